@@ -1,0 +1,1 @@
+"""Plans an isolated site fed by sources that come and go, and proves the plan."""

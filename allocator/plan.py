@@ -1,0 +1,217 @@
+"""The plan: what is decided and what is promised, as frozen records.
+
+Planning makes it, proof checks it, reporting shows it; none of them knows the other.
+All numbers are SI. Names of compound things: a store site is ``type@place``; a machine
+group is ``type@place``; a destination of the collect layer is ``store:type@place`` or
+``burn:type@place>battery@place`` (burnt as it comes, the power going to that battery).
+The shape of a supply flow is ``flat`` or the name of the demand whose profile it follows
+(of several demands with one profile, the first by file order names it).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+FORMAT = "allocator.plan/1"
+FLAT = "flat"
+
+
+@dataclass(frozen=True, slots=True)
+class GoalResult:
+    """A goal's outcome. ``status``: optimal, within_gap, time_limit, node_limit, interrupted."""
+
+    name: str
+    unit: str
+    sense: str
+    value: float
+    bound: float | None
+    gap: float | None
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceUse:
+    """One source. ``collect``: destination -> kg/s while on. ``direct``: shape -> mean kg/s
+
+    released straight into the supply layer (steady sources only)."""
+
+    name: str
+    tapped: bool
+    new: bool
+    collect: Mapping[str, float] = field(default_factory=dict)
+    direct: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class StoreUse:
+    """One store of a fluid at a place: ``size`` kg in all, ``new_size`` of it new.
+
+    ``units``: whole units that are new (None: continuous). ``draw``: shape -> mean kg/s that it
+    promises for ever. ``inflow``: kg/s steady from the supply layer.
+    """
+
+    name: str
+    type: str
+    place: str
+    holds: str
+    size: float
+    new_size: float
+    units: int | None
+    draw: Mapping[str, float] = field(default_factory=dict)
+    inflow: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class BatteryUse:
+    """One store of power: ``size`` J is shared out in parts that add up to at most ``size``.
+
+    ``level_part``: J that levels flat generation to each demand's profile.
+    ``levelled``: demand -> {"clean": W, "emitting": W} mean power served that way.
+    ``burst_part``: {"clean": J, "emitting": J} behind bursts. ``release``: {"clean": {shape: W}}.
+    ``swing_part``: J kept for the runs of cycled machines.
+    """
+
+    name: str
+    type: str
+    place: str
+    size: float
+    new_size: float
+    units: int | None
+    level_part: float = 0.0
+    levelled: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    burst_part: Mapping[str, float] = field(default_factory=dict)
+    release: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    swing_part: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PipeFlow:
+    """Flow along a run from ``start`` to ``end``, kg/s. ``layer``: ``collect`` (``carries`` is the
+
+    destination; rate with all its sources on) or ``supply`` (``carries`` is the shape; mean).
+    """
+
+    start: str
+    end: str
+    layer: str
+    carries: str
+    rate: float
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A pipe laid (or standing) on a route for one fluid."""
+
+    route: str
+    build: str
+    fluid: str
+    new: bool
+    flows: tuple[PipeFlow, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LineUse:
+    """A power line in use. ``flows``: (start, end, clean|emitting, shape, W sent)."""
+
+    name: str
+    new: bool
+    flows: tuple[tuple[str, str, str, str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MachineUse:
+    """Machines of one type at one place; loads are in units at full load.
+
+    ``running``: units that turn for ever; ``flat_load`` of them together, steady;
+    ``following``: shape -> mean load of them that follows the shape. ``cycled``: load (at most 1)
+    of one more unit that is run on and off behind a battery. ``burst``: battery -> units that
+    burn bursts as they come.
+    """
+
+    name: str
+    type: str
+    place: str
+    count: int
+    new: int
+    running: int = 0
+    flat_load: float = 0.0
+    following: Mapping[str, float] = field(default_factory=dict)
+    cycled: float = 0.0
+    burst: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class DemandUse:
+    """Share of a demand's profile served, all of the time: clean and emitting parts add up."""
+
+    name: str
+    wants: str
+    mean: float
+    clean_share: float
+    emitting_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialUse:
+    """Material used by what is new, kg; the stock, kg or None."""
+
+    name: str
+    used: float
+    stock: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Power:
+    """Firm and mean power, W."""
+
+    firm_clean: float
+    mean_clean: float
+    firm_total: float
+    mean_total: float
+    demand_mean: float
+    served_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """What no plan under any control can pass, W; None where it was not computed."""
+
+    clean: float | None
+    total: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Emissions:
+    """Mean release of what the plan runs, kg/s, by fluid; ``counted`` is weighted and summed."""
+
+    counted: float
+    biogenic: float
+    by_fluid: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A plan for a site on one basis (``firm`` or ``mean``)."""
+
+    site_name: str
+    site_sha256: str
+    basis: str
+    status: str
+    goals: tuple[GoalResult, ...]
+    ceiling: Ceiling
+    power: Power
+    sources: tuple[SourceUse, ...]
+    stores: tuple[StoreUse, ...]
+    batteries: tuple[BatteryUse, ...]
+    runs: tuple[Run, ...]
+    lines: tuple[LineUse, ...]
+    machines: tuple[MachineUse, ...]
+    demands: tuple[DemandUse, ...]
+    materials: tuple[MaterialUse, ...]
+    emissions: Emissions
+    money: float
+    limits: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    verified: bool = False
+    seed: int = 0

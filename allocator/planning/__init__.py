@@ -1,0 +1,1 @@
+"""The program: layers, rules, goals, store cuts and the solver behind them."""

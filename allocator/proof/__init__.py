@@ -1,0 +1,1 @@
+"""Proof: an audit that shares nothing with planning."""

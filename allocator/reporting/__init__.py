@@ -1,0 +1,1 @@
+"""Files and tables for people: knows sites and plans only."""

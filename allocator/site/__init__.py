@@ -1,0 +1,1 @@
+"""What stands on a site and what may be built there."""

@@ -1,0 +1,295 @@
+"""What stands on a site and what may be built there: frozen records in SI units.
+
+Every number is a float in SI: kilogram, metre, second, watt, joule, kelvin, pascal.
+Money has no dimension. Names are the user's own. Optional facts are ``None`` when absent.
+The records hold data only; :mod:`allocator.site.reading` makes them from a site file
+and refuses what cannot be.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+POWER = "power"
+"""What a store holds, or a demand asks for, when it is electric power instead of a fluid."""
+
+Emission = Literal["none", "counted", "biogenic"]
+Phase = Literal["gas", "liquid", "solid"]
+
+GOALS = ("clean_power", "served_power", "served_fluid", "emissions", "scarce_material", "money")
+"""The goals a site may order; the first two are watts of firm (or mean) power served."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fluid:
+    """A fluid. ``heating_value``: lower heating value, J/kg, or None.
+
+    ``emission``: what releasing it means. ``emission_weight``: kg CO2-equivalent counted a kg.
+    ``constants``: user's own property constants in SI, by name. ``substance``: the
+    property library's name for it.
+    """
+
+    name: str
+    phase: Phase = "gas"
+    heating_value: float | None = None
+    emission: Emission = "none"
+    emission_weight: float = 1.0
+    constants: Mapping[str, float] = field(default_factory=dict)
+    substance: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A material. ``stock``: kg, None for no limit. ``price``: money/kg. ``scarcity``: weight."""
+
+    name: str
+    stock: float | None = None
+    price: float = 0.0
+    scarcity: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A place: coordinates and elevation in m."""
+
+    name: str
+    x: float = 0.0
+    y: float = 0.0
+    elevation: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One stage of a duty cycle: on for ``on`` s of every ``every`` s."""
+
+    on: float
+    every: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pump:
+    """A pump at a source: ``energy`` J/kg moved, highest ``rate`` kg/s (None: no limit)."""
+
+    energy: float
+    rate: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A source. ``flow``: kg/s while on. ``stages``: innermost first; empty means always on.
+
+    Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
+    delivery interval. ``next_spell``: s until the outermost stage next turns on.
+    """
+
+    name: str
+    place: str
+    fluid: str
+    flow: float
+    stages: tuple[Stage, ...] = ()
+    next_spell: float | None = None
+    temperature: float | None = None
+    pressure: float | None = None
+    tap_materials: Mapping[str, float] = field(default_factory=dict)
+    tap_price: float = 0.0
+    price: float = 0.0
+    delivered: bool = False
+    pump: Pump | None = None
+
+    @property
+    def steady(self) -> bool:
+        """True when the source is always on."""
+        return not self.stages
+
+
+@dataclass(frozen=True, slots=True)
+class StoreType:
+    """A kind of store and where it may stand.
+
+    ``holds``: a fluid's name, or ``"power"``. Sizes are kg, or J for power. ``unit``: size of
+    one whole unit, None when size is continuous. ``materials``: kg per unit of size;
+    ``base_materials``: kg once when built at a place; prices likewise. ``fill_rate`` and
+    ``release_rate``: kg/s or W at one place. ``loss``: share of the *size* lost a second.
+    ``charge_efficiency``: share of what enters that can be released (batteries).
+    """
+
+    name: str
+    holds: str
+    places: tuple[str, ...]
+    most: float
+    least: float = 0.0
+    unit: float | None = None
+    materials: Mapping[str, float] = field(default_factory=dict)
+    base_materials: Mapping[str, float] = field(default_factory=dict)
+    price: float = 0.0
+    base_price: float = 0.0
+    fill_rate: float | None = None
+    release_rate: float | None = None
+    loss: float = 0.0
+    charge_efficiency: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """One layer of a pipe build: kg of a material per metre of run; thickness in m if known."""
+
+    material: str
+    mass: float
+    thickness: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Build:
+    """A pipe build. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any."""
+
+    name: str
+    capacity: float
+    layers: tuple[Layer, ...] = ()
+    bore: float | None = None
+    price: float = 0.0
+    fluids: tuple[str, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved."""
+
+    name: str
+    start: str
+    end: str
+    length: float
+    builds: tuple[str, ...]
+    one_way: bool = False
+    cost: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A power line. ``capacity``: W sent; ``loss``: share of what is sent that is lost."""
+
+    name: str
+    start: str
+    end: str
+    capacity: float
+    length: float
+    loss: float = 0.0
+    materials: Mapping[str, float] = field(default_factory=dict)
+    price: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class MachineType:
+    """A kind of machine: what one unit takes and gives at full load.
+
+    ``takes``/``gives``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
+    ``heat_out``: W. ``no_load_share``: share of full-load takings needed while turning at no
+    load. ``least_load``: least share of full load. ``least_run``: s, the shortest run when it is
+    cycled on and off behind a battery. ``places``: place -> most units there (None: no limit).
+    """
+
+    name: str
+    takes: Mapping[str, float]
+    gives: Mapping[str, float]
+    places: Mapping[str, int | None]
+    power_out: float = 0.0
+    power_in: float = 0.0
+    heat_out: float = 0.0
+    no_load_share: float = 0.0
+    least_load: float = 0.0
+    least_run: float = 0.0
+    materials: Mapping[str, float] = field(default_factory=dict)
+    price: float = 0.0
+    most: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A periodic shape of mean 1: level ``levels[i]`` from ``starts[i]`` to the next start.
+
+    ``starts`` begins at 0 and rises; the last level lasts until ``period``.
+    """
+
+    period: float
+    starts: tuple[float, ...]
+    levels: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """A demand for power or a fluid. ``mean``: W or kg/s. ``place``: None is site-wide (power).
+
+    ``profile``: None is constant. ``priority``: 1 is served first.
+    """
+
+    name: str
+    wants: str
+    mean: float
+    place: str | None = None
+    profile: Profile | None = None
+    priority: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class BuiltRun:
+    """A pipe that stands: on a route, of a build, carrying a fluid."""
+
+    route: str
+    build: str
+    fluid: str
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """What stands already and costs nothing. Stores: (type, place) -> size; machines: count."""
+
+    taps: tuple[str, ...] = ()
+    runs: tuple[BuiltRun, ...] = ()
+    lines: tuple[str, ...] = ()
+    stores: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    machines: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Site-wide limits. ``emission``: kg/s counted, mean. ``money``: in all."""
+
+    emission: float | None = None
+    money: float | None = None
+    excluded_places: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ambient:
+    """Ambient conditions: K, Pa, m/s."""
+
+    temperature: float = 288.15
+    pressure: float = 101325.0
+    wind: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A whole site. Mappings keep the order of the file; keys are names."""
+
+    name: str
+    fluids: Mapping[str, Fluid]
+    materials: Mapping[str, Material]
+    places: Mapping[str, Place]
+    sources: Mapping[str, Source]
+    stores: Mapping[str, StoreType]
+    builds: Mapping[str, Build]
+    routes: Mapping[str, Route]
+    machines: Mapping[str, MachineType]
+    demands: Mapping[str, Demand]
+    lines: Mapping[str, Line] = field(default_factory=dict)
+    built: Built = field(default_factory=Built)
+    limits: Limits = field(default_factory=Limits)
+    ambient: Ambient = field(default_factory=Ambient)
+    goals: tuple[str, ...] = GOALS
+    horizon: float = 31_557_600.0
+    load_factor: float | None = None
+    count_biogenic: bool = False
+    about: str = ""
+    sha256: str = ""

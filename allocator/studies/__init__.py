@@ -1,0 +1,1 @@
+"""Questions around a plan: what each source is worth."""
