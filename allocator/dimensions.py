@@ -1,0 +1,173 @@
+"""The kinds of quantity that the program knows, and how a value in SI is written for people."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+Exponents = tuple[tuple[str, float], ...]
+"""Base dimensions and their powers, sorted by name: (("mass", 1.0), ("time", -1.0))."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dimension:
+    """A kind of quantity. ``noun`` for "a positive rate", ``example`` as a user writes it.
+
+    ``scale``: for people, (least value in SI, unit, size of the unit in SI), rising.
+    """
+
+    name: str
+    noun: str
+    si: str
+    example: str
+    exponents: Exponents
+    scale: tuple[tuple[float, str, float], ...] = ()
+
+    @property
+    def label(self) -> str:
+        """The name with its article: "a mass rate"."""
+        return f"{'an' if self.name[0] in 'aeiou' else 'a'} {self.name}"
+
+
+def _dimension(
+    name: str, noun: str, si: str, example: str, scale: str = "", **powers: float
+) -> Dimension:
+    steps = []
+    for step in scale.split():
+        unit, least, size = step.split("|")
+        steps.append((float(least), unit, float(size)))
+    exponents = tuple(sorted((base, float(power)) for base, power in powers.items()))
+    return Dimension(name, noun, si, example, exponents, tuple(steps))
+
+
+_TIME = "ms|0|1e-3 s|1|1 min|600|60 h|7200|3600 d|172800|86400 a|63115200|31557600"
+_MASS = "mg|0|1e-6 g|1e-3|1e-3 kg|1|1 t|1e3|1e3"
+_RATE = "mg/s|0|1e-6 g/s|1e-3|1e-3 kg/s|1|1"
+_YEARLY = "kg/a|0|3.1688087814028950e-8 t/a|3.1688087814028950e-5|3.1688087814028950e-5"
+_POWER = "mW|0|1e-3 W|1|1 kW|1e3|1e3 MW|1e6|1e6 GW|1e9|1e9"
+_ENERGY = "J|0|1 Wh|3600|3600 kWh|3.6e6|3.6e6 MWh|3.6e9|3.6e9 GWh|3.6e12|3.6e12"
+
+DIMENSIONS: Mapping[str, Dimension] = {
+    "mass": _dimension("mass", "mass", "kg", "2.4 t", _MASS, mass=1),
+    "mass_rate": _dimension("mass rate", "rate", "kg/s", "3 g/s", _RATE, mass=1, time=-1),
+    "emission_rate": _dimension("mass rate", "rate", "kg/s", "300 t/a", _YEARLY, mass=1, time=-1),
+    "length": _dimension("length", "length", "m", "900 m", "mm|0|1e-3 m|1|1 km|1e4|1e3", length=1),
+    "duration": _dimension("duration", "duration", "s", "87 d", _TIME, time=1),
+    "power": _dimension("power", "power", "W", "70 kW", _POWER, mass=1, length=2, time=-3),
+    "energy": _dimension("energy", "energy", "J", "20 kWh", _ENERGY, mass=1, length=2, time=-2),
+    "energy_per_mass": _dimension(
+        "energy per mass",
+        "energy per mass",
+        "J/kg",
+        "42.8 MJ/kg",
+        "J/kg|0|1 kJ/kg|1e3|1e3 MJ/kg|1e6|1e6",
+        length=2,
+        time=-2,
+    ),
+    "temperature": _dimension("temperature", "temperature", "K", "40 degC", temperature=1),
+    "pressure": _dimension(
+        "pressure",
+        "pressure",
+        "Pa",
+        "1.1 bar",
+        "Pa|0|1 kPa|1e3|1e3 MPa|1e6|1e6",
+        mass=1,
+        length=-1,
+        time=-2,
+    ),
+    "speed": _dimension("speed", "speed", "m/s", "4 m/s", "m/s|0|1", length=1, time=-1),
+    "share": _dimension("share", "share", "1", "35 %", "%|0|1e-2"),
+    "share_rate": _dimension("share per time", "share per time", "1/s", "0.1 %/d", time=-1),
+    "money": _dimension("sum of money", "sum", "1", "900"),
+    "money_per_mass": _dimension("price per mass", "price", "1/kg", "1.9 /kg", "/kg|0|1", mass=-1),
+    "money_per_length": _dimension(
+        "price per length", "price", "1/m", "40 /m", "/m|0|1", length=-1
+    ),
+    "money_per_energy": _dimension(
+        "price per energy",
+        "price",
+        "1/J",
+        "300 /kWh",
+        "/kWh|0|2.7777777777777776e-7",
+        mass=-1,
+        length=-2,
+        time=2,
+    ),
+    "mass_per_length": _dimension(
+        "mass per length", "mass per length", "kg/m", "5.44 kg/m", "kg/m|0|1", mass=1, length=-1
+    ),
+    "mass_per_mass": _dimension(
+        "mass per mass", "mass per mass", "kg/kg", "0.5 kg/kg", "kg/kg|0|1"
+    ),
+    "mass_per_energy": _dimension(
+        "mass per energy",
+        "mass per energy",
+        "kg/J",
+        "9 kg/kWh",
+        "kg/kWh|0|2.7777777777777776e-7",
+        length=-2,
+        time=2,
+    ),
+    "density": _dimension(
+        "density", "density", "kg/m^3", "1.2 kg/m^3", "kg/m^3|0|1", mass=1, length=-3
+    ),
+    "viscosity": _dimension(
+        "dynamic viscosity", "viscosity", "Pa s", "1.8e-5 Pa*s", mass=1, length=-1, time=-1
+    ),
+    "specific_heat": _dimension(
+        "specific heat",
+        "specific heat",
+        "J/(kg K)",
+        "1000 J/(kg*K)",
+        length=2,
+        time=-2,
+        temperature=-1,
+    ),
+    "conductivity": _dimension(
+        "thermal conductivity",
+        "conductivity",
+        "W/(m K)",
+        "0.045 W/(m*K)",
+        mass=1,
+        length=1,
+        time=-3,
+        temperature=-1,
+    ),
+    "molar_mass": _dimension(
+        "molar mass", "molar mass", "kg/mol", "28 g/mol", mass=1, substance=-1
+    ),
+    "number": _dimension("number", "number", "1", "1.5"),
+}
+"""Every kind of quantity that a site file or a report holds, by the name the program uses."""
+
+
+def format_quantity(value: float, dimension: Dimension | str) -> str:
+    """A value in SI for people: three digits (four from 1000 on) in a unit that suits it.
+
+    98.5 g/s, 12.4 kW, 3.2 t, 87.4 d. ``dimension``: one of :data:`DIMENSIONS` or its name.
+    Temperatures come in degC with one decimal, money in whole units from 1000 on.
+    """
+    kind = DIMENSIONS[dimension] if isinstance(dimension, str) else dimension
+    if not math.isfinite(value):
+        return f"{value} {kind.si}".removesuffix(" 1")
+    if kind.name == "temperature":
+        return f"{_digits(round(value - 273.15, 1))} degC"
+    if kind.name == "sum of money":
+        return f"{round(value):,}" if abs(value) >= 999.5 else _digits(value)
+    if not kind.scale:
+        return f"{_digits(value)} {kind.si}".removesuffix(" 1")
+    _, unit, size = next((step for step in kind.scale if step[2] == 1.0), kind.scale[0])
+    if value:
+        # A unit is taken when the value reads at least its threshold after rounding to 3 digits.
+        rounded = abs(float(f"{value:.3g}"))
+        fits = [step for step in kind.scale if rounded >= step[0] * (1 - 1e-9)]
+        _, unit, size = fits[-1] if fits else kind.scale[0]
+    return f"{_digits(value / size)} {unit}"
+
+
+def _digits(value: float) -> str:
+    """Three significant digits, all digits before the point, no trailing zeros, never "-0"."""
+    if abs(value) >= 999.5:
+        return f"{value:.0f}" if abs(value) < 1e15 else f"{value:.3g}"
+    return f"{value:.3g}" if value else "0"

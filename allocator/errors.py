@@ -1,0 +1,52 @@
+"""What the program raises when its input cannot be used: every fault, with where it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class AllocatorError(Exception):
+    """Base of every error that this package raises on purpose."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong (or odd) in a file.
+
+    ``line`` and ``column`` count from 1; 0 means that the fault has no such mark (the file
+    could not be opened, say). ``subject`` is the thing in the user's words, such as
+    ``source 'north'``, or empty. ``remedy`` says what to do, or is empty.
+    """
+
+    file: str
+    line: int
+    column: int
+    subject: str
+    problem: str
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        mark = f":{self.line}:{self.column}" if self.line else ""
+        subject = f"{self.subject}: " if self.subject else ""
+        remedy = f"; {self.remedy}" if self.remedy else ""
+        return f"{self.file}{mark}: {subject}{self.problem}{remedy}"
+
+
+class FileError(AllocatorError):
+    """A file that cannot be used. ``faults`` holds all that is wrong with it, in file order."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults: tuple[Fault, ...] = tuple(faults)
+        super().__init__(self.faults)
+
+    def __str__(self) -> str:
+        return "\n".join(str(fault) for fault in self.faults)
+
+
+class SiteFileError(FileError):
+    """A site file with faults."""
+
+
+class PlanFileError(FileError):
+    """A plan file with faults, or a plan for another site or of another format."""
