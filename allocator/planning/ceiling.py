@@ -1,0 +1,188 @@
+"""The ceiling: what no plan under any control can pass.
+
+It is the mean basis (every source at its mean flow, pipes, machines and stocks as they are) with
+the stores that can be built, and one pooled cut in energy for every window length L: what all
+batteries and stores hold at the start, and what all sources bring in the worst window, must
+cover what is served:
+
+    sum batteries + sum_f e_f (sum stores_f + sum_s r_s tau_s(L))  >=  sum_d served_d beta_d(L)
+
+with e_f the most power any machine makes of a kg of fluid f. Energy that was not there cannot be
+served, whatever the control, so this is a relaxation of every plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from allocator.duty import Curve, DemandCurve, curve_of, demand_curve_of
+from allocator.duty.balance import balance_of
+from allocator.duty.windows import reach_of, worst_up_to
+from allocator.plan import Ceiling
+from allocator.planning.choices import Choices, choices_of
+from allocator.planning.clock import Clock
+from allocator.planning.expressions import collected, direct_mean
+from allocator.planning.goals import Goal, goals_of
+from allocator.planning.program import Program
+from allocator.planning.rules import state_rules
+from allocator.planning.rules.power import served
+from allocator.planning.settings import Settings
+from allocator.planning.statement import Key, Row, Statement, Terms
+from allocator.planning.variables import declare
+from allocator.site.equivalents import mean_equivalent
+from allocator.site.records import Site
+
+
+def mean_site(site: Site) -> Site:
+    """The mean-basis equivalent of a site: every source steady at its mean flow."""
+    duty = {name: curve_of(source.stages).duty for name, source in site.sources.items()}
+    return mean_equivalent(site, duty)
+
+
+def energy_of_fluids(site: Site, *, clean: bool, choices: Choices) -> dict[str, float]:
+    """Most electric energy that machines make of a kg of each fluid, J/kg.
+
+    By-products that are fuels again count with what they give in turn; the chain is finite
+    because no machine gives more energy than it takes.
+    """
+    energy = dict.fromkeys(site.fluids, 0.0)
+    groups = [g for g in choices.groups.values() if not clean or g.clean]
+    for _ in range(len(site.fluids) + 1):
+        for group in groups:
+            gained = group.type.power_out + sum(
+                rate * energy[fluid] for fluid, rate in group.type.gives.items()
+            )
+            for fluid, rate in group.type.takes.items():
+                energy[fluid] = max(energy[fluid], gained / rate)
+    return energy
+
+
+@dataclass(frozen=True)
+class Pool:
+    """One pooled cut: ``sizes`` and ``inflows`` weighted in J, ``uses`` in W by demand curve."""
+
+    name: str
+    sizes: Terms
+    standing: float
+    inflows: tuple[tuple[Curve, float, Key], ...]
+    uses: tuple[tuple[DemandCurve, Terms], ...]
+
+    def worst(self, statement: Statement, values: Mapping[Key, float]) -> Row | None:
+        """The cut that a point breaks, if any."""
+        held = self.standing + statement.value(self.sizes, values)
+        # A hair less than what is served: the mean basis holds to the solver's tolerance only.
+        following = [
+            (curve, amount * (1.0 - 1e-6))
+            for curve, terms in self.uses
+            if (amount := statement.value(terms, values)) > 0
+        ]
+        asked = sum(amount for _, amount in following)
+        if asked <= 0:
+            return None
+        inflows = [
+            (curve, weight * values[key])
+            for curve, weight, key in self.inflows
+            if weight * values[key] > 0
+        ]
+        balance = balance_of(inflows, 0.0, following, 0.0)
+        # No tail row here: it is stricter than the truth, and a ceiling must not be.
+        worst = worst_up_to(balance, reach_of(balance)[0])
+        if worst.shortfall <= held + 1e-7 * max(held, asked * worst.length):
+            return None
+        return self.row(statement, worst.length)
+
+    def row(self, statement: Statement, length: float) -> Row | None:
+        """The cut at a window length."""
+        at = np.array([length])
+        terms: Terms = list(self.sizes)
+        for curve, weight, key in self.inflows:
+            terms.append((weight * float(curve.guaranteed(at)[0]), key))
+        for demand, use in self.uses:
+            largest = float(demand.largest(at)[0])
+            terms += [(-largest * coefficient, key) for coefficient, key in use]
+        return statement.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.standing)
+
+
+def _pools(site: Site, choices: Choices) -> list[Pool]:
+    pools = []
+    for name, kinds in (("clean", ("clean",)), ("total", ("clean", "emitting"))):
+        energy = energy_of_fluids(site, clean=name == "clean", choices=choices)
+        sizes: Terms = [(1.0, ("size", b)) for b in choices.batteries]
+        standing = sum(b.standing for b in choices.batteries.values())
+        for k, store in choices.fluid_stores.items():
+            sizes.append((energy[store.type.holds], ("size", k)))
+            standing += energy[store.type.holds] * store.standing
+        inflows = []
+        for s in choices.sources:
+            curve = curve_of(site.sources[s].stages)
+            weight = energy[site.sources[s].fluid] / curve.duty
+            for _, key in collected(choices, s) + direct_mean(choices, s):
+                inflows.append((curve, weight, key))
+        uses = tuple(
+            (demand_curve_of(site.demands[d.name].profile), served(choices, d.name, kinds))
+            for d in choices.power_demands()
+        )
+        pools.append(Pool(name, sizes, standing, tuple(inflows), uses))
+    return pools
+
+
+def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None) -> Ceiling:
+    """The ceiling on clean and on total power, W, each the best bound found in the time.
+
+    The linear relaxation with its cuts always gives a bound; the rest of the time goes into
+    the integer program.
+    """
+    steady = replace(mean_site(site), stores=site.stores, built=site.built)
+    choices = choices_of(steady, lossless=True)
+    if not choices.power_demands():
+        return Ceiling(None, None)
+    statement = Statement()
+    declare(statement, choices)
+    state_rules(statement, choices)
+    pools = _pools(site, choices)
+
+    def separate(values: dict[Key, float]) -> list[Row]:
+        rows = [pool.worst(statement, values) for pool in pools]
+        return [row for row in rows if row is not None]
+
+    program = Program(statement, separate, settings, clock)
+    found: dict[str, float | None] = {}
+    goals = {g.name: g for g in goals_of(statement, choices) if g.name in _WANTED}
+    for name in _WANTED:
+        goal = goals.get(name)
+        found[name] = _bound(program, goal, None if limit is None else limit / 2) if goal else None
+    return Ceiling(found["clean_power"], found["served_power"])
+
+
+_WANTED = ("clean_power", "served_power")
+
+
+def _bound(program: Program, goal: Goal, limit: float | None) -> float | None:
+    program.aim(goal)
+    if not program.statement.summed(goal.terms):
+        return 0.0
+    solved = program.relaxed(limit)
+    bound = program.unscaled(solved.bound)
+    if program.clock.interrupted or solved.status != "optimal":
+        return None if bound is None else -bound
+    for _ in range(20):
+        if limit is not None and program.clock.interrupted:
+            break
+        mixed = program.run(
+            time_limit=limit,
+            node_limit=program.settings.node_limit,
+            gap=max(program.settings.gap, 1e-3),
+        )
+        better = program.unscaled(mixed.bound)
+        if better is not None and bound is not None:
+            bound = max(bound, better)
+        if mixed.status != "optimal" or mixed.point is None:
+            break
+        rows = program.broken(mixed.point)
+        if not rows:
+            break
+        program.add(rows)
+    return None if bound is None else -bound

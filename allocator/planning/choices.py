@@ -1,0 +1,370 @@
+"""What may be decided on a site: the index sets of the program, found before it is stated.
+
+Only what can matter is kept: places that are not excluded, fluids that somebody gives and
+somebody takes, pipe builds that no other build beats, destinations that a source can reach.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from allocator.duty import Curve, DemandCurve, curve_of, demand_curve_of
+from allocator.plan import FLAT
+from allocator.planning.levelling import Levelling, levelling
+from allocator.site.records import POWER, Build, Demand, MachineType, Profile, Site, StoreType
+
+SITE_BUS = ""
+CLASSES = ("clean", "emitting")
+
+
+@dataclass(frozen=True, slots=True)
+class StoreSite:
+    """A store type at a place."""
+
+    name: str
+    type: StoreType
+    place: str
+    standing: float
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A machine type at a place. ``most_new``: units that may be added, None for no limit."""
+
+    name: str
+    type: MachineType
+    place: str
+    standing: int
+    most_new: int | None
+    clean: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Destination:
+    """Where the collect layer may send a fluid: a store, or a machine burning bursts."""
+
+    name: str
+    fluid: str
+    place: str
+    store: StoreSite | None = None
+    group: Group | None = None
+    battery: StoreSite | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pipe:
+    """A fluid on a route: the builds that may carry it; ``standing`` is the build there now."""
+
+    route: str
+    fluid: str
+    builds: tuple[str, ...]
+    standing: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One direction of a pipe."""
+
+    route: str
+    start: str
+    end: str
+    fluid: str
+
+
+@dataclass(frozen=True)
+class Choices:
+    """Index sets of a site; ``curves`` are by source, ``shape_curves`` by shape."""
+
+    site: Site
+    places: tuple[str, ...]
+    sources: tuple[str, ...]
+    curves: Mapping[str, Curve]
+    fluid_stores: Mapping[str, StoreSite]
+    batteries: Mapping[str, StoreSite]
+    groups: Mapping[str, Group]
+    destinations: Mapping[str, Destination]
+    reach: Mapping[str, tuple[str, ...]]
+    pipes: Mapping[tuple[str, str], Pipe]
+    arcs: Mapping[str, tuple[Arc, ...]]
+    lines: tuple[str, ...]
+    shape_of: Mapping[str, str]
+    shape_curves: Mapping[str, DemandCurve]
+    fluid_shapes: Mapping[str, tuple[str, ...]]
+    levellings: Mapping[tuple[str, str], Levelling]
+    lossless: bool = False
+
+    def bus(self, place: str | None) -> str:
+        """The power bus of a place: one for the whole site unless lines are listed."""
+        return SITE_BUS if not self.site.lines or place is None else place
+
+    def buses(self) -> tuple[str, ...]:
+        """All power buses."""
+        return self.places if self.site.lines else (SITE_BUS,)
+
+    def power_demands(self) -> tuple[Demand, ...]:
+        """Demands for power."""
+        return tuple(d for d in self.site.demands.values() if d.wants == POWER)
+
+    def fluid_demands(self) -> tuple[Demand, ...]:
+        """Demands for a fluid."""
+        return tuple(d for d in self.site.demands.values() if d.wants != POWER)
+
+    def peak(self, shape: str) -> float:
+        """Highest level of a shape of mean 1."""
+        return 1.0 if shape == FLAT else self.shape_curves[shape].peak
+
+    def power_shapes(self) -> tuple[str, ...]:
+        """Shapes that power may follow, without flat."""
+        return tuple(
+            dict.fromkeys(
+                self.shape_of[d.name] for d in self.power_demands() if self.shape_of[d.name] != FLAT
+            )
+        )
+
+    def efficiency(self, bus: str) -> float:
+        """Least charge efficiency of the batteries that may stand at a bus (1 if none)."""
+        found = [
+            b.type.charge_efficiency for b in self.batteries.values() if self.bus(b.place) == bus
+        ]
+        return min(found, default=1.0)
+
+    def has_battery(self, bus: str) -> bool:
+        """True when a battery may stand at the bus."""
+        return any(self.bus(b.place) == bus for b in self.batteries.values())
+
+
+def is_clean(site: Site, machine: MachineType) -> bool:
+    """Power is clean when the machine that gives it releases no counted emission."""
+    return not any(counts(site, fluid) for fluid in machine.gives)
+
+
+def counts(site: Site, fluid: str) -> bool:
+    """True when releasing the fluid is a counted emission on this site."""
+    emission = site.fluids[fluid].emission
+    return emission == "counted" or (emission == "biogenic" and site.count_biogenic)
+
+
+def choices_of(site: Site, *, lossless: bool = False, with_stores: bool = True) -> Choices:
+    """The index sets of a site.
+
+    ``lossless``: machines are cycled freely and stores are of any size (the mean basis).
+    ``with_stores``: offer stores at all.
+    """
+    excluded = set(site.limits.excluded_places)
+    places = tuple(p for p in site.places if p not in excluded)
+    sources = tuple(s.name for s in site.sources.values() if s.place not in excluded)
+    groups = _groups(site, excluded)
+    wanted = _wanted_fluids(site, groups)
+    sources = tuple(s for s in sources if site.sources[s].fluid in wanted)
+    stores = _store_sites(site, excluded) if with_stores else {}
+    fluid_stores = {n: s for n, s in stores.items() if s.type.holds in wanted}
+    batteries = {n: s for n, s in stores.items() if s.type.holds == POWER}
+    pipes = _pipes(site, excluded, wanted)
+    arcs = _arcs(site, pipes)
+    shape_of, profiles = _shapes(site)
+    curves = {s: curve_of(site.sources[s].stages) for s in sources}
+    # on the mean basis everything flows at its mean, so nothing is collected in bursts
+    destinations = {} if lossless else _destinations(site, groups, fluid_stores, batteries)
+    reach = _reach(site, sources, curves, destinations, arcs)
+    used = {k for ks in reach.values() for k in ks}
+    destinations = {k: d for k, d in destinations.items() if k in used}
+    levellings = {
+        (b.name, d.name): levelling(d.profile, b.type.charge_efficiency)
+        for b in batteries.values()
+        for d in site.demands.values()
+        if d.wants == POWER and d.profile is not None
+    }
+    return Choices(
+        site=site,
+        places=places,
+        sources=sources,
+        curves=curves,
+        fluid_stores=fluid_stores,
+        batteries=batteries,
+        groups=groups,
+        destinations=destinations,
+        reach=reach,
+        pipes=pipes,
+        arcs=arcs,
+        lines=tuple(
+            n for n, e in site.lines.items() if e.start not in excluded and e.end not in excluded
+        ),
+        shape_of=shape_of,
+        shape_curves={n: demand_curve_of(p) for n, p in profiles.items()},
+        fluid_shapes=_fluid_shapes(site, wanted, groups, shape_of),
+        levellings=levellings,
+        lossless=lossless,
+    )
+
+
+def _groups(site: Site, excluded: set[str]) -> dict[str, Group]:
+    groups = {}
+    for machine in site.machines.values():
+        for place, most in machine.places.items():
+            if place in excluded:
+                continue
+            standing = site.built.machines.get((machine.name, place), 0)
+            name = f"{machine.name}@{place}"
+            most_new = None if most is None else max(0, most - standing)
+            clean = is_clean(site, machine)
+            groups[name] = Group(name, machine, place, standing, most_new, clean)
+    return groups
+
+
+def _wanted_fluids(site: Site, groups: Mapping[str, Group]) -> set[str]:
+    given = {s.fluid for s in site.sources.values()}
+    given |= {f for g in groups.values() for f in g.type.gives}
+    taken = {f for g in groups.values() for f in g.type.takes}
+    taken |= {d.wants for d in site.demands.values() if d.wants != POWER}
+    return given & taken
+
+
+def _store_sites(site: Site, excluded: set[str]) -> dict[str, StoreSite]:
+    found = {}
+    for store in site.stores.values():
+        for place in store.places:
+            if place not in excluded:
+                name = f"{store.name}@{place}"
+                standing = site.built.stores.get((store.name, place), 0.0)
+                found[name] = StoreSite(name, store, place, standing)
+    return found
+
+
+def beats(better: Build, worse: Build) -> bool:
+    """True when a build carries as much for no more of any material and no more money."""
+    if better.capacity < worse.capacity or better.price > worse.price:
+        return False
+    if better.fluids is not None and (
+        worse.fluids is None or not set(worse.fluids) <= set(better.fluids)
+    ):
+        return False
+    mine, other = material_per_metre(better), material_per_metre(worse)
+    if any(mass > other.get(material, 0.0) for material, mass in mine.items()):
+        return False
+    same = better.capacity == worse.capacity and better.price == worse.price and mine == other
+    return not same or better.name < worse.name
+
+
+def material_per_metre(build: Build) -> dict[str, float]:
+    """kg of each material a metre."""
+    total: dict[str, float] = {}
+    for layer in build.layers:
+        total[layer.material] = total.get(layer.material, 0.0) + layer.mass
+    return total
+
+
+def _pipes(site: Site, excluded: set[str], wanted: set[str]) -> dict[tuple[str, str], Pipe]:
+    standing = {(r.route, r.fluid): r.build for r in site.built.runs}
+    pipes = {}
+    for route in site.routes.values():
+        if route.start in excluded or route.end in excluded:
+            continue
+        for fluid in site.fluids:
+            if fluid not in wanted:
+                continue
+            offered = [
+                site.builds[b]
+                for b in route.builds
+                if site.builds[b].fluids is None or fluid in (site.builds[b].fluids or ())
+            ]
+            kept = [b.name for b in offered if not any(beats(o, b) for o in offered if o is not b)]
+            now = standing.get((route.name, fluid))
+            if now is not None and now not in kept:
+                kept.append(now)
+            if kept:
+                pipes[route.name, fluid] = Pipe(route.name, fluid, tuple(kept), now)
+    return pipes
+
+
+def _arcs(site: Site, pipes: Mapping[tuple[str, str], Pipe]) -> dict[str, tuple[Arc, ...]]:
+    arcs: dict[str, list[Arc]] = {}
+    for route_name, fluid in pipes:
+        route = site.routes[route_name]
+        listed = arcs.setdefault(fluid, [])
+        listed.append(Arc(route_name, route.start, route.end, fluid))
+        if not route.one_way:
+            listed.append(Arc(route_name, route.end, route.start, fluid))
+    return {fluid: tuple(listed) for fluid, listed in arcs.items()}
+
+
+def _shapes(site: Site) -> tuple[dict[str, str], dict[str, Profile]]:
+    shape_of: dict[str, str] = {}
+    named: dict[Profile, str] = {}
+    for demand in site.demands.values():
+        if demand.profile is None:
+            shape_of[demand.name] = FLAT
+        else:
+            shape_of[demand.name] = named.setdefault(demand.profile, demand.name)
+    return shape_of, {name: profile for profile, name in named.items()}
+
+
+def _fluid_shapes(
+    site: Site, wanted: set[str], groups: Mapping[str, Group], shape_of: Mapping[str, str]
+) -> dict[str, tuple[str, ...]]:
+    power = [shape_of[d.name] for d in site.demands.values() if d.wants == POWER]
+    shapes: dict[str, tuple[str, ...]] = {}
+    for fluid in site.fluids:
+        if fluid not in wanted:
+            continue
+        mine = [FLAT]
+        mine += [shape_of[d.name] for d in site.demands.values() if d.wants == fluid]
+        if any(fluid in g.type.takes and g.type.power_out > 0 for g in groups.values()):
+            mine += power
+        shapes[fluid] = tuple(dict.fromkeys(mine))
+    return shapes
+
+
+def _destinations(
+    site: Site,
+    groups: Mapping[str, Group],
+    fluid_stores: Mapping[str, StoreSite],
+    batteries: Mapping[str, StoreSite],
+) -> dict[str, Destination]:
+    found = {}
+    for store in fluid_stores.values():
+        name = f"store:{store.name}"
+        found[name] = Destination(name, store.type.holds, store.place, store=store)
+    for group in groups.values():
+        if group.type.power_out <= 0 or len(group.type.takes) != 1:
+            continue
+        (fluid,) = group.type.takes
+        for battery in batteries.values():
+            if site.lines and battery.place != group.place:
+                continue
+            name = f"burn:{group.name}>{battery.name}"
+            found[name] = Destination(name, fluid, group.place, group=group, battery=battery)
+    return found
+
+
+def _reach(
+    site: Site,
+    sources: tuple[str, ...],
+    curves: Mapping[str, Curve],
+    destinations: Mapping[str, Destination],
+    arcs: Mapping[str, tuple[Arc, ...]],
+) -> dict[str, tuple[str, ...]]:
+    ahead: dict[str, dict[str, list[str]]] = {}
+    for fluid, listed in arcs.items():
+        steps = ahead.setdefault(fluid, {})
+        for arc in listed:
+            steps.setdefault(arc.start, []).append(arc.end)
+    reach = {}
+    for name in sources:
+        source = site.sources[name]
+        steps = ahead.get(source.fluid, {})
+        seen, waiting = {source.place}, [source.place]
+        while waiting:
+            for end in steps.get(waiting.pop(), ()):
+                if end not in seen:
+                    seen.add(end)
+                    waiting.append(end)
+        reach[name] = tuple(
+            k
+            for k, d in destinations.items()
+            if d.fluid == source.fluid
+            and d.place in seen
+            # a steady source burnt as it comes is a machine that runs flat: no need of a burst
+            and not (curves[name].pattern.steady and d.group is not None)
+        )
+    return reach

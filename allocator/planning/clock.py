@@ -1,0 +1,44 @@
+"""Time and interruption of a run: one deadline, shared out among the parts."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field
+
+
+@dataclass
+class Clock:
+    """Seconds since the start and until the deadline; ``limit`` None means no deadline."""
+
+    limit: float | None
+    started: float = field(default_factory=time.perf_counter)
+    parts: dict[str, float] = field(default_factory=dict)
+    interrupted: bool = False
+
+    def seconds(self) -> float:
+        """Seconds since the start."""
+        return time.perf_counter() - self.started
+
+    def left(self, share: float = 1.0) -> float | None:
+        """Seconds left (a share of them); None without a deadline."""
+        if self.interrupted:
+            return 0.0
+        if self.limit is None:
+            return None
+        return max(0.0, (self.limit - self.seconds()) * share)
+
+    def out(self) -> bool:
+        """True when no time is left."""
+        left = self.left()
+        return left is not None and left <= 0.0
+
+    def spend(self, part: str, seconds: float) -> None:
+        """Book seconds to a part."""
+        self.parts[part] = self.parts.get(part, 0.0) + seconds
+
+
+def earlier(first: float | None, second: float | None) -> float | None:
+    """The shorter of two limits, None meaning none."""
+    if first is None:
+        return second
+    return first if second is None else min(first, second)

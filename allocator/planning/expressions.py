@@ -1,0 +1,122 @@
+"""Expressions that several rules share, as lists of (coefficient, key) in SI."""
+
+from __future__ import annotations
+
+from allocator.plan import FLAT
+from allocator.planning.choices import Choices, Group
+from allocator.planning.statement import Terms
+
+
+def scaled(terms: Terms, factor: float) -> Terms:
+    """The expression times a factor."""
+    return [(coefficient * factor, key) for coefficient, key in terms]
+
+
+def collected(choices: Choices, source: str) -> Terms:
+    """Rate that a source sends into the collect layer while on, kg/s."""
+    return [(1.0, ("collect", source, k)) for k in choices.reach[source]]
+
+
+def direct_shapes(choices: Choices, source: str) -> tuple[str, ...]:
+    """Shapes that a steady source may feed straight into the supply layer."""
+    record = choices.site.sources[source]
+    return choices.fluid_shapes[record.fluid] if record.steady else ()
+
+
+def direct_peak(choices: Choices, source: str) -> Terms:
+    """Highest rate that a steady source gives the supply layer, kg/s."""
+    return [
+        (choices.peak(shape), ("direct", source, shape)) for shape in direct_shapes(choices, source)
+    ]
+
+
+def direct_mean(choices: Choices, source: str) -> Terms:
+    """Mean rate that a steady source gives the supply layer, kg/s."""
+    return [(1.0, ("direct", source, shape)) for shape in direct_shapes(choices, source)]
+
+
+def mean_capture(choices: Choices, source: str) -> Terms:
+    """Mean rate taken from a source, kg/s."""
+    duty = choices.curves[source].duty
+    return scaled(collected(choices, source), duty) + direct_mean(choices, source)
+
+
+def arrivals(choices: Choices, destination: str) -> Terms:
+    """Rate that arrives at a destination with all its sources on, kg/s."""
+    return [
+        (1.0, ("collect", source, destination))
+        for source in choices.sources
+        if destination in choices.reach[source]
+    ]
+
+
+def fuel_rate(group: Group) -> float:
+    """kg/s of the one fluid that a group burns at full load."""
+    (rate,) = group.type.takes.values()
+    return rate
+
+
+def bursts(choices: Choices, group: str) -> dict[str, Terms]:
+    """Units of a group that burn bursts, by destination."""
+    found = {}
+    for k, destination in choices.destinations.items():
+        if destination.group is not None and destination.group.name == group:
+            found[k] = scaled(arrivals(choices, k), 1.0 / fuel_rate(destination.group))
+    return found
+
+
+def mean_bursts(choices: Choices, group: str) -> Terms:
+    """Mean load of a group from bursts, in units."""
+    terms: Terms = []
+    for k, destination in choices.destinations.items():
+        if destination.group is not None and destination.group.name == group:
+            rate = fuel_rate(destination.group)
+            for source in choices.sources:
+                if k in choices.reach[source]:
+                    terms.append((choices.curves[source].duty / rate, ("collect", source, k)))
+    return terms
+
+
+def can_follow(choices: Choices, group: Group) -> tuple[str, ...]:
+    """Shapes that a group's load may follow."""
+    if choices.lossless or group.type.power_out <= 0:
+        return ()
+    return choices.power_shapes()
+
+
+def can_cycle(choices: Choices, group: Group) -> bool:
+    """True when a unit may be run on and off behind a battery at its bus."""
+    return (
+        not choices.lossless
+        and group.type.power_out > 0
+        and choices.has_battery(choices.bus(group.place))
+    )
+
+
+def turnover(choices: Choices, group: Group, shape: str) -> Terms:
+    """Share of full-load takings and givings in the supply layer, in units, by shape.
+
+    Flat: ``a running + (1 - a) flat + cycled``; following: ``(1 - a) follow_j``, with ``a`` the
+    share of full-load takings at no load: fuel is affine in load.
+    """
+    idle = 0.0 if choices.lossless else group.type.no_load_share
+    if shape != FLAT:
+        if shape in can_follow(choices, group):
+            return [(1.0 - idle, ("follow", group.name, shape))]
+        return []
+    terms: Terms = [(1.0 - idle, ("flat", group.name))]
+    if idle:
+        terms.append((idle, ("running", group.name)))
+    if can_cycle(choices, group):
+        terms.append((1.0, ("cycled", group.name)))
+    return terms
+
+
+def mean_turnover(choices: Choices, group: Group) -> Terms:
+    """Mean share of full-load takings over both layers, in units."""
+    terms = turnover(choices, group, FLAT)
+    for shape in can_follow(choices, group):
+        terms += turnover(choices, group, shape)
+    if not choices.lossless:
+        terms += mean_bursts(choices, group.name)
+    return terms

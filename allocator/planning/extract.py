@@ -1,0 +1,298 @@
+"""A plan out of the values of the program: records in the user's names, SI units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from allocator.plan import (
+    FLAT,
+    BatteryUse,
+    DemandUse,
+    Emissions,
+    LineUse,
+    MachineUse,
+    MaterialUse,
+    PipeFlow,
+    Run,
+    SourceUse,
+    StoreUse,
+)
+from allocator.planning.choices import CLASSES, Choices, StoreSite, counts
+from allocator.planning.expressions import bursts, can_follow, direct_shapes, mean_turnover
+from allocator.planning.rules.power import served
+from allocator.planning.rules.stock import material_use
+from allocator.planning.statement import Key, Statement, Terms
+
+NOTHING = 1e-7
+"""Amounts below this share of the largest of their kind are rounding, and are left out."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Values by key, read with rounding dust swept away."""
+
+    statement: Statement
+    choices: Choices
+    values: Mapping[Key, float]
+
+    def of(self, terms: Terms) -> float:
+        """Value of an expression."""
+        return self.statement.value(terms, self.values)
+
+    def has(self, *key: str) -> bool:
+        """True when the variable exists."""
+        return self.statement.has(key)
+
+    def get(self, *key: str) -> float:
+        """Value of a variable; 0 where the program does not have it, or where it is dust."""
+        if not self.statement.has(key):
+            return 0.0
+        value = self.values[key]
+        column = self.statement.columns[self.statement.index(key)]
+        return 0.0 if abs(value) <= NOTHING * column.unit else value
+
+    def whole(self, *key: str) -> int:
+        """Value of an integer variable."""
+        return round(self.get(*key))
+
+
+def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
+    """Sources with the rates at which they are drawn on."""
+    choices = reading.choices
+    site = choices.site
+    found = []
+    for name in site.sources:
+        standing = name in site.built.taps
+        known = name in choices.sources
+        collect = {}
+        direct = {}
+        if known:
+            for k in choices.reach[name]:
+                if (rate := reading.get("collect", name, k)) > 0:
+                    collect[k] = rate
+            for shape in direct_shapes(choices, name):
+                if (rate := reading.get("direct", name, shape)) > 0:
+                    direct[shape] = rate
+        tapped = standing or (known and reading.whole("tap", name) == 1)
+        found.append(SourceUse(name, tapped, tapped and not standing, collect, direct))
+    return tuple(found)
+
+
+def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]:
+    if store.type.unit is not None:
+        units = reading.whole("units", store.name)
+        new = units * store.type.unit
+        return store.standing + new, new, units
+    new = reading.get("size", store.name)
+    return store.standing + new, new, None
+
+
+def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
+    """Stores of fluids that stand or are built."""
+    choices = reading.choices
+    found = []
+    for name, store in choices.fluid_stores.items():
+        size, new, units = _size(reading, store)
+        draw = {
+            shape: amount
+            for shape in choices.fluid_shapes[store.type.holds]
+            if (amount := reading.get("draw", name, shape)) > 0
+        }
+        inflow = reading.get("inflow", name)
+        if size > 0 or draw or inflow > 0:
+            found.append(
+                StoreUse(
+                    name,
+                    store.type.name,
+                    store.place,
+                    store.type.holds,
+                    size,
+                    new,
+                    units,
+                    draw,
+                    inflow,
+                )
+            )
+    return tuple(found)
+
+
+def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
+    """Stores of power that stand or are built, with their parts."""
+    choices = reading.choices
+    found = []
+    for name, battery in choices.batteries.items():
+        size, new, units = _size(reading, battery)
+        if size <= 0:
+            continue
+        levelled: dict[str, dict[str, float]] = {}
+        level_part = 0.0
+        for (b, demand), constants in choices.levellings.items():
+            for kind in CLASSES:
+                amount = reading.get("level", b, demand, kind)
+                if b == name and amount > 0:
+                    levelled.setdefault(demand, {})[kind] = amount
+                    level_part += constants.size * amount
+        release: dict[str, dict[str, float]] = {}
+        parts: dict[str, float] = {}
+        for kind in CLASSES:
+            if (part := reading.get("burst_part", name, kind)) > 0:
+                parts[kind] = part
+            promised = {
+                shape: amount
+                for shape in (FLAT, *choices.power_shapes())
+                if (amount := reading.get("release", name, kind, shape)) > 0
+            }
+            if promised:
+                release[kind] = promised
+        found.append(
+            BatteryUse(
+                name,
+                battery.type.name,
+                battery.place,
+                size,
+                new,
+                units,
+                level_part * (1.0 + 1e-9),
+                levelled,
+                parts,
+                release,
+                reading.get("swing", name),
+            )
+        )
+    return tuple(found)
+
+
+def runs(reading: Reading) -> tuple[Run, ...]:
+    """Pipes that are laid or stand, with their flows."""
+    choices = reading.choices
+    found = []
+    for (route, fluid), pipe in choices.pipes.items():
+        chosen = [b for b in pipe.builds if reading.whole("lay", route, b, fluid) == 1]
+        build = chosen[0] if chosen else pipe.standing
+        if build is None:
+            continue
+        flows = []
+        for arc in choices.arcs[fluid]:
+            if arc.route != route:
+                continue
+            for k in choices.destinations:
+                if (rate := reading.get("gather", route, arc.start, k)) > 0:
+                    flows.append(PipeFlow(arc.start, arc.end, "collect", k, rate))
+            for shape in choices.fluid_shapes[fluid]:
+                if (rate := reading.get("supply", route, arc.start, fluid, shape)) > 0:
+                    flows.append(PipeFlow(arc.start, arc.end, "supply", shape, rate))
+        found.append(Run(route, build, fluid, build != pipe.standing, tuple(flows)))
+    return tuple(found)
+
+
+def line_uses(reading: Reading) -> tuple[LineUse, ...]:
+    """Power lines that are built or stand."""
+    choices = reading.choices
+    found = []
+    for name in choices.lines:
+        line = choices.site.lines[name]
+        standing = name in choices.site.built.lines
+        if not standing and reading.whole("line", name) != 1:
+            continue
+        flows = tuple(
+            (start, end, kind, shape, sent)
+            for start, end in ((line.start, line.end), (line.end, line.start))
+            for kind in CLASSES
+            for shape in (FLAT, *choices.power_shapes())
+            if (sent := reading.get("wire", name, start, kind, shape)) > 0
+        )
+        found.append(LineUse(name, not standing, flows))
+    return tuple(found)
+
+
+def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
+    """Machines that stand or are built, with how they share their work."""
+    choices = reading.choices
+    found = []
+    for name, group in choices.groups.items():
+        new = reading.whole("count", name)
+        count = group.standing + new
+        if count == 0:
+            continue
+        following = {
+            shape: load
+            for shape in can_follow(choices, group)
+            if (load := reading.get("follow", name, shape)) > 0
+        }
+        burst: dict[str, float] = {}
+        if not choices.lossless:
+            for k, terms in bursts(choices, name).items():
+                load = reading.of(terms)
+                battery = choices.destinations[k].battery
+                if load > NOTHING and battery is not None:
+                    burst[battery.name] = load
+        found.append(
+            MachineUse(
+                name,
+                group.type.name,
+                group.place,
+                count,
+                new,
+                reading.whole("running", name),
+                reading.get("flat", name),
+                following,
+                reading.get("cycled", name),
+                burst,
+            )
+        )
+    return tuple(found)
+
+
+def demand_uses(reading: Reading) -> tuple[DemandUse, ...]:
+    """Share of each demand that is served."""
+    found = []
+    for demand in reading.choices.site.demands.values():
+        if demand in reading.choices.fluid_demands():
+            share = max(0.0, reading.of(served(reading.choices, demand.name))) / demand.mean
+            found.append(DemandUse(demand.name, demand.wants, demand.mean, min(1.0, share), 0.0))
+            continue
+        clean, emitting = (
+            max(0.0, reading.of(served(reading.choices, demand.name, (kind,)))) / demand.mean
+            for kind in CLASSES
+        )
+        clean = min(1.0, clean if clean > NOTHING else 0.0)
+        emitting = min(1.0 - clean, emitting if emitting > NOTHING else 0.0)
+        found.append(DemandUse(demand.name, demand.wants, demand.mean, clean, emitting))
+    return tuple(found)
+
+
+def material_uses(reading: Reading) -> tuple[MaterialUse, ...]:
+    """kg of each material used, and its stock."""
+    return tuple(
+        MaterialUse(
+            name,
+            max(0.0, reading.of(material_use(reading.choices, name))),
+            material.stock,
+        )
+        for name, material in reading.choices.site.materials.items()
+    )
+
+
+def emissions_of(reading: Reading) -> Emissions:
+    """Mean release of fluids that are an emission, kg/s."""
+    site = reading.choices.site
+    by_fluid: dict[str, float] = {}
+    for fluid in site.fluids.values():
+        if fluid.emission == "none":
+            continue
+        released = [
+            reading.of(mean_turnover(reading.choices, group)) * group.type.gives[fluid.name]
+            for group in reading.choices.groups.values()
+            if fluid.name in group.type.gives
+        ]
+        total = max(0.0, math.fsum(released))
+        by_fluid[fluid.name] = total if total > 1e-15 else 0.0
+    counted = math.fsum(
+        rate * site.fluids[f].emission_weight for f, rate in by_fluid.items() if counts(site, f)
+    )
+    biogenic = math.fsum(
+        rate for f, rate in by_fluid.items() if site.fluids[f].emission == "biogenic"
+    )
+    return Emissions(counted, biogenic, by_fluid)

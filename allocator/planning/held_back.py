@@ -1,0 +1,82 @@
+"""What holds a plan back, in a few lines of the user's words."""
+
+from __future__ import annotations
+
+from allocator.plan import Plan
+from allocator.planning.choices import Choices
+
+NEARLY = 0.97
+
+
+def held_back(choices: Choices, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
+    """Binding demand, quiet spells, stocks, caps, store sizes and counts, most telling first."""
+    lines = [*_demand(plan), *_quiet(choices, plan, mean_basis), *_stocks(choices, plan)]
+    lines += [*_stores(plan, choices), *_machines(choices, plan)]
+    return tuple(lines)
+
+
+def _demand(plan: Plan) -> list[str]:
+    full = [d for d in plan.demands if d.clean_share + d.emitting_share >= 1 - 1e-5]
+    clean = [d.name for d in full if d.emitting_share <= 1e-6]
+    lines = []
+    if clean:
+        lines.append(f"demand: all of {_listed(clean)} is served clean")
+    other = [d.name for d in full if d.name not in clean]
+    if other:
+        lines.append(f"demand: all of {_listed(other)} is served, part of it by emitting supply")
+    return lines
+
+
+def _quiet(choices: Choices, plan: Plan, mean_basis: Plan | None) -> list[str]:
+    if plan.basis != "firm" or mean_basis is None:
+        return []
+    firm, mean = plan.power.firm_clean, mean_basis.power.firm_clean
+    if mean <= firm * 1.02 + 1e-9:
+        return []
+    tapped = [u.name for u in plan.sources if u.tapped and u.name in choices.curves]
+    spells = {name: choices.curves[name].pattern.longest_quiet for name in tapped}
+    if not spells or max(spells.values()) <= 0:
+        return ["quiet spells: bridging them would take larger stores than the plan has"]
+    worst = max(sorted(spells), key=lambda name: spells[name])
+    return [
+        f"quiet spells: the longest of a tapped source is {spells[worst] / 86400:.3g} d "
+        f"('{worst}'); with stores of any size the mean basis gives {mean / 1000:.4g} kW clean "
+        f"against {firm / 1000:.4g} kW firm"
+    ]
+
+
+def _stocks(choices: Choices, plan: Plan) -> list[str]:
+    lines = []
+    for used in plan.materials:
+        if used.stock and used.used >= NEARLY * used.stock:
+            lines.append(
+                f"stock: {used.used:.6g} kg of {used.stock:.6g} kg of '{used.name}' is used"
+            )
+    limits = choices.site.limits
+    if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
+        lines.append("cap: counted emission is at its limit")
+    if limits.money is not None and plan.money >= NEARLY * limits.money:
+        lines.append("cap: money is at its limit")
+    return lines
+
+
+def _stores(plan: Plan, choices: Choices) -> list[str]:
+    full = [
+        use.name
+        for use in (*plan.stores, *plan.batteries)
+        if use.size >= 0.999 * choices.site.stores[use.type].most
+    ]
+    return [f"stores: {_listed(full)} at the largest size allowed"] if full else []
+
+
+def _machines(choices: Choices, plan: Plan) -> list[str]:
+    full = []
+    for use in plan.machines:
+        most = choices.site.machines[use.type].places[use.place]
+        if most is not None and use.count >= most:
+            full.append(use.name)
+    return [f"machines: {_listed(full)} at the most that may stand there"] if full else []
+
+
+def _listed(names: list[str]) -> str:
+    return ", ".join(f"'{name}'" for name in names)

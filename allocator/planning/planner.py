@@ -1,0 +1,224 @@
+"""Planning from end to end: a site and settings in, a plan (or the reason for none) out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from allocator.plan import Ceiling, GoalResult, Plan, Power
+from allocator.planning.ceiling import ceiling_of, mean_site
+from allocator.planning.choices import Choices, choices_of
+from allocator.planning.clock import Clock
+from allocator.planning.cuts import promises_of, violated
+from allocator.planning.extract import (
+    Reading,
+    battery_uses,
+    demand_uses,
+    emissions_of,
+    line_uses,
+    machine_uses,
+    material_uses,
+    runs,
+    source_uses,
+    store_uses,
+)
+from allocator.planning.goals import Goal, goals_of
+from allocator.planning.held_back import held_back
+from allocator.planning.impossible import reason
+from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, solve_goal
+from allocator.planning.operation import mean_output
+from allocator.planning.program import Program
+from allocator.planning.rules import state_rules
+from allocator.planning.rules.stock import money
+from allocator.planning.settings import Outcome, Progress, Reporter, Settings
+from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.tidy import tidied
+from allocator.planning.variables import declare
+from allocator.site.records import POWER, Site
+
+MEAN_SHARE, CEILING_SHARE = 0.10, 0.12
+FIRST_GOAL_SHARE = 0.6
+
+
+def make_plan(
+    site: Site, settings: Settings | None = None, report: Reporter | None = None
+) -> Outcome:
+    """Plan a site.
+
+    Args:
+        site: what stands and what may be built.
+        settings: basis, limits, seed, solver.
+        report: called with lines of progress.
+
+    Returns:
+        The outcome: a plan, or none with the reason; times; the mean-basis plan for comparison.
+
+    Raises:
+        ValueError: the named solver is not available.
+    """
+    settings = settings or Settings()
+    clock = Clock(None if settings.node_limit is not None else settings.time_limit)
+    mean_basis: Plan | None = None
+    if settings.basis == "firm":
+        quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3))
+        share = clock.left(MEAN_SHARE)
+        mean_basis, _, _, _ = _planned(site, quick, clock, share, None)
+    plan, trail, proven, why = _planned(site, settings, clock, clock.left(0.88), report)
+    if plan is None:
+        return Outcome(None, proven, why, _seconds(clock), trail, mean_basis)
+    if settings.basis == "firm":
+        plan = _with_ceiling(site, plan, settings, clock)
+        means = mean_output(site, plan, settings, clock)
+        if means is not None:
+            power = replace(plan.power, mean_clean=means[0], mean_total=means[1])
+            plan = replace(plan, power=power)
+    else:
+        mean_basis = plan
+    choices = choices_of(site)
+    plan = replace(plan, limits=held_back(choices, plan, mean_basis))
+    return Outcome(plan, False, "", _seconds(clock), trail, mean_basis)
+
+
+def _seconds(clock: Clock) -> dict[str, float]:
+    return {**clock.parts, "total": clock.seconds()}
+
+
+def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> Plan:
+    limit = None if settings.node_limit is not None else max(clock.left(0.9) or 0.0, 1.0)
+    if clock.interrupted:
+        return plan
+    ceiling = ceiling_of(site, settings, clock, limit)
+
+    def at_least(bound: float | None, value: float) -> float | None:
+        # bound and value are equal at proven optima up to the solver's tolerance
+        return None if bound is None else max(bound, value)
+
+    return replace(
+        plan,
+        ceiling=Ceiling(
+            at_least(ceiling.clean, plan.power.firm_clean),
+            at_least(ceiling.total, plan.power.firm_total),
+        ),
+    )
+
+
+def state(site: Site, basis: str) -> tuple[Statement, Choices]:
+    """The program of a site on a basis, without store cuts."""
+    if basis == "mean":
+        choices = choices_of(mean_site(site), lossless=True, with_stores=False)
+    else:
+        choices = choices_of(site)
+    statement = Statement()
+    declare(statement, choices)
+    state_rules(statement, choices)
+    return statement, choices
+
+
+def _planned(
+    site: Site,
+    settings: Settings,
+    clock: Clock,
+    limit: float | None,
+    report: Reporter | None,
+) -> tuple[Plan | None, tuple[Progress, ...], bool, str]:
+    began = clock.seconds()
+    statement, choices = state(site, settings.basis)
+    promises = () if choices.lossless else promises_of(choices)
+
+    def separate(values: dict[Key, float]) -> list[Row]:
+        return violated(statement, promises, values)
+
+    goals = goals_of(statement, choices)
+    hopeless = [row.name for row in statement.rows if not row.columns]
+    if hopeless:
+        return None, (), True, _hopeless(hopeless)
+    clock.spend("build", clock.seconds() - began)
+    program = Program(statement, separate, settings, clock)
+    search = Search(program, report)
+    found: list[GoalFound] = []
+    end = None if limit is None else began + limit
+    for number, goal in enumerate(goals):
+        result = solve_goal(search, goal, _share(clock, end, number, len(goals)))
+        if result is not None and result.status == "infeasible":
+            why = reason(statement, choices, settings, clock)
+            return None, search.trail, True, why
+        if result is None:
+            return None, search.trail, False, _nothing_found(search)
+        found.append(result)
+        hold(search, goal, result.value)
+    if not goals:
+        return None, (), True, "no plan exists: no demand can be served and nothing can be built"
+    point = tidied(search, choices, program.left(most=10.0))
+    began_extract = clock.seconds()
+    reading = Reading(statement, choices, statement.by_key(point))
+    plan = _read(site, settings, reading, found)
+    clock.spend("extract", clock.seconds() - began_extract)
+    return plan, search.trail, False, ""
+
+
+def _hopeless(names: list[str]) -> str:
+    what = ", ".join(names)
+    return (
+        "no plan exists: nothing that may be built gives what must be served "
+        f"(rules that cannot hold: {what})"
+    )
+
+
+def _nothing_found(search: Search) -> str:
+    if search.program.clock.interrupted:
+        return "interrupted before a plan was found"
+    return "no plan was found in the time; none is proven impossible: allow more time"
+
+
+def _share(clock: Clock, end: float | None, number: int, count: int) -> float | None:
+    """Seconds for a goal: most of what is left for the first, an even share for the others."""
+    if end is None:
+        return None
+    left = max(0.0, end - clock.seconds())
+    return left * FIRST_GOAL_SHARE if number == 0 and count > 1 else left / (count - number)
+
+
+def _status(found: list[GoalFound]) -> str:
+    for status in ("interrupted", "time_limit", "node_limit", "within_gap"):
+        if any(result.status == status for result in found):
+            return status
+    return "optimal"
+
+
+def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
+    goal: Goal = found.goal
+    value = reading.of(goal.terms)
+    bound = found.bound
+    if bound is not None:
+        # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
+        bound = max(bound, value) if goal.maximise else min(bound, value)
+    return GoalResult(
+        goal.name, goal.unit, goal.sense, value, bound, gap_of(value, bound), found.status
+    )
+
+
+def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
+    demands = demand_uses(reading)
+    power = [d for d in demands if d.wants == POWER]
+    clean = sum(d.clean_share * d.mean for d in power)
+    total = clean + sum(d.emitting_share * d.mean for d in power)
+    asked = sum(d.mean for d in power)
+    return Plan(
+        site_name=site.name,
+        site_sha256=site.sha256,
+        basis=settings.basis,
+        status=_status(found),
+        goals=tuple(_goal_result(reading, result) for result in found),
+        ceiling=Ceiling(None, None),
+        power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),
+        sources=source_uses(reading),
+        stores=() if reading.choices.lossless else store_uses(reading),
+        batteries=() if reading.choices.lossless else battery_uses(reading),
+        runs=runs(reading),
+        lines=line_uses(reading),
+        machines=machine_uses(reading),
+        demands=demands,
+        materials=material_uses(reading),
+        emissions=emissions_of(reading),
+        money=max(0.0, reading.of(money(reading.choices, reading.statement))),
+        seed=settings.seed,
+    )

@@ -1,0 +1,117 @@
+"""A stated program with its solver, its cuts, and the best point known."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from allocator.planning.clock import Clock, earlier
+from allocator.planning.goals import Goal
+from allocator.planning.seam import Solved, Solver, solver_for
+from allocator.planning.settings import Settings
+from allocator.planning.statement import Key, Row, Statement
+
+CUT_ROUNDS = 200
+
+
+class Separator(Protocol):
+    """Finds rows that a point breaks."""
+
+    def __call__(self, values: dict[Key, float]) -> list[Row]: ...
+
+
+@dataclass
+class Program:
+    """A statement, the solver that holds it, and a separator of lazy cuts."""
+
+    statement: Statement
+    separator: Separator
+    settings: Settings
+    clock: Clock
+
+    def __post_init__(self) -> None:
+        began = time.perf_counter()
+        self.solver: Solver = solver_for(
+            self.statement, self.settings.solver, self.settings.threads, self.settings.seed
+        )
+        self.clock.spend("build", time.perf_counter() - began)
+        self.cuts = 0
+
+    def aim(self, goal: Goal) -> None:
+        """Make a goal the objective; maximised goals are minimised with a changed sign."""
+        sign = -1.0 if goal.maximise else 1.0
+        costs = self.statement.summed(goal.terms)
+        self.aim_at({column: sign * value for column, value in costs.items()})
+
+    def aim_at(self, costs: dict[int, float]) -> None:
+        """Minimise costs by column, scaled so that the largest is one."""
+        largest = max((abs(value) for value in costs.values()), default=1.0)
+        self._cost_scale = float(2.0 ** np.floor(np.log2(largest))) if largest > 0 else 1.0
+        self.solver.set_objective({c: value / self._cost_scale for c, value in costs.items()})
+
+    def unscaled(self, value: float | None) -> float | None:
+        """An objective value of the solver in the goal's own unit (sign as minimised)."""
+        return None if value is None else value * self._cost_scale
+
+    def broken(self, point: np.ndarray) -> list[Row]:
+        """Cuts that a point breaks."""
+        began = time.perf_counter()
+        rows = self.separator(self.statement.by_key(point))
+        self.clock.spend("cuts", time.perf_counter() - began)
+        return rows
+
+    def add(self, rows: list[Row]) -> None:
+        """Add cuts for good."""
+        self.solver.add_rows(rows)
+        self.cuts += len(rows)
+
+    def run(self, **arguments: object) -> Solved:
+        """One solve, booked to the solver."""
+        began = time.perf_counter()
+        solved = self.solver.solve(**arguments)  # type: ignore[arg-type]
+        self.clock.spend("solve", time.perf_counter() - began)
+        if solved.status == "interrupted":
+            self.clock.interrupted = True
+        return solved
+
+    def relaxed(self, limit: float | None = None) -> Solved:
+        """The linear relaxation, cut until no promise is broken (or time is out)."""
+        self.solver.relax(True)
+        try:
+            return self._cut_until_sound(limit)
+        finally:
+            self.solver.relax(False)
+
+    def repaired(self, point: np.ndarray, limit: float | None = None) -> Solved:
+        """The best continuous amounts for the integers of a point, with every cut kept."""
+        self.solver.fix(point)
+        self.solver.relax(True)
+        try:
+            return self._cut_until_sound(limit)
+        finally:
+            self.solver.relax(False)
+            self.solver.fix(None)
+
+    def _cut_until_sound(self, limit: float | None) -> Solved:
+        deadline = None if limit is None else time.perf_counter() + limit
+        for _ in range(CUT_ROUNDS):
+            left = None if deadline is None else deadline - time.perf_counter()
+            if left is not None and left <= 0:
+                return Solved("time_limit", None, None, None)
+            solved = self.run(time_limit=left)
+            if solved.point is None:
+                return solved
+            rows = self.broken(solved.point)
+            if not rows:
+                return solved
+            self.add(rows)
+        return Solved("failed", None, None, None)
+
+    def left(self, share: float = 1.0, most: float | None = None) -> float | None:
+        """Seconds left for a part of the work; None when a node limit rules instead."""
+        if self.settings.node_limit is not None and not self.clock.interrupted:
+            return None
+        return earlier(self.clock.left(share), most)

@@ -1,0 +1,50 @@
+"""The rules of the program: one named function a rule, its inequality in the docstring.
+
+The lists below are the table of contents of the program: the firm basis uses all of them,
+the mean basis those that do not speak of stores and bursts.
+"""
+
+from __future__ import annotations
+
+from allocator.planning.choices import Choices
+from allocator.planning.rules import collect, machines, power, stock, stores, supply
+from allocator.planning.statement import Statement
+
+COMMON = (
+    collect.source_capacity,
+    supply.supply_balance,
+    supply.one_build_a_pipe,
+    supply.pipe_capacity,
+    machines.places_and_types,
+    machines.running_limit,
+    power.line_capacity,
+    power.power_balance,
+    power.share_limit,
+    stores.store_sizes,
+    stock.material_stock,
+    stock.emission_cap,
+    stock.money_cap,
+)
+
+FIRM = (
+    collect.collect_balance,
+    collect.fill_rate,
+    stores.release_rate,
+    stores.long_run,
+    machines.machine_count,
+    machines.least_load,
+    machines.cycled_unit,
+    power.battery_parts,
+    power.battery_rates,
+    power.burst_long_run,
+    power.swing_reserve,
+)
+
+
+def state_rules(statement: Statement, choices: Choices) -> None:
+    """State every rule of the firm program, or of the mean basis where stores do not matter."""
+    for rule in COMMON:
+        rule(statement, choices)
+    if not choices.lossless:
+        for rule in FIRM:
+            rule(statement, choices)

@@ -1,0 +1,70 @@
+"""Rules of machines: how many, how they share their units, and least load."""
+
+from __future__ import annotations
+
+from allocator.planning.choices import Choices
+from allocator.planning.expressions import bursts, can_cycle, can_follow
+from allocator.planning.rules.margin import MARGIN
+from allocator.planning.statement import Statement, Terms
+
+
+def places_and_types(statement: Statement, choices: Choices) -> None:
+    """``sum over places of count <= most`` of a type, what stands included."""
+    for machine in choices.site.machines.values():
+        if machine.most is None:
+            continue
+        groups = [g for g in choices.groups.values() if g.type.name == machine.name]
+        standing = sum(n for (m, _), n in choices.site.built.machines.items() if m == machine.name)
+        terms: Terms = [(1.0, ("count", g.name)) for g in groups]
+        if terms:
+            statement.row(
+                f"most_of_type[{machine.name}]", terms, high=float(max(0, machine.most - standing))
+            )
+
+
+def running_limit(statement: Statement, choices: Choices) -> None:
+    """``flat + sum_j peak_j follow_j <= running`` (on the mean basis: ``flat <= count``)."""
+    for name, group in choices.groups.items():
+        terms: Terms = [(1.0 + MARGIN, ("flat", name))]
+        if choices.lossless:
+            terms.append((-1.0, ("count", name)))
+            statement.row(f"running_limit[{name}]", terms, high=float(group.standing))
+            continue
+        for shape in can_follow(choices, group):
+            terms.append((choices.peak(shape) * (1 + MARGIN), ("follow", name, shape)))
+        terms.append((-1.0, ("running", name)))
+        statement.row(f"running_limit[{name}]", terms, high=0.0)
+
+
+def machine_count(statement: Statement, choices: Choices) -> None:
+    """``running + cycling + sum_b burst <= count``, what stands included."""
+    for name, group in choices.groups.items():
+        terms: Terms = [(1.0, ("running", name)), (-1.0, ("count", name))]
+        if can_cycle(choices, group):
+            terms.append((1.0, ("cycling", name)))
+        for burst in bursts(choices, name).values():
+            terms += [(coefficient * (1 + MARGIN), key) for coefficient, key in burst]
+        statement.row(f"machine_count[{name}]", terms, high=float(group.standing))
+
+
+def least_load(statement: Statement, choices: Choices) -> None:
+    """``flat + sum_j least_j follow_j >= least load * running``, at the lowest of the profile."""
+    for name, group in choices.groups.items():
+        if group.type.least_load <= 0:
+            continue
+        terms: Terms = [(1.0, ("flat", name))]
+        for shape in can_follow(choices, group):
+            terms.append((choices.shape_curves[shape].least, ("follow", name, shape)))
+        terms.append((-group.type.least_load * (1 + MARGIN), ("running", name)))
+        statement.row(f"least_load[{name}]", terms, low=0.0)
+
+
+def cycled_unit(statement: Statement, choices: Choices) -> None:
+    """``cycled <= cycling``: at most one unit of a group is run on and off behind a battery."""
+    for name, group in choices.groups.items():
+        if can_cycle(choices, group):
+            statement.row(
+                f"cycled_unit[{name}]",
+                [(1.0, ("cycled", name)), (-1.0, ("cycling", name))],
+                high=0.0,
+            )

@@ -1,0 +1,267 @@
+"""Rules of power: pools by bus, class and shape; batteries and their parts; lines; shares."""
+
+from __future__ import annotations
+
+from allocator.plan import FLAT
+from allocator.planning.choices import CLASSES, Choices
+from allocator.planning.expressions import (
+    can_cycle,
+    can_follow,
+    collected,
+    direct_mean,
+    fuel_rate,
+    scaled,
+    turnover,
+)
+from allocator.planning.rules.margin import MARGIN, TIGHT
+from allocator.planning.statement import Statement, Terms
+
+
+def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+    """Power that machines of a class give a pool, W.
+
+    What a cycled unit gives goes through a battery, so the charge efficiency is taken off all
+    of it (on the safe side: part of it is used as it comes).
+    """
+    terms: Terms = []
+    for name, group in choices.groups.items():
+        power = group.type.power_out
+        if power <= 0 or choices.bus(group.place) != bus or group.clean != (kind == "clean"):
+            continue
+        if shape == FLAT:
+            terms.append((power, ("flat", name)))
+            if can_cycle(choices, group):
+                terms.append((power * choices.efficiency(bus), ("cycled", name)))
+        elif shape in can_follow(choices, group):
+            terms.append((power, ("follow", name, shape)))
+    return terms
+
+
+def own_load(choices: Choices, bus: str) -> Terms:
+    """Flat power that the plant itself takes at a bus, W: pumps, converters, battery losses.
+
+    Pumps count as if their source were always on (on the mean basis the rates are means).
+    """
+    terms: Terms = []
+    for name in choices.sources:
+        source = choices.site.sources[name]
+        if source.pump is not None and choices.bus(source.place) == bus:
+            moved = collected(choices, name) + direct_mean(choices, name)
+            terms += scaled(moved, source.pump.energy)
+    for group in choices.groups.values():
+        if group.type.power_in > 0 and choices.bus(group.place) == bus:
+            terms += scaled(turnover(choices, group, FLAT), group.type.power_in)
+    if choices.lossless:
+        return terms
+    for name, battery in choices.batteries.items():
+        if battery.type.loss > 0 and choices.bus(battery.place) == bus:
+            share = battery.type.loss / battery.type.charge_efficiency
+            terms.append((share, ("size", name)))
+            terms += [(-share, ("burst_part", name, kind)) for kind in CLASSES]
+    return terms
+
+
+def standing_loss(choices: Choices, bus: str) -> float:
+    """The part of a bus's own load that batteries which stand already lose, W."""
+    if choices.lossless:
+        return 0.0
+    return sum(
+        b.type.loss / b.type.charge_efficiency * b.standing
+        for b in choices.batteries.values()
+        if choices.bus(b.place) == bus
+    )
+
+
+def pool_use(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+    """Power that demands take from a pool, W: straight, or flat through levelling."""
+    terms: Terms = []
+    for demand in choices.power_demands():
+        if choices.shape_of[demand.name] == shape and choices.bus(demand.place) == bus:
+            terms.append((1.0, ("served", demand.name, kind)))
+    if shape == FLAT and not choices.lossless:
+        for (battery, demand_name), constants in choices.levellings.items():
+            key = ("level", battery, demand_name, kind)
+            if _levels_here(choices, battery, demand_name, bus):
+                terms.append((constants.generation, key))
+    return terms
+
+
+def _levels_here(choices: Choices, battery: str, demand: str, bus: str) -> bool:
+    place = choices.site.demands[demand].place
+    return choices.bus(choices.batteries[battery].place) == bus and choices.bus(place) == bus
+
+
+def wires(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+    """Power that lines bring a bus less what they take from it, W."""
+    terms: Terms = []
+    for name in choices.lines:
+        line = choices.site.lines[name]
+        for start, end in ((line.start, line.end), (line.end, line.start)):
+            key = ("wire", name, start, kind, shape)
+            if start == bus:
+                terms.append((-1.0, key))
+            if end == bus:
+                terms.append((1.0 - line.loss, key))
+    return terms
+
+
+def power_balance(statement: Statement, choices: Choices) -> None:
+    """Per bus, class and shape: ``generation + battery release + lines >= demand served``; and
+
+    the flat pools of both classes together cover the plant's own load besides.
+    """
+    for bus in choices.buses():
+        both: Terms = []
+        for kind in CLASSES:
+            for shape in (FLAT, *choices.power_shapes()):
+                terms = generation(choices, bus, kind, shape) + wires(choices, bus, kind, shape)
+                if not choices.lossless:
+                    terms += [
+                        (1.0, ("release", name, kind, shape))
+                        for name, battery in choices.batteries.items()
+                        if choices.bus(battery.place) == bus
+                    ]
+                terms += scaled(pool_use(choices, bus, kind, shape), -(1.0 + MARGIN))
+                statement.row(f"power[{bus},{kind},{shape}]", terms, low=0.0)
+                if shape == FLAT:
+                    both += terms
+        load = own_load(choices, bus)
+        fixed = standing_loss(choices, bus)
+        if load or fixed:
+            both = both + scaled(load, -(1.0 + MARGIN))
+            statement.row(f"own_load[{bus}]", both, low=fixed * (1.0 + MARGIN))
+
+
+def share_limit(statement: Statement, choices: Choices) -> None:
+    """``least share * mean <= served <= mean`` of every demand, over classes and roads."""
+    for demand in choices.site.demands.values():
+        terms = served(choices, demand.name)
+        statement.row(
+            f"share[{demand.name}]",
+            terms,
+            low=demand.least_share * demand.mean if demand.least_share > 0 else -float("inf"),
+            high=demand.mean,
+        )
+
+
+def served(choices: Choices, demand: str, kinds: tuple[str, ...] = CLASSES) -> Terms:
+    """Mean of a demand that is served, W or kg/s."""
+    record = choices.site.demands[demand]
+    if record in choices.fluid_demands():
+        return [(1.0, ("served_fluid", demand))]
+    terms: Terms = [(1.0, ("served", demand, kind)) for kind in kinds]
+    if not choices.lossless:
+        for battery, name in choices.levellings:
+            bus = choices.bus(record.place)
+            if name == demand and _levels_here(choices, battery, demand, bus):
+                terms += [(1.0, ("level", battery, demand, kind)) for kind in kinds]
+    return terms
+
+
+def line_capacity(statement: Statement, choices: Choices) -> None:
+    """``sum of peaks sent, both ways <= capacity`` of a line that is built."""
+    for name in choices.lines:
+        line = choices.site.lines[name]
+        terms: Terms = [(-line.capacity * TIGHT, ("line", name))]
+        for start in (line.start, line.end):
+            for kind in CLASSES:
+                for shape in (FLAT, *choices.power_shapes()):
+                    terms.append((choices.peak(shape), ("wire", name, start, kind, shape)))
+        statement.row(f"line_capacity[{name}]", terms, high=0.0)
+
+
+def battery_parts(statement: Statement, choices: Choices) -> None:
+    """``levelling parts + burst parts + swing <= size``: separate shares, separate promises."""
+    for name, battery in choices.batteries.items():
+        terms: Terms = [(1.0 + MARGIN, ("swing", name)), (-1.0, ("size", name))]
+        terms += [(1.0 + MARGIN, ("burst_part", name, kind)) for kind in CLASSES]
+        for (b, demand), constants in choices.levellings.items():
+            for kind in CLASSES:
+                key = ("level", b, demand, kind)
+                if b == name and statement.has(key):
+                    terms.append((constants.size * (1.0 + MARGIN), key))
+        statement.row(f"battery_parts[{name}]", terms, high=battery.standing)
+
+
+def battery_rates(statement: Statement, choices: Choices) -> None:
+    """Highest power into and out of a battery: bursts, levelling and cycled units together."""
+    for name, battery in choices.batteries.items():
+        shapes = (FLAT, *choices.power_shapes())
+        into: Terms = []
+        out: Terms = [
+            (choices.peak(shape), ("release", name, kind, shape))
+            for kind in CLASSES
+            for shape in shapes
+        ]
+        for (b, demand), constants in choices.levellings.items():
+            for kind in CLASSES:
+                key = ("level", b, demand, kind)
+                if b == name and statement.has(key):
+                    into.append((constants.charge, key))
+                    out.append((constants.discharge, key))
+        into += burst_power(choices, name)
+        for group in choices.groups.values():
+            at_bus = choices.bus(group.place) == choices.bus(battery.place)
+            if can_cycle(choices, group) and at_bus:
+                into.append((group.type.power_out, ("cycling", group.name)))
+                out.append((group.type.power_out, ("cycling", group.name)))
+        if battery.type.fill_rate is not None:
+            statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate * TIGHT)
+        if battery.type.release_rate is not None:
+            statement.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate * TIGHT)
+
+
+def burst_power(choices: Choices, battery: str, kind: str | None = None) -> Terms:
+    """Power of bursts into a battery with all their sources on, W."""
+    terms: Terms = []
+    for source, power, key in burst_sources(choices, battery, kind):
+        del source
+        terms.append((power, key))
+    return terms
+
+
+def burst_sources(
+    choices: Choices, battery: str, kind: str | None = None
+) -> list[tuple[str, float, tuple[str, str, str]]]:
+    """Sources seen through a generator: (source, W a kg/s, key) for a battery and class."""
+    found = []
+    for k, destination in choices.destinations.items():
+        group = destination.group
+        if group is None or destination.battery is None or destination.battery.name != battery:
+            continue
+        if kind is not None and group.clean != (kind == "clean"):
+            continue
+        energy = group.type.power_out / fuel_rate(group)
+        for source in choices.sources:
+            if k in choices.reach[source]:
+                found.append((source, energy, ("collect", source, k)))
+    return found
+
+
+def burst_long_run(statement: Statement, choices: Choices) -> None:
+    """``efficiency * sum_s W_s duty_s r_s >= sum_j release_j + loss * part``, per class."""
+    for name, battery in choices.batteries.items():
+        for kind in CLASSES:
+            terms: Terms = [
+                (battery.type.charge_efficiency * power * choices.curves[source].duty, key)
+                for source, power, key in burst_sources(choices, name, kind)
+            ]
+            for shape in (FLAT, *choices.power_shapes()):
+                terms.append((-(1.0 + MARGIN), ("release", name, kind, shape)))
+            terms.append((-battery.type.loss * (1.0 + MARGIN), ("burst_part", name, kind)))
+            statement.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
+
+
+def swing_reserve(statement: Statement, choices: Choices) -> None:
+    """``sum of swing parts at a bus >= sum over cycled groups of power * least run``."""
+    for bus in choices.buses():
+        terms: Terms = [
+            (1.0, ("swing", name))
+            for name, battery in choices.batteries.items()
+            if choices.bus(battery.place) == bus
+        ]
+        for group in choices.groups.values():
+            if can_cycle(choices, group) and choices.bus(group.place) == bus:
+                energy = group.type.power_out * group.type.least_run * (1.0 + MARGIN)
+                terms.append((-energy, ("cycling", group.name)))
+        statement.row(f"swing_reserve[{bus}]", terms, low=0.0)

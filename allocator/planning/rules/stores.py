@@ -1,0 +1,71 @@
+"""Rules of stores: sizes, release, and the long run. Window cuts are added lazily."""
+
+from __future__ import annotations
+
+from allocator.planning.choices import Choices
+from allocator.planning.rules.margin import MARGIN, TIGHT
+from allocator.planning.statement import Statement, Terms
+
+
+def store_sizes(statement: Statement, choices: Choices) -> None:
+    """``size = unit * units`` where units are whole; ``least * stand <= size <= room * stand``
+
+    where building at the place asks for a base, or has a least size.
+    """
+    for name, store in {**choices.fluid_stores, **choices.batteries}.items():
+        kind = store.type
+        if kind.unit is not None:
+            statement.row(
+                f"whole_units[{name}]",
+                [(1.0, ("size", name)), (-kind.unit, ("units", name))],
+                low=0.0,
+                high=0.0,
+            )
+        if statement.has(("stand", name)):
+            statement.row(
+                f"store_stands[{name}]",
+                [(1.0, ("size", name)), (-kind.most, ("stand", name))],
+                high=0.0,
+            )
+            if kind.least > 0:
+                statement.row(
+                    f"least_size[{name}]",
+                    [(1.0, ("size", name)), (-kind.least, ("stand", name))],
+                    low=0.0,
+                )
+
+
+def promised(choices: Choices, name: str) -> Terms:
+    """Mean of what a store promises, all shapes, kg/s."""
+    shapes = choices.fluid_shapes[choices.fluid_stores[name].type.holds]
+    return [(1.0, ("draw", name, shape)) for shape in shapes]
+
+
+def release_rate(statement: Statement, choices: Choices) -> None:
+    """``sum_j peak_j draw_j <= release rate``."""
+    for name, store in choices.fluid_stores.items():
+        if store.type.release_rate is not None:
+            shapes = choices.fluid_shapes[store.type.holds]
+            statement.row(
+                f"release_rate[{name}]",
+                [(choices.peak(shape), ("draw", name, shape)) for shape in shapes],
+                high=store.type.release_rate * TIGHT,
+            )
+
+
+def long_run(statement: Statement, choices: Choices) -> None:
+    """``sum_s duty_s r[s,k] + inflow >= sum_j draw_j + loss * size``: the cut of an endless window.
+
+    Every right side of a cut is raised by the margin.
+    """
+    for name, store in choices.fluid_stores.items():
+        k = f"store:{name}"
+        terms: Terms = [(1.0, ("inflow", name))]
+        for source in choices.sources:
+            if k in choices.reach[source]:
+                terms.append((choices.curves[source].duty, ("collect", source, k)))
+        for coefficient, key in promised(choices, name):
+            terms.append((-coefficient * (1 + MARGIN), key))
+        loss = store.type.loss * (1 + MARGIN)
+        terms.append((-loss, ("size", name)))
+        statement.row(f"long_run[{name}]", terms, low=loss * store.standing)

@@ -1,0 +1,77 @@
+"""Rules of the supply layer and of the pipes that both layers share."""
+
+from __future__ import annotations
+
+from allocator.plan import FLAT
+from allocator.planning.choices import Choices
+from allocator.planning.expressions import direct_shapes, scaled, turnover
+from allocator.planning.rules.margin import TIGHT
+from allocator.planning.statement import Statement, Terms
+
+
+def supply_balance(statement: Statement, choices: Choices) -> None:
+    """Per fluid f, shape j and place: ``draws + direct + given + arriving >= taken + served +
+
+    store inflow + leaving``. What is left over is vented there.
+    """
+    for fluid, shapes in choices.fluid_shapes.items():
+        for shape in shapes:
+            balance: dict[str, Terms] = {}
+            _givers_and_takers(choices, fluid, shape, balance)
+            for arc in choices.arcs.get(fluid, ()):
+                key = ("supply", arc.route, arc.start, fluid, shape)
+                balance.setdefault(arc.start, []).append((-1.0, key))
+                balance.setdefault(arc.end, []).append((1.0, key))
+            for place, terms in balance.items():
+                statement.row(f"supply_balance[{fluid},{shape},{place}]", terms, low=0.0)
+
+
+def _givers_and_takers(choices: Choices, fluid: str, shape: str, balance: dict[str, Terms]) -> None:
+    site = choices.site
+    for name in choices.sources:
+        source = site.sources[name]
+        if source.fluid == fluid and shape in direct_shapes(choices, name):
+            balance.setdefault(source.place, []).append((1.0, ("direct", name, shape)))
+    if not choices.lossless:
+        for name, store in choices.fluid_stores.items():
+            if store.type.holds == fluid:
+                terms = balance.setdefault(store.place, [])
+                terms.append((1.0, ("draw", name, shape)))
+                if shape == FLAT:
+                    terms.append((-1.0, ("inflow", name)))
+    for group in choices.groups.values():
+        net = group.type.gives.get(fluid, 0.0) - group.type.takes.get(fluid, 0.0)
+        if net:
+            terms = balance.setdefault(group.place, [])
+            terms += scaled(turnover(choices, group, shape), net)
+    for demand in choices.fluid_demands():
+        if demand.wants == fluid and choices.shape_of[demand.name] == shape:
+            assert demand.place is not None
+            balance.setdefault(demand.place, []).append((-1.0, ("served_fluid", demand.name)))
+
+
+def one_build_a_pipe(statement: Statement, choices: Choices) -> None:
+    """``sum_b lay[route,b,f] <= 1``: one build a corridor and fluid."""
+    for (route, fluid), pipe in choices.pipes.items():
+        terms: Terms = [(1.0, ("lay", route, build, fluid)) for build in pipe.builds]
+        if len(terms) > 1:
+            statement.row(f"one_build[{route},{fluid}]", terms, high=1.0)
+
+
+def pipe_capacity(statement: Statement, choices: Choices) -> None:
+    """``sum_k gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added."""
+    for (route, fluid), pipe in choices.pipes.items():
+        terms: Terms = []
+        for arc in choices.arcs[fluid]:
+            if arc.route != route:
+                continue
+            for k in choices.destinations:
+                key = ("gather", route, arc.start, k)
+                if statement.has(key) and choices.destinations[k].fluid == fluid:
+                    terms.append((1.0, key))
+            for shape in choices.fluid_shapes[fluid]:
+                terms.append((choices.peak(shape), ("supply", route, arc.start, fluid, shape)))
+        for build in pipe.builds:
+            capacity = choices.site.builds[build].capacity * TIGHT
+            terms.append((-capacity, ("lay", route, build, fluid)))
+        statement.row(f"pipe_capacity[{route},{fluid}]", terms, high=0.0)

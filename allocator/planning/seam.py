@@ -1,0 +1,392 @@
+"""The seam to the solver: a statement goes through PuLP into HiGHS, which is driven directly.
+
+PuLP states and builds; after that the model behind it is used as it is: honest statuses, bounds,
+warm starts, rows added and bounds changed without building again. Both major versions of PuLP
+are served. No other module knows PuLP or a solver by name.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pulp
+
+from allocator.planning.statement import Row, Statement
+
+INF = float("inf")
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """One solve. ``status``: optimal, infeasible, time_limit, node_limit, interrupted, failed.
+
+    ``point``: column values or None. ``value`` and ``bound`` of the minimised objective.
+    """
+
+    status: str
+    point: np.ndarray | None
+    value: float | None
+    bound: float | None
+
+
+@contextlib.contextmanager
+def _quiet_output() -> Iterator[None]:
+    """Send the process's standard output away for a moment.
+
+    The solver prints a banner when it is first made, whatever is asked; standard output is
+    data here, so the banner must not reach it.
+    """
+    sys.stdout.flush()
+    try:
+        kept = os.dup(1)
+    except OSError:
+        yield
+        return
+    away = os.open(os.devnull, os.O_WRONLY)
+    try:
+        os.dup2(away, 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(away)
+
+
+def to_pulp(statement: Statement, objective: dict[int, float]) -> tuple[Any, list[Any]]:
+    """The statement as a PuLP problem, minimising, and its variables v0, v1, ... in order.
+
+    PuLP leaves a variable out of the built model where it stands in no row and costs nothing.
+    """
+    problem = pulp.LpProblem("statement", pulp.LpMinimize)
+    variables = []
+    for number, column in enumerate(statement.columns):
+        variables.append(
+            problem.add_variable(
+                f"v{number}",
+                None if column.low == -INF else column.low,
+                None if column.high == INF else column.high,
+                cat="Integer" if column.integer else "Continuous",
+            )
+        )
+    problem.setObjective(
+        pulp.lpSum([cost * variables[number] for number, cost in objective.items()])
+    )
+    for number, row in enumerate(statement.rows):
+        _add_pulp_row(problem, variables, row, f"r{number}")
+    return problem, variables
+
+
+def _add_pulp_row(problem: Any, variables: Sequence[Any], row: Row, name: str) -> None:
+    if not row.columns:
+        raise ValueError(f"row {row.name!r} has no variables and cannot hold")
+    total = pulp.lpSum(
+        [value * variables[c] for c, value in zip(row.columns, row.coefficients, strict=True)]
+    )
+    if row.low == row.high:
+        problem.addConstraint(total == row.low, name)
+        return
+    if row.high < INF:
+        problem.addConstraint(total <= row.high, name)
+    if row.low > -INF:
+        problem.addConstraint(total >= row.low, f"{name}_low" if row.high < INF else name)
+
+
+class Highs:
+    """HiGHS behind PuLP: built once, then changed in place."""
+
+    name = "HiGHS"
+
+    def __init__(self, statement: Statement, threads: int, seed: int) -> None:
+        import highspy
+
+        self._hs = highspy
+        # A cost for every variable keeps all of them in the model; the goals replace it.
+        problem, _ = to_pulp(statement, dict.fromkeys(range(len(statement.columns)), 1.0))
+        with _quiet_output():
+            problem.solverModel = highspy.Highs()
+        model = problem.solverModel
+        model.setOptionValue("output_flag", False)
+        pulp.HiGHS(msg=False).buildSolverModel(problem)
+        exported = getattr(problem, "exported_variables", None)
+        listed = list(exported() if exported is not None else problem.variables())
+        # PuLP may order variables its own way: position[i] is the solver's column of ours.
+        position = np.empty(len(listed), dtype=np.int32)
+        for place, variable in enumerate(listed):
+            position[int(str(variable.name)[1:])] = place
+        if len(listed) != len(statement.columns):
+            raise RuntimeError("the built model does not hold every variable of the statement")
+        self._position = position
+        self.model: Any = model
+        self._integer = np.array([c.integer for c in statement.columns], dtype=bool)
+        self._low = np.array([c.low for c in statement.columns])
+        self._high = np.array([c.high for c in statement.columns])
+        model.setOptionValue("threads", threads)
+        model.setOptionValue("random_seed", seed)
+        model.setOptionValue("primal_feasibility_tolerance", 1e-9)
+        model.setOptionValue("dual_feasibility_tolerance", 1e-9)
+        model.setOptionValue("mip_feasibility_tolerance", 1e-7)
+        self._costs = np.zeros(len(position))
+        self._relaxed = False
+
+    def set_objective(self, costs: dict[int, float]) -> None:
+        """Minimise ``sum(cost * column)``."""
+        self._costs = np.zeros(len(self._position))
+        for column, cost in costs.items():
+            self._costs[column] = cost
+        self.model.changeColsCost(len(self._position), self._position, self._costs)
+
+    def add_rows(self, rows: Sequence[Row]) -> None:
+        """Add rows in place."""
+        for row in rows:
+            columns = self._position[np.array(row.columns, dtype=np.int64)]
+            self.model.addRow(
+                row.low,
+                row.high,
+                len(columns),
+                columns.astype(np.int32),
+                np.array(row.coefficients),
+            )
+
+    def remove_last_rows(self, count: int) -> None:
+        """Take back the last rows."""
+        if count:
+            total = self.model.getNumRow()
+            self.model.deleteRows(count, np.arange(total - count, total, dtype=np.int32))
+
+    def relax(self, relaxed: bool) -> None:
+        """Drop (or bring back) the integer condition of all variables."""
+        if relaxed == self._relaxed:
+            return
+        kinds = self._hs.HighsVarType
+        whole = np.nonzero(self._integer)[0]
+        kind = kinds.kContinuous if relaxed else kinds.kInteger
+        for column in whole:
+            self.model.changeColIntegrality(int(self._position[column]), kind)
+        self._relaxed = relaxed
+
+    def fix(self, point: np.ndarray | None) -> None:
+        """Fix every integer variable at the point (rounded), or free them again."""
+        whole = np.nonzero(self._integer)[0]
+        if point is None:
+            low, high = self._low[whole], self._high[whole]
+        else:
+            low = high = np.round(point[whole])
+        self.bounds(whole, low, high)
+
+    def bounds(self, columns: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+        """Change bounds of some columns (scaled numbers)."""
+        self.model.changeColsBounds(
+            len(columns), self._position[columns].astype(np.int32), np.array(low), np.array(high)
+        )
+
+    def solve(
+        self,
+        *,
+        time_limit: float | None = None,
+        node_limit: int | None = None,
+        gap: float = 0.0,
+        start: np.ndarray | None = None,
+        on_improved: Callable[[float, float], None] | None = None,
+    ) -> Solved:
+        """Solve what stands. ``on_improved(value, bound)`` is told of better points."""
+        model = self.model
+        # The solver's clock adds up over the runs of one model.
+        spent = float(model.getRunTime())
+        limit = INF if time_limit is None else spent + max(time_limit, 0.01)
+        model.setOptionValue("time_limit", limit)
+        model.setOptionValue("mip_max_nodes", 2147483647 if node_limit is None else node_limit)
+        model.setOptionValue("mip_rel_gap", gap)
+        model.setOptionValue("mip_abs_gap", 1e-9)
+        mixed = bool(self._integer.any()) and not self._relaxed
+        if start is not None and mixed:
+            solution = self._hs.HighsSolution()
+            ordered = np.empty(len(start))
+            ordered[self._position] = start
+            solution.col_value = ordered.tolist()
+            model.setSolution(solution)
+        if on_improved is not None and mixed:
+
+            def heard(event: Any) -> None:
+                out = event.data_out
+                on_improved(float(out.objective_function_value), float(out.mip_dual_bound))
+
+            model.cbMipImprovingSolution.subscribe(heard)
+        model.HandleKeyboardInterrupt = mixed
+        interrupted = False
+        try:
+            model.run() if not mixed else model.solve()
+        except KeyboardInterrupt:
+            interrupted = True
+        finally:
+            if on_improved is not None and mixed:
+                model.cbMipImprovingSolution.clear()
+        return self._read(mixed, interrupted)
+
+    def _read(self, mixed: bool, interrupted: bool) -> Solved:
+        model, names = self.model, self._hs.HighsModelStatus
+        status = model.getModelStatus()
+        info = model.getInfo()
+        words = {
+            names.kOptimal: "optimal",
+            names.kInfeasible: "infeasible",
+            names.kUnboundedOrInfeasible: "infeasible",
+            names.kUnbounded: "failed",
+            names.kTimeLimit: "time_limit",
+            names.kSolutionLimit: "node_limit",
+            names.kIterationLimit: "node_limit",
+            names.kInterrupt: "interrupted",
+            names.kModelEmpty: "optimal",
+        }
+        word = "interrupted" if interrupted else words.get(status, "failed")
+        feasible = int(info.primal_solution_status) == 2
+        if word == "optimal" and not feasible and len(self._position):
+            word = "failed"
+        usable = feasible and word != "infeasible"
+        if not mixed and word != "optimal":
+            usable = False  # a linear program stopped early has no point to stand on
+        point = None
+        if usable:
+            values = np.array(model.getSolution().col_value)
+            point = values[self._position]
+        bound: float | None = None
+        if mixed:
+            bound = float(info.mip_dual_bound)
+            if not np.isfinite(bound):
+                bound = None
+        elif word == "optimal":
+            bound = float(info.objective_function_value)
+        value = float(info.objective_function_value) if usable else None
+        return Solved(word, point, value, bound)
+
+    def duals(self) -> np.ndarray:
+        """Row duals of the last linear program."""
+        return np.array(self.model.getSolution().row_dual)
+
+
+class OtherSolver:
+    """Any other solver that PuLP finds: the statement is built again for every solve.
+
+    PuLP reports no bound, so one is known only where the solver says optimal.
+    """
+
+    def __init__(self, statement: Statement, name: str, threads: int) -> None:
+        listed = pulp.listSolvers(onlyAvailable=True)
+        matches = [known for known in listed if known.lower() == name.lower()]
+        matches += [known for known in listed if name.lower() in known.lower()]
+        if not matches:
+            raise ValueError(
+                f"solver {name!r} is not available here; available: {', '.join(sorted(listed))}"
+            )
+        self.name = matches[0]
+        self._statement = statement
+        self._threads = threads
+        self._costs: dict[int, float] = {}
+        self._extra: list[Row] = []
+        self._relaxed = False
+        self._bounds: dict[int, tuple[float, float]] = {}
+        self._integer = np.array([c.integer for c in statement.columns], dtype=bool)
+
+    def set_objective(self, costs: dict[int, float]) -> None:
+        """Minimise ``sum(cost * column)``."""
+        self._costs = costs
+
+    def add_rows(self, rows: Sequence[Row]) -> None:
+        """Add rows."""
+        self._extra.extend(rows)
+
+    def remove_last_rows(self, count: int) -> None:
+        """Take back the last rows."""
+        if count:
+            del self._extra[-count:]
+
+    def relax(self, relaxed: bool) -> None:
+        """Drop (or bring back) the integer condition of all variables."""
+        self._relaxed = relaxed
+
+    def fix(self, point: np.ndarray | None) -> None:
+        """Fix every integer variable at the point (rounded), or free them again."""
+        whole = np.nonzero(self._integer)[0]
+        if point is None:
+            for column in whole:
+                self._bounds.pop(int(column), None)
+            return
+        rounded = np.round(point[whole])
+        self.bounds(whole, rounded, rounded)
+
+    def bounds(self, columns: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
+        """Change bounds of some columns (scaled numbers)."""
+        for column, lowest, highest in zip(columns, low, high, strict=True):
+            self._bounds[int(column)] = (float(lowest), float(highest))
+
+    def solve(
+        self,
+        *,
+        time_limit: float | None = None,
+        node_limit: int | None = None,
+        gap: float = 0.0,
+        start: np.ndarray | None = None,
+        on_improved: Callable[[float, float], None] | None = None,
+    ) -> Solved:
+        """Solve from scratch; starts and node limits are not passed on."""
+        del node_limit, start, on_improved
+        problem, variables = to_pulp(self._statement, self._costs)
+        for number, row in enumerate(self._extra):
+            _add_pulp_row(problem, variables, row, f"x{number}")
+        for number, variable in enumerate(variables):
+            if self._relaxed and self._integer[number]:
+                variable.cat = "Continuous"
+            if number in self._bounds:
+                variable.lowBound, variable.upBound = self._bounds[number]
+        options: dict[str, Any] = {"msg": False, "gapRel": gap, "threads": self._threads}
+        if time_limit is not None:
+            options["timeLimit"] = max(time_limit, 0.1)
+        try:
+            with _quiet_output():
+                problem.solve(pulp.getSolver(self.name, **options))
+        except KeyboardInterrupt:
+            return Solved("interrupted", None, None, None)
+        except (pulp.PulpError, OSError):
+            return Solved("failed", None, None, None)
+        return self._read(problem, variables, gap, time_limit)
+
+    def _read(
+        self, problem: Any, variables: list[Any], gap: float, time_limit: float | None
+    ) -> Solved:
+        if problem.status == pulp.LpStatusInfeasible:
+            return Solved("infeasible", None, None, None)
+        values = [variable.varValue for variable in variables]
+        if all(value is None for value in values):
+            return Solved("time_limit" if time_limit else "failed", None, None, None)
+        # A variable that PuLP left out may take its lower bound.
+        lows = [self._bounds.get(n, (c.low, 0.0))[0] for n, c in enumerate(self._statement.columns)]
+        point = np.array(
+            [low if value is None else value for low, value in zip(lows, values, strict=True)],
+            dtype=float,
+        )
+        value = float(sum(cost * point[column] for column, cost in self._costs.items()))
+        # PuLP calls some time-limit stops optimal: the finer solution status tells them apart.
+        proven = problem.sol_status == pulp.LpSolutionOptimal
+        if not proven:
+            return Solved("time_limit", point, value, None)
+        return Solved("optimal", point, value, value - abs(value) * gap)
+
+
+Solver = Highs | OtherSolver
+
+
+def solver_for(statement: Statement, name: str, threads: int | None, seed: int) -> Solver:
+    """The solver by name, built for the statement.
+
+    Raises:
+        ValueError: no such solver is available here.
+    """
+    count = threads or 1
+    if name.lower() == "highs":
+        return Highs(statement, count, seed)
+    return OtherSolver(statement, name, count)

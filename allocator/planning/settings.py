@@ -1,0 +1,69 @@
+"""What a user sets for a run of planning, what it reports on the way, and what it returns."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+from allocator.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """``basis``: ``firm`` or ``mean``. ``time_limit``: s for everything. ``gap``: relative.
+
+    ``threads``: None is one thread, which keeps answers byte-same; ``solver``: ``highs`` or
+    the name of another solver that PuLP knows. ``node_limit``: search nodes a solve; with it
+    the time limit is not used, so that the answer depends on the site and the seed alone.
+    """
+
+    basis: str = "firm"
+    time_limit: float = 60.0
+    gap: float = 1e-4
+    seed: int = 0
+    threads: int | None = None
+    solver: str = "highs"
+    node_limit: int | None = None
+
+    def __post_init__(self) -> None:
+        if self.basis not in ("firm", "mean"):
+            raise ValueError(f"basis must be 'firm' or 'mean' (got {self.basis!r})")
+        if not self.time_limit > 0:
+            raise ValueError(f"time limit must be above 0 s (got {self.time_limit!r})")
+        if not 0 <= self.gap < 1:
+            raise ValueError(f"gap must be from 0 up to 1 (got {self.gap!r})")
+        if self.threads is not None and self.threads < 1:
+            raise ValueError(f"threads must be 1 or more (got {self.threads!r})")
+        if self.node_limit is not None and self.node_limit < 1:
+            raise ValueError(f"node limit must be 1 or more (got {self.node_limit!r})")
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """A line of progress: the plan and bound known for a goal after some seconds."""
+
+    seconds: float
+    goal: str
+    value: float | None
+    bound: float | None
+    gap: float | None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What planning returns. Having a plan and why the search stopped are separate facts.
+
+    ``proven_impossible``: no plan exists, and ``reason`` says why in the user's words.
+    ``seconds``: time by part. ``mean_basis``: the mean-basis plan made for comparison.
+    """
+
+    plan: Plan | None
+    proven_impossible: bool = False
+    reason: str = ""
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    search: tuple[Progress, ...] = ()
+    mean_basis: Plan | None = None
+
+
+Reporter = Callable[[Progress], None]

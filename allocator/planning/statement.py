@@ -1,0 +1,126 @@
+"""The statement of a program: keyed variables and named rows, in SI at the edge.
+
+Every variable carries the size of one of its steps in SI (its *unit*), and every row is
+divided by a power of two near the geometric middle of its coefficients, so that the solver
+sees numbers near one whatever the user's magnitudes are. PuLP holds the finished statement;
+keys stay here, because PuLP rewrites names.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+Key = Hashable
+Terms = list[tuple[float, Key]]
+
+INFINITY = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One variable: bounds in its own steps, ``unit`` SI a step."""
+
+    key: Key
+    low: float
+    high: float
+    unit: float
+    integer: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row ``low <= sum(coefficient * column) <= high`` in scaled numbers."""
+
+    name: str
+    columns: tuple[int, ...]
+    coefficients: tuple[float, ...]
+    low: float
+    high: float
+
+
+class Statement:
+    """Variables and rows in the order in which they were stated."""
+
+    def __init__(self) -> None:
+        self.columns: list[Column] = []
+        self.rows: list[Row] = []
+        self._index: dict[Key, int] = {}
+
+    def variable(
+        self,
+        key: Key,
+        low: float = 0.0,
+        high: float = INFINITY,
+        unit: float = 1.0,
+        integer: bool = False,
+    ) -> Key:
+        """Add a variable with SI bounds; returns its key."""
+        if key in self._index:
+            raise KeyError(f"variable {key!r} is stated twice")
+        self._index[key] = len(self.columns)
+        self.columns.append(Column(key, low / unit, high / unit, unit, integer))
+        return key
+
+    def has(self, key: Key) -> bool:
+        """True when the variable exists (rules skip what a site does not have)."""
+        return key in self._index
+
+    def index(self, key: Key) -> int:
+        """Position of a variable."""
+        return self._index[key]
+
+    def row(
+        self, name: str, terms: Terms, *, low: float = -INFINITY, high: float = INFINITY
+    ) -> Row | None:
+        """Add ``low <= sum(coefficient * variable) <= high`` in SI; empty rows are dropped."""
+        made = self.scaled_row(name, terms, low=low, high=high)
+        if made is not None:
+            self.rows.append(made)
+        return made
+
+    def scaled_row(
+        self, name: str, terms: Terms, *, low: float = -INFINITY, high: float = INFINITY
+    ) -> Row | None:
+        """The row, scaled, without adding it. A row without terms that cannot hold is kept."""
+        summed = self.summed(terms)
+        if not summed:
+            if low <= 0.0 <= high:
+                return None
+            return Row(name, (), (), low, high)
+        sizes = [abs(value) for value in summed.values()]
+        scale = 2.0 ** round(0.5 * (math.log2(max(sizes)) + math.log2(min(sizes))))
+        return Row(
+            name,
+            tuple(summed),
+            tuple(value / scale for value in summed.values()),
+            low / scale,
+            high / scale,
+        )
+
+    def summed(self, terms: Terms) -> dict[int, float]:
+        """Scaled coefficients by column, zero ones dropped."""
+        summed: dict[int, float] = {}
+        for coefficient, key in terms:
+            if coefficient == 0.0:
+                continue
+            column = self._index[key]
+            summed[column] = summed.get(column, 0.0) + coefficient * self.columns[column].unit
+        return {column: value for column, value in summed.items() if value != 0.0}
+
+    def value(self, terms: Iterable[tuple[float, Key]], values: Mapping[Key, float]) -> float:
+        """SI value of an expression at a point given by key."""
+        return math.fsum(coefficient * values[key] for coefficient, key in terms)
+
+    def by_key(self, point: Any) -> dict[Key, float]:
+        """SI values by key of a point given in columns; integers are rounded."""
+        result: dict[Key, float] = {}
+        for column, value in zip(self.columns, point, strict=True):
+            number = float(value)
+            if column.integer:
+                number = float(round(number))
+            number = min(max(number, column.low), column.high)
+            result[column.key] = number * column.unit
+        return result

@@ -1,0 +1,115 @@
+"""The last touch to a solution: what no goal asks for is taken away, flows are made short.
+
+Goals leave ties: pipes laid and never used where the last goals ran out of time, flows that run
+in circles at no cost. Unused things are dropped and builds trimmed to what they carry; then,
+with the integers fixed, the shortest flows are chosen.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from allocator.planning.choices import Choices, material_per_metre
+from allocator.planning.expressions import bursts, can_cycle, collected, direct_peak
+from allocator.planning.lexicographic import Search
+from allocator.planning.program import Program
+from allocator.planning.statement import Key, Statement
+
+
+def tidied(search: Search, choices: Choices, limit: float | None) -> np.ndarray:
+    """The point, trimmed and with short flows; the point as it was where that fails."""
+    program, point = search.program, search.point
+    assert point is not None
+    program.aim_at(short_flows(program.statement, choices))
+    for candidate in (trimmed(program, choices, point), point):
+        solved = program.repaired(candidate, limit)
+        if solved.point is not None:
+            return solved.point
+    return point
+
+
+def short_flows(statement: Statement, choices: Choices) -> dict[int, float]:
+    """Costs that make flows short and captures no larger than needed, by column (scaled)."""
+    site = choices.site
+    lengths = [site.routes[route].length for route, _ in choices.pipes] or [1.0]
+    longest = max(lengths)
+    costs: dict[int, float] = {}
+    for number, column in enumerate(statement.columns):
+        if not isinstance(column.key, tuple):
+            continue
+        word = column.key[0]
+        if word in ("gather", "supply"):
+            costs[number] = 0.1 + site.routes[column.key[1]].length / longest
+        elif word in ("collect", "direct"):
+            costs[number] = 0.01
+        elif word in ("wire", "inflow", "release", "swing", "burst_part"):
+            costs[number] = 0.001
+    return costs
+
+
+def trimmed(program: Program, choices: Choices, point: np.ndarray) -> np.ndarray:
+    """The integers of a point without what is not used, in columns."""
+    statement = program.statement
+    values = statement.by_key(point)
+    result = point.copy()
+
+    def put(key: Key, value: float) -> None:
+        result[statement.index(key)] = value
+
+    for name in choices.sources:
+        sent = statement.value(collected(choices, name) + direct_peak(choices, name), values)
+        if name not in choices.site.built.taps and sent <= 0.0:
+            put(("tap", name), 0.0)
+    _trim_pipes(statement, choices, values, put)
+    for name, group in choices.groups.items():
+        used = values[("flat", name)]
+        if not choices.lossless:
+            used = values[("running", name)]
+            if can_cycle(choices, group):
+                used += values[("cycling", name)]
+            used += sum(
+                statement.value(terms, values) * (1 + 1e-6)
+                for terms in bursts(choices, name).values()
+            )
+        needed = max(0, math.ceil(used - 1e-7) - group.standing)
+        put(("count", name), min(values[("count", name)], float(needed)))
+    return result
+
+
+def _trim_pipes(
+    statement: Statement,
+    choices: Choices,
+    values: dict[Key, float],
+    put: Callable[[Key, float], None],
+) -> None:
+    site = choices.site
+    for (route, fluid), pipe in choices.pipes.items():
+        flow = 0.0
+        for arc in choices.arcs[fluid]:
+            if arc.route == route:
+                for k in choices.destinations:
+                    key = ("gather", route, arc.start, k)
+                    flow += values[key] if statement.has(key) else 0.0
+                for shape in choices.fluid_shapes[fluid]:
+                    sent = values[("supply", route, arc.start, fluid, shape)]
+                    flow += choices.peak(shape) * sent
+        laid = [b for b in pipe.builds if values[("lay", route, b, fluid)] > 0.5]
+        if not laid or laid[0] == pipe.standing:
+            continue
+        if flow <= 0.0:
+            put(("lay", route, laid[0], fluid), 0.0)
+            continue
+        now = material_per_metre(site.builds[laid[0]])
+        for build in pipe.builds:
+            other = material_per_metre(site.builds[build])
+            smaller = build == pipe.standing or (
+                all(other.get(m, 0.0) <= now.get(m, 0.0) for m in {*now, *other})
+                and site.builds[build].price <= site.builds[laid[0]].price
+            )
+            if smaller and site.builds[build].capacity >= flow * (1 + 1e-6) and build != laid[0]:
+                put(("lay", route, laid[0], fluid), 0.0)
+                put(("lay", route, build, fluid), 1.0)
+                break
