@@ -220,7 +220,8 @@ class Profile:
 class Demand:
     """A demand for power or a fluid. ``mean``: W or kg/s. ``place``: None is site-wide (power).
 
-    ``profile``: None is constant. ``priority``: 1 is served first.
+    ``profile``: None is constant. ``priority``: 1 is served first. ``least_share``: least share
+    of the demand that any plan must serve, all of the time.
     """
 
     name: str
@@ -229,6 +230,7 @@ class Demand:
     place: str | None = None
     profile: Profile | None = None
     priority: int = 1
+    least_share: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
