@@ -1,0 +1,238 @@
+"""The kinds of value that a key may have: each reads a node and describes itself as JSON Schema.
+
+The tables of :mod:`allocator.site.tables` are made of these, so that reader and schema cannot
+drift apart. ``read`` notes faults in the ledger and returns :data:`FAULTY` in place of a value.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Any, Final, Protocol
+
+from allocator.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
+from allocator.site.ledger import Where
+from allocator.site.nodes import Items, Node, Pairs, Scalar
+
+Schema = dict[str, Any]
+
+
+class Faulty:
+    """Stands for a value that could not be read; its fault has been noted."""
+
+    def __repr__(self) -> str:
+        return "FAULTY"
+
+
+FAULTY: Final = Faulty()
+RANGE_KEYS = frozenset({"low", "high", "range", "mean", "sd"})
+TEXT_SCHEMA: Schema = {"type": ["string", "number", "boolean"]}
+
+
+class Kind(Protocol):
+    """What a value may be."""
+
+    def read(self, node: Node, where: Where) -> Any:
+        """The value, or FAULTY once its faults are noted."""
+
+    def schema(self) -> Schema:
+        """The same as JSON Schema."""
+
+
+def shape(node: Node) -> str:
+    """A node as it stands in a message."""
+    if isinstance(node, Scalar):
+        return "nothing" if node.empty else shown(node.text)
+    return "a list" if isinstance(node, Items) else "a mapping"
+
+
+def expects(node: Node, where: Where, expected: str, remedy: str = "") -> Faulty:
+    """Notes that a node is not what was expected."""
+    where.fault(node, f"expects {expected}, got {shape(node)}", remedy)
+    return FAULTY
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Free text on one or more lines."""
+
+    def read(self, node: Node, where: Where) -> str | Faulty:
+        if not isinstance(node, Scalar) or node.empty:
+            return expects(node, where, "text")
+        if re.search("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]", node.text):
+            where.fault(node, "holds a control character", "delete it")
+            return FAULTY
+        return node.text
+
+    def schema(self) -> Schema:
+        return dict(TEXT_SCHEMA)
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """true or false."""
+
+    def read(self, node: Node, where: Where) -> bool | Faulty:
+        value = node.value if isinstance(node, Scalar) else None
+        if isinstance(value, bool):
+            return value
+        return expects(node, where, "true or false")
+
+    def schema(self) -> Schema:
+        return {"type": "boolean"}
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole number from ``least`` on."""
+
+    least: int = 1
+
+    def read(self, node: Node, where: Where) -> int | Faulty:
+        value = node.value if isinstance(node, Scalar) else None
+        if isinstance(value, float) and value.is_integer():
+            value = int(value)
+        if isinstance(value, bool) or not isinstance(value, int):
+            return expects(node, where, "a whole number")
+        if value < self.least:
+            where.fault(node, f"must be at least {self.least} (got {shown(value)})")
+            return FAULTY
+        if value > 1_000_000_000:
+            where.fault(node, f"is out of all proportion (got {shown(value)})")
+            return FAULTY
+        return value
+
+    def schema(self) -> Schema:
+        return {"type": "integer", "minimum": self.least}
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number with a unit, or a plain number in SI; the limits are SI."""
+
+    dimension: str
+    above: float | None = None
+    least: float | None = None
+    below: float | None = None
+    most: float | None = None
+
+    def read(self, node: Node, where: Where) -> float | Faulty:
+        kind = DIMENSIONS[self.dimension]
+        if isinstance(node, Pairs) and is_range(node):
+            where.fault(
+                node,
+                "is a range of values, which is not yet read",
+                f"give the one value to plan with, such as '{kind.example}'",
+            )
+            return FAULTY
+        if not isinstance(node, Scalar) or node.empty or isinstance(node.value, bool):
+            return expects(node, where, f"{kind.label} such as '{kind.example}'")
+        try:
+            value = parse_quantity(node.value, kind, where.ledger.units)
+        except QuantityError as error:
+            where.fault(node, error.problem, error.remedy)
+            return FAULTY
+        refusal = self._refusal(value)
+        if refusal:
+            where.fault(node, f"{refusal} (got {shown(node.text)[1:-1]})", self._remedy())
+            return FAULTY
+        return value
+
+    def _refusal(self, value: float) -> str:
+        if self.above is not None and value <= self.above:
+            return f"must be above {self.above:g}"
+        if self.least is not None and value < self.least:
+            return "must not be negative" if self.least == 0 else f"must be at least {self.least:g}"
+        if self.below is not None and value >= self.below:
+            return f"must be below {self._bound(self.below)}"
+        if self.most is not None and value > self.most:
+            return f"must be at most {self._bound(self.most)}"
+        return ""
+
+    def _bound(self, bound: float) -> str:
+        return f"{100 * bound:g} %" if self.dimension == "share" else f"{bound:g}"
+
+    def _remedy(self) -> str:
+        kind = DIMENSIONS[self.dimension]
+        sign = "positive " if self.above == 0 else ""
+        return f"give a {sign}{kind.noun} such as '{kind.example}'"
+
+    def schema(self) -> Schema:
+        kind = DIMENSIONS[self.dimension]
+        limits = {
+            "exclusiveMinimum": self.above,
+            "minimum": self.least,
+            "exclusiveMaximum": self.below,
+            "maximum": self.most,
+        }
+        return {
+            "type": ["number", "string"],
+            **{word: limit for word, limit in limits.items() if limit is not None},
+            "examples": [kind.example],
+        }
+
+
+def is_range(node: Pairs) -> bool:
+    """Whether a mapping looks like a range of values in place of one."""
+    keys = {key.text for key, _ in node.pairs if isinstance(key, Scalar)}
+    return bool(keys & RANGE_KEYS) and keys <= RANGE_KEYS
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One word of a few."""
+
+    options: tuple[str, ...]
+
+    def read(self, node: Node, where: Where) -> str | Faulty:
+        if not isinstance(node, Scalar) or node.empty:
+            return expects(node, where, f"one of {', '.join(self.options)}")
+        if node.text not in self.options:
+            remedy = where.ledger.guess(node.text, self.options, "choose one of")
+            where.fault(node, f"{shown(node.text)} is unknown", remedy)
+            return FAULTY
+        return node.text
+
+    def schema(self) -> Schema:
+        return {"enum": list(self.options)}
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """The name of a thing of a section; ``also`` holds words allowed beside the names."""
+
+    section: str
+    singular: str
+    also: tuple[str, ...] = ()
+
+    def read(self, node: Node, where: Where) -> str | Faulty:
+        if not isinstance(node, Scalar) or node.empty:
+            return expects(node, where, f"the name of a {self.singular}")
+        return self.resolve(node, where)
+
+    def resolve(self, node: Scalar, where: Where) -> str | Faulty:
+        """The name if the site has it."""
+        names = where.ledger.names.get(self.section, ())
+        if node.text in self.also or node.text in names:
+            return node.text
+        remedy = where.ledger.guess(node.text, (*self.also, *names))
+        where.fault(
+            node,
+            f"names the unknown {self.singular} {shown(node.text)}",
+            remedy or f"list it under '{self.section}'",
+        )
+        return FAULTY
+
+    def schema(self) -> Schema:
+        return dict(TEXT_SCHEMA)
+
+
+@dataclass(frozen=True, slots=True)
+class AsWritten:
+    """A quantity whose dimension is known later: its node as it stands."""
+
+    def read(self, node: Node, where: Where) -> Node:
+        return node
+
+    def schema(self) -> Schema:
+        return {"type": ["number", "string"]}

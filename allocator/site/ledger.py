@@ -1,0 +1,106 @@
+"""Collects what is wrong or odd while a site file is read: nothing is raised until the end."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from allocator.errors import Fault
+from allocator.quantities import Units, shown
+from allocator.site.nodes import Node
+
+_MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
+_MOST_LISTED = 8
+
+
+@dataclass(slots=True)
+class Ledger:
+    """Faults and warnings of one file, and what every value may refer to.
+
+    ``names``: section -> the names that it declares. ``folder``: where CSV files are looked up.
+    ``extra``: bytes of the CSV files read so far, in order.
+    """
+
+    file: str
+    folder: Path
+    units: Units = field(default_factory=Units)
+    names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    extra: list[bytes] = field(default_factory=list)
+    _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
+    _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)
+    _guesses: int = 0
+
+    def fault(
+        self,
+        line: int,
+        column: int,
+        subject: str,
+        problem: str,
+        remedy: str,
+        file: str = "",
+        at: tuple[int, int] | None = None,
+    ) -> None:
+        """Notes a fault; one in another ``file`` is sorted where the site file names it."""
+        mark = at or (line, column)
+        self._faults.append(
+            (*mark, Fault(file or self.file, line, column, subject, problem, remedy))
+        )
+
+    def warn(self, line: int, column: int, subject: str, problem: str, remedy: str) -> None:
+        """Notes what is odd but possible."""
+        self._warnings.append(
+            (line, column, Fault(self.file, line, column, subject, problem, remedy))
+        )
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """All faults in file order, each once."""
+        return _in_order(self._faults)
+
+    @property
+    def warnings(self) -> tuple[Fault, ...]:
+        """All warnings in file order, each once."""
+        return _in_order(self._warnings)
+
+    def guess(self, name: str, options: Iterable[str], listed: str = "") -> str:
+        """ "did you mean 'x'?", or what there is to choose from, introduced by ``listed``."""
+        known = list(options)
+        self._guesses += 1
+        if self._guesses <= _MOST_GUESSES:
+            close = difflib.get_close_matches(name[:80], known, n=1)
+            same = [option for option in known if option.lower() == name.lower()]
+            if same or close:
+                return f"did you mean {shown((same or close)[0])}?"
+        if not listed or not known:
+            return ""
+        more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
+        return f"{listed} {', '.join(known[:_MOST_LISTED])}{more}"
+
+
+def _in_order(noted: list[tuple[int, int, Fault]]) -> tuple[Fault, ...]:
+    ordered = sorted(noted, key=lambda item: item[:2])
+    return tuple(dict.fromkeys(fault for _, _, fault in ordered))
+
+
+@dataclass(frozen=True, slots=True)
+class Where:
+    """The place of a value: the thing it belongs to and the keys that lead to it."""
+
+    ledger: Ledger
+    subject: str
+    path: str = ""
+
+    def below(self, key: str) -> Where:
+        """The place of a key's value."""
+        return Where(self.ledger, self.subject, f"{self.path}.{key}" if self.path else key)
+
+    def item(self, number: int) -> Where:
+        """The place of the ``number``-th item of a list, counted from 1."""
+        return Where(self.ledger, self.subject, f"{self.path}[{number}]")
+
+    def fault(self, node: Node, problem: str, remedy: str = "") -> None:
+        """Notes a fault of the value here; ``problem`` follows the value's path."""
+        said = f"{self.path} {problem}" if self.path else problem
+        self.ledger.fault(node.line, node.column, self.subject, said, remedy)

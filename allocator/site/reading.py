@@ -1,0 +1,189 @@
+"""A site file -> a :class:`~allocator.site.records.Site`, or all that is wrong with the file."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from dataclasses import dataclass, replace
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from allocator.errors import Fault, SiteFileError
+from allocator.quantities import Units, shown
+from allocator.site.checks import check_site_records
+from allocator.site.document import DocumentError, read_document
+from allocator.site.groups import OwnUnits
+from allocator.site.ledger import Ledger, Where
+from allocator.site.nodes import Node, Pairs, Scalar
+from allocator.site.oddities import note_oddities
+from allocator.site.records import GOALS, Site
+from allocator.site.sections.built import read_built
+from allocator.site.sections.demands import read_demands
+from allocator.site.sections.grounds import (
+    read_ambient,
+    read_fluids,
+    read_limits,
+    read_materials,
+    read_places,
+)
+from allocator.site.sections.machines import read_machines
+from allocator.site.sections.network import read_builds, read_lines, read_routes
+from allocator.site.sections.sources import read_sources
+from allocator.site.sections.stores import read_stores
+from allocator.site.table import Named, Values
+from allocator.site.tables.site import FORMAT, SITE
+
+MOST_BYTES = 64 * 1024 * 1024
+"""The largest site file that is read."""
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """What a site file holds: the site, or None where there are ``faults``; oddities beside."""
+
+    site: Site | None
+    faults: tuple[Fault, ...]
+    warnings: tuple[Fault, ...]
+
+
+def read_site(path: str | PathLike[str]) -> Site:
+    """The site of a file. Raises :class:`~allocator.errors.SiteFileError` with every fault."""
+    report = check_site(path)
+    if report.site is None:
+        raise SiteFileError(report.faults)
+    return report.site
+
+
+def check_site(path: str | PathLike[str]) -> Report:
+    """Reads and checks a site file; never raises for what the file holds.
+
+    The site's ``sha256`` is that of the file's bytes followed by the bytes of the CSV files
+    that it names, in the order in which they are named.
+    """
+    file = Path(path)
+    ledger = Ledger(str(path), file.parent)
+    site = None
+    try:
+        content = _content(file)
+        root = read_document(content)
+    except DocumentError as error:
+        ledger.fault(error.line, error.column, "", error.problem, error.remedy)
+    else:
+        if isinstance(root, Pairs) and _check_format(root, ledger):
+            site = _read(root, ledger, file.stem, content)
+        elif not isinstance(root, Pairs):
+            ledger.fault(
+                root.line,
+                root.column,
+                "site",
+                "expects a mapping of keys (format, fluids, places, sources, ...)",
+                f"begin the file with 'format: {FORMAT}'",
+            )
+    faults = ledger.faults
+    return Report(None if faults else site, faults, ledger.warnings)
+
+
+def _content(file: Path) -> bytes:
+    try:
+        if file.is_dir():
+            raise DocumentError(0, 0, "is a folder, not a site file", "name a file in it")
+        with file.open("rb") as stream:
+            content = stream.read(MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise DocumentError(0, 0, "there is no such file", "check the path") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise DocumentError(0, 0, f"cannot be read ({reason})", "check the path") from None
+    if len(content) > MOST_BYTES:
+        raise DocumentError(0, 0, "is larger than 64 MB", "move series into CSV files")
+    return content
+
+
+def _check_format(root: Pairs, ledger: Ledger) -> bool:
+    """Whether the file may be read on: its format is this program's, or missing."""
+    node = next((v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "format"), None)
+    if node is None or (isinstance(node, Scalar) and node.text == FORMAT):
+        return True  # a missing format is noted with the other missing keys
+    text = node.text if isinstance(node, Scalar) else ""
+    family, own = FORMAT.split("/")
+    version = re.fullmatch(re.escape(family) + r"/([0-9]{1,9})", text)
+    if version and int(version[1]) > int(own):
+        problem, remedy = f"{shown(text)} is newer than this program reads", "use a newer version"
+    else:
+        problem, remedy = f"{shown(text)} is not the format of a site file", f"write '{FORMAT}'"
+    ledger.fault(node.line, node.column, "site", f"format {problem}", remedy)
+    return False
+
+
+def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None:
+    ledger.names = _names(root)
+    ledger.units = _units(root, ledger)
+    mark = Scalar("", True, 1, 1)
+    values = SITE.read_marked(root, Where(ledger, "site"), mark)
+    if not isinstance(values, Values):
+        return None
+    site = _records(values, stem)
+    check_site_records(site, values)
+    if ledger.faults:
+        return None
+    note_oddities(site, values)
+    digest = hashlib.sha256(content)
+    for extra in ledger.extra:
+        digest.update(extra)
+    return replace(site, sha256=digest.hexdigest())
+
+
+def _names(root: Pairs) -> dict[str, tuple[str, ...]]:
+    """The names that each section declares, known before any reference is read."""
+    sections = {key.name for key in SITE.keys if isinstance(key.kind, Named)}
+    return {
+        key.text: tuple(name.text for name, _ in node.pairs if isinstance(name, Scalar))
+        for key, node in root.pairs
+        if isinstance(key, Scalar) and key.text in sections and isinstance(node, Pairs)
+    }
+
+
+def _units(root: Pairs, ledger: Ledger) -> Units:
+    node: Node | None = next(
+        (v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "units"), None
+    )
+    own = OwnUnits().read(node, Where(ledger, "site", "units")) if node is not None else None
+    return own if isinstance(own, Units) else Units()
+
+
+def _records(values: Values, stem: str) -> Site:
+    """The site of all records that are whole; what is faulty has been noted."""
+
+    def section(name: str) -> dict[str, Values]:
+        found: dict[str, Values] = values.get(name, {})
+        return found
+
+    def plain(name: str, otherwise: Any) -> Any:
+        return values.get(name, otherwise)
+
+    builds = read_builds(section("builds"))
+    stores = read_stores(section("stores"))
+    machines = read_machines(section("machines"))
+    lines = read_lines(section("lines"), section("places"))
+    return Site(
+        name=plain("name", stem),
+        fluids=read_fluids(section("fluids")),
+        materials=read_materials(section("materials")),
+        places=read_places(section("places")),
+        sources=read_sources(section("sources")),
+        stores=stores,
+        builds=builds,
+        routes=read_routes(section("routes"), section("places"), tuple(section("builds"))),
+        machines=machines,
+        demands=read_demands(section("demands"), bool(section("lines"))),
+        lines=lines,
+        built=read_built(values.get("built"), builds, stores, machines),
+        limits=read_limits(values.get("limits")),
+        ambient=read_ambient(values.get("ambient")),
+        goals=plain("goals", GOALS),
+        horizon=plain("horizon", 31_557_600.0),
+        load_factor=plain("load_factor", None),
+        count_biogenic=plain("count_biogenic", False),
+        about=plain("about", ""),
+    )

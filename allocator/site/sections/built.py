@@ -1,0 +1,134 @@
+"""What stands already: it must be something that the site could build."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.quantities import format_quantity, shown
+from allocator.site.groups import Marked
+from allocator.site.kinds import FAULTY, Quantity
+from allocator.site.records import POWER, Build, Built, BuiltRun, MachineType, StoreType
+from allocator.site.sections.stores import whole_units
+from allocator.site.table import Values
+
+
+def read_built(
+    values: Values | None,
+    builds: Mapping[str, Build],
+    stores: Mapping[str, StoreType],
+    machines: Mapping[str, MachineType],
+) -> Built:
+    """What stands, of the kinds that are whole themselves."""
+    if values is None:
+        return Built()
+    return Built(
+        taps=values.get("taps", ()),
+        runs=_runs(values, builds),
+        lines=values.get("lines", ()),
+        stores=_stores(values, stores),
+        machines=_machines(values, machines),
+    )
+
+
+def _runs(values: Values, builds: Mapping[str, Build]) -> tuple[BuiltRun, ...]:
+    runs: dict[tuple[str, str], BuiltRun] = {}
+    for run in values.get("runs", ()):
+        if not run.whole:
+            continue
+        route, build, fluid = run.get("route"), run.get("build"), run.get("fluid")
+        if (route, fluid) in runs:
+            run.fault("route", f"has a run for {shown(fluid)} twice", "keep one of them")
+        carries = builds[build].fluids if build in builds else None
+        if carries is not None and fluid not in carries:
+            run.fault(
+                "build",
+                f"{shown(build)} may not carry {shown(fluid)}",
+                f"add it to the build's 'fluids' ({', '.join(carries)})",
+            )
+        runs[route, fluid] = BuiltRun(route, build, fluid)
+    return tuple(runs.values())
+
+
+def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, str], float]:
+    sizes = {}
+    standing: Marked = values.get("stores", Marked())
+    for name, places in standing.items():
+        for place, node in places.nodes.items():
+            if name not in stores:
+                continue
+            store = stores[name]
+            where = values.where.below("stores").below(name).below(place)
+            dimension = "energy" if store.holds == POWER else "mass"
+            size = Quantity(dimension, above=0).read(node, where)
+            if size is FAULTY:
+                values.sound = False
+                continue
+            problem, remedy = _size_refusal(store, place, size, dimension)
+            if problem:
+                values.sound = False
+                where.fault(node, problem, remedy)
+            sizes[name, place] = size
+    return sizes
+
+
+def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> tuple[str, str]:
+    if place not in store.places:
+        return (
+            f"stands where {shown(store.name)} may not",
+            f"add {shown(place)} to the 'places' of the store",
+        )
+    if size > store.most * (1 + 1e-9):
+        return (
+            f"is above the most that may stand there ({_amount(size, dimension)} > "
+            f"{_amount(store.most, dimension)})",
+            "raise 'size.most' of the store",
+        )
+    if store.unit is not None:
+        units = whole_units(size, store.unit)
+        if abs(units * store.unit - size) > 1e-6 * store.unit or not units:
+            return (
+                f"is no whole number of units of {_amount(store.unit, dimension)}",
+                "give a multiple of the store's 'unit'",
+            )
+    return "", ""
+
+
+def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple[str, str], int]:
+    counts = {}
+    standing: Marked = values.get("machines", Marked())
+    for name, places in standing.items():
+        if name not in machines:
+            continue
+        machine = machines[name]
+        where = values.where.below("machines").below(name)
+        for place, count in places.items():
+            node = places.nodes[place]
+            most = machine.places.get(place)
+            if place not in machine.places:
+                values.sound = False
+                where.below(place).fault(
+                    node,
+                    f"stands where {shown(name)} may not",
+                    f"add {shown(place)} to the 'places' of the machine",
+                )
+            elif most is not None and count > most:
+                values.sound = False
+                where.below(place).fault(
+                    node,
+                    f"is above the most that may stand there ({count} > {most})",
+                    "raise the number under 'places' of the machine",
+                )
+            counts[name, place] = count
+        total = sum(places.values())
+        if machine.most is not None and total > machine.most:
+            values.sound = False
+            where.fault(
+                standing.nodes[name],
+                f"stand for more than the machine's 'most' ({total} > {machine.most})",
+                "raise 'most' of the machine",
+            )
+    return counts
+
+
+def _amount(size: float, dimension: str) -> str:
+    return format_quantity(size, dimension)

@@ -1,0 +1,194 @@
+"""A demand that was measured: time and value in a CSV file beside the site file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from allocator.quantities import DIMENSIONS, QuantityError, Units, parse_quantity, shown
+from allocator.site.table import Values
+
+MOST_BYTES = 256 * 1024 * 1024
+_ENDINGS = {
+    **{"s": "s", "min": "min", "h": "h", "d": "d", "w": "W", "kw": "kW"},
+    **{"kg_per_s": "kg/s", "g_per_s": "g/s", "kg_s": "kg/s", "g_s": "g/s", "kg_per_h": "kg/h"},
+}
+"""Units that a heading may end in: power_w, time_h. Others stand in brackets: power [MW]."""
+
+Series = tuple[list[float], list[float], float]
+"""Starts (the first is 0), levels and period, in SI."""
+
+
+class _SeriesError(Exception):
+    def __init__(self, line: int, column: int, problem: str, remedy: str) -> None:
+        super().__init__(problem)
+        self.line, self.column, self.problem, self.remedy = line, column, problem, remedy
+
+
+@dataclass(frozen=True, slots=True)
+class _Column:
+    """One column: its dimension and unit; plain numbers in it are in that unit."""
+
+    dimension: str
+    unit: str
+    units: Units
+
+    def value(self, text: str) -> float:
+        number = text.strip()
+        if self.unit and re.fullmatch(r"[-+.0-9eE]+", number):
+            number = f"{number} {self.unit}"
+        return parse_quantity(number, self.dimension, self.units)
+
+
+def read_series(values: Values, dimension: str) -> Series | None:
+    """Reads the CSV file that ``values`` names; faults are noted with its own file and line.
+
+    The first row holds headings: time, value, each with its unit (``time_s``, ``power [kW]``) or
+    SI. Each level lasts until the next row, the last one as long as the one before it.
+    """
+    ledger = values.where.ledger
+    node = values.nodes["csv"]
+    path = ledger.folder / values.get("csv")
+    try:
+        content = _content(path)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        values.fault_here(
+            "csv",
+            f"cannot read the series {shown(str(path))} ({reason})",
+            "paths start at the folder of the site file",
+        )
+        return None
+    ledger.extra.append(content)
+    try:
+        return _parse(content, dimension, ledger.units)
+    except _SeriesError as error:
+        values.sound = False
+        ledger.fault(
+            error.line,
+            error.column,
+            values.where.subject,
+            error.problem,
+            error.remedy,
+            file=str(path),
+            at=(node.line, node.column),
+        )
+        return None
+
+
+def _content(path: Path) -> bytes:
+    if path.is_dir():
+        raise ValueError("it is a folder")
+    with path.open("rb") as file:
+        content = file.read(MOST_BYTES + 1)
+    if len(content) > MOST_BYTES:
+        raise ValueError("it is larger than 256 MB")
+    return content
+
+
+def _parse(content: bytes, dimension: str, units: Units) -> Series:
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise _SeriesError(line, 1, "the file is not UTF-8 text", "save it as UTF-8") from None
+    times, levels = list[float](), list[float]()
+    columns: tuple[_Column, _Column] | None = None
+    for line, row in _rows(text):
+        if len(row) != 2:
+            raise _SeriesError(
+                line,
+                1,
+                f"expects two columns, time and value, got {len(row)}",
+                "separate them with one comma",
+            )
+        if columns is None:
+            columns = (
+                _heading(row[0], line, 1, "duration", units),
+                _heading(row[1], line, 2, dimension, units),
+            )
+            continue
+        time, level = (
+            _cell(column, cell, line, number)
+            for number, (column, cell) in enumerate(zip(columns, row, strict=True), 1)
+        )
+        if times and time <= times[-1]:
+            raise _SeriesError(
+                line, 1, f"time must rise (got {shown(row[0])[1:-1]})", "sort the rows"
+            )
+        if level < 0:
+            raise _SeriesError(
+                line, 2, f"must not be negative (got {shown(row[1])[1:-1]})", "give 0 or more"
+            )
+        times.append(time)
+        levels.append(level)
+    if len(times) < 2:
+        raise _SeriesError(1, 1, f"has {len(times)} rows of data", "give two rows at least")
+    if not any(levels):
+        raise _SeriesError(2, 1, "is 0 all of the time", "give one value above 0 at least")
+    last = times[-1] + (times[-1] - times[-2])
+    return [time - times[0] for time in times], levels, last - times[0]
+
+
+def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
+    """Line number and cells of every row that is not blank."""
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
+    try:
+        for row in reader:
+            if any(cell.strip() for cell in row):
+                yield reader.line_num, row
+    except csv.Error as error:
+        raise _SeriesError(
+            max(reader.line_num, 1), 1, f"not valid CSV: {error}", "check quotes and commas"
+        ) from None
+
+
+def _heading(text: str, line: int, number: int, dimension: str, units: Units) -> _Column:
+    heading = text.strip()
+    try:
+        float(heading)
+    except ValueError:
+        pass
+    else:
+        raise _SeriesError(
+            line,
+            number,
+            f"expects a heading, got {shown(heading)}",
+            "begin with a row such as 'time_s,power_w'",
+        )
+    bracket = re.fullmatch(r"[^\[(]*[\[(](.*)[\])]", heading)
+    if bracket:
+        unit = bracket[1].strip()
+    else:
+        lowered = heading.lower()
+        endings = [ending for ending in _ENDINGS if lowered.endswith("_" + ending)]
+        unit = _ENDINGS[max(endings, key=len)] if endings else ""
+        if "_" in heading and not endings:
+            raise _SeriesError(
+                line,
+                number,
+                f"cannot tell the unit of {shown(heading)}",
+                "write it in brackets, such as 'power [MW]'",
+            )
+    try:
+        parse_quantity(f"1 {unit}", dimension, units)
+    except QuantityError as error:
+        remedy = error.remedy or "correct the unit in the heading"
+        raise _SeriesError(
+            line, number, f"heading {shown(heading)}: {error.problem}", remedy
+        ) from None
+    return _Column(dimension, unit, units)
+
+
+def _cell(column: _Column, text: str, line: int, number: int) -> float:
+    try:
+        value = column.value(text)
+    except QuantityError as error:
+        remedy = error.remedy or f"write it like '{DIMENSIONS[column.dimension].example}'"
+        raise _SeriesError(line, number, error.problem, remedy) from None
+    return value if math.isfinite(value) else 0.0

@@ -1,0 +1,136 @@
+"""Sources: duty cycles, deliveries, taps and pumps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from allocator.quantities import format_quantity
+from allocator.site.records import Pump, Source, Stage
+from allocator.site.table import Values
+
+MOST_INTERVALS = 5_000_000
+"""On-intervals in one outermost period beyond which a cycle cannot be planned exactly."""
+
+
+def read_sources(section: Mapping[str, Values]) -> dict[str, Source]:
+    """Every source that is whole."""
+    return {
+        name: source
+        for name, values in section.items()
+        if (source := _read_source(name, values)) is not None
+    }
+
+
+def _read_source(name: str, values: Values) -> Source | None:
+    stages = _cycle(values) if values.has("cycle") else _delivery(values)
+    _check_next_spell(values, stages)
+    if not values.whole or stages is None:
+        return None
+    tap: Values | None = values.get("tap")
+    pump: Values | None = values.get("pump")
+    return Source(
+        name,
+        place=values.get("place"),
+        fluid=values.get("fluid"),
+        flow=values.get("flow"),
+        stages=_without_idle_stages(stages),
+        next_spell=values.get("next_spell"),
+        temperature=values.get("temperature"),
+        pressure=values.get("pressure"),
+        tap_materials=dict(tap.get("materials", {})) if tap else {},
+        tap_price=tap.get("price") if tap else 0.0,
+        price=values.get("price"),
+        delivered=values.has("delivery"),
+        pump=Pump(**pump.found) if pump else None,
+    )
+
+
+def _cycle(values: Values) -> tuple[Stage, ...] | None:
+    """The stages as given, or None where a fault was noted."""
+    read: tuple[Values, ...] | None = values.get("cycle")
+    if read is None:
+        return None
+    sound = True
+    for number, stage in enumerate(read, 1):
+        on, every = stage.get("on"), stage.get("every")
+        if on is not None and every is not None and on > every:
+            sound = False
+            stage.fault(
+                "on",
+                f"is longer than its period ({_span(on)} of every {_span(every)})",
+                "'every' is the time from one start to the next",
+            )
+        outer = read[number].get("on") if number < len(read) else None
+        if outer is not None and every is not None and every > outer:
+            sound = False
+            stage.fault(
+                "every",
+                f"must fit into the on-time of the next stage ({_span(every)} > {_span(outer)})",
+                "list the stages innermost first",
+            )
+    if not sound or not all(stage.whole for stage in read):
+        return None
+    stages = tuple(Stage(stage.get("on"), stage.get("every")) for stage in read)
+    return stages if _countable(values, stages) else None
+
+
+def _countable(values: Values, stages: Sequence[Stage]) -> bool:
+    count = math.prod(
+        outer.on / inner.every for inner, outer in zip(stages, stages[1:], strict=False)
+    )
+    if count <= MOST_INTERVALS:
+        return True
+    values.fault(
+        "cycle",
+        f"has about {count:.0e} on-times in one period of its last stage",
+        "leave the first stage out and give the mean flow while it lasts",
+    )
+    return False
+
+
+def _delivery(values: Values) -> tuple[Stage, ...] | None:
+    """Bought fuel: it unloads for ``batch / flow`` of every delivery interval."""
+    delivery: Values | None = values.get("delivery")
+    if delivery is None:
+        return () if not values.has("delivery") else None
+    flow = values.get("flow")
+    if flow is None or not delivery.whole:
+        return None
+    on, every = delivery.get("batch") / flow, delivery.get("every")
+    if on > every:
+        delivery.fault(
+            "batch",
+            f"takes {_span(on)} to unload at this flow, longer than 'every' ({_span(every)})",
+            "give a higher 'flow' or a smaller 'batch'",
+        )
+        return None
+    return (Stage(on, every),)
+
+
+def _check_next_spell(values: Values, stages: tuple[Stage, ...] | None) -> None:
+    next_spell = values.get("next_spell")
+    if next_spell is None or stages is None:
+        return
+    if not stages:
+        values.fault("next_spell", "is given for a source that is always on", "give its 'cycle'")
+    elif next_spell > stages[-1].every:
+        values.fault(
+            "next_spell",
+            f"is later than the period of the last stage ({_span(stages[-1].every)})",
+            "give the time until it next turns on",
+        )
+
+
+def _without_idle_stages(stages: tuple[Stage, ...]) -> tuple[Stage, ...]:
+    """Drops inner stages that are on all the time: they change nothing.
+
+    An outer one stays, as the stages inside begin anew each time that it turns on.
+    """
+    while stages and stages[0].on >= stages[0].every:
+        stages = stages[1:]
+    return stages
+
+
+def _span(seconds: float) -> str:
+    return format_quantity(seconds, "duration")

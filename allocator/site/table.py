@@ -1,0 +1,267 @@
+"""Tables of keys: what a record of the site file may hold, read and described by one table."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from allocator.quantities import DIMENSIONS, shown
+from allocator.site.groups import ListOf, entries, name_refusal
+from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range
+from allocator.site.ledger import Ledger, Where
+from allocator.site.nodes import Items, Node, Pairs, Scalar
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """One key. ``about`` explains it; ``default`` is what a user would write to get the same."""
+
+    name: str
+    kind: Kind
+    about: str
+    required: bool = False
+    default: str | None = None
+
+    def sample(self) -> str:
+        """How to add the key, for a message."""
+        if isinstance(self.kind, Quantity):
+            return f"add '{self.name}: {DIMENSIONS[self.kind.dimension].example}'"
+        return f"add '{self.name}': {self.about[0].lower()}{self.about[1:]}"
+
+
+@dataclass(slots=True, eq=False)
+class Values:
+    """What was read of a record. Values that were faulty are left out and make it not whole."""
+
+    where: Where
+    mark: Node
+    found: dict[str, Any] = field(default_factory=dict)
+    nodes: dict[str, Node] = field(default_factory=dict)
+    sound: bool = True
+
+    def get(self, key: str, otherwise: Any = None) -> Any:
+        """The value of a key, its default, or ``otherwise``."""
+        return self.found.get(key, otherwise)
+
+    def has(self, key: str) -> bool:
+        """Whether the file gives the key, faulty or not."""
+        return key in self.nodes
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing in the record was faulty."""
+        return self.sound and all(_is_whole(value) for value in self.found.values())
+
+    def fault(self, key: str, problem: str, remedy: str = "") -> None:
+        """Notes a fault at a key's value, or at the record where the key is absent."""
+        self.sound = False
+        where = self.where.below(key) if key in self.nodes else self.where
+        where.fault(self.nodes.get(key, self.mark), problem, remedy)
+
+    def fault_here(self, key: str, problem: str, remedy: str = "") -> None:
+        """The same, but the problem names the keys itself."""
+        self.sound = False
+        self.where.fault(self.nodes.get(key, self.mark), problem, remedy)
+
+    def warn(self, key: str, problem: str, remedy: str = "") -> None:
+        """Notes what is odd at a key's value."""
+        node = self.nodes.get(key, self.mark)
+        self.where.ledger.warn(node.line, node.column, self.where.subject, problem, remedy)
+
+
+def _is_whole(value: Any) -> bool:
+    if isinstance(value, Values):
+        return value.whole
+    if isinstance(value, tuple):
+        return all(_is_whole(item) for item in value)
+    return True
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The keys of a record.
+
+    ``reserved``: keys not yet read -> what to do instead. ``exclusive``: pairs of keys of which
+    a record has one at most. ``either``: groups of keys; a record has all of exactly one group.
+    """
+
+    keys: tuple[Key, ...]
+    reserved: Mapping[str, str] = field(default_factory=dict)
+    exclusive: tuple[tuple[str, str], ...] = ()
+    either: tuple[tuple[str, ...], ...] = ()
+
+    def read(self, node: Node, where: Where) -> Values | Faulty:
+        """The values of a nested record."""
+        return self.read_marked(node, where, node)
+
+    def read_marked(self, node: Node, where: Where, mark: Node) -> Values | Faulty:
+        """The values of a record; what is missing is noted at ``mark``."""
+        if isinstance(node, Scalar) and node.empty:
+            node = Pairs([], mark.line, mark.column)
+        if not isinstance(node, Pairs):
+            names = ", ".join(key.name for key in self.keys[:4])
+            got = shown(node.text) if isinstance(node, Scalar) else "a list"
+            where.fault(node, f"expects a mapping of keys ({names}, ...), got {got}")
+            return FAULTY
+        values = Values(where, mark)
+        known = {key.name: key for key in self.keys}
+        given = entries(node, where)
+        values.sound = len(given) == len(node.pairs)
+        for name, value in given:
+            if name.text in known:
+                values.nodes[name.text] = value
+                self._take(known[name.text], value, values)
+            else:
+                self._refuse(name, values)
+        self._add_defaults(values)
+        self._check_groups(values)
+        return values
+
+    def _take(self, key: Key, node: Node, values: Values) -> None:
+        value = key.kind.read(node, values.where.below(key.name))
+        if value is FAULTY:
+            values.sound = False
+        else:
+            values.found[key.name] = value
+
+    def _refuse(self, name: Scalar, values: Values) -> None:
+        values.sound = False
+        if name.text in self.reserved:
+            values.where.fault(
+                name,
+                f"has the key {shown(name.text)}, which is not yet read",
+                self.reserved[name.text],
+            )
+            return
+        known = [key.name for key in self.keys]
+        remedy = values.where.ledger.guess(name.text, known, "its keys are")
+        values.where.fault(name, f"has the unknown key {shown(name.text)}", remedy)
+
+    def _add_defaults(self, values: Values) -> None:
+        for key in self.keys:
+            if key.name in values.nodes:
+                continue
+            if key.required:
+                values.fault(key.name, f"needs the key '{key.name}'", key.sample())
+            elif key.default is not None:
+                node = Scalar(key.default, True, 0, 0)
+                values.found[key.name] = key.kind.read(node, values.where)
+
+    def _check_groups(self, values: Values) -> None:
+        for first, second in self.exclusive:
+            if values.has(first) and values.has(second):
+                values.fault_here(second, f"has both '{first}' and '{second}'", "keep one of them")
+        if not self.either:
+            return
+        present = [group for group in self.either if any(values.has(key) for key in group)]
+        choices = ", or ".join(" and ".join(f"'{key}'" for key in group) for group in self.either)
+        if len(present) > 1:
+            values.fault_here(present[1][0], f"has keys of more than one of: {choices}", "keep one")
+        elif not present:
+            values.fault_here("", f"needs {choices}", "add it")
+        else:
+            for name in present[0]:
+                if not values.has(name):
+                    key = next(key for key in self.keys if key.name == name)
+                    values.fault(name, f"needs the key '{name}'", key.sample())
+
+    def schema(self) -> Schema:
+        """The record as JSON Schema."""
+        required = [key.name for key in self.keys if key.required]
+        clauses: list[Schema] = [{"not": {"required": list(pair)}} for pair in self.exclusive]
+        if self.either:
+            clauses.append({"oneOf": [self._only(group) for group in self.either]})
+        return {
+            "type": "object" if required or self.either else ["object", "null"],
+            "properties": {key.name: _key_schema(key) for key in self.keys},
+            "additionalProperties": False,
+            **({"required": required} if required else {}),
+            **({"allOf": clauses} if clauses else {}),
+        }
+
+    def _only(self, group: tuple[str, ...]) -> Schema:
+        others = [key for other in self.either if other != group for key in other]
+        return {
+            "required": list(group),
+            "not": {"anyOf": [{"required": [key]} for key in others]},
+        }
+
+
+def _key_schema(key: Key) -> Schema:
+    schema = {**key.kind.schema(), "description": key.about}
+    if key.default is not None:
+        schema["default"] = Scalar(key.default, True, 0, 0).value
+    return schema
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A section: names -> records of one table, which may depend on the record's node."""
+
+    singular: str
+    table: Table | Callable[[Node | None], Table]
+    reserved_names: tuple[str, ...] = ()
+    least: int = 0
+
+    def read(self, node: Node, where: Where) -> dict[str, Values]:
+        """Name -> values, in file order; what is faulty is in there as not whole."""
+        if isinstance(node, Scalar) and node.empty:
+            node = Pairs([], node.line, node.column)
+        if not isinstance(node, Pairs):
+            where.fault(node, f"expects a mapping of names to {self.singular}s")
+            return {}
+        if len(node.pairs) < self.least:
+            where.fault(node, f"names no {self.singular}", f"a site needs at least {self.least}")
+        return {
+            name.text: values
+            for name, body in entries(node, where)
+            if (values := self._read_one(name, body, where.ledger)) is not None
+        }
+
+    def _read_one(self, name: Scalar, body: Node, ledger: Ledger) -> Values | None:
+        where = Where(ledger, f"{self.singular} {shown(name.text)}")
+        refusal = name_refusal(name.text, self.reserved_names)
+        if refusal:
+            where.fault(name, f"the name {refusal}", "give it another name")
+        table = self.table if isinstance(self.table, Table) else self.table(body)
+        values = table.read_marked(body, where, name)
+        if isinstance(values, Faulty):
+            return None
+        if refusal:
+            values.sound = False
+        return values
+
+    def schema(self) -> Schema:
+        """The section as JSON Schema."""
+        table = self.table if isinstance(self.table, Table) else self.table(None)
+        names: Schema = {"pattern": r"^[^@:>\u0000-\u001f]+$"}
+        if self.reserved_names:
+            names["not"] = {"enum": list(self.reserved_names)}
+        return {
+            "type": "object" if self.least else ["object", "null"],
+            "propertyNames": names,
+            "additionalProperties": table.schema(),
+            **({"minProperties": self.least} if self.least else {}),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ByShape:
+    """A value that may be written in two ways: as a scalar or a list, or as a mapping."""
+
+    flat: Quantity | ListOf
+    mapping: Kind
+
+    def read(self, node: Node, where: Where) -> Any:
+        """What the kind for the node's shape reads."""
+        if isinstance(node, Pairs) and not is_range(node):
+            return self.mapping.read(node, where)
+        if isinstance(self.flat, ListOf) and not isinstance(node, Items):
+            where.fault(node, "expects a list of names, or a mapping of name to number")
+            return FAULTY
+        return self.flat.read(node, where)
+
+    def schema(self) -> Schema:
+        """Either schema."""
+        return {"anyOf": [self.flat.schema(), self.mapping.schema()]}

@@ -1,0 +1,26 @@
+"""What several tables share."""
+
+from __future__ import annotations
+
+from allocator.site.groups import ListOf, MapOf
+from allocator.site.kinds import Name, Quantity
+from allocator.site.table import Key
+
+FLUID = Name("fluids", "fluid")
+PLACE = Name("places", "place")
+MATERIAL = Name("materials", "material")
+BUILD = Name("builds", "build")
+
+FLOW = Quantity("mass_rate", above=0)
+WATTS = Quantity("power", above=0)
+SPAN = Quantity("duration", above=0)
+PLACES = ListOf(PLACE, least=1, distinct=True)
+BETWEEN = ListOf(PLACE, least=2, most=2)
+
+
+def price(dimension: str, about: str) -> Key:
+    return Key("price", Quantity(dimension, least=0), about, default="0")
+
+
+def materials(dimension: str, about: str) -> Key:
+    return Key("materials", MapOf(MATERIAL, Quantity(dimension, least=0)), about)

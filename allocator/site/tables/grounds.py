@@ -1,0 +1,81 @@
+"""Keys of the grounds: ambient conditions, limits, fluids, materials, places."""
+
+from __future__ import annotations
+
+from allocator.site.groups import ListOf
+from allocator.site.kinds import Choice, Quantity, Text
+from allocator.site.table import Key, Table
+from allocator.site.tables.common import (
+    PLACE,
+    price,
+)
+
+AMBIENT = Table(
+    (
+        Key("temperature", Quantity("temperature", above=0), "Of the air", default="288.15"),
+        Key("pressure", Quantity("pressure", above=0), "Of the air", default="101325"),
+        Key("wind", Quantity("speed", least=0), "Mean wind speed", default="0"),
+    )
+)
+
+LIMITS = Table(
+    (
+        Key("emission", Quantity("mass_rate", least=0), "Most counted emission, mean over time"),
+        Key("money", Quantity("money", least=0), "Most money for all that is new and runs"),
+        Key("excluded_places", ListOf(PLACE, distinct=True), "Where nothing may be built"),
+    )
+)
+
+CONSTANTS = Table(
+    tuple(
+        Key(name, Quantity(dimension, above=0), about)
+        for name, dimension, about in (
+            ("density", "density", "Density at the mouth of the source"),
+            ("viscosity", "viscosity", "Dynamic viscosity"),
+            ("specific_heat", "specific_heat", "Specific heat at constant pressure"),
+            ("conductivity", "conductivity", "Thermal conductivity"),
+            ("molar_mass", "molar_mass", "Molar mass"),
+            ("latent_heat", "energy_per_mass", "Heat of evaporation"),
+        )
+    )
+)
+
+FLUIDS = Table(
+    (
+        Key("phase", Choice(("gas", "liquid", "solid")), "State of matter", default="gas"),
+        Key(
+            "heating_value",
+            Quantity("energy_per_mass", above=0),
+            "Lower heating value; leave out for a fluid that does not burn",
+        ),
+        Key(
+            "emission",
+            Choice(("none", "counted", "biogenic")),
+            "What its release means: nothing, a counted emission, or a biogenic memo",
+            default="none",
+        ),
+        Key(
+            "emission_weight",
+            Quantity("number", least=0),
+            "kg of CO2-equivalent that one kg released counts for",
+            default="1",
+        ),
+        Key("constants", CONSTANTS, "The user's own property constants"),
+        Key("substance", Text(), "Name of the fluid in the property library"),
+    )
+)
+
+MATERIALS = Table(
+    (
+        Key("stock", Quantity("mass", least=0), "What there is; leave out for no limit"),
+        price("money_per_mass", "Money per kg"),
+        Key("scarcity", Quantity("number", least=0), "Weight of a kg in the goal", default="1"),
+    )
+)
+
+PLACES_TABLE = Table(
+    (
+        Key("at", ListOf(Quantity("length"), least=2, most=2), "East and north coordinates"),
+        Key("elevation", Quantity("length"), "Height", default="0"),
+    )
+)

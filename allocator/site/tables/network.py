@@ -1,0 +1,82 @@
+"""Keys of pipe builds, routes and power lines."""
+
+from __future__ import annotations
+
+from allocator.site.groups import ListOf
+from allocator.site.kinds import Flag, Quantity
+from allocator.site.table import Key, Table
+from allocator.site.tables.common import (
+    BETWEEN,
+    BUILD,
+    FLOW,
+    FLUID,
+    MATERIAL,
+    WATTS,
+    materials,
+    price,
+)
+
+BUILDS = Table(
+    (
+        Key("capacity", FLOW, "Most that it carries"),
+        Key("bore", Quantity("length", above=0), "Inner diameter"),
+        Key(
+            "layers",
+            ListOf(
+                Table(
+                    (
+                        Key("material", MATERIAL, "Of which it is made", required=True),
+                        Key(
+                            "mass",
+                            Quantity("mass_per_length", above=0),
+                            "Mass per length of run",
+                            required=True,
+                        ),
+                        Key("thickness", Quantity("length", above=0), "Thickness"),
+                    )
+                )
+            ),
+            "Materials per length, from the inside out",
+        ),
+        price("money_per_length", "Money per length"),
+        Key("fluids", ListOf(FLUID, least=1, distinct=True), "What it may carry; default: any"),
+    )
+)
+
+ROUTES = Table(
+    (
+        Key("between", BETWEEN, "The two places that it joins", required=True),
+        Key(
+            "length",
+            Quantity("length", above=0),
+            "Length of the run; default: the straight line times 'winding'",
+        ),
+        Key(
+            "winding",
+            Quantity("number", least=1),
+            "Length of the run per length of the straight line",
+            default="1",
+        ),
+        Key("builds", ListOf(BUILD, least=1, distinct=True), "What may be laid; default: any"),
+        Key("one_way", Flag(), "Only from the first place to the second", default="false"),
+        Key("cost", Quantity("money_per_mass", least=0), "Money per kg moved", default="0"),
+    ),
+    reserved={
+        "via": "give 'length' or 'winding'",
+        "geometry": "give 'length' or 'winding'",
+    },
+    exclusive=(("length", "winding"),),
+)
+
+LINES = Table(
+    (
+        Key("between", BETWEEN, "The two places that it joins", required=True),
+        Key("capacity", WATTS, "Most power sent", required=True),
+        Key(
+            "length", Quantity("length", above=0), "Length of the line; default: the straight line"
+        ),
+        Key("loss", Quantity("share", least=0, below=1), "Share of what is sent lost", default="0"),
+        materials("mass_per_length", "Material per length"),
+        price("money_per_length", "Money per length"),
+    )
+)

@@ -1,0 +1,53 @@
+"""The top level of the site file."""
+
+from __future__ import annotations
+
+from allocator.site.groups import ListOf, OwnUnits
+from allocator.site.kinds import Choice, Flag, Quantity, Text
+from allocator.site.records import GOALS, POWER
+from allocator.site.table import Key, Named, Table
+from allocator.site.tables.common import (
+    SPAN,
+)
+from allocator.site.tables.grounds import AMBIENT, FLUIDS, LIMITS, MATERIALS, PLACES_TABLE
+from allocator.site.tables.network import BUILDS, LINES, ROUTES
+from allocator.site.tables.supply import SOURCES, store_table
+from allocator.site.tables.use import BUILT, DEMANDS, MACHINES
+
+FORMAT = "allocator.site/1"
+
+_STREAMS = "list each fluid once; temperatures are not planned with"
+SITE = Table(
+    (
+        Key("format", Text(), f"The format of the file: {FORMAT}", required=True),
+        Key("name", Text(), "Name of the site; default: the name of the file"),
+        Key("about", Text(), "Anything that a reader should know"),
+        Key("units", OwnUnits(), "Time units of the user's own: name and duration"),
+        Key("horizon", SPAN, "Time over which running costs are summed", default="1 a"),
+        Key(
+            "load_factor",
+            Quantity("share", above=0, most=1),
+            "Mean share of full load at which the machines run; default: from the demand",
+        ),
+        Key("count_biogenic", Flag(), "Count biogenic releases as well", default="false"),
+        Key("ambient", AMBIENT, "Conditions around"),
+        Key("goals", ListOf(Choice(GOALS), least=1, distinct=True), "What matters, most first"),
+        Key("limits", LIMITS, "Limits of the whole site"),
+        Key("fluids", Named("fluid", FLUIDS, (POWER, "heat"), 1), "Fluids", required=True),
+        Key("materials", Named("material", MATERIALS), "Materials to build with"),
+        Key("places", Named("place", PLACES_TABLE, (), 1), "Places", required=True),
+        Key("sources", Named("source", SOURCES, (), 1), "Sources of fluids", required=True),
+        Key("stores", Named("store", store_table), "Kinds of store and where they may stand"),
+        Key("builds", Named("build", BUILDS), "Kinds of pipe"),
+        Key("routes", Named("route", ROUTES), "Corridors where pipe may be laid"),
+        Key("lines", Named("line", LINES), "Power lines that may be built"),
+        Key("machines", Named("machine", MACHINES), "Kinds of machine and where they may stand"),
+        Key("demands", Named("demand", DEMANDS, ("flat",), 1), "Demands", required=True),
+        Key("built", BUILT, "What stands already and costs nothing"),
+    ),
+    reserved={
+        "streams": _STREAMS,
+        "coolers": _STREAMS,
+        "mixes": _STREAMS,
+    },
+)

@@ -1,0 +1,141 @@
+"""Keys of sources and stores."""
+
+from __future__ import annotations
+
+from allocator.site.groups import ListOf
+from allocator.site.kinds import Name, Quantity
+from allocator.site.nodes import Node, Pairs, Scalar
+from allocator.site.records import POWER
+from allocator.site.table import Key, Table
+from allocator.site.tables.common import (
+    FLOW,
+    FLUID,
+    PLACE,
+    PLACES,
+    SPAN,
+    materials,
+    price,
+)
+
+STAGE = Table(
+    (
+        Key("on", SPAN, "How long it is on", required=True),
+        Key("every", SPAN, "How often it turns on: the period of the stage", required=True),
+    )
+)
+
+SOURCES = Table(
+    (
+        Key("place", PLACE, "The place where it stands", required=True),
+        Key("fluid", FLUID, "The fluid that it gives", required=True),
+        Key("flow", FLOW, "Flow while it is on", required=True),
+        Key(
+            "cycle",
+            ListOf(STAGE),
+            "Stages of the duty cycle, innermost first; leave out for always on",
+        ),
+        Key(
+            "delivery",
+            Table(
+                (
+                    Key("every", SPAN, "Time from one delivery to the next", required=True),
+                    Key("batch", Quantity("mass", above=0), "What comes at once", required=True),
+                )
+            ),
+            "Bought in batches, unloaded at the rate 'flow'",
+        ),
+        Key(
+            "next_spell",
+            Quantity("duration", least=0),
+            "Time until the outermost stage next turns on, or the next delivery comes",
+        ),
+        Key("temperature", Quantity("temperature", above=0), "At the mouth"),
+        Key("pressure", Quantity("pressure", above=0), "At the mouth"),
+        Key(
+            "tap",
+            Table((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
+            "What tapping it takes",
+        ),
+        price("money_per_mass", "Money per kg that is taken"),
+        Key(
+            "pump",
+            Table(
+                (
+                    Key(
+                        "energy",
+                        Quantity("energy_per_mass", least=0),
+                        "Electric energy per mass moved (power per mass rate)",
+                        required=True,
+                    ),
+                    Key("rate", FLOW, "Highest rate; leave out for no limit"),
+                )
+            ),
+            "The pump that the source needs",
+        ),
+    ),
+    reserved={
+        "series": "describe the source by 'flow' and 'cycle'",
+    },
+    exclusive=(("cycle", "delivery"),),
+)
+
+
+def _store(size: str, cost: str, mass: str, rate: str) -> Table:
+    amount = Quantity(size, above=0)
+    return Table(
+        (
+            Key("holds", Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'", required=True),
+            Key("places", PLACES, "Where it may stand", required=True),
+            Key(
+                "size",
+                Table(
+                    (
+                        Key("most", amount, "Largest size at one place", required=True),
+                        Key("least", Quantity(size, least=0), "Smallest size", default="0"),
+                        Key("unit", amount, "Size of one whole unit; leave out for any size"),
+                    )
+                ),
+                "Sizes it may have at one place, in mass of the fluid or in energy",
+                required=True,
+            ),
+            materials(mass, "Material per size"),
+            Key(
+                "base",
+                Table(
+                    (
+                        materials("mass", "Material once for each place"),
+                        price("money", "Money once for each place"),
+                    )
+                ),
+                "What it takes at each place whatever its size",
+            ),
+            price(cost, "Money per size"),
+            Key("fill_rate", Quantity(rate, above=0), "Most that it takes in at one place"),
+            Key("release_rate", Quantity(rate, above=0), "Most that it gives at one place"),
+            Key(
+                "loss",
+                Quantity("share_rate", least=0),
+                "Share of its size lost per time",
+                default="0",
+            ),
+            Key(
+                "charge_efficiency",
+                Quantity("share", above=0, most=1),
+                "Share of what enters that can be released (stores of power)",
+                default="1",
+            ),
+        )
+    )
+
+
+STORE_OF_FLUID = _store("mass", "money_per_mass", "mass_per_mass", "mass_rate")
+STORE_OF_POWER = _store("energy", "money_per_energy", "mass_per_energy", "power")
+
+
+def store_table(node: Node | None) -> Table:
+    """The table of a store: sizes are energy where it holds power, and mass elsewhere."""
+    if isinstance(node, Pairs):
+        for key, value in node.pairs:
+            if isinstance(key, Scalar) and isinstance(value, Scalar) and key.text == "holds":
+                return STORE_OF_POWER if value.text == POWER else STORE_OF_FLUID
+    return STORE_OF_FLUID
