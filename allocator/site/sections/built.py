@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from allocator.quantities import format_quantity, shown
 from allocator.site.groups import Marked
-from allocator.site.kinds import FAULTY, Quantity
+from allocator.site.kinds import Faulty, Quantity
 from allocator.site.records import POWER, Build, Built, BuiltRun, MachineType, StoreType
 from allocator.site.sections.stores import whole_units
 from allocator.site.table import Values
@@ -50,7 +50,7 @@ def _runs(values: Values, builds: Mapping[str, Build]) -> tuple[BuiltRun, ...]:
 
 
 def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, str], float]:
-    sizes = {}
+    sizes: dict[tuple[str, str], float] = {}
     standing: Marked = values.get("stores", Marked())
     for name, places in standing.items():
         for place, node in places.nodes.items():
@@ -60,7 +60,7 @@ def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, 
             where = values.where.below("stores").below(name).below(place)
             dimension = "energy" if store.holds == POWER else "mass"
             size = Quantity(dimension, above=0).read(node, where)
-            if size is FAULTY:
+            if isinstance(size, Faulty):
                 values.sound = False
                 continue
             problem, remedy = _size_refusal(store, place, size, dimension)

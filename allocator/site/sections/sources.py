@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 from allocator.quantities import format_quantity
 from allocator.site.records import Pump, Source, Stage
@@ -76,9 +77,7 @@ def _cycle(values: Values) -> tuple[Stage, ...] | None:
 
 
 def _countable(values: Values, stages: Sequence[Stage]) -> bool:
-    count = math.prod(
-        outer.on / inner.every for inner, outer in zip(stages, stages[1:], strict=False)
-    )
+    count = math.prod(outer.on / inner.every for inner, outer in pairwise(stages))
     if count <= MOST_INTERVALS:
         return True
     values.fault(
