@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from allocator.quantities import QuantityError, Units, parse_quantity, shown
-from allocator.site.kinds import FAULTY, Faulty, Kind, Name, Schema, expects, shape
+from allocator.site.kinds import (
+    FAULTY,
+    QUANTITY_PATTERN,
+    Faulty,
+    Kind,
+    Name,
+    Schema,
+    expects,
+    shape,
+)
 from allocator.site.ledger import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
@@ -187,5 +196,9 @@ class OwnUnits:
         return {
             "type": ["object", "null"],
             "propertyNames": {"pattern": r"^[^\W\d]\w*$"},
-            "additionalProperties": {"type": ["number", "string"], "exclusiveMinimum": 0},
+            "additionalProperties": {
+                "type": ["number", "string"],
+                "pattern": QUANTITY_PATTERN,
+                "exclusiveMinimum": 0,
+            },
         }

@@ -25,6 +25,9 @@ class Faulty:
 
 
 FAULTY: Final = Faulty()
+QUANTITY_PATTERN = r"^\s*[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?(\s*[^\s0-9.,_'].*)?$"
+"""JSON Schema's view of text with a unit; it says nothing of plain numbers."""
+
 RANGE_KEYS = frozenset({"low", "high", "range", "mean", "sd"})
 TEXT_SCHEMA: Schema = {"type": ["string", "number", "boolean"]}
 
@@ -167,6 +170,7 @@ class Quantity:
         }
         return {
             "type": ["number", "string"],
+            "pattern": QUANTITY_PATTERN,
             **{word: limit for word, limit in limits.items() if limit is not None},
             "examples": [kind.example],
         }
@@ -235,4 +239,4 @@ class AsWritten:
         return node
 
     def schema(self) -> Schema:
-        return {"type": ["number", "string"]}
+        return {"type": ["number", "string"], "pattern": QUANTITY_PATTERN}

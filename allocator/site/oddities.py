@@ -1,10 +1,150 @@
-"""What is odd but possible: noted as warnings on a site that can be read."""
+"""What is odd but possible: noted as warnings, on a site that can be read."""
 
 from __future__ import annotations
 
-from allocator.site.records import Site
+from collections.abc import Mapping
+
+from allocator.quantities import format_quantity, shown
+from allocator.site.checks import energy_given, energy_taken
+from allocator.site.connections import note_excluded, note_unreachable
+from allocator.site.records import MachineType, Site
+from allocator.site.sections.network import straight_line
 from allocator.site.table import Values
+
+LEAST_EFFICIENCY = 0.01
+MOST_EFFICIENCY = 0.7
+COLDEST = 150.0
+"""K below which a temperature is more likely a number meant as degC."""
+
+_DAY = 86_400.0
 
 
 def note_oddities(site: Site, values: Values) -> None:
-    """Notes every oddity of a site."""
+    """Notes every oddity of a site at its place in the file."""
+    _note_unused(site, values)
+    _note_energies(site, values)
+    _note_temperatures(values)
+    _note_odd_figures(site, values)
+    note_excluded(site, values)
+    note_unreachable(site, values)
+
+
+def _section(values: Values, name: str) -> Mapping[str, Values]:
+    found: dict[str, Values] = values.get(name, {})
+    return found
+
+
+def _note_unused(site: Site, values: Values) -> None:
+    fluids = {
+        *(source.fluid for source in site.sources.values()),
+        *(demand.wants for demand in site.demands.values()),
+        *(fluid for machine in site.machines.values() for fluid in machine.takes),
+        *(fluid for machine in site.machines.values() for fluid in machine.gives),
+    }
+    materials = {
+        *(name for source in site.sources.values() for name in source.tap_materials),
+        *(name for store in site.stores.values() for name in store.materials),
+        *(name for store in site.stores.values() for name in store.base_materials),
+        *(layer.material for build in site.builds.values() for layer in build.layers),
+        *(name for line in site.lines.values() for name in line.materials),
+        *(name for machine in site.machines.values() for name in machine.materials),
+    }
+    builds = {
+        *(name for route in site.routes.values() for name in route.builds),
+        *(run.build for run in site.built.runs),
+    }
+    for section, used, problem in (
+        ("fluids", fluids, "nothing gives or takes it"),
+        ("materials", materials, "nothing is made of it"),
+        ("builds", builds, "no route offers it"),
+    ):
+        for name, record in _section(values, section).items():
+            if name not in used:
+                record.warn("", problem, "use it or delete it")
+
+
+def _note_energies(site: Site, values: Values) -> None:
+    for name, machine in site.machines.items():
+        _note_efficiency(machine, site, _section(values, "machines")[name])
+        for fluid in machine.takes:
+            if fluid in machine.gives:
+                _section(values, "machines")[name].warn(
+                    "gives", f"both takes and gives {shown(fluid)}", "give the net flow"
+                )
+    for name, source in site.sources.items():
+        held = site.fluids[source.fluid].heating_value
+        if source.pump and held is not None and source.pump.energy >= held:
+            _section(values, "sources")[name].warn(
+                "pump",
+                f"its pump takes {format_quantity(source.pump.energy, 'energy_per_mass')}, "
+                f"no less than its fluid holds ({format_quantity(held, 'energy_per_mass')})",
+                "check 'pump.energy'",
+            )
+
+
+def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
+    held = energy_taken(machine, site.fluids)
+    if held is None:
+        if machine.power_out:
+            record.warn(
+                "takes",
+                "gives power, but nothing that it takes has a heating value: "
+                "its energy is not checked",
+                "add 'heating_value' to its fuel",
+            )
+        return
+    useful = machine.power_out or energy_given(machine, site.fluids)
+    share = useful / held
+    if useful and share < LEAST_EFFICIENCY:
+        record.warn(
+            "gives",
+            f"turns only {format_quantity(share, 'share')} of the energy that it takes into use",
+            "check 'takes', 'gives' and the heating value",
+        )
+    elif machine.power_out and share > MOST_EFFICIENCY:
+        record.warn(
+            "gives",
+            f"turns {format_quantity(share, 'share')} of its fuel's energy into power",
+            "check 'takes', 'gives' and the heating value",
+        )
+
+
+def _note_temperatures(values: Values) -> None:
+    ambient: Values | None = values.get("ambient")
+    for record in (ambient, *_section(values, "sources").values()):
+        kelvin = record.get("temperature") if record else None
+        if record and kelvin is not None and kelvin < COLDEST:
+            record.warn(
+                "temperature",
+                f"temperature is {format_quantity(kelvin, 'temperature')}",
+                "a plain number is kelvin: write degrees as '40 degC'",
+            )
+
+
+def _note_odd_figures(site: Site, values: Values) -> None:
+    for name, route in site.routes.items():
+        record = _section(values, "routes")[name]
+        ends = [_section(values, "places")[place] for place in (route.start, route.end)]
+        if record.has("length") and all(end.has("at") for end in ends):
+            straight = straight_line(*ends)
+            if route.length < straight * (1 - 1e-9):
+                record.warn(
+                    "length",
+                    f"is shorter than the straight line between its places "
+                    f"({format_quantity(route.length, 'length')} < "
+                    f"{format_quantity(straight, 'length')})",
+                    "check 'length' and the coordinates",
+                )
+    for name, fluid in site.fluids.items():
+        record = _section(values, "fluids")[name]
+        if record.has("emission_weight") and fluid.emission == "none":
+            record.warn(
+                "emission_weight",
+                "has a weight, but its emission counts for nothing",
+                "add 'emission: counted'",
+            )
+    for name, store in site.stores.items():
+        if store.loss * _DAY > 1:
+            _section(values, "stores")[name].warn(
+                "loss", "loses more than its whole size in a day", "check 'loss', as in '0.1 %/d'"
+            )

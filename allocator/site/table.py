@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -189,18 +189,54 @@ class Table:
 
 
 def _key_schema(key: Key) -> Schema:
-    schema = {**key.kind.schema(), "description": key.about}
+    about = key.about
+    if isinstance(key.kind, Quantity):
+        kind = DIMENSIONS[key.kind.dimension]
+        plain = "a plain number" if kind.si == "1" else f"a number in {kind.si}"
+        about += f" ({kind.name}: text such as '{kind.example}', or {plain})"
+    schema = {**key.kind.schema(), "description": about}
     if key.default is not None:
         schema["default"] = Scalar(key.default, True, 0, 0).value
     return schema
 
 
 @dataclass(frozen=True, slots=True)
+class Variants:
+    """Two tables for one kind of record: ``matching`` where ``key`` holds ``word``."""
+
+    key: str
+    word: str
+    matching: Table
+    other: Table
+
+    def choose(self, node: Node) -> Table:
+        """The table for a record's node."""
+        if isinstance(node, Pairs):
+            for key, value in node.pairs:
+                if isinstance(key, Scalar) and key.text == self.key:
+                    held = isinstance(value, Scalar) and value.text == self.word
+                    return self.matching if held else self.other
+        return self.other
+
+    def schema(self) -> Schema:
+        """Either table as JSON Schema."""
+        return {
+            "if": {
+                "type": "object",
+                "properties": {self.key: {"const": self.word}},
+                "required": [self.key],
+            },
+            "then": self.matching.schema(),
+            "else": self.other.schema(),
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class Named:
-    """A section: names -> records of one table, which may depend on the record's node."""
+    """A section: names -> records of one table, or of two variants."""
 
     singular: str
-    table: Table | Callable[[Node | None], Table]
+    table: Table | Variants
     reserved_names: tuple[str, ...] = ()
     least: int = 0
 
@@ -224,7 +260,7 @@ class Named:
         refusal = name_refusal(name.text, self.reserved_names)
         if refusal:
             where.fault(name, f"the name {refusal}", "give it another name")
-        table = self.table if isinstance(self.table, Table) else self.table(body)
+        table = self.table if isinstance(self.table, Table) else self.table.choose(body)
         values = table.read_marked(body, where, name)
         if isinstance(values, Faulty):
             return None
@@ -234,14 +270,13 @@ class Named:
 
     def schema(self) -> Schema:
         """The section as JSON Schema."""
-        table = self.table if isinstance(self.table, Table) else self.table(None)
         names: Schema = {"pattern": r"^[^@:>\u0000-\u001f]+$"}
         if self.reserved_names:
             names["not"] = {"enum": list(self.reserved_names)}
         return {
             "type": "object" if self.least else ["object", "null"],
             "propertyNames": names,
-            "additionalProperties": table.schema(),
+            "additionalProperties": self.table.schema(),
             **({"minProperties": self.least} if self.least else {}),
         }
 

@@ -11,7 +11,7 @@ from allocator.site.tables.common import (
 )
 from allocator.site.tables.grounds import AMBIENT, FLUIDS, LIMITS, MATERIALS, PLACES_TABLE
 from allocator.site.tables.network import BUILDS, LINES, ROUTES
-from allocator.site.tables.supply import SOURCES, store_table
+from allocator.site.tables.supply import SOURCES, STORES
 from allocator.site.tables.use import BUILT, DEMANDS, MACHINES
 
 FORMAT = "allocator.site/1"
@@ -19,7 +19,7 @@ FORMAT = "allocator.site/1"
 _STREAMS = "list each fluid once; temperatures are not planned with"
 SITE = Table(
     (
-        Key("format", Text(), f"The format of the file: {FORMAT}", required=True),
+        Key("format", Choice((FORMAT,)), f"The format of the file: {FORMAT}", required=True),
         Key("name", Text(), "Name of the site; default: the name of the file"),
         Key("about", Text(), "Anything that a reader should know"),
         Key("units", OwnUnits(), "Time units of the user's own: name and duration"),
@@ -37,7 +37,7 @@ SITE = Table(
         Key("materials", Named("material", MATERIALS), "Materials to build with"),
         Key("places", Named("place", PLACES_TABLE, (), 1), "Places", required=True),
         Key("sources", Named("source", SOURCES, (), 1), "Sources of fluids", required=True),
-        Key("stores", Named("store", store_table), "Kinds of store and where they may stand"),
+        Key("stores", Named("store", STORES), "Kinds of store and where they may stand"),
         Key("builds", Named("build", BUILDS), "Kinds of pipe"),
         Key("routes", Named("route", ROUTES), "Corridors where pipe may be laid"),
         Key("lines", Named("line", LINES), "Power lines that may be built"),

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Name, Quantity
-from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.records import POWER
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, Table, Variants
 from allocator.site.tables.common import (
     FLOW,
     FLUID,
@@ -132,10 +131,5 @@ STORE_OF_FLUID = _store("mass", "money_per_mass", "mass_per_mass", "mass_rate")
 STORE_OF_POWER = _store("energy", "money_per_energy", "mass_per_energy", "power")
 
 
-def store_table(node: Node | None) -> Table:
-    """The table of a store: sizes are energy where it holds power, and mass elsewhere."""
-    if isinstance(node, Pairs):
-        for key, value in node.pairs:
-            if isinstance(key, Scalar) and isinstance(value, Scalar) and key.text == "holds":
-                return STORE_OF_POWER if value.text == POWER else STORE_OF_FLUID
-    return STORE_OF_FLUID
+STORES = Variants("holds", POWER, STORE_OF_POWER, STORE_OF_FLUID)
+"""Sizes are energy where a store holds power, and mass elsewhere."""

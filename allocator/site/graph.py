@@ -1,0 +1,93 @@
+"""The site as a graph: places, corridors, and where a fluid can get to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from allocator.site.records import Route, Site
+
+if TYPE_CHECKING:
+    import networkx
+
+
+def usable_places(site: Site) -> tuple[str, ...]:
+    """Places that are not excluded, in file order."""
+    return tuple(name for name in site.places if name not in site.limits.excluded_places)
+
+
+def usable_routes(site: Site) -> tuple[Route, ...]:
+    """Routes that touch no excluded place, in file order."""
+    excluded = frozenset(site.limits.excluded_places)
+    return tuple(
+        route
+        for route in site.routes.values()
+        if route.start not in excluded and route.end not in excluded
+    )
+
+
+def corridor_graph(site: Site) -> networkx.MultiGraph[Any]:
+    """Places and the routes between them, without excluded places.
+
+    Nodes carry ``x``, ``y`` and ``elevation`` in m. Edges have the route's name as key and carry
+    ``length`` in m, ``one_way``, and ``start`` and ``end``, which an undirected edge forgets.
+    """
+    import networkx
+
+    graph: networkx.MultiGraph[Any] = networkx.MultiGraph()
+    for name in usable_places(site):
+        place = site.places[name]
+        graph.add_node(name, x=place.x, y=place.y, elevation=place.elevation)
+    for route in usable_routes(site):
+        graph.add_edge(
+            route.start,
+            route.end,
+            key=route.name,
+            length=route.length,
+            one_way=route.one_way,
+            start=route.start,
+            end=route.end,
+        )
+    return graph
+
+
+def reachable(site: Site, place: str, fluid: str) -> frozenset[str]:
+    """Places that ``fluid`` can get to from ``place``, itself included.
+
+    It moves along routes that touch no excluded place and where a build that may carry it may
+    be laid, or stands; one-way routes only from their start.
+    """
+    return spread(site, (place,), fluid)
+
+
+def spread(site: Site, starts: Iterable[str], fluid: str, backward: bool = False) -> frozenset[str]:
+    """Places that ``fluid`` can get to from any of ``starts``, or (backward) from which it
+
+    can get to any of them; ``starts`` included."""
+    following = _neighbours(site, fluid, backward)
+    seen = set(starts)
+    waiting = list(seen)
+    while waiting:
+        for place in following.get(waiting.pop(), ()):
+            if place not in seen:
+                seen.add(place)
+                waiting.append(place)
+    return frozenset(seen)
+
+
+def _neighbours(site: Site, fluid: str, backward: bool) -> Mapping[str, list[str]]:
+    standing = {run.route for run in site.built.runs if run.fluid == fluid}
+    able = {
+        build.name
+        for build in site.builds.values()
+        if build.fluids is None or fluid in build.fluids
+    }
+    following: dict[str, list[str]] = {}
+    for route in usable_routes(site):
+        if route.name not in standing and able.isdisjoint(route.builds):
+            continue
+        start, end = (route.end, route.start) if backward else (route.start, route.end)
+        following.setdefault(start, []).append(end)
+        if not route.one_way:
+            following.setdefault(end, []).append(start)
+    return following

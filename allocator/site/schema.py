@@ -1,0 +1,24 @@
+"""JSON Schema of the site file, for editors: made from the tables that the reader reads by."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from allocator.site.tables.site import FORMAT, SITE
+
+
+def site_schema() -> dict[str, Any]:
+    """The JSON Schema (2020-12) of a site file.
+
+    It knows every key, its shape, limits and default. References, units and all that needs more
+    than one value are checked by the reader only.
+    """
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"Site file, {FORMAT}",
+        "description": (
+            "What stands on an isolated site and what may be built there. Quantities are text "
+            "with a unit, such as '3 g/s', or plain numbers in SI."
+        ),
+        **SITE.schema(),
+    }
