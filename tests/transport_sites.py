@@ -1,0 +1,99 @@
+"""Plain problems of flow on a network, put as sites: what outside checks are made of.
+
+One fluid, steady sources, one-way corridors with one build each. The horizon is one second, so
+that money for what is moved is the sum of cost times flow, as such problems state it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from allocator.plan import Plan
+from allocator.planning import Settings, make_plan
+from allocator.site.records import Build, Demand, Fluid, Place, Route, Site, Source
+
+GOODS = "goods"
+
+
+@dataclass(frozen=True)
+class Arc:
+    """One arc: ``cost`` a unit of flow, ``fixed`` cost when it is open, ``capacity`` or None."""
+
+    start: str
+    end: str
+    capacity: float | None = None
+    cost: float = 0.0
+    fixed: float = 0.0
+
+
+def flow_site(
+    arcs: Iterable[Arc],
+    supply: Mapping[str, float],
+    demand: Mapping[str, float],
+    goals: tuple[str, ...],
+    *,
+    least_share: float = 0.0,
+    room: float = 1.0,
+) -> Site:
+    """A site whose plans are the flows of a network.
+
+    ``room``: factor on supplies and capacities. The program tightens both by a share of 1e-7 to
+    keep plans on the safe side of rounding; a factor just above 1 makes room for that where the
+    data leave none.
+    """
+    listed = list(arcs)
+    plenty = sum(supply.values()) + 1.0
+    names = dict.fromkeys([*supply, *demand])
+    for arc in listed:
+        names |= dict.fromkeys((arc.start, arc.end))
+    builds, routes = {}, {}
+    for number, arc in enumerate(listed):
+        capacity = plenty if arc.capacity is None else min(arc.capacity, plenty)
+        build = Build(f"pipe_{number}", capacity * room, price=arc.fixed)
+        route = Route(
+            f"arc_{number}",
+            arc.start,
+            arc.end,
+            length=1.0,
+            builds=(build.name,),
+            one_way=True,
+            cost=arc.cost,
+        )
+        builds[build.name], routes[route.name] = build, route
+    return Site(
+        name="flow",
+        fluids={GOODS: Fluid(GOODS)},
+        materials={},
+        places={name: Place(name) for name in names},
+        sources={
+            f"from {place}": Source(f"from {place}", place, GOODS, flow * room)
+            for place, flow in supply.items()
+            if flow > 0
+        },
+        stores={},
+        builds=builds,
+        routes=routes,
+        machines={},
+        demands={
+            f"to {place}": Demand(f"to {place}", GOODS, flow, place, least_share=least_share)
+            for place, flow in demand.items()
+            if flow > 0
+        },
+        goals=goals,
+        horizon=1.0,
+    )
+
+
+def planned(site: Site, **settings: object) -> Plan:
+    """The plan of a site that has one, proven optimal by default."""
+    chosen = {"gap": 0.0, "time_limit": 60.0, **settings}
+    outcome = make_plan(site, Settings(**chosen))  # type: ignore[arg-type]
+    assert outcome.plan is not None, outcome.reason
+    return outcome.plan
+
+
+def goal(plan: Plan, name: str) -> float:
+    """The value of a goal."""
+    (found,) = [result.value for result in plan.goals if result.name == name]
+    return found
