@@ -11,7 +11,9 @@ import difflib
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from decimal import Context, Decimal
+from fractions import Fraction
 from functools import lru_cache
 from typing import Any
 
@@ -41,17 +43,25 @@ class QuantityError(AllocatorError):
 
 @dataclass(frozen=True, slots=True)
 class _Conversion:
-    """SI = number * multiply / divide + offset."""
+    """SI = number * factor + offset."""
 
-    multiply: float
-    divide: float
+    factor: Fraction
     offset: float
     exponents: Exponents
+    _over: Decimal = field(init=False)
+    _under: Decimal = field(init=False)
 
-    def to_si(self, number: float) -> float:
-        # Dividing by 1000 rounds once where multiplying by 0.001 would round twice.
-        return number * self.multiply / self.divide + self.offset
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "_over", Decimal(self.factor.numerator))
+        object.__setattr__(self, "_under", Decimal(self.factor.denominator))
 
+    def to_si(self, number: str) -> float:
+        """The float nearest to the exact value, so that "6 h" and "0.25 d" are the same."""
+        exact = _EXACT.divide(_EXACT.multiply(Decimal(number), self._over), self._under)
+        return float(_EXACT.add(exact, Decimal(repr(self.offset))) if self.offset else exact)
+
+
+_EXACT = Context(prec=60, Emax=999_999, Emin=-999_999, traps=[])
 
 _COMMON = (
     *("mg", "g", "kg", "t", "s", "min", "h", "d", "week", "month", "a", "mm", "cm", "m", "km"),
@@ -89,22 +99,20 @@ def _named_unit(name: str) -> _Conversion | None:
         offset, one, two = (float(end.magnitude) for end in ends)
     except (pint.PintError, ValueError, TypeError, KeyError, AttributeError, ArithmeticError):
         return None
-    if not math.isclose(two - one, one - offset, rel_tol=1e-9):
+    if not one > offset or not math.isclose(two - one, one - offset, rel_tol=1e-9):
         return None  # decibels and their like
     powers: dict[str, float] = {}
     for base, power in dict(ends[1].dimensionality).items():
         powers[base.strip("[]")] = float(power)
-    return _Conversion(*_ratio(one - offset), offset, _sorted_powers(powers))
+    return _Conversion(_fraction(one - offset), offset, _sorted_powers(powers))
 
 
-def _ratio(factor: float) -> tuple[float, float]:
-    """A factor as multiplier and divisor, of which one is a whole number where it can be."""
-    if 0 < factor < 1:
-        inverse = 1 / factor
-        whole = float(round(inverse))
-        if math.isclose(inverse, whole, rel_tol=1e-14):
-            return 1.0, whole
-    return factor, 1.0
+def _fraction(factor: float) -> Fraction:
+    """A factor as pint gives it, exact where it is a whole number or one over a whole number."""
+    for whole, inverted in ((factor, False), (1 / factor, True)):
+        if whole >= 0.5 and math.isclose(whole, round(whole), rel_tol=1e-14):
+            return Fraction(1, round(whole)) if inverted else Fraction(round(whole))
+    return Fraction(factor)
 
 
 def _sorted_powers(powers: Mapping[str, float]) -> Exponents:
@@ -116,7 +124,7 @@ class Units:
 
     def __init__(self, own: Mapping[str, float] | None = None) -> None:
         self._own = {
-            name: _Conversion(seconds, 1.0, 0.0, (("time", 1.0),))
+            name: _Conversion(Fraction(seconds), 0.0, (("time", 1.0),))
             for name, seconds in (own or {}).items()
         }
         self._known: dict[str, _Conversion] = {}
@@ -165,7 +173,7 @@ class _UnitText:
             raise self._unreadable()
         if not _SMALLEST < factor < _LARGEST:
             raise self._unreadable()
-        return _Conversion(*_ratio(factor), 0.0, _sorted_powers(powers))
+        return _Conversion(factor, 0.0, _sorted_powers(powers))
 
     def _tokens(self) -> list[str]:
         tokens, at = [], 0
@@ -183,8 +191,8 @@ class _UnitText:
     def _peek(self) -> str:
         return self.tokens[self.at] if self.at < len(self.tokens) else ""
 
-    def _product(self, depth: int) -> tuple[float, dict[str, float]]:
-        factor, powers = 1.0, dict[str, float]()
+    def _product(self, depth: int) -> tuple[Fraction, dict[str, float]]:
+        factor, powers = Fraction(1), dict[str, float]()
         sign = 1
         if self._peek() == "/":  # "/kg" is "1/kg"
             sign, self.at = -1, self.at + 1
@@ -200,7 +208,7 @@ class _UnitText:
             if following in "*/":
                 self.at += 1
 
-    def _power(self, depth: int) -> tuple[float, dict[str, float]]:
+    def _power(self, depth: int) -> tuple[Fraction, dict[str, float]]:
         token = self._peek()
         self.at += 1
         if token == "(" and depth < 8:
@@ -208,18 +216,18 @@ class _UnitText:
             if self._peek() != ")":
                 raise self._unreadable()
             self.at += 1
-        elif token == "1":
-            factor, powers = 1.0, {}
-        elif token in ("", "*", "/", "^", "(", ")") or token[0] in "+-0123456789":
+            return factor, powers
+        if token == "1":
+            return Fraction(1), {}
+        if token in ("", "*", "/", "^", "(", ")") or token[0] in "+-0123456789":
             raise self._unreadable()
-        else:
-            unit = self._name(token)
-            if unit.offset:
-                raise QuantityError(
-                    f"unit {shown(token)} has a shifted zero and cannot be multiplied or divided",
-                    "write kelvin, 'K'",
-                )
-            factor, powers = unit.multiply / unit.divide, dict(unit.exponents)
+        unit = self._name(token)
+        if unit.offset:
+            raise QuantityError(
+                f"unit {shown(token)} has a shifted zero and cannot be multiplied or divided",
+                "write kelvin, 'K'",
+            )
+        factor, powers = unit.factor, dict(unit.exponents)
         if self._peek() != "^":
             return factor, powers
         power = self.tokens[self.at + 1] if self.at + 1 < len(self.tokens) else ""
@@ -232,9 +240,8 @@ class _UnitText:
         squared = re.fullmatch(r"(\D+)([23])", name)
         if squared and not self.units.knows(name) and self.units.knows(squared[1]):  # m3 is m^3
             unit, power = self.units.named(squared[1]), int(squared[2])
-            factor = (unit.multiply / unit.divide) ** power
             powers = {base: one * power for base, one in unit.exponents}
-            return _Conversion(*_ratio(factor), 0.0, _sorted_powers(powers))
+            return _Conversion(unit.factor**power, 0.0, _sorted_powers(powers))
         return self.units.named(name)
 
     def _unreadable(self) -> QuantityError:
@@ -281,7 +288,7 @@ def parse_quantity(value: object, dimension: Dimension | str, units: Units | Non
         raise QuantityError(
             f"is out of all proportion, got {shown(value)}", f"write it like '{kind.example}'"
         )
-    return number
+    return number + 0.0  # never -0.0
 
 
 def _parse_text(text: str, kind: Dimension, units: Units) -> float:
@@ -292,10 +299,10 @@ def _parse_text(text: str, kind: Dimension, units: Units) -> float:
                 f"must be a finite number, got {shown(text)}", f"write it like '{kind.example}'"
             )
         raise _unfit(kind, shown(text))
-    number, unit = float(match[1]), match[2]
+    number, unit = match[1], match[2]
     if not unit:
-        return number
-    if unit[0] in ",._'’0123456789":
+        return float(number)
+    if unit[0] in ",._'’0123456789" and not unit.startswith("1/"):
         raise QuantityError(
             f"cannot read the number in {shown(text)}",
             f"write digits without separators and with a decimal point, like '{kind.example}'",

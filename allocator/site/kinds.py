@@ -25,7 +25,9 @@ class Faulty:
 
 
 FAULTY: Final = Faulty()
-QUANTITY_PATTERN = r"^\s*[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?(\s*[^\s0-9.,_'].*)?$"
+QUANTITY_PATTERN = (
+    r"^\s*[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?(\s*(1/|[^\s0-9.,_']).*)?$"
+)
 """JSON Schema's view of text with a unit; it says nothing of plain numbers."""
 
 RANGE_KEYS = frozenset({"low", "high", "range", "mean", "sd"})
