@@ -89,7 +89,8 @@ class BatteryUse:
 class PipeFlow:
     """Flow along a run from ``start`` to ``end``, kg/s. ``layer``: ``collect`` (``carries`` is the
 
-    destination; rate with all its sources on) or ``supply`` (``carries`` is the shape; mean).
+    place it is bound for, whichever destinations are there; rate with all sources on) or
+    ``supply`` (``carries`` is the shape; mean rate).
     """
 
     start: str

@@ -70,8 +70,10 @@ class Pool:
     inflows: tuple[tuple[Curve, float, Key], ...]
     uses: tuple[tuple[DemandCurve, Terms], ...]
 
-    def worst(self, statement: Statement, values: Mapping[Key, float]) -> Row | None:
-        """The cut that a point breaks, if any."""
+    def worst(
+        self, statement: Statement, values: Mapping[Key, float], tolerance: float
+    ) -> Row | None:
+        """The cut that a point breaks by more than a share of what is held, if any."""
         held = self.standing + statement.value(self.sizes, values)
         # A hair less than what is served: the mean basis holds to the solver's tolerance only.
         following = [
@@ -90,7 +92,7 @@ class Pool:
         balance = balance_of(inflows, 0.0, following, 0.0)
         # No tail row here: it is stricter than the truth, and a ceiling must not be.
         worst = worst_up_to(balance, reach_of(balance)[0])
-        if worst.shortfall <= held + 1e-7 * max(held, asked * worst.length):
+        if worst.shortfall <= held + tolerance * max(held, asked * worst.length):
             return None
         return self.row(statement, worst.length)
 
@@ -144,8 +146,8 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
     state_rules(statement, choices)
     pools = _pools(site, choices)
 
-    def separate(values: dict[Key, float]) -> list[Row]:
-        rows = [pool.worst(statement, values) for pool in pools]
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        rows = [pool.worst(statement, values, max(tolerance, 1e-6)) for pool in pools]
         return [row for row in rows if row is not None]
 
     program = Program(statement, separate, settings, clock)

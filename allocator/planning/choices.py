@@ -94,6 +94,11 @@ class Choices:
     levellings: Mapping[tuple[str, str], Levelling]
     lossless: bool = False
 
+    def ends(self, fluid: str) -> tuple[str, ...]:
+        """Places where the collect layer may deliver a fluid."""
+        found = (d.place for d in self.destinations.values() if d.fluid == fluid)
+        return tuple(dict.fromkeys(found))
+
     def bus(self, place: str | None) -> str:
         """The power bus of a place: one for the whole site unless lines are listed."""
         return SITE_BUS if not self.site.lines or place is None else place

@@ -118,7 +118,7 @@ def violated(
     statement: Statement,
     promises: tuple[Promise, ...],
     values: Mapping[Key, float],
-    tolerance: float = 1e-9,
+    tolerance: float,
 ) -> list[Row]:
     """One cut for each promise that a point (SI values by key) breaks."""
     rows = []

@@ -177,9 +177,9 @@ def runs(reading: Reading) -> tuple[Run, ...]:
         for arc in choices.arcs[fluid]:
             if arc.route != route:
                 continue
-            for k in choices.destinations:
-                if (rate := reading.get("gather", route, arc.start, k)) > 0:
-                    flows.append(PipeFlow(arc.start, arc.end, "collect", k, rate))
+            for end in choices.ends(fluid):
+                if (rate := reading.get("gather", route, arc.start, fluid, end)) > 0:
+                    flows.append(PipeFlow(arc.start, arc.end, "collect", end, rate))
             for shape in choices.fluid_shapes[fluid]:
                 if (rate := reading.get("supply", route, arc.start, fluid, shape)) > 0:
                     flows.append(PipeFlow(arc.start, arc.end, "supply", shape, rate))

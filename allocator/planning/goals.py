@@ -41,7 +41,9 @@ def goals_of(statement: Statement, choices: Choices) -> tuple[Goal, ...]:
         elif name == "served_fluid":
             found += _service(choices, name, "kg/s", False, CLASSES)
         elif name == "emissions":
-            found.append(Goal(name, "kg/s", False, counted_emission(choices), 1e-9))
+            emitted = counted_emission(choices)
+            largest = max((abs(coefficient) for coefficient, _ in emitted), default=0.0)
+            found.append(Goal(name, "kg/s", False, emitted, 1e-9 * max(largest, 1e-6)))
         elif name == "scarce_material":
             terms: Terms = []
             for material in choices.site.materials.values():

@@ -61,11 +61,10 @@ def _stocks(choices: Choices, plan: Plan) -> list[str]:
 
 
 def _stores(plan: Plan, choices: Choices) -> list[str]:
-    full = [
-        use.name
-        for use in (*plan.stores, *plan.batteries)
-        if use.size >= 0.999 * choices.site.stores[use.type].most
-    ]
+    sizes = [(use.name, use.type, use.size) for use in plan.stores]
+    sizes += [(use.name, use.type, use.size) for use in plan.batteries]
+    most = {name: store.most for name, store in choices.site.stores.items()}
+    full = [name for name, kind, size in sizes if size >= 0.999 * most[kind]]
     return [f"stores: {_listed(full)} at the largest size allowed"] if full else []
 
 

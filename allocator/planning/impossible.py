@@ -99,6 +99,6 @@ def _most_served(statement: Statement, choices: Choices, settings: Settings, clo
     return "; ".join(told)
 
 
-def _nothing(values: dict[Key, float]) -> list[Row]:
-    del values
+def _nothing(values: dict[Key, float], tolerance: float) -> list[Row]:
+    del values, tolerance
     return []

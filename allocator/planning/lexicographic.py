@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections import deque
 from dataclasses import dataclass
 
 import numpy as np
 
 from allocator.planning.goals import Goal
+from allocator.planning.neighbourhoods import Layout, neighbourhoods_of
 from allocator.planning.program import Program
 from allocator.planning.seam import Solved
 from allocator.planning.settings import Progress, Reporter
-from allocator.planning.statement import Row
 
 HELD = 1e-7
 """An earlier goal may fall by this share of its value (or of its scale) for a later one."""
+
+
+MOST_NEAR = 40
+NEAR_GAP = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,7 @@ class Search:
     """The state of a lexicographic run. ``point``: the best sound point, scaled columns."""
 
     program: Program
+    layout: Layout
     report: Reporter | None
     point: np.ndarray | None = None
     trail: tuple[Progress, ...] = ()
@@ -40,18 +44,23 @@ class Search:
     def tell(self, goal: Goal, value: float | None, bound: float | None, note: str) -> None:
         """Keep a line of progress and pass it on."""
         line = Progress(
-            self.program.clock.seconds(), goal.name, value, bound, gap_of(value, bound), note
+            self.program.clock.seconds(),
+            goal.name,
+            value,
+            bound,
+            gap_of(value, bound, goal.scale),
+            note,
         )
         self.trail = (*self.trail, line)
         if self.report is not None:
             self.report(line)
 
 
-def gap_of(value: float | None, bound: float | None) -> float | None:
-    """``|bound - value| / max(|bound|, 1e-9)`` for maximised and minimised goals alike."""
+def gap_of(value: float | None, bound: float | None, scale: float) -> float | None:
+    """``|bound - value| / max(|bound|, scale)`` for maximised and minimised goals alike."""
     if value is None or bound is None:
         return None
-    return abs(bound - value) / max(abs(bound), 1e-9)
+    return abs(bound - value) / max(abs(bound), scale)
 
 
 def value_at(search: Search, goal: Goal, point: np.ndarray) -> float:
@@ -100,60 +109,64 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
 
     deadline = _Deadline(program, limit)
     if search.point is not None:
-        offered(program.repaired(search.point, deadline.left()), "start")
-    relaxed = program.relaxed(deadline.left())
+        # the point of the goals before is sound as it stands: never lost, whatever comes
+        best = sign * value_at(search, goal, search.point)
+        offered(program.repaired(search.point, deadline.left(0.2)), "start")
+    relaxed = program.relaxed(deadline.left(0.3))
     if relaxed.status == "infeasible" and search.point is None:
         return GoalFound(goal, 0.0, None, None, "infeasible")
-    if relaxed.status == "optimal" and relaxed.bound is not None:
+    if relaxed.bound is not None:
         bettered(_real(program, relaxed.bound))
-        if relaxed.point is not None and _whole(program, relaxed.point):
-            offered(program.repaired(relaxed.point, deadline.left()), "relaxation")
-    status = "time_limit"
-    slice_share = 0.35
-    while not _close(best, bound, program.settings.gap):
-        if deadline.out():
-            break
-        improving: deque[np.ndarray] = deque(maxlen=4)
-        solved = program.run(
-            time_limit=deadline.left(slice_share),
-            node_limit=program.settings.node_limit,
-            gap=program.settings.gap,
-            start=search.point,
-        )
-        slice_share = 0.7
-        if solved.bound is not None:
-            bettered(_real(program, solved.bound))
-        if solved.status == "infeasible":
-            if search.point is None:
-                return GoalFound(goal, 0.0, None, None, "infeasible")
-            break
-        if solved.status == "failed":
-            break
-        if solved.point is not None:
-            improving.append(solved.point)
-        sound = True
-        for point in improving:
-            rows: list[Row] = program.broken(point)
-            sound = sound and not rows
+    if relaxed.point is not None and _whole(program, relaxed.point):
+        offered(program.repaired(relaxed.point, deadline.left()), "relaxation")
+
+    def full(share: float, most_rounds: int) -> str:
+        """The whole program for a share of the time; again while its points need new cuts."""
+        for _ in range(most_rounds):
+            if deadline.out():
+                return "time_limit"
+            solved = program.run(
+                time_limit=deadline.left(share),
+                node_limit=program.settings.node_limit,
+                gap=program.settings.gap,
+                start=search.point,
+            )
+            if solved.bound is not None:
+                bettered(_real(program, solved.bound))
+            if solved.point is None:
+                return solved.status
+            rows = program.broken(solved.point)
             program.add(rows)
-            offered(program.repaired(point, deadline.left()), "search")
-        if program.clock.interrupted:
-            status = "interrupted"
-            break
-        if solved.status == "node_limit" or (
-            program.settings.node_limit is not None and solved.status == "time_limit"
-        ):
-            status = "node_limit"
-            if sound:
+            offered(program.repaired(solved.point, deadline.left()), "search")
+            if _close(best, bound, program.settings.gap) or solved.status == "interrupted":
+                return solved.status
+            if solved.status != "optimal":
+                return solved.status
+            if not rows:
+                return "optimal"
+        return "time_limit"
+
+    status = "optimal"
+    if not _close(best, bound, program.settings.gap):
+        status = full(0.35, 50)
+        if status == "infeasible" and search.point is None:
+            return GoalFound(goal, 0.0, None, None, "infeasible")
+    if search.point is not None and not _close(best, bound, program.settings.gap):
+        turns = neighbourhoods_of(program.statement, search.layout, program.settings.seed)
+        for _, columns in zip(range(MOST_NEAR), turns, strict=False):
+            if deadline.spent() > 0.8 or program.clock.interrupted:
                 break
-            continue
-        if solved.status == "optimal" and sound:
-            status = "optimal"
-            break
+            near = program.near(search.point, columns, deadline.left(0.1), NEAR_GAP)
+            if near.point is not None:
+                offered(program.repaired(near.point, deadline.left()), "near")
+        if not program.clock.interrupted and status != "optimal":
+            status = full(1.0, 1)
     if _close(best, bound, program.settings.gap):
         status = "optimal" if _close(best, bound, 1e-6) else "within_gap"
-    elif status == "optimal":
-        status = "within_gap"
+    elif status == "node_limit" or program.settings.node_limit is not None:
+        status = "node_limit"
+    elif status != "interrupted":
+        status = "time_limit"
     if program.clock.interrupted and status == "time_limit":
         status = "interrupted"
     if best is None or search.point is None:
@@ -163,7 +176,7 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
     if known is not None and (known < value if goal.maximise else known > value):
         known = value  # a bound may pass the value only by the solver's tolerance
     search.tell(goal, value, known, status)
-    return GoalFound(goal, value, known, gap_of(value, known), status)
+    return GoalFound(goal, value, known, gap_of(value, known, goal.scale), status)
 
 
 class _Deadline:
@@ -171,6 +184,7 @@ class _Deadline:
 
     def __init__(self, program: Program, limit: float | None) -> None:
         self._program = program
+        self._limit = limit
         self._end = None if limit is None else program.clock.seconds() + limit
 
     def left(self, share: float = 1.0) -> float | None:
@@ -179,6 +193,12 @@ class _Deadline:
         if self._end is None or self._program.settings.node_limit is not None:
             return None
         return max(0.05, (self._end - self._program.clock.seconds()) * share)
+
+    def spent(self) -> float:
+        """Share of the time that is gone; 0 without a limit."""
+        if self._end is None or self._limit is None or self._program.settings.node_limit:
+            return 0.0
+        return 1.0 - (self._end - self._program.clock.seconds()) / self._limit
 
     def out(self) -> bool:
         if self._program.clock.interrupted:

@@ -46,7 +46,7 @@ def mean_output(
             value = fixed.get(column.key, 0.0)
             statement.row(f"decided[{column.key}]", [(1.0, column.key)], low=value, high=value)
     program = Program(statement, _nothing, settings, clock)
-    found = []
+    found: list[float] = []
     for name in ("clean_power", "served_power"):
         goal = next((g for g in goals_of(statement, choices) if g.name == name), None)
         if goal is None:
@@ -54,16 +54,16 @@ def mean_output(
             continue
         program.aim(goal)
         solved = program.relaxed(program.left(most=5.0))
-        value = program.unscaled(solved.value)
-        if value is None:
+        reached = program.unscaled(solved.value)
+        if reached is None:
             return None
-        found.append(-value)
+        found.append(-reached)
     clean = max(found[0], plan.power.firm_clean)
     return clean, max(found[1], clean, plan.power.firm_total)
 
 
-def _nothing(values: dict[Key, float]) -> list[Row]:
-    del values
+def _nothing(values: dict[Key, float], tolerance: float) -> list[Row]:
+    del values, tolerance
     return []
 
 

@@ -25,6 +25,7 @@ from allocator.planning.goals import Goal, goals_of
 from allocator.planning.held_back import held_back
 from allocator.planning.impossible import reason
 from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, solve_goal
+from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.operation import mean_output
 from allocator.planning.program import Program
 from allocator.planning.rules import state_rules
@@ -124,8 +125,8 @@ def _planned(
     statement, choices = state(site, settings.basis)
     promises = () if choices.lossless else promises_of(choices)
 
-    def separate(values: dict[Key, float]) -> list[Row]:
-        return violated(statement, promises, values)
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        return violated(statement, promises, values, tolerance)
 
     goals = goals_of(statement, choices)
     hopeless = [row.name for row in statement.rows if not row.columns]
@@ -133,7 +134,7 @@ def _planned(
         return None, (), True, _hopeless(hopeless)
     clock.spend("build", clock.seconds() - began)
     program = Program(statement, separate, settings, clock)
-    search = Search(program, report)
+    search = Search(program, layout_of(statement, choices), report)
     found: list[GoalFound] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):
@@ -187,12 +188,20 @@ def _status(found: list[GoalFound]) -> str:
 def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     goal: Goal = found.goal
     value = reading.of(goal.terms)
+    if abs(value) <= 10 * goal.scale:
+        value = 0.0  # nothing but the solver's tolerance
     bound = found.bound
     if bound is not None:
         # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
         bound = max(bound, value) if goal.maximise else min(bound, value)
     return GoalResult(
-        goal.name, goal.unit, goal.sense, value, bound, gap_of(value, bound), found.status
+        goal.name,
+        goal.unit,
+        goal.sense,
+        value,
+        bound,
+        gap_of(value, bound, goal.scale),
+        found.status,
     )
 
 

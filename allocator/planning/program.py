@@ -14,13 +14,18 @@ from allocator.planning.seam import Solved, Solver, solver_for
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement
 
-CUT_ROUNDS = 200
+CUT_ROUNDS = 300
+LOOSE_ROUNDS = 60
+LOOSE = 1e-5
+"""A relaxation is cut until no promise is broken by more than this share of what it holds: its
+bound is valid at any time, and exact cuts are kept for points that might become the plan."""
+EXACT = 1e-9
 
 
 class Separator(Protocol):
-    """Finds rows that a point breaks."""
+    """Finds rows that a point breaks by more than a share of what they speak of."""
 
-    def __call__(self, values: dict[Key, float]) -> list[Row]: ...
+    def __call__(self, values: dict[Key, float], tolerance: float) -> list[Row]: ...
 
 
 @dataclass
@@ -56,10 +61,10 @@ class Program:
         """An objective value of the solver in the goal's own unit (sign as minimised)."""
         return None if value is None else value * self._cost_scale
 
-    def broken(self, point: np.ndarray) -> list[Row]:
+    def broken(self, point: np.ndarray, tolerance: float = EXACT) -> list[Row]:
         """Cuts that a point breaks."""
         began = time.perf_counter()
-        rows = self.separator(self.statement.by_key(point))
+        rows = self.separator(self.statement.by_key(point), tolerance)
         self.clock.spend("cuts", time.perf_counter() - began)
         return rows
 
@@ -78,10 +83,10 @@ class Program:
         return solved
 
     def relaxed(self, limit: float | None = None) -> Solved:
-        """The linear relaxation, cut until no promise is broken (or time is out)."""
+        """The linear relaxation, cut until no promise is broken by much (or time is out)."""
         self.solver.relax(True)
         try:
-            return self._cut_until_sound(limit)
+            return self._cut_until_sound(limit, LOOSE, LOOSE_ROUNDS)
         finally:
             self.solver.relax(False)
 
@@ -90,25 +95,40 @@ class Program:
         self.solver.fix(point)
         self.solver.relax(True)
         try:
-            return self._cut_until_sound(limit)
+            return self._cut_until_sound(limit, EXACT, CUT_ROUNDS)
         finally:
             self.solver.relax(False)
             self.solver.fix(None)
 
-    def _cut_until_sound(self, limit: float | None) -> Solved:
+    def near(
+        self, point: np.ndarray, columns: np.ndarray, limit: float | None, gap: float
+    ) -> Solved:
+        """A mixed solve with some integer columns fixed at the point, from the point."""
+        fixed = np.round(point[columns])
+        self.solver.bounds(columns, fixed, fixed)
+        try:
+            return self.run(
+                time_limit=limit, node_limit=self.settings.node_limit, gap=gap, start=point
+            )
+        finally:
+            self.solver.fix(None)
+
+    def _cut_until_sound(self, limit: float | None, tolerance: float, rounds: int) -> Solved:
         deadline = None if limit is None else time.perf_counter() + limit
-        for _ in range(CUT_ROUNDS):
+        solved = Solved("failed", None, None, None)
+        for _ in range(rounds):
             left = None if deadline is None else deadline - time.perf_counter()
             if left is not None and left <= 0:
-                return Solved("time_limit", None, None, None)
+                break
             solved = self.run(time_limit=left)
             if solved.point is None:
                 return solved
-            rows = self.broken(solved.point)
+            rows = self.broken(solved.point, tolerance)
             if not rows:
                 return solved
             self.add(rows)
-        return Solved("failed", None, None, None)
+        # The bound of a relaxation stands; its point is not sound.
+        return Solved("time_limit", None, None, solved.bound)
 
     def left(self, share: float = 1.0, most: float | None = None) -> float | None:
         """Seconds left for a part of the work; None when a node limit rules instead."""

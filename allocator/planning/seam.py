@@ -196,14 +196,15 @@ class Highs:
     ) -> Solved:
         """Solve what stands. ``on_improved(value, bound)`` is told of better points."""
         model = self.model
-        # The solver's clock adds up over the runs of one model.
-        spent = float(model.getRunTime())
+        mixed = bool(self._integer.any()) and not self._relaxed
+        # For linear programs the solver's clock adds up over the runs of a model; for mixed
+        # ones it begins anew with each run.
+        spent = 0.0 if mixed else float(model.getRunTime())
         limit = INF if time_limit is None else spent + max(time_limit, 0.01)
         model.setOptionValue("time_limit", limit)
         model.setOptionValue("mip_max_nodes", 2147483647 if node_limit is None else node_limit)
         model.setOptionValue("mip_rel_gap", gap)
         model.setOptionValue("mip_abs_gap", 1e-9)
-        mixed = bool(self._integer.any()) and not self._relaxed
         if start is not None and mixed:
             solution = self._hs.HighsSolution()
             ordered = np.empty(len(start))

@@ -90,8 +90,8 @@ def _trim_pipes(
         flow = 0.0
         for arc in choices.arcs[fluid]:
             if arc.route == route:
-                for k in choices.destinations:
-                    key = ("gather", route, arc.start, k)
+                for end in choices.ends(fluid):
+                    key = ("gather", route, arc.start, fluid, end)
                     flow += values[key] if statement.has(key) else 0.0
                 for shape in choices.fluid_shapes[fluid]:
                     sent = values[("supply", route, arc.start, fluid, shape)]

@@ -6,7 +6,7 @@ Keys are tuples that begin with a word:
 ``("tap", s)``                       source s is tapped, 0 or 1
 ``("collect", s, k)``                rate from source s to destination k while s is on, kg/s
 ``("direct", s, j)``                 mean rate of a steady source into the supply layer, shape j
-``("gather", route, start, k)``      collect flow for destination k on an arc, kg/s, all sources on
+``("gather", route, start, f, p)``   collect flow of fluid f bound for place p on an arc, kg/s
 ``("supply", route, start, f, j)``   supply flow of fluid f and shape j on an arc, mean kg/s
 ``("lay", route, build, f)``         this build carries fluid f on the route, 0 or 1
 ``("size", k)``                      new size of a store or battery, kg or J
@@ -85,9 +85,9 @@ def _pipes(statement: Statement, choices: Choices, unit: float) -> None:
         for arc in choices.arcs[fluid]:
             if arc.route != route:
                 continue
-            for name, destination in choices.destinations.items():
-                if destination.fluid == fluid and arc.start != destination.place:
-                    statement.variable(("gather", route, arc.start, name), 0.0, most, unit)
+            for place in choices.ends(fluid):
+                if arc.start != place:
+                    statement.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)
             for shape in choices.fluid_shapes[fluid]:
                 statement.variable(("supply", route, arc.start, fluid, shape), 0.0, most, unit)
 

@@ -22,24 +22,34 @@ def source_capacity(statement: Statement, choices: Choices) -> None:
 
 
 def collect_balance(statement: Statement, choices: Choices) -> None:
-    """At every place v but the destination's: what its sources send to k plus what arrives
+    """At every place v but p, for each fluid and each place p where it is delivered: what the
 
-    for k equals what leaves for k. At the destination all ends: no arc leaves it.
+    sources at v send to destinations at p, plus what arrives bound for p, equals what leaves
+    bound for p. Destinations at one place share one commodity: a pipe does not ask which of them
+    its gas is for. No arc leaves p with gas bound for p.
     """
-    for k, destination in choices.destinations.items():
-        balance: dict[str, Terms] = {}
-        for name in choices.sources:
-            if k in choices.reach[name]:
-                place = choices.site.sources[name].place
-                balance.setdefault(place, []).append((1.0, ("collect", name, k)))
-        for arc in choices.arcs.get(destination.fluid, ()):
-            key = ("gather", arc.route, arc.start, k)
-            if statement.has(key):
-                balance.setdefault(arc.start, []).append((-1.0, key))
-                balance.setdefault(arc.end, []).append((1.0, key))
-        for place, terms in balance.items():
-            if place != destination.place:
-                statement.row(f"collect_balance[{k},{place}]", terms, low=0.0, high=0.0)
+    for fluid in choices.arcs:
+        for end in choices.ends(fluid):
+            balance = _sent_to(choices, fluid, end)
+            for arc in choices.arcs[fluid]:
+                key = ("gather", arc.route, arc.start, fluid, end)
+                if statement.has(key):
+                    balance.setdefault(arc.start, []).append((-1.0, key))
+                    balance.setdefault(arc.end, []).append((1.0, key))
+            for place, terms in balance.items():
+                if place != end:
+                    statement.row(f"collect_balance[{fluid},{end},{place}]", terms, low=0, high=0)
+
+
+def _sent_to(choices: Choices, fluid: str, end: str) -> dict[str, Terms]:
+    sent: dict[str, Terms] = {}
+    for name in choices.sources:
+        place = choices.site.sources[name].place
+        for k in choices.reach[name]:
+            destination = choices.destinations[k]
+            if destination.fluid == fluid and destination.place == end:
+                sent.setdefault(place, []).append((1.0, ("collect", name, k)))
+    return sent
 
 
 def fill_rate(statement: Statement, choices: Choices) -> None:

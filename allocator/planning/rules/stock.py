@@ -70,8 +70,8 @@ def capital(choices: Choices) -> Terms:
 def running_cost(choices: Choices, statement: Statement) -> Terms:
     """Money a second: bought fuel, and what routes ask for each kg moved.
 
-    A collect flow counts at its rate times the largest duty among the sources of its
-    destination, which is never less than the true mean.
+    A collect flow counts at its rate times the largest duty among the sources that may send
+    to the place it is bound for, which is never less than the true mean.
     """
     site = choices.site
     terms: Terms = []
@@ -85,14 +85,20 @@ def running_cost(choices: Choices, statement: Statement) -> Terms:
                 continue
             for shape in choices.fluid_shapes[fluid]:
                 terms.append((cost, ("supply", arc.route, arc.start, fluid, shape)))
-            for k, destination in choices.destinations.items():
-                key = ("gather", arc.route, arc.start, k)
-                if destination.fluid == fluid and statement.has(key):
-                    duty = max(
-                        choices.curves[s].duty for s in choices.sources if k in choices.reach[s]
-                    )
-                    terms.append((cost * duty, key))
+            for end in choices.ends(fluid):
+                key = ("gather", arc.route, arc.start, fluid, end)
+                if statement.has(key):
+                    terms.append((cost * _largest_duty(choices, fluid, end), key))
     return terms
+
+
+def _largest_duty(choices: Choices, fluid: str, end: str) -> float:
+    return max(
+        choices.curves[source].duty
+        for source in choices.sources
+        for k in choices.reach[source]
+        if choices.destinations[k].fluid == fluid and choices.destinations[k].place == end
+    )
 
 
 def money(choices: Choices, statement: Statement) -> Terms:

@@ -59,15 +59,15 @@ def one_build_a_pipe(statement: Statement, choices: Choices) -> None:
 
 
 def pipe_capacity(statement: Statement, choices: Choices) -> None:
-    """``sum_k gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added."""
+    """``sum_p gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added."""
     for (route, fluid), pipe in choices.pipes.items():
         terms: Terms = []
         for arc in choices.arcs[fluid]:
             if arc.route != route:
                 continue
-            for k in choices.destinations:
-                key = ("gather", route, arc.start, k)
-                if statement.has(key) and choices.destinations[k].fluid == fluid:
+            for end in choices.ends(fluid):
+                key = ("gather", route, arc.start, fluid, end)
+                if statement.has(key):
                     terms.append((1.0, key))
             for shape in choices.fluid_shapes[fluid]:
                 terms.append((choices.peak(shape), ("supply", route, arc.start, fluid, shape)))
