@@ -67,8 +67,16 @@ _COMMON = (
     *("mg", "g", "kg", "t", "s", "min", "h", "d", "week", "month", "a", "mm", "cm", "m", "km"),
     *("J", "kJ", "MJ", "GJ", "Wh", "kWh", "MWh", "W", "kW", "MW", "GW", "K", "degC", "degF"),
     *("Pa", "kPa", "MPa", "bar", "mbar", "atm", "%", "m^2", "m^3", "mol", "l"),
+    *("gram", "kilogram", "tonne", "second", "minute", "hour", "day", "year", "metre", "watt"),
 )
 """What a misspelt unit may have been meant to be."""
+_MISTAKEN = {
+    "gr": "write 'g' for grams, or 'grain'",
+    "ton": "write 't' for 1000 kg, or 'short_ton' or 'long_ton'",
+    "tons": "write 't' for 1000 kg, or 'short_ton' or 'long_ton'",
+}
+"""Units that pint knows but that people mostly mean otherwise: a grain, a short ton."""
+
 _NUMBER = re.compile(
     r"\s*([-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*?)\s*", re.S
 )
@@ -138,9 +146,11 @@ class Units:
 
     def named(self, name: str) -> _Conversion:
         """The conversion of one unit name. Raises :class:`QuantityError` when it is unknown."""
+        if name in _MISTAKEN and name not in self._own:
+            raise QuantityError(f"has the ambiguous unit {shown(name)}", _MISTAKEN[name])
         found = self._own.get(name) or _named_unit(name)
         if found is None:
-            raise QuantityError(f"unknown unit {shown(name)}", self._suggest(name))
+            raise QuantityError(f"has the unknown unit {shown(name)}", self._suggest(name))
         return found
 
     def knows(self, name: str) -> bool:
@@ -224,7 +234,7 @@ class _UnitText:
         unit = self._name(token)
         if unit.offset:
             raise QuantityError(
-                f"unit {shown(token)} has a shifted zero and cannot be multiplied or divided",
+                f"multiplies or divides by {shown(token)}, whose zero is shifted,",
                 "write kelvin, 'K'",
             )
         factor, powers = unit.factor, dict(unit.exponents)
@@ -246,7 +256,7 @@ class _UnitText:
 
     def _unreadable(self) -> QuantityError:
         return QuantityError(
-            f"cannot read the unit {shown(self.text)}",
+            f"has the unreadable unit {shown(self.text)}",
             "write units like 'g/s', 'MJ/kg' or 'W/(m*K)'",
         )
 
@@ -304,7 +314,7 @@ def _parse_text(text: str, kind: Dimension, units: Units) -> float:
         return float(number)
     if unit[0] in ",._'’0123456789" and not unit.startswith("1/"):
         raise QuantityError(
-            f"cannot read the number in {shown(text)}",
+            f"has no readable number in {shown(text)}",
             f"write digits without separators and with a decimal point, like '{kind.example}'",
         )
     if kind.name in ("sum of money", "number"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import subprocess
 import sys
+from typing import Any
 
 import pint
 import pytest
@@ -20,7 +21,7 @@ from allocator.quantities import (
     parse_quantity,
 )
 
-REGISTRY = pint.UnitRegistry(cache_folder=None)
+REGISTRY: pint.UnitRegistry[Any] = pint.UnitRegistry(cache_folder=None)
 
 
 @pytest.mark.parametrize(
@@ -100,7 +101,7 @@ def test_own_units() -> None:
     units = Units({"shift": 28_800.0})
     assert parse_quantity("2 shift", "duration", units) == 57_600.0
     assert parse_quantity("100 kg/shift", "mass_rate", units) == pytest.approx(100 / 28_800)
-    with pytest.raises(QuantityError, match="unknown unit 'shift'"):
+    with pytest.raises(QuantityError, match="has the unknown unit 'shift'"):
         parse_quantity("2 shift", "duration")
     with pytest.raises(QuantityError, match="did you mean 'shift'"):
         parse_quantity("2 shfit", "duration", units)
@@ -115,8 +116,13 @@ def test_own_units() -> None:
         (True, "mass", "expects a mass such as '2.4 t', got True"),
         (None, "mass", "expects a mass such as '2.4 t', got None"),
         ([], "energy", "expects an energy such as '20 kWh', got []"),
-        ("3 KW", "power", "unknown unit 'KW' in '3 KW'; did you mean 'kW'?"),
-        ("3 kwhr", "energy", "unknown unit 'kwhr' in '3 kwhr'; did you mean 'kWh'?"),
+        ("3 KW", "power", "has the unknown unit 'KW' in '3 KW'; did you mean 'kW'?"),
+        ("3 kwhr", "energy", "has the unknown unit 'kwhr' in '3 kwhr'; did you mean 'kWh'?"),
+        (
+            "3 gr/s",
+            "mass_rate",
+            "has the ambiguous unit 'gr' in '3 gr/s'; write 'g' for grams, or 'grain'",
+        ),
         (
             "40 C",
             "temperature",
@@ -125,19 +131,19 @@ def test_own_units() -> None:
         (
             "3 degC/min",
             "share_rate",
-            "unit 'degC' has a shifted zero and cannot be multiplied or divided in '3 degC/min'; "
+            "multiplies or divides by 'degC', whose zero is shifted, in '3 degC/min'; "
             "write kelvin, 'K'",
         ),
         (
             "2,5 kg",
             "mass",
-            "cannot read the number in '2,5 kg'; write digits without separators and with a "
+            "has no readable number in '2,5 kg'; write digits without separators and with a "
             "decimal point, like '2.4 t'",
         ),
         (
             "2 000 kg",
             "mass",
-            "cannot read the number in '2 000 kg'; write digits without separators and with a "
+            "has no readable number in '2 000 kg'; write digits without separators and with a "
             "decimal point, like '2.4 t'",
         ),
         ("nan", "mass", "must be a finite number, got 'nan'; write it like '2.4 t'"),
@@ -149,21 +155,22 @@ def test_own_units() -> None:
         (
             "3 kg^99",
             "mass",
-            "cannot read the unit 'kg^99' in '3 kg^99'; "
+            "has the unreadable unit 'kg^99' in '3 kg^99'; "
             "write units like 'g/s', 'MJ/kg' or 'W/(m*K)'",
         ),
         (
             "3 (kg",
             "mass",
-            "cannot read the unit '(kg' in '3 (kg'; write units like 'g/s', 'MJ/kg' or 'W/(m*K)'",
+            "has the unreadable unit '(kg' in '3 (kg'; "
+            "write units like 'g/s', 'MJ/kg' or 'W/(m*K)'",
         ),
         ("5 %", "money", "expects a sum of money without a unit, got '5 %'; write it like '900'"),
         (
             "2 EUR/kg",
             "money_per_mass",
-            "unknown unit 'EUR' in '2 EUR/kg'; money has no unit: write it like '1.9 /kg'",
+            "has the unknown unit 'EUR' in '2 EUR/kg'; money has no unit: write it like '1.9 /kg'",
         ),
-        ("2 dBm", "power", "unknown unit 'dBm' in '2 dBm'; did you mean 'm'?"),
+        ("2 dBm", "power", "has the unknown unit 'dBm' in '2 dBm'; did you mean 'm'?"),
     ],
 )
 def test_refusals(value: object, dimension: str, message: str) -> None:

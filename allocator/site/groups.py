@@ -92,13 +92,17 @@ class MapOf:
         if not isinstance(node, Pairs):
             return expects(node, where, f"a mapping of {self.name.singular} to value")
         if len(node.pairs) < self.least:
-            where.fault(node, f"names no {self.name.singular}")
+            where.fault(node, f"names no {self.name.singular}", self._one())
             return FAULTY
         whole, values = True, Marked()
         for key, value in entries(node, where):
             kind = self.special.get(key.text, self.kind)
             if key.text in self.refused:
-                where.fault(key, f"{shown(key.text)} is not yet read", self.refused[key.text])
+                where.fault(
+                    key,
+                    f"has the key {shown(key.text)}, which is not yet read",
+                    self.refused[key.text],
+                )
                 whole = False
             elif key.text not in self.special and self._unknown(key, where):
                 whole = False
@@ -108,6 +112,10 @@ class MapOf:
         if not whole or FAULTY in values.values() or len(values) < len(node.pairs):
             return FAULTY
         return values
+
+    def _one(self) -> str:
+        others = "".join(f" or {shown(key)}" for key in self.special)
+        return f"name one {self.name.singular}{others} at least"
 
     def _unknown(self, key: Scalar, where: Where) -> bool:
         also = (*self.name.also, *self.special)

@@ -98,12 +98,18 @@ class Whole:
         if isinstance(value, float) and value.is_integer():
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int):
-            return expects(node, where, "a whole number")
+            return expects(node, where, "a whole number such as 3")
         if value < self.least:
-            where.fault(node, f"must be at least {self.least} (got {shown(value)})")
+            where.fault(
+                node,
+                f"must be at least {self.least} (got {shown(value)})",
+                f"give {self.least} or more",
+            )
             return FAULTY
         if value > 1_000_000_000:
-            where.fault(node, f"is out of all proportion (got {shown(value)})")
+            where.fault(
+                node, f"is out of all proportion (got {shown(value)})", "leave it out for no limit"
+            )
             return FAULTY
         return value
 

@@ -64,19 +64,28 @@ class Ledger:
         """All warnings in file order, each once."""
         return _in_order(self._warnings)
 
+    def closest(self, name: str, options: Iterable[str]) -> str:
+        """What a misspelt name was meant to be, or ""."""
+        self._guesses += 1
+        if self._guesses > _MOST_GUESSES:
+            return ""
+        known = list(options)
+        same = [option for option in known if option.lower() == name.lower()]
+        close = same or difflib.get_close_matches(name[:80], known, n=1)
+        return close[0] if close else ""
+
     def guess(self, name: str, options: Iterable[str], listed: str = "") -> str:
         """ "did you mean 'x'?", or what there is to choose from, introduced by ``listed``."""
         known = list(options)
-        self._guesses += 1
-        if self._guesses <= _MOST_GUESSES:
-            close = difflib.get_close_matches(name[:80], known, n=1)
-            same = [option for option in known if option.lower() == name.lower()]
-            if same or close:
-                return f"did you mean {shown((same or close)[0])}?"
-        if not listed or not known:
-            return ""
+        close = self.closest(name, known)
+        if close:
+            return f"did you mean {shown(close)}?"
+        return self.list_of(known, listed) if listed and known else ""
+
+    def list_of(self, known: list[str], introduced: str = "its keys are") -> str:
+        """What there is to choose from."""
         more = f" and {len(known) - _MOST_LISTED} more" if len(known) > _MOST_LISTED else ""
-        return f"{listed} {', '.join(known[:_MOST_LISTED])}{more}"
+        return f"{introduced} {', '.join(known[:_MOST_LISTED])}{more}"
 
 
 def _in_order(noted: list[tuple[int, int, Fault]]) -> tuple[Fault, ...]:

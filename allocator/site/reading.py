@@ -117,7 +117,7 @@ def _check_format(root: Pairs, ledger: Ledger) -> bool:
 
 
 def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None:
-    ledger.names = _names(root)
+    ledger.names = _names(root, ledger)
     ledger.units = _units(root, ledger)
     mark = Scalar("", True, 1, 1)
     values = SITE.read_marked(root, Where(ledger, "site"), mark)
@@ -134,14 +134,20 @@ def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None
     return replace(site, sha256=digest.hexdigest())
 
 
-def _names(root: Pairs) -> dict[str, tuple[str, ...]]:
+def _names(root: Pairs, ledger: Ledger) -> dict[str, tuple[str, ...]]:
     """The names that each section declares, known before any reference is read."""
     sections = {key.name for key in SITE.keys if isinstance(key.kind, Named)}
-    return {
-        key.text: tuple(name.text for name, _ in node.pairs if isinstance(name, Scalar))
-        for key, node in root.pairs
-        if isinstance(key, Scalar) and key.text in sections and isinstance(node, Pairs)
-    }
+    given = {key.text for key, _ in root.pairs if isinstance(key, Scalar)}
+    missing = [key.name for key in SITE.keys if key.name not in given]
+    names: dict[str, tuple[str, ...]] = {}
+    for key, node in root.pairs:
+        if isinstance(key, Scalar) and isinstance(node, Pairs):
+            section = key.text
+            if section not in sections and section not in SITE.reserved:
+                section = ledger.closest(section, missing)
+            if section in sections and section not in names:
+                names[section] = tuple(n.text for n, _ in node.pairs if isinstance(n, Scalar))
+    return names
 
 
 def _units(root: Pairs, ledger: Ledger) -> Units:

@@ -8,7 +8,7 @@ from typing import Any
 
 from allocator.quantities import DIMENSIONS, shown
 from allocator.site.groups import ListOf, entries, name_refusal
-from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range
+from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
 from allocator.site.ledger import Ledger, Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
@@ -108,12 +108,13 @@ class Table:
         known = {key.name: key for key in self.keys}
         given = entries(node, where)
         values.sound = len(given) == len(node.pairs)
+        written = {name.text for name, _ in given}
         for name, value in given:
-            if name.text in known:
-                values.nodes[name.text] = value
-                self._take(known[name.text], value, values)
-            else:
-                self._refuse(name, values)
+            meant = name.text if name.text in known else self._refuse(name, values)
+            # A misspelt key is read as what it was meant to be, so that its own faults are noted.
+            if meant == name.text or (meant in known and meant not in {*written, *values.nodes}):
+                values.nodes[meant] = value
+                self._take(known[meant], value, values)
         self._add_defaults(values)
         self._check_groups(values)
         return values
@@ -125,7 +126,8 @@ class Table:
         else:
             values.found[key.name] = value
 
-    def _refuse(self, name: Scalar, values: Values) -> None:
+    def _refuse(self, name: Scalar, values: Values) -> str:
+        """Notes an unknown key; gives the key that was meant, or ""."""
         values.sound = False
         if name.text in self.reserved:
             values.where.fault(
@@ -133,10 +135,12 @@ class Table:
                 f"has the key {shown(name.text)}, which is not yet read",
                 self.reserved[name.text],
             )
-            return
+            return ""
         known = [key.name for key in self.keys]
-        remedy = values.where.ledger.guess(name.text, known, "its keys are")
+        meant = values.where.ledger.closest(name.text, known)
+        remedy = f"did you mean '{meant}'?" if meant else values.where.ledger.list_of(known)
         values.where.fault(name, f"has the unknown key {shown(name.text)}", remedy)
+        return meant
 
     def _add_defaults(self, values: Values) -> None:
         for key in self.keys:
@@ -245,7 +249,7 @@ class Named:
         if isinstance(node, Scalar) and node.empty:
             node = Pairs([], node.line, node.column)
         if not isinstance(node, Pairs):
-            where.fault(node, f"expects a mapping of names to {self.singular}s")
+            where.fault(node, f"expects a mapping of names to {self.singular}s, got {shape(node)}")
             return {}
         if len(node.pairs) < self.least:
             where.fault(node, f"names no {self.singular}", f"a site needs at least {self.least}")
@@ -293,7 +297,11 @@ class ByShape:
         if isinstance(node, Pairs) and not is_range(node):
             return self.mapping.read(node, where)
         if isinstance(self.flat, ListOf) and not isinstance(node, Items):
-            where.fault(node, "expects a list of names, or a mapping of name to number")
+            where.fault(
+                node,
+                f"expects a list of names, or a mapping of name to number, got {shape(node)}",
+                "write '[works]' or '{works: 6}'",
+            )
             return FAULTY
         return self.flat.read(node, where)
 

@@ -37,12 +37,12 @@ def _runs(values: Values, builds: Mapping[str, Build]) -> tuple[BuiltRun, ...]:
             continue
         route, build, fluid = run.get("route"), run.get("build"), run.get("fluid")
         if (route, fluid) in runs:
-            run.fault("route", f"has a run for {shown(fluid)} twice", "keep one of them")
+            run.fault("route", f"has two runs for {shown(fluid)}", "keep one of them")
         carries = builds[build].fluids if build in builds else None
         if carries is not None and fluid not in carries:
             run.fault(
                 "build",
-                f"{shown(build)} may not carry {shown(fluid)}",
+                f"names {shown(build)}, which may not carry {shown(fluid)}",
                 f"add it to the build's 'fluids' ({', '.join(carries)})",
             )
         runs[route, fluid] = BuiltRun(route, build, fluid)
@@ -124,7 +124,7 @@ def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple
             values.sound = False
             where.fault(
                 standing.nodes[name],
-                f"stand for more than the machine's 'most' ({total} > {machine.most})",
+                f"is above the machine's 'most' in all ({total} > {machine.most})",
                 "raise 'most' of the machine",
             )
     return counts

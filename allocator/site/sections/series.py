@@ -58,9 +58,9 @@ def read_series(values: Values, dimension: str) -> Series | None:
         content = _content(path)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        values.fault_here(
+        values.fault(
             "csv",
-            f"cannot read the series {shown(str(path))} ({reason})",
+            f"names {shown(values.get('csv'))}, which cannot be read ({reason})",
             "paths start at the folder of the site file",
         )
         return None

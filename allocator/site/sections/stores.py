@@ -67,7 +67,7 @@ def _check_size(size: Values, dimension: str) -> None:
     elif unit is not None and whole_units(most, unit) * unit < least * (1 - 1e-9):
         size.fault(
             "unit",
-            f"no number of whole units lies between 'least' and 'most' ({largest})",
+            f"fits no whole number of times between 'least' and 'most' ({largest})",
             "change one of the three",
         )
 

@@ -1,0 +1,257 @@
+"""Faults of a site file: keys unknown, missing, twice or reserved; names that may not be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+Case = tuple[str, list[tuple[str, str]], list[str]]
+
+CASES: list[Case] = [
+    (
+        "misspelt key of the site",
+        [("\nsources:", "\n«sorces:")],
+        ["site: has the unknown key 'sorces'; did you mean 'sources'?"],
+    ),
+    (
+        "unknown key of the site",
+        [("horizon: 10 a", "horizon: 10 a\n«zebra: 1")],
+        [
+            (
+                "site: has the unknown key 'zebra'; its keys are format, name, "
+                "about, units, horizon, load_factor, count_biogenic, ambient and 13 "
+                "more"
+            )
+        ],
+    ),
+    (
+        "misspelt key with a faulty value",
+        [("    flow: 3.2 g/s", "    «flwo: «-3 g/s")],
+        [
+            "source 'north_well': has the unknown key 'flwo'; did you mean 'flow'?",
+            (
+                "source 'north_well': flow must be above 0 (got -3 g/s); give a "
+                "positive rate such as '3 g/s'"
+            ),
+        ],
+    ),
+    (
+        "misspelt key",
+        [("    flow: 3.2 g/s", "    «flwo: 3.2 g/s")],
+        ["source 'north_well': has the unknown key 'flwo'; did you mean 'flow'?"],
+    ),
+    (
+        "unknown key far from any",
+        [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «zzz: 1")],
+        [
+            (
+                "source 'north_well': has the unknown key 'zzz'; its keys are place, "
+                "fluid, flow, cycle, delivery, next_spell, temperature, pressure and "
+                "3 more"
+            )
+        ],
+    ),
+    (
+        "misspelt nested key",
+        [("size: {least: 100 kg", "size: {«lest: 100 kg")],
+        ["store 'gas_holder': size has the unknown key 'lest'; did you mean 'least'?"],
+    ),
+    (
+        "key twice",
+        [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «flow: 3 g/s")],
+        [("source 'north_well': has the key 'flow' twice (first at line 41); keep one of them")],
+    ),
+    (
+        "name twice",
+        [("  tank_farm:", "  «north_well:")],
+        [("site: sources has the key 'north_well' twice (first at line 38); keep one of them")],
+    ),
+    (
+        "section twice",
+        [
+            ("\nstores:", "\n«sources:"),
+            ("stores: {gas_holder", "stores: {«gas_holder"),
+            ("battery: {works: 40", "«battery: {works: 40"),
+        ],
+        [
+            "site: has the key 'sources' twice (first at line 37); keep one of them",
+            ("site: built.stores names the unknown store 'gas_holder'; list it under 'stores'"),
+            "site: built.stores names the unknown store 'battery'; list it under 'stores'",
+        ],
+    ),
+    (
+        "key missing",
+        [("    flow: 3.2 g/s\n", ""), ("  north_well:", "  «north_well:")],
+        ["source 'north_well': needs the key 'flow'; add 'flow: 3 g/s'"],
+    ),
+    (
+        "key missing in a stage",
+        [("{on: 260 s, every: 486 s}", "«{on: 260 s}")],
+        ["source 'north_well': cycle[1] needs the key 'every'; add 'every: 87 d'"],
+    ),
+    (
+        "record is text",
+        [("  hose: {capacity: 100 kg/shift}", "  hose: «100 kg/shift")],
+        [
+            (
+                "build 'hose': expects a mapping of keys (capacity, bore, layers, "
+                "price, ...), got '100 kg/shift'"
+            )
+        ],
+    ),
+    (
+        "record is a list",
+        [("limits:\n", "limits: «[300 t/a]\n«limit:\n")],
+        [
+            (
+                "site: limits expects a mapping of keys (emission, money, "
+                "excluded_places, ...), got a list"
+            ),
+            "site: has the unknown key 'limit'; did you mean 'limits'?",
+        ],
+    ),
+    (
+        "section is a list",
+        [("lines: [feeder]", "lines: [«feeder]"), ("\nlines:\n", "\nlines: «[feeder]\n«line:\n")],
+        [
+            "site: lines expects a mapping of names to lines, got a list",
+            "site: has the unknown key 'line'; did you mean 'lines'?",
+            "site: built.lines[1] names the unknown line 'feeder'; list it under 'lines'",
+        ],
+    ),
+    (
+        "merge",
+        [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «<<: {price: 1}")],
+        ["source 'north_well': merges ('<<') are not read; write the keys out"],
+    ),
+    (
+        "key that is a list",
+        [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    ? «[a, b]\n    : 1")],
+        ["source 'north_well': has a key that is not text; write keys as plain words"],
+    ),
+    (
+        "reserved stream",
+        [("horizon: 10 a", "horizon: 10 a\n«streams: {}")],
+        [
+            (
+                "site: has the key 'streams', which is not yet read; list each fluid "
+                "once; temperatures are not planned with"
+            )
+        ],
+    ),
+    (
+        "reserved coolers",
+        [("horizon: 10 a", "horizon: 10 a\n«coolers: {}")],
+        [
+            (
+                "site: has the key 'coolers', which is not yet read; list each fluid "
+                "once; temperatures are not planned with"
+            )
+        ],
+    ),
+    (
+        "reserved mixes",
+        [("horizon: 10 a", "horizon: 10 a\n«mixes: {}")],
+        [
+            (
+                "site: has the key 'mixes', which is not yet read; list each fluid "
+                "once; temperatures are not planned with"
+            )
+        ],
+    ),
+    (
+        "reserved series",
+        [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «series: log.csv")],
+        [
+            (
+                "source 'north_well': has the key 'series', which is not yet read; "
+                "describe the source by 'flow' and 'cycle'"
+            )
+        ],
+    ),
+    (
+        "reserved via",
+        [("length: 900 m,", "length: 900 m, «via: [[1, 2]],")],
+        [("route 'ridge': has the key 'via', which is not yet read; give 'length' or 'winding'")],
+    ),
+    (
+        "reserved geometry",
+        [("length: 900 m,", "length: 900 m, «geometry: a.geojson,")],
+        [
+            (
+                "route 'ridge': has the key 'geometry', which is not yet read; give "
+                "'length' or 'winding'"
+            )
+        ],
+    ),
+    (
+        "reserved outages",
+        [("    most: 7", "    most: 7\n    «outages: 5 %")],
+        [
+            (
+                "machine 'gas_engine': has the key 'outages', which is not yet read; "
+                "plan with fewer units, or leave the machine out"
+            )
+        ],
+    ),
+    (
+        "bore without capacity",
+        [("    capacity: 12 g/s\n", ""), ("bore: 53 mm", "bore: «53 mm")],
+        [
+            (
+                "build 'dn50': has 'bore' without 'capacity': capacity from the bore "
+                "is not yet computed; add 'capacity: 12 g/s' with your own figure"
+            )
+        ],
+    ),
+    (
+        "neither capacity nor bore",
+        [("  hose: {capacity: 100 kg/shift}", "  «hose: {}")],
+        ["build 'hose': needs the key 'capacity'; add 'capacity: 12 g/s'"],
+    ),
+    (
+        "name with a sign of plans",
+        [("  hose:", "  «ho@se:")],
+        ["build 'ho@se': the name must not hold '@'; give it another name"],
+    ),
+    (
+        "name with a colon",
+        [("  hose:", "  «'ho:se':")],
+        ["build 'ho:se': the name must not hold ':'; give it another name"],
+    ),
+    (
+        "name with a control character",
+        [("  hose:", '  «"ho\\tse":')],
+        [("build 'ho\\tse': the name must not hold control characters; give it another name")],
+    ),
+    (
+        "empty name",
+        [("  hose:", "  «'':")],
+        ["build '': the name must not be empty; give it another name"],
+    ),
+    (
+        "name with a space at its end",
+        [("  hose:", "  «'hose ':")],
+        [("build 'hose ': the name must not begin or end with a space; give it another name")],
+    ),
+    (
+        "fluid named power",
+        [("  vent_methane: {", "  «power: {"), ("vent_methane: 1 mg/s", "bio_co2: 1 mg/s")],
+        ["fluid 'power': the name 'power' is reserved; give it another name"],
+    ),
+    (
+        "demand named flat",
+        [("  kiln:", "  «flat:")],
+        ["demand 'flat': the name 'flat' is reserved; give it another name"],
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("patches", "messages"), [case[1:] for case in CASES], ids=[case[0] for case in CASES]
+)
+def test_faults_of_keys(
+    patches: list[tuple[str, str]], messages: list[str], check_faults: Callable[..., None]
+) -> None:
+    check_faults(patches, messages)

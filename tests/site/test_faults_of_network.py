@@ -1,0 +1,220 @@
+"""Faults of a site file: routes, lines, pipe builds and machines that cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+Case = tuple[str, list[tuple[str, str]], list[str]]
+
+CASES: list[Case] = [
+    (
+        "route to itself",
+        [("ridge: {between: [north, works]", "ridge: {between: «[north, north]")],
+        ["route 'ridge': between joins 'north' to itself; name two places"],
+    ),
+    (
+        "route to an unknown place",
+        [("ridge: {between: [north, works]", "ridge: {between: [north, «wroks]")],
+        [("route 'ridge': between[2] names the unknown place 'wroks'; did you mean 'works'?")],
+    ),
+    (
+        "route between three places",
+        [("ridge: {between: [north, works]", "ridge: {between: «[north, works, yard]")],
+        ["route 'ridge': between expects 2 values, got 3"],
+    ),
+    (
+        "route of no length",
+        [("length: 900 m", "length: «0 m")],
+        [
+            (
+                "route 'ridge': length must be above 0 (got 0 m); give a positive "
+                "length such as '900 m'"
+            )
+        ],
+    ),
+    (
+        "route between places at one point",
+        [
+            ("yard: {at: [40, 30]}", "yard: {at: [0, 0]}"),
+            ("quay: {between: [yard", "quay: {between: «[yard"),
+        ],
+        [
+            (
+                "route 'quay': has no length: 'yard' and 'works' stand at the same "
+                "point; add 'length: 900 m'"
+            )
+        ],
+    ),
+    (
+        "length and winding",
+        [("length: 900 m,", "length: 900 m, winding: «1.2,")],
+        ["route 'ridge': has both 'length' and 'winding'; keep one of them"],
+    ),
+    (
+        "winding below one",
+        [("winding: 1.5", "winding: «0.9")],
+        [("route 'dale': winding must be at least 1 (got 0.9); give a number such as '1.5'")],
+    ),
+    (
+        "place without coordinates",
+        [
+            ("yard: {at: [40, 30]}", "yard:"),
+            ("dale: {between: [north", "dale: {between: «[north"),
+            ("quay: {between: [yard", "quay: {between: «[yard"),
+        ],
+        [
+            (
+                "route 'dale': needs 'length', as the place 'yard' has no "
+                "coordinates; add 'length: 900 m', or 'at' to the place 'yard'"
+            ),
+            (
+                "route 'quay': needs 'length', as the place 'yard' has no "
+                "coordinates; add 'length: 900 m', or 'at' to the place 'yard'"
+            ),
+        ],
+    ),
+    (
+        "one coordinate",
+        [("yard: {at: [40, 30]}", "yard: {at: «[40]}")],
+        ["place 'yard': at expects 2 values, got 1"],
+    ),
+    (
+        "route without any build",
+        [("builds: [dn50]}", "builds: «[]}")],
+        ["route 'ridge': builds expects at least 1 value, got 0"],
+    ),
+    (
+        "line that loses all",
+        [("    loss: 2 %", "    loss: «100 %")],
+        [("line 'feeder': loss must be below 100 % (got 100 %); give a share such as '35 %'")],
+    ),
+    (
+        "line without capacity",
+        [("    capacity: 80 kW\n", ""), ("  feeder:\n", "  «feeder:\n")],
+        ["line 'feeder': needs the key 'capacity'; add 'capacity: 70 kW'"],
+    ),
+    (
+        "layer without mass",
+        [("{material: pipe_steel, mass: 5.44 kg/m}", "«{material: pipe_steel}")],
+        ["build 'dn50': layers[1] needs the key 'mass'; add 'mass: 5.44 kg/m'"],
+    ),
+    (
+        "more energy than the fuel holds",
+        [("gives: {power: 30 kW, fossil", "gives: «{power: 90 kW, fossil")],
+        [
+            (
+                "machine 'diesel_set': gives more energy than it takes (90 kW of "
+                "85.6 kW by lower heating value); check 'takes', 'gives' and the "
+                "heating values"
+            )
+        ],
+    ),
+    (
+        "power and heat above the fuel",
+        [("heat: 90 kW", "heat: 190 kW"), ("gives: {power: 70 kW", "gives: «{power: 70 kW")],
+        [
+            (
+                "machine 'gas_engine': gives more energy than it takes (260 kW of "
+                "212 kW by lower heating value); check 'takes', 'gives' and the "
+                "heating values"
+            )
+        ],
+    ),
+    (
+        "fluid of more energy than the power",
+        [("gives: {hydrogen: 0.27 g/s}", "gives: «{hydrogen: 0.5 g/s}")],
+        [
+            (
+                "machine 'electrolyser': gives more energy than it takes (60 kW of "
+                "50 kW by lower heating value); check 'takes', 'gives' and the "
+                "heating values"
+            )
+        ],
+    ),
+    (
+        "power on both sides",
+        [
+            (
+                "takes: {diesel: 2 g/s}\n    gives: {power",
+                "takes: {diesel: 2 g/s, power: 1 kW}\n    gives: «{power",
+            )
+        ],
+        [
+            (
+                "machine 'diesel_set': gives holds 'power', which the machine also "
+                "takes; give the net power on one side"
+            )
+        ],
+    ),
+    (
+        "takes heat",
+        [("takes: {power: 50 kW}", "takes: {power: 50 kW, «heat: 10 kW}")],
+        [
+            (
+                "machine 'electrolyser': takes has the key 'heat', which is not yet "
+                "read; leave the heat out: its use is not planned"
+            )
+        ],
+    ),
+    (
+        "takes nothing",
+        [("takes: {power: 50 kW}", "takes: «{}")],
+        [("machine 'electrolyser': takes names no fluid; name one fluid or 'power' at least")],
+    ),
+    (
+        "gives nothing",
+        [("gives: {hydrogen: 0.27 g/s}", "gives: «{}")],
+        [
+            (
+                "machine 'electrolyser': gives names no fluid; name one fluid or "
+                "'power' or 'heat' at least"
+            )
+        ],
+    ),
+    (
+        "no load of all",
+        [("no_load: 15 %", "no_load: «100 %")],
+        [
+            (
+                "machine 'gas_engine': no_load must be below 100 % (got 100 %); give "
+                "a share such as '35 %'"
+            )
+        ],
+    ),
+    (
+        "least load above one",
+        [("least_load: 40 %", "least_load: «400 %")],
+        [
+            (
+                "machine 'gas_engine': least_load must be at most 100 % (got 400 %); "
+                "give a share such as '35 %'"
+            )
+        ],
+    ),
+    (
+        "no unit at a place",
+        [("places: {works: 6, yard: 2}", "places: {works: 6, yard: «0}")],
+        ["machine 'gas_engine': places.yard must be at least 1 (got 0); give 1 or more"],
+    ),
+    (
+        "negative run",
+        [("least_run: 20 min", "least_run: «-20 min")],
+        [
+            (
+                "machine 'gas_engine': least_run must not be negative (got -20 min); "
+                "give a duration such as '87 d'"
+            )
+        ],
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("patches", "messages"), [case[1:] for case in CASES], ids=[case[0] for case in CASES]
+)
+def test_faults_of_network(
+    patches: list[tuple[str, str]], messages: list[str], check_faults: Callable[..., None]
+) -> None:
+    check_faults(patches, messages)
