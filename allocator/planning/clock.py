@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import signal
+import threading
 import time
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 
@@ -14,6 +18,7 @@ class Clock:
     started: float = field(default_factory=time.perf_counter)
     parts: dict[str, float] = field(default_factory=dict)
     interrupted: bool = False
+    watching: bool = False
 
     def seconds(self) -> float:
         """Seconds since the start."""
@@ -31,6 +36,34 @@ class Clock:
         """True when no time is left."""
         left = self.left()
         return left is not None and left <= 0.0
+
+    def stop(self) -> Callable[[], bool] | None:
+        """A question for solvers, whether to give up; None where nothing can interrupt."""
+        return (lambda: self.interrupted) if self.watching else None
+
+    @contextlib.contextmanager
+    def watched(self) -> Iterator[None]:
+        """Take Ctrl-C as a wish for the best plan so far; a second one ends at once.
+
+        Only the main thread may watch; elsewhere nothing changes.
+        """
+        if threading.current_thread() is not threading.main_thread():
+            yield
+            return
+
+        def heard(number: int, frame: object) -> None:
+            del number, frame
+            if self.interrupted:
+                raise KeyboardInterrupt
+            self.interrupted = True
+
+        before = signal.signal(signal.SIGINT, heard)
+        self.watching = True
+        try:
+            yield
+        finally:
+            self.watching = False
+            signal.signal(signal.SIGINT, before)
 
     def spend(self, part: str, seconds: float) -> None:
         """Book seconds to a part."""

@@ -108,7 +108,11 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
             search.tell(goal, sign * best, None if bound is None else sign * bound, note)
 
     deadline = _Deadline(program, limit)
-    if search.point is not None:
+    if search.point is None:
+        # What stands, and nothing new, is the first plan wherever it is one.
+        nothing = np.array([column.low for column in program.statement.columns])
+        offered(program.repaired(nothing, deadline.left(0.2)), "what stands")
+    else:
         # the point of the goals before is sound as it stands: never lost, whatever comes
         best = sign * value_at(search, goal, search.point)
         offered(program.repaired(search.point, deadline.left(0.2)), "start")

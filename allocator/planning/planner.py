@@ -58,6 +58,11 @@ def make_plan(
     """
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
+    with clock.watched():
+        return _made(site, settings, clock, report)
+
+
+def _made(site: Site, settings: Settings, clock: Clock, report: Reporter | None) -> Outcome:
     mean_basis: Plan | None = None
     if settings.basis == "firm":
         quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3))

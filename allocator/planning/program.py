@@ -76,7 +76,7 @@ class Program:
     def run(self, **arguments: object) -> Solved:
         """One solve, booked to the solver."""
         began = time.perf_counter()
-        solved = self.solver.solve(**arguments)  # type: ignore[arg-type]
+        solved = self.solver.solve(stop=self.clock.stop(), **arguments)  # type: ignore[arg-type]
         self.clock.spend("solve", time.perf_counter() - began)
         if solved.status == "interrupted":
             self.clock.interrupted = True

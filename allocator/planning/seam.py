@@ -192,9 +192,9 @@ class Highs:
         node_limit: int | None = None,
         gap: float = 0.0,
         start: np.ndarray | None = None,
-        on_improved: Callable[[float, float], None] | None = None,
+        stop: Callable[[], bool] | None = None,
     ) -> Solved:
-        """Solve what stands. ``on_improved(value, bound)`` is told of better points."""
+        """Solve what stands; ``stop`` is asked now and then whether to give up."""
         model = self.model
         mixed = bool(self._integer.any()) and not self._relaxed
         # For linear programs the solver's clock adds up over the runs of a model; for mixed
@@ -211,25 +211,25 @@ class Highs:
             ordered[self._position] = start
             solution.col_value = ordered.tolist()
             model.setSolution(solution)
-        if on_improved is not None and mixed:
+        self._run(mixed, stop)
+        return self._read(mixed)
 
-            def heard(event: Any) -> None:
-                out = event.data_out
-                on_improved(float(out.objective_function_value), float(out.mip_dual_bound))
+    def _run(self, mixed: bool, stop: Callable[[], bool] | None) -> None:
+        model = self.model
+        if stop is None or not mixed:
+            model.HandleUserInterrupt = False
+            model.run()
+            return
+        # The solver works in a thread of its own, so that an interrupt is noticed here.
+        model.HandleUserInterrupt = True
+        model.startSolve()
+        done = False
+        while not done:
+            done, _ = model.wait(0.2)
+            if not done and stop():
+                model.cancelSolve()
 
-            model.cbMipImprovingSolution.subscribe(heard)
-        model.HandleKeyboardInterrupt = mixed
-        interrupted = False
-        try:
-            model.run() if not mixed else model.solve()
-        except KeyboardInterrupt:
-            interrupted = True
-        finally:
-            if on_improved is not None and mixed:
-                model.cbMipImprovingSolution.clear()
-        return self._read(mixed, interrupted)
-
-    def _read(self, mixed: bool, interrupted: bool) -> Solved:
+    def _read(self, mixed: bool) -> Solved:
         model, names = self.model, self._hs.HighsModelStatus
         status = model.getModelStatus()
         info = model.getInfo()
@@ -244,7 +244,7 @@ class Highs:
             names.kInterrupt: "interrupted",
             names.kModelEmpty: "optimal",
         }
-        word = "interrupted" if interrupted else words.get(status, "failed")
+        word = words.get(status, "failed")
         feasible = int(info.primal_solution_status) == 2
         if word == "optimal" and not feasible and len(self._position):
             word = "failed"
@@ -332,10 +332,10 @@ class OtherSolver:
         node_limit: int | None = None,
         gap: float = 0.0,
         start: np.ndarray | None = None,
-        on_improved: Callable[[float, float], None] | None = None,
+        stop: Callable[[], bool] | None = None,
     ) -> Solved:
         """Solve from scratch; starts and node limits are not passed on."""
-        del node_limit, start, on_improved
+        del node_limit, start, stop
         problem, variables = to_pulp(self._statement, self._costs)
         for number, row in enumerate(self._extra):
             _add_pulp_row(problem, variables, row, f"x{number}")
