@@ -14,6 +14,7 @@ from allocator.quantities import Units, shown
 from allocator.site.checks import check_site_records
 from allocator.site.document import DocumentError, read_document
 from allocator.site.groups import OwnUnits
+from allocator.site.kinds import shape
 from allocator.site.ledger import Ledger, Where
 from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.oddities import note_oddities
@@ -111,7 +112,8 @@ def _check_format(root: Pairs, ledger: Ledger) -> bool:
     if version and int(version[1]) > int(own):
         problem, remedy = f"{shown(text)} is newer than this program reads", "use a newer version"
     else:
-        problem, remedy = f"{shown(text)} is not the format of a site file", f"write '{FORMAT}'"
+        problem = f"{shape(node)} is not the format of a site file"
+        remedy = f"write '{FORMAT}'"
     ledger.fault(node.line, node.column, "site", f"format {problem}", remedy)
     return False
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from allocator.quantities import DIMENSIONS, shown
 from allocator.site.groups import ListOf, entries, name_refusal
-from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
+from allocator.site.kinds import FAULTY, Choice, Faulty, Kind, Quantity, Schema, is_range, shape
 from allocator.site.ledger import Ledger, Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
@@ -27,6 +27,8 @@ class Key:
         """How to add the key, for a message."""
         if isinstance(self.kind, Quantity):
             return f"add '{self.name}: {DIMENSIONS[self.kind.dimension].example}'"
+        if isinstance(self.kind, Choice) and len(self.kind.options) == 1:
+            return f"add '{self.name}: {self.kind.options[0]}'"
         return f"add '{self.name}': {self.about[0].lower()}{self.about[1:]}"
 
 

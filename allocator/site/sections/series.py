@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from allocator.quantities import DIMENSIONS, QuantityError, Units, parse_quantity, shown
+from allocator.quantities import QuantityError, Units, parse_quantity, shown
 from allocator.site.table import Values
 
 MOST_BYTES = 256 * 1024 * 1024
@@ -46,8 +45,9 @@ class _Column:
 
 
 def read_series(values: Values, dimension: str) -> Series | None:
-    """Reads the CSV file that ``values`` names; faults are noted with its own file and line.
+    """Reads the CSV file that ``values`` names.
 
+    Faults are noted with the file's own line and column: 1 is time, 2 is the value.
     The first row holds headings: time, value, each with its unit (``time_s``, ``power [kW]``) or
     SI. Each level lasts until the next row, the last one as long as the one before it.
     """
@@ -128,7 +128,7 @@ def _parse(content: bytes, dimension: str, units: Units) -> Series:
         times.append(time)
         levels.append(level)
     if len(times) < 2:
-        raise _SeriesError(1, 1, f"has {len(times)} rows of data", "give two rows at least")
+        raise _SeriesError(1, 1, f"has too few rows of data ({len(times)})", "give two at least")
     if not any(levels):
         raise _SeriesError(2, 1, "is 0 all of the time", "give one value above 0 at least")
     last = times[-1] + (times[-1] - times[-2])
@@ -187,8 +187,6 @@ def _heading(text: str, line: int, number: int, dimension: str, units: Units) ->
 
 def _cell(column: _Column, text: str, line: int, number: int) -> float:
     try:
-        value = column.value(text)
+        return column.value(text)
     except QuantityError as error:
-        remedy = error.remedy or f"write it like '{DIMENSIONS[column.dimension].example}'"
-        raise _SeriesError(line, number, error.problem, remedy) from None
-    return value if math.isfinite(value) else 0.0
+        raise _SeriesError(line, number, error.problem, error.remedy) from None

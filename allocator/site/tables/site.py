@@ -33,16 +33,33 @@ SITE = Table(
         Key("ambient", AMBIENT, "Conditions around"),
         Key("goals", ListOf(Choice(GOALS), least=1, distinct=True), "What matters, most first"),
         Key("limits", LIMITS, "Limits of the whole site"),
-        Key("fluids", Named("fluid", FLUIDS, (POWER, "heat"), 1), "Fluids", required=True),
+        Key(
+            "fluids",
+            Named("fluid", FLUIDS, (POWER, "heat"), 1),
+            "What flows here, by name",
+            required=True,
+        ),
         Key("materials", Named("material", MATERIALS), "Materials to build with"),
-        Key("places", Named("place", PLACES_TABLE, (), 1), "Places", required=True),
-        Key("sources", Named("source", SOURCES, (), 1), "Sources of fluids", required=True),
+        Key(
+            "places",
+            Named("place", PLACES_TABLE, (), 1),
+            "Where things stand, by name",
+            required=True,
+        ),
+        Key(
+            "sources", Named("source", SOURCES, (), 1), "What gives fluids, by name", required=True
+        ),
         Key("stores", Named("store", STORES), "Kinds of store and where they may stand"),
         Key("builds", Named("build", BUILDS), "Kinds of pipe"),
         Key("routes", Named("route", ROUTES), "Corridors where pipe may be laid"),
         Key("lines", Named("line", LINES), "Power lines that may be built"),
         Key("machines", Named("machine", MACHINES), "Kinds of machine and where they may stand"),
-        Key("demands", Named("demand", DEMANDS, ("flat",), 1), "Demands", required=True),
+        Key(
+            "demands",
+            Named("demand", DEMANDS, ("flat",), 1),
+            "What is asked for, by name",
+            required=True,
+        ),
         Key("built", BUILT, "What stands already and costs nothing"),
     ),
     reserved={
