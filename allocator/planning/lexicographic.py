@@ -16,6 +16,8 @@ HELD = 1e-7
 """An earlier goal may fall by this share of its value (or of its scale) for a later one."""
 
 
+PROVEN = 1e-6
+"""A goal is called optimal within this share: margins and held goals leave no finer meaning."""
 MOST_NEAR = 40
 NEAR_GAP = 1e-3
 
@@ -166,7 +168,7 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         if not program.clock.interrupted and status != "optimal":
             status = full(1.0, 1)
     if _close(best, bound, program.settings.gap):
-        status = "optimal" if _close(best, bound, 1e-6) else "within_gap"
+        status = "optimal" if _close(best, bound, PROVEN) else "within_gap"
     elif status == "node_limit" or program.settings.node_limit is not None:
         status = "node_limit"
     elif status != "interrupted":
@@ -221,7 +223,7 @@ def _real(program: Program, value: float) -> float:
 def _close(best: float | None, bound: float | None, gap: float) -> bool:
     if best is None or bound is None:
         return False
-    return best - bound <= max(gap * abs(bound), 1e-9)
+    return best - bound <= max(max(gap, PROVEN) * abs(bound), 1e-9)
 
 
 def _whole(program: Program, point: np.ndarray) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -206,13 +207,41 @@ class Highs:
         model.setOptionValue("mip_rel_gap", gap)
         model.setOptionValue("mip_abs_gap", 1e-9)
         if start is not None and mixed:
-            solution = self._hs.HighsSolution()
-            ordered = np.empty(len(start))
-            ordered[self._position] = start
-            solution.col_value = ordered.tolist()
-            model.setSolution(solution)
+            self._begin_from(start)
+        began = time.perf_counter()
         self._run(mixed, stop)
-        return self._read(mixed)
+        solved = self._read(mixed)
+        if start is None or not mixed or self._tells_its_value(solved):
+            return solved
+        # Presolve may better a start in its own reduced space and then hand back the start with
+        # the better point's value (seen in HiGHS 1.16): solve again without presolve.
+        left = None if time_limit is None else time_limit - (time.perf_counter() - began)
+        if left is None or left > 0.05:
+            model.setOptionValue("presolve", "off")
+            if left is not None:
+                model.setOptionValue("time_limit", left)
+            self._begin_from(start)
+            self._run(mixed, stop)
+            model.setOptionValue("presolve", "choose")
+            again = self._read(mixed)
+            if again.point is not None and self._tells_its_value(again):
+                return again
+        honest = float(self._costs @ solved.point) if solved.point is not None else None
+        status = "time_limit" if solved.status == "optimal" else solved.status
+        return Solved(status, solved.point, honest, solved.bound)
+
+    def _begin_from(self, start: np.ndarray) -> None:
+        solution = self._hs.HighsSolution()
+        ordered = np.empty(len(start))
+        ordered[self._position] = start
+        solution.col_value = ordered.tolist()
+        self.model.setSolution(solution)
+
+    def _tells_its_value(self, solved: Solved) -> bool:
+        if solved.point is None or solved.value is None:
+            return True
+        honest = float(self._costs @ solved.point)
+        return abs(honest - solved.value) <= 1e-6 * max(1.0, abs(honest))
 
     def _run(self, mixed: bool, stop: Callable[[], bool] | None) -> None:
         model = self.model
