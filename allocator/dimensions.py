@@ -146,7 +146,7 @@ def format_quantity(value: float, dimension: Dimension | str) -> str:
     """A value in SI for people: three digits (four from 1000 on) in a unit that suits it.
 
     98.5 g/s, 12.4 kW, 3.2 t, 87.4 d. ``dimension``: one of :data:`DIMENSIONS` or its name.
-    Temperatures come in degC with one decimal, money in whole units from 1000 on.
+    Temperatures come in degC, money in whole units from 1000 on.
     """
     kind = DIMENSIONS[dimension] if isinstance(dimension, str) else dimension
     if not math.isfinite(value):

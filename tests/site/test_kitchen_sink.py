@@ -1,0 +1,306 @@
+"""Every key of the site file: the values that are read are the values that are written."""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from pathlib import Path
+
+import pytest
+
+from allocator.site.reading import check_site, read_site
+from allocator.site.records import (
+    Ambient,
+    Build,
+    Built,
+    BuiltRun,
+    Demand,
+    Fluid,
+    Layer,
+    Limits,
+    Line,
+    MachineType,
+    Material,
+    Place,
+    Profile,
+    Pump,
+    Route,
+    Site,
+    Source,
+    Stage,
+    StoreType,
+)
+
+DAY = 86_400.0
+KWH = 3.6e6
+BOTH = ("dn50", "hose")
+
+
+@pytest.fixture
+def site(kitchen_sink: Path) -> Site:
+    return read_site(kitchen_sink)
+
+
+def test_nothing_is_odd(kitchen_sink: Path) -> None:
+    report = check_site(kitchen_sink)
+    assert report.faults == ()
+    assert report.warnings == ()
+
+
+def test_site(site: Site, kitchen_sink: Path) -> None:
+    assert site.name == "Kitchen sink"
+    assert site.about == "free text"
+    assert site.horizon == 10 * 31_557_600.0
+    assert site.load_factor == 0.33
+    assert site.count_biogenic is False
+    assert site.ambient == Ambient(281.15, 101_300.0, 4.0)
+    assert site.goals == ("served_power", "clean_power", "money")
+    assert site.limits == Limits(300_000 / 31_557_600, 2_000_000.0, ("old pond",))
+    series = kitchen_sink.with_name("hall_load.csv").read_bytes()
+    assert site.sha256 == hashlib.sha256(kitchen_sink.read_bytes() + series).hexdigest()
+
+
+def test_fluids_and_materials(site: Site) -> None:
+    assert list(site.fluids.values()) == [
+        Fluid("well_gas", heating_value=17.7e6, constants={"density": 1.2}),
+        Fluid("hydrogen", heating_value=119.96e6, substance="Hydrogen"),
+        Fluid("diesel", phase="liquid", heating_value=42.8e6),
+        Fluid("fossil_co2", emission="counted"),
+        Fluid("bio_co2", emission="biogenic"),
+        Fluid("vent_methane", emission="counted", emission_weight=28.0),
+    ]
+    assert list(site.materials.values()) == [
+        Material("pipe_steel", 14_000.0, 1.9, 1.0),
+        Material("mineral_wool", 3000.0, 4.0, 2.0),
+        Material("cell_lead", None, 6.0, 1.0),
+    ]
+
+
+def test_places(site: Site) -> None:
+    assert list(site.places.values()) == [
+        Place("north", 120.0, 840.0, 12.0),
+        Place("works", 0.0, 0.0, 0.0),
+        Place("yard", 40.0, 30.0, 0.0),
+        Place("old pond", 9.0, 9.0, 0.0),
+    ]
+
+
+def test_sources(site: Site) -> None:
+    assert list(site.sources.values()) == [
+        Source(
+            "north_well",
+            place="north",
+            fluid="well_gas",
+            flow=0.0032,
+            stages=(Stage(260.0, 486.0), Stage(80 * DAY, 160 * DAY)),
+            next_spell=6 * 6 * 28_800.0,
+            temperature=313.15,
+            pressure=110_000.0,
+            tap_materials={"pipe_steel": 40.0},
+            tap_price=900.0,
+            pump=Pump(350_000.0, 0.003),
+        ),
+        Source(
+            "tank_farm",
+            place="yard",
+            fluid="diesel",
+            flow=0.04,
+            stages=(Stage(2000 / 0.04, 14 * DAY),),
+            price=1.1,
+            delivered=True,
+        ),
+    ]
+
+
+def test_stores(site: Site) -> None:
+    assert list(site.stores.values()) == [
+        StoreType(
+            "gas_holder",
+            holds="well_gas",
+            places=("north", "works"),
+            most=4000.0,
+            least=100.0,
+            materials={"pipe_steel": 0.5},
+            base_materials={"pipe_steel": 200.0},
+            price=3.0,
+            base_price=5000.0,
+            fill_rate=0.05,
+            release_rate=0.04,
+            loss=0.001 / DAY,
+        ),
+        StoreType(
+            "battery",
+            holds="power",
+            places=("works",),
+            most=400 * KWH,
+            unit=20 * KWH,
+            materials={"cell_lead": 9 / KWH},
+            price=300 / KWH,
+            fill_rate=100_000.0,
+            charge_efficiency=0.9,
+        ),
+    ]
+
+
+def test_network(site: Site) -> None:
+    assert list(site.builds.values()) == [
+        Build(
+            "dn50",
+            capacity=0.012,
+            layers=(Layer("pipe_steel", 5.44), Layer("mineral_wool", 3.1, 0.05)),
+            bore=0.053,
+            price=40.0,
+            fluids=("well_gas", "hydrogen"),
+        ),
+        Build("hose", capacity=100 / 28_800),
+    ]
+    assert list(site.routes.values()) == [
+        Route("ridge", "north", "works", 900.0, ("dn50",)),
+        Route("dale", "north", "yard", math.hypot(80, 810, 12) * 1.5, BOTH),
+        Route("quay", "yard", "works", 50.0, BOTH, one_way=True, cost=0.002),
+    ]
+    assert list(site.lines.values()) == [
+        Line("feeder", "works", "yard", 80_000.0, 60.0, 0.02, {"pipe_steel": 0.4}, 12.0)
+    ]
+
+
+def test_machines(site: Site) -> None:
+    assert list(site.machines.values()) == [
+        MachineType(
+            "gas_engine",
+            takes={"well_gas": 0.012},
+            gives={"bio_co2": 0.021},
+            places={"works": 6, "yard": 2},
+            power_out=70_000.0,
+            heat_out=90_000.0,
+            no_load_share=0.15,
+            least_load=0.4,
+            least_run=1200.0,
+            materials={"pipe_steel": 300.0},
+            price=40_000.0,
+            most=7,
+        ),
+        MachineType(
+            "diesel_set",
+            takes={"diesel": 0.002},
+            gives={"fossil_co2": 0.0063, "vent_methane": 1e-6},
+            places={"yard": None},
+            power_out=30_000.0,
+            least_run=600.0,
+        ),
+        MachineType(
+            "electrolyser",
+            takes={},
+            gives={"hydrogen": 0.00027},
+            places={"works": None},
+            power_in=50_000.0,
+            least_run=600.0,
+        ),
+    ]
+
+
+def test_demands(site: Site) -> None:
+    town, hall, kiln = site.demands.values()
+    assert town == Demand(
+        "town",
+        wants="power",
+        mean=60_000.0,
+        place="works",
+        profile=Profile(
+            DAY, tuple(DAY / 6 * step for step in range(6)), (0.6, 0.6, 0.8, 1.2, 1.5, 1.3)
+        ),
+        least_share=0.2,
+    )
+    # 2 kW for 6 h, 8 kW for 12 h, 4 kW for 12 h again: 156 kWh in 30 h
+    assert hall.mean == 5200.0
+    assert hall.profile is not None
+    assert hall.profile == Profile(108_000.0, (0.0, 21_600.0, 64_800.0), hall.profile.levels)
+    assert hall.profile.levels == pytest.approx((2 / 5.2, 8 / 5.2, 4 / 5.2), rel=1e-15)
+    assert (hall.wants, hall.place, hall.priority, hall.least_share) == ("power", "yard", 2, 0.0)
+    assert kiln == Demand("kiln", wants="hydrogen", mean=0.0001, place="works")
+
+
+def test_built(site: Site) -> None:
+    assert site.built == Built(
+        taps=("north_well",),
+        runs=(BuiltRun("ridge", "dn50", "well_gas"),),
+        lines=("feeder",),
+        stores={("gas_holder", "north"): 500.0, ("battery", "works"): 40 * KWH},
+        machines={("gas_engine", "works"): 1},
+    )
+
+
+SMALL = """\
+format: allocator.site/1
+fluids: {gas: }
+places: {a: , b: {at: [3, 4]}}
+sources: {well: {place: b, fluid: gas, flow: 1}}
+demands: {town: {power: 5}}
+stores:
+built:
+"""
+
+
+def _read(text: str, folder: Path) -> Site:
+    path = folder / "small.yaml"
+    path.write_text(text, encoding="utf-8")
+    return read_site(path)
+
+
+def test_defaults_are_those_of_the_records(tmp_path: Path) -> None:
+    site = _read(SMALL, tmp_path)
+    assert site == Site(
+        name="small",
+        fluids={"gas": Fluid("gas")},
+        materials={},
+        places={"a": Place("a"), "b": Place("b", 3.0, 4.0)},
+        sources={"well": Source("well", "b", "gas", 1.0)},
+        stores={},
+        builds={},
+        routes={},
+        machines={},
+        demands={"town": Demand("town", "power", 5.0)},
+        sha256=site.sha256,
+    )
+
+
+def test_names_in_any_script(tmp_path: Path) -> None:
+    text = SMALL.replace("{a: , b:", "{12: , 'Föhn 🌊 \"x\"': ,no: , b:").replace(
+        "place: b", "place: 'Föhn 🌊 \"x\"'"
+    )
+    site = _read(text, tmp_path)
+    assert list(site.places) == ["12", 'Föhn 🌊 "x"', "no", "b"]
+    assert site.sources["well"].place == 'Föhn 🌊 "x"'
+
+
+@pytest.mark.parametrize(
+    ("cycle", "stages"),
+    [
+        ("[]", ()),
+        ("[{on: 5, every: 5}]", ()),
+        ("[{on: 5, every: 5}, {on: 10, every: 20}]", (Stage(10.0, 20.0),)),
+        ("[{on: 5, every: 7}, {on: 14, every: 14}]", (Stage(5.0, 7.0), Stage(14.0, 14.0))),
+        (
+            "[{on: 1 h, every: 6 h}, {on: 0.25 d, every: 1 d}]",
+            (Stage(3600.0, 21_600.0), Stage(21_600.0, 86_400.0)),
+        ),
+    ],
+)
+def test_inner_stages_that_are_always_on_are_dropped(
+    cycle: str, stages: tuple[Stage, ...], tmp_path: Path
+) -> None:
+    """An outer one stays, as the stages inside begin anew each time that it turns on."""
+    site = _read(SMALL.replace("flow: 1}", f"flow: 1, cycle: {cycle}}}"), tmp_path)
+    assert site.sources["well"].stages == stages
+
+
+def test_a_profile_keeps_its_shape_at_any_scale(tmp_path: Path) -> None:
+    small = _read(SMALL.replace("{power: 5}", "{power: 5, profile: [1, 3]}"), tmp_path)
+    large = _read(SMALL.replace("{power: 5}", "{power: 5, profile: [70, 210]}"), tmp_path)
+    assert small.demands == large.demands
+    assert small.demands["town"].profile == Profile(86_400.0, (0.0, 43_200.0), (0.5, 1.5))
+
+
+def test_a_constant_profile_is_none(tmp_path: Path) -> None:
+    site = _read(SMALL.replace("{power: 5}", "{power: 5, profile: [2, 2, 2]}"), tmp_path)
+    assert site.demands["town"].profile is None

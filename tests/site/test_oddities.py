@@ -1,0 +1,237 @@
+"""Oddities: the site is read all the same, and each is noted with its mark."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from allocator.site.reading import check_site
+
+BASE = """\
+format: allocator.site/1
+fluids:
+  gas: {heating_value: 20 MJ/kg}
+  co2: {emission: counted}
+materials: {steel: {stock: 1 t}}
+places: {well_head: {at: [0, 0]}, mill: {at: [300, 400]}, moor: {at: [0, 900]}}
+sources:
+  well: {place: well_head, fluid: gas, flow: 1 g/s}
+stores:
+  holder: {holds: gas, places: [mill], size: {most: 1 t}, materials: {steel: 1 kg/kg}}
+builds: {pipe: {capacity: 1 g/s}}
+routes: {lane: {between: [well_head, mill]}}
+machines:
+  engine: {takes: {gas: 1 g/s}, gives: {power: 7 kW, co2: 2 g/s}, places: [mill]}
+demands:
+  town: {power: 5 kW}
+"""
+
+
+def _warnings(folder: Path, *patches: tuple[str, str]) -> tuple[list[str], list[str]]:
+    text = BASE
+    for old, new in patches:
+        assert text.count(old) == 1
+        text = text.replace(old, new)
+    marks = []
+    while "«" in text:
+        at = text.index("«")
+        text = text[:at] + text[at + 1 :]
+        marks.append(f"{text.count(chr(10), 0, at) + 1}:{at - text.rfind(chr(10), 0, at)}")
+    path = folder / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    report = check_site(path)
+    assert report.faults == ()
+    assert report.site is not None
+    return marks, [str(warning).removeprefix(f"{path}:") for warning in report.warnings]
+
+
+def test_the_base_is_not_odd(tmp_path: Path) -> None:
+    assert _warnings(tmp_path) == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("patches", "messages"),
+    [
+        (
+            [("gives: {power: 7 kW", "gives: «{power: 2 W")],
+            [
+                "machine 'engine': turns only 0.01 % of the energy that it takes into use; "
+                "check 'takes', 'gives' and the heating value"
+            ],
+        ),
+        (
+            [("gives: {power: 7 kW", "gives: «{power: 19 kW")],
+            [
+                "machine 'engine': turns 95 % of its fuel's energy into power; "
+                "check 'takes', 'gives' and the heating value"
+            ],
+        ),
+        (
+            [("{heating_value: 20 MJ/kg}", ""), ("takes: {gas", "takes: «{gas")],
+            [
+                "machine 'engine': gives power, but nothing that it takes has a heating value: "
+                "its energy is not checked; add 'heating_value' to its fuel"
+            ],
+        ),
+        (
+            [("2 g/s}", "2 g/s, gas: 1 mg/s}"), ("gives: {power", "gives: «{power")],
+            ["machine 'engine': both takes and gives 'gas'; give the net flow"],
+        ),
+        (
+            [
+                ("place: well_head", "place: «moor"),
+                ("{holds: gas", "{holds: «gas"),
+            ],
+            [
+                "source 'well': no route takes its 'gas' to where anything holds or uses it; "
+                "add a route from 'moor', or a store or machine there",
+                "store 'holder': nothing can fill it: no 'gas' gets to any of its places; "
+                "add a route or what gives it",
+            ],
+        ),
+        (
+            [
+                ("between: [well_head, mill]}", "between: [mill, well_head], one_way: true}"),
+                ("place: well_head", "place: «well_head"),
+                ("{holds: gas", "{holds: «gas"),
+            ],
+            [
+                "source 'well': no route takes its 'gas' to where anything holds or uses it; "
+                "add a route from 'well_head', or a store or machine there",
+                "store 'holder': nothing can fill it: no 'gas' gets to any of its places; "
+                "add a route or what gives it",
+            ],
+        ),
+        (
+            [
+                ("capacity: 1 g/s}", "capacity: 1 g/s, fluids: [co2]}"),
+                ("place: well_head", "place: «well_head"),
+                ("{holds: gas", "{holds: «gas"),
+            ],
+            [
+                "source 'well': no route takes its 'gas' to where anything holds or uses it; "
+                "add a route from 'well_head', or a store or machine there",
+                "store 'holder': nothing can fill it: no 'gas' gets to any of its places; "
+                "add a route or what gives it",
+            ],
+        ),
+        (
+            [("  co2:", "  «tar: {}\n  co2:")],
+            ["fluid 'tar': nothing gives or takes it; use it or delete it"],
+        ),
+        (
+            [
+                ("  co2:", "  «tar: {}\n  co2:"),
+                (
+                    "fluid: gas, flow: 1 g/s}",
+                    "fluid: gas, flow: 1 g/s}\n  pit: {place: mill, fluid: tar, flow: 1 g/s}",
+                ),
+            ],
+            ["fluid 'tar': sources give it, but no machine or demand takes it; add what takes it"],
+        ),
+        (
+            [("{steel: {stock: 1 t}}", "{steel: {stock: 1 t}, «brick: {}}")],
+            ["material 'brick': nothing is made of it; use it or delete it"],
+        ),
+        (
+            [
+                (
+                    "{pipe: {capacity: 1 g/s}}",
+                    "{pipe: {capacity: 1 g/s}, «hose: {capacity: 1 g/s}}",
+                ),
+                ("between: [well_head, mill]", "between: [well_head, mill], builds: [pipe]"),
+            ],
+            ["build 'hose': no route offers it; use it or delete it"],
+        ),
+        (
+            [
+                (
+                    "stores:",
+                    "stores:\n  cells: {holds: «power, places: [mill], size: {most: 1 kWh}}",
+                ),
+                ("power: 7 kW, ", ""),
+                ("  town", "  «town"),
+            ],
+            [
+                "store 'cells': nothing can fill it: no 'power' gets to any of its places; "
+                "add a route or what gives it",
+                "demand 'town': asks for 'power', which nothing gives; add what gives it",
+            ],
+        ),
+        (
+            [
+                ("demands:", "demands:\n  «kiln: {fluid: steam, flow: 1 g/s, place: mill}"),
+                ("  co2:", "  steam: {}\n  co2:"),
+            ],
+            ["demand 'kiln': asks for 'steam', which nothing gives; add what gives it"],
+        ),
+        (
+            [
+                ("machines:", "limits: {excluded_places: [mill]}\nmachines:"),
+                ("places: [mill], size", "places: «[mill], size"),
+                ("between: [well", "between: «[well"),
+                ("co2: 2 g/s}, places: [mill]", "co2: 2 g/s}, places: «[mill]"),
+                ("place: well_head", "place: «well_head"),
+                ("{holds: gas", "{holds: «gas"),
+            ],
+            [
+                "source 'well': no route takes its 'gas' to where anything holds or uses it; "
+                "add a route from 'well_head', or a store or machine there",
+                "store 'holder': nothing can fill it: no 'gas' gets to any of its places; "
+                "add a route or what gives it",
+                "store 'holder': stands at 'mill', which 'limits' excludes; "
+                "move it, or take the place off 'excluded_places'",
+                "route 'lane': leads to 'mill', which 'limits' excludes: nothing is laid there; "
+                "delete it, or take the place off 'excluded_places'",
+                "machine 'engine': stands at 'mill', which 'limits' excludes; "
+                "move it, or take the place off 'excluded_places'",
+            ],
+        ),
+        (
+            [("flow: 1 g/s}", "flow: 1 g/s, temperature: «40}")],
+            [
+                "source 'well': temperature is -233 degC; "
+                "a plain number is kelvin: write degrees as '40 degC'"
+            ],
+        ),
+        (
+            [("machines:", "ambient: {temperature: «15}\nmachines:")],
+            [
+                "site: temperature is -258 degC; "
+                "a plain number is kelvin: write degrees as '40 degC'"
+            ],
+        ),
+        (
+            [("between: [well_head, mill]", "between: [well_head, mill], length: «400 m")],
+            [
+                "route 'lane': is shorter than the straight line between its places "
+                "(400 m < 500 m); check 'length' and the coordinates"
+            ],
+        ),
+        (
+            [("heating_value: 20 MJ/kg", "heating_value: 20 MJ/kg, emission_weight: «28")],
+            [
+                "fluid 'gas': has a weight, but its emission counts for nothing; "
+                "add 'emission: counted'"
+            ],
+        ),
+        (
+            [("size: {most: 1 t}", "size: {most: 1 t}, loss: «5 %/h")],
+            [
+                "store 'holder': loses more than its whole size in a day; "
+                "check 'loss', as in '0.1 %/d'"
+            ],
+        ),
+        (
+            [("flow: 1 g/s}", "flow: 1 g/s, pump: «{energy: 30 MJ/kg}}")],
+            [
+                "source 'well': its pump takes 30 MJ/kg, no less than its fluid holds "
+                "(20 MJ/kg); check 'pump.energy'"
+            ],
+        ),
+    ],
+)
+def test_oddities(patches: list[tuple[str, str]], messages: list[str], tmp_path: Path) -> None:
+    marks, warnings = _warnings(tmp_path, *patches)
+    assert warnings == [f"{mark}: {said}" for mark, said in zip(marks, messages, strict=True)]
