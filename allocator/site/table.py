@@ -114,7 +114,7 @@ class Table:
         for name, value in given:
             meant = name.text if name.text in known else self._refuse(name, values)
             # A misspelt key is read as what it was meant to be, so that its own faults are noted.
-            if meant == name.text or (meant in known and meant not in {*written, *values.nodes}):
+            if name.text in known or (meant in known and meant not in {*written, *values.nodes}):
                 values.nodes[meant] = value
                 self._take(known[meant], value, values)
         self._add_defaults(values)
