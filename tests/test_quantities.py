@@ -10,7 +10,7 @@ from typing import Any
 import pint
 import pytest
 import scipy.constants
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from allocator.quantities import (
@@ -179,6 +179,7 @@ def test_refusals(value: object, dimension: str, message: str) -> None:
     assert str(caught.value) == message
 
 
+@example("¼", "conductivity")  # pint fails an assertion of its own on this one
 @given(st.text(max_size=40), st.sampled_from(sorted(DIMENSIONS)))
 def test_any_text_is_a_finite_number_or_refused(text: str, dimension: str) -> None:
     for tried in (text, f"3 {text}"):

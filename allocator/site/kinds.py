@@ -224,7 +224,7 @@ class Name:
 
     def resolve(self, node: Scalar, where: Where) -> str | Faulty:
         """The name if the site has it."""
-        names = where.ledger.names.get(self.section, ())
+        names = where.ledger.names.get(self.section, {})
         if node.text in self.also or node.text in names:
             return node.text
         remedy = where.ledger.guess(node.text, (*self.also, *names))

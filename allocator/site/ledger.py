@@ -19,14 +19,14 @@ _MOST_LISTED = 8
 class Ledger:
     """Faults and warnings of one file, and what every value may refer to.
 
-    ``names``: section -> the names that it declares. ``folder``: where CSV files are looked up.
-    ``extra``: bytes of the CSV files read so far, in order.
+    ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
+    looked up. ``extra``: bytes of the CSV files read so far, in order.
     """
 
     file: str
     folder: Path
     units: Units = field(default_factory=Units)
-    names: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
     _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
     _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)

@@ -136,19 +136,19 @@ def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None
     return replace(site, sha256=digest.hexdigest())
 
 
-def _names(root: Pairs, ledger: Ledger) -> dict[str, tuple[str, ...]]:
+def _names(root: Pairs, ledger: Ledger) -> dict[str, dict[str, None]]:
     """The names that each section declares, known before any reference is read."""
     sections = {key.name for key in SITE.keys if isinstance(key.kind, Named)}
     given = {key.text for key, _ in root.pairs if isinstance(key, Scalar)}
     missing = [key.name for key in SITE.keys if key.name not in given]
-    names: dict[str, tuple[str, ...]] = {}
+    names: dict[str, dict[str, None]] = {}
     for key, node in root.pairs:
         if isinstance(key, Scalar) and isinstance(node, Pairs):
             section = key.text
             if section not in sections and section not in SITE.reserved:
                 section = ledger.closest(section, missing)
             if section in sections and section not in names:
-                names[section] = tuple(n.text for n, _ in node.pairs if isinstance(n, Scalar))
+                names[section] = {n.text: None for n, _ in node.pairs if isinstance(n, Scalar)}
     return names
 
 

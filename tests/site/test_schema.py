@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -128,3 +129,25 @@ def test_what_the_schema_refuses(section: str, change: object, kitchen_sink: Pat
     data = _data(kitchen_sink)
     VALIDATOR.validate(data)
     assert not VALIDATOR.is_valid({**data, section: change})
+
+
+def test_the_readme_names_every_key() -> None:
+    readme = (Path(__file__).parents[2] / "networks" / "README.md").read_text(encoding="utf-8")
+    known = {name for part in _mappings(site_schema()) for name in part["properties"]}
+    inside = {
+        "on",
+        "every",
+        "batch",
+        "energy",
+        "rate",
+        "least",
+        "unit",
+        "csv",
+        "material",
+        "mass",
+        "thickness",
+        "route",
+        "build",
+    }  # named in braces in their record's row
+    assert {name for name in known - inside if f"`{name}`" not in readme} == set()
+    assert {name for name in inside if not re.search(rf"\b{name}\b", readme)} == set()
