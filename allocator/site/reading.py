@@ -32,7 +32,8 @@ from allocator.site.sections.machines import read_machines
 from allocator.site.sections.network import read_builds, read_lines, read_routes
 from allocator.site.sections.sources import read_sources
 from allocator.site.sections.stores import read_stores
-from allocator.site.table import Named, Values
+from allocator.site.shapes import Named
+from allocator.site.table import Values
 from allocator.site.tables.site import FORMAT, SITE
 
 MOST_BYTES = 64 * 1024 * 1024

@@ -5,7 +5,8 @@ from __future__ import annotations
 from allocator.site.groups import ListOf, OwnUnits
 from allocator.site.kinds import Choice, Flag, Quantity, Text
 from allocator.site.records import GOALS, POWER
-from allocator.site.table import Key, Named, Table
+from allocator.site.shapes import Named
+from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     SPAN,
 )

@@ -5,7 +5,8 @@ from __future__ import annotations
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Name, Quantity
 from allocator.site.records import POWER
-from allocator.site.table import Key, Table, Variants
+from allocator.site.shapes import Variants
+from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     FLOW,
     FLUID,

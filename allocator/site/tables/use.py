@@ -5,7 +5,8 @@ from __future__ import annotations
 from allocator.site.groups import ListOf, MapOf
 from allocator.site.kinds import AsWritten, Name, Quantity, Text, Whole
 from allocator.site.records import POWER
-from allocator.site.table import ByShape, Key, Table
+from allocator.site.shapes import ByShape
+from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     BUILD,
     FLOW,

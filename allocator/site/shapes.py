@@ -1,0 +1,119 @@
+"""Sections of named records, records of two variants, and values that may be written two ways."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from allocator.quantities import shown
+from allocator.site.groups import ListOf, entries, name_refusal
+from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
+from allocator.site.ledger import Ledger, Where
+from allocator.site.nodes import Items, Node, Pairs, Scalar
+from allocator.site.table import Table, Values
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """Two tables for one kind of record: ``matching`` where ``key`` holds ``word``."""
+
+    key: str
+    word: str
+    matching: Table
+    other: Table
+
+    def choose(self, node: Node) -> Table:
+        """The table for a record's node."""
+        if isinstance(node, Pairs):
+            for key, value in node.pairs:
+                if isinstance(key, Scalar) and key.text == self.key:
+                    held = isinstance(value, Scalar) and value.text == self.word
+                    return self.matching if held else self.other
+        return self.other
+
+    def schema(self) -> Schema:
+        """Either table as JSON Schema."""
+        return {
+            "if": {
+                "type": "object",
+                "properties": {self.key: {"const": self.word}},
+                "required": [self.key],
+            },
+            "then": self.matching.schema(),
+            "else": self.other.schema(),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A section: names -> records of one table, or of two variants."""
+
+    singular: str
+    table: Table | Variants
+    reserved_names: tuple[str, ...] = ()
+    least: int = 0
+
+    def read(self, node: Node, where: Where) -> dict[str, Values]:
+        """Name -> values, in file order; what is faulty is in there as not whole."""
+        if isinstance(node, Scalar) and node.empty:
+            node = Pairs([], node.line, node.column)
+        if not isinstance(node, Pairs):
+            where.fault(node, f"expects a mapping of names to {self.singular}s, got {shape(node)}")
+            return {}
+        if len(node.pairs) < self.least:
+            where.fault(node, f"names no {self.singular}", f"a site needs at least {self.least}")
+        return {
+            name.text: values
+            for name, body in entries(node, where)
+            if (values := self._read_one(name, body, where.ledger)) is not None
+        }
+
+    def _read_one(self, name: Scalar, body: Node, ledger: Ledger) -> Values | None:
+        where = Where(ledger, f"{self.singular} {shown(name.text)}")
+        refusal = name_refusal(name.text, self.reserved_names)
+        if refusal:
+            where.fault(name, f"the name {refusal}", "give it another name")
+        table = self.table if isinstance(self.table, Table) else self.table.choose(body)
+        values = table.read_marked(body, where, name)
+        if isinstance(values, Faulty):
+            return None
+        if refusal:
+            values.sound = False
+        return values
+
+    def schema(self) -> Schema:
+        """The section as JSON Schema."""
+        names: Schema = {"pattern": r"^[^@:>\u0000-\u001f]+$"}
+        if self.reserved_names:
+            names["not"] = {"enum": list(self.reserved_names)}
+        return {
+            "type": "object" if self.least else ["object", "null"],
+            "propertyNames": names,
+            "additionalProperties": self.table.schema(),
+            **({"minProperties": self.least} if self.least else {}),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ByShape:
+    """A value that may be written in two ways: as a scalar or a list, or as a mapping."""
+
+    flat: Quantity | ListOf
+    mapping: Kind
+
+    def read(self, node: Node, where: Where) -> Any:
+        """What the kind for the node's shape reads."""
+        if isinstance(node, Pairs) and not is_range(node):
+            return self.mapping.read(node, where)
+        if isinstance(self.flat, ListOf) and not isinstance(node, Items):
+            where.fault(
+                node,
+                f"expects a list of names, or a mapping of name to number, got {shape(node)}",
+                "write '[works]' or '{works: 6}'",
+            )
+            return FAULTY
+        return self.flat.read(node, where)
+
+    def schema(self) -> Schema:
+        """Either schema."""
+        return {"anyOf": [self.flat.schema(), self.mapping.schema()]}
