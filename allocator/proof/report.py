@@ -63,7 +63,7 @@ class Findings:
 
     def holds(self, rule: str, subject: str, condition: bool, message: str) -> bool:
         """A condition without a size."""
-        self._count(rule)
+        self.count(rule)
         if not condition:
             self.breach(rule, subject, 1.0, "", message)
         return condition
@@ -79,7 +79,7 @@ class Findings:
         tolerance: float = 0.0,
     ) -> None:
         """``value <= limit + tolerance``; ``what`` names the value in the message."""
-        self._count(rule)
+        self.count(rule)
         if not value <= limit + tolerance:
             size = value - limit
             message = (
@@ -99,7 +99,7 @@ class Findings:
         tolerance: float = 0.0,
     ) -> None:
         """``value >= limit - tolerance``; ``what`` names the value in the message."""
-        self._count(rule)
+        self.count(rule)
         if not value >= limit - tolerance:
             size = limit - value
             message = (
@@ -119,7 +119,7 @@ class Findings:
         tolerance: float,
     ) -> None:
         """``|value - expected| <= tolerance``; ``value`` is the plan's figure."""
-        self._count(rule)
+        self.count(rule)
         if not abs(value - expected) <= tolerance:
             size = abs(value - expected)
             message = (
@@ -128,7 +128,8 @@ class Findings:
             )
             self.breach(rule, subject, size, unit, message)
 
-    def _count(self, rule: str) -> None:
+    def count(self, rule: str) -> None:
+        """Count one comparison of a rule."""
         self._checks[rule] = self._checks.get(rule, 0) + 1
 
 

@@ -1,0 +1,95 @@
+"""The audit: a plan recomputed from the site, with no solver and nothing of planning.
+
+Counts, stocks, capacities, limits and windows hold with no tolerance (but for the rounding of
+the audit's own sums, 1e-12); balances hold to 1e-6 of the largest flow.
+"""
+
+from __future__ import annotations
+
+from allocator.errors import Fault, PlanFileError
+from allocator.plan import Plan
+from allocator.proof import (
+    batteries,
+    collect,
+    counts,
+    objectives,
+    pipes,
+    power,
+    promises,
+    running,
+    supply,
+    totals,
+)
+from allocator.proof.case import case_of
+from allocator.proof.figures import check_numbers
+from allocator.proof.march import TooManyIntervalsError
+from allocator.proof.materials import check_materials
+from allocator.proof.names import check_names
+from allocator.proof.report import AuditReport, Findings
+from allocator.site.records import Site
+
+RULES = (
+    counts.check_taps,
+    counts.check_stores,
+    counts.check_machines,
+    counts.check_runs,
+    counts.check_lines,
+    counts.check_shares,
+    collect.check_sources,
+    collect.check_collect,
+    collect.check_burns,
+    pipes.check_pipes,
+    supply.check_supply,
+    running.check_running,
+    running.check_swing,
+    promises.check_stores,
+    batteries.check_batteries,
+    power.check_power,
+    power.check_lines,
+    check_materials,
+    totals.check_money,
+    totals.check_emissions,
+    objectives.check_goals,
+    objectives.check_claims,
+)
+"""Every rule, in the order in which breaches are told."""
+
+
+def audit(site: Site, plan: Plan) -> AuditReport:
+    """Check every claim of a plan against its site.
+
+    A plan whose numbers or names make no sense is told of these faults only: nothing can be
+    recomputed from it.
+
+    Raises:
+        PlanFileError: the plan is for another site, or of a basis that is not known.
+    """
+    _for_this_site(site, plan)
+    findings = Findings()
+    check_numbers(plan, findings)
+    check_names(site, plan, findings)
+    if not findings.clean:
+        return findings.report()
+    try:
+        case = case_of(site, plan)
+    except TooManyIntervalsError as error:
+        findings.breach("not_marched", "sources", 0.0, "", f"{error}: too many to audit")
+        return findings.report()
+    for rule in RULES:
+        rule(case, findings)
+    return findings.report()
+
+
+def _for_this_site(site: Site, plan: Plan) -> None:
+    def refuse(problem: str) -> PlanFileError:
+        return PlanFileError([Fault("plan", 0, 0, "", problem)])
+
+    if plan.basis not in ("firm", "mean"):
+        raise refuse(f"the plan has the basis {plan.basis!r}; only firm and mean are known")
+    if plan.site_name != site.name:
+        raise refuse(f"the plan is for another site: {plan.site_name!r}, not {site.name!r}")
+    if plan.site_sha256 != site.sha256:
+        raise refuse(
+            f"the plan is for another site: the file of {site.name!r} has changed since"
+            f" (sha256 {plan.site_sha256[:12] or 'none'}, now {site.sha256[:12] or 'none'})"
+        )

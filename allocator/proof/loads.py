@@ -1,0 +1,40 @@
+"""What machines take and give, in units at full load.
+
+Fuel is affine in load: a unit that turns takes the share a of its full-load takings at no load,
+and the rest in step with its load. A unit run on and off behind a battery runs at full load.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from allocator.plan import FLAT, MachineUse
+from allocator.proof.case import Case
+
+
+def turnover(case: Case, machine: MachineUse) -> dict[str, float]:
+    """Share of full-load takings in the supply layer by shape (means), in units."""
+    idle = case.machine_type(machine).no_load_share
+    found = {
+        FLAT: math.fsum([idle * machine.running, (1.0 - idle) * machine.flat_load, machine.cycled])
+    }
+    for shape, load in machine.following.items():
+        found[shape] = found.get(shape, 0.0) + (1.0 - idle) * load
+    return found
+
+
+def burst_terms(case: Case, machine: MachineUse) -> Iterator[tuple[str, float]]:
+    """Sources whose bursts a group burns: source, and units at full load while it is on."""
+    for destination in case.bursts(machine):
+        if destination.fluid is None:
+            continue
+        full = case.machine_type(machine).takes[destination.fluid]
+        for source, rate in case.collected(destination.name):
+            yield source.name, rate / full
+
+
+def mean_turnover(case: Case, machine: MachineUse) -> float:
+    """Mean share of full-load takings over both layers, in units."""
+    bursts = [units * case.duty(source) for source, units in burst_terms(case, machine)]
+    return math.fsum([*turnover(case, machine).values(), *bursts])

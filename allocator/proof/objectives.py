@@ -1,0 +1,155 @@
+"""Rules of goals and of the power that a plan claims: values, bounds, gaps, ceiling."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.plan import GoalResult
+from allocator.proof.case import Case
+from allocator.proof.materials import material_use
+from allocator.proof.report import Findings
+from allocator.proof.totals import REPORTED, closest, counted_emission, money
+from allocator.site.records import POWER
+
+TO_PRIORITY = " to priority "
+
+UNITS = {
+    "clean_power": ("W", "max"),
+    "served_power": ("W", "max"),
+    "served_fluid": ("kg/s", "max"),
+    "emissions": ("kg/s", "min"),
+    "scarce_material": ("kg", "min"),
+    "money": ("money", "min"),
+}
+"""Unit and sense of each goal."""
+
+LEAST_SCALE = 1e-9
+"""Differences below this are of no interest: of a served amount as a share, else in SI."""
+
+
+def check_goals(case: Case, findings: Findings) -> None:
+    """Goals are the site's, in its order, each once; value, bound and gap hold."""
+    order = -1
+    seen: set[str] = set()
+    for goal in case.plan.goals:
+        subject = f"goal {goal.name!r}"
+        name, _, priority = goal.name.partition(TO_PRIORITY)
+        asked = name in case.site.goals and (not priority or _is_priority(case, priority))
+        if not findings.holds("goal_known", subject, asked, "is no goal of the site"):
+            continue
+        place = case.site.goals.index(name)
+        findings.holds(
+            "goal_order",
+            subject,
+            place >= order and goal.name not in seen,
+            "is not in the site's order, or stands twice",
+        )
+        order = place
+        seen.add(goal.name)
+        unit, sense = UNITS[name]
+        findings.holds(
+            "goal_unit",
+            subject,
+            (goal.unit, goal.sense) == (unit, sense),
+            f"is to be read as {sense} in {unit}",
+        )
+        _figures(case, findings, goal, name, int(priority) if priority else None, subject)
+
+
+def _is_priority(case: Case, priority: str) -> bool:
+    return any(str(demand.priority) == priority for demand in case.site.demands.values())
+
+
+def _figures(
+    case: Case, findings: Findings, goal: GoalResult, name: str, priority: int | None, subject: str
+) -> None:
+    value = goal_value(case, name, priority)
+    if name == "money":
+        value = closest(goal.value, value, money(case, widest=True))
+    unit = UNITS[name][0] if name != "money" else ""
+    scale = _scale(case, name)
+    tolerance = max(REPORTED * abs(value), scale)
+    findings.equals("goal_value", subject, goal.value, value, unit, "the value", tolerance)
+    if goal.bound is None or goal.gap is None:
+        findings.holds(
+            "goal_gap",
+            subject,
+            goal.bound is None and goal.gap is None,
+            "has a gap without a bound, or a bound without a gap",
+        )
+        return
+    if goal.sense == "max":
+        findings.at_least("goal_bound", subject, goal.bound, value, unit, "the bound", tolerance)
+    else:
+        findings.at_most("goal_bound", subject, goal.bound, value, unit, "the bound", tolerance)
+    gap = abs(goal.bound - goal.value) / max(abs(goal.bound), 1e-9)
+    findings.equals("goal_gap", subject, goal.gap, gap, "", "the gap", REPORTED * max(1.0, gap))
+
+
+def _scale(case: Case, name: str) -> float:
+    if name in ("clean_power", "served_power", "served_fluid"):
+        power = name != "served_fluid"
+        means = [d.mean for d in case.site.demands.values() if (d.wants == POWER) == power]
+        return LEAST_SCALE * math.fsum(means)
+    return LEAST_SCALE if name == "emissions" else 1e-6
+
+
+def goal_value(case: Case, name: str, priority: int | None = None) -> float:
+    """A goal's value recomputed, SI; ``priority``: of demands up to this priority only."""
+    if name == "emissions":
+        return counted_emission(case)
+    if name == "money":
+        return money(case)
+    if name == "scarce_material":
+        return math.fsum(
+            case.site.materials[material].scarcity * float(kg)
+            for material, kg in material_use(case).items()
+            if material in case.site.materials
+        )
+    served = []
+    for use in case.plan.demands:
+        if (use.wants == POWER) == (name == "served_fluid"):
+            continue
+        if priority is None or case.site.demands[use.name].priority <= priority:
+            share = use.clean_share + (0.0 if name == "clean_power" else use.emitting_share)
+            served.append(share * use.mean)
+    return math.fsum(served)
+
+
+def check_claims(case: Case, findings: Findings) -> None:
+    """The power of the plan is what its demands are served, and is below the ceiling."""
+    power, ceiling = case.plan.power, case.plan.ceiling
+    clean, total = goal_value(case, "clean_power"), goal_value(case, "served_power")
+    asked = math.fsum(d.mean for d in case.site.demands.values() if d.wants == POWER)
+    claims = {
+        "firm clean power": (power.firm_clean, clean),
+        "firm power": (power.firm_total, total),
+    }
+    if not case.firm:
+        claims = {
+            "mean clean power": (power.mean_clean, clean),
+            "mean power": (power.mean_total, total),
+        }
+    claims["mean demand"] = (power.demand_mean, asked)
+    for what, (given, expected) in claims.items():
+        findings.equals(
+            "power_reported",
+            "power",
+            given,
+            expected,
+            "W",
+            what,
+            max(REPORTED * expected, LEAST_SCALE * asked),
+        )
+    share = total / asked if asked > 0 else 0.0
+    findings.equals(
+        "power_reported", "power", power.served_share, share, "", "the served share", REPORTED
+    )
+    if case.firm:
+        for what, promised, most in (
+            ("the clean power promised", clean, ceiling.clean),
+            ("the power promised", total, ceiling.total),
+        ):
+            if most is not None:
+                tolerance = REPORTED * abs(most)
+                findings.at_most("ceiling", "power", promised, most, "W", what, tolerance)

@@ -1,0 +1,110 @@
+"""Rules of stores of fluid: rates, the long run, and every window."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+
+from allocator.plan import FLAT
+from allocator.proof.case import ROUNDING, Case
+from allocator.proof.cycle import Cycle
+from allocator.proof.report import Findings
+from allocator.proof.windows import shortfall
+from allocator.proof.words import spoken
+
+
+def check_stores(case: Case, findings: Findings) -> None:
+    """``size (1 - loss L) + sum_s r_s tau_s(L) + inflow L >= flat L + sum_j f_j beta_j(L)``
+
+    for every L > 0; fill and release within the store's rates.
+    """
+    for store in case.plan.stores:
+        kind = case.site.stores[store.type]
+        name = f"store:{store.name}"
+        subject = f"store {store.name!r}"
+        filled = math.fsum([case.arriving(name), store.inflow])
+        if kind.fill_rate is not None:
+            findings.at_most(
+                "store_fill_rate",
+                subject,
+                filled,
+                kind.fill_rate,
+                "kg/s",
+                "what flows in with all on",
+            )
+        if kind.release_rate is not None:
+            released = case.at_peak(store.draw)
+            findings.at_most(
+                "store_release_rate",
+                subject,
+                released,
+                kind.release_rate,
+                "kg/s",
+                "what flows out at peak",
+            )
+        supply = [(case.cycles[source.name], rate) for source, rate in case.collected(name)]
+        check_promise(
+            case,
+            findings,
+            subject,
+            "store",
+            "kg",
+            store.size,
+            kind.loss,
+            supply,
+            store.inflow,
+            store.draw,
+        )
+
+
+def check_promise(
+    case: Case,
+    findings: Findings,
+    subject: str,
+    rule: str,
+    unit: str,
+    size: float,
+    loss: float,
+    supply: Sequence[tuple[Cycle, float]],
+    inflow: float,
+    draw: Mapping[str, float],
+) -> None:
+    """Rules ``<rule>_long_run`` and ``<rule>_cut`` of one promise.
+
+    ``size``: kg or J; ``supply``: cycle and rate while on; ``draw``: mean by shape, a second.
+    """
+    lost = loss * size
+    gets = math.fsum([inflow, *(rate * cycle.mean for cycle, rate in supply)])
+    gives = math.fsum([lost, *draw.values()])
+    findings.at_least(
+        f"{rule}_long_run",
+        subject,
+        gets,
+        gives,
+        "W" if unit == "J" else "kg/s",
+        "what surely comes in over the long run",
+        ROUNDING * max(gets, gives),
+    )
+    if gets < gives * (1 - ROUNDING):
+        return  # every store fails sooner or later, whatever its size
+    parts = list(supply)
+    for shape, mean in draw.items():
+        if shape != FLAT and mean > 0:
+            parts.append((case.shape_cycles[shape], mean))
+    short = shortfall(parts, math.fsum([lost, draw.get(FLAT, 0.0), -inflow]), size)
+    findings.count(f"{rule}_cut")
+    if short is None:
+        return
+    where = {
+        "window": f"in windows of {spoken(short.length, 's')}",
+        "tail": f"in windows longer than {spoken(short.length, 's')}, as far as can be proven",
+        "unproven": "or not: the search was given up before it had proven every window",
+    }[short.kind]
+    findings.breach(
+        f"{rule}_cut",
+        subject,
+        short.amount,
+        unit,
+        f"holds {spoken(size, unit)} and is {spoken(short.amount, unit)} short of its promise"
+        f" {where}",
+    )

@@ -1,0 +1,101 @@
+"""Rules of running machines: units enough for their loads, least load, on and off."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.plan import MachineUse
+from allocator.proof.case import Case
+from allocator.proof.report import Findings
+
+
+def check_running(case: Case, findings: Findings) -> None:
+    """Loads within the units that run, and units that run within the count."""
+    for machine in case.plan.machines:
+        subject = f"machine {machine.name!r}"
+        if case.firm:
+            _loads(case, findings, machine, subject)
+        else:
+            _mean_loads(findings, machine, subject)
+        if case.machine_type(machine).power_in > 0:
+            other = math.fsum(
+                [*machine.following.values(), machine.cycled, *machine.burst.values()]
+            )
+            findings.at_most(
+                "converter_steady",
+                subject,
+                other,
+                0.0,
+                "units",
+                "the load beside the flat one of a machine that takes power",
+            )
+
+
+def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) -> None:
+    kind = case.machine_type(machine)
+    highest = math.fsum([machine.flat_load, case.at_peak(machine.following)])
+    findings.at_most(
+        "running_load", subject, highest, machine.running, "units", "the load at peak of what runs"
+    )
+    lowest = math.fsum(
+        [machine.flat_load, *(m * case.least(shape) for shape, m in machine.following.items())]
+    )
+    findings.at_least(
+        "least_load",
+        subject,
+        lowest,
+        kind.least_load * machine.running,
+        "units",
+        "the load at its lowest of what runs",
+    )
+    findings.at_most(
+        "cycled_unit", subject, machine.cycled, 1.0, "units", "the load run on and off"
+    )
+    cycling = 1.0 if machine.cycled > 0 else 0.0
+    needed = math.fsum([machine.running, cycling, *machine.burst.values()])
+    findings.at_most(
+        "machine_units",
+        subject,
+        needed,
+        machine.count,
+        "units",
+        "what runs, is run on and off, and burns bursts",
+    )
+    if machine.cycled > 0:
+        findings.holds(
+            "cycled_battery",
+            subject,
+            bool(case.batteries_at(case.bus(machine.place))),
+            "is run on and off but there is no battery at its bus",
+        )
+
+
+def _mean_loads(findings: Findings, machine: MachineUse, subject: str) -> None:
+    findings.at_most(
+        "machine_units", subject, machine.flat_load, machine.count, "units", "the mean load"
+    )
+    other = math.fsum([*machine.following.values(), machine.cycled, *machine.burst.values()])
+    findings.at_most(
+        "mean_basis_load", subject, other, 0.0, "units", "the load beside the mean one"
+    )
+
+
+def check_swing(case: Case, findings: Findings) -> None:
+    """Per bus: battery kept for on and off >= power times shortest run, over cycled groups."""
+    needed: dict[str, list[float]] = {}
+    for machine in case.plan.machines:
+        if machine.cycled > 0:
+            kind = case.machine_type(machine)
+            energy = kind.power_out * kind.least_run
+            needed.setdefault(case.bus(machine.place), []).append(energy)
+    for bus, energies in needed.items():
+        kept = math.fsum(b.swing_part for b in case.batteries_at(bus))
+        where = f"batteries at {bus!r}" if bus else "batteries"
+        findings.at_least(
+            "swing_reserve",
+            where,
+            kept,
+            math.fsum(energies),
+            "J",
+            "what is kept for machines run on and off",
+        )

@@ -1,0 +1,68 @@
+"""Rule of the supply layer: per fluid and shape, no place gives more than it gets."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.plan import FLAT
+from allocator.proof.case import Case
+from allocator.proof.loads import turnover
+from allocator.proof.report import Findings
+from allocator.proof.scale import fluid_tolerances
+from allocator.site.records import POWER
+
+Key = tuple[str, str, str]
+
+
+def check_supply(case: Case, findings: Findings) -> None:
+    """``draws + direct + given + arriving >= taken + served + store inflow + leaving``.
+
+    Per fluid, shape and place, in means; what is left over is vented.
+    """
+    tolerances = fluid_tolerances(case)
+    for (fluid, shape, place), terms in _terms(case).items():
+        left = math.fsum(terms)
+        findings.at_least(
+            "supply_balance",
+            f"{fluid} ({shape}) at {place!r}",
+            left,
+            0.0,
+            "kg/s",
+            "what is left there",
+            tolerances[fluid],
+        )
+
+
+def _terms(case: Case) -> dict[Key, list[float]]:
+    found: dict[Key, list[float]] = {}
+
+    def add(fluid: str, shape: str, place: str, rate: float) -> None:
+        if rate:
+            found.setdefault((fluid, shape, place), []).append(rate)
+
+    for source in case.plan.sources:
+        record = case.site.sources[source.name]
+        for shape, rate in source.direct.items():
+            add(record.fluid, shape, record.place, rate)
+    for store in case.plan.stores:
+        for shape, rate in store.draw.items():
+            add(store.holds, shape, store.place, rate)
+        add(store.holds, FLAT, store.place, -store.inflow)
+    for run in case.plan.runs:
+        for flow in run.flows:
+            if flow.layer == "supply":
+                add(run.fluid, flow.carries, flow.start, -flow.rate)
+                add(run.fluid, flow.carries, flow.end, flow.rate)
+    for machine in case.plan.machines:
+        kind = case.machine_type(machine)
+        for shape, units in turnover(case, machine).items():
+            for fluid, rate in kind.takes.items():
+                add(fluid, shape, machine.place, -rate * units)
+            for fluid, rate in kind.gives.items():
+                add(fluid, shape, machine.place, rate * units)
+    for demand in case.plan.demands:
+        if demand.wants != POWER:
+            place = case.site.demands[demand.name].place or ""
+            shape = case.shape_of[demand.name]
+            add(demand.wants, shape, place, -demand.clean_share * demand.mean)
+    return found
