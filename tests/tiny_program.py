@@ -1,0 +1,195 @@
+"""The program of a tiny site for fixed whole numbers, stated a second time and independently.
+
+Everything is written out anew from the design of the firm and the mean basis, on a grid of whole
+hours that repeats every day: on-times and profiles are marched hour by hour, so the windows of
+1 to 24 hours and the long run are all the store cuts that exist. ``scipy.optimize.linprog``
+(HiGHS) solves what is left. Nothing of the package but its records is used here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy.optimize import brentq, linprog
+
+from allocator.site.records import POWER, Demand, MachineType, Profile, Site, Source
+
+HOUR = 3600.0
+DAY = 24
+FLAT = "flat"
+Terms = list[tuple[float, Hashable]]
+
+
+@dataclass(frozen=True)
+class Whole:
+    """The whole numbers of a plan: what is tapped, laid, stood and run.
+
+    ``lay``: route -> build or None. ``count``, ``running``, ``cycling``: by (type, place).
+    ``units``: whole units of a store by (type, place), for stores that come in units.
+    """
+
+    tap: Mapping[str, int]
+    lay: Mapping[str, str | None]
+    count: Mapping[tuple[str, str], int]
+    running: Mapping[tuple[str, str], int]
+    cycling: Mapping[tuple[str, str], int]
+    units: Mapping[tuple[str, str], int]
+
+
+@dataclass
+class Linear:
+    """A linear program by keys; variables are from 0 up to a bound."""
+
+    names: dict[Hashable, int] = field(default_factory=dict)
+    highs: list[float | None] = field(default_factory=list)
+    rows: list[tuple[Terms, float]] = field(default_factory=list)
+    equal: list[tuple[Terms, float]] = field(default_factory=list)
+
+    def variable(self, key: Hashable, high: float | None = None) -> None:
+        self.names[key] = len(self.highs)
+        self.highs.append(high)
+
+    def most(self, terms: Terms, high: float) -> None:
+        """``terms <= high``."""
+        self.rows.append((terms, high))
+
+    def least(self, terms: Terms, low: float) -> None:
+        """``terms >= low``."""
+        self.most([(-value, key) for value, key in terms], -low)
+
+    def exactly(self, terms: Terms, value: float) -> None:
+        """``terms == value``."""
+        self.equal.append((terms, value))
+
+    def best(self, terms: Terms) -> float | None:
+        """The least value of an expression, or None when nothing is feasible."""
+        cost = self._matrix([terms])[0]
+        matrix = self._matrix([row for row, _ in (*self.rows, *self.equal)])
+        right = np.array([right for _, right in (*self.rows, *self.equal)])
+        high = np.array([np.inf if most is None else most for most in self.highs])
+        # Joules stand beside grams a second: bring the numbers near 1 before solving.
+        across, down = _near_one(matrix)
+        matrix, right = matrix * across[:, None] * down, right * across
+        money = np.abs(cost * down).max() or 1.0
+        rows = len(self.rows)
+        solved = linprog(
+            cost * down / money,
+            A_ub=matrix[:rows],
+            b_ub=right[:rows],
+            A_eq=matrix[rows:],
+            b_eq=right[rows:],
+            bounds=[(0.0, most) for most in high / down],
+            method="highs",
+            options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
+        )
+        if solved.status == 2:
+            return None
+        assert solved.status == 0, solved.message
+        return float(solved.fun) * money
+
+    def _matrix(self, rows: Sequence[Terms]) -> np.ndarray:
+        matrix = np.zeros((len(rows), len(self.highs)))
+        for number, terms in enumerate(rows):
+            for value, key in terms:
+                matrix[number, self.names[key]] += value
+        return matrix
+
+
+def _near_one(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Factors by row and column that bring the entries near 1: geometric middles, in turns."""
+    across, down = np.ones(matrix.shape[0]), np.ones(matrix.shape[1])
+    sizes = np.where(matrix != 0.0, np.abs(matrix), np.nan)
+    for _ in range(4):
+        for axis, factors in ((1, across), (0, down)):
+            scaled = np.log2(sizes * across[:, None] * down)
+            found = np.isfinite(scaled)
+            count = np.maximum(found.sum(axis=axis), 1)
+            middle = np.where(found, scaled, 0.0).sum(axis=axis) / count
+            factors *= 2.0 ** -np.round(middle)
+    return across, down
+
+
+# Marches, hour by hour.
+
+
+def on_hours(source: Source) -> np.ndarray:
+    """1 where a source is on, hour by hour over a day."""
+    hours = np.arange(DAY)
+    on = np.ones(DAY)
+    for stage in reversed(source.stages):  # outermost first: an inner stage restarts within it
+        hours = hours % round(stage.every / HOUR)
+        on = on * (hours < round(stage.on / HOUR))
+    return on
+
+
+def level_hours(profile: Profile) -> np.ndarray:
+    """The level of a profile, hour by hour over a day."""
+    hours = np.arange(DAY) * HOUR % profile.period
+    return np.array(
+        [profile.levels[np.searchsorted(profile.starts, t, "right") - 1] for t in hours]
+    )
+
+
+def sums(hours: np.ndarray, length: int) -> np.ndarray:
+    """Sum over every window of a length, in hours, one for each start within the day."""
+    twice = np.concatenate([[0.0], np.cumsum(np.tile(hours, 2))])
+    return twice[length : length + DAY] - twice[:DAY]
+
+
+@dataclass(frozen=True)
+class Level:
+    """A battery that levels flat generation to a profile, for a mean of 1 W."""
+
+    generation: float
+    size: float
+
+
+def level(profile: Profile, efficiency: float) -> Level:
+    """March the battery: flat generation that just suffices, and the deepest fall."""
+    hours = level_hours(profile)
+
+    def gained(generation: float) -> np.ndarray:
+        over = generation - hours
+        return np.where(over > 0, efficiency * over, over)
+
+    generation = brentq(lambda g: gained(g).sum(), 0.5, hours.max() + 1.0, xtol=1e-14, rtol=1e-14)
+    rises = np.tile(gained(generation), 2)
+    fall = deepest = 0.0
+    for rise in rises:
+        fall = max(0.0, fall - rise)
+        deepest = max(deepest, fall)
+    return Level(generation, deepest * HOUR)
+
+
+def clean(site: Site, machine: MachineType) -> bool:
+    """True when a machine releases nothing that counts."""
+    return all(site.fluids[fluid].emission != "counted" for fluid in machine.gives)
+
+
+def shape_name(demand: Demand) -> str:
+    """The name of a demand's shape; tiny sites have at most one profile."""
+    return FLAT if demand.profile is None else "shape"
+
+
+def groups(site: Site) -> list[tuple[MachineType, str]]:
+    """Machine types by place."""
+    return [(machine, place) for machine in site.machines.values() for place in machine.places]
+
+
+def powers(site: Site) -> list[Demand]:
+    """The demands for power."""
+    return [demand for demand in site.demands.values() if demand.wants == POWER]
+
+
+def material(site: Site, whole: Whole, name: str) -> float:
+    """kg of a material in what is counted in whole numbers."""
+    used = sum(site.sources[s].tap_materials.get(name, 0.0) * n for s, n in whole.tap.items())
+    for route, build in whole.lay.items():
+        if build is not None:
+            metre = sum(x.mass for x in site.builds[build].layers if x.material == name)
+            used += metre * site.routes[route].length
+    for (kind, _), n in whole.count.items():
+        used += site.machines[kind].materials.get(name, 0.0) * n
+    return used
