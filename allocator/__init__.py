@@ -1,1 +1,144 @@
-"""Plans an isolated site fed by sources that come and go, and proves the plan."""
+"""Plans an isolated site fed by sources that come and go, and proves the plan.
+
+The names below are the public face. Each is imported when it is first used, so that
+``import allocator`` costs next to nothing.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from types import ModuleType
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    import os
+
+    from allocator.duty import curve_of
+    from allocator.engine import NoPlanError, Planned, plan_site
+    from allocator.engine import write_plan_files as write_plan
+    from allocator.errors import AllocatorError, PlanFileError, SiteFileError
+    from allocator.plan import Plan
+    from allocator.plan_file import plan_schema, read_plan
+    from allocator.planning import Outcome, Progress, Settings
+    from allocator.planning.settings import Reporter
+    from allocator.proof import AuditReport, audit
+    from allocator.quantities import format_quantity, parse_quantity
+    from allocator.reporting.cautions import cautions_for
+    from allocator.reporting.summary import summary
+    from allocator.site.reading import check_site, read_site
+    from allocator.site.records import Site
+    from allocator.site.schema import site_schema
+    from allocator.studies.sources import sources_table
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "AllocatorError": "errors",
+    "AuditReport": "proof",
+    "NoPlanError": "engine",
+    "Outcome": "planning",
+    "Plan": "plan",
+    "PlanFileError": "errors",
+    "Planned": "engine",
+    "Progress": "planning",
+    "Settings": "planning",
+    "Site": "site.records",
+    "SiteFileError": "errors",
+    "audit": "proof",
+    "cautions_for": "reporting.cautions",
+    "check_site": "site.reading",
+    "curve_of": "duty",
+    "format_quantity": "quantities",
+    "parse_quantity": "quantities",
+    "plan_schema": "plan_file",
+    "plan_site": "engine",
+    "read_plan": "plan_file",
+    "read_site": "site.reading",
+    "site_schema": "site.schema",
+    "sources_table": "studies.sources",
+    "summary": "reporting.summary",
+    "write_plan": "engine:write_plan_files",
+}
+"""Where each public name lives: a module, or ``module:name`` when it has another name there."""
+
+__all__ = [
+    "AllocatorError",
+    "AuditReport",
+    "NoPlanError",
+    "Outcome",
+    "Plan",
+    "PlanFileError",
+    "Planned",
+    "Progress",
+    "Settings",
+    "Site",
+    "SiteFileError",
+    "__version__",
+    "audit",
+    "cautions_for",
+    "check_site",
+    "curve_of",
+    "format_quantity",
+    "parse_quantity",
+    "plan",
+    "plan_schema",
+    "plan_site",
+    "read_plan",
+    "read_site",
+    "site_schema",
+    "sources_table",
+    "summary",
+    "write_plan",
+]
+
+
+def plan(
+    site: Site | str | os.PathLike[str], *, report: Reporter | None = None, **settings: Any
+) -> Plan:
+    """Plan a site and audit the plan.
+
+    Args:
+        site: the site, or the path of its file.
+        report: called with lines of progress.
+        settings: fields of :class:`Settings`: ``basis``, ``time_limit`` in s, ``gap``, ``seed``,
+            ``threads``, ``solver``, ``node_limit``.
+
+    Returns:
+        The plan; ``verified`` is true when the audit accepts it.
+
+    Raises:
+        SiteFileError: the file has faults.
+        NoPlanError: no plan exists, or none was found in the time.
+        TypeError, ValueError: a setting that does not exist, or a value that it cannot take.
+    """
+    from allocator import engine, planning
+
+    return engine.plan_site(site, planning.Settings(**settings), report).plan
+
+
+def __getattr__(name: str) -> Any:
+    home = _HOMES.get(name)
+    if home is None:
+        raise AttributeError(f"module 'allocator' has no attribute {name!r}")
+    module, _, inside = home.partition(":")
+    return getattr(import_module(f"allocator.{module}"), inside or name)
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__})
+
+
+class _Face(ModuleType):
+    """The package as a module in which ``plan`` stays the function.
+
+    Importing the module ``allocator.plan`` would put that module under the same name, as import
+    does for every submodule. ``from allocator.plan import ...`` works all the same.
+    """
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if not (name in __all__ and isinstance(value, ModuleType)):
+            super().__setattr__(name, value)
+
+
+sys.modules[__name__].__class__ = _Face

@@ -1,0 +1,144 @@
+"""The rooms put together: read a site, plan it, prove the plan, write it down."""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+from collections.abc import Mapping
+from dataclasses import replace
+from importlib import metadata
+from pathlib import Path
+from typing import NamedTuple
+
+from allocator import __version__
+from allocator.errors import AllocatorError
+from allocator.plan import Plan
+from allocator.plan_file import plan_to_json
+from allocator.planning import Outcome, Progress, Settings, make_plan
+from allocator.planning.settings import Reporter
+from allocator.proof import AuditReport, audit
+from allocator.reporting import tables
+from allocator.reporting.cautions import cautions_for
+from allocator.reporting.folder import digests, write_folder
+from allocator.site.reading import read_site
+from allocator.site.records import Site
+
+PACKAGES = ("highspy", "networkx", "numba", "numpy", "pandas", "pint", "pulp", "pyyaml")
+RUN_FORMAT = "allocator.run/1"
+
+
+class NoPlanError(AllocatorError):
+    """Planning ended without a plan. ``outcome`` says whether none exists, and why."""
+
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome = outcome
+        super().__init__(outcome.reason)
+
+
+class Planned(NamedTuple):
+    """A plan, how it was found, and what the audit says of it."""
+
+    plan: Plan
+    outcome: Outcome
+    audit: AuditReport
+
+
+def plan_site(
+    site: Site | str | os.PathLike[str],
+    settings: Settings | None = None,
+    report: Reporter | None = None,
+) -> Planned:
+    """Plan a site and audit the plan.
+
+    Args:
+        site: the site, or the path of its file.
+        settings: basis, limits, seed, solver.
+        report: called with lines of progress.
+
+    Returns:
+        The plan with its cautions, marked ``verified`` when the audit accepts it; how planning
+        went; the audit's report.
+
+    Raises:
+        SiteFileError: the file has faults.
+        NoPlanError: no plan exists, or none was found in the time.
+        ValueError: the named solver is not available.
+    """
+    if not isinstance(site, Site):
+        site = read_site(site)
+    outcome = make_plan(site, settings or Settings(), report)
+    if outcome.plan is None:
+        raise NoPlanError(outcome)
+    plan = replace(outcome.plan, cautions=cautions_for(site), verified=False)
+    found = audit(site, plan)
+    return Planned(replace(plan, verified=found.accepted), outcome, found)
+
+
+def plan_files(site: Site, plan: Plan) -> dict[str, bytes]:
+    """The files of a plan by name: the same bytes for the same site and plan."""
+    frames = {
+        "sources_used.csv": tables.sources_used(site, plan),
+        "store_sizes.csv": tables.store_sizes(site, plan),
+        "runs.csv": tables.runs(site, plan),
+        "machine_counts.csv": tables.machine_counts(site, plan),
+        "bill_of_materials.csv": tables.bill(site, plan),
+    }
+    written = {name: tables.csv_text(frame) for name, frame in frames.items()}
+    written["plan.json"] = plan_to_json(plan)
+    return {name: text.encode("utf-8") for name, text in written.items()}
+
+
+def write_plan_files(
+    directory: str | os.PathLike[str], site: Site, plan: Plan, outcome: Outcome | None = None
+) -> None:
+    """Write a plan's files into a folder: each old or new, never half.
+
+    All that may differ between two runs that find the same plan goes to ``run.json``, which is
+    written last and holds the digests of the other files.
+
+    Raises:
+        OutputError: the folder cannot be written.
+    """
+    files = plan_files(site, plan)
+    facts = run_facts(outcome, digests(files))
+    files["run.json"] = (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+    write_folder(Path(directory), files)
+
+
+def run_facts(outcome: Outcome | None, files: Mapping[str, str]) -> dict[str, object]:
+    """What is true of one run only: seconds, the trail of the search, versions, machine."""
+    return {
+        "format": RUN_FORMAT,
+        "seconds": {} if outcome is None else dict(outcome.seconds),
+        "search": [] if outcome is None else [_trail(line) for line in outcome.search],
+        "versions": {"allocator": __version__, "python": platform.python_version(), **_packages()},
+        "machine": {
+            "system": platform.system(),
+            "release": platform.release(),
+            "processor": platform.machine(),
+            "cores": os.cpu_count(),
+        },
+        "files_sha256": dict(files),
+    }
+
+
+def _trail(line: Progress) -> dict[str, object]:
+    return {
+        "seconds": round(line.seconds, 3),
+        "goal": line.goal,
+        "value": line.value,
+        "bound": line.bound,
+        "gap": line.gap,
+        "note": line.note,
+    }
+
+
+def _packages() -> dict[str, str]:
+    found = {}
+    for name in PACKAGES:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "unknown"
+    return found

@@ -1,0 +1,45 @@
+"""How hard runs, lines and machines are worked at the busiest moment that the plan allows."""
+
+from __future__ import annotations
+
+from allocator.plan import FLAT, LineUse, MachineUse, Run
+from allocator.site.records import Site
+
+
+def peak_factor(site: Site, shape: str) -> float:
+    """Highest level of a supply shape of mean 1: 1 when it is flat, else its demand's peak."""
+    if shape == FLAT:
+        return 1.0
+    profile = site.demands[shape].profile
+    return 1.0 if profile is None else max(profile.levels)
+
+
+def run_peak(site: Site, run: Run) -> float:
+    """Most that a pipe must carry, kg/s: ``collect + sum of peak * mean``, both ways added."""
+    return sum(
+        flow.rate if flow.layer == "collect" else flow.rate * peak_factor(site, flow.carries)
+        for flow in run.flows
+    )
+
+
+def run_use(site: Site, run: Run) -> float:
+    """Share of a pipe's capacity that its busiest moment takes."""
+    return run_peak(site, run) / site.builds[run.build].capacity
+
+
+def line_peak(site: Site, line: LineUse) -> float:
+    """Most that a power line must carry, W, both ways added."""
+    return sum(sent * peak_factor(site, shape) for _, _, _, shape, sent in line.flows)
+
+
+def mean_load(machine: MachineUse) -> float:
+    """Mean load of a machine group beside the bursts that it burns, in units at full load."""
+    return machine.flat_load + sum(machine.following.values()) + machine.cycled
+
+
+def run_ends(site: Site, run: Run) -> tuple[str, str]:
+    """From where to where most of a pipe's flow goes; the route's own ends when it is empty."""
+    route = site.routes[run.route]
+    ahead = sum(f.rate for f in run.flows if f.start == route.start)
+    back = sum(f.rate for f in run.flows if f.start == route.end)
+    return (route.end, route.start) if back > ahead else (route.start, route.end)

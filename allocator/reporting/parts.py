@@ -1,0 +1,142 @@
+"""The parts of a plan, each as a table of text: taps, machines, stores, runs, lines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.plan import MachineUse, Plan
+from allocator.reporting.loads import line_peak, mean_load, run_ends, run_peak
+from allocator.reporting.text import table
+from allocator.reporting.words import at, count, destination, percent, quantity, shape
+from allocator.site.records import Site
+
+
+def sources_tapped(site: Site, plan: Plan) -> list[str]:
+    """What to tap, at which rate, to where; a line a destination."""
+    rows: list[tuple[str, ...]] = []
+    for use in plan.sources:
+        if not use.tapped:
+            continue
+        source = site.sources[use.name]
+        ways = [(quantity(rate, "mass_rate"), destination(to)) for to, rate in use.collect.items()]
+        ways += [
+            (quantity(mean, "mass_rate"), f"supply, {shape(to)}") for to, mean in use.direct.items()
+        ]
+        for i, (rate, to) in enumerate(ways or [("0", "nowhere")]):
+            whence = (use.name, source.place, source.fluid, _new(use.new)) if i == 0 else ("",) * 4
+            rows.append((*whence, rate, to))
+    heads = ("source", "place", "fluid", "tap", "while on", "to")
+    return table(heads, rows, right=(4,)) if rows else []
+
+
+def machines(site: Site, plan: Plan) -> list[str]:
+    """Machines where and how many, and how they are worked."""
+    rows = []
+    for use in plan.machines:
+        if use.count <= 0:
+            continue
+        kind = site.machines[use.type]
+        standing = use.count - use.new
+        if kind.power_out > 0:
+            each = f"{quantity(kind.power_out, 'power')} out"
+        elif kind.power_in > 0:
+            each = f"{quantity(kind.power_in, 'power')} in"
+        else:
+            each = ""
+        rows.append((use.type, use.place, str(use.new), str(standing), each, _work(use)))
+    heads = ("type", "place", "new", "standing", "each", "worked")
+    return table(heads, rows, right=(2, 3)) if rows else []
+
+
+def _work(use: MachineUse) -> str:
+    """How a group is worked, in words; loads in units at full load."""
+    parts = []
+    if use.running:
+        load = percent((use.flat_load + sum(use.following.values())) / use.running)
+        followed = ", ".join(use.following)
+        way = f", following {followed}" if any(use.following.values()) else ""
+        parts.append(f"{use.running} turn at {load} on average{way}")
+    elif mean_load(use) > use.cycled:
+        parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
+    if use.cycled > 0:
+        parts.append(f"1 on {percent(use.cycled)} of the time")
+    burst = sum(use.burst.values())
+    if burst > 0:
+        into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)
+        parts.append(f"{count(burst)} burn bursts into {into}")
+    return "; ".join(parts) or "spare"
+
+
+def stores_built(site: Site, plan: Plan) -> list[str]:
+    """Store sizes, what of them is new, and what each promises for ever."""
+    rows = []
+    for use in plan.stores:
+        if use.size > 0:
+            promise = _promised(use.draw)
+            rows.append(
+                (use.type, use.place, use.holds, *_size(use.size, use.new_size, "mass"), promise)
+            )
+    for battery in plan.batteries:
+        if battery.size > 0:
+            promise = _battery_work(battery.level_part, battery.burst_part, battery.swing_part)
+            size = _size(battery.size, battery.new_size, "energy")
+            rows.append((battery.type, battery.place, "power", *size, promise))
+    heads = ("store", "place", "holds", "size", "new", "promises, or is for")
+    return table(heads, rows, right=(3, 4)) if rows else []
+
+
+def _size(size: float, new: float, dimension: str) -> tuple[str, str]:
+    return quantity(size, dimension), quantity(new, dimension) if new > 0 else "0"
+
+
+def _promised(draw: Mapping[str, float]) -> str:
+    kept = {name: rate for name, rate in draw.items() if rate > 0}
+    return ", ".join(f"{quantity(r, 'mass_rate')} {shape(name)}" for name, r in kept.items())
+
+
+def _battery_work(level: float, burst: Mapping[str, float], swing: float) -> str:
+    parts = [
+        (level, "levelling"),
+        (sum(burst.values()), "bursts"),
+        (swing, "machine runs"),
+    ]
+    return ", ".join(f"{quantity(size, 'energy')} {use}" for size, use in parts if size > 0)
+
+
+def runs_laid(site: Site, plan: Plan) -> list[str]:
+    """Pipes: from where to where, which build, how long, how full at the busiest moment."""
+    rows = []
+    for run in plan.runs:
+        start, end = run_ends(site, run)
+        peak = run_peak(site, run)
+        length = quantity(site.routes[run.route].length, "length")
+        use = percent(peak / site.builds[run.build].capacity)
+        flow = quantity(peak, "mass_rate")
+        way = f"{start} > {end}"
+        rows.append((run.route, way, run.build, run.fluid, _new(run.new), length, flow, use))
+    heads = ("route", "way", "build", "fluid", "pipe", "length", "peak", "use")
+    return table(heads, rows, right=(5, 6, 7)) if rows else []
+
+
+def lines_built(site: Site, plan: Plan) -> list[str]:
+    """Power lines in use."""
+    rows = []
+    for use in plan.lines:
+        line = site.lines[use.name]
+        peak = line_peak(site, use)
+        rows.append(
+            (
+                use.name,
+                f"{line.start} - {line.end}",
+                _new(use.new),
+                quantity(line.length, "length"),
+                quantity(peak, "power"),
+                percent(peak / line.capacity),
+            )
+        )
+    heads = ("line", "between", "line", "length", "peak", "use")
+    return table(heads, rows, right=(3, 4, 5)) if rows else []
+
+
+def _new(new: bool) -> str:
+    return "new" if new else "stands"

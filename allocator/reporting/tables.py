@@ -1,0 +1,194 @@
+"""The plan as tables: one pandas frame a question, units in the column names."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from allocator.plan import Plan
+from allocator.reporting.bill import bill_of_materials
+from allocator.reporting.loads import line_peak, run_peak
+from allocator.site.records import POWER, Site
+
+Row = Mapping[str, object]
+
+
+def sources_used(site: Site, plan: Plan) -> pd.DataFrame:
+    """What is tapped and where it goes: a row a destination (rate while the source is on, kg/s)
+
+    and a row a shape that a steady source feeds straight into the supply (mean kg/s)."""
+    rows: list[Row] = []
+    for use in plan.sources:
+        if not use.tapped:
+            continue
+        source = site.sources[use.name]
+        whence: Row = {
+            "source": use.name,
+            "place": source.place,
+            "fluid": source.fluid,
+            "new_tap": use.new,
+        }
+        for to, rate in use.collect.items():
+            rows.append({**whence, "goes_to": to, "rate_while_on_kg_per_s": rate})
+        for shape, mean in use.direct.items():
+            rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
+        if not use.collect and not use.direct:
+            rows.append(whence)
+    columns = "source place fluid new_tap goes_to rate_while_on_kg_per_s mean_kg_per_s"
+    return _frame(columns, rows)
+
+
+def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
+    """Stores and batteries: a row each; kg for fluids, J for power."""
+    rows: list[Row] = []
+    for use in plan.stores:
+        rows.append(
+            {
+                "store": use.name,
+                "type": use.type,
+                "place": use.place,
+                "holds": use.holds,
+                "size_kg": use.size,
+                "new_kg": use.new_size,
+                "new_units": use.units,
+                "promised_kg_per_s": sum(use.draw.values()),
+                "steady_inflow_kg_per_s": use.inflow,
+            }
+        )
+    for battery in plan.batteries:
+        rows.append(
+            {
+                "store": battery.name,
+                "type": battery.type,
+                "place": battery.place,
+                "holds": POWER,
+                "size_j": battery.size,
+                "new_j": battery.new_size,
+                "new_units": battery.units,
+            }
+        )
+    columns = (
+        "store type place holds size_kg new_kg size_j new_j new_units"
+        " promised_kg_per_s steady_inflow_kg_per_s"
+    )
+    return _frame(columns, rows)
+
+
+def runs(site: Site, plan: Plan) -> pd.DataFrame:
+    """Pipes and power lines: a row each, with the busiest moment against the capacity."""
+    rows: list[Row] = []
+    for run in plan.runs:
+        route, capacity = site.routes[run.route], site.builds[run.build].capacity
+        peak = run_peak(site, run)
+        rows.append(
+            {
+                "kind": "pipe",
+                "name": run.route,
+                "start": route.start,
+                "end": route.end,
+                "build": run.build,
+                "carries": run.fluid,
+                "new": run.new,
+                "length_m": route.length,
+                "peak_kg_per_s": peak,
+                "capacity_kg_per_s": capacity,
+                "used_share": peak / capacity,
+            }
+        )
+    for use in plan.lines:
+        line = site.lines[use.name]
+        sent = line_peak(site, use)
+        rows.append(
+            {
+                "kind": "line",
+                "name": use.name,
+                "start": line.start,
+                "end": line.end,
+                "carries": POWER,
+                "new": use.new,
+                "length_m": line.length,
+                "peak_w": sent,
+                "capacity_w": line.capacity,
+                "used_share": sent / line.capacity,
+            }
+        )
+    columns = (
+        "kind name start end build carries new length_m"
+        " peak_kg_per_s capacity_kg_per_s peak_w capacity_w used_share"
+    )
+    return _frame(columns, rows)
+
+
+def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
+    """Machines by type and place: how many stand, how many are new, and how they are worked."""
+    rows: list[Row] = [
+        {
+            "type": use.type,
+            "place": use.place,
+            "count": use.count,
+            "new": use.new,
+            "standing": use.count - use.new,
+            "turning": use.running,
+            "flat_load_units": use.flat_load,
+            "following_load_units": sum(use.following.values()),
+            "cycled_load_units": use.cycled,
+            "burst_units": sum(use.burst.values()),
+            "power_out_each_w": site.machines[use.type].power_out,
+        }
+        for use in plan.machines
+    ]
+    columns = (
+        "type place count new standing turning flat_load_units following_load_units"
+        " cycled_load_units burst_units power_out_each_w"
+    )
+    return _frame(columns, rows)
+
+
+def bill(site: Site, plan: Plan) -> pd.DataFrame:
+    """The bill of materials of :func:`allocator.reporting.bill.bill_of_materials`."""
+    rows: list[Row] = [
+        {
+            "item": line.item,
+            "where": line.where,
+            "quantity": line.quantity,
+            "unit": line.unit,
+            "length_m": line.length,
+            "material": line.material,
+            "kg": line.kg,
+            "money": line.money,
+        }
+        for line in bill_of_materials(site, plan)
+    ]
+    return _frame("item where quantity unit length_m material kg money", rows)
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """A frame as CSV: nine significant figures, empty where a fact is absent, ``\\n`` line ends.
+
+    Text that a spreadsheet would run as a formula is led by an apostrophe.
+    """
+    guarded = frame.map(_guarded)
+    guarded.columns = pd.Index([_guarded(column) for column in frame.columns])
+    text: str = guarded.to_csv(index=False, lineterminator="\n")
+    return text
+
+
+def _frame(columns: str, rows: Sequence[Row]) -> pd.DataFrame:
+    # Object columns keep whole numbers whole beside absent ones; what is absent stays None.
+    names = columns.split()
+    cells = [[row.get(name) for name in names] for row in rows]
+    return pd.DataFrame(cells, columns=names, dtype=object)
+
+
+def _guarded(cell: object) -> object:
+    if isinstance(cell, bool):
+        return "yes" if cell else "no"
+    if isinstance(cell, float):
+        return f"{cell:.9g}"
+    if isinstance(cell, str) and cell.lstrip(" \t\r\n")[:1] in _FORMULA_STARTS and cell.strip():
+        return f"'{cell}"
+    return cell
+
+
+_FORMULA_STARTS = frozenset("=+-@")

@@ -1,0 +1,89 @@
+"""The words and figures that summaries share: quantities, destinations, shapes, money."""
+
+from __future__ import annotations
+
+from allocator.plan import FLAT, GoalResult
+from allocator.quantities import format_quantity
+
+STATUS_WORDS = {
+    "optimal": "optimal",
+    "within_gap": "within the gap asked for",
+    "time_limit": "time ran out",
+    "node_limit": "node limit reached",
+    "interrupted": "stopped by hand",
+}
+GOAL_WORDS = {
+    "clean_power": "clean power",
+    "served_power": "power in all",
+    "served_fluid": "fluid served",
+    "emissions": "emissions",
+    "scarce_material": "scarce material",
+    "money": "money",
+}
+
+
+def quantity(value: float, dimension: str) -> str:
+    """A value in SI as people write it, such as ``41.3 kW``."""
+    return format_quantity(value, dimension)
+
+
+def percent(share: float) -> str:
+    """A share such as ``68.8 %``: three figures; 100 % only for all but a hundred-thousandth."""
+    if 0.9995 <= share < 1 - 1e-5:
+        return "99.9 %"
+    return f"{100 * share:.3g} %" if abs(share) < 0.9995 else f"{100 * share:.0f} %"
+
+
+def gap(share: float | None) -> str:
+    """A proven gap; ``-`` when none is known."""
+    if share is None:
+        return "-"
+    return "0 %" if share < 1e-9 else "< 0.01 %" if share < 1e-4 else f"{100 * share:.2g} %"
+
+
+def money(value: float) -> str:
+    """A sum of money, thousands set apart: ``1 234 567``."""
+    shown = f"{value:,.0f}" if abs(value) >= 100 or value == 0 else f"{value:.3g}"
+    return shown.replace(",", " ")
+
+
+def count(value: float) -> str:
+    """A number of things, whole or not, three figures."""
+    return f"{value:.0f}" if value == round(value) else f"{value:.3g}"
+
+
+def goal_title(goal: GoalResult) -> str:
+    """A goal as a person says it; a goal taken priority by priority keeps its ending."""
+    name, _, ending = goal.name.partition(" ")
+    return f"{GOAL_WORDS.get(name, name)} {ending}".strip()
+
+
+def goal_value(goal: GoalResult, value: float | None) -> str:
+    """A goal's value or bound in its own unit; ``-`` when it is not known."""
+    if value is None:
+        return "-"
+    if goal.unit == "money":
+        return money(value)
+    if goal.name == "emissions":
+        return quantity(value, "emission_rate")
+    return quantity(value, {"W": "power", "kg/s": "mass_rate", "kg": "mass"}[goal.unit])
+
+
+def destination(name: str) -> str:
+    """A destination of the collect layer in words."""
+    kind, _, rest = name.partition(":")
+    if kind == "store":
+        return at(rest)
+    machine, _, battery = rest.partition(">")
+    return f"burnt as it comes by {at(machine)}, into {at(battery)}"
+
+
+def at(name: str) -> str:
+    """``type@place`` in words."""
+    kind, _, place = name.rpartition("@")
+    return f"{kind} at {place}" if kind else place
+
+
+def shape(name: str) -> str:
+    """A supply shape in words."""
+    return "steady" if name == FLAT else f"following {name}"

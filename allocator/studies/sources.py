@@ -1,0 +1,177 @@
+"""What each source is worth: its flow, what it promises with a store, what it carries."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from allocator.duty import Curve, curve_of, draw_for_store, store_value
+from allocator.site.records import MachineType, Site, Source
+from allocator.studies.load_factor import load_factor_of
+from allocator.studies.store_room import StoreRoom, store_room
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """How many machines of a type something carries, whole or not.
+
+    ``mean``: on the mean flow; ``firm``: on the firm draw; ``at_load_factor``: on the mean flow
+    when each machine runs at the site's load factor.
+    """
+
+    machine: str
+    mean: float
+    firm: float
+    at_load_factor: float
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRow:
+    """One source, SI: ``flow`` while on, ``mean_flow`` by the exact duty, kg/s.
+
+    ``longest_quiet``: s. ``full_store``: kg, the least store (without loss) that makes all of
+    the mean firm. ``store``: kg, the largest store that the site could build for it.
+    ``firm_draw``: kg/s that is there at all times with that store. ``per_store``: kg/s of firm
+    draw that one more kg of store adds.
+    """
+
+    source: str
+    place: str
+    fluid: str
+    flow: float
+    duty: float
+    rule_of_thumb_duty: float
+    mean_flow: float
+    longest_quiet: float
+    full_store: float
+    store: float
+    firm_draw: float
+    per_store: float
+    carries: tuple[Carried, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FluidRow:
+    """All sources of one fluid, kg/s: ``apart`` is the sum of what each promises with an equal
+
+    share of the store that the site could build, ``together`` what all promise with one shared
+    store of that size: a shared store needs less, for not all worst spells are equally long.
+    """
+
+    fluid: str
+    sources: int
+    mean_flow: float
+    store: float
+    apart: float
+    together: float
+    carries: tuple[Carried, ...]
+
+
+def sources_table(site: Site) -> list[SourceRow]:
+    """A row for every source of a site, in file order; see :class:`SourceRow`.
+
+    Only sources at places that are not excluded are listed. The firm draw is exact for the one
+    source with the one store (see :mod:`allocator.duty.firm`); pipes are not looked at.
+    """
+    factor = load_factor_of(site)
+    return [_source_row(site, source, factor) for source in _usable(site)]
+
+
+def fluids_table(site: Site) -> list[FluidRow]:
+    """A row for every fluid that has two sources or more; see :class:`FluidRow`."""
+    factor = load_factor_of(site)
+    groups: dict[str, list[Source]] = {}
+    for source in _usable(site):
+        groups.setdefault(source.fluid, []).append(source)
+    return [
+        _fluid_row(site, fluid, members, factor)
+        for fluid, members in groups.items()
+        if len(members) > 1
+    ]
+
+
+def _usable(site: Site) -> Iterable[Source]:
+    excluded = site.limits.excluded_places
+    return [source for source in site.sources.values() if source.place not in excluded]
+
+
+def _source_row(site: Site, source: Source, factor: float) -> SourceRow:
+    curve = curve_of(source.stages)
+    flow = _flow(source)
+    room = store_room(site, source.fluid, source.place)
+    store, draw, more = _best_draw([(curve, flow)], room)
+    mean = flow * curve.duty
+    return SourceRow(
+        source.name,
+        source.place,
+        source.fluid,
+        flow,
+        curve.duty,
+        curve.pattern.rule_of_thumb,
+        mean,
+        curve.pattern.longest_quiet,
+        # the largest lag of tau behind its mean is what a store must bridge (network calculus)
+        flow * curve.sigma,
+        store,
+        draw,
+        more,
+        carried(site.machines, source.fluid, mean, draw, factor),
+    )
+
+
+def _fluid_row(site: Site, fluid: str, members: list[Source], factor: float) -> FluidRow:
+    inflows = [(curve_of(source.stages), _flow(source)) for source in members]
+    room = store_room(site, fluid)
+    each = StoreRoom(room.size / len(members), room.loss, room.fill_rate, room.release_rate)
+    apart = sum(_best_draw([inflow], each)[1] for inflow in inflows)
+    store, together, _ = _best_draw(inflows, room)
+    mean = sum(flow * curve.duty for curve, flow in inflows)
+    carries = carried(site.machines, fluid, mean, together, factor)
+    return FluidRow(fluid, len(members), mean, store, apart, together, carries)
+
+
+def _flow(source: Source) -> float:
+    """What can be had while on, kg/s: the flow, or what the pump moves."""
+    if source.pump is None or source.pump.rate is None:
+        return source.flow
+    return min(source.flow, source.pump.rate)
+
+
+def _best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[float, float, float]:
+    """The store used, kg, the firm draw, kg/s, and what one more kg of store adds.
+
+    Where a store loses more than the last of its size adds, a smaller one is better: the draw
+    is concave in the size, so the best is found by halving.
+    """
+    arriving = sum(flow for _, flow in inflows)
+    if room.size > 0 and room.fill_rate is not None and arriving > room.fill_rate:
+        inflows = [(curve, flow * room.fill_rate / arriving) for curve, flow in inflows]
+    size = room.size
+    if room.loss > 0 and store_value(inflows, size, loss=room.loss) <= 0:
+        low, high = 0.0, size
+        for _ in range(60):
+            middle = (low + high) / 2
+            if store_value(inflows, middle, loss=room.loss) > 0:
+                low = middle
+            else:
+                high = middle
+        size = low
+    draw = draw_for_store(inflows, size, loss=room.loss)
+    more = max(0.0, store_value(inflows, size, loss=room.loss))
+    if room.size > 0 and room.release_rate is not None and draw >= room.release_rate:
+        return size, room.release_rate, 0.0
+    return size, draw, more
+
+
+def carried(
+    machines: Mapping[str, MachineType], fluid: str, mean: float, firm: float, factor: float
+) -> tuple[Carried, ...]:
+    """How many machines of each type that takes a fluid its flows carry.
+
+    ``mean``, ``firm``: kg/s. ``factor``: share of full load at which the machines run.
+    """
+    return tuple(
+        Carried(machine.name, mean / rate, firm / rate, mean / (rate * factor))
+        for machine in machines.values()
+        if (rate := machine.takes.get(fluid, 0.0)) > 0
+    )
