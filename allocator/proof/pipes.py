@@ -39,10 +39,9 @@ def _way(case: Case, findings: Findings, run: Run, flow: PipeFlow, subject: str)
         along or back,
         f"carries a flow from {flow.start!r} to {flow.end!r}, which are not its ends",
     )
-    if back and not along:
-        findings.holds(
-            "pipe_direction",
-            subject,
-            not route.one_way,
-            f"carries a flow from {flow.start!r} to {flow.end!r}, against its one way",
-        )
+    findings.holds(
+        "pipe_direction",
+        subject,
+        along or not (back and route.one_way),
+        f"carries a flow from {flow.start!r} to {flow.end!r}, against its one way",
+    )

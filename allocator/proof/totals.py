@@ -14,6 +14,9 @@ from allocator.proof.report import Findings, relative
 REPORTED = 1e-6
 """Reported totals and goals may differ from the recomputed ones by this share."""
 
+LEAST_RATE = 1e-9
+"""kg/s: a difference in emissions below this (30 g a year) is of no interest."""
+
 
 def capital(case: Case) -> float:
     """Money for everything new: prices of things, and of the material in them."""
@@ -162,7 +165,7 @@ def check_emissions(case: Case, findings: Findings) -> None:
 
 
 def _as_reported(findings: Findings, subject: str, given: float, expected: float) -> None:
-    tolerance = max(relative(REPORTED, expected), 1e-12)
+    tolerance = max(relative(REPORTED, expected), LEAST_RATE)
     findings.equals(
         "emission_reported", subject, given, expected, "kg/s", "the mean release", tolerance
     )

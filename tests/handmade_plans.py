@@ -1,0 +1,438 @@
+"""Sites and plans made by hand, with every figure worked out in the comments: the audit's diet.
+
+``COVE``: a store in whole units, a tank that stands in part, flat and following load, a battery
+that levels, a unit run on and off, a converter, by-products, fluid demands, a pump, emissions.
+``RIDGE``: power lines, bursts into a battery, a store fed by a store, two priorities.
+``COVE_MEAN``: the mean basis.
+"""
+
+from __future__ import annotations
+
+from typing import Any, TypeVar
+
+from allocator.plan import (
+    BatteryUse,
+    Ceiling,
+    DemandUse,
+    Emissions,
+    GoalResult,
+    LineUse,
+    MachineUse,
+    MaterialUse,
+    PipeFlow,
+    Plan,
+    Power,
+    Run,
+    SourceUse,
+    StoreUse,
+)
+from allocator.site.records import (
+    POWER,
+    Build,
+    Built,
+    BuiltRun,
+    Demand,
+    Fluid,
+    Layer,
+    Limits,
+    Line,
+    MachineType,
+    Material,
+    Place,
+    Profile,
+    Pump,
+    Route,
+    Site,
+    Source,
+    Stage,
+    StoreType,
+)
+
+HOUR = 3600.0
+DAY = 24 * HOUR
+
+# Half a day at half the mean, half a day at one and a half.
+EVENING = Profile(DAY, (0.0, 12 * HOUR), (0.5, 1.5))
+
+
+Thing = TypeVar("Thing", bound=Any)
+
+
+def _named(*things: Thing) -> dict[str, Thing]:
+    return {thing.name: thing for thing in things}
+
+
+COVE = Site(
+    name="Cove",
+    sha256="c0" * 32,
+    fluids=_named(
+        Fluid("gas", heating_value=20e6),
+        Fluid("oil", phase="liquid", heating_value=40e6),
+        Fluid("hydrogen", heating_value=120e6),
+        Fluid("hot_water", phase="liquid"),
+        Fluid("breath", emission="biogenic"),
+        Fluid("smoke", emission="counted", emission_weight=2.0),
+    ),
+    materials=_named(
+        Material("steel", stock=900.0, price=2.0, scarcity=1.0),
+        Material("wool", stock=60.0, price=4.0, scarcity=2.0),
+        Material("copper", stock=None, price=5.0, scarcity=3.0),
+    ),
+    places=_named(Place("well"), Place("works"), Place("yard"), Place("pond")),
+    sources=_named(
+        Source(
+            "north",
+            "well",
+            "gas",
+            flow=0.02,
+            stages=(Stage(6 * HOUR, DAY),),
+            tap_materials={"steel": 40.0},
+            tap_price=100.0,
+            pump=Pump(energy=1000.0, rate=0.018),
+        ),
+        Source("seep", "yard", "gas", flow=0.0005),
+        Source("drum", "works", "oil", flow=0.05, stages=(Stage(2 * HOUR, 10 * DAY),), price=1.0),
+        Source("bog", "pond", "gas", flow=0.01),
+    ),
+    stores=_named(
+        StoreType(
+            "holder",
+            "gas",
+            ("works", "pond"),
+            most=400.0,
+            least=100.0,
+            unit=50.0,
+            materials={"steel": 1.0},
+            base_materials={"steel": 100.0},
+            price=3.0,
+            base_price=500.0,
+            fill_rate=0.017,
+            release_rate=0.0045,
+        ),
+        StoreType(
+            "tank", "oil", ("works",), most=360.0, least=0.0, materials={"steel": 0.2}, price=1.0
+        ),
+        StoreType(
+            "cells",
+            POWER,
+            ("works",),
+            most=108e6,
+            unit=36e6,
+            materials={"copper": 1e-6},
+            price=1e-5,
+            fill_rate=6e3,
+            release_rate=5e3,
+            loss=1e-7,
+            charge_efficiency=0.9,
+        ),
+    ),
+    builds=_named(
+        Build("dn25", 0.017, (Layer("steel", 2.5), Layer("wool", 0.5)), price=12.0),
+        Build("dn15", 0.001, (Layer("steel", 1.0),), price=5.0),
+        Build("tube", 0.1, (Layer("steel", 0.1),), fluids=("oil",)),
+    ),
+    routes=_named(
+        Route("lane", "well", "works", 100.0, ("dn25", "tube")),
+        Route("quay", "yard", "works", 50.0, ("dn25",), one_way=True, cost=0.001),
+        Route("bank", "pond", "works", 1.0, ("dn25",)),
+    ),
+    machines=_named(
+        MachineType(
+            "set",
+            takes={"gas": 0.004},
+            gives={"breath": 0.006, "hot_water": 0.01},
+            places={"works": 2, "pond": 2},
+            power_out=10e3,
+            no_load_share=0.2,
+            least_load=0.3,
+            materials={"steel": 150.0},
+            price=9000.0,
+            most=2,
+        ),
+        MachineType(
+            "oil_set",
+            takes={"oil": 0.001},
+            gives={"smoke": 0.003},
+            places={"works": None},
+            power_out=4e3,
+            least_run=600.0,
+        ),
+        MachineType(
+            "splitter",
+            takes={},
+            gives={"hydrogen": 4e-6},
+            places={"works": 1},
+            power_in=500.0,
+            no_load_share=0.1,
+            materials={"steel": 20.0},
+            price=1000.0,
+        ),
+    ),
+    demands=_named(
+        Demand("town", POWER, 10e3, profile=EVENING),
+        Demand("hall", POWER, 2e3, least_share=0.9),
+        Demand("burner", "gas", 0.0002, place="works"),
+        Demand("filling", "hydrogen", 2e-6, place="works"),
+        Demand("wash", "hot_water", 0.004, place="works", profile=EVENING),
+    ),
+    built=Built(
+        taps=("seep", "drum"),
+        runs=(BuiltRun("quay", "dn15", "gas"),),
+        stores={("tank", "works"): 100.0},
+        machines={("oil_set", "works"): 1},
+    ),
+    limits=Limits(emission=0.003, money=21e3, excluded_places=("pond",)),
+    horizon=1e6,
+)
+
+COVE_PLAN = Plan(
+    site_name="Cove",
+    site_sha256="c0" * 32,
+    basis="firm",
+    status="optimal",
+    goals=(
+        GoalResult("clean_power", "W", "max", 6750.0, 7500.0, 0.1, "within_gap"),
+        GoalResult("served_power", "W", "max", 7750.0, 7750.0, 0.0, "optimal"),
+        GoalResult("served_fluid", "kg/s", "max", 0.003002, None, None, "time_limit"),
+        GoalResult("emissions", "kg/s", "min", 0.0021, 0.002, 0.05, "within_gap"),
+        # 860 + 2 * 50 + 3 * 72
+        GoalResult("scarce_material", "kg", "min", 1176.0, 1176.0, 0.0, "optimal"),
+        GoalResult(
+            "money", "money", "min", 15800.0 + 0.05 / 120 * 1e6 + 0.3, None, None, "optimal"
+        ),
+    ),
+    ceiling=Ceiling(8e3, 9e3),
+    power=Power(6750.0, 6750.0, 7750.0, 7750.0, 12e3, 7750.0 / 12e3),
+    sources=(
+        SourceUse("north", True, True, {"store:holder@works": 0.016}),
+        SourceUse("seep", True, False, {}, {"flat": 0.0003}),
+        SourceUse("drum", True, False, {"store:tank@works": 0.05}),
+        SourceUse("bog", False, False),
+    ),
+    stores=(
+        # In 18 h of quiet, 12 h of them in the evening's high half:
+        # 0.0024 * 64800 + 0.0012 * (1.5 * 43200 + 0.5 * 21600) = 155.52 + 90.72 = 246.24 kg.
+        StoreUse(
+            "holder@works",
+            "holder",
+            "works",
+            "gas",
+            250.0,
+            250.0,
+            5,
+            {"flat": 0.0024, "town": 0.0012},
+        ),
+        # 238 h of quiet: 0.0004 * 856800 = 342.72 kg; 100 kg of it stand.
+        StoreUse("tank@works", "tank", "works", "oil", 350.0, 250.0, None, {"flat": 0.0004}),
+    ),
+    batteries=(
+        # 0.9 (g - 0.5) = 1.5 - g: g = 1.026316; (1.5 - g) * 43200 = 20463.2 J a W, times 2 kW.
+        BatteryUse(
+            "cells@works",
+            "cells",
+            "works",
+            72e6,
+            72e6,
+            2,
+            level_part=41e6,
+            levelled={"town": {"clean": 2000.0}},
+            swing_part=2.5e6,  # at least 4 kW for 600 s
+        ),
+    ),
+    runs=(
+        Run("lane", "dn25", "gas", True, (PipeFlow("well", "works", "collect", "works", 0.016),)),
+        Run("quay", "dn15", "gas", False, (PipeFlow("yard", "works", "supply", "flat", 0.0003),)),
+    ),
+    lines=(),
+    machines=(
+        # Flat fuel 0.004 (0.2 + 0.8 * 0.4) = 0.00208, following 0.004 * 0.8 * 0.375 = 0.0012 kg/s;
+        # highest load 0.4 + 1.5 * 0.375 = 0.9625. Power 4 kW flat, 3.75 kW following.
+        MachineUse("set@works", "set", "works", 1, 1, 1, 0.4, {"town": 0.375}),
+        # 0.9 * 0.35 * 4 kW = 1.26 kW through the battery.
+        MachineUse("oil_set@works", "oil_set", "works", 1, 0, cycled=0.35),
+        # 500 W (0.1 + 0.9 * 0.5) = 275 W.
+        MachineUse("splitter@works", "splitter", "works", 1, 1, 1, 0.5),
+    ),
+    demands=(
+        DemandUse("town", POWER, 10e3, 0.575, 0.0),  # 3.75 kW following + 2 kW levelled
+        DemandUse("hall", POWER, 2e3, 0.5, 0.5),
+        DemandUse("burner", "gas", 0.0002, 1.0, 0.0),
+        DemandUse("filling", "hydrogen", 2e-6, 1.0, 0.0),
+        DemandUse("wash", "hot_water", 0.004, 0.7, 0.0),
+    ),
+    materials=(
+        # 40 tap + 250 run + 250 + 100 holder + 50 tank + 150 set + 20 splitter
+        MaterialUse("steel", 860.0, 900.0),
+        MaterialUse("wool", 50.0, 60.0),
+        MaterialUse("copper", 72.0, None),
+    ),
+    # 2 * 0.003 * 0.35; 0.006 * (0.2 + 0.8 * 0.4 + 0.8 * 0.375)
+    emissions=Emissions(0.0021, 0.00492, {"breath": 0.00492, "smoke": 0.00105}),
+    # Capital 1720 + 200 + 360 of material, 100 + 1200 + 750 + 500 + 250 + 720 + 9000 + 1000 of
+    # things; running over 1e6 s: oil 0.05 / 120 kg/s at 1, and 0.0003 kg/s along the quay.
+    money=15800.0 + 0.05 / 120 * 1e6 + 0.3,
+)
+
+COVE_MEAN_PLAN = Plan(
+    site_name="Cove",
+    site_sha256="c0" * 32,
+    basis="mean",
+    status="optimal",
+    goals=(GoalResult("clean_power", "W", "max", 11.2e3, 11.2e3, 0.0, "optimal"),),
+    ceiling=Ceiling(None, None),
+    power=Power(0.0, 11.2e3, 0.0, 11.2e3, 12e3, 11.2 / 12),
+    # A quarter of 0.018 kg/s, the pump's rate, is 0.0045.
+    sources=(
+        SourceUse("north", True, True, {}, {"flat": 0.0045}),
+        SourceUse("seep", True, False),
+    ),
+    stores=(),
+    batteries=(),
+    runs=(
+        Run("lane", "dn25", "gas", True, (PipeFlow("well", "works", "supply", "flat", 0.0045),)),
+    ),
+    lines=(),
+    machines=(MachineUse("set@works", "set", "works", 2, 2, 0, 1.125),),
+    # The pump takes 4.5 W of 11.25 kW.
+    demands=(DemandUse("town", POWER, 10e3, 0.92, 0.0), DemandUse("hall", POWER, 2e3, 1.0, 0.0)),
+    materials=(
+        MaterialUse("steel", 590.0, 900.0),
+        MaterialUse("wool", 50.0, 60.0),
+        MaterialUse("copper", 0.0, None),
+    ),
+    emissions=Emissions(0.0, 0.00675, {"breath": 0.00675, "smoke": 0.0}),
+    money=590 * 2.0 + 50 * 4.0 + 100.0 + 1200.0 + 18000.0,
+)
+
+RIDGE = Site(
+    name="Ridge",
+    sha256="1d" * 32,
+    fluids=_named(Fluid("gas", heating_value=20e6), Fluid("breath", emission="biogenic")),
+    materials=_named(Material("steel", stock=2000.0)),
+    places=_named(Place("pit"), Place("hub"), Place("town")),
+    sources=_named(
+        Source("puff", "pit", "gas", flow=0.01, stages=(Stage(HOUR, 4 * HOUR),)),
+        Source("slow", "pit", "gas", flow=0.012, stages=(Stage(12 * HOUR, 48 * HOUR),)),
+    ),
+    stores=_named(
+        StoreType("holder", "gas", ("pit",), most=400.0, materials={"steel": 1.0}),
+        StoreType("ball", "gas", ("hub",), most=10.0, materials={"steel": 1.0}),
+        StoreType(
+            "bank",
+            POWER,
+            ("hub",),
+            most=100e6,
+            fill_rate=21e3,
+            release_rate=5e3,
+            loss=1e-7,
+            charge_efficiency=0.8,
+        ),
+        StoreType("cells", POWER, ("town",), most=11e6),
+    ),
+    builds=_named(Build("dn25", 0.01, (Layer("steel", 2.5),))),
+    routes=_named(Route("track", "pit", "hub", 200.0, ("dn25",), cost=0.001)),
+    machines=_named(
+        MachineType(
+            "set",
+            takes={"gas": 0.004},
+            gives={"breath": 0.006},
+            places={"hub": 4},
+            power_out=10e3,
+            materials={"steel": 150.0},
+        ),
+    ),
+    lines=_named(
+        Line(
+            "feeder", "hub", "town", capacity=8e3, length=60.0, loss=0.05, materials={"steel": 1.0}
+        )
+    ),
+    demands=_named(
+        Demand("town", POWER, 8e3, place="town", profile=EVENING),
+        Demand("lamp", POWER, 3e3, place="town", priority=2),
+    ),
+    built=Built(taps=("puff", "slow"), stores={("cells", "town"): 11e6}),
+    goals=("clean_power", "money"),
+    horizon=1e6,
+)
+
+RIDGE_PLAN = Plan(
+    site_name="Ridge",
+    site_sha256="1d" * 32,
+    basis="firm",
+    status="optimal",
+    goals=(
+        GoalResult("clean_power to priority 1", "W", "max", 2400.0, 2400.0, 0.0, "optimal"),
+        GoalResult("clean_power", "W", "max", 5400.0, 5400.0, 0.0, "optimal"),
+        GoalResult("money", "money", "min", 3.5, 3.0, 0.5 / 3.0, "within_gap"),
+    ),
+    ceiling=Ceiling(None, None),
+    power=Power(5400.0, 5400.0, 5400.0, 5400.0, 11e3, 5.4 / 11),
+    sources=(
+        SourceUse("puff", True, False, {"burn:set@hub>bank@hub": 0.008}),
+        SourceUse("slow", True, False, {"store:holder@pit": 0.008}),
+    ),
+    stores=(
+        # 36 h of quiet: 0.0015 * 129600 = 194.4 kg.
+        StoreUse("holder@pit", "holder", "pit", "gas", 200.0, 200.0, None, {"flat": 0.0015}),
+        # The evening: 0.00028 * 64800 - 0.0003 * 43200 = 5.184 kg.
+        StoreUse("ball@hub", "ball", "hub", "gas", 6.0, 6.0, None, {"town": 0.00028}, 0.0003),
+    ),
+    batteries=(
+        # In: 0.8 * 20 kW for 1 h of 4. Out: 2 kW flat, 1.5 kW following, 6 W lost of 60 MJ. Worst
+        # over 11 h in the evening: 2006 * 39600 + 1500 * 59400 - 2 * 57.6e6 = 53.34 MJ.
+        BatteryUse(
+            "bank@hub",
+            "bank",
+            "hub",
+            70e6,
+            70e6,
+            None,
+            burst_part={"clean": 60e6},
+            release={"clean": {"flat": 2000.0, "town": 1500.0}},
+        ),
+        # 0.5 * 43200 J a W levelled
+        BatteryUse(
+            "cells@town",
+            "cells",
+            "town",
+            11e6,
+            0.0,
+            None,
+            level_part=10.8e6,
+            levelled={"town": {"clean": 500.0}},
+        ),
+    ),
+    runs=(
+        Run(
+            "track",
+            "dn25",
+            "gas",
+            True,
+            (
+                PipeFlow("pit", "hub", "collect", "hub", 0.008),
+                PipeFlow("pit", "hub", "supply", "flat", 0.0015),
+            ),
+        ),
+    ),
+    # 4 kW flat and 2 kW following at one and a half: 7 kW of 8; 3.8 and 1.9 kW arrive.
+    lines=(
+        LineUse(
+            "feeder",
+            True,
+            (("hub", "town", "clean", "flat", 4e3), ("hub", "town", "clean", "town", 2e3)),
+        ),
+    ),
+    machines=(
+        MachineUse("set@hub", "set", "hub", 3, 3, 1, 0.3, {"town": 0.06}, burst={"bank@hub": 2.0}),
+    ),
+    demands=(
+        DemandUse("town", POWER, 8e3, 0.3, 0.0),  # 1.9 kW following, 0.5 kW levelled
+        DemandUse("lamp", POWER, 3e3, 1.0, 0.0),
+    ),
+    # 500 run + 200 + 6 + 450 sets + 60 line
+    materials=(MaterialUse("steel", 1216.0, 2000.0),),
+    # 0.006 * (0.3 + 0.06 + 2 / 4)
+    emissions=Emissions(0.0, 0.00516, {"breath": 0.00516}),
+    # along the track: 0.008 / 4 of the bursts + 0.0015, at 0.001 a kg for 1e6 s
+    money=3.5,
+)
