@@ -1,0 +1,151 @@
+"""Single tamperings with flows, machines, bursts and the promises of stores."""
+
+from __future__ import annotations
+
+from handmade_cove import COVE_MEAN_PLAN, COVE_PLAN
+from handmade_ridge import RIDGE_PLAN
+from tampering import (
+    HOLDER,
+    JUST_OVER,
+    OIL,
+    SET,
+    SPLIT,
+    Tampering,
+    cove,
+    drop,
+    edit,
+    ridge,
+)
+
+from allocator.plan import (
+    FLAT,
+    PipeFlow,
+)
+
+TAMPERED: dict[str, Tampering] = {
+    # flows
+    "more than a source gives": ridge(
+        "source_flow",
+        edit(RIDGE_PLAN, "sources", "slow", collect={"store:holder@pit": 0.012 * JUST_OVER}),
+    ),
+    "more than a steady source gives at the peak": cove(
+        "source_flow", edit(COVE_PLAN, "sources", "seep", direct={FLAT: 0.0003, "town": 0.00014})
+    ),
+    "more than the pump moves": cove(
+        "pump_rate",
+        edit(COVE_PLAN, "sources", "north", collect={"store:holder@works": 0.018 * JUST_OVER}),
+    ),
+    "a source that comes and goes feeds directly": cove(
+        "direct_steady", edit(COVE_PLAN, "sources", "north", direct={FLAT: 0.001})
+    ),
+    "a collect flow that ends nowhere": cove(
+        "collect_balance",
+        edit(
+            COVE_PLAN,
+            "runs",
+            "lane",
+            flows=(PipeFlow("well", "works", "collect", "works", 0.016 * (1 - 2e-6)),),
+        ),
+    ),
+    "a collect flow bound for another place": cove(
+        "collect_balance",
+        edit(
+            COVE_PLAN, "runs", "lane", flows=(PipeFlow("well", "works", "collect", "yard", 0.016),)
+        ),
+    ),
+    "gas sent into an oil tank": cove(
+        "collect_fluid",
+        edit(COVE_PLAN, "sources", "north", collect={"store:tank@works": 0.016}),
+    ),
+    "a run whose flows go elsewhere": cove(
+        "pipe_ends",
+        edit(COVE_PLAN, "runs", "quay", flows=(PipeFlow("well", "works", "supply", FLAT, 0.0003),)),
+    ),
+    "a flow against the one way": cove(
+        "pipe_direction",
+        edit(COVE_PLAN, "runs", "quay", flows=(PipeFlow("works", "yard", "supply", FLAT, 0.0003),)),
+    ),
+    "more than a pipe carries": ridge(
+        "pipe_capacity",
+        edit(
+            RIDGE_PLAN,
+            "runs",
+            "track",
+            flows=(
+                *RIDGE_PLAN.runs[0].flows,
+                PipeFlow("pit", "hub", "supply", "town", 0.0005 / 1.5 * JUST_OVER),
+            ),
+        ),
+    ),
+    "fuel from nowhere": cove(
+        "supply_balance", edit(COVE_PLAN, "stores", HOLDER, draw={FLAT: 0.0019, "town": 0.0012})
+    ),
+    "following fuel from the flat part": cove(
+        "supply_balance", edit(COVE_PLAN, "stores", HOLDER, draw={FLAT: 0.0036})
+    ),
+    "more by-product served than is given": cove(
+        "supply_balance", edit(COVE_PLAN, "demands", "wash", clean_share=0.76), "hot_water (town)"
+    ),
+    "more hydrogen served than is split": cove(
+        "supply_balance", edit(COVE_PLAN, "machines", SPLIT, flat_load=0.4), "hydrogen (flat)"
+    ),
+    "a supply flow that starts nowhere": cove(
+        "supply_balance", edit(COVE_PLAN, "sources", "seep", direct={}), "gas (flat) at 'yard'"
+    ),
+    # machines
+    "a load above what runs at the peak": cove(
+        "running_load", edit(COVE_PLAN, "machines", SET, flat_load=0.45)
+    ),
+    "a load below the least": cove(
+        "least_load", edit(COVE_PLAN, "machines", SET, count=2, new=2, running=2)
+    ),
+    "more units at work than stand": ridge(
+        "machine_units", edit(RIDGE_PLAN, "machines", "set@hub", count=2, new=2)
+    ),
+    "more than one unit run on and off": cove(
+        "cycled_unit", edit(COVE_PLAN, "machines", OIL, cycled=1.01)
+    ),
+    "on and off without a battery": cove(
+        "cycled_battery", drop(COVE_PLAN, "batteries", "cells@works")
+    ),
+    "on and off with too little kept for it": cove(
+        "swing_reserve", edit(COVE_PLAN, "batteries", "cells@works", swing_part=2.3e6)
+    ),
+    "a converter that follows": cove(
+        "converter_steady", edit(COVE_PLAN, "machines", SPLIT, following={"town": 0.1})
+    ),
+    "more mean load than machines": cove(
+        "machine_units", edit(COVE_MEAN_PLAN, "machines", SET, flat_load=2.01)
+    ),
+    "on and off on the mean basis": cove(
+        "mean_basis_load", edit(COVE_MEAN_PLAN, "machines", SET, cycled=0.1)
+    ),
+    # bursts
+    "fewer units than burn the bursts": ridge(
+        "burn_units", edit(RIDGE_PLAN, "machines", "set@hub", burst={"bank@hub": 1.9})
+    ),
+    "bursts for a battery at another bus": ridge(
+        "burn_bus",
+        edit(RIDGE_PLAN, "sources", "puff", collect={"burn:set@hub>cells@town": 0.008}),
+    ),
+    "bursts in machines that take no one fluid": cove(
+        "burn_one_fluid", edit(COVE_PLAN, "machines", SPLIT, burst={"cells@works": 0.5})
+    ),
+    # promises of stores
+    "a store filled too fast": cove(
+        "store_fill_rate", edit(COVE_PLAN, "stores", HOLDER, inflow=0.0011)
+    ),
+    "a store emptied too fast": cove(
+        "store_release_rate",
+        edit(COVE_PLAN, "stores", HOLDER, draw={FLAT: 0.0028, "town": 0.0012}),
+    ),
+    "more promised than ever comes": cove(
+        "store_long_run", edit(COVE_PLAN, "stores", "tank@works", draw={FLAT: 0.0005})
+    ),
+    "more promised than the quiet spell allows": cove(
+        "store_cut", edit(COVE_PLAN, "stores", "tank@works", draw={FLAT: 350 / 856800 * JUST_OVER})
+    ),
+    "a smaller store behind a store": ridge(
+        "store_cut", edit(RIDGE_PLAN, "stores", "ball@hub", size=5.18, new_size=5.18)
+    ),
+}
