@@ -204,6 +204,8 @@ class _Deadline:
         """Share of the time that is gone; 0 without a limit."""
         if self._end is None or self._limit is None or self._program.settings.node_limit:
             return 0.0
+        if self._limit <= 0.0:
+            return 1.0
         return 1.0 - (self._end - self._program.clock.seconds()) / self._limit
 
     def out(self) -> bool:

@@ -1,0 +1,73 @@
+"""The seam: honest statuses, starts, cuts added in place, and other solvers."""
+
+import numpy as np
+import pulp
+import pytest
+
+from allocator.planning.seam import Highs, OtherSolver, solver_for
+from allocator.planning.statement import Statement
+
+
+def knapsack() -> Statement:
+    statement = Statement()
+    for number in range(4):
+        statement.variable(("take", number), 0.0, 1.0, integer=True)
+    weights = [5.0, 4.0, 3.0, 2.0]
+    statement.row("room", [(w, ("take", n)) for n, w in enumerate(weights)], high=7.5)
+    return statement
+
+
+WORTH = {0: -6.0, 1: -5.0, 2: -4.0, 3: -1.0}
+
+
+def test_solves_and_adds_rows_in_place() -> None:
+    statement = knapsack()
+    solver = Highs(statement, 1, 0)
+    solver.set_objective(WORTH)
+    first = solver.solve()
+    assert (first.status, first.value) == ("optimal", pytest.approx(-9.0))
+    row = statement.scaled_row("not both", [(1.0, ("take", 1)), (1.0, ("take", 2))], high=1.0)
+    assert row is not None
+    solver.add_rows([row])
+    assert solver.solve(start=np.array([1.0, 0, 0, 1.0])).value == pytest.approx(-7.0)
+    solver.remove_last_rows(1)
+    assert solver.solve().value == pytest.approx(-9.0)
+
+
+def test_relaxing_and_fixing_come_back() -> None:
+    solver = Highs(knapsack(), 1, 0)
+    solver.set_objective(WORTH)
+    solver.relax(True)
+    relaxed = solver.solve()
+    assert relaxed.value is not None
+    assert relaxed.value < -9.0
+    solver.fix(np.array([1.0, 0.0, 0.0, 1.0]))
+    assert solver.solve().value == pytest.approx(-7.0)
+    solver.fix(None)
+    solver.relax(False)
+    assert solver.solve().value == pytest.approx(-9.0)
+
+
+def test_infeasible_is_said() -> None:
+    statement = knapsack()
+    statement.row("too much", [(1.0, ("take", n)) for n in range(4)], low=4.0)
+    solver = Highs(statement, 1, 0)
+    solver.set_objective(WORTH)
+    assert solver.solve().status == "infeasible"
+
+
+@pytest.mark.skipif(
+    not any("CBC" in name for name in pulp.listSolvers(onlyAvailable=True)),
+    reason="no other solver here",
+)
+def test_another_solver_gives_the_same_answer() -> None:
+    solver = solver_for(knapsack(), "cbc", None, 0)
+    assert isinstance(solver, OtherSolver)
+    solver.set_objective(WORTH)
+    solved = solver.solve(time_limit=10.0)
+    assert solved.value == pytest.approx(-9.0)
+
+
+def test_unknown_solver_is_named() -> None:
+    with pytest.raises(ValueError, match="'nonesuch' is not available here; available:"):
+        solver_for(knapsack(), "nonesuch", None, 0)
