@@ -33,7 +33,12 @@ def _quiet(choices: Choices, plan: Plan, mean_basis: Plan | None) -> list[str]:
     firm, mean = plan.power.firm_clean, mean_basis.power.firm_clean
     if mean <= firm * 1.02 + 1e-9:
         return []
-    tapped = [u.name for u in plan.sources if u.tapped and u.name in choices.curves]
+    sources = choices.site.sources
+    tapped = [
+        use.name
+        for use in plan.sources
+        if use.tapped and use.name in choices.curves and not sources[use.name].delivered
+    ]
     spells = {name: choices.curves[name].pattern.longest_quiet for name in tapped}
     if not spells or max(spells.values()) <= 0:
         return ["quiet spells: bridging them would take larger stores than the plan has"]
