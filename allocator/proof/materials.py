@@ -11,6 +11,9 @@ from allocator.proof.report import Findings
 REPORTED = 1e-9
 """A reported use of material may differ from the recomputed one by this share."""
 
+LEAST_MASS = 1e-6
+"""kg: a milligram of material is of no interest."""
+
 Quantity = tuple[Mapping[str, float], Fraction]
 
 
@@ -71,5 +74,5 @@ def check_materials(case: Case, findings: Findings) -> None:
             used,
             "kg",
             "what is used",
-            REPORTED * used,
+            max(REPORTED * used, LEAST_MASS),
         )

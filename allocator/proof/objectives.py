@@ -82,8 +82,19 @@ def _figures(
         findings.at_least("goal_bound", subject, goal.bound, value, unit, "the bound", tolerance)
     else:
         findings.at_most("goal_bound", subject, goal.bound, value, unit, "the bound", tolerance)
-    gap = abs(goal.bound - goal.value) / max(abs(goal.bound), 1e-9)
-    findings.equals("goal_gap", subject, goal.gap, gap, "", "the gap", REPORTED * max(1.0, gap))
+    _gap(findings, goal, goal.bound, goal.gap, subject)
+
+
+def _gap(findings: Findings, goal: GoalResult, bound: float, gap: float, subject: str) -> None:
+    # Relative to the bound; to some least scale where the bound is next to nothing, which may
+    # make the gap smaller, but not below what the least of all scales gives.
+    apart = abs(bound - goal.value)
+    low = apart / max(abs(bound), LEAST_SCALE)
+    high = apart / abs(bound) if bound else max(low, gap)
+    expected = min(max(gap, low), high)
+    findings.equals(
+        "goal_gap", subject, gap, expected, "", "the gap", REPORTED * max(1.0, expected)
+    )
 
 
 def _scale(case: Case, name: str) -> float:
