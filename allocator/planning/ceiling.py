@@ -89,7 +89,11 @@ class Pool:
             for curve, weight, key in self.inflows
             if weight * values[key] > 0
         ]
+        if not inflows:
+            return None  # the mean basis itself speaks of a site without sources
         balance = balance_of(inflows, 0.0, following, 0.0)
+        if not balance.lines:
+            return None  # all steady: no window is worse than the long run
         # No tail row here: it is stricter than the truth, and a ceiling must not be.
         worst = worst_up_to(balance, reach_of(balance)[0])
         if worst.shortfall <= held + tolerance * max(held, asked * worst.length):

@@ -197,7 +197,7 @@ def choices_of(site: Site, *, lossless: bool = False, with_stores: bool = True) 
         ),
         shape_of=shape_of,
         shape_curves={n: demand_curve_of(p) for n, p in profiles.items()},
-        fluid_shapes=_fluid_shapes(site, wanted, groups, shape_of),
+        fluid_shapes=_fluid_shapes(site, wanted | _asked_fluids(site, groups), groups, shape_of),
         levellings=levellings,
         lossless=lossless,
     )
@@ -223,6 +223,12 @@ def _wanted_fluids(site: Site, groups: Mapping[str, Group]) -> set[str]:
     taken = {f for g in groups.values() for f in g.type.takes}
     taken |= {d.wants for d in site.demands.values() if d.wants != POWER}
     return given & taken
+
+
+def _asked_fluids(site: Site, groups: Mapping[str, Group]) -> set[str]:
+    """Fluids that are taken or demanded, given or not: each needs its balances."""
+    asked = {f for g in groups.values() for f in g.type.takes}
+    return asked | {d.wants for d in site.demands.values() if d.wants != POWER}
 
 
 def _store_sites(site: Site, excluded: set[str]) -> dict[str, StoreSite]:

@@ -31,7 +31,7 @@ NOTHING = 1e-7
 
 @dataclass(frozen=True)
 class Reading:
-    """Values by key, read with rounding dust swept away."""
+    """Values by key, read as the plan's amounts."""
 
     statement: Statement
     choices: Choices
@@ -46,16 +46,22 @@ class Reading:
         return self.statement.has(key)
 
     def get(self, *key: str) -> float:
-        """Value of a variable; 0 where the program does not have it, or where it is dust."""
-        if not self.statement.has(key):
-            return 0.0
-        value = self.values[key]
-        column = self.statement.columns[self.statement.index(key)]
-        return 0.0 if abs(value) <= NOTHING * column.unit else value
+        """Value of a variable; 0 where the program does not have it."""
+        return self.values[key] if self.statement.has(key) else 0.0
 
     def whole(self, *key: str) -> int:
         """Value of an integer variable."""
         return round(self.get(*key))
+
+
+def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key, float]:
+    """The values with continuous amounts that are only rounding put to 0."""
+    return {
+        column.key: 0.0
+        if not column.integer and abs(values[column.key]) <= NOTHING * column.unit
+        else values[column.key]
+        for column in statement.columns
+    }
 
 
 def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
@@ -154,7 +160,7 @@ def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
                 size,
                 new,
                 units,
-                level_part * (1.0 + 1e-9),
+                level_part * (1.0 + 5e-8),
                 levelled,
                 parts,
                 release,

@@ -50,7 +50,7 @@ class Search:
             goal.name,
             value,
             bound,
-            gap_of(value, bound, goal.scale),
+            gap_of(value, bound),
             note,
         )
         self.trail = (*self.trail, line)
@@ -58,11 +58,11 @@ class Search:
             self.report(line)
 
 
-def gap_of(value: float | None, bound: float | None, scale: float) -> float | None:
-    """``|bound - value| / max(|bound|, scale)`` for maximised and minimised goals alike."""
+def gap_of(value: float | None, bound: float | None) -> float | None:
+    """``|bound - value| / max(|bound|, 1e-9)`` for maximised and minimised goals alike."""
     if value is None or bound is None:
         return None
-    return abs(bound - value) / max(abs(bound), scale)
+    return abs(bound - value) / max(abs(bound), 1e-9)
 
 
 def value_at(search: Search, goal: Goal, point: np.ndarray) -> float:
@@ -182,7 +182,7 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
     if known is not None and (known < value if goal.maximise else known > value):
         known = value  # a bound may pass the value only by the solver's tolerance
     search.tell(goal, value, known, status)
-    return GoalFound(goal, value, known, gap_of(value, known, goal.scale), status)
+    return GoalFound(goal, value, known, gap_of(value, known), status)
 
 
 class _Deadline:

@@ -20,6 +20,7 @@ from allocator.planning.extract import (
     runs,
     source_uses,
     store_uses,
+    without_dust,
 )
 from allocator.planning.goals import Goal, goals_of
 from allocator.planning.held_back import held_back
@@ -155,7 +156,7 @@ def _planned(
         return None, (), True, "no plan exists: no demand can be served and nothing can be built"
     point = tidied(search, choices, program.left(most=10.0))
     began_extract = clock.seconds()
-    reading = Reading(statement, choices, statement.by_key(point))
+    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
     plan = _read(site, settings, reading, found)
     clock.spend("extract", clock.seconds() - began_extract)
     return plan, search.trail, False, ""
@@ -197,6 +198,8 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
         value = 0.0  # nothing but the solver's tolerance
     bound = found.bound
     if bound is not None:
+        if abs(bound) <= 10 * goal.scale:
+            bound = 0.0
         # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
         bound = max(bound, value) if goal.maximise else min(bound, value)
     return GoalResult(
@@ -205,7 +208,7 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
         goal.sense,
         value,
         bound,
-        gap_of(value, bound, goal.scale),
+        gap_of(value, bound),
         found.status,
     )
 
