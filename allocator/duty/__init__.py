@@ -9,6 +9,7 @@ from allocator.duty.demand import (
     series_curve_of,
 )
 from allocator.duty.firm import draw_for_store, store_for_draw, store_value
+from allocator.duty.many import draws_for_stores
 from allocator.duty.patterns import Pattern, pattern_from_intervals, pattern_of
 from allocator.duty.series import Reservoir, reservoir, sequent_peak
 from allocator.duty.timeline import (
@@ -33,6 +34,7 @@ __all__ = [
     "demand_curve_of",
     "draw_for_store",
     "draw_for_store_known",
+    "draws_for_stores",
     "joint_timeline",
     "pattern_from_intervals",
     "pattern_of",

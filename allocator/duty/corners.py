@@ -26,6 +26,8 @@ spell. Of n intervals a period, about 2^(stages - 1) * n pairs are left instead 
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,6 +35,7 @@ from allocator.duty.blocks import Block
 from allocator.duty.lines import Array
 
 _PAIRS_AT_ONCE = 2_000_000
+_CELLS = 1 << 16
 _GRAIN = 2.0**-50  # share of a period below which two corners are told apart by rounding only
 
 
@@ -47,20 +50,35 @@ def corners_of(block: Block, period: float) -> tuple[Array, Array]:
     total = float(block.on_time)
     grain = period * _GRAIN
     least, most = np.zeros(1), np.zeros(1)
+    gaps = np.append(block.starts[1:], block.starts[0] + period) - ends
     for begins, finishes in _pairings(block):
-        rows = max(1, _PAIRS_AT_ONCE // max(1, len(finishes)))
-        for at in range(0, len(begins), rows):
-            row = begins[at : at + rows, None]
+        # Windows that begin with long gaps first: most of the others then fall at once.
+        begins = begins[np.argsort(-gaps[begins], kind="stable")]
+        rows = max(1, _PAIRS_AT_ONCE // len(finishes))
+        cuts = [0, 1, 8, 64, *range(rows, len(begins), rows)]
+        for at, until in pairwise(sorted({min(cut, len(begins)) for cut in cuts} | {len(begins)})):
+            row = begins[at:until, None]
             column = finishes[None, :]
             turned = column <= row  # the window runs on into the next period
             w = block.before[column] - after[row] + np.where(turned, total, 0.0)
-            span = block.starts[column] - ends[row] + np.where(turned, period, 0.0)
+            q = block.starts[column] - ends[row] + np.where(turned, period, 0.0) - w
+            new = q > _passed(least, most, total, w)
             least, most = _best(
-                np.concatenate((least, w.ravel())),
-                np.concatenate((most, (span - w).ravel())),
-                grain,
+                np.concatenate((least, w[new])), np.concatenate((most, q[new])), grain
             )
     return least, most
+
+
+def _passed(least: Array, most: Array, total: float, w: Array) -> Array:
+    """Off-time that windows found so far reach with no more than (nearly) on-time w: no more
+
+    than that is worth keeping. Looked up in cells of w, at the low end of each.
+    """
+    cells = np.arange(-1, _CELLS + 1) - 1e-6
+    low = np.maximum(np.searchsorted(least, cells * (total / _CELLS), side="right") - 1, 0)
+    reach = np.where(cells < 0.0, 0.0, most[low])
+    place = np.clip((w * (_CELLS / total)).astype(np.int64), -1, _CELLS) + 1
+    return np.asarray(reach[place])
 
 
 def _pairings(block: Block) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:

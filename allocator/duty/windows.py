@@ -77,7 +77,7 @@ def worst_of(balance: Balance, horizon: float | None = None) -> Window:
     if not enough:
         beyond = balance.lag + balance.rate * limit
         if beyond > worst.shortfall:
-            return Window(limit, beyond, True)
+            return Window(float(limit), float(beyond), True)
     return worst
 
 
@@ -94,6 +94,8 @@ def reach_of(balance: Balance, horizon: float | None = None) -> tuple[float, boo
 _FIRST_PARTS = 64
 _PARTS = 4
 _FEW_PEAKS = 4096
+_PEAKS_AT_ONCE = 1 << 18
+_GRAIN = 1e-13  # a bound that passes the best by no more than this share is rounding
 
 
 def worst_up_to(balance: Balance, limit: float) -> Window:
@@ -110,17 +112,18 @@ def worst_up_to(balance: Balance, limit: float) -> Window:
         best = _better(best, high, balance.at(high))
         bound = bound_between(balance, low, high)
         counts = _peaks_within(balance, low, high)
-        keep = (bound > best.shortfall * (1.0 + 1e-14)) & (counts > 0)
+        keep = (bound > best.shortfall * (1.0 + _GRAIN)) & (counts > 0)
         low, high, bound, counts = low[keep], high[keep], bound[keep], counts[keep]
-        if counts.sum() > _FEW_PEAKS:
-            # Comparing the peaks of the most promising interval soon gives a good best.
-            first = int(np.argmax(bound / np.maximum(1, counts // _FEW_PEAKS)))
-            if counts[first] <= _FEW_PEAKS:
-                best = _compare(balance, best, low[first : first + 1], high[first : first + 1])
-                low, high = np.delete(low, first), np.delete(high, first)
-            low, high = _cut(low, high)
-            continue
-        return _compare(balance, best, low, high)
+        peaks = int(counts.sum())
+        if peaks <= max(_FEW_PEAKS, _PARTS * len(low)):  # cutting on would not save work
+            return _compare(balance, best, low, high, counts)
+        # Comparing the peaks of the most promising interval early gives a good best.
+        first = int(np.argmax(bound))
+        if counts[first] <= _FEW_PEAKS:
+            one = slice(first, first + 1)
+            best = _compare(balance, best, low[one], high[one], counts[one])
+            low, high = np.delete(low, first), np.delete(high, first)
+        low, high = _cut(low, high)
 
 
 def bound_between(balance: Balance, low: Array, high: Array) -> Array:
@@ -165,8 +168,17 @@ def _cut(low: Array, high: Array) -> tuple[Array, Array]:
     return edges[:, :-1].ravel(), edges[:, 1:].ravel()
 
 
-def _compare(balance: Balance, best: Window, low: Array, high: Array) -> Window:
-    """The best of all peaks in the intervals."""
+def _compare(
+    balance: Balance, best: Window, low: Array, high: Array, counts: NDArray[np.int64]
+) -> Window:
+    """The best of all peaks in the intervals, in groups that fit in memory."""
+    groups = np.cumsum(counts) // _PEAKS_AT_ONCE
+    for group in np.unique(groups):
+        best = _compare_group(balance, best, low[groups == group], high[groups == group])
+    return best
+
+
+def _compare_group(balance: Balance, best: Window, low: Array, high: Array) -> Window:
     for line in balance.lines:
         first, last = line.peaks_up_to(low), line.peaks_up_to(high)
         counts = last - first
