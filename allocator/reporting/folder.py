@@ -69,7 +69,9 @@ def _partial(target: Path, *, beside: bool = False) -> Iterator[Path]:
     if not inside and not beside and (target.exists() or target.is_symlink()):
         raise OutputError(f"{target} is a file, not a directory; name another directory")
     home = target if inside else target.absolute().parent
-    if not home.is_dir():
+    if home.exists() and not home.is_dir():
+        raise OutputError(f"{home} is no directory; name another place")
+    if not home.exists():
         raise OutputError(f"{home} does not exist; make it first or name another place")
     try:
         partial = Path(tempfile.mkdtemp(prefix=".partial-", dir=home))

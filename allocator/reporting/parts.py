@@ -12,7 +12,10 @@ from allocator.site.records import Site
 
 
 def sources_tapped(site: Site, plan: Plan) -> list[str]:
-    """What to tap, at which rate, to where; a line a destination."""
+    """What to tap, at which rate, to where; a line a destination.
+
+    Rates are those while a source is on; on the mean basis they are means.
+    """
     rows: list[tuple[str, ...]] = []
     for use in plan.sources:
         if not use.tapped:
@@ -25,7 +28,8 @@ def sources_tapped(site: Site, plan: Plan) -> list[str]:
         for i, (rate, to) in enumerate(ways or [("0", "nowhere")]):
             whence = (use.name, source.place, source.fluid, _new(use.new)) if i == 0 else ("",) * 4
             rows.append((*whence, rate, to))
-    heads = ("source", "place", "fluid", "tap", "while on", "to")
+    rate = "while on" if plan.basis == "firm" else "mean"
+    heads = ("source", "place", "fluid", "tap", rate, "to")
     return table(heads, rows, right=(4,)) if rows else []
 
 
@@ -59,7 +63,7 @@ def _work(use: MachineUse) -> str:
     elif mean_load(use) > use.cycled:
         parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
     if use.cycled > 0:
-        parts.append(f"1 on {percent(use.cycled)} of the time")
+        parts.append(f"1 runs {percent(use.cycled)} of the time")
     burst = sum(use.burst.values())
     if burst > 0:
         into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)

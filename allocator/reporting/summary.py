@@ -5,7 +5,7 @@ from __future__ import annotations
 from allocator.plan import Plan
 from allocator.reporting.bill import running_money
 from allocator.reporting.parts import lines_built, machines, runs_laid, sources_tapped, stores_built
-from allocator.reporting.text import WIDTH, paragraph, printable, section, table
+from allocator.reporting.text import WIDTH, paragraph, section, table
 from allocator.reporting.words import (
     STATUS_WORDS,
     gap,
@@ -28,9 +28,15 @@ def summary(site: Site, plan: Plan, mean_basis: Plan | None = None) -> str:
 
     ``mean_basis``: the plan that averages alone would have made, shown beside a firm one.
     """
-    title = f"{plan.site_name}: a plan on the {plan.basis} basis"
     verdict = "audited" if plan.verified else "NOT VERIFIED"
-    lines = [printable(f"{title}{verdict:>{max(2, WIDTH - len(title))}}"), "-" * WIDTH]
+    title = paragraph(f"{plan.site_name}: a plan on the {plan.basis} basis", indent=0)
+    room = WIDTH - len(title[-1])
+    title[-1:] = (
+        [f"{title[-1]}{verdict:>{room}}"]
+        if room > len(verdict) + 1
+        else [title[-1], f"{verdict:>{WIDTH}}"]
+    )
+    lines = [*title, "-" * WIDTH]
     if not plan.verified:
         lines += [*paragraph(UNVERIFIED, indent=0), ""]
     lines += _headline(plan, mean_basis)
@@ -62,7 +68,7 @@ def _headline(plan: Plan, mean_basis: Plan | None) -> list[str]:
             "there at all times."
         )
         return paragraph(said, indent=0)
-    said = f"Promised {quantity(power.firm_clean, 'power')} of clean power at all times"
+    said = f"Promised {quantity(power.firm_clean, 'power')} clean at all times"
     if mean_basis is not None:
         said += f"; a mean-basis sum would say {quantity(mean_basis.power.mean_clean, 'power')}"
     if plan.ceiling.clean is not None:

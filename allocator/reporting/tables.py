@@ -168,8 +168,11 @@ def csv_text(frame: pd.DataFrame) -> str:
 
     Text that a spreadsheet would run as a formula is led by an apostrophe.
     """
-    guarded = frame.map(_guarded)
-    guarded.columns = pd.Index([_guarded(column) for column in frame.columns])
+    # a frame of text: pandas would turn a column of whole numbers and gaps into floats
+    guarded = pd.DataFrame(
+        {_guarded(name): [_guarded(cell) for cell in cells] for name, cells in frame.items()},
+        dtype=object,
+    )
     text: str = guarded.to_csv(index=False, lineterminator="\n")
     return text
 
@@ -186,9 +189,11 @@ def _guarded(cell: object) -> object:
         return "yes" if cell else "no"
     if isinstance(cell, float):
         return f"{cell:.9g}"
-    if isinstance(cell, str) and cell.lstrip(" \t\r\n")[:1] in _FORMULA_STARTS and cell.strip():
-        return f"'{cell}"
+    if isinstance(cell, str):
+        # a carriage return alone would end a row in some readers
+        text = "".join(c if c.isprintable() else " " for c in cell)
+        return f"'{text}" if text.lstrip()[:1] in _FORMULA_STARTS else text
     return cell
 
 
-_FORMULA_STARTS = frozenset("=+-@")
+_FORMULA_STARTS = ("=", "+", "-", "@")

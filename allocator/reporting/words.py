@@ -38,7 +38,11 @@ def gap(share: float | None) -> str:
     """A proven gap; ``-`` when none is known."""
     if share is None:
         return "-"
-    return "0 %" if share < 1e-9 else "< 0.01 %" if share < 1e-4 else f"{100 * share:.2g} %"
+    if share < 1e-9:
+        return "0 %"
+    if share > 1:  # of a bound near 0; how many times it says nothing
+        return "over 100 %"
+    return "< 0.01 %" if share < 1e-4 else f"{100 * share:.2g} %"
 
 
 def money(value: float) -> str:

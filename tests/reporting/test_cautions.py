@@ -1,0 +1,96 @@
+"""Cautions depend on what is on the site, and the last one is always there."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import pytest
+from handmade_cove import COVE, named
+
+from allocator.reporting.cautions import STANDING, cautions_for
+from allocator.site.records import POWER, Fluid, MachineType, Site, Source, StoreType
+
+EMPTY = Site("Empty", {}, {}, {}, {}, {}, {}, {}, {}, {})
+
+
+def site_with(
+    fluid: Fluid,
+    source: Source | None = None,
+    machines: Mapping[str, MachineType] | None = None,
+    stores: Mapping[str, StoreType] | None = None,
+) -> Site:
+    return replace(
+        EMPTY,
+        fluids=named(fluid),
+        sources=named(source or Source("spring", "here", fluid.name, 1.0)),
+        machines=machines or {},
+        stores=stores or {},
+    )
+
+
+def heads(site: Site) -> list[str]:
+    """The first words of each caution."""
+    return [text.split(":")[0].split(" ")[0].rstrip(",") for text in cautions_for(site)]
+
+
+def test_an_empty_site_has_the_standing_caution_alone() -> None:
+    assert cautions_for(EMPTY) == (STANDING,)
+    assert "Local codes and licensed practitioners decide" in STANDING
+
+
+@pytest.mark.parametrize(
+    ("fluid", "head"),
+    [
+        (Fluid("gas", heating_value=2e7), "Burnable"),
+        (Fluid("hydrogen", heating_value=1.2e8), "Hydrogen"),
+        (Fluid("off_gas", substance="Hydrogen"), "Hydrogen"),
+        (Fluid("h2"), "Hydrogen"),
+        (Fluid("raw_biogas"), "Biogas"),
+        (Fluid("nitrogen"), "Biogas"),
+        (Fluid("plume", emission="counted"), "Biogas"),
+        (Fluid("diesel", phase="liquid", heating_value=4e7), "Liquid"),
+    ],
+)
+def test_a_fluid_brings_its_caution(fluid: Fluid, head: str) -> None:
+    assert head in heads(site_with(fluid))
+
+
+def test_a_harmless_fluid_brings_none() -> None:
+    assert heads(site_with(Fluid("water", phase="liquid"))) == ["Local"]
+
+
+def test_an_unused_fluid_brings_none() -> None:
+    site = replace(site_with(Fluid("water", phase="liquid")))
+    site = replace(site, fluids={**site.fluids, "hydrogen": Fluid("hydrogen")})
+    assert heads(site) == ["Local"]
+
+
+def test_heat_pressure_generators_and_batteries() -> None:
+    water = Fluid("water", phase="liquid")
+    hot = Source("geyser", "here", "water", 1.0, temperature=340.0)
+    assert heads(site_with(water, hot)) == ["Hot", "Local"]
+    warm = Source("geyser", "here", "water", 1.0, temperature=330.0)
+    assert heads(site_with(water, warm)) == ["Local"]
+    pressed = Source("well", "here", "water", 1.0, pressure=3e5)
+    assert heads(site_with(water, pressed)) == ["Vessels", "Local"]
+    turbine = MachineType("turbine", {"water": 1.0}, {}, {"here": 1}, power_out=1e3)
+    assert heads(site_with(water, machines=named(turbine))) == ["Generators", "Local"]
+    cells = StoreType("cells", POWER, ("here",), 1e6)
+    assert heads(site_with(water, stores=named(cells))) == ["Batteries", "Local"]
+
+
+def test_hydrogen_alone_gives_no_carbon_monoxide() -> None:
+    hydrogen = Fluid("hydrogen", heating_value=1.2e8)
+    cell = MachineType("cell", {"hydrogen": 1e-3}, {}, {"here": 1}, power_out=6e4)
+    assert "Engine" not in heads(site_with(hydrogen, machines=named(cell)))
+    gas = Fluid("gas", heating_value=2e7)
+    engine = MachineType("engine", {"gas": 1e-3}, {}, {"here": 1}, power_out=6e3)
+    assert "Engine" in heads(site_with(gas, machines=named(engine)))
+
+
+def test_the_order_is_fixed_and_only_the_site_matters() -> None:
+    found = cautions_for(COVE)
+    assert found == cautions_for(replace(COVE, name="Elsewhere", sha256="0"))
+    assert len(set(found)) == len(found)
+    assert found[-1] == STANDING
