@@ -16,6 +16,9 @@ from allocator.planning.expressions import (
 from allocator.planning.rules.margin import MARGIN, TIGHT
 from allocator.planning.statement import Statement, Terms
 
+SHORTEST_RUN = 1.0
+"""s: what a battery must bridge at the least where a unit is run on and off."""
+
 
 def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
     """Power that machines of a class give a pool, W.
@@ -253,7 +256,10 @@ def burst_long_run(statement: Statement, choices: Choices) -> None:
 
 
 def swing_reserve(statement: Statement, choices: Choices) -> None:
-    """``sum of swing parts at a bus >= sum over cycled groups of power * least run``."""
+    """``sum of swing parts at a bus >= sum over cycled groups of power * least run``.
+
+    Without a battery nothing may be cycled, however short its runs.
+    """
     for bus in choices.buses():
         terms: Terms = [
             (1.0, ("swing", name))
@@ -262,6 +268,7 @@ def swing_reserve(statement: Statement, choices: Choices) -> None:
         ]
         for group in choices.groups.values():
             if can_cycle(choices, group) and choices.bus(group.place) == bus:
-                energy = group.type.power_out * group.type.least_run * (1.0 + MARGIN)
+                run = max(group.type.least_run, SHORTEST_RUN)
+                energy = group.type.power_out * run * (1.0 + MARGIN)
                 terms.append((-energy, ("cycling", group.name)))
         statement.row(f"swing_reserve[{bus}]", terms, low=0.0)
