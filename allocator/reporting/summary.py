@@ -11,6 +11,7 @@ from allocator.reporting.words import (
     gap,
     goal_title,
     goal_value,
+    grams_a_kwh,
     money,
     percent,
     quantity,
@@ -151,8 +152,8 @@ def _emissions(plan: Plan) -> list[str]:
     emissions = plan.emissions
     rows = [("counted", quantity(emissions.counted, "emission_rate"), "")]
     if emissions.counted > 0 and plan.power.mean_total > 0:
-        grams = 3.6e9 * emissions.counted / plan.power.mean_total
-        rows[0] = ("counted", rows[0][1], f"{grams:.3g} g a kWh served")
+        release = grams_a_kwh(emissions.counted / plan.power.mean_total)
+        rows[0] = ("counted", rows[0][1], f"{release} served")
     if emissions.biogenic > 0:
         rows.append(("biogenic", quantity(emissions.biogenic, "emission_rate"), "memo"))
     rows += [

@@ -51,6 +51,12 @@ def money(value: float) -> str:
     return shown.replace(",", " ")
 
 
+def grams_a_kwh(release: float) -> str:
+    """A release, kg a J, as people compare them: ``732 g/kWh``."""
+    grams = 3.6e9 * release
+    return f"{grams:.3g} g/kWh" if grams < 1000 else f"{grams:.0f} g/kWh"
+
+
 def count(value: float) -> str:
     """A number of things, whole or not, three figures."""
     return f"{value:.0f}" if value == round(value) else f"{value:.3g}"

@@ -140,27 +140,32 @@ def _flow(source: Source) -> float:
 def _best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[float, float, float]:
     """The store used, kg, the firm draw, kg/s, and what one more kg of store adds.
 
-    Where a store loses more than the last of its size adds, a smaller one is better: the draw
-    is concave in the size, so the best is found by halving.
+    What is always on needs no store and passes it by. Where a store loses more than the last of
+    its size adds, a smaller one is better: the draw is concave in the size, so the best is
+    found by halving.
     """
-    arriving = sum(flow for _, flow in inflows)
+    passing = sum(flow for curve, flow in inflows if curve.pattern.steady)
+    stored = [(curve, flow) for curve, flow in inflows if not curve.pattern.steady]
+    if not stored:
+        return room.size, passing, 0.0
+    arriving = sum(flow for _, flow in stored)
     if room.size > 0 and room.fill_rate is not None and arriving > room.fill_rate:
-        inflows = [(curve, flow * room.fill_rate / arriving) for curve, flow in inflows]
+        stored = [(curve, flow * room.fill_rate / arriving) for curve, flow in stored]
     size = room.size
-    if room.loss > 0 and store_value(inflows, size, loss=room.loss) <= 0:
+    if room.loss > 0 and store_value(stored, size, loss=room.loss) <= 0:
         low, high = 0.0, size
         for _ in range(60):
             middle = (low + high) / 2
-            if store_value(inflows, middle, loss=room.loss) > 0:
+            if store_value(stored, middle, loss=room.loss) > 0:
                 low = middle
             else:
                 high = middle
         size = low
-    draw = draw_for_store(inflows, size, loss=room.loss)
-    more = max(0.0, store_value(inflows, size, loss=room.loss))
+    draw = draw_for_store(stored, size, loss=room.loss)
+    more = max(0.0, store_value(stored, size, loss=room.loss))
     if room.size > 0 and room.release_rate is not None and draw >= room.release_rate:
-        return size, room.release_rate, 0.0
-    return size, draw, more
+        draw, more = room.release_rate, 0.0
+    return size, passing + draw, more
 
 
 def carried(

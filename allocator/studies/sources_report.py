@@ -6,7 +6,7 @@ import json
 from collections.abc import Sequence
 
 from allocator.reporting.text import section, table
-from allocator.reporting.words import count, percent, quantity
+from allocator.reporting.words import count, grams_a_kwh, percent, quantity
 from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import MachineRow, machines_table
@@ -102,7 +102,7 @@ def _machines(rows: Sequence[MachineRow]) -> list[str]:
             row.machine,
             quantity(row.power, "power"),
             "-" if row.efficiency is None else percent(row.efficiency),
-            "clean" if row.clean else f"{3.6e9 * (row.emission or 0.0):.3g} g/kWh",
+            "clean" if row.clean else grams_a_kwh(row.emission or 0.0),
         )
         for row in rows
     ]
@@ -171,11 +171,8 @@ def sources_csv(site: Site) -> str:
     lines: list[dict[str, object]] = []
     for row in sources_table(site):
         facts = _facts(row)
-        lines += [{**facts, **_machine_facts(c)} for c in row.carries] or [facts]
-    columns = [*_facts_columns(), *_machine_facts(Carried("", 0.0, 0.0, 0.0))]
-    return csv_text(pd.DataFrame(lines, columns=columns, dtype=object))
+        lines += [{**facts, **_machine_facts(c)} for c in row.carries] or [{**facts, **_NOTHING}]
+    return csv_text(pd.DataFrame(lines, dtype=object))
 
 
-def _facts_columns() -> list[str]:
-    empty = SourceRow("", "", "", 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, ())
-    return list(_facts(empty))
+_NOTHING = dict.fromkeys(_machine_facts(Carried("", 0.0, 0.0, 0.0)))
