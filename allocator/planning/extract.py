@@ -92,6 +92,9 @@ def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]
         new = units * store.type.unit
         return store.standing + new, new, units
     new = reading.get("size", store.name)
+    if new > 0:  # the solver's tolerance must not pass a limit of the user's
+        least = store.type.least if store.standing == 0 else 0.0
+        new = min(max(new, least), max(0.0, store.type.most - store.standing))
     return store.standing + new, new, None
 
 

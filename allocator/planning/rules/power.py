@@ -9,6 +9,7 @@ from allocator.planning.expressions import (
     can_follow,
     collected,
     direct_mean,
+    direct_peak,
     fuel_rate,
     scaled,
     turnover,
@@ -49,7 +50,9 @@ def own_load(choices: Choices, bus: str) -> Terms:
     for name in choices.sources:
         source = choices.site.sources[name]
         if source.pump is not None and choices.bus(source.place) == bus:
-            moved = collected(choices, name) + direct_mean(choices, name)
+            # what follows a shape is pumped at its peak: the pools hold at all times
+            direct = direct_mean if choices.lossless else direct_peak
+            moved = collected(choices, name) + direct(choices, name)
             terms += scaled(moved, source.pump.energy)
     for group in choices.groups.values():
         if group.type.power_in > 0 and choices.bus(group.place) == bus:

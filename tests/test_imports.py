@@ -1,0 +1,75 @@
+"""Imports run one way; no solver leaves planning, no unit library leaves the edge."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1] / "allocator"
+
+EDGE = {"quantities", "dimensions", "errors", "atomic", "json_kinds"}
+MAY_IMPORT = {
+    "errors": set(),
+    "atomic": {"errors"},
+    "json_kinds": EDGE,
+    "dimensions": EDGE,
+    "quantities": EDGE,
+    "plan": set(),
+    "plan_file": EDGE | {"plan", "site"},
+    "site": EDGE | {"site"},
+    "duty": {"duty", "site"},
+    "planning": {"planning", "duty", "site", "plan"},
+    "proof": EDGE | {"proof", "site", "plan", "plan_file"},
+    "reporting": EDGE | {"reporting", "site", "plan"},
+    "studies": EDGE | {"studies", "duty", "site", "plan", "reporting"},
+}
+"""Rooms that may be imported by each room; ``engine``, ``cli`` and the public face may use all."""
+
+
+def modules() -> list[Path]:
+    return sorted(ROOT.rglob("*.py"))
+
+
+def imported(path: Path) -> set[str]:
+    """Full names of all modules that a file imports, at the top or within functions."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            found.add(node.module or "")
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def room_of(path: Path) -> str:
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(ROOT)))
+def test_one_way(path: Path) -> None:
+    allowed = MAY_IMPORT.get(room_of(path))
+    if allowed is None:
+        assert room_of(path) in {"__init__", "__main__", "cli", "commands", "completion", "engine"}
+        return
+    rooms = {
+        name.split(".")[1]
+        for name in imported(path)
+        if name.startswith("allocator.") and len(name.split(".")) > 1
+    }
+    assert rooms - {"__version__"} <= allowed
+
+
+@pytest.mark.parametrize(
+    ("package", "home"),
+    [("pulp", "planning"), ("highspy", "planning"), ("pint", "quantities")],
+)
+def test_stays_at_home(package: str, home: str) -> None:
+    users = {
+        room_of(path)
+        for path in modules()
+        if any(name.split(".")[0] == package for name in imported(path))
+    }
+    assert users <= {home}
+    assert users
