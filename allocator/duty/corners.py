@@ -55,16 +55,19 @@ def corners_of(block: Block, period: float) -> tuple[Array, Array]:
         # Windows that begin with long gaps first: most of the others then fall at once.
         begins = begins[np.argsort(-gaps[begins], kind="stable")]
         rows = max(1, _PAIRS_AT_ONCE // len(finishes))
-        cuts = [0, 1, 8, 64, *range(rows, len(begins), rows)]
+        early = [1, 8, 64] if len(begins) > rows else []
+        cuts = [0, *early, *range(rows, len(begins), rows)]
         for at, until in pairwise(sorted({min(cut, len(begins)) for cut in cuts} | {len(begins)})):
             row = begins[at:until, None]
             column = finishes[None, :]
             turned = column <= row  # the window runs on into the next period
             w = block.before[column] - after[row] + np.where(turned, total, 0.0)
             q = block.starts[column] - ends[row] + np.where(turned, period, 0.0) - w
-            new = q > _passed(least, most, total, w)
+            if w.size > _CELLS:
+                new = q > _passed(least, most, total, w)
+                w, q = w[new], q[new]
             least, most = _best(
-                np.concatenate((least, w[new])), np.concatenate((most, q[new])), grain
+                np.concatenate((least, w.ravel())), np.concatenate((most, q.ravel())), grain
             )
     return least, most
 

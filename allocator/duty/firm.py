@@ -76,7 +76,7 @@ def store_value(
     """What one more kg of store adds to the greatest draw, (kg/s)/kg: its right derivative.
 
     (1 - loss L) / beta(L) of the window that is worst for a store a little larger (by a
-    billionth); 0 where the long-run rates hold the draw down (and no size is lost).
+    billionth). Where the long-run rates hold the draw down it is -loss: 0 without loss.
     """
     demand = shape or CONSTANT
     largest = sum(rate * supply.sigma for supply, rate in inflows)
@@ -120,9 +120,11 @@ def _draw(
         worst = worst_up_to(balance(upper), limit)
         if worst.shortfall <= size * (1.0 + ROUNDING):
             break
-        upper, held = _row(balance(0.0), size, shape, worst), worst
-    tail = balance(0.0)
-    beyond = (size - tail.lag - tail.rate * limit) / (limit + shape.sigma)
+        lower = _row(supplies, size, shape, worst)
+        if lower >= upper:
+            break
+        upper, held = lower, worst
+    beyond = (size - supplies.lag - supplies.rate * limit) / (limit + shape.sigma)
     if beyond < upper:
         upper, held = beyond, Window(limit, size, True)
     return (upper, held) if upper > settled else (settled, Window(limit, size, True))

@@ -218,3 +218,22 @@ def test_no_store_gives_what_is_steady() -> None:
     assert store_for_draw(inflows, 0.51) == math.inf
     with pytest.raises(ValueError, match="negative"):
         draw_for_store(inflows, -1.0)
+
+
+def test_unrelated_periods_up_to_the_mean() -> None:
+    stages = [[Stage(1.0, 4.0)], [Stage(2.0, 4.0 * math.sqrt(2.0)), Stage(40.0, 91.0)]]
+    inflows = [(curve_of(cycle), rate) for cycle, rate in zip(stages, (1.0, 0.4), strict=True)]
+    lag = sum(rate * curve.sigma for curve, rate in inflows)
+    mean = sum(rate * curve.duty for curve, rate in inflows)
+    sizes = np.linspace(0.0, 1.1, 45) * lag
+    for shape in (None, DAY):
+        draws = [draw_for_store(inflows, float(size), shape) for size in sizes]
+        assert np.all(np.diff(draws) >= 0.0)
+        assert draws[-1] <= mean
+        for size, draw in zip(sizes, draws, strict=True):
+            following = [(shape, draw)] if shape else []
+            assert store_for_draw(inflows, 0.0 if shape else draw, following) <= size + 1e-9
+            more = draw * (1.0 + 1e-6) + 1e-9
+            following = [(shape, more)] if shape else []
+            assert store_for_draw(inflows, 0.0 if shape else more, following) > size - 1e-9
+    assert draw_for_store(inflows, 1.1 * lag) == close(mean)
