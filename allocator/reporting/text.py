@@ -33,7 +33,7 @@ def table(
     be wider than :data:`WIDTH`, the widest columns give way and their cells run over lines.
     """
     cells = [[printable(cell) for cell in row] for row in (heads, *rows)]
-    widths = [max(len(row[i]) for row in cells) for i in range(len(heads))]
+    widths = [max(1, *(len(row[i]) for row in cells)) for i in range(len(heads))]
     room = WIDTH - indent - GAP * (len(heads) - 1)
     while sum(widths) > room and max(widths) > _NARROWEST:
         widest = widths.index(max(widths))

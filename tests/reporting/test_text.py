@@ -55,3 +55,8 @@ def test_a_name_cannot_steer_the_terminal() -> None:
 def test_a_section_without_lines_is_left_out() -> None:
     assert section("Stores", []) == []
     assert section("Stores", ["  a"]) == ["", "Stores", "  a"]
+
+
+def test_a_column_with_nothing_in_it_is_no_error() -> None:
+    """A plan that releases nothing had such a column, and the summary failed on it."""
+    assert table(("", "kg", ""), [("a", "1", "")]) == ["     kg", "  a  1"]

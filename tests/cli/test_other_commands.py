@@ -1,0 +1,103 @@
+"""``check``, ``audit``, ``sources``, ``schema``: output and exit codes."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from allocator.cli import main
+from allocator.site.schema import site_schema
+
+Told = pytest.CaptureFixture[str]
+
+
+def test_check_of_a_good_site(networks: Path, capsys: Told) -> None:
+    assert main(["check", str(networks / "first.yaml")]) == 0
+    out, err = capsys.readouterr()
+    assert out == (
+        f"{networks / 'first.yaml'}: in order, no warnings; 1 source, 1 kind of store, "
+        "1 route, 1 kind of machine, 1 demand\n"
+    )
+    assert err == ""
+
+
+def test_check_of_a_faulty_site(networks: Path, tmp_path: Path, capsys: Told) -> None:
+    site = tmp_path / "site.yaml"
+    site.write_text((networks / "first.yaml").read_text().replace("flow: 12 g/s", "flow: 12 kW"))
+    assert main(["check", str(site)]) == 2
+    out, err = capsys.readouterr()
+    assert out == f"{site}: 1 fault\n"
+    assert "source 'digester'" in err
+    assert main(["check", str(tmp_path / "none.yaml")]) == 2
+    assert "no such file" in capsys.readouterr().err
+
+
+def test_audit_accepts_a_plan_and_its_folder(networks: Path, planned: Path, capsys: Told) -> None:
+    for plan in (planned, planned / "plan.json"):
+        assert main(["audit", str(networks / "first.yaml"), str(plan)]) == 0
+        assert "accepted" in capsys.readouterr().out
+
+
+def test_audit_names_each_breach(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    plan = json.loads((planned / "plan.json").read_text())
+    plan["machines"][0]["count"] = plan["machines"][0]["new"] = 5  # four may stand at the mill
+    tampered = tmp_path / "plan.json"
+    tampered.write_text(json.dumps(plan))
+    assert main(["audit", str(networks / "first.yaml"), str(tampered)]) == 1
+    out = capsys.readouterr().out
+    assert "breach: " in out
+    assert "small_engine@mill" in out
+    assert "rejected" in out
+
+
+def test_audit_refuses_other_sites_formats_and_files(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    assert main(["audit", str(networks / "island.yaml"), str(planned)]) == 2
+    assert "another site" in capsys.readouterr().err
+    old = tmp_path / "old.json"
+    old.write_text('{"format": "allocator.plan/0"}')
+    assert main(["audit", str(networks / "first.yaml"), str(old)]) == 2
+    assert "allocator.plan/0" in capsys.readouterr().err
+    assert main(["audit", str(networks / "first.yaml"), str(tmp_path / "none.json")]) == 2
+    assert "cannot be opened" in capsys.readouterr().err
+
+
+def test_sources_as_text_json_and_csv(networks: Path, tmp_path: Path, capsys: Told) -> None:
+    site, file = str(networks / "first.yaml"), tmp_path / "sources.csv"
+    assert main(["sources", site, "-o", str(file)]) == 0
+    assert "digester" in capsys.readouterr().out
+    assert file.read_text().startswith("source,place,fluid,flow_kg_s,duty,")
+    assert main(["sources", site, "--json"]) == 0
+    (row,) = json.loads(capsys.readouterr().out)["sources"]
+    assert row["source"] == "digester"
+    assert row["duty"] == 0.25
+
+
+def test_sources_cannot_write_into_a_folder(networks: Path, tmp_path: Path, capsys: Told) -> None:
+    assert main(["sources", str(networks / "first.yaml"), "-o", str(tmp_path)]) == 2
+    assert "is a directory; name a file" in capsys.readouterr().err
+    assert os.listdir(tmp_path) == []
+
+
+def test_the_site_schema(capsys: Told) -> None:
+    assert main(["schema"]) == 0
+    schema = json.loads(capsys.readouterr().out)
+    assert schema == site_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+
+
+def test_the_plan_schema_takes_a_plan(planned: Path, capsys: Told) -> None:
+    assert main(["schema", "--plan"]) == 0
+    schema = json.loads(capsys.readouterr().out)
+    plan = json.loads((planned / "plan.json").read_text())
+    jsonschema.validate(plan, schema)
+    del plan["power"]
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate(plan, schema)

@@ -1,0 +1,134 @@
+"""The command as a process: help, pipes, letters, Ctrl-C, completion in a real shell."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from allocator import __version__
+
+Command = Callable[..., "subprocess.CompletedProcess[str]"]
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_help_names_every_command_and_exit_code(command: Command) -> None:
+    told = command("--help")
+    assert told.returncode == 0
+    for word in ("plan", "check", "audit", "sources", "schema", "completion"):
+        assert f"    {word}" in told.stdout
+    assert all(f"\n  {code}  " in told.stdout for code in range(6))
+
+
+def test_help_imports_nothing_heavy() -> None:
+    """Import time is what ``--help`` costs; the heavy rooms must wait until they are needed."""
+    code = (
+        "import sys; from allocator.cli import build_parser; build_parser().format_help();"
+        "print(sorted({m.split('.')[0] for m in sys.modules} & "
+        "{'numpy', 'pandas', 'pint', 'pulp', 'highspy', 'numba', 'networkx', 'yaml'}))"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=True
+    )
+    assert told.stdout == "[]\n"
+
+
+def test_version(command: Command) -> None:
+    assert command("--version").stdout == f"allocator {__version__}\n"
+
+
+def test_no_command_is_bad_input(command: Command) -> None:
+    told = command()
+    assert told.returncode == 2
+    assert "usage:" in told.stderr
+
+
+def test_a_reader_who_leaves_is_no_error() -> None:
+    with subprocess.Popen(
+        [sys.executable, "-m", "allocator", "schema"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        cwd=ROOT,
+    ) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait() == 0
+
+
+def test_letters_that_the_terminal_does_not_know(command: Command, tmp_path: Path) -> None:
+    site = tmp_path / "site.yaml"
+    text = (ROOT / "networks" / "first.yaml").read_text(encoding="utf-8")
+    site.write_text(text.replace("digester", "Gärbehälter"), encoding="utf-8")
+    told = command("sources", str(site), PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert told.returncode == 0
+    assert r"G\xe4rbeh\xe4lter" in told.stdout
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to send")
+def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
+    folder = tmp_path / "plan"
+    arguments = ["plan", "networks/harbour.yaml", "-o", str(folder), "--time-limit", "30"]
+    with subprocess.Popen(
+        [sys.executable, "-m", "allocator", *arguments, "--progress"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        cwd=ROOT,
+        text=True,
+    ) as process:
+        assert process.stderr is not None
+        for line in process.stderr:
+            if "clean_power" in line:
+                process.send_signal(signal.SIGINT)
+                break
+        out, err = process.communicate(timeout=120)
+    assert "Traceback" not in err
+    assert "stopped by hand" in out
+    assert process.returncode == 0
+    assert (folder / "plan.json").exists()
+
+
+@pytest.mark.skipif(shutil.which("bash") is None, reason="no bash")
+def test_completion_in_bash(command: Command) -> None:
+    script = command("completion", "bash").stdout
+    ask = "COMP_WORDS=({words}); COMP_CWORD={at}; _allocator; echo ${{COMPREPLY[@]}}\n"
+    asked = script + "".join(
+        ask.format(words=words, at=at)
+        for words, at in (
+            ("allocator s", 1),
+            ("allocator plan --basis ''", 3),
+            ("allocator plan --t", 2),
+            ("allocator completion z", 2),
+        )
+    )
+    told = subprocess.run(["bash"], input=asked, capture_output=True, text=True, check=True)
+    assert told.stdout.splitlines() == [
+        "sources schema",
+        "firm mean",
+        "--time-limit --threads",
+        "zsh",
+    ]
+    assert told.stderr == ""
+
+
+@pytest.mark.parametrize("shell", ["zsh", "fish"])
+def test_completion_names_every_option(shell: str, command: Command) -> None:
+    script = command("completion", shell).stdout
+    for word in ("sources", "time-limit", "node-limit", "firm mean"):
+        assert word in script
+    if shutil.which(shell):
+        checked = subprocess.run([shell, "-n"], input=script, text=True, check=False)
+        assert checked.returncode == 0
+
+
+def test_an_unknown_shell_is_bad_input(command: Command) -> None:
+    told = command("completion", "cmd")
+    assert told.returncode == 2
+    assert "invalid choice: 'cmd'" in told.stderr
