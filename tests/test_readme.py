@@ -46,6 +46,15 @@ def test_every_command_and_option_is_named() -> None:
     for command in ("plan", "check", "audit", "sources", "schema", "completion"):
         assert f"allocator {command}" in README
         assert command in build_parser().format_help()
+    parsers = next(a for a in build_parser()._actions if isinstance(a.choices, dict)).choices
+    assert parsers is not None
+    options = {
+        option
+        for parser in parsers.values()
+        for option in parser._option_string_actions
+        if option.startswith("--")
+    }
+    assert {option for option in options if option not in README} == {"--help", "--output"}
 
 
 def test_every_file_that_is_named_is_there() -> None:

@@ -1,0 +1,7 @@
+"""Settings that all tests share: no test may fail for being slow on a busy machine."""
+
+from hypothesis import settings
+
+# built on the profile in force: under CI hypothesis draws the same examples every time
+settings.register_profile("house", settings(), deadline=None)
+settings.load_profile("house")
