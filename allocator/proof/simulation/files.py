@@ -1,0 +1,153 @@
+"""simulation.json, levels.csv and events.csv: byte-same for the same trace, whole or not at all."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from allocator.atomic import write_text
+from allocator.proof.simulation.trace import Draw, Recording, Trace
+
+FORMAT = "allocator.simulation/1"
+QUANTILES = (0.0, 0.05, 0.5, 0.95, 1.0)
+
+
+def write_simulation(directory: str | os.PathLike[str], trace: Trace) -> dict[str, Path]:
+    """Write the three files of a trace; the folder is made where it is missing.
+
+    Draws that broke the promise are in ``simulation.json`` under ``broken`` with their phases;
+    :func:`allocator.proof.simulation.replay` reproduces them.
+
+    Raises:
+        OSError: a file could not be written; the old one, if any, is untouched.
+    """
+    folder = Path(directory)
+    folder.mkdir(parents=True, exist_ok=True)
+    texts = {
+        "levels.csv": levels_csv(trace.recording),
+        "events.csv": events_csv(trace.recording),
+        "simulation.json": simulation_json(trace),
+    }
+    for name, text in texts.items():
+        write_text(folder / name, text)
+    return {name: folder / name for name in texts}
+
+
+def simulation_json(trace: Trace) -> str:
+    """The trace as JSON text, without the levels over time."""
+    found = {
+        "format": FORMAT,
+        "site": {"name": trace.site_name, "sha256": trace.site_sha256},
+        "settings": _plain(trace.settings),
+        "kept": trace.kept,
+        "promised_firm_w": trace.promised_firm_w,
+        "promised_clean_w": trace.promised_clean_w,
+        "worst_firm_w": trace.worst_firm_w,
+        "mean_clean_w": trace.mean("mean_clean_w"),
+        "mean_total_w": trace.mean("mean_total_w"),
+        "clean_share": trace.mean("clean_share"),
+        "emissions_kg": trace.mean("emissions_kg"),
+        "short_hours": max(draw.short_s for draw in trace.promises) / 3600.0,
+        "unserved_j": max(draw.unserved_j for draw in trace.promises),
+        "spilt_kg": _means(trace, "spilt_kg"),
+        "spilt_j": trace.mean("spilt_j"),
+        "bought_kg": _means(trace, "bought_kg"),
+        "starts": _means(trace, "starts"),
+        "store_min": _over_tanks(trace, "lowest", min),
+        "store_max": _over_tanks(trace, "highest", max),
+        "foresight_w": trace.foresight_w,
+        "foresight_s": trace.foresight_s,
+        "simulated_over_foresight_w": trace.simulated_over_foresight_w,
+        "ceiling_w": trace.ceiling_w,
+        "quantiles": quantiles(trace),
+        "set_points": [_plain(point) for point in trace.set_points],
+        "cycle_set_points": [_plain(point) for point in trace.cycle_points],
+        "from_now": None if trace.start is None else _plain(trace.start),
+        "broken": [
+            {"draw": draw.name, "seconds": draw.seconds, "phases_s": dict(draw.phases)}
+            for draw in trace.broken
+        ],
+        "draws": [_draw(draw) for draw in trace.draws],
+    }
+    return json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def quantiles(trace: Trace) -> dict[str, dict[str, float]]:
+    """Least to largest over the random draws, of what a draw is judged by."""
+    drawn = [d for d in trace.draws if d.name.startswith("random")] or list(trace.draws)
+    found = {}
+    for name in ("worst_firm_w", "mean_clean_w", "mean_total_w", "emissions_kg", "unserved_j"):
+        values = sorted(getattr(draw, name) for draw in drawn)
+        found[name] = {f"{share:g}": _quantile(values, share) for share in QUANTILES}
+    return found
+
+
+def _quantile(values: list[float], share: float) -> float:
+    place = share * (len(values) - 1)
+    low = min(int(place), len(values) - 1)
+    high = min(low + 1, len(values) - 1)
+    return float(values[low] + (place - low) * (values[high] - values[low]))
+
+
+def _means(trace: Trace, name: str) -> dict[str, float | None]:
+    drawn = [d for d in trace.draws if d.name.startswith("random")] or list(trace.draws)
+    found: dict[str, float | None] = {}
+    for key in getattr(drawn[0], name):
+        values = [getattr(draw, name)[key] for draw in drawn]
+        found[key] = None if None in values else sum(values) / len(values)
+    return found
+
+
+def _over_tanks(trace: Trace, name: str, choose: Any) -> dict[str, float]:
+    return {
+        tank.name: choose(getattr(draw.tanks[k], name) for draw in trace.promises)
+        for k, tank in enumerate(trace.draws[0].tanks)
+    }
+
+
+def _draw(draw: Draw) -> dict[str, Any]:
+    found: dict[str, Any] = _plain(draw)
+    found["phases_s"] = found.pop("phases")
+    return found
+
+
+def _plain(record: Any) -> Any:
+    if dataclasses.is_dataclass(record) and not isinstance(record, type):
+        return {f.name: _plain(getattr(record, f.name)) for f in dataclasses.fields(record)}
+    if isinstance(record, Mapping):
+        return {key: _plain(value) for key, value in record.items()}
+    if isinstance(record, tuple | list):
+        return [_plain(item) for item in record]
+    return record
+
+
+def levels_csv(recording: Recording) -> str:
+    """A row a time and tank: level, lowest and highest since the time before, spill so far."""
+    rows = ["time_s,store,unit,level,lowest,highest,spilt"]
+    for i, time in enumerate(recording.times):
+        for k, (name, unit) in enumerate(zip(recording.tanks, recording.units, strict=True)):
+            numbers = (
+                float(table[i, k])
+                for table in (recording.levels, recording.low, recording.high, recording.spill)
+            )
+            rows.append(f"{float(time)!r},{_quoted(name)},{unit}," + ",".join(map(repr, numbers)))
+    return "\n".join(rows) + "\n"
+
+
+def events_csv(recording: Recording) -> str:
+    """A row an event, in order; the last row says how many there was no room for."""
+    rows = ["time_s,event,name,value"]
+    rows += [f"{e.time!r},{e.kind},{_quoted(e.name)},{e.value!r}" for e in recording.events]
+    if recording.left_out:
+        rows.append(f",left_out,,{recording.left_out}")
+    return "\n".join(rows) + "\n"
+
+
+def _quoted(name: str) -> str:
+    if any(sign in name for sign in ',"\n\r'):
+        return '"' + name.replace('"', '""') + '"'
+    return name

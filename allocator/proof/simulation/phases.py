@@ -1,0 +1,103 @@
+"""Phases of the sources: drawn at random, as surveyed, or set against one store."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.proof.case import Case
+from allocator.proof.cycle import Cycle
+from allocator.proof.simulation.circuit import Circuit, Tank
+from allocator.proof.windows import shortfall
+
+Phases = dict[str, float]
+"""Seconds into its period at which each clock starts; 0 where none is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorstWindow:
+    """The window in which a tank gives most beyond what it gets: ``need`` (kg or J) of it."""
+
+    length: float
+    need: float
+    phases: Phases
+
+
+def random_phases(circuit: Circuit, seed: int, number: int) -> Phases:
+    """Every source somewhere in its period, evenly; demands keep their clock.
+
+    The same seed and number always give the same phases.
+    """
+    draw = np.random.default_rng([seed, number])
+    return {
+        clock.name: float(draw.uniform(0.0, clock.period))
+        for clock in circuit.clocks
+        if clock.kind == "source"
+    }
+
+
+def surveyed_phases(case: Case, circuit: Circuit, seed: int) -> Phases:
+    """Sources as surveyed: the outermost stage turns on after ``next_spell``; others at random."""
+    phases = random_phases(circuit, seed, 0)
+    for clock in circuit.clocks:
+        source = case.site.sources.get(clock.name) if clock.kind == "source" else None
+        if source is not None and source.next_spell is not None:
+            phases[clock.name] = -source.next_spell % clock.period
+    return phases
+
+
+def cycles_of(case: Case, tank: Tank) -> list[tuple[str, Cycle, float]]:
+    """Clocks of a tank's net rate as cycles with weights: a draw's cycle has its sign turned."""
+    weights: dict[str, float] = {}
+    for name, weight in tank.net.terms:
+        weights[name] = weights.get(name, 0.0) + weight
+    found = []
+    for name, weight in weights.items():
+        if weight > 0:
+            found.append((name, case.cycles[name], weight))
+        elif weight < 0:
+            found.append((name, case.shape_cycles[name.removeprefix("shape:")], -weight))
+    return found
+
+
+def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
+    """The worst window of a store or a burst part, with the phases that bring it about at 0 s.
+
+    Every clock starts where its own worst window of that length starts. None where nothing
+    moves, or where the tank can never run down.
+    """
+    if tank.kind == "level":
+        return None  # it follows one profile, whose clock is known
+    parts = cycles_of(case, tank)
+    if not parts:
+        return None
+    draw = tank.loss - tank.net.steady
+    short = None
+    for precision in (1e-7, 1e-3):
+        short = shortfall([(c, w) for _, c, w in parts], draw, 0.0, precision)
+        if short is None or short.kind == "window":
+            break
+    if short is None or short.kind != "window":
+        return None
+    phases = {name: _worst_start(cycle, short.length) for name, cycle, _ in parts}
+    return WorstWindow(short.length, short.amount, phases)
+
+
+def _worst_start(cycle: Cycle, length: float) -> float:
+    """Where in its period the least integral over windows of a length starts.
+
+    A worst window starts where the rate drops, or ends where it rises.
+    """
+    if cycle.steady:
+        return 0.0
+    starts = np.concatenate((cycle.drops, (cycle.rises - length) % cycle.period))
+    gained = _integral(cycle, starts + length) - _integral(cycle, starts)
+    return float(starts[np.argmin(gained)])
+
+
+def _integral(cycle: Cycle, times: np.ndarray) -> np.ndarray:
+    turns, rest = np.divmod(times, cycle.period)
+    node = np.searchsorted(cycle.times, rest, side="right") - 1
+    part = cycle.integrals[node] + cycle.rates[node] * (rest - cycle.times[node])
+    return np.asarray(turns * cycle.total + part)

@@ -1,0 +1,67 @@
+"""Numbers to run the site by: reserves of stores, and start and stop levels of cycled units.
+
+A store whose worst window needs n holds its promise for ever from any level of n or more. What
+it holds above that may be burnt at once, if there is a use for it; a reserve below n would break
+the promise in the phases of that window.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.proof.case import Case
+from allocator.proof.simulation.accounts import starts_of, swing_of
+from allocator.proof.simulation.circuit import Circuit
+from allocator.proof.simulation.phases import WorstWindow
+from allocator.proof.simulation.trace import DAY, CycleSetPoint, SetPoint
+
+SAFE = 1e-6
+"""Reserves are this share above the need: the worst window is found to 1e-7."""
+
+
+def needed_levels(circuit: Circuit, worst: Mapping[str, WorstWindow | None]) -> dict[str, float]:
+    """The least reserve of each tank that keeps its promise; its size where it is not known."""
+    found = {}
+    for tank in circuit.tanks:
+        window = worst.get(tank.name)
+        need = tank.size if window is None else window.need * (1.0 + SAFE)
+        found[tank.name] = min(tank.size, need)
+    return found
+
+
+def set_points(circuit: Circuit, worst: Mapping[str, WorstWindow | None]) -> tuple[SetPoint, ...]:
+    """What a crew keeps in each tank, as the circuit has it, or what the promise needs."""
+    needs = needed_levels(circuit, worst)
+    return tuple(
+        SetPoint(
+            tank.name,
+            tank.unit,
+            tank.size,
+            needs[tank.name] if tank.reserve is None else tank.reserve,
+        )
+        for tank in circuit.tanks
+    )
+
+
+def unsafe_set_points(
+    circuit: Circuit,
+    worst: Mapping[str, WorstWindow | None],
+    reserves: Mapping[str, float],
+) -> tuple[str, ...]:
+    """Names of the reserves that would break a promise."""
+    return tuple(
+        tank.name
+        for tank in circuit.tanks
+        if tank.name in reserves
+        and (window := worst.get(tank.name)) is not None
+        and reserves[tank.name] < min(tank.size, window.need)
+    )
+
+
+def cycle_points(case: Case) -> tuple[CycleSetPoint, ...]:
+    """Start when the swing part is empty, stop when it is full: the fewest starts there are."""
+    return tuple(
+        CycleSetPoint(machine.name, 0.0, swing_of(case, machine), starts_of(case, machine, DAY))
+        for machine in case.plan.machines
+        if machine.cycled > 0
+    )

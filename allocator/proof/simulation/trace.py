@@ -1,0 +1,232 @@
+"""What a simulation is asked, and what it found."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from allocator.proof.simulation.columns import Array
+
+DAY = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outages:
+    """Units of machines fail and are repaired: mean seconds between failures, and of repair."""
+
+    between: float
+    repair: float
+
+    def __post_init__(self) -> None:
+        for name, value in (("between", self.between), ("repair", self.repair)):
+            if not (math.isfinite(value) and value > 0):
+                raise ValueError(f"{name} must be above 0 s (got {value!r})")
+
+
+@dataclass(frozen=True, slots=True)
+class SimulationSettings:
+    """``days`` a draw, ``phases`` random draws by ``seed``.
+
+    ``adversarial``: besides, one draw against every store. ``from_now``: besides, one draw from
+    empty stores with the sources as surveyed. ``surplus``: burn what would spill; else promises
+    are kept, no more. ``hold``: ``full`` keeps stores brim-full, ``need`` burns what a store
+    holds beyond the worst window of its promise. ``samples``: levels recorded a draw.
+    ``events``: changes written down, at most. ``foresight``: s of the first draw for which the
+    bound on any control is worked out (0: none). ``failing``: outages, or None.
+    """
+
+    days: float = 365.0
+    phases: int = 8
+    seed: int = 0
+    adversarial: bool = True
+    from_now: bool = False
+    surplus: bool = True
+    hold: str = "full"
+    samples: int = 400
+    events: int = 2000
+    foresight: float = 0.0
+    failing: Outages | None = None
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.days) and self.days > 0):
+            raise ValueError(f"days must be above 0 (got {self.days!r})")
+        if self.phases < 1:
+            raise ValueError(f"phases must be 1 or more (got {self.phases!r})")
+        if self.hold not in ("full", "need"):
+            raise ValueError(f"hold must be 'full' or 'need' (got {self.hold!r})")
+        if self.samples < 1 or self.events < 0 or self.seed < 0:
+            raise ValueError("samples must be 1 or more, events and seed 0 or more")
+        if not (math.isfinite(self.foresight) and self.foresight >= 0):
+            raise ValueError(f"foresight must be 0 s or more (got {self.foresight!r})")
+
+
+@dataclass(frozen=True, slots=True)
+class TankTrace:
+    """One store, or part of a battery: ``unit`` kg or J; levels and amounts in that unit.
+
+    ``spilt`` did not fit and was not burnt; ``short``: promised and not there. ``burnt`` beyond
+    the promise. ``saved``: left in it because clean power stood in. ``need``: what its worst
+    window asks of it, where the draw was set against it.
+    """
+
+    name: str
+    unit: str
+    size: float
+    first: float
+    last: float
+    lowest: float
+    highest: float
+    arrived: float
+    drawn: float
+    lost: float
+    spilt: float
+    untaken: float
+    short: float
+    burnt: float
+    saved: float
+    times_full: int
+    times_empty: int
+    need: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """One run from given phases. Powers are means over the run, W.
+
+    ``worst_firm_w``: promised firm power times the least share of it served at any instant.
+    ``last_short_s``: end of the last time that promised power was not there (0: never).
+    ``starts``: of each unit run on and off (None where nothing bounds them).
+    """
+
+    name: str
+    phases: Mapping[str, float]
+    seconds: float
+    kept: bool
+    worst_firm_w: float
+    short_s: float
+    last_short_s: float
+    unserved_j: float
+    unserved_by_demand_j: Mapping[str, float]
+    mean_clean_w: float
+    mean_total_w: float
+    clean_share: float
+    emissions_kg: float
+    released_kg: Mapping[str, float]
+    bought_kg: Mapping[str, float]
+    spilt_kg: Mapping[str, float]
+    spilt_j: float
+    starts: Mapping[str, float | None]
+    tanks: tuple[TankTrace, ...]
+    events: int
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """``kind``: on, off, level (of a profile), full, not_full, empty, not_empty."""
+
+    time: float
+    kind: str
+    name: str
+    value: float
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """Levels of one draw at ``times``: a row a time, a column a tank; ``low`` and ``high`` since
+
+    the time before; ``spill``: in all so far. ``left_out``: events beyond those written down.
+    """
+
+    draw: str
+    times: Array = field(default_factory=lambda: np.zeros(0))
+    tanks: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    levels: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    low: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    high: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    spill: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    events: tuple[Event, ...] = ()
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """From empty stores: ``firm_from_s`` (None: not within the run) is when firm supply is first
+
+    reached for good. Up to then ``unserved_j`` are short; ``bridge`` says what each store (kg) or
+    battery part (J) would have to hold at the start, ``fuel_kg`` how much of each bought fuel
+    would make that power instead.
+    """
+
+    firm_from_s: float | None
+    unserved_j: float
+    bridge: Mapping[str, float]
+    fuel_kg: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class SetPoint:
+    """What the crew holds: ``reserve`` of a store's ``size`` is kept for the promise."""
+
+    tank: str
+    unit: str
+    size: float
+    reserve: float
+
+
+@dataclass(frozen=True, slots=True)
+class CycleSetPoint:
+    """Levels (J, of the batteries' swing part) at which a unit run on and off starts and stops."""
+
+    group: str
+    start: float
+    stop: float
+    starts_a_day: float | None
+
+
+@dataclass(frozen=True)
+class Trace:
+    """All draws of a simulation. ``foresight_w``: bound of any control over ``foresight_s``."""
+
+    site_name: str
+    site_sha256: str
+    settings: SimulationSettings
+    promised_firm_w: float
+    promised_clean_w: float
+    ceiling_w: float | None
+    draws: tuple[Draw, ...]
+    recording: Recording
+    set_points: tuple[SetPoint, ...] = ()
+    cycle_points: tuple[CycleSetPoint, ...] = ()
+    start: Start | None = None
+    foresight_w: float | None = None
+    foresight_s: float = 0.0
+    simulated_over_foresight_w: float | None = None
+
+    @property
+    def promises(self) -> tuple[Draw, ...]:
+        """The draws in which the promise must hold: all but the start from empty stores."""
+        return tuple(draw for draw in self.draws if draw.name != "from now")
+
+    @property
+    def kept(self) -> bool:
+        """True when the promise held in every draw in which it must."""
+        return all(draw.kept for draw in self.promises)
+
+    @property
+    def worst_firm_w(self) -> float:
+        """Least firm power served at any instant of any draw in which the promise must hold."""
+        return min(draw.worst_firm_w for draw in self.promises)
+
+    @property
+    def broken(self) -> tuple[Draw, ...]:
+        """Draws that broke the promise; their phases reproduce it."""
+        return tuple(draw for draw in self.promises if not draw.kept)
+
+    def mean(self, field_name: str) -> float:
+        """Mean of a number over the random draws."""
+        drawn = [d for d in self.draws if d.name.startswith("random")] or list(self.draws)
+        return math.fsum(getattr(draw, field_name) for draw in drawn) / len(drawn)
