@@ -82,10 +82,10 @@ def _move(heap: Whole, place: Whole, key: Array, item: int) -> None:
 
 
 @inlined
-def _rate(t: Tables, value: Array, q: int) -> float:
-    found = t.steady[q]
-    for i in range(t.term_at[q], t.term_at[q + 1]):
-        found += t.term_weight[i] * value[t.term_clock[i]]
+def _rate(steady: Array, at: Whole, clock: Whole, weight: Array, value: Array, q: int) -> float:
+    found = steady[q]
+    for i in range(at[q], at[q + 1]):
+        found += weight[i] * value[clock[i]]
     return float(found)
 
 
@@ -105,45 +105,45 @@ def _note(s: Sums, row: int, now: float, kind: int, index: int, value: float) ->
 
 
 @inlined
-def _settle(x: State, s: Sums, k: int, now: float) -> None:
+def _settle(tank: Array, sums: Array, k: int, now: float) -> None:
     """Bring a tank up to date."""
-    span = now - x.tank[k, AT]
-    if span <= 0.0:
-        return
-    x.tank[k, LEVEL] += x.tank[k, SLOPE] * span
-    for i in range(SPILL, UNTAKEN + 1):
-        s.tank[k, i] += x.tank[k, i] * span
-    x.tank[k, LOW] = min(x.tank[k, LOW], x.tank[k, LEVEL])
-    x.tank[k, HIGH] = max(x.tank[k, HIGH], x.tank[k, LEVEL])
-    x.tank[k, AT] = now
+    span = now - tank[k, AT]
+    if span > 0.0:
+        level = tank[k, LEVEL] + tank[k, SLOPE] * span
+        tank[k, LEVEL] = level
+        for i in range(SPILL, UNTAKEN + 1):
+            sums[k, i] += tank[k, i] * span
+        tank[k, LOW] = min(tank[k, LOW], level)
+        tank[k, HIGH] = max(tank[k, HIGH], level)
+        tank[k, AT] = now
 
 
 @inlined
-def _aim(t: Tables, x: State, s: Sums, k: int) -> float:
+def _aim(tank: Array, rates: Array, bought: int, x: State, t: Tables, s: Sums, k: int) -> float:
     """New rates of a tank that is up to date; seconds to its next mark."""
-    tank = x.tank
-    inward, outward = x.rates[k] + x.saved[k], t.losses[k] + x.burn[k]
+    saved, burnt, loss, size = x.saved[k], x.burn[k], t.losses[k], t.sizes[k]
+    inward, outward = rates[k] + saved, loss + burnt
     net = inward - outward
     if abs(net) <= ROUNDING * (abs(inward) + outward):
         net = 0.0
     was_full = tank[k, SPILL] > 0.0
     was_dry = tank[k, SHORT] > 0.0
     tank[k, SPILL], tank[k, SHORT], tank[k, UNTAKEN] = 0.0, 0.0, 0.0
-    tank[k, LOST], tank[k, BURNT], tank[k, SAVED] = t.losses[k], x.burn[k], x.saved[k]
+    tank[k, LOST], tank[k, BURNT], tank[k, SAVED] = loss, burnt, saved
     tank[k, SLOPE] = net
     level = tank[k, LEVEL]
     wait = np.inf
-    if level >= t.sizes[k] and net >= 0.0:
+    if level >= size and net >= 0.0:
         tank[k, SLOPE] = 0.0
         tank[k, SPILL] = net
-        tank[k, UNTAKEN] = min(net, x.rates[t.bought_from + k])
+        tank[k, UNTAKEN] = min(net, rates[bought + k])
     elif level <= 0.0 and net <= 0.0:
         # What is empty loses nothing: the loss gives way first.
         tank[k, SLOPE] = 0.0
-        tank[k, SHORT] = max(0.0, -net - t.losses[k])
-        tank[k, LOST] = max(0.0, t.losses[k] + net)
+        tank[k, SHORT] = max(0.0, -net - loss)
+        tank[k, LOST] = max(0.0, loss + net)
     elif net > 0.0:
-        tank[k, AIM] = t.sizes[k]
+        tank[k, AIM] = size
         if t.has_arc[k] and level < t.reserves[k]:
             tank[k, AIM] = t.reserves[k]
         wait = (tank[k, AIM] - level) / net
@@ -238,10 +238,17 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
             last = node[c] + 1 == t.node_at[c + 1]
             key[c] = (t.periods[c] if last else t.times[node[c] + 1]) - t.offsets[c]
     x = _fresh(t)
-    for q in range(len(x.rates)):
-        x.rates[q] = _rate(t, value, q)
+    # Taken out once: to fetch an array from a named tuple costs as much as to use it.
+    tank, rates, tank_sums, clock_sums = x.tank, x.rates, s.tank, s.clock
+    steady, term_at, term_clock = t.steady, t.term_at, t.term_clock
+    term_weight, touched_at, touched = t.term_weight, t.touched_at, t.touched
+    node_at, times, values, periods, offsets = t.node_at, t.times, t.values, t.periods, t.offsets
+    has_arc, reserves, bought, want_from = t.has_arc, t.reserves, t.bought_from, t.want_from
+    writing = len(s.event_time) > 0
+    for q in range(len(rates)):
+        rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
     for k in range(tanks):
-        s.tank[k, LOWEST] = s.tank[k, HIGHEST] = t.firsts[k]
+        tank_sums[k, LOWEST] = tank_sums[k, HIGHEST] = t.firsts[k]
     _sample(x, s, 0)
     key[sampler] = end / samples
     for item in range(sampler + 1):
@@ -255,16 +262,16 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
             deciding = False
             _hold(x, s, now)
             for k in range(tanks):
-                _settle(x, s, k, now)
+                _settle(tank, tank_sums, k, now)
             decide(t, x, s)
             for k in range(tanks):
-                if x.burn[k] != x.tank[k, BURNT] or x.saved[k] != x.tank[k, SAVED]:
+                if x.burn[k] != tank[k, BURNT] or x.saved[k] != tank[k, SAVED]:
                     dirty[k] = True
         for k in range(tanks):
             if dirty[k]:
                 dirty[k] = False
-                _settle(x, s, k, now)
-                key[clocks + k] = now + _aim(t, x, s, k)
+                _settle(tank, tank_sums, k, now)
+                key[clocks + k] = now + _aim(tank, rates, bought, x, t, s, k)
                 _move(heap, place, key, clocks + k)
         item = heap[0]
         if key[item] > end:
@@ -273,45 +280,46 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
         events += 1
         if item < clocks:
             c = item
-            s.clock[c] += value[c] * (now - since[c])
+            clock_sums[c] += value[c] * (now - since[c])
             since[c] = now
             node[c] += 1
-            if node[c] == t.node_at[c + 1]:
-                node[c] = t.node_at[c]
+            if node[c] == node_at[c + 1]:
+                node[c] = node_at[c]
                 turn[c] += 1
-            value[c] = t.values[node[c]]
-            _note(s, 0, now, CHANGED, c, value[c])
-            if node[c] + 1 < t.node_at[c + 1]:
-                key[c] = turn[c] * t.periods[c] + t.times[node[c] + 1] - t.offsets[c]
+            value[c] = values[node[c]]
+            if writing:
+                _note(s, 0, now, CHANGED, c, value[c])
+            if node[c] + 1 < node_at[c + 1]:
+                key[c] = turn[c] * periods[c] + times[node[c] + 1] - offsets[c]
             else:
-                key[c] = (turn[c] + 1) * t.periods[c] - t.offsets[c]
+                key[c] = (turn[c] + 1) * periods[c] - offsets[c]
             _move(heap, place, key, c)
-            for i in range(t.touched_at[c], t.touched_at[c + 1]):
-                q = t.touched[i]
-                x.rates[q] = _rate(t, value, q)
+            for i in range(touched_at[c], touched_at[c + 1]):
+                q = touched[i]
+                rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
                 if q < tanks:
                     dirty[q] = True
-                    _settle(x, s, q, now)
+                    _settle(tank, tank_sums, q, now)
                     # What an empty tank, or one with gas to spare, does touches the others.
-                    level = x.tank[q, LEVEL]
-                    if level <= 0.0 or (t.has_arc[q] and level >= t.reserves[q]):
+                    level = tank[q, LEVEL]
+                    if level <= 0.0 or (has_arc[q] and level >= reserves[q]):
                         deciding = True
-                elif q < t.want_from:
-                    dirty[q - t.bought_from] = True
+                elif q < want_from:
+                    dirty[q - bought] = True
                 else:
                     deciding = True
         elif item < sampler:
             k = item - clocks
-            _settle(x, s, k, now)
+            _settle(tank, tank_sums, k, now)
             # It arrives at its mark: rounding must not leave it a hair beside it.
-            x.tank[k, LEVEL] = x.tank[k, AIM]
-            x.tank[k, LOW] = min(x.tank[k, LOW], x.tank[k, AIM])
-            x.tank[k, HIGH] = max(x.tank[k, HIGH], x.tank[k, AIM])
+            tank[k, LEVEL] = tank[k, AIM]
+            tank[k, LOW] = min(tank[k, LOW], tank[k, AIM])
+            tank[k, HIGH] = max(tank[k, HIGH], tank[k, AIM])
             dirty[k] = True
-            deciding = deciding or t.has_arc[k] or x.tank[k, AIM] <= 0.0
+            deciding = deciding or has_arc[k] or tank[k, AIM] <= 0.0
         else:
             for k in range(tanks):
-                _settle(x, s, k, now)
+                _settle(tank, tank_sums, k, now)
             _sample(x, s, row)
             row += 1
             key[sampler] = end * (row / samples) if row < samples else end
@@ -320,10 +328,10 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
             _move(heap, place, key, sampler)
     _hold(x, s, end)
     for k in range(tanks):
-        _settle(x, s, k, end)
-        s.tank[k, LEVEL] = x.tank[k, LEVEL]
-        s.tank[k, LOWEST] = min(s.tank[k, LOWEST], x.tank[k, LOW])
-        s.tank[k, HIGHEST] = max(s.tank[k, HIGHEST], x.tank[k, HIGH])
+        _settle(tank, tank_sums, k, end)
+        tank_sums[k, LEVEL] = tank[k, LEVEL]
+        tank_sums[k, LOWEST] = min(tank_sums[k, LOWEST], tank[k, LOW])
+        tank_sums[k, HIGHEST] = max(tank_sums[k, HIGHEST], tank[k, HIGH])
     for c in range(clocks):
-        s.clock[c] += value[c] * (end - since[c])
+        clock_sums[c] += value[c] * (end - since[c])
     s.whole[EVENTS] = events
