@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from allocator.errors import Fault, PlanFileError
 from allocator.plan import Plan
@@ -30,6 +31,9 @@ from allocator.proof.simulation.start import start_of
 from allocator.proof.simulation.trace import DAY, Draw, SimulationSettings, Trace
 from allocator.site.records import Site
 
+if TYPE_CHECKING:
+    from allocator.proof.foresight import Solve
+
 LONGEST = 20.0 * 365.25 * DAY
 """A draw against one store runs on until its worst window is over, but no longer than this."""
 
@@ -39,17 +43,22 @@ def simulate(
     plan: Plan,
     settings: SimulationSettings | None = None,
     reserves: Mapping[str, float] | None = None,
+    solve: Solve | None = None,
 ) -> Trace:
     """Run a firm plan from random, surveyed and adversarial phases; see the settings.
 
     Every run but the one from empty stores starts with all stores full, and the promise must
     hold in each. ``reserves``: tank -> kg or J that is kept for the promise, in place of what
-    the settings' ``hold`` says. The same site, plan and settings give the same trace.
+    the settings' ``hold`` says. ``solve``: a solver of linear programs for the foresight bound,
+    where the settings ask for one. The same site, plan and settings give the same trace.
 
     Raises:
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
+        ValueError: a foresight bound is asked for, but no solver is given.
     """
     settings = settings or SimulationSettings()
+    if settings.foresight > 0 and solve is None:
+        raise ValueError("the foresight bound needs a solver of linear programs")
     assembly = assemble(site, plan, surplus=settings.surplus)
     worst = {tank.name: worst_window(assembly.case, tank) for tank in assembly.circuit.tanks}
     if reserves is None and settings.hold == "need":
@@ -93,6 +102,14 @@ def simulate(
         run = run_circuit(empty, surveyed, seconds)
         draws.append(draw_of(assembly, run, "from now"))
         start = start_of(assembly, empty, surveyed, draws[-1])
+    bound, beside = None, None
+    if solve is not None and settings.foresight > 0:
+        from allocator.proof.foresight import foresight
+
+        phases = draws[0].phases
+        bound = foresight(assembly, phases, min(seconds, settings.foresight), solve)
+        if bound is not None:
+            beside = draw_of(assembly, run_circuit(circuit, phases, bound.seconds), "beside")
     assert first is not None  # the settings ask for one draw at least
     return Trace(
         site_name=site.name,
@@ -106,6 +123,9 @@ def simulate(
         set_points=set_points(circuit, worst),
         cycle_points=cycle_points(assembly.case),
         start=start,
+        foresight_w=None if bound is None else bound.power,
+        foresight_s=0.0 if bound is None else bound.seconds,
+        simulated_over_foresight_w=None if beside is None else beside.mean_total_w,
     )
 
 

@@ -189,7 +189,11 @@ class CycleSetPoint:
 
 @dataclass(frozen=True)
 class Trace:
-    """All draws of a simulation. ``foresight_w``: bound of any control over ``foresight_s``."""
+    """All draws of a simulation.
+
+    ``foresight_w``: mean power that no control can pass over the first ``foresight_s`` s of the
+    first draw, and ``simulated_over_foresight_w`` what the simulation serves in that time.
+    """
 
     site_name: str
     site_sha256: str

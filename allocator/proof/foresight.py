@@ -1,0 +1,250 @@
+"""What the best control could serve: a bound from above, for given phases.
+
+Time is cut where any source or profile changes. In each slice the flows are constant, and one
+linear program over all slices chooses them with perfect foresight: what is taken of each source,
+what each run carries (all its flows together at most its build's capacity), what stores take in
+and release, machines' loads, batteries, lines, and what each demand is served. With levels
+0 <= L <= size and L(n+1) = L(n) + seconds(n) (in - out) it maximises the energy served.
+
+Every simplification is on the upper side: machines always work at their full-load efficiency
+(fuel at load x is a + (1 - a) x >= x of full-load takings), nothing is lost from stores, pumps
+take no power, fluids need not be served, emissions are not capped. So no control of this plan,
+from the same levels and phases, serves more. It does use up what the stores hold at the start:
+over a short span it may pass the ceiling, which holds for ever.
+
+The program is stated here and solved by whoever is given (:data:`Solve`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from allocator.proof.simulation.assembly import Assembly
+from allocator.proof.simulation.circuit import Array
+from allocator.site.records import POWER
+
+INF = float("inf")
+MOST_SLICES = 1500
+
+
+@dataclass(frozen=True, eq=False)
+class LinearProgram:
+    """Minimise ``costs x`` with ``row_low <= A x <= row_high`` and ``low <= x <= high``.
+
+    ``A`` holds ``coefficients[i]`` at (``rows[i]``, ``columns[i]``).
+    """
+
+    costs: Array
+    low: Array
+    high: Array
+    rows: np.ndarray
+    columns: np.ndarray
+    coefficients: Array
+    row_low: Array
+    row_high: Array
+
+
+Solve = Callable[[LinearProgram], float | None]
+"""Gives the least value, or a proven lower bound of it; None where it has neither."""
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """Mean power, W, that no control can pass over the first ``seconds`` s, in ``slices``."""
+
+    power: float
+    seconds: float
+    slices: int
+
+
+def foresight(
+    assembly: Assembly,
+    phases: Mapping[str, float],
+    seconds: float,
+    solve: Solve,
+    most_slices: int = MOST_SLICES,
+) -> Foresight | None:
+    """The bound for a plan from given phases; the span is shortened to ``most_slices``.
+
+    None where the solver finds neither an optimum nor a bound.
+    """
+    cuts = slices_of(assembly, phases, seconds, most_slices)
+    least = solve(program_of(assembly, phases, cuts))
+    span = float(cuts[-1])
+    return None if least is None else Foresight(-least / span, span, len(cuts) - 1)
+
+
+def slices_of(
+    assembly: Assembly, phases: Mapping[str, float], seconds: float, most: int
+) -> np.ndarray:
+    """Times at which anything changes, from 0 to the end of the span."""
+    times = [np.array([0.0, seconds])]
+    for clock in assembly.circuit.clocks:
+        if len(clock.times) > 1:
+            offset = phases.get(clock.follows, 0.0) % clock.period
+            turns = np.arange(np.ceil((seconds + offset) / clock.period) + 1) * clock.period
+            times.append((turns[:, None] + clock.times[None, :] - offset).ravel())
+    found = np.unique(np.concatenate(times))
+    return np.asarray(found[(found >= 0.0) & (found <= seconds)][: most + 1])
+
+
+@dataclass
+class _Sheet:
+    """A program being written down, column by column and row by row."""
+
+    costs: list[float] = field(default_factory=list)
+    high: list[float] = field(default_factory=list)
+    entries: list[tuple[int, int, float]] = field(default_factory=list)
+    row_low: list[float] = field(default_factory=list)
+    row_high: list[float] = field(default_factory=list)
+
+    def column(self, high: float, cost: float = 0.0) -> int:
+        """A variable from 0 to ``high``."""
+        self.high.append(high)
+        self.costs.append(cost)
+        return len(self.high) - 1
+
+    def row(self, terms: list[tuple[int, float]], low: float, high: float) -> None:
+        """``low <= sum of coefficient * column <= high``."""
+        self.entries += [(len(self.row_low), column, weight) for column, weight in terms]
+        self.row_low.append(low)
+        self.row_high.append(high)
+
+    def program(self) -> LinearProgram:
+        """What has been written down."""
+        rows, columns, weights = zip(*self.entries, strict=True)
+        return LinearProgram(
+            np.array(self.costs),
+            np.zeros(len(self.high)),
+            np.array(self.high),
+            np.array(rows),
+            np.array(columns),
+            np.array(weights, np.float64),
+            np.array(self.row_low),
+            np.array(self.row_high),
+        )
+
+
+Balance = dict[tuple[str, str], list[tuple[int, float]]]
+
+
+def program_of(assembly: Assembly, phases: Mapping[str, float], cuts: np.ndarray) -> LinearProgram:
+    """The program over the slices between ``cuts``; its least value is minus the J served."""
+    sheet = _Sheet()
+    levels: dict[str, int] = {}
+    for number, begin in enumerate(cuts[:-1]):
+        span = float(cuts[number + 1] - begin)
+        values = _values(assembly, phases, float(begin) + 0.5 * span)
+        fluids: Balance = {}
+        power: Balance = {}
+        _sources_and_runs(assembly, sheet, values, fluids)
+        _holders(assembly, sheet, span, levels, fluids, power)
+        _machines_and_lines(assembly, sheet, fluids, power)
+        _demands(assembly, sheet, span, values, power)
+        for terms in (*fluids.values(), *power.values()):
+            sheet.row(terms, 0.0, INF)
+    return sheet.program()
+
+
+def _values(assembly: Assembly, phases: Mapping[str, float], time: float) -> dict[str, float]:
+    found = {}
+    for clock in assembly.circuit.clocks:
+        within = (time + phases.get(clock.follows, 0.0)) % clock.period
+        node = int(np.searchsorted(clock.times, within, side="right")) - 1
+        found[clock.name] = float(clock.values[node])
+    return found
+
+
+def _sources_and_runs(
+    assembly: Assembly, sheet: _Sheet, values: Mapping[str, float], fluids: Balance
+) -> None:
+    site = assembly.case.site
+    for use in assembly.case.plan.sources:
+        source = site.sources[use.name]
+        most = source.flow * values.get(use.name, 1.0 if source.steady else 0.0)
+        if source.pump is not None and source.pump.rate is not None:
+            most = min(most, source.pump.rate)
+        if use.tapped and most > 0:
+            column = sheet.column(most)
+            fluids.setdefault((source.place, source.fluid), []).append((column, 1.0))
+    for run in assembly.case.plan.runs:
+        route, capacity = site.routes[run.route], site.builds[run.build].capacity
+        ways = [(route.start, route.end)]
+        if not route.one_way:
+            ways.append((route.end, route.start))
+        columns = []
+        for start, end in ways:
+            column = sheet.column(capacity)
+            columns.append(column)
+            fluids.setdefault((start, run.fluid), []).append((column, -1.0))
+            fluids.setdefault((end, run.fluid), []).append((column, 1.0))
+        if len(columns) > 1:
+            sheet.row([(column, 1.0) for column in columns], -INF, capacity)
+
+
+def _holders(
+    assembly: Assembly,
+    sheet: _Sheet,
+    span: float,
+    levels: dict[str, int],
+    fluids: Balance,
+    power: Balance,
+) -> None:
+    case = assembly.case
+    for store in case.holders:
+        kind = case.site.stores[store.type]
+        into = sheet.column(INF if kind.fill_rate is None else kind.fill_rate)
+        out = sheet.column(INF if kind.release_rate is None else kind.release_rate)
+        level = sheet.column(store.size)
+        terms = [(level, 1.0), (into, -span * kind.charge_efficiency), (out, span)]
+        held = store.size
+        if store.name in levels:
+            terms.append((levels[store.name], -1.0))
+            held = 0.0
+        sheet.row(terms, held, held)
+        levels[store.name] = level
+        key, balance = (store.place, kind.holds), fluids
+        if kind.holds == POWER:
+            key, balance = (case.bus(store.place), POWER), power
+        balance.setdefault(key, []).extend([(into, -1.0), (out, 1.0)])
+
+
+def _machines_and_lines(assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance) -> None:
+    case = assembly.case
+    for machine in case.plan.machines:
+        kind = case.machine_type(machine)
+        load = sheet.column(float(machine.count))
+        for fluid, rate in kind.takes.items():
+            fluids.setdefault((machine.place, fluid), []).append((load, -rate))
+        for fluid, rate in kind.gives.items():
+            fluids.setdefault((machine.place, fluid), []).append((load, rate))
+        net = kind.power_out - kind.power_in
+        power.setdefault((case.bus(machine.place), POWER), []).append((load, net))
+    for line in case.plan.lines:
+        record = case.site.lines[line.name]
+        columns = []
+        for start, end in ((record.start, record.end), (record.end, record.start)):
+            column = sheet.column(record.capacity)
+            columns.append(column)
+            power.setdefault((case.bus(start), POWER), []).append((column, -1.0))
+            power.setdefault((case.bus(end), POWER), []).append((column, 1.0 - record.loss))
+        sheet.row([(column, 1.0) for column in columns], -INF, record.capacity)
+
+
+def _demands(
+    assembly: Assembly,
+    sheet: _Sheet,
+    span: float,
+    values: Mapping[str, float],
+    power: Balance,
+) -> None:
+    case = assembly.case
+    for use in case.plan.demands:
+        if use.wants == POWER:
+            most = use.mean * values.get(f"shape:{case.shape_of[use.name]}", 1.0)
+            column = sheet.column(most, -span)
+            bus = case.bus(case.site.demands[use.name].place)
+            power.setdefault((bus, POWER), []).append((column, -1.0))

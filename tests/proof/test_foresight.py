@@ -1,0 +1,138 @@
+"""Promise <= simulated <= foresight, with SciPy's solver; and one case by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import HealthCheck, Phase, given, settings
+from scipy.optimize import LinearConstraint, milp
+from scipy.sparse import coo_array
+from strategies import sites
+
+from allocator.plan import Plan
+from allocator.planning import Settings, make_plan
+from allocator.proof.foresight import LinearProgram, foresight
+from allocator.proof.simulation import SimulationSettings, simulate
+from allocator.proof.simulation.accounts import draw_of
+from allocator.proof.simulation.phases import random_phases
+from allocator.proof.simulation.running import run_circuit
+from allocator.proof.simulation.simulate import assemble
+from allocator.site.reading import read_site
+from allocator.site.records import Site
+
+NETWORKS = Path(__file__).parents[2] / "networks"
+
+
+def solved(program: LinearProgram) -> float | None:
+    shape = (len(program.row_low), len(program.costs))
+    matrix = coo_array((program.coefficients, (program.rows, program.columns)), shape=shape)
+    found = milp(
+        program.costs,
+        constraints=LinearConstraint(matrix.tocsr(), program.row_low, program.row_high),
+        bounds=(program.low, program.high),
+    )
+    return None if found.fun is None else float(found.fun)
+
+
+def plan_for(site: Site) -> Plan:
+    plan = make_plan(site, Settings(node_limit=5000, gap=1e-6)).plan
+    assert plan is not None
+    return plan
+
+
+def assert_in_order(site: Site, plan: Plan, number: int, seconds: float, slices: int) -> None:
+    assembly = assemble(site, plan)
+    phases = random_phases(assembly.circuit, 0, number)
+    bound = foresight(assembly, phases, seconds, solved, slices)
+    assert bound is not None
+    run = run_circuit(assembly.circuit, phases, bound.seconds)
+    draw = draw_of(assembly, run, "drawn")
+    asked = sum(
+        d.mean * draw_mean(run.means, assembly.case.shape_of[d.name])
+        for d in plan.demands
+        if d.wants == "power"
+    )
+    slack = 1e-6 * plan.power.demand_mean
+    assert draw.kept
+    assert draw.mean_total_w <= bound.power + slack
+    assert bound.power <= asked + slack
+
+
+def draw_mean(means: dict[str, float], shape: str) -> float:
+    return means.get(f"shape:{shape}", 1.0)
+
+
+@pytest.mark.parametrize("name", ["first", "ridge_battery", "island", "two_bays"])
+def test_examples_lie_between_promise_and_foresight(name: str) -> None:
+    site = read_site(NETWORKS / f"{name}.yaml")
+    plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
+    assert plan is not None
+    assert_in_order(site, plan, 1, 5 * 86400.0, 300)
+
+
+@settings(
+    max_examples=20,
+    derandomize=True,
+    deadline=None,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+@given(site=sites())
+def test_random_sites_lie_between_promise_and_foresight(site: Site) -> None:
+    assert_in_order(site, plan_for(site), 3, 2 * 86400.0, 120)
+
+
+def test_the_first_example_by_hand() -> None:
+    """Over whole days the engines can burn what comes and what the holder held at first.
+
+    The tap gives 12 g/s for 6 h of 24, the pipe carries 15 g/s, two engines take 3 g/s, and
+    a holder of 130 kg fills during the burst (9 g/s for 6 h would be 194 kg) and then runs
+    down: a day serves 3 g/s for 6 h and then 130 kg more, after the first day as well.
+    """
+    site = read_site(NETWORKS / "first.yaml")
+    plan = plan_for(site)
+    assembly = assemble(site, plan)
+    days = 4
+    bound = foresight(assembly, {"digester": 0.0}, days * 86400.0, solved)
+    assert bound is not None
+    size = plan.stores[0].size
+    per_kg = 10e3 / 1.5e-3
+    by_hand = per_kg * (3e-3 * 6 * 3600.0 + size) / 86400.0
+    assert bound.power == pytest.approx(by_hand, rel=1e-6)
+    assert bound.slices == 2 * days
+
+
+def test_a_solver_without_an_answer_gives_no_bound() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    assembly = assemble(site, plan_for(site))
+    assert foresight(assembly, {}, 86400.0, lambda program: None) is None
+
+
+def test_a_larger_store_never_lowers_the_bound() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    plan = plan_for(site)
+    bounds = []
+    for factor in (0.5, 1.0, 2.0):
+        store = replace(plan.stores[0], size=factor * plan.stores[0].size)
+        found = foresight(assemble(site, replace(plan, stores=(store,))), {}, 3 * 86400.0, solved)
+        assert found is not None
+        bounds.append(found.power)
+    assert bounds == sorted(bounds)
+    assert np.ptp(bounds) > 0
+
+
+def test_a_simulation_tells_the_bound_beside_what_it_served() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    plan = plan_for(site)
+    asked = SimulationSettings(days=4.0, phases=1, foresight=2 * 86400.0)
+    trace = simulate(site, plan, asked, solve=solved)
+    assert trace.foresight_s == 2 * 86400.0
+    assert trace.foresight_w is not None
+    assert trace.simulated_over_foresight_w is not None
+    assert plan.power.firm_total <= trace.simulated_over_foresight_w * (1 + 1e-9)
+    assert trace.simulated_over_foresight_w <= trace.foresight_w
+    with pytest.raises(ValueError, match="needs a solver"):
+        simulate(site, plan, asked)
