@@ -96,6 +96,7 @@ def _plan(given: argparse.Namespace) -> int:
     site = _read(given.site)
     from allocator.engine import NoPlanError, plan_site, write_plan_files
     from allocator.planning import Settings
+    from allocator.quiet import stdout_for_data
     from allocator.reporting.summary import summary
 
     settings = Settings(
@@ -108,7 +109,8 @@ def _plan(given: argparse.Namespace) -> int:
         node_limit=given.node_limit,
     )
     try:
-        plan, outcome, found = plan_site(site, settings, _follow if given.progress else None)
+        with stdout_for_data():
+            plan, outcome, found = plan_site(site, settings, _follow if given.progress else None)
     except NoPlanError as error:
         return _no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there

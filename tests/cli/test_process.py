@@ -72,6 +72,38 @@ def test_letters_that_the_terminal_does_not_know(command: Command, tmp_path: Pat
     assert r"G\xe4rbeh\xe4lter" in told.stdout
 
 
+NOISY = """
+import ctypes, sys
+from allocator import engine
+from allocator.cli import main
+
+plan = engine.make_plan
+
+def noisy(*given):
+    ctypes.CDLL(None).printf(b"a note from the solver\\n")
+    return plan(*given)
+
+engine.make_plan = noisy
+sys.exit(main(sys.argv[1:]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no printf to call by this name")
+def test_what_a_solver_prints_stays_out_of_the_data(tmp_path: Path) -> None:
+    """HiGHS prints notes of its integer search however quiet it is asked to be."""
+    arguments = ["plan", "networks/first.yaml", "-o", str(tmp_path / "plan")]
+    told = subprocess.run(
+        [sys.executable, "-c", NOISY, *arguments],
+        capture_output=True,
+        text=True,
+        cwd=ROOT,
+        check=True,
+    )
+    assert "a note from the solver" not in told.stdout
+    assert told.stdout.startswith("First site")
+    assert told.stdout.endswith(f"Files: {tmp_path / 'plan'}\n")
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to send")
 def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
     folder = tmp_path / "plan"
