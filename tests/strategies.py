@@ -55,11 +55,11 @@ def cycles(draw: st.DrawFn, most_stages: int = 3) -> tuple[Stage, ...]:
     room = draw(st.sampled_from([0.25, 1.0, 2.0, 3.5])) * HOUR
     for _ in range(count):
         every = room * draw(st.sampled_from([1.0, 1.25, 2.0, 3.0]))
-        share = draw(st.sampled_from([0.25, 0.5, 0.75, 0.9, 1.0]))
-        on = every * share
+        on = every * draw(st.sampled_from([0.25, 0.5, 0.75, 0.9]))
         if stages and on < stages[-1].every:
             on = stages[-1].every
-        every = max(every, on)
+        if on >= every:  # a stage that is always on is no stage: the reader leaves it out
+            every = on * 1.25
         stages.append(Stage(on, every))
         room = every * draw(st.sampled_from([2.0, 3.0, 5.5]))
     return tuple(stages)

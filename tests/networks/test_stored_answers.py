@@ -114,7 +114,7 @@ def test_the_same_network_gives_the_same_bytes_in_another_process() -> None:
         "plan = make_plan(read_site(sys.argv[1]), Settings(node_limit=1000)).plan\n"
         "sys.stdout.write(plan_to_json(plan))\n"
     )
-    path = NETWORKS / "island.yaml"
+    path = NETWORKS / "two_bays.yaml"
     texts = [
         subprocess.run(
             [sys.executable, "-c", code, str(path)],
@@ -125,6 +125,6 @@ def test_the_same_network_gives_the_same_bytes_in_another_process() -> None:
         ).stdout
         for seed in ("1", "2")
     ]
-    here = make_plan(site_of("island"), Settings(node_limit=1000)).plan
+    here = make_plan(site_of("two_bays"), Settings(node_limit=1000)).plan
     assert here is not None
     assert texts[0] == texts[1] == plan_to_json(here)
