@@ -17,7 +17,7 @@ from __future__ import annotations
 import bisect
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +79,7 @@ def simpy_levels(circuit: Circuit, phases: Mapping[str, float], seconds: float) 
         moved = level[k] + rate[k] * (world.now - at[k])
         level[k], at[k] = min(tanks[k].size, max(0.0, moved)), world.now
 
-    def mark(k: int, wait: float) -> Iterator[Any]:
+    def mark(k: int, wait: float) -> Generator[Any, Any, Any]:
         try:
             yield world.timeout(wait)
         except simpy.Interrupt:
@@ -98,7 +98,7 @@ def simpy_levels(circuit: Circuit, phases: Mapping[str, float], seconds: float) 
         elif rate[k] < 0 and level[k] > 0:
             waiting[k] = world.process(mark(k, level[k] / -rate[k]))
 
-    def toggle(clock: Clock, story: Iterator[tuple[float, float]]) -> Iterator[Any]:
+    def toggle(clock: Clock, story: Iterator[tuple[float, float]]) -> Generator[Any, Any, Any]:
         for when, value in story:
             yield world.timeout(max(0.0, when - world.now))
             for k in touched[clock.name]:

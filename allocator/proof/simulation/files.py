@@ -66,6 +66,7 @@ def simulation_json(trace: Trace) -> str:
         "quantiles": quantiles(trace),
         "set_points": [_plain(point) for point in trace.set_points],
         "cycle_set_points": [_plain(point) for point in trace.cycle_points],
+        "unsafe_set_points": list(trace.unsafe),
         "from_now": None if trace.start is None else _plain(trace.start),
         "broken": [
             {"draw": draw.name, "seconds": draw.seconds, "phases_s": dict(draw.phases)}

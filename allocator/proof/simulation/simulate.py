@@ -26,7 +26,12 @@ from allocator.proof.simulation.phases import (
 )
 from allocator.proof.simulation.recording import recording_of
 from allocator.proof.simulation.running import Finished, run_circuit
-from allocator.proof.simulation.setpoints import cycle_points, needed_levels, set_points
+from allocator.proof.simulation.setpoints import (
+    cycle_points,
+    needed_levels,
+    set_points,
+    unsafe_set_points,
+)
 from allocator.proof.simulation.start import start_of
 from allocator.proof.simulation.trace import DAY, Draw, SimulationSettings, Trace
 from allocator.site.records import Site
@@ -106,10 +111,10 @@ def simulate(
     if solve is not None and settings.foresight > 0:
         from allocator.proof.foresight import foresight
 
-        phases = draws[0].phases
-        bound = foresight(assembly, phases, min(seconds, settings.foresight), solve)
+        given = draws[0].phases
+        bound = foresight(assembly, given, min(seconds, settings.foresight), solve)
         if bound is not None:
-            beside = draw_of(assembly, run_circuit(circuit, phases, bound.seconds), "beside")
+            beside = draw_of(assembly, run_circuit(circuit, dict(given), bound.seconds), "beside")
     assert first is not None  # the settings ask for one draw at least
     return Trace(
         site_name=site.name,
@@ -121,6 +126,7 @@ def simulate(
         draws=tuple(draws),
         recording=recording_of(first, draws[0].name),
         set_points=set_points(circuit, worst),
+        unsafe=unsafe_set_points(circuit, worst, reserves or {}),
         cycle_points=cycle_points(assembly.case),
         start=start,
         foresight_w=None if bound is None else bound.power,

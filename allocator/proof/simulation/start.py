@@ -11,7 +11,7 @@ from allocator.proof.simulation.phases import Phases
 from allocator.proof.simulation.running import run_circuit
 from allocator.proof.simulation.trace import Draw, Start
 
-HALVINGS = 40
+HALVINGS = 20
 
 
 def start_of(assembly: Assembly, empty: Circuit, phases: Phases, draw: Draw) -> Start:
@@ -59,6 +59,6 @@ def bridging_level(circuit: Circuit, tank: Tank, phases: Phases, seconds: float)
             low = middle
         else:
             high = middle
-        if high - low <= 1e-6 * tank.size:
+        if high - low <= 1e-5 * tank.size:
             break
     return high

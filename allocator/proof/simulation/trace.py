@@ -193,6 +193,7 @@ class Trace:
 
     ``foresight_w``: mean power that no control can pass over the first ``foresight_s`` s of the
     first draw, and ``simulated_over_foresight_w`` what the simulation serves in that time.
+    ``unsafe``: tanks whose given reserve is less than their promise needs.
     """
 
     site_name: str
@@ -205,6 +206,7 @@ class Trace:
     recording: Recording
     set_points: tuple[SetPoint, ...] = ()
     cycle_points: tuple[CycleSetPoint, ...] = ()
+    unsafe: tuple[str, ...] = ()
     start: Start | None = None
     foresight_w: float | None = None
     foresight_s: float = 0.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Generator, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -147,7 +147,7 @@ def told_by_simpy(
         if not state and now_rate != 0:
             store["waiting"] = world.process(mark(now_rate))
 
-    def mark(now_rate: float) -> Iterator[Any]:
+    def mark(now_rate: float) -> Generator[Any, Any, Any]:
         aim = size if now_rate > 0 else 0.0
         try:
             yield world.timeout((aim - store["level"]) / now_rate)
@@ -156,7 +156,7 @@ def told_by_simpy(
         store["level"], store["at"], store["waiting"] = aim, world.now, None
         look()
 
-    def source(name: str, stage: Stage, offset: float) -> Iterator[Any]:
+    def source(name: str, stage: Stage, offset: float) -> Generator[Any, Any, Any]:
         yield world.timeout((stage.on if on[name] else stage.every) - offset)
         while True:
             settle()
