@@ -9,7 +9,6 @@ from allocator.plan import MachineUse
 from allocator.proof.case import Case, counts
 from allocator.proof.loads import burst_terms, turnover
 from allocator.proof.simulation.assembly import Assembly
-from allocator.proof.simulation.circuit import Rate
 from allocator.proof.simulation.columns import (
     BURNT,
     CLEAN,
@@ -219,6 +218,3 @@ def starts_of(case: Case, machine: MachineUse, seconds: float) -> float | None:
     efficiency = min(case.site.stores[b.type].charge_efficiency for b in case.batteries_at(bus))
     power = efficiency * case.machine_type(machine).power_out
     return seconds * power * machine.cycled * (1.0 - machine.cycled) / swing
-
-
-__all__ = ["Rate", "draw_of", "starts_of", "swing_of"]

@@ -25,7 +25,6 @@ from allocator.proof.simulation.tanks import (
     clocks_of,
     shaped,
     store_tank,
-    turned,
 )
 from allocator.site.records import POWER
 
@@ -311,6 +310,3 @@ def _throttles(
             )
             found.append(Throttle(g, buses[case.bus(machine.place)], tank, fuel, part))
     return found
-
-
-__all__ = ["Assembly", "assembly_of", "firm_power", "turned"]

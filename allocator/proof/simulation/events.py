@@ -81,7 +81,7 @@ def _move(heap: Whole, place: Whole, key: Array, item: int) -> None:
     place[item] = i
 
 
-@inlined
+@compiled
 def _rate(steady: Array, at: Whole, clock: Whole, weight: Array, value: Array, q: int) -> float:
     found = steady[q]
     for i in range(at[q], at[q + 1]):
@@ -89,7 +89,7 @@ def _rate(steady: Array, at: Whole, clock: Whole, weight: Array, value: Array, q
     return float(found)
 
 
-@inlined
+@compiled
 def _note(s: Sums, row: int, now: float, kind: int, index: int, value: float) -> None:
     """Write an event down while there is room in its half of the book."""
     room = len(s.event_time) // 2
@@ -104,7 +104,7 @@ def _note(s: Sums, row: int, now: float, kind: int, index: int, value: float) ->
     s.event_count[row] = count + 1
 
 
-@inlined
+@compiled
 def _settle(tank: Array, sums: Array, k: int, now: float) -> None:
     """Bring a tank up to date."""
     span = now - tank[k, AT]
@@ -161,7 +161,7 @@ def _aim(tank: Array, rates: Array, bought: int, x: State, t: Tables, s: Sums, k
     return wait
 
 
-@inlined
+@compiled
 def _hold(x: State, s: Sums, now: float) -> None:
     """Add up what the last decision set, from then until now."""
     span = now - x.total[1]
