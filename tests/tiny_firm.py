@@ -148,7 +148,8 @@ class FirmBasis(Basis):
                 self.supply[source.fluid, shape][source.place].append((1.0, key))
                 self.taken[name].append((self._peak(shape), key))
                 if source.pump is not None:
-                    self.own.append((source.pump.energy, key))
+                    # The plant's own load is flat: it must do for the highest of the shape.
+                    self.own.append((source.pump.energy * self._peak(shape), key))
 
     def _battery_parts(self) -> None:
         """Shares of each battery; what they are for is stated with the machines and demands."""
@@ -226,7 +227,7 @@ class FirmBasis(Basis):
                     if net:
                         self.supply[fuel, shape][place] += times(turning, net)
             if cycling:
-                reserve.append((machine.power_out * machine.least_run, one))
+                reserve.append((machine.power_out * max(machine.least_run, 1.0), one))
         if reserve:
             swings: Terms = [(1.0, ("swing", (k.name, p))) for k, p in self.batteries]
             self.program.least(swings + times(reserve, -1.0), 0.0)

@@ -126,7 +126,7 @@ def tiny_site(seed: int, *, battery: bool, stores: bool) -> Site:
             power_out=pick([5.0, 6.0]) * KILOWATT,
             no_load_share=pick([0.0, 0.2]),
             least_load=pick([0.0, 0.47]),
-            least_run=pick([0.0, 1800.0]),
+            least_run=pick([60.0, 1800.0]),
             materials={"steel": pick([0.0, 12.0])},
         )
         for n in range(1 if battery or stores else pick([1, 2]))
