@@ -51,7 +51,15 @@ def room_of(path: Path) -> str:
 def test_one_way(path: Path) -> None:
     allowed = MAY_IMPORT.get(room_of(path))
     if allowed is None:
-        assert room_of(path) in {"__init__", "__main__", "cli", "commands", "completion", "engine", "quiet"}
+        assert room_of(path) in {
+            "__init__",
+            "__main__",
+            "cli",
+            "commands",
+            "completion",
+            "engine",
+            "quiet",
+        }
         return
     rooms = {
         name.split(".")[1]

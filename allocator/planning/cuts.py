@@ -31,6 +31,7 @@ class Promise:
 
     ``inflows``: (curve, kg or J a unit of the variable, key); ``draws``: (shape curve or None
     for flat, key). ``standing`` is size that is not a variable.
+    ``idle``: loss that a standing store without a promise need not bear.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Promise:
     inflows: tuple[tuple[Curve, float, Key], ...]
     steady: Key | None
     draws: tuple[tuple[DemandCurve | None, Key], ...]
+    idle: Key | None = None
 
     def row(self, statement: Statement, length: float, tail: bool) -> Row | None:
         """The cut at a window length, in scaled numbers."""
@@ -52,6 +54,8 @@ class Promise:
             terms.append((weight * fed, key))
         if self.steady is not None:
             terms.append((length, self.steady))
+        if self.idle is not None:
+            terms.append((length, self.idle))
         for shape, key in self.draws:
             if shape is None:
                 need = length
@@ -86,6 +90,7 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
                 inflows,
                 ("inflow", name),
                 draws,
+                ("idle", name) if store.type.loss * store.standing > 0 else None,
             )
         )
     for name, battery in choices.batteries.items():

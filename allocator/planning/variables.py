@@ -14,6 +14,8 @@ Keys are tuples that begin with a word:
 ``("units", k)``                     whole units of new size
 ``("draw", k, j)``                   what store k releases, shape j, mean kg/s
 ``("inflow", k)``                    steady inflow of store k from the supply layer, kg/s
+``("idle", k)``                      loss of a store that stands and promises nothing, kg/s
+``("promises", k)``                  a store that stands promises something, 0 or 1
 ``("count", g)``                     new machines of a group
 ``("running", g)``                   units that turn for ever
 ``("flat", g)``, ``("follow", g, j)``  their load, flat and following shape j (mean), in units
@@ -110,6 +112,9 @@ def _stores(statement: Statement, choices: Choices, flow_unit: float) -> None:
         for shape in choices.fluid_shapes[store.type.holds]:
             statement.variable(("draw", name, shape), 0.0, INFINITY, flow_unit)
         statement.variable(("inflow", name), 0.0, INFINITY, flow_unit)
+        if (lost := store.type.loss * store.standing) > 0:
+            statement.variable(("idle", name), 0.0, lost, lost)
+            statement.variable(("promises", name), 0.0, 1.0, integer=True)
 
 
 def _machines(statement: Statement, choices: Choices) -> None:

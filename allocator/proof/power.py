@@ -143,8 +143,9 @@ def _own_load(case: Case) -> dict[str, list[float]]:
             found.setdefault(case.bus(machine.place), []).append(load)
     for battery in case.plan.batteries:
         kind = case.site.stores[battery.type]
-        rest = max(0.0, math.fsum([battery.size, *(-p for p in battery.burst_part.values())]))
-        lost = kind.loss * rest / kind.charge_efficiency
+        # what no part uses may stay empty, and loses nothing; bursts lose in their own promise
+        kept = battery.level_part + battery.swing_part
+        lost = kind.loss * kept / kind.charge_efficiency
         found.setdefault(case.bus(battery.place), []).append(lost)
     return found
 

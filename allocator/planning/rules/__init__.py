@@ -31,6 +31,7 @@ FIRM = (
     collect.fill_rate,
     stores.release_rate,
     stores.long_run,
+    stores.idle_store,
     machines.machine_count,
     machines.least_load,
     machines.cycled_unit,

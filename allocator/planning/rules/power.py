@@ -61,21 +61,15 @@ def own_load(choices: Choices, bus: str) -> Terms:
         return terms
     for name, battery in choices.batteries.items():
         if battery.type.loss > 0 and choices.bus(battery.place) == bus:
+            # Only what is kept charged loses: the parts that level and that bridge runs. Bursts
+            # have the loss in their own promise, and what no part uses may stay empty.
             share = battery.type.loss / battery.type.charge_efficiency
-            terms.append((share, ("size", name)))
-            terms += [(-share, ("burst_part", name, kind)) for kind in CLASSES]
+            terms.append((share, ("swing", name)))
+            for (b, demand), constants in choices.levellings.items():
+                if b == name and _levels_here(choices, b, demand, bus):
+                    size = share * constants.size
+                    terms += [(size, ("level", b, demand, kind)) for kind in CLASSES]
     return terms
-
-
-def standing_loss(choices: Choices, bus: str) -> float:
-    """The part of a bus's own load that batteries which stand already lose, W."""
-    if choices.lossless:
-        return 0.0
-    return sum(
-        b.type.loss / b.type.charge_efficiency * b.standing
-        for b in choices.batteries.values()
-        if choices.bus(b.place) == bus
-    )
 
 
 def pool_use(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
@@ -132,10 +126,9 @@ def power_balance(statement: Statement, choices: Choices) -> None:
                 if shape == FLAT:
                     both += terms
         load = own_load(choices, bus)
-        fixed = standing_loss(choices, bus)
-        if load or fixed:
+        if load:
             both = both + scaled(load, -(1.0 + MARGIN))
-            statement.row(f"own_load[{bus}]", both, low=fixed * (1.0 + MARGIN))
+            statement.row(f"own_load[{bus}]", both, low=0.0)
 
 
 def share_limit(statement: Statement, choices: Choices) -> None:

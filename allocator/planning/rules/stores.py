@@ -6,6 +6,9 @@ from allocator.planning.choices import Choices
 from allocator.planning.rules.margin import MARGIN, TIGHT
 from allocator.planning.statement import Statement, Terms
 
+MANY = 1000
+"""Machines that a place without a limit is taken to hold at the most, for this bound alone."""
+
 
 def store_sizes(statement: Statement, choices: Choices) -> None:
     """``size = unit * units`` where units are whole; ``least * stand <= size <= room * stand``
@@ -66,6 +69,39 @@ def long_run(statement: Statement, choices: Choices) -> None:
                 terms.append((choices.curves[source].duty, ("collect", source, k)))
         for coefficient, key in promised(choices, name):
             terms.append((-coefficient * (1 + MARGIN), key))
+        if statement.has(("idle", name)):
+            terms.append((1.0 + MARGIN, ("idle", name)))
         loss = store.type.loss * (1 + MARGIN)
         terms.append((-loss, ("size", name)))
         statement.row(f"long_run[{name}]", terms, low=loss * store.standing)
+
+
+def idle_store(statement: Statement, choices: Choices) -> None:
+    """``draw_j <= most * promises`` and ``idle <= loss * standing * (1 - promises)``.
+
+    A store that stands and promises nothing may be empty: it then loses nothing, and nobody need
+    feed it. ``most`` is what all sources and machines could give of the fluid at once.
+    """
+    for name, store in choices.fluid_stores.items():
+        if not statement.has(("idle", name)):
+            continue
+        most = _most_given(choices, store.type.holds)
+        for coefficient, key in promised(choices, name):
+            statement.row(
+                f"idle_draw[{name},{key}]",
+                [(coefficient, key), (-most, ("promises", name))],
+                high=0,
+            )
+        lost = store.type.loss * store.standing
+        statement.row(
+            f"idle_loss[{name}]", [(1.0, ("idle", name)), (lost, ("promises", name))], high=lost
+        )
+
+
+def _most_given(choices: Choices, fluid: str) -> float:
+    site = choices.site
+    flows = sum(site.sources[s].flow for s in choices.sources if site.sources[s].fluid == fluid)
+    for group in choices.groups.values():
+        new = MANY if group.most_new is None else group.most_new
+        flows += group.type.gives.get(fluid, 0.0) * (group.standing + new)
+    return max(flows, 1e-9)

@@ -1,0 +1,45 @@
+"""What stands but cannot be fed is no reason to say that no plan exists."""
+
+from dataclasses import replace
+
+from allocator.planning import Settings, make_plan
+from allocator.proof import audit
+from allocator.site.records import Built, Demand, Fluid, MachineType, Place, Site, Source, StoreType
+
+
+def site_of(holds: str) -> Site:
+    """A standing store that loses, at a site whose only source no pipe joins to anything."""
+    return Site(
+        name="idle",
+        fluids={"gas": Fluid("gas", heating_value=18e6)},
+        materials={},
+        places={"here": Place("here"), "far": Place("far", 900.0, 0.0)},
+        sources={"seep": Source("seep", "far", "gas", 0.01)},
+        stores={"store": StoreType("store", holds, ("here",), most=3.6e7, loss=1e-6)},
+        builds={},
+        routes={},
+        machines={"engine": MachineType("engine", {"gas": 0.005}, {}, {"here": 2}, 3e4)},
+        demands={"town": Demand("town", "power", 2e4)},
+        built=Built(stores={("store", "here"): 1.8e7}),
+        sha256="idle",
+    )
+
+
+def test_standing_stores_that_nobody_feeds() -> None:
+    for holds in ("gas", "power"):
+        site = site_of(holds)
+        outcome = make_plan(site, Settings(node_limit=100))
+        assert outcome.plan is not None, f"{holds}: {outcome.reason}"
+        assert outcome.plan.power.firm_total == 0.0
+        assert audit(site, outcome.plan).accepted
+
+
+def test_a_standing_store_that_is_fed_bears_its_loss() -> None:
+    site = site_of("gas")
+    source = replace(site.sources["seep"], place="here", flow=20.0)
+    fed = replace(site, sources={"seep": source})
+    # The seep alone reaches the engine: what the plan promises must not rest on the idle store.
+    outcome = make_plan(fed, Settings(node_limit=100))
+    assert outcome.plan is not None
+    assert outcome.plan.power.served_share > 0.999
+    assert audit(fed, outcome.plan).accepted
