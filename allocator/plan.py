@@ -19,7 +19,9 @@ FLAT = "flat"
 
 @dataclass(frozen=True, slots=True)
 class GoalResult:
-    """A goal's outcome. ``status``: optimal, within_gap, time_limit, node_limit, interrupted."""
+    """A goal's outcome. ``status``: optimal, within_gap, time_limit, node_limit, interrupted,
+
+    bound_refuted (a plan better than the solver's bound was found: nothing is proven)."""
 
     name: str
     unit: str

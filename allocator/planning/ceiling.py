@@ -175,7 +175,7 @@ def _bound(program: Program, goal: Goal, limit: float | None) -> float | None:
     if program.clock.interrupted or solved.status != "optimal":
         return None if bound is None else -bound
     for _ in range(20):
-        if limit is not None and program.clock.interrupted:
+        if program.clock.interrupted:
             break
         mixed = program.run(
             time_limit=limit,

@@ -9,6 +9,11 @@ from allocator.planning.rules.power import served
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement
 
+NO_LIMIT = (
+    "what must be served cannot be, whatever stocks and caps are lifted: "
+    "look for missing routes, places, stores or machines"
+)
+
 
 def reason(statement: Statement, choices: Choices, settings: Settings, clock: Clock) -> str:
     """Name limits that cannot hold together, and the most that can be served under them.
@@ -24,18 +29,10 @@ def reason(statement: Statement, choices: Choices, settings: Settings, clock: Cl
             kept = trial
     words = [w for n in kept if (w := _words(choices, statement.rows[n])) is not None]
     told = "no plan exists: " + (
-        "these limits cannot hold together: " + "; ".join(words) if words else _no_limit(choices)
+        "these limits cannot hold together: " + "; ".join(words) if words else NO_LIMIT
     )
     best = _most_served(statement, choices, settings, clock)
     return told + ("; " + best if best else "")
-
-
-def _no_limit(choices: Choices) -> str:
-    del choices
-    return (
-        "what must be served cannot be, whatever stocks and caps are lifted: "
-        "look for missing routes, places, stores or machines"
-    )
 
 
 def _words(choices: Choices, row: Row) -> str | None:

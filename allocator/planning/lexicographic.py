@@ -65,6 +65,15 @@ def gap_of(value: float | None, bound: float | None) -> float | None:
     return abs(bound - value) / max(abs(bound), 1e-9)
 
 
+def passes(value: float, bound: float, maximise: bool, scale: float) -> bool:
+    """True when a plan is better than its bound by more than the solver's tolerance.
+
+    Such a bound was never one: the solver can err, and then nothing is proven.
+    """
+    beyond = value - bound if maximise else bound - value
+    return beyond > PROVEN * abs(bound) + 10 * scale
+
+
 def value_at(search: Search, goal: Goal, point: np.ndarray) -> float:
     """A goal's value at a point, SI."""
     statement = search.program.statement
@@ -158,7 +167,7 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         if status == "infeasible" and search.point is None:
             return GoalFound(goal, 0.0, None, None, "infeasible")
     if search.point is not None and not _close(best, bound, program.settings.gap):
-        turns = neighbourhoods_of(program.statement, search.layout, program.settings.seed)
+        turns = neighbourhoods_of(search.layout, program.settings.seed)
         for _, columns in zip(range(MOST_NEAR), turns, strict=False):
             if deadline.spent() > 0.8 or program.clock.interrupted:
                 break
@@ -167,7 +176,11 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
                 offered(program.repaired(near.point, deadline.left()), "near")
         if not program.clock.interrupted and status != "optimal":
             status = full(1.0, 1)
-    if _close(best, bound, program.settings.gap):
+    refuted = best is not None and bound is not None and passes(best, bound, False, goal.scale)
+    if refuted:
+        bound = None
+        status = "bound_refuted"
+    elif _close(best, bound, program.settings.gap):
         status = "optimal" if _close(best, bound, PROVEN) else "within_gap"
     elif status == "node_limit" or program.settings.node_limit is not None:
         status = "node_limit"
@@ -179,8 +192,8 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         return None
     value = sign * best
     known = None if bound is None else sign * bound
-    if known is not None and (known < value if goal.maximise else known > value):
-        known = value  # a bound may pass the value only by the solver's tolerance
+    if known is not None:  # within the solver's tolerance, see above
+        known = max(known, value) if goal.maximise else min(known, value)
     search.tell(goal, value, known, status)
     return GoalFound(goal, value, known, gap_of(value, known), status)
 

@@ -53,9 +53,8 @@ def layout_of(statement: Statement, choices: Choices) -> Layout:
     )
 
 
-def neighbourhoods_of(statement: Statement, layout: Layout, seed: int) -> Iterator[np.ndarray]:
+def neighbourhoods_of(layout: Layout, seed: int) -> Iterator[np.ndarray]:
     """Columns to hold, one neighbourhood after the other, without end; none without pipes."""
-    del statement
     count = len(layout.columns)
     if count == 0:
         return

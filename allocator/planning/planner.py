@@ -25,7 +25,7 @@ from allocator.planning.extract import (
 from allocator.planning.goals import Goal, goals_of
 from allocator.planning.held_back import held_back
 from allocator.planning.impossible import reason
-from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, solve_goal
+from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, passes, solve_goal
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.operation import mean_output
 from allocator.planning.program import Program
@@ -37,7 +37,7 @@ from allocator.planning.tidy import tidied
 from allocator.planning.variables import declare
 from allocator.site.records import POWER, Site
 
-MEAN_SHARE, CEILING_SHARE = 0.10, 0.12
+MEAN_SHARE = 0.10
 FIRST_GOAL_SHARE = 0.6
 
 
@@ -96,8 +96,9 @@ def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> P
     ceiling = ceiling_of(site, settings, clock, limit)
 
     def at_least(bound: float | None, value: float) -> float | None:
-        # bound and value are equal at proven optima up to the solver's tolerance
-        return None if bound is None else max(bound, value)
+        if bound is None or passes(value, bound, True, 1e-9 * plan.power.demand_mean):
+            return None  # no ceiling at all, if a plan passes it
+        return max(bound, value)
 
     return replace(
         plan,
@@ -184,8 +185,8 @@ def _share(clock: Clock, end: float | None, number: int, count: int) -> float | 
     return left * FIRST_GOAL_SHARE if number == 0 and count > 1 else left / (count - number)
 
 
-def _status(found: list[GoalFound]) -> str:
-    for status in ("interrupted", "time_limit", "node_limit", "within_gap"):
+def _status(found: tuple[GoalResult, ...]) -> str:
+    for status in ("bound_refuted", "interrupted", "time_limit", "node_limit", "within_gap"):
         if any(result.status == status for result in found):
             return status
     return "optimal"
@@ -196,7 +197,9 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     value = reading.of(goal.terms)
     if abs(value) <= 10 * goal.scale:
         value = 0.0  # nothing but the solver's tolerance
-    bound = found.bound
+    bound, status = found.bound, found.status
+    if bound is not None and passes(value, bound, goal.maximise, goal.scale):
+        bound, status = None, "bound_refuted"
     if bound is not None:
         if abs(bound) <= 10 * goal.scale:
             bound = 0.0
@@ -209,12 +212,13 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
         value,
         bound,
         gap_of(value, bound),
-        found.status,
+        status,
     )
 
 
 def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
     demands = demand_uses(reading)
+    goals = tuple(_goal_result(reading, result) for result in found)
     power = [d for d in demands if d.wants == POWER]
     clean = sum(d.clean_share * d.mean for d in power)
     total = clean + sum(d.emitting_share * d.mean for d in power)
@@ -223,8 +227,8 @@ def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFoun
         site_name=site.name,
         site_sha256=site.sha256,
         basis=settings.basis,
-        status=_status(found),
-        goals=tuple(_goal_result(reading, result) for result in found),
+        status=_status(goals),
+        goals=goals,
         ceiling=Ceiling(None, None),
         power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),
         sources=source_uses(reading),

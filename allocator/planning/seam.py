@@ -21,10 +21,8 @@ import pulp
 from allocator.planning.statement import Row, Statement
 
 INF = float("inf")
-
-PRESOLVE_FROM = 1000
-"""Columns from which mixed programs are presolved: HiGHS 1.16 proves a false optimum now and then
-on one drawn site, more often after presolve (figures in DEVELOPERS.md)."""
+LINEAR_TOLERANCE = 1e-9
+"""How far a row of a linear program may be broken, scaled: a hundredth of the margin."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,11 +131,7 @@ class Highs:
         self._high = np.array([c.high for c in statement.columns])
         model.setOptionValue("threads", threads)
         model.setOptionValue("random_seed", seed)
-        model.setOptionValue("primal_feasibility_tolerance", 1e-9)
-        model.setOptionValue("dual_feasibility_tolerance", 1e-9)
         model.setOptionValue("mip_feasibility_tolerance", 1e-7)
-        self._presolve = "choose" if len(position) >= PRESOLVE_FROM else "off"
-        model.setOptionValue("presolve", self._presolve)
         self._costs = np.zeros(len(position))
         self._relaxed = False
 
@@ -204,6 +198,10 @@ class Highs:
         """Solve what stands; ``stop`` is asked now and then whether to give up."""
         model = self.model
         mixed = bool(self._integer.any()) and not self._relaxed
+        # A mixed run leaves its own tolerance behind as the linear one (HiGHS 1.16), which would
+        # use up the whole margin of the program: set it anew each time.
+        model.setOptionValue("primal_feasibility_tolerance", LINEAR_TOLERANCE)
+        model.setOptionValue("dual_feasibility_tolerance", LINEAR_TOLERANCE)
         # For linear programs the solver's clock adds up over the runs of a model; for mixed
         # ones it begins anew with each run.
         spent = 0.0 if mixed else float(model.getRunTime())
@@ -228,7 +226,7 @@ class Highs:
                 model.setOptionValue("time_limit", left)
             self._begin_from(start)
             self._run(mixed, stop)
-            model.setOptionValue("presolve", self._presolve)
+            model.setOptionValue("presolve", "choose")
             again = self._read(mixed)
             if again.point is not None and self._tells_its_value(again):
                 return again

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from allocator.plan import FLAT, BatteryUse, MachineUse, Plan, SourceUse, StoreUse
 from allocator.proof.basis import averaged
 from allocator.proof.cycle import Cycle, demand_cycle, source_cycle
-from allocator.site.records import POWER, MachineType, Profile, Site, Stage
+from allocator.site.records import MachineType, Profile, Site, Stage
 
 CLASSES = ("clean", "emitting")
 
@@ -177,8 +177,3 @@ def counts(site: Site, fluid: str) -> bool:
 def class_of(site: Site, machine: MachineType) -> str:
     """``clean`` where a machine releases no counted emission, else ``emitting``."""
     return "emitting" if any(counts(site, fluid) for fluid in machine.gives) else "clean"
-
-
-def unit_of(wants: str) -> str:
-    """The unit of what is wanted or held: W for power, kg/s for a fluid."""
-    return "W" if wants == POWER else "kg/s"

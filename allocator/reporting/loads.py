@@ -22,11 +22,6 @@ def run_peak(site: Site, run: Run) -> float:
     )
 
 
-def run_use(site: Site, run: Run) -> float:
-    """Share of a pipe's capacity that its busiest moment takes."""
-    return run_peak(site, run) / site.builds[run.build].capacity
-
-
 def line_peak(site: Site, line: LineUse) -> float:
     """Most that a power line must carry, W, both ways added."""
     return sum(sent * peak_factor(site, shape) for _, _, _, shape, sent in line.flows)

@@ -11,6 +11,7 @@ STATUS_WORDS = {
     "time_limit": "time ran out",
     "node_limit": "node limit reached",
     "interrupted": "stopped by hand",
+    "bound_refuted": "the solver's bound was wrong",
 }
 GOAL_WORDS = {
     "clean_power": "clean power",

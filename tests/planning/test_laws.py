@@ -104,10 +104,6 @@ def test_the_same_seed_gives_the_same_bytes(site: Site) -> None:
     assert plan_to_json(plan_of(site)) == plan_to_json(plan_of(site))
 
 
-@pytest.mark.xfail(
-    strict=False,
-    reason="open fault: HiGHS 1.16 proves a false optimum on one drawn site (see DEVELOPERS.md)",
-)
 @quick
 @given(site=sites())
 def test_names_and_order_do_not_matter(site: Site) -> None:

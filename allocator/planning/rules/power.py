@@ -198,7 +198,7 @@ def battery_rates(statement: Statement, choices: Choices) -> None:
                 if b == name and statement.has(key):
                     into.append((constants.charge, key))
                     out.append((constants.discharge, key))
-        into += burst_power(choices, name)
+        into += [(power, key) for _, power, key in burst_sources(choices, name)]
         for group in choices.groups.values():
             at_bus = choices.bus(group.place) == choices.bus(battery.place)
             if can_cycle(choices, group) and at_bus:
@@ -208,15 +208,6 @@ def battery_rates(statement: Statement, choices: Choices) -> None:
             statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate * TIGHT)
         if battery.type.release_rate is not None:
             statement.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate * TIGHT)
-
-
-def burst_power(choices: Choices, battery: str, kind: str | None = None) -> Terms:
-    """Power of bursts into a battery with all their sources on, W."""
-    terms: Terms = []
-    for source, power, key in burst_sources(choices, battery, kind):
-        del source
-        terms.append((power, key))
-    return terms
 
 
 def burst_sources(
