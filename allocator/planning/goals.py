@@ -10,16 +10,25 @@ from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import counted_emission, material_use, money
 from allocator.planning.statement import Statement, Terms
 
+NEGLIGIBLE = 1e-5
+"""Share of a demand that is not worth a pipe: without it, a later goal served a few millionths of
+a demand out of the slack of the goals before it, and laid steel for that."""
+
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """One goal. ``scale``: size in SI below which a difference is of no interest."""
+    """One goal. ``scale``: size in SI below which a difference is of no interest.
+
+    ``negligible``: what a later goal could draw out of the tolerance at which earlier ones are
+    held; a gain no larger is none.
+    """
 
     name: str
     unit: str
     maximise: bool
     terms: Terms
     scale: float
+    negligible: float = 0.0
 
     @property
     def sense(self) -> str:
@@ -69,5 +78,5 @@ def _service(
                 scale += demand.mean
         last = priority == priorities[-1]
         title = name if last else f"{name} to priority {priority}"
-        found.append(Goal(title, unit, True, terms, 1e-9 * scale))
+        found.append(Goal(title, unit, True, terms, 1e-9 * scale, NEGLIGIBLE * scale))
     return found

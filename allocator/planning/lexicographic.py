@@ -100,6 +100,7 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
     """
     program = search.program
     program.aim(goal)
+    start = search.point
     sign = -1.0 if goal.maximise else 1.0
     bound: float | None = None
     best: float | None = None
@@ -176,10 +177,18 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
                 offered(program.repaired(near.point, deadline.left()), "near")
         if not program.clock.interrupted and status != "optimal":
             status = full(1.0, 1)
+    nothing_gained = False
+    if start is not None and best is not None and goal.negligible > 0:
+        at_start = sign * value_at(search, goal, start)
+        if 0.0 < at_start - best <= goal.negligible:
+            search.point, best = start, at_start
+        nothing_gained = bound is not None and 0.0 <= at_start - bound <= goal.negligible
     refuted = best is not None and bound is not None and passes(best, bound, False, goal.scale)
     if refuted:
         bound = None
         status = "bound_refuted"
+    elif nothing_gained:
+        status = "optimal"  # all that could be gained is in the tolerance of earlier goals
     elif _close(best, bound, program.settings.gap):
         status = "optimal" if _close(best, bound, PROVEN) else "within_gap"
     elif status == "node_limit" or program.settings.node_limit is not None:

@@ -201,7 +201,7 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     if bound is not None and passes(value, bound, goal.maximise, goal.scale):
         bound, status = None, "bound_refuted"
     if bound is not None:
-        if abs(bound) <= 10 * goal.scale:
+        if abs(bound) <= max(10 * goal.scale, goal.negligible if value == 0.0 else 0.0):
             bound = 0.0
         # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
         bound = max(bound, value) if goal.maximise else min(bound, value)
