@@ -1,0 +1,86 @@
+"""Arguments that several commands take, and the kinds of number that they may be."""
+
+from __future__ import annotations
+
+import argparse
+
+
+def positive(text: str) -> float:
+    """A number above 0."""
+    value = float(text)
+    if not 0 < value < float("inf"):
+        raise argparse.ArgumentTypeError(f"must be above 0, got {text!r}")
+    return value
+
+
+def share(text: str) -> float:
+    """A number from 0 up to 1, without 1."""
+    value = float(text)
+    if not 0 <= value < 1:
+        raise argparse.ArgumentTypeError(f"must be from 0 up to 1, got {text!r}")
+    return value
+
+
+def counting(text: str) -> int:
+    """A whole number above 0."""
+    value = int(text)
+    if value < 1:
+        raise argparse.ArgumentTypeError(f"must be 1 or more, got {text!r}")
+    return value
+
+
+def seed(text: str) -> int:
+    """A seed."""
+    value = int(text)
+    if not 0 <= value < 2**31:
+        raise argparse.ArgumentTypeError(f"must be from 0 to {2**31 - 1}, got {text!r}")
+    return value
+
+
+# argparse names the type in its message when a number cannot be read
+positive.__name__ = share.__name__ = "number"
+counting.__name__ = seed.__name__ = "whole number"
+
+
+def site_argument(command: argparse.ArgumentParser) -> None:
+    """SITE."""
+    command.add_argument("site", metavar="SITE", help="site file (YAML)")
+
+
+def plan_argument(command: argparse.ArgumentParser) -> None:
+    """PLAN."""
+    command.add_argument("plan", metavar="PLAN", help="plan file (plan.json) or its folder")
+
+
+def solving_arguments(command: argparse.ArgumentParser) -> None:
+    """How to plan: basis, limits, seed, solver."""
+    command.add_argument(
+        "--basis",
+        choices=("firm", "mean"),
+        default="firm",
+        help="firm: what is there at all times (default); mean: averages, no promise",
+    )
+    command.add_argument(
+        "--time-limit",
+        type=positive,
+        default=60.0,
+        metavar="S",
+        help="seconds for everything (default 60); Ctrl-C keeps the best plan so far",
+    )
+    command.add_argument(
+        "--gap", type=share, default=1e-4, metavar="G", help="gap that is good enough (0.0001)"
+    )
+    command.add_argument("--seed", type=seed, default=0, metavar="N", help="seed of the search (0)")
+    command.add_argument(
+        "--threads", type=counting, default=None, metavar="N", help="threads of the solver (1)"
+    )
+    command.add_argument(
+        "--solver", default="highs", metavar="NAME", help="highs, or a solver that PuLP knows"
+    )
+    command.add_argument(
+        "--node-limit",
+        type=counting,
+        default=None,
+        metavar="N",
+        help="search nodes a solve, in place of the time limit: the same plan on every machine",
+    )

@@ -1,0 +1,33 @@
+"""``allocator audit``: every claim of a plan checked against its site."""
+
+from __future__ import annotations
+
+import argparse
+
+from allocator.commands.arguments import plan_argument, site_argument
+from allocator.commands.files import plan_of, plan_path
+from allocator.commands.terminal import BREACHES, show, times
+
+HELP = "check every claim of a plan against its site"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    plan_argument(command)
+
+
+def run(given: argparse.Namespace) -> int:
+    """Audit; tell each breach."""
+    from allocator.proof import audit
+    from allocator.site.reading import read_site
+
+    site = read_site(given.site)
+    path = plan_path(given.plan)
+    found = audit(site, plan_of(given.plan))
+    checks = sum(found.checks.values())
+    if found.accepted:
+        return show(f"{path}: accepted; {checks} comparisons hold\n")
+    lines = [f"breach: {breach}\n" for breach in found.breaches]
+    show("".join(lines) + f"{path}: rejected; {times(len(found.breaches), 'breach')}\n")
+    return BREACHES

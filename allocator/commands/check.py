@@ -1,0 +1,42 @@
+"""``allocator check``: all that is wrong with a site file."""
+
+from __future__ import annotations
+
+import argparse
+
+from allocator.commands.arguments import site_argument
+from allocator.commands.files import warn
+from allocator.commands.terminal import BAD_INPUT, show, tell, times
+
+HELP = "read a site file and tell all that is wrong with it"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+
+
+def run(given: argparse.Namespace) -> int:
+    """Tell every fault and warning, and what the file holds."""
+    from allocator.site.reading import check_site
+
+    found = check_site(given.site)
+    warn(found)
+    for fault in found.faults:
+        tell(str(fault))
+    if found.site is None:
+        return show(f"{given.site}: {times(len(found.faults), 'fault')}\n") or BAD_INPUT
+    site = found.site
+    held = [
+        times(len(part), name)
+        for part, name in (
+            (site.sources, "source"),
+            (site.stores, "kind of store"),
+            (site.routes, "route"),
+            (site.machines, "kind of machine"),
+            (site.demands, "demand"),
+        )
+        if part
+    ]
+    noted = times(len(found.warnings), "warning") if found.warnings else "no warnings"
+    return show(f"{given.site}: in order, {noted}; {', '.join(held)}\n")

@@ -1,0 +1,85 @@
+"""``allocator plan``: make an audited plan and write its files."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from allocator.commands.arguments import site_argument, solving_arguments
+from allocator.commands.files import site_of
+from allocator.commands.terminal import (
+    BAD_INPUT,
+    DONE,
+    IMPOSSIBLE,
+    NOT_FOUND,
+    UNVERIFIED,
+    fail,
+    follow,
+    show,
+    tell,
+    tell_breaches,
+)
+
+if TYPE_CHECKING:
+    from allocator.planning import Outcome, Settings
+
+HELP = "make an audited plan for a site and write its files"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument(
+        "-o", "--output", metavar="DIR", required=True, help="folder for the plan's files"
+    )
+    solving_arguments(command)
+    command.add_argument("--progress", action="store_true", help="tell the search on stderr")
+
+
+def settings_of(given: argparse.Namespace) -> Settings:
+    """The settings that the solving arguments ask for."""
+    from allocator.planning import Settings
+
+    return Settings(
+        basis=given.basis,
+        time_limit=given.time_limit,
+        gap=given.gap,
+        seed=given.seed,
+        threads=given.threads,
+        solver=given.solver,
+        node_limit=given.node_limit,
+    )
+
+
+def run(given: argparse.Namespace) -> int:
+    """Plan, audit, write, and print the summary."""
+    from allocator.reporting.folder import check_folder
+
+    check_folder(Path(given.output))
+    site = site_of(given.site)
+    from allocator.engine import NoPlanError, plan_site, write_plan_files
+    from allocator.quiet import stdout_for_data
+    from allocator.reporting.summary import summary
+
+    try:
+        with stdout_for_data():
+            plan, outcome, found = plan_site(
+                site, settings_of(given), follow if given.progress else None
+            )
+    except NoPlanError as error:
+        return no_plan(error.outcome)
+    except ValueError as error:  # a solver that is not there
+        return fail(f"allocator: {error}", BAD_INPUT)
+    write_plan_files(given.output, site, plan, outcome)
+    mean_basis = outcome.mean_basis if plan.basis == "firm" else None
+    show(summary(site, plan, mean_basis) + f"\nFiles: {given.output}\n")
+    if not found.accepted:
+        tell_breaches(found, tell)
+        return fail("THE PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
+    return DONE
+
+
+def no_plan(outcome: Outcome) -> int:
+    """Tell why there is no plan; the exit code."""
+    return fail(outcome.reason, IMPOSSIBLE if outcome.proven_impossible else NOT_FOUND)

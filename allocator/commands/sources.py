@@ -1,0 +1,38 @@
+"""``allocator sources``: what each source is worth."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from allocator.commands.arguments import site_argument
+from allocator.commands.files import site_of
+from allocator.commands.terminal import show
+
+HELP = "what each source is worth, and what it carries"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument("-o", "--output", metavar="FILE", help="write the table as CSV as well")
+    command.add_argument("--json", action="store_true", help="print JSON in place of text")
+
+
+def run(given: argparse.Namespace) -> int:
+    """Print the tables; write them as CSV when asked to."""
+    from allocator.reporting.folder import OutputError, check_file
+
+    if given.output is not None:
+        check_file(Path(given.output))
+    site = site_of(given.site)
+    from allocator.studies.sources_report import sources_csv, sources_json, sources_text
+
+    if given.output is not None:
+        from allocator.atomic import write_text
+
+        try:
+            write_text(given.output, sources_csv(site))
+        except OSError as error:
+            raise OutputError(f"cannot write {given.output}: {error.strerror}") from error
+    return show(sources_json(site) if given.json else sources_text(site))

@@ -1,0 +1,79 @@
+"""Words and data on a terminal, and the exit codes."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import os
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from allocator.planning import Progress
+    from allocator.proof import AuditReport
+
+DONE, BREACHES, BAD_INPUT, IMPOSSIBLE, NOT_FOUND, UNVERIFIED = 0, 1, 2, 3, 4, 5
+
+
+def show(text: str) -> int:
+    """Print data on stdout; a reader who has had enough (a broken pipe) is no error."""
+    _write(sys.stdout, text)
+    return DONE
+
+
+def tell(text: str) -> None:
+    """Print progress or an error on stderr."""
+    _write(sys.stderr, f"{text}\n")
+
+
+def fail(text: str, code: int) -> int:
+    """Tell an error and hand its exit code back."""
+    tell(text)
+    return code
+
+
+def follow(line: Progress) -> None:
+    """Tell one line of a search's progress."""
+    figures = [f"{line.seconds:7.1f} s", line.goal]
+    for name, value in (("plan", line.value), ("bound", line.bound)):
+        if value is not None:
+            figures.append(f"{name} {value:.6g}")
+    if line.gap is not None:
+        figures.append(f"gap {100 * line.gap:.2f} %")
+    if line.note:
+        figures.append(line.note)
+    tell("  ".join(figures))
+
+
+def tell_breaches(found: AuditReport, out: Callable[[str], object]) -> None:
+    """Tell each breach of an audit by ``out``."""
+    for breach in found.breaches:
+        out(f"breach: {breach}")
+
+
+def times(number: int, name: str) -> str:
+    """``3 kinds of store`` for 3 and ``kind of store``."""
+    head, space, rest = name.partition(" ")
+    return f"{number} {head}{'' if number == 1 else 's'}{space}{rest}"
+
+
+def never_fail_on_letters() -> None:
+    """Show letters that a terminal does not know as escapes instead of failing on them."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _write(stream: io.TextIOBase | object, text: str) -> None:
+    from allocator.reporting.text import printable
+
+    assert hasattr(stream, "write")
+    assert hasattr(stream, "flush")
+    try:
+        stream.write(printable(text))
+        stream.flush()
+    except BrokenPipeError:
+        # what is still in the buffer must go nowhere, or Python complains at its end
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())  # type: ignore[attr-defined]
