@@ -76,7 +76,7 @@ def curve_of(stages: Sequence[Stage]) -> Curve:
     return _curve_of(tuple(stages))
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=4096)
 def _curve_of(stages: tuple[Stage, ...]) -> Curve:
     pattern = pattern_of(stages)
     if pattern.steady:

@@ -41,7 +41,7 @@ def store_for_draw(
     """
     size = 0.0
     while True:
-        window = worst_of(balance_of(inflows, flat + loss * size, following, steady))
+        window = worst_of(balance_of(inflows, flat + loss * size, following, steady), above=size)
         if math.isinf(window.length):
             return math.inf
         if window.shortfall <= size * (1.0 + ROUNDING):
@@ -117,7 +117,7 @@ def _draw(
     # More draw has no such H: compare all windows up to the limit, and the tail row.
     upper, held = mean, None
     while True:
-        worst = worst_up_to(balance(upper), limit)
+        worst = worst_up_to(balance(upper), limit, size)
         if worst.shortfall <= size * (1.0 + ROUNDING):
             break
         lower = _row(supplies, size, shape, worst)
@@ -136,7 +136,7 @@ def _newton(
     draw, held = start, None
     rest = balance_of(inflows, loss * size, (), steady)
     while draw > 0.0:
-        worst = worst_of(balance_of(inflows, loss * size, [(shape, draw)], steady))
+        worst = worst_of(balance_of(inflows, loss * size, [(shape, draw)], steady), above=size)
         if math.isinf(worst.length) or worst.shortfall <= size * (1.0 + ROUNDING):
             return draw, held
         lower = _row(rest, size, shape, worst)

@@ -19,6 +19,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ from allocator.duty.balance import (
 )
 from allocator.duty.curves import Supply
 from allocator.duty.demand import DemandCurve
-from allocator.duty.lines import Array
+from allocator.duty.lines import Array, RepeatingLine
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,25 +56,28 @@ def worst_window(
     following: Sequence[tuple[DemandCurve, float]] = (),
     steady: float = 0.0,
     horizon: float | None = None,
+    above: float = 0.0,
 ) -> Window:
     """The window of greatest shortfall over all lengths L > 0.
 
     ``inflows``: (curve, kg/s while on), phases unknown; ``flat``: constant draw, kg/s;
     ``following``: (demand curve, mean kg/s); ``steady``: constant inflow, kg/s; ``horizon``:
-    search no further than this, s, instead of :func:`search_length`. Exact to rounding.
+    search no further than this, s, instead of :func:`search_length`; ``above``: a shortfall of
+    no more than this, kg, is not looked for, and comes back as ``Window(0, above)``: much less
+    work where the question is whether a store of that size is enough. Exact to rounding.
     """
     balance = balance_of(inflows, flat, following, steady)
-    return worst_of(balance, horizon)
+    return worst_of(balance, horizon, above)
 
 
-def worst_of(balance: Balance, horizon: float | None = None) -> Window:
+def worst_of(balance: Balance, horizon: float | None = None, above: float = 0.0) -> Window:
     """As :func:`worst_window`, for a balance."""
     if balance.rate > ROUNDING * balance.scale:
         return Window(math.inf, balance.rate)
-    if not balance.lines:
-        return Window(0.0, 0.0)
+    if not balance.lines or balance.lag <= above:  # no window needs more than the lags
+        return Window(0.0, above)
     limit, enough = reach_of(balance, horizon)
-    worst = worst_up_to(balance, limit)
+    worst = worst_up_to(balance, limit, above)
     if not enough:
         beyond = balance.lag + balance.rate * limit
         if beyond > worst.shortfall:
@@ -87,10 +91,19 @@ def reach_of(balance: Balance, horizon: float | None = None) -> tuple[float, boo
     if limit is None:
         limit = search_limit(sorted({line.period for line in balance.lines}))[0]
     tries = turning_lengths(balance, limit)
-    settled = tries[balance.at(tries) <= ROUNDING * balance.scale * tries]
-    return (float(settled[0]), True) if len(settled) else (limit, False)
+    if (
+        len(tries) > _MOST_TRIES
+    ):  # any length that settles it will do; hundreds of periods give many
+        tries = tries[np.linspace(0, len(tries) - 1, _MOST_TRIES).round().astype(np.int64)]
+    for some in np.array_split(tries, -(-len(tries) // _TRIES_AT_ONCE)):
+        settled = some[balance.at(some) <= ROUNDING * balance.scale * some]
+        if len(settled):
+            return float(settled[0]), True
+    return limit, False
 
 
+_MOST_TRIES = 1024
+_TRIES_AT_ONCE = 64
 _FIRST_PARTS = 64
 _PARTS = 4
 _FEW_PEAKS = 4096
@@ -98,32 +111,69 @@ _PEAKS_AT_ONCE = 1 << 18
 _GRAIN = 1e-13  # a bound that passes the best by no more than this share is rounding
 
 
-def worst_up_to(balance: Balance, limit: float) -> Window:
+def worst_up_to(balance: Balance, limit: float, above: float = 0.0) -> Window:
     """The worst window of length at most ``limit``, by branch and bound over lengths.
+
+    ``above``: as in :func:`worst_window`.
 
     Lengths are cut into equal intervals. An interval is dropped when it holds no peak (its
     ends have been compared) or its bound does not pass the best found; what is left is cut
     again, or, once few peaks are left, they are all compared.
     """
-    edges = np.linspace(0.0, limit, _FIRST_PARTS + 1)
-    low, high = edges[:-1], edges[1:]
-    best = Window(0.0, 0.0)
+    edges = _ends(balance, np.linspace(0.0, limit, _FIRST_PARTS + 1))
+    best = _better(Window(0.0, above), edges.length[1:], edges.need[1:])
+    low, high = edges.some(slice(None, -1)), edges.some(slice(1, None))
     while True:
-        best = _better(best, high, balance.at(high))
-        bound = bound_between(balance, low, high)
-        counts = _peaks_within(balance, low, high)
+        bound = _bound(balance, low, high)
+        counts = high.peaks - low.peaks
         keep = (bound > best.shortfall * (1.0 + _GRAIN)) & (counts > 0)
-        low, high, bound, counts = low[keep], high[keep], bound[keep], counts[keep]
+        low, high, bound, counts = low.some(keep), high.some(keep), bound[keep], counts[keep]
         peaks = int(counts.sum())
-        if peaks <= max(_FEW_PEAKS, _PARTS * len(low)):  # cutting on would not save work
-            return _compare(balance, best, low, high, counts)
+        if peaks <= max(_FEW_PEAKS, _PARTS * len(counts)):  # cutting on would not save work
+            return _compare(balance, best, low.length, high.length, counts)
         # Comparing the peaks of the most promising interval early gives a good best.
         first = int(np.argmax(bound))
         if counts[first] <= _FEW_PEAKS:
             one = slice(first, first + 1)
-            best = _compare(balance, best, low[one], high[one], counts[one])
-            low, high = np.delete(low, first), np.delete(high, first)
-        low, high = _cut(low, high)
+            best = _compare(balance, best, low.length[one], high.length[one], counts[one])
+            others = np.arange(len(counts)) != first
+            low, high = low.some(others), high.some(others)
+        inner = _ends(balance, _between(low.length, high.length))
+        best = _better(best, inner.length, inner.need)
+        low, high = low.before(inner), inner.before(high)
+
+
+class _Ends(NamedTuple):
+    """Both sides of g, kg, and the number of peaks up to them, at ends of intervals."""
+
+    length: Array
+    draw: Array
+    supply: Array
+    peaks: NDArray[np.int64]
+
+    @property
+    def need(self) -> Array:
+        return np.asarray(self.draw - self.supply)
+
+    def some(self, which: slice | NDArray[np.bool_]) -> _Ends:
+        return _Ends(*(part[which] for part in self))
+
+    def before(self, other: _Ends) -> _Ends:
+        """These and the others by turns: a row of one of the two for each of the fewer ones."""
+        rows = min(len(self.length), len(other.length))
+        return _Ends(
+            *(
+                np.concatenate((mine.reshape(rows, -1), theirs.reshape(rows, -1)), axis=1).ravel()
+                for mine, theirs in zip(self, other, strict=True)
+            )
+        )
+
+
+def _ends(balance: Balance, lengths: Array) -> _Ends:
+    peaks = np.zeros(len(lengths), dtype=np.int64)
+    for line in balance.lines:
+        peaks += line.peaks_up_to(lengths)
+    return _Ends(lengths, balance.draw(lengths), balance.supply(lengths), peaks)
 
 
 def bound_between(balance: Balance, low: Array, high: Array) -> Array:
@@ -134,38 +184,32 @@ def bound_between(balance: Balance, low: Array, high: Array) -> Array:
     value less what its steepest rise can have added since. The difference is concave, so its
     greatest value is at an end or where two of the lines meet.
     """
-    width = high - low
-    draw_low, draw_high = balance.draw(low), balance.draw(high)
-    supply_low, supply_high = balance.supply(low), balance.supply(high)
+    return _bound(balance, _ends(balance, low), _ends(balance, high))
+
+
+def _bound(balance: Balance, low: _Ends, high: _Ends) -> Array:
+    width = high.length - low.length
     up, down, rise = balance.steepest, balance.steepest_fall, balance.steepest_supply
 
     def passed(along: Array) -> Array:
-        draw = np.minimum(draw_low + up * along, draw_high + down * (width - along))
-        supply = np.maximum(supply_low, supply_high - rise * (width - along))
+        draw = np.minimum(low.draw + up * along, high.draw + down * (width - along))
+        supply = np.maximum(low.supply, high.supply - rise * (width - along))
         return np.asarray(draw - supply)
 
     meet_draw = width
     if up + down > 0.0:
-        meet_draw = np.clip((draw_high - draw_low + down * width) / (up + down), 0.0, width)
+        meet_draw = np.clip((high.draw - low.draw + down * width) / (up + down), 0.0, width)
     meet_supply = width
     if rise > 0.0:
-        meet_supply = np.clip(width - (supply_high - supply_low) / rise, 0.0, width)
-    tries = [passed(along) for along in (np.zeros(len(low)), width, meet_draw, meet_supply)]
+        meet_supply = np.clip(width - (high.supply - low.supply) / rise, 0.0, width)
+    tries = [passed(along) for along in (np.zeros(len(width)), width, meet_draw, meet_supply)]
     return np.asarray(np.max(tries, axis=0))
 
 
-def _peaks_within(balance: Balance, low: Array, high: Array) -> NDArray[np.int64]:
-    counts = np.zeros(len(low), dtype=np.int64)
-    for line in balance.lines:
-        counts += line.peaks_up_to(high) - line.peaks_up_to(low)
-    return counts
-
-
-def _cut(low: Array, high: Array) -> tuple[Array, Array]:
-    shares = np.arange(_PARTS + 1) / _PARTS
-    edges = low[:, None] + (high - low)[:, None] * shares[None, :]
-    edges[:, -1] = high
-    return edges[:, :-1].ravel(), edges[:, 1:].ravel()
+def _between(low: Array, high: Array) -> Array:
+    """The lengths that cut each interval into equal parts, without its ends."""
+    shares = np.arange(1, _PARTS) / _PARTS
+    return np.asarray((low[:, None] + (high - low)[:, None] * shares[None, :]).ravel())
 
 
 def _compare(
@@ -179,13 +223,17 @@ def _compare(
 
 
 def _compare_group(balance: Balance, best: Window, low: Array, high: Array) -> Window:
-    for line in balance.lines:
-        first, last = line.peaks_up_to(low), line.peaks_up_to(high)
-        counts = last - first
-        offsets = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
-        lengths = line.peak_number(np.repeat(first, counts) + offsets)
-        best = _better(best, lengths, balance.at(lengths))
-    return best
+    # All lines' peaks at once: with hundreds of lines most of the time went into short arrays.
+    lengths = np.concatenate([_peaks_of(line, low, high) for line in balance.lines])
+    return _better(best, lengths, balance.at(lengths))
+
+
+def _peaks_of(line: RepeatingLine, low: Array, high: Array) -> Array:
+    """The line's peaks in (low, high] of all intervals."""
+    first, last = line.peaks_up_to(low), line.peaks_up_to(high)
+    counts = last - first
+    offsets = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    return line.peak_number(np.repeat(first, counts) + offsets)
 
 
 def _better(best: Window, lengths: Array, shortfalls: Array) -> Window:

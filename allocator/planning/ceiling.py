@@ -95,7 +95,7 @@ class Pool:
         if not balance.lines:
             return None  # all steady: no window is worse than the long run
         # No tail row here: it is stricter than the truth, and a ceiling must not be.
-        worst = worst_up_to(balance, reach_of(balance)[0])
+        worst = worst_up_to(balance, reach_of(balance)[0], held)
         if worst.shortfall <= held + tolerance * max(held, asked * worst.length):
             return None
         return self.row(statement, worst.length)
@@ -170,15 +170,21 @@ def _bound(program: Program, goal: Goal, limit: float | None) -> float | None:
     program.aim(goal)
     if not program.statement.summed(goal.terms):
         return 0.0
+    began = program.clock.seconds()
+
+    def left() -> float | None:
+        return None if limit is None else limit - (program.clock.seconds() - began)
+
     solved = program.relaxed(limit)
     bound = program.unscaled(solved.bound)
     if program.clock.interrupted or solved.status != "optimal":
         return None if bound is None else -bound
     for _ in range(20):
-        if program.clock.interrupted:
+        seconds = left()
+        if program.clock.interrupted or (seconds is not None and seconds <= 0.0):
             break
         mixed = program.run(
-            time_limit=limit,
+            time_limit=seconds,
             node_limit=program.settings.node_limit,
             gap=max(program.settings.gap, 1e-3),
         )

@@ -156,7 +156,7 @@ def _worst(
         (curve, weight * values[key]) for curve, weight, key in promise.inflows if values[key] > 0
     ]
     steady = values[promise.steady] if promise.steady is not None else 0.0
-    worst = worst_window(inflows, flat, following, steady)
+    worst = worst_window(inflows, flat, following, steady, above=size)
     if math.isinf(worst.length):
         return None  # the long-run row of the program speaks of this one
     # What a part of the right side's margin covers is not worth a row.

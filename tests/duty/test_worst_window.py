@@ -56,6 +56,42 @@ def test_worst_of_all_lengths(data: st.DataObject, nested: Any) -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(data=st.data())
+def test_what_is_not_looked_for(data: st.DataObject, nested: Any) -> None:
+    """With ``above`` the answer is the worst window where it is greater, and else says so."""
+    inflows = data.draw(sites(nested))
+    draw = data.draw(st.sampled_from([0.5, 0.9])) * inflow_of(inflows)
+    whole = worst_window(inflows, draw)
+    above = data.draw(st.sampled_from([0.0, 0.3, 0.999, 1.001, 2.0])) * whole.shortfall
+    found = worst_window(inflows, draw, above=above)
+    if whole.shortfall > above:
+        assert found == whole
+    else:
+        assert (found.length, found.shortfall, found.tail) == (0.0, above, False)
+
+
+def test_worst_of_many_unrelated_sources() -> None:
+    """More periods than lengths that are tried to settle the search: slowly, the same."""
+    chance = np.random.default_rng(5)
+    inflows = []
+    for _ in range(40):
+        every, spell = chance.uniform(3.0, 9.0), chance.uniform(20.0, 50.0)
+        stages = (
+            Stage(every * chance.uniform(0.2, 0.8), every),
+            Stage(spell, spell * chance.uniform(1.1, 2.0)),
+        )
+        inflows.append((curve_of(stages), chance.uniform(0.1, 2.0)))
+    draw = 0.97 * inflow_of(inflows)
+    window = worst_window(inflows, draw)
+    far = 10.0 * max(curve.line.period for curve, _ in inflows)
+    lengths = np.unique(np.concatenate([c.breakpoints(0.0, far) for c, _ in inflows]))
+    slow = balance_of(inflows, draw, (), 0.0).at(lengths)
+    assert not window.tail
+    assert window.shortfall == close(float(slow.max()), rel=1e-12)
+    assert window.length == close(float(lengths[np.argmax(slow)]))
+
+
+@settings(max_examples=200, deadline=None)
+@given(data=st.data())
 def test_bounds_hold_in_every_interval(data: st.DataObject, nested: Any) -> None:
     inflows = data.draw(sites(nested, most=3))
     longest = max(curve.line.period for curve, _ in inflows)
