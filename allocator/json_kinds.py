@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Sequence, Sized
 from dataclasses import dataclass, field
 from typing import Any, Protocol
 
@@ -208,11 +208,17 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key of an object: what it is called in the file, and in the record."""
+    """One key of an object: what it is called in the file, and in the record.
+
+    ``optional``: left out of the file where the value is empty or None, and the record's own
+    default where it is not in the file. A new fact of a plan is optional, so that older plans
+    can still be read.
+    """
 
     name: str
     kind: Kind
     attribute: str = ""
+    optional: bool = False
 
     @property
     def field(self) -> str:
@@ -234,7 +240,12 @@ class Object:
 
     def write(self, value: Any) -> Any:
         get = self.take(value)
-        return {key.name: key.kind.write(get(key.field)) for key in self.keys}
+        values = [(key, get(key.field)) for key in self.keys]
+        return {
+            key.name: key.kind.write(found)
+            for key, found in values
+            if not (key.optional and _empty(found))
+        }
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, dict):
@@ -249,6 +260,8 @@ class Object:
                 problems.append(Problem(f"{path}.{name}", "is not a key of a plan", remedy))
         found = {}
         for key in self.keys:
+            if key.name not in value and key.optional:
+                continue
             if key.name not in value:
                 problems.append(Problem(f"{path}.{key.name}", "is missing"))
             else:
@@ -265,6 +278,10 @@ class Object:
         return {
             "type": "object",
             "properties": {key.name: key.kind.schema() for key in self.keys},
-            "required": [key.name for key in self.keys],
+            "required": [key.name for key in self.keys if not key.optional],
             "additionalProperties": False,
         }
+
+
+def _empty(value: Any) -> bool:
+    return value is None or (isinstance(value, Sized) and len(value) == 0)

@@ -156,16 +156,23 @@ class _Ends(NamedTuple):
         return np.asarray(self.draw - self.supply)
 
     def some(self, which: slice | NDArray[np.bool_]) -> _Ends:
-        return _Ends(*(part[which] for part in self))
+        return _Ends(self.length[which], self.draw[which], self.supply[which], self.peaks[which])
 
     def before(self, other: _Ends) -> _Ends:
         """These and the others by turns: a row of one of the two for each of the fewer ones."""
         rows = min(len(self.length), len(other.length))
+
+        def joined(mine: Array, theirs: Array) -> Array:
+            sides = (mine.reshape(rows, -1), theirs.reshape(rows, -1))
+            return np.asarray(np.concatenate(sides, axis=1).ravel())
+
         return _Ends(
-            *(
-                np.concatenate((mine.reshape(rows, -1), theirs.reshape(rows, -1)), axis=1).ravel()
-                for mine, theirs in zip(self, other, strict=True)
-            )
+            joined(self.length, other.length),
+            joined(self.draw, other.draw),
+            joined(self.supply, other.supply),
+            np.concatenate(
+                (self.peaks.reshape(rows, -1), other.peaks.reshape(rows, -1)), axis=1
+            ).ravel(),
         )
 
 
