@@ -129,7 +129,8 @@ class MachineUse:
     ``running``: units that turn for ever; ``flat_load`` of them together, steady;
     ``following``: shape -> mean load of them that follows the shape. ``cycled``: load (at most 1)
     of one more unit that is run on and off behind a battery. ``burst``: battery -> units that
-    burn bursts as they come.
+    burn bursts as they come. ``receiver``: fluid -> kg that a receiver beside the cycled unit
+    must hold, so that pipes and stores see its mean and not its lumps.
     """
 
     name: str
@@ -142,6 +143,7 @@ class MachineUse:
     following: Mapping[str, float] = field(default_factory=dict)
     cycled: float = 0.0
     burst: Mapping[str, float] = field(default_factory=dict)
+    receiver: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

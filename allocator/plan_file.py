@@ -298,6 +298,7 @@ _MACHINE = Object(
         Key("following", _BY_NAME),
         Key("cycled", _NUMBER),
         Key("burst", _BY_NAME),
+        Key("receiver_kg", _BY_NAME, "receiver", optional=True),
     ),
 )
 _DEMAND = Object(

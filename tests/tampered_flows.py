@@ -111,6 +111,10 @@ TAMPERED: dict[str, Tampering] = {
     "on and off with too little kept for it": cove(
         "swing_reserve", edit(COVE_PLAN, "batteries", "cells@works", swing_part=2.3e6)
     ),
+    "on and off with too small a receiver": cove(
+        "receiver", edit(COVE_PLAN, "machines", OIL, receiver={"oil": 0.66})
+    ),
+    "on and off with no receiver": cove("receiver", edit(COVE_PLAN, "machines", OIL, receiver={})),
     "a converter that follows": cove(
         "converter_steady", edit(COVE_PLAN, "machines", SPLIT, following={"town": 0.1})
     ),

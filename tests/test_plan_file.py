@@ -73,7 +73,19 @@ FULL = Plan(
     ),
     lines=(LineUse("feeder", False, (("works", "yard", "clean", "flat", 11.5),)),),
     machines=(
-        MachineUse("set@works", "set", "works", 3, 2, 1, 0.5, {"town": 0.2}, 0.1, {"cells": 1.5}),
+        MachineUse(
+            "set@works",
+            "set",
+            "works",
+            3,
+            2,
+            1,
+            0.5,
+            {"town": 0.2},
+            0.1,
+            {"cells": 1.5},
+            {"gas": 0.25},
+        ),
     ),
     demands=(
         DemandUse("town", "power", 6e4, 0.25, 0.5),

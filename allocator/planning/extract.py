@@ -21,6 +21,7 @@ from allocator.plan import (
 )
 from allocator.planning.choices import CLASSES, Choices, StoreSite, counts
 from allocator.planning.expressions import bursts, can_follow, direct_shapes, mean_turnover
+from allocator.planning.receivers import receivers_of
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import material_use
 from allocator.planning.statement import Key, Statement, Terms
@@ -249,6 +250,7 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 following,
                 reading.get("cycled", name),
                 burst,
+                receivers_of(choices, group) if reading.get("cycled", name) > 0 else {},
             )
         )
     return tuple(found)

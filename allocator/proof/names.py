@@ -99,6 +99,7 @@ def _machines(known: _Known, plan: Plan) -> None:
             known.same(subject, "the name", machine.name, f"{machine.type}@{machine.place}")
         known.names("shape", machine.following, known.shapes, subject)
         known.names("battery", machine.burst, batteries, subject)
+        known.names("fluid", machine.receiver, known.site.fluids, subject)
 
 
 def _destinations(plan: Plan) -> set[str]:

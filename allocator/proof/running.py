@@ -69,6 +69,43 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
             bool(case.batteries_at(case.bus(machine.place))),
             "is run on and off but there is no battery at its bus",
         )
+        for fluid, rate in lumps(case, machine).items():
+            findings.at_least(
+                "receiver",
+                subject,
+                machine.receiver.get(fluid, 0.0),
+                rate * one_run(case, machine) / battery_efficiency(case, machine),
+                "kg",
+                f"the receiver for {fluid!r} beside what is run on and off",
+            )
+
+
+def one_run(case: Case, machine: MachineUse) -> float:
+    """s: the shortest run of a unit that is run on and off; at least a second."""
+    return max(case.machine_type(machine).least_run, 1.0)
+
+
+def battery_efficiency(case: Case, machine: MachineUse) -> float:
+    """Charge efficiency of the worst battery at a machine's bus; 1 without one."""
+    return min(
+        (
+            case.site.stores[b.type].charge_efficiency
+            for b in case.batteries_at(case.bus(machine.place))
+        ),
+        default=1.0,
+    )
+
+
+def lumps(case: Case, machine: MachineUse) -> dict[str, float]:
+    """kg/s by fluid at full load: what a unit takes, and gives where somebody uses it."""
+    kind = case.machine_type(machine)
+    rates = dict(kind.takes)
+    for fluid, rate in kind.gives.items():
+        if any(fluid in m.takes for m in case.site.machines.values()) or any(
+            d.wants == fluid for d in case.site.demands.values()
+        ):
+            rates[fluid] = rates.get(fluid, 0.0) + rate
+    return rates
 
 
 def _mean_loads(findings: Findings, machine: MachineUse, subject: str) -> None:
@@ -86,8 +123,7 @@ def check_swing(case: Case, findings: Findings) -> None:
     needed: dict[str, list[float]] = {}
     for machine in case.plan.machines:
         if machine.cycled > 0:
-            kind = case.machine_type(machine)
-            energy = kind.power_out * kind.least_run
+            energy = case.machine_type(machine).power_out * one_run(case, machine)
             needed.setdefault(case.bus(machine.place), []).append(energy)
     for bus, energies in needed.items():
         kept = math.fsum(b.swing_part for b in case.batteries_at(bus))

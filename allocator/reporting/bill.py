@@ -29,7 +29,7 @@ class BillLine:
 
 
 def bill_of_materials(site: Site, plan: Plan) -> tuple[BillLine, ...]:
-    """All that is new in the plan: taps, runs, lines, stores, machines, in that order.
+    """All that is new in the plan: taps, runs, lines, stores, machines, receivers, in that order.
 
     The masses of a material add up to what the plan says it uses, and the money adds up to the
     plan's money less what running it costs over the horizon.
@@ -40,6 +40,7 @@ def bill_of_materials(site: Site, plan: Plan) -> tuple[BillLine, ...]:
         *_lines(site, plan),
         *_stores(site, plan),
         *_machines(site, plan),
+        *_receivers(plan),
     )
 
 
@@ -136,3 +137,13 @@ def _machines(site: Site, plan: Plan) -> Iterator[BillLine]:
         materials = {name: mass * use.new for name, mass in kind.materials.items()}
         price = kind.price * use.new
         yield from _thing(site, use.type, use.place, float(use.new), "piece", materials, price)
+
+
+def _receivers(plan: Plan) -> Iterator[BillLine]:
+    """Receivers beside units run on and off. The site says nothing of what they are made of, so
+
+    they have no material and no price here: what holds that much stands or must be found."""
+    for use in plan.machines:
+        for fluid, kg in use.receiver.items():
+            item = f"receiver for {fluid}, {use.type}"
+            yield BillLine(item, use.place, kg, "kg of fluid", None, "", None, 0.0)

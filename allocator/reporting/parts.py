@@ -63,7 +63,9 @@ def _work(use: MachineUse) -> str:
     elif mean_load(use) > use.cycled:
         parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
     if use.cycled > 0:
-        parts.append(f"1 runs {percent(use.cycled)} of the time")
+        held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.receiver.items())
+        beside = f"; its receiver: {held}" if held else ""
+        parts.append(f"1 runs {percent(use.cycled)} of the time{beside}")
     burst = sum(use.burst.values())
     if burst > 0:
         into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)

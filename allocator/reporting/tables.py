@@ -134,13 +134,14 @@ def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
             "following_load_units": sum(use.following.values()),
             "cycled_load_units": use.cycled,
             "burst_units": sum(use.burst.values()),
+            "receivers_for": "; ".join(f"{kg:.9g} kg {name}" for name, kg in use.receiver.items()),
             "power_out_each_w": site.machines[use.type].power_out,
         }
         for use in plan.machines
     ]
     columns = (
         "type place count new standing turning flat_load_units following_load_units"
-        " cycled_load_units burst_units power_out_each_w"
+        " cycled_load_units burst_units receivers_for power_out_each_w"
     )
     return _frame(columns, rows)
 

@@ -88,7 +88,8 @@ def test_machine_counts_say_what_stands() -> None:
 def test_the_bill_as_a_table_holds_the_same_money() -> None:
     rows = read(tables.bill(COVE, COVE_PLAN))
     assert sum(float(row["money"]) for row in rows) == pytest.approx(15800.0)
-    assert [row["kg"] for row in rows if row["material"] == ""] == [""] * 8
+    assert [row["kg"] for row in rows if row["material"] == ""] == [""] * 9
+    assert [row["quantity"] for row in rows if row["unit"] == "kg of fluid"] == ["0.7"]
 
 
 def test_a_unit_stands_in_every_head_that_needs_one() -> None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from allocator.plan import MachineUse
 from allocator.proof.case import Case, counts
 from allocator.proof.loads import burst_terms, turnover
+from allocator.proof.running import battery_efficiency, lumps, one_run
 from allocator.proof.simulation.assembly import Assembly
 from allocator.proof.simulation.columns import (
     BURNT,
@@ -189,18 +190,26 @@ def _spilt(assembly: Assembly, tanks: tuple[TankTrace, ...]) -> dict[str, float]
 
 
 def swing_of(case: Case, machine: MachineUse) -> float:
-    """J of the batteries' swing parts that one group's unit on and off may use."""
+    """J of the batteries' swing parts that one group's unit on and off may use.
+
+    No more than its share, and no more than its receivers allow: a swing S moves R S / (e P) kg
+    of a fluid that it takes or gives at R kg/s.
+    """
     bus = case.bus(machine.place)
     kept = math.fsum(b.swing_part for b in case.batteries_at(bus))
     asked = {
-        m.name: case.machine_type(m).power_out * case.machine_type(m).least_run
+        m.name: case.machine_type(m).power_out * one_run(case, m)
         for m in case.plan.machines
         if m.cycled > 0 and case.bus(m.place) == bus
     }
-    everyone = math.fsum(asked.values())
-    if everyone <= 0:
-        return kept / len(asked) if asked else 0.0
-    return kept * asked[machine.name] / everyone
+    power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
+    received = [
+        machine.receiver.get(fluid, 0.0) * power / rate
+        for fluid, rate in lumps(case, machine).items()
+        if rate > 0
+    ]
+    share = asked.get(machine.name, 0.0) / max(math.fsum(asked.values()), 1e-300)
+    return min([kept * share, *received])
 
 
 def starts_of(case: Case, machine: MachineUse, seconds: float) -> float | None:
@@ -214,7 +223,5 @@ def starts_of(case: Case, machine: MachineUse, seconds: float) -> float | None:
     swing = swing_of(case, machine)
     if swing <= 0:
         return None
-    bus = case.bus(machine.place)
-    efficiency = min(case.site.stores[b.type].charge_efficiency for b in case.batteries_at(bus))
-    power = efficiency * case.machine_type(machine).power_out
+    power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
     return seconds * power * machine.cycled * (1.0 - machine.cycled) / swing
