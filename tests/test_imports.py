@@ -14,6 +14,7 @@ MAY_IMPORT = {
     "json_kinds": EDGE,
     "dimensions": EDGE,
     "quantities": EDGE,
+    "physics": EDGE | {"physics"},
     "plan": set(),
     "plan_file": EDGE | {"plan", "site"},
     "site": EDGE | {"site"},
@@ -71,7 +72,12 @@ def test_one_way(path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("package", "home"),
-    [("pulp", "planning"), ("highspy", "planning"), ("pint", "quantities")],
+    [
+        ("pulp", "planning"),
+        ("highspy", "planning"),
+        ("pint", "quantities"),
+        ("CoolProp", "physics"),
+    ],
 )
 def test_stays_at_home(package: str, home: str) -> None:
     users = {

@@ -1,0 +1,89 @@
+"""Films of heat transfer: inside a pipe, and outside it in still air, wind and by radiation."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from allocator.physics.arrays import FloatLike, Floats, floats
+
+STEFAN_BOLTZMANN = 5.670374419e-8
+"""W/(m2 K4), exact by the SI of 2019, rounded."""
+
+
+def radiation(emissivity: FloatLike, surface: FloatLike, around: FloatLike) -> Floats:
+    """W/(m2 K): ``e sigma (Ts^4 - Ta^4) / (Ts - Ta)`` (ISO 12241), which has no gap at Ts = Ta."""
+    hot, cold = floats(surface), floats(around)
+    return floats(floats(emissivity) * STEFAN_BOLTZMANN * (hot**2 + cold**2) * (hot + cold))
+
+
+def still_air(diameter: FloatLike, difference: FloatLike, *, vertical: bool = False) -> Floats:
+    """W/(m2 K) outside a pipe in still air, by the relations of ISO 12241:2008.
+
+    ``diameter`` m; ``difference`` K between surface and air. Horizontal: ``1.25 (dT/D)^0.25`` up
+    to ``D^3 dT = 10 m3 K``, beyond it ``1.21 dT^(1/3)``; vertical 1.32 and 1.74.
+    """
+    size, apart = floats(diameter), np.abs(floats(difference))
+    laminar, turbulent = (1.32, 1.74) if vertical else (1.25, 1.21)
+    return floats(
+        np.where(
+            size**3 * apart <= 10.0,
+            laminar * (apart / size) ** 0.25,
+            turbulent * np.cbrt(apart),
+        )
+    )
+
+
+def wind_over_pipe(diameter: FloatLike, speed: FloatLike) -> Floats:
+    """W/(m2 K) outside a pipe in wind of ``speed`` m/s, by the relations of ISO 12241:2008.
+
+    Laminar up to ``v D = 8.55e-3 m2/s``: ``8.1e-3/D + 3.14 (v/D)^0.5``; beyond ``8.9 v^0.9/D^0.1``.
+    """
+    size, wind = floats(diameter), floats(speed)
+    return floats(
+        np.where(
+            wind * size <= 8.55e-3,
+            8.1e-3 / size + 3.14 * np.sqrt(wind / size),
+            8.9 * wind**0.9 / size**0.1,
+        )
+    )
+
+
+def outside_pipe(diameter: FloatLike, difference: FloatLike, wind: FloatLike) -> Floats:
+    """W/(m2 K) outside a horizontal pipe: the larger of still air and wind."""
+    blown = np.where(floats(wind) > 0, wind_over_pipe(diameter, wind), 0.0)
+    return floats(np.maximum(still_air(diameter, difference), blown))
+
+
+def free_convection_nusselt(rayleigh: FloatLike, prandtl: FloatLike) -> Floats:
+    """Mean Nusselt number of a long horizontal cylinder.
+
+    S. W. Churchill, H. H. S. Chu, Int. J. Heat Mass Transfer 18, 1975, for Ra up to 1e12.
+    """
+    pr = floats(prandtl)
+    bracket = (1.0 + (0.559 / pr) ** (9 / 16)) ** (8 / 27)
+    return floats((0.6 + 0.387 * floats(rayleigh) ** (1 / 6) / bracket) ** 2)
+
+
+def inside_nusselt(
+    reynolds: FloatLike, prandtl: FloatLike, diameter_over_length: FloatLike, *, cooled: bool = True
+) -> Floats:
+    """Mean Nusselt number of flow in a pipe.
+
+    Turbulent from Re = 4000: Dittus and Boelter, ``0.023 Re^0.8 Pr^n``, n = 0.3 cooled, 0.4
+    heated. Laminar to 2300: Hausen's ``3.66 + 0.065 x/(1 + 0.04 x^(2/3))``, x = (D/L) Re Pr. In
+    between, straight in Re.
+    """
+    re, pr = floats(reynolds), floats(prandtl)
+    power = 0.3 if cooled else 0.4
+
+    def laminar(rate: Floats) -> Floats:
+        x = floats(diameter_over_length) * rate * pr
+        return floats(3.66 + 0.065 * x / (1.0 + 0.04 * np.cbrt(x) ** 2))
+
+    def turbulent(rate: Floats) -> Floats:
+        return floats(0.023 * rate**0.8 * pr**power)
+
+    low, high = floats(2300.0), floats(4000.0)
+    share = np.clip((re - low) / (high - low), 0.0, 1.0)
+    middle = (1 - share) * laminar(low) + share * turbulent(high)
+    return floats(np.where(re <= low, laminar(re), np.where(re >= high, turbulent(re), middle)))

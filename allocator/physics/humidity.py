@@ -1,0 +1,29 @@
+"""Water in gas: the dew point, and what drains when it is cooled below it."""
+
+from __future__ import annotations
+
+from allocator.physics.faults import PhysicsError
+from allocator.physics.substances import saturation_pressure, saturation_temperature
+
+WATER_MOLAR_MASS = 0.018015268
+"""kg/mol (IAPWS)."""
+
+
+def dew_point(water: float, pressure: float) -> float:
+    """K at which gas with a mole fraction ``water`` of vapour begins to drip at ``pressure`` Pa."""
+    if not 0 < water <= 1:
+        raise PhysicsError("has a water content outside 0 to 100 %", "give a mole fraction")
+    return saturation_temperature("Water", water * pressure)
+
+
+def drained(water: float, pressure: float, temperature: float, molar_mass: float) -> float:
+    """kg of water that drain from each kg of wet gas cooled to ``temperature`` K.
+
+    ``water``: mole fraction before; ``molar_mass``: kg/mol of the dry gas. Raoult's law, ideal gas.
+    """
+    if temperature >= dew_point(water, pressure):
+        return 0.0
+    left = saturation_pressure("Water", temperature) / pressure
+    dry = 1.0 - water
+    lost = water - dry * left / (1.0 - left)  # mol a mol of wet gas
+    return lost * WATER_MOLAR_MASS / (water * WATER_MOLAR_MASS + dry * molar_mass)
