@@ -66,6 +66,18 @@ TAMPERED: dict[str, Tampering] = {
             edit(RIDGE_PLAN, "sources", "puff", collect={BURN: 0.0085}),
         ),
     ),
+    # levelling takes 2 kW (1.5 - 1.0263) = 947 W of it, and the set that is off 1,260 W
+    "a battery too slow for what is run on and off": Tampering(
+        "battery_release_rate",
+        COVE_PLAN,
+        dataclasses.replace(
+            COVE,
+            stores={
+                **COVE.stores,
+                "cells": dataclasses.replace(COVE.stores["cells"], release_rate=2.2e3),
+            },
+        ),
+    ),
     "a battery emptied too fast": ridge(
         "battery_release_rate",
         edit(

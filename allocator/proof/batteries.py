@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from allocator.plan import BatteryUse
+from allocator.plan import BatteryUse, MachineUse
 from allocator.proof.case import CLASSES, Case, class_of
 from allocator.proof.cycle import Cycle
 from allocator.proof.levelling import Levelling, levelling_of
@@ -94,7 +94,11 @@ def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) ->
         mean = math.fsum(classes.values())
         into.append(constants.charge * mean)
         out.append(constants.discharge * mean)
-    into += _cycled_into(case, battery)
+    for machine in _cycled_behind(case, battery):
+        # in at full power when the unit is on, out at what it promises when it is off
+        power = case.machine_type(machine).power_out
+        into.append(power)
+        out.append(power * record.charge_efficiency * machine.cycled)
     if record.fill_rate is not None:
         findings.at_most(
             "battery_fill_rate",
@@ -115,14 +119,10 @@ def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) ->
         )
 
 
-def _cycled_into(case: Case, battery: BatteryUse) -> list[float]:
-    # Machines run on and off charge the battery at their bus that keeps most for them.
+def _cycled_behind(case: Case, battery: BatteryUse) -> list[MachineUse]:
+    # Machines run on and off work with the battery at their bus that keeps most for them.
     bus = case.bus(battery.place)
     keepers = [b for b in case.batteries_at(bus) if b.swing_part > 0]
     if not keepers or max(keepers, key=lambda b: b.swing_part) is not battery:
         return []
-    return [
-        case.machine_type(machine).power_out
-        for machine in case.plan.machines
-        if machine.cycled > 0 and case.bus(machine.place) == bus
-    ]
+    return [m for m in case.plan.machines if m.cycled > 0 and case.bus(m.place) == bus]
