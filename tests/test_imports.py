@@ -22,7 +22,8 @@ MAY_IMPORT = {
     "planning": {"planning", "duty", "site", "plan"},
     "proof": EDGE | {"proof", "site", "plan", "plan_file"},
     "reporting": EDGE | {"reporting", "site", "plan"},
-    "studies": EDGE | {"studies", "duty", "site", "plan", "reporting"},
+    "studies": EDGE
+    | {"studies", "duty", "site", "plan", "plan_file", "planning", "proof", "reporting", "engine"},
 }
 """Rooms that may be imported by each room; ``engine``, ``cli`` and the public face may use all."""
 
@@ -68,6 +69,12 @@ def test_one_way(path: Path) -> None:
         if name.startswith("allocator.") and len(name.split(".")) > 1
     }
     assert rooms - {"__version__"} <= allowed
+
+
+def test_the_engine_knows_nothing_of_studies_and_commands() -> None:
+    known = {name.split(".")[1] for name in imported(ROOT / "engine.py") if "allocator." in name}
+    assert known
+    assert not known & {"studies", "cli", "commands", "completion"}
 
 
 @pytest.mark.parametrize(

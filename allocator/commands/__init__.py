@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from typing import Protocol
 
-from allocator.commands import audit, check, plan, schema, sources
+from allocator.commands import audit, check, compare, plan, schema, sources
 from allocator.commands.terminal import BAD_INPUT, fail, never_fail_on_letters
 from allocator.errors import AllocatorError, FileError
 
@@ -32,6 +32,7 @@ COMMANDS: dict[str, Command] = {
     "check": check,
     "audit": audit,
     "sources": sources,
+    "compare": compare,
     "schema": schema,
 }
 """In the order in which ``--help`` shows them."""

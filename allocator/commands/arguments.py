@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from allocator.planning import Settings
+    from allocator.studies.running import Workers
 
 
 def positive(text: str) -> float:
@@ -84,3 +89,35 @@ def solving_arguments(command: argparse.ArgumentParser) -> None:
         metavar="N",
         help="search nodes a solve, in place of the time limit: the same plan on every machine",
     )
+
+
+def settings_of(given: argparse.Namespace) -> Settings:
+    """The settings that the solving arguments ask for."""
+    from allocator.planning import Settings
+
+    return Settings(
+        basis=given.basis,
+        time_limit=given.time_limit,
+        gap=given.gap,
+        seed=given.seed,
+        threads=given.threads,
+        solver=given.solver,
+        node_limit=given.node_limit,
+    )
+
+
+def workers_arguments(command: argparse.ArgumentParser) -> None:
+    """Who works on the cases of a study."""
+    command.add_argument(
+        "--workers", type=counting, default=1, metavar="N", help="processes that share the work (1)"
+    )
+    command.add_argument(
+        "--cluster", metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://HOST:8786"
+    )
+
+
+def workers_of(given: argparse.Namespace) -> Workers:
+    """The workers that the arguments ask for."""
+    from allocator.studies.running import Workers
+
+    return Workers(given.workers, given.cluster)

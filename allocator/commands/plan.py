@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from allocator.commands.arguments import site_argument, solving_arguments
+from allocator.commands.arguments import settings_of, site_argument, solving_arguments
 from allocator.commands.files import site_of
 from allocator.commands.terminal import (
     BAD_INPUT,
@@ -22,7 +22,7 @@ from allocator.commands.terminal import (
 )
 
 if TYPE_CHECKING:
-    from allocator.planning import Outcome, Settings
+    from allocator.planning import Outcome
 
 HELP = "make an audited plan for a site and write its files"
 
@@ -35,21 +35,6 @@ def arguments(command: argparse.ArgumentParser) -> None:
     )
     solving_arguments(command)
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
-
-
-def settings_of(given: argparse.Namespace) -> Settings:
-    """The settings that the solving arguments ask for."""
-    from allocator.planning import Settings
-
-    return Settings(
-        basis=given.basis,
-        time_limit=given.time_limit,
-        gap=given.gap,
-        seed=given.seed,
-        threads=given.threads,
-        solver=given.solver,
-        node_limit=given.node_limit,
-    )
 
 
 def run(given: argparse.Namespace) -> int:

@@ -29,6 +29,7 @@ from allocator.site.sections.grounds import (
     read_places,
 )
 from allocator.site.sections.machines import read_machines
+from allocator.site.sections.mixes import read_mixes
 from allocator.site.sections.network import read_builds, read_lines, read_routes
 from allocator.site.sections.sources import read_sources
 from allocator.site.sections.stores import read_stores
@@ -195,4 +196,5 @@ def _records(values: Values, stem: str) -> Site:
         load_factor=plain("load_factor", None),
         count_biogenic=plain("count_biogenic", False),
         about=plain("about", ""),
+        mixes=read_mixes(section("mixes")),
     )

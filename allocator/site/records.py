@@ -272,6 +272,22 @@ class Ambient:
 
 
 @dataclass(frozen=True, slots=True)
+class Mix:
+    """A supply mix to compare: what differs from the site itself; None leaves the site's own.
+
+    ``machines``: the only machine types that may be used. ``goals``: in order. ``emission``:
+    kg/s counted, mean, at most. ``money``: in all, at most.
+    """
+
+    name: str
+    about: str = ""
+    machines: tuple[str, ...] | None = None
+    goals: tuple[str, ...] | None = None
+    emission: float | None = None
+    money: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
     """A whole site. Mappings keep the order of the file; keys are names."""
 
@@ -295,3 +311,4 @@ class Site:
     count_biogenic: bool = False
     about: str = ""
     sha256: str = ""
+    mixes: Mapping[str, Mix] = field(default_factory=dict)

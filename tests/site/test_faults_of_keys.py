@@ -151,13 +151,17 @@ CASES: list[Case] = [
         ],
     ),
     (
-        "reserved mixes",
-        [("horizon: 10 a", "horizon: 10 a\n«mixes: {}")],
+        "a mix of unknown machines and goals",
         [
             (
-                "site: has the key 'mixes', which is not yet read; list each fluid "
-                "once; temperatures are not planned with"
+                "machines: [gas_engine, electrolyser]\n    goals: [served_power, money]",
+                "machines: [«gas_engin]\n    goals: [«power]",
             )
+        ],
+        [
+            "mix 'gas alone': machines[1] names the unknown machine 'gas_engin'; "
+            "did you mean 'gas_engine'?",
+            "mix 'gas alone': goals[1] 'power' is unknown; did you mean 'clean_power'?",
         ],
     ),
     (

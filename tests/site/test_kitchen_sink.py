@@ -21,6 +21,7 @@ from allocator.site.records import (
     Line,
     MachineType,
     Material,
+    Mix,
     Place,
     Profile,
     Pump,
@@ -245,6 +246,20 @@ def _read(text: str, folder: Path) -> Site:
     path = folder / "small.yaml"
     path.write_text(text, encoding="utf-8")
     return read_site(path)
+
+
+def test_mixes(site: Site) -> None:
+    assert site.mixes == {
+        "gas alone": Mix(
+            "gas alone",
+            about="all gas",
+            machines=("gas_engine", "electrolyser"),
+            goals=("served_power", "money"),
+            emission=20_000 / 31_557_600,
+            money=1_500_000.0,
+        ),
+        "as it is": Mix("as it is"),
+    }
 
 
 def test_defaults_are_those_of_the_records(tmp_path: Path) -> None:

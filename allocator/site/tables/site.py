@@ -11,6 +11,7 @@ from allocator.site.tables.common import (
     SPAN,
 )
 from allocator.site.tables.grounds import AMBIENT, FLUIDS, LIMITS, MATERIALS, PLACES_TABLE
+from allocator.site.tables.mixes import MIXES
 from allocator.site.tables.network import BUILDS, LINES, ROUTES
 from allocator.site.tables.supply import SOURCES, STORES
 from allocator.site.tables.use import BUILT, DEMANDS, MACHINES
@@ -62,10 +63,10 @@ SITE = Table(
             required=True,
         ),
         Key("built", BUILT, "What stands already and costs nothing"),
+        Key("mixes", Named("mix", MIXES), "Supply mixes to compare, by name"),
     ),
     reserved={
         "streams": _STREAMS,
         "coolers": _STREAMS,
-        "mixes": _STREAMS,
     },
 )

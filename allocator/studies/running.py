@@ -1,0 +1,259 @@
+"""The cases of a study, run in this process, on a pool of processes or on a cluster.
+
+Whatever the workers, the results are the same: a case is a pure function of its arguments, and
+its key says which. Results are kept as they come; cases whose results are known are not run again.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
+from dataclasses import dataclass, field
+from typing import Any, NamedTuple
+
+from allocator.errors import AllocatorError
+from allocator.studies.results import Result, Results
+
+THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
+ATTEMPTS = 3
+"""How often a case is tried when its worker is lost."""
+ANSWER = 10.0
+"""s within which a cluster must answer."""
+
+Task = Callable[..., Any]
+
+
+class ClusterError(AllocatorError):
+    """A cluster that cannot be used."""
+
+
+class Case(NamedTuple):
+    """One case: its key, which says all that it depends on, and its arguments."""
+
+    key: str
+    arguments: tuple[Any, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Workers:
+    """Who runs the cases: ``count`` processes here (1: this one), or a ``cluster`` by address."""
+
+    count: int = 1
+    cluster: str | None = None
+
+
+@dataclass
+class Progress:
+    """Tells how far a study is, at most once a second, and at its end."""
+
+    total: int
+    tell: Callable[[str], object]
+    done: int = 0
+    failed: int = 0
+    known: int = 0
+    _began: float = field(default_factory=time.monotonic)
+    _told: float = 0.0
+
+    def step(self, ok: bool) -> None:
+        """One more case is done."""
+        self.done += 1
+        self.failed += not ok
+        now = time.monotonic()
+        left = self.total - self.known - self.done
+        if now - self._told < 1.0 and left:
+            return
+        self._told = now
+        words = f"{self.known + self.done} of {self.total} cases"
+        if self.failed:
+            words += f", {self.failed} failed"
+        if left:
+            words += f", about {_span((now - self._began) / self.done * left)} left"
+        self.tell(words)
+
+
+def _span(seconds: float) -> str:
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
+
+
+def run_cases(
+    task: Task,
+    cases: Sequence[Case],
+    workers: Workers,
+    results: Results | None = None,
+    tell: Callable[[str], object] = lambda words: None,
+) -> dict[str, Result]:
+    """Run a function on every case.
+
+    Args:
+        task: a function of a module, so that other processes can import it; what it returns
+            must be JSON.
+        cases: keys and arguments; keys are distinct.
+        workers: who runs them.
+        results: where results are kept; those kept already are not worked out again.
+        tell: hears of progress.
+
+    Returns:
+        key -> result, in the order of the cases. A case that fails has the reason as its result.
+
+    Raises:
+        ClusterError: the cluster does not answer within 10 s, or is lost for good.
+    """
+    found = {} if results is None else results.known()
+    waiting = [case for case in cases if case.key not in found]
+    progress = Progress(len(cases), tell, known=len(cases) - len(waiting))
+    if progress.known:
+        tell(f"{progress.known} of {len(cases)} cases are known already")
+    for key, result in _done(task, waiting, workers):
+        found[key] = result
+        if results is not None:
+            results.keep(key, result)
+        progress.step(result.ok)
+    return {case.key: found[case.key] for case in cases}
+
+
+def _done(task: Task, cases: Sequence[Case], workers: Workers) -> Iterator[tuple[str, Result]]:
+    if not cases:
+        return
+    if workers.cluster is not None:
+        with _cluster(workers.cluster) as (executor, count):
+            yield from _streamed(task, cases, lambda: contextlib.nullcontext(executor), count)
+    elif workers.count == 1:
+        for case in cases:
+            yield case.key, attempt(task, case.arguments)
+    else:
+        yield from _streamed(task, cases, lambda: _pool(workers.count), workers.count)
+
+
+def attempt(task: Task, arguments: tuple[Any, ...]) -> Result:
+    """One case, its failure caught: this is what a worker runs."""
+    began = time.perf_counter()
+    try:
+        return Result(task(*arguments), "", time.perf_counter() - began)
+    except Exception as error:  # whatever goes wrong in one case, the others go on
+        reason = str(error) or type(error).__name__
+        if not isinstance(error, AllocatorError):
+            reason = f"{type(error).__name__}: {error}"
+        return Result(None, reason, time.perf_counter() - began)
+
+
+def _streamed(
+    task: Task,
+    cases: Sequence[Case],
+    opened: Callable[[], contextlib.AbstractContextManager[Executor]],
+    count: int,
+) -> Iterator[tuple[str, Result]]:
+    """Results as they come; never many more cases with the workers than they have in hand."""
+    waiting = list(reversed(cases))
+    tries: dict[str, int] = {}
+    while waiting:
+        running: dict[Future[Result], Case] = {}
+        with opened() as executor:
+            try:
+                while waiting or running:
+                    # After a loss the suspects go alone, so that only the guilty one is given up.
+                    suspects = [*waiting[-1:], *running.values()]
+                    most = 1 if any(case.key in tries for case in suspects) else 4 * count
+                    while waiting and len(running) < most:
+                        case = waiting.pop()
+                        running[executor.submit(attempt, task, case.arguments)] = case
+                    finished, _ = wait(running, return_when=FIRST_COMPLETED)
+                    for future in finished:
+                        case = running[future]
+                        try:
+                            result = future.result()
+                        except BrokenExecutor:
+                            raise
+                        except Exception as error:  # a cluster's own: its worker was lost
+                            result = Result(None, f"its worker was lost: {error}", 0.0)
+                        del running[future]
+                        yield case.key, result
+            except BrokenExecutor:
+                for case in running.values():
+                    tries[case.key] = tries.get(case.key, 0) + 1
+                    if tries[case.key] < ATTEMPTS:
+                        waiting.append(case)
+                    else:
+                        reason = f"its worker was lost {ATTEMPTS} times"
+                        yield case.key, Result(None, reason, 0.0)
+
+
+@contextlib.contextmanager
+def _pool(count: int) -> Iterator[Executor]:
+    import multiprocessing
+
+    # New processes, not copies of this one: the solver and the just-in-time compiler hold locks.
+    context = multiprocessing.get_context("spawn")
+    with _capped_threads(), ProcessPoolExecutor(count, mp_context=context) as pool:
+        try:
+            yield pool
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+@contextlib.contextmanager
+def _capped_threads() -> Iterator[None]:
+    """One thread for each worker, in what the workers inherit."""
+    before = {name: os.environ.get(name) for name in THREAD_LIMITS}
+    os.environ.update(dict.fromkeys(THREAD_LIMITS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+@contextlib.contextmanager
+def _cluster(address: str) -> Iterator[tuple[Executor, int]]:
+    try:
+        import distributed
+    except ImportError as error:
+        raise ClusterError(
+            "a cluster needs the package 'distributed': pip install 'allocator[cluster]'"
+        ) from error
+    try:
+        client: Any = distributed.Client(address, timeout=ANSWER, set_as_default=False)
+    except (OSError, ValueError, TimeoutError) as error:
+        raise ClusterError(
+            f"the cluster at {address} does not answer within {ANSWER:.0f} s; "
+            "check the address and that its scheduler runs"
+        ) from error
+    try:
+        try:
+            client.wait_for_workers(1, timeout=ANSWER)
+        except TimeoutError as error:
+            raise ClusterError(
+                f"the cluster at {address} has no workers; start some and try again"
+            ) from error
+        client.run(_cap_worker)
+        count = sum(client.nthreads().values())
+        yield client.get_executor(pure=False, retries=ATTEMPTS - 1), count
+    finally:
+        client.close(timeout=ANSWER)
+
+
+def _cap_worker() -> None:
+    """One thread for each case in a worker that runs already."""
+    os.environ.update(dict.fromkeys(THREAD_LIMITS, "1"))
+
+
+def keyed(parts: Mapping[str, Any]) -> str:
+    """A case's key: its parts as JSON with sorted names, the same on every machine."""
+    import json
+
+    return json.dumps(parts, sort_keys=True, ensure_ascii=False)

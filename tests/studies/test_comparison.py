@@ -1,0 +1,145 @@
+"""Supply mixes side by side: what differs, what is conserved, what the sentence says."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from allocator.planning import Settings
+from allocator.proof import audit
+from allocator.site.reading import read_site
+from allocator.site.records import Mix, Site
+from allocator.studies.comparison import Compared, bought, compare
+from allocator.studies.comparison_report import comparison_csv, comparison_text, said
+from allocator.studies.mixes import mixes_of
+
+NETWORKS = Path(__file__).parents[2] / "networks"
+QUICK = Settings(node_limit=60, gap=0.03)
+
+
+@pytest.fixture(scope="module")
+def island() -> Site:
+    site = read_site(NETWORKS / "island.yaml")
+    mix = Mix("no new diesel", machines=("gas_engine",), goals=("served_power", "money"))
+    return replace(site, mixes={"no new diesel": mix})
+
+
+@pytest.fixture(scope="module")
+def rows(island: Site) -> list[Compared]:
+    return compare(island, QUICK)
+
+
+def test_every_mix_has_an_audited_plan_of_the_site_itself(
+    island: Site, rows: list[Compared]
+) -> None:
+    assert [row.name for row in rows] == [
+        "clean only",
+        "diesel_set only",
+        "clean first",
+        "least emissions",
+        "least money",
+        "no new diesel",
+    ]
+    for row in rows:
+        assert row.plan is not None
+        assert row.plan.verified
+        assert audit(island, row.plan).accepted
+        assert row.plan.limits[0].startswith(f"mix: this plan is of the supply mix '{row.name}'")
+
+
+def test_clean_only_emits_nothing_and_the_standing_sets_are_idle(rows: list[Compared]) -> None:
+    plan, figures = rows[0].plan, rows[0].figures
+    assert plan is not None
+    assert figures is not None
+    assert figures.counted == 0.0
+    assert figures.bought == {}
+    assert figures.firm_total == figures.firm_clean > 0
+    (idle,) = [use for use in plan.machines if use.type == "diesel_set"]
+    assert (idle.count, idle.new, idle.running, idle.flat_load) == (2, 0, 0, 0.0)
+
+
+def test_fuel_and_its_carbon_dioxide_agree(island: Site, rows: list[Compared]) -> None:
+    """Carbon in is carbon out: the set's own 3.17 kg a kg of diesel, as IPCC 2006 has it.
+
+    IPCC 2006 Guidelines, Vol. 2, Tables 1.2 and 2.2: 43.0 TJ/Gg * 74 100 kg/TJ = 3.186 kg/kg.
+    """
+    figures = rows[1].figures
+    assert figures is not None
+    burnt = figures.bought["diesel_boat"]
+    assert figures.counted == pytest.approx(burnt * 3.17, rel=1e-6)
+    assert figures.counted == pytest.approx(burnt * 43.0e-6 * 74_100, rel=0.01)
+    assert figures.counted <= (island.limits.emission or 0.0)
+    assert figures.products["fossil_co2"].given == pytest.approx(figures.counted, rel=1e-9)
+
+
+def test_the_goals_of_each_mix_are_met_best_by_it(rows: list[Compared]) -> None:
+    by_name = {row.name: row.figures for row in rows}
+    clean, first = by_name["clean only"], by_name["clean first"]
+    emissions, money = by_name["least emissions"], by_name["least money"]
+    assert clean is not None
+    assert first is not None
+    assert emissions is not None
+    assert money is not None
+    assert first.firm_clean == pytest.approx(clean.firm_clean, rel=0.03)
+    assert emissions.firm_total >= first.firm_total * (1 - 0.03)
+    assert money.firm_total == pytest.approx(emissions.firm_total, rel=0.03)
+
+
+def test_power_by_machine_adds_up_to_no_less_than_what_is_served(rows: list[Compared]) -> None:
+    for row in rows:
+        assert row.figures is not None
+        assert sum(row.figures.power.values()) >= row.figures.firm_total * (1 - 1e-6)
+
+
+def test_the_sentence_tells_the_difference_between_two_plans(rows: list[Compared]) -> None:
+    clean, backed = rows[0].figures, rows[2].figures
+    assert clean is not None
+    assert backed is not None
+    step = bought(clean, backed)
+    assert step is not None
+    assert step.power == pytest.approx(backed.firm_total - clean.firm_total)
+    assert step.counted == pytest.approx(backed.counted)
+    text = " ".join(said(rows))
+    assert text.startswith("Clean supply alone serves 5")
+    assert "120 t/a of counted emission" in text
+    assert "a year from 'diesel_boat'" in text
+
+
+def test_csv_and_text_hold_every_mix(island: Site, rows: list[Compared]) -> None:
+    lines = list(csv.DictReader(io.StringIO(comparison_csv(island, rows))))
+    assert [line["mix"] for line in lines] == [row.name for row in rows]
+    assert float(lines[0]["counted_kg_per_s"]) == 0.0
+    assert lines[0]["bought[diesel_boat]_kg_per_s"] == ""
+    text = comparison_text(island, rows)
+    assert all(len(line) <= 100 for line in text.splitlines())
+    assert "no new diesel" in text
+
+
+def test_by_products_that_feed_back_are_told(two_bays: Site) -> None:
+    rows = compare(two_bays, QUICK)
+    told = comparison_text(two_bays, rows)
+    assert "used again" in told
+
+
+@pytest.fixture
+def two_bays() -> Site:
+    return read_site(NETWORKS / "two_bays.yaml")
+
+
+def test_a_mix_without_a_plan_says_why() -> None:
+    valley = read_site(NETWORKS / "dry_valley.yaml")
+    (clean, *_) = compare(valley, QUICK)
+    assert clean.plan is None
+    assert "no plan exists" in clean.reason
+    assert "No plan" in comparison_text(valley, [clean])
+
+
+def test_mixes_keep_to_the_stricter_cap(island: Site) -> None:
+    site = replace(island, mixes={"cap": Mix("cap", emission=1.0, money=5.0)})
+    named = mixes_of(site)[-1]
+    assert named.site.limits.emission == island.limits.emission
+    assert named.site.limits.money == 5.0

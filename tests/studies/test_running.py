@@ -1,0 +1,137 @@
+"""Cases run here, on a pool and on a cluster: the same results, none lost, failures told."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from allocator.errors import AllocatorError
+from allocator.studies.results import Result, Results, StoreError
+from allocator.studies.running import THREAD_LIMITS, Case, ClusterError, Workers, run_cases
+
+
+def squares(count: int) -> list[Case]:
+    return [Case(f"case {n:02}", (n, 2)) for n in range(count)]
+
+
+def values(found: dict[str, Result]) -> dict[str, object]:
+    return {key: (result.value, result.reason) for key, result in found.items()}
+
+
+def test_here_and_on_a_pool_the_same() -> None:
+    here = run_cases(pow, squares(20), Workers())
+    pool = run_cases(pow, squares(20), Workers(2))
+    assert list(here) == list(pool)
+    assert values(here) == values(pool)
+    assert here["case 07"].value == 49
+
+
+def test_a_failing_case_is_told_and_the_rest_go_on() -> None:
+    cases = [Case("good", (6, 3)), Case("bad", (6, 0)), Case("also good", (9, 3))]
+    found = run_cases(divmod, cases, Workers())
+    assert found["bad"].reason.startswith("ZeroDivisionError: ")
+    assert not found["bad"].ok
+    assert found["also good"].value == (3, 0)
+
+
+def test_workers_have_one_thread_each() -> None:
+    found = run_cases(os.getenv, [Case(n, (n,)) for n in THREAD_LIMITS], Workers(2))
+    assert {result.value for result in found.values()} == {"1"}
+
+
+def test_a_case_that_kills_its_worker_is_given_up_and_no_other() -> None:
+    """The third case ends its process each time: after three tries it is told, the rest done."""
+    cases = [Case(str(n), (f"{n}",)) for n in range(6)]
+    cases[2] = Case("2", ("__import__('os')._exit(9)",))
+    found = run_cases(eval, cases, Workers(2))
+    assert found["2"].reason == "its worker was lost 3 times"
+    assert [found[str(n)].value for n in (0, 1, 3, 4, 5)] == [0, 1, 3, 4, 5]
+
+
+def test_known_results_are_not_worked_out_again(tmp_path: Path) -> None:
+    with Results(tmp_path / "cases.sqlite", {"of": "a"}) as results:
+        results.keep("case 01", Result(-1, "", 0.0))
+        found = run_cases(pow, squares(3), Workers(), results)
+    assert [found[case.key].value for case in squares(3)] == [0, -1, 4]
+    with Results(tmp_path / "cases.sqlite", {"of": "a"}) as results:
+        assert set(results.known()) == {"case 00", "case 01", "case 02"}
+
+
+def test_another_study_is_refused(tmp_path: Path) -> None:
+    Results(tmp_path / "cases.sqlite", {"of": "a"}).close()
+    with pytest.raises(StoreError, match="another site, plan or settings"):
+        Results(tmp_path / "cases.sqlite", {"of": "b"})
+    (tmp_path / "text.sqlite").write_text("no database, and quite long enough to be read as one")
+    with pytest.raises(StoreError, match="cannot be kept"):
+        Results(tmp_path / "text.sqlite", {"of": "a"})
+
+
+KILLED = """
+import sys, time
+from pathlib import Path
+from allocator.studies.results import Results
+from allocator.studies.running import Case, Workers, run_cases
+
+def slow(number):
+    time.sleep(0.01)
+    return number
+
+with Results(Path(sys.argv[1]), {"of": "numbers"}) as results:
+    cases = [Case(str(n), (n,)) for n in range(100000)]
+    run_cases(slow, cases, Workers(), results, lambda words: print(words, flush=True))
+"""
+
+
+@pytest.mark.parametrize("moment", [0.02, 0.11, 0.37])
+def test_a_kill_loses_no_finished_case(tmp_path: Path, moment: float) -> None:
+    file = tmp_path / "cases.sqlite"
+    run = subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(file)], stdout=subprocess.PIPE, text=True
+    )
+    assert run.stdout is not None
+    told = int(run.stdout.readline().split()[0])  # at least one case is done
+    time.sleep(moment)
+    run.send_signal(signal.SIGKILL)
+    run.wait()
+    with Results(file, {"of": "numbers"}) as results:
+        known = results.known()
+        assert len(known) >= told
+        # in order and whole: what was finished is there, each with its own value
+        assert {key: result.value for key, result in known.items()} == {
+            str(n): n for n in range(len(known))
+        }
+
+
+def test_a_cluster_that_does_not_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    pytest.importorskip("distributed")
+    monkeypatch.setattr("allocator.studies.running.ANSWER", 0.5)
+    began = time.monotonic()
+    with pytest.raises(ClusterError, match="does not answer"):
+        run_cases(pow, squares(2), Workers(cluster="tcp://127.0.0.1:9"))
+    assert time.monotonic() - began < 10
+
+
+def test_a_cluster_gives_the_same_as_a_pool() -> None:
+    distributed = pytest.importorskip("distributed")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        there = run_cases(pow, squares(12), Workers(cluster=cluster.scheduler_address))
+    here = run_cases(pow, squares(12), Workers(2))
+    assert values(there) == values(here)
+    assert list(there) == list(here)
+
+
+def test_errors_of_ours_are_told_in_their_own_words() -> None:
+    found = run_cases(_refuse, [Case("x", ())], Workers())
+    assert found["x"].reason == "the flow is 0; give a flow"
+
+
+def _refuse() -> None:
+    raise AllocatorError("the flow is 0; give a flow")
