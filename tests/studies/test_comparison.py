@@ -18,7 +18,7 @@ from allocator.studies.comparison_report import comparison_csv, comparison_text,
 from allocator.studies.mixes import mixes_of
 
 NETWORKS = Path(__file__).parents[2] / "networks"
-QUICK = Settings(node_limit=60, gap=0.03)
+QUICK = Settings(node_limit=300, gap=0.02)
 
 
 @pytest.fixture(scope="module")
