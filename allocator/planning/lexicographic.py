@@ -128,6 +128,15 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         # the point of the goals before is sound as it stands: never lost, whatever comes
         best = sign * value_at(search, goal, search.point)
         offered(program.repaired(search.point, deadline.left(0.2)), "start")
+        # What a later goal can have without building anew is cheap to find, and often most of
+        # it: first what is built, worked in another way, then on the pipes that are laid.
+        for held, note in (
+            (search.layout.built, "worked anew"),
+            (search.layout.columns, "on pipes laid"),
+        ):
+            near = program.near(search.point, held, deadline.left(0.15), NEAR_GAP)
+            if near.point is not None:
+                offered(program.repaired(near.point, deadline.left(0.2)), note)
     relaxed = program.relaxed(deadline.left(0.3))
     if relaxed.status == "infeasible" and search.point is None:
         return GoalFound(goal, 0.0, None, None, "infeasible")

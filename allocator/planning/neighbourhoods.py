@@ -16,12 +16,20 @@ import numpy as np
 from allocator.planning.choices import Choices
 from allocator.planning.statement import Statement
 
+WORKED = ("running", "cycling", "promises")
+"""Integers that say how what is built is worked."""
+
 
 @dataclass(frozen=True)
 class Layout:
-    """Where the pipe columns lie: ``columns`` with their middle ``x``, ``y`` and ``fluid``."""
+    """Where the pipe columns lie: ``columns`` with their middle ``x``, ``y`` and ``fluid``.
+
+    ``built``: all integer columns of what is built, pipes and others; the rest of the integers
+    say how what is built is worked.
+    """
 
     columns: np.ndarray
+    built: np.ndarray
     x: np.ndarray
     y: np.ndarray
     fluid: np.ndarray
@@ -45,6 +53,14 @@ def layout_of(statement: Statement, choices: Choices) -> Layout:
     places = tuple((site.places[p].x, site.places[p].y) for p in choices.places)
     return Layout(
         np.array(columns, dtype=np.int64),
+        np.array(
+            [
+                number
+                for number, column in enumerate(statement.columns)
+                if column.integer and isinstance(column.key, tuple) and column.key[0] not in WORKED
+            ],
+            dtype=np.int64,
+        ),
         np.array(x),
         np.array(y),
         np.array(fluid, dtype=np.int64),
