@@ -1,52 +1,117 @@
-"""Thermal mass beside a source: how warm it gets, exactly, when heat comes in steps.
+"""Thermal mass beside a source: how warm it gets while heat comes at one rate, exactly.
 
-``C dT/dt = Q - UA (T - Ta) - P``, with Q constant in each step and P the heat that recovery draws
-while the mass is above a threshold; at the boiling point heat goes into steam instead.
+A lumped body, ``C dT/dt = Q + G (T_hot - T) - UA (T - T_around) - draws``, where each draw takes
+heat while the body is warmer than its threshold: recovery, a cooler, or boiling, which takes all
+that comes. While nothing switches the answer is an exponential; what a step does to the
+temperature at its start is then an affine map, piece by piece.
+
+Sources: the lumped body is the textbook's (Incropera et al., *Fundamentals of Heat and Mass
+Transfer*, ch. 5); a body held on a threshold takes what keeps it there (Filippov's solution of
+an equation whose right side jumps down).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from allocator.physics.faults import PhysicsError
 
+ROUNDING = 1e-12
+"""Share of a temperature by which a closed form may miss the boiling point."""
+
 
 @dataclass(frozen=True, slots=True)
-class Bath:
-    """``capacity``: J/K. ``loss``: W/K to ``around`` K. ``boils``: K, None never; ``latent``: J/kg.
+class Draw:
+    """Heat taken while the body is warmer than ``above`` K: at most ``most`` W; infinite boils."""
 
-    ``recovery``: W drawn while it is above ``threshold`` K.
+    above: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class ThermalMass:
+    """``capacity``: J/K. ``loss``: W/K to ``around`` K. ``draws``: in any order.
+
+    Where several draws have one threshold, the earlier in the list takes first.
+    Raises :class:`PhysicsError` for a body that cannot be.
     """
 
     capacity: float
     loss: float
     around: float
-    boils: float | None = None
-    latent: float = 2.2565e6
-    recovery: float = 0.0
-    threshold: float = math.inf
+    draws: tuple[Draw, ...] = ()
+
+    def __post_init__(self) -> None:
+        if not (0 < self.capacity < math.inf and 0 <= self.loss < math.inf):
+            raise PhysicsError("needs a heat capacity above 0 and a loss from 0 on", "check both")
+        if any(not draw.most >= 0 for draw in self.draws):
+            raise PhysicsError("has a draw of heat below 0", "give how much it takes")
+
+    @property
+    def ceiling(self) -> float:
+        """K that it never passes: where it boils; infinite when it does not."""
+        return min((draw.above for draw in self.draws if math.isinf(draw.most)), default=math.inf)
 
 
-class Swing(NamedTuple):
-    """``low``, ``high``: K reached; ``end``: K; ``drives_after``: s until the threshold is reached
+class Inflow(NamedTuple):
+    """Heat that comes for ``duration`` s: ``heat`` W, and by ``contact`` W/K from ``hot`` K.
 
-    for the first time, None never; ``recovered``: J; ``steam``: kg; ``lost``: J."""
+    Gas that is led through the body brings ``contact`` = contact share * flow * specific heat.
+    """
 
+    duration: float
+    heat: float = 0.0
+    contact: float = 0.0
+    hot: float = 0.0
+
+    @property
+    def on(self) -> bool:
+        """Whether any heat comes."""
+        return self.heat > 0 or self.contact > 0
+
+
+class Piece(NamedTuple):
+    """What a stretch of time does to a body that starts it between ``lo`` and ``hi`` K.
+
+    There the temperature at the end is affine in that at the start: ``slope`` (0 to 1), and
+    ``end`` K from the start asked for. ``low``, ``high``: K reached from that start; ``high_on``:
+    K reached while heat comes; ``rise``: most K gained in one go. ``even``: within the piece
+    heat taken and lost are affine too.
+    """
+
+    end: float
+    slope: float
+    lo: float
+    hi: float
     low: float
     high: float
-    end: float
-    drives_after: float | None
-    recovered: float
-    steam: float
+    high_on: float
+    rise: float
+    even: bool
+
+
+class Totals(NamedTuple):
+    """Heat over a stretch of time, J: ``came``, ``lost``, and taken by each draw."""
+
+    came: float
     lost: float
+    drawn: tuple[float, ...]
+
+    def plus(self, other: Totals, times: float = 1.0) -> Totals:
+        """The sum with ``times`` the other."""
+        return Totals(
+            self.came + times * other.came,
+            self.lost + times * other.lost,
+            tuple(a + times * b for a, b in zip(self.drawn, other.drawn, strict=True)),
+        )
 
 
 def relax(start: float, limit: float, time: float, lag: float) -> float:
     """Temperature after ``time``: ``limit + (start - limit) exp(-time/lag)`` (lumped body)."""
-    return limit + (start - limit) * math.exp(-time / lag)
+    return start - (limit - start) * math.expm1(-time / lag)
 
 
 def time_to(start: float, limit: float, wanted: float, lag: float) -> float:
@@ -57,178 +122,169 @@ def time_to(start: float, limit: float, wanted: float, lag: float) -> float:
     return -lag * math.log(ratio) if 0 < ratio < 1 else math.inf
 
 
-def follow(bath: Bath, steps: Sequence[tuple[float, float]], start: float) -> Swing:
-    """March a bath through (duration s, heat W) steps, from event to event, exact in between."""
-    if bath.capacity <= 0 or bath.loss < 0:
-        raise PhysicsError("needs a heat capacity above 0 and a loss from 0 on", "check both")
-    if bath.boils is not None and start > bath.boils:
-        raise PhysicsError("begins above its boiling point", "start it colder")
-    state = _March(bath, start)
-    for duration, heat in steps:
-        state.step(duration, heat)
-    return Swing(
-        state.low,
-        state.high,
-        state.now,
-        state.drives_after,
-        state.recovered,
-        state.steam,
-        state.lost,
-    )
+class Leg(NamedTuple):
+    """A stretch in which nothing switches: ``net`` W at its start, ``taken`` W by each draw.
 
-
-class _March:
-    """The bath on its way."""
-
-    def __init__(self, bath: Bath, start: float) -> None:
-        self.bath = bath
-        self.now = self.low = self.high = start
-        self.time = 0.0
-        self.drives_after: float | None = 0.0 if start >= bath.threshold else None
-        self.recovered = self.steam = self.lost = 0.0
-
-    def step(self, duration: float, heat: float) -> None:
-        left = duration
-        while left > 0:
-            left -= self._leg(left, heat)
-
-    def _leg(self, most: float, heat: float) -> float:
-        """One stretch in which nothing switches; its length, s."""
-        bath = self.bath
-        cooling = bath.loss * (self.now - bath.around)
-        drawing = bath.recovery
-        if self.now < bath.threshold or (self.now == bath.threshold and heat - cooling < 0):
-            drawing = 0.0
-        elif self.now == bath.threshold and heat - cooling < drawing:
-            drawing = heat - cooling  # recovery takes what comes, and the bath stays there
-            return self._stay(most, drawing, cooling, steam=0.0)
-        if bath.boils is not None and self.now >= bath.boils and heat - cooling - drawing >= 0:
-            return self._stay(most, drawing, cooling, (heat - cooling - drawing) / bath.latent)
-        net = heat - drawing
-        span, end = most, self._after(most, net)
-        for mark in (bath.threshold, bath.boils):
-            if mark is not None and math.isfinite(mark) and mark != self.now:
-                reached = self._until(mark, net)
-                if reached <= span:
-                    span, end = reached, mark
-        mean = self._mean(span, net, end)
-        self.lost += bath.loss * (mean - bath.around) * span
-        self._pass(span, drawing)
-        self.now = end
-        self.low, self.high = min(self.low, end), max(self.high, end)
-        if self.drives_after is None and end >= bath.threshold:
-            self.drives_after = self.time
-        return span
-
-    def _stay(self, span: float, drawing: float, cooling: float, steam: float) -> float:
-        self.lost += cooling * span
-        self.steam += steam * span
-        self._pass(span, drawing)
-        return span
-
-    def _pass(self, span: float, drawing: float) -> None:
-        self.recovered += drawing * span
-        self.time += span
-
-    def _after(self, span: float, net: float) -> float:
-        bath = self.bath
-        if bath.loss == 0:
-            return self.now + net * span / bath.capacity
-        return relax(self.now, bath.around + net / bath.loss, span, bath.capacity / bath.loss)
-
-    def _until(self, mark: float, net: float) -> float:
-        bath = self.bath
-        if bath.loss == 0:
-            span = (mark - self.now) * bath.capacity / net if net else math.inf
-            return span if span > 0 else math.inf
-        return time_to(self.now, bath.around + net / bath.loss, mark, bath.capacity / bath.loss)
-
-    def _mean(self, span: float, net: float, end: float) -> float:
-        bath = self.bath
-        if span <= 0:
-            return self.now
-        if bath.loss == 0:
-            return (self.now + end) / 2
-        # from the energy balance of the leg: C (end - now) = net span - loss (mean - around) span
-        gained = bath.capacity * (end - self.now) / span
-        return bath.around + (net - gained) / bath.loss
-
-
-def settled(bath: Bath, steps: Sequence[tuple[float, float]]) -> Swing:
-    """The swing over one period of ``steps`` once it repeats itself.
-
-    The end of a period rises more slowly than its start, so the start that repeats is found by
-    halving between surroundings and the hottest that the bath could ever be.
-
-    Raises:
-        PhysicsError: a bath that neither loses heat nor boils has no settled state.
+    ``held``: the body stays on a threshold. ``turn``: rate after its end over rate before.
     """
-    heats = [heat for _, heat in steps]
-    tops = [] if bath.boils is None else [bath.boils]
-    if bath.loss > 0:
-        tops.append(bath.around + max([0.0, *heats]) / bath.loss)
-    if not tops:
-        raise PhysicsError("neither loses heat nor boils, so it never settles", "give its loss")
-    low, high = bath.around, max(bath.around, min(tops))
-    while high - low > 1e-10 * high:
-        middle = (low + high) / 2
-        if follow(bath, steps, middle).end > middle:
-            low = middle
+
+    start: float
+    end: float
+    span: float
+    net: float
+    taken: tuple[float, ...]
+    held: bool
+    turn: float
+
+
+class Step:
+    """One inflow into one body: the smallest block of a cycle."""
+
+    def __init__(self, body: ThermalMass, inflow: Inflow) -> None:
+        if not inflow.duration > 0 or inflow.heat < 0 or inflow.contact < 0:
+            raise PhysicsError("has an inflow that cannot be", "check durations and heat")
+        self.body, self.inflow, self.span = body, inflow, inflow.duration
+        self._marks = sorted({draw.above for draw in body.draws if math.isfinite(draw.above)})
+        self._pull = inflow.contact + body.loss  # W lost for each K that the body is warmer
+        self._push = inflow.heat + inflow.contact * inflow.hot + body.loss * body.around
+
+    def piece(self, start: float) -> Piece:
+        """What the step does to a body that starts at ``start`` K."""
+        body = self.body
+        slope, end, legs = 1.0, start, 0
+        held = False
+        below, over = -math.inf, math.inf  # marks around the first leg and around the last
+        for leg in self._legs(start):
+            end, held = leg.end, leg.held
+            if held:
+                slope = 0.0
+            else:
+                slope *= math.exp(-self._pull * leg.span / body.capacity) * leg.turn
+            if legs == 0:
+                below, over = self._around(start, leg.net)
+            legs += 1
+        if held:
+            lo, hi = (min(start, end), max(start, end)) if legs > 1 else (start, start)
         else:
-            high = middle
-    return follow(bath, steps, high)
+            low_end, high_end = self._around(end, end - start)
+            lo, hi = below, over
+            if slope > 0:
+                lo = max(lo, start + (low_end - end) / slope)
+                hi = min(hi, start + (high_end - end) / slope)
+        high = max(start, end)
+        on = self.inflow.on
+        return Piece(
+            end,
+            slope,
+            min(lo, start),
+            max(hi, start),
+            min(start, end),
+            high,
+            high if on else -math.inf,
+            max(0.0, end - start) if on else 0.0,
+            legs == 1,
+        )
 
+    def totals(self, start: float) -> Totals:
+        """Heat over the step from ``start`` K."""
+        came = lost = 0.0
+        drawn = [0.0] * len(self.body.draws)
+        for leg in self._legs(start):
+            above = self._excess(leg)
+            came += (
+                self.inflow.heat + self.inflow.contact * (self.inflow.hot - leg.start)
+            ) * leg.span - self.inflow.contact * above
+            lost += self.body.loss * ((leg.start - self.body.around) * leg.span + above)
+            for number, taken in enumerate(leg.taken):
+                drawn[number] += taken * leg.span
+        return Totals(came, lost, tuple(drawn))
 
-def least_mass(
-    bath: Bath,
-    specific_heat: float,
-    steps: Sequence[tuple[float, float]],
-    limit: float,
-    most: float,
-) -> float | None:
-    """kg of a substance (J/(kg K)) with which the settled peak keeps ``limit`` K; None beyond
-
-    ``most`` kg. More mass has a lower peak, so it is found by halving.
-    """
-
-    def peak(mass: float) -> float:
-        return settled(_sized(bath, mass * specific_heat), steps).high
-
-    if peak(most) > limit:
+    def reach(self, start: float, mark: float) -> float | None:
+        """s until ``mark`` K is first reached from ``start`` K; None if not in this step."""
+        if start >= mark:
+            return 0.0
+        passed = 0.0
+        for leg in self._legs(start):
+            if leg.end >= mark:
+                return passed + min(leg.span, self._until(leg.start, mark, leg.net))
+            passed += leg.span
         return None
-    low, high = 0.0, most
-    while high - low > 1e-9 * most:
-        middle = (low + high) / 2
-        if peak(middle) <= limit:
-            high = middle
-        else:
-            low = middle
-    return high
 
+    def _legs(self, start: float) -> Iterator[Leg]:
+        left, now = self.span, start
+        if now > self.body.ceiling:
+            if now > self.body.ceiling * (1 + ROUNDING):
+                raise PhysicsError("is warmer than it boils", "start it colder")
+            now = self.body.ceiling
+        while left > 0:
+            net, taken, held = self._rate(now)
+            mark = None if held else self._next(now, net)
+            span = left
+            if mark is not None:
+                span = min(left, self._until(now, mark, net))
+            if held:
+                end = now
+            elif mark is not None and span < left:
+                end = mark
+            else:
+                end = self._after(now, net, span)
+                if mark is not None:  # rounding must not carry it past a threshold unseen
+                    end = min(end, mark) if net > 0 else max(end, mark)
+            left -= span
+            turn = 1.0
+            if end == mark and left > 0:
+                after, _, stays = self._rate(end)
+                before = net - self._pull * (end - now)
+                turn = 0.0 if stays or before == 0 else max(0.0, min(1.0, after / before))
+            yield Leg(now, end, span, net, taken, held, turn)
+            now = end
 
-def mass_curve(
-    bath: Bath,
-    specific_heat: float,
-    steps: Sequence[tuple[float, float]],
-    masses: Sequence[float],
-) -> list[tuple[float, Swing, float | None]]:
-    """(kg, settled swing, s from cold until recovery can be driven): more mass, later recovery."""
-    found = []
-    for mass in masses:
-        sized = _sized(bath, mass * specific_heat)
-        cycles = [step for _ in range(200) for step in steps]
-        first = follow(sized, cycles, bath.around).drives_after
-        found.append((mass, settled(sized, steps), first))
-    return found
+    def _rate(self, now: float) -> tuple[float, tuple[float, ...], bool]:
+        """Net W at ``now`` K, W taken by each draw, and whether a threshold holds the body."""
+        net = self._push - self._pull * now
+        taken = [draw.most if draw.above < now else 0.0 for draw in self.body.draws]
+        net -= math.fsum(taken)
+        here = [i for i, draw in enumerate(self.body.draws) if draw.above == now]
+        if not here or net < 0:
+            return net, tuple(taken), False
+        for i in here:
+            taken[i] = min(net, self.body.draws[i].most)
+            net -= taken[i]
+        return (net, tuple(taken), net <= 0)
 
+    def _next(self, now: float, net: float) -> float | None:
+        """The threshold towards which the body moves."""
+        if net > 0:
+            return next((mark for mark in self._marks if mark > now), None)
+        if net < 0:
+            return next((mark for mark in reversed(self._marks) if mark < now), None)
+        return None
 
-def _sized(bath: Bath, capacity: float) -> Bath:
-    return Bath(
-        capacity,
-        bath.loss,
-        bath.around,
-        bath.boils,
-        bath.latent,
-        bath.recovery,
-        bath.threshold,
-    )
+    def _around(self, now: float, move: float) -> tuple[float, float]:
+        """The thresholds around a temperature; the one that it stands on is behind it."""
+        below = [m for m in self._marks if m < now or (m == now and move >= 0)]
+        over = [m for m in self._marks if m > now or (m == now and move < 0)]
+        return (below[-1] if below else -math.inf, over[0] if over else math.inf)
+
+    def _after(self, now: float, net: float, span: float) -> float:
+        pull, capacity = self._pull, self.body.capacity
+        if pull == 0:
+            return now + net * span / capacity
+        return now - net / pull * math.expm1(-span * pull / capacity)
+
+    def _until(self, now: float, mark: float, net: float) -> float:
+        pull, capacity = self._pull, self.body.capacity
+        if pull == 0:
+            return (mark - now) * capacity / net
+        short = (mark - now) * pull / net  # share of the way to rest
+        return -capacity / pull * math.log1p(-short) if short < 1 else math.inf
+
+    def _excess(self, leg: Leg) -> float:
+        """K s above the start, over the leg."""
+        if leg.held:
+            return 0.0
+        pull, capacity = self._pull, self.body.capacity
+        power = pull * leg.span / capacity
+        if power < 1e-5:  # the series, where the difference below would be all rounding
+            return leg.net / capacity * leg.span**2 * (0.5 - power / 6 + power**2 / 24)
+        return leg.net / pull * (leg.span + capacity / pull * math.expm1(-power))

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from allocator.physics.baths import Bath, follow, time_to
+from allocator.physics.baths import Inflow, Step, ThermalMass, relax, time_to
 from allocator.physics.exchangers import area, effectiveness, log_mean, transfer_units
 from allocator.physics.pipes import layer_mass, pipe_mass
 from allocator.physics.substances import (
@@ -51,11 +51,11 @@ def test_condenser() -> None:
 def test_heating_a_kettle() -> None:
     """Cengel, Example 1-2: 1.2 kg of water in a pot of 0.5 kg, 15 to 95 C at 1200 W."""
     capacity = 1200 * 4.18 + 500 * 0.7
-    kettle = Bath(capacity=capacity, loss=0.0, around=288.15, threshold=368.15)
+    kettle = ThermalMass(capacity=capacity, loss=0.0, around=288.15)
     assert capacity * 80 == pytest.approx(429_860, rel=3e-3)
-    swing = follow(kettle, [(3600.0, 1200.0)], 288.15)
-    assert swing.drives_after is not None
-    assert swing.drives_after / 60 == pytest.approx(5.97, abs=0.02)
+    seconds = Step(kettle, Inflow(3600.0, 1200.0)).reach(288.15, 368.15)
+    assert seconds is not None
+    assert seconds / 60 == pytest.approx(5.97, abs=0.02)
 
 
 def test_lumped_thermocouple() -> None:
@@ -64,6 +64,11 @@ def test_lumped_thermocouple() -> None:
     lag = 8500 * 7.06e-4 / 6 * 400 / 400
     assert time_to(25.0, 200.0, 199.0, lag) == pytest.approx(5.165, rel=2e-3)
     assert time_to(1.0, 0.0, 0.01, 1 / 0.46324) == pytest.approx(9.94, abs=0.005)
+    # the same junction as a body that gas flows past: 400 W/(m2 K) of a whole degree of contact
+    junction = ThermalMass(capacity=lag, loss=0.0, around=298.15)
+    gas = Step(junction, Inflow(60.0, contact=1.0, hot=473.15))
+    assert gas.reach(298.15, 472.15) == pytest.approx(5.165, rel=2e-3)
+    assert gas.piece(298.15).end == pytest.approx(relax(298.15, 473.15, 60.0, lag))
 
 
 @pytest.mark.parametrize(
