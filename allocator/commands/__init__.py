@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from typing import Protocol
 
-from allocator.commands import audit, check, compare, plan, schema, sources
+from allocator.commands import audit, check, compare, plan, schema, sources, why
 from allocator.commands.terminal import BAD_INPUT, fail, never_fail_on_letters
 from allocator.errors import AllocatorError, FileError
 
@@ -33,6 +33,7 @@ COMMANDS: dict[str, Command] = {
     "audit": audit,
     "sources": sources,
     "compare": compare,
+    "why": why,
     "schema": schema,
 }
 """In the order in which ``--help`` shows them."""

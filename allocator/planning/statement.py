@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 Key = Hashable
@@ -32,13 +32,14 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row ``low <= sum(coefficient * column) <= high`` in scaled numbers."""
+    """One row ``low <= sum(coefficient * column) <= high`` in numbers divided by ``scale``."""
 
     name: str
     columns: tuple[int, ...]
     coefficients: tuple[float, ...]
     low: float
     high: float
+    scale: float = 1.0
 
 
 class Statement:
@@ -98,6 +99,7 @@ class Statement:
             tuple(value / scale for value in summed.values()),
             low / scale,
             high / scale,
+            scale,
         )
 
     def summed(self, terms: Terms) -> dict[int, float]:
@@ -124,3 +126,25 @@ class Statement:
             number = min(max(number, column.low), column.high)
             result[column.key] = number * column.unit
         return result
+
+    def copy(self) -> Statement:
+        """A statement of its own with the same variables and rows."""
+        other = Statement()
+        other.columns, other.rows = list(self.columns), list(self.rows)
+        other._index = dict(self._index)
+        return other
+
+    def extend(self, number: int, terms: Terms) -> None:
+        """Add terms (SI) of variables that are new to it to a row."""
+        row = self.rows[number]
+        added = self.summed(terms)
+        self.rows[number] = replace(
+            row,
+            columns=(*row.columns, *added),
+            coefficients=(*row.coefficients, *(value / row.scale for value in added.values())),
+        )
+
+    def raise_high(self, key: Key) -> None:
+        """Take away a variable's upper bound."""
+        number = self._index[key]
+        self.columns[number] = replace(self.columns[number], high=INFINITY)

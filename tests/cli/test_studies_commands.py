@@ -41,3 +41,46 @@ def test_compare_on_a_cluster_that_is_not_there(
     assert main([*arguments, "--cluster", "tcp://127.0.0.1:9"]) == 2
     assert "does not answer" in capsys.readouterr().err
     assert not (tmp_path / "x").exists()
+
+
+def test_why_names_limits_with_their_lines_and_what_would_do(networks: Path, capsys: Told) -> None:
+    site = networks / "dry_valley.yaml"
+    assert main(["why", str(site), "--node-limit", "1000"]) == 3
+    out, err = capsys.readouterr()
+    line = next(n for n, t in enumerate(site.read_text().splitlines(), 1) if "stock: 3.5 t" in t)
+    assert f"stock of 'steel' is 3.5 t ({site}:{line})" in out
+    assert "2.78 t more, 6.28 t, would do." in out
+    assert err == ""
+
+
+def test_why_of_what_is_wanted(networks: Path, capsys: Told) -> None:
+    site = str(networks / "first.yaml")
+    assert main(["why", site]) == 0
+    assert "a plan is possible" in capsys.readouterr().out
+    assert main(["why", site, "--want", "firm_clean=13kW", "--want", "tap:digester"]) == 0
+    assert "what is wanted is possible" in capsys.readouterr().out
+    assert main(["why", site, "--want", "firm_clean=19 kW", "--json"]) == 3
+    found = json.loads(capsys.readouterr().out)
+    assert found["status"] == "conflict"
+    stock = next(limit for limit in found["limits"] if limit["kind"] == "stock")
+    assert stock["least_change"] == pytest.approx(109.36, rel=1e-4)
+    assert main(["why", site, "--want", "firm_clean=40 kW"]) == 3  # the demand is 25 kW
+    assert "One limit by itself" in capsys.readouterr().out
+    assert main(["why", site, "--want", "machines:small_engine=2", "--want", "money=1000"]) == 3
+
+
+@pytest.mark.parametrize(
+    ("want", "told"),
+    [
+        ("firm_claen=3kW", "write one of firm_clean=..."),
+        ("tap:digestr", "did you mean 'digester'?"),
+        ("tap:digester=2", "a tap has no amount"),
+        ("served:mill_drive=120 %", "no more than 100 %"),
+        ("firm_clean=3kg", "expects a power"),
+        ("firm_clean", "has no amount"),
+        ("machines:small_engine=0", "must be above 0"),
+    ],
+)
+def test_a_want_that_cannot_be_read(networks: Path, want: str, told: str, capsys: Told) -> None:
+    assert main(["why", str(networks / "first.yaml"), "--want", want]) == 2
+    assert told in capsys.readouterr().err

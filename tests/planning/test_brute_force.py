@@ -7,33 +7,16 @@ The linear programs are stated a second time in ``tiny_bases`` and ``tiny_firm``
 from __future__ import annotations
 
 import itertools
-import random
 from collections.abc import Iterator
 
 import pytest
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
-from tiny_program import HOUR, Whole, groups, material
+from tiny_program import Whole, groups, material
+from tiny_sites import tiny_site
 
 from allocator.planning import Settings, make_plan
-from allocator.site.records import (
-    POWER,
-    Build,
-    Demand,
-    Fluid,
-    Layer,
-    Limits,
-    MachineType,
-    Material,
-    Place,
-    Profile,
-    Pump,
-    Route,
-    Site,
-    Source,
-    Stage,
-    StoreType,
-)
+from allocator.site.records import POWER, Site
 
 HELD = 1e-6
 """A goal may fall by this share for the sake of the next one; so it may in the program."""
@@ -43,118 +26,6 @@ FIRST, LATER = 1e-6, 2e-5
 
 GAP = 5e-7
 """No smaller: the program keeps plans a share of 1e-7 a rule on the safe side of rounding."""
-
-GRAM, KILOWATT, KILOWATT_HOUR = 1e-3, 1e3, 3.6e6
-CYCLES = (
-    (),
-    (Stage(4 * HOUR, 6 * HOUR),),
-    (Stage(3 * HOUR, 12 * HOUR),),
-    (Stage(10 * HOUR, 24 * HOUR),),
-    (Stage(1 * HOUR, 2 * HOUR), Stage(6 * HOUR, 8 * HOUR)),
-    (Stage(2 * HOUR, 3 * HOUR), Stage(14 * HOUR, 24 * HOUR)),
-)
-PROFILES = (
-    None,
-    Profile(24 * HOUR, (0.0, 12 * HOUR), (0.5, 1.5)),
-    Profile(12 * HOUR, (0.0, 4 * HOUR, 8 * HOUR), (0.75, 1.5, 0.75)),
-)
-FLUIDS = {
-    "gas": Fluid("gas", heating_value=20e6),
-    "air": Fluid("air", emission="biogenic"),
-    "smoke": Fluid("smoke", emission="counted"),
-}
-
-
-def tiny_site(seed: int, *, battery: bool, stores: bool) -> Site:
-    """A site of two or three places, so small that all its whole numbers can be tried."""
-    chance = random.Random(f"tiny {seed} {battery} {stores}")
-    pick = chance.choice
-    places = ["works", "near", "far"][: pick([2, 3]) if not battery else 2]
-    builds = [
-        Build("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),)),
-        Build("wide", pick([3.0, 5.0]) * GRAM, (Layer("steel", 2.5),)),
-    ][: pick([1, 2])]
-    routes = [
-        Route(f"way_{n}", places[n + 1], pick(places[: n + 1]), pick([10.0, 30.0]), _names(builds))
-        for n in range(len(places) - 1)
-    ]
-    sources = [
-        Source(
-            f"spring_{n}",
-            places[-1 - n],
-            "gas",
-            flow=pick([1.0, 2.0, 4.0]) * GRAM,
-            stages=pick(CYCLES[1:] if battery or n == 0 else CYCLES),
-            tap_materials=pick([{}, {"steel": 8.0}]),
-            pump=pick([None, None, Pump(4e5, pick([None, 1.5 * GRAM]))]),
-        )
-        for n in range(pick([1, 2]))
-    ]
-    kinds = []
-    if stores:
-        kinds.append(
-            StoreType(
-                "holder",
-                "gas",
-                tuple(places[: pick([1, 2])]) if not battery else ("works",),
-                most=pick([15.0, 60.0]),
-                unit=pick([None, None, 7.5]) if not battery else None,
-                materials={"steel": pick([0.5, 1.5])},
-                fill_rate=pick([None, 2.0 * GRAM]),
-                release_rate=pick([None, 1.2 * GRAM]),
-                loss=pick([0.0, 2e-7]),
-            )
-        )
-    if battery:
-        kinds.append(
-            StoreType(
-                "battery",
-                POWER,
-                ("works",),
-                most=pick([8.0, 40.0]) * KILOWATT_HOUR,
-                materials={"steel": pick([0.0, 1.0]) / KILOWATT_HOUR},
-                charge_efficiency=pick([1.0, 0.9]),
-                loss=pick([0.0, 3e-8]),
-            )
-        )
-    engines = [
-        MachineType(
-            f"engine_{n}",
-            takes={"gas": 1.0 * GRAM},
-            gives={pick(["air", "smoke"]) if n else "air": 2.5 * GRAM},
-            places={"works": pick([1, 2])},
-            power_out=pick([5.0, 6.0]) * KILOWATT,
-            no_load_share=pick([0.0, 0.2]),
-            least_load=pick([0.0, 0.47]),
-            least_run=pick([60.0, 1800.0]),
-            materials={"steel": pick([0.0, 12.0])},
-        )
-        for n in range(1 if battery or stores else pick([1, 2]))
-    ]
-    demand = Demand(
-        "load",
-        POWER,
-        pick([2.0, 5.0, 9.0]) * KILOWATT,
-        profile=pick(PROFILES[1:] if battery else PROFILES),
-    )
-    return Site(
-        name=f"tiny {seed}",
-        fluids=FLUIDS,
-        materials={"steel": Material("steel", stock=pick([40.0, 60.0, 100.0]))},
-        places={name: Place(name) for name in places},
-        sources={source.name: source for source in sources},
-        stores={kind.name: kind for kind in kinds},
-        builds={build.name: build for build in builds},
-        routes={route.name: route for route in routes},
-        machines={engine.name: engine for engine in engines},
-        demands={demand.name: demand},
-        limits=Limits(emission=pick([None, 0.8 * GRAM])),
-        goals=("clean_power", "served_power", "scarce_material"),
-    )
-
-
-def _names(builds: list[Build]) -> tuple[str, ...]:
-    return tuple(build.name for build in builds)
 
 
 def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:

@@ -1,0 +1,324 @@
+"""The limits that a user has set, each with a slack: a program that can be stretched one by one.
+
+A slack of 0 holds a limit; a free one drops it; a costed one asks for its least change. One
+statement serves all three, so that what is learnt for one question is there for the next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from allocator.planning.choices import CLASSES, Choices
+from allocator.planning.rules.power import served
+from allocator.planning.rules.stock import counted_emission, money
+from allocator.planning.statement import INFINITY, Key, Statement, Terms
+from allocator.site.records import POWER
+
+FURTHEST = 100.0
+"""A pipe or a source is stretched to this many times what it is, and no further."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of the user's.
+
+    ``path``: keys that lead to it in the site file (empty for a want). ``value``: SI, of
+    ``dimension``. ``more``: True where a larger value allows more. ``words``: what it says.
+    """
+
+    kind: str
+    name: str
+    path: tuple[str, ...]
+    value: float
+    dimension: str
+    more: bool
+    words: str
+
+    @property
+    def slack(self) -> Key:
+        """The variable by which the limit is changed, SI."""
+        return ("slack", self.kind, self.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Want:
+    """What a plan is wanted to do; ``amount`` is SI.
+
+    ``kind`` and ``name``: ``firm_clean`` or ``firm_total`` (W at least), ``served`` (share of a
+    demand at least), ``tap`` (a source), ``machines`` (units of a type, or of ``type@place``, at
+    least), ``emission`` (kg/s at most) or ``money`` (at most).
+    """
+
+    kind: str
+    name: str
+    amount: float
+    words: str
+
+
+def stretched(
+    statement: Statement, choices: Choices, wants: tuple[Want, ...] = ()
+) -> tuple[Statement, tuple[Limit, ...]]:
+    """A copy of a statement with a slack for every limit, and the limits.
+
+    They come with those first that a user would rather keep blameless: a conflict is said in
+    terms of the later ones where it can be.
+    """
+    copy = statement.copy()
+    rows = {row.name: number for number, row in enumerate(copy.rows)}
+    found: list[Limit] = []
+    for rule in _RULES:
+        found += rule(copy, rows, choices)
+    for want in wants:
+        found.append(_want(copy, choices, want))
+    return copy, tuple(found)
+
+
+def _slack(statement: Statement, limit: Limit, *, integer: bool = False) -> Limit:
+    unit = 1.0 if integer or limit.value <= 0 else limit.value
+    statement.variable(limit.slack, 0.0, INFINITY, unit, integer)
+    return limit
+
+
+Rows = dict[str, int]
+
+
+def _rows_only(
+    statement: Statement, rows: Rows, row: str, limit: Limit, *, integer: bool = False
+) -> Iterator[Limit]:
+    """A limit that is the right side of one row."""
+    if row in rows:
+        _slack(statement, limit, integer=integer)
+        sign = -1.0 if limit.more else 1.0
+        statement.extend(rows[row], [(sign, limit.slack)])
+        yield limit
+
+
+def _pipes(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    used = {b for pipe in choices.pipes.values() for b in pipe.builds}
+    for build in choices.site.builds.values():
+        if build.name not in used:
+            continue
+        path = ("builds", build.name, "capacity")
+        words = f"a pipe of build '{build.name}' carries"
+        limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True, words)
+        _slack(statement, limit)
+        for (route, fluid), pipe in choices.pipes.items():
+            row = f"pipe_capacity[{route},{fluid}]"
+            if build.name not in pipe.builds or row not in rows:
+                continue
+            more = statement.variable(
+                ("more", route, build.name, fluid), 0.0, INFINITY, build.capacity
+            )
+            most = FURTHEST * build.capacity
+            statement.extend(rows[row], [(-1.0, more)])
+            lay = ("lay", route, build.name, fluid)
+            statement.row(
+                f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0
+            )
+            statement.row(
+                f"most[{route},{build.name},{fluid}]", [(1.0, more), (-1.0, limit.slack)], high=0
+            )
+            for arc in choices.arcs[fluid]:
+                if arc.route == route:
+                    for end in choices.ends(fluid):
+                        key = ("gather", route, arc.start, fluid, end)
+                        if statement.has(key):
+                            statement.raise_high(key)
+                    for shape in choices.fluid_shapes[fluid]:
+                        statement.raise_high(("supply", route, arc.start, fluid, shape))
+        yield limit
+
+
+def _rates(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    for kind in choices.site.stores.values():
+        dimension = "power" if kind.holds == POWER else "mass_rate"
+        for key, value, names in (
+            ("fill_rate", kind.fill_rate, ("fill_rate", "charge_rate")),
+            ("release_rate", kind.release_rate, ("release_rate", "discharge_rate")),
+        ):
+            mine = [
+                rows[f"{name}[{kind.name}@{place}]"]
+                for name in names
+                for place in kind.places
+                if f"{name}[{kind.name}@{place}]" in rows
+            ]
+            if value is None or not mine:
+                continue
+            words = f"a store '{kind.name}' {'takes in' if key == 'fill_rate' else 'gives'}"
+            path = ("stores", kind.name, key)
+            limit = _slack(statement, Limit(key, kind.name, path, value, dimension, True, words))
+            for row in mine:
+                statement.extend(row, [(-1.0, limit.slack)])
+            yield limit
+
+
+def _sizes(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    stores = {**choices.fluid_stores, **choices.batteries}
+    for kind in choices.site.stores.values():
+        mine = [name for name, store in stores.items() if store.type.name == kind.name]
+        if not mine or choices.lossless:
+            continue
+        dimension = "energy" if kind.holds == POWER else "mass"
+        path, words = ("stores", kind.name, "size", "most"), f"a store '{kind.name}' holds"
+        limit = _slack(statement, Limit("size", kind.name, path, kind.most, dimension, True, words))
+        for name in mine:
+            size = ("size", name)
+            room = statement.columns[statement.index(size)]
+            statement.row(
+                f"room[{name}]", [(1.0, size), (-1.0, limit.slack)], high=room.high * room.unit
+            )
+            for key in (size, ("units", name), ("swing", name)):
+                if statement.has(key):
+                    statement.raise_high(key)
+            for part in CLASSES:
+                if statement.has(("burst_part", name, part)):
+                    statement.raise_high(("burst_part", name, part))
+            if f"store_stands[{name}]" in rows:
+                statement.extend(rows[f"store_stands[{name}]"], [(-1.0, limit.slack)])
+        yield limit
+
+
+def _places(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    del rows
+    for name, group in choices.groups.items():
+        if group.most_new is None:
+            continue
+        path = ("machines", group.type.name, "places", group.place)
+        words = f"machine '{group.type.name}' may stand at '{group.place}'"
+        value = float(group.most_new + group.standing)
+        limit = Limit("places", name, path, value, "number", True, words)
+        _slack(statement, limit, integer=True)
+        key = ("count", name)
+        statement.raise_high(key)
+        statement.row(
+            f"places[{name}]", [(1.0, key), (-1.0, limit.slack)], high=float(group.most_new)
+        )
+        yield limit
+
+
+def _types(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    for machine in choices.site.machines.values():
+        if machine.most is not None:
+            path, words = ("machines", machine.name, "most"), f"machine '{machine.name}' may stand"
+            value = float(machine.most)
+            limit = Limit("most", machine.name, path, value, "number", True, words)
+            row = f"most_of_type[{machine.name}]"
+            yield from _rows_only(statement, rows, row, limit, integer=True)
+
+
+def _flows(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    fluids = dict.fromkeys(choices.site.sources[s].fluid for s in choices.sources)
+    for fluid in fluids:
+        mine = [s for s in choices.sources if choices.site.sources[s].fluid == fluid]
+        path = ("sources", mine[0], "flow")
+        words = f"sources of '{fluid}' give"
+        limit = _slack(statement, Limit("flow", fluid, path, 1.0, "share", True, words))
+        for name in mine:
+            row, flow = f"source_capacity[{name}]", choices.site.sources[name].flow
+            if row not in rows:
+                continue
+            more = statement.variable(("more", name), 0.0, INFINITY, flow)
+            statement.extend(rows[row], [(-1.0, more)])
+            tap = ("tap", name)
+            statement.row(f"more[{name}]", [(1.0, more), (-FURTHEST * flow, tap)], high=0.0)
+            statement.row(f"most[{name}]", [(1.0, more), (-flow, limit.slack)], high=0.0)
+            for k in choices.reach[name]:
+                statement.raise_high(("collect", name, k))
+            for shape in choices.fluid_shapes[fluid]:
+                if statement.has(("direct", name, shape)):
+                    statement.raise_high(("direct", name, shape))
+        yield limit
+
+
+def _caps(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    limits = choices.site.limits
+    for kind, value, dimension, words in (
+        ("money", limits.money, "money", "money in all may be"),
+        ("emission", limits.emission, "emission_rate", "counted emission may be"),
+    ):
+        if value is not None:
+            limit = Limit(kind, "", ("limits", kind), value, dimension, True, words)
+            yield from _rows_only(statement, rows, f"{kind}_cap", limit)
+
+
+def _stocks(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    for material in choices.site.materials.values():
+        if material.stock is not None:
+            path, words = ("materials", material.name, "stock"), f"stock of '{material.name}' is"
+            limit = Limit("stock", material.name, path, material.stock, "mass", True, words)
+            yield from _rows_only(statement, rows, f"stock[{material.name}]", limit)
+
+
+def _shares(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    for demand in choices.site.demands.values():
+        if demand.least_share > 0:
+            path = ("demands", demand.name, "least_share")
+            words = f"demand '{demand.name}' must be served, of its mean, at least"
+            limit = Limit(
+                "least_share", demand.name, path, demand.least_share, "share", False, words
+            )
+            _slack(statement, limit)
+            number = rows[f"share[{demand.name}]"]
+            statement.extend(number, [(demand.mean, limit.slack)])
+            yield limit
+
+
+DIMENSION_OF_WANT = {
+    "firm_clean": "power",
+    "firm_total": "power",
+    "served": "share",
+    "tap": "number",
+    "machines": "number",
+    "emission": "emission_rate",
+    "money": "money",
+}
+AT_MOST = ("emission", "money")
+
+
+def _want(statement: Statement, choices: Choices, want: Want) -> Limit:
+    at_most = want.kind in AT_MOST
+    name = f"{want.kind}:{want.name}" if want.name else want.kind
+    dimension = DIMENSION_OF_WANT[want.kind]
+    limit = Limit("want", name, (), want.amount, dimension, at_most, want.words)
+    _slack(statement, limit)
+    terms, factor, standing = _wanted(statement, choices, want)
+    amount = want.amount * factor - standing
+    if at_most:
+        statement.row(f"want[{name}]", [*terms, (-factor, limit.slack)], high=amount)
+    else:
+        statement.row(f"want[{name}]", [*terms, (factor, limit.slack)], low=amount)
+    return limit
+
+
+def _wanted(statement: Statement, choices: Choices, want: Want) -> tuple[Terms, float, float]:
+    """The expression, SI of it a unit of the want, and what of it stands already."""
+    if want.kind in ("firm_clean", "firm_total"):
+        kinds = ("clean",) if want.kind == "firm_clean" else CLASSES
+        demands = choices.power_demands()
+        return [term for d in demands for term in served(choices, d.name, kinds)], 1.0, 0.0
+    if want.kind == "served":
+        return served(choices, want.name), choices.site.demands[want.name].mean, 0.0
+    if want.kind == "tap":
+        known = statement.has(("tap", want.name))
+        return ([(1.0, ("tap", want.name))] if known else []), 1.0, 0.0
+    if want.kind == "machines":
+        groups = [g for g in choices.groups.values() if want.name in (g.name, g.type.name)]
+        standing = float(sum(group.standing for group in groups))
+        return [(1.0, ("count", group.name)) for group in groups], 1.0, standing
+    if want.kind == "emission":
+        return counted_emission(choices), 1.0, 0.0
+    return money(choices, statement), 1.0, 0.0
+
+
+_RULES: tuple[Callable[[Statement, Rows, Choices], Iterator[Limit]], ...] = (
+    _pipes,
+    _rates,
+    _sizes,
+    _places,
+    _types,
+    _flows,
+    _caps,
+    _stocks,
+    _shares,
+)
