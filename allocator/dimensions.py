@@ -134,6 +134,16 @@ DIMENSIONS: Mapping[str, Dimension] = {
         time=-3,
         temperature=-1,
     ),
+    "conductance": _dimension(
+        "thermal conductance",
+        "conductance",
+        "W/K",
+        "400 W/K",
+        mass=1,
+        length=2,
+        time=-3,
+        temperature=-1,
+    ),
     "molar_mass": _dimension(
         "molar mass", "molar mass", "kg/mol", "28 g/mol", mass=1, substance=-1
     ),

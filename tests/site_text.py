@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from allocator.site.bath import Bath
 from allocator.site.records import (
     POWER,
     Build,
@@ -56,6 +58,7 @@ def _document(site: Site) -> dict[str, Any]:
         "lines": _each(site.lines.values(), _line),
         "machines": _each(site.machines.values(), _machine),
         "demands": _each(site.demands.values(), _demand),
+        "baths": _each(site.baths.values(), _bath),
         "built": _built(site),
     }
 
@@ -127,6 +130,30 @@ def _store(x: StoreType) -> dict[str, Any]:
         "loss": x.loss or None,
         "charge_efficiency": x.charge_efficiency if x.holds == POWER else None,
     }
+
+
+def _bath(x: Bath) -> dict[str, Any]:
+    written = {name: getattr(x, name) for name in _BATH}
+    written["steam"] = "recovered" if x.steam_recovered else "vented"
+    for name, part in (("recovery", x.recovery), ("cooler", x.cooler)):
+        written[name] = part and dataclasses.asdict(part)
+    return written
+
+
+_BATH = [
+    "source",
+    "mass",
+    "most",
+    "loss",
+    "start",
+    "pressure",
+    "hottest",
+    "fluid",
+    "specific_heat",
+    "contact",
+    "heat_while_on",
+    "hottest_outlet",
+]
 
 
 def _build(x: Build) -> dict[str, Any]:

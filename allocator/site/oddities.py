@@ -40,6 +40,7 @@ def _note_unused(site: Site, values: Values) -> None:
         *(demand.wants for demand in site.demands.values()),
         *(fluid for machine in site.machines.values() for fluid in machine.takes),
         *(fluid for machine in site.machines.values() for fluid in machine.gives),
+        *(bath.fluid for bath in site.baths.values()),
     }
     materials = {
         *(name for source in site.sources.values() for name in source.tap_materials),
@@ -111,12 +112,16 @@ def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
 
 def _note_temperatures(values: Values) -> None:
     ambient: Values | None = values.get("ambient")
-    for record in (ambient, *_section(values, "sources").values()):
-        kelvin = record.get("temperature") if record else None
+    given: list[tuple[Values | None, str]] = [(ambient, "temperature")]
+    given += [(record, "temperature") for record in _section(values, "sources").values()]
+    for bath in _section(values, "baths").values():
+        given += [(bath, key) for key in ("start", "hottest", "hottest_outlet")]
+    for record, key in given:
+        kelvin = record.get(key) if record else None
         if record and kelvin is not None and kelvin < COLDEST:
             record.warn(
-                "temperature",
-                f"temperature is {format_quantity(kelvin, 'temperature')}",
+                key,
+                f"{key} is {format_quantity(kelvin, 'temperature')}",
                 "a plain number is kelvin: write degrees as '40 degC'",
             )
 

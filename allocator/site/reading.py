@@ -19,6 +19,7 @@ from allocator.site.ledger import Ledger, Where
 from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.oddities import note_oddities
 from allocator.site.records import GOALS, Site
+from allocator.site.sections.baths import read_baths
 from allocator.site.sections.built import read_built
 from allocator.site.sections.demands import read_demands
 from allocator.site.sections.grounds import (
@@ -172,6 +173,7 @@ def _records(values: Values, stem: str) -> Site:
     def plain(name: str, otherwise: Any) -> Any:
         return values.get(name, otherwise)
 
+    ambient = read_ambient(values.get("ambient"))
     builds = read_builds(section("builds"))
     stores = read_stores(section("stores"))
     machines = read_machines(section("machines"))
@@ -190,11 +192,12 @@ def _records(values: Values, stem: str) -> Site:
         lines=lines,
         built=read_built(values.get("built"), builds, stores, machines),
         limits=read_limits(values.get("limits")),
-        ambient=read_ambient(values.get("ambient")),
+        ambient=ambient,
         goals=plain("goals", GOALS),
         horizon=plain("horizon", 31_557_600.0),
         load_factor=plain("load_factor", None),
         count_biogenic=plain("count_biogenic", False),
         about=plain("about", ""),
         mixes=read_mixes(section("mixes")),
+        baths=read_baths(section("baths"), section("sources"), ambient),
     )

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from allocator.site.bath import Bath
+
 POWER = "power"
 """What a store holds, or a demand asks for, when it is electric power instead of a fluid."""
 
@@ -312,3 +314,4 @@ class Site:
     about: str = ""
     sha256: str = ""
     mixes: Mapping[str, Mix] = field(default_factory=dict)
+    baths: Mapping[str, Bath] = field(default_factory=dict)

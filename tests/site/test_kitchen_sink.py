@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from allocator.site.bath import Bath, BathCooler, BathRecovery
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import (
     Ambient,
@@ -139,6 +140,39 @@ def test_stores(site: Site) -> None:
             price=300 / KWH,
             fill_rate=100_000.0,
             charge_efficiency=0.9,
+        ),
+    ]
+
+
+def test_baths(site: Site) -> None:
+    assert list(site.baths.values()) == [
+        Bath(
+            "quench",
+            source="north_well",
+            mass=2000.0,
+            most=9000.0,
+            loss=40.0,
+            start=285.15,
+            pressure=120_000.0,
+            hottest=308.15,
+            fluid="bio_co2",
+            contact=0.9,
+            hottest_outlet=311.15,
+            steam_recovered=True,
+            recovery=BathRecovery(20.0, 303.15, 0.05, 283.15),
+            cooler=BathCooler(30.0, 306.15, 0.04),
+        ),
+        Bath(
+            "stones",
+            source="north_well",
+            mass=1000.0,
+            most=10_000.0,
+            loss=5.0,
+            start=281.15,
+            pressure=101_300.0,
+            hottest=363.15,
+            specific_heat=800.0,
+            heat_while_on=1000.0,
         ),
     ]
 

@@ -196,6 +196,19 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
             ],
         ),
         (
+            [
+                (
+                    "machines:",
+                    "baths:\n  tub: {source: well, mass: 1 t, specific_heat: 900, loss: 2 W/K, "
+                    "heat_while_on: 1 kW, hottest: «90}\nmachines:",
+                )
+            ],
+            [
+                "bath 'tub': hottest is -183 degC; "
+                "a plain number is kelvin: write degrees as '40 degC'"
+            ],
+        ),
+        (
             [("machines:", "ambient: {temperature: «15}\nmachines:")],
             [
                 "site: temperature is -258 degC; "

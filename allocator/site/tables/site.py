@@ -7,6 +7,7 @@ from allocator.site.kinds import Choice, Flag, Quantity, Text
 from allocator.site.records import GOALS, POWER
 from allocator.site.shapes import Named
 from allocator.site.table import Key, Table
+from allocator.site.tables.baths import BATHS
 from allocator.site.tables.common import (
     SPAN,
 )
@@ -63,6 +64,7 @@ SITE = Table(
             required=True,
         ),
         Key("built", BUILT, "What stands already and costs nothing"),
+        Key("baths", Named("bath", BATHS), "Thermal mass beside sources, by name"),
         Key("mixes", Named("mix", MIXES), "Supply mixes to compare, by name"),
     ),
     reserved={

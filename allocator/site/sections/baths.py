@@ -1,0 +1,123 @@
+"""Baths beside sources, and what no bath can be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.quantities import format_quantity, shown
+from allocator.site.bath import Bath, BathCooler, BathRecovery
+from allocator.site.records import Ambient
+from allocator.site.table import Values
+
+TIMES_MASS = 10.0
+"""The most that may stand somewhere, in what stands there, when nothing is said of it."""
+
+
+def read_baths(
+    section: Mapping[str, Values], sources: Mapping[str, Values], ambient: Ambient
+) -> dict[str, Bath]:
+    """Every bath that is whole."""
+    baths = {}
+    for name, values in section.items():
+        recovery = _recovery(values, ambient)
+        cooler = _cooler(values)
+        _check_heat(values, sources)
+        _check_sizes(values)
+        if values.whole:
+            mass: float = values.get("mass")
+            baths[name] = Bath(
+                name,
+                source=values.get("source"),
+                mass=mass,
+                most=values.get("most", TIMES_MASS * mass),
+                loss=values.get("loss"),
+                start=values.get("start", ambient.temperature),
+                pressure=values.get("pressure", ambient.pressure),
+                hottest=values.get("hottest"),
+                fluid=values.get("fluid"),
+                specific_heat=values.get("specific_heat"),
+                contact=values.get("contact"),
+                heat_while_on=values.get("heat_while_on"),
+                hottest_outlet=values.get("hottest_outlet"),
+                steam_recovered=values.get("steam") == "recovered",
+                recovery=recovery,
+                cooler=cooler,
+            )
+    return baths
+
+
+def _recovery(values: Values, ambient: Ambient) -> BathRecovery | None:
+    given: Values | None = values.get("recovery")
+    if given is None or not given.whole:
+        return None
+    cold: float = given.get("cold", ambient.temperature)
+    threshold: float = given.get("threshold")
+    efficiency: float = given.get("efficiency")
+    between = f"{_kelvin(threshold)} and {_kelvin(cold)}"
+    most = 1 - cold / threshold
+    if most <= 0:
+        given.fault(
+            "threshold",
+            f"is no hotter than what the heat is rejected to ({between})",
+            "raise it, or give a lower 'cold'",
+        )
+    elif efficiency >= most:
+        given.fault(
+            "efficiency",
+            f"is {format_quantity(efficiency, 'share')}, and no engine between {between} passes "
+            f"{format_quantity(most, 'share')} (Carnot)",
+            "give a lower efficiency or a higher 'threshold'",
+        )
+    return BathRecovery(given.get("duty"), threshold, efficiency, cold)
+
+
+def _cooler(values: Values) -> BathCooler | None:
+    given: Values | None = values.get("cooler")
+    if given is None or not given.whole:
+        return None
+    hottest: float | None = values.get("hottest")
+    set_point: float | None = given.get("set_point", hottest)
+    if hottest is None or set_point is None:
+        return None
+    if set_point > hottest:
+        given.fault(
+            "set_point",
+            f"is above the bath's 'hottest' ({_kelvin(set_point)} > {_kelvin(hottest)})",
+            "give that or less",
+        )
+    return BathCooler(given.get("duty"), set_point, given.get("power_share"))
+
+
+def _check_heat(values: Values, sources: Mapping[str, Values]) -> None:
+    source: str | None = values.get("source")
+    if source is None or values.has("heat_while_on"):
+        if values.has("heat_while_on") and values.has("hottest_outlet"):
+            values.fault(
+                "hottest_outlet",
+                "is given beside 'heat_while_on', from which no temperature of gas follows",
+                "leave one of them out",
+            )
+        return
+    beside = sources.get(source)
+    if beside is not None and not beside.has("temperature"):
+        values.fault(
+            "source",
+            f"names {shown(source)}, whose temperature is not known",
+            "add 'temperature' to the source, or 'heat_while_on' to the bath",
+        )
+
+
+def _check_sizes(values: Values) -> None:
+    mass: float | None = values.get("mass")
+    most: float | None = values.get("most")
+    if mass is not None and most is not None and most < mass:
+        values.fault(
+            "most",
+            f"is less than 'mass' ({format_quantity(most, 'mass')} < "
+            f"{format_quantity(mass, 'mass')})",
+            "give the most that may stand there",
+        )
+
+
+def _kelvin(temperature: float) -> str:
+    return format_quantity(temperature, "temperature")

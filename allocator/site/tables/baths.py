@@ -1,0 +1,70 @@
+"""Keys of baths."""
+
+from __future__ import annotations
+
+from allocator.site.kinds import Choice, Name, Quantity
+from allocator.site.table import Key, Table
+from allocator.site.tables.common import FLUID, WATTS
+
+KELVIN = Quantity("temperature", above=0)
+KILOGRAMS = Quantity("mass", above=0)
+
+RECOVERY = Table(
+    (
+        Key("duty", WATTS, "Most heat that it takes", required=True),
+        Key("threshold", KELVIN, "Of the bath, below which it stands still", required=True),
+        Key(
+            "efficiency",
+            Quantity("share", above=0, below=1),
+            "Power per heat that it takes",
+            required=True,
+        ),
+        Key("cold", KELVIN, "To which it rejects heat; default: the air"),
+    )
+)
+
+COOLER = Table(
+    (
+        Key("duty", WATTS, "Most heat that it takes away", required=True),
+        Key("set_point", KELVIN, "Of the bath, above which it runs; default: 'hottest'"),
+        Key(
+            "power_share",
+            Quantity("share", least=0),
+            "Power of its pumps and fans per heat taken away",
+            default="0",
+        ),
+    )
+)
+
+BATHS = Table(
+    (
+        Key("source", Name("sources", "source"), "Beside which it stands", required=True),
+        Key("mass", KILOGRAMS, "What it holds", required=True),
+        Key("most", KILOGRAMS, "Most that may stand there; default: ten times 'mass'"),
+        Key("fluid", FLUID, "What fills it"),
+        Key("specific_heat", Quantity("specific_heat", above=0), "Of what fills it"),
+        Key("start", KELVIN, "Before the first burst; default: of the air"),
+        Key("loss", Quantity("conductance", least=0), "Heat lost per kelvin (UA)", required=True),
+        Key("pressure", Quantity("pressure", above=0), "In it; default: of the air"),
+        Key(
+            "contact",
+            Quantity("share", above=0, most=1),
+            "Share of the way to the bath's temperature that the gas comes",
+            default="1",
+        ),
+        Key(
+            "heat_while_on", WATTS, "Heat while the source is on; default: by the gas's temperature"
+        ),
+        Key("hottest", KELVIN, "That what stands in it bears", required=True),
+        Key("hottest_outlet", KELVIN, "Of the gas that leaves it"),
+        Key(
+            "steam",
+            Choice(("vented", "recovered")),
+            "What becomes of steam: vented and made up, or condensed and led back",
+            default="vented",
+        ),
+        Key("recovery", RECOVERY, "Power from its heat"),
+        Key("cooler", COOLER, "A cooler that could be added"),
+    ),
+    either=(("fluid",), ("specific_heat",)),
+)

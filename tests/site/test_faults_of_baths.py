@@ -1,0 +1,99 @@
+"""Faults of a site file: baths that cannot be."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+Case = tuple[str, list[tuple[str, str]], list[str]]
+
+CASES: list[Case] = [
+    (
+        "efficiency above Carnot's",
+        [("efficiency: 5 %", "efficiency: «12 %")],
+        [
+            (
+                "bath 'quench': recovery.efficiency is 12 %, and no engine between 30 degC and "
+                "10 degC passes 6.6 % (Carnot); give a lower efficiency or a higher 'threshold'"
+            )
+        ],
+    ),
+    (
+        "recovery from cold",
+        [("threshold: 30 degC", "threshold: «9 degC")],
+        [
+            (
+                "bath 'quench': recovery.threshold is no hotter than what the heat is rejected to "
+                "(9 degC and 10 degC); raise it, or give a lower 'cold'"
+            )
+        ],
+    ),
+    (
+        "cooler above the limit",
+        [("set_point: 33 degC", "set_point: «36 degC")],
+        [
+            (
+                "bath 'quench': cooler.set_point is above the bath's 'hottest' (36 degC > 35 degC)"
+                "; give that or less"
+            )
+        ],
+    ),
+    (
+        "source of unknown temperature",
+        [
+            (", heat_while_on: 1 kW", ""),
+            ("{source: north_well, mass", "{source: «tank_farm, mass"),
+        ],
+        [
+            (
+                "bath 'stones': source names 'tank_farm', whose temperature is not known; "
+                "add 'temperature' to the source, or 'heat_while_on' to the bath"
+            )
+        ],
+    ),
+    (
+        "heat and an outlet",
+        [("heat_while_on: 1 kW", "heat_while_on: 1 kW, hottest_outlet: «40 degC")],
+        [
+            (
+                "bath 'stones': hottest_outlet is given beside 'heat_while_on', from which no "
+                "temperature of gas follows; leave one of them out"
+            )
+        ],
+    ),
+    (
+        "less than stands there",
+        [("most: 9 t", "most: «1 t")],
+        [
+            (
+                "bath 'quench': most is less than 'mass' (1 t < 2 t); "
+                "give the most that may stand there"
+            )
+        ],
+    ),
+    (
+        "nothing in it",
+        [("    fluid: bio_co2\n    start", "    start"), ("  quench:", "  «quench:")],
+        ["bath 'quench': needs 'fluid', or 'specific_heat'; add it"],
+    ),
+    (
+        "unknown source and no loss",
+        [
+            ("{source: north_well, mass", "{source: «tank_fram, mass"),
+            ("loss: 5 W/K", "loss: «-5 W/K"),
+        ],
+        [
+            "bath 'stones': source names the unknown source 'tank_fram'; did you mean 'tank_farm'?",
+            "bath 'stones': loss must not be negative (got -5 W/K); give a conductance such as "
+            "'400 W/K'",
+        ],
+    ),
+]
+
+
+@pytest.mark.parametrize(("patches", "messages"), [c[1:] for c in CASES], ids=[c[0] for c in CASES])
+def test_faults(
+    patches: list[tuple[str, str]], messages: list[str], check_faults: Callable[..., None]
+) -> None:
+    check_faults(patches, messages)
