@@ -17,7 +17,7 @@ MAY_IMPORT = {
     "physics": EDGE | {"physics"},
     "plan": set(),
     "plan_file": EDGE | {"plan", "site"},
-    "site": EDGE | {"site"},
+    "site": EDGE | {"site", "physics"},
     "duty": {"duty", "site"},
     "planning": {"planning", "duty", "site", "plan"},
     "proof": EDGE | {"proof", "site", "plan", "plan_file"},

@@ -12,3 +12,7 @@ class PhysicsError(AllocatorError):
         self.problem = problem
         self.remedy = remedy
         super().__init__(f"{problem}; {remedy}" if remedy else problem)
+
+
+class UnknownPropertyError(PhysicsError):
+    """A property that neither the user nor the property library gives."""

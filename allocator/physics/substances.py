@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 
 from allocator.physics.arrays import FloatLike, Floats, floats
-from allocator.physics.faults import PhysicsError
+from allocator.physics.faults import PhysicsError, UnknownPropertyError
 
 GAS_CONSTANT = 8.31446261815324
 """J/(mol K), exact by the SI of 2019."""
@@ -98,7 +98,7 @@ def value(substance: Substance, name: str, temperature: FloatLike, pressure: Flo
     if name in constants:
         return np.full(kelvin.shape, constants[name])
     if substance.library is None:
-        raise PhysicsError(
+        raise UnknownPropertyError(
             f"has no known {PROPERTIES[name][1]}",
             f"add 'substance', or 'constants: {{{name}: ... {PROPERTIES[name][2]}}}'",
         )

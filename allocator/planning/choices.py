@@ -101,7 +101,7 @@ class Choices:
 
     def bus(self, place: str | None) -> str:
         """The power bus of a place: one for the whole site unless lines are listed."""
-        return SITE_BUS if not self.site.lines or place is None else place
+        return SITE_BUS if not self.site.lines or place is None else self.site.ground(place)
 
     def buses(self) -> tuple[str, ...]:
         """All power buses."""
@@ -242,18 +242,17 @@ def _store_sites(site: Site, excluded: set[str]) -> dict[str, StoreSite]:
     return found
 
 
-def beats(better: Build, worse: Build) -> bool:
-    """True when a build carries as much for no more of any material and no more money."""
-    if better.capacity < worse.capacity or better.price > worse.price:
-        return False
-    if better.fluids is not None and (
-        worse.fluids is None or not set(worse.fluids) <= set(better.fluids)
-    ):
+def beats(better: Build, worse: Build, more: float = 0.0) -> bool:
+    """True when a build carries as much for no more of any material and no more money.
+
+    ``more``: kg/s that it carries beyond the other, of the fluid and on the route in question.
+    """
+    if more < 0 or better.price > worse.price:
         return False
     mine, other = material_per_metre(better), material_per_metre(worse)
     if any(mass > other.get(material, 0.0) for material, mass in mine.items()):
         return False
-    same = better.capacity == worse.capacity and better.price == worse.price and mine == other
+    same = more == 0 and better.price == worse.price and mine == other
     return not same or better.name < worse.name
 
 
@@ -275,11 +274,15 @@ def _pipes(site: Site, excluded: set[str], wanted: set[str]) -> dict[tuple[str, 
             if fluid not in wanted:
                 continue
             offered = [
-                site.builds[b]
+                (site.builds[b], site.capacity(route.name, b, fluid))
                 for b in route.builds
-                if site.builds[b].fluids is None or fluid in (site.builds[b].fluids or ())
+                if site.may_carry(route.name, b, fluid)
             ]
-            kept = [b.name for b in offered if not any(beats(o, b) for o in offered if o is not b)]
+            kept = [
+                build.name
+                for build, rate in offered
+                if not any(beats(o, build, r - rate) for o, r in offered if o is not build)
+            ]
             now = standing.get((route.name, fluid))
             if now is not None and now not in kept:
                 kept.append(now)
@@ -341,7 +344,7 @@ def _destinations(
             continue
         (fluid,) = group.type.takes
         for battery in batteries.values():
-            if site.lines and battery.place != group.place:
+            if site.lines and site.ground(battery.place) != site.ground(group.place):
                 continue
             name = f"burn:{group.name}>{battery.name}"
             found[name] = Destination(name, fluid, group.place, group=group, battery=battery)

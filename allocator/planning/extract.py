@@ -193,6 +193,9 @@ def runs(reading: Reading) -> tuple[Run, ...]:
             for shape in choices.fluid_shapes[fluid]:
                 if (rate := reading.get("supply", route, arc.start, fluid, shape)) > 0:
                     flows.append(PipeFlow(arc.start, arc.end, "supply", shape, rate))
+        stream = choices.site.routes[route].stream
+        if not flows and stream is not None and stream.kind == "passage":
+            continue  # it costs nothing and is always there
         found.append(Run(route, build, fluid, build != pipe.standing, tuple(flows)))
     return tuple(found)
 

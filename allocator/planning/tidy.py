@@ -109,7 +109,8 @@ def _trim_pipes(
                 all(other.get(m, 0.0) <= now.get(m, 0.0) for m in {*now, *other})
                 and site.builds[build].price <= site.builds[laid[0]].price
             )
-            if smaller and site.builds[build].capacity >= flow * (1 + 1e-6) and build != laid[0]:
+            holds = site.capacity(route, build, fluid) >= flow * (1 + 1e-6)
+            if smaller and holds and build != laid[0]:
                 put(("lay", route, laid[0], fluid), 0.0)
                 put(("lay", route, build, fluid), 1.0)
                 break

@@ -83,7 +83,7 @@ def _pipes(statement: Statement, choices: Choices, unit: float) -> None:
     for (route, fluid), pipe in choices.pipes.items():
         for build in pipe.builds:
             statement.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True)
-        most = max(site.builds[b].capacity for b in pipe.builds)
+        most = max(site.capacity(route, b, fluid) for b in pipe.builds)
         for arc in choices.arcs[fluid]:
             if arc.route != route:
                 continue

@@ -65,7 +65,7 @@ class Case:
 
     def bus(self, place: str | None) -> str:
         """The power bus of a place: one for all places unless the site lists lines."""
-        return place or "" if self.site.lines else ""
+        return self.site.ground(place) if self.site.lines and place else ""
 
     def duty(self, source: str) -> float:
         """Share of the time that a source is on."""

@@ -138,7 +138,7 @@ def check_runs(case: Case, findings: Findings) -> None:
 
 
 def _new_run(case: Case, findings: Findings, run: Run, subject: str) -> None:
-    route, build = case.site.routes[run.route], case.site.builds[run.build]
+    route = case.site.routes[run.route]
     findings.holds(
         "build_not_offered",
         subject,
@@ -148,7 +148,7 @@ def _new_run(case: Case, findings: Findings, run: Run, subject: str) -> None:
     findings.holds(
         "build_fluid",
         subject,
-        build.fluids is None or run.fluid in build.fluids,
+        case.site.may_carry(run.route, run.build, run.fluid),
         f"build {run.build!r} is not for {run.fluid!r}",
     )
     for place in (route.start, route.end):

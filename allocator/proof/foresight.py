@@ -171,7 +171,7 @@ def _sources_and_runs(
             column = sheet.column(most)
             fluids.setdefault((source.place, source.fluid), []).append((column, 1.0))
     for run in assembly.case.plan.runs:
-        route, capacity = site.routes[run.route], site.builds[run.build].capacity
+        route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
         ways = [(route.start, route.end)]
         if not route.one_way:
             ways.append((route.end, route.start))

@@ -23,7 +23,7 @@ def check_pipes(case: Case, findings: Findings) -> None:
             "pipe_capacity",
             subject,
             math.fsum(rates),
-            case.site.builds[run.build].capacity,
+            case.site.capacity(run.route, run.build, run.fluid),
             "kg/s",
             "the flow with all layers at peak",
         )

@@ -136,6 +136,13 @@ def _own_load(case: Case) -> dict[str, list[float]]:
         if record.pump is not None:
             moved = math.fsum([*source.collect.values(), *source.direct.values()])
             found.setdefault(case.bus(record.place), []).append(record.pump.energy * moved)
+    for run in case.plan.runs:
+        for flow in run.flows:
+            # what a route takes for moving gas, as if every source were on and every shape at peak
+            peak = case.peak(flow.carries) if flow.layer == "supply" and case.firm else 1.0
+            taken = case.site.routes[run.route].energy * flow.rate * peak
+            if taken > 0:
+                found.setdefault(case.bus(flow.start), []).append(taken)
     for machine in case.plan.machines:
         taken = case.machine_type(machine).power_in
         if taken > 0:

@@ -73,7 +73,13 @@ def _taps(site: Site, plan: Plan) -> Iterator[BillLine]:
             source = site.sources[use.name]
             item = f"tap {use.name}"
             yield from _thing(
-                site, item, source.place, 1.0, "piece", source.tap_materials, source.tap_price
+                site,
+                item,
+                site.ground(source.place),
+                1.0,
+                "piece",
+                source.tap_materials,
+                source.tap_price,
             )
 
 
@@ -86,9 +92,14 @@ def _runs(site: Site, plan: Plan) -> Iterator[BillLine]:
         for layer in build.layers:
             used = layer.mass * route.length
             materials[layer.material] = materials.get(layer.material, 0.0) + used
-        item = f"{run.build} pipe for {run.fluid}"
-        where = f"{run.route}: {route.start} to {route.end}"
         price = build.price * route.length
+        if route.stream is not None and route.stream.kind == "cooler":
+            where = f"{run.route}: {site.ground(route.start)}"
+            item = f"{run.build} for {run.fluid}"
+            yield from _thing(site, item, where, 1.0, "piece", materials, price)
+            continue
+        item = f"{run.build} pipe for {run.fluid}"
+        where = f"{run.route}: {site.ground(route.start)} to {site.ground(route.end)}"
         yield from _thing(
             site, item, where, route.length, "m", materials, price, length=route.length
         )
@@ -118,7 +129,7 @@ def _stores(site: Site, plan: Plan) -> Iterator[BillLine]:
             yield from _thing(
                 site,
                 f"{use.type} base",
-                use.place,
+                site.ground(use.place),
                 1.0,
                 "piece",
                 kind.base_materials,
@@ -126,7 +137,9 @@ def _stores(site: Site, plan: Plan) -> Iterator[BillLine]:
             )
         materials = {name: mass * use.new_size for name, mass in kind.materials.items()}
         price = kind.price * use.new_size
-        yield from _thing(site, use.type, use.place, use.new_size, unit, materials, price)
+        yield from _thing(
+            site, use.type, site.ground(use.place), use.new_size, unit, materials, price
+        )
 
 
 def _machines(site: Site, plan: Plan) -> Iterator[BillLine]:
@@ -136,7 +149,9 @@ def _machines(site: Site, plan: Plan) -> Iterator[BillLine]:
         kind = site.machines[use.type]
         materials = {name: mass * use.new for name, mass in kind.materials.items()}
         price = kind.price * use.new
-        yield from _thing(site, use.type, use.place, float(use.new), "piece", materials, price)
+        yield from _thing(
+            site, use.type, site.ground(use.place), float(use.new), "piece", materials, price
+        )
 
 
 def _receivers(plan: Plan) -> Iterator[BillLine]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from allocator.plan import FLAT, LineUse, MachineUse, Run
+from collections.abc import Iterator
+
+from allocator.plan import FLAT, LineUse, MachineUse, Plan, Run
 from allocator.site.records import Site
 
 
@@ -12,6 +14,14 @@ def peak_factor(site: Site, shape: str) -> float:
         return 1.0
     profile = site.demands[shape].profile
     return 1.0 if profile is None else max(profile.levels)
+
+
+def runs_of_kind(site: Site, plan: Plan, kind: str) -> Iterator[Run]:
+    """Runs that are a ``pipe`` or a ``cooler``; passages at a place are neither."""
+    for run in plan.runs:
+        stream = site.routes[run.route].stream
+        if kind == ("pipe" if stream is None else stream.kind):
+            yield run
 
 
 def run_peak(site: Site, run: Run) -> float:

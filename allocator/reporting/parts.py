@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.plan import MachineUse, Plan
-from allocator.reporting.loads import line_peak, mean_load, run_ends, run_peak
+from allocator.reporting.loads import line_peak, mean_load, run_ends, run_peak, runs_of_kind
 from allocator.reporting.text import table
 from allocator.reporting.words import at, count, destination, percent, quantity, shape
 from allocator.site.records import Site
@@ -26,7 +26,8 @@ def sources_tapped(site: Site, plan: Plan) -> list[str]:
             (quantity(mean, "mass_rate"), f"supply, {shape(to)}") for to, mean in use.direct.items()
         ]
         for i, (rate, to) in enumerate(ways or [("0", "nowhere")]):
-            whence = (use.name, source.place, source.fluid, _new(use.new)) if i == 0 else ("",) * 4
+            place = site.ground(source.place)
+            whence = (use.name, place, source.fluid, _new(use.new)) if i == 0 else ("",) * 4
             rows.append((*whence, rate, to))
     rate = "while on" if plan.basis == "firm" else "mean"
     heads = ("source", "place", "fluid", "tap", rate, "to")
@@ -47,7 +48,9 @@ def machines(site: Site, plan: Plan) -> list[str]:
             each = f"{quantity(kind.power_in, 'power')} in"
         else:
             each = ""
-        rows.append((use.type, use.place, str(use.new), str(standing), each, _work(use)))
+        rows.append(
+            (use.type, site.ground(use.place), str(use.new), str(standing), each, _work(use))
+        )
     heads = ("type", "place", "new", "standing", "each", "worked")
     return table(heads, rows, right=(2, 3)) if rows else []
 
@@ -79,9 +82,8 @@ def stores_built(site: Site, plan: Plan) -> list[str]:
     for use in plan.stores:
         if use.size > 0:
             promise = _promised(use.draw)
-            rows.append(
-                (use.type, use.place, use.holds, *_size(use.size, use.new_size, "mass"), promise)
-            )
+            place, size = site.ground(use.place), _size(use.size, use.new_size, "mass")
+            rows.append((use.type, place, use.holds, *size, promise))
     for battery in plan.batteries:
         if battery.size > 0:
             promise = _battery_work(battery.level_part, battery.burst_part, battery.swing_part)
@@ -112,15 +114,34 @@ def _battery_work(level: float, burst: Mapping[str, float], swing: float) -> str
 def runs_laid(site: Site, plan: Plan) -> list[str]:
     """Pipes: from where to where, which build, how long, how full at the busiest moment."""
     rows = []
-    for run in plan.runs:
-        start, end = run_ends(site, run)
+    for run in runs_of_kind(site, plan, "pipe"):
+        start, end = (site.ground(place) for place in run_ends(site, run))
         peak = run_peak(site, run)
         length = quantity(site.routes[run.route].length, "length")
-        use = percent(peak / site.builds[run.build].capacity)
+        use = percent(peak / site.capacity(run.route, run.build, run.fluid))
         flow = quantity(peak, "mass_rate")
         way = f"{start} > {end}"
         rows.append((run.route, way, run.build, run.fluid, _new(run.new), length, flow, use))
     heads = ("route", "way", "build", "fluid", "pipe", "length", "peak", "use")
+    return table(heads, rows, right=(5, 6, 7)) if rows else []
+
+
+def coolers_placed(site: Site, plan: Plan) -> list[str]:
+    """Coolers: where, between which temperatures, how much heat they take away at the busiest."""
+    rows = []
+    for run in runs_of_kind(site, plan, "cooler"):
+        route, stream = site.routes[run.route], site.routes[run.route].stream
+        assert stream is not None
+        cooled = (
+            f"{quantity(stream.inlet, 'temperature')} > {quantity(stream.outlet, 'temperature')}"
+        )
+        peak = run_peak(site, run)
+        power = quantity(peak * route.energy, "power")
+        use = percent(peak / site.capacity(run.route, run.build, run.fluid))
+        place = site.ground(route.start)
+        flow = quantity(peak, "mass_rate")
+        rows.append((run.build, place, run.fluid, cooled, _new(run.new), flow, use, power))
+    heads = ("cooler", "place", "fluid", "cools", "units", "peak", "use", "takes")
     return table(heads, rows, right=(5, 6, 7)) if rows else []
 
 

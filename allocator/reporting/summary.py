@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from allocator.plan import Plan
 from allocator.reporting.bill import running_money
-from allocator.reporting.parts import lines_built, machines, runs_laid, sources_tapped, stores_built
+from allocator.reporting.parts import (
+    coolers_placed,
+    lines_built,
+    machines,
+    runs_laid,
+    sources_tapped,
+    stores_built,
+)
 from allocator.reporting.text import WIDTH, paragraph, section, table
 from allocator.reporting.words import (
     STATUS_WORDS,
@@ -48,6 +55,7 @@ def summary(site: Site, plan: Plan, mean_basis: Plan | None = None) -> str:
     lines += section("Machines", machines(site, plan))
     lines += section("Stores", stores_built(site, plan))
     lines += section("Pipe runs", runs_laid(site, plan))
+    lines += section("Coolers", coolers_placed(site, plan))
     lines += section("Power lines", lines_built(site, plan))
     lines += section("Materials", _materials(plan))
     lines += section("Emissions, mean", _emissions(plan))

@@ -8,7 +8,7 @@ import pandas as pd
 
 from allocator.plan import Plan
 from allocator.reporting.bill import bill_of_materials
-from allocator.reporting.loads import line_peak, run_peak
+from allocator.reporting.loads import line_peak, run_peak, runs_of_kind
 from allocator.site.records import POWER, Site
 
 Row = Mapping[str, object]
@@ -25,7 +25,7 @@ def sources_used(site: Site, plan: Plan) -> pd.DataFrame:
         source = site.sources[use.name]
         whence: Row = {
             "source": use.name,
-            "place": source.place,
+            "place": site.ground(source.place),
             "fluid": source.fluid,
             "new_tap": use.new,
         }
@@ -47,7 +47,7 @@ def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
             {
                 "store": use.name,
                 "type": use.type,
-                "place": use.place,
+                "place": site.ground(use.place),
                 "holds": use.holds,
                 "size_kg": use.size,
                 "new_kg": use.new_size,
@@ -78,15 +78,15 @@ def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
 def runs(site: Site, plan: Plan) -> pd.DataFrame:
     """Pipes and power lines: a row each, with the busiest moment against the capacity."""
     rows: list[Row] = []
-    for run in plan.runs:
-        route, capacity = site.routes[run.route], site.builds[run.build].capacity
+    for run in runs_of_kind(site, plan, "pipe"):
+        route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
         peak = run_peak(site, run)
         rows.append(
             {
                 "kind": "pipe",
                 "name": run.route,
-                "start": route.start,
-                "end": route.end,
+                "start": site.ground(route.start),
+                "end": site.ground(route.end),
                 "build": run.build,
                 "carries": run.fluid,
                 "new": run.new,
@@ -125,7 +125,7 @@ def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
     rows: list[Row] = [
         {
             "type": use.type,
-            "place": use.place,
+            "place": site.ground(use.place),
             "count": use.count,
             "new": use.new,
             "standing": use.count - use.new,

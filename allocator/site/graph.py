@@ -77,14 +77,10 @@ def spread(site: Site, starts: Iterable[str], fluid: str, backward: bool = False
 
 def _neighbours(site: Site, fluid: str, backward: bool) -> Mapping[str, list[str]]:
     standing = {run.route for run in site.built.runs if run.fluid == fluid}
-    able = {
-        build.name
-        for build in site.builds.values()
-        if build.fluids is None or fluid in build.fluids
-    }
     following: dict[str, list[str]] = {}
     for route in usable_routes(site):
-        if route.name not in standing and able.isdisjoint(route.builds):
+        able = any(site.may_carry(route.name, build, fluid) for build in route.builds)
+        if route.name not in standing and not able:
             continue
         start, end = (route.end, route.start) if backward else (route.start, route.end)
         following.setdefault(start, []).append(end)

@@ -184,6 +184,43 @@ class Quantity:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class ByTemperature:
+    """A positive quantity, or a list of [temperature, quantity] pairs from cold to hot.
+
+    Read as (K, value) pairs; one value for all temperatures as a pair at 0 K.
+    """
+
+    dimension: str
+
+    def read(self, node: Node, where: Where) -> tuple[tuple[float, float], ...] | Faulty:
+        kind = Quantity(self.dimension, least=0)
+        if not isinstance(node, Items):
+            value = kind.read(node, where)
+            return FAULTY if isinstance(value, Faulty) else ((0.0, value),)
+        pairs: list[tuple[float, float]] = []
+        for number, item in enumerate(node.items, 1):
+            here = where.item(number)
+            if not isinstance(item, Items) or len(item.items) != 2:
+                example = DIMENSIONS[self.dimension].example
+                return expects(item, here, f"a pair such as [40 degC, {example}]")
+            kelvin = Quantity("temperature", above=0).read(item.items[0], here)
+            value = kind.read(item.items[1], here)
+            if isinstance(kelvin, Faulty) or isinstance(value, Faulty):
+                return FAULTY
+            if pairs and kelvin <= pairs[-1][0]:
+                here.fault(item, "is not hotter than the pair before", "list them cold to hot")
+                return FAULTY
+            pairs.append((kelvin, value))
+        return tuple(pairs) or expects(node, where, "at least one pair")
+
+    def schema(self) -> Schema:
+        value = Quantity(self.dimension, least=0).schema()
+        pair = [Quantity("temperature", above=0).schema(), value]
+        items = {"type": "array", "prefixItems": pair, "minItems": 2, "maxItems": 2}
+        return {"anyOf": [value, {"type": "array", "items": items, "minItems": 1}]}
+
+
 def is_range(node: Pairs) -> bool:
     """Whether a mapping looks like a range of values in place of one."""
     keys = {key.text for key, _ in node.pairs if isinstance(key, Scalar)}

@@ -49,6 +49,7 @@ def _note_unused(site: Site, values: Values) -> None:
         *(layer.material for build in site.builds.values() for layer in build.layers),
         *(name for line in site.lines.values() for name in line.materials),
         *(name for machine in site.machines.values() for name in machine.materials),
+        *(name for cooler in site.coolers.values() for name in cooler.materials),
     }
     builds = {
         *(name for route in site.routes.values() for name in route.builds),

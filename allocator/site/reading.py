@@ -29,12 +29,14 @@ from allocator.site.sections.grounds import (
     read_materials,
     read_places,
 )
-from allocator.site.sections.machines import read_machines
+from allocator.site.sections.machines import read_coolers, read_machines
 from allocator.site.sections.mixes import read_mixes
 from allocator.site.sections.network import read_builds, read_lines, read_routes
 from allocator.site.sections.sources import read_sources
 from allocator.site.sections.stores import read_stores
 from allocator.site.shapes import Named
+from allocator.site.streams.by_bore import with_capacities
+from allocator.site.streams.expansion import with_streams
 from allocator.site.table import Values
 from allocator.site.tables.site import FORMAT, SITE
 
@@ -133,6 +135,11 @@ def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None
     if ledger.faults:
         return None
     note_oddities(site, values)
+    site = with_capacities(site, values)
+    if not ledger.faults:
+        site = with_streams(site, values)
+    if ledger.faults:
+        return None
     digest = hashlib.sha256(content)
     for extra in ledger.extra:
         digest.update(extra)
@@ -174,20 +181,22 @@ def _records(values: Values, stem: str) -> Site:
         return values.get(name, otherwise)
 
     ambient = read_ambient(values.get("ambient"))
-    builds = read_builds(section("builds"))
+    materials = read_materials(section("materials"))
+    builds = read_builds(section("builds"), materials)
     stores = read_stores(section("stores"))
     machines = read_machines(section("machines"))
     lines = read_lines(section("lines"), section("places"))
     return Site(
         name=plain("name", stem),
         fluids=read_fluids(section("fluids")),
-        materials=read_materials(section("materials")),
+        materials=materials,
         places=read_places(section("places")),
         sources=read_sources(section("sources")),
         stores=stores,
         builds=builds,
         routes=read_routes(section("routes"), section("places"), tuple(section("builds"))),
         machines=machines,
+        coolers=read_coolers(section("coolers")),
         demands=read_demands(section("demands"), bool(section("lines"))),
         lines=lines,
         built=read_built(values.get("built"), builds, stores, machines),

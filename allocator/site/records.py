@@ -44,22 +44,37 @@ class Fluid:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A material. ``stock``: kg, None for no limit. ``price``: money/kg. ``scarcity``: weight."""
+    """A material. ``stock``: kg, None for no limit. ``price``: money/kg. ``scarcity``: weight.
+
+    ``density``: kg/m3. ``conductivity``: (K, W/(m K)) from cold to hot; one value holds at every
+    temperature. ``vacuum``: heat crosses it by radiation only. ``emissivity`` of its surface.
+    ``hottest``: K that it bears.
+    """
 
     name: str
     stock: float | None = None
     price: float = 0.0
     scarcity: float = 1.0
+    density: float | None = None
+    conductivity: tuple[tuple[float, float], ...] = ()
+    vacuum: bool = False
+    emissivity: float | None = None
+    hottest: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A place: coordinates and elevation in m."""
+    """A place: coordinates and elevation in m.
+
+    ``part_of``: the place of the site file whose gas at one temperature this one stands for;
+    empty for a place of the file itself.
+    """
 
     name: str
     x: float = 0.0
     y: float = 0.0
     elevation: float = 0.0
+    part_of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +87,14 @@ class Stage:
 
 @dataclass(frozen=True, slots=True)
 class Pump:
-    """A pump at a source: ``energy`` J/kg moved, highest ``rate`` kg/s (None: no limit)."""
+    """A pump at a source: ``energy`` J/kg moved, highest ``rate`` kg/s (None: no limit).
+
+    ``hottest_inlet``: K of what it may take in, None for no limit.
+    """
 
     energy: float
     rate: float | None = None
+    hottest_inlet: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +102,8 @@ class Source:
     """A source. ``flow``: kg/s while on. ``stages``: innermost first; empty means always on.
 
     Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
-    delivery interval. ``next_spell``: s until the outermost stage next turns on.
+    delivery interval. ``next_spell``: s until the outermost stage next turns on. ``water``: mole
+    fraction of vapour.
     """
 
     name: str
@@ -99,6 +119,7 @@ class Source:
     price: float = 0.0
     delivered: bool = False
     pump: Pump | None = None
+    water: float | None = None
 
     @property
     def steady(self) -> bool:
@@ -115,6 +136,7 @@ class StoreType:
     ``base_materials``: kg once when built at a place; prices likewise. ``fill_rate`` and
     ``release_rate``: kg/s or W at one place. ``loss``: share of the *size* lost a second.
     ``charge_efficiency``: share of what enters that can be released (batteries).
+    ``hottest_inlet``: K of what may enter, None for no limit.
     """
 
     name: str
@@ -131,6 +153,7 @@ class StoreType:
     release_rate: float | None = None
     loss: float = 0.0
     charge_efficiency: float = 1.0
+    hottest_inlet: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +167,13 @@ class Layer:
 
 @dataclass(frozen=True, slots=True)
 class Build:
-    """A pipe build. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any."""
+    """A pipe build. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any.
+
+    A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid
+    (:meth:`Site.capacity`); ``capacity`` is then the largest of them. ``inlet_pressure`` and
+    ``outlet_pressure``: Pa. ``velocity``: m/s and ``mach``: highest at the outlet. ``roughness``:
+    m. ``hottest``: K that it bears.
+    """
 
     name: str
     capacity: float
@@ -152,11 +181,38 @@ class Build:
     bore: float | None = None
     price: float = 0.0
     fluids: tuple[str, ...] | None = None
+    by_bore: bool = False
+    inlet_pressure: float | None = None
+    outlet_pressure: float | None = None
+    velocity: float | None = None
+    mach: float = 0.3
+    roughness: float = 4.5e-5
+    hottest: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Stream:
+    """Gas at one temperature on a route, a step of planning with temperatures.
+
+    ``kind``: ``pipe`` along ``corridor``; ``cooler``, which stands at a place (``corridor`` is its
+    type); ``passage``, which costs nothing. ``inlet`` and ``outlet``: K, upper bounds.
+    """
+
+    kind: Literal["pipe", "cooler", "passage"]
+    fluid: str
+    corridor: str
+    inlet: float
+    outlet: float
 
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved."""
+    """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved.
+
+    ``capacities``: (build, fluid) -> kg/s of all that may be laid, where the route decides it.
+    ``energy``: electric J/kg moved. ``stream``: what it stands for. ``buried``: m of the axis
+    below the ground. ``surface_limit``: K outside of the pipe. ``heat_limit``: W it may lose.
+    """
 
     name: str
     start: str
@@ -165,6 +221,12 @@ class Route:
     builds: tuple[str, ...]
     one_way: bool = False
     cost: float = 0.0
+    capacities: Mapping[tuple[str, str], float] | None = None
+    energy: float = 0.0
+    stream: Stream | None = None
+    buried: float | None = None
+    surface_limit: float | None = None
+    heat_limit: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +251,7 @@ class MachineType:
     ``heat_out``: W. ``no_load_share``: share of full-load takings needed while turning at no
     load. ``least_load``: least share of full load. ``least_run``: s, the shortest run when it is
     cycled on and off behind a battery. ``places``: place -> most units there (None: no limit).
+    ``hottest_inlet``: K of the fluids that it takes; ``outlet``: K of those that it gives.
     """
 
     name: str
@@ -204,6 +267,36 @@ class MachineType:
     materials: Mapping[str, float] = field(default_factory=dict)
     price: float = 0.0
     most: int | None = None
+    hottest_inlet: float | None = None
+    outlet: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cooler:
+    """A kind of cooler: one unit cools a fluid to ``set_point`` K.
+
+    ``rate``: kg/s, ``duty``: W, ``conductance``: W/K, most of one unit, None for no limit.
+    ``coolant``: K at which its coolant comes; ``coolant_capacity``: W/K of its coolant loop, None
+    for plenty. ``power_share``: electric W a W of duty, pumps and fans of the loop and of its heat
+    rejection. ``places``: place -> most units for one stream there. ``recovery``: share of the
+    duty that becomes power (mean, not firm) above ``threshold`` K.
+    """
+
+    name: str
+    fluid: str
+    set_point: float
+    places: Mapping[str, int | None]
+    rate: float | None = None
+    duty: float | None = None
+    conductance: float | None = None
+    arrangement: str = "counter"
+    coolant: float | None = None
+    coolant_capacity: float | None = None
+    power_share: float = 0.0
+    materials: Mapping[str, float] = field(default_factory=dict)
+    price: float = 0.0
+    recovery: float = 0.0
+    threshold: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +316,7 @@ class Demand:
     """A demand for power or a fluid. ``mean``: W or kg/s. ``place``: None is site-wide (power).
 
     ``profile``: None is constant. ``priority``: 1 is served first. ``least_share``: least share
-    of the demand that any plan must serve, all of the time.
+    of the demand that any plan must serve, all of the time. ``hottest_inlet``: K of a fluid.
     """
 
     name: str
@@ -233,6 +326,7 @@ class Demand:
     profile: Profile | None = None
     priority: int = 1
     least_share: float = 0.0
+    hottest_inlet: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,11 +360,12 @@ class Limits:
 
 @dataclass(frozen=True, slots=True)
 class Ambient:
-    """Ambient conditions: K, Pa, m/s."""
+    """Ambient conditions: K, Pa, m/s; W/(m K) of the ground."""
 
     temperature: float = 288.15
     pressure: float = 101325.0
     wind: float = 0.0
+    ground_conductivity: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,3 +410,21 @@ class Site:
     sha256: str = ""
     mixes: Mapping[str, Mix] = field(default_factory=dict)
     baths: Mapping[str, Bath] = field(default_factory=dict)
+    coolers: Mapping[str, Cooler] = field(default_factory=dict)
+
+    def capacity(self, route: str, build: str, fluid: str) -> float:
+        """kg/s of a fluid that a build carries on a route."""
+        listed = self.routes[route].capacities or {}
+        return listed.get((build, fluid), self.builds[build].capacity)
+
+    def may_carry(self, route: str, build: str, fluid: str) -> bool:
+        """Whether a build may carry a fluid on a route."""
+        listed = self.routes[route].capacities
+        if listed is not None:
+            return (build, fluid) in listed
+        able = self.builds[build].fluids
+        return able is None or fluid in able
+
+    def ground(self, place: str) -> str:
+        """The place of the site file that a place is, or is part of."""
+        return self.places[place].part_of or place

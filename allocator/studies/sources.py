@@ -103,7 +103,7 @@ def _source_row(site: Site, source: Source, factor: float) -> SourceRow:
     mean = flow * curve.duty
     return SourceRow(
         source.name,
-        source.place,
+        site.ground(source.place),
         source.fluid,
         flow,
         curve.duty,

@@ -98,7 +98,10 @@ CASES: list[Case] = [
     (
         "layer without mass",
         [("{material: pipe_steel, mass: 5.44 kg/m}", "«{material: pipe_steel}")],
-        ["build 'dn50': layers[1] needs the key 'mass'; add 'mass: 5.44 kg/m'"],
+        [
+            "build 'dn50': layers[1] needs 'mass', or 'thickness', the build's 'bore' and the "
+            "density of 'pipe_steel' to find it; add 'mass: 5.44 kg/m'"
+        ],
     ),
     (
         "more energy than the fuel holds",

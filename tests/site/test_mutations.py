@@ -116,6 +116,8 @@ def _damaged(draw: st.DrawFn) -> Any:
             parent[key]
         except (KeyError, IndexError, TypeError):
             continue  # an earlier change took it away
+        if isinstance(parent, str):
+            continue  # an earlier change put text in the place of a list
         deed = draw(st.sampled_from(["delete", "change", "swap", "rename"]))
         if deed == "delete":
             del parent[key]

@@ -54,6 +54,7 @@ def own_load(choices: Choices, bus: str) -> Terms:
             direct = direct_mean if choices.lossless else direct_peak
             moved = collected(choices, name) + direct(choices, name)
             terms += scaled(moved, source.pump.energy)
+    terms += _moving_load(choices, bus)
     for group in choices.groups.values():
         if group.type.power_in > 0 and choices.bus(group.place) == bus:
             terms += scaled(turnover(choices, group, FLAT), group.type.power_in)
@@ -69,6 +70,27 @@ def own_load(choices: Choices, bus: str) -> Terms:
                 if b == name and _levels_here(choices, b, demand, bus):
                     size = share * constants.size
                     terms += [(size, ("level", b, demand, kind)) for kind in CLASSES]
+    return terms
+
+
+def _moving_load(choices: Choices, bus: str) -> Terms:
+    """``energy * (sum_p gather + sum_j peak_j supply_j)`` of routes that take power for what they
+
+    move, such as coolers, at the bus of their start: as if every source were always on.
+    """
+    terms: Terms = []
+    for fluid, arcs in choices.arcs.items():
+        for arc in arcs:
+            energy = choices.site.routes[arc.route].energy
+            if energy <= 0 or choices.bus(arc.start) != bus:
+                continue
+            for end in choices.ends(fluid):
+                if end != arc.start:
+                    terms.append((energy, ("gather", arc.route, arc.start, fluid, end)))
+            for shape in choices.fluid_shapes[fluid]:
+                peak = 1.0 if choices.lossless else choices.peak(shape)
+                key = ("supply", arc.route, arc.start, fluid, shape)
+                terms.append((energy * peak, key))
     return terms
 
 

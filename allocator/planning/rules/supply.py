@@ -72,6 +72,6 @@ def pipe_capacity(statement: Statement, choices: Choices) -> None:
             for shape in choices.fluid_shapes[fluid]:
                 terms.append((choices.peak(shape), ("supply", route, arc.start, fluid, shape)))
         for build in pipe.builds:
-            capacity = choices.site.builds[build].capacity * TIGHT
+            capacity = choices.site.capacity(route, build, fluid) * TIGHT
             terms.append((-capacity, ("lay", route, build, fluid)))
         statement.row(f"pipe_capacity[{route},{fluid}]", terms, high=0.0)

@@ -148,7 +148,7 @@ def spare_room(case: Case, fluid: str) -> Arcs:
             flow.rate * (case.peak(flow.carries) if flow.layer == "supply" else 1.0)
             for flow in run.flows
         )
-        room = case.site.builds[run.build].capacity - used
+        room = case.site.capacity(run.route, run.build, run.fluid) - used
         if room > 0:
             found[route.start, route.end] = found.get((route.start, route.end), 0.0) + room
             if not route.one_way:

@@ -31,6 +31,8 @@ def _read_demand(name: str, values: Values, lines: bool) -> Demand | None:
             values.fault(
                 "place", "needs the key 'place'", "power moves by lines here, to one place"
             )
+    if of_power and values.has("hottest_inlet"):
+        values.fault("hottest_inlet", "is given for power", "leave it out")
     if values.has("period") and not values.has("profile"):
         values.fault("period", "is given without 'profile'", "add the profile or leave it out")
     given = values.get(amount)
@@ -48,6 +50,7 @@ def _read_demand(name: str, values: Values, lines: bool) -> Demand | None:
         profile=profile,
         priority=values.get("priority"),
         least_share=values.get("least_share"),
+        hottest_inlet=values.get("hottest_inlet"),
     )
 
 

@@ -31,9 +31,13 @@ def read_fluids(section: Mapping[str, Values]) -> dict[str, Fluid]:
 
 def read_materials(section: Mapping[str, Values]) -> dict[str, Material]:
     """Every material that is whole."""
-    return {
-        name: Material(name, **values.found) for name, values in section.items() if values.whole
-    }
+    materials = {}
+    for name, values in section.items():
+        if values.get("vacuum") and values.has("conductivity"):
+            values.fault("conductivity", "is given for a vacuum", "keep one of the two")
+        if values.whole:
+            materials[name] = Material(name, **values.found)
+    return materials
 
 
 def read_places(section: Mapping[str, Values]) -> dict[str, Place]:

@@ -1,10 +1,10 @@
-"""Kinds of machine: what one unit takes and gives, and where it may stand."""
+"""Kinds of machine and cooler: what one unit takes and gives, and where it may stand."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.site.records import POWER, MachineType
+from allocator.site.records import POWER, Cooler, MachineType
 from allocator.site.table import Values
 
 
@@ -43,4 +43,57 @@ def _read_machine(name: str, values: Values) -> MachineType | None:
         materials=dict(values.get("materials", {})),
         price=values.get("price"),
         most=values.get("most"),
+        hottest_inlet=values.get("hottest_inlet"),
+        outlet=values.get("outlet"),
     )
+
+
+def read_coolers(section: Mapping[str, Values]) -> dict[str, Cooler]:
+    """Every kind of cooler that is whole."""
+    coolers = {}
+    for name, values in section.items():
+        coolant: Values | None = values.get("coolant")
+        recovery: Values | None = values.get("recovery")
+        _check_coolant(values, coolant)
+        if not values.whole:
+            continue
+        places = values.get("places")
+        coolers[name] = Cooler(
+            name,
+            fluid=values.get("fluid"),
+            set_point=values.get("set_point"),
+            places=dict.fromkeys(places) if isinstance(places, tuple) else dict(places),
+            rate=values.get("rate"),
+            duty=values.get("duty"),
+            conductance=values.get("conductance"),
+            arrangement=values.get("arrangement"),
+            coolant=coolant.get("temperature") if coolant else None,
+            coolant_capacity=coolant.get("capacity") if coolant else None,
+            power_share=values.get("power_share"),
+            materials=dict(values.get("materials", {})),
+            price=values.get("price"),
+            recovery=recovery.get("efficiency") if recovery else 0.0,
+            threshold=recovery.get("threshold") if recovery else 0.0,
+        )
+    return coolers
+
+
+def _check_coolant(values: Values, coolant: Values | None) -> None:
+    set_point = values.get("set_point")
+    if values.has("conductance") and not values.has("coolant"):
+        values.fault(
+            "conductance",
+            "says nothing without its coolant",
+            "add 'coolant: {temperature: 20 degC}'",
+        )
+    if not any(values.has(key) for key in ("rate", "duty", "conductance")):
+        values.fault(
+            "rate", "has no size: 'rate', 'duty' or 'conductance'", "add 'duty: 50 kW' for one unit"
+        )
+    cold = coolant.get("temperature") if coolant else None
+    if cold is not None and set_point is not None and set_point <= cold:
+        values.fault(
+            "set_point",
+            "is not above its coolant, and nothing cools below that",
+            "raise the set-point or use colder coolant",
+        )

@@ -5,27 +5,55 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from allocator.site.records import Build, Layer, Line, Place, Route
+from allocator.physics.pipes import layer_mass
+from allocator.site.records import Build, Layer, Line, Material, Place, Route
 from allocator.site.table import Values
 
 
-def read_builds(section: Mapping[str, Values]) -> dict[str, Build]:
-    """Every pipe build that is whole."""
+def read_builds(
+    section: Mapping[str, Values], materials: Mapping[str, Material]
+) -> dict[str, Build]:
+    """Every pipe build that is whole; one without capacity has that of its bore (found later)."""
     builds = {}
     for name, values in section.items():
-        if not values.has("capacity"):
-            if values.has("bore"):
-                values.fault_here(
-                    "bore",
-                    "has 'bore' without 'capacity': capacity from the bore is not yet computed",
-                    "add 'capacity: 12 g/s' with your own figure",
-                )
-            else:
-                values.fault("capacity", "needs the key 'capacity'", "add 'capacity: 12 g/s'")
+        by_bore = not values.has("capacity")
+        if by_bore and not values.has("bore"):
+            values.fault(
+                "capacity",
+                "needs the key 'capacity', or 'bore' to find it",
+                "add 'capacity: 12 g/s' or 'bore: 52.5 mm'",
+            )
+        layers = _layers(values, materials)
         if values.whole:
-            layers = tuple(Layer(**layer.found) for layer in values.get("layers", ()))
-            builds[name] = Build(name, **{**values.found, "layers": layers})
+            found = {"capacity": 0.0, **values.found, "layers": layers, "by_bore": by_bore}
+            builds[name] = Build(name, **found)
     return builds
+
+
+def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, ...]:
+    """Layers from the inside out, with the mass of those that have thickness and density alone."""
+    layers = []
+    across: float | None = values.get("bore")
+    for layer in values.get("layers", ()):
+        material, mass, thick = (layer.get(key) for key in ("material", "mass", "thickness"))
+        if mass is None and not layer.has("mass"):
+            density = materials[material].density if material in materials else None
+            if thick is None or across is None or density is None:
+                if material is not None and material not in materials:
+                    values.sound = False  # the fault is noted at the material
+                elif layer.whole:
+                    layer.fault_here(
+                        "mass",
+                        "needs 'mass', or 'thickness', the build's 'bore' and the density of "
+                        f"'{material}' to find it",
+                        "add 'mass: 5.44 kg/m'",
+                    )
+            else:
+                mass = float(layer_mass(across, thick, density))
+        across = None if across is None or thick is None else across + 2 * thick
+        if mass is not None:
+            layers.append(Layer(material, mass, thick))
+    return tuple(layers)
 
 
 def read_routes(
@@ -47,6 +75,9 @@ def read_routes(
                 values.get("builds", builds),
                 values.get("one_way"),
                 values.get("cost"),
+                buried=values.get("buried"),
+                surface_limit=values.get("surface_limit"),
+                heat_limit=values.get("heat_limit"),
             )
     return routes
 

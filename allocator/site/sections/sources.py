@@ -43,6 +43,7 @@ def _read_source(name: str, values: Values) -> Source | None:
         tap_price=tap.get("price") if tap else 0.0,
         price=values.get("price"),
         delivered=values.has("delivery"),
+        water=values.get("water"),
         pump=Pump(**pump.found) if pump else None,
     )
 

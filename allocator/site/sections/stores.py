@@ -44,6 +44,7 @@ def _read_store(name: str, values: Values) -> StoreType | None:
         release_rate=values.get("release_rate"),
         loss=values.get("loss"),
         charge_efficiency=values.get("charge_efficiency"),
+        hottest_inlet=values.get("hottest_inlet"),
     )
 
 

@@ -15,6 +15,9 @@ FLOW = Quantity("mass_rate", above=0)
 WATTS = Quantity("power", above=0)
 SPAN = Quantity("duration", above=0)
 PLACES = ListOf(PLACE, least=1, distinct=True)
+HOTTEST_INLET = Key(
+    "hottest_inlet", Quantity("temperature", above=0), "Hottest fluid that it may take in"
+)
 BETWEEN = ListOf(PLACE, least=2, most=2)
 
 

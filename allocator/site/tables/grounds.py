@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.site.groups import ListOf
-from allocator.site.kinds import Choice, Quantity, Text
+from allocator.site.kinds import ByTemperature, Choice, Flag, Quantity, Text
 from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     PLACE,
@@ -15,6 +15,12 @@ AMBIENT = Table(
         Key("temperature", Quantity("temperature", above=0), "Of the air", default="288.15"),
         Key("pressure", Quantity("pressure", above=0), "Of the air", default="101325"),
         Key("wind", Quantity("speed", least=0), "Mean wind speed", default="0"),
+        Key(
+            "ground_conductivity",
+            Quantity("conductivity", above=0),
+            "Of the ground around buried runs",
+            default="2",
+        ),
     )
 )
 
@@ -30,7 +36,7 @@ CONSTANTS = Table(
     tuple(
         Key(name, Quantity(dimension, above=0), about)
         for name, dimension, about in (
-            ("density", "density", "Density at the mouth of the source"),
+            ("density", "density", "Density; of a gas: at the site's ambient conditions"),
             ("viscosity", "viscosity", "Dynamic viscosity"),
             ("specific_heat", "specific_heat", "Specific heat at constant pressure"),
             ("conductivity", "conductivity", "Thermal conductivity"),
@@ -70,6 +76,19 @@ MATERIALS = Table(
         Key("stock", Quantity("mass", least=0), "What there is; leave out for no limit"),
         price("money_per_mass", "Money per kg"),
         Key("scarcity", Quantity("number", least=0), "Weight of a kg in the goal", default="1"),
+        Key("density", Quantity("density", above=0), "For the mass of layers of given thickness"),
+        Key(
+            "conductivity",
+            ByTemperature("conductivity"),
+            "Thermal conductivity: one value, or [temperature, value] pairs from cold to hot",
+        ),
+        Key("vacuum", Flag(), "Heat crosses it by radiation only", default="false"),
+        Key(
+            "emissivity",
+            Quantity("share", above=0, most=1),
+            "Share of black-body radiation that its surface gives off",
+        ),
+        Key("hottest", Quantity("temperature", above=0), "Hottest that it bears"),
     )
 )
 

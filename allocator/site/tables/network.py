@@ -29,8 +29,7 @@ BUILDS = Table(
                         Key(
                             "mass",
                             Quantity("mass_per_length", above=0),
-                            "Mass per length of run",
-                            required=True,
+                            "Mass per length of run; default: by 'bore', 'thickness' and density",
                         ),
                         Key("thickness", Quantity("length", above=0), "Thickness"),
                     )
@@ -40,6 +39,24 @@ BUILDS = Table(
         ),
         price("money_per_length", "Money per length"),
         Key("fluids", ListOf(FLUID, least=1, distinct=True), "What it may carry; default: any"),
+        Key(
+            "inlet_pressure",
+            Quantity("pressure", above=0),
+            "For the capacity by bore; default: the lowest pressure of the fluid's sources",
+        ),
+        Key(
+            "outlet_pressure",
+            Quantity("pressure", above=0),
+            "For the capacity by bore; default: the ambient pressure",
+        ),
+        Key(
+            "velocity",
+            Quantity("speed", above=0),
+            "Highest, for the capacity by bore; default: 20 m/s for gases, 2 m/s for liquids",
+        ),
+        Key("mach", Quantity("number", above=0, most=1), "Highest Mach number", default="0.3"),
+        Key("roughness", Quantity("length", above=0), "Of the inner wall", default="4.5e-5"),
+        Key("hottest", Quantity("temperature", above=0), "Hottest fluid that it may carry"),
     )
 )
 
@@ -60,6 +77,17 @@ ROUTES = Table(
         Key("builds", ListOf(BUILD, least=1, distinct=True), "What may be laid; default: any"),
         Key("one_way", Flag(), "Only from the first place to the second", default="false"),
         Key("cost", Quantity("money_per_mass", least=0), "Money per kg moved", default="0"),
+        Key("buried", Quantity("length", above=0), "Depth of the pipe's axis below the ground"),
+        Key(
+            "surface_limit",
+            Quantity("temperature", above=0),
+            "Hottest surface, where people may touch the pipe",
+        ),
+        Key(
+            "heat_limit",
+            Quantity("power", above=0),
+            "Most heat that one pipe may let into what is around the route",
+        ),
     ),
     reserved={
         "via": "give 'length' or 'winding'",

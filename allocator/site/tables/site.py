@@ -15,11 +15,11 @@ from allocator.site.tables.grounds import AMBIENT, FLUIDS, LIMITS, MATERIALS, PL
 from allocator.site.tables.mixes import MIXES
 from allocator.site.tables.network import BUILDS, LINES, ROUTES
 from allocator.site.tables.supply import SOURCES, STORES
-from allocator.site.tables.use import BUILT, DEMANDS, MACHINES
+from allocator.site.tables.use import BUILT, COOLERS, DEMANDS, MACHINES
 
 FORMAT = "allocator.site/1"
 
-_STREAMS = "list each fluid once; temperatures are not planned with"
+_STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
 SITE = Table(
     (
         Key("format", Choice((FORMAT,)), f"The format of the file: {FORMAT}", required=True),
@@ -57,6 +57,7 @@ SITE = Table(
         Key("routes", Named("route", ROUTES), "Corridors where pipe may be laid"),
         Key("lines", Named("line", LINES), "Power lines that may be built"),
         Key("machines", Named("machine", MACHINES), "Kinds of machine and where they may stand"),
+        Key("coolers", Named("cooler", COOLERS), "Kinds of cooler and where they may stand"),
         Key(
             "demands",
             Named("demand", DEMANDS, ("flat",), 1),
@@ -69,6 +70,5 @@ SITE = Table(
     ),
     reserved={
         "streams": _STREAMS,
-        "coolers": _STREAMS,
     },
 )

@@ -10,6 +10,7 @@ from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     FLOW,
     FLUID,
+    HOTTEST_INLET,
     PLACE,
     PLACES,
     SPAN,
@@ -51,6 +52,7 @@ SOURCES = Table(
         ),
         Key("temperature", Quantity("temperature", above=0), "At the mouth"),
         Key("pressure", Quantity("pressure", above=0), "At the mouth"),
+        Key("water", Quantity("share", above=0, below=1), "Vapour in the gas, by volume"),
         Key(
             "tap",
             Table((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
@@ -68,6 +70,7 @@ SOURCES = Table(
                         required=True,
                     ),
                     Key("rate", FLOW, "Highest rate; leave out for no limit"),
+                    HOTTEST_INLET,
                 )
             ),
             "The pump that the source needs",
@@ -80,10 +83,11 @@ SOURCES = Table(
 )
 
 
-def _store(size: str, cost: str, mass: str, rate: str) -> Table:
+def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
     amount = Quantity(size, above=0)
     return Table(
         (
+            *more,
             Key("holds", Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'", required=True),
             Key("places", PLACES, "Where it may stand", required=True),
             Key(
@@ -128,7 +132,7 @@ def _store(size: str, cost: str, mass: str, rate: str) -> Table:
     )
 
 
-STORE_OF_FLUID = _store("mass", "money_per_mass", "mass_per_mass", "mass_rate")
+STORE_OF_FLUID = _store("mass", "money_per_mass", "mass_per_mass", "mass_rate", HOTTEST_INLET)
 STORE_OF_POWER = _store("energy", "money_per_energy", "mass_per_energy", "power")
 
 

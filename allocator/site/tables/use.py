@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.site.groups import ListOf, MapOf
-from allocator.site.kinds import AsWritten, Name, Quantity, Text, Whole
+from allocator.site.kinds import AsWritten, Choice, Name, Quantity, Text, Whole
 from allocator.site.records import POWER
 from allocator.site.shapes import ByShape
 from allocator.site.table import Key, Table
@@ -11,6 +11,7 @@ from allocator.site.tables.common import (
     BUILD,
     FLOW,
     FLUID,
+    HOTTEST_INLET,
     PLACE,
     PLACES,
     SPAN,
@@ -66,6 +67,8 @@ MACHINES = Table(
             required=True,
         ),
         Key("most", Whole(), "Most units in all; leave out for no limit"),
+        HOTTEST_INLET,
+        Key("outlet", Quantity("temperature", above=0), "Of the fluids that it gives"),
     ),
     reserved={
         "outages": "plan with fewer units, or leave the machine out",
@@ -86,6 +89,7 @@ DEMANDS = Table(
             "Shape of the demand in equal steps, at any scale",
         ),
         Key("period", SPAN, "Time after which the profile repeats; default: 1 d"),
+        HOTTEST_INLET,
         Key("priority", Whole(), "1 is served first", default="1"),
         Key(
             "least_share",
@@ -95,6 +99,80 @@ DEMANDS = Table(
         ),
     ),
     either=(("power",), ("fluid", "flow")),
+)
+
+COOLERS = Table(
+    (
+        Key("fluid", FLUID, "The fluid that it cools", required=True),
+        Key(
+            "set_point",
+            Quantity("temperature", above=0),
+            "To which it cools",
+            required=True,
+        ),
+        Key(
+            "places",
+            ByShape(PLACES, MapOf(PLACE, Whole(), least=1)),
+            "Most units for one stream at each place, or a list of places (4 units)",
+            required=True,
+        ),
+        Key("rate", FLOW, "Most that one unit takes"),
+        Key("duty", WATTS, "Most heat that one unit takes away"),
+        Key("conductance", Quantity("conductance", above=0), "UA of one unit"),
+        Key(
+            "arrangement",
+            Choice(("counter", "parallel", "shell", "condenser")),
+            "How the streams pass each other; condenser: the coolant boils",
+            default="counter",
+        ),
+        Key(
+            "coolant",
+            Table(
+                (
+                    Key(
+                        "temperature",
+                        Quantity("temperature", above=0),
+                        "At which it comes",
+                        required=True,
+                    ),
+                    Key(
+                        "capacity",
+                        Quantity("conductance", above=0),
+                        "Mass rate times specific heat of the loop; leave out for plenty",
+                    ),
+                )
+            ),
+            "The coolant loop of one unit",
+        ),
+        Key(
+            "power_share",
+            Quantity("share", least=0, below=1),
+            "Power of its pumps and fans per heat taken away",
+            default="0",
+        ),
+        Key(
+            "recovery",
+            Table(
+                (
+                    Key(
+                        "efficiency",
+                        Quantity("share", above=0, below=1),
+                        "Power per heat taken away",
+                        required=True,
+                    ),
+                    Key(
+                        "threshold",
+                        Quantity("temperature", above=0),
+                        "Inlet below which there is none",
+                        required=True,
+                    ),
+                )
+            ),
+            "Power from the heat: mean power, no part of a promise",
+        ),
+        materials("mass", "Material for one unit"),
+        price("money", "Money for one unit"),
+    )
 )
 
 BUILT = Table(

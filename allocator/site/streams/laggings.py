@@ -1,0 +1,56 @@
+"""Builds of the site as layers of known conductivity."""
+
+from __future__ import annotations
+
+from allocator.physics.conductivity import Conductivity
+from allocator.site.records import Build, Material, Site
+
+EMISSIVITY = 0.3
+"""Of a surface of unknown emissivity: low, so that its temperature is on the safe side."""
+
+Pipe = tuple[float, tuple[tuple[Conductivity, float], ...], float]
+"""Bore, layers of (conductivity, thickness) from the inside out, emissivity outside."""
+
+
+def conductivity_of(material: Material) -> Conductivity | None:
+    """A material's conductivity by temperature, or None where it is not given."""
+    emissivity = EMISSIVITY if material.emissivity is None else material.emissivity
+    if material.vacuum:
+        return Conductivity(material.name, (), vacuum=True, emissivity=emissivity)
+    if not material.conductivity:
+        return None
+    kelvin, values = zip(*material.conductivity, strict=True)
+    return Conductivity(material.name, values, kelvin if len(values) > 1 else ())
+
+
+def pipe_of(site: Site, build: Build) -> Pipe | None:
+    """A build with bore, thicknesses and conductivities; None where one of them is not given."""
+    if build.bore is None:
+        return None
+    layers = []
+    for layer in build.layers:
+        conductivity = conductivity_of(site.materials[layer.material])
+        if layer.thickness is None or conductivity is None:
+            return None
+        layers.append((conductivity, layer.thickness))
+    return build.bore, tuple(layers), emissivity_of(site, build)
+
+
+def emissivity_of(site: Site, build: Build) -> float:
+    """Of a build's outermost layer."""
+    if not build.layers:
+        return EMISSIVITY
+    found = site.materials[build.layers[-1].material].emissivity
+    return EMISSIVITY if found is None else found
+
+
+def missing_of(site: Site, build: Build) -> str:
+    """What keeps a build from being reckoned with, in words; empty where nothing does."""
+    if build.bore is None:
+        return "its bore is not given"
+    for layer in build.layers:
+        if layer.thickness is None:
+            return f"the thickness of its {layer.material} is not given"
+        if conductivity_of(site.materials[layer.material]) is None:
+            return f"the conductivity of {layer.material} is not given"
+    return ""

@@ -1,0 +1,92 @@
+"""Which fluids are planned with temperatures, and the levels at which each may be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from allocator.site.records import Site
+
+CLASS_WIDTH = 50.0
+"""K within which sources share a level, that of the hottest, unless a limit lies between them."""
+
+SAME = 1e-6
+"""K between levels that are one."""
+
+
+def limits_of(site: Site, fluid: str) -> Iterator[float]:
+    """Highest temperatures (K) at which equipment takes a fluid in."""
+    for machine in site.machines.values():
+        if fluid in machine.takes and machine.hottest_inlet is not None:
+            yield machine.hottest_inlet
+    for store in site.stores.values():
+        if store.holds == fluid and store.hottest_inlet is not None:
+            yield store.hottest_inlet
+    for demand in site.demands.values():
+        if demand.wants == fluid and demand.hottest_inlet is not None:
+            yield demand.hottest_inlet
+    for source in site.sources.values():
+        pump = source.pump
+        if source.fluid == fluid and pump is not None and pump.hottest_inlet is not None:
+            yield pump.hottest_inlet
+
+
+def set_points_of(site: Site, fluid: str) -> list[float]:
+    """K to which coolers bring a fluid."""
+    return [cooler.set_point for cooler in site.coolers.values() if cooler.fluid == fluid]
+
+
+def planned_fluids(site: Site) -> tuple[str, ...]:
+    """Fluids that have a source with a temperature and something that depends on it."""
+    pipes = any(
+        route.surface_limit is not None or route.heat_limit is not None
+        for route in site.routes.values()
+    )
+    pipes = pipes or any(
+        build.hottest is not None
+        or any(site.materials[layer.material].hottest is not None for layer in build.layers)
+        for build in site.builds.values()
+    )
+    hot = {s.fluid for s in site.sources.values() if s.temperature is not None}
+    return tuple(
+        fluid
+        for fluid in site.fluids
+        if fluid in hot
+        and (pipes or set_points_of(site, fluid) or any(True for _ in limits_of(site, fluid)))
+    )
+
+
+def levels_of(site: Site, fluid: str) -> tuple[float, ...]:
+    """Levels of a planned fluid, K, from cold to hot: of its sources, set-points and limits."""
+    sources = sorted(
+        {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature},
+        reverse=True,
+    )
+    outlets = [
+        m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None
+    ]
+    hottest = max([*sources, *outlets])
+    marks = [t for t in (*set_points_of(site, fluid), *limits_of(site, fluid)) if t < hottest]
+    levels = {*marks, *outlets}
+    top = None
+    for kelvin in sources:
+        shared = top is not None and top - kelvin <= CLASS_WIDTH
+        if top is None or not shared or any(kelvin <= mark < top for mark in marks):
+            top = kelvin
+            levels.add(top)
+    found: list[float] = []
+    for level in sorted(levels):
+        if not found or level - found[-1] > SAME:
+            found.append(level)
+    return tuple(found)
+
+
+def level_above(levels: tuple[float, ...], kelvin: float) -> float:
+    """The coldest level that is no colder than a temperature; the hottest where none is."""
+    return next((level for level in levels if level >= kelvin - SAME), levels[-1])
+
+
+def level_below(levels: tuple[float, ...], kelvin: float | None) -> float:
+    """The hottest level that a limit allows; the hottest of all where there is no limit."""
+    if kelvin is None:
+        return levels[-1]
+    return max((level for level in levels if level <= kelvin + SAME), default=levels[0])

@@ -1,0 +1,60 @@
+"""Leaves out routes on which nothing can come or from which nothing can be used."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+
+from allocator.site.records import Route
+
+
+def useful(
+    routes: Mapping[str, Route],
+    starts: Collection[tuple[str, str]],
+    ends: Collection[str],
+    planned: Collection[str],
+) -> dict[str, Route]:
+    """Routes of planned fluids between a source and equipment; all routes of other fluids.
+
+    ``starts``: (fluid, place) of sources. ``ends``: places of equipment. Equipment may give a
+    fluid as well, so what leaves it counts as coming from there.
+    """
+    kept = {}
+    for fluid in planned:
+        mine = [r for r in routes.values() if r.stream is not None and r.stream.fluid == fluid]
+        ahead = _steps(mine, backward=False)
+        back = _steps(mine, backward=True)
+        first = {node for f, node in starts if f == fluid} | set(ends)
+        come, go = _spread(first, ahead), _spread(set(ends), back)
+        for route in mine:
+            ways = [(route.start, route.end)]
+            if not route.one_way:
+                ways.append((route.end, route.start))
+            if any(a in come and b in go for a, b in ways):
+                kept[route.name] = route
+    return {
+        name: route
+        for name, route in routes.items()
+        if name in kept or route.stream is None or route.stream.fluid not in planned
+    }
+
+
+def _steps(routes: Iterable[Route], backward: bool) -> dict[str, list[str]]:
+    steps: dict[str, list[str]] = {}
+    for route in routes:
+        ways = [(route.start, route.end)]
+        if not route.one_way:
+            ways.append((route.end, route.start))
+        for a, b in ways:
+            first, second = (b, a) if backward else (a, b)
+            steps.setdefault(first, []).append(second)
+    return steps
+
+
+def _spread(first: set[str], steps: Mapping[str, list[str]]) -> set[str]:
+    seen, waiting = set(first), sorted(first)
+    while waiting:
+        for place in steps.get(waiting.pop(), ()):
+            if place not in seen:
+                seen.add(place)
+                waiting.append(place)
+    return seen

@@ -1,0 +1,123 @@
+"""Every key of temperature and of capacity by bore: read, and expanded into levels."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from allocator.site.reading import check_site, read_site
+from allocator.site.records import Cooler, Material, Site
+
+KELVIN = 273.15
+HERE = Path(__file__).parent
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return read_site(HERE / "hot_sink.yaml")
+
+
+def test_nothing_is_odd() -> None:
+    report = check_site(HERE / "hot_sink.yaml")
+    assert report.faults == ()
+    assert report.warnings == ()
+
+
+def test_materials(site: Site) -> None:
+    assert site.ambient.ground_conductivity == 1.6
+    assert site.materials["steel"] == Material(
+        "steel", 60_000.0, density=7850.0, conductivity=((0.0, 45.0),)
+    )
+    wool = site.materials["wool"]
+    assert wool.conductivity[0] == (283.15, 0.033)
+    assert wool.conductivity[-1] == (723.15, 0.15)
+    assert (wool.density, wool.emissivity, wool.hottest) == (100.0, 0.3, 923.15)
+    assert site.materials["gap"].vacuum
+
+
+def test_builds(site: Site) -> None:
+    build = site.builds["dn50"]
+    assert build.by_bore
+    assert (build.inlet_pressure, build.outlet_pressure) == (130_000.0, 105_000.0)
+    assert (build.velocity, build.mach, build.roughness) == (15.0, 0.2, 5e-5)
+    assert build.hottest == 773.15
+    # DN50 schedule 40 by ASME B36.10M: 5.44 kg/m; the wool around it by its volume
+    steel, wool = build.layers
+    assert steel.mass == pytest.approx(5.44, abs=0.006)
+    inner = (0.0525 + 2 * 0.00391) / 2
+    assert wool.mass == pytest.approx(math.pi * ((inner + 0.06) ** 2 - inner**2) * 100)
+
+
+def test_equipment(site: Site) -> None:
+    assert site.machines["cell"].hottest_inlet == 333.15
+    assert site.machines["reformer"].outlet == 363.15
+    assert site.stores["holder"].hottest_inlet == 323.15
+    assert site.demands["kiln"].hottest_inlet == 333.15
+    source = site.sources["north"]
+    assert source.water == 0.02
+    assert source.pump is not None
+    assert source.pump.hottest_inlet == 363.15
+    assert site.coolers["fin_fan"] == Cooler(
+        "fin_fan",
+        "hydrogen",
+        323.15,
+        {"vent": 3},
+        rate=0.003,
+        duty=20_000.0,
+        conductance=200.0,
+        coolant=288.15,
+        coolant_capacity=400.0,
+        power_share=0.02,
+        materials={"fins": 40.0},
+        price=2000.0,
+        recovery=0.08,
+        threshold=423.15,
+    )
+
+
+def test_hot_gas_leaves_the_mouth_through_a_cooler_only(site: Site) -> None:
+    """Its pump bears 90 degC and the gas comes with 380."""
+    mouth = site.sources["north"].place
+    ways = [r for r in site.routes.values() if mouth in (r.start, r.end)]
+    assert ways
+    assert all(r.stream is not None and r.stream.kind == "cooler" for r in ways)
+    assert all(r.start == mouth and r.one_way for r in ways)
+    assert site.places[mouth].part_of == "vent"
+
+
+def test_routes_keep_what_is_around_them(site: Site) -> None:
+    pipes = [r for r in site.routes.values() if r.stream is not None and r.stream.kind == "pipe"]
+    assert pipes
+    for route in pipes:
+        assert (route.buried, route.surface_limit, route.heat_limit) == (1.2, 328.15, 80_000.0)
+        assert route.stream is not None
+        assert route.stream.corridor == "lane"
+        assert route.stream.outlet <= route.stream.inlet
+
+
+def test_what_a_machine_gives_hot_does_not_enter_what_bears_less(site: Site) -> None:
+    (reformer,) = site.machines["reformer"].places
+    (cell,) = site.machines["cell"].places
+    assert reformer != cell
+    out = [r for r in site.routes.values() if r.start == reformer and r.one_way]
+    assert [r.stream.outlet for r in out if r.stream is not None and r.stream.fluid] == [363.15]
+    into = [r for r in site.routes.values() if r.end == cell and r.stream is not None]
+    levels = [r.stream.inlet for r in into if r.stream is not None and r.stream.fluid == "hydrogen"]
+    assert levels
+    assert max(levels) <= 333.15
+
+
+def test_capacity_of_a_bore_by_hand(site: Site) -> None:
+    """The velocity at the outlet binds: rho A v of an ideal gas at 50 degC and 1.05 bar."""
+    route = next(
+        r
+        for r in site.routes.values()
+        if r.stream is not None and r.stream.inlet == 323.15 and r.stream.kind == "pipe"
+    )
+    density = 105_000 * 2.01588e-3 / (8.314462618 * 323.15)
+    area = math.pi / 4 * 0.0525**2
+    assert site.capacity(route.name, "dn50", "hydrogen") == pytest.approx(
+        density * area * 15, rel=2e-3
+    )
