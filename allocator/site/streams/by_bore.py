@@ -8,9 +8,10 @@ from typing import NamedTuple
 
 import numpy as np
 
+from allocator.physics.arrays import Floats
 from allocator.physics.faults import PhysicsError, UnknownPropertyError
 from allocator.physics.pipes import Capacity, gas_capacity, liquid_capacity
-from allocator.physics.substances import value
+from allocator.physics.substances import Substance, value
 from allocator.site.records import Build, Site
 from allocator.site.streams.faults import note
 from allocator.site.streams.properties import hottest_source, substance_of
@@ -56,8 +57,7 @@ def _of_fluid(site: Site, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
     usual = GAS_VELOCITY if gas else LIQUID_VELOCITY
     velocity = np.array([w.build.velocity or usual for w in wanted])
     roughness = np.array([w.build.roughness for w in wanted])
-    density = value(substance, "density", kelvin, inlet)
-    viscosity = value(substance, "viscosity", kelvin, inlet)
+    density, viscosity = (_known(substance, name, kelvin, inlet) for name in _NEEDED)
     if not gas:
         return liquid_capacity(
             bore,
@@ -75,11 +75,22 @@ def _of_fluid(site: Site, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
         outlet,
         density,
         viscosity,
-        value(substance, "sound_speed", kelvin, inlet),
+        _known(substance, "sound_speed", kelvin, inlet),
         velocity=velocity,
         mach=np.array([w.build.mach for w in wanted]),
         roughness=roughness,
     )
+
+
+_NEEDED = ("density", "viscosity")
+
+
+def _known(substance: Substance, name: str, kelvin: Floats, pascal: Floats) -> Floats:
+    try:
+        return value(substance, name, kelvin, pascal)
+    except UnknownPropertyError as error:
+        said = f"cannot carry '{substance.name}' by its bore: it {error.problem}"
+        raise UnknownPropertyError(said, error.remedy) from None
 
 
 def pressures_of(site: Site, build: Build, fluid: str) -> tuple[float, float]:
@@ -93,7 +104,7 @@ def pressures_of(site: Site, build: Build, fluid: str) -> tuple[float, float]:
     if inlet is None:
         given = [s.pressure for s in site.sources.values() if s.fluid == fluid and s.pressure]
         if not given:
-            raise PhysicsError(
+            raise UnknownPropertyError(
                 f"cannot find the capacity for '{fluid}' from the bore: no pressure is known",
                 "add 'inlet_pressure', or 'pressure' to the sources, or 'capacity'",
             )
@@ -141,20 +152,19 @@ def _fluids(site: Site, build: Build, values: Values) -> list[str]:
         try:
             capacities_of(site, [Wanted(build, 1.0, fluid, hottest_source(site, fluid))])
             found.append(fluid)
+        except UnknownPropertyError as error:
+            first = first or error
+            if named:
+                break
         except PhysicsError as error:
-            if isinstance(error, UnknownPropertyError):
-                error = PhysicsError(
-                    f"cannot carry '{fluid}' by its bore: it {error.problem}", error.remedy
-                )
-                first = first or error
-            elif "pressure" not in error.problem:
-                note(values, "fluids", fluid, "substance", error)
-                return []
-            if named or error is not first:
+            if "pressure" in error.problem:
                 note(values, "builds", build.name, "bore", error)
-                return []
-    if not found and first is not None:
+            else:
+                note(values, "fluids", fluid, "substance", error)
+            return []
+    if first is not None and (named or not found):
         note(values, "builds", build.name, "bore", first)
+        return []
     return found
 
 
