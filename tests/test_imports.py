@@ -23,7 +23,18 @@ MAY_IMPORT = {
     "proof": EDGE | {"proof", "site", "plan", "plan_file"},
     "reporting": EDGE | {"reporting", "site", "plan"},
     "studies": EDGE
-    | {"studies", "duty", "site", "plan", "plan_file", "planning", "proof", "reporting", "engine"},
+    | {
+        "studies",
+        "physics",
+        "duty",
+        "site",
+        "plan",
+        "plan_file",
+        "planning",
+        "proof",
+        "reporting",
+        "engine",
+    },
 }
 """Rooms that may be imported by each room; ``engine``, ``cli`` and the public face may use all."""
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import argparse
 from typing import Protocol
 
-from allocator.commands import audit, check, compare, plan, schema, sources, why
+from allocator.commands import audit, bath, check, compare, plan, schema, sources, why
 from allocator.commands.terminal import BAD_INPUT, fail, never_fail_on_letters
 from allocator.errors import AllocatorError, FileError
 
@@ -32,6 +32,7 @@ COMMANDS: dict[str, Command] = {
     "check": check,
     "audit": audit,
     "sources": sources,
+    "bath": bath,
     "compare": compare,
     "why": why,
     "schema": schema,

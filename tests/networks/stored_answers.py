@@ -16,6 +16,8 @@ from typing import Any
 from allocator.planning import Outcome, Settings, make_plan
 from allocator.site.reading import read_site
 from allocator.site.records import Site
+from allocator.studies.bath import baths_table
+from allocator.studies.bath_words import set_name
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 FORMAT = "allocator.expected/1"
@@ -67,6 +69,32 @@ def worked_out(name: str) -> dict[str, Any]:
             "relative_tolerance": FIRST if number == 0 else LATER,
         }
     found["mean_basis_clean_w"] = float(f"{mean.power.firm_clean:.8g}")
+    if site_of(name).baths:
+        found["baths"] = baths_of(site_of(name))
+    return found
+
+
+def baths_of(site: Site) -> dict[str, dict[str, Any]]:
+    """What is stored of the baths of a site: SI, eight figures."""
+    found = {}
+    for row in baths_table(site):
+        facts: dict[str, Any] = {
+            "smallest_set": set_name(row.smallest) if row.smallest else None,
+            "peak_k": row.given.high,
+            "to_spare_k": row.given.margin,
+            "burst_swing_k": row.given.burst,
+            "spell_swing_k": row.given.spell,
+            "recovery_after_s": row.given.drives_after,
+            "recovered_power_w": row.given.power,
+            "steam_kg_per_s": row.given.steam,
+            "least_cooler_w": row.needs,
+            "least_mass_kg": row.least_mass,
+            "never_boils_kg": row.never_boils,
+        }
+        found[row.bath.name] = {
+            key: float(f"{value:.8g}") if isinstance(value, float) else value
+            for key, value in facts.items()
+        }
     return found
 
 

@@ -1,0 +1,44 @@
+"""``allocator bath``: thermal mass beside sources, and whether it must be cooled."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from allocator.commands.arguments import site_argument
+from allocator.commands.files import site_of
+from allocator.commands.terminal import show
+
+HELP = "how warm baths beside sources get, and whether they must be cooled"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument(
+        "-o", "--output", metavar="FILE", help="write sets and curves as CSV as well"
+    )
+    command.add_argument("--json", action="store_true", help="print JSON in place of text")
+
+
+def run(given: argparse.Namespace) -> int:
+    """Print the tables; write them as CSV when asked to."""
+    from allocator.errors import AllocatorError
+    from allocator.reporting.folder import OutputError, check_file
+
+    if given.output is not None:
+        check_file(Path(given.output))
+    site = site_of(given.site)
+    if not site.baths:
+        raise AllocatorError(f"{given.site} lists no baths; add one under 'baths'")
+    from allocator.studies.bath_report import baths_csv, baths_json, baths_text
+
+    text = baths_json(site) if given.json else baths_text(site)
+    if given.output is not None:
+        from allocator.atomic import write_text
+
+        try:
+            write_text(given.output, baths_csv(site))
+        except OSError as error:
+            raise OutputError(f"cannot write {given.output}: {error.strerror}") from error
+    return show(text)

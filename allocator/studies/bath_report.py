@@ -1,0 +1,253 @@
+"""Baths for people and for programs: text, CSV and JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Sequence
+
+from allocator.reporting.text import paragraph, section, table
+from allocator.reporting.words import quantity
+from allocator.site.records import Site
+from allocator.studies.bath import BathRow, State, baths_table
+from allocator.studies.bath_words import bath_cautions, kelvins, set_name, sized, verdict
+
+FORMAT = "allocator.baths/1"
+DAY = 86_400.0
+SHOWN = 7
+"""Points of the curve on a terminal; the CSV has all of them."""
+
+
+def baths_text(site: Site) -> str:
+    """All that :func:`~allocator.studies.bath.baths_table` knows, for a terminal."""
+    rows = baths_table(site)
+    lines = ["Baths beside their sources, settled (by losses, and recovery where the site has it)"]
+    lines += _swings(rows)
+    lines += section("Heat, mean over time", _heat(rows))
+    lines += section("Is active cooling needed at all?", _verdicts(rows))
+    lines += section("What could stand beside a bath, the smallest set first", _choices(rows))
+    lines += section("Least mass that keeps every limit", _least(rows))
+    lines += section("More mass: smaller swings, later recovery", _curves(rows))
+    cautions = [line for text in bath_cautions(site, rows) for line in paragraph(text, bullet="* ")]
+    lines += section("Cautions", cautions)
+    return "\n".join(lines) + "\n"
+
+
+def _kelvin(temperature: float | None) -> str:
+    return "-" if temperature is None else quantity(temperature, "temperature")
+
+
+def _swings(rows: Sequence[BathRow]) -> list[str]:
+    heads = (
+        "bath",
+        "source",
+        "mass",
+        "boils at",
+        "a burst",
+        "a spell",
+        "peak",
+        "limit",
+        "to spare",
+    )
+    cells = [
+        (
+            row.bath.name,
+            row.bath.source,
+            quantity(row.bath.mass, "mass"),
+            _kelvin(row.filling.boils.at if row.filling.boils else None),
+            kelvins(row.given.burst),
+            kelvins(row.given.spell),
+            _kelvin(row.given.high),
+            _nearest_limit(row),
+            kelvins(row.given.margin),
+        )
+        for row in rows
+    ]
+    return table(heads, cells, right=range(2, 9))
+
+
+def _nearest_limit(row: BathRow) -> str:
+    """The limit that ``to spare`` speaks of."""
+    if row.given.margin < row.bath.hottest - row.given.high:
+        return f"gas {_kelvin(row.bath.hottest_outlet)}"
+    return _kelvin(row.bath.hottest)
+
+
+def _heat(rows: Sequence[BathRow]) -> list[str]:
+    heads = (
+        "bath",
+        "comes",
+        "lost",
+        "recovered",
+        "power of it",
+        "steam",
+        "recovery after",
+        "dry in",
+    )
+    cells = [
+        (
+            row.bath.name,
+            quantity(row.given.came, "power"),
+            quantity(row.given.lost, "power"),
+            quantity(row.given.recovered, "power") if row.bath.recovery else "-",
+            quantity(row.given.power, "power") if row.bath.recovery else "-",
+            quantity(row.given.steam, "mass_rate") if row.given.steam else "none",
+            _wait(row, row.given),
+            quantity(row.dry_after, "duration") if math.isfinite(row.dry_after) else "-",
+        )
+        for row in rows
+    ]
+    return table(heads, cells, right=range(1, 8))
+
+
+def _wait(row: BathRow, state: State) -> str:
+    if row.bath.recovery is None:
+        return "-"
+    if state.drives_after is None:
+        return "never"
+    return quantity(state.drives_after, "duration") if state.drives_after else "at once"
+
+
+def _verdicts(rows: Sequence[BathRow]) -> list[str]:
+    return [
+        line for row in rows for line in paragraph(f"{row.bath.name}: {verdict(row)}", bullet="* ")
+    ]
+
+
+def _choices(rows: Sequence[BathRow]) -> list[str]:
+    cells = [
+        (
+            row.bath.name,
+            set_name(choice),
+            _kelvin(choice.state.high),
+            _kelvin(choice.state.outlet),
+            kelvins(choice.state.margin),
+            _needs(choice.needs) if choice.cooler else "-",
+            "keeps every limit" if choice.state.keeps else "BREAKS A LIMIT",
+        )
+        for row in rows
+        for choice in row.choices
+    ]
+    heads = ("bath", "by", "peak", "gas leaves at", "to spare", "least cooler", "")
+    return table(heads, cells, right=(2, 3, 4, 5))
+
+
+def _needs(duty: float | None) -> str:
+    if duty is None:
+        return "none does"
+    return quantity(duty, "power") if duty else "none"
+
+
+def _least(rows: Sequence[BathRow]) -> list[str]:
+    cells = [
+        (
+            row.bath.name,
+            sized(row, row.least_mass),
+            sized(row, row.never_boils) if row.filling.boils else "-",
+        )
+        for row in rows
+    ]
+    return table(("bath", "for the limits", "that never boils"), cells, right=(1, 2))
+
+
+def _curves(rows: Sequence[BathRow]) -> list[str]:
+    cells = [
+        (
+            row.bath.name,
+            quantity(state.mass, "mass"),
+            kelvins(state.burst),
+            kelvins(state.spell),
+            _kelvin(state.high),
+            kelvins(state.margin),
+            _wait(row, state),
+            quantity(state.power, "power") if row.bath.recovery else "-",
+            quantity(state.steam * DAY, "mass") if state.steam else "none",
+        )
+        for row in rows
+        for state in _thinned(row)
+    ]
+    heads = (
+        "bath",
+        "mass",
+        "a burst",
+        "a spell",
+        "peak",
+        "to spare",
+        "recovery after",
+        "mean power",
+        "steam a day",
+    )
+    return table(heads, cells, right=range(1, 9))
+
+
+def _thinned(row: BathRow) -> Iterator[State]:
+    """A few points of the curve: its ends, the bath's own mass, and some in between."""
+    step = max(1, math.ceil((len(row.curve) - 1) / (SHOWN - 1)))
+    for number, state in enumerate(row.curve):
+        own = state.mass == row.bath.mass
+        if number % step == 0 or own or number == len(row.curve) - 1:
+            yield state
+
+
+def _facts(row: BathRow, what: str, state: State) -> dict[str, object]:
+    return {
+        "bath": row.bath.name,
+        "source": row.bath.source,
+        "what": what,
+        "mass_kg": state.mass,
+        "recovery": state.recovery,
+        "cooler_w": state.cooling,
+        "burst_swing_k": state.burst,
+        "spell_swing_k": state.spell,
+        "lowest_k": state.low,
+        "peak_k": state.high,
+        "gas_leaves_at_k": state.outlet,
+        "to_spare_k": state.margin,
+        "keeps_every_limit": state.keeps,
+        "recovery_from_s": state.drives_after,
+        "heat_comes_w": state.came,
+        "heat_lost_w": state.lost,
+        "heat_recovered_w": state.recovered,
+        "power_recovered_w": state.power,
+        "heat_cooled_w": state.cooled,
+        "steam_kg_per_s": state.steam,
+    }
+
+
+def _all_facts(row: BathRow) -> list[dict[str, object]]:
+    """A row a set, and a row a point of the curve."""
+    sets = [_facts(row, f"set: {set_name(c)}", c.state) for c in row.choices]
+    return sets + [_facts(row, "curve", state) for state in row.curve]
+
+
+def baths_csv(site: Site) -> str:
+    """Sets and curves of all baths as CSV, SI units in the heads."""
+    import pandas as pd
+
+    from allocator.reporting.tables import csv_text
+
+    facts = [fact for row in baths_table(site) for fact in _all_facts(row)]
+    return csv_text(pd.DataFrame(facts, dtype=object))
+
+
+def baths_json(site: Site) -> str:
+    """The same as JSON, with the verdicts, ending in a new line."""
+    rows = baths_table(site)
+    data = {
+        "format": FORMAT,
+        "site": {"name": site.name, "sha256": site.sha256},
+        "baths": [
+            {
+                "bath": row.bath.name,
+                "verdict": verdict(row),
+                "smallest_set": set_name(row.smallest) if row.smallest else None,
+                "least_cooler_w": row.needs,
+                "least_mass_kg": row.least_mass,
+                "never_boils_kg": row.never_boils,
+                "states": _all_facts(row),
+            }
+            for row in rows
+        ],
+        "cautions": bath_cautions(site, rows),
+    }
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

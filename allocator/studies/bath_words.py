@@ -1,0 +1,163 @@
+"""Baths in words: what stands beside one, whether it must be cooled, and what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from allocator.reporting.cautions import HOT, STANDING
+from allocator.reporting.words import quantity
+from allocator.site.records import Site
+from allocator.studies.bath import BathRow, Choice, State
+
+FREEZING = 273.15
+NEARLY_BOILING = 10.0
+"""K below boiling from which the caution about boiling is given."""
+
+
+def kelvins(difference: float) -> str:
+    """A difference of temperature."""
+    return f"{difference:.3g} K" if abs(difference) < 1000 else f"{difference:.0f} K"
+
+
+def set_name(choice: Choice) -> str:
+    """What stands beside the bath."""
+    parts = ["losses", *["recovery"] * choice.recovery, *["cooler"] * choice.cooler]
+    return " + ".join(parts)
+
+
+def verdict(row: BathRow) -> str:
+    """Whether active cooling is needed at all, in a sentence or two."""
+    best = row.smallest
+    if best is None:
+        return f"{_reached(row)}. {_what_would_do(row)}"
+    state = best.state
+    spare = f"with {kelvins(state.margin)} to spare"
+    if best.cooler:
+        duty = row.bath.cooler.duty if row.bath.cooler else 0.0
+        beside = "" if best.recovery or not row.bath.recovery else ", without recovery,"
+        least = f"{quantity(best.needs or 0.0, 'power')} of its {quantity(duty, 'power')} is enough"
+        text = f"{_reached(row)}. With the cooler{beside} every limit is kept {spare}; {least}."
+    elif best.recovery:
+        alone = row.choices[0].state
+        text = (
+            f"No active cooling is needed: bath, losses and recovery keep every limit, {spare}. "
+            f"Without recovery the bath reaches {_top(alone)}."
+        )
+    else:
+        text = f"No active cooling is needed: bath and losses keep every limit, {spare}."
+    if state.steam > 0:
+        text += f" It boils: {_steam(row, state)}."
+    return text
+
+
+def _reached(row: BathRow) -> str:
+    """Active cooling is needed, and why."""
+    helped = "losses and recovery" if row.bath.recovery else "losses"
+    bath, state = row.bath, row.given
+    why = f"reaches {_top(state)} against {quantity(bath.hottest, 'temperature')}"
+    if state.high <= bath.hottest and state.outlet is not None and bath.hottest_outlet is not None:
+        why = (
+            f"lets its gas out at {quantity(state.outlet, 'temperature')} against "
+            f"{quantity(bath.hottest_outlet, 'temperature')}"
+        )
+    return f"Active cooling is needed: with {helped} alone the bath {why}"
+
+
+def _what_would_do(row: BathRow) -> str:
+    """What would keep every limit, where nothing that the site has does."""
+    offers = []
+    if row.needs is not None:
+        at = quantity(row.set_point, "temperature")
+        offers.append(f"a cooler of {quantity(row.needs, 'power')} that runs above {at}")
+    if row.least_mass is not None:
+        offers.append(f"{quantity(row.least_mass, 'mass')} in it")
+    if not offers:
+        return "Neither the most that may stand there nor any cooler keeps every limit."
+    had = "The cooler at hand is too small: " if row.bath.cooler else ""
+    text = " or ".join(offers)
+    return f"{had}{text if had else text[0].upper() + text[1:]} would keep every limit."
+
+
+def _steam(row: BathRow, state: State) -> str:
+    rate = f"{quantity(state.steam * 86_400, 'mass')} of steam a day"
+    if row.bath.steam_recovered:
+        return f"{rate}, to be condensed and led back"
+    return f"{rate}, vented and made up"
+
+
+def _top(state: State) -> str:
+    return quantity(state.high, "temperature")
+
+
+def bath_cautions(site: Site, rows: Sequence[BathRow]) -> tuple[str, ...]:
+    """What a crew must not forget at baths like these; the standing caution is last."""
+    return (*(text for applies, text in _RULES if applies(site, rows)), STANDING)
+
+
+_Rule = tuple[Callable[[Site, Sequence[BathRow]], bool], str]
+
+
+def _hot(site: Site, rows: Sequence[BathRow]) -> bool:
+    return any(row.given.high > HOT for row in rows)
+
+
+def _boils(site: Site, rows: Sequence[BathRow]) -> bool:
+    return any(
+        row.filling.boils is not None and row.given.high > row.filling.boils.at - NEARLY_BOILING
+        for row in rows
+    )
+
+
+def _pressed(site: Site, rows: Sequence[BathRow]) -> bool:
+    return any(row.bath.pressure > site.ambient.pressure for row in rows) or _boils(site, rows)
+
+
+def _burns(site: Site, rows: Sequence[BathRow]) -> bool:
+    fluids = (site.fluids[site.sources[row.bath.source].fluid] for row in rows)
+    return any(fluid.heating_value is not None for fluid in fluids)
+
+
+def _freezes(site: Site, rows: Sequence[BathRow]) -> bool:
+    return any(row.given.low < FREEZING and row.filling.boils is not None for row in rows)
+
+
+_RULES: tuple[_Rule, ...] = (
+    (
+        _hot,
+        "Hot baths, walls and lids burn at a touch (metal above about 60 degC): guard or insulate "
+        "them, and keep what melts or burns at a distance.",
+    ),
+    (
+        _boils,
+        "A boiling bath spits, and liquid that meets hotter metal flashes to steam: cover it, hold "
+        "its level by a make-up that cannot fail unseen, and stop the source when it runs low. A "
+        "bath that runs dry keeps no limit.",
+    ),
+    (
+        lambda site, rows: True,
+        "Gas and steam push the air out of chambers, pits and covered baths without warning: test "
+        "the air before entry, never enter alone.",
+    ),
+    (
+        _burns,
+        "Burnable gas gathers above a bath: lead it away before it reaches a flame, a spark or a "
+        "closed room.",
+    ),
+    (
+        _pressed,
+        "A closed bath that is heated is pressure equipment: a relief valve and a vent that cannot "
+        "be shut, tests before use. The figures here hold for the pressure given.",
+    ),
+    (
+        _freezes,
+        "The bath stands below freezing at times, and ice holds gas back and breaks what it "
+        "stands in: freezing is not in these figures.",
+    ),
+)
+
+
+def sized(row: BathRow, mass: float | None) -> str:
+    """A least mass in words; what is below all that was tried, or above what may stand there."""
+    if mass is None:
+        return f"above {quantity(row.bath.most, 'mass')}"
+    return quantity(mass, "mass") if mass else "any"

@@ -1,0 +1,236 @@
+"""What baths do: against arithmetic by hand, closed forms, a second library and stored answers."""
+
+from __future__ import annotations
+
+import io
+import json
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+import pandas as pd
+import pytest
+from iapws import IAPWS97
+from networks.stored_answers import answer, baths_of, site_of
+from scipy.optimize import brentq
+
+from allocator.site.bath import Bath, BathCooler
+from allocator.site.records import Site
+from allocator.studies.bath import BathRow, baths_table
+from allocator.studies.bath_body import BathError
+from allocator.studies.bath_report import baths_csv, baths_json, baths_text
+from allocator.studies.bath_words import bath_cautions, verdict
+
+DAY = 86_400.0
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return site_of("hot_vents")
+
+
+@pytest.fixture(scope="module")
+def rows(site: Site) -> dict[str, BathRow]:
+    return {row.bath.name: row for row in baths_table(site)}
+
+
+def changed(site: Site, name: str, **facts: object) -> BathRow:
+    """A bath of the site with some facts changed, worked out alone."""
+    bath = replace(site.baths[name], **facts)
+    (row,) = baths_table(replace(site, baths={name: bath}))
+    return row
+
+
+def test_stored_answers(site: Site) -> None:
+    stored = answer("hot_vents")["baths"]
+    found = baths_of(site)
+    assert list(found) == list(stored)
+    for name, facts in stored.items():
+        for key, value in facts.items():
+            if isinstance(value, float):
+                assert found[name][key] == pytest.approx(value, rel=1e-6, abs=1e-9), (name, key)
+            else:
+                assert found[name][key] == value, (name, key)
+
+
+def test_the_stones_by_hand(rows: dict[str, BathRow]) -> None:
+    """The head of networks/hot_vents.yaml: (6 * 300 + 24 * 10) / 30 = 68 degC."""
+    given = rows["stones"].given
+    assert given.high == pytest.approx(273.15 + 68, abs=1e-9)
+    assert given.margin == pytest.approx(22, abs=1e-9)
+    assert given.came == pytest.approx(6 * (300 - 68), rel=1e-9)
+    assert rows["stones"].least_mass == 0.0
+
+
+def test_every_state_keeps_its_energy(rows: dict[str, BathRow]) -> None:
+    for row in rows.values():
+        for state in (row.given, *row.curve, *(choice.state for choice in row.choices)):
+            away = (
+                state.lost + state.recovered + state.cooled + state.steam * row.filling.per_kg
+                if state.steam
+                else state.lost + state.recovered + state.cooled
+            )
+            assert away == pytest.approx(state.came, rel=1e-9)
+
+
+def test_the_mass_that_never_boils_by_another_road(site: Site, rows: dict[str, BathRow]) -> None:
+    """The closed form of one burst and one quiet, with steam tables of another library."""
+    around, hot, contact, loss = 283.15, 873.15, 300.0, 60.0
+    on, off = 6 * 3600.0, 14 * DAY - 6 * 3600.0
+    liquid, cold = IAPWS97(P=0.101325, x=0), IAPWS97(P=0.101325, T=around)
+    heat = 1000 * (liquid.h - cold.h) / (liquid.T - around)
+    top = (contact * hot + loss * around) / (contact + loss) - around
+
+    def short(mass: float) -> float:
+        x = math.exp(-on * (contact + loss) / (mass * heat))
+        y = math.exp(-off * loss / (mass * heat))
+        return around + top * (1 - x) / (1 - x * y) - liquid.T
+
+    expected = brentq(short, 1000.0, 40_000.0)
+    assert rows["pool"].never_boils == pytest.approx(expected, rel=1e-3)
+
+
+def test_steam_of_the_pool_is_what_the_heat_makes(rows: dict[str, BathRow]) -> None:
+    """Steam leaves with what warms cold make-up and boils it, by another library's tables."""
+    given = rows["pool"].given
+    steam, cold = IAPWS97(P=0.101325, x=1), IAPWS97(P=0.101325, T=283.15)
+    assert given.steam == pytest.approx((given.came - given.lost) / 1000 / (steam.h - cold.h), 1e-3)
+    assert rows["pool"].dry_after == pytest.approx(6000 / given.steam)
+    assert given.high == pytest.approx(373.124, abs=0.001)
+
+
+def test_recovered_steam_takes_its_latent_heat_alone(site: Site) -> None:
+    row = changed(site, "pool", steam_recovered=True)
+    assert row.filling.boils is not None
+    assert row.filling.per_kg == row.filling.boils.latent
+    assert row.dry_after == math.inf
+    assert "condensed and led back" in verdict(row)
+
+
+def test_more_mass_swings_less_and_recovers_later(rows: dict[str, BathRow]) -> None:
+    curve = rows["oil_bath"].curve
+    for earlier, later in pairwise(curve):
+        assert earlier.mass < later.mass
+        assert earlier.high > later.high
+        assert earlier.burst > later.burst
+        assert earlier.drives_after is not None
+        assert later.drives_after is not None
+        assert earlier.drives_after < later.drives_after
+
+
+def test_least_sizes_are_least(site: Site, rows: dict[str, BathRow]) -> None:
+    mass, duty = rows["oil_bath"].least_mass, rows["quench"].needs
+    assert mass is not None
+    assert duty is not None
+    assert changed(site, "oil_bath", mass=mass, most=20e3).given.margin == pytest.approx(
+        0, abs=1e-5
+    )
+    assert changed(site, "oil_bath", mass=0.999 * mass, most=20e3).given.margin < 0
+    enough = changed(site, "quench", cooler=BathCooler(duty, 313.15))
+    assert enough.smallest is not None
+    assert enough.smallest.state.margin == pytest.approx(0, abs=1e-5)
+    assert changed(site, "quench", cooler=BathCooler(0.999 * duty, 313.15)).smallest is None
+
+
+def test_a_bath_that_starts_hot_is_judged_by_its_start(site: Site) -> None:
+    row = changed(site, "stones", start=372.15)
+    assert row.given.high == pytest.approx(372.15)
+    assert row.given.margin == pytest.approx(-9.0)
+
+
+def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
+    assert verdict(rows["stones"]) == (
+        "No active cooling is needed: bath and losses keep every limit, with 22 K to spare."
+    )
+    assert verdict(rows["oil_bath"]) == (
+        "No active cooling is needed: bath, losses and recovery keep every limit, with 28 K to "
+        "spare. Without recovery the bath reaches 178 degC."
+    )
+    assert verdict(rows["pool"]).endswith("It boils: 32.3 kg of steam a day, vented and made up.")
+    assert verdict(rows["quench"]).startswith(
+        "Active cooling is needed: with losses and recovery alone the bath lets its gas out at "
+        "84.1 degC against 60 degC. With the cooler, without recovery, every limit is kept with "
+        "5.9 K to spare; 18.4 kW of its 40 kW is enough."
+    )
+    without = changed(site, "quench", cooler=None, hottest_outlet=None, hottest=340.15)
+    assert verdict(without) == (
+        "Active cooling is needed: with losses and recovery alone the bath reaches 70.9 degC "
+        "against 67 degC. A cooler of 15.5 kW that runs above 66 degC would keep every limit."
+    )
+    small = changed(site, "quench", cooler=BathCooler(10e3, 313.15))
+    assert verdict(small).endswith(
+        "The cooler at hand is too small: a cooler of 18.4 kW that runs above "
+        "40 degC would keep every limit."
+    )
+    hopeless = changed(site, "quench", hottest_outlet=290.0, cooler=None, hottest=360.0)
+    assert verdict(hopeless).endswith(
+        "Neither the most that may stand there nor any cooler keeps every limit."
+    )
+    short = changed(site, "oil_bath", mass=100.0)
+    assert "156 kg in it would keep every limit" in verdict(short)
+
+
+def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
+    told = " ".join(bath_cautions(site, list(rows.values())))
+    for word in ("burn at a touch", "boiling bath", "never enter alone", "pressure", "Local codes"):
+        assert word in told
+    calm = " ".join(bath_cautions(site, [changed(site, "stones", loss=1000.0)]))
+    assert "burn at a touch" not in calm
+    assert "boiling" not in calm
+    frost = replace(site, ambient=replace(site.ambient, temperature=260.0))
+    cold = changed(frost, "pool", start=260.0)
+    assert "below freezing" in " ".join(bath_cautions(frost, [cold]))
+
+
+def test_what_is_not_known_is_told(site: Site) -> None:
+    fluids = {**site.fluids, "oil": replace(site.fluids["oil"], constants={})}
+    with pytest.raises(BathError, match="bath 'oil_bath': fluid 'oil' has no known specific heat"):
+        baths_table(replace(site, fluids=fluids))
+    fluids = {**site.fluids, "vent_gas": replace(site.fluids["vent_gas"], constants={})}
+    with pytest.raises(BathError, match="of source 'low_vent' has no known specific heat"):
+        baths_table(replace(site, fluids=fluids))
+    with pytest.raises(BathError, match="bath 'stones': neither loses"):
+        changed(site, "stones", loss=0.0, heat_while_on=100.0)
+    with pytest.raises(BathError, match="bath 'pool': is warmer than it boils"):
+        changed(site, "pool", start=400.0)
+    with pytest.raises(BathError, match="no warmer than its make-up"):
+        changed(site, "pool", pressure=1000.0)
+
+
+def test_tables_for_programs(site: Site) -> None:
+    frame = pd.read_csv(io.StringIO(baths_csv(site)))
+    assert set(frame["bath"]) == set(site.baths)
+    sets = frame[frame["what"].str.startswith("set: ")]
+    assert len(sets) == 1 + 2 + 1 + 4
+    assert (frame["what"] == "curve").sum() >= 4 * 13
+    data = json.loads(baths_json(site))
+    assert data["format"] == "allocator.baths/1"
+    assert [bath["smallest_set"] for bath in data["baths"]] == [
+        facts["smallest_set"] for facts in answer("hot_vents")["baths"].values()
+    ]
+    assert baths_text(site) == baths_text(site)
+
+
+def test_heat_while_on(site: Site) -> None:
+    """A steady heat by hand: T = Ta + Q / UA."""
+    (row,) = baths_table(
+        replace(
+            site,
+            baths={
+                "tub": Bath(
+                    "tub",
+                    source="low_vent",
+                    mass=100.0,
+                    most=200.0,
+                    loss=50.0,
+                    start=283.15,
+                    pressure=101_325.0,
+                    hottest=350.0,
+                    specific_heat=900.0,
+                    heat_while_on=2000.0,
+                )
+            },
+        )
+    )
+    assert row.given.high == pytest.approx(283.15 + 2000 / 50)
+    assert row.given.outlet is None
