@@ -21,6 +21,7 @@ FLAT = "flat"
 class GoalResult:
     """A goal's outcome. ``status``: optimal, within_gap, time_limit, node_limit, interrupted,
 
+    yielded (the best was found and proven, and the site lets later goals have a share of it),
     bound_refuted (a plan better than the solver's bound was found: nothing is proven)."""
 
     name: str

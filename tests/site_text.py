@@ -43,6 +43,7 @@ def _document(site: Site) -> dict[str, Any]:
             "wind": site.ambient.wind,
         },
         "goals": list(site.goals),
+        "goal_slack": site.goal_slack,
         "limits": {
             "emission": site.limits.emission,
             "money": site.limits.money,

@@ -80,9 +80,12 @@ def value_at(search: Search, goal: Goal, point: np.ndarray) -> float:
     return statement.value(goal.terms, statement.by_key(point))
 
 
-def hold(search: Search, goal: Goal, value: float) -> None:
-    """Add the row that keeps a goal at a value, less the stated tolerance."""
-    slack = max(HELD * abs(value), goal.scale)
+def hold(search: Search, goal: Goal, value: float, given_up: float = 0.0) -> None:
+    """Add the row that keeps a goal at a value, less the stated tolerance.
+
+    ``given_up``: share of the value that the later goals may have.
+    """
+    slack = max(max(HELD, given_up) * abs(value), goal.scale)
     statement = search.program.statement
     if goal.maximise:
         row = statement.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)

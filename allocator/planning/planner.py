@@ -152,7 +152,7 @@ def _planned(
         if result is None:
             return None, search.trail, False, _nothing_found(search)
         found.append(result)
-        hold(search, goal, result.value)
+        hold(search, goal, result.value, site.goal_slack)
     if not goals:
         return None, (), True, "no plan exists: no demand can be served and nothing can be built"
     point = tidied(search, choices, program.left(most=10.0))
@@ -198,6 +198,8 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     if abs(value) <= 10 * goal.scale:
         value = 0.0  # nothing but the solver's tolerance
     bound, status = found.bound, found.status
+    if status == "optimal" and passes(found.value, value, goal.maximise, goal.scale):
+        status = "yielded"
     if bound is not None and passes(value, bound, goal.maximise, goal.scale):
         bound, status = None, "bound_refuted"
     if bound is not None:

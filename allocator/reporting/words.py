@@ -7,6 +7,7 @@ from allocator.quantities import format_quantity
 
 STATUS_WORDS = {
     "optimal": "optimal",
+    "yielded": "optimal, then gave to later goals",
     "within_gap": "within the gap asked for",
     "time_limit": "time ran out",
     "node_limit": "node limit reached",

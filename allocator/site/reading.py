@@ -203,6 +203,7 @@ def _records(values: Values, stem: str) -> Site:
         limits=read_limits(values.get("limits")),
         ambient=ambient,
         goals=plain("goals", GOALS),
+        goal_slack=plain("goal_slack", 0.0),
         horizon=plain("horizon", 31_557_600.0),
         load_factor=plain("load_factor", None),
         count_biogenic=plain("count_biogenic", False),

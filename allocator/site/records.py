@@ -404,6 +404,7 @@ class Site:
     ambient: Ambient = field(default_factory=Ambient)
     goals: tuple[str, ...] = GOALS
     horizon: float = 31_557_600.0
+    goal_slack: float = 0.0
     load_factor: float | None = None
     count_biogenic: bool = False
     about: str = ""

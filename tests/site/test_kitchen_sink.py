@@ -54,6 +54,7 @@ def test_site(site: Site, kitchen_sink: Path) -> None:
     assert site.about == "free text"
     assert site.horizon == 10 * 31_557_600.0
     assert site.load_factor == 0.33
+    assert site.goal_slack == 0.02
     assert site.count_biogenic is False
     assert site.ambient == Ambient(281.15, 101_300.0, 4.0)
     assert site.goals == ("served_power", "clean_power", "money")

@@ -35,6 +35,12 @@ SITE = Table(
         Key("count_biogenic", Flag(), "Count biogenic releases as well", default="false"),
         Key("ambient", AMBIENT, "Conditions around"),
         Key("goals", ListOf(Choice(GOALS), least=1, distinct=True), "What matters, most first"),
+        Key(
+            "goal_slack",
+            Quantity("share", least=0, below=1),
+            "Share of its value that each goal may give up for the goals after it",
+            default="0",
+        ),
         Key("limits", LIMITS, "Limits of the whole site"),
         Key(
             "fluids",
