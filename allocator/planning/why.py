@@ -34,12 +34,14 @@ class Change:
     """The least change of one limit, all others held, that makes it possible.
 
     ``amount``: SI, None where no change of this limit alone would do. ``proven``: nothing less
-    would do (within a thousandth), or nothing at all where there is no amount.
+    would do (within a thousandth), or nothing at all where there is no amount. ``least``: what is
+    needed in any case, so far as it is known.
     """
 
     limit: Limit
     amount: float | None
     proven: bool
+    least: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +66,19 @@ class Stretching:
     program: Program
     limits: tuple[Limit, ...]
 
-    def possible(self, held: Iterable[Limit], limit: float | None = None) -> bool | None:
-        """Whether some plan keeps to these limits, the others dropped; None: not known in time."""
+    def possible(
+        self, held: Iterable[Limit], limit: float | None = None, *, linear: bool = False
+    ) -> bool | None:
+        """Whether some plan keeps to these limits, the others dropped; None: not known in time.
+
+        What the linear relaxation cannot do, no plan can; ``linear`` asks no more than that.
+        """
         self._hold(held)
         self.program.aim_at({})
+        if self.program.relaxed(self._left(limit)).status == "infeasible":
+            return False
+        if linear:
+            return None
         point, status = self._solved(limit, 0.0)
         return True if point is not None else False if status == "infeasible" else None
 
@@ -75,15 +86,20 @@ class Stretching:
         """The least change of one limit with all others held."""
         self._hold(other for other in self.limits if other != one)
         statement = self.program.statement
-        self.program.aim_at({statement.index(one.slack): 1.0})
+        column = statement.index(one.slack)
+        unit = statement.columns[column].unit
+        self.program.aim_at({column: 1.0})
+        relaxed = self.program.relaxed(self._left(limit))
+        if relaxed.status == "infeasible":
+            return Change(one, None, True)
+        least = max(0.0, (self.program.unscaled(relaxed.bound) or 0.0) * unit)
         point, status = self._solved(limit, CLOSE)
         if point is None:
-            return Change(one, None, status == "infeasible")
-        column = statement.index(one.slack)
-        amount = float(point[column]) * statement.columns[column].unit
-        if one.kind == "want":  # a want that is lowered to nothing is no want
+            return Change(one, None, status == "infeasible", least)
+        amount = float(point[column]) * unit
+        if not one.more:  # what is asked for is lowered to nothing at the most
             amount = min(amount, one.value)
-        return Change(one, max(0.0, amount), status == "optimal")
+        return Change(one, max(0.0, amount), status == "optimal", min(least, amount))
 
     def stretched_first(self, held: list[Limit]) -> list[Limit]:
         """Limits that the linear relaxation stretches when these are held: relative sum least."""
@@ -194,10 +210,13 @@ def conflict_in(stretching: Stretching) -> Conflict:
     whole = stretching.possible(limits, clock.left(0.3))
     if whole is not False:
         return Conflict("possible" if whole else "unknown")
-    if stretching.possible([], clock.left(0.2)) is False:
+    if stretching.possible([], clock.left(0.1)) is False:
         return Conflict("unlimited")
     kept, minimal = _filtered(stretching, _elastic(stretching, limits, clock), clock)
-    changes = tuple(stretching.least_change(one, _part(clock, len(kept))) for one in kept)
+    changes = tuple(
+        stretching.least_change(one, _part(clock, len(kept) - number))
+        for number, one in enumerate(kept)
+    )
     return Conflict("conflict", tuple(kept), minimal, changes)
 
 
@@ -211,17 +230,25 @@ def _alone(statement: Statement, limits: list[Limit]) -> tuple[str, list[Limit]]
 
 
 def _elastic(stretching: Stretching, limits: list[Limit], clock: Clock) -> list[Limit]:
-    """The elastic filter: limits among which the relaxation already conflicts, else all."""
+    """The elastic filter: limits among which the relaxation already conflicts, else all.
+
+    Where the relaxation conflicts, it is also asked which of those limits it could do without.
+    """
     held: list[Limit] = []
-    while True:
-        if clock.out():
-            return limits
+    while not clock.out():
         more = stretching.stretched_first(held)
         if not more:
             break
         held += more
     named = [one for one in limits if one in held]
-    return named if stretching.possible(named, clock.left(0.2)) is False else limits
+    if stretching.possible(named, linear=True) is not False:
+        found = bool(named) and stretching.possible(named, clock.left(0.2)) is False
+        return named if found else limits
+    for one in list(named):
+        trial = [other for other in named if other != one]
+        if stretching.possible(trial, linear=True) is False:
+            named = trial
+    return named
 
 
 def _filtered(
@@ -229,9 +256,11 @@ def _filtered(
 ) -> tuple[list[Limit], bool]:
     """The deletion filter: what cannot be left out of the conflict, and whether that is proven."""
     kept, minimal = list(limits), True
-    for one in limits:
+    for number, one in enumerate(limits):
         trial = [other for other in kept if other != one]
-        possible = None if clock.out() else stretching.possible(trial, _part(clock, len(kept) + 1))
+        # as much time again is kept for the least changes
+        share = _part(clock, 2 * (len(limits) - number))
+        possible = None if clock.out() else stretching.possible(trial, share)
         if possible is False:
             kept = trial
         minimal = minimal and possible is not None
@@ -240,7 +269,7 @@ def _filtered(
 
 def _part(clock: Clock, count: int) -> float | None:
     left = clock.left()
-    return None if left is None else max(0.5, left / (count + 1))
+    return None if left is None else max(0.5, left / count)
 
 
 def _may_hold(statement: Statement, row: Row, slacks: Mapping[int, Limit]) -> bool:

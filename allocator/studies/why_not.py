@@ -86,16 +86,21 @@ def what_would_do(change: Change) -> str:
     if change.amount is None:
         if change.proven:
             return "No change of this limit alone would do"
+        if change.least > 0:
+            least = amount_shown(change.least, limit.dimension)
+            way = "more" if limit.more else "less"
+            return f"At least {least} {way} is needed; what would do was not found out in the time"
         return "Whether a change of this limit alone would do was not found out in the time"
     after = limit.value + change.amount if limit.more else limit.value - change.amount
     by = amount_shown(change.amount, limit.dimension)
     word = "more" if limit.more else "less"
-    exact = "" if change.proven else " or less of a change" if limit.more else " or less"
+    least = amount_shown(change.least, limit.dimension)
+    exact = "" if change.proven else f" (at least {least} is needed)"
     if limit.kind == "want" and limit.name.startswith("tap:"):
         return "Without it the rest can hold"
     if limit.kind == "flow":
-        return f"{by} more from each of them{exact} would do"
-    return f"{by} {word}{exact}, {amount_shown(max(0.0, after), limit.dimension)}, would do"
+        return f"{by} more from each of them would do{exact}"
+    return f"{by} {word}, {amount_shown(max(0.0, after), limit.dimension)}, would do{exact}"
 
 
 def why_json(site: Site, marks: Marks, found: Conflict) -> str:
@@ -123,4 +128,5 @@ def _facts(marks: Marks, changes: Sequence[Change]) -> Iterator[dict[str, object
             "least_change": change.amount,
             "direction": "more" if limit.more else "less",
             "proven": change.proven,
+            "least_needed": change.least,
         }
