@@ -10,7 +10,17 @@ from __future__ import annotations
 import argparse
 from typing import Protocol
 
-from allocator.commands import audit, bath, check, compare, plan, schema, sources, why
+from allocator.commands import (
+    audit,
+    bath,
+    carry,
+    check,
+    compare,
+    plan,
+    schema,
+    sources,
+    why,
+)
 from allocator.commands.terminal import BAD_INPUT, fail, never_fail_on_letters
 from allocator.errors import AllocatorError, FileError
 
@@ -34,6 +44,7 @@ COMMANDS: dict[str, Command] = {
     "sources": sources,
     "bath": bath,
     "compare": compare,
+    "carry": carry,
     "why": why,
     "schema": schema,
 }

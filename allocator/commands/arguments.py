@@ -57,14 +57,15 @@ def plan_argument(command: argparse.ArgumentParser) -> None:
     command.add_argument("plan", metavar="PLAN", help="plan file (plan.json) or its folder")
 
 
-def solving_arguments(command: argparse.ArgumentParser) -> None:
-    """How to plan: basis, limits, seed, solver."""
-    command.add_argument(
-        "--basis",
-        choices=("firm", "mean"),
-        default="firm",
-        help="firm: what is there at all times (default); mean: averages, no promise",
-    )
+def solving_arguments(command: argparse.ArgumentParser, *, basis: bool = True) -> None:
+    """How to plan: basis (where there is a choice), limits, seed, solver."""
+    if basis:
+        command.add_argument(
+            "--basis",
+            choices=("firm", "mean"),
+            default="firm",
+            help="firm: what is there at all times (default); mean: averages, no promise",
+        )
     command.add_argument(
         "--time-limit",
         type=positive,
@@ -96,7 +97,7 @@ def settings_of(given: argparse.Namespace) -> Settings:
     from allocator.planning import Settings
 
     return Settings(
-        basis=given.basis,
+        basis=getattr(given, "basis", "firm"),
         time_limit=given.time_limit,
         gap=given.gap,
         seed=given.seed,

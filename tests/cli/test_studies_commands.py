@@ -84,3 +84,16 @@ def test_why_of_what_is_wanted(networks: Path, capsys: Told) -> None:
 def test_a_want_that_cannot_be_read(networks: Path, want: str, told: str, capsys: Told) -> None:
     assert main(["why", str(networks / "first.yaml"), "--want", want]) == 2
     assert told in capsys.readouterr().err
+
+
+def test_carry(networks: Path, capsys: Told) -> None:
+    site = str(networks / "first.yaml")
+    assert main(["carry", site, "--node-limit", "1000"]) == 0
+    out, err = capsys.readouterr()
+    assert "What stops the next one" in out
+    assert "1 of 1 cases" in err
+    assert main(["carry", site, "--node-limit", "1000", "--json"]) == 0
+    (row,) = json.loads(capsys.readouterr().out)["carried"]
+    assert row["next"] == 2
+    assert main(["carry", site, "--solver", "none of that name"]) == 4
+    assert "is not available here" in capsys.readouterr().out

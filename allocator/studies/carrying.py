@@ -1,0 +1,222 @@
+"""How many generators a site can carry, by type and place, and what stops the next one.
+
+Each count is a plan of its own: the site with no other generator on it, asked for as much flat
+power as there can be. What is carried is in units at full load; at the site's load factor each
+unit runs at that share of full load on average, fuel being affine in load.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from allocator.duty import curve_of
+from allocator.engine import NoPlanError, plan_site
+from allocator.planning import Settings
+from allocator.planning.clock import Clock
+from allocator.planning.limits import Limit, Want
+from allocator.planning.why import Change, stretching_of
+from allocator.site.records import POWER, Demand, MachineType, Site
+from allocator.studies.load_factor import load_factor_of
+from allocator.studies.machines import fuel_at_load, fuel_power
+from allocator.studies.running import Case, Workers, run_cases
+
+ANYWHERE = ""
+WHOLE = 1e-5
+"""Units short of a whole number by no more than this are that number: margins take a little."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """What stops the next unit: how much more of one limit alone it needs (SI), if that is known.
+
+    ``least``: what it needs in any case.
+    """
+
+    limit: Limit
+    more: float | None
+    least: float
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedRow:
+    """One machine type at one place (or anywhere), in units at full load.
+
+    ``mean``: on mean flows, stores of any size. ``firm``: at all times, with stores that can be
+    built. ``at_load_factor``: on mean flows, each at the site's load factor. ``quiet``: the mean
+    flows would carry one more, and quiet spells stop it. ``stops``: limits each of which, raised
+    alone, lets one more run firm. ``together``: where none does alone, limits that do at once.
+    """
+
+    machine: str
+    place: str
+    mean: float
+    firm: float
+    at_load_factor: float
+    quiet: bool
+    stops: tuple[Stop, ...]
+    together: tuple[Limit, ...]
+    reason: str = ""
+
+
+def carrying(
+    site: Site,
+    settings: Settings | None = None,
+    workers: Workers | None = None,
+    tell: Callable[[str], object] = lambda words: None,
+) -> list[CarriedRow]:
+    """A row for every generator type at every place where it may stand, and anywhere.
+
+    The settings' time limit is that of each row.
+    """
+    settings = settings or Settings()
+    wanted = [
+        (machine.name, place)
+        for machine in site.machines.values()
+        if machine.power_out > 0
+        for place in _places(site, machine)
+    ]
+    cases = [Case(f"{kind}@{place}", (site, kind, place, settings)) for kind, place in wanted]
+    found = run_cases(carried_row, cases, workers or Workers(), tell=tell)
+    rows = []
+    for (kind, place), case in zip(wanted, cases, strict=True):
+        result = found[case.key]
+        if not result.ok:
+            rows.append(CarriedRow(kind, place, 0.0, 0.0, 0.0, False, (), (), result.reason))
+            continue
+        facts = dict(result.value)
+        stops = tuple(
+            Stop(_limit(of["limit"]), of["more"], of["least"]) for of in facts.pop("stops")
+        )
+        together = tuple(_limit(of) for of in facts.pop("together"))
+        rows.append(CarriedRow(**facts, stops=stops, together=together))
+    return rows
+
+
+def _limit(facts: dict[str, Any]) -> Limit:
+    return Limit(**{**facts, "path": tuple(facts["path"])})
+
+
+def _places(site: Site, machine: MachineType) -> list[str]:
+    usable = [place for place in machine.places if place not in site.limits.excluded_places]
+    return usable if len(usable) < 2 else [*usable, ANYWHERE]
+
+
+def carried_row(site: Site, kind: str, place: str, settings: Settings) -> dict[str, Any]:
+    """One row as JSON."""
+    machine = site.machines[kind]
+    firm_site = alone(site, machine, place)
+    factor = load_factor_of(site)
+    part = replace(settings, time_limit=settings.time_limit / 5)
+    mean = _units(firm_site, machine, replace(part, basis="mean"))
+    firm = _units(firm_site, machine, replace(part, basis="firm"))
+    slower = at_part_load(machine, factor)
+    at_factor = _units(alone(site, slower, place), slower, replace(part, basis="mean"))
+    limit = replace(settings, basis="firm", time_limit=settings.time_limit * 2 / 5)
+    stops, together = _stops(firm_site, machine, math.floor(firm + WHOLE) + 1, limit)
+    row = CarriedRow(
+        kind,
+        place,
+        mean,
+        firm,
+        at_factor,
+        math.floor(mean + WHOLE) > math.floor(firm + WHOLE),
+        stops,
+        together,
+    )
+    return asdict(row)
+
+
+def alone(site: Site, machine: MachineType, place: str) -> Site:
+    """The site with one type of generator, at one place or anywhere, and all the power it can give
+
+    asked for. Converters and pumps stay; power lines do not matter, nor other demands."""
+    places = machine.places if place == ANYWHERE else {place: machine.places[place]}
+    machines = {
+        name: kind
+        for name, kind in site.machines.items()
+        if kind.power_out <= 0 and name != machine.name
+    }
+    machines[machine.name] = replace(machine, places=dict(places))
+    built = {
+        (kind, where): count
+        for (kind, where), count in site.built.machines.items()
+        if kind in machines and where in machines[kind].places
+    }
+    asked = Demand("all that can be", POWER, most_units(site, machine) * machine.power_out)
+    return replace(
+        site,
+        machines=machines,
+        demands={asked.name: asked},
+        lines={},
+        built=replace(site.built, machines=built, lines=()),
+        goals=("served_power",),
+        mixes={},
+    )
+
+
+def most_units(site: Site, machine: MachineType) -> float:
+    """More units than the mean flows of all sources could ever keep at full load."""
+    heat = mass = 0.0
+    for source in site.sources.values():
+        mean = source.flow * curve_of(source.stages).duty
+        heat += mean * (site.fluids[source.fluid].heating_value or 0.0)
+        mass += mean
+    fuel = fuel_power(site, machine)
+    by_heat = heat / fuel if fuel > 0 else 0.0
+    by_mass = mass / sum(machine.takes.values()) if machine.takes else 0.0
+    return math.ceil(by_heat if by_heat > 0 else by_mass) + 1.0
+
+
+def at_part_load(machine: MachineType, factor: float) -> MachineType:
+    """A machine that always runs at a share of full load, as a machine of that size."""
+    fuel = fuel_at_load(machine, factor)
+    return replace(
+        machine,
+        takes={fluid: rate * fuel for fluid, rate in machine.takes.items()},
+        gives={fluid: rate * fuel for fluid, rate in machine.gives.items()},
+        power_out=machine.power_out * factor,
+        no_load_share=0.0,
+        least_load=0.0,
+    )
+
+
+def _units(site: Site, machine: MachineType, settings: Settings) -> float:
+    try:
+        plan = plan_site(site, settings).plan
+    except NoPlanError:
+        return 0.0
+    return plan.power.firm_total / machine.power_out
+
+
+def _stops(
+    site: Site, machine: MachineType, units: int, settings: Settings
+) -> tuple[tuple[Stop, ...], tuple[Limit, ...]]:
+    """Limits that, raised alone, let so many units run firm, the smallest change first; and where
+
+    none does alone, those that the relaxation would raise at once."""
+    want = Want("firm_total", "", units * machine.power_out * (1.0 - WHOLE / 10), "")
+    clock = Clock(None if settings.node_limit is not None else settings.time_limit)
+    (asked,) = site.demands.values()
+    if want.amount > asked.mean:
+        site = replace(site, demands={asked.name: replace(asked, mean=want.amount * 2)})
+    stretching = stretching_of(site, settings, clock, (want,))
+    limits = [one for one in stretching.limits if one.kind != "want"]
+    changes: list[Change] = []
+    for number, one in enumerate(limits):
+        left = clock.left()
+        part = None if left is None else max(0.5, left / (len(limits) - number))
+        changes.append(stretching.least_change(one, part))
+    known = [c for c in changes if c.amount is not None]
+    known.sort(key=lambda c: (c.amount or 0.0) / max(abs(c.limit.value), 1e-12))
+    unknown = [c for c in changes if c.amount is None and not c.proven and c.least > 0]
+    stops = tuple(Stop(c.limit, c.amount, c.least) for c in (*known, *unknown))
+    if stops or not all(change.proven for change in changes):
+        return stops, ()
+    return (), tuple(stretching.stretched_first([*_wants(stretching.limits)]))
+
+
+def _wants(limits: tuple[Limit, ...]) -> Iterator[Limit]:
+    return (one for one in limits if one.kind == "want")

@@ -1,0 +1,108 @@
+"""Generators that a site carries: by hand, and the next one with what it is said to need."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tiny_sites import tiny_site
+
+from allocator.planning import Settings
+from allocator.site.marks import Marks
+from allocator.site.reading import read_site
+from allocator.site.records import Site
+from allocator.studies.carrying import ANYWHERE, CarriedRow, Stop, alone, at_part_load, carrying
+from allocator.studies.carrying_report import carrying_json, carrying_text
+
+NETWORKS = Path(__file__).parents[2] / "networks"
+QUICK = Settings(node_limit=2000)
+
+
+def test_first_site_by_hand() -> None:
+    """Its head: 130 kg over 18 h carry 1.337 engines, the mean flow two.
+
+    The second needs 3 g/s * 18 h = 194.4 kg of store: 64.4 kg more, at 2 kg of steel each.
+    """
+    site = read_site(NETWORKS / "first.yaml")
+    (row,) = carrying(site, QUICK)
+    assert (row.machine, row.place) == ("small_engine", "mill")
+    assert row.firm == pytest.approx(130 / 64_800 / 1.5e-3, rel=1e-6)
+    assert row.mean == pytest.approx(2.0, rel=1e-6)
+    assert row.at_load_factor == pytest.approx(2.0, rel=1e-6)
+    assert row.quiet
+    (stop,) = row.stops
+    assert stop.limit.name == "steel"
+    assert stop.more == pytest.approx(2 * (194.4 - 130), rel=1e-3)
+    marks = Marks(NETWORKS / "first.yaml")
+    told = " ".join(carrying_text(site, marks, [row]).split())
+    assert "stock of 'steel' (first.yaml:35): 129 kg more" in told
+    assert '"units_firm": 1.337' in carrying_json(site, marks, [row])
+
+
+def test_the_emission_cap_by_hand() -> None:
+    """120 t of CO2 in the horizon's year at 3.17 g/s a set: 1.2 sets, and 80 t more for two."""
+    site = read_site(NETWORKS / "island.yaml")
+    site = replace(site, machines={"diesel_set": site.machines["diesel_set"]})
+    rows = carrying(site, QUICK)
+    year = 31_557_600.0
+    assert [row.place for row in rows] == ["village", "pier", ANYWHERE]
+    for row in rows:
+        assert row.mean == pytest.approx(120e3 / year / 3.17e-3, rel=1e-6)
+        (stop,) = row.stops
+        assert stop.limit.kind == "emission"
+        assert stop.more == pytest.approx(2 * 3.17e-3 - 120e3 / year, rel=2e-3)
+
+
+def test_part_load_burns_affine_fuel() -> None:
+    machine = read_site(NETWORKS / "island.yaml").machines["gas_engine"]
+    half = at_part_load(machine, 0.5)
+    assert half.power_out == 15_000.0
+    assert half.takes["biogas"] == pytest.approx(4.4e-3 * (0.15 + 0.85 * 0.5))
+
+
+@pytest.mark.parametrize("seed", range(40, 46))
+def test_the_next_unit_runs_with_what_it_is_said_to_need(seed: int) -> None:
+    site = tiny_site(seed, battery=False, stores=True)
+    for row in carrying(site, QUICK):
+        assert row.firm <= row.mean * (1 + 1e-6)
+        for stop in row.stops:
+            assert stop.more is not None
+            raised = _raised(site, stop)
+            if raised is None:
+                continue
+            again = next(
+                other
+                for other in carrying(raised, QUICK)
+                if (other.machine, other.place) == (row.machine, row.place)
+            )
+            assert math.floor(again.firm + 1e-4) > math.floor(row.firm + 1e-5), (row, stop)
+
+
+def _raised(site: Site, stop: Stop) -> Site | None:
+    more = (stop.more or 0.0) * 1.002
+    name = stop.limit.name
+    if stop.limit.kind == "stock":
+        material = site.materials[name]
+        raised = replace(material, stock=(material.stock or 0.0) + more)
+        return replace(site, materials={**site.materials, name: raised})
+    if stop.limit.kind == "size":
+        store = site.stores[name]
+        return replace(site, stores={**site.stores, name: replace(store, most=store.most + more)})
+    return None
+
+
+def test_every_other_generator_is_left_out() -> None:
+    site = read_site(NETWORKS / "island.yaml")
+    lone = alone(site, site.machines["gas_engine"], "cross")
+    assert list(lone.machines) == ["gas_engine"]
+    assert dict(lone.machines["gas_engine"].places) == {"cross": 2}
+    assert lone.built.machines == {}
+
+
+def test_what_fails_is_told() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    row = CarriedRow("engine", "mill", 0.0, 0.0, 0.0, False, (), (), "the solver failed")
+    marks = Marks(NETWORKS / "first.yaml")
+    assert "engine at mill, no. 1: the solver failed" in carrying_text(site, marks, [row])
