@@ -18,8 +18,8 @@ from allocator.plan_file import plan_to_json
 from allocator.planning import Outcome, Progress, Settings, make_plan
 from allocator.planning.settings import Reporter
 from allocator.proof import AuditReport, audit
-from allocator.reporting import tables
 from allocator.reporting.cautions import cautions_for
+from allocator.reporting.files import hand_over_files
 from allocator.reporting.folder import digests, write_folder
 from allocator.site.reading import read_site
 from allocator.site.records import Site
@@ -75,32 +75,31 @@ def plan_site(
     return Planned(replace(plan, verified=found.accepted), outcome, found)
 
 
-def plan_files(site: Site, plan: Plan) -> dict[str, bytes]:
-    """The files of a plan by name: the same bytes for the same site and plan."""
-    frames = {
-        "sources_used.csv": tables.sources_used(site, plan),
-        "store_sizes.csv": tables.store_sizes(site, plan),
-        "runs.csv": tables.runs(site, plan),
-        "machine_counts.csv": tables.machine_counts(site, plan),
-        "bill_of_materials.csv": tables.bill(site, plan),
-    }
-    written = {name: tables.csv_text(frame) for name, frame in frames.items()}
-    written["plan.json"] = plan_to_json(plan)
-    return {name: text.encode("utf-8") for name, text in written.items()}
+def plan_files(site: Site, plan: Plan, crew: float | None = None) -> dict[str, bytes]:
+    """The files of a plan by name: the same bytes for the same site, plan and crew.
+
+    ``crew``: kg/s of material that the crew builds; with it the build order has days.
+    """
+    files = hand_over_files(site, plan, crew)
+    return {**files, "plan.json": plan_to_json(plan).encode("utf-8")}
 
 
 def write_plan_files(
-    directory: str | os.PathLike[str], site: Site, plan: Plan, outcome: Outcome | None = None
+    directory: str | os.PathLike[str],
+    site: Site,
+    plan: Plan,
+    outcome: Outcome | None = None,
+    crew: float | None = None,
 ) -> None:
     """Write a plan's files into a folder: each old or new, never half.
 
     All that may differ between two runs that find the same plan goes to ``run.json``, which is
-    written last and holds the digests of the other files.
+    written last and holds the digests of the other files. ``crew``: see :func:`plan_files`.
 
     Raises:
         OutputError: the folder cannot be written.
     """
-    files = plan_files(site, plan)
+    files = plan_files(site, plan, crew)
     facts = run_facts(outcome, digests(files))
     files["run.json"] = (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
     write_folder(Path(directory), files)

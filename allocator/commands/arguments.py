@@ -42,6 +42,19 @@ def seed(text: str) -> int:
     return value
 
 
+def mass_rate(text: str) -> float:
+    """A mass rate above 0, kg/s."""
+    from allocator.quantities import QuantityError, parse_quantity
+
+    try:
+        value = parse_quantity(text, "mass_rate")
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+    if value <= 0:
+        raise argparse.ArgumentTypeError(f"must be above 0, got {text!r}")
+    return value
+
+
 # argparse names the type in its message when a number cannot be read
 positive.__name__ = share.__name__ = "number"
 counting.__name__ = seed.__name__ = "whole number"

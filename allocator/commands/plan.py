@@ -6,7 +6,12 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from allocator.commands.arguments import settings_of, site_argument, solving_arguments
+from allocator.commands.arguments import (
+    mass_rate,
+    settings_of,
+    site_argument,
+    solving_arguments,
+)
 from allocator.commands.files import site_of
 from allocator.commands.terminal import (
     BAD_INPUT,
@@ -34,6 +39,13 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="DIR", required=True, help="folder for the plan's files"
     )
     solving_arguments(command)
+    command.add_argument(
+        "--crew",
+        type=mass_rate,
+        default=None,
+        metavar="RATE",
+        help="material that the crew builds, such as '800 kg/d': the build order then has days",
+    )
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
 
 
@@ -56,7 +68,7 @@ def run(given: argparse.Namespace) -> int:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there
         return fail(f"allocator: {error}", BAD_INPUT)
-    write_plan_files(given.output, site, plan, outcome)
+    write_plan_files(given.output, site, plan, outcome, given.crew)
     mean_basis = outcome.mean_basis if plan.basis == "firm" else None
     show(summary(site, plan, mean_basis) + f"\nFiles: {given.output}\n")
     if not found.accepted:

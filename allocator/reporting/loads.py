@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from allocator.plan import FLAT, LineUse, MachineUse, Plan, Run
-from allocator.site.records import Site
+from allocator.site.records import MachineType, Route, Site
 
 
 def peak_factor(site: Site, shape: str) -> float:
@@ -22,6 +22,11 @@ def runs_of_kind(site: Site, plan: Plan, kind: str) -> Iterator[Run]:
         stream = site.routes[run.route].stream
         if kind == ("pipe" if stream is None else stream.kind):
             yield run
+
+
+def corridor_of(route: Route) -> str:
+    """The name in the site file of what a route is, or is one temperature of."""
+    return route.name if route.stream is None else route.stream.corridor
 
 
 def run_peak(site: Site, run: Run) -> float:
@@ -48,3 +53,15 @@ def run_ends(site: Site, run: Run) -> tuple[str, str]:
     ahead = sum(f.rate for f in run.flows if f.start == route.start)
     back = sum(f.rate for f in run.flows if f.start == route.end)
     return (route.end, route.start) if back > ahead else (route.start, route.end)
+
+
+def turnover(kind: MachineType, machine: MachineUse) -> dict[str, float]:
+    """Mean share of full-load takings by supply shape, in units: affine in load.
+
+    A unit that turns takes ``no_load_share`` at no load; one run on and off runs at full load.
+    """
+    idle = kind.no_load_share
+    found = {FLAT: idle * machine.running + (1.0 - idle) * machine.flat_load + machine.cycled}
+    for shape, load in machine.following.items():
+        found[shape] = found.get(shape, 0.0) + (1.0 - idle) * load
+    return found

@@ -36,7 +36,7 @@ def sources_used(site: Site, plan: Plan) -> pd.DataFrame:
         if not use.collect and not use.direct:
             rows.append(whence)
     columns = "source place fluid new_tap goes_to rate_while_on_kg_per_s mean_kg_per_s"
-    return _frame(columns, rows)
+    return frame(columns, rows)
 
 
 def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
@@ -72,7 +72,7 @@ def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
         "store type place holds size_kg new_kg size_j new_j new_units"
         " promised_kg_per_s steady_inflow_kg_per_s"
     )
-    return _frame(columns, rows)
+    return frame(columns, rows)
 
 
 def runs(site: Site, plan: Plan) -> pd.DataFrame:
@@ -117,7 +117,7 @@ def runs(site: Site, plan: Plan) -> pd.DataFrame:
         "kind name start end build carries new length_m"
         " peak_kg_per_s capacity_kg_per_s peak_w capacity_w used_share"
     )
-    return _frame(columns, rows)
+    return frame(columns, rows)
 
 
 def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
@@ -143,7 +143,7 @@ def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
         "type place count new standing turning flat_load_units following_load_units"
         " cycled_load_units burst_units receivers_for power_out_each_w"
     )
-    return _frame(columns, rows)
+    return frame(columns, rows)
 
 
 def bill(site: Site, plan: Plan) -> pd.DataFrame:
@@ -161,24 +161,25 @@ def bill(site: Site, plan: Plan) -> pd.DataFrame:
         }
         for line in bill_of_materials(site, plan)
     ]
-    return _frame("item where quantity unit length_m material kg money", rows)
+    return frame("item where quantity unit length_m material kg money", rows)
 
 
-def csv_text(frame: pd.DataFrame) -> str:
-    """A frame as CSV: nine significant figures, empty where a fact is absent, ``\\n`` line ends.
+def csv_text(table: pd.DataFrame) -> str:
+    """A table as CSV: nine significant figures, empty where a fact is absent, ``\\n`` line ends.
 
     Text that a spreadsheet would run as a formula is led by an apostrophe.
     """
     # a frame of text: pandas would turn a column of whole numbers and gaps into floats
     guarded = pd.DataFrame(
-        {_guarded(name): [_guarded(cell) for cell in cells] for name, cells in frame.items()},
+        {_guarded(name): [_guarded(cell) for cell in cells] for name, cells in table.items()},
         dtype=object,
     )
     text: str = guarded.to_csv(index=False, lineterminator="\n")
     return text
 
 
-def _frame(columns: str, rows: Sequence[Row]) -> pd.DataFrame:
+def frame(columns: str, rows: Sequence[Row]) -> pd.DataFrame:
+    """Rows under columns (names with spaces between); what a row lacks is None."""
     # Object columns keep whole numbers whole beside absent ones; what is absent stays None.
     names = columns.split()
     cells = [[row.get(name) for name in names] for row in rows]
@@ -190,11 +191,14 @@ def _guarded(cell: object) -> object:
         return "yes" if cell else "no"
     if isinstance(cell, float):
         return f"{cell:.9g}"
-    if isinstance(cell, str):
-        # a carriage return alone would end a row in some readers
-        text = "".join(c if c.isprintable() else " " for c in cell)
-        return f"'{text}" if text.lstrip()[:1] in _FORMULA_STARTS else text
-    return cell
+    return inert(cell) if isinstance(cell, str) else cell
+
+
+def inert(text: str) -> str:
+    """Text that no spreadsheet runs as a formula, without control characters."""
+    # a carriage return alone would end a row in some readers
+    shown = "".join(c if c.isprintable() else " " for c in text)
+    return f"'{shown}" if shown.lstrip()[:1] in _FORMULA_STARTS else shown
 
 
 _FORMULA_STARTS = ("=", "+", "-", "@")

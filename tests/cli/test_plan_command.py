@@ -22,6 +22,12 @@ FILES = {
     "runs.csv",
     "machine_counts.csv",
     "bill_of_materials.csv",
+    "cut_list.csv",
+    "build_order.csv",
+    "set_points.csv",
+    "plan.geojson",
+    "plan.graphml",
+    "plan.xlsx",
 }
 
 

@@ -1,0 +1,44 @@
+"""The tables and hand-over files of a plan, by file name."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from allocator.plan import Plan
+from allocator.reporting import tables
+from allocator.reporting.handover.frames import (
+    build_order_table,
+    cut_list_table,
+    set_points_table,
+)
+from allocator.reporting.handover.geojson import plan_geojson
+from allocator.reporting.handover.graphml import plan_graphml
+from allocator.reporting.handover.workbook import workbook
+from allocator.site.records import Site
+
+
+def plan_tables(site: Site, plan: Plan, crew: float | None = None) -> dict[str, pd.DataFrame]:
+    """The tables of a plan by name. ``crew``: kg/s of material that the crew builds."""
+    return {
+        "sources_used": tables.sources_used(site, plan),
+        "store_sizes": tables.store_sizes(site, plan),
+        "runs": tables.runs(site, plan),
+        "machine_counts": tables.machine_counts(site, plan),
+        "bill_of_materials": tables.bill(site, plan),
+        "cut_list": cut_list_table(site, plan),
+        "build_order": build_order_table(site, plan, crew),
+        "set_points": set_points_table(site, plan),
+    }
+
+
+def hand_over_files(site: Site, plan: Plan, crew: float | None = None) -> dict[str, bytes]:
+    """All tables as CSV and in one workbook, a map for other tools, a graph: by file name.
+
+    The same bytes for the same site, plan and crew.
+    """
+    frames = plan_tables(site, plan, crew)
+    texts = {f"{name}.csv": tables.csv_text(frame) for name, frame in frames.items()}
+    texts["plan.geojson"] = plan_geojson(site, plan)
+    texts["plan.graphml"] = plan_graphml(site, plan)
+    files = {name: text.encode("utf-8") for name, text in texts.items()}
+    return {**files, "plan.xlsx": workbook(plan, frames)}

@@ -1,0 +1,1 @@
+"""Hand-over files: what a crew cuts, builds and sets, and what other tools read."""
