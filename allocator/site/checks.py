@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 from allocator.quantities import format_quantity
-from allocator.site.records import Fluid, MachineType, Site
+from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
 
 _TOLERANCE = 1e-9  # of rounding, when energies are added
@@ -18,7 +19,8 @@ def check_site_records(site: Site, values: Values) -> None:
     for machine in site.machines.values():
         if not {*machine.takes, *machine.gives} <= set(site.fluids):
             continue  # a fluid is faulty itself
-        held, given = energy_taken(machine, site.fluids), energy_given(machine, site.fluids)
+        worst = _most_given_for_least(machine, site.spreads)
+        held, given = energy_taken(worst, site.fluids), energy_given(worst, site.fluids)
         if held is not None and given > held * (1 + _TOLERANCE):
             section[machine.name].fault_here(
                 "gives",
@@ -26,6 +28,29 @@ def check_site_records(site: Site, values: Values) -> None:
                 f"{format_quantity(held, 'power')} by lower heating value)",
                 "check 'takes', 'gives' and the heating values",
             )
+
+
+def _most_given_for_least(machine: MachineType, spreads: Mapping[str, Spread]) -> MachineType:
+    """The machine with the greatest of what it may give and the least of what it may take."""
+    if not spreads:
+        return machine
+
+    def low(fluid: str, rate: float) -> float:
+        spread = spreads.get(f"machines.{machine.name}.takes.{fluid}")
+        return rate if spread is None else spread.low
+
+    def high(fluid: str, rate: float) -> float:
+        spread = spreads.get(f"machines.{machine.name}.gives.{fluid}")
+        return rate if spread is None else spread.high
+
+    return replace(
+        machine,
+        takes={fluid: low(fluid, rate) for fluid, rate in machine.takes.items()},
+        gives={fluid: high(fluid, rate) for fluid, rate in machine.gives.items()},
+        power_in=low(POWER, machine.power_in),
+        power_out=high(POWER, machine.power_out),
+        heat_out=high("heat", machine.heat_out),
+    )
 
 
 def energy_taken(machine: MachineType, fluids: Mapping[str, Fluid]) -> float | None:

@@ -30,7 +30,7 @@ QUANTITY_PATTERN = (
 )
 """JSON Schema's view of text with a unit; it says nothing of plain numbers."""
 
-RANGE_KEYS = frozenset({"low", "high", "range", "mean", "sd"})
+RANGE_KEYS = frozenset({"low", "likely", "high", "mean", "sd"})
 TEXT_SCHEMA: Schema = {"type": ["string", "number", "boolean"]}
 
 
@@ -132,8 +132,8 @@ class Quantity:
         if isinstance(node, Pairs) and is_range(node):
             where.fault(
                 node,
-                "is a range of values, which is not yet read",
-                f"give the one value to plan with, such as '{kind.example}'",
+                "may not be a range of values (flows, stages, efficiencies and demands may)",
+                f"give one value such as '{kind.example}'",
             )
             return FAULTY
         if not isinstance(node, Scalar) or node.empty or isinstance(node.value, bool):
@@ -143,13 +143,14 @@ class Quantity:
         except QuantityError as error:
             where.fault(node, error.problem, error.remedy)
             return FAULTY
-        refusal = self._refusal(value)
+        refusal = self.refusal(value)
         if refusal:
             where.fault(node, f"{refusal} (got {shown(node.text)[1:-1]})", self._remedy())
             return FAULTY
         return value
 
-    def _refusal(self, value: float) -> str:
+    def refusal(self, value: float) -> str:
+        """Why a value, SI, is not allowed, or ""."""
         if self.above is not None and value <= self.above:
             return f"must be above {self.above:g}"
         if self.least is not None and value < self.least:

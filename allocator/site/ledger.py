@@ -10,6 +10,7 @@ from pathlib import Path
 from allocator.errors import Fault
 from allocator.quantities import Units, shown
 from allocator.site.nodes import Node
+from allocator.site.records import Spread
 
 _MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
 _MOST_LISTED = 8
@@ -20,7 +21,8 @@ class Ledger:
     """Faults and warnings of one file, and what every value may refer to.
 
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
-    looked up. ``extra``: bytes of the CSV files read so far, in order.
+    looked up. ``extra``: bytes of the CSV files read so far, in order. ``spreads``: address of a
+    value -> what else it may be.
     """
 
     file: str
@@ -28,6 +30,7 @@ class Ledger:
     units: Units = field(default_factory=Units)
     names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
+    spreads: dict[str, Spread] = field(default_factory=dict)
     _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
     _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)
     _guesses: int = 0
@@ -95,19 +98,29 @@ def _in_order(noted: list[tuple[int, int, Fault]]) -> tuple[Fault, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Where:
-    """The place of a value: the thing it belongs to and the keys that lead to it."""
+    """The place of a value: the thing it belongs to and the keys that lead to it.
+
+    ``thing``: section and name, such as ``sources.north``.
+    """
 
     ledger: Ledger
     subject: str
     path: str = ""
+    thing: str = ""
+
+    @property
+    def address(self) -> str:
+        """The value's address within the file, such as ``sources.north.flow``."""
+        return f"{self.thing}.{self.path}" if self.thing else self.path
 
     def below(self, key: str) -> Where:
         """The place of a key's value."""
-        return Where(self.ledger, self.subject, f"{self.path}.{key}" if self.path else key)
+        path = f"{self.path}.{key}" if self.path else key
+        return Where(self.ledger, self.subject, path, self.thing)
 
     def item(self, number: int) -> Where:
         """The place of the ``number``-th item of a list, counted from 1."""
-        return Where(self.ledger, self.subject, f"{self.path}[{number}]")
+        return Where(self.ledger, self.subject, f"{self.path}[{number}]", self.thing)
 
     def fault(self, node: Node, problem: str, remedy: str = "") -> None:
         """Notes a fault of the value here; ``problem`` follows the value's path."""

@@ -210,4 +210,5 @@ def _records(values: Values, stem: str) -> Site:
         about=plain("about", ""),
         mixes=read_mixes(section("mixes")),
         baths=read_baths(section("baths"), section("sources"), ambient),
+        spreads=dict(values.where.ledger.spreads),
     )

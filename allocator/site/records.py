@@ -385,8 +385,26 @@ class Mix:
 
 
 @dataclass(frozen=True, slots=True)
+class Spread:
+    """What a value may be: from ``low`` to ``high``, planned with at ``middle``; SI.
+
+    All values alike; or ``peaked``: likeliest at the middle, falling evenly to nothing at both
+    ends; or normal with ``sd``, cut off at both ends.
+    """
+
+    low: float
+    middle: float
+    high: float
+    sd: float | None = None
+    peaked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Site:
-    """A whole site. Mappings keep the order of the file; keys are names."""
+    """A whole site. Mappings keep the order of the file; keys are names.
+
+    ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
+    """
 
     name: str
     fluids: Mapping[str, Fluid]
@@ -412,6 +430,7 @@ class Site:
     mixes: Mapping[str, Mix] = field(default_factory=dict)
     baths: Mapping[str, Bath] = field(default_factory=dict)
     coolers: Mapping[str, Cooler] = field(default_factory=dict)
+    spreads: Mapping[str, Spread] = field(default_factory=dict)
 
     def capacity(self, route: str, build: str, fluid: str) -> float:
         """kg/s of a fluid that a build carries on a route."""

@@ -8,7 +8,7 @@ from typing import Any
 from allocator.quantities import shown
 from allocator.site.groups import ListOf, entries, name_refusal
 from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
-from allocator.site.ledger import Ledger, Where
+from allocator.site.ledger import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 from allocator.site.table import Table, Values
 
@@ -65,11 +65,12 @@ class Named:
         return {
             name.text: values
             for name, body in entries(node, where)
-            if (values := self._read_one(name, body, where.ledger)) is not None
+            if (values := self._read_one(name, body, where)) is not None
         }
 
-    def _read_one(self, name: Scalar, body: Node, ledger: Ledger) -> Values | None:
-        where = Where(ledger, f"{self.singular} {shown(name.text)}")
+    def _read_one(self, name: Scalar, body: Node, above: Where) -> Values | None:
+        thing = f"{above.path}.{name.text}"
+        where = Where(above.ledger, f"{self.singular} {shown(name.text)}", thing=thing)
         refusal = name_refusal(name.text, self.reserved_names)
         if refusal:
             where.fault(name, f"the name {refusal}", "give it another name")

@@ -278,21 +278,56 @@ CASES: list[Case] = [
     ),
     (
         "range of values",
-        [("flow: 3.2 g/s", "flow: «{low: 3 g/s, high: 4 g/s}")],
+        [("loss: 40 W/K", "loss: «{low: 30 W/K, high: 40 W/K}")],
         [
             (
-                "source 'north_well': flow is a range of values, which is not yet "
-                "read; give the one value to plan with, such as '3 g/s'"
+                "bath 'quench': loss may not be a range of values (flows, stages, efficiencies "
+                "and demands may); give one value such as '400 W/K'"
             )
         ],
     ),
     (
         "mean and spread",
-        [("power: 60 kW\n", "power: «{mean: 60 kW, sd: 5 kW}\n")],
+        [("power: 60 kW\n", "power: {mean: 60 kW, sd: «0 kW}\n")],
+        ["demand 'town': power.sd must be above 0; give one value if it is certain"],
+    ),
+    (
+        "range that reaches below zero",
+        [("flow: 3.2 g/s", "flow: {mean: 3.2 g/s, sd: «2 g/s}")],
+        ["source 'north_well': flow.sd reaches low values that must be above 0; narrow the range"],
+    ),
+    (
+        "range the wrong way round",
+        [("flow: 3.2 g/s", "flow: {low: 3 g/s, high: «2 g/s}")],
+        ["source 'north_well': flow.high must be above 'low'; give one value if it is certain"],
+    ),
+    (
+        "likely value outside of the range",
+        [("flow: 3.2 g/s", "flow: {low: 3 g/s, likely: «5 g/s, high: 4 g/s}")],
+        ["source 'north_well': flow.likely must be from 'low' to 'high'; check the three"],
+    ),
+    (
+        "half a range",
+        [("flow: 3.2 g/s", "flow: «{low: 3 g/s}")],
+        ["source 'north_well': flow needs the key 'high'; add 'high: 3 g/s'"],
+    ),
+    (
+        "stage that some draw makes longer than its period",
+        [("{on: 260 s, every: 486 s}", "{on: «{low: 260 s, high: 500 s}, every: 486 s}")],
         [
             (
-                "demand 'town': power is a range of values, which is not yet read; "
-                "give the one value to plan with, such as '70 kW'"
+                "source 'north_well': cycle[1].on is longer than its period (500 s of every "
+                "486 s); 'every' is the time from one start to the next"
+            )
+        ],
+    ),
+    (
+        "machine that some draw gives more than it takes",
+        [("gives: {power: 30 kW, fossil", "gives: «{power: {mean: 80 kW, sd: 3 kW}, fossil")],
+        [
+            (
+                "machine 'diesel_set': gives more energy than it takes (89 kW of "
+                "85.6 kW by lower heating value); check 'takes', 'gives' and the heating values"
             )
         ],
     ),

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from allocator.quantities import format_quantity
 from allocator.site.records import Pump, Source, Stage
+from allocator.site.spreads import ends
 from allocator.site.table import Values
 
 MOST_INTERVALS = 5_000_000
@@ -55,26 +56,40 @@ def _cycle(values: Values) -> tuple[Stage, ...] | None:
         return None
     sound = True
     for number, stage in enumerate(read, 1):
-        on, every = stage.get("on"), stage.get("every")
-        if on is not None and every is not None and on > every:
+        # Where values have a range, no draw of it may break the nesting.
+        on = ends(stage, "on")[1] if "on" in stage.found else None
+        least, every = ends(stage, "every") if "every" in stage.found else (None, None)
+        if on is not None and least is not None and on > least:
             sound = False
             stage.fault(
                 "on",
-                f"is longer than its period ({_span(on)} of every {_span(every)})",
+                f"is longer than its period ({_span(on)} of every {_span(least)})",
                 "'every' is the time from one start to the next",
             )
-        outer = read[number].get("on") if number < len(read) else None
-        if outer is not None and every is not None and every > outer:
+        outer = read[number] if number < len(read) else None
+        room = ends(outer, "on")[0] if outer is not None and "on" in outer.found else None
+        if room is not None and every is not None and every > room:
             sound = False
             stage.fault(
                 "every",
-                f"must fit into the on-time of the next stage ({_span(every)} > {_span(outer)})",
+                f"must fit into the on-time of the next stage ({_span(every)} > {_span(room)})",
                 "list the stages innermost first",
             )
     if not sound or not all(stage.whole for stage in read):
         return None
     stages = tuple(Stage(stage.get("on"), stage.get("every")) for stage in read)
+    if len(_without_idle_stages(stages)) < len(stages) and _has_ranges(read):
+        values.fault(
+            "cycle",
+            "has a range, and a first stage that is on all the time",
+            "leave that stage out",
+        )
+        return None
     return stages if _countable(values, stages) else None
+
+
+def _has_ranges(stages: Sequence[Values]) -> bool:
+    return any(low < high for s in stages for low, high in (ends(s, "on"), ends(s, "every")))
 
 
 def _countable(values: Values, stages: Sequence[Stage]) -> bool:
@@ -97,7 +112,7 @@ def _delivery(values: Values) -> tuple[Stage, ...] | None:
     flow = values.get("flow")
     if flow is None or not delivery.whole:
         return None
-    on, every = delivery.get("batch") / flow, delivery.get("every")
+    on, every = ends(delivery, "batch")[1] / ends(values, "flow")[0], ends(delivery, "every")[0]
     if on > every:
         delivery.fault(
             "batch",
@@ -105,7 +120,7 @@ def _delivery(values: Values) -> tuple[Stage, ...] | None:
             "give a higher 'flow' or a smaller 'batch'",
         )
         return None
-    return (Stage(on, every),)
+    return (Stage(delivery.get("batch") / flow, delivery.get("every")),)
 
 
 def _check_next_spell(values: Values, stages: tuple[Stage, ...] | None) -> None:

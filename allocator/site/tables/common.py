@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from allocator.site.groups import ListOf, MapOf
 from allocator.site.kinds import Name, Quantity
+from allocator.site.spreads import Ranged
 from allocator.site.table import Key
 
 FLUID = Name("fluids", "fluid")
@@ -18,6 +19,9 @@ PLACES = ListOf(PLACE, least=1, distinct=True)
 HOTTEST_INLET = Key(
     "hottest_inlet", Quantity("temperature", above=0), "Hottest fluid that it may take in"
 )
+RANGED_FLOW = Ranged("mass_rate", above=0)
+RANGED_WATTS = Ranged("power", above=0)
+RANGED_SPAN = Ranged("duration", above=0)
 BETWEEN = ListOf(PLACE, least=2, most=2)
 
 

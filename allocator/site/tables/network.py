@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Flag, Quantity
+from allocator.site.spreads import Ranged
 from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     BETWEEN,
@@ -103,7 +104,7 @@ LINES = Table(
         Key(
             "length", Quantity("length", above=0), "Length of the line; default: the straight line"
         ),
-        Key("loss", Quantity("share", least=0, below=1), "Share of what is sent lost", default="0"),
+        Key("loss", Ranged("share", least=0, below=1), "Share of what is sent lost", default="0"),
         materials("mass_per_length", "Material per length"),
         price("money_per_length", "Money per length"),
     )

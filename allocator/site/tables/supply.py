@@ -6,6 +6,7 @@ from allocator.site.groups import ListOf
 from allocator.site.kinds import Name, Quantity
 from allocator.site.records import POWER
 from allocator.site.shapes import Variants
+from allocator.site.spreads import Ranged
 from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     FLOW,
@@ -13,15 +14,16 @@ from allocator.site.tables.common import (
     HOTTEST_INLET,
     PLACE,
     PLACES,
-    SPAN,
+    RANGED_FLOW,
+    RANGED_SPAN,
     materials,
     price,
 )
 
 STAGE = Table(
     (
-        Key("on", SPAN, "How long it is on", required=True),
-        Key("every", SPAN, "How often it turns on: the period of the stage", required=True),
+        Key("on", RANGED_SPAN, "How long it is on", required=True),
+        Key("every", RANGED_SPAN, "How often it turns on: the period of the stage", required=True),
     )
 )
 
@@ -29,7 +31,7 @@ SOURCES = Table(
     (
         Key("place", PLACE, "The place where it stands", required=True),
         Key("fluid", FLUID, "The fluid that it gives", required=True),
-        Key("flow", FLOW, "Flow while it is on", required=True),
+        Key("flow", RANGED_FLOW, "Flow while it is on", required=True),
         Key(
             "cycle",
             ListOf(STAGE),
@@ -39,8 +41,8 @@ SOURCES = Table(
             "delivery",
             Table(
                 (
-                    Key("every", SPAN, "Time from one delivery to the next", required=True),
-                    Key("batch", Quantity("mass", above=0), "What comes at once", required=True),
+                    Key("every", RANGED_SPAN, "Time from one delivery to the next", required=True),
+                    Key("batch", Ranged("mass", above=0), "What comes at once", required=True),
                 )
             ),
             "Bought in batches, unloaded at the rate 'flow'",
@@ -118,13 +120,13 @@ def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
             Key("release_rate", Quantity(rate, above=0), "Most that it gives at one place"),
             Key(
                 "loss",
-                Quantity("share_rate", least=0),
+                Ranged("share_rate", least=0),
                 "Share of its size lost per time",
                 default="0",
             ),
             Key(
                 "charge_efficiency",
-                Quantity("share", above=0, most=1),
+                Ranged("share", above=0, most=1),
                 "Share of what enters that can be released (stores of power)",
                 default="1",
             ),

@@ -6,6 +6,7 @@ from allocator.site.groups import ListOf, MapOf
 from allocator.site.kinds import AsWritten, Choice, Name, Quantity, Text, Whole
 from allocator.site.records import POWER
 from allocator.site.shapes import ByShape
+from allocator.site.spreads import Ranged
 from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     BUILD,
@@ -14,6 +15,8 @@ from allocator.site.tables.common import (
     HOTTEST_INLET,
     PLACE,
     PLACES,
+    RANGED_FLOW,
+    RANGED_WATTS,
     SPAN,
     WATTS,
     materials,
@@ -26,8 +29,8 @@ MACHINES = Table(
             "takes",
             MapOf(
                 FLUID,
-                FLOW,
-                {POWER: WATTS},
+                RANGED_FLOW,
+                {POWER: RANGED_WATTS},
                 {"heat": "leave the heat out: its use is not planned"},
                 least=1,
             ),
@@ -36,13 +39,18 @@ MACHINES = Table(
         ),
         Key(
             "gives",
-            MapOf(FLUID, FLOW, {POWER: WATTS, "heat": WATTS}, least=1),
+            MapOf(
+                FLUID,
+                RANGED_FLOW,
+                {POWER: RANGED_WATTS, "heat": RANGED_WATTS},
+                least=1,
+            ),
             "What one unit gives at full load: fluids, 'power', 'heat'",
             required=True,
         ),
         Key(
             "no_load",
-            Quantity("share", least=0, below=1),
+            Ranged("share", least=0, below=1),
             "Share of the full-load takings that it takes at no load",
             default="0",
         ),
@@ -79,9 +87,9 @@ SERIES = Table((Key("csv", Text(), "Path of the CSV file, from the site file", r
 
 DEMANDS = Table(
     (
-        Key("power", ByShape(WATTS, SERIES), "Mean power, or a series"),
+        Key("power", ByShape(RANGED_WATTS, SERIES), "Mean power, or a series"),
         Key("fluid", FLUID, "The fluid that is asked for"),
-        Key("flow", ByShape(FLOW, SERIES), "Mean flow of the fluid, or a series"),
+        Key("flow", ByShape(RANGED_FLOW, SERIES), "Mean flow of the fluid, or a series"),
         Key("place", PLACE, "Where; a demand for power without a place is site-wide"),
         Key(
             "profile",

@@ -1,0 +1,249 @@
+"""The numbers of a site by address, so that a study can read and change any of them.
+
+An address is the way to a number through the site file, such as ``sources.north.flow`` or
+``sources.north.cycle[2].on``; its short form is the last key and the name: ``flow.north``.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
+
+from allocator.errors import AllocatorError
+from allocator.quantities import QuantityError, format_quantity, parse_quantity, shown
+from allocator.site.checks import energy_given, energy_taken
+from allocator.site.kinds import Quantity
+from allocator.site.records import POWER, MachineType, Site, Source, Stage
+
+
+class FactError(AllocatorError):
+    """A number of a site that is not there, or cannot be what is asked: what to do instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One number of a site. ``value``: SI, None for no limit.
+
+    ``kind``: what it may be. ``to_build``: it speaks of what is new alone, so that a plan which
+    stands does not see it. ``change``: the site with another value.
+    """
+
+    address: str
+    short: str
+    kind: Quantity
+    value: float | None
+    to_build: bool
+    change: Callable[[Site, float], Site]
+
+    @property
+    def dimension(self) -> str:
+        """Of the value."""
+        return self.kind.dimension
+
+    def read(self, text: str) -> float:
+        """A value of the fact, SI. Raises :class:`FactError`."""
+        try:
+            value = parse_quantity(text, self.dimension)
+        except QuantityError as error:
+            raise FactError(f"{self.address}: {error}") from None
+        if refusal := self.kind.refusal(value):
+            raise FactError(f"{self.address} {refusal} (got {shown(text)})")
+        return value
+
+
+def facts_of(site: Site) -> dict[str, Fact]:
+    """Every fact by address, in the order of the file."""
+    return {fact.address: fact for fact in _facts(site)}
+
+
+def fact_named(facts: Mapping[str, Fact], name: str) -> Fact:
+    """The fact of an address or of a short form that only one has.
+
+    Raises :class:`FactError`, with a suggestion.
+    """
+    if name in facts:
+        return facts[name]
+    short = [fact for fact in facts.values() if fact.short == name]
+    if len(short) == 1:
+        return short[0]
+    if short:
+        meant = " or ".join(fact.address for fact in short)
+        raise FactError(f"{shown(name)} may be {meant}; write one of them")
+    names = [*facts, *(fact.short for fact in facts.values())]
+    close = difflib.get_close_matches(name, names, n=3, cutoff=0.5)
+    remedy = f"did you mean {' or '.join(close)}?" if close else "write it as 'stock.MATERIAL'"
+    raise FactError(f"the site has no number named {shown(name)}; {remedy}")
+
+
+def changed(site: Site, values: Mapping[str, float]) -> Site:
+    """The site with other values of some facts, by address.
+
+    Raises:
+        FactError: the values do not go together: a duty cycle that no longer nests, a machine
+            that gives more energy than it takes.
+    """
+    facts = facts_of(site)
+    for address, value in values.items():
+        site = facts[address].change(site, value)
+    if values:
+        _check(site)
+    return site
+
+
+def _check(site: Site) -> None:
+    for source in site.sources.values():
+        for stage in source.stages:
+            if stage.on > stage.every:
+                raise FactError(f"source {shown(source.name)}: on for longer than its period")
+        for inner, outer in pairwise(source.stages):
+            if inner.every > outer.on:
+                raise FactError(f"source {shown(source.name)}: a stage does not fit the next one")
+    for machine in site.machines.values():
+        held = energy_taken(machine, site.fluids)
+        if held is not None and energy_given(machine, site.fluids) > held * (1 + 1e-9):
+            given = format_quantity(energy_given(machine, site.fluids), "power")
+            raise FactError(
+                f"machine {shown(machine.name)}: gives more energy than it takes "
+                f"({given} of {format_quantity(held, 'power')})"
+            )
+
+
+def _facts(site: Site) -> Iterator[Fact]:
+    yield from _limits(site)
+    for name in site.materials:
+        yield _plain(site, "materials", name, "stock", Quantity("mass", least=0), True)
+        yield _plain(site, "materials", name, "price", Quantity("money_per_mass", least=0), True)
+    for source in site.sources.values():
+        yield from _source(source)
+    for name, store in site.stores.items():
+        size, rate = ("energy", "power") if store.holds == POWER else ("mass", "mass_rate")
+        most = Quantity(size, above=0)
+        yield _plain(site, "stores", name, "most", most, True, "size.most")
+        yield _plain(site, "stores", name, "loss", Quantity("share_rate", least=0), False)
+        yield _plain(site, "stores", name, "fill_rate", Quantity(rate, above=0), False)
+        yield _plain(site, "stores", name, "release_rate", Quantity(rate, above=0), False)
+        if store.holds == POWER:
+            share = Quantity("share", above=0, most=1)
+            yield _plain(site, "stores", name, "charge_efficiency", share, False)
+    for name, build in site.builds.items():
+        if not build.by_bore:
+            yield _plain(site, "builds", name, "capacity", Quantity("mass_rate", above=0), False)
+    for name in site.lines:
+        yield _plain(site, "lines", name, "capacity", Quantity("power", above=0), False)
+        yield _plain(site, "lines", name, "loss", Quantity("share", least=0, below=1), False)
+    for machine in site.machines.values():
+        yield from _machine(machine)
+    for name, demand in site.demands.items():
+        power = demand.wants == POWER
+        kind = Quantity("power" if power else "mass_rate", above=0)
+        yield _plain(site, "demands", name, "mean", kind, False, "power" if power else "flow")
+
+
+def _limits(site: Site) -> Iterator[Fact]:
+    for key, kind in (
+        ("emission", Quantity("mass_rate", least=0)),
+        ("money", Quantity("money", least=0)),
+    ):
+
+        def change(old: Site, value: float, key: str = key) -> Site:
+            return replace(old, limits=replace(old.limits, **{key: value}))  # type: ignore[arg-type]
+
+        value = getattr(site.limits, key)
+        yield Fact(f"limits.{key}", f"{key}.limits", kind, value, key == "money", change)
+
+
+def _with(site: Site, section: str, name: str, **values: Any) -> Site:
+    """A site with some values of one record of a section."""
+    held = dict(getattr(site, section))
+    held[name] = replace(held[name], **values)
+    return replace(site, **{section: held})  # type: ignore[arg-type]
+
+
+def _plain(
+    site: Site, section: str, name: str, field: str, kind: Quantity, to_build: bool, key: str = ""
+) -> Fact:
+    """A fact that is one field of a record; ``key``: its name in the file, if it has another."""
+    key = key or field
+
+    def change(old: Site, value: float) -> Site:
+        return _with(old, section, name, **{field: value})
+
+    value = getattr(getattr(site, section)[name], field)
+    return Fact(
+        f"{section}.{name}.{key}", f"{key.split('.')[-1]}.{name}", kind, value, to_build, change
+    )
+
+
+def _source(source: Source) -> Iterator[Fact]:
+    name, above = source.name, Quantity("duration", above=0)
+    head = f"sources.{name}"
+
+    def flow(old: Site, value: float) -> Site:
+        held = old.sources[name]
+        stages = held.stages
+        if held.delivered:  # the same batch takes longer to unload, or less long
+            stage = stages[0]
+            stages = (Stage(stage.on * held.flow / value, stage.every),)
+        return _with(old, "sources", name, flow=value, stages=stages)
+
+    kind = Quantity("mass_rate", above=0)
+    yield Fact(f"{head}.flow", f"flow.{name}", kind, source.flow, False, flow)
+
+    def staged(number: int, field: str, address: str) -> Fact:
+        def change(old: Site, value: float) -> Site:
+            stages = list(old.sources[name].stages)
+            stages[number] = replace(stages[number], **{field: value})
+            return _with(old, "sources", name, stages=tuple(stages))
+
+        value = getattr(source.stages[number], field)
+        return Fact(f"{head}.{address}", f"{address}.{name}", above, value, False, change)
+
+    if source.delivered:
+        yield staged(0, "every", "delivery.every")
+
+        def batch(old: Site, value: float) -> Site:
+            held = old.sources[name]
+            stages = (Stage(value / held.flow, held.stages[0].every),)
+            return _with(old, "sources", name, stages=stages)
+
+        mass = Quantity("mass", above=0)
+        held = source.stages[0].on * source.flow
+        yield Fact(f"{head}.delivery.batch", f"delivery.batch.{name}", mass, held, False, batch)
+        return
+    for number in range(len(source.stages)):
+        for field in ("on", "every"):
+            yield staged(number, field, f"cycle[{number + 1}].{field}")
+
+
+def _machine(machine: MachineType) -> Iterator[Fact]:
+    name, head = machine.name, f"machines.{machine.name}"
+    for side in ("takes", "gives"):
+        rates: Mapping[str, float] = getattr(machine, side)
+        for fluid in rates:
+
+            def change(old: Site, value: float, side: str = side, fluid: str = fluid) -> Site:
+                held = {**getattr(old.machines[name], side), fluid: value}
+                return _with(old, "machines", name, **{side: held})
+
+            kind = Quantity("mass_rate", above=0)
+            short = f"{side}.{fluid}.{name}"
+            yield Fact(f"{head}.{side}.{fluid}", short, kind, rates[fluid], False, change)
+    for field, key in (
+        ("power_in", "takes.power"),
+        ("power_out", "gives.power"),
+        ("heat_out", "gives.heat"),
+        ("no_load_share", "no_load"),
+    ):
+        value = getattr(machine, field)
+        if value <= 0 and key != "no_load":
+            continue
+
+        def set_to(old: Site, value: float, field: str = field) -> Site:
+            return _with(old, "machines", name, **{field: value})
+
+        share = Quantity("share", least=0, below=1)
+        kind = share if key == "no_load" else Quantity("power", above=0)
+        yield Fact(f"{head}.{key}", f"{key}.{name}", kind, value, False, set_to)

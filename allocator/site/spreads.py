@@ -1,0 +1,90 @@
+"""Values that may be given as a range or a distribution, beside the one that is planned with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from allocator.quantities import shown
+from allocator.site.kinds import FAULTY, Faulty, Quantity, Schema, is_range
+from allocator.site.ledger import Where
+from allocator.site.nodes import Node, Pairs
+from allocator.site.records import Spread
+from allocator.site.table import Key, Table, Values
+
+REACH = 3.0
+"""Standard deviations from the mean at which a normal distribution is cut off."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ranged(Quantity):
+    """A quantity that may be ``{low, high}``, ``{low, likely, high}`` or ``{mean, sd}`` as well.
+
+    The value read is the middle, the likely value or the mean; the spread goes to the ledger.
+    """
+
+    def read(self, node: Node, where: Where) -> float | Faulty:
+        if not (isinstance(node, Pairs) and is_range(node)):
+            return Quantity.read(self, node, where)
+        values = self._table().read(node, where)
+        if isinstance(values, Faulty) or not values.whole:
+            return FAULTY
+        spread = _spread(values)
+        if spread is None:
+            return FAULTY
+        for end, name in ((spread.low, "low"), (spread.high, "high")):
+            refusal = self.refusal(end)
+            if refusal:
+                key = name if values.has(name) else "sd"
+                what = "" if values.has(name) else f"reaches {name} values that "
+                values.fault(key, f"{what}{refusal}", "narrow the range")
+                return FAULTY
+        where.ledger.spreads[where.address] = spread
+        return spread.middle
+
+    def _table(self) -> Table:
+        plain = Quantity(self.dimension)
+        return Table(
+            (
+                Key("low", plain, "Least value that it may have"),
+                Key("likely", plain, "Likeliest value; leave out where all are alike"),
+                Key("high", plain, "Greatest value that it may have"),
+                Key("mean", plain, "Mean of a normal distribution, cut off at 3 sd"),
+                Key("sd", plain, "Standard deviation"),
+            ),
+            either=(("low", "high"), ("mean", "sd")),
+        )
+
+    def schema(self) -> Schema:
+        """A quantity, or a range."""
+        return {"anyOf": [Quantity.schema(self), self._table().schema()]}
+
+
+def _spread(values: Values) -> Spread | None:
+    """The spread of a range that is whole, or None where its values make no sense together."""
+    if values.has("mean"):
+        mean, sd = values.get("mean"), values.get("sd")
+        if values.has("likely"):
+            values.fault("likely", "is given beside 'mean'", "leave it out")
+            return None
+        if not sd > 0:
+            values.fault("sd", "must be above 0", "give one value if it is certain")
+            return None
+        return Spread(mean - REACH * sd, mean, mean + REACH * sd, sd=sd)
+    low, high = values.get("low"), values.get("high")
+    likely = values.get("likely")
+    if not low < high:
+        values.fault("high", "must be above 'low'", "give one value if it is certain")
+        return None
+    if likely is None:
+        return Spread(low, 0.5 * (low + high), high)
+    if not low <= likely <= high:
+        values.fault("likely", f"must be from {shown('low')} to {shown('high')}", "check the three")
+        return None
+    return Spread(low, likely, high, peaked=True)
+
+
+def ends(values: Values, key: str) -> tuple[float, float]:
+    """Least and greatest value of a key that was read."""
+    spread = values.where.ledger.spreads.get(values.where.below(key).address)
+    value: float = values.get(key)
+    return (value, value) if spread is None else (spread.low, spread.high)

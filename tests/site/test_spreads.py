@@ -1,0 +1,82 @@
+"""Ranges in a site file, and every number of a site by its address."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from allocator.site.facts import FactError, changed, fact_named, facts_of
+from allocator.site.reading import read_site
+from allocator.site.records import Site, Spread, Stage
+
+NETWORKS = Path(__file__).parents[2] / "networks"
+
+
+@pytest.fixture
+def site(kitchen_sink: Path) -> Site:
+    return read_site(kitchen_sink)
+
+
+def test_what_is_planned_with_and_what_may_be(site: Site) -> None:
+    assert site.machines["gas_engine"].gives["bio_co2"] == 0.021
+    assert site.machines["diesel_set"].gives["fossil_co2"] == 0.0063
+    assert site.spreads == {
+        "machines.gas_engine.gives.bio_co2": Spread(0.02, 0.021, 0.024, peaked=True),
+        "machines.diesel_set.gives.fossil_co2": Spread(
+            0.0063 - 3 * 1e-4, 0.0063, 0.0063 + 3 * 1e-4, sd=1e-4
+        ),
+    }
+
+
+def test_an_even_range_is_planned_with_in_the_middle(tmp_path: Path) -> None:
+    text = (NETWORKS / "first.yaml").read_text(encoding="utf-8")
+    path = tmp_path / "site.yaml"
+    path.write_text(text.replace("flow: 12 g/s", "flow: {low: 10 g/s, high: 14 g/s}"), "utf-8")
+    read = read_site(path)
+    assert read.sources["digester"].flow == pytest.approx(0.012)
+    assert read.spreads["sources.digester.flow"] == Spread(0.01, 0.012, 0.014)
+
+
+def test_every_fact_reads_back_and_changes_alone(site: Site) -> None:
+    """Each one, put to a value that it may have: that one changes and no other."""
+    before = {address: fact.value for address, fact in facts_of(site).items()}
+    assert len(before) > 40
+    for address, fact in facts_of(site).items():
+        value = 0.5 * fact.value if fact.value else 0.01
+        after = {a: f.value for a, f in facts_of(fact.change(site, value)).items()}
+        assert after.pop(address) == pytest.approx(value)
+        others = {a: v for a, v in before.items() if a != address}
+        assert after == pytest.approx(others)
+
+
+def test_every_spread_has_a_fact(site: Site) -> None:
+    assert set(site.spreads) <= set(facts_of(site))
+    stages = {f"sources.north_well.cycle[{n}].{key}" for n in (1, 2) for key in ("on", "every")}
+    assert stages <= set(facts_of(site))
+
+
+def test_a_delivery_keeps_its_batch_when_its_flow_changes(site: Site) -> None:
+    after = changed(site, {"sources.tank_farm.flow": 0.08})
+    assert after.sources["tank_farm"].stages == (Stage(2000 / 0.08, 14 * 86_400.0),)
+
+
+def test_names(site: Site) -> None:
+    facts = facts_of(site)
+    assert fact_named(facts, "stock.pipe_steel").address == "materials.pipe_steel.stock"
+    assert fact_named(facts, "sources.north_well.flow").short == "flow.north_well"
+    with pytest.raises(FactError, match=r"did you mean .*stock\.pipe_steel"):
+        fact_named(facts, "stock.pipe_stel")
+    with pytest.raises(FactError, match=r"no number named 'zzz'; write it as"):
+        fact_named(facts, "zzz")
+    with pytest.raises(FactError, match="expects a mass"):
+        fact_named(facts, "stock.pipe_steel").read("4 kW")
+    with pytest.raises(FactError, match="must be above 0"):
+        fact_named(facts, "flow.north_well").read("0 g/s")
+
+
+def test_values_that_do_not_go_together(site: Site) -> None:
+    with pytest.raises(FactError, match="longer than its period"):
+        changed(site, {"sources.north_well.cycle[1].on": 500.0})
+    with pytest.raises(FactError, match="more energy than it takes"):
+        changed(site, {"machines.diesel_set.gives.power": 90_000.0})
