@@ -16,6 +16,7 @@ from allocator.commands import (
     carry,
     check,
     compare,
+    frontier,
     plan,
     schema,
     sources,
@@ -46,6 +47,7 @@ COMMANDS: dict[str, Command] = {
     "compare": compare,
     "carry": carry,
     "why": why,
+    "frontier": frontier,
     "schema": schema,
 }
 """In the order in which ``--help`` shows them."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+
 from allocator.plan import Ceiling, GoalResult, Plan, Power
 from allocator.planning.ceiling import ceiling_of, mean_site
 from allocator.planning.choices import Choices, choices_of
@@ -157,10 +159,22 @@ def _planned(
         return None, (), True, "no plan exists: no demand can be served and nothing can be built"
     point = tidied(search, choices, program.left(most=10.0))
     began_extract = clock.seconds()
-    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
-    plan = _read(site, settings, reading, found)
+    plan = plan_at(site, settings, statement, choices, point, found)
     clock.spend("extract", clock.seconds() - began_extract)
     return plan, search.trail, False, ""
+
+
+def plan_at(
+    site: Site,
+    settings: Settings,
+    statement: Statement,
+    choices: Choices,
+    point: np.ndarray,
+    found: list[GoalFound],
+) -> Plan:
+    """The plan that a point of a site's program says, with what was found of its goals."""
+    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
+    return _read(site, settings, reading, found)
 
 
 def _hopeless(names: list[str]) -> str:

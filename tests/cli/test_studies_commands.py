@@ -97,3 +97,23 @@ def test_carry(networks: Path, capsys: Told) -> None:
     assert row["next"] == 2
     assert main(["carry", site, "--solver", "none of that name"]) == 4
     assert "is not available here" in capsys.readouterr().out
+
+
+def test_frontier(networks: Path, tmp_path: Path, capsys: Told) -> None:
+    site, folder = str(networks / "first.yaml"), tmp_path / "frontier"
+    arguments = ["frontier", site, "--give", "steel", "-o", str(folder), "--node-limit", "1000"]
+    assert main([*arguments, "--steps", "4"]) == 0
+    assert "firm clean power against steel" in capsys.readouterr().out
+    assert main(["audit", site, str(folder / "point_02")]) == 0
+    assert (folder / "frontier.csv").read_text().startswith("steel_kg,firm_power_w,bound_w,")
+    assert main([*arguments, "--steps", "1"]) == 2
+    arguments[3] = "stel"
+    assert main(arguments) == 2
+    assert "choose one of steel, money, emissions" in capsys.readouterr().err
+
+
+def test_frontier_of_a_site_without_a_plan(networks: Path, tmp_path: Path, capsys: Told) -> None:
+    site, folder = str(networks / "dry_valley.yaml"), tmp_path / "frontier"
+    assert main(["frontier", site, "--give", "steel", "-o", str(folder), "--steps", "3"]) == 4
+    assert "allocator why" in capsys.readouterr().err
+    assert not folder.exists()

@@ -1,0 +1,80 @@
+"""``allocator frontier``: firm power against one scarce thing."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from allocator.commands.arguments import counting, settings_of, site_argument, solving_arguments
+from allocator.commands.files import site_of
+from allocator.commands.terminal import (
+    BAD_INPUT,
+    DONE,
+    NOT_FOUND,
+    UNVERIFIED,
+    fail,
+    show,
+    tell,
+)
+
+HELP = "firm power against a material, money or emissions, point by point"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument(
+        "--give",
+        required=True,
+        metavar="WHAT",
+        help="a material of the site, money, or emissions (then all power counts)",
+    )
+    command.add_argument(
+        "--steps", type=counting, default=10, metavar="N", help="points, ends included (10)"
+    )
+    command.add_argument(
+        "-o", "--output", metavar="DIR", required=True, help="folder for the table and the plans"
+    )
+    solving_arguments(command)
+
+
+def run(given: argparse.Namespace) -> int:
+    """Work the points out, write, and print them."""
+    from allocator.reporting.folder import check_folder, write_folder
+
+    folder = Path(given.output)
+    check_folder(folder)
+    site = site_of(given.site)
+    from allocator.engine import write_plan_files
+    from allocator.quiet import stdout_for_data
+    from allocator.studies.trade_off import (
+        check_give,
+        trade_off,
+        trade_off_csv,
+        trade_off_json,
+        trade_off_text,
+    )
+
+    check_give(site, given.give)
+    if given.steps < 2:
+        return fail("allocator: --steps must be 2 or more: the two ends are points", BAD_INPUT)
+    try:
+        with stdout_for_data():
+            steps = trade_off(site, given.give, given.steps, settings_of(given), tell)
+    except ValueError as error:
+        return fail(f"allocator: {error}", BAD_INPUT)
+    if not steps:
+        return fail("no plan exists or none was found: 'allocator why' tells more", NOT_FOUND)
+    text = trade_off_text(site, given.give, steps)
+    files = {
+        "frontier.csv": trade_off_csv(given.give, steps),
+        "frontier.json": trade_off_json(site, given.give, steps),
+        "frontier.txt": text,
+    }
+    write_folder(folder, {name: held.encode("utf-8") for name, held in files.items()})
+    for number, step in enumerate(steps, 1):
+        write_plan_files(folder / f"point_{number:02}", site, step.plan)
+    show(f"{text}\nFiles: {given.output}; a plan for each point in a folder of its own\n")
+    if not all(step.plan.verified for step in steps):
+        return fail("A PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
+    return DONE

@@ -1,0 +1,116 @@
+"""The frontier: its points against brute force, its ends against plans, its knees by hand."""
+
+from __future__ import annotations
+
+import csv
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from tiny_firm import FirmBasis
+from tiny_search import best_goals
+from tiny_sites import tiny_site
+
+from allocator.errors import AllocatorError
+from allocator.planning import Settings, make_plan
+from allocator.planning.frontier import Point, frontier_of
+from allocator.site.reading import read_site
+from allocator.site.records import Material, Site
+from allocator.studies.trade_off import check_give, trade_off, trade_off_csv, trade_off_text
+
+NETWORKS = Path(__file__).parents[2] / "networks"
+EXACT = Settings(node_limit=100_000, gap=5e-7)
+
+
+def with_stock(site: Site, kg: float) -> Site:
+    return replace(site, materials={"steel": Material("steel", stock=kg)})
+
+
+@pytest.mark.parametrize("seed", range(60, 68))
+def test_points_are_the_best_of_every_choice_under_their_cap(seed: int) -> None:
+    """scipy's linear programs over all whole numbers, with what the point takes as the stock."""
+    site = replace(tiny_site(seed, battery=False, stores=True), goals=("clean_power",))
+    points = frontier_of(site, "steel", 5, EXACT)
+    assert points
+    for point in points:
+        assert point.status == "optimal"
+        capped = with_stock(site, point.given * (1 + 1e-6) + 1e-6)
+        best, _, _ = best_goals(capped, FirmBasis)
+        assert point.power == pytest.approx(best, rel=2e-5, abs=0.1)
+    if len(points) > 1:
+        # no plan with a little less steel gives as much
+        last = points[-1]
+        less, _, _ = best_goals(with_stock(site, last.given * 0.995), FirmBasis)
+        assert less < last.power * (1 - 1e-6)
+
+
+def test_the_ends_are_those_of_single_plans() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    first, *_, last = frontier_of(site, "steel", 6, EXACT)
+    plan = make_plan(site, EXACT).plan
+    assert plan is not None
+    assert last.power == pytest.approx(plan.power.firm_clean, rel=1e-6)
+    assert last.power == pytest.approx(130 / 64_800 / 1.5e-3 * 1e4, rel=1e-6)  # by hand, its head
+    assert (first.given, first.power, first.end, last.end) == (0.0, 0.0, "least", "most")
+
+
+def test_points_by_hand() -> None:
+    """A run is 500 kg, an engine 150 kg, a holder 2 kg/kg; B kg of it give B / 64.8 ks.
+
+    So one engine, 10 kW, takes 650 + 2 * 97.2 = 844.4 kg, and no second engine is of use before
+    its 150 kg more.
+    """
+    site = read_site(NETWORKS / "first.yaml")
+    points = frontier_of(site, "steel", 9, EXACT)
+    for point in points:
+        firm = 0.0
+        if point.given > 650:
+            holder = (point.given - 650) / 2
+            firm = min(10_000.0, holder / 64_800 / 1.5e-3 * 1e4)
+        if point.given > 844.4 + 150:
+            firm = (point.given - 800) / 2 / 64_800 / 1.5e-3 * 1e4
+        assert point.power == pytest.approx(firm, rel=1e-5, abs=1e-3)
+    assert any(p.given == pytest.approx(844.4, rel=1e-5) for p in points)
+
+
+def test_dominated_points_are_dropped_and_all_are_audited() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    steps = trade_off(site, "steel", 9, EXACT)
+    assert all(step.plan.verified for step in steps)
+    given = [step.point.given for step in steps]
+    power = [step.point.power for step in steps]
+    assert given == sorted(given)
+    assert power == sorted(set(power))
+    assert len(steps) < 9  # below 650 kg nothing can be had, however much is asked for
+    jumps = [step.changes for step in steps]
+    assert any("+small_engine at mill" in change for change in jumps[1])
+    text = trade_off_text(site, "steel", steps)
+    assert all(len(line) <= 100 for line in text.splitlines())
+    rows = list(csv.DictReader(io.StringIO(trade_off_csv("steel", steps))))
+    assert [float(row["steel_kg"]) for row in rows] == pytest.approx(given, rel=1e-8, abs=1e-9)
+
+
+def test_a_knee_is_where_more_buys_half_as_much() -> None:
+    """844.4 kg give 10 kW; the 150 kg of a second engine then give nothing by themselves."""
+    site = read_site(NETWORKS / "first.yaml")
+    steps = trade_off(site, "steel", 9, EXACT)
+    knees = [step.point.power for step in steps if step.knee is not None]
+    assert knees == [pytest.approx(10_000.0, rel=1e-5)]
+
+
+def test_against_emissions_all_power_counts() -> None:
+    site = read_site(NETWORKS / "island.yaml")
+    points: tuple[Point, ...] = frontier_of(
+        site, "emissions", 3, Settings(node_limit=200, gap=0.05)
+    )
+    assert points[0].given == pytest.approx(0.0, abs=1e-9)
+    assert points[-1].given <= (site.limits.emission or 0.0)
+    assert points[-1].power > points[0].power > 0
+
+
+def test_only_what_the_site_has_can_be_given() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    check_give(site, "money")
+    with pytest.raises(AllocatorError, match="choose one of steel, money, emissions"):
+        check_give(site, "stel")
