@@ -21,7 +21,7 @@ MAY_IMPORT = {
     "duty": {"duty", "site"},
     "planning": {"planning", "duty", "site", "plan"},
     "proof": EDGE | {"proof", "site", "plan", "plan_file"},
-    "reporting": EDGE | {"reporting", "site", "plan"},
+    "reporting": EDGE | {"reporting", "site", "plan", "proof"},
     "studies": EDGE
     | {
         "studies",

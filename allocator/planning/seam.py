@@ -39,7 +39,7 @@ class Solved:
 
 
 @contextlib.contextmanager
-def _quiet_output() -> Iterator[None]:
+def quiet_output() -> Iterator[None]:
     """Send the process's standard output away for a moment.
 
     The solver prints a banner when it is first made, whatever is asked; standard output is
@@ -111,7 +111,7 @@ class Highs:
         self._hs = highspy
         # A cost for every variable keeps all of them in the model; the goals replace it.
         problem, _ = to_pulp(statement, dict.fromkeys(range(len(statement.columns)), 1.0))
-        with _quiet_output():
+        with quiet_output():
             problem.solverModel = highspy.Highs()
         model = problem.solverModel
         model.setOptionValue("output_flag", False)
@@ -381,7 +381,7 @@ class OtherSolver:
         if time_limit is not None:
             options["timeLimit"] = max(time_limit, 0.1)
         try:
-            with _quiet_output():
+            with quiet_output():
                 problem.solve(pulp.getSolver(self.name, **options))
         except KeyboardInterrupt:
             return Solved("interrupted", None, None, None)

@@ -4,7 +4,12 @@ Time is cut where any source or profile changes. In each slice the flows are con
 linear program over all slices chooses them with perfect foresight: what is taken of each source,
 what each run carries (all its flows together at most its build's capacity), what stores take in
 and release, machines' loads, batteries, lines, and what each demand is served. With levels
-0 <= L <= size and L(n+1) = L(n) + seconds(n) (in - out) it maximises the energy served.
+0 <= L <= size and L(n+1) = L(n) + seconds(n) (in - out) it maximises the energy served, or, if
+asked, the power that is served *at all times*: one share of each demand's profile in every slice.
+
+Where there are more changes than slices, slices are joined, with sources and profiles at their
+means over each. The means of what any control does over a joined slice keep every row, which is
+linear with limits that do not move, so the bound stays a bound; it is only less sharp.
 
 Every simplification is on the upper side: machines always work at their full-load efficiency
 (fuel at load x is a + (1 - a) x >= x of full-load takings), nothing is lost from stores, pumps
@@ -17,13 +22,15 @@ The program is stated here and solved by whoever is given (:data:`Solve`).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
+from allocator.proof.case import class_of
 from allocator.proof.simulation.assembly import Assembly
-from allocator.proof.simulation.circuit import Array
+from allocator.proof.simulation.circuit import Array, Clock
 from allocator.site.records import POWER
 
 INF = float("inf")
@@ -53,7 +60,9 @@ Solve = Callable[[LinearProgram], float | None]
 
 @dataclass(frozen=True, slots=True)
 class Foresight:
-    """Mean power, W, that no control can pass over the first ``seconds`` s, in ``slices``."""
+    """Power, W, that no control can pass over the first ``seconds`` s, in ``slices``: on average
+
+    or, when that was asked, at all times of it."""
 
     power: float
     seconds: float
@@ -66,21 +75,31 @@ def foresight(
     seconds: float,
     solve: Solve,
     most_slices: int = MOST_SLICES,
+    *,
+    firm: bool = False,
+    clean: bool = False,
 ) -> Foresight | None:
-    """The bound for a plan from given phases; the span is shortened to ``most_slices``.
+    """The bound for a plan from given phases and full stores, in ``most_slices`` at most.
 
+    ``firm``: of the power that is there at all times, in place of its mean. ``clean``: of the
+    power that clean machines give (what is served of it would be served without the others).
     None where the solver finds neither an optimum nor a bound.
     """
     cuts = slices_of(assembly, phases, seconds, most_slices)
-    least = solve(program_of(assembly, phases, cuts))
+    least = solve(program_of(assembly, phases, cuts, firm=firm, clean=clean))
     span = float(cuts[-1])
-    return None if least is None else Foresight(-least / span, span, len(cuts) - 1)
+    if least is None:
+        return None
+    return Foresight(-least if firm else -least / span, span, len(cuts) - 1)
 
 
 def slices_of(
     assembly: Assembly, phases: Mapping[str, float], seconds: float, most: int
 ) -> np.ndarray:
-    """Times at which anything changes, from 0 to the end of the span."""
+    """Times from 0 to the end of the span: all changes, or as many as there is room for.
+
+    Half of the room goes to even steps of time then, half to even numbers of changes.
+    """
     times = [np.array([0.0, seconds])]
     for clock in assembly.circuit.clocks:
         if len(clock.times) > 1:
@@ -88,7 +107,12 @@ def slices_of(
             turns = np.arange(np.ceil((seconds + offset) / clock.period) + 1) * clock.period
             times.append((turns[:, None] + clock.times[None, :] - offset).ravel())
     found = np.unique(np.concatenate(times))
-    return np.asarray(found[(found >= 0.0) & (found <= seconds)][: most + 1])
+    found = found[(found >= 0.0) & (found <= seconds)]
+    if len(found) > most + 1:
+        even = np.linspace(0.0, seconds, max(1, most // 2) + 1)
+        step = math.ceil(len(found) / max(1, most - len(even)))
+        found = np.unique(np.concatenate((even, found[::step])))
+    return np.asarray(found)
 
 
 @dataclass
@@ -131,31 +155,54 @@ class _Sheet:
 Balance = dict[tuple[str, str], list[tuple[int, float]]]
 
 
-def program_of(assembly: Assembly, phases: Mapping[str, float], cuts: np.ndarray) -> LinearProgram:
-    """The program over the slices between ``cuts``; its least value is minus the J served."""
+def program_of(
+    assembly: Assembly,
+    phases: Mapping[str, float],
+    cuts: np.ndarray,
+    *,
+    firm: bool = False,
+    clean: bool = False,
+) -> LinearProgram:
+    """The program over the slices between ``cuts``; its least value is minus the J served.
+
+    ``firm``: minus the W served at all times. ``clean``: with clean machines alone.
+    """
     sheet = _Sheet()
     levels: dict[str, int] = {}
+    shares = {}
+    if firm:
+        for use in assembly.case.plan.demands:
+            if use.wants == POWER:
+                shares[use.name] = sheet.column(1.0, -use.mean)
+    means = {c.name: _means(c, phases.get(c.follows, 0.0), cuts) for c in assembly.circuit.clocks}
     for number, begin in enumerate(cuts[:-1]):
         span = float(cuts[number + 1] - begin)
-        values = _values(assembly, phases, float(begin) + 0.5 * span)
+        values = {name: float(column[number]) for name, column in means.items()}
         fluids: Balance = {}
         power: Balance = {}
         _sources_and_runs(assembly, sheet, values, fluids)
         _holders(assembly, sheet, span, levels, fluids, power)
-        _machines_and_lines(assembly, sheet, fluids, power)
-        _demands(assembly, sheet, span, values, power)
+        _machines_and_lines(assembly, sheet, fluids, power, clean=clean)
+        _demands(assembly, sheet, span, values, power, shares)
         for terms in (*fluids.values(), *power.values()):
             sheet.row(terms, 0.0, INF)
     return sheet.program()
 
 
-def _values(assembly: Assembly, phases: Mapping[str, float], time: float) -> dict[str, float]:
-    found = {}
-    for clock in assembly.circuit.clocks:
-        within = (time + phases.get(clock.follows, 0.0)) % clock.period
-        node = int(np.searchsorted(clock.times, within, side="right")) - 1
-        found[clock.name] = float(clock.values[node])
-    return found
+def _means(clock: Clock, phase: float, cuts: np.ndarray) -> Array:
+    """Mean value of a clock between each two cuts."""
+    lengths = np.diff(np.append(clock.times, clock.period))
+    whole = np.concatenate(([0.0], np.cumsum(lengths * clock.values)))
+    turns, within = np.divmod(cuts + phase % clock.period, clock.period)
+    node = np.searchsorted(clock.times, within, side="right") - 1
+    upto = turns * whole[-1] + whole[node] + clock.values[node] * (within - clock.times[node])
+    found = np.diff(upto) / np.diff(cuts)
+    # In a slice without a change the difference of long sums gives the value but for rounding.
+    middle = 0.5 * (cuts[1:] + cuts[:-1])
+    spot = clock.values[
+        np.searchsorted(clock.times, (middle + phase) % clock.period, side="right") - 1
+    ]
+    return np.asarray(np.where(np.abs(found - spot) <= 1e-6 * np.abs(spot), spot, found))
 
 
 def _sources_and_runs(
@@ -212,10 +259,14 @@ def _holders(
         balance.setdefault(key, []).extend([(into, -1.0), (out, 1.0)])
 
 
-def _machines_and_lines(assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance) -> None:
+def _machines_and_lines(
+    assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance, *, clean: bool
+) -> None:
     case = assembly.case
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
+        if clean and kind.power_out > 0 and class_of(case.site, kind) != "clean":
+            continue
         load = sheet.column(float(machine.count))
         for fluid, rate in kind.takes.items():
             fluids.setdefault((machine.place, fluid), []).append((load, -rate))
@@ -240,11 +291,12 @@ def _demands(
     span: float,
     values: Mapping[str, float],
     power: Balance,
+    shares: Mapping[str, int],
 ) -> None:
     case = assembly.case
     for use in case.plan.demands:
         if use.wants == POWER:
             most = use.mean * values.get(f"shape:{case.shape_of[use.name]}", 1.0)
-            column = sheet.column(most, -span)
             bus = case.bus(case.site.demands[use.name].place)
-            power.setdefault((bus, POWER), []).append((column, -1.0))
+            served = (shares[use.name], -most) if shares else (sheet.column(most, -span), -1.0)
+            power.setdefault((bus, POWER), []).append(served)

@@ -129,10 +129,12 @@ def test_a_simulation_tells_the_bound_beside_what_it_served() -> None:
     plan = plan_for(site)
     asked = SimulationSettings(days=4.0, phases=1, foresight=2 * 86400.0)
     trace = simulate(site, plan, asked, solve=solved)
-    assert trace.foresight_s == 2 * 86400.0
-    assert trace.foresight_w is not None
-    assert trace.simulated_over_foresight_w is not None
-    assert plan.power.firm_total <= trace.simulated_over_foresight_w * (1 + 1e-9)
-    assert trace.simulated_over_foresight_w <= trace.foresight_w
+    found = trace.foresight
+    assert found is not None
+    assert found.seconds == 2 * 86400.0
+    assert found.mean_total is not None
+    assert found.beside_total is not None
+    assert plan.power.firm_total <= found.beside_total * (1 + 1e-9)
+    assert found.beside_total <= found.mean_total
     with pytest.raises(ValueError, match="needs a solver"):
         simulate(site, plan, asked)

@@ -1,4 +1,8 @@
-"""simulation.json, levels.csv and events.csv: byte-same for the same trace, whole or not at all."""
+"""simulation.json, levels.csv and events.csv: byte-same for the same trace, whole or not at all.
+
+The keys of ``simulation.json`` are described by :func:`simulation_json`. Where a promise was
+broken, ``broken.json`` holds what reproduces it.
+"""
 
 from __future__ import annotations
 
@@ -10,38 +14,58 @@ from pathlib import Path
 from typing import Any
 
 from allocator.atomic import write_text
-from allocator.proof.simulation.trace import Draw, Recording, Trace
+from allocator.proof.simulation.broken import BROKEN_FILE, broken_json
+from allocator.proof.simulation.trace import Bounds, Draw, Recording, Trace
 
 FORMAT = "allocator.simulation/1"
 QUANTILES = (0.0, 0.05, 0.5, 0.95, 1.0)
+MOST_DRAWS = 100
+"""Random draws told one by one; the quantiles and means are over all of them."""
 
 
 def write_simulation(directory: str | os.PathLike[str], trace: Trace) -> dict[str, Path]:
-    """Write the three files of a trace; the folder is made where it is missing.
+    """Write the files of a trace; the folder is made where it is missing.
 
-    Draws that broke the promise are in ``simulation.json`` under ``broken`` with their phases;
-    :func:`allocator.proof.simulation.replay` reproduces them.
+    ``broken.json`` holds the draws that broke the promise, for
+    :func:`allocator.proof.simulation.broken.read_broken` to reproduce them; where none did, an
+    old file of that name is taken away.
 
     Raises:
         OSError: a file could not be written; the old one, if any, is untouched.
     """
     folder = Path(directory)
     folder.mkdir(parents=True, exist_ok=True)
-    texts = {
-        "levels.csv": levels_csv(trace.recording),
-        "events.csv": events_csv(trace.recording),
-        "simulation.json": simulation_json(trace),
-    }
+    texts = simulation_files(trace)
     for name, text in texts.items():
         write_text(folder / name, text)
+    if BROKEN_FILE not in texts:
+        (folder / BROKEN_FILE).unlink(missing_ok=True)
     return {name: folder / name for name in texts}
 
 
+def simulation_files(trace: Trace) -> dict[str, str]:
+    """The texts of a trace's files, by name."""
+    texts = {"levels.csv": levels_csv(trace.recording), "events.csv": events_csv(trace.recording)}
+    if not trace.kept:
+        texts[BROKEN_FILE] = broken_json(trace)
+    texts["simulation.json"] = simulation_json(trace)
+    return texts
+
+
 def simulation_json(trace: Trace) -> str:
-    """The trace as JSON text, without the levels over time."""
+    """The trace as JSON text, without the levels over time.
+
+    Units are in the keys. ``kept``, ``worst_firm_w``, ``short_hours``, ``unserved_j``,
+    ``store_min`` and ``store_max`` are over all draws in which the promise must hold;
+    ``mean_*``, ``emissions_kg``, ``spilt_*``, ``bought_kg`` and ``starts`` are means over the
+    random draws, each of ``settings.days``. ``quantiles``: least, 5 %, median, 95 %, largest of
+    them. ``foresight*``: what no control of this plan can pass; null where it was not asked for.
+    ``draws``: the first random ones, all others, and all that broke the promise.
+    """
     found = {
         "format": FORMAT,
         "site": {"name": trace.site_name, "sha256": trace.site_sha256},
+        "plan_sha256": trace.plan_sha256,
         "settings": _plain(trace.settings),
         "kept": trace.kept,
         "promised_firm_w": trace.promised_firm_w,
@@ -59,22 +83,39 @@ def simulation_json(trace: Trace) -> str:
         "starts": _means(trace, "starts"),
         "store_min": _over_tanks(trace, "lowest", min),
         "store_max": _over_tanks(trace, "highest", max),
-        "foresight_w": trace.foresight_w,
-        "foresight_s": trace.foresight_s,
-        "simulated_over_foresight_w": trace.simulated_over_foresight_w,
+        **foresight_keys(trace.foresight),
+        "ceiling_clean_w": trace.ceiling_clean_w,
         "ceiling_w": trace.ceiling_w,
         "quantiles": quantiles(trace),
         "set_points": [_plain(point) for point in trace.set_points],
         "cycle_set_points": [_plain(point) for point in trace.cycle_points],
         "unsafe_set_points": list(trace.unsafe),
         "from_now": None if trace.start is None else _plain(trace.start),
-        "broken": [
-            {"draw": draw.name, "seconds": draw.seconds, "phases_s": dict(draw.phases)}
-            for draw in trace.broken
-        ],
-        "draws": [_draw(draw) for draw in trace.draws],
+        "reserves": dict(trace.reserves),
+        "broken": [draw.name for draw in trace.broken],
+        "draws_run": len(trace.draws),
+        "draws": [_draw(draw) for number, draw in enumerate(trace.draws) if _told(number, draw)],
     }
     return json.dumps(found, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _told(number: int, draw: Draw) -> bool:
+    return number < MOST_DRAWS or not draw.kept or not draw.name.startswith("random")
+
+
+def foresight_keys(bounds: Bounds | None) -> dict[str, Any]:
+    """Bounds on any control, under the keys of the file."""
+    found = bounds or Bounds()
+    return {
+        "foresight_s": found.seconds,
+        "foresight_w": found.mean_total,
+        "foresight_clean_w": found.mean_clean,
+        "simulated_over_foresight_w": found.beside_total,
+        "simulated_clean_over_foresight_w": found.beside_clean,
+        "firm_foresight_w": found.firm_total,
+        "firm_foresight_clean_w": found.firm_clean,
+        "firm_foresight_draw": found.firm_draw,
+    }
 
 
 def quantiles(trace: Trace) -> dict[str, dict[str, float]]:

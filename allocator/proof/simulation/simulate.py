@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,6 @@ from allocator.proof.report import Findings
 from allocator.proof.simulation.accounts import draw_of
 from allocator.proof.simulation.assembly import Assembly, assembly_of
 from allocator.proof.simulation.circuit import Circuit
-from allocator.proof.simulation.outages import with_outages
 from allocator.proof.simulation.phases import (
     Phases,
     WorstWindow,
@@ -34,6 +34,7 @@ from allocator.proof.simulation.setpoints import (
 )
 from allocator.proof.simulation.start import start_of
 from allocator.proof.simulation.trace import DAY, Draw, SimulationSettings, Trace
+from allocator.proof.simulation.work import Run, Work, worked_off
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -49,13 +50,22 @@ def simulate(
     settings: SimulationSettings | None = None,
     reserves: Mapping[str, float] | None = None,
     solve: Solve | None = None,
+    executor: Executor | None = None,
+    given: Sequence[Run] = (),
 ) -> Trace:
     """Run a firm plan from random, surveyed and adversarial phases; see the settings.
 
     Every run but the one from empty stores starts with all stores full, and the promise must
-    hold in each. ``reserves``: tank -> kg or J that is kept for the promise, in place of what
-    the settings' ``hold`` says. ``solve``: a solver of linear programs for the foresight bound,
-    where the settings ask for one. The same site, plan and settings give the same trace.
+    hold in each. The same site, plan and settings give the same trace, whoever does the work.
+
+    Args:
+        site, plan: a plan on the firm basis, and the site that it is for.
+        settings: what to run.
+        reserves: tank -> kg or J that is kept for the promise, in place of what the settings'
+            ``hold`` says.
+        solve: a solver of linear programs for the bounds on any control, where asked for.
+        executor: runs the draws after the first; None: here, one after the other.
+        given: runs to do in place of those of the settings, such as those that broke a promise.
 
     Raises:
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
@@ -69,53 +79,21 @@ def simulate(
     if reserves is None and settings.hold == "need":
         reserves = needed_levels(assembly.circuit, worst)
     circuit = with_reserves(assembly.circuit, reserves or {})
-    seconds = settings.days * DAY
-    draws: list[Draw] = []
-    first: Finished | None = None
-
-    def add(name: str, phases: Phases, span: float, window: Mapping[str, float] | None) -> Finished:
-        used = circuit
-        if settings.failing is not None:
-            used = with_outages(
-                circuit, assembly.case, settings.failing, span, [settings.seed, len(draws), 1]
-            )
-        run = run_circuit(
-            used,
-            phases,
-            span,
-            settings.samples if first is None else 1,
-            settings.events if first is None else 0,
-        )
-        draws.append(draw_of(assembly, run, name, window))
-        return run
-
-    for number in range(1, settings.phases + 1):
-        run = add(f"random {number}", random_phases(circuit, settings.seed, number), seconds, None)
-        first = first or run
-    surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
-    if any(s.next_spell is not None for s in site.sources.values()):
-        add("surveyed", surveyed, seconds, None)
-    if settings.adversarial:
-        for name, window in worst.items():
-            if window is not None:
-                phases = {**random_phases(circuit, settings.seed, 0), **window.phases}
-                span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
-                add(f"against {name}", phases, span, {name: window.need})
+    runs = tuple(given) or planned_runs(assembly, circuit, settings, worst)
+    work = Work(assembly, circuit, settings.failing, settings.seed)
+    first, recorded = work.recorded(runs[0], settings.samples, settings.events)
+    draws = [first, *worked_off(work, runs[1:], executor)]
     start = None
-    if settings.from_now:
-        empty = emptied(circuit)
-        run = run_circuit(empty, surveyed, seconds)
-        draws.append(draw_of(assembly, run, "from now"))
+    if settings.from_now and not given:
+        empty, surveyed = emptied(circuit), surveyed_phases(assembly.case, circuit, settings.seed)
+        waited = run_circuit(empty, surveyed, settings.days * DAY)
+        draws.append(draw_of(assembly, waited, "from now"))
         start = start_of(assembly, empty, surveyed, draws[-1])
-    bound, beside = None, None
+    bounds = None
     if solve is not None and settings.foresight > 0:
-        from allocator.proof.foresight import foresight
+        from allocator.proof.simulation.better import bounds_of
 
-        given = draws[0].phases
-        bound = foresight(assembly, given, min(seconds, settings.foresight), solve)
-        if bound is not None:
-            beside = draw_of(assembly, run_circuit(circuit, dict(given), bound.seconds), "beside")
-    assert first is not None  # the settings ask for one draw at least
+        bounds = bounds_of(assembly, circuit, runs, settings.foresight, solve)
     return Trace(
         site_name=site.name,
         site_sha256=site.sha256,
@@ -124,15 +102,48 @@ def simulate(
         promised_clean_w=plan.power.firm_clean,
         ceiling_w=plan.ceiling.total,
         draws=tuple(draws),
-        recording=recording_of(first, draws[0].name),
+        recording=recording_of(recorded, runs[0].name),
         set_points=set_points(circuit, worst),
         unsafe=unsafe_set_points(circuit, worst, reserves or {}),
         cycle_points=cycle_points(assembly.case),
         start=start,
-        foresight_w=None if bound is None else bound.power,
-        foresight_s=0.0 if bound is None else bound.seconds,
-        simulated_over_foresight_w=None if beside is None else beside.mean_total_w,
+        foresight=bounds,
+        ceiling_clean_w=plan.ceiling.clean,
+        reserves=dict(reserves or {}),
     )
+
+
+def planned_runs(
+    assembly: Assembly,
+    circuit: Circuit,
+    settings: SimulationSettings,
+    worst: Mapping[str, WorstWindow | None],
+) -> tuple[Run, ...]:
+    """The runs of the settings: random ones, the surveyed one, one against each store."""
+    seconds = settings.days * DAY
+    found = [
+        Run(f"random {number}", random_phases(circuit, settings.seed, number), seconds, number - 1)
+        for number in range(1, settings.phases + 1)
+    ]
+    if any(source.next_spell is not None for source in assembly.case.site.sources.values()):
+        surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
+        found.append(Run("surveyed", surveyed, seconds, len(found)))
+    if settings.adversarial:
+        for name, window in worst.items():
+            if window is not None:
+                phases = {**random_phases(circuit, settings.seed, 0), **window.phases}
+                span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
+                found.append(
+                    Run(
+                        f"against {name}",
+                        phases,
+                        span,
+                        len(found),
+                        {name: window.need},
+                        window.length,
+                    )
+                )
+    return tuple(found)
 
 
 def replay(
@@ -141,10 +152,9 @@ def replay(
     """One run from given phases, such as those that broke a promise."""
     settings = settings or SimulationSettings()
     assembly = assemble(site, plan, surplus=settings.surplus)
-    run = run_circuit(
-        assembly.circuit, phases, settings.days * DAY, settings.samples, settings.events
-    )
-    return draw_of(assembly, run, "replay"), run
+    work = Work(assembly, assembly.circuit, None, settings.seed)
+    run = Run("replay", phases, settings.days * DAY)
+    return work.recorded(run, settings.samples, settings.events)
 
 
 def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:

@@ -98,7 +98,8 @@ class Draw:
 
     ``worst_firm_w``: promised firm power times the least share of it served at any instant.
     ``last_short_s``: end of the last time that promised power was not there (0: never).
-    ``starts``: of each unit run on and off (None where nothing bounds them).
+    ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
+    its outages were drawn by.
     """
 
     name: str
@@ -121,6 +122,7 @@ class Draw:
     starts: Mapping[str, float | None]
     tanks: tuple[TankTrace, ...]
     events: int
+    number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,13 +189,33 @@ class CycleSetPoint:
     starts_a_day: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """W that no control of a plan passes, by clean machines and by all.
+
+    ``mean_clean``, ``mean_total``: on average over the first ``seconds`` s of the first run;
+    ``beside_clean``, ``beside_total``: what the simulation serves in that time.
+    ``firm_clean``, ``firm_total``: at all times, from the phases of the run ``firm_draw``
+    (that of the total). None: not asked for, or not found.
+    """
+
+    seconds: float = 0.0
+    mean_clean: float | None = None
+    mean_total: float | None = None
+    beside_clean: float | None = None
+    beside_total: float | None = None
+    firm_clean: float | None = None
+    firm_total: float | None = None
+    firm_draw: str | None = None
+
+
 @dataclass(frozen=True)
 class Trace:
     """All draws of a simulation.
 
-    ``foresight_w``: mean power that no control can pass over the first ``foresight_s`` s of the
-    first draw, and ``simulated_over_foresight_w`` what the simulation serves in that time.
-    ``unsafe``: tanks whose given reserve is less than their promise needs.
+    ``foresight``: what no control of this plan can pass, where asked for. ``unsafe``: tanks
+    whose given reserve is less than their promise needs; ``reserves``: those that were given.
+    ``plan_sha256``: of the text of ``plan.json``, where it is known.
     """
 
     site_name: str
@@ -208,9 +230,10 @@ class Trace:
     cycle_points: tuple[CycleSetPoint, ...] = ()
     unsafe: tuple[str, ...] = ()
     start: Start | None = None
-    foresight_w: float | None = None
-    foresight_s: float = 0.0
-    simulated_over_foresight_w: float | None = None
+    foresight: Bounds | None = None
+    ceiling_clean_w: float | None = None
+    reserves: Mapping[str, float] = field(default_factory=dict)
+    plan_sha256: str = ""
 
     @property
     def promises(self) -> tuple[Draw, ...]:

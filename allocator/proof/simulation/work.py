@@ -1,0 +1,68 @@
+"""Runs of one circuit, worked off here or by an executor: the same draws either way."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass, field, replace
+
+from allocator.proof.simulation.accounts import draw_of
+from allocator.proof.simulation.assembly import Assembly
+from allocator.proof.simulation.circuit import Circuit
+from allocator.proof.simulation.outages import with_outages
+from allocator.proof.simulation.phases import Phases
+from allocator.proof.simulation.running import Finished, run_circuit
+from allocator.proof.simulation.trace import Draw, Outages
+
+BATCHES = 32
+"""Into how many batches an executor's work is cut, at most: the circuit goes with each."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """One run: from ``phases``, for ``seconds`` s. ``number``: what its outages are drawn by.
+
+    ``needs``: tank -> kg or J that its worst window asks, where the run is set against it, and
+    ``window``: the length of that window, s.
+    """
+
+    name: str
+    phases: Phases
+    seconds: float
+    number: int = 0
+    needs: Mapping[str, float] = field(default_factory=dict)
+    window: float = 0.0
+
+
+@dataclass(frozen=True)
+class Work:
+    """What every run shares: a circuit, what it stands for, and how its machines fail."""
+
+    assembly: Assembly
+    circuit: Circuit
+    failing: Outages | None
+    seed: int
+
+    def recorded(self, run: Run, samples: int = 1, events: int = 0) -> tuple[Draw, Finished]:
+        """One run, with levels recorded that many times and that many events written down."""
+        circuit = self.circuit
+        if self.failing is not None:
+            seed = [self.seed, run.number, 1]
+            circuit = with_outages(circuit, self.assembly.case, self.failing, run.seconds, seed)
+        finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
+        draw = draw_of(self.assembly, finished, run.name, run.needs)
+        return replace(draw, number=run.number), finished
+
+    def draws(self, runs: Sequence[Run]) -> list[Draw]:
+        """Some runs, one after the other."""
+        return [self.recorded(run)[0] for run in runs]
+
+
+def worked_off(work: Work, runs: Sequence[Run], executor: Executor | None = None) -> list[Draw]:
+    """All runs, in their order. An executor gets them in batches of neighbours."""
+    if executor is None or len(runs) < 2:
+        return work.draws(runs)
+    size = -(-len(runs) // BATCHES)
+    batches = [runs[begin : begin + size] for begin in range(0, len(runs), size)]
+    found = executor.map(work.draws, batches)
+    return [draw for batch in found for draw in batch]
