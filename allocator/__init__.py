@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from allocator.duty import curve_of
     from allocator.engine import NoPlanError, Planned, plan_site
+    from allocator.engine import simulate_plan as simulate
     from allocator.engine import write_plan_files as write_plan
     from allocator.errors import AllocatorError, PlanFileError, SiteFileError
     from allocator.plan import Plan
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from allocator.planning import Outcome, Progress, Settings
     from allocator.planning.settings import Reporter
     from allocator.proof import AuditReport, audit
+    from allocator.proof.simulation import Outages, SimulationSettings, Trace, write_simulation
     from allocator.quantities import format_quantity, parse_quantity
     from allocator.reporting.cautions import cautions_for
     from allocator.reporting.summary import summary
@@ -37,14 +39,17 @@ _HOMES = {
     "AllocatorError": "errors",
     "AuditReport": "proof",
     "NoPlanError": "engine",
+    "Outages": "proof.simulation",
     "Outcome": "planning",
     "Plan": "plan",
     "PlanFileError": "errors",
     "Planned": "engine",
     "Progress": "planning",
     "Settings": "planning",
+    "SimulationSettings": "proof.simulation",
     "Site": "site.records",
     "SiteFileError": "errors",
+    "Trace": "proof.simulation",
     "audit": "proof",
     "cautions_for": "reporting.cautions",
     "check_site": "site.reading",
@@ -55,10 +60,12 @@ _HOMES = {
     "plan_site": "engine",
     "read_plan": "plan_file",
     "read_site": "site.reading",
+    "simulate": "engine:simulate_plan",
     "site_schema": "site.schema",
     "sources_table": "studies.sources",
     "summary": "reporting.summary",
     "write_plan": "engine:write_plan_files",
+    "write_simulation": "proof.simulation",
 }
 """Where each public name lives: a module, or ``module:name`` when it has another name there."""
 
@@ -66,14 +73,17 @@ __all__ = [
     "AllocatorError",
     "AuditReport",
     "NoPlanError",
+    "Outages",
     "Outcome",
     "Plan",
     "PlanFileError",
     "Planned",
     "Progress",
     "Settings",
+    "SimulationSettings",
     "Site",
     "SiteFileError",
+    "Trace",
     "__version__",
     "audit",
     "cautions_for",
@@ -86,10 +96,12 @@ __all__ = [
     "plan_site",
     "read_plan",
     "read_site",
+    "simulate",
     "site_schema",
     "sources_table",
     "summary",
     "write_plan",
+    "write_simulation",
 ]
 
 

@@ -12,7 +12,7 @@ from allocator.completion import SHELLS, completion_script
 
 EXIT_CODES = """exit codes:
   0  done
-  1  audit: the plan breaks a rule
+  1  audit: the plan breaks a rule; simulate: its promise failed
   2  bad input: a site file, a plan file, an argument, a place to write to
   3  proven: no plan exists for this site
   4  no plan was found in the time

@@ -5,17 +5,20 @@ from __future__ import annotations
 import json
 import os
 import platform
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from concurrent.futures import Executor
 from dataclasses import replace
+from hashlib import sha256
 from importlib import metadata
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from allocator import __version__
-from allocator.errors import AllocatorError
+from allocator.errors import AllocatorError, Fault, PlanFileError
 from allocator.plan import Plan
 from allocator.plan_file import plan_to_json
 from allocator.planning import Outcome, Progress, Settings, make_plan
+from allocator.planning.linear import least_value
 from allocator.planning.settings import Reporter
 from allocator.proof import AuditReport, audit
 from allocator.reporting.cautions import cautions_for
@@ -23,6 +26,10 @@ from allocator.reporting.files import hand_over_files
 from allocator.reporting.folder import digests, write_folder
 from allocator.site.reading import read_site
 from allocator.site.records import Site
+
+if TYPE_CHECKING:
+    from allocator.proof.simulation import SimulationSettings, Trace
+    from allocator.proof.simulation.work import Run
 
 PACKAGES = ("highspy", "networkx", "numba", "numpy", "pandas", "pint", "pulp", "pyyaml")
 RUN_FORMAT = "allocator.run/1"
@@ -73,6 +80,49 @@ def plan_site(
     plan = replace(outcome.plan, cautions=cautions_for(site), verified=False)
     found = audit(site, plan)
     return Planned(replace(plan, verified=found.accepted), outcome, found)
+
+
+def simulate_plan(
+    site: Site,
+    plan: Plan,
+    settings: SimulationSettings | None = None,
+    *,
+    reserves: Mapping[str, float] | None = None,
+    executor: Executor | None = None,
+    given: Sequence[Run] = (),
+) -> Trace:
+    """Run a plan through time from phases that try to break its promise.
+
+    Args:
+        site, plan: a plan on the firm basis, and the site that it is for.
+        settings: how many draws of how many days, and what else.
+        reserves: tank -> kg or J that is kept for the promise.
+        executor: runs the draws after the first one, such as a process pool.
+        given: draws to run in place of those of the settings.
+
+    Returns:
+        What every draw found; ``kept`` is true when the promise held in all.
+
+    Raises:
+        PlanFileError: the plan is for another site, not on the firm basis, claims to be audited
+            and fails its audit, or makes no sense.
+    """
+    if plan.verified and plan.site_sha256 == site.sha256 and plan.basis == "firm":
+        found = audit(site, plan)
+        if not found.accepted:
+            fault = Fault(
+                "plan",
+                0,
+                0,
+                "",
+                f"the plan says that it is verified but fails its audit: {found.breaches[0]}",
+                "it was changed after it was made: plan again, or see 'allocator audit'",
+            )
+            raise PlanFileError([fault])
+    from allocator.proof.simulation import simulate
+
+    trace = simulate(site, plan, settings, reserves, least_value, executor=executor, given=given)
+    return replace(trace, plan_sha256=sha256(plan_to_json(plan).encode("utf-8")).hexdigest())
 
 
 def plan_files(site: Site, plan: Plan, crew: float | None = None) -> dict[str, bytes]:

@@ -19,6 +19,7 @@ from allocator.commands import (
     frontier,
     plan,
     schema,
+    simulate,
     sources,
     why,
 )
@@ -41,6 +42,7 @@ class Command(Protocol):
 COMMANDS: dict[str, Command] = {
     "plan": plan,
     "check": check,
+    "simulate": simulate,
     "audit": audit,
     "sources": sources,
     "bath": bath,

@@ -136,6 +136,23 @@ def _done(task: Task, cases: Sequence[Case], workers: Workers) -> Iterator[tuple
         yield from _streamed(task, cases, lambda: _pool(workers.count), workers.count)
 
 
+@contextlib.contextmanager
+def executor_of(workers: Workers) -> Iterator[Executor | None]:
+    """The executor of some workers for a while; None where this process does the work.
+
+    Raises:
+        ClusterError: the cluster does not answer within 10 s.
+    """
+    if workers.cluster is not None:
+        with _cluster(workers.cluster) as (executor, _):
+            yield executor
+    elif workers.count == 1:
+        yield None
+    else:
+        with _pool(workers.count) as executor:
+            yield executor
+
+
 def attempt(task: Task, arguments: tuple[Any, ...]) -> Result:
     """One case, its failure caught: this is what a worker runs."""
     began = time.perf_counter()

@@ -80,6 +80,9 @@ def simulate(
         reserves = needed_levels(assembly.circuit, worst)
     circuit = with_reserves(assembly.circuit, reserves or {})
     runs = tuple(given) or planned_runs(assembly, circuit, settings, worst)
+    unknown = {name for run in runs for name in run.phases} - {c.name for c in circuit.clocks}
+    if unknown:
+        raise _refused(f"the draws hold phases of {min(unknown)!r}, which the plan does not use")
     work = Work(assembly, circuit, settings.failing, settings.seed)
     first, recorded = work.recorded(runs[0], settings.samples, settings.events)
     draws = [first, *worked_off(work, runs[1:], executor)]
