@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from hypothesis import strategies as st
 
+from allocator.site.bath import Bath, BathCooler, BathRecovery
 from allocator.site.records import (
     POWER,
     Build,
@@ -309,6 +310,39 @@ def _built(draw: st.DrawFn, site: Site) -> Built:
         if draw(st.booleans()):
             machines[machine.name, next(iter(machine.places))] = 1
     return Built(taps=(source.name,), runs=runs, stores=stores, machines=machines)
+
+
+@st.composite
+def sites_with_baths(draw: st.DrawFn) -> Site:
+    """A small site with a bath or two: stones that are heated, water or oil in which gas cools."""
+    site = draw(sites())
+    water = Fluid("water", phase="liquid", substance="Water")
+    oil_bath = Fluid("thermal_oil", phase="liquid", constants={"specific_heat": 2000.0})
+    baths = {}
+    for number in range(draw(st.integers(1, 2))):
+        kind = draw(st.sampled_from(["stones", "water", "thermal_oil"]))
+        mass = draw(st.sampled_from([50.0, 500.0, 5000.0]))
+        hottest = draw(st.sampled_from([340.0, 360.0, 390.0]))
+        baths[f"bath_{number}"] = Bath(
+            f"bath_{number}",
+            source=draw(st.sampled_from(list(site.sources))),
+            mass=mass,
+            most=draw(st.sampled_from([1.0, 8.0])) * mass,
+            loss=draw(st.sampled_from([2.0, 20.0, 200.0])),
+            start=draw(st.sampled_from([288.15, 330.0])),
+            pressure=101_325.0,
+            hottest=hottest,
+            fluid=None if kind == "stones" else kind,
+            specific_heat=800.0 if kind == "stones" else None,
+            contact=draw(st.sampled_from([0.5, 1.0])),
+            heat_while_on=draw(st.sampled_from([500.0, 5 * KILOWATT])),
+            steam_recovered=draw(st.booleans()),
+            recovery=draw(st.sampled_from([None, BathRecovery(2 * KILOWATT, 335.0, 0.08, 288.15)])),
+            cooler=draw(st.sampled_from([None, BathCooler(KILOWATT, hottest - 10.0, 0.05)])),
+        )
+    return replace(
+        site, fluids={**site.fluids, "water": water, "thermal_oil": oil_bath}, baths=baths
+    )
 
 
 @st.composite

@@ -81,16 +81,20 @@ class Run(NamedTuple):
     turns: int
     first: Piece
 
-    def at(self, turn: float) -> float:
-        """K at the start of a turn of the run, counted from 0, or at the end of the last."""
-        moved, slope = self.first.end - self.start, self.first.slope
-        if turn == 0:
-            return self.start
+    def moved(self, turns: int) -> float:
+        """K from the start of the run to the end of some turns."""
+        moved, slope = self.first.moved, self.first.slope
         if slope <= 0:
-            return self.first.end
+            return moved if turns else 0.0
         if slope >= 1:
-            return self.start + turn * moved
-        return self.start + moved * math.expm1(turn * math.log(slope)) / (slope - 1)
+            return turns * moved
+        return moved * math.expm1(turns * math.log(slope)) / (slope - 1)
+
+    def at(self, turn: int) -> float:
+        """K at the start of a turn of the run, counted from 0, or at the end of the last."""
+        if turn == 0 or turn == 1:
+            return self.first.end if turn else self.start
+        return self.start + self.moved(turn)
 
 
 class Repeat:
@@ -109,7 +113,7 @@ class Repeat:
                 begin = run.at(run.turns - 1)
                 last = self.block.piece(begin)
                 slope = run.first.slope ** (run.turns - 1)
-                chain.jump(begin, slope, run.first)
+                chain.jump(begin, run.moved(run.turns - 1), slope, run.first)
                 chain.add(last._replace(slope=run.first.slope, lo=-math.inf, hi=math.inf))
                 chain.even &= run.first.even
         return chain.piece()
@@ -159,8 +163,10 @@ class Repeat:
         while left > 0:
             first = self.block.piece(now)
             turns = min(left, _turns_within(now, first))
+            if turns == 1 and _same(now, now + first.moved):
+                turns = left  # settled on the edge of a piece, to rounding
             if not closed and not first.even and turns > 1:
-                turns = left if _same(now, first.end) else 1
+                turns = left if _same(now, now + first.moved) else 1
             run = Run(now, turns, first)
             yield run
             left, now = left - turns, run.at(turns)
@@ -187,24 +193,24 @@ class _Chain:
 
     def __init__(self, start: float) -> None:
         self.start = self.now = self.low = self.high = start
-        self.slope, self.lo, self.hi = 1.0, -math.inf, math.inf
+        self.moved, self.slope, self.lo, self.hi = 0.0, 1.0, -math.inf, math.inf
         self.high_on, self.rise, self.even = -math.inf, 0.0, True
 
     def add(self, part: Piece) -> None:
         """The next piece, which begins where the last one ended."""
         self.within(part.lo, part.hi)
         self.slope *= part.slope
-        self.now = part.end
+        self.now, self.moved = part.end, self.moved + part.moved
         self.low, self.high = min(self.low, part.low), max(self.high, part.high)
         self.high_on, self.rise = max(self.high_on, part.high_on), max(self.rise, part.rise)
         self.even &= part.even
 
-    def jump(self, to: float, slope: float, piece: Piece) -> None:
+    def jump(self, to: float, moved: float, slope: float, piece: Piece) -> None:
         """Turns of one piece left out, all but the last: it begins at ``to``.
 
-        ``slope``: of all the turns so far; the first of them has been added."""
+        ``moved`` and ``slope``: of all the turns so far; the first of them has been added."""
         self.slope *= slope / piece.slope if piece.slope > 0 else 0.0
-        self.now = to
+        self.now, self.moved = to, self.moved + (moved - piece.moved)
         self.within(piece.lo, piece.hi)
 
     def within(self, lo: float, hi: float) -> None:
@@ -217,6 +223,7 @@ class _Chain:
         """All of it."""
         return Piece(
             self.now,
+            self.moved,
             self.slope,
             min(self.lo, self.start),
             max(self.hi, self.start),
@@ -230,7 +237,7 @@ class _Chain:
 
 def _turns_within(start: float, piece: Piece) -> int:
     """How many turns begin within the piece, the first included."""
-    moved, slope = piece.end - start, piece.slope
+    moved, slope = piece.moved, piece.slope
     if moved == 0:
         return 2**62
     bound = piece.hi if moved > 0 else piece.lo

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -16,8 +17,8 @@ HOTTEST = 1e5
 
 MOST_TRIES = 10_000
 
-_ULPS = 16.0
-"""Roundings of a temperature that a period may miss it by."""
+_ULPS = 4.0
+"""Roundings of a temperature that the answer may be off by."""
 
 
 def settled(body: ThermalMass, period: Block, guess: float) -> float:
@@ -34,11 +35,11 @@ def settled(body: ThermalMass, period: Block, guess: float) -> float:
     now = guess
     for _ in range(MOST_TRIES):
         piece = period.piece(now)
-        if piece.end == now:
+        if piece.moved == 0:
             return now
-        low, high = (max(low, now), high) if piece.end > now else (low, min(high, now))
-        aim = now + (piece.end - now) / (1 - piece.slope) if piece.slope < 1 else math.nan
-        if abs(aim - now) * (1 - piece.slope) <= _ULPS * math.ulp(now):
+        low, high = (max(low, now), high) if piece.moved > 0 else (low, min(high, now))
+        aim = now + piece.moved / (1 - piece.slope) if piece.slope < 1 else math.nan
+        if abs(aim - now) <= _ULPS * math.ulp(now):
             return min(aim, body.ceiling)
         if not low < aim < high:
             aim = (low + high) / 2
@@ -51,7 +52,7 @@ def settled(body: ThermalMass, period: Block, guess: float) -> float:
 def _bracket(period: Block, guess: float, ceiling: float) -> tuple[float, float]:
     """Temperatures from which a period does not cool, and does not warm."""
     high, step = guess, 1.0
-    while high < ceiling and period.piece(high).end > high:
+    while high < ceiling and period.piece(high).moved > 0:
         high, step = min(guess + step, ceiling), 4 * step
         if high > HOTTEST:
             raise PhysicsError(
@@ -59,19 +60,30 @@ def _bracket(period: Block, guess: float, ceiling: float) -> tuple[float, float]
                 "give its loss, or more recovery or cooling",
             )
     low, step = guess, 1.0
-    while low > 0 and period.piece(low).end < low:
+    while low > 0 and period.piece(low).moved < 0:
         low, step = max(guess - step, 0.0), 4 * step
     return low, high
 
 
-def peak_of(body: ThermalMass, period: Block, start: float) -> Piece:
+class Course(NamedTuple):
+    """What a body does for ever: ``begin`` K and ``rest`` of the period that repeats; K reached
+
+    ``high`` at any time and ``high_on`` while heat comes, from the start or settled."""
+
+    begin: float
+    rest: Piece
+    high: float
+    high_on: float
+
+
+def course(body: ThermalMass, period: Block, start: float) -> Course:
     """What is reached for ever from ``start`` K: the settled period, or the first if hotter.
 
     From a cold start each period is warmer than the one before, and from a warm start colder.
     """
-    rest = period.piece(settled(body, period, start))
-    first = period.piece(start)
-    return rest._replace(high=max(rest.high, first.high), high_on=max(rest.high_on, first.high_on))
+    begin = settled(body, period, start)
+    rest, first = period.piece(begin), period.piece(start)
+    return Course(begin, rest, max(rest.high, first.high), max(rest.high_on, first.high_on))
 
 
 def least(keeps: Callable[[float], bool], low: float, high: float, grid: int = 25) -> float | None:

@@ -77,12 +77,14 @@ class Piece(NamedTuple):
     """What a stretch of time does to a body that starts it between ``lo`` and ``hi`` K.
 
     There the temperature at the end is affine in that at the start: ``slope`` (0 to 1), and
-    ``end`` K from the start asked for. ``low``, ``high``: K reached from that start; ``high_on``:
-    K reached while heat comes; ``rise``: most K gained in one go. ``even``: within the piece
-    heat taken and lost are affine too.
+    ``end`` K from the start asked for. ``moved``: K in between, which is known better than the
+    difference of the two where it is small. ``low``, ``high``: K reached from that start;
+    ``high_on``: K reached while heat comes; ``rise``: most K gained in one go. ``even``: within
+    the piece heat taken and lost are affine too.
     """
 
     end: float
+    moved: float
     slope: float
     lo: float
     hi: float
@@ -125,11 +127,13 @@ def time_to(start: float, limit: float, wanted: float, lag: float) -> float:
 class Leg(NamedTuple):
     """A stretch in which nothing switches: ``net`` W at its start, ``taken`` W by each draw.
 
-    ``held``: the body stays on a threshold. ``turn``: rate after its end over rate before.
+    ``moved``: K from start to end. ``held``: the body stays on a threshold. ``turn``: rate after
+    its end over rate before.
     """
 
     start: float
     end: float
+    moved: float
     span: float
     net: float
     taken: tuple[float, ...]
@@ -152,10 +156,10 @@ class Step:
         """What the step does to a body that starts at ``start`` K."""
         body = self.body
         slope, end, legs = 1.0, start, 0
-        held = False
+        held, moved = False, 0.0
         below, over = -math.inf, math.inf  # marks around the first leg and around the last
         for leg in self._legs(start):
-            end, held = leg.end, leg.held
+            end, held, moved = leg.end, leg.held, moved + leg.moved
             if held:
                 slope = 0.0
             else:
@@ -166,7 +170,7 @@ class Step:
         if held:
             lo, hi = (min(start, end), max(start, end)) if legs > 1 else (start, start)
         else:
-            low_end, high_end = self._around(end, end - start)
+            low_end, high_end = self._around(end, moved)
             lo, hi = below, over
             if slope > 0:
                 lo = max(lo, start + (low_end - end) / slope)
@@ -175,13 +179,14 @@ class Step:
         on = self.inflow.on
         return Piece(
             end,
+            moved,
             slope,
             min(lo, start),
             max(hi, start),
             min(start, end),
             high,
             high if on else -math.inf,
-            max(0.0, end - start) if on else 0.0,
+            max(0.0, moved) if on else 0.0,
             legs == 1,
         )
 
@@ -223,20 +228,21 @@ class Step:
             if mark is not None:
                 span = min(left, self._until(now, mark, net))
             if held:
-                end = now
+                moved, end = 0.0, now
             elif mark is not None and span < left:
-                end = mark
+                moved, end = mark - now, mark
             else:
-                end = self._after(now, net, span)
+                moved = self._moved(net, span)
+                end = now + moved
                 if mark is not None:  # rounding must not carry it past a threshold unseen
                     end = min(end, mark) if net > 0 else max(end, mark)
             left -= span
             turn = 1.0
             if end == mark and left > 0:
                 after, _, stays = self._rate(end)
-                before = net - self._pull * (end - now)
+                before = net - self._pull * moved
                 turn = 0.0 if stays or before == 0 else max(0.0, min(1.0, after / before))
-            yield Leg(now, end, span, net, taken, held, turn)
+            yield Leg(now, end, moved, span, net, taken, held, turn)
             now = end
 
     def _rate(self, now: float) -> tuple[float, tuple[float, ...], bool]:
@@ -266,11 +272,11 @@ class Step:
         over = [m for m in self._marks if m > now or (m == now and move < 0)]
         return (below[-1] if below else -math.inf, over[0] if over else math.inf)
 
-    def _after(self, now: float, net: float, span: float) -> float:
+    def _moved(self, net: float, span: float) -> float:
         pull, capacity = self._pull, self.body.capacity
         if pull == 0:
-            return now + net * span / capacity
-        return now - net / pull * math.expm1(-span * pull / capacity)
+            return net * span / capacity
+        return -net / pull * math.expm1(-span * pull / capacity)
 
     def _until(self, now: float, mark: float, net: float) -> float:
         pull, capacity = self._pull, self.body.capacity

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.physics.bath_cycles import Repeat
-from allocator.physics.bath_settled import least, settled
+from allocator.physics.bath_settled import course, least
 from allocator.physics.baths import Draw
 from allocator.physics.faults import PhysicsError
 from allocator.site.bath import Bath
@@ -160,10 +160,9 @@ class _Study:
         cooler = Draw(self.set_point(), cooling) if cooling else NO_COOLER
         body = body_of(self.site, bath, self.filling, mass, recovery, cooler)
         period = period_of(self.site, bath, body, self.coming)
-        begin = settled(body, period, bath.start)
-        rest, first, totals = period.piece(begin), period.piece(bath.start), period.totals(begin)
-        high = max(rest.high, first.high)
-        outlet = self.coming.outlet(bath, max(rest.high_on, first.high_on))
+        found = course(body, period, bath.start)
+        rest, high, totals = found.rest, found.high, period.totals(found.begin)
+        outlet = self.coming.outlet(bath, found.high_on)
         recovered = totals.drawn[0] / period.span
         steam = totals.drawn[2] / period.span / self.filling.per_kg if totals.drawn[2:] else 0.0
         return State(

@@ -10,7 +10,7 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from networks.stored_answers import names, site_of
 from site_text import site_text
-from strategies import sites
+from strategies import sites, sites_with_baths
 
 from allocator.site.reading import read_site
 from allocator.site.records import Site
@@ -46,6 +46,22 @@ def test_drawn_sites_read_back(tmp_path_factory: Any) -> None:
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     )
     @given(site=sites())
+    def law(site: Site) -> None:
+        assert _plain(_read_back(site, folder)) == _plain(site)
+
+    law()
+
+
+def test_drawn_baths_read_back(tmp_path_factory: Any) -> None:
+    folder = tmp_path_factory.mktemp("drawn")
+
+    @settings(
+        max_examples=25,
+        derandomize=True,
+        deadline=None,
+        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+    )
+    @given(site=sites_with_baths())
     def law(site: Site) -> None:
         assert _plain(_read_back(site, folder)) == _plain(site)
 

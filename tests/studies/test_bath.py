@@ -10,13 +10,15 @@ from itertools import pairwise
 
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, given, settings
 from iapws import IAPWS97
 from networks.stored_answers import answer, baths_of, site_of
 from scipy.optimize import brentq
+from strategies import sites_with_baths
 
 from allocator.site.bath import Bath, BathCooler
 from allocator.site.records import Site
-from allocator.studies.bath import BathRow, baths_table
+from allocator.studies.bath import BathRow, State, baths_table
 from allocator.studies.bath_body import BathError
 from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 from allocator.studies.bath_words import bath_cautions, verdict
@@ -62,15 +64,44 @@ def test_the_stones_by_hand(rows: dict[str, BathRow]) -> None:
     assert rows["stones"].least_mass == 0.0
 
 
+def away(row: BathRow, state: State) -> float:
+    """W that leave a bath."""
+    steam = state.steam * row.filling.per_kg if state.steam else 0.0
+    return state.lost + state.recovered + state.cooled + steam
+
+
 def test_every_state_keeps_its_energy(rows: dict[str, BathRow]) -> None:
     for row in rows.values():
         for state in (row.given, *row.curve, *(choice.state for choice in row.choices)):
-            away = (
-                state.lost + state.recovered + state.cooled + state.steam * row.filling.per_kg
-                if state.steam
-                else state.lost + state.recovered + state.cooled
-            )
-            assert away == pytest.approx(state.came, rel=1e-9)
+            assert away(row, state) == pytest.approx(state.came, rel=1e-9)
+
+
+def test_laws_of_drawn_baths() -> None:
+    """Energy is kept; more in the set is never hotter; the least mass and cooling do keep it."""
+
+    @settings(
+        max_examples=25,
+        derandomize=True,
+        deadline=None,
+        suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+    )
+    @given(site=sites_with_baths())
+    def law(site: Site) -> None:
+        for row in baths_table(site):
+            for state in (*row.curve, *(choice.state for choice in row.choices)):
+                assert away(row, state) == pytest.approx(state.came, rel=1e-9)
+                if row.filling.boils is not None:
+                    assert state.high <= row.filling.boils.at
+            alone = row.choices[0].state
+            for choice in row.choices:
+                assert choice.state.high <= alone.high + 1e-9
+            keeps = row.choices[-1].state.keeps
+            assert (row.smallest is not None) or not keeps
+            if row.needs is not None and row.needs > 0:
+                assert row.given.margin < 0
+            verdict(row)
+
+    law()
 
 
 def test_the_mass_that_never_boils_by_another_road(site: Site, rows: dict[str, BathRow]) -> None:
