@@ -21,6 +21,7 @@ from allocator.commands import (
     schema,
     simulate,
     sources,
+    sweep,
     why,
 )
 from allocator.commands.terminal import BAD_INPUT, fail, never_fail_on_letters
@@ -50,6 +51,7 @@ COMMANDS: dict[str, Command] = {
     "carry": carry,
     "why": why,
     "frontier": frontier,
+    "sweep": sweep,
     "schema": schema,
 }
 """In the order in which ``--help`` shows them."""

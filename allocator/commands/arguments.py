@@ -120,10 +120,15 @@ def settings_of(given: argparse.Namespace) -> Settings:
     )
 
 
-def workers_arguments(command: argparse.ArgumentParser) -> None:
+def workers_arguments(command: argparse.ArgumentParser, default: int = 1) -> None:
     """Who works on the cases of a study."""
+    told = "1" if default == 1 else "one a core"
     command.add_argument(
-        "--workers", type=counting, default=1, metavar="N", help="processes that share the work (1)"
+        "--workers",
+        type=counting,
+        default=default,
+        metavar="N",
+        help=f"processes that share the work ({told})",
     )
     command.add_argument(
         "--cluster", metavar="ADDRESS", help="Dask scheduler to work on, such as tcp://HOST:8786"

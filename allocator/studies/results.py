@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sqlite3
 from collections.abc import Mapping
@@ -29,6 +30,17 @@ class Result(NamedTuple):
     def ok(self) -> bool:
         """True when the case gave a value."""
         return not self.reason
+
+
+def cases_in(path: Path) -> int:
+    """How many results a file holds; 0 where it is none."""
+    try:
+        with contextlib.closing(
+            sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+        ) as file:
+            return int(file.execute("SELECT COUNT(*) FROM cases").fetchone()[0])
+    except sqlite3.Error:
+        return 0
 
 
 class Results:

@@ -117,3 +117,73 @@ def test_frontier_of_a_site_without_a_plan(networks: Path, tmp_path: Path, capsy
     assert main(["frontier", site, "--give", "steel", "-o", str(folder), "--steps", "3"]) == 4
     assert "allocator why" in capsys.readouterr().err
     assert not folder.exists()
+
+
+@pytest.fixture(scope="session")
+def ranged(tmp_path_factory: pytest.TempPathFactory, networks: Path) -> Path:
+    """The first network with a range for its flow, and a plan for it beside."""
+    folder = tmp_path_factory.mktemp("ranged")
+    text = (networks / "first.yaml").read_text(encoding="utf-8")
+    path = folder / "site.yaml"
+    path.write_text(text.replace("flow: 12 g/s", "flow: {low: 4 g/s, high: 20 g/s}"), "utf-8")
+    assert main(["plan", str(path), "-o", str(folder / "plan")]) == 0
+    return path
+
+
+def test_sweep_of_a_plan(ranged: Path, tmp_path: Path, capsys: Told) -> None:
+    folder = tmp_path / "swept"
+    arguments = ["sweep", str(ranged), "--plan", str(ranged.parent / "plan"), "--workers", "1"]
+    assert main([*arguments, "--draws", "6", "-o", str(folder)]) == 0
+    out, err = capsys.readouterr()
+    assert "The plan promises 13.4 kW." in out
+    assert "of 6 draws" in out
+    assert "sources.digester.flow" in out
+    assert "7 of 7 cases" in err
+    rows = (folder / "cases.csv").read_text(encoding="utf-8").splitlines()
+    assert rows[0].startswith("case,draw,sources.digester.flow [kg/s],status,")
+    assert rows[1].startswith("1,0,0.012,optimal,yes,")
+    assert len(rows) == 8
+    assert json.loads((folder / "sweep.json").read_text())["mode"] == "re-checked"
+    assert main([*arguments, "--draws", "6", "-o", str(folder)]) == 0
+    assert "7 of 7 cases are known already" in capsys.readouterr().err
+    assert main([*arguments, "--draws", "6", "--seed", "9", "-o", str(folder)]) == 2
+    assert "another site, plan or settings" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        ([], "nothing to vary; give --draws N, --grid NAME=VALUES, or both"),
+        (["--grid", "stock.stel=1t"], "no number named 'stock.stel'; did you mean stock.steel"),
+        (["--grid", "stock.steel"], "has no values; write 'stock.steel=4t,6t'"),
+        (["--grid", "stock.steel=1t,2kW"], "expects a mass"),
+        (["--grid", "stock.steel=-1t"], "must not be negative"),
+        (["--grid", "stock.steel=1t,1000kg"], "holds a value twice"),
+        (["--grid", "stock.steel=1t", "--grid", "stock.steel=2t"], "has a grid already"),
+        (["--draws", "2"], "gives no ranges to draw from"),
+        (["--grid", "stock.steel=1t", "--simulate", "3"], "name one with --plan"),
+        (["--grid", "stock.steel=1t", "--cluster", "tcp://127.0.0.1:9"], "does not answer"),
+    ],
+)
+def test_sweeps_that_cannot_be(
+    arguments: list[str],
+    told: str,
+    networks: Path,
+    tmp_path: Path,
+    capsys: Told,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("allocator.studies.running.ANSWER", 0.3)
+    command = ["sweep", str(networks / "first.yaml"), "-o", str(tmp_path / "x"), *arguments]
+    assert main(command) == 2
+    assert told in capsys.readouterr().err
+    assert not (tmp_path / "x").exists()
+
+
+def test_sweep_of_a_plan_does_not_see_stocks(
+    planned: Path, networks: Path, tmp_path: Path, capsys: Told
+) -> None:
+    site = str(networks / "first.yaml")
+    command = ["sweep", site, "--plan", str(planned), "-o", str(tmp_path / "x")]
+    assert main([*command, "--grid", "stock.steel=1t"]) == 2
+    assert "a plan that stands does not see it; leave --plan out" in capsys.readouterr().err

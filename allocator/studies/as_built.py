@@ -1,0 +1,70 @@
+"""A site on which all that a plan builds stands already, and nothing more may be built.
+
+Planning such a site is operating the plan: valves and shares are set anew, nothing is moved.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from allocator.plan import BatteryUse, Plan, StoreUse
+from allocator.site.records import Built, BuiltRun, Limits, Site, StoreType
+
+OPERATED = ("clean_power", "served_power", "served_fluid")
+"""The goals that operation can serve: what is new costs nothing any more."""
+
+
+def as_built(site: Site, plan: Plan) -> Site:
+    """The site with the plan standing: its taps, pipes, lines, stores and machines, no others.
+
+    Shares that a demand must have are dropped: what is short is seen in what is served.
+    """
+    sources = {use.name: site.sources[use.name] for use in plan.sources if use.tapped}
+    # One type a place, so that no place may grow to the size that another has.
+    stores: dict[str, StoreType] = {}
+    sizes: dict[tuple[str, str], float] = {}
+    holders: tuple[StoreUse | BatteryUse, ...] = (*plan.stores, *plan.batteries)
+    for use in holders:
+        if use.size > 0:
+            stores[use.name] = replace(
+                site.stores[use.type],
+                name=use.name,
+                places=(use.place,),
+                most=use.size,
+                least=0.0,
+                unit=None,
+            )
+            sizes[use.name, use.place] = use.size
+    counts = {(use.type, use.place): use.count for use in plan.machines if use.count > 0}
+    machines = {
+        name: replace(kind, places={p: n for (t, p), n in counts.items() if t == name}, most=None)
+        for name, kind in site.machines.items()
+        if any(t == name for t, _ in counts)
+    }
+    laid: dict[str, dict[tuple[str, str], float]] = {}
+    for run in plan.runs:
+        held = laid.setdefault(run.route, {})
+        held[run.build, run.fluid] = site.capacity(run.route, run.build, run.fluid)
+    routes = {
+        name: replace(site.routes[name], builds=tuple({b: 0 for b, _ in held}), capacities=held)
+        for name, held in laid.items()
+    }
+    lines = {use.name: site.lines[use.name] for use in plan.lines}
+    return replace(
+        site,
+        sources=sources,
+        stores=stores,
+        machines=machines,
+        routes=routes,
+        lines=lines,
+        demands={n: replace(d, least_share=0.0) for n, d in site.demands.items()},
+        built=Built(
+            taps=tuple(sources),
+            runs=tuple(BuiltRun(run.route, run.build, run.fluid) for run in plan.runs),
+            lines=tuple(lines),
+            stores=sizes,
+            machines=counts,
+        ),
+        limits=Limits(emission=site.limits.emission),
+        goals=tuple(goal for goal in site.goals if goal in OPERATED) or OPERATED,
+    )

@@ -1,0 +1,153 @@
+"""Figures of a sweep: quantiles, the share of draws that keep a promise, what matters most."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.studies.sweep import Swept
+
+LEVELS = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
+SAME = 1e-5
+"""Figures that differ by no more than this share of the largest count as equal in ranks."""
+FIGURES = ("firm_clean", "firm_total", "fluid")
+_NINETY_FIVE = 1.959963984540054  # of the standard normal distribution, two-sided
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """One point of the grids. ``planned``: the figure with values as planned with, None: failed.
+
+    ``quantiles``: at :data:`LEVELS`, over draws. ``kept``: draws in which the promise holds, of
+    ``draws`` that were worked out. ``untouched``: draws without a second short, valves as they
+    are; None where not simulated.
+    """
+
+    point: Mapping[str, float]
+    planned: float | None
+    quantiles: tuple[float, ...]
+    draws: int
+    kept: int | None = None
+    untouched: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Effect:
+    """How a figure goes with one value over all cases.
+
+    ``rank``: Spearman's rank correlation, -1 to 1. ``low``, ``high``: mean of the figure in the
+    third of the cases in which the value is lowest and highest. ``chance``: a rank correlation
+    that values without any effect would pass in one case of twenty.
+    """
+
+    address: str
+    rank: float
+    low: float
+    high: float
+    chance: float
+
+
+def main_figure(rows: Sequence[Swept]) -> str:
+    """The figure that a sweep is about: the first of :data:`FIGURES` that is ever above 0."""
+    for name in FIGURES:
+        if any((getattr(row, name) or 0.0) > 0 for row in rows):
+            return name
+    return FIGURES[0]
+
+
+def summaries(rows: Sequence[Swept], figure: str) -> list[Summary]:
+    """One summary for each point of the grids, in order."""
+    found = []
+    for point in _distinct([row.point for row in rows]):
+        here = [row for row in rows if row.point == point]
+        planned = next((getattr(row, figure) for row in here if row.draw == 0), None)
+        draws = [row for row in here if row.draw > 0 and getattr(row, figure) is not None]
+        values = [getattr(row, figure) for row in draws]
+        kept = [row.kept for row in draws if row.kept is not None]
+        hours = [row.hours_short for row in draws if row.hours_short is not None]
+        found.append(
+            Summary(
+                point,
+                planned,
+                tuple(float(q) for q in np.quantile(values, LEVELS)) if values else (),
+                len(draws),
+                sum(kept) if kept else None,
+                sum(hour <= 0 for hour in hours) if hours else None,
+            )
+        )
+    return found
+
+
+def _distinct(points: Sequence[Mapping[str, float]]) -> list[Mapping[str, float]]:
+    return list({tuple(point.items()): point for point in points}.values())
+
+
+def effects(rows: Sequence[Swept], figure: str) -> list[Effect]:
+    """What goes with a figure most, strongest first; values that never vary are left out.
+
+    Rank correlation sees any effect that goes one way. It says nothing of cause: values are drawn
+    independently, so that what it sees is an effect or chance.
+    """
+    varied = len({tuple(row.values.items()) for row in rows if row.draw > 0}) > 0
+    used = [
+        row for row in rows if getattr(row, figure) is not None and (row.draw > 0 or not varied)
+    ]
+    if len(used) < 3:
+        return []
+    target = np.array([getattr(row, figure) for row in used])
+    same = SAME * float(np.abs(target).max())
+    if same > 0:  # what differs by the solver's tolerance alone is equal
+        target = np.round(target / same) * same
+    found = []
+    for address in used[0].values:
+        values = np.array([row.values[address] for row in used])
+        if values.min() == values.max():
+            continue
+        order = np.argsort(values, kind="stable")
+        third = max(1, len(used) // 3)
+        found.append(
+            Effect(
+                address,
+                rank_correlation(values, target),
+                float(target[order[:third]].mean()),
+                float(target[order[-third:]].mean()),
+                _NINETY_FIVE / math.sqrt(len(used) - 1),
+            )
+        )
+    return sorted(found, key=lambda effect: (-abs(effect.rank), effect.address))
+
+
+def rank_correlation(first: np.ndarray, second: np.ndarray) -> float:
+    """Spearman's rank correlation: Pearson's of the ranks, equal values sharing a mean rank.
+
+    0 where one of the two never varies.
+    """
+    a, b = _ranks(first), _ranks(second)
+    a, b = a - a.mean(), b - b.mean()
+    size = math.sqrt(float(a @ a) * float(b @ b))
+    return float(a @ b) / size if size > 0 else 0.0
+
+
+def _ranks(values: np.ndarray) -> np.ndarray:
+    _, which, counts = np.unique(values, return_inverse=True, return_counts=True)
+    last = np.cumsum(counts)
+    return np.asarray((last - 0.5 * (counts - 1))[which], dtype=np.float64)
+
+
+def likely_share(kept: int, count: int) -> tuple[float, float]:
+    """Between which shares the true one lies, at 95 %, when ``kept`` of ``count`` draws keep.
+
+    The score interval of E. B. Wilson, Journal of the American Statistical Association 22 (1927).
+    """
+    z2 = _NINETY_FIVE**2
+    share = kept / count
+    middle = (share + z2 / (2 * count)) / (1 + z2 / count)
+    half = (
+        _NINETY_FIVE
+        * math.sqrt(share * (1 - share) / count + z2 / (4 * count * count))
+        / (1 + z2 / count)
+    )
+    return max(0.0, middle - half), min(1.0, middle + half)

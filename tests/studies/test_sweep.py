@@ -1,0 +1,170 @@
+"""Sweeps: cases worked out by hand, on workers and on a cluster, killed and gone on with."""
+
+from __future__ import annotations
+
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from allocator.engine import plan_site
+from allocator.plan import Plan
+from allocator.planning import Settings
+from allocator.site.facts import facts_of
+from allocator.site.reading import read_site
+from allocator.site.records import Material, Site
+from allocator.studies.as_built import as_built
+from allocator.studies.grids import grids_of
+from allocator.studies.results import Results
+from allocator.studies.running import Workers
+from allocator.studies.sweep import Asked, Swept, sweep
+from allocator.studies.sweep_report import sweep_csv
+
+NETWORKS = Path(__file__).parents[2] / "networks"
+SETTINGS = Settings(node_limit=300)
+
+
+def ranged(folder: Path) -> Path:
+    """The first site with a range for the flow of its source."""
+    text = (NETWORKS / "first.yaml").read_text(encoding="utf-8")
+    path = folder / "site.yaml"
+    path.write_text(text.replace("flow: 12 g/s", "flow: {low: 4 g/s, high: 20 g/s}"), "utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    return read_site(ranged(tmp_path_factory.mktemp("site")))
+
+
+@pytest.fixture(scope="module")
+def plan(site: Site) -> Plan:
+    return plan_site(site, SETTINGS).plan
+
+
+def test_a_plan_operated_on_its_own_site_gives_its_promise(site: Site, plan: Plan) -> None:
+    (row,) = sweep(site, Asked(plan=plan), SETTINGS)
+    assert row.kept
+    assert row.verified
+    assert row.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-5)
+
+
+def test_what_a_plan_builds_does_not_grow(site: Site, plan: Plan) -> None:
+    """With material without end nothing more is built: the promise stays what it was."""
+    rich = replace(site, materials={n: Material(n) for n in site.materials})
+    assert plan_site(rich, SETTINGS).plan.power.firm_clean > 1.2 * plan.power.firm_clean
+    operated = plan_site(as_built(rich, plan), SETTINGS).plan
+    assert operated.power.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-5)
+    assert not any(use.new for use in operated.machines)
+
+
+def test_a_flow_by_hand(site: Site, plan: Plan) -> None:
+    """The plan's store bridges 18 h of 24 h. It takes 8.02 g/s while on: more changes nothing.
+
+    With 4 g/s for 6 h of 24 h there is 1 g/s in the mean; a steady draw of that needs a store of
+    1 g/s x 18 h = 64.8 kg, and 130 kg stand. Power follows the draw: 13.4 kW for 2.005 g/s.
+    """
+    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s,40g/s"], standing=True)
+    less, enough, plenty = sweep(site, Asked(grids=grids, plan=plan), SETTINGS)
+    full = plan.power.firm_clean
+    mean = plan.stores[0].draw["flat"]
+    assert less.firm_clean == pytest.approx(full * 0.001 / mean, rel=1e-3)
+    assert (less.kept, enough.kept, plenty.kept) == (False, True, True)
+    assert enough.firm_clean == pytest.approx(full, rel=1e-5)
+    assert plenty.firm_clean == pytest.approx(full, rel=1e-5)
+
+
+def test_valves_untouched(site: Site, plan: Plan) -> None:
+    """With its valve as it is, the plan falls short exactly where the source gives less."""
+    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s"], standing=True)
+    rows = sweep(site, Asked(grids=grids, plan=plan, simulated_days=20), SETTINGS)
+    assert rows[0].hours_short is not None
+    assert rows[0].hours_short > 1000
+    assert rows[1].hours_short == 0
+
+
+def test_a_failing_case_is_told_and_the_rest_go_on(site: Site) -> None:
+    grids = grids_of(facts_of(site), ["cycle[1].on.digester=30h,6h"], standing=False)
+    bad, good = sweep(site, Asked(grids=grids), SETTINGS)
+    assert bad.firm_clean is None
+    assert bad.reason == "source 'digester': on for longer than its period"
+    assert good.firm_clean is not None
+
+
+def test_a_point_without_a_plan_gives_nothing(tmp_path: Path) -> None:
+    site = read_site(NETWORKS / "dry_valley.yaml")
+    grids = grids_of(facts_of(site), ["stock.steel=3.5t,9t"], standing=False)
+    none, some = sweep(site, Asked(grids=grids), SETTINGS)
+    assert (none.firm_total, none.status) == (0.0, "no plan exists")
+    assert some.firm_total is not None
+    assert some.firm_total > 0
+
+
+def test_pool_and_cluster_give_the_same_bytes(site: Site, plan: Plan) -> None:
+    distributed = pytest.importorskip("distributed")
+    asked = Asked(draws=5, plan=plan)
+    here = sweep_csv(site, sweep(site, asked, SETTINGS))
+    pool = sweep_csv(site, sweep(site, asked, SETTINGS, Workers(2)))
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        workers = Workers(cluster=cluster.scheduler_address)
+        there = sweep_csv(site, sweep(site, asked, SETTINGS, workers))
+    assert here == pool == there
+    assert here.count("\n") == 7
+
+
+def _known(store: Path) -> dict[str, float]:
+    """Seconds that each finished case took: another run of it would take other seconds."""
+    if not store.exists():
+        return {}
+    file = sqlite3.connect(store)
+    try:
+        return dict(file.execute("SELECT key, seconds FROM cases").fetchall())
+    except sqlite3.OperationalError:
+        return {}
+    finally:
+        file.close()
+
+
+def test_killed_three_times_and_gone_on_with(site: Site, tmp_path: Path) -> None:
+    """Nothing that finished is lost or worked out again; the end is that of a run unhindered."""
+    path, folder = ranged(tmp_path), tmp_path / "out"
+    arguments = ["sweep", str(path), "--draws", "40", "--workers", "1", "--node-limit", "100"]
+    command = [sys.executable, "-m", "allocator", *arguments, "-o", str(folder)]
+    finished: dict[str, float] = {}
+    for more in (1, 7, 4):
+        run = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        goal = len(finished) + more
+        while len(_known(folder / "cases.sqlite")) < goal and run.poll() is None:
+            time.sleep(0.01)
+        run.send_signal(signal.SIGKILL)
+        run.wait()
+        known = _known(folder / "cases.sqlite")
+        assert len(known) >= goal
+        assert {key: known[key] for key in finished} == finished
+        finished = known
+        assert not (folder / "cases.csv").exists()
+    assert len(finished) < 41
+    settings = Settings(node_limit=100)
+    sweep(site, Asked(draws=40), settings, folder=folder)  # the same in this process
+    known = _known(folder / "cases.sqlite")
+    assert len(known) == 41
+    assert {key: known[key] for key in finished} == finished
+    rows: list[Swept] = sweep(site, Asked(draws=40), settings, folder=folder)
+    assert sweep_csv(site, rows[:4]) == sweep_csv(site, sweep(site, Asked(draws=3), settings))
+
+
+def test_more_draws_go_on_from_fewer(site: Site, tmp_path: Path) -> None:
+    few = sweep(site, Asked(draws=2), SETTINGS, folder=tmp_path)
+    told: list[str] = []
+    more = sweep(site, Asked(draws=4), SETTINGS, folder=tmp_path, tell=told.append)
+    assert told[0] == "3 of 5 cases are known already"
+    assert more[:3] == few
+    with Results(tmp_path / "other.sqlite", {}) as other:
+        assert other.known() == {}
