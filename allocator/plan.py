@@ -197,6 +197,64 @@ class Emissions:
 
 
 @dataclass(frozen=True, slots=True)
+class FlowHeat:
+    """A flow of one fluid along a route, in still air, all layers together.
+
+    ``state``: ``busiest`` (every source on, every shape at its peak) or ``quiet`` (means of what
+    stores and steady sources give). ``rate``: kg/s; ``inlet``, ``outlet`` and ``surface`` (at the
+    inlet; None where the build is not known well enough): K; ``loss``: W, to the surroundings or
+    to a cooler's coolant.
+    """
+
+    route: str
+    build: str
+    fluid: str
+    start: str
+    state: str
+    rate: float
+    inlet: float
+    outlet: float
+    loss: float
+    surface: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CoolerHeat:
+    """A cooler in the busiest state: ``duty`` W and what it takes for it, ``power`` W.
+
+    ``mean_duty``: W over time; ``recovered``: mean W of power from it, no part of a promise.
+    """
+
+    route: str
+    build: str
+    duty: float
+    power: float
+    mean_duty: float
+    recovered: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class HeatLimit:
+    """A limit of temperature (K) or heat (W) and what the plan comes to in its worst state."""
+
+    subject: str
+    what: str
+    unit: str
+    value: float
+    most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Heat:
+    """True temperatures of a plan: flows, coolers, limits, and what should be known of them."""
+
+    flows: tuple[FlowHeat, ...] = ()
+    coolers: tuple[CoolerHeat, ...] = ()
+    limits: tuple[HeatLimit, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A plan for a site on one basis (``firm`` or ``mean``)."""
 
@@ -221,3 +279,4 @@ class Plan:
     cautions: tuple[str, ...] = ()
     verified: bool = False
     seed: int = 0
+    heat: Heat | None = None

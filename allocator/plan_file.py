@@ -29,9 +29,13 @@ from allocator.plan import (
     FORMAT,
     BatteryUse,
     Ceiling,
+    CoolerHeat,
     DemandUse,
     Emissions,
+    FlowHeat,
     GoalResult,
+    Heat,
+    HeatLimit,
     LineUse,
     MachineUse,
     MaterialUse,
@@ -329,6 +333,51 @@ _EMISSIONS = Object(
         Key("by_fluid_kg_s", _BY_NAME, "by_fluid"),
     ),
 )
+_FLOW_HEAT = Object(
+    FlowHeat,
+    (
+        Key("route", _TEXT),
+        Key("build", _TEXT),
+        Key("fluid", _TEXT),
+        Key("start", _TEXT),
+        Key("state", Text(("busiest", "quiet"))),
+        Key("rate_kg_s", _NUMBER, "rate"),
+        Key("inlet_temperature_k", _NUMBER, "inlet"),
+        Key("end_temperature_k", _NUMBER, "outlet"),
+        Key("surface_temperature_k", Maybe(_NUMBER), "surface"),
+        Key("heat_loss_w", _NUMBER, "loss"),
+    ),
+)
+_COOLER_HEAT = Object(
+    CoolerHeat,
+    (
+        Key("route", _TEXT),
+        Key("build", _TEXT),
+        Key("duty_w", _NUMBER, "duty"),
+        Key("power_w", _NUMBER, "power"),
+        Key("mean_duty_w", _NUMBER, "mean_duty"),
+        Key("recovered_mean_w", _NUMBER, "recovered"),
+    ),
+)
+_HEAT_LIMIT = Object(
+    HeatLimit,
+    (
+        Key("subject", _TEXT),
+        Key("what", _TEXT),
+        Key("unit", Text(("K", "W"))),
+        Key("value", _NUMBER),
+        Key("most", _NUMBER),
+    ),
+)
+_HEAT = Object(
+    Heat,
+    (
+        Key("flows", Rows(_FLOW_HEAT)),
+        Key("coolers", Rows(_COOLER_HEAT)),
+        Key("limits", Rows(_HEAT_LIMIT)),
+        Key("notes", Rows(_TEXT)),
+    ),
+)
 _BODY = Object(
     dict,
     (
@@ -351,5 +400,6 @@ _BODY = Object(
         Key("limits", Rows(_TEXT)),
         Key("cautions", Rows(_TEXT)),
         Key("seed", _WHOLE),
+        Key("heat", _HEAT, optional=True),
     ),
 )

@@ -16,11 +16,12 @@ MAY_IMPORT = {
     "quantities": EDGE,
     "physics": EDGE | {"physics"},
     "plan": set(),
+    "heat": EDGE | {"heat", "site", "plan", "physics"},
     "plan_file": EDGE | {"plan", "site"},
     "site": EDGE | {"site", "physics"},
     "duty": {"duty", "site"},
-    "planning": {"planning", "duty", "site", "plan"},
-    "proof": EDGE | {"proof", "site", "plan", "plan_file"},
+    "planning": {"planning", "duty", "heat", "site", "plan"},
+    "proof": EDGE | {"proof", "site", "plan", "plan_file", "physics"},
     "reporting": EDGE | {"reporting", "site", "plan", "proof"},
     "studies": EDGE
     | {
@@ -105,3 +106,15 @@ def test_stays_at_home(package: str, home: str) -> None:
     }
     assert users <= {home}
     assert users
+
+
+def test_proof_takes_nothing_from_physics_but_properties() -> None:
+    """What a fluid is like is data; what a pipe does is a model, and the audit has its own."""
+    taken = {
+        name
+        for path in modules()
+        if room_of(path) == "proof"
+        for name in imported(path)
+        if name.startswith("allocator.physics.")
+    }
+    assert {name.split(".")[2] for name in taken} == {"substances"}

@@ -218,3 +218,17 @@ def _saturated(wanted: str, given: str, at: float, library: str) -> float:
     except ValueError:
         unit = "Pa" if given == "P" else "K"
         raise PhysicsError(f"does not boil at {at:.4g} {unit}", "check the state") from None
+
+
+def molar_mass(substance: Substance) -> float | None:
+    """kg/mol, or None where it is not known."""
+    if "molar_mass" in substance.constants:
+        return substance.constants["molar_mass"]
+    if substance.library is None:
+        return None
+    from CoolProp.CoolProp import PropsSI
+
+    try:
+        return float(PropsSI("M", substance.library))
+    except ValueError:
+        return None

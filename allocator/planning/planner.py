@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from allocator.heat import heat_of
 from allocator.plan import Ceiling, GoalResult, Plan, Power
 from allocator.planning.ceiling import ceiling_of, mean_site
 from allocator.planning.choices import Choices, choices_of
@@ -174,7 +175,8 @@ def plan_at(
 ) -> Plan:
     """The plan that a point of a site's program says, with what was found of its goals."""
     reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
-    return _read(site, settings, reading, found)
+    plan = _read(site, settings, reading, found)
+    return replace(plan, heat=heat_of(site, plan))
 
 
 def _hopeless(names: list[str]) -> str:

@@ -19,7 +19,7 @@ from allocator.site.records import Site
 
 def plan_tables(site: Site, plan: Plan, crew: float | None = None) -> dict[str, pd.DataFrame]:
     """The tables of a plan by name. ``crew``: kg/s of material that the crew builds."""
-    return {
+    frames = {
         "sources_used": tables.sources_used(site, plan),
         "store_sizes": tables.store_sizes(site, plan),
         "runs": tables.runs(site, plan),
@@ -29,6 +29,11 @@ def plan_tables(site: Site, plan: Plan, crew: float | None = None) -> dict[str, 
         "build_order": build_order_table(site, plan, crew),
         "set_points": set_points_table(site, plan),
     }
+    if plan.heat is not None:
+        frames["heat_limits"] = tables.heat_limits(plan)
+        if plan.heat.coolers:
+            frames["coolers"] = tables.coolers(site, plan)
+    return frames
 
 
 def hand_over_files(site: Site, plan: Plan, crew: float | None = None) -> dict[str, bytes]:

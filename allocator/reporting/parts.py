@@ -126,25 +126,6 @@ def runs_laid(site: Site, plan: Plan) -> list[str]:
     return table(heads, rows, right=(5, 6, 7)) if rows else []
 
 
-def coolers_placed(site: Site, plan: Plan) -> list[str]:
-    """Coolers: where, between which temperatures, how much heat they take away at the busiest."""
-    rows = []
-    for run in runs_of_kind(site, plan, "cooler"):
-        route, stream = site.routes[run.route], site.routes[run.route].stream
-        assert stream is not None
-        cooled = (
-            f"{quantity(stream.inlet, 'temperature')} > {quantity(stream.outlet, 'temperature')}"
-        )
-        peak = run_peak(site, run)
-        power = quantity(peak * route.energy, "power")
-        use = percent(peak / site.capacity(run.route, run.build, run.fluid))
-        place = site.ground(route.start)
-        flow = quantity(peak, "mass_rate")
-        rows.append((run.build, place, run.fluid, cooled, _new(run.new), flow, use, power))
-    heads = ("cooler", "place", "fluid", "cools", "units", "peak", "use", "takes")
-    return table(heads, rows, right=(5, 6, 7)) if rows else []
-
-
 def lines_built(site: Site, plan: Plan) -> list[str]:
     """Power lines in use."""
     rows = []

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from allocator.plan import Plan
 from allocator.reporting.bill import running_money
+from allocator.reporting.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.reporting.parts import (
-    coolers_placed,
     lines_built,
     machines,
     runs_laid,
@@ -56,6 +56,9 @@ def summary(site: Site, plan: Plan, mean_basis: Plan | None = None) -> str:
     lines += section("Stores", stores_built(site, plan))
     lines += section("Pipe runs", runs_laid(site, plan))
     lines += section("Coolers", coolers_placed(site, plan))
+    lines += section("Temperatures, in still air", temperatures(site, plan))
+    lines += section("Limits of temperature and heat", limits_of_heat(plan))
+    lines += section("Water in gas", heat_notes(plan))
     lines += section("Power lines", lines_built(site, plan))
     lines += section("Materials", _materials(plan))
     lines += section("Emissions, mean", _emissions(plan))

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from allocator.plan import Plan
+from allocator.plan import Plan, Run
 from allocator.reporting.bill import bill_of_materials
+from allocator.reporting.heat import busiest_flows
 from allocator.reporting.loads import line_peak, run_peak, runs_of_kind
 from allocator.site.records import POWER, Site
 
@@ -94,6 +95,7 @@ def runs(site: Site, plan: Plan) -> pd.DataFrame:
                 "peak_kg_per_s": peak,
                 "capacity_kg_per_s": capacity,
                 "used_share": peak / capacity,
+                **_heat_of_run(plan, run),
             }
         )
     for use in plan.lines:
@@ -116,8 +118,73 @@ def runs(site: Site, plan: Plan) -> pd.DataFrame:
     columns = (
         "kind name start end build carries new length_m"
         " peak_kg_per_s capacity_kg_per_s peak_w capacity_w used_share"
+        " heat_loss_w surface_temperature_k end_temperature_k"
     )
     return frame(columns, rows)
+
+
+def _heat_of_run(plan: Plan, run: Run) -> Row:
+    """Heat of a run in the busiest state: the hotter end where it flows both ways."""
+    mine = [f for f in busiest_flows(plan) if (f.route, f.fluid) == (run.route, run.fluid)]
+    if not mine:
+        return {}
+    hottest = max(mine, key=lambda f: f.inlet)
+    return {
+        "heat_loss_w": sum(f.loss for f in mine),
+        "surface_temperature_k": hottest.surface,
+        "end_temperature_k": hottest.outlet,
+    }
+
+
+def coolers(site: Site, plan: Plan) -> pd.DataFrame:
+    """Coolers: units, between which temperatures, and their duty at the busiest moment."""
+    rows: list[Row] = []
+    duties = {c.route: c for c in (plan.heat.coolers if plan.heat else ())}
+    for run in runs_of_kind(site, plan, "cooler"):
+        route, stream = site.routes[run.route], site.routes[run.route].stream
+        assert stream is not None
+        duty = duties.get(run.route)
+        row: dict[str, object] = {
+            "cooler": stream.corridor,
+            "units": run.build,
+            "place": site.ground(route.start),
+            "fluid": run.fluid,
+            "new": run.new,
+            "hottest_inlet_temperature_k": stream.inlet,
+            "set_point_k": site.coolers[stream.corridor].set_point,
+            "peak_kg_per_s": run_peak(site, run),
+            "capacity_kg_per_s": site.capacity(run.route, run.build, run.fluid),
+        }
+        if duty is not None:
+            row |= {
+                "duty_w": duty.duty,
+                "power_w": duty.power,
+                "mean_duty_w": duty.mean_duty,
+                "recovered_mean_w": duty.recovered,
+            }
+        rows.append(row)
+    columns = (
+        "cooler units place fluid new hottest_inlet_temperature_k set_point_k peak_kg_per_s"
+        " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w"
+    )
+    return _frame(columns, rows)
+
+
+def heat_limits(plan: Plan) -> pd.DataFrame:
+    """Limits of temperature (K) and heat (W): what the plan comes to, and the margin."""
+    limits = plan.heat.limits if plan.heat else ()
+    rows: list[Row] = [
+        {
+            "subject": limit.subject,
+            "limit": limit.what,
+            "unit": limit.unit,
+            "value": limit.value,
+            "most": limit.most,
+            "margin": limit.most - limit.value,
+        }
+        for limit in limits
+    ]
+    return _frame("subject limit unit value most margin", rows)
 
 
 def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:

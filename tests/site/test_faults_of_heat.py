@@ -74,6 +74,13 @@ SINK = Path(__file__).parent / "hot_sink.yaml"
             id="cooler of no size",
         ),
         pytest.param(
+            "recovery: {efficiency: 8 %,",
+            "recovery: «{efficiency: 40 %,",
+            "recovers 40 % of the heat from 150 degC on, where no engine passes 31.9 % against "
+            "15 degC; give a lower efficiency or a higher threshold",
+            id="recovery beyond Carnot",
+        ),
+        pytest.param(
             "town: {power: 40 kW}",
             "town: {power: 40 kW, hottest_inlet: «60 degC}",
             "hottest_inlet is given for power",

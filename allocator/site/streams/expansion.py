@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from allocator.physics.faults import PhysicsError
+from allocator.physics.recovery import carnot
 from allocator.quantities import format_quantity
 from allocator.site.records import (
     POWER,
@@ -122,6 +123,15 @@ def _check_set_points(site: Site, values: Values) -> None:
                 "lower the set-point or leave the cooler out",
             )
             note(values, "coolers", cooler.name, "set_point", error)
+        cold = site.ambient.temperature if cooler.coolant is None else cooler.coolant
+        if cooler.recovery > 0 and cooler.recovery >= carnot(cooler.threshold, cold):
+            error = PhysicsError(
+                f"recovers {100 * cooler.recovery:.3g} % of the heat from "
+                f"{_degrees(cooler.threshold)} on, where no engine passes "
+                f"{100 * carnot(cooler.threshold, cold):.3g} % against {_degrees(cold)}",
+                "give a lower efficiency or a higher threshold",
+            )
+            note(values, "coolers", cooler.name, "recovery", error)
 
 
 def _sources_are_told(site: Site, fluids: tuple[str, ...], values: Values) -> bool:

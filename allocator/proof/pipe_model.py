@@ -1,0 +1,158 @@
+"""A pipe's loss of heat, walked in plain steps: independent of the model that planning uses."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from allocator.site.records import Material, Route, Site
+
+STEPS = 40
+HALVINGS = 36
+SIGMA = 5.670374e-8
+UNKNOWN_EMISSIVITY = 0.3
+"""What the site file's documentation says of a surface whose emissivity is not given."""
+
+
+@dataclass(frozen=True)
+class PipeModel:
+    """``layers``: (inner radius, outer radius, material) from the inside out."""
+
+    length: float
+    layers: tuple[tuple[float, float, Material], ...]
+    radius: float
+    emissivity: float
+    around: float
+    depth: float | None
+    ground: float
+
+    @staticmethod
+    def of(site: Site, route: Route, build: str) -> PipeModel | None:
+        """The model of a build on a route, or None where it is not known well enough."""
+        record = site.builds[build]
+        if record.bore is None:
+            return None
+        radius, layers = record.bore / 2, []
+        for layer in record.layers:
+            material = site.materials[layer.material]
+            if layer.thickness is None or not (material.conductivity or material.vacuum):
+                return None
+            layers.append((radius, radius + layer.thickness, material))
+            radius += layer.thickness
+        outer = site.materials[record.layers[-1].material].emissivity if record.layers else None
+        return PipeModel(
+            route.length,
+            tuple(layers),
+            radius,
+            UNKNOWN_EMISSIVITY if outer is None else outer,
+            site.ambient.temperature,
+            route.buried,
+            site.ambient.ground_conductivity,
+        )
+
+
+def end_and_surface(
+    pipe: PipeModel, inlet: float, rate: float, specific_heat: Callable[[float], float]
+) -> tuple[float, float]:
+    """K at the end of a run in still air, and K of its surface at the inlet.
+
+    The steps grow along the run, as most is lost where it is hottest. Each uses the mean of the
+    loss at its start and end (Heun's rule), as a share of the difference to the surroundings.
+    """
+    _, surface = loss(pipe, inlet)
+    now = inlet
+    marks = [(i / STEPS) ** 2 * pipe.length for i in range(STEPS + 1)]
+    for start, end in itertools.pairwise(marks):
+        apart = now - pipe.around
+        if abs(apart) < 1e-6:
+            break
+        first = loss(pipe, now)[0] / apart / specific_heat(now) / rate
+        guess = pipe.around + apart * math.exp(-first * (end - start))
+        second = first
+        if abs(guess - pipe.around) > 1e-3:
+            lost = loss(pipe, guess)[0] / (guess - pipe.around)
+            second = lost / specific_heat(guess) / rate
+        now = pipe.around + apart * math.exp(-(first + second) / 2 * (end - start))
+    return now, surface
+
+
+def loss(pipe: PipeModel, fluid: float) -> tuple[float, float]:
+    """W a metre and K of the surface, by halving: what comes through equals what leaves."""
+    low, high = sorted((pipe.around, fluid))
+    sign = 1.0 if fluid >= pipe.around else -1.0
+    for _ in range(HALVINGS):
+        surface = (low + high) / 2
+        if sign * (_through(pipe, fluid, surface) - _away(pipe, surface)) > 0:
+            low, high = (surface, high) if sign > 0 else (low, surface)
+        else:
+            low, high = (low, surface) if sign > 0 else (surface, high)
+    surface = (low + high) / 2
+    return _away(pipe, surface), surface
+
+
+def _away(pipe: PipeModel, surface: float) -> float:
+    """W a metre from the surface: ISO 12241 still air and rays, or the ground's shape factor."""
+    apart = surface - pipe.around
+    if pipe.depth is not None:
+        return 2 * math.pi * pipe.ground * apart / math.acosh(max(pipe.depth / pipe.radius, 1.0001))
+    size, size_apart = 2 * pipe.radius, max(abs(apart), 1e-3)
+    if size**3 * size_apart <= 10:
+        film = 1.25 * math.sqrt(math.sqrt(size_apart / size))
+    else:
+        film = 1.21 * math.cbrt(size_apart)
+    rays = pipe.emissivity * SIGMA * (surface**4 - pipe.around**4)
+    return math.pi * size * (film * apart + rays)
+
+
+def _through(pipe: PipeModel, fluid: float, surface: float) -> float:
+    """W a metre through the layers between two temperatures: the flow that fits both ends."""
+    if not pipe.layers:
+        return math.copysign(1e12, fluid - surface) if fluid != surface else 0.0
+    # layer by layer with its mean conductivity; a few rounds settle the faces in between
+    faces = [fluid + (surface - fluid) * i / len(pipe.layers) for i in range(len(pipe.layers) + 1)]
+    flow = 0.0
+    for _ in range(12 if len(pipe.layers) > 1 else 1):
+        resist = [_resistance(layer, faces[i], faces[i + 1]) for i, layer in enumerate(pipe.layers)]
+        whole = sum(resist)
+        if math.isinf(whole):
+            return 0.0
+        flow = (fluid - surface) / whole
+        at = fluid
+        for i, one in enumerate(resist):
+            at -= flow * one
+            faces[i + 1] = at
+    return flow
+
+
+def _resistance(layer: tuple[float, float, Material], hot: float, cold: float) -> float:
+    """K m/W of one layer."""
+    inner, outer, material = layer
+    if material.vacuum:
+        grey = UNKNOWN_EMISSIVITY if material.emissivity is None else material.emissivity
+        factor = 1 / grey + inner / outer * (1 / grey - 1)
+        film = SIGMA * (hot**2 + cold**2) * (hot + cold) / factor
+        return 1 / (2 * math.pi * inner * film)
+    mean = sum(
+        weight * _conductivity(material, hot + (cold - hot) * share)
+        for share, weight in (
+            (0.0, 1 / 12),
+            (0.25, 1 / 3),
+            (0.5, 1 / 6),
+            (0.75, 1 / 3),
+            (1.0, 1 / 12),
+        )
+    )
+    return math.log(outer / inner) / (2 * math.pi * mean) if mean > 0 else math.inf
+
+
+def _conductivity(material: Material, kelvin: float) -> float:
+    """W/(m K) at a temperature, straight between the points of the file."""
+    points = material.conductivity
+    if kelvin <= points[0][0] or len(points) == 1:
+        return points[0][1]
+    for (cold, low), (hot, high) in itertools.pairwise(points):
+        if kelvin <= hot:
+            return low + (high - low) * (kelvin - cold) / (hot - cold)
+    return points[-1][1]
