@@ -17,9 +17,13 @@ from allocator.errors import PlanFileError
 from allocator.plan import (
     BatteryUse,
     Ceiling,
+    CoolerHeat,
     DemandUse,
     Emissions,
+    FlowHeat,
     GoalResult,
+    Heat,
+    HeatLimit,
     LineUse,
     MachineUse,
     MaterialUse,
@@ -98,6 +102,15 @@ FULL = Plan(
     cautions=("mean basis: ½ more",),
     verified=True,
     seed=3,
+    heat=Heat(
+        (
+            FlowHeat("ridge", "dn50", "gas", "north", "busiest", 0.01, 400.0, 350.5, 700.0, 311.0),
+            FlowHeat("ridge", "dn50", "gas", "north", "quiet", 0.01, 400.0, 350.5, 700.0, None),
+        ),
+        (CoolerHeat("fan at north", "fan x 2", 9e3, 180.0, 4e3, 320.0),),
+        (HeatLimit("run ridge", "surface", "K", 311.0, 333.15),),
+        ("ridge: gas may drip",),
+    ),
 )
 
 

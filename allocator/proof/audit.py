@@ -10,6 +10,7 @@ from allocator.errors import Fault, PlanFileError
 from allocator.plan import Plan
 from allocator.proof import (
     batteries,
+    bores,
     collect,
     counts,
     heat,
@@ -47,6 +48,7 @@ RULES = (
     batteries.check_batteries,
     power.check_power,
     power.check_lines,
+    bores.check_bores,
     heat.check_heat,
     heat.check_pumps,
     heat.check_coolers,

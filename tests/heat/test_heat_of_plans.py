@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import math
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+import allocator.proof
 from allocator.heat.enthalpy import enthalpy_of
 from allocator.heat.states import Flow, Given, drawn_from_stores, given_by_sources
 from allocator.heat.temperatures import temperatures
@@ -202,12 +204,47 @@ def test_limits_that_the_plan_breaks(site: Site, plan: Plan) -> None:
         "cooler_conductance": replace(
             site, coolers={n: replace(c, conductance=1.0) for n, c in site.coolers.items()}
         ),
+        "bore_velocity": replace(
+            site, builds={n: replace(b, velocity=0.01) for n, b in site.builds.items()}
+        ),
+        "bore_mach": replace(
+            site, builds={n: replace(b, mach=1e-5) for n, b in site.builds.items()}
+        ),
+        "bore_pressure": replace(
+            site,
+            builds={
+                n: replace(b, inlet_pressure=101_301.0, outlet_pressure=101_300.0)
+                for n, b in site.builds.items()
+            },
+        ),
         "colder_than_coolant": replace(
             site, coolers={n: replace(c, coolant=330.0) for n, c in site.coolers.items()}
         ),
     }
     for rule, other in tighter.items():
         assert rule in audit(other, plan).rules, rule
+
+
+def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
+    wrong = tuple(replace(limit, most=limit.value - 1.0) for limit in heat(plan).limits)
+    told = replace(plan, heat=replace(heat(plan), limits=wrong))
+    assert "heat_limit_told" in audit(site, told).rules
+
+
+def test_every_rule_is_passed_through_and_broken(site: Site, plan: Plan) -> None:
+    """The names of rules in the two files, against what this file breaks."""
+    found = set()
+    for name in ("heat.py", "bores.py"):
+        path = Path(allocator.proof.__file__).with_name(name)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                checks = node.func.attr in ("holds", "at_most", "at_least", "equals", "breach")
+                if checks and node.args and isinstance(node.args[0], ast.Constant):
+                    found.add(str(node.args[0].value))
+    here = Path(__file__).read_text(encoding="utf-8")
+    assert len(found) >= 10
+    assert {rule for rule in found if f'"{rule}"' not in here} == set()
+    assert found - set(audit(site, plan).checks) == {"pump_inlet"}
 
 
 def test_a_pump_that_would_be_too_hot() -> None:
