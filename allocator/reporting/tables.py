@@ -167,7 +167,7 @@ def coolers(site: Site, plan: Plan) -> pd.DataFrame:
         "cooler units place fluid new hottest_inlet_temperature_k set_point_k peak_kg_per_s"
         " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w"
     )
-    return _frame(columns, rows)
+    return frame(columns, rows)
 
 
 def heat_limits(plan: Plan) -> pd.DataFrame:
@@ -184,7 +184,7 @@ def heat_limits(plan: Plan) -> pd.DataFrame:
         }
         for limit in limits
     ]
-    return _frame("subject limit unit value most margin", rows)
+    return frame("subject limit unit value most margin", rows)
 
 
 def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
