@@ -46,7 +46,7 @@ class State:
     not known), ``burst`` (most gained in one burst), ``spell`` (settled swing over the outermost
     period), ``margin`` to the nearest limit (negative: broken). ``drives_after``: s from the start
     until recovery can be driven, None never. W, mean over time: ``came``, ``lost``, ``recovered``,
-    ``power`` of it, ``cooled``. ``steam``: kg/s, mean.
+    ``power`` of it, ``cooled``, ``spent`` on cooling. ``steam``: kg/s, mean.
     """
 
     mass: float
@@ -64,6 +64,7 @@ class State:
     recovered: float
     power: float
     cooled: float
+    spent: float
     steam: float
 
     @property
@@ -94,7 +95,8 @@ class BathRow:
     ``given``, 0 where none is needed, None where none keeps every limit; it runs above
     ``set_point`` K. ``least_mass``: kg that keep every limit in ``given``, 0 where any mass does,
     None where ``most`` does not; ``never_boils``: kg that keep it from boiling too, None likewise
-    or where it does not boil. ``curve``: ``given`` by rising mass.
+    or where it does not boil. ``drives_up_to``: kg above which recovery never runs, 0 where it
+    never does, None where it always does or there is none. ``curve``: ``given`` by rising mass.
     """
 
     bath: Bath
@@ -105,6 +107,7 @@ class BathRow:
     set_point: float
     least_mass: float | None
     never_boils: float | None
+    drives_up_to: float | None
     curve: tuple[State, ...]
 
     @property
@@ -139,6 +142,7 @@ def _row(site: Site, bath: Bath) -> BathRow:
             study.set_point(),
             study.least_mass(lambda state: state.keeps),
             study.least_mass(lambda state: state.keeps and not state.steam) if boils else None,
+            study.least_mass(lambda state: state.drives_after is None) if bath.recovery else None,
             study.curve(),
         )
     except PhysicsError as error:
@@ -163,7 +167,7 @@ class _Study:
         found = course(body, period, bath.start)
         rest, high, totals = found.rest, found.high, period.totals(found.begin)
         outlet = self.coming.outlet(bath, found.high_on)
-        recovered = totals.drawn[0] / period.span
+        recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
         steam = totals.drawn[2] / period.span / self.filling.per_kg if totals.drawn[2:] else 0.0
         return State(
             mass,
@@ -180,7 +184,8 @@ class _Study:
             lost=totals.lost / period.span,
             recovered=recovered,
             power=recovered * bath.recovery.efficiency if bath.recovery else 0.0,
-            cooled=totals.drawn[1] / period.span,
+            cooled=cooled,
+            spent=cooled * bath.cooler.power_share if bath.cooler else 0.0,
             steam=steam,
         )
 

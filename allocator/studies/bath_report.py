@@ -25,8 +25,11 @@ def baths_text(site: Site) -> str:
     lines += _swings(rows)
     lines += section("Heat, mean over time", _heat(rows))
     lines += section("Is active cooling needed at all?", _verdicts(rows))
-    lines += section("What could stand beside a bath, the smallest set first", _choices(rows))
-    lines += section("Least mass that keeps every limit", _least(rows))
+    lines += section(
+        "What could stand beside a bath, the smallest set first (power: recovered less spent)",
+        _choices(rows),
+    )
+    lines += section("Mass that keeps every limit, without cooler", _least(rows))
     lines += section("More mass: smaller swings, later recovery", _curves(rows))
     cautions = [line for text in bath_cautions(site, rows) for line in paragraph(text, bullet="* ")]
     lines += section("Cautions", cautions)
@@ -123,13 +126,14 @@ def _choices(rows: Sequence[BathRow]) -> list[str]:
             _kelvin(choice.state.outlet),
             kelvins(choice.state.margin),
             _needs(choice.needs) if choice.cooler else "-",
-            "keeps every limit" if choice.state.keeps else "BREAKS A LIMIT",
+            quantity(choice.state.power - choice.state.spent, "power"),
+            "keeps all" if choice.state.keeps else "BREAKS A LIMIT",
         )
         for row in rows
         for choice in row.choices
     ]
-    heads = ("bath", "by", "peak", "gas leaves at", "to spare", "least cooler", "")
-    return table(heads, cells, right=(2, 3, 4, 5))
+    heads = ("bath", "by", "peak", "gas leaves at", "to spare", "least cooler", "power", "")
+    return table(heads, cells, right=range(2, 7))
 
 
 def _needs(duty: float | None) -> str:
@@ -144,10 +148,20 @@ def _least(rows: Sequence[BathRow]) -> list[str]:
             row.bath.name,
             sized(row, row.least_mass),
             sized(row, row.never_boils) if row.filling.boils else "-",
+            _drives_up_to(row),
         )
         for row in rows
     ]
-    return table(("bath", "for the limits", "that never boils"), cells, right=(1, 2))
+    heads = ("bath", "least", "least that never boils", "recovery runs below")
+    return table(heads, cells, right=(1, 2, 3))
+
+
+def _drives_up_to(row: BathRow) -> str:
+    if row.bath.recovery is None:
+        return "-"
+    if row.drives_up_to is None:
+        return "any tried"
+    return quantity(row.drives_up_to, "mass") if row.drives_up_to else "never"
 
 
 def _curves(rows: Sequence[BathRow]) -> list[str]:
@@ -210,6 +224,7 @@ def _facts(row: BathRow, what: str, state: State) -> dict[str, object]:
         "heat_recovered_w": state.recovered,
         "power_recovered_w": state.power,
         "heat_cooled_w": state.cooled,
+        "power_spent_w": state.spent,
         "steam_kg_per_s": state.steam,
     }
 
@@ -244,6 +259,7 @@ def baths_json(site: Site) -> str:
                 "least_cooler_w": row.needs,
                 "least_mass_kg": row.least_mass,
                 "never_boils_kg": row.never_boils,
+                "recovery_runs_below_kg": row.drives_up_to,
                 "states": _all_facts(row),
             }
             for row in rows

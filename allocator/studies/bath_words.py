@@ -20,9 +20,9 @@ def kelvins(difference: float) -> str:
 
 
 def set_name(choice: Choice) -> str:
-    """What stands beside the bath."""
-    parts = ["losses", *["recovery"] * choice.recovery, *["cooler"] * choice.cooler]
-    return " + ".join(parts)
+    """What stands beside the bath, which loses heat in any case."""
+    parts = [*["recovery"] * choice.recovery, *["cooler"] * choice.cooler]
+    return " + ".join(parts) or "losses alone"
 
 
 def verdict(row: BathRow) -> str:
@@ -47,7 +47,17 @@ def verdict(row: BathRow) -> str:
         text = f"No active cooling is needed: bath and losses keep every limit, {spare}."
     if state.steam > 0:
         text += f" It boils: {_steam(row, state)}."
-    return text
+    return text + _never_drives(row)
+
+
+def _never_drives(row: BathRow) -> str:
+    """Recovery that never runs, and the mass with which it would."""
+    if row.bath.recovery is None or row.given.drives_after is not None:
+        return ""
+    text = f" Recovery never runs: without cooling the bath reaches {_top(row.given)} only"
+    if row.drives_up_to:
+        text += f"; with less than {quantity(row.drives_up_to, 'mass')} in it, it would run"
+    return f"{text}."
 
 
 def _reached(row: BathRow) -> str:

@@ -163,6 +163,21 @@ def test_least_sizes_are_least(site: Site, rows: dict[str, BathRow]) -> None:
     assert changed(site, "quench", cooler=BathCooler(0.999 * duty, 313.15)).smallest is None
 
 
+def test_recovery_that_too_much_mass_keeps_from_running(site: Site) -> None:
+    row = changed(site, "oil_bath", loss=20.0, mass=15e3)
+    assert row.given.drives_after is None
+    assert row.drives_up_to is not None
+    assert changed(site, "oil_bath", loss=20.0, mass=1.001 * row.drives_up_to).given.power == 0
+    assert changed(site, "oil_bath", loss=20.0, mass=0.999 * row.drives_up_to).given.power > 0
+    assert "Recovery never runs" in verdict(row)
+
+
+def test_power_of_the_cooler_is_counted(rows: dict[str, BathRow]) -> None:
+    cooled = rows["quench"].choices[2].state
+    assert cooled.cooled == pytest.approx(cooled.came - cooled.lost, rel=1e-9)
+    assert cooled.spent == pytest.approx(0.03 * cooled.cooled)
+
+
 def test_a_bath_that_starts_hot_is_judged_by_its_start(site: Site) -> None:
     row = changed(site, "stones", start=372.15)
     assert row.given.high == pytest.approx(372.15)
