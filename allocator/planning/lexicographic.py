@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from allocator.planning.bounds.proving import Prover
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import Layout, neighbourhoods_of
 from allocator.planning.program import Program
@@ -40,6 +41,7 @@ class Search:
     program: Program
     layout: Layout
     report: Reporter | None
+    prover: Prover | None = None
     point: np.ndarray | None = None
     trail: tuple[Progress, ...] = ()
 
@@ -174,11 +176,27 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
                 return "optimal"
         return "time_limit"
 
+    def proved(share: float) -> None:
+        """The program by origin for a share of the time: its bound, and its whole numbers."""
+        if search.prover is None or not search.prover.trusted or program.clock.interrupted:
+            return
+        proven = search.prover.mixed(deadline.left(share), best, search.point)
+        if proven.bound is not None:
+            bettered(proven.bound)
+        if proven.point is not None:
+            offered(program.repaired(proven.point, deadline.left()), "by origin")
+
     status = "optimal"
     if not _close(best, bound, program.settings.gap):
-        status = full(0.35, 50)
+        status = full(0.35 if search.prover is None else 0.08, 50)
         if status == "infeasible" and search.point is None:
             return GoalFound(goal, 0.0, None, None, "infeasible")
+    if search.prover is not None and not _close(best, bound, program.settings.gap):
+        search.prover.aim(goal)
+        tighter = search.prover.relaxed(deadline.left(0.3))
+        if tighter is not None:
+            bettered(tighter)
+        proved(0.35)
     if search.point is not None and not _close(best, bound, program.settings.gap):
         turns = neighbourhoods_of(search.layout, program.settings.seed)
         for _, columns in zip(range(MOST_NEAR), turns, strict=False):
@@ -188,7 +206,11 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
             if near.point is not None:
                 offered(program.repaired(near.point, deadline.left()), "near")
         if not program.clock.interrupted and status != "optimal":
-            status = full(1.0, 1)
+            if search.prover is not None and search.prover.trusted:
+                if program.settings.node_limit is None:
+                    proved(1.0)
+            else:
+                status = full(1.0, 1)
     nothing_gained = False
     if start is not None and best is not None and goal.negligible > 0:
         at_start = sign * value_at(search, goal, start)

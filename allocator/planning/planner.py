@@ -8,6 +8,7 @@ import numpy as np
 
 from allocator.heat import heat_of
 from allocator.plan import Ceiling, GoalResult, Plan, Power
+from allocator.planning.bounds.proving import prover_of
 from allocator.planning.ceiling import ceiling_of, mean_site
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
@@ -144,7 +145,14 @@ def _planned(
         return None, (), True, _hopeless(hopeless)
     clock.spend("build", clock.seconds() - began)
     program = Program(statement, separate, settings, clock)
-    search = Search(program, layout_of(statement, choices), report)
+    prover = prover_of(
+        statement,
+        choices,
+        lambda by_origin, values, tolerance: violated(by_origin, promises, values, tolerance),
+        settings,
+        clock,
+    )
+    search = Search(program, layout_of(statement, choices), report, prover)
     found: list[GoalFound] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):

@@ -302,6 +302,10 @@ class Highs:
         """Row duals of the last linear program."""
         return np.array(self.model.getSolution().row_dual)
 
+    def reduced_costs(self) -> np.ndarray:
+        """Reduced costs of the columns in the last linear program, scaled as the objective."""
+        return np.array(self.model.getSolution().col_dual)[self._position]
+
 
 class OtherSolver:
     """Any other solver that PuLP finds: the statement is built again for every solve.
@@ -409,6 +413,10 @@ class OtherSolver:
         if not proven:
             return Solved("time_limit", point, value, None)
         return Solved("optimal", point, value, value - abs(value) * gap)
+
+    def reduced_costs(self) -> np.ndarray:
+        """Nothing is known of reduced costs here: zeros, which fix nothing."""
+        return np.zeros(len(self._statement.columns))
 
 
 Solver = Highs | OtherSolver

@@ -1,0 +1,157 @@
+"""Where flow begins, fluid by fluid, how much of it there can be, and where it ends."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from allocator.plan import FLAT
+from allocator.planning.choices import Arc, Choices, Group
+from allocator.planning.expressions import collected, direct_peak, scaled, turnover
+from allocator.planning.rules.margin import TIGHT
+from allocator.planning.statement import Terms
+
+
+@dataclass(frozen=True)
+class Origin:
+    """A place where a fluid enters the pipes: a source, what a store releases, what machines give.
+
+    ``out``: the rate it sends, everything on, following parts at their peak, kg/s; ``most``: what
+    that can never exceed (infinite where nothing says). ``ends``: terms of what is collected for
+    each place, which this origin alone brings there.
+    """
+
+    name: str
+    fluid: str
+    place: str
+    out: Terms
+    most: float
+    ends: dict[str, Terms]
+
+
+def origins_of(choices: Choices) -> tuple[Origin, ...]:
+    """Every origin of the pipes' flow."""
+    found = [_source(choices, name) for name in choices.sources]
+    if not choices.lossless:
+        found += [_store(choices, name) for name in choices.fluid_stores]
+    for group in choices.groups.values():
+        for fluid in choices.fluid_shapes:
+            net = _net(group, fluid)
+            if net > 0:
+                found.append(_group(choices, group, fluid, net))
+    return tuple(origin for origin in found if origin.out)
+
+
+def _source(choices: Choices, name: str) -> Origin:
+    source = choices.site.sources[name]
+    most = source.flow
+    if source.pump is not None and source.pump.rate is not None:
+        most = min(most, source.pump.rate)
+    ends: dict[str, Terms] = {}
+    for k in choices.reach[name]:
+        ends.setdefault(choices.destinations[k].place, []).append((1.0, ("collect", name, k)))
+    out = collected(choices, name) + direct_peak(choices, name)
+    return Origin(f"source:{name}", source.fluid, source.place, out, most * TIGHT, ends)
+
+
+def _store(choices: Choices, name: str) -> Origin:
+    store = choices.fluid_stores[name]
+    fluid = store.type.holds
+    out: Terms = [(choices.peak(j), ("draw", name, j)) for j in choices.fluid_shapes[fluid]]
+    rate = store.type.release_rate
+    most = math.inf if rate is None else rate
+    if not any(_net(group, fluid) > 0 for group in choices.groups.values()):
+        # For ever a store gives no more than what the sources of its fluid give in the mean.
+        mean = math.fsum(
+            choices.curves[s].duty * choices.site.sources[s].flow
+            for s in choices.sources
+            if choices.site.sources[s].fluid == fluid
+        )
+        peak = max(choices.peak(j) for j in choices.fluid_shapes[fluid])
+        most = min(most, peak * mean)
+    return Origin(f"store:{name}", fluid, store.place, out, most, {})
+
+
+def _group(choices: Choices, group: Group, fluid: str, net: float) -> Origin:
+    out: Terms = []
+    for shape in choices.fluid_shapes[fluid]:
+        out += scaled(turnover(choices, group, shape), net * choices.peak(shape))
+    return Origin(f"group:{group.name}", fluid, group.place, out, math.inf, {})
+
+
+def _net(group: Group, fluid: str) -> float:
+    return group.type.gives.get(fluid, 0.0) - group.type.takes.get(fluid, 0.0)
+
+
+def takers(choices: Choices, fluid: str) -> dict[str, Terms]:
+    """What is taken out of the supply layer at each place, following parts at their peak, kg/s."""
+    found: dict[str, Terms] = {}
+    for shape in choices.fluid_shapes[fluid]:
+        for place, terms in taken(choices, fluid, shape).items():
+            found.setdefault(place, []).extend(scaled(terms, choices.peak(shape)))
+    return found
+
+
+def taken(choices: Choices, fluid: str, shape: str) -> dict[str, Terms]:
+    """What is taken of one shape at each place, mean kg/s."""
+    found: dict[str, Terms] = {}
+    for group in choices.groups.values():
+        net = _net(group, fluid)
+        terms = scaled(turnover(choices, group, shape), -net)
+        if net < 0 and terms:
+            found.setdefault(group.place, []).extend(terms)
+    for demand in choices.fluid_demands():
+        if demand.wants == fluid and choices.shape_of[demand.name] == shape:
+            assert demand.place is not None
+            found.setdefault(demand.place, []).append((1.0, ("served_fluid", demand.name)))
+    if not choices.lossless and shape == FLAT:
+        for name, store in choices.fluid_stores.items():
+            if store.type.holds == fluid:
+                found.setdefault(store.place, []).append((1.0, ("inflow", name)))
+    return found
+
+
+def given(choices: Choices, fluid: str, shape: str) -> Terms:
+    """What enters the supply layer of one shape, all over the site, mean kg/s."""
+    terms: Terms = []
+    for name in choices.sources:
+        source = choices.site.sources[name]
+        if source.fluid == fluid and source.steady:
+            terms.append((1.0, ("direct", name, shape)))
+    if not choices.lossless:
+        for name, store in choices.fluid_stores.items():
+            if store.type.holds == fluid:
+                terms.append((1.0, ("draw", name, shape)))
+    for group in choices.groups.values():
+        net = _net(group, fluid)
+        if net > 0:
+            terms += scaled(turnover(choices, group, shape), net)
+    return terms
+
+
+def useful_arcs(choices: Choices, origin: Origin, sinks: set[str]) -> tuple[Arc, ...]:
+    """Arcs that an origin's flow may use in some plan with no circles.
+
+    Left out: arcs into the origin's own place, arcs that it cannot reach, and arcs into dead ends
+    (places with one neighbour that neither take the fluid nor lead on).
+    """
+    arcs = [a for a in choices.arcs.get(origin.fluid, ()) if a.end != origin.place]
+    reached, grew = {origin.place}, True
+    while grew:
+        ahead = {a.end for a in arcs if a.start in reached} - reached
+        reached |= ahead
+        grew = bool(ahead)
+    arcs = [a for a in arcs if a.start in reached]
+    while True:
+        onward: dict[str, set[str]] = {}
+        for arc in arcs:
+            onward.setdefault(arc.start, set()).add(arc.end)
+        kept = [
+            arc
+            for arc in arcs
+            # from its end the flow is taken, or goes on to another place than it came from
+            if arc.end in sinks or onward.get(arc.end, set()) - {arc.start}
+        ]
+        if len(kept) == len(arcs):
+            return tuple(arcs)
+        arcs = kept
