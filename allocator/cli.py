@@ -16,7 +16,8 @@ EXIT_CODES = """exit codes:
   2  bad input: a site file, a plan file, an argument, a place to write to
   3  proven: no plan exists for this site
   4  no plan was found in the time
-  5  the plan failed its audit; it is kept, marked as not verified
+  5  the plan failed its audit or broke its promise when simulated; it is kept, marked as not
+     verified
 """
 
 

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from allocator.proof.simulation.work import Run
 
 PACKAGES = ("highspy", "networkx", "numba", "numpy", "pandas", "pint", "pulp", "pyyaml")
+PROOF_FILES = ("simulation.json", "levels.csv", "events.csv", "broken.json")
 RUN_FORMAT = "allocator.run/1"
 
 
@@ -121,16 +122,61 @@ def simulate_plan(
             raise PlanFileError([fault])
     from allocator.proof.simulation import simulate
 
-    trace = simulate(site, plan, settings, reserves, least_value, executor=executor, given=given)
-    return replace(trace, plan_sha256=sha256(plan_to_json(plan).encode("utf-8")).hexdigest())
+    trace = simulate(site, plan, settings, reserves, least_value, executor, given)
+    return replace(trace, plan_sha256=plan_digest(plan))
 
 
-def plan_files(site: Site, plan: Plan, crew: float | None = None) -> dict[str, bytes]:
+SHORT_PROOF = 500_000
+"""Events, about, of the proof that a plan gets unasked: well below a second of work."""
+
+
+def prove_plan(
+    site: Site,
+    plan: Plan,
+    draws: int | None = None,
+    *,
+    seed: int = 0,
+    executor: Executor | None = None,
+) -> tuple[Plan, Trace]:
+    """Simulate an audited plan; the plan, no longer ``verified`` if its promise failed.
+
+    ``draws``: from random phases, of a year each, and one against each store; None: two draws
+    and those against stores, cut to :data:`SHORT_PROOF` events.
+
+    Raises:
+        PlanFileError: the plan is not on the firm basis, or has too much in it to simulate.
+    """
+    from allocator.proof.simulation import SimulationSettings
+
+    settings = SimulationSettings(
+        phases=2 if draws is None else draws,
+        seed=seed,
+        budget=SHORT_PROOF if draws is None else None,
+    )
+    trace = simulate_plan(site, replace(plan, verified=False), settings, executor=executor)
+    plan = replace(plan, verified=plan.verified and trace.kept)
+    return plan, replace(trace, plan_sha256=plan_digest(plan))
+
+
+def plan_digest(plan: Plan) -> str:
+    """SHA-256 of the text of ``plan.json``."""
+    return sha256(plan_to_json(plan).encode("utf-8")).hexdigest()
+
+
+def plan_files(
+    site: Site, plan: Plan, crew: float | None = None, proof: Trace | None = None
+) -> dict[str, bytes]:
     """The files of a plan by name: the same bytes for the same site, plan and crew.
 
     ``crew``: kg/s of material that the crew builds; with it the build order has days.
+    ``proof``: the plan simulated; with it ``simulation.json``, ``levels.csv``, ``events.csv``.
     """
     files = hand_over_files(site, plan, crew)
+    if proof is not None:
+        from allocator.proof.simulation.files import simulation_files
+
+        texts = simulation_files(proof)
+        files |= {name: text.encode("utf-8") for name, text in texts.items()}
     return {**files, "plan.json": plan_to_json(plan).encode("utf-8")}
 
 
@@ -140,19 +186,24 @@ def write_plan_files(
     plan: Plan,
     outcome: Outcome | None = None,
     crew: float | None = None,
+    proof: Trace | None = None,
 ) -> None:
     """Write a plan's files into a folder: each old or new, never half.
 
     All that may differ between two runs that find the same plan goes to ``run.json``, which is
-    written last and holds the digests of the other files. ``crew``: see :func:`plan_files`.
+    written last and holds the digests of the other files. ``crew`` and ``proof``: see
+    :func:`plan_files`. Files of an older proof, which is of another plan, are taken away.
 
     Raises:
         OutputError: the folder cannot be written.
     """
-    files = plan_files(site, plan, crew)
+    files = plan_files(site, plan, crew, proof)
     facts = run_facts(outcome, digests(files))
     files["run.json"] = (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
     write_folder(Path(directory), files)
+    for name in PROOF_FILES:
+        if name not in files:
+            (Path(directory) / name).unlink(missing_ok=True)
 
 
 def run_facts(outcome: Outcome | None, files: Mapping[str, str]) -> dict[str, object]:

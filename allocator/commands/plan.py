@@ -46,7 +46,26 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="RATE",
         help="material that the crew builds, such as '800 kg/d': the build order then has days",
     )
+    command.add_argument(
+        "--prove",
+        type=draws,
+        default=None,
+        metavar="N",
+        help="simulate the plan from N random phases, a year each (by default a short proof; "
+        "0: none)",
+    )
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
+
+
+def draws(text: str) -> int:
+    """A number of draws, or none."""
+    value = int(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"must be 0 or more, got {text!r}")
+    return value
+
+
+draws.__name__ = "whole number"
 
 
 def run(given: argparse.Namespace) -> int:
@@ -55,7 +74,8 @@ def run(given: argparse.Namespace) -> int:
 
     check_folder(Path(given.output))
     site = site_of(given.site)
-    from allocator.engine import NoPlanError, plan_site, write_plan_files
+    from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
+    from allocator.errors import PlanFileError
     from allocator.quiet import stdout_for_data
     from allocator.reporting.summary import summary
 
@@ -68,12 +88,25 @@ def run(given: argparse.Namespace) -> int:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there
         return fail(f"allocator: {error}", BAD_INPUT)
-    write_plan_files(given.output, site, plan, outcome, given.crew)
+    proof = None
+    if found.accepted and plan.basis == "firm" and given.prove != 0:
+        try:
+            plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)
+        except PlanFileError as error:
+            tell(f"warning: the plan was not simulated: {error.faults[0].problem}")
+    write_plan_files(given.output, site, plan, outcome, given.crew, proof)
     mean_basis = outcome.mean_basis if plan.basis == "firm" else None
-    show(summary(site, plan, mean_basis) + f"\nFiles: {given.output}\n")
+    show(summary(site, plan, mean_basis, proof) + f"\nFiles: {given.output}\n")
     if not found.accepted:
         tell_breaches(found, tell)
         return fail("THE PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
+    if proof is not None and not proof.kept:
+        file = Path(given.output) / "broken.json"
+        return fail(
+            "THE PLAN'S PROMISE FAILED when it was simulated: do not build from it. "
+            f"'allocator simulate ... --replay {file}' shows how.",
+            UNVERIFIED,
+        )
     return DONE
 
 

@@ -47,6 +47,8 @@ def least_value(program: Rows) -> float | None:
     import highspy
 
     column, row = scales_of(program)
+    # Duals of billions would be excessive to the solver.
+    worth = float(np.abs(program.costs * column).max(initial=0.0)) or 1.0
     weights = program.coefficients * column[program.columns] * row[program.rows]
     order = np.lexsort((program.rows, program.columns))
     counts = np.bincount(program.columns, minlength=len(column))
@@ -55,7 +57,7 @@ def least_value(program: Rows) -> float | None:
         model.setOptionValue("output_flag", False)
     record = highspy.HighsLp()
     record.num_col_, record.num_row_ = len(column), len(row)
-    record.col_cost_ = program.costs * column
+    record.col_cost_ = program.costs * column / worth
     record.col_lower_, record.col_upper_ = program.low / column, program.high / column
     record.row_lower_, record.row_upper_ = program.row_low * row, program.row_high * row
     record.a_matrix_.format_ = highspy.MatrixFormat.kColwise
@@ -73,7 +75,7 @@ def least_value(program: Rows) -> float | None:
         model.run()
     if model.getModelStatus() != highspy.HighsModelStatus.kOptimal:
         return None
-    return float(model.getInfo().objective_function_value)
+    return worth * float(model.getInfo().objective_function_value)
 
 
 def scales_of(program: Rows) -> tuple[Array, Array]:

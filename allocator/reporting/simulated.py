@@ -178,7 +178,8 @@ def _tanks(trace: Trace) -> list[str]:
 
 
 def _share(level: float, tank: TankTrace | SetPoint) -> str:
-    return percent(max(0.0, level) / tank.size) if tank.size > 0 else "-"
+    share = max(0.0, level) / tank.size if tank.size > 0 else 0.0
+    return percent(share if share > NOTHING else 0.0)
 
 
 def _set_points(trace: Trace) -> list[str]:

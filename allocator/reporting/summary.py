@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from allocator.plan import Plan
 from allocator.reporting.bill import running_money
 from allocator.reporting.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
@@ -12,6 +14,7 @@ from allocator.reporting.parts import (
     sources_tapped,
     stores_built,
 )
+from allocator.reporting.simulated import verdict_words
 from allocator.reporting.text import WIDTH, paragraph, section, table
 from allocator.reporting.words import (
     STATUS_WORDS,
@@ -25,16 +28,28 @@ from allocator.reporting.words import (
 )
 from allocator.site.records import POWER, Site
 
+if TYPE_CHECKING:
+    from allocator.proof.simulation.trace import Trace
+
 UNVERIFIED = (
     "THIS PLAN FAILED ITS AUDIT. Do not build from it. The breaches are listed below the plan; "
     "the files say verified: false."
 )
 
 
-def summary(site: Site, plan: Plan, mean_basis: Plan | None = None) -> str:
+BROKEN = (
+    "THIS PLAN BROKE ITS PROMISE WHEN IT WAS SIMULATED. Do not build from it. broken.json holds "
+    "the phases that break it; the files say verified: false."
+)
+
+
+def summary(
+    site: Site, plan: Plan, mean_basis: Plan | None = None, proof: Trace | None = None
+) -> str:
     """A plan for a person to act on: plain text, at most 100 columns, absent facts left out.
 
     ``mean_basis``: the plan that averages alone would have made, shown beside a firm one.
+    ``proof``: the plan simulated.
     """
     verdict = "audited" if plan.verified else "NOT VERIFIED"
     title = paragraph(f"{plan.site_name}: a plan on the {plan.basis} basis", indent=0)
@@ -46,9 +61,12 @@ def summary(site: Site, plan: Plan, mean_basis: Plan | None = None) -> str:
     )
     lines = [*title, "-" * WIDTH]
     if not plan.verified:
-        lines += [*paragraph(UNVERIFIED, indent=0), ""]
+        broken = proof is not None and not proof.kept
+        lines += [*paragraph(BROKEN if broken else UNVERIFIED, indent=0), ""]
     lines += _headline(plan, mean_basis)
-    lines += section("Promise", _promise(plan, mean_basis))
+    lines += section("Promise", _promise(plan, mean_basis, proof))
+    if proof is not None:
+        lines += section("Simulated", paragraph(verdict_words(proof)))
     lines += section("Demands", _demands(site, plan))
     lines += section("Goals, in order", _goals(plan))
     lines += section("Tap", sources_tapped(site, plan))
@@ -88,7 +106,7 @@ def _headline(plan: Plan, mean_basis: Plan | None) -> list[str]:
     return paragraph(f"{said}.", indent=0)
 
 
-def _promise(plan: Plan, mean_basis: Plan | None) -> list[str]:
+def _promise(plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
     power, demand = plan.power, plan.power.demand_mean
     if demand <= 0:
         return []
@@ -103,6 +121,9 @@ def _promise(plan: Plan, mean_basis: Plan | None) -> list[str]:
         rows.append(row("promised at all times", power.firm_clean, power.firm_total))
         if _above(power.mean_clean, power.firm_clean) or _above(power.mean_total, power.firm_total):
             rows.append(row("on average, spill burnt too", power.mean_clean, power.mean_total))
+        if proof is not None:
+            simulated = (proof.mean("mean_clean_w"), proof.mean("mean_total_w"))
+            rows.append(row("on average, simulated", *simulated))
         if mean_basis is not None:
             mean = mean_basis.power
             rows.append(row("a mean-basis sum would say", mean.mean_clean, mean.mean_total))

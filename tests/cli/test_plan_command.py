@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from allocator import engine
 from allocator.cli import main
+from allocator.plan import Plan
 from allocator.plan_file import read_plan
 from allocator.planning import Outcome
 from allocator.proof import AuditReport, Breach
+from allocator.site.records import Site
 
 FILES = {
     "plan.json",
@@ -28,6 +33,9 @@ FILES = {
     "plan.geojson",
     "plan.graphml",
     "plan.xlsx",
+    "simulation.json",
+    "levels.csv",
+    "events.csv",
 }
 
 
@@ -203,3 +211,46 @@ def test_oddities_are_warned_of_on_stderr(
     assert "warning: " in err
     assert "'tin'" in err
     assert "warning: " not in out.split("Cautions")[0]
+
+
+def test_the_simulated_mean_stands_beside_the_program_s(
+    networks: Path, planned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = json.loads((planned / "simulation.json").read_text())
+    assert told["kept"] is True
+    assert told["plan_sha256"] == hashlib.sha256((planned / "plan.json").read_bytes()).hexdigest()
+    site = str(networks / "first.yaml")
+    assert main(["plan", site, "-o", str(tmp_path), "--prove", "1"]) == 0
+    out = capsys.readouterr().out
+    assert "on average, simulated" in out
+    more = json.loads((tmp_path / "simulation.json").read_text())
+    assert [draw["name"] for draw in more["draws"]] == ["random 1", "against gas_holder@mill"]
+    assert more["settings"]["days"] == 365.0
+    # Without a proof the files of the older one go: they are of another run.
+    assert main(["plan", site, "-o", str(tmp_path), "--prove", "0"]) == 0
+    assert "on average, simulated" not in capsys.readouterr().out
+    assert not (tmp_path / "simulation.json").exists()
+
+
+def test_a_plan_that_breaks_its_promise_is_kept_and_marked(
+    networks: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    real = engine.prove_plan
+
+    def of_a_smaller_store(site: Site, plan: Plan, *given: Any, **named: Any) -> Any:
+        store = replace(plan.stores[0], size=0.7 * plan.stores[0].size)
+        return real(site, replace(plan, stores=(store,)), *given, **named)
+
+    monkeypatch.setattr(engine, "prove_plan", of_a_smaller_store)
+    site = str(networks / "first.yaml")
+    assert main(["plan", site, "-o", str(tmp_path)]) == 5
+    out, err = capsys.readouterr()
+    assert "THIS PLAN BROKE ITS PROMISE" in out
+    assert "PROMISE FAILED" in err
+    assert read_plan(tmp_path / "plan.json").verified is False
+    monkeypatch.undo()
+    broken, plan = str(tmp_path / "broken.json"), str(tmp_path)
+    assert main(["simulate", site, plan, "-o", str(tmp_path / "again"), "--replay", broken]) == 1

@@ -13,7 +13,7 @@ from allocator.proof.simulation.running import run_circuit
 from allocator.proof.simulation.trace import Bounds
 from allocator.proof.simulation.work import Run
 
-COLUMNS = 20_000
+COLUMNS = 10_000
 """Variables of a bound's program, about: some seconds of work."""
 LEAST_SLICES = 24
 

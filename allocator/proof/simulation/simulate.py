@@ -79,6 +79,7 @@ def simulate(
     if reserves is None and settings.hold == "need":
         reserves = needed_levels(assembly.circuit, worst)
     circuit = with_reserves(assembly.circuit, reserves or {})
+    settings = within_budget(circuit, settings, worst)
     runs = tuple(given) or planned_runs(assembly, circuit, settings, worst)
     unknown = {name for run in runs for name in run.phases} - {c.name for c in circuit.clocks}
     if unknown:
@@ -147,6 +148,27 @@ def planned_runs(
                     )
                 )
     return tuple(found)
+
+
+def within_budget(
+    circuit: Circuit, settings: SimulationSettings, worst: Mapping[str, WorstWindow | None]
+) -> SimulationSettings:
+    """The settings with no more days, and no more draws, than their budget of events allows."""
+    if settings.budget is None:
+        return settings
+    # Every change of a clock is an event, and every other one makes a tank fill up or run dry.
+    rate = 1.5 * DAY * sum(len(c.times) / c.period for c in circuit.clocks if len(c.times) > 1)
+    windows = [1.001 * w.length / DAY for w in worst.values() if w is not None]
+
+    def days(asked: float, against: bool) -> float:
+        longest = [max(asked, window) for window in windows] if against else []
+        return asked * (settings.phases + 1) + sum(longest)
+
+    against = settings.adversarial and rate * days(0.0, True) <= 0.75 * settings.budget
+    asked = settings.days
+    while rate * days(asked, against) > settings.budget:
+        asked *= 0.8
+    return replace(settings, days=asked, adversarial=against)
 
 
 def replay(

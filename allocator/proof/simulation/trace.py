@@ -35,7 +35,10 @@ class SimulationSettings:
     are kept, no more. ``hold``: ``full`` keeps stores brim-full, ``need`` burns what a store
     holds beyond the worst window of its promise. ``samples``: levels recorded a draw.
     ``events``: changes written down, at most. ``foresight``: s of the first draw for which the
-    bound on any control is worked out (0: none). ``failing``: outages, or None.
+    bound on any control is worked out (0: none). ``failing``: outages, or None. ``budget``:
+    events, about, that all draws may have: their days are cut short to it, and where the worst
+    windows alone would take more, no draw is set against them. A count and no clock, so that a
+    trace is the same on every machine.
     """
 
     days: float = 365.0
@@ -49,6 +52,7 @@ class SimulationSettings:
     events: int = 2000
     foresight: float = 0.0
     failing: Outages | None = None
+    budget: int | None = None
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.days) and self.days > 0):
@@ -59,6 +63,8 @@ class SimulationSettings:
             raise ValueError(f"hold must be 'full' or 'need' (got {self.hold!r})")
         if self.samples < 1 or self.events < 0 or self.seed < 0:
             raise ValueError("samples must be 1 or more, events and seed 0 or more")
+        if self.budget is not None and self.budget < 1:
+            raise ValueError(f"budget must be 1 or more (got {self.budget!r})")
         if not (math.isfinite(self.foresight) and self.foresight >= 0):
             raise ValueError(f"foresight must be 0 s or more (got {self.foresight!r})")
 
