@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from allocator.site.reading import check_site, read_site
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
+    from allocator.studies.bath import baths_table
     from allocator.studies.sources import sources_table
 
 __version__ = "0.1.0"
@@ -51,6 +52,7 @@ _HOMES = {
     "SiteFileError": "errors",
     "Trace": "proof.simulation",
     "audit": "proof",
+    "baths_table": "studies.bath",
     "cautions_for": "reporting.cautions",
     "check_site": "site.reading",
     "curve_of": "duty",
@@ -86,6 +88,7 @@ __all__ = [
     "Trace",
     "__version__",
     "audit",
+    "baths_table",
     "cautions_for",
     "check_site",
     "curve_of",

@@ -46,7 +46,8 @@ class State:
     not known), ``burst`` (most gained in one burst), ``spell`` (settled swing over the outermost
     period), ``margin`` to the nearest limit (negative: broken). ``drives_after``: s from the start
     until recovery can be driven, None never. W, mean over time: ``came``, ``lost``, ``recovered``,
-    ``power`` of it, ``cooled``, ``spent`` on cooling. ``steam``: kg/s, mean.
+    ``power`` of it, ``cooled``, ``spent`` on cooling, ``boiled`` off. ``steam``: kg/s,
+    mean.
     """
 
     mass: float
@@ -65,6 +66,7 @@ class State:
     power: float
     cooled: float
     spent: float
+    boiled: float
     steam: float
 
     @property
@@ -168,7 +170,7 @@ class _Study:
         rest, high, totals = found.rest, found.high, period.totals(found.begin)
         outlet = self.coming.outlet(bath, found.high_on)
         recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
-        steam = totals.drawn[2] / period.span / self.filling.per_kg if totals.drawn[2:] else 0.0
+        boiled = math.fsum(totals.drawn[2:]) / period.span
         return State(
             mass,
             recovery,
@@ -186,7 +188,8 @@ class _Study:
             power=recovered * bath.recovery.efficiency if bath.recovery else 0.0,
             cooled=cooled,
             spent=cooled * bath.cooler.power_share if bath.cooler else 0.0,
-            steam=steam,
+            boiled=boiled,
+            steam=boiled / self.filling.per_kg,
         )
 
     def choices(self) -> tuple[Choice, ...]:

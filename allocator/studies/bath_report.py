@@ -225,6 +225,7 @@ def _facts(row: BathRow, what: str, state: State) -> dict[str, object]:
         "power_recovered_w": state.power,
         "heat_cooled_w": state.cooled,
         "power_spent_w": state.spent,
+        "heat_boiled_off_w": state.boiled,
         "steam_kg_per_s": state.steam,
     }
 

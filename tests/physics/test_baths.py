@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 import random
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -273,6 +274,20 @@ def test_least_mass_by_the_integrator(
         low, high = (low, middle) if peak_integrated(middle) <= limit else (middle, high)
     assert found == pytest.approx(high, rel=5e-3)
     assert peak(found) == pytest.approx(limit, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(0, 50, 2))
+def test_the_peak_never_rises_with_mass(seed: int) -> None:
+    """So the least mass that keeps a limit is where the halving ends."""
+    body, _, unrolled, _ = drawn_case(seed)
+    first = unrolled[0]
+    stages = [(400.0, 900.0), (7000.0, 20_000.0)]
+    peaks = []
+    for times in np.geomspace(0.01, 1e4, 15):
+        larger = replace(body, capacity=times * body.capacity)
+        period = cycle_of(larger, stages, lambda span: first._replace(duration=span))
+        peaks.append(course(larger, period, AROUND).high)
+    assert all(after <= before + 1e-9 for before, after in itertools.pairwise(peaks))
 
 
 def test_limits_that_no_mass_or_any_mass_keeps() -> None:
