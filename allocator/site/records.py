@@ -404,6 +404,7 @@ class Site:
     """A whole site. Mappings keep the order of the file; keys are names.
 
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
+    ``corridors``: the routes as the file gives them, where ``routes`` are those of streams.
     """
 
     name: str
@@ -430,6 +431,7 @@ class Site:
     mixes: Mapping[str, Mix] = field(default_factory=dict)
     baths: Mapping[str, Bath] = field(default_factory=dict)
     coolers: Mapping[str, Cooler] = field(default_factory=dict)
+    corridors: Mapping[str, Route] = field(default_factory=dict)
     spreads: Mapping[str, Spread] = field(default_factory=dict)
 
     def capacity(self, route: str, build: str, fluid: str) -> float:

@@ -361,6 +361,7 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Site:
         site,
         places=places,
         routes=routes,
+        corridors=site.routes,
         builds={**site.builds, **draft.builds},
         sources={n: replace(s, place=sources.get(n, s.place)) for n, s in site.sources.items()},
         stores={

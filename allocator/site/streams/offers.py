@@ -103,14 +103,14 @@ def _offer(site: Site, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
     lost = float(marched.heat_loss[k])
     broken = []
     if ask.build.hottest is not None and ask.inlet > ask.build.hottest:
-        broken.append("the build does not bear the fluid's temperature")
+        broken.append("fluid too hot for it")
     if reckoned and not bool(marched.known[k]):
-        broken.append("the conductivity of a layer is not known at its temperature")
+        broken.append("a conductivity not known so hot")
     broken += _layers_too_hot(site, ask, surface)
     if ask.route.surface_limit is not None and surface > ask.route.surface_limit:
-        broken.append("its surface is too hot to touch")
+        broken.append("surface too hot")
     if ask.route.heat_limit is not None and lost > ask.route.heat_limit:
-        broken.append("it lets in too much heat")
+        broken.append("too much heat")
     end = float(marched.end[k]) if reckoned else ask.inlet
     per_metre = float(marched.per_metre[k])
     return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
@@ -126,5 +126,5 @@ def _layers_too_hot(site: Site, ask: Ask, surface: float) -> list[str]:
         outer = number > 0 and number == len(ask.build.layers) - 1
         sheet = outer and min((k for _, k in material.conductivity), default=0.0) > 1.0
         if material.hottest is not None and (surface if sheet else ask.inlet) > material.hottest:
-            found.append(f"{layer.material} does not bear the temperature")
+            found.append(f"{layer.material} too hot")
     return found

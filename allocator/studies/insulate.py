@@ -1,0 +1,189 @@
+"""One run, every build: material, heat loss, temperatures, and the lightest that holds all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.errors import AllocatorError
+from allocator.physics.faults import PhysicsError
+from allocator.physics.insulation import critical_radius
+from allocator.site.records import Build, Route, Site
+from allocator.site.streams.laggings import missing_of, pipe_of
+from allocator.site.streams.levels import levels_of, planned_fluids
+from allocator.site.streams.offers import Ask, Offer, march, offers_of
+from allocator.site.streams.properties import hottest_source
+
+TOUCH_FILM = 10.0
+"""W/(m2 K): still air and radiation about a warm surface, for the critical radius."""
+
+
+@dataclass(frozen=True, slots=True)
+class BuildRow:
+    """A build on the run at one inlet temperature (K); heat and ends at full flow, upper bounds.
+
+    ``per_metre``: kg of all its materials; ``mass``: kg in all. ``loss_per_metre``: W/m at the hot
+    end; ``loss``: W in all; ``surface``, ``end``: K. ``end_at_flow``: K at the flow asked about.
+    ``broken``: limits that it breaks. ``missing``: what is not known of it. ``warning``: in words.
+    """
+
+    fluid: str
+    inlet: float
+    build: str
+    capacity: float
+    per_metre: float
+    mass: float
+    materials: dict[str, float]
+    loss_per_metre: float
+    loss: float
+    surface: float
+    end: float
+    end_at_flow: float | None
+    broken: tuple[str, ...]
+    missing: str
+    warning: str
+
+
+def insulate(
+    site: Site,
+    route: str,
+    *,
+    fluid: str | None = None,
+    temperature: float | None = None,
+    flow: float | None = None,
+) -> list[BuildRow]:
+    """Every build that the route offers, for each stream that may enter it.
+
+    Args:
+        route: a route of the site file.
+        fluid: one fluid alone; by default all that have a source with a temperature.
+        temperature: K at the inlet; by default each level of the fluid, or its hottest source.
+        flow: kg/s at which the end temperature is told as well.
+
+    Raises:
+        AllocatorError: the route is unknown, or nothing is known to reckon with.
+    """
+    corridor = corridor_of(site, route)
+    rows = []
+    for name in _fluids(site, corridor, fluid, temperature):
+        for inlet in _inlets(site, name, temperature):
+            builds = [b for b in corridor.builds if carries(site, b, name)]
+            asks = [Ask(corridor, site.builds[b], name, inlet) for b in builds]
+            if not asks:
+                continue
+            try:
+                offers = offers_of(site, asks)
+                ends = _ends(site, name, asks, flow)
+            except PhysicsError as error:
+                raise AllocatorError(f"fluid '{name}': {error}") from error
+            rows += [_row(site, o, end) for o, end in zip(offers, ends, strict=True)]
+    if not rows:
+        raise AllocatorError(f"route '{route}' offers no build for '{fluid}'")
+    return rows
+
+
+def lightest(rows: list[BuildRow], fluid: str, inlet: float) -> BuildRow | None:
+    """The build of least mass that holds every limit and is known; None where none does."""
+    fit = [r for r in rows if (r.fluid, r.inlet) == (fluid, inlet) and not r.broken]
+    return min(fit, key=lambda row: (row.mass, row.build), default=None)
+
+
+def corridor_of(site: Site, route: str) -> Route:
+    """A route of the site file, whole as the file gives it."""
+    found = site.corridors.get(route) or site.routes.get(route)
+    if found is None:
+        known = ", ".join(list(site.corridors or site.routes)[:8])
+        raise AllocatorError(f"there is no route '{route}'; the site has {known or 'none'}")
+    return found
+
+
+def carries(site: Site, build: str, fluid: str) -> bool:
+    """Whether a build is for a fluid."""
+    able = site.builds[build].fluids
+    return able is None or fluid in able
+
+
+def _fluids(site: Site, route: Route, fluid: str | None, temperature: float | None) -> list[str]:
+    if fluid is not None:
+        if fluid not in site.fluids:
+            raise AllocatorError(f"there is no fluid '{fluid}'; {', '.join(site.fluids)} are known")
+        if temperature is None and not _known(site, fluid):
+            raise AllocatorError(
+                f"no source of '{fluid}' has a temperature; give --temperature, or 'temperature' "
+                "to its sources"
+            )
+        return [fluid]
+    found = [name for name in site.fluids if _known(site, name)]
+    found = [name for name in found if any(carries(site, b, name) for b in route.builds)]
+    if not found:
+        raise AllocatorError(
+            f"nothing that route '{route.name}' may carry has a source with a temperature; give "
+            "--fluid and --temperature, or 'temperature' to the sources"
+        )
+    return found
+
+
+def _known(site: Site, fluid: str) -> bool:
+    return any(s.fluid == fluid and s.temperature for s in site.sources.values())
+
+
+def _inlets(site: Site, fluid: str, temperature: float | None) -> list[float]:
+    if temperature is not None:
+        return [temperature]
+    if fluid in planned_fluids(site):
+        return list(reversed(levels_of(site, fluid)))
+    return [hottest_source(site, fluid)]
+
+
+def _ends(site: Site, fluid: str, asks: list[Ask], flow: float | None) -> list[float | None]:
+    if flow is None:
+        return [None] * len(asks)
+    marched = march(site, fluid, asks, np.full(len(asks), flow))
+    return [
+        float(end) if pipe_of(site, ask.build) is not None else ask.inlet
+        for ask, end in zip(asks, marched.end, strict=True)
+    ]
+
+
+def _row(site: Site, offer: Offer, end_at_flow: float | None) -> BuildRow:
+    build, length = offer.ask.build, offer.ask.route.length
+    materials: dict[str, float] = {}
+    for layer in build.layers:
+        materials[layer.material] = materials.get(layer.material, 0.0) + layer.mass * length
+    return BuildRow(
+        offer.ask.fluid,
+        offer.ask.inlet,
+        build.name,
+        offer.capacity,
+        sum(materials.values()) / length,
+        sum(materials.values()),
+        materials,
+        offer.per_metre,
+        offer.heat_loss,
+        offer.surface,
+        offer.end,
+        end_at_flow,
+        offer.broken,
+        missing_of(site, build),
+        _warning(site, build),
+    )
+
+
+def _warning(site: Site, build: Build) -> str:
+    """Where a thin layer around a small pipe makes it lose more, not less."""
+    pipe = pipe_of(site, build)
+    if pipe is None:
+        return ""
+    bore, layers, _ = pipe
+    radius = bore / 2
+    for kind, thickness in layers:
+        radius += thickness
+        if kind.vacuum:
+            continue
+        critical = float(critical_radius(kind.at(site.ambient.temperature), TOUCH_FILM))
+        if kind.values[0] < 1.0 and radius < critical:
+            return (
+                f"{kind.name} below its critical radius of {1000 * critical:.3g} mm: it adds loss"
+            )
+    return ""

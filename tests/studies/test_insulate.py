@@ -1,0 +1,112 @@
+"""Every build of one run: what is told, and which is the lightest that holds."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+
+from allocator.cli import main
+from allocator.errors import AllocatorError
+from allocator.site.reading import read_site
+from allocator.studies.insulate import insulate, lightest
+
+NETWORKS = Path(__file__).resolve().parents[2] / "networks"
+COOL = NETWORKS / "cool_first.yaml"
+Told = pytest.CaptureFixture[str]
+
+
+def test_the_lightest_for_each_stream() -> None:
+    rows = insulate(read_site(COOL), "track")
+    best = {row.inlet: lightest(rows, "hydrogen", row.inlet) for row in rows}
+    assert {inlet: row.build for inlet, row in best.items() if row is not None} == {
+        653.15: "thick",
+        333.15: "thin",
+        323.15: "bare",
+    }
+    bare = next(row for row in rows if row.build == "bare" and row.inlet == 653.15)
+    assert bare.broken == ("surface too hot",)
+    assert bare.surface <= 653.15
+
+
+def test_mass_by_hand() -> None:
+    """DN65 schedule 40 (ASME B36.10M: 8.63 kg/m), and wool by the volume of its shell."""
+    rows = {row.build: row for row in insulate(read_site(COOL), "track")}
+    assert rows["bare"].per_metre == pytest.approx(8.63, abs=0.01)
+    inner = (0.0627 + 2 * 0.00516) / 2
+    wool = math.pi * ((inner + 0.12) ** 2 - inner**2) * 100
+    assert rows["thick"].materials["wool"] == pytest.approx(700 * wool)
+
+
+def test_less_flow_ends_colder_and_more_insulation_warmer() -> None:
+    rows = insulate(read_site(COOL), "track", flow=0.0005)
+    for row in rows:
+        assert row.end_at_flow is not None
+        assert row.end_at_flow <= row.end
+    hot = {row.build: row for row in rows if row.inlet == 653.15}
+    assert hot["thick"].loss_per_metre < hot["thin"].loss_per_metre < hot["bare"].loss_per_metre
+    assert hot["thick"].end > hot["thin"].end > hot["bare"].end
+
+
+def test_a_thin_layer_on_a_thin_pipe_adds_loss(tmp_path: Path) -> None:
+    """Below its critical radius k/h; told, and true of the figures."""
+    text = COOL.read_text(encoding="utf-8")
+    text = text.replace("{material: wool, thickness: 30 mm}", "{material: rubber, thickness: 2 mm}")
+    text = text.replace(
+        "bare: {bore: 62.7 mm, layers: [{material: steel, thickness: 5.16 mm}]}",
+        "bare: {bore: 4 mm, layers: [{material: steel, thickness: 1 mm}]}",
+    )
+    text = text.replace(
+        "thin: {bore: 62.7 mm, layers: [{material: steel, thickness: 5.16 mm}",
+        "thin: {bore: 4 mm, layers: [{material: steel, thickness: 1 mm}",
+    )
+    text = text.replace(
+        "  fins: {stock",
+        "  rubber: {density: 1200 kg/m^3, conductivity: 0.25 W/(m*K)}\n  fins: {stock",
+    )
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    rows = {r.build: r for r in insulate(read_site(path), "track", temperature=330.0)}
+    assert "below its critical radius of 25 mm" in rows["thin"].warning
+    assert rows["thin"].loss_per_metre > rows["bare"].loss_per_metre
+
+
+def test_what_cannot_be_told() -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    with pytest.raises(AllocatorError, match="has a source with a temperature"):
+        insulate(site, "lane")
+    with pytest.raises(AllocatorError, match="there is no route 'alley'; the site has lane"):
+        insulate(site, "alley")
+    with pytest.raises(AllocatorError, match="no source of 'biogas' has a temperature"):
+        insulate(site, "lane", fluid="biogas")
+    with pytest.raises(AllocatorError, match="there is no fluid 'steam'"):
+        insulate(site, "lane", fluid="steam")
+
+
+def test_the_command(capsys: Told) -> None:
+    assert main(["insulate", str(COOL), "--route", "track", "--flow", "1 g/s"]) == 0
+    out = capsys.readouterr().out
+    assert "lightest that holds every limit: thick" in out
+    assert "upper bounds" in out
+    assert max(len(line) for line in out.splitlines()) <= 100
+    assert main(["insulate", str(COOL), "--route", "track", "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    assert data["format"] == "allocator.insulate/1"
+    assert [row["build"] for row in data["builds"] if row["lightest"]] == ["thick", "thin", "bare"]
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--route", "none"], "there is no route 'none'"),
+        (["--route", "track", "--temperature", "hot"], "--temperature expects"),
+        (["--route", "track", "--temperature", "-300 degC"], "must be above 0"),
+        (["--route", "track", "--temperature", "3000 degC"], "fluid 'hydrogen': has no data"),
+        (["--route", "track", "--flow", "3 kW"], "--flow"),
+    ],
+)
+def test_bad_input(more: list[str], said: str, capsys: Told) -> None:
+    assert main(["insulate", str(COOL), *more]) == 2
+    assert said in capsys.readouterr().err
