@@ -255,6 +255,28 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True)
+class Price:
+    """What more of a limit is worth to a plan; SI.
+
+    ``kind`` and ``name``: such as ``stock`` and a material; ``value`` of it, of ``dimension``.
+    ``rate``: what the goal gains a unit, whole numbers held as they are. ``step``: more of it with
+    which the site was planned anew, whole numbers free, and ``gain`` of that; ``proven``: there is
+    no more to gain with that step.
+    """
+
+    kind: str
+    name: str
+    value: float
+    dimension: str
+    goal: str
+    unit: str
+    rate: float
+    step: float | None = None
+    gain: float | None = None
+    proven: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A plan for a site on one basis (``firm`` or ``mean``)."""
 
@@ -280,3 +302,4 @@ class Plan:
     verified: bool = False
     seed: int = 0
     heat: Heat | None = None
+    prices: tuple[Price, ...] = ()

@@ -42,6 +42,7 @@ from allocator.plan import (
     PipeFlow,
     Plan,
     Power,
+    Price,
     Run,
     SourceUse,
     StoreUse,
@@ -378,6 +379,21 @@ _HEAT = Object(
         Key("notes", Rows(_TEXT)),
     ),
 )
+_PRICE = Object(
+    Price,
+    (
+        Key("kind", _TEXT),
+        Key("name", _TEXT),
+        Key("value_si", _NUMBER, "value"),
+        Key("dimension", _TEXT),
+        Key("goal", _TEXT),
+        Key("unit", _TEXT),
+        Key("rate_si", _NUMBER, "rate"),
+        Key("step_si", Maybe(_NUMBER), "step"),
+        Key("gain_si", Maybe(_NUMBER), "gain"),
+        Key("proven", _FLAG),
+    ),
+)
 _BODY = Object(
     dict,
     (
@@ -401,5 +417,6 @@ _BODY = Object(
         Key("cautions", Rows(_TEXT)),
         Key("seed", _WHOLE),
         Key("heat", _HEAT, optional=True),
+        Key("prices", Rows(_PRICE), optional=True),
     ),
 )

@@ -30,6 +30,7 @@ from allocator.plan import (
     PipeFlow,
     Plan,
     Power,
+    Price,
     Run,
     SourceUse,
     StoreUse,
@@ -102,6 +103,10 @@ FULL = Plan(
     cautions=("mean basis: ½ more",),
     verified=True,
     seed=3,
+    prices=(
+        Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),
+        Price("emission", "", 0.003, "emission_rate", "served_power", "W", 4.7e6),
+    ),
     heat=Heat(
         (
             FlowHeat("ridge", "dn50", "gas", "north", "busiest", 0.01, 400.0, 350.5, 700.0, 311.0),
@@ -146,6 +151,7 @@ def test_the_round_trip_above_tells_every_attribute_from_its_default() -> None:
         "StoreUse": FULL.stores,
         "Plan": (FULL,),
     }
+    forgotten["Price"] = FULL.prices
     forgotten |= {"BatteryUse": FULL.batteries, "Run": FULL.runs, "LineUse": FULL.lines}
     forgotten |= {"MachineUse": FULL.machines, "Emissions": (FULL.emissions,)}
     for name, records in forgotten.items():

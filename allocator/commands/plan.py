@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,6 +55,13 @@ def arguments(command: argparse.ArgumentParser) -> None:
         help="simulate the plan from N random phases, a year each (by default a short proof; "
         "0: none)",
     )
+    command.add_argument(
+        "--lift",
+        action="append",
+        default=[],
+        metavar="LIMIT=STEP",
+        help="plan anew with more of a limit, such as stock.steel=250kg, and tell the gain",
+    )
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
 
 
@@ -74,16 +82,18 @@ def run(given: argparse.Namespace) -> int:
 
     check_folder(Path(given.output))
     site = site_of(given.site)
+    from allocator.studies.lifting import lift_of
+
+    lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
     from allocator.errors import PlanFileError
     from allocator.quiet import stdout_for_data
     from allocator.reporting.summary import summary
 
+    settings = replace(settings_of(given), prices=True, lifts=lifts)
     try:
         with stdout_for_data():
-            plan, outcome, found = plan_site(
-                site, settings_of(given), follow if given.progress else None
-            )
+            plan, outcome, found = plan_site(site, settings, follow if given.progress else None)
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there

@@ -21,12 +21,13 @@ from allocator.planning.goals import Goal
 from allocator.planning.held_back import held_back
 from allocator.planning.lexicographic import HELD, GoalFound, Search, gap_of, solve_goal
 from allocator.planning.neighbourhoods import layout_of
-from allocator.planning.planner import plan_at, state
+from allocator.planning.planner import plan_at
 from allocator.planning.program import Program
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import counted_emission, material_use, money
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement, Terms
+from allocator.planning.stating import state
 from allocator.planning.tidy import tidied
 from allocator.site.records import Site
 

@@ -7,7 +7,7 @@ statement serves all three, so that what is learnt for one question is there for
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.rules.power import served
@@ -57,9 +57,11 @@ class Want:
 
 
 def stretched(
-    statement: Statement, choices: Choices, wants: tuple[Want, ...] = ()
+    statement: Statement, choices: Choices, wants: tuple[Want, ...] = (), *, demands: bool = False
 ) -> tuple[Statement, tuple[Limit, ...]]:
     """A copy of a statement with a slack for every limit, and the limits.
+
+    ``demands``: what is asked for is a limit as well, of what can be served.
 
     They come with those first that a user would rather keep blameless: a conflict is said in
     terms of the later ones where it can be.
@@ -69,26 +71,26 @@ def stretched(
     found: list[Limit] = []
     for rule in _RULES:
         found += rule(copy, rows, choices)
+    if demands:
+        found += _asked(copy, rows, choices)
     for want in wants:
         found.append(_want(copy, choices, want))
     return copy, tuple(found)
 
 
-def _slack(statement: Statement, limit: Limit, *, integer: bool = False) -> Limit:
-    unit = 1.0 if integer or limit.value <= 0 else limit.value
-    statement.variable(limit.slack, 0.0, INFINITY, unit, integer)
+def _slack(statement: Statement, limit: Limit) -> Limit:
+    # Counts are whole by themselves, so their slacks need not be.
+    statement.variable(limit.slack, 0.0, INFINITY, limit.value if limit.value > 0 else 1.0)
     return limit
 
 
 Rows = dict[str, int]
 
 
-def _rows_only(
-    statement: Statement, rows: Rows, row: str, limit: Limit, *, integer: bool = False
-) -> Iterator[Limit]:
+def _rows_only(statement: Statement, rows: Rows, row: str, limit: Limit) -> Iterator[Limit]:
     """A limit that is the right side of one row."""
     if row in rows:
-        _slack(statement, limit, integer=integer)
+        _slack(statement, limit)
         sign = -1.0 if limit.more else 1.0
         statement.extend(rows[row], [(sign, limit.slack)])
         yield limit
@@ -188,7 +190,7 @@ def _places(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limi
         words = f"machine '{group.type.name}' may stand at '{group.place}'"
         value = float(group.most_new + group.standing)
         limit = Limit("places", name, path, value, "number", True, words)
-        _slack(statement, limit, integer=True)
+        _slack(statement, limit)
         key = ("count", name)
         statement.raise_high(key)
         statement.row(
@@ -204,7 +206,7 @@ def _types(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit
             value = float(machine.most)
             limit = Limit("most", machine.name, path, value, "number", True, words)
             row = f"most_of_type[{machine.name}]"
-            yield from _rows_only(statement, rows, row, limit, integer=True)
+            yield from _rows_only(statement, rows, row, limit)
 
 
 def _flows(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
@@ -262,6 +264,32 @@ def _shares(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limi
             number = rows[f"share[{demand.name}]"]
             statement.extend(number, [(demand.mean, limit.slack)])
             yield limit
+
+
+def _asked(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    for demand in choices.site.demands.values():
+        power = demand.wants == POWER
+        key, dimension = ("power", "power") if power else ("flow", "mass_rate")
+        words = f"demand '{demand.name}' asks for"
+        limit = Limit(
+            "demand",
+            demand.name,
+            ("demands", demand.name, key),
+            demand.mean,
+            dimension,
+            True,
+            words,
+        )
+        number = rows.get(f"share[{demand.name}]")
+        if number is None:
+            continue
+        _slack(statement, limit)
+        statement.rows[number] = replace(statement.rows[number], high=INFINITY)
+        terms = served(choices, demand.name)
+        statement.row(f"asked[{demand.name}]", [*terms, (-1.0, limit.slack)], high=demand.mean)
+        for _, term in terms:
+            statement.raise_high(term)
+        yield limit
 
 
 DIMENSION_OF_WANT = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -9,7 +10,7 @@ import numpy as np
 from allocator.heat import heat_of
 from allocator.plan import Ceiling, GoalResult, Plan, Power
 from allocator.planning.bounds.proving import prover_of
-from allocator.planning.ceiling import ceiling_of, mean_site
+from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
 from allocator.planning.cuts import promises_of, violated
@@ -32,13 +33,13 @@ from allocator.planning.impossible import reason
 from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, passes, solve_goal
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.operation import mean_output
+from allocator.planning.prices import prices_of
 from allocator.planning.program import Program
-from allocator.planning.rules import state_rules
 from allocator.planning.rules.stock import money
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
 from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.stating import state
 from allocator.planning.tidy import tidied
-from allocator.planning.variables import declare
 from allocator.site.records import POWER, Site
 
 MEAN_SHARE = 0.10
@@ -72,8 +73,9 @@ def _made(site: Site, settings: Settings, clock: Clock, report: Reporter | None)
     if settings.basis == "firm":
         quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3))
         share = clock.left(MEAN_SHARE)
-        mean_basis, _, _, _ = _planned(site, quick, clock, share, None)
-    plan, trail, proven, why = _planned(site, settings, clock, clock.left(0.88), report)
+        mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None)
+    whole = clock.left(0.88 if not settings.prices else 0.8)
+    plan, trail, proven, why, values = _planned(site, settings, clock, whole, report)
     if plan is None:
         return Outcome(None, proven, why, _seconds(clock), trail, mean_basis)
     if settings.basis == "firm":
@@ -86,6 +88,8 @@ def _made(site: Site, settings: Settings, clock: Clock, report: Reporter | None)
         mean_basis = plan
     choices = choices_of(site)
     plan = replace(plan, limits=held_back(choices, plan, mean_basis))
+    if settings.prices and not clock.interrupted:
+        plan = replace(plan, prices=prices_of(site, settings, clock, values))
     return Outcome(plan, False, "", _seconds(clock), trail, mean_basis)
 
 
@@ -94,7 +98,11 @@ def _seconds(clock: Clock) -> dict[str, float]:
 
 
 def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> Plan:
-    limit = None if settings.node_limit is not None else max(clock.left(0.9) or 0.0, 1.0)
+    limit = (
+        None
+        if settings.node_limit is not None
+        else max(clock.left(0.5 if settings.prices else 0.9) or 0.0, 1.0)
+    )
     if clock.interrupted:
         return plan
     ceiling = ceiling_of(site, settings, clock, limit)
@@ -113,25 +121,13 @@ def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> P
     )
 
 
-def state(site: Site, basis: str) -> tuple[Statement, Choices]:
-    """The program of a site on a basis, without store cuts."""
-    if basis == "mean":
-        choices = choices_of(mean_site(site), lossless=True, with_stores=False)
-    else:
-        choices = choices_of(site)
-    statement = Statement()
-    declare(statement, choices)
-    state_rules(statement, choices)
-    return statement, choices
-
-
 def _planned(
     site: Site,
     settings: Settings,
     clock: Clock,
     limit: float | None,
     report: Reporter | None,
-) -> tuple[Plan | None, tuple[Progress, ...], bool, str]:
+) -> tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]:
     began = clock.seconds()
     statement, choices = state(site, settings.basis)
     promises = () if choices.lossless else promises_of(choices)
@@ -142,7 +138,7 @@ def _planned(
     goals = goals_of(statement, choices)
     hopeless = [row.name for row in statement.rows if not row.columns]
     if hopeless:
-        return None, (), True, _hopeless(hopeless)
+        return None, (), True, _hopeless(hopeless), {}
     clock.spend("build", clock.seconds() - began)
     program = Program(statement, separate, settings, clock)
     prover = prover_of(
@@ -159,18 +155,19 @@ def _planned(
         result = solve_goal(search, goal, _share(clock, end, number, len(goals)))
         if result is not None and result.status == "infeasible":
             why = reason(statement, choices, settings, clock)
-            return None, search.trail, True, why
+            return None, search.trail, True, why, {}
         if result is None:
-            return None, search.trail, False, _nothing_found(search)
+            return None, search.trail, False, _nothing_found(search), {}
         found.append(result)
         hold(search, goal, result.value, site.goal_slack)
     if not goals:
-        return None, (), True, "no plan exists: no demand can be served and nothing can be built"
+        why = "no plan exists: no demand can be served and nothing can be built"
+        return None, (), True, why, {}
     point = tidied(search, choices, program.left(most=10.0))
     began_extract = clock.seconds()
     plan = plan_at(site, settings, statement, choices, point, found)
     clock.spend("extract", clock.seconds() - began_extract)
-    return plan, search.trail, False, ""
+    return plan, search.trail, False, "", statement.by_key(point)
 
 
 def plan_at(

@@ -9,12 +9,22 @@ from allocator.plan import Plan
 
 
 @dataclass(frozen=True, slots=True)
+class Lift:
+    """A limit to be lifted by a step (SI) to see what a plan gains: ``kind`` such as ``stock``."""
+
+    kind: str
+    name: str
+    step: float
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """``basis``: ``firm`` or ``mean``. ``time_limit``: s for everything. ``gap``: relative.
 
     ``threads``: None is one thread, which keeps answers byte-same; ``solver``: ``highs`` or
     the name of another solver that PuLP knows. ``node_limit``: search nodes a solve; with it
     the time limit is not used, so that the answer depends on the site and the seed alone.
+    ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
     """
 
     basis: str = "firm"
@@ -24,6 +34,8 @@ class Settings:
     threads: int | None = None
     solver: str = "highs"
     node_limit: int | None = None
+    prices: bool = False
+    lifts: tuple[Lift, ...] = ()
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):

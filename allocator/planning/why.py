@@ -13,13 +13,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock, earlier
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.limits import Limit, Want, stretched
-from allocator.planning.planner import state
 from allocator.planning.program import Program
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.stating import state
 from allocator.site.records import Site
 
 ROUNDS = 60
@@ -65,6 +66,7 @@ class Stretching:
 
     program: Program
     limits: tuple[Limit, ...]
+    choices: Choices
 
     def possible(
         self, held: Iterable[Limit], limit: float | None = None, *, linear: bool = False
@@ -73,7 +75,7 @@ class Stretching:
 
         What the linear relaxation cannot do, no plan can; ``linear`` asks no more than that.
         """
-        self._hold(held)
+        self.hold(held)
         self.program.aim_at({})
         if self.program.relaxed(self._left(limit)).status == "infeasible":
             return False
@@ -84,7 +86,7 @@ class Stretching:
 
     def least_change(self, one: Limit, limit: float | None = None) -> Change:
         """The least change of one limit with all others held."""
-        self._hold(other for other in self.limits if other != one)
+        self.hold(other for other in self.limits if other != one)
         statement = self.program.statement
         column = statement.index(one.slack)
         unit = statement.columns[column].unit
@@ -103,7 +105,7 @@ class Stretching:
 
     def stretched_first(self, held: list[Limit]) -> list[Limit]:
         """Limits that the linear relaxation stretches when these are held: relative sum least."""
-        self._hold(held)
+        self.hold(held)
         statement = self.program.statement
         free = [one for one in self.limits if one not in held]
         self.program.aim_at({statement.index(one.slack): 1.0 for one in free})
@@ -112,7 +114,8 @@ class Stretching:
             return []
         return [one for one in free if solved.point[statement.index(one.slack)] > NONE]
 
-    def _hold(self, held: Iterable[Limit]) -> None:
+    def hold(self, held: Iterable[Limit]) -> None:
+        """Hold some limits and drop the others."""
         kept = set(held)
         columns = np.array([self.program.statement.index(one.slack) for one in self.limits])
         high = np.array([0.0 if one in kept else np.inf for one in self.limits])
@@ -131,9 +134,9 @@ class Stretching:
             if not rows:
                 return solved.point, solved.status
             program.add(rows)
-            sound = self._repaired(solved.point, limit)
-            if sound is not None and sound[1] < value:
-                best, value = sound
+            sound = program.repaired(solved.point, self._left(limit))
+            if sound.point is not None and sound.value is not None and sound.value < value:
+                best, value = sound.point, sound.value
                 if gap == 0.0 or (
                     solved.bound is not None and value <= solved.bound * (1 + gap) + 1e-9
                 ):
@@ -142,29 +145,6 @@ class Stretching:
                 return best, solved.status
         return best, "time_limit"
 
-    def _repaired(self, point: np.ndarray, limit: float | None) -> tuple[np.ndarray, float] | None:
-        """The best amounts for a point's integers; the slacks that are held stay held."""
-        program = self.program
-        statement = program.statement
-        whole = [n for n, column in enumerate(statement.columns) if column.integer]
-        fixed = np.array(whole, dtype=np.int64)
-        slacks = {statement.index(one.slack) for one in self.limits}
-        kept = np.array([n for n in fixed if n not in slacks], dtype=np.int64)
-        # whole slacks have bounds of their own, which fixing and freeing would take away
-        low = np.array([statement.columns[n].low for n in kept])
-        high = np.array([statement.columns[n].high for n in kept])
-        at = np.round(point[kept])
-        program.solver.bounds(kept, at, at)
-        program.solver.relax(True)
-        try:
-            solved = program._cut_until_sound(self._left(limit), 1e-9, 300)
-        finally:
-            program.solver.relax(False)
-            program.solver.bounds(kept, low, high)
-        if solved.point is None or solved.value is None:
-            return None
-        return solved.point, solved.value
-
     def _left(self, limit: float | None) -> float | None:
         if self.program.settings.node_limit is not None:
             return None
@@ -172,17 +152,25 @@ class Stretching:
 
 
 def stretching_of(
-    site: Site, settings: Settings, clock: Clock, wants: tuple[Want, ...] = ()
+    site: Site,
+    settings: Settings,
+    clock: Clock,
+    wants: tuple[Want, ...] = (),
+    *,
+    demands: bool = False,
 ) -> Stretching:
-    """A site's program with a slack for every limit, on the basis of the settings."""
+    """A site's program with a slack for every limit, on the basis of the settings.
+
+    ``demands``: what is asked for is a limit as well.
+    """
     statement, choices = state(site, settings.basis)
-    copy, limits = stretched(statement, choices, wants)
+    copy, limits = stretched(statement, choices, wants, demands=demands)
     promises = () if choices.lossless else promises_of(choices)
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
         return violated(copy, promises, values, tolerance)
 
-    return Stretching(Program(copy, separate, settings, clock), limits)
+    return Stretching(Program(copy, separate, settings, clock), limits, choices)
 
 
 def conflict_of(

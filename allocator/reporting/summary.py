@@ -14,6 +14,7 @@ from allocator.reporting.parts import (
     sources_tapped,
     stores_built,
 )
+from allocator.reporting.prices import prices
 from allocator.reporting.simulated import verdict_words
 from allocator.reporting.text import WIDTH, paragraph, section, table
 from allocator.reporting.words import (
@@ -82,6 +83,7 @@ def summary(
     lines += section("Emissions, mean", _emissions(plan))
     lines += section("Money", _money(site, plan))
     lines += section("What holds the plan back", _bullets(plan.limits))
+    lines += section("What more is worth", prices(plan))
     lines += section("Cautions", _bullets(plan.cautions))
     return "\n".join(lines) + "\n"
 

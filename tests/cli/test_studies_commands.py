@@ -187,3 +187,18 @@ def test_sweep_of_a_plan_does_not_see_stocks(
     command = ["sweep", site, "--plan", str(planned), "-o", str(tmp_path / "x")]
     assert main([*command, "--grid", "stock.steel=1t"]) == 2
     assert "a plan that stands does not see it; leave --plan out" in capsys.readouterr().err
+
+
+def test_plan_tells_what_more_is_worth(networks: Path, tmp_path: Path, capsys: Told) -> None:
+    site, folder = str(networks / "first.yaml"), tmp_path / "plan"
+    arguments = ["plan", site, "-o", str(folder), "--node-limit", "1000", "--lift"]
+    assert main([*arguments, "stock.steel=250 kg"]) == 0
+    out = capsys.readouterr().out
+    assert "What more is worth" in out
+    assert "6.63 kW" in out
+    assert main([*arguments, "stock.steal=250 kg"]) == 2
+    assert "did you mean 'stock.steel'?" in capsys.readouterr().err
+    assert main([*arguments, "stock.steel=250 W"]) == 2
+    assert main([*arguments, "stock.steel"]) == 2
+    assert main([*arguments, "stock.steel=0 kg"]) == 2
+    assert main(["audit", site, str(folder)]) == 0

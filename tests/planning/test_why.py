@@ -199,7 +199,7 @@ def linear(site: Site) -> Stretching:
     statement = stretching.program.statement.copy()
     statement.columns = [replace(column, integer=False) for column in statement.columns]
     program = replace(stretching.program, statement=statement)
-    return Stretching(program, stretching.limits)
+    return Stretching(program, stretching.limits, stretching.choices)
 
 
 def test_the_solvers_own_conflict_on_linear_sites() -> None:
