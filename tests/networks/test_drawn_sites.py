@@ -69,6 +69,14 @@ def test_drawn_baths_read_back(tmp_path_factory: Any) -> None:
 
 
 def test_the_example_networks_read_back(tmp_path: Path) -> None:
-    for name in names():
+    """All but those that run in streams: reading lays streams out, and no site file holds them."""
+    plain = [name for name in names() if not in_streams(site_of(name))]
+    assert len(plain) >= 7
+    for name in plain:
         site = site_of(name)
         assert _plain(_read_back(site, tmp_path)) == _plain(site), name
+
+
+def in_streams(site: Site) -> bool:
+    """Whether a site is planned with temperatures."""
+    return any(route.stream is not None for route in site.routes.values())
