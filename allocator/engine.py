@@ -24,6 +24,8 @@ from allocator.proof import AuditReport, audit
 from allocator.reporting.cautions import cautions_for
 from allocator.reporting.files import hand_over_files
 from allocator.reporting.folder import digests, write_folder
+from allocator.reporting.page import page_html
+from allocator.reporting.page.simulation import simulation_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -171,12 +173,17 @@ def plan_files(
     ``crew``: kg/s of material that the crew builds; with it the build order has days.
     ``proof``: the plan simulated; with it ``simulation.json``, ``levels.csv``, ``events.csv``.
     """
-    files = hand_over_files(site, plan, crew)
+    texts: dict[str, str] = {}
+    simulation = None
     if proof is not None:
         from allocator.proof.simulation.files import simulation_files
 
         texts = simulation_files(proof)
-        files |= {name: text.encode("utf-8") for name, text in texts.items()}
+        facts, levels = texts["simulation.json"], texts["levels.csv"]
+        simulation = simulation_of(facts, levels, plan, None, Path("simulation.json"))
+    files = hand_over_files(site, plan, crew, None if simulation is None else simulation.reserves)
+    texts["page.html"] = page_html(site, plan, simulation, crew=crew)
+    files |= {name: text.encode("utf-8") for name, text in texts.items()}
     return {**files, "plan.json": plan_to_json(plan).encode("utf-8")}
 
 

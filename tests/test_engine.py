@@ -99,7 +99,7 @@ def test_the_same_plan_gives_the_same_files_and_a_changed_one_others() -> None:
     changed = plan_files(COVE, replace(COVE_PLAN, seed=1))
     assert {
         name for name, text in plan_files(COVE, COVE_PLAN).items() if text != changed[name]
-    } == {"plan.json"}
+    } == {"plan.json", "page.html"}  # the page tells the seed
 
 
 def test_no_machine_path_or_time_is_in_the_plan_files() -> None:

@@ -22,7 +22,7 @@ MAY_IMPORT = {
     "duty": {"duty", "site"},
     "planning": {"planning", "duty", "heat", "site", "plan"},
     "proof": EDGE | {"proof", "site", "plan", "plan_file", "physics"},
-    "reporting": EDGE | {"reporting", "site", "plan", "proof"},
+    "reporting": EDGE | {"reporting", "duty", "site", "plan", "proof"},
     "studies": EDGE
     | {
         "studies",

@@ -60,6 +60,17 @@ positive.__name__ = share.__name__ = "number"
 counting.__name__ = seed.__name__ = "whole number"
 
 
+def crew_argument(command: argparse.ArgumentParser) -> None:
+    """--crew."""
+    command.add_argument(
+        "--crew",
+        type=mass_rate,
+        default=None,
+        metavar="RATE",
+        help="material that the crew builds, such as '800 kg/d': the build order then has days",
+    )
+
+
 def site_argument(command: argparse.ArgumentParser) -> None:
     """SITE."""
     command.add_argument("site", metavar="SITE", help="site file (YAML)")

@@ -42,3 +42,15 @@ def plan_of(path: str) -> Plan:
     from allocator.plan_file import read_plan
 
     return read_plan(plan_path(path))
+
+
+def write_file(path: str, content: bytes) -> None:
+    """Write a file whole or not at all. Raises OutputError."""
+    from allocator.atomic import write_bytes
+    from allocator.reporting.folder import OutputError
+
+    try:
+        write_bytes(path, content)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise OutputError(f"cannot write {path}: {why}; the old file, if any, is kept") from error

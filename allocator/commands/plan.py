@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from allocator.commands.arguments import (
-    mass_rate,
+    crew_argument,
     settings_of,
     site_argument,
     solving_arguments,
@@ -40,13 +40,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="DIR", required=True, help="folder for the plan's files"
     )
     solving_arguments(command)
-    command.add_argument(
-        "--crew",
-        type=mass_rate,
-        default=None,
-        metavar="RATE",
-        help="material that the crew builds, such as '800 kg/d': the build order then has days",
-    )
+    crew_argument(command)
     command.add_argument(
         "--prove",
         type=draws,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import pandas as pd
 
 from allocator.plan import Plan
@@ -16,8 +18,13 @@ from allocator.reporting.handover.graphml import plan_graphml
 from allocator.reporting.handover.workbook import workbook
 from allocator.site.records import Site
 
+Reserves = Mapping[str, tuple[float, str]]
+"""Tank -> what must stay in it for the promise, and its unit."""
 
-def plan_tables(site: Site, plan: Plan, crew: float | None = None) -> dict[str, pd.DataFrame]:
+
+def plan_tables(
+    site: Site, plan: Plan, crew: float | None = None, reserves: Reserves | None = None
+) -> dict[str, pd.DataFrame]:
     """The tables of a plan by name. ``crew``: kg/s of material that the crew builds."""
     frames = {
         "sources_used": tables.sources_used(site, plan),
@@ -27,7 +34,7 @@ def plan_tables(site: Site, plan: Plan, crew: float | None = None) -> dict[str, 
         "bill_of_materials": tables.bill(site, plan),
         "cut_list": cut_list_table(site, plan),
         "build_order": build_order_table(site, plan, crew),
-        "set_points": set_points_table(site, plan),
+        "set_points": set_points_table(site, plan, reserves),
     }
     if plan.heat is not None:
         frames["heat_limits"] = tables.heat_limits(plan)
@@ -36,12 +43,14 @@ def plan_tables(site: Site, plan: Plan, crew: float | None = None) -> dict[str, 
     return frames
 
 
-def hand_over_files(site: Site, plan: Plan, crew: float | None = None) -> dict[str, bytes]:
+def hand_over_files(
+    site: Site, plan: Plan, crew: float | None = None, reserves: Reserves | None = None
+) -> dict[str, bytes]:
     """All tables as CSV and in one workbook, a map for other tools, a graph: by file name.
 
     The same bytes for the same site, plan and crew.
     """
-    frames = plan_tables(site, plan, crew)
+    frames = plan_tables(site, plan, crew, reserves)
     texts = {f"{name}.csv": tables.csv_text(frame) for name, frame in frames.items()}
     texts["plan.geojson"] = plan_geojson(site, plan)
     texts["plan.graphml"] = plan_graphml(site, plan)

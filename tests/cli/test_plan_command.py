@@ -36,6 +36,7 @@ FILES = {
     "simulation.json",
     "levels.csv",
     "events.csv",
+    "page.html",
 }
 
 

@@ -1,0 +1,64 @@
+"""``allocator report``: a plan as a page to look at."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from allocator.commands.arguments import crew_argument, plan_argument, site_argument
+from allocator.commands.files import plan_of, plan_path, site_of, write_file
+from allocator.commands.terminal import show
+
+HELP = "write a plan, with its simulation if there is one, as a page that needs no network"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    plan_argument(command)
+    command.add_argument(
+        "simulation",
+        metavar="SIMULATION",
+        nargs="?",
+        help="folder that simulate has written (default: the plan's own)",
+    )
+    command.add_argument("-o", "--output", metavar="FILE", required=True, help="page to write")
+    crew_argument(command)
+
+
+def run(given: argparse.Namespace) -> int:
+    """Read, check that all belongs together, write."""
+    from allocator.errors import Fault, PlanFileError
+    from allocator.reporting.folder import check_file
+
+    check_file(Path(given.output))
+    site, plan = site_of(given.site), plan_of(given.plan)
+    if plan.site_sha256 != site.sha256:
+        problem = f"the plan is for another site or an older file of {plan.site_name!r}"
+        remedy = "name the site file that was planned, or plan this one"
+        path = str(plan_path(given.plan))
+        raise PlanFileError([Fault(path, 0, 0, "", problem, remedy)])
+    from allocator.reporting.page import page_html
+    from allocator.reporting.page.simulation import read_simulation
+
+    folder = given.simulation
+    if folder is None and (plan_path(given.plan).parent / "simulation.json").exists():
+        folder = plan_path(given.plan).parent
+    from allocator.engine import plan_digest
+
+    simulation = None if folder is None else read_simulation(folder, plan, plan_digest(plan))
+    page = page_html(site, plan, simulation, _run_of(given.plan), given.crew)
+    write_file(given.output, page.encode("utf-8"))
+    return show(f"Page: {given.output}\n")
+
+
+def _run_of(plan: str) -> Mapping[str, Any] | None:
+    """What run.json beside the plan says; None where there is none, or it says nothing."""
+    try:
+        found = json.loads((plan_path(plan).parent / "run.json").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return found if isinstance(found, dict) else None

@@ -1,0 +1,274 @@
+"""Who feeds whom, in watts: sources, stores, machines, demands, and what is lost on the way."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from markupsafe import Markup
+
+from allocator.plan import Plan
+from allocator.reporting.page.colours import fluids_shown
+from allocator.reporting.page.figures import Figures
+from allocator.reporting.page.svg import number, tag
+from allocator.reporting.words import at, quantity
+from allocator.site.records import POWER, Site
+
+WIDTH = 1000.0
+BAR = 13.0
+GAP = 9.0
+MOST_ROWS = 22
+"""Sources beyond these are shown together, by fluid."""
+
+_COLUMNS = (4.0, 290.0, 555.0, 983.0)
+_TALL = 430.0
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Power from one node to another, W. ``look``: class of the ribbon."""
+
+    giver: str
+    taker: str
+    power: float
+    look: str
+
+
+@dataclass
+class Balance:
+    """Nodes (name -> column, words) and links between them, W on average."""
+
+    nodes: dict[str, tuple[int, str]] = field(default_factory=dict)
+    links: list[Link] = field(default_factory=list)
+
+    def node(self, name: str, column: int, words: str) -> str:
+        """A node, made when it is first named."""
+        self.nodes.setdefault(name, (column, words))
+        return name
+
+    def link(self, giver: str, taker: str, power: float, look: str) -> None:
+        """Power that goes from one to the other; with what goes there already."""
+        if power <= 0:
+            return
+        for place, old in enumerate(self.links):
+            if (old.giver, old.taker, old.look) == (giver, taker, look):
+                self.links[place] = Link(giver, taker, old.power + power, look)
+                return
+        self.links.append(Link(giver, taker, power, look))
+
+
+def balance_of(figures: Figures) -> Balance:
+    """The mean balance of what the plan promises, and of what sources give beyond it.
+
+    Fuel counts by lower heating value. What a store is given on average beyond its promise is
+    spare: burnt where there is a use for it, else vented.
+    """
+    found = Balance()
+    named = _sources_by_name(figures)
+    legend = fluids_shown(figures.site, figures.plan)
+    got: dict[str, float] = {}
+    given: dict[str, float] = {}
+    made: dict[str, float] = {}
+    for way in figures.ways:
+        power = figures.mean_rate(way) * figures.worth(way.fluid)
+        if power <= 0 or way.taker.startswith("demand:"):
+            continue
+        look = f"c{legend.get(way.fluid, 0)}"
+        giver = (
+            named(found, way.giver) if way.giver.startswith("source:") else _node(found, way.giver)
+        )
+        taker = way.taker
+        if taker.startswith("burn:"):
+            taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
+        node = _node(found, taker)
+        if way.giver.startswith("source:") and not taker.startswith("store:"):
+            past = found.node(f"past:{taker}:{way.fluid}", 1, "as it comes, past all stores")
+            found.link(giver, past, power, look)
+            giver = past
+        found.link(giver, node, power, look)
+        got[taker] = got.get(taker, 0.0) + power
+        given[way.giver] = given.get(way.giver, 0.0) + power
+        if way.taker.startswith("burn:"):
+            made[taker] = made.get(taker, 0.0) + power
+    for name in list(got):
+        if name.startswith("store:") and got[name] > given.get(name, 0.0) * (1 + 1e-6):
+            spare = found.node("spare", 2, "spare: burnt if there is a use, else vented")
+            found.link(name, spare, got[name] - given.get(name, 0.0), "spare")
+    _power(figures, found, got, made)
+    return found
+
+
+def _node(found: Balance, name: str) -> str:
+    kind, _, rest = name.partition(":")
+    return found.node(name, 1 if kind == "store" else 2, at(rest) if "@" in rest else rest)
+
+
+def _sources_by_name(figures: Figures) -> Callable[[Balance, str], str]:
+    """A function that gives the node of a source: its own, or that of all small ones together."""
+    sizes: dict[str, float] = {}
+    for way in figures.ways:
+        if way.giver.startswith("source:"):
+            power = figures.mean_rate(way) * figures.worth(way.fluid)
+            sizes[way.giver] = sizes.get(way.giver, 0.0) + power
+    ranked = sorted(sizes, key=lambda name: (-sizes[name], name))
+    alone = set(ranked if len(ranked) <= MOST_ROWS else ranked[: MOST_ROWS - 6])
+
+    def node(found: Balance, name: str) -> str:
+        short = name.partition(":")[2]
+        if name in alone:
+            return found.node(name, 0, short)
+        fluid = figures.site.sources[short].fluid
+        members = [
+            other
+            for other in ranked
+            if other not in alone and figures.site.sources[other.partition(":")[2]].fluid == fluid
+        ]
+        return found.node(f"sources:{fluid}", 0, f"{len(members)} more of {fluid}")
+
+    return node
+
+
+def _power(
+    figures: Figures, found: Balance, got: dict[str, float], bursts: dict[str, float]
+) -> None:
+    site, plan = figures.site, figures.plan
+    served = {
+        demand.name: (demand.clean_share + demand.emitting_share) * demand.mean
+        for demand in plan.demands
+        if demand.wants == POWER
+    }
+    whole = sum(served.values())
+    gross = {
+        machine.name: _gross(site, plan, machine.name, bursts)
+        for machine in plan.machines
+        if site.machines[machine.type].power_out > 0
+    }
+    total = sum(gross.values())
+    used = min(1.0, whole / total) if total > 0 else 0.0
+    for name, power in gross.items():
+        node = f"machine:{name}"
+        if power <= 0 or node not in got:
+            continue
+        look = "emitting" if _emits(site, name.rpartition("@")[0]) else "clean"
+        for demand, part in served.items():
+            target = found.node(f"demand:{demand}", 3, demand)
+            found.link(node, target, power * used * part / whole if whole else 0.0, look)
+        rest = found.node("own", 3, "batteries, own use, surplus")
+        found.link(node, rest, power * (1.0 - used), look)
+    for node, fuel in got.items():
+        if node.startswith("machine:"):
+            out = gross.get(node.partition(":")[2], 0.0)
+            lost = found.node("heat", 3, "heat and exhaust of machines")
+            found.link(node, lost, fuel - out, "lost")
+
+
+def _gross(site: Site, plan: Plan, name: str, bursts: dict[str, float]) -> float:
+    """Mean power of a group, W: what it promises, and what it burns as it comes."""
+    machine = next(m for m in plan.machines if m.name == name)
+    kind = site.machines[machine.type]
+    load = machine.flat_load + sum(machine.following.values()) + machine.cycled
+    fuel = sum(
+        rate * (site.fluids[fluid].heating_value or 0.0) for fluid, rate in kind.takes.items()
+    )
+    burnt = bursts.get(f"machine:{name}", 0.0) / fuel if fuel > 0 else 0.0
+    return kind.power_out * (load + burnt)
+
+
+def _emits(site: Site, kind: str) -> bool:
+    counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
+    return any(site.fluids[fluid].emission in counted for fluid in site.machines[kind].gives)
+
+
+def drawn(balance: Balance) -> tuple[Markup, float]:
+    """The balance as a drawing, and its height: bars in four columns, ribbons between them."""
+    if not balance.links:
+        return Markup(""), 0.0
+    inflow: dict[str, float] = {}
+    outflow: dict[str, float] = {}
+    for link in balance.links:
+        outflow[link.giver] = outflow.get(link.giver, 0.0) + link.power
+        inflow[link.taker] = inflow.get(link.taker, 0.0) + link.power
+    size = {name: max(inflow.get(name, 0.0), outflow.get(name, 0.0)) for name in balance.nodes}
+    columns: list[list[str]] = [[], [], [], []]
+    for name, (column, _) in balance.nodes.items():
+        if size[name] > 0:
+            columns[column].append(name)
+    highest = max(sum(size[name] for name in names) for names in columns)
+    scale = _TALL / highest
+    tops: dict[str, float] = {}
+    height = 0.0
+    for names in columns:
+        _settle(names, balance, tops)
+        y = 6.0
+        for name in names:
+            tops[name] = y
+            y += max(size[name] * scale, 1.0) + max(GAP, 15.0 - size[name] * scale)
+        height = max(height, y)
+    parts = _ribbons(balance, tops, scale)
+    for name in size:
+        if size[name] > 0:
+            parts.append(_bar(balance, name, size[name], scale, tops[name]))
+    return Markup("").join(parts), height + 4
+
+
+def _settle(names: list[str], balance: Balance, tops: dict[str, float]) -> None:
+    """Order a column by where its inflow comes from, so that few ribbons cross."""
+
+    def middle(name: str) -> float:
+        arriving = [link for link in balance.links if link.taker == name and link.giver in tops]
+        power = sum(link.power for link in arriving)
+        return sum(tops[link.giver] * link.power for link in arriving) / power if power else 0.0
+
+    last = {"heat": 1, "own": 2, "spare": 3}
+    names.sort(key=lambda name: (last.get(name, 0), middle(name)))
+
+
+def _ribbons(balance: Balance, tops: dict[str, float], scale: float) -> list[Markup]:
+    parts = []
+    left, right = dict(tops), dict(tops)
+    for link in sorted(balance.links, key=lambda k: (tops[k.giver], tops[k.taker])):
+        x1 = _COLUMNS[balance.nodes[link.giver][0]] + BAR
+        x2 = _COLUMNS[balance.nodes[link.taker][0]]
+        thick = link.power * scale
+        y1, y2 = left[link.giver], right[link.taker]
+        left[link.giver] += thick
+        right[link.taker] += thick
+        middle = (x1 + x2) / 2
+        n = number
+        path = (
+            f"M{n(x1)} {n(y1)}C{n(middle)} {n(y1)} {n(middle)} {n(y2)} {n(x2)} {n(y2)}"
+            f"V{n(y2 + thick)}C{n(middle)} {n(y2 + thick)} {n(middle)} {n(y1 + thick)}"
+            f" {n(x1)} {n(y1 + thick)}Z"
+        )
+        said = (
+            f"{balance.nodes[link.giver][1]} to {balance.nodes[link.taker][1]}: "
+            f"{quantity(link.power, 'power')}"
+        )
+        parts.append(tag("path", tag("title", said), d=path, class_=f"ribbon {link.look}"))
+    return parts
+
+
+def _bar(balance: Balance, name: str, power: float, scale: float, top: float) -> Markup:
+    column, words = balance.nodes[name]
+    x, tall = _COLUMNS[column], max(power * scale, 1.0)
+    bar = tag("rect", x=x, y=top, width=BAR, height=tall, class_="node")
+    shown = words if len(words) <= 34 else f"{words[:33]}…"
+    last = column == 3
+    text = tag(
+        "text",
+        shown,
+        Markup("&#160; "),
+        tag("tspan", quantity(power, "power"), class_="figure"),
+        x=x - 6 if last else x + BAR + 6,
+        y=top + min(tall / 2, 400) + 4,
+        text_anchor="end" if last else "start",
+    )
+    return tag("g", tag("title", f"{words}: {quantity(power, 'power')}"), bar, text)
+
+
+def rows(balance: Balance) -> list[tuple[str, str, float]]:
+    """The balance as words: giver, taker, W."""
+    return [
+        (balance.nodes[link.giver][1], balance.nodes[link.taker][1], link.power)
+        for link in sorted(balance.links, key=lambda link: -link.power)
+    ]

@@ -1,0 +1,239 @@
+"""Small charts as SVG: store against draw, stock used, the search, temperatures along runs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from markupsafe import Markup
+
+from allocator.duty import curve_of, draws_for_stores
+from allocator.plan import Plan
+from allocator.reporting.handover.things import things_of
+from allocator.reporting.loads import corridor_of, run_ends, runs_of_kind
+from allocator.reporting.page.colours import fluids_shown
+from allocator.reporting.page.figures import Figures
+from allocator.reporting.page.svg import points, tag, ticks
+from allocator.reporting.words import goal_title, goal_value, percent, quantity
+from allocator.site.records import Site
+
+MOST_CURVES = 24
+"""Sources with a curve of their own on the page: those that give most on average."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A drawing of ``width`` x ``height`` with a title and what it says in words."""
+
+    title: str
+    drawing: Markup
+    said: str
+    width: float
+    height: float
+    note: str = ""
+
+
+Box = tuple[float, float, float, float]
+
+_TONNE_A_YEAR = 1000.0 / 31_557_600.0
+"""kg/s, in which releases are told."""
+
+
+def _axes(
+    x_most: float, y_most: float, x_words: tuple[str, str], y_words: tuple[str, str], box: Box
+) -> list[Markup]:
+    """Grid and tick words. ``x_words``, ``y_words``: dimension and title of the axis."""
+    left, top, wide, tall = box
+    parts = []
+    for value in ticks(x_most, 3):
+        x = left + wide * value / x_most
+        parts.append(tag("path", d=f"M{x:.1f} {top}V{top + tall}", class_="grid"))
+        words = quantity(value, x_words[0]) if value else "0"
+        y = top + tall + 14
+        parts.append(tag("text", words, x=x, y=y, class_="tick", text_anchor="middle"))
+    unit = _TONNE_A_YEAR if y_words[0] == "emission_rate" else 1.0
+    for value in (tick * unit for tick in ticks(y_most / unit, 3)):
+        y = top + tall - tall * value / y_most
+        parts.append(tag("path", d=f"M{left} {y:.1f}H{left + wide}", class_="grid"))
+        words = quantity(value, y_words[0]) if value else "0"
+        parts.append(tag("text", words, x=left - 5, y=y + 3.5, class_="tick", text_anchor="end"))
+    parts.append(
+        tag("text", x_words[1], x=left + wide, y=top + tall + 28, class_="axis", text_anchor="end")
+    )
+    parts.append(tag("text", y_words[1], x=left - 58, y=top - 7, class_="axis"))
+    return parts
+
+
+def draw_curves(figures: Figures) -> list[Chart]:
+    """Firm draw against store for tapped sources that feed a store, with the chosen point."""
+    site, plan = figures.site, figures.plan
+    if plan.basis == "mean":
+        return []
+    means = {
+        use.name: sum(use.collect.values()) * figures.duty[use.name]
+        for use in plan.sources
+        if use.tapped and any(to.startswith("store:") for to in use.collect)
+    }
+    power = {name: mean * figures.worth(_fluid(site, name)) for name, mean in means.items()}
+    kept = set(sorted(power, key=lambda name: (-power[name], name))[:MOST_CURVES])
+    return [_draw_curve(figures, name) for name in means if name in kept]
+
+
+def _fluid(site: Site, source: str) -> str:
+    return site.sources[source].fluid
+
+
+def _draw_curve(figures: Figures, name: str) -> Chart:
+    site, plan = figures.site, figures.plan
+    use = next(use for use in plan.sources if use.name == name)
+    curve = curve_of(site.sources[name].stages)
+    rate = sum(r for to, r in use.collect.items() if to.startswith("store:"))
+    size, draw, alone = 0.0, 0.0, True
+    for to, part in use.collect.items():
+        if not to.startswith("store:"):
+            continue
+        store = next(s for s in plan.stores if f"store:{s.name}" == to)
+        given = [
+            (u.collect[to] * figures.duty[u.name]) for u in plan.sources if u.collect.get(to, 0) > 0
+        ]
+        share = part * figures.duty[name] / sum(given)
+        size += store.size * share
+        draw += sum(store.draw.values()) * share
+        alone = alone and len(given) == 1
+    mean = rate * curve.duty
+    full = rate * curve.sigma
+    x_most = max(1.6 * size, min(1.1 * full, 6.0 * size), 1e-9)
+    y_most = 1.12 * max(mean, draw)
+    left, top, wide, tall = box = (66.0, 26.0, 226.0, 116.0)
+    sizes = np.linspace(0.0, x_most, 90)
+    draws = draws_for_stores(curve, rate, sizes)
+    line = [
+        (left + wide * float(s) / x_most, top + tall - tall * float(d) / y_most)
+        for s, d in zip(sizes, draws, strict=True)
+    ]
+    at_mean = top + tall - tall * mean / y_most
+    x, y = left + wide * size / x_most, top + tall - tall * draw / y_most
+    colour = fluids_shown(site, plan)[_fluid(site, name)]
+    drawing = [
+        *_axes(x_most, y_most, ("mass", "store"), ("mass_rate", "firm draw"), box),
+        tag("path", d=f"M{left} {at_mean:.1f}H{left + wide}", class_="mean-line"),
+        tag("text", "mean", x=left + wide, y=at_mean - 4, class_="tick", text_anchor="end"),
+        tag("polyline", points=points(line), class_=f"curve c{colour}"),
+        tag("path", d=f"M{x:.1f} {y - 6:.1f}l6 6l-6 6l-6 -6z", class_="chosen"),
+    ]
+    said = f"with {quantity(size, 'mass')}: {quantity(draw, 'mass_rate')} firm"
+    note = "" if alone else "its share of a shared store"
+    return Chart(name, Markup("").join(drawing), said, 304.0, 176.0, note)
+
+
+_KINDS = {"run": "pipe", "store": "stores", "machine": "machines", "tap": "taps", "line": "lines"}
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """A material: kg used by what is new, by kind of thing, of a stock (None: no limit)."""
+
+    name: str
+    used: float
+    stock: float | None
+    parts: tuple[tuple[str, float, float], ...]
+    share: str
+
+
+def stocks(site: Site, plan: Plan) -> list[Stock]:
+    """Materials with ``parts``: (kind, kg, share of the bar's length in percent)."""
+    found = []
+    by_kind: dict[str, dict[str, float]] = {}
+    for thing in things_of(site, plan).values():
+        for material, mass in thing.materials.items():
+            kinds = by_kind.setdefault(material, {})
+            kinds[_KINDS[thing.kind]] = kinds.get(_KINDS[thing.kind], 0.0) + mass
+    for use in plan.materials:
+        whole = use.used if use.stock is None else max(use.stock, use.used)
+        parts = tuple(
+            (kind, mass, 100.0 * mass / whole if whole > 0 else 0.0)
+            for kind, mass in by_kind.get(use.name, {}).items()
+        )
+        share = "" if not use.stock else percent(use.used / use.stock)
+        found.append(Stock(use.name, use.used, use.stock, parts, share))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class GoalBar:
+    """A goal: value and bound in words, and both as percent of the greater."""
+
+    title: str
+    value: str
+    bound: str
+    gap: str
+    why: str
+    filled: float
+    limit: float | None
+
+
+def search_chart(run: Mapping[str, object], plan: Plan) -> list[Chart]:
+    """The plan and the bound over time, a chart a goal, from the trail in ``run.json``."""
+    trail = run.get("search")
+    if not isinstance(trail, list):
+        return []
+    charts = []
+    for goal in plan.goals:
+        dimension = {"W": "power", "kg/s": "mass_rate", "kg": "mass"}.get(goal.unit)
+        seen = [line for line in trail if isinstance(line, dict) and line.get("goal") == goal.name]
+        if dimension is None or len(_steps(seen, "value")) < 2:
+            continue
+        dimension = "emission_rate" if goal.name == "emissions" else dimension
+        said = f"plan {goal_value(goal, goal.value)}, bound {goal_value(goal, goal.bound)}"
+        charts.append(Chart(goal_title(goal), _stairs(seen, dimension), said, 430.0, 176.0))
+    return charts
+
+
+def _stairs(seen: Sequence[dict[str, object]], dimension: str) -> Markup:
+    values, bounds = _steps(seen, "value"), _steps(seen, "bound")
+    start, end = values[0][0], max(time for time, _ in values + bounds)
+    x_most = max(end - start, 1e-3)
+    y_most = 1.1 * max(abs(value) for _, value in values + bounds) or 1.0
+    left, top, wide, tall = box = (74.0, 26.0, 340.0, 116.0)
+
+    def line(pairs: Sequence[tuple[float, float]], look: str) -> Markup:
+        corners = []
+        for (time, value), after in zip(pairs, [*(t for t, _ in pairs[1:]), end], strict=True):
+            y = top + tall - tall * value / y_most
+            corners += [(left + wide * (t - start) / x_most, y) for t in (time, after)]
+        return tag("polyline", points=points(corners), class_=look)
+
+    axes = _axes(x_most, y_most, ("duration", f"after {start:.1f} s"), (dimension, ""), box)
+    lines = [line(bounds, "bound")] if bounds else []
+    return Markup("").join([*axes, *lines, line(values, "found")])
+
+
+def _steps(trail: Sequence[dict[str, object]], key: str) -> list[tuple[float, float]]:
+    found = []
+    for line in trail:
+        seconds, value = line.get("seconds"), line.get(key)
+        if isinstance(seconds, int | float) and isinstance(value, int | float):
+            found.append((float(seconds), float(value)))
+    return found
+
+
+def temperatures(site: Site, plan: Plan) -> list[tuple[str, str, str, str, str]]:
+    """Runs of gas at a temperature: name, fluid, inlet, outlet, hottest that the build bears."""
+    found = []
+    for run in runs_of_kind(site, plan, "pipe"):
+        route = site.routes[run.route]
+        if route.stream is None:
+            continue
+        start, end = (site.ground(place) for place in run_ends(site, run))
+        bears = site.builds[run.build].hottest
+        found.append(
+            (
+                f"{corridor_of(route)}, {start} to {end}",
+                run.fluid,
+                quantity(route.stream.inlet, "temperature"),
+                quantity(route.stream.outlet, "temperature"),
+                "" if bears is None else quantity(bears, "temperature"),
+            )
+        )
+    return found

@@ -1,0 +1,97 @@
+"""Tables of the page: cells as people read them, with the full figure kept for sort and copy."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import pandas as pd
+
+_UNITS = (
+    ("_kg_per_s", "kg/s"),
+    ("_percent", "%"),
+    ("_share", "share"),
+    ("_mm", "mm"),
+    ("_kg", "kg"),
+    ("_m", "m"),
+    ("_w", "W"),
+    ("_j", "J"),
+    ("_d", "d"),
+    ("_s", "s"),
+)
+
+TITLES = {
+    "sources_used": "Sources used",
+    "store_sizes": "Stores",
+    "machine_counts": "Machines",
+    "runs": "Runs and lines",
+    "build_order": "Build order",
+    "bill_of_materials": "Bill of materials",
+    "cut_list": "Cut list",
+    "set_points": "Set-points",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """``shown`` to people; ``exact`` to sort and copy by. ``right``: a number."""
+
+    shown: str
+    exact: str
+    right: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """A table: its name, title, heads with units, rows of cells. ``empty`` columns are gone."""
+
+    name: str
+    title: str
+    heads: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+def listings(tables: Mapping[str, pd.DataFrame]) -> list[Listing]:
+    """Tables in the order of :data:`TITLES`, without those that have no rows."""
+    return [
+        _listing(name, title, tables[name])
+        for name, title in TITLES.items()
+        if name in tables and len(tables[name])
+    ]
+
+
+def _listing(name: str, title: str, table: pd.DataFrame) -> Listing:
+    kept = [
+        column
+        for column in table.columns
+        if any(cell is not None and cell != "" for cell in table[column])
+    ]
+    columns = [[_cell(cell) for cell in table[column]] for column in kept]
+    rows = tuple(zip(*columns, strict=True))
+    return Listing(name, title, tuple(_head(column) for column in kept), rows)
+
+
+def _head(column: str) -> tuple[str, str]:
+    for ending, unit in _UNITS:
+        if column.endswith(ending):
+            return column.removesuffix(ending).replace("_", " "), unit
+    return column.replace("_", " "), ""
+
+
+def _cell(value: object) -> Cell:
+    if value is None:
+        return Cell("", "", False)
+    if isinstance(value, bool):
+        return Cell("yes" if value else "no", "yes" if value else "no", False)
+    if isinstance(value, int | float):
+        return Cell(short(float(value)), f"{value:.9g}", True)
+    return Cell(str(value), str(value), False)
+
+
+def short(value: float) -> str:
+    """Four figures, thousands set apart, no exponent where it can be helped."""
+    if value == 0:
+        return "0"
+    if abs(value) >= 1000:
+        return f"{value:,.0f}".replace(",", "\u202f")
+    return f"{value:.4g}" if abs(value) >= 1e-4 else f"{value:.3e}"

@@ -1,0 +1,123 @@
+"""``report`` and ``draw``: what they write, and their exit codes."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from allocator.cli import main
+
+Told = pytest.CaptureFixture[str]
+
+
+def test_report_writes_the_page(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    site, page = str(networks / "first.yaml"), tmp_path / "page.html"
+    assert main(["report", site, str(planned), "-o", str(page)]) == 0
+    assert capsys.readouterr().out == f"Page: {page}\n"
+    text = page.read_text(encoding="utf-8")
+    assert "13.4 kW" in text
+    assert "over time" in text  # the search, from run.json beside the plan
+    plain = (planned / "page.html").read_text(encoding="utf-8")
+    assert "over time" not in plain  # the plan's own page says what the plan says, no more
+
+
+def test_report_with_a_simulation(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    site, folder = str(networks / "first.yaml"), tmp_path / "simulation"
+    quick = ["--days", "20", "--phases", "1", "--foresight", "0"]
+    assert main(["simulate", site, str(planned), "-o", str(folder), *quick]) == 0
+    page = tmp_path / "page.html"
+    crew = ["--crew", "100 kg/d"]
+    assert main(["report", site, str(planned), str(folder), "-o", str(page), *crew]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "The first draw of the simulation" in text
+    assert "simulated: promise kept" in text
+    assert "keep at least" in text  # a reserve among the set-points
+    assert "gas_holder@mill" in text
+    assert "done after" in text
+
+
+def test_report_of_what_does_not_belong_together(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    page = tmp_path / "page.html"
+    page.write_text("old")
+    first, other = str(networks / "first.yaml"), str(networks / "island.yaml")
+    for arguments, told in (
+        (["report", other, str(planned), "-o", str(page)], "for another site"),
+        (["report", first, str(tmp_path / "no"), "-o", str(page)], "cannot be opened"),
+        (["report", first, str(planned), str(tmp_path), "-o", str(page)], "the simulation"),
+        (["report", first, str(planned), "-o", str(tmp_path)], "is a directory"),
+        (["report", first, str(planned), "-o", str(tmp_path / "x" / "y")], "does not exist"),
+    ):
+        assert main(arguments) == 2
+        assert told in capsys.readouterr().err
+    assert page.read_text() == "old"
+
+
+def test_a_full_disk_keeps_the_old_page(
+    networks: Path,
+    planned: Path,
+    tmp_path: Path,
+    capsys: Told,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    page = tmp_path / "page.html"
+    page.write_text("old")
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("allocator.atomic.write_bytes", full)
+    site = str(networks / "first.yaml")
+    assert main(["report", site, str(planned), "-o", str(page)]) == 2
+    assert "No space left on device; the old file, if any, is kept" in capsys.readouterr().err
+    assert page.read_text() == "old"
+
+
+@pytest.mark.parametrize("name", ["first", "harbour", "two_bays", "dry_valley"])
+def test_draw_writes_well_formed_svg(networks: Path, name: str, tmp_path: Path) -> None:
+    picture = tmp_path / "map.svg"
+    assert main(["draw", str(networks / f"{name}.yaml"), "-o", str(picture)]) == 0
+    root = ElementTree.parse(picture).getroot()
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    assert picture.read_bytes() == _again(networks / f"{name}.yaml", tmp_path)
+
+
+def _again(site: Path, folder: Path) -> bytes:
+    assert main(["draw", str(site), "-o", str(folder / "again.svg")]) == 0
+    return (folder / "again.svg").read_bytes()
+
+
+def test_draw_as_png(networks: Path, tmp_path: Path) -> None:
+    pytest.importorskip("cairosvg", reason="the extra 'png' is not installed")
+    picture = tmp_path / "map.png"
+    assert main(["draw", str(networks / "harbour.yaml"), "-o", str(picture)]) == 0
+    head = picture.read_bytes()[:24]
+    assert head[:8] == b"\x89PNG\r\n\x1a\n"
+    assert int.from_bytes(head[16:20], "big") == 2000  # IHDR: width (RFC 2083, 11.2.2)
+
+
+def test_draw_refuses_what_it_cannot_do(
+    networks: Path, tmp_path: Path, capsys: Told, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = str(networks / "first.yaml")
+    assert main(["draw", site, "-o", str(tmp_path / "map.jpg")]) == 2
+    assert "ends in .svg or .png" in capsys.readouterr().err
+    monkeypatch.setitem(sys.modules, "cairosvg", None)
+    assert main(["draw", site, "-o", str(tmp_path / "map.png")]) == 2
+    assert "pip install 'allocator[png]'" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("crew", ["0 kg/d", "-1 kg/d", "800 kg", "fast"])
+def test_a_crew_that_is_no_rate(networks: Path, tmp_path: Path, crew: str) -> None:
+    with pytest.raises(SystemExit) as raised:
+        main(["plan", str(networks / "first.yaml"), "-o", str(tmp_path / "p"), f"--crew={crew}"])
+    assert raised.value.code == 2
