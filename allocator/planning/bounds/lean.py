@@ -41,6 +41,7 @@ from allocator.planning.bounds.origins import (
     takers,
     useful_arcs,
 )
+from allocator.planning.bounds.stores import collected_where_built
 from allocator.planning.choices import Arc, Choices
 from allocator.planning.expressions import scaled
 from allocator.planning.rules.margin import TIGHT
@@ -105,6 +106,7 @@ def lean_statement(full: Statement, choices: Choices) -> Lean:
         total += [(-capacity, key) for capacity, key in duct.builds]
         statement.row(f"capacity[{duct.name}]", total, high=0.0)
     lean = Lean(statement, ducts, origins, arcs)
+    collected_where_built(statement, choices)
     for row in full.rows:
         if not row.name.startswith(DROPPED_ROWS):
             terms: Terms = [
@@ -125,7 +127,7 @@ def lean_terms(full: Statement, lean: Lean, choices: Choices, terms: Terms) -> T
     """An expression of the program in the variables of the statement by origin.
 
     Costs of the way are the only terms of flows that a row or goal may have. What an origin
-    sends to a place is charged at the least charge of any such place, and a following part, which
+    sends to a place is charged at the least charge of any place, and a following part, which
     is counted at its peak here, at its share of it: never more than in the program. As costs are
     limited from above or minimised, that relaxes.
     """
@@ -148,7 +150,7 @@ def lean_terms(full: Statement, lean: Lean, choices: Choices, terms: Terms) -> T
     for origin in lean.origins:
         for arc in lean.arcs[origin.name]:
             at = (arc.route, arc.start, origin.fluid)
-            charges = [c for end, c in gathered.get(at, {}).items() if end in origin.ends]
+            charges = list(gathered.get(at, {}).values()) if origin.ends else []
             if _supplies(origin) and at in supplied:
                 charges.append(supplied[at])
             if charges:
