@@ -277,6 +277,24 @@ class Price:
 
 
 @dataclass(frozen=True, slots=True)
+class Withstands:
+    """What a firm promise holds against for ever, with no valve touched: any ``lost`` sources
+
+    that give nothing, and any ``low`` others that give the least of their range."""
+
+    lost: int = 0
+    low: int = 0
+
+    @property
+    def anything(self) -> bool:
+        """False for a promise that needs every source as the site file says."""
+        return self.lost > 0 or self.low > 0
+
+
+NOTHING = Withstands()
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A plan for a site on one basis (``firm`` or ``mean``)."""
 
@@ -303,3 +321,4 @@ class Plan:
     seed: int = 0
     heat: Heat | None = None
     prices: tuple[Price, ...] = ()
+    withstands: Withstands | None = None

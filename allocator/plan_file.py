@@ -46,6 +46,7 @@ from allocator.plan import (
     Run,
     SourceUse,
     StoreUse,
+    Withstands,
 )
 from allocator.site.records import POWER
 
@@ -394,6 +395,8 @@ _PRICE = Object(
         Key("proven", _FLAG),
     ),
 )
+_WITHSTANDS = Object(Withstands, (Key("lost", _WHOLE), Key("low", _WHOLE)))
+
 _BODY = Object(
     dict,
     (
@@ -418,5 +421,6 @@ _BODY = Object(
         Key("seed", _WHOLE),
         Key("heat", _HEAT, optional=True),
         Key("prices", Rows(_PRICE), optional=True),
+        Key("withstands", Maybe(_WITHSTANDS), optional=True),
     ),
 )

@@ -34,6 +34,7 @@ from allocator.plan import (
     Run,
     SourceUse,
     StoreUse,
+    Withstands,
 )
 from allocator.plan_file import plan_from_json, plan_schema, plan_to_json, read_plan
 
@@ -103,6 +104,7 @@ FULL = Plan(
     cautions=("mean basis: ½ more",),
     verified=True,
     seed=3,
+    withstands=Withstands(1, 2),
     prices=(
         Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),
         Price("emission", "", 0.003, "emission_rate", "served_power", "W", 4.7e6),

@@ -34,6 +34,14 @@ def counting(text: str) -> int:
     return value
 
 
+def count_from_none(text: str) -> int:
+    """A whole number from 0 on."""
+    value = int(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"must be 0 or more, got {text!r}")
+    return value
+
+
 def seed(text: str) -> int:
     """A seed."""
     value = int(text)
@@ -57,7 +65,7 @@ def mass_rate(text: str) -> float:
 
 # argparse names the type in its message when a number cannot be read
 positive.__name__ = share.__name__ = "number"
-counting.__name__ = seed.__name__ = "whole number"
+counting.__name__ = count_from_none.__name__ = seed.__name__ = "whole number"
 
 
 def crew_argument(command: argparse.ArgumentParser) -> None:

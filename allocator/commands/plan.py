@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from allocator.commands.arguments import (
+    count_from_none,
     crew_argument,
     settings_of,
     site_argument,
@@ -56,6 +57,20 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="LIMIT=STEP",
         help="plan anew with more of a limit, such as stock.steel=250kg, and tell the gain",
     )
+    command.add_argument(
+        "--lose",
+        type=count_from_none,
+        default=0,
+        metavar="K",
+        help="hold the promise when any K sources give nothing, with no valve touched (0)",
+    )
+    command.add_argument(
+        "--robust",
+        type=count_from_none,
+        default=0,
+        metavar="N",
+        help="hold it when any N sources give the low end of their range (0)",
+    )
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
 
 
@@ -76,21 +91,33 @@ def run(given: argparse.Namespace) -> int:
 
     check_folder(Path(given.output))
     site = site_of(given.site)
+    if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
+        return fail(
+            "allocator: --robust: no source has a range for its flow; write, for instance, "
+            "'flow: {low: 2 g/s, high: 4 g/s}'",
+            BAD_INPUT,
+        )
     from allocator.studies.lifting import lift_of
 
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
     from allocator.errors import PlanFileError
+    from allocator.plan import Withstands
     from allocator.quiet import stdout_for_data
     from allocator.reporting.summary import summary
 
-    settings = replace(settings_of(given), prices=True, lifts=lifts)
     try:
+        settings = replace(
+            settings_of(given),
+            prices=True,
+            lifts=lifts,
+            withstands=Withstands(given.lose, given.robust),
+        )
         with stdout_for_data():
             plan, outcome, found = plan_site(site, settings, follow if given.progress else None)
     except NoPlanError as error:
         return no_plan(error.outcome)
-    except ValueError as error:  # a solver that is not there
+    except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
     proof = None
     if found.accepted and plan.basis == "firm" and given.prove != 0:

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from allocator.duty import Curve, DemandCurve, curve_of, demand_curve_of
-from allocator.plan import FLAT
+from allocator.plan import FLAT, NOTHING, Withstands
 from allocator.planning.levelling import Levelling, levelling
 from allocator.site.records import POWER, Build, Demand, MachineType, Profile, Site, StoreType
 
@@ -93,6 +93,12 @@ class Choices:
     fluid_shapes: Mapping[str, tuple[str, ...]]
     levellings: Mapping[tuple[str, str], Levelling]
     lossless: bool = False
+    withstands: Withstands = NOTHING
+
+    def may_miss(self, source: str) -> float:
+        """Share of a source's flow that is missing at the low end of its range."""
+        spread = self.site.spreads.get(f"sources.{source}.flow")
+        return 0.0 if spread is None else 1.0 - spread.low / self.site.sources[source].flow
 
     def ends(self, fluid: str) -> tuple[str, ...]:
         """Places where the collect layer may deliver a fluid."""

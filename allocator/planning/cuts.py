@@ -7,22 +7,33 @@ For a store with size B, capture rates r, steady inflow w, flat draw d and follo
 For each L this is linear in (B, r, w, d, f). The duty package finds the worst L of a point
 exactly; where the periods of a store's sources have no small common multiple, the search
 stops at a stated length and one tail row covers all longer windows.
+
+A promise that withstands lost or low sources has these cuts, and that of an endless window, for
+every choice of such sources (:mod:`allocator.planning.worst_sources`).
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from allocator.duty import Curve, DemandCurve, worst_window
-from allocator.plan import FLAT
+from allocator.plan import FLAT, NOTHING, Withstands
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.rules.margin import MARGIN
 from allocator.planning.rules.power import burst_sources
 from allocator.planning.statement import Key, Row, Statement, Terms
+from allocator.planning.worst_sources import (
+    MOST_CHOICES,
+    Feeder,
+    TooManyChoicesError,
+    choices_against,
+    choices_count,
+    too_many,
+)
 
 
 @dataclass(frozen=True)
@@ -31,7 +42,8 @@ class Promise:
 
     ``inflows``: (curve, kg or J a unit of the variable, key); ``draws``: (shape curve or None
     for flat, key). ``standing`` is size that is not a variable.
-    ``idle``: loss that a standing store without a promise need not bear.
+    ``idle``: loss that a standing store without a promise need not bear. ``withstands``: what it
+    must hold against; ``low``: source -> share of its rate that may be missing.
     """
 
     name: str
@@ -42,16 +54,24 @@ class Promise:
     steady: Key | None
     draws: tuple[tuple[DemandCurve | None, Key], ...]
     idle: Key | None = None
+    withstands: Withstands = NOTHING
+    low: Mapping[str, float] = field(default_factory=dict)
 
-    def row(self, statement: Statement, length: float, tail: bool) -> Row | None:
-        """The cut at a window length, in scaled numbers."""
+    def row(
+        self,
+        statement: Statement,
+        length: float,
+        tail: bool,
+        missing: Mapping[str, float] | None = None,
+    ) -> Row | None:
+        """The cut at a window length, in scaled numbers. ``missing``: source -> share."""
         terms: Terms = [(1.0 - self.loss * length, self.size)]
         for curve, weight, key in self.inflows:
             if tail:
                 fed = curve.duty * length - curve.sigma
             else:
                 fed = float(curve.guaranteed(np.array([length]))[0])
-            terms.append((weight * fed, key))
+            terms.append((weight * fed * _left(missing, key), key))
         if self.steady is not None:
             terms.append((length, self.steady))
         if self.idle is not None:
@@ -63,13 +83,58 @@ class Promise:
                 need = length + shape.sigma if tail else float(shape.largest(np.array([length]))[0])
             terms.append((-(1.0 + MARGIN) * need, key))
         low = -self.standing * (1.0 - self.loss * length)
-        kind = "tail" if tail else "window"
+        kind = ("tail" if tail else "window") + _without(missing)
         return statement.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
+
+    def endless_row(self, statement: Statement, missing: Mapping[str, float]) -> Row | None:
+        """The cut of an endless window: what is left of the mean bears the draws and the loss."""
+        terms: Terms = [
+            (weight * curve.duty * _left(missing, key), key) for curve, weight, key in self.inflows
+        ]
+        if self.steady is not None:
+            terms.append((1.0, self.steady))
+        if self.idle is not None:
+            terms.append((1.0 + MARGIN, self.idle))
+        terms += [(-(1.0 + MARGIN), key) for _, key in self.draws]
+        loss = self.loss * (1.0 + MARGIN)
+        terms.append((-loss, self.size))
+        name = f"store_cut[{self.name},endless{_without(missing)}]"
+        return statement.scaled_row(name, terms, low=loss * self.standing)
+
+    def feeders(self, values: Mapping[Key, float]) -> list[Feeder]:
+        """The sources that feed it at a point, each with all that it gives together."""
+        rates: dict[str, tuple[Curve, float]] = {}
+        for curve, weight, key in self.inflows:
+            if values[key] > 0:
+                source = source_of(key)
+                before = rates.get(source, (curve, 0.0))[1]
+                rates[source] = (curve, before + weight * values[key])
+        low = self.low if self.withstands.low > 0 else {}
+        return [Feeder(s, c, rate, low.get(s, 0.0)) for s, (c, rate) in rates.items()]
+
+
+def source_of(key: Key) -> str:
+    """The source of a collect variable."""
+    assert isinstance(key, tuple)
+    return str(key[1])
+
+
+def _left(missing: Mapping[str, float] | None, key: Key) -> float:
+    return 1.0 - missing.get(source_of(key), 0.0) if missing else 1.0
+
+
+def _without(missing: Mapping[str, float] | None) -> str:
+    return f",without {dict(sorted(missing.items()))}" if missing else ""
 
 
 def promises_of(choices: Choices) -> tuple[Promise, ...]:
-    """Every promise of the program: fluid stores, and battery parts behind bursts."""
+    """Every promise of the program: fluid stores, and battery parts behind bursts.
+
+    Raises:
+        TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
+    """
     found = []
+    low = {s: share for s in choices.sources if (share := choices.may_miss(s)) > 0}
     for name, store in choices.fluid_stores.items():
         k = f"store:{name}"
         inflows = tuple(
@@ -91,6 +156,8 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
                 ("inflow", name),
                 draws,
                 ("idle", name) if store.type.loss * store.standing > 0 else None,
+                choices.withstands,
+                low,
             )
         )
     for name, battery in choices.batteries.items():
@@ -114,9 +181,25 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
                         )
                         for j in (FLAT, *choices.power_shapes())
                     ),
+                    None,
+                    choices.withstands,
+                    low,
                 )
             )
+    for promise in found:
+        if promise.withstands.anything:
+            check_choices(promise)
     return tuple(found)
+
+
+def check_choices(promise: Promise) -> None:
+    """Refuse now what could not be looked at later."""
+    cycles: dict[int, set[str]] = {}
+    for curve, _, key in promise.inflows:
+        cycles.setdefault(id(curve), set()).add(source_of(key))
+    number = choices_count([len(sources) for sources in cycles.values()], promise.withstands)
+    if number > MOST_CHOICES:
+        raise TooManyChoicesError(f"{promise.name}: {too_many(number)}")
 
 
 def violated(
@@ -131,11 +214,41 @@ def violated(
         row = _worst(statement, promise, values, tolerance)
         if row is not None:
             rows.append(row)
+        elif promise.withstands.anything:
+            rows += _without_some(statement, promise, values, tolerance)
+    return rows
+
+
+FEW = 24
+"""Choices of missing sources that are tried where a point is a relaxation's."""
+AT_ONCE = 4
+"""Cuts of different choices that are added for one promise at once."""
+
+
+def _without_some(
+    statement: Statement, promise: Promise, values: Mapping[Key, float], tolerance: float
+) -> list[Row]:
+    """Cuts of the choices of missing sources that break a promise, of the worst few."""
+    tried = choices_against(promise.feeders(values), promise.withstands)
+    if tolerance > 1e-6:
+        tried = tried[:FEW]
+    rows: list[Row] = []
+    for choice in tried:
+        if choice.missing:
+            row = _worst(statement, promise, values, tolerance, choice.missing)
+            if row is not None:
+                rows.append(row)
+                if len(rows) == AT_ONCE:
+                    break
     return rows
 
 
 def _worst(
-    statement: Statement, promise: Promise, values: Mapping[Key, float], tolerance: float
+    statement: Statement,
+    promise: Promise,
+    values: Mapping[Key, float],
+    tolerance: float,
+    missing: Mapping[str, float] | None = None,
 ) -> Row | None:
     flat = 0.0
     following: list[tuple[DemandCurve, float]] = []
@@ -153,14 +266,18 @@ def _worst(
         return None
     flat += promise.loss * size
     inflows = [
-        (curve, weight * values[key]) for curve, weight, key in promise.inflows if values[key] > 0
+        (curve, weight * values[key] * left)
+        for curve, weight, key in promise.inflows
+        if values[key] > 0 and (left := _left(missing, key)) > 0
     ]
     steady = values[promise.steady] if promise.steady is not None else 0.0
     worst = worst_window(inflows, flat, following, steady, above=size)
     if math.isinf(worst.length):
+        if missing and worst.shortfall > 0.2 * max(tolerance, MARGIN) * asked:
+            return promise.endless_row(statement, missing)
         return None  # the long-run row of the program speaks of this one
     # What a part of the right side's margin covers is not worth a row.
     slack = tolerance * max(size, asked * worst.length)
     if worst.shortfall <= size + slack:
         return None
-    return promise.row(statement, worst.length, worst.tail)
+    return promise.row(statement, worst.length, worst.tail, missing)

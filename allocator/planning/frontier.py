@@ -132,7 +132,7 @@ def frontier_of(
 
 
 def _trade(site: Site, give: str, settings: Settings, clock: Clock) -> _Trade:
-    statement, choices = state(site, settings.basis)
+    statement, choices = state(site, settings.basis, settings.withstands)
     promises = () if choices.lossless else promises_of(choices)
     power, scarce = _goals(statement, choices, give)
     for key, goal in ((CAP, scarce), (FLOOR, power)):

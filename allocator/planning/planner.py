@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.heat import heat_of
-from allocator.plan import Ceiling, GoalResult, Plan, Power
+from allocator.plan import NOTHING, Ceiling, GoalResult, Plan, Power
 from allocator.planning.bounds.proving import prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
@@ -71,7 +71,7 @@ def make_plan(
 def _made(site: Site, settings: Settings, clock: Clock, report: Reporter | None) -> Outcome:
     mean_basis: Plan | None = None
     if settings.basis == "firm":
-        quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3))
+        quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3), withstands=NOTHING)
         share = clock.left(MEAN_SHARE)
         mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None)
     whole = clock.left(0.88 if not settings.prices else 0.8)
@@ -129,7 +129,7 @@ def _planned(
     report: Reporter | None,
 ) -> tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]:
     began = clock.seconds()
-    statement, choices = state(site, settings.basis)
+    statement, choices = state(site, settings.basis, settings.withstands)
     promises = () if choices.lossless else promises_of(choices)
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
@@ -265,4 +265,5 @@ def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFoun
         emissions=emissions_of(reading),
         money=max(0.0, reading.of(money(reading.choices, reading.statement))),
         seed=settings.seed,
+        withstands=settings.withstands if settings.withstands.anything else None,
     )

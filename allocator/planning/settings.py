@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from allocator.plan import Plan
+from allocator.plan import NOTHING, Plan, Withstands
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +25,7 @@ class Settings:
     the name of another solver that PuLP knows. ``node_limit``: search nodes a solve; with it
     the time limit is not used, so that the answer depends on the site and the seed alone.
     ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
+    ``withstands``: what the firm promise must hold against.
     """
 
     basis: str = "firm"
@@ -36,6 +37,7 @@ class Settings:
     node_limit: int | None = None
     prices: bool = False
     lifts: tuple[Lift, ...] = ()
+    withstands: Withstands = NOTHING
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):
@@ -48,6 +50,10 @@ class Settings:
             raise ValueError(f"threads must be 1 or more (got {self.threads!r})")
         if self.node_limit is not None and self.node_limit < 1:
             raise ValueError(f"node limit must be 1 or more (got {self.node_limit!r})")
+        if min(self.withstands.lost, self.withstands.low) < 0:
+            raise ValueError(f"lost and low sources must be 0 or more (got {self.withstands!r})")
+        if self.withstands.anything and self.basis != "firm":
+            raise ValueError("averages withstand nothing: plan on the firm basis")
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+from allocator.plan import NOTHING, Withstands
 from allocator.planning.ceiling import mean_site
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.rules import state_rules
@@ -10,12 +13,15 @@ from allocator.planning.variables import declare
 from allocator.site.records import Site
 
 
-def state(site: Site, basis: str) -> tuple[Statement, Choices]:
-    """The program of a site on a basis, without store cuts."""
+def state(site: Site, basis: str, withstands: Withstands = NOTHING) -> tuple[Statement, Choices]:
+    """The program of a site on a basis, without store cuts.
+
+    ``withstands``: what the promises of the firm basis must hold against.
+    """
     if basis == "mean":
         choices = choices_of(mean_site(site), lossless=True, with_stores=False)
     else:
-        choices = choices_of(site)
+        choices = replace(choices_of(site), withstands=withstands)
     statement = Statement()
     declare(statement, choices)
     state_rules(statement, choices)

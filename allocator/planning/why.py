@@ -163,7 +163,7 @@ def stretching_of(
 
     ``demands``: what is asked for is a limit as well.
     """
-    statement, choices = state(site, settings.basis)
+    statement, choices = state(site, settings.basis, settings.withstands)
     copy, limits = stretched(statement, choices, wants, demands=demands)
     promises = () if choices.lossless else promises_of(choices)
 

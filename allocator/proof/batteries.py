@@ -62,8 +62,8 @@ def _levelled(case: Case, findings: Findings, battery: BatteryUse, subject: str)
     )
 
 
-def bursts_into(case: Case, battery: BatteryUse, kind: str) -> Iterator[tuple[Cycle, float]]:
-    """Bursts into a battery from machines of a class: cycle of the source, W while it is on."""
+def bursts_into(case: Case, battery: BatteryUse, kind: str) -> Iterator[tuple[str, Cycle, float]]:
+    """Bursts into a battery from machines of a class: source, its cycle, W while it is on."""
     for destination in case.destinations.values():
         machine = destination.machine
         if machine is None or destination.battery is not battery or destination.fluid is None:
@@ -72,15 +72,15 @@ def bursts_into(case: Case, battery: BatteryUse, kind: str) -> Iterator[tuple[Cy
         if class_of(case.site, record) == kind:
             energy = record.power_out / record.takes[destination.fluid]
             for source, rate in case.collected(destination.name):
-                yield case.cycles[source.name], energy * rate
+                yield source.name, case.cycles[source.name], energy * rate
 
 
 def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subject: str) -> None:
     record = case.site.stores[battery.type]
     part = battery.burst_part.get(kind, 0.0)
     supply = [
-        (cycle, record.charge_efficiency * power)
-        for cycle, power in bursts_into(case, battery, kind)
+        (source, cycle, record.charge_efficiency * power)
+        for source, cycle, power in bursts_into(case, battery, kind)
     ]
     draw = battery.release.get(kind, {})
     check_promise(case, findings, subject, "burst", "J", part, record.loss, supply, 0.0, draw)
@@ -88,7 +88,7 @@ def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subj
 
 def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:
     record = case.site.stores[battery.type]
-    into = [power for kind in CLASSES for _, power in bursts_into(case, battery, kind)]
+    into = [power for kind in CLASSES for _, _, power in bursts_into(case, battery, kind)]
     out = [case.at_peak(released) for released in battery.release.values()]
     for _, constants, classes in levelled_by(case, battery):
         mean = math.fsum(classes.values())

@@ -7,6 +7,7 @@ import math
 from allocator.proof.case import BALANCE, Case, Destination
 from allocator.proof.report import Findings
 from allocator.proof.scale import fluid_tolerances
+from allocator.proof.without import check_direct
 
 
 def check_sources(case: Case, findings: Findings) -> None:
@@ -15,6 +16,7 @@ def check_sources(case: Case, findings: Findings) -> None:
         record = case.site.sources[source.name]
         subject = f"source {source.name!r}"
         direct = case.at_peak(source.direct)
+        check_direct(case, findings, source)
         taken = math.fsum([*source.collect.values(), direct])
         if taken > 0:
             findings.holds("tap_missing", subject, source.tapped, "is used but not tapped")

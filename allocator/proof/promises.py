@@ -10,6 +10,7 @@ from allocator.proof.case import ROUNDING, Case
 from allocator.proof.cycle import Cycle
 from allocator.proof.report import Findings
 from allocator.proof.windows import shortfall
+from allocator.proof.without import without
 from allocator.proof.words import spoken
 
 
@@ -44,7 +45,9 @@ def check_stores(case: Case, findings: Findings) -> None:
             )
         if not any(store.draw.values()):
             continue  # what promises nothing may stand empty, and nobody need feed it
-        supply = [(case.cycles[source.name], rate) for source, rate in case.collected(name)]
+        supply = [
+            (source.name, case.cycles[source.name], rate) for source, rate in case.collected(name)
+        ]
         check_promise(
             case,
             findings,
@@ -67,14 +70,37 @@ def check_promise(
     unit: str,
     size: float,
     loss: float,
-    supply: Sequence[tuple[Cycle, float]],
+    supply: Sequence[tuple[str, Cycle, float]],
     inflow: float,
     draw: Mapping[str, float],
 ) -> None:
     """Rules ``<rule>_long_run`` and ``<rule>_cut`` of one promise.
 
-    ``size``: kg or J; ``supply``: cycle and rate while on; ``draw``: mean by shape, a second.
+    ``size``: kg or J; ``supply``: source, cycle and rate while on; ``draw``: mean by shape, a
+    second. A plan that says it withstands lost and low sources keeps both rules without any such
+    sources: ``<rule>_without_long_run`` and ``<rule>_without_cut``.
     """
+    fed = [(cycle, rate) for _, cycle, rate in supply]
+    _keeps(case, findings, subject, rule, unit, size, loss, fed, inflow, draw)
+    if not any(draw.values()):
+        return
+    for words, left in without(case, findings, subject, supply):
+        worse = f"{subject} without {words}"
+        _keeps(case, findings, worse, f"{rule}_without", unit, size, loss, left, inflow, draw)
+
+
+def _keeps(
+    case: Case,
+    findings: Findings,
+    subject: str,
+    rule: str,
+    unit: str,
+    size: float,
+    loss: float,
+    supply: Sequence[tuple[Cycle, float]],
+    inflow: float,
+    draw: Mapping[str, float],
+) -> None:
     lost = loss * size
     gets = math.fsum([inflow, *(rate * cycle.mean for cycle, rate in supply)])
     gives = math.fsum([lost, *draw.values()])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from allocator.plan import Plan
+from allocator.plan import Plan, Withstands
 from allocator.reporting.bill import running_money
 from allocator.reporting.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.reporting.parts import (
@@ -134,7 +134,23 @@ def _promise(plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[s
     if plan.ceiling.clean is not None or plan.ceiling.total is not None:
         rows.append(row("no plan can pass", plan.ceiling.clean, plan.ceiling.total))
     rows.append(("mean demand", "", quantity(demand, "power"), ""))
-    return table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    lines = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    return lines + (paragraph(withstood(plan.withstands)) if plan.withstands else [])
+
+
+def withstood(withstands: Withstands) -> str:
+    """What a promise holds against, in a sentence."""
+    parts = []
+    if withstands.lost:
+        parts.append(f"any {_sources(withstands.lost)} giving nothing at all")
+    if withstands.low:
+        other = "other " if withstands.lost else ""
+        parts.append(f"any {_sources(withstands.low, other)} giving the low end of the range")
+    return f"The promise holds with {' and '.join(parts)}, for ever and with no valve touched."
+
+
+def _sources(number: int, other: str = "") -> str:
+    return f"{number} {other}source{'' if number == 1 else 's'}"
 
 
 def _above(more: float, less: float) -> bool:

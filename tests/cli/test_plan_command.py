@@ -255,3 +255,22 @@ def test_a_plan_that_breaks_its_promise_is_kept_and_marked(
     monkeypatch.undo()
     broken, plan = str(tmp_path / "broken.json"), str(tmp_path)
     assert main(["simulate", site, plan, "-o", str(tmp_path / "again"), "--replay", broken]) == 1
+
+
+def test_promises_that_withstand_sources(
+    networks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """One source alone can be lost by no promise; at its low end it gives 5/6 of the flow."""
+    site, folder = tmp_path / "site.yaml", tmp_path / "plan"
+    text = (networks / "first.yaml").read_text(encoding="utf-8")
+    assert main(["plan", str(networks / "first.yaml"), "-o", str(folder), "--robust", "1"]) == 2
+    assert "no source has a range for its flow" in capsys.readouterr().err
+    site.write_text(text.replace("flow: 12 g/s", "flow: {low: 10 g/s, high: 14 g/s}"), "utf-8")
+    assert main(["plan", str(site), "-o", str(folder), "--robust", "1"]) == 0
+    out = capsys.readouterr().out
+    assert "with any 1 source giving the low end of the range, for ever" in out
+    assert main(["audit", str(site), str(folder)]) == 0
+    assert main(["plan", str(site), "-o", str(folder), "--lose", "1"]) == 0
+    assert "Promised 0 W clean at all times" in capsys.readouterr().out
+    assert main(["plan", str(site), "-o", str(folder), "--lose", "1", "--basis", "mean"]) == 2
+    assert "averages withstand nothing" in capsys.readouterr().err

@@ -11,7 +11,9 @@ import pytest
 import tampered_builds
 import tampered_claims
 import tampered_flows
+import tampered_without
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
+from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from tampering import SET, change, drop, edit, limited
 
@@ -31,6 +33,8 @@ ACCEPTED = {
     "store, tank, levelling, on and off, converter, by-products": (COVE, COVE_PLAN),
     "mean basis": (COVE, COVE_MEAN_PLAN),
     "lines, bursts, store behind a store, priorities": (RIDGE, RIDGE_PLAN),
+    "any one source lost": (MOOR, MOOR_LOST_PLAN),
+    "any one source at its low end, one past the store": (MOOR, MOOR_LOW_PLAN),
 }
 
 
@@ -50,7 +54,12 @@ def test_accepts_what_comes_back_from_a_file(case: str) -> None:
 
 # ---- single tamperings, each table in a file of its own
 
-TAMPERED = {**tampered_builds.TAMPERED, **tampered_flows.TAMPERED, **tampered_claims.TAMPERED}
+TAMPERED = {
+    **tampered_builds.TAMPERED,
+    **tampered_flows.TAMPERED,
+    **tampered_claims.TAMPERED,
+    **tampered_without.TAMPERED,
+}
 
 
 @pytest.mark.parametrize("case", TAMPERED)

@@ -8,7 +8,7 @@ import numpy as np
 
 from allocator.plan import FLAT, BatteryUse, StoreUse
 from allocator.proof.batteries import bursts_into, levelled_by
-from allocator.proof.case import CLASSES, Case, class_of
+from allocator.proof.case import CLASSES, Case
 from allocator.proof.simulation.circuit import Clock, Rate, Tank, clock_of
 from allocator.site.records import Profile
 
@@ -115,19 +115,8 @@ def burst_tank(case: Case, battery: BatteryUse, kind: str, bus: int) -> Tank | N
 
 
 def _burst_sources(case: Case, battery: BatteryUse, kind: str) -> list[tuple[str, float]]:
-    # bursts_into gives cycles, which sources share; here the names matter.
     found: dict[str, float] = {}
-    pairs = list(bursts_into(case, battery, kind))
-    names = [
-        source.name
-        for destination in case.destinations.values()
-        if destination.battery is battery
-        and destination.machine is not None
-        and destination.fluid is not None
-        and class_of(case.site, case.machine_type(destination.machine)) == kind
-        for source, _ in case.collected(destination.name)
-    ]
-    for name, (_, power) in zip(names, pairs, strict=True):
+    for name, _, power in bursts_into(case, battery, kind):
         found[name] = found.get(name, 0.0) + power
     return list(found.items())
 

@@ -1,0 +1,104 @@
+"""A moor made by hand: plans that withstand lost sources, and sources at their low end.
+
+All stands at one place, so that only the store's promise matters. Gas makes 10 MJ of power a kg.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from handmade_cove import HOUR, named
+
+from allocator.plan import (
+    FLAT,
+    Ceiling,
+    DemandUse,
+    Emissions,
+    GoalResult,
+    MachineUse,
+    Plan,
+    Power,
+    SourceUse,
+    StoreUse,
+    Withstands,
+)
+from allocator.site.records import (
+    POWER,
+    Demand,
+    Fluid,
+    MachineType,
+    Place,
+    Site,
+    Source,
+    Spread,
+    Stage,
+    StoreType,
+)
+
+MOOR = Site(
+    name="Moor",
+    sha256="3a" * 32,
+    fluids=named(Fluid("gas", heating_value=20e6), Fluid("breath", emission="biogenic")),
+    materials={},
+    places=named(Place("mill")),
+    sources=named(
+        Source("one", "mill", "gas", flow=0.002, stages=(Stage(20 * HOUR, 24 * HOUR),)),
+        Source("two", "mill", "gas", flow=0.002, stages=(Stage(20 * HOUR, 24 * HOUR),)),
+        Source("three", "mill", "gas", flow=0.004, stages=(Stage(12 * HOUR, 24 * HOUR),)),
+        Source("seep", "mill", "gas", flow=0.001),
+    ),
+    stores=named(StoreType("holder", "gas", ("mill",), most=400.0)),
+    builds={},
+    routes={},
+    machines=named(
+        MachineType(
+            "set", takes={"gas": 0.001}, gives={"breath": 0.002}, places={"mill": 9}, power_out=10e3
+        ),
+    ),
+    demands=named(Demand("town", POWER, 50e3)),
+    spreads={
+        "sources.one.flow": Spread(0.001, 0.002, 0.003),
+        "sources.seep.flow": Spread(0.0008, 0.001, 0.0012),
+    },
+)
+
+# Means while all is well: 0.002 * 20/24 twice and 0.004 * 12/24, 0.005333 kg/s; without 'three',
+# the most that any one gives, 0.003333. In the quiet 4 h 0.0033 * 14400 = 47.52 kg are needed;
+# without 'one' 'two' alone flows in the next 8 h, (0.0033 - 0.002) * 28800 = 37.44 kg more: 84.96.
+MOOR_LOST_PLAN = Plan(
+    site_name="Moor",
+    site_sha256="3a" * 32,
+    basis="firm",
+    status="optimal",
+    goals=(GoalResult("clean_power", "W", "max", 33e3, 33.3e3, 0.3 / 33.3, "within_gap"),),
+    ceiling=Ceiling(None, None),
+    power=Power(33e3, 33e3, 33e3, 33e3, 50e3, 0.66),
+    sources=(
+        SourceUse("one", True, True, {"store:holder@mill": 0.002}),
+        SourceUse("two", True, True, {"store:holder@mill": 0.002}),
+        SourceUse("three", True, True, {"store:holder@mill": 0.004}),
+        SourceUse("seep", False, False),
+    ),
+    stores=(StoreUse("holder@mill", "holder", "mill", "gas", 85.0, 85.0, None, {FLAT: 0.0033}),),
+    batteries=(),
+    runs=(),
+    lines=(),
+    machines=(MachineUse("set@mill", "set", "mill", 4, 4, 4, 3.3),),
+    demands=(DemandUse("town", POWER, 50e3, 0.66, 0.0),),
+    materials=(),
+    emissions=Emissions(0.0, 0.0066, {"breath": 0.0066}),
+    money=0.0,
+    withstands=Withstands(lost=1),
+)
+
+# The seep feeds the sets past the store: 0.0006 of the 0.0008 kg/s that it gives at its low end.
+MOOR_LOW_PLAN = replace(
+    MOOR_LOST_PLAN,
+    goals=(GoalResult("clean_power", "W", "max", 39e3, 39e3, 0.0, "optimal"),),
+    power=Power(39e3, 39e3, 39e3, 39e3, 50e3, 0.78),
+    sources=(*MOOR_LOST_PLAN.sources[:3], SourceUse("seep", True, True, {}, {FLAT: 0.0006})),
+    machines=(MachineUse("set@mill", "set", "mill", 4, 4, 4, 3.9),),
+    demands=(DemandUse("town", POWER, 50e3, 0.78, 0.0),),
+    emissions=Emissions(0.0, 0.0078, {"breath": 0.0078}),
+    withstands=Withstands(low=1),
+)
