@@ -128,8 +128,8 @@ def simulate_plan(
     return replace(trace, plan_sha256=plan_digest(plan))
 
 
-SHORT_PROOF = 500_000
-"""Events, about, of the proof that a plan gets unasked: well below a second of work."""
+SHORT_PROOF = 200_000
+"""Events, about, of the proof that a plan gets unasked: some tenths of a second of work."""
 
 
 def prove_plan(
@@ -140,22 +140,34 @@ def prove_plan(
     seed: int = 0,
     executor: Executor | None = None,
 ) -> tuple[Plan, Trace]:
-    """Simulate an audited plan; the plan, no longer ``verified`` if its promise failed.
+    """Simulate an audited plan; the plan with set-points, not ``verified`` if its promise failed.
 
     ``draws``: from random phases, of a year each, and one against each store; None: two draws
-    and those against stores, cut to :data:`SHORT_PROOF` events.
+    and those against stores, cut to :data:`SHORT_PROOF` events. With ``draws`` the set-points
+    are searched store by store; else the better is taken of all full, or as promises need.
 
     Raises:
         PlanFileError: the plan is not on the firm basis, or has too much in it to simulate.
     """
-    from allocator.proof.simulation import SimulationSettings
+    from allocator.proof.simulation import SimulationSettings, simulate
+    from allocator.proof.simulation.phases import worst_windows
+    from allocator.proof.simulation.search import best_reserves, quick_reserves, set_points_of
+    from allocator.proof.simulation.simulate import assemble
 
     settings = SimulationSettings(
         phases=2 if draws is None else draws,
         seed=seed,
         budget=SHORT_PROOF if draws is None else None,
     )
-    trace = simulate_plan(site, replace(plan, verified=False), settings, executor=executor)
+    assembly = assemble(site, plan)
+    worst = worst_windows(assembly.case, assembly.circuit)
+    short = replace(settings, phases=1, budget=SHORT_PROOF // 4)
+    if draws is None:
+        levels = quick_reserves(site, plan, short, worst).levels
+    else:
+        levels = best_reserves(site, plan, short, worst=worst).levels
+    plan = replace(plan, set_points=set_points_of(site, plan, levels))
+    trace = simulate(site, plan, settings, executor=executor, worst=worst)
     plan = replace(plan, verified=plan.verified and trace.kept)
     return plan, replace(trace, plan_sha256=plan_digest(plan))
 

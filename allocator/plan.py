@@ -295,6 +295,38 @@ NOTHING = Withstands()
 
 
 @dataclass(frozen=True, slots=True)
+class StoreHold:
+    """What is kept in a store, or in a part of a battery, for its promise: ``reserve`` kg or J.
+
+    What it holds above that may be burnt at once.
+    """
+
+    store: str
+    unit: str
+    reserve: float
+
+
+@dataclass(frozen=True, slots=True)
+class RunLevels:
+    """J of the batteries' swing part at which a unit that is run on and off starts and stops."""
+
+    machine: str
+    start: float
+    stop: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetPoints:
+    """Numbers to run the site by. ``start_order``: machine groups in the order in which what
+
+    idles is started on what would spill: clean ones before others."""
+
+    stores: tuple[StoreHold, ...] = ()
+    cycled: tuple[RunLevels, ...] = ()
+    start_order: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Plan:
     """A plan for a site on one basis (``firm`` or ``mean``)."""
 
@@ -322,3 +354,4 @@ class Plan:
     heat: Heat | None = None
     prices: tuple[Price, ...] = ()
     withstands: Withstands | None = None
+    set_points: SetPoints | None = None

@@ -44,7 +44,10 @@ from allocator.plan import (
     Power,
     Price,
     Run,
+    RunLevels,
+    SetPoints,
     SourceUse,
+    StoreHold,
     StoreUse,
     Withstands,
 )
@@ -397,6 +400,38 @@ _PRICE = Object(
 )
 _WITHSTANDS = Object(Withstands, (Key("lost", _WHOLE), Key("low", _WHOLE)))
 
+_SET_POINTS = Object(
+    SetPoints,
+    (
+        Key(
+            "stores",
+            Rows(
+                Object(
+                    StoreHold,
+                    (
+                        Key("store", _TEXT),
+                        Key("unit", Text(("kg", "J"))),
+                        Key("reserve", _NUMBER),
+                    ),
+                )
+            ),
+        ),
+        Key(
+            "cycled",
+            Rows(
+                Object(
+                    RunLevels,
+                    (
+                        Key("machine", _TEXT),
+                        Key("start_at_j", _NUMBER, "start"),
+                        Key("stop_at_j", _NUMBER, "stop"),
+                    ),
+                )
+            ),
+        ),
+        Key("start_order", Rows(_TEXT)),
+    ),
+)
 _BODY = Object(
     dict,
     (
@@ -422,5 +457,6 @@ _BODY = Object(
         Key("heat", _HEAT, optional=True),
         Key("prices", Rows(_PRICE), optional=True),
         Key("withstands", Maybe(_WITHSTANDS), optional=True),
+        Key("set_points", _SET_POINTS, optional=True),
     ),
 )

@@ -32,7 +32,10 @@ from allocator.plan import (
     Power,
     Price,
     Run,
+    RunLevels,
+    SetPoints,
     SourceUse,
+    StoreHold,
     StoreUse,
     Withstands,
 )
@@ -117,6 +120,11 @@ FULL = Plan(
         (CoolerHeat("fan at north", "fan x 2", 9e3, 180.0, 4e3, 320.0),),
         (HeatLimit("run ridge", "surface", "K", 311.0, 333.15),),
         ("ridge: gas may drip",),
+    ),
+    set_points=SetPoints(
+        (StoreHold("holder@works", "kg", 9.0), StoreHold("cells@works levelling", "J", 1.0)),
+        (RunLevels("set@works", 0.5, 9.0),),
+        ("set@works",),
     ),
 )
 

@@ -51,9 +51,10 @@ def arguments(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument(
         "--hold",
-        choices=("full", "need"),
-        default="full",
-        help="full: keep stores brim-full (default); need: burn what the promise does not need",
+        choices=("plan", "full", "need"),
+        default="plan",
+        help="plan: keep in stores what the plan's set-points say (default); full: keep them "
+        "brim-full; need: burn all that the promise does not need",
     )
     command.add_argument(
         "--outages",

@@ -34,7 +34,7 @@ def plan_tables(
         "bill_of_materials": tables.bill(site, plan),
         "cut_list": cut_list_table(site, plan),
         "build_order": build_order_table(site, plan, crew),
-        "set_points": set_points_table(site, plan, reserves),
+        "set_points": set_points_table(site, plan, reserves or _reserves(plan)),
     }
     if plan.heat is not None:
         frames["heat_limits"] = tables.heat_limits(plan)
@@ -56,3 +56,9 @@ def hand_over_files(
     texts["plan.graphml"] = plan_graphml(site, plan)
     files = {name: text.encode("utf-8") for name, text in texts.items()}
     return {**files, "plan.xlsx": workbook(plan, frames)}
+
+
+def _reserves(plan: Plan) -> dict[str, tuple[float, str]] | None:
+    if plan.set_points is None:
+        return None
+    return {hold.store: (hold.reserve, hold.unit) for hold in plan.set_points.stores}

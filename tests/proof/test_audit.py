@@ -11,6 +11,7 @@ import pytest
 import tampered_builds
 import tampered_claims
 import tampered_flows
+import tampered_holds
 import tampered_without
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
@@ -31,6 +32,7 @@ from allocator.site.records import Built, Stage
 
 ACCEPTED = {
     "store, tank, levelling, on and off, converter, by-products": (COVE, COVE_PLAN),
+    "set-points": (COVE, tampered_holds.COVE_HELD),
     "mean basis": (COVE, COVE_MEAN_PLAN),
     "lines, bursts, store behind a store, priorities": (RIDGE, RIDGE_PLAN),
     "any one source lost": (MOOR, MOOR_LOST_PLAN),
@@ -59,6 +61,7 @@ TAMPERED = {
     **tampered_flows.TAMPERED,
     **tampered_claims.TAMPERED,
     **tampered_without.TAMPERED,
+    **tampered_holds.TAMPERED,
 }
 
 

@@ -212,6 +212,18 @@ def swing_of(case: Case, machine: MachineUse) -> float:
     return min([kept * share, *received])
 
 
+def levels_of(case: Case, machine: MachineUse) -> tuple[float, float]:
+    """J of the swing part at which a unit that is run on and off starts, and stops.
+
+    As the plan sets them; else from empty to full, which makes the fewest starts there are.
+    """
+    points = case.plan.set_points
+    for levels in () if points is None else points.cycled:
+        if levels.machine == machine.name:
+            return levels.start, levels.stop
+    return 0.0, swing_of(case, machine)
+
+
 def starts_of(case: Case, machine: MachineUse, seconds: float) -> float | None:
     """Starts of a unit that is run on and off between the two ends of its swing part.
 
@@ -220,7 +232,8 @@ def starts_of(case: Case, machine: MachineUse, seconds: float) -> float | None:
     """
     if machine.cycled >= 1.0:
         return 0.0
-    swing = swing_of(case, machine)
+    start, stop = levels_of(case, machine)
+    swing = stop - start
     if swing <= 0:
         return None
     power = battery_efficiency(case, machine) * case.machine_type(machine).power_out

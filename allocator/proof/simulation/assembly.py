@@ -241,7 +241,13 @@ def _arcs(
     stores = {store.name: store for store in case.plan.stores}
     rooms = {fluid: spare_room(case, fluid) for fluid in case.site.fluids}
     found = []
-    order = sorted(range(len(burners)), key=lambda b: (not burners[b].clean, b))
+    points = case.plan.set_points
+    first = {} if points is None else {name: i for i, name in enumerate(points.start_order)}
+    last = len(first)
+    order = sorted(
+        range(len(burners)),
+        key=lambda b: (not burners[b].clean, first.get(owners[b] or "", last), b),
+    )
     for b in order:
         burner, owner = burners[b], owners[b]
         for k, tank in enumerate(tanks):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,10 @@ class WorstWindow:
     length: float
     need: float
     phases: Phases
+
+
+Worst = Mapping[str, WorstWindow | None]
+"""The worst window of every tank, by name."""
 
 
 def random_phases(circuit: Circuit, seed: int, number: int) -> Phases:
@@ -82,6 +87,11 @@ def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
         return None
     phases = {name: _worst_start(cycle, short.length) for name, cycle, _ in parts}
     return WorstWindow(short.length, short.amount, phases)
+
+
+def worst_windows(case: Case, circuit: Circuit) -> Worst:
+    """The worst window of every tank of a circuit."""
+    return {tank.name: worst_window(case, tank) for tank in circuit.tanks}
 
 
 def _worst_start(cycle: Cycle, length: float) -> float:

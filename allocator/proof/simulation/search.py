@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from allocator.plan import Plan
+from allocator.plan import Plan, RunLevels, SetPoints, StoreHold
+from allocator.proof.case import class_of
+from allocator.proof.simulation.accounts import swing_of
 from allocator.proof.simulation.circuit import Tank
-from allocator.proof.simulation.phases import worst_window
+from allocator.proof.simulation.phases import Worst, worst_windows
 from allocator.proof.simulation.setpoints import needed_levels
 from allocator.proof.simulation.simulate import assemble, simulate
 from allocator.proof.simulation.trace import SimulationSettings, Trace
@@ -30,6 +32,7 @@ def best_reserves(
     plan: Plan,
     settings: SimulationSettings,
     shares: Sequence[float] = SHARES,
+    worst: Worst | None = None,
 ) -> Reserves:
     """The reserves, tank by tank, with the most clean and then the most total mean power.
 
@@ -40,22 +43,76 @@ def best_reserves(
     Raises:
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
     """
-    assembly = assemble(site, plan)
-    tanks = assembly.circuit.tanks
-    worst = {tank.name: worst_window(assembly.case, tank) for tank in tanks}
-    needs = needed_levels(assembly.circuit, worst)
-    plain = replace(settings, adversarial=False, from_now=False, foresight=0.0, samples=1, events=0)
+    plain = _plain(settings)
+    tanks, needs, worst = _needs(site, plan, worst)
     levels = {tank.name: tank.size for tank in tanks}
-    best = _judged(simulate(site, plan, plain, levels))
+    best = _judged(simulate(site, plan, plain, levels, worst=worst))
     for tank in tanks:
         for share in shares:
             tried = {**levels, tank.name: _between(tank, needs[tank.name], share)}
             if tried == levels:
                 continue
-            trace = simulate(site, plan, plain, tried)
+            trace = simulate(site, plan, plain, tried, worst=worst)
             if trace.kept and _judged(trace) > best:
                 best, levels = _judged(trace), tried
     return Reserves(levels, *best)
+
+
+def quick_reserves(
+    site: Site, plan: Plan, settings: SimulationSettings, worst: Worst | None = None
+) -> Reserves:
+    """The better of two: all stores brim-full, or all no fuller than their promises need.
+
+    Raises:
+        PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
+    """
+    tanks, needs, worst = _needs(site, plan, worst)
+    full = {tank.name: tank.size for tank in tanks}
+    found = []
+    for levels in (full, needs):
+        trace = simulate(site, plan, _plain(settings), levels, worst=worst)
+        found.append(Reserves(levels, *_judged(trace)))
+        if needs == full or not trace.kept:
+            break
+    return max(found, key=lambda r: (r.mean_clean_w, r.mean_total_w))
+
+
+def set_points_of(site: Site, plan: Plan, reserves: Mapping[str, float]) -> SetPoints:
+    """Reserves with the rest of what a crew sets: run levels, and the order of starting.
+
+    Units run on and off swing from empty to full, which makes the fewest starts; clean groups
+    start before others.
+    """
+    assembly = assemble(site, plan)
+    case = assembly.case
+    givers = [m for m in plan.machines if case.machine_type(m).power_out > 0]
+    clean = [class_of(site, case.machine_type(m)) == "clean" for m in givers]
+    order = sorted(range(len(givers)), key=lambda i: (not clean[i], i))
+    return SetPoints(
+        stores=tuple(
+            StoreHold(tank.name, tank.unit, reserves.get(tank.name, tank.size))
+            for tank in assembly.circuit.tanks
+        ),
+        cycled=tuple(
+            RunLevels(machine.name, 0.0, swing_of(case, machine))
+            for machine in plan.machines
+            if machine.cycled > 0
+        ),
+        start_order=tuple(givers[i].name for i in order),
+    )
+
+
+def _plain(settings: SimulationSettings) -> SimulationSettings:
+    return replace(settings, adversarial=False, from_now=False, foresight=0.0, samples=1, events=0)
+
+
+def _needs(
+    site: Site, plan: Plan, worst: Worst | None
+) -> tuple[tuple[Tank, ...], dict[str, float], Worst]:
+    assembly = assemble(site, plan)
+    if worst is None:
+        worst = worst_windows(assembly.case, assembly.circuit)
+    return assembly.circuit.tanks, needed_levels(assembly.circuit, worst), worst
 
 
 def _between(tank: Tank, need: float, share: float) -> float:

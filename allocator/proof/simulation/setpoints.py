@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.plan import Plan
 from allocator.proof.case import Case
-from allocator.proof.simulation.accounts import starts_of, swing_of
+from allocator.proof.simulation.accounts import levels_of, starts_of
 from allocator.proof.simulation.circuit import Circuit
 from allocator.proof.simulation.phases import WorstWindow
 from allocator.proof.simulation.trace import DAY, CycleSetPoint, SetPoint
@@ -59,9 +60,15 @@ def unsafe_set_points(
 
 
 def cycle_points(case: Case) -> tuple[CycleSetPoint, ...]:
-    """Start when the swing part is empty, stop when it is full: the fewest starts there are."""
+    """Start and stop levels of the units run on and off, and how often they start."""
     return tuple(
-        CycleSetPoint(machine.name, 0.0, swing_of(case, machine), starts_of(case, machine, DAY))
+        CycleSetPoint(machine.name, *levels_of(case, machine), starts_of(case, machine, DAY))
         for machine in case.plan.machines
         if machine.cycled > 0
     )
+
+
+def planned_reserves(plan: Plan) -> dict[str, float] | None:
+    """The reserves that a plan sets, by tank; None where it sets none."""
+    points = plan.set_points
+    return None if points is None else {hold.store: hold.reserve for hold in points.stores}

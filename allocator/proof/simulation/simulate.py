@@ -19,16 +19,18 @@ from allocator.proof.simulation.assembly import Assembly, assembly_of
 from allocator.proof.simulation.circuit import Circuit
 from allocator.proof.simulation.phases import (
     Phases,
+    Worst,
     WorstWindow,
     random_phases,
     surveyed_phases,
-    worst_window,
+    worst_windows,
 )
 from allocator.proof.simulation.recording import recording_of
 from allocator.proof.simulation.running import Finished, run_circuit
 from allocator.proof.simulation.setpoints import (
     cycle_points,
     needed_levels,
+    planned_reserves,
     set_points,
     unsafe_set_points,
 )
@@ -52,6 +54,7 @@ def simulate(
     solve: Solve | None = None,
     executor: Executor | None = None,
     given: Sequence[Run] = (),
+    worst: Worst | None = None,
 ) -> Trace:
     """Run a firm plan from random, surveyed and adversarial phases; see the settings.
 
@@ -66,6 +69,7 @@ def simulate(
         solve: a solver of linear programs for the bounds on any control, where asked for.
         executor: runs the draws after the first; None: here, one after the other.
         given: runs to do in place of those of the settings, such as those that broke a promise.
+        worst: what :func:`worst_windows` says of the plan, where that is known already.
 
     Raises:
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
@@ -75,9 +79,12 @@ def simulate(
     if settings.foresight > 0 and solve is None:
         raise ValueError("the foresight bound needs a solver of linear programs")
     assembly = assemble(site, plan, surplus=settings.surplus)
-    worst = {tank.name: worst_window(assembly.case, tank) for tank in assembly.circuit.tanks}
+    if worst is None:
+        worst = worst_windows(assembly.case, assembly.circuit)
     if reserves is None and settings.hold == "need":
         reserves = needed_levels(assembly.circuit, worst)
+    elif reserves is None and settings.hold == "plan":
+        reserves = planned_reserves(plan)
     circuit = with_reserves(assembly.circuit, reserves or {})
     settings = within_budget(circuit, settings, worst)
     runs = tuple(given) or planned_runs(assembly, circuit, settings, worst)
@@ -121,7 +128,7 @@ def planned_runs(
     assembly: Assembly,
     circuit: Circuit,
     settings: SimulationSettings,
-    worst: Mapping[str, WorstWindow | None],
+    worst: Worst,
 ) -> tuple[Run, ...]:
     """The runs of the settings: random ones, the surveyed one, one against each store."""
     seconds = settings.days * DAY
@@ -151,7 +158,7 @@ def planned_runs(
 
 
 def within_budget(
-    circuit: Circuit, settings: SimulationSettings, worst: Mapping[str, WorstWindow | None]
+    circuit: Circuit, settings: SimulationSettings, worst: Worst
 ) -> SimulationSettings:
     """The settings with no more days, and no more draws, than their budget of events allows."""
     if settings.budget is None:

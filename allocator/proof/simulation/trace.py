@@ -32,7 +32,8 @@ class SimulationSettings:
 
     ``adversarial``: besides, one draw against every store. ``from_now``: besides, one draw from
     empty stores with the sources as surveyed. ``surplus``: burn what would spill; else promises
-    are kept, no more. ``hold``: ``full`` keeps stores brim-full, ``need`` burns what a store
+    are kept, no more. ``hold``: ``plan`` keeps what the plan's set-points say
+    (brim-full where it has none), ``full`` keeps stores brim-full, ``need`` burns what a store
     holds beyond the worst window of its promise. ``samples``: levels recorded a draw.
     ``events``: changes written down, at most. ``foresight``: s of the first draw for which the
     bound on any control is worked out (0: none). ``failing``: outages, or None. ``budget``:
@@ -47,7 +48,7 @@ class SimulationSettings:
     adversarial: bool = True
     from_now: bool = False
     surplus: bool = True
-    hold: str = "full"
+    hold: str = "plan"
     samples: int = 400
     events: int = 2000
     foresight: float = 0.0
@@ -59,8 +60,8 @@ class SimulationSettings:
             raise ValueError(f"days must be above 0 (got {self.days!r})")
         if self.phases < 1:
             raise ValueError(f"phases must be 1 or more (got {self.phases!r})")
-        if self.hold not in ("full", "need"):
-            raise ValueError(f"hold must be 'full' or 'need' (got {self.hold!r})")
+        if self.hold not in ("plan", "full", "need"):
+            raise ValueError(f"hold must be 'plan', 'full' or 'need' (got {self.hold!r})")
         if self.samples < 1 or self.events < 0 or self.seed < 0:
             raise ValueError("samples must be 1 or more, events and seed 0 or more")
         if self.budget is not None and self.budget < 1:

@@ -7,10 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from allocator.plan import Plan
+from allocator.plan import Plan, SetPoints
 from allocator.planning import Settings, make_plan
 from allocator.proof.simulation import SimulationSettings, simulate
-from allocator.proof.simulation.search import best_reserves
+from allocator.proof.simulation.running import run_circuit
+from allocator.proof.simulation.search import best_reserves, quick_reserves, set_points_of
+from allocator.proof.simulation.simulate import assemble
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -78,3 +80,67 @@ def test_starts_of_a_unit_behind_a_battery() -> None:
     assert point.stop == pytest.approx(kept)
     assert point.starts_a_day == pytest.approx(86400.0 / (on + off))
     assert on >= kind.least_run
+
+
+def test_a_plan_s_own_set_points_are_kept_to() -> None:
+    site, plan = roomy()
+    full = simulate(site, plan, ASKED)
+    found = quick_reserves(site, plan, ASKED)
+    assert found.mean_clean_w > full.mean("mean_clean_w") * 1.01
+    held = replace(plan, set_points=set_points_of(site, plan, found.levels))
+    trace = simulate(site, held, ASKED)
+    assert trace.kept
+    assert trace.mean("mean_clean_w") == pytest.approx(found.mean_clean_w, rel=1e-9)
+    assert trace.reserves == found.levels
+    told = simulate(site, held, replace(ASKED, hold="full"))
+    assert told.mean("mean_clean_w") == full.mean("mean_clean_w")
+
+
+def test_a_plan_s_reserve_that_is_too_low_is_named() -> None:
+    site, plan = roomy(1.2)
+    low = {plan.stores[0].name: 0.1 * plan.stores[0].size}
+    held = replace(plan, set_points=set_points_of(site, plan, low))
+    trace = simulate(site, held, ASKED)
+    assert trace.unsafe == tuple(low)
+    assert not trace.kept
+
+
+def test_a_smaller_swing_starts_more_often() -> None:
+    """Half the swing, twice the starts."""
+    site = read_site(NETWORKS / "two_bays.yaml")
+    plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
+    assert plan is not None
+    points = set_points_of(site, plan, {})
+    (levels,) = points.cycled
+    half = replace(levels, start=0.25 * levels.stop, stop=0.75 * levels.stop)
+    (whole_run,), (half_run,) = (
+        simulate(site, replace(plan, set_points=p), replace(ASKED, phases=1)).cycle_points
+        for p in (points, replace(points, cycled=(half,)))
+    )
+    assert whole_run.starts_a_day is not None
+    assert half_run.starts_a_day == pytest.approx(2 * whole_run.starts_a_day)
+
+
+def test_what_idles_starts_in_the_order_that_is_set() -> None:
+    """Two groups of one kind could burn what spills; the one named first gets more of it."""
+    site, plan = roomy()
+    (machine,) = plan.machines
+    kind = replace(site.machines[machine.type], places={"mill": None})
+    site = replace(site, machines={"first": kind, "second": replace(kind, name="second")})
+    one = replace(machine, name="first@mill", type="first", count=machine.count + 1)
+    two = replace(
+        one, name="second@mill", type="second", count=1, running=0, flat_load=0.0, following={}
+    )
+    both = replace(plan, machines=(one, two))
+    burnt = {}
+    for order in (("first@mill", "second@mill"), ("second@mill", "first@mill")):
+        held = replace(both, set_points=SetPoints(start_order=order))
+        circuit = assemble(site, held).circuit
+        names = [circuit.burners[arc.burner].name for arc in circuit.arcs]
+        sums = run_circuit(circuit, {}, 20 * 86400.0).sums.burner
+        spent = {burner.name: 0.0 for burner in circuit.burners}
+        for burner, units in zip(circuit.burners, sums, strict=True):
+            spent[burner.name] += float(units)
+        burnt[order[0]] = spent
+        assert list(dict.fromkeys(names)) == list(order)
+    assert burnt["second@mill"]["second@mill"] > burnt["first@mill"]["second@mill"]

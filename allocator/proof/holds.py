@@ -1,0 +1,91 @@
+"""Set-points of a plan: reserves that its promises need, run levels, the order of starting."""
+
+from __future__ import annotations
+
+from allocator.proof.case import Case, class_of
+from allocator.proof.report import Findings
+from allocator.proof.running import battery_efficiency
+
+FOUND = 1e-6
+"""Worst windows are found to 1e-7 of their need."""
+
+
+def check_set_points(case: Case, findings: Findings) -> None:
+    """What a crew is told to keep keeps every promise.
+
+    * worst window of a store or part <= its reserve <= its size;
+    * 0 <= start < stop <= what the swing part (and the receivers) allow a group, and the run
+      between them, (stop - start) / (e P (1 - c)), is no shorter than its least run;
+    * the order of starting names groups that give power, each once, clean ones first.
+    """
+    points = case.plan.set_points
+    if points is None:
+        return
+    if not findings.holds(
+        "set_points", "set-points", case.firm, "a plan on the mean basis has no promise to keep"
+    ):
+        return
+    from allocator.proof.simulation.assembly import assembly_of
+    from allocator.proof.simulation.phases import worst_window
+
+    tanks = {tank.name: tank for tank in assembly_of(case).circuit.tanks}
+    for name in {hold.store for hold in points.stores} ^ set(tanks):
+        known = "has no reserve" if name in tanks else "is no store of the plan"
+        findings.holds("set_points", f"set-point of {name!r}", False, known)
+    for hold in points.stores:
+        tank = tanks.get(hold.store)
+        if tank is None:
+            continue
+        subject = f"set-point of {hold.store!r}"
+        findings.holds("set_points", subject, hold.unit == tank.unit, f"its unit is {tank.unit}")
+        findings.at_most("reserve_most", subject, hold.reserve, tank.size, tank.unit, "the reserve")
+        window = worst_window(case, tank)
+        need = tank.size if window is None else min(tank.size, window.need)
+        findings.at_least(
+            "reserve_need", subject, hold.reserve, need * (1.0 - FOUND), tank.unit, "the reserve"
+        )
+    _check_cycled(case, findings)
+    _check_order(case, findings)
+
+
+def _check_cycled(case: Case, findings: Findings) -> None:
+    from allocator.proof.simulation.accounts import swing_of
+
+    points = case.plan.set_points
+    assert points is not None
+    groups = {m.name: m for m in case.plan.machines if m.cycled > 0}
+    for name in {levels.machine for levels in points.cycled} ^ set(groups):
+        known = "has no run levels" if name in groups else "is not run on and off"
+        findings.holds("set_points", f"run levels of {name!r}", False, known)
+    for levels in points.cycled:
+        machine = groups.get(levels.machine)
+        if machine is None:
+            continue
+        subject = f"run levels of {levels.machine!r}"
+        swing = swing_of(case, machine)
+        slack = 1e-9 * swing
+        findings.at_least("run_levels", subject, levels.start, 0.0, "J", "the start level")
+        findings.at_most("run_levels", subject, levels.stop, swing, "J", "the stop level", slack)
+        power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
+        least = case.machine_type(machine).least_run * power * (1.0 - machine.cycled)
+        run = levels.stop - levels.start
+        findings.at_least("run_levels", subject, run, least, "J", "the swing", 1e-6 * least)
+
+
+def _check_order(case: Case, findings: Findings) -> None:
+    points = case.plan.set_points
+    assert points is not None
+    giving = {m.name: m for m in case.plan.machines if case.machine_type(m).power_out > 0}
+    once = sorted(points.start_order) == sorted(giving)
+    if findings.holds(
+        "start_order", "order of starting", once, "must name each group that gives power once"
+    ):
+        clean = [
+            class_of(case.site, case.machine_type(giving[n])) == "clean" for n in points.start_order
+        ]
+        findings.holds(
+            "start_order",
+            "order of starting",
+            clean == sorted(clean, reverse=True),
+            "clean groups must come before the others",
+        )
