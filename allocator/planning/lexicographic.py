@@ -11,6 +11,7 @@ from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import Layout, neighbourhoods_of
 from allocator.planning.program import Program
 from allocator.planning.seam import Solved
+from allocator.planning.search.landing import Ideas
 from allocator.planning.settings import Progress, Reporter
 
 HELD = 1e-7
@@ -42,6 +43,7 @@ class Search:
     layout: Layout
     report: Reporter | None
     prover: Prover | None = None
+    ideas: Ideas | None = None
     point: np.ndarray | None = None
     trail: tuple[Progress, ...] = ()
 
@@ -142,6 +144,22 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
             near = program.near(search.point, held, deadline.left(0.15), NEAR_GAP)
             if near.point is not None:
                 offered(program.repaired(near.point, deadline.left(0.2)), note)
+    if search.ideas is not None and start is None and search.point is not None:
+        ideas, gap = search.ideas, program.settings.gap
+
+        def take(share: float) -> None:
+            for point in ideas.points(
+                program, gap, deadline.left, lambda: deadline.spent() > share
+            ):
+                offered(program.repaired(point, deadline.left(0.2)), "paths")
+
+        ideas.search(deadline.left(ideas.share), lambda find, note: None)
+        take(ideas.share + 0.15)
+        held = ideas.corridors(program.statement, search.point)
+        near = program.near(search.point, held, deadline.left(0.15), NEAR_GAP)
+        if near.point is not None:
+            program.add(program.broken(near.point))
+            offered(program.repaired(near.point, deadline.left(0.3)), "corridors of paths")
     relaxed = program.relaxed(deadline.left(0.3))
     if relaxed.status == "infeasible" and search.point is None:
         return GoalFound(goal, 0.0, None, None, "infeasible")

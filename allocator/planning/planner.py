@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from concurrent.futures import Executor
 from dataclasses import replace
 
 import numpy as np
@@ -36,6 +37,7 @@ from allocator.planning.operation import mean_output
 from allocator.planning.prices import prices_of
 from allocator.planning.program import Program
 from allocator.planning.rules.stock import money
+from allocator.planning.search.landing import ideas_of
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
 from allocator.planning.statement import Key, Row, Statement
 from allocator.planning.stating import state
@@ -47,7 +49,10 @@ FIRST_GOAL_SHARE = 0.6
 
 
 def make_plan(
-    site: Site, settings: Settings | None = None, report: Reporter | None = None
+    site: Site,
+    settings: Settings | None = None,
+    report: Reporter | None = None,
+    executor: Executor | None = None,
 ) -> Outcome:
     """Plan a site.
 
@@ -55,6 +60,7 @@ def make_plan(
         site: what stands and what may be built.
         settings: basis, limits, seed, solver.
         report: called with lines of progress.
+        executor: what starts of the search run on; in this process one by one where left out.
 
     Returns:
         The outcome: a plan, or none with the reason; times; the mean-basis plan for comparison.
@@ -65,17 +71,23 @@ def make_plan(
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        return _made(site, settings, clock, report)
+        return _made(site, settings, clock, report, executor)
 
 
-def _made(site: Site, settings: Settings, clock: Clock, report: Reporter | None) -> Outcome:
+def _made(
+    site: Site,
+    settings: Settings,
+    clock: Clock,
+    report: Reporter | None,
+    executor: Executor | None,
+) -> Outcome:
     mean_basis: Plan | None = None
     if settings.basis == "firm":
         quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3), withstands=NOTHING)
         share = clock.left(MEAN_SHARE)
-        mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None)
+        mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None, executor)
     whole = clock.left(0.88 if not settings.prices else 0.8)
-    plan, trail, proven, why, values = _planned(site, settings, clock, whole, report)
+    plan, trail, proven, why, values = _planned(site, settings, clock, whole, report, executor)
     if plan is None:
         return Outcome(None, proven, why, _seconds(clock), trail, mean_basis)
     if settings.basis == "firm":
@@ -127,6 +139,7 @@ def _planned(
     clock: Clock,
     limit: float | None,
     report: Reporter | None,
+    executor: Executor | None = None,
 ) -> tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]:
     began = clock.seconds()
     statement, choices = state(site, settings.basis, settings.withstands)
@@ -149,6 +162,7 @@ def _planned(
         clock,
     )
     search = Search(program, layout_of(statement, choices), report, prover)
+    search.ideas = ideas_of(choices, settings, clock, executor)
     found: list[GoalFound] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):

@@ -17,6 +17,9 @@ class Lift:
     step: float
 
 
+EFFORTS = ("quick", "normal", "thorough")
+
+
 @dataclass(frozen=True, slots=True)
 class Settings:
     """``basis``: ``firm`` or ``mean``. ``time_limit``: s for everything. ``gap``: relative.
@@ -26,6 +29,7 @@ class Settings:
     the time limit is not used, so that the answer depends on the site and the seed alone.
     ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
     ``withstands``: what the firm promise must hold against.
+    ``effort``: ``quick``, ``normal`` or ``thorough``: how many starts a search by paths makes.
     """
 
     basis: str = "firm"
@@ -38,10 +42,13 @@ class Settings:
     prices: bool = False
     lifts: tuple[Lift, ...] = ()
     withstands: Withstands = NOTHING
+    effort: str = "normal"
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):
             raise ValueError(f"basis must be 'firm' or 'mean' (got {self.basis!r})")
+        if self.effort not in EFFORTS:
+            raise ValueError(f"effort must be one of {', '.join(EFFORTS)} (got {self.effort!r})")
         if not self.time_limit > 0:
             raise ValueError(f"time limit must be above 0 s (got {self.time_limit!r})")
         if not 0 <= self.gap < 1:

@@ -1,0 +1,165 @@
+"""What the path search finds, taken over by the program: pipes held, all else decided exactly.
+
+Path moves know pipes, stores and machines, but not batteries behind bursts, lines, least loads or
+what stores save together. So the program is solved with the pipes of a find held (a small integer
+program), its promises are cut until they hold, and once more with the corridors of all the best
+finds open and all others held.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.planning.choices import Choices
+from allocator.planning.clock import Clock
+from allocator.planning.program import Program
+from allocator.planning.search.network import Find, first_service, network_of
+from allocator.planning.search.starts import PathSearch
+from allocator.planning.settings import Settings
+from allocator.planning.statement import Key, Statement
+
+FEW = 12
+"""Sources below which the plain program closes by itself."""
+MANY = 60
+"""Sources above which the search gets more of the time."""
+MOST_MOVES = 200
+"""Moves of a start where nodes, not seconds, are limited."""
+ROUNDS = 4
+TRIED = 4
+"""Finds that are taken over after a run of the search."""
+
+
+def point_of(statement: Statement, choices: Choices, find: Find) -> np.ndarray:
+    """The integers of a find as a point of the program; everything else is at its least."""
+    point = np.array([column.low for column in statement.columns])
+
+    def put(key: Key, value: float) -> None:
+        if statement.has(key):
+            point[statement.index(key)] = value
+
+    for (route, fluid), build in find.pipes.items():
+        put(("lay", route, build, fluid), 1.0)
+    for source in find.taps:
+        put(("tap", source), 1.0)
+    for group, units in find.counts.items():
+        put(("count", group), float(units))
+        put(("running", group), float(units + choices.groups[group].standing))
+    for store in find.stores:
+        put(("stand", store), 1.0)
+        put(("promises", store), 1.0)
+    return point
+
+
+def pipe_columns(statement: Statement) -> np.ndarray:
+    """The columns that say what is laid."""
+    return np.array(
+        [
+            number
+            for number, column in enumerate(statement.columns)
+            if isinstance(column.key, tuple) and column.key[0] == "lay"
+        ],
+        dtype=np.int64,
+    )
+
+
+def landed(
+    program: Program,
+    held: np.ndarray,
+    point: np.ndarray,
+    gap: float,
+    left: Callable[[float], float | None],
+) -> Iterator[np.ndarray]:
+    """Points to be judged: some integers held, the others decided, again while cuts are new."""
+    for _ in range(ROUNDS):
+        before = program.cuts
+        near = program.near(point, held, left(0.3), gap)
+        if near.point is None:
+            return
+        solved = program.repaired(near.point, left(0.5))
+        point = near.point
+        if solved.point is not None:
+            yield solved.point
+            point = solved.point
+        if program.cuts == before or program.clock.interrupted:
+            return
+
+
+@dataclass
+class Ideas:
+    """The path search of a site and its best finds. ``share`` of a goal's time that it takes."""
+
+    choices: Choices
+    paths: PathSearch
+    clock: Clock
+    moves: int | None
+    share: float
+
+    def search(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
+        """Look for finds."""
+        began = time.perf_counter()
+        self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, told)
+        self.clock.spend("paths", time.perf_counter() - began)
+
+    @property
+    def finds(self) -> list[Find]:
+        """The best finds, best first."""
+        return self.paths.elite
+
+    def points(
+        self,
+        program: Program,
+        gap: float,
+        left: Callable[[float], float | None],
+        out: Callable[[], bool],
+    ) -> Iterator[np.ndarray]:
+        """Points from the finds, to be judged: each find's pipes, then the corridors of all."""
+        statement = program.statement
+        lay = pipe_columns(statement)
+        for find in self.finds[:TRIED]:
+            if out():
+                return
+            point = point_of(statement, self.choices, find)
+            if self.choices.lossless:
+                solved = program.repaired(point, left(0.3))
+                if solved.point is not None:
+                    yield solved.point
+                    continue
+            yield from landed(program, lay, point, gap, left)
+
+    def corridors(self, statement: Statement, point: np.ndarray) -> np.ndarray:
+        """The pipe columns outside the corridors of the finds and of a point."""
+        lay = pipe_columns(statement)
+        known = {pipe for find in self.finds for pipe in find.pipes}
+        held = []
+        laid = set()
+        for number in lay:
+            _, route, _, fluid = statement.columns[number].key
+            if point[number] > 0.5:
+                laid.add((route, fluid))
+        for number in lay:
+            _, route, _, fluid = statement.columns[number].key
+            if (route, fluid) not in known and (route, fluid) not in laid:
+                held.append(number)
+        return np.array(held, dtype=np.int64)
+
+
+def ideas_of(
+    choices: Choices, settings: Settings, clock: Clock, executor: Executor | None
+) -> Ideas | None:
+    """The path search of a site; None where the plain program is enough, or paths say nothing."""
+    if len(choices.sources) < FEW or settings.solver != "highs":
+        return None
+    goal = first_service(choices)
+    made = None if goal is None else network_of(choices, goal)
+    if made is None:
+        return None
+    arrays, names = made
+    moves = None if settings.node_limit is None else min(settings.node_limit, MOST_MOVES)
+    share = 0.25 if len(choices.sources) <= MANY else 0.45
+    search = PathSearch(arrays, names, settings.seed, settings.effort, executor)
+    return Ideas(choices, search, clock, moves, share)

@@ -1,0 +1,125 @@
+"""What the path search works on: a site as flat arrays, and the state of one search.
+
+A *pipe* is a fluid on a route, a *node* a place for a fluid. What a source gives goes along
+*paths*: collect pipes to a store, then supply pipes to a *sink* (machines, or a demand for a
+fluid); without a store the whole path is supply. The loads on pipes decide which builds are laid.
+Materials are shares of their stocks, so that every stock is 1.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+PATHS = 8
+"""Paths that a source may have at once, those of the present move included."""
+
+
+class Arrays(NamedTuple):
+    """A site for the path search. Rates kg/s, sizes kg, windows s; masses as shares of stock.
+
+    Pipes e: ``tail``, ``head`` (nodes), ``one_way``; ``builds[e]`` of them, by rising capacity in
+    ``capacity[e, k]``, ``price[e, k]`` and ``mass[e, k, m]``. ``first[n]:first[n+1]`` are the
+    entries of ``edge`` and ``other`` at node n (pipes that may be left that way).
+    Sources s: ``source_node``, ``most`` rate, ``tap[s, m]``; modes
+    ``mode_first[s]:mode_first[s+1]`` with ``mode_store`` (through a store or straight) and
+    ``mode_share`` (promised a kg/s captured).
+    Stores k: ``store_node``, ``store_mass[k, m]`` a kg, ``store_base[k, m]``, ``store_most``,
+    ``store_standing``, ``fill``, ``release``; ``windows`` and ``on_time[s, w]`` state their cuts.
+    Sinks g: ``sink_node``, ``unit`` (kg/s of one machine), ``unit_mass[g, m]``, ``sink_standing``
+    and ``sink_most`` units, ``value`` a kg/s, ``load_mass[g, m]`` a kg/s. ``peak``: pipe and
+    machine taken by a mean kg/s of supply. ``wanted``: value beyond which nothing counts.
+    ``weight[m]``: price of a stock. ``near[s]``: the sources nearest to each source, itself first.
+    """
+
+    tail: Whole
+    head: Whole
+    one_way: Flags
+    builds: Whole
+    capacity: Floats
+    price: Floats
+    mass: Floats
+    slope: Floats
+    first: Whole
+    edge: Whole
+    other: Whole
+    source_node: Whole
+    most: Floats
+    tap: Floats
+    mode_first: Whole
+    mode_store: Flags
+    mode_share: Floats
+    store_node: Whole
+    store_mass: Floats
+    store_base: Floats
+    store_most: Floats
+    store_standing: Floats
+    fill: Floats
+    release: Floats
+    windows: Floats
+    on_time: Floats
+    sink_node: Whole
+    unit: Floats
+    unit_mass: Floats
+    sink_standing: Whole
+    sink_most: Whole
+    value: Floats
+    load_mass: Floats
+    peak: float
+    wanted: float
+    weight: Floats
+    near: Whole
+
+
+class State(NamedTuple):
+    """One search, changed in place. Paths are kept by slot, ``PATHS`` a source.
+
+    ``active``: the slot holds a path; ``kept``: its path may come back after this move.
+    ``rates[p]``: (amount, share promised). ``ways[p]``: (store or -1, sink, number of hops, hops);
+    a hop is a pipe times 2, plus 1 where it is supply. ``load`` by pipe; ``stores[k]``: (fed,
+    drawn, covered in each window); ``park`` load by sink; ``taken`` by source; ``used`` by stock.
+    """
+
+    active: Flags
+    kept: Flags
+    rates: Floats
+    ways: Whole
+    load: Floats
+    stores: Floats
+    park: Floats
+    taken: Floats
+    used: Floats
+
+
+STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
+"""Columns of ``ways``."""
+FED, DRAWN, COVERED = 0, 1, 2
+"""Columns of ``stores``."""
+
+
+def empty_state(arrays: Arrays) -> State:
+    """A state without paths."""
+    slots = len(arrays.most) * PATHS
+    hops = min(4 * len(arrays.first), 400)
+    return State(
+        np.zeros(slots, dtype=np.bool_),
+        np.zeros(slots, dtype=np.bool_),
+        np.zeros((slots, 2)),
+        np.zeros((slots, HOPS + hops), dtype=np.int64),
+        np.zeros(len(arrays.tail)),
+        np.zeros((len(arrays.store_node), COVERED + len(arrays.windows))),
+        np.zeros(len(arrays.sink_node)),
+        np.zeros(len(arrays.most)),
+        np.zeros(len(arrays.weight)),
+    )
+
+
+def copied(state: State) -> State:
+    """A state of its own with the same paths."""
+    return State(*(array.copy() for array in state))  # type: ignore[arg-type]

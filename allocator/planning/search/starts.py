@@ -1,0 +1,193 @@
+"""Many starts, then the best of them for longer: the basin that a search falls into decides.
+
+A round runs some starts for a few moves, keeps the better half for twice as many, and so on.
+Starts are tasks for any :class:`concurrent.futures.Executor`; what they give depends on their
+seeds alone, so that the order in which they end does not matter.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, Future
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.planning.search.network import Find, Names, find_of
+from allocator.planning.search.records import Arrays, Floats, State, copied, empty_state
+
+HOT, COLD = 1e-2, 1e-4
+"""Shares of the value: losses of about that size are kept at the beginning and at the end."""
+SPREAD = 0.5
+"""Spread of the logarithm of the prices of stocks among starts."""
+STARTS = {"quick": 4, "normal": 8, "thorough": 16}
+PATIENCE = {"quick": 1, "normal": 3, "thorough": 8}
+"""Rounds without a better plan after which the search ends."""
+FEWEST = 20
+"""Moves of a first try, which also tells how long a move takes."""
+
+
+@dataclass(frozen=True)
+class Start:
+    """A search that may be continued: its seed, its value, where it is, the best it has seen."""
+
+    seed: int
+    weight: Floats
+    value: float
+    state: State
+    best: State
+
+
+def priced(arrays: Arrays, weight: Floats) -> Arrays:
+    """The arrays with other prices of the stocks."""
+    price = arrays.mass @ weight
+    rates = np.where(arrays.capacity > 0, arrays.capacity, np.inf)
+    slope = np.where(arrays.capacity > 0, price / rates, np.inf).min(axis=1, initial=np.inf)
+    return arrays._replace(weight=weight, price=price, slope=slope)
+
+
+def begun(arrays: Arrays, seed: int, weight: Floats) -> Start:
+    """A new start: every source laid once."""
+    from allocator.planning.search.moves import construct
+
+    state = empty_state(arrays)
+    value = float(construct(priced(arrays, weight), state, seed))
+    return Start(seed, weight, value, state, copied(state))
+
+
+def continued(arrays: Arrays, start: Start, moves: int, turn: int) -> Start:
+    """A start after some more moves. ``turn``: how often it has been continued."""
+    from allocator.planning.search.moves import improve
+
+    state, best = copied(start.state), copied(start.best)
+    hot = HOT * 0.5**turn
+    value = improve(
+        priced(arrays, start.weight),
+        state,
+        best,
+        empty_state(arrays),
+        (start.seed * 7919 + turn) % 2**31,
+        moves,
+        hot,
+        max(COLD, 0.1 * hot),
+    )
+    return Start(start.seed, start.weight, float(value), state, best)
+
+
+def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> Start:
+    return continued(arrays, begun(arrays, seed, weight), moves, 0)
+
+
+@dataclass
+class PathSearch:
+    """Rounds of starts on a site. ``elite``: the best finds, best first, no two the same."""
+
+    arrays: Arrays
+    names: Names
+    seed: int
+    effort: str
+    executor: Executor | None = None
+    keep: int = 12
+
+    def __post_init__(self) -> None:
+        self.elite: list[Find] = []
+
+    def run(
+        self,
+        seconds: float | None,
+        moves: int | None,
+        stop: Callable[[], bool],
+        told: Callable[[Find, str], None],
+    ) -> list[Find]:
+        """Search for some seconds, or one round of ``moves`` a start; the elite."""
+        began = time.perf_counter()
+        count = STARTS[self.effort]
+
+        def out() -> bool:
+            late = seconds is not None and time.perf_counter() - began > seconds
+            return stop() or late
+
+        chance = np.random.default_rng(self.seed)
+        first = self._weights(chance, False)
+        probe = _first(self.arrays, self.seed * 1009, first, 1)  # compiled by now
+        self._take(probe, told, "first paths")
+        tried = time.perf_counter()
+        probe = continued(self.arrays, probe, FEWEST, 0)
+        each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
+        self._take(probe, told, "paths")
+        idle, turn = 0, 0
+        while not out() and idle < PATIENCE[self.effort]:
+            if seconds is not None:
+                # a round takes about count * (1 + log2 count) shares; three rounds at the least
+                left = seconds - (time.perf_counter() - began)
+                shares = count * (1 + np.log2(count))
+                size = int(np.clip(left / (3 - min(turn, 2)) / each / shares, FEWEST, 2000))
+            else:
+                size = moves or 200
+            better = self._round(chance, turn, count, size, out, told)
+            idle = 0 if better else idle + 1
+            turn += 1
+            if seconds is None:
+                break
+        return self.elite
+
+    def _weights(self, chance: np.random.Generator, varied: bool) -> Floats:
+        stocks = len(self.arrays.weight)
+        if stocks == 1 or not varied:
+            return np.ones(stocks)
+        return np.exp(chance.normal(0.0, SPREAD, stocks))
+
+    def _round(
+        self,
+        chance: np.random.Generator,
+        turn: int,
+        count: int,
+        size: int,
+        out: Callable[[], bool],
+        told: Callable[[Find, str], None],
+    ) -> bool:
+        before = self.elite[0].value if self.elite else 0.0
+        seeds = [(self.seed * 1009 + 1 + turn * count + n) % 2**31 for n in range(count)]
+        weights = [self._weights(chance, n > 0 or turn > 0) for n in range(count)]
+        tasks: Sequence[tuple[object, ...]] = [
+            (_first, self.arrays, seed, weight, size)
+            for seed, weight in zip(seeds, weights, strict=True)
+        ]
+        depth = 1
+        while True:
+            starts = self._all(tasks, out)
+            for start in starts:
+                self._take(start, told, "paths")
+            if len(starts) < len(tasks) or len(starts) == 1:
+                break
+            # the better half, a settled order; each for twice as long, in two turns
+            ranked = sorted(starts, key=lambda s: (-s.value, s.seed))
+            tasks = [
+                (continued, self.arrays, start, size * 2**depth, depth)
+                for start in ranked[: max(1, len(ranked) // 2)]
+            ]
+            depth += 1
+        return bool(self.elite) and self.elite[0].value > before * (1.0 + 1e-6)
+
+    def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[Start]:
+        if self.executor is None:
+            done = []
+            for function, *given in tasks:
+                if out():
+                    break
+                done.append(function(*given))  # type: ignore[operator]
+            return done
+        waiting: list[Future[Start]] = [self.executor.submit(*task) for task in tasks]  # type: ignore[arg-type]
+        return [future.result() for future in waiting]
+
+    def _take(self, start: Start, told: Callable[[Find, str], None], note: str) -> None:
+        find = find_of(self.arrays, self.names, start.best, start.value)
+        if any(find.pipes == known.pipes and find.taps == known.taps for known in self.elite):
+            return
+        better = not self.elite or find.value > self.elite[0].value * (1.0 + 1e-9)
+        self.elite.append(find)
+        self.elite.sort(key=lambda f: -f.value)
+        del self.elite[self.keep :]
+        if better:
+            told(find, note)

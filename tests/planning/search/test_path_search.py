@@ -1,0 +1,116 @@
+"""The path search against proven optima, and what it must keep: stocks, seeds, any executor."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from types import ModuleType
+
+import numpy as np
+import pytest
+
+from allocator.plan_file import plan_to_json
+from allocator.planning import Settings, make_plan
+from allocator.planning.planner import state
+from allocator.planning.search.network import Find, network_of
+from allocator.planning.search.starts import PathSearch
+from allocator.proof import audit
+from allocator.site.reading import read_site
+from allocator.site.records import Site
+
+ROOT = Path(__file__).parents[3]
+
+
+def family() -> ModuleType:
+    spec = importlib.util.spec_from_file_location("family", ROOT / "benchmarks" / "family.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["family"] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def site_of(folder: Path, sources: int, junctions: int, places: int, seed: int = 1) -> Site:
+    made = family()
+    return read_site(made.write_site(folder, made.Size(sources, junctions, places, "tight", seed)))
+
+
+def searched(site: Site, basis: str, executor: ThreadPoolExecutor | None = None) -> PathSearch:
+    _, choices = state(site, basis)
+    made = network_of(choices, "clean_power")
+    assert made is not None
+    search = PathSearch(*made, seed=3, effort="quick", executor=executor)
+    search.run(None, 60, lambda: False, lambda find, note: None)
+    return search
+
+
+@pytest.fixture(scope="module")
+def small(tmp_path_factory: pytest.TempPathFactory) -> Site:
+    return site_of(tmp_path_factory.mktemp("small"), 8, 10, 2)
+
+
+def test_finds_the_proven_optimum_of_a_small_site(small: Site) -> None:
+    outcome = make_plan(small, Settings(basis="mean", node_limit=20000, gap=1e-6))
+    assert outcome.plan is not None
+    assert outcome.plan.status == "optimal"
+    best = searched(small, "mean").elite[0]
+    assert best.value == pytest.approx(outcome.plan.power.firm_clean, rel=1e-5)
+
+
+def test_stores_are_judged_as_the_program_judges_them(small: Site) -> None:
+    """What a find promises through stores is what the program makes of its pipes, or less."""
+    outcome = make_plan(small, Settings(node_limit=3000, gap=1e-6))
+    assert outcome.plan is not None
+    best = searched(small, "firm").elite[0]
+    assert best.stores
+    bound = outcome.plan.goals[0].bound
+    assert bound is not None
+    # windows are sampled, so that a find may promise a little more than holds
+    assert 0.97 * outcome.plan.power.firm_clean <= best.value <= 1.01 * bound
+
+
+def test_no_stock_is_passed_and_every_load_is_carried(small: Site) -> None:
+    search = searched(small, "mean")
+    arrays, names = search.arrays, search.names
+    lengths = {r.name: r.length for r in small.routes.values()}
+    for find in search.elite:
+        steel = sum(
+            lengths[route] * sum(layer.mass for layer in small.builds[build].layers)
+            for (route, _), build in find.pipes.items()
+        )
+        steel += 200.0 * sum(find.counts.values())
+        stock = small.materials["steel"].stock
+        assert stock is not None
+        assert steel <= stock
+        assert find.value <= 320e3 * sum(find.counts.values()) * (1 + 1e-9)
+    assert len(names.sources) == len(arrays.most) == 8
+
+
+def test_an_executor_changes_nothing(small: Site) -> None:
+    alone = searched(small, "firm")
+    with ThreadPoolExecutor(2) as pool:
+        together = searched(small, "firm", pool)
+    assert alone.elite == together.elite
+
+
+def test_finds_differ(tmp_path: Path) -> None:
+    elite: list[Find] = searched(site_of(tmp_path, 20, 30, 4), "mean").elite
+    kinds = {(tuple(sorted(f.pipes.items())), f.taps) for f in elite}
+    assert len(kinds) == len(elite) > 1
+    values = np.array([f.value for f in elite])
+    assert np.all(np.diff(values) <= 0)
+
+
+def test_a_searched_plan_is_audited_and_repeats(tmp_path: Path) -> None:
+    site = site_of(tmp_path, 12, 6, 2)
+    settings = Settings(node_limit=2, seed=5, gap=0.02, effort="quick")
+    first, second = (make_plan(site, settings).plan for _ in range(2))
+    assert first is not None
+    assert second is not None
+    assert audit(site, first).accepted
+    assert plan_to_json(first) == plan_to_json(second)
+    plain = searched(site, "firm").elite[0]
+    assert first.power.firm_clean >= 0.95 * plain.value
