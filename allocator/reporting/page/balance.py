@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from markupsafe import Markup
@@ -36,25 +35,27 @@ class Link:
 
 @dataclass
 class Balance:
-    """Nodes (name -> column, words) and links between them, W on average."""
+    """Nodes (name -> column, words, family) and links between them, W on average."""
 
-    nodes: dict[str, tuple[int, str]] = field(default_factory=dict)
-    links: list[Link] = field(default_factory=list)
+    nodes: dict[str, tuple[int, str, str]] = field(default_factory=dict)
+    flows: dict[tuple[str, str, str], float] = field(default_factory=dict)
 
-    def node(self, name: str, column: int, words: str) -> str:
+    @property
+    def links(self) -> list[Link]:
+        """All links, in the order in which they were first named."""
+        return [Link(giver, taker, w, look) for (giver, taker, look), w in self.flows.items()]
+
+    def node(self, name: str, column: int, words: str, family: str = "") -> str:
         """A node, made when it is first named."""
-        self.nodes.setdefault(name, (column, words))
+        self.nodes.setdefault(name, (column, words, family))
         return name
 
     def link(self, giver: str, taker: str, power: float, look: str) -> None:
         """Power that goes from one to the other; with what goes there already."""
         if power <= 0:
             return
-        for place, old in enumerate(self.links):
-            if (old.giver, old.taker, old.look) == (giver, taker, look):
-                self.links[place] = Link(giver, taker, old.power + power, look)
-                return
-        self.links.append(Link(giver, taker, power, look))
+        key = (giver, taker, look)
+        self.flows[key] = self.flows.get(key, 0.0) + power
 
 
 def balance_of(figures: Figures) -> Balance:
@@ -64,7 +65,6 @@ def balance_of(figures: Figures) -> Balance:
     spare: burnt where there is a use for it, else vented.
     """
     found = Balance()
-    named = _sources_by_name(figures)
     legend = fluids_shown(figures.site, figures.plan)
     got: dict[str, float] = {}
     given: dict[str, float] = {}
@@ -74,15 +74,15 @@ def balance_of(figures: Figures) -> Balance:
         if power <= 0 or way.taker.startswith("demand:"):
             continue
         look = f"c{legend.get(way.fluid, 0)}"
-        giver = (
-            named(found, way.giver) if way.giver.startswith("source:") else _node(found, way.giver)
-        )
+        giver = _node(found, way.giver, way.fluid)
         taker = way.taker
         if taker.startswith("burn:"):
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
-        node = _node(found, taker)
+        node = _node(found, taker, way.fluid)
         if way.giver.startswith("source:") and not taker.startswith("store:"):
-            past = found.node(f"past:{taker}:{way.fluid}", 1, "as it comes, past all stores")
+            past = found.node(
+                f"past:{taker}:{way.fluid}", 1, "as it comes, past all stores", "past all stores"
+            )
             found.link(giver, past, power, look)
             giver = past
         found.link(giver, node, power, look)
@@ -98,34 +98,45 @@ def balance_of(figures: Figures) -> Balance:
     return found
 
 
-def _node(found: Balance, name: str) -> str:
+def _node(found: Balance, name: str, fluid: str) -> str:
+    """The node of a giver or taker, which its family is known by when there are many."""
     kind, _, rest = name.partition(":")
-    return found.node(name, 1 if kind == "store" else 2, at(rest) if "@" in rest else rest)
+    column = {"source": 0, "store": 1}.get(kind, 2)
+    family = fluid if kind == "source" else rest.partition("@")[0]
+    return found.node(name, column, at(rest) if "@" in rest else rest, family)
 
 
-def _sources_by_name(figures: Figures) -> Callable[[Balance, str], str]:
-    """A function that gives the node of a source: its own, or that of all small ones together."""
-    sizes: dict[str, float] = {}
-    for way in figures.ways:
-        if way.giver.startswith("source:"):
-            power = figures.mean_rate(way) * figures.worth(way.fluid)
-            sizes[way.giver] = sizes.get(way.giver, 0.0) + power
-    ranked = sorted(sizes, key=lambda name: (-sizes[name], name))
-    alone = set(ranked if len(ranked) <= MOST_ROWS else ranked[: MOST_ROWS - 6])
+def together(balance: Balance) -> Balance:
+    """A balance with at most :data:`MOST_ROWS` nodes a column, or few more: the small ones of a
 
-    def node(found: Balance, name: str) -> str:
-        short = name.partition(":")[2]
-        if name in alone:
-            return found.node(name, 0, short)
-        fluid = figures.site.sources[short].fluid
-        members = [
-            other
-            for other in ranked
-            if other not in alone and figures.site.sources[other.partition(":")[2]].fluid == fluid
-        ]
-        return found.node(f"sources:{fluid}", 0, f"{len(members)} more of {fluid}")
-
-    return node
+    family (a fluid's sources, a type's stores or machines) are one node."""
+    size: dict[str, float] = {}
+    for link in balance.links:
+        for name in (link.giver, link.taker):
+            size[name] = size.get(name, 0.0) + link.power
+    merged: dict[str, str] = {}
+    members: dict[str, int] = {}
+    for column in range(4):
+        names = [name for name, (place, *_) in balance.nodes.items() if place == column]
+        if len(names) <= MOST_ROWS:
+            continue
+        ranked = sorted(names, key=lambda name: (-size.get(name, 0.0), name))
+        for name in ranked[MOST_ROWS - 6 :]:
+            family = balance.nodes[name][2]
+            if family:
+                merged[name] = f"{column}:{family}"
+                members[merged[name]] = members.get(merged[name], 0) + 1
+    found = Balance()
+    for name, (column, words, family) in balance.nodes.items():
+        group = merged.get(name)
+        if group is None:
+            found.node(name, column, words, family)
+        else:
+            found.node(group, column, f"{members[group]} more of {family}", family)
+    for link in balance.links:
+        giver, taker = merged.get(link.giver, link.giver), merged.get(link.taker, link.taker)
+        found.link(giver, taker, link.power, link.look)
+    return found
 
 
 def _power(
@@ -190,7 +201,7 @@ def drawn(balance: Balance) -> tuple[Markup, float]:
         inflow[link.taker] = inflow.get(link.taker, 0.0) + link.power
     size = {name: max(inflow.get(name, 0.0), outflow.get(name, 0.0)) for name in balance.nodes}
     columns: list[list[str]] = [[], [], [], []]
-    for name, (column, _) in balance.nodes.items():
+    for name, (column, *_) in balance.nodes.items():
         if size[name] > 0:
             columns[column].append(name)
     highest = max(sum(size[name] for name in names) for names in columns)
@@ -249,7 +260,7 @@ def _ribbons(balance: Balance, tops: dict[str, float], scale: float) -> list[Mar
 
 
 def _bar(balance: Balance, name: str, power: float, scale: float, top: float) -> Markup:
-    column, words = balance.nodes[name]
+    column, words, _ = balance.nodes[name]
     x, tall = _COLUMNS[column], max(power * scale, 1.0)
     bar = tag("rect", x=x, y=top, width=BAR, height=tall, class_="node")
     shown = words if len(words) <= 34 else f"{words[:33]}…"

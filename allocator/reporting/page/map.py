@@ -37,7 +37,7 @@ class Details:
 class Map:
     """The drawing, its height, and the panel's texts. ``legend``: fluid -> its number.
 
-    ``scaled``: places have coordinates.
+    ``scaled``: places have coordinates. ``crowd``: size of symbols where there are many, 1 or less.
     """
 
     drawing: Markup
@@ -45,6 +45,7 @@ class Map:
     details: Details
     legend: dict[str, int]
     scaled: bool
+    crowd: float
 
 
 def map_of(figures: Figures, faint: bool = True) -> Map:
@@ -61,7 +62,8 @@ def map_of(figures: Figures, faint: bool = True) -> Map:
     parts += [tag("g", *symbols, class_="things"), _labels(ground, reach)]
     parts.append(_bar(ground))
     scaled = ground.scale is not None
-    return Map(Markup("").join(parts), ground.height, details, legend, scaled)
+    crowd = max(0.45, min(1.0, math.sqrt(250.0 / len(details.things)))) if details.things else 1.0
+    return Map(Markup("").join(parts), ground.height, details, legend, scaled, crowd)
 
 
 def _between(ground: Ground, start: str, end: str, bend: float = 0.0) -> str:

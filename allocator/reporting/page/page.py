@@ -16,7 +16,7 @@ from allocator.plan import Plan
 from allocator.reporting.bill import running_money
 from allocator.reporting.files import plan_tables
 from allocator.reporting.loads import runs_of_kind
-from allocator.reporting.page.balance import balance_of, drawn
+from allocator.reporting.page.balance import balance_of, drawn, together
 from allocator.reporting.page.balance import rows as balance_rows
 from allocator.reporting.page.charts import (
     GoalBar,
@@ -78,7 +78,7 @@ def page_html(
     """
     figures = figures_of(site, plan)
     site_map = map_of(figures)
-    balance = balance_of(figures)
+    balance = together(balance_of(figures))
     balance_drawing, balance_height = drawn(balance)
     strips = strips_of(site, plan, site_map.legend, simulation)
     reserves = None if simulation is None else simulation.reserves

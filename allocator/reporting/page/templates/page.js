@@ -47,6 +47,7 @@ function fit() {
   width = map.getBoundingClientRect().width || 1000;
   const small = width < 640 ? 0.72 : 1;
   map.style.setProperty("--u", (perPixel() * small).toFixed(4));
+  map.style.setProperty("--crowd", Math.min(1, map.dataset.crowd * Math.sqrt(view.k)).toFixed(3));
 }
 function zoom(by, cx, cy) {
   const k = Math.min(Math.max(view.k * by, 1), 24), w = 1000 / view.k, h = TALL / view.k;

@@ -1,0 +1,176 @@
+"""The page: seconds to write, size, and frames a second while the map is dragged.
+
+For the harbour demo, for a drawn field of 100 sources (the baseline) and for one of 1,000. The
+answers that are asserted: the page shows the plan's own figure, its size, and all its sources.
+Frames are counted in chromium where it is installed, without a graphics card: a lower bound.
+"""
+
+from __future__ import annotations
+
+import math
+import shutil
+import tempfile
+import time
+from pathlib import Path
+
+from allocator.engine import plan_site
+from allocator.plan import (
+    Ceiling,
+    DemandUse,
+    Emissions,
+    MachineUse,
+    MaterialUse,
+    PipeFlow,
+    Plan,
+    Power,
+    Run,
+    SourceUse,
+    StoreUse,
+)
+from allocator.planning import Settings
+from allocator.reporting.page import page_html
+from allocator.site.reading import read_site
+from allocator.site.records import (
+    POWER,
+    Build,
+    Demand,
+    Fluid,
+    Layer,
+    MachineType,
+    Material,
+    Place,
+    Route,
+    Site,
+    Source,
+    Stage,
+    StoreType,
+)
+
+ROOT = Path(__file__).parents[1]
+HOUR = 3600.0
+SHARE = 10
+"""Sources to a hub."""
+
+
+def field(number: int) -> tuple[Site, Plan]:
+    """A field of hubs in a square grid, each with ten sources around it, a store and an engine.
+
+    A source gives 10 g/s for 6 h of every 24 h; the store makes its mean of 2.5 g/s firm.
+    """
+    hubs = number // SHARE
+    wide = math.ceil(math.sqrt(hubs))
+    places, sources, routes = {}, {}, {}
+    uses, stores, runs, machines = [], [], [], []
+    for h in range(hubs):
+        x, y = 1000.0 * (h % wide), 1000.0 * (h // wide)
+        hub = f"hub_{h}"
+        places[hub] = Place(hub, x, y)
+        for k in range(SHARE):
+            name, turn = f"well_{h}_{k}", 2 * math.pi * k / SHARE
+            places[name] = Place(name, x + 330 * math.cos(turn), y + 330 * math.sin(turn))
+            sources[name] = Source(name, name, "gas", 0.01, (Stage(6 * HOUR, 24 * HOUR),))
+            routes[name] = Route(name, name, hub, 330.0, ("dn25",))
+            uses.append(SourceUse(name, True, True, {f"store:holder@{hub}": 0.01}))
+            flow = PipeFlow(name, hub, "collect", hub, 0.01)
+            runs.append(Run(name, "dn25", "gas", True, (flow,)))
+        if h:  # a way to the hub before, which nothing is laid on
+            routes[f"way_{h}"] = Route(f"way_{h}", f"hub_{h - 1}", hub, 1000.0, ("dn25",))
+        stores.append(
+            StoreUse(f"holder@{hub}", "holder", hub, "gas", 1620.0, 1620.0, None, {"flat": 0.025})
+        )
+        machines.append(MachineUse(f"engine@{hub}", "engine", hub, 1, 1, 1, 1.0))
+    gas = Fluid("gas", heating_value=17e6)
+    engine = MachineType("engine", {"gas": 0.025}, {}, {f"hub_{h}": 1 for h in range(hubs)}, 150e3)
+    holder = StoreType("holder", "gas", tuple(f"hub_{h}" for h in range(hubs)), 2000.0)
+    site = Site(
+        name=f"A field of {number}",
+        fluids={"gas": gas},
+        materials={"steel": Material("steel", stock=1e6)},
+        places=places,
+        sources=sources,
+        stores={"holder": holder},
+        builds={"dn25": Build("dn25", 0.02, (Layer("steel", 2.5),))},
+        routes=routes,
+        machines={"engine": engine},
+        demands={"town": Demand("town", POWER, 150e3 * hubs)},
+        sha256="0" * 64,
+    )
+    power = 150e3 * hubs
+    plan = Plan(
+        site_name=site.name,
+        site_sha256=site.sha256,
+        basis="firm",
+        status="optimal",
+        goals=(),
+        ceiling=Ceiling(power, power),
+        power=Power(power, power, power, power, power, 1.0),
+        sources=tuple(uses),
+        stores=tuple(stores),
+        batteries=(),
+        runs=tuple(runs),
+        lines=(),
+        machines=tuple(machines),
+        demands=(DemandUse("town", POWER, power, 1.0, 0.0),),
+        materials=(MaterialUse("steel", 330 * 2.5 * number, 1e6),),
+        emissions=Emissions(0.0, 0.0),
+        money=0.0,
+    )
+    return site, plan
+
+
+def frames(page: str) -> str:
+    """Frames a second while the map is dragged for two seconds, drawn closer before."""
+    chromium = shutil.which("chromium")
+    if chromium is None:
+        return "no chromium"
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as tool:
+        path = Path(folder) / "page.html"
+        path.write_text(page, encoding="utf-8")
+        switches = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+        browser = tool.chromium.launch(executable_path=chromium, args=switches)
+        tab = browser.new_page(viewport={"width": 1280, "height": 900})
+        start = time.perf_counter()
+        tab.goto(path.as_uri())
+        tab.wait_for_selector("html[data-ready]")
+        opened = time.perf_counter() - start
+        tab.evaluate("document.querySelector('#map').scrollIntoView()")
+        tab.get_by_role("button", name="Draw closer").click()
+        tab.evaluate(
+            "window.seen = 0; const on = () => { seen += 1; requestAnimationFrame(on); }; on()"
+        )
+        tab.mouse.move(640, 450)
+        tab.mouse.down()
+        start = time.perf_counter()
+        turn = 0
+        while time.perf_counter() - start < 2.0:
+            turn += 1
+            tab.mouse.move(640 + 90 * math.sin(turn / 9), 450 + 60 * math.cos(turn / 7))
+        rate = tab.evaluate("seen") / (time.perf_counter() - start)
+        tab.mouse.up()
+        browser.close()
+        return f"opens in {opened:.2f} s, {rate:.0f} frames a second"
+
+
+def measure(name: str, site: Site, plan: Plan, baseline: float | None) -> float:
+    """Write the page, assert what it shows, print seconds, size and frames."""
+    start = time.perf_counter()
+    page = page_html(site, plan)
+    seconds = time.perf_counter() - start
+    size = len(page.encode("utf-8"))
+    assert f'<data value="{plan.power.firm_clean!r}">' in page
+    assert page.count('class="thing source') == len(site.sources)
+    assert size < (15e6 if len(site.sources) > 100 else 6e6)
+    ratio = "" if baseline is None else f", {seconds / baseline:.1f} times the field of 100"
+    print(f"{name}: {seconds:.2f} s{ratio}, {size / 1e6:.2f} MB, {frames(page)}")
+    return seconds
+
+
+if __name__ == "__main__":
+    page_html(*field(20))  # imports and templates
+    small = measure("field of 100", *field(100), baseline=None)
+    measure("field of 1,000", *field(1000), baseline=small)
+    harbour = read_site(ROOT / "networks" / "harbour.yaml")
+    plan = plan_site(harbour, Settings(time_limit=30)).plan
+    measure("harbour", harbour, plan, baseline=small)
