@@ -39,11 +39,16 @@ NOTE = (
 
 def prices(plan: Plan) -> list[str]:
     """A row a limit: what one more of it is worth, and what a larger step brought."""
-    rows = [_row(price) for price in plan.prices]
+    rows = price_rows(plan)
     if not rows:
         return []
     heads = ("limit", "now", "one more", "is worth", "planned anew with", "gains")
     return [*table(heads, rows, right=(1, 2, 5)), *paragraph(NOTE)]
+
+
+def price_rows(plan: Plan) -> list[tuple[str, ...]]:
+    """A row a limit: limit, now, one more, is worth, planned anew with, gains."""
+    return [_row(price) for price in plan.prices]
 
 
 def _row(price: Price) -> tuple[str, ...]:

@@ -16,8 +16,16 @@ DAY = 86400.0
 LIGHT = 1.0
 """kg that a chain without material counts as, so that chains can be compared."""
 
-_RANK = {"machine": 0, "store": 1, "line": 2, "run": 3, "test": 4, "tap": 5}
-_DOES = {"machine": "set up", "store": "build", "line": "draw", "run": "lay", "tap": "tap"}
+_RANK = {"machine": 0, "store": 1, "line": 2, "run": 3, "cooler": 4, "tap": 5}
+_DOES = {
+    "machine": "set up",
+    "store": "build",
+    "line": "draw",
+    "run": "lay",
+    "cooler": "place",
+    "tap": "tap",
+}
+_TESTED = ("run", "cooler")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +134,7 @@ def _steps_of(site: Site, chain: Chain | None, missing: list[Thing], gain: float
     tests = []
     for thing in sorted(missing, key=lambda t: (_RANK[t.kind], _due(site, t))):
         due = _due(site, thing)
-        after = [f"test {t.key}" for t in missing if t.kind == "run" and t.fluid == thing.fluid]
+        after = [f"test {t.key}" for t in missing if t.kind in _TESTED and t.fluid == thing.fluid]
         drafts.append(
             _Draft(
                 key=thing.key,
@@ -141,7 +149,7 @@ def _steps_of(site: Site, chain: Chain | None, missing: list[Thing], gain: float
                 note="",
             )
         )
-        if thing.kind == "run":
+        if thing.kind in _TESTED:
             tests.append(_test(site, thing))
     taps = [draft for draft in drafts if draft.action == "tap"]
     built = [draft for draft in drafts if draft.action != "tap"]

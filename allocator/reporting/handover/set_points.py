@@ -42,7 +42,22 @@ def set_points(
         *_batteries(site, plan),
         *_machines(site, plan),
         *kept,
+        *_levels(plan),
     )
+
+
+def _levels(plan: Plan) -> Iterator[Setting]:
+    """When units run on and off start and stop, and in which order idle ones are started."""
+    points = plan.set_points
+    for levels in points.cycled if points else ():
+        thing, place = levels.machine.rpartition("@")[::2]
+        note = "of what the batteries keep for machine runs"
+        yield Setting(thing, place, "start at", levels.start, "J", None, note)
+        yield Setting(thing, place, "stop at", levels.stop, "J", None, note)
+    for number, name in enumerate(points.start_order if points else (), 1):
+        thing, place = name.rpartition("@")[::2]
+        note = "idle units, on what would spill"
+        yield Setting(thing, place, "start in turn", number, "", None, note)
 
 
 def _sources(site: Site, plan: Plan) -> Iterator[Setting]:

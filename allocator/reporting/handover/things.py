@@ -77,7 +77,8 @@ def _runs(site: Site, plan: Plan) -> list[Thing]:
             where = f"{corridor_of(route)}: {ends}"
         if key in found:  # two builds side by side are laid as one
             what = f"{found[key].what}; {what}"
-        found[key] = Thing(key, "run", what, where, run.fluid, materials)
+        kind = "run" if route.stream is None else route.stream.kind.replace("pipe", "run")
+        found[key] = Thing(key, kind, what, where, run.fluid, materials)
     return list(found.values())
 
 

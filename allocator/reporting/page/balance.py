@@ -19,6 +19,9 @@ GAP = 9.0
 MOST_ROWS = 22
 """Sources beyond these are shown together, by fluid."""
 
+WORTH = 1e-3
+"""Share of what a store is given that is worth showing as spare."""
+
 _COLUMNS = (4.0, 290.0, 555.0, 983.0)
 _TALL = 430.0
 
@@ -71,7 +74,7 @@ def balance_of(figures: Figures) -> Balance:
     made: dict[str, float] = {}
     for way in figures.ways:
         power = figures.mean_rate(way) * figures.worth(way.fluid)
-        if power <= 0 or way.taker.startswith("demand:"):
+        if power <= 0:
             continue
         look = f"c{legend.get(way.fluid, 0)}"
         giver = _node(found, way.giver, way.fluid)
@@ -79,7 +82,7 @@ def balance_of(figures: Figures) -> Balance:
         if taker.startswith("burn:"):
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
         node = _node(found, taker, way.fluid)
-        if way.giver.startswith("source:") and not taker.startswith("store:"):
+        if way.giver.startswith("source:") and not taker.startswith("store:"):  # no store between
             past = found.node(
                 f"past:{taker}:{way.fluid}", 1, "as it comes, past all stores", "past all stores"
             )
@@ -91,17 +94,18 @@ def balance_of(figures: Figures) -> Balance:
         if way.taker.startswith("burn:"):
             made[taker] = made.get(taker, 0.0) + power
     for name in list(got):
-        if name.startswith("store:") and got[name] > given.get(name, 0.0) * (1 + 1e-6):
+        if name.startswith("store:") and got[name] > given.get(name, 0.0) * (1 + WORTH):
             spare = found.node("spare", 2, "spare: burnt if there is a use, else vented")
             found.link(name, spare, got[name] - given.get(name, 0.0), "spare")
     _power(figures, found, got, made)
+    _losses(figures, found, got, given, made)
     return found
 
 
 def _node(found: Balance, name: str, fluid: str) -> str:
     """The node of a giver or taker, which its family is known by when there are many."""
     kind, _, rest = name.partition(":")
-    column = {"source": 0, "store": 1}.get(kind, 2)
+    column = {"source": 0, "store": 1, "demand": 3}.get(kind, 2)
     family = fluid if kind == "source" else rest.partition("@")[0]
     return found.node(name, column, at(rest) if "@" in rest else rest, family)
 
@@ -166,11 +170,22 @@ def _power(
             found.link(node, target, power * used * part / whole if whole else 0.0, look)
         rest = found.node("own", 3, "batteries, own use, surplus")
         found.link(node, rest, power * (1.0 - used), look)
+
+
+def _losses(
+    figures: Figures,
+    found: Balance,
+    got: dict[str, float],
+    given: dict[str, float],
+    bursts: dict[str, float],
+) -> None:
+    """What machines take as fuel and give neither as power nor as fuel."""
     for node, fuel in got.items():
-        if node.startswith("machine:"):
-            out = gross.get(node.partition(":")[2], 0.0)
-            lost = found.node("heat", 3, "heat and exhaust of machines")
-            found.link(node, lost, fuel - out, "lost")
+        if not node.startswith("machine:"):
+            continue
+        out = _gross(figures.site, figures.plan, node.partition(":")[2], bursts)
+        lost = found.node("heat", 3, "heat and exhaust of machines")
+        found.link(node, lost, fuel - out - given.get(node, 0.0), "lost")
 
 
 def _gross(site: Site, plan: Plan, name: str, bursts: dict[str, float]) -> float:

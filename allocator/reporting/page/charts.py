@@ -11,7 +11,7 @@ from markupsafe import Markup
 from allocator.duty import curve_of, draws_for_stores
 from allocator.plan import Plan
 from allocator.reporting.handover.things import things_of
-from allocator.reporting.loads import corridor_of, run_ends, runs_of_kind
+from allocator.reporting.loads import corridor_of, runs_of_kind
 from allocator.reporting.page.colours import fluids_shown
 from allocator.reporting.page.figures import Figures
 from allocator.reporting.page.svg import points, tag, ticks
@@ -127,7 +127,14 @@ def _draw_curve(figures: Figures, name: str) -> Chart:
     return Chart(name, Markup("").join(drawing), said, 304.0, 176.0, note)
 
 
-_KINDS = {"run": "pipe", "store": "stores", "machine": "machines", "tap": "taps", "line": "lines"}
+_KINDS = {
+    "run": "pipe",
+    "store": "stores",
+    "machine": "machines",
+    "tap": "taps",
+    "line": "lines",
+    "cooler": "coolers",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,22 +225,51 @@ def _steps(trail: Sequence[dict[str, object]], key: str) -> list[tuple[float, fl
     return found
 
 
-def temperatures(site: Site, plan: Plan) -> list[tuple[str, str, str, str, str]]:
-    """Runs of gas at a temperature: name, fluid, inlet, outlet, hottest that the build bears."""
+def temperatures(site: Site, plan: Plan) -> list[tuple[str, ...]]:
+    """Runs with their temperatures: name, fluid, when, inlet, end, surface, heat that is lost."""
+    if plan.heat is None:
+        return []
+    pipes = {(run.route, run.fluid) for run in runs_of_kind(site, plan, "pipe")}
+    return [
+        (
+            corridor_of(site.routes[flow.route]),
+            flow.fluid,
+            flow.state,
+            quantity(flow.inlet, "temperature"),
+            quantity(flow.outlet, "temperature"),
+            "" if flow.surface is None else quantity(flow.surface, "temperature"),
+            quantity(flow.loss, "power"),
+        )
+        for flow in plan.heat.flows
+        if (flow.route, flow.fluid) in pipes
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """A limit of temperature or heat: what the plan comes to, of the most, in words and percent."""
+
+    what: str
+    value: str
+    most: str
+    filled: float
+    kept: bool
+
+
+def margins(site: Site, plan: Plan) -> list[Margin]:
+    """Limits of heat; temperatures count from the ambient, where nothing is warm."""
     found = []
-    for run in runs_of_kind(site, plan, "pipe"):
-        route = site.routes[run.route]
-        if route.stream is None:
-            continue
-        start, end = (site.ground(place) for place in run_ends(site, run))
-        bears = site.builds[run.build].hottest
+    for limit in plan.heat.limits if plan.heat else ():
+        kelvin = limit.unit == "K"
+        dimension, zero = ("temperature", site.ambient.temperature) if kelvin else ("power", 0.0)
+        whole = max(limit.most - zero, limit.value - zero, 1e-9)
         found.append(
-            (
-                f"{corridor_of(route)}, {start} to {end}",
-                run.fluid,
-                quantity(route.stream.inlet, "temperature"),
-                quantity(route.stream.outlet, "temperature"),
-                "" if bears is None else quantity(bears, "temperature"),
+            Margin(
+                f"{limit.subject}: {limit.what}",
+                quantity(limit.value, dimension),
+                quantity(limit.most, dimension),
+                100.0 * max(0.0, limit.value - zero) / whole,
+                limit.value <= limit.most * (1 + 1e-9),
             )
         )
     return found

@@ -29,6 +29,8 @@ TITLES = {
     "bill_of_materials": "Bill of materials",
     "cut_list": "Cut list",
     "set_points": "Set-points",
+    "heat_limits": "Limits of temperature and heat",
+    "coolers": "Coolers",
 }
 
 

@@ -21,6 +21,7 @@ from allocator.reporting.page.balance import rows as balance_rows
 from allocator.reporting.page.charts import (
     GoalBar,
     draw_curves,
+    margins,
     search_chart,
     stocks,
     temperatures,
@@ -31,6 +32,8 @@ from allocator.reporting.page.listing import listings
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.simulation import Simulation
 from allocator.reporting.page.strips import strips_of
+from allocator.reporting.prices import NOTE as PRICE_NOTE
+from allocator.reporting.prices import price_rows
 from allocator.reporting.words import (
     STATUS_WORDS,
     gap,
@@ -102,6 +105,11 @@ def page_html(
             goals=_goals(plan),
             search=search_chart(run or {}, plan),
             temperatures=temperatures(site, plan),
+            margins=margins(site, plan),
+            cooled=any(runs_of_kind(site, plan, "cooler")),
+            layer="collect" if any(use.collect for use in plan.sources) else "supply",
+            prices=price_rows(plan),
+            price_note=PRICE_NOTE,
             simulated=_simulated(simulation),
             listings=listings(plan_tables(site, plan, crew, reserves)),
             assumptions=_assumptions(site, plan, run),
@@ -247,6 +255,10 @@ def _assumptions(site: Site, plan: Plan, run: Mapping[str, Any] | None) -> list[
         ("site file, SHA-256", plan.site_sha256),
         ("allocator", __version__),
     ]
+    if plan.withstands is not None and plan.withstands.anything:
+        lost, low = plan.withstands.lost, plan.withstands.low
+        told = f"any {lost} sources that give nothing, and any {low} others at their low end"
+        rows.insert(2, ("withstands", told))
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "do not matter to averages")
     for name, version in ((run or {}).get("versions") or {}).items():
