@@ -27,6 +27,8 @@ from allocator.studies.results import Result, Results
 THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
 ATTEMPTS = 3
 """How often a case is tried when its worker is lost."""
+LOST = "its worker was lost"
+"""How the reason of a case begins whose workers were lost: it is tried again another time."""
 ANSWER = 10.0
 """s within which a cluster must answer."""
 
@@ -101,7 +103,8 @@ def run_cases(
             must be JSON.
         cases: keys and arguments; keys are distinct.
         workers: who runs them.
-        results: where results are kept; those kept already are not worked out again.
+        results: where results are kept; those kept already are not worked out again,
+            but for those whose workers were lost.
         tell: hears of progress.
 
     Returns:
@@ -110,7 +113,8 @@ def run_cases(
     Raises:
         ClusterError: the cluster does not answer within 10 s, or is lost for good.
     """
-    found = {} if results is None else results.known()
+    known = {} if results is None else results.known()
+    found = {key: result for key, result in known.items() if not result.reason.startswith(LOST)}
     waiting = [case for case in cases if case.key not in found]
     progress = Progress(len(cases), tell, known=len(cases) - len(waiting))
     if progress.known:
@@ -193,7 +197,7 @@ def _streamed(
                         except BrokenExecutor:
                             raise
                         except Exception as error:  # a cluster's own: its worker was lost
-                            result = Result(None, f"its worker was lost: {error}", 0.0)
+                            result = Result(None, _lost(error), 0.0)
                         del running[future]
                         yield case.key, result
             except BrokenExecutor:
@@ -202,8 +206,15 @@ def _streamed(
                     if tries[case.key] < ATTEMPTS:
                         waiting.append(case)
                     else:
-                        reason = f"its worker was lost {ATTEMPTS} times"
+                        reason = f"{LOST} {ATTEMPTS} times"
                         yield case.key, Result(None, reason, 0.0)
+
+
+def _lost(error: Exception) -> str:
+    """Why a cluster gave a case up, without the names of tasks and machines."""
+    if type(error).__name__ == "KilledWorker":
+        return f"{LOST} more than {ATTEMPTS} times"
+    return f"{LOST}: {error}"
 
 
 @contextlib.contextmanager

@@ -57,6 +57,7 @@ def test_a_case_that_kills_its_worker_is_given_up_and_no_other() -> None:
 def test_known_results_are_not_worked_out_again(tmp_path: Path) -> None:
     with Results(tmp_path / "cases.sqlite", {"of": "a"}) as results:
         results.keep("case 01", Result(-1, "", 0.0))
+        results.keep("case 02", Result(None, "its worker was lost 3 times", 0.0))
         found = run_cases(pow, squares(3), Workers(), results)
     assert [found[case.key].value for case in squares(3)] == [0, -1, 4]
     with Results(tmp_path / "cases.sqlite", {"of": "a"}) as results:
@@ -122,10 +123,16 @@ def test_a_cluster_gives_the_same_as_a_pool() -> None:
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
     ) as cluster:
-        there = run_cases(pow, squares(12), Workers(cluster=cluster.scheduler_address))
+        workers = Workers(cluster=cluster.scheduler_address)
+        there = run_cases(pow, squares(12), workers)
+        # One of these ends its worker whenever it is tried: it is given up, the other one is not.
+        deadly = [Case("deadly", ("__import__('os')._exit(9)",)), Case("sound", ("6 * 7",))]
+        told = run_cases(eval, deadly, workers)
     here = run_cases(pow, squares(12), Workers(2))
     assert values(there) == values(here)
     assert list(there) == list(here)
+    assert told["deadly"].reason == "its worker was lost more than 3 times"
+    assert told["sound"].value == 42
 
 
 def test_errors_of_ours_are_told_in_their_own_words() -> None:
