@@ -13,7 +13,8 @@ FOUND = 1e-6
 def check_set_points(case: Case, findings: Findings) -> None:
     """What a crew is told to keep keeps every promise.
 
-    * worst window of a store or part <= its reserve <= its size;
+    * worst window of a store or part <= its reserve <= its size (all of it where the promise
+      withstands lost or low sources: what is left over stands in for them);
     * 0 <= start < stop <= what the swing part (and the receivers) allow a group, and the run
       between them, (stop - start) / (e P (1 - c)), is no shorter than its least run;
     * the order of starting names groups that give power, each once, clean ones first.
@@ -27,6 +28,7 @@ def check_set_points(case: Case, findings: Findings) -> None:
         return
     from allocator.proof.simulation.assembly import assembly_of
     from allocator.proof.simulation.phases import worst_window
+    from allocator.proof.simulation.weakened import must_withstand
 
     tanks = {tank.name: tank for tank in assembly_of(case).circuit.tanks}
     for name in {hold.store for hold in points.stores} ^ set(tanks):
@@ -39,7 +41,7 @@ def check_set_points(case: Case, findings: Findings) -> None:
         subject = f"set-point of {hold.store!r}"
         findings.holds("set_points", subject, hold.unit == tank.unit, f"its unit is {tank.unit}")
         findings.at_most("reserve_most", subject, hold.reserve, tank.size, tank.unit, "the reserve")
-        window = worst_window(case, tank)
+        window = None if must_withstand(case) else worst_window(case, tank)
         need = tank.size if window is None else min(tank.size, window.need)
         findings.at_least(
             "reserve_need", subject, hold.reserve, need * (1.0 - FOUND), tank.unit, "the reserve"

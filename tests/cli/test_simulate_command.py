@@ -144,7 +144,9 @@ def test_files_that_are_cut_off_or_not_there(
         "surplus": True,
         "outages_s": None,
         "reserves": {},
-        "draws": [{"name": "a", "number": 0, "seconds": 9.0, "phases_s": {"moon": 1.0}}],
+        "draws": [
+            {"name": "a", "number": 0, "seconds": 9.0, "shares": {}, "phases_s": {"moon": 1.0}}
+        ],
     }
     cut.write_text(json.dumps(strange))
     assert main([*given, str(cut)]) == 2

@@ -14,6 +14,7 @@ from strategies import sites
 
 from allocator.plan import Plan
 from allocator.planning import Settings, make_plan
+from allocator.planning.linear import least_value
 from allocator.proof.foresight import LinearProgram, foresight
 from allocator.proof.simulation import SimulationSettings, simulate
 from allocator.proof.simulation.accounts import draw_of
@@ -74,7 +75,7 @@ def test_examples_lie_between_promise_and_foresight(name: str) -> None:
 
 
 @settings(
-    max_examples=20,
+    max_examples=10,
     derandomize=True,
     deadline=None,
     phases=[Phase.explicit, Phase.reuse, Phase.generate],
@@ -83,6 +84,73 @@ def test_examples_lie_between_promise_and_foresight(name: str) -> None:
 @given(site=sites())
 def test_random_sites_lie_between_promise_and_foresight(site: Site) -> None:
     assert_in_order(site, plan_for(site), 3, 2 * 86400.0, 120)
+
+
+@settings(
+    max_examples=12,
+    derandomize=True,
+    deadline=None,
+    phases=[Phase.explicit, Phase.reuse, Phase.generate],
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+@given(site=sites())
+def test_promise_worst_instant_any_control_and_ceiling_in_order(site: Site) -> None:
+    """Promise <= worst simulated <= what any control could promise; promise <= ceiling.
+
+    The bound on any control is of this plan, the ceiling of all plans; the lesser counts. The
+    means stand in order as well: simulated <= any control, clean and in all.
+    """
+    plan = plan_for(site)
+    asked = SimulationSettings(days=20.0, phases=2, foresight=2 * 86400.0, samples=1, events=0)
+    trace = simulate(site, plan, asked, solve=least_value)
+    slack = 1e-6 * plan.power.demand_mean
+    bounds = trace.foresight
+    assert trace.kept
+    assert bounds is not None
+    assert trace.promised_firm_w == trace.worst_firm_w
+    for firm, any_control, ceiling in (
+        (plan.power.firm_clean, bounds.firm_clean, plan.ceiling.clean),
+        (plan.power.firm_total, bounds.firm_total, plan.ceiling.total),
+    ):
+        at_most = [value for value in (any_control, ceiling) if value is not None]
+        assert firm <= min(at_most, default=firm) + slack
+    for simulated, any_control in (
+        (bounds.beside_clean, bounds.mean_clean),
+        (bounds.beside_total, bounds.mean_total),
+    ):
+        assert simulated is not None
+        assert any_control is not None
+        assert simulated <= any_control + slack
+
+
+def test_joined_slices_are_a_bound_still() -> None:
+    """Fewer slices never lower the bound, on the mean or on what can be promised."""
+    site = read_site(NETWORKS / "two_bays.yaml")
+    plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
+    assert plan is not None
+    assembly = assemble(site, plan)
+    phases = random_phases(assembly.circuit, 0, 2)
+    for firm in (False, True):
+        found = [
+            foresight(assembly, phases, 4 * 86400.0, least_value, most, firm=firm)
+            for most in (1500, 60, 12)
+        ]
+        powers = [bound.power for bound in found if bound is not None]
+        assert len(powers) == 3
+        assert powers == pytest.approx(sorted(powers), rel=1e-7)
+        assert [bound.slices for bound in found if bound is not None][1:] <= [60, 12]
+
+
+def test_one_store_and_one_draw_leave_better_control_nothing_to_add() -> None:
+    """The store cut is "if and only if": set against it, the best control promises no more."""
+    site = read_site(NETWORKS / "first.yaml")
+    plan = plan_for(site)
+    trace = simulate(
+        site, plan, SimulationSettings(days=20.0, phases=1, foresight=86400.0), solve=least_value
+    )
+    assert trace.foresight is not None
+    assert trace.foresight.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-6)
+    assert trace.foresight.firm_draw == "against gas_holder@mill"
 
 
 def test_the_first_example_by_hand() -> None:

@@ -34,7 +34,10 @@ PLENTY = 1e18
 
 @dataclass(frozen=True)
 class Assembly:
-    """A circuit and what its numbers stand for: ``burner_of``: machine group of each burner."""
+    """A circuit and what its numbers stand for: ``burner_of``: machine group of each burner.
+
+    ``surplus``: what would spill is burnt where it can be.
+    """
 
     case: Case
     circuit: Circuit
@@ -42,6 +45,7 @@ class Assembly:
     group_names: tuple[str, ...]
     burner_of: tuple[str | None, ...]
     burner_turnover: tuple[float, ...]
+    surplus: bool = True
 
 
 def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
@@ -77,6 +81,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
         tuple(number),
         tuple(owners) if surplus else (),
         tuple(shares) if surplus else (),
+        surplus,
     )
 
 

@@ -36,6 +36,7 @@ def broken_json(trace: Trace) -> str:
                 "number": draw.number,
                 "seconds": draw.seconds,
                 "unserved_j": draw.unserved_j,
+                "shares": dict(draw.shares),
                 "phases_s": dict(draw.phases),
             }
             for draw in trace.broken[:MOST_BROKEN]
@@ -88,7 +89,8 @@ def _run(draw: Any) -> Run:
     if seconds <= 0:
         raise ValueError(f"seconds must be above 0 (got {seconds!r})")
     phases = {str(clock): _number(phase) for clock, phase in draw["phases_s"].items()}
-    return Run(str(draw["name"]), phases, seconds, int(draw["number"]))
+    shares = {str(name): _number(share) for name, share in draw["shares"].items()}
+    return Run(str(draw["name"]), phases, seconds, int(draw["number"]), shares=shares)
 
 
 def _number(value: Any) -> float:

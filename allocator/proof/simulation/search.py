@@ -112,7 +112,7 @@ def _needs(
     assembly = assemble(site, plan)
     if worst is None:
         worst = worst_windows(assembly.case, assembly.circuit)
-    return assembly.circuit.tanks, needed_levels(assembly.circuit, worst), worst
+    return assembly.circuit.tanks, needed_levels(assembly.case, assembly.circuit, worst), worst
 
 
 def _between(tank: Tank, need: float, share: float) -> float:

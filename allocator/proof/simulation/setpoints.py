@@ -15,24 +15,33 @@ from allocator.proof.simulation.accounts import levels_of, starts_of
 from allocator.proof.simulation.circuit import Circuit
 from allocator.proof.simulation.phases import WorstWindow
 from allocator.proof.simulation.trace import DAY, CycleSetPoint, SetPoint
+from allocator.proof.simulation.weakened import must_withstand
 
 SAFE = 1e-6
 """Reserves are this share above the need: the worst window is found to 1e-7."""
 
 
-def needed_levels(circuit: Circuit, worst: Mapping[str, WorstWindow | None]) -> dict[str, float]:
-    """The least reserve of each tank that keeps its promise; its size where it is not known."""
+def needed_levels(
+    case: Case, circuit: Circuit, worst: Mapping[str, WorstWindow | None]
+) -> dict[str, float]:
+    """The least reserve of each tank that keeps its promise; its size where it is not known.
+
+    Where the promise must withstand lost sources, what is held above the worst window with all
+    of them is what stands in for them: nothing is free.
+    """
     found = {}
     for tank in circuit.tanks:
-        window = worst.get(tank.name)
+        window = None if must_withstand(case) else worst.get(tank.name)
         need = tank.size if window is None else window.need * (1.0 + SAFE)
         found[tank.name] = min(tank.size, need)
     return found
 
 
-def set_points(circuit: Circuit, worst: Mapping[str, WorstWindow | None]) -> tuple[SetPoint, ...]:
+def set_points(
+    case: Case, circuit: Circuit, worst: Mapping[str, WorstWindow | None]
+) -> tuple[SetPoint, ...]:
     """What a crew keeps in each tank, as the circuit has it, or what the promise needs."""
-    needs = needed_levels(circuit, worst)
+    needs = needed_levels(case, circuit, worst)
     return tuple(
         SetPoint(
             tank.name,
@@ -45,17 +54,19 @@ def set_points(circuit: Circuit, worst: Mapping[str, WorstWindow | None]) -> tup
 
 
 def unsafe_set_points(
+    case: Case,
     circuit: Circuit,
     worst: Mapping[str, WorstWindow | None],
     reserves: Mapping[str, float],
 ) -> tuple[str, ...]:
     """Names of the reserves that would break a promise."""
+    needs = needed_levels(case, circuit, worst)
     return tuple(
         tank.name
         for tank in circuit.tanks
         if tank.name in reserves
-        and (window := worst.get(tank.name)) is not None
-        and reserves[tank.name] < min(tank.size, window.need)
+        and (must_withstand(case) or worst.get(tank.name) is not None)
+        and reserves[tank.name] < needs[tank.name] * (1.0 - 2 * SAFE)
     )
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from allocator.errors import Fault, PlanFileError
 from allocator.plan import Plan
-from allocator.proof.case import case_of
+from allocator.proof.case import Case, case_of
 from allocator.proof.figures import check_numbers
 from allocator.proof.march import TooManyIntervalsError
 from allocator.proof.names import check_names
@@ -36,7 +36,8 @@ from allocator.proof.simulation.setpoints import (
 )
 from allocator.proof.simulation.start import start_of
 from allocator.proof.simulation.trace import DAY, Draw, SimulationSettings, Trace
-from allocator.proof.simulation.work import Run, Work, worked_off
+from allocator.proof.simulation.weakened import hardest_choices, must_withstand
+from allocator.proof.simulation.work import Run, Work, with_reserves, worked_off
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -82,16 +83,17 @@ def simulate(
     if worst is None:
         worst = worst_windows(assembly.case, assembly.circuit)
     if reserves is None and settings.hold == "need":
-        reserves = needed_levels(assembly.circuit, worst)
+        reserves = needed_levels(assembly.case, assembly.circuit, worst)
     elif reserves is None and settings.hold == "plan":
         reserves = planned_reserves(plan)
     circuit = with_reserves(assembly.circuit, reserves or {})
-    settings = within_budget(circuit, settings, worst)
+    settings = within_budget(assembly.case, circuit, settings, worst)
     runs = tuple(given) or planned_runs(assembly, circuit, settings, worst)
     unknown = {name for run in runs for name in run.phases} - {c.name for c in circuit.clocks}
+    unknown |= {name for run in runs for name in run.shares} - {s.name for s in plan.sources}
     if unknown:
-        raise _refused(f"the draws hold phases of {min(unknown)!r}, which the plan does not use")
-    work = Work(assembly, circuit, settings.failing, settings.seed)
+        raise _refused(f"the draws name {min(unknown)!r}, which the plan does not use")
+    work = Work(assembly, reserves or {}, settings.failing, settings.seed)
     first, recorded = work.recorded(runs[0], settings.samples, settings.events)
     draws = [first, *worked_off(work, runs[1:], executor)]
     start = None
@@ -114,8 +116,8 @@ def simulate(
         ceiling_w=plan.ceiling.total,
         draws=tuple(draws),
         recording=recording_of(recorded, runs[0].name),
-        set_points=set_points(circuit, worst),
-        unsafe=unsafe_set_points(circuit, worst, reserves or {}),
+        set_points=set_points(assembly.case, circuit, worst),
+        unsafe=unsafe_set_points(assembly.case, circuit, worst, reserves or {}),
         cycle_points=cycle_points(assembly.case),
         start=start,
         foresight=bounds,
@@ -130,7 +132,11 @@ def planned_runs(
     settings: SimulationSettings,
     worst: Worst,
 ) -> tuple[Run, ...]:
-    """The runs of the settings: random ones, the surveyed one, one against each store."""
+    """The runs of the settings: random ones, the surveyed one, one against each store.
+
+    Where the plan withstands lost or low sources, one more against each, without those that it
+    needs most.
+    """
     seconds = settings.days * DAY
     found = [
         Run(f"random {number}", random_phases(circuit, settings.seed, number), seconds, number - 1)
@@ -154,11 +160,22 @@ def planned_runs(
                         window.length,
                     )
                 )
+        for tank, shares, window in hardest_choices(assembly):
+            words = " and ".join(
+                name if share == 0 else f"some of {name}" for name, share in shares.items()
+            )
+            phases, span, needs = random_phases(circuit, settings.seed, 0), seconds, {}
+            if window is not None:
+                phases |= window.phases
+                span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
+                needs = {tank.name: window.need}
+            name = f"against {tank.name} without {words}"
+            found.append(Run(name, phases, span, len(found), needs, 0.0, shares))
     return tuple(found)
 
 
 def within_budget(
-    circuit: Circuit, settings: SimulationSettings, worst: Worst
+    case: Case, circuit: Circuit, settings: SimulationSettings, worst: Worst
 ) -> SimulationSettings:
     """The settings with no more days, and no more draws, than their budget of events allows."""
     if settings.budget is None:
@@ -166,6 +183,8 @@ def within_budget(
     # Every change of a clock is an event, and every other one makes a tank fill up or run dry.
     rate = 1.5 * DAY * sum(len(c.times) / c.period for c in circuit.clocks if len(c.times) > 1)
     windows = [1.001 * w.length / DAY for w in worst.values() if w is not None]
+    if must_withstand(case):
+        windows *= 2  # once more without the sources that are needed most
 
     def days(asked: float, against: bool) -> float:
         longest = [max(asked, window) for window in windows] if against else []
@@ -184,7 +203,7 @@ def replay(
     """One run from given phases, such as those that broke a promise."""
     settings = settings or SimulationSettings()
     assembly = assemble(site, plan, surplus=settings.surplus)
-    work = Work(assembly, assembly.circuit, None, settings.seed)
+    work = Work(assembly, {}, None, settings.seed)
     run = Run("replay", phases, settings.days * DAY)
     return work.recorded(run, settings.samples, settings.events)
 
@@ -216,12 +235,6 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
 
 def _refused(problem: str) -> PlanFileError:
     return PlanFileError([Fault("plan", 0, 0, "", problem)])
-
-
-def with_reserves(circuit: Circuit, reserves: Mapping[str, float]) -> Circuit:
-    """The circuit with levels that are kept for the promise; tanks not named stay full."""
-    tanks = (replace(tank, reserve=reserves.get(tank.name, tank.reserve)) for tank in circuit.tanks)
-    return replace(circuit, tanks=tuple(tanks))
 
 
 def emptied(circuit: Circuit) -> Circuit:

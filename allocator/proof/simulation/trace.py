@@ -106,7 +106,8 @@ class Draw:
     ``worst_firm_w``: promised firm power times the least share of it served at any instant.
     ``last_short_s``: end of the last time that promised power was not there (0: never).
     ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
-    its outages were drawn by.
+    its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
+    without some.
     """
 
     name: str
@@ -130,6 +131,7 @@ class Draw:
     tanks: tuple[TankTrace, ...]
     events: int
     number: int = 0
+    shares: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from allocator.proof.simulation.outages import with_outages
 from allocator.proof.simulation.phases import Phases
 from allocator.proof.simulation.running import Finished, run_circuit
 from allocator.proof.simulation.trace import Draw, Outages
+from allocator.proof.simulation.weakened import weakened
 
 BATCHES = 32
 """Into how many batches an executor's work is cut, at most: the circuit goes with each."""
@@ -23,7 +24,8 @@ class Run:
     """One run: from ``phases``, for ``seconds`` s. ``number``: what its outages are drawn by.
 
     ``needs``: tank -> kg or J that its worst window asks, where the run is set against it, and
-    ``window``: the length of that window, s.
+    ``window``: the length of that window, s. ``shares``: source -> share of its flow that is
+    left, for promises that withstand lost sources and low ones.
     """
 
     name: str
@@ -32,30 +34,40 @@ class Run:
     number: int = 0
     needs: Mapping[str, float] = field(default_factory=dict)
     window: float = 0.0
+    shares: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Work:
-    """What every run shares: a circuit, what it stands for, and how its machines fail."""
+    """What every run shares: a circuit, what it stands for, what is kept in its tanks, and how
+
+    its machines fail."""
 
     assembly: Assembly
-    circuit: Circuit
+    reserves: Mapping[str, float]
     failing: Outages | None
     seed: int
 
     def recorded(self, run: Run, samples: int = 1, events: int = 0) -> tuple[Draw, Finished]:
         """One run, with levels recorded that many times and that many events written down."""
-        circuit = self.circuit
+        assembly = weakened(self.assembly, run.shares) if run.shares else self.assembly
+        circuit = with_reserves(assembly.circuit, self.reserves)
         if self.failing is not None:
             seed = [self.seed, run.number, 1]
-            circuit = with_outages(circuit, self.assembly.case, self.failing, run.seconds, seed)
+            circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
         finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
-        draw = draw_of(self.assembly, finished, run.name, run.needs)
-        return replace(draw, number=run.number), finished
+        draw = draw_of(assembly, finished, run.name, run.needs)
+        return replace(draw, number=run.number, shares=run.shares), finished
 
     def draws(self, runs: Sequence[Run]) -> list[Draw]:
         """Some runs, one after the other."""
         return [self.recorded(run)[0] for run in runs]
+
+
+def with_reserves(circuit: Circuit, reserves: Mapping[str, float]) -> Circuit:
+    """The circuit with levels that are kept for the promise; tanks not named stay full."""
+    tanks = (replace(tank, reserve=reserves.get(tank.name, tank.reserve)) for tank in circuit.tanks)
+    return replace(circuit, tanks=tuple(tanks))
 
 
 def worked_off(work: Work, runs: Sequence[Run], executor: Executor | None = None) -> list[Draw]:
