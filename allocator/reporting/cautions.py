@@ -130,6 +130,18 @@ _RULES: tuple[_Rule, ...] = (
         "pipe to grow, keep what burns at a distance.",
     ),
     (
+        lambda site: bool(site.coolers),
+        "Coolers fail: a fan that stands or a loop that is dry lets hot gas through. Measure the "
+        "temperature behind each one and shut off at the limit of what comes next. Coolant under "
+        "its boiling point, relief on its loop, heat rejected where it harms nobody.",
+    ),
+    (
+        lambda site: any(route.stream is not None for route in site.routes.values()),
+        "Temperatures are reckoned for clean, dry, uncovered pipe in still air: what is laid over "
+        "a pipe or shut in around it makes it hotter. Use materials that are fit for the gas at "
+        "its temperature; check steel for hydrogen above 200 degC.",
+    ),
+    (
         _pressure,
         "Vessels, holders and pumps hold pressure: relief valves that cannot be shut off, tests "
         "before use, a way to empty each part safely.",

@@ -35,8 +35,6 @@ from allocator.site.sections.network import read_builds, read_lines, read_routes
 from allocator.site.sections.sources import read_sources
 from allocator.site.sections.stores import read_stores
 from allocator.site.shapes import Named
-from allocator.site.streams.by_bore import with_capacities
-from allocator.site.streams.expansion import with_streams
 from allocator.site.table import Values
 from allocator.site.tables.site import FORMAT, SITE
 
@@ -106,6 +104,22 @@ def _content(file: Path) -> bytes:
     return content
 
 
+def _with_physics(site: Site, values: Values) -> Site:
+    """The site with capacities by bore and streams by temperature, where anything asks for them.
+
+    Physics is imported then only: most sites need none, and are read in a moment.
+    """
+    by_bore = any(build.by_bore for build in site.builds.values())
+    hot = any(source.temperature is not None for source in site.sources.values())
+    if not (by_bore or hot or site.coolers):
+        return site
+    from allocator.site.streams.by_bore import with_capacities
+    from allocator.site.streams.expansion import with_streams
+
+    site = with_capacities(site, values)
+    return site if values.where.ledger.faults else with_streams(site, values)
+
+
 def _check_format(root: Pairs, ledger: Ledger) -> bool:
     """Whether the file may be read on: its format is this program's, or missing."""
     node = next((v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "format"), None)
@@ -135,9 +149,7 @@ def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None
     if ledger.faults:
         return None
     note_oddities(site, values)
-    site = with_capacities(site, values)
-    if not ledger.faults:
-        site = with_streams(site, values)
+    site = _with_physics(site, values)
     if ledger.faults:
         return None
     digest = hashlib.sha256(content)

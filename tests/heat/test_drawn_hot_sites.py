@@ -48,7 +48,8 @@ fluids:
   water: {{phase: liquid}}
 materials:
   steel: {{stock: {between(15, 60):.0f} t, density: 7850 kg/m^3, conductivity: 45 W/(m*K)}}
-  wool: {{stock: {between(1, 9):.1f} t, density: 100 kg/m^3, emissivity: 30 %, conductivity: {WOOL}}}
+  wool: {{stock: {between(1, 9):.1f} t, density: 100 kg/m^3, emissivity: 30 %,
+         conductivity: {WOOL}}}
   fins: {{stock: 2 t}}
 places:
   tip: {{at: [0 m, 0 m]}}
@@ -58,21 +59,29 @@ sources:
 {chr(10).join(sources)}
   air_plant: {{place: quay, fluid: oxygen, flow: 30 g/s}}
 stores:
-  holder: {{holds: hydrogen, places: [shed, tip], size: {{most: 200 kg}}, materials: {{steel: 20 kg/kg}}{limit}}}
+  holder: {{holds: hydrogen, places: [shed, tip], size: {{most: 200 kg}},
+           materials: {{steel: 20 kg/kg}}{limit}}}
 builds:
   bare: {{bore: 62.7 mm, fluids: [hydrogen], layers: [{{material: steel, thickness: 5.16 mm}}]}}
-  thin: {{bore: 52.5 mm, fluids: [hydrogen], layers: [{{material: steel, thickness: 3.91 mm}}, {{material: wool, thickness: 30 mm}}]}}
-  thick: {{bore: 62.7 mm, fluids: [hydrogen], layers: [{{material: steel, thickness: 5.16 mm}}, {{material: wool, thickness: {between(60, 140):.0f} mm}}]}}
+  thin: {{bore: 52.5 mm, fluids: [hydrogen],
+         layers: [{{material: steel, thickness: 3.91 mm}}, {{material: wool, thickness: 30 mm}}]}}
+  thick: {{bore: 62.7 mm, fluids: [hydrogen],
+          layers: [{{material: steel, thickness: 5.16 mm}},
+                   {{material: wool, thickness: {between(60, 140):.0f} mm}}]}}
   hose: {{capacity: 50 g/s, fluids: [oxygen], price: 1 /m}}
 routes:
   lane: {{between: [tip, shed]{touch}{let_in}}}
   bank: {{between: [shed, quay]{buried}, one_way: {pick(["true", "false"])}}}
   path: {{between: [tip, quay]{touch}}}
 coolers:
-  fan: {{fluid: hydrogen, set_point: {set_point:.1f} degC, places: [tip, shed], duty: {between(2, 15):.1f} kW, power_share: 2 %, materials: {{fins: {between(20, 400):.0f} kg}}}}
+  fan: {{fluid: hydrogen, set_point: {set_point:.1f} degC, places: [tip, shed],
+        duty: {between(2, 15):.1f} kW, power_share: 2 %,
+        materials: {{fins: {between(20, 400):.0f} kg}}}}
 machines:
-  cell: {{takes: {{hydrogen: 0.2 g/s, oxygen: 1.6 g/s}}, gives: {{power: 11 kW, water: 1.8 g/s}}, places: {{quay: 4, shed: 3}}, price: 900{cell_limit}}}
-  burner: {{takes: {{hydrogen: 0.3 g/s}}, gives: {{power: 9 kW, water: 2.7 g/s}}, places: {{shed: 3}}, price: 90}}
+  cell: {{takes: {{hydrogen: 0.2 g/s, oxygen: 1.6 g/s}}, gives: {{power: 11 kW, water: 1.8 g/s}},
+         places: {{quay: 4, shed: 3}}, price: 900{cell_limit}}}
+  burner: {{takes: {{hydrogen: 0.3 g/s}}, gives: {{power: 9 kW, water: 2.7 g/s}},
+           places: {{shed: 3}}, price: 90}}
 {"lines: {wire: {between: [shed, quay], capacity: 40 kW, loss: 2 %}}" if lines else ""}
 demands:
   town: {{power: {between(10, 60):.0f} kW, place: {pick(["quay", "shed"])}}}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from allocator.physics.pipes import layer_mass
 from allocator.site.records import Build, Layer, Line, Material, Place, Route
 from allocator.site.table import Values
 
@@ -49,7 +48,7 @@ def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, .
                         "add 'mass: 5.44 kg/m'",
                     )
             else:
-                mass = float(layer_mass(across, thick, density))
+                mass = math.pi * density * thick * (across + thick)  # a shell around the bore
         across = None if across is None or thick is None else across + 2 * thick
         if mass is not None:
             layers.append(Layer(material, mass, thick))
