@@ -12,6 +12,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from allocator.shown import Facts, Shown, frame_of, part_of, watts
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 FORMAT = "allocator.plan/1"
 FLAT = "flat"
@@ -326,8 +332,8 @@ class SetPoints:
     start_order: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Plan:
+@dataclass(frozen=True, slots=True, repr=False)
+class Plan(Shown):
     """A plan for a site on one basis (``firm`` or ``mean``)."""
 
     site_name: str
@@ -355,3 +361,54 @@ class Plan:
     prices: tuple[Price, ...] = ()
     withstands: Withstands | None = None
     set_points: SetPoints | None = None
+
+    def facts(self) -> Facts:
+        """What the plan promises, in words."""
+        firm = self.basis == "firm"
+        clean = self.power.firm_clean if firm else self.power.mean_clean
+        total = self.power.firm_total if firm else self.power.mean_total
+        return [
+            ("Plan", self.site_name),
+            ("clean at all times" if firm else "clean on average", watts(clean)),
+            ("in all", watts(total)),
+            ("sources tapped", str(sum(use.tapped for use in self.sources))),
+            ("machines", str(sum(use.count for use in self.machines))),
+            ("search", self.status),
+            ("verified", "yes" if self.verified else "NO"),
+        ]
+
+    def to_frame(self, part: str = "sources") -> pd.DataFrame:
+        """A part of the plan as a pandas frame, a row a record, SI units in the column names.
+
+        ``part``: ``sources``, ``stores``, ``batteries``, ``runs``, ``flows``, ``lines``,
+        ``machines``, ``demands``, ``materials`` or ``goals``. Raises ValueError for another.
+        """
+        if part_of(part, (*_UNITS, "flows")) == "flows":
+            frame = frame_of((flow for run in self.runs for flow in run.flows), _FLOW)
+            names = [(run.route, run.fluid) for run in self.runs for _ in run.flows]
+            frame.insert(0, "route", [route for route, _ in names])
+            frame.insert(1, "fluid", [fluid for _, fluid in names])
+            return frame
+        frame = frame_of(getattr(self, part), _UNITS[part])
+        return frame.drop(columns="flows", errors="ignore") if part == "runs" else frame
+
+
+_FLOW = {"rate": "kg_per_s"}
+_UNITS: Mapping[str, Mapping[str, str]] = {
+    "sources": {"collect": "kg_per_s", "direct": "kg_per_s"},
+    "stores": {"size": "kg", "new_size": "kg", "draw": "kg_per_s", "inflow": "kg_per_s"},
+    "batteries": {
+        "size": "j",
+        "new_size": "j",
+        "level_part": "j",
+        "burst_part": "j",
+        "swing_part": "j",
+    },
+    "runs": {},
+    "lines": {},
+    "machines": {"receiver": "kg"},
+    "demands": {},
+    "materials": {"used": "kg", "stock": "kg"},
+    "goals": {},
+}
+"""Units that columns end with, by part and field."""

@@ -15,13 +15,14 @@ MAY_IMPORT = {
     "dimensions": EDGE,
     "quantities": EDGE,
     "physics": EDGE | {"physics"},
-    "plan": set(),
+    "shown": set(),
+    "plan": {"shown"},
     "heat": EDGE | {"heat", "site", "plan", "physics"},
     "plan_file": EDGE | {"plan", "site"},
     "site": EDGE | {"site", "physics"},
     "duty": {"duty", "site"},
     "planning": {"planning", "duty", "heat", "site", "plan"},
-    "proof": EDGE | {"proof", "site", "plan", "plan_file", "physics"},
+    "proof": EDGE | {"shown", "proof", "site", "plan", "plan_file", "physics"},
     "reporting": EDGE | {"reporting", "duty", "site", "plan", "proof"},
     "studies": EDGE
     | {

@@ -66,7 +66,7 @@ def _one(steps: tuple[Step, ...], action: str, text: str = "") -> Step:
 def test_pipe_is_tested_before_its_tap_and_purged_before_first_gas() -> None:
     steps = build_order(COVE, COVE_PLAN)
     laid, tested = _one(steps, "lay", "lane"), _one(steps, "pressure-test", "lane")
-    tap, start = _one(steps, "tap", "north"), _one(steps, "purge and start", "holder@works")
+    tap, start = _one(steps, "tap", "north"), _one(steps, "purge and start", "holder at works")
     assert laid.number in tested.after
     assert tested.number in tap.after
     assert {tap.number, tested.number} <= set(start.after)
@@ -78,11 +78,11 @@ def test_standing_sets_come_first_for_they_need_least() -> None:
     # the oil set and its tank stand; only 150 kg of tank and the battery are new for it
     chains = chains_of(COVE, COVE_PLAN)
     assert {chain.title for chain in chains if chain.power > 0} >= {
-        "oil_set@works, from tank@works",
-        "set@works, from holder@works",
+        "oil_set at works, from tank at works",
+        "set at works, from holder at works",
     }
     first = next(s for s in build_order(COVE, COVE_PLAN) if s.unlocks)
-    assert first.what == "oil_set@works, from tank@works"
+    assert first.what == "oil_set at works, from tank at works"
 
 
 def test_a_crew_makes_days_and_a_tap_goes_ahead_of_its_spell() -> None:

@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from allocator.proof.simulation.columns import Array
+from allocator.shown import Facts, Shown, frame_of, part_of, watts
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 DAY = 86400.0
 
@@ -218,8 +223,8 @@ class Bounds:
     firm_draw: str | None = None
 
 
-@dataclass(frozen=True)
-class Trace:
+@dataclass(frozen=True, repr=False)
+class Trace(Shown):
     """All draws of a simulation.
 
     ``foresight``: what no control of this plan can pass, where asked for. ``unsafe``: tanks
@@ -268,3 +273,34 @@ class Trace:
         """Mean of a number over the random draws."""
         drawn = [d for d in self.draws if d.name.startswith("random")] or list(self.draws)
         return math.fsum(getattr(draw, field_name) for draw in drawn) / len(drawn)
+
+    def facts(self) -> Facts:
+        """What the simulation found, in words."""
+        return [
+            ("Trace", self.site_name),
+            ("promise", "kept" if self.kept else "BROKEN"),
+            ("draws", str(len(self.draws))),
+            ("promised", watts(self.promised_firm_w)),
+            ("least at any instant", watts(self.worst_firm_w)),
+            ("clean on average", watts(self.mean("mean_clean_w"))),
+            ("in all on average", watts(self.mean("mean_total_w"))),
+        ]
+
+    def to_frame(self, part: str = "levels") -> pd.DataFrame:
+        """A part of the trace as a pandas frame, SI units in the column names.
+
+        ``part``: ``levels`` (a row a time, a column a store: kg or J), ``draws`` or ``events``.
+        Raises ValueError for another.
+        """
+        import pandas as pd
+
+        part_of(part, ("levels", "draws", "events"))
+        if part == "draws":
+            return frame_of(self.draws, {"phases": "s"}).drop(columns="tanks")
+        if part == "events":
+            return frame_of(self.recording.events, {"time": "s"})
+        record = self.recording
+        names = [f"{t}_{u.lower()}" for t, u in zip(record.tanks, record.units, strict=True)]
+        frame = pd.DataFrame(record.levels, columns=names)
+        frame.insert(0, "time_s", record.times)
+        return frame

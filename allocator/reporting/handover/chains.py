@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from allocator.plan import FLAT, MachineUse, Plan
+from allocator.reporting.loads import standing_at
 from allocator.reporting.ways import Way, machine_named, ways_of
 from allocator.site.records import Site
 
@@ -44,7 +45,7 @@ def chains_of(site: Site, plan: Plan) -> tuple[Chain, ...]:
             chains += [] if made is None else [made]
         else:
             needs = [*_upstream(ways, giver), *_runs(members)]
-            title = f"{taker.partition(':')[2]}, from {giver.partition(':')[2]}"
+            title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0))
     return tuple(chains)
 
@@ -70,7 +71,7 @@ def _generation(
             needs += [*_upstream(ways, way.giver), *_runs([way])]
     needs += _power_needs(site, plan, machine, any(way.shape == FLAT for way in members))
     turning = machine.running + math.ceil(machine.cycled)
-    title = f"{machine.name}, from {giver.partition(':')[2]}"
+    title = f"{standing_at(site, machine.name)}, from {_named(site, giver)}"
     power = kind.power_out * firm_load(machine) * share
     units = {machine.name: turning * share}
     return Chain(title, tuple(dict.fromkeys(needs)), units, power)
@@ -89,8 +90,13 @@ def _burst(site: Site, plan: Plan, taker: str, members: list[Way]) -> Chain:
     taps = [f"tap:{way.giver.partition(':')[2]}" for way in members]
     needs = [*taps, *_runs(members), f"store:{battery_name}"]
     needs += _power_needs(site, plan, machine, False)
-    title = f"{name} burning bursts into {battery_name}"
+    into_it = standing_at(site, battery_name)
+    title = f"{standing_at(site, name)} burning bursts into {into_it}"
     return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share)
+
+
+def _named(site: Site, giver: str) -> str:
+    return standing_at(site, giver.partition(":")[2])
 
 
 def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset()) -> list[str]:

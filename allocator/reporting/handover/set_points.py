@@ -33,7 +33,7 @@ def set_points(
     without them a store is kept as full as it gets and releases no more than its promise.
     """
     kept = [
-        Setting(at(tank), tank.rpartition("@")[2], "keep at least", value, unit, None, "reserve")
+        Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve")
         for tank, (value, unit) in (reserves or {}).items()
     ]
     return (
@@ -42,20 +42,31 @@ def set_points(
         *_batteries(site, plan),
         *_machines(site, plan),
         *kept,
-        *_levels(plan),
+        *_levels(site, plan),
     )
 
 
-def _levels(plan: Plan) -> Iterator[Setting]:
+def _apart(site: Site, name: str) -> tuple[str, str]:
+    """``type@place`` as the type and the place of the site file, and the part of a battery."""
+    thing, _, place = name.rpartition("@")
+    known = [p for p in site.places if place == p or place.startswith(f"{p} ")]
+    if not known:
+        return thing, place
+    whole = max(known, key=len)
+    part = place[len(whole) :].strip()  # as in "battery@works levelling"
+    return f"{thing}, {part}" if part else thing, site.ground(whole)
+
+
+def _levels(site: Site, plan: Plan) -> Iterator[Setting]:
     """When units run on and off start and stop, and in which order idle ones are started."""
     points = plan.set_points
     for levels in points.cycled if points else ():
-        thing, place = levels.machine.rpartition("@")[::2]
+        thing, place = _apart(site, levels.machine)
         note = "of what the batteries keep for machine runs"
         yield Setting(thing, place, "start at", levels.start, "J", None, note)
         yield Setting(thing, place, "stop at", levels.stop, "J", None, note)
     for number, name in enumerate(points.start_order if points else (), 1):
-        thing, place = name.rpartition("@")[::2]
+        thing, place = _apart(site, name)
         note = "idle units, on what would spill"
         yield Setting(thing, place, "start in turn", number, "", None, note)
 

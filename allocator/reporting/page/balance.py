@@ -7,10 +7,11 @@ from dataclasses import dataclass, field
 from markupsafe import Markup
 
 from allocator.plan import Plan
+from allocator.reporting.loads import standing_at
 from allocator.reporting.page.colours import fluids_shown
 from allocator.reporting.page.figures import Figures
 from allocator.reporting.page.svg import number, tag
-from allocator.reporting.words import at, quantity
+from allocator.reporting.words import quantity
 from allocator.site.records import POWER, Site
 
 WIDTH = 1000.0
@@ -77,11 +78,11 @@ def balance_of(figures: Figures) -> Balance:
         if power <= 0:
             continue
         look = f"c{legend.get(way.fluid, 0)}"
-        giver = _node(found, way.giver, way.fluid)
+        giver = _node(found, figures.site, way.giver, way.fluid)
         taker = way.taker
         if taker.startswith("burn:"):
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
-        node = _node(found, taker, way.fluid)
+        node = _node(found, figures.site, taker, way.fluid)
         if way.giver.startswith("source:") and not taker.startswith("store:"):  # no store between
             past = found.node(
                 f"past:{taker}:{way.fluid}", 1, "as it comes, past all stores", "past all stores"
@@ -102,12 +103,12 @@ def balance_of(figures: Figures) -> Balance:
     return found
 
 
-def _node(found: Balance, name: str, fluid: str) -> str:
+def _node(found: Balance, site: Site, name: str, fluid: str) -> str:
     """The node of a giver or taker, which its family is known by when there are many."""
     kind, _, rest = name.partition(":")
     column = {"source": 0, "store": 1, "demand": 3}.get(kind, 2)
     family = fluid if kind == "source" else rest.partition("@")[0]
-    return found.node(name, column, at(rest) if "@" in rest else rest, family)
+    return found.node(name, column, standing_at(site, rest), family)
 
 
 def together(balance: Balance) -> Balance:
