@@ -43,7 +43,8 @@ class Promise:
     ``inflows``: (curve, kg or J a unit of the variable, key); ``draws``: (shape curve or None
     for flat, key). ``standing`` is size that is not a variable.
     ``idle``: loss that a standing store without a promise need not bear. ``withstands``: what it
-    must hold against; ``low``: source -> share of its rate that may be missing.
+    must hold against; ``low``: source -> share of its rate that may be missing;
+    ``sure``: sources that cannot be lost.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Promise:
     idle: Key | None = None
     withstands: Withstands = NOTHING
     low: Mapping[str, float] = field(default_factory=dict)
+    sure: frozenset[str] = frozenset()
 
     def row(
         self,
@@ -110,7 +112,9 @@ class Promise:
                 before = rates.get(source, (curve, 0.0))[1]
                 rates[source] = (curve, before + weight * values[key])
         low = self.low if self.withstands.low > 0 else {}
-        return [Feeder(s, c, rate, low.get(s, 0.0)) for s, (c, rate) in rates.items()]
+        return [
+            Feeder(s, c, rate, low.get(s, 0.0), s in self.sure) for s, (c, rate) in rates.items()
+        ]
 
 
 def source_of(key: Key) -> str:
@@ -134,6 +138,7 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
         TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
     """
     found = []
+    sure = frozenset(s for s in choices.sources if choices.site.sources[s].sure)
     low = {s: share for s in choices.sources if (share := choices.may_miss(s)) > 0}
     for name, store in choices.fluid_stores.items():
         k = f"store:{name}"
@@ -158,6 +163,7 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
                 ("idle", name) if store.type.loss * store.standing > 0 else None,
                 choices.withstands,
                 low,
+                sure,
             )
         )
     for name, battery in choices.batteries.items():
@@ -184,6 +190,7 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
                     None,
                     choices.withstands,
                     low,
+                    sure,
                 )
             )
     for promise in found:

@@ -36,12 +36,15 @@ class TooManyChoicesError(ValueError):
 
 
 class Feeder(NamedTuple):
-    """A source that feeds a promise: its curve, ``rate`` while on, share ``low`` it may miss."""
+    """A source that feeds a promise: its curve, ``rate`` while on, share ``low`` it may miss;
+
+    ``sure``: it cannot be lost."""
 
     name: str
     curve: Curve
     rate: float
     low: float
+    sure: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +62,7 @@ def choices_against(feeders: Sequence[Feeder], withstands: Withstands) -> list[C
         TooManyChoicesError: there are more than :data:`MOST_CHOICES`.
     """
     groups = _by_cycle(feeders)
-    lost = min(withstands.lost, len(feeders))
+    lost = min(withstands.lost, sum(not f.sure for f in feeders))
     low = min(withstands.low, sum(f.low > 0 for f in feeders))
     number = choices_count([len(group) for group in groups], withstands)
     if number > MOST_CHOICES:
@@ -116,15 +119,18 @@ def _heaviest(group: Sequence[Feeder], lost: int, low: int) -> Table:
             for step, share in (((i + 1, j), 1.0), ((i, j + 1), feeder.low)):
                 if step[0] > lost or step[1] > low or share <= 0:
                     continue
+                if feeder.sure and step[0] > i:
+                    continue
                 heavier = weight + share * feeder.rate
                 if step not in grown or heavier > grown[step][0]:
                     grown[step] = (heavier, {**chosen, feeder.name: share})
         table = grown
-    # where fewer can be low than asked for, fewer are
+    # where fewer can be lost or low than asked for, fewer are
     for i in range(lost + 1):
         for j in range(low + 1):
-            if (i, j) not in table and (i, j - 1) in table:
-                table[i, j] = table[i, j - 1]
+            for fewer in ((i, j - 1), (i - 1, j)):
+                if (i, j) not in table and fewer in table:
+                    table[i, j] = table[fewer]
     return table
 
 

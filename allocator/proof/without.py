@@ -39,8 +39,9 @@ def without(
     if asked is None or not case.firm:
         return
     names = sorted({name for name, _, rate in supply if rate > 0})
-    lost = min(asked.lost, len(names))
-    number = math.comb(len(names), lost) * math.comb(len(names) - lost, asked.low)
+    may_go = [name for name in names if not case.site.sources[name].sure]
+    lost = min(asked.lost, len(may_go))
+    number = math.comb(len(may_go), lost) * math.comb(len(names) - lost, asked.low)
     counted = findings.holds(
         "without_counted",
         subject,
@@ -49,7 +50,7 @@ def without(
     )
     if not counted:
         return
-    for gone in combinations(names, lost):
+    for gone in combinations(may_go, lost):
         uncertain = [n for n in names if n not in gone and least_share(case, n) < 1.0]
         for weak in combinations(uncertain, min(asked.low, len(uncertain))):
             if not gone and not weak:
@@ -71,7 +72,7 @@ def check_direct(case: Case, findings: Findings, source: SourceUse) -> None:
     if asked is None or not case.firm:
         return
     subject = f"source {source.name!r}"
-    if asked.lost > 0:
+    if asked.lost > 0 and not case.site.sources[source.name].sure:
         message = "feeds what no store stands behind, and may be lost"
         findings.holds("direct_lost", subject, direct <= 0, message)
     if asked.low > 0 and direct > 0:

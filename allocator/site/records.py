@@ -103,7 +103,7 @@ class Source:
 
     Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
     delivery interval. ``next_spell``: s until the outermost stage next turns on. ``water``: mole
-    fraction of vapour.
+    fraction of vapour. ``sure``: it cannot be lost.
     """
 
     name: str
@@ -120,6 +120,7 @@ class Source:
     delivered: bool = False
     pump: Pump | None = None
     water: float | None = None
+    sure: bool = False
 
     @property
     def steady(self) -> bool:

@@ -48,7 +48,7 @@ CASES: list[Case] = [
             (
                 "source 'north_well': has the unknown key 'zzz'; its keys are place, "
                 "fluid, flow, cycle, delivery, next_spell, temperature, pressure and "
-                "4 more"
+                "5 more"
             )
         ],
     ),

@@ -111,6 +111,7 @@ def test_sources(site: Site) -> None:
             stages=(Stage(2000 / 0.04, 14 * DAY),),
             price=1.1,
             delivered=True,
+            sure=True,
         ),
     ]
 

@@ -12,14 +12,15 @@ def source_capacity(statement: Statement, choices: Choices) -> None:
     """``sum_k r[s,k] + sum_j peak_j direct[s,j] <= flow_s tap_s``, and ``<= pump rate``.
 
     A promise that withstands low sources takes ``direct / (1 - delta_s)``: at its low end a source
-    then gives all of that, and all else its share. One that withstands lost sources takes none.
+    then gives all of that, and all else its share. One that withstands lost sources takes none,
+    but of a source that is sure.
     """
     withstands = choices.withstands
     for name in choices.sources:
         source = choices.site.sources[name]
         sure = 1.0 - choices.may_miss(name) if withstands.low > 0 else 1.0
         direct = direct_peak(choices, name)
-        if withstands.lost > 0 and direct:
+        if withstands.lost > 0 and direct and not source.sure:
             statement.row(f"nothing_direct[{name}]", direct, high=0.0)
         sent = collected(choices, name) + [(peak / sure, key) for peak, key in direct]
         if not sent:

@@ -80,7 +80,8 @@ def _choices(case: Case, tank: Tank) -> Iterator[Shares]:
     assert asked is not None
     given = _feeders(case, tank)
     names = sorted(given, key=lambda name: (-given[name], name))
-    for gone in combinations(names, min(asked.lost, len(names))):
+    may_go = [name for name in names if not case.site.sources[name].sure]
+    for gone in combinations(may_go, min(asked.lost, len(may_go))):
         uncertain = [n for n in names if n not in gone and least_share(case, n) < 1.0]
         for weak in combinations(uncertain, min(asked.low, len(uncertain))):
             if gone or weak:

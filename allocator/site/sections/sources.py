@@ -45,6 +45,7 @@ def _read_source(name: str, values: Values) -> Source | None:
         price=values.get("price"),
         delivered=values.has("delivery"),
         water=values.get("water"),
+        sure=values.get("sure"),
         pump=Pump(**pump.found) if pump else None,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.site.groups import ListOf
-from allocator.site.kinds import Name, Quantity
+from allocator.site.kinds import Flag, Name, Quantity
 from allocator.site.records import POWER
 from allocator.site.shapes import Variants
 from allocator.site.spreads import Ranged
@@ -54,6 +54,7 @@ SOURCES = Table(
         ),
         Key("temperature", Quantity("temperature", above=0), "At the mouth"),
         Key("pressure", Quantity("pressure", above=0), "At the mouth"),
+        Key("sure", Flag(), "It cannot be lost, whatever a plan withstands", default="false"),
         Key("water", Quantity("share", above=0, below=1), "Vapour in the gas, by volume"),
         Key(
             "tap",
