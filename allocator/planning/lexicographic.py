@@ -137,11 +137,11 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         offered(program.repaired(search.point, deadline.left(0.2)), "start")
         # What a later goal can have without building anew is cheap to find, and often most of
         # it: first what is built, worked in another way, then on the pipes that are laid.
-        for held, note in (
-            (search.layout.built, "worked anew"),
-            (search.layout.columns, "on pipes laid"),
+        for held, note, share in (
+            (search.layout.built, "worked anew", 0.5),
+            (search.layout.columns, "on pipes laid", 0.3),
         ):
-            near = program.near(search.point, held, deadline.left(0.15), NEAR_GAP)
+            near = program.near(search.point, held, deadline.left(share), NEAR_GAP)
             if near.point is not None:
                 offered(program.repaired(near.point, deadline.left(0.2)), note)
     if search.ideas is not None and start is None and search.point is not None:

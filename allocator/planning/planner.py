@@ -96,6 +96,8 @@ def _made(
         if means is not None:
             power = replace(plan.power, mean_clean=means[0], mean_total=means[1])
             plan = replace(plan, power=power)
+        if mean_basis is not None and mean_basis.power.mean_clean < plan.power.firm_clean:
+            mean_basis = None  # found in a hurry, and worse than the promise: it says nothing
     else:
         mean_basis = plan
     choices = choices_of(site)
