@@ -117,7 +117,7 @@ def plan(
         site: the site, or the path of its file.
         report: called with lines of progress.
         settings: fields of :class:`Settings`: ``basis``, ``time_limit`` in s, ``gap``, ``seed``,
-            ``threads``, ``solver``, ``node_limit``.
+            ``threads``, ``solver``, ``node_limit``, ``effort``, ``start``.
 
     Returns:
         The plan; ``verified`` is true when the audit accepts it.

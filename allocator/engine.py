@@ -58,6 +58,7 @@ def plan_site(
     site: Site | str | os.PathLike[str],
     settings: Settings | None = None,
     report: Reporter | None = None,
+    executor: Executor | None = None,
 ) -> Planned:
     """Plan a site and audit the plan.
 
@@ -65,6 +66,7 @@ def plan_site(
         site: the site, or the path of its file.
         settings: basis, limits, seed, solver.
         report: called with lines of progress.
+        executor: what starts of the search run on; in this process one by one where left out.
 
     Returns:
         The plan with its cautions, marked ``verified`` when the audit accepts it; how planning
@@ -77,7 +79,7 @@ def plan_site(
     """
     if not isinstance(site, Site):
         site = read_site(site)
-    outcome = make_plan(site, settings or Settings(), report)
+    outcome = make_plan(site, settings or Settings(), report, executor)
     if outcome.plan is None:
         raise NoPlanError(outcome)
     plan = replace(outcome.plan, cautions=cautions_for(site), verified=False)

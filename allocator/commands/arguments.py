@@ -116,6 +116,12 @@ def solving_arguments(command: argparse.ArgumentParser, *, basis: bool = True) -
         "--solver", default="highs", metavar="NAME", help="highs, or a solver that PuLP knows"
     )
     command.add_argument(
+        "--effort",
+        choices=("quick", "normal", "thorough"),
+        default="normal",
+        help="how long a search of a larger site tries for better plans (normal)",
+    )
+    command.add_argument(
         "--node-limit",
         type=counting,
         default=None,
@@ -136,6 +142,7 @@ def settings_of(given: argparse.Namespace) -> Settings:
         threads=given.threads,
         solver=given.solver,
         node_limit=given.node_limit,
+        effort=given.effort,
     )
 
 

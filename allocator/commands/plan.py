@@ -14,7 +14,7 @@ from allocator.commands.arguments import (
     site_argument,
     solving_arguments,
 )
-from allocator.commands.files import site_of
+from allocator.commands.files import plan_of, site_of
 from allocator.commands.terminal import (
     BAD_INPUT,
     DONE,
@@ -71,6 +71,12 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="N",
         help="hold it when any N sources give the low end of their range (0)",
     )
+    command.add_argument(
+        "--start",
+        metavar="PLAN",
+        default=None,
+        help="begin from this plan of the site (plan.json or its folder), which may be older",
+    )
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
 
 
@@ -99,6 +105,7 @@ def run(given: argparse.Namespace) -> int:
         )
     from allocator.studies.lifting import lift_of
 
+    start = None if given.start is None else plan_of(given.start)
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
     from allocator.errors import PlanFileError
@@ -111,6 +118,7 @@ def run(given: argparse.Namespace) -> int:
             settings_of(given),
             prices=True,
             lifts=lifts,
+            start=start,
             withstands=Withstands(given.lose, given.robust),
         )
         with stdout_for_data():

@@ -44,6 +44,7 @@ class Search:
     report: Reporter | None
     prover: Prover | None = None
     ideas: Ideas | None = None
+    given: np.ndarray | None = None
     point: np.ndarray | None = None
     trail: tuple[Progress, ...] = ()
 
@@ -144,6 +145,12 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
             near = program.near(search.point, held, deadline.left(share), NEAR_GAP)
             if near.point is not None:
                 offered(program.repaired(near.point, deadline.left(0.2)), note)
+    if search.given is not None and start is None:
+        offered(program.repaired(search.given, deadline.left(0.2)), "start given")
+        near = program.near(search.given, search.layout.columns, deadline.left(0.1), NEAR_GAP)
+        if near.point is not None:
+            program.add(program.broken(near.point))
+            offered(program.repaired(near.point, deadline.left(0.2)), "pipes of the start given")
     if search.ideas is not None and start is None and search.point is not None:
         ideas, gap = search.ideas, program.settings.gap
 

@@ -37,6 +37,7 @@ from allocator.planning.operation import mean_output
 from allocator.planning.prices import prices_of
 from allocator.planning.program import Program
 from allocator.planning.rules.stock import money
+from allocator.planning.search.known import point_of_plan
 from allocator.planning.search.landing import ideas_of
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
 from allocator.planning.statement import Key, Row, Statement
@@ -83,7 +84,9 @@ def _made(
 ) -> Outcome:
     mean_basis: Plan | None = None
     if settings.basis == "firm":
-        quick = replace(settings, basis="mean", gap=max(settings.gap, 1e-3), withstands=NOTHING)
+        quick = replace(
+            settings, basis="mean", gap=max(settings.gap, 1e-3), withstands=NOTHING, start=None
+        )
         share = clock.left(MEAN_SHARE)
         mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None, executor)
     whole = clock.left(0.88 if not settings.prices else 0.8)
@@ -165,6 +168,8 @@ def _planned(
     )
     search = Search(program, layout_of(statement, choices), report, prover)
     search.ideas = ideas_of(choices, settings, clock, executor)
+    if settings.start is not None:
+        search.given = point_of_plan(statement, choices, settings.start)
     found: list[GoalFound] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):

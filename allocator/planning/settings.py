@@ -30,6 +30,7 @@ class Settings:
     ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
     ``withstands``: what the firm promise must hold against.
     ``effort``: ``quick``, ``normal`` or ``thorough``: how many starts a search by paths makes.
+    ``start``: a plan of this site, or of an older file of it, to begin from.
     """
 
     basis: str = "firm"
@@ -43,6 +44,7 @@ class Settings:
     lifts: tuple[Lift, ...] = ()
     withstands: Withstands = NOTHING
     effort: str = "normal"
+    start: Plan | None = None
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):

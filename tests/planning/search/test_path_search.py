@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib.util
 import sys
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
@@ -106,7 +107,7 @@ def test_finds_differ(tmp_path: Path) -> None:
 
 def test_a_searched_plan_is_audited_and_repeats(tmp_path: Path) -> None:
     site = site_of(tmp_path, 12, 6, 2)
-    settings = Settings(node_limit=2, seed=5, gap=0.02, effort="quick")
+    settings = Settings(node_limit=2, seed=5, gap=0.5, effort="quick")
     first, second = (make_plan(site, settings).plan for _ in range(2))
     assert first is not None
     assert second is not None
@@ -114,3 +115,19 @@ def test_a_searched_plan_is_audited_and_repeats(tmp_path: Path) -> None:
     assert plan_to_json(first) == plan_to_json(second)
     plain = searched(site, "firm").elite[0]
     assert first.power.firm_clean >= 0.95 * plain.value
+
+
+def test_begins_from_a_known_plan_even_of_an_older_site(small: Site) -> None:
+    known = make_plan(small, Settings(node_limit=3000, gap=1e-6)).plan
+    assert known is not None
+    hasty = Settings(time_limit=1.5, start=known)
+    again = make_plan(small, hasty).plan
+    assert again is not None
+    assert again.power.firm_clean >= known.power.firm_clean * (1 - 1e-5)
+    # a corridor of the plan is gone: the rest of the plan is still a place to begin
+    lost = known.runs[0].route
+    changed = replace(small, routes={n: r for n, r in small.routes.items() if n != lost})
+    fewer = make_plan(changed, hasty).plan
+    assert fewer is not None
+    assert audit(changed, fewer).accepted
+    assert all(run.route != lost for run in fewer.runs)

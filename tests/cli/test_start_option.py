@@ -1,0 +1,29 @@
+"""``allocator plan --start``: a plan to begin from."""
+
+from pathlib import Path
+
+import pytest
+
+from allocator.cli import main
+from allocator.plan_file import read_plan
+
+FIRST = str(Path(__file__).parents[2] / "networks" / "first.yaml")
+
+
+def test_a_plan_may_begin_from_another(tmp_path: Path) -> None:
+    folders = [str(tmp_path / name) for name in ("one", "two")]
+    quick = ["--node-limit", "200", "--prove", "0", "--effort", "quick"]
+    assert main(["plan", FIRST, "-o", folders[0], *quick]) == 0
+    assert main(["plan", FIRST, "-o", folders[1], *quick, "--start", folders[0]]) == 0
+    first, second = (read_plan(Path(folder) / "plan.json") for folder in folders)
+    assert second.verified
+    assert second.power.firm_clean == pytest.approx(first.power.firm_clean, rel=1e-6)
+
+
+def test_a_start_that_is_no_plan_is_bad_input(tmp_path: Path) -> None:
+    broken = tmp_path / "plan.json"
+    broken.write_text('{"format": "something else"}', encoding="utf-8")
+    assert main(["plan", FIRST, "-o", str(tmp_path / "out"), "--start", str(broken)]) == 2
+    missing = str(tmp_path / "missing.json")
+    assert main(["plan", FIRST, "-o", str(tmp_path / "out"), "--start", missing]) == 2
+    assert not (tmp_path / "out").exists()
