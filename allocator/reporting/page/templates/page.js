@@ -153,7 +153,7 @@ function part(name, facts, text) {
 }
 function strips() {
   if (!board) return;
-  const wide = Math.max(board.getBoundingClientRect().width, 320), left = wide < 640 ? 96 : 170, room = wide - left - 12;
+  const wide = Math.max(board.getBoundingClientRect().width, 320), left = wide < 640 ? 100 : 196, room = wide - left - 12;
   const end = data.strips.end, long = span ? Math.min(span, end) : end;
   start = (end - long) * (+$("#from").value / 1000);
   $("#from").disabled = long >= end;
@@ -161,7 +161,7 @@ function strips() {
   const x = t => left + room * (t - start) / long;
   const nodes = [];
   let y = 4;
-  const fits = Math.floor((left - 8) / 6.2), short = name => name.length > fits ? name.slice(0, fits - 1) + "…" : name;
+  const fits = Math.floor((left - 10) / 6.5), short = name => name.length > fits ? name.slice(0, fits - 1) + "…" : name;
   for (const source of data.strips.sources) {
     nodes.push(part("text", {x: left - 8, y: y + 10, "text-anchor": "end"}, short(source.name)));
     nodes.push(part("path", {d: `M${left} ${y + 12.5}H${left + room}`, class: "grid"}));
@@ -201,6 +201,7 @@ function strips() {
   board.replaceChildren(...nodes);
 }
 if (board) {
+  for (const button of all("#spans button")) button.hidden = +button.dataset.span >= data.strips.end;
   for (const button of all("#spans button")) button.addEventListener("click", () => {
     span = +button.dataset.span;
     for (const other of all("#spans button")) other.setAttribute("aria-pressed", String(other === button));
