@@ -155,6 +155,14 @@ def coolers(site: Site, plan: Plan) -> pd.DataFrame:
             "peak_kg_per_s": run_peak(site, run),
             "capacity_kg_per_s": site.capacity(run.route, run.build, run.fluid),
         }
+        cooler = site.coolers[stream.corridor]
+        if cooler.coolant is not None:
+            row["coolant_comes_k"] = cooler.coolant
+            if duty is not None and cooler.coolant_capacity is not None:
+                units = count_of_units(run.build)
+                row["coolant_loop_w_per_k"] = units * cooler.coolant_capacity
+                warmed = duty.duty / (units * cooler.coolant_capacity)
+                row["coolant_leaves_k"] = cooler.coolant + warmed
         if duty is not None:
             row |= {
                 "duty_w": duty.duty,
@@ -165,9 +173,15 @@ def coolers(site: Site, plan: Plan) -> pd.DataFrame:
         rows.append(row)
     columns = (
         "cooler units place fluid new hottest_inlet_temperature_k set_point_k peak_kg_per_s"
-        " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w"
+        " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w coolant_comes_k"
+        " coolant_leaves_k coolant_loop_w_per_k"
     )
     return frame(columns, rows)
+
+
+def count_of_units(build: str) -> int:
+    """Units in a build of a cooler: the number that its name ends in."""
+    return int(build.rstrip("'").rpartition(" x ")[2])
 
 
 def heat_limits(plan: Plan) -> pd.DataFrame:

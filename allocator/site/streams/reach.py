@@ -15,15 +15,15 @@ def useful(
 ) -> dict[str, Route]:
     """Routes of planned fluids between a source and equipment; all routes of other fluids.
 
-    ``starts``: (fluid, place) of sources. ``ends``: places of equipment. Equipment may give a
-    fluid as well, so what leaves it counts as coming from there.
+    ``starts``: (fluid, place) of sources and of machines that give the fluid. ``ends``: places of
+    equipment; a store gives what came to it.
     """
     kept = {}
     for fluid in planned:
         mine = [r for r in routes.values() if r.stream is not None and r.stream.fluid == fluid]
         ahead = _steps(mine, backward=False)
         back = _steps(mine, backward=True)
-        first = {node for f, node in starts if f == fluid} | set(ends)
+        first = {node for f, node in starts if f == fluid}
         come, go = _spread(first, ahead), _spread(set(ends), back)
         for route in mine:
             ways = [(route.start, route.end)]

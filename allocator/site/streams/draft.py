@@ -1,0 +1,65 @@
+"""What is made of a site on its way to levels of temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
+
+from allocator.physics.faults import PhysicsError
+from allocator.quantities import format_quantity
+from allocator.site.records import Build, BuiltRun, Place, Route, Site
+from allocator.site.streams.bays import Bay
+
+
+class Remark(NamedTuple):
+    """What is odd about a thing of a section of the site file."""
+
+    section: str
+    name: str
+    problem: str
+    remedy: str
+
+
+@dataclass
+class Draft:
+    """What is made of a site, before what leads nowhere is left out."""
+
+    site: Site
+    levels: Mapping[str, tuple[float, ...]]
+    bays: Mapping[str, tuple[Bay, ...]]
+    routes: dict[str, Route] = field(default_factory=dict)
+    builds: dict[str, Build] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    standing: list[BuiltRun] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+
+    def node(self, place: str, fluid: str, level: float) -> str:
+        """The place at which a fluid is, at a level at most."""
+        return self.part(place, f"{fluid} {degrees(level)}")
+
+    def part(self, place: str, what: str) -> str:
+        """A place made as part of another."""
+        name = f"{place}, {what}"
+        self.places.setdefault(name, replace(self.site.places[place], name=name, part_of=place))
+        return name
+
+    def lay(self, route: Route) -> None:
+        """Add a route, under a name of its own."""
+        name = route.name
+        while name in self.routes:
+            name += "'"
+        self.routes[name] = replace(route, name=name)
+
+
+class PlacedError(Exception):
+    """A fault of physics and the thing of the site that it belongs to."""
+
+    def __init__(self, section: str, name: str, key: str, error: PhysicsError) -> None:
+        self.section, self.name, self.key, self.error = section, name, key, error
+        super().__init__(str(error))
+
+
+def degrees(kelvin: float) -> str:
+    """A temperature as names and messages show it."""
+    return format_quantity(kelvin, "temperature")
