@@ -36,7 +36,7 @@ def test_the_tour_shows_real_output(
         words = first.removeprefix("$ allocator ").split()
         if "-o" in words:
             words[words.index("-o") + 1] = str(tmp_path / "plan")
-        assert main(words) == 0
+        assert main(words) == (3 if words[0] == "why" else 0)  # that site has no plan
         printed = capsys.readouterr().out.splitlines()
         assert [line for line in shown if line not in ("", "...")]
         for line in shown:

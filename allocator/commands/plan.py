@@ -151,4 +151,7 @@ def run(given: argparse.Namespace) -> int:
 
 def no_plan(outcome: Outcome) -> int:
     """Tell why there is no plan; the exit code."""
-    return fail(outcome.reason, IMPOSSIBLE if outcome.proven_impossible else NOT_FOUND)
+    if not outcome.proven_impossible:
+        return fail(outcome.reason, NOT_FOUND)
+    tell(outcome.reason)
+    return fail("'allocator why' tells where they stand, and what would do.", IMPOSSIBLE)

@@ -175,7 +175,7 @@ def _planned(
     for number, goal in enumerate(goals):
         result = solve_goal(search, goal, _share(clock, end, number, len(goals)))
         if result is not None and result.status == "infeasible":
-            why = reason(statement, choices, settings, clock)
+            why = reason(site, statement, choices, settings, clock)
             return None, search.trail, True, why, {}
         if result is None:
             return None, search.trail, False, _nothing_found(search), {}

@@ -174,16 +174,21 @@ def stretching_of(
 
 
 def conflict_of(
-    site: Site, settings: Settings, clock: Clock, wants: tuple[Want, ...] = ()
+    site: Site,
+    settings: Settings,
+    clock: Clock,
+    wants: tuple[Want, ...] = (),
+    *,
+    changes: bool = True,
 ) -> Conflict:
-    """Find limits that conflict, and the least change of each; see the module.
+    """Find limits that conflict, and (``changes``) the least change of each; see the module.
 
     Where time runs out the set may be larger than need be, and says so (``minimal``).
     """
-    return conflict_in(stretching_of(site, settings, clock, wants))
+    return conflict_in(stretching_of(site, settings, clock, wants), changes=changes)
 
 
-def conflict_in(stretching: Stretching) -> Conflict:
+def conflict_in(stretching: Stretching, *, changes: bool = True) -> Conflict:
     """The conflict of a program that is stated; see :func:`conflict_of`."""
     clock = stretching.program.clock
     limits = list(stretching.limits)
@@ -193,19 +198,24 @@ def conflict_in(stretching: Stretching) -> Conflict:
         minimal = stretching.possible([], clock.left(0.3)) is not False
         if not kept or not minimal:
             return Conflict("unlimited", rules=(rule,))
-        changes = tuple(stretching.least_change(one, _part(clock, 1)) for one in kept)
-        return Conflict("conflict", tuple(kept), minimal, changes, (rule,))
+        told = _changes(stretching, kept) if changes else ()
+        return Conflict("conflict", tuple(kept), minimal, told, (rule,))
     whole = stretching.possible(limits, clock.left(0.3))
     if whole is not False:
         return Conflict("possible" if whole else "unknown")
     if stretching.possible([], clock.left(0.1)) is False:
         return Conflict("unlimited")
     kept, minimal = _filtered(stretching, _elastic(stretching, limits, clock), clock)
-    changes = tuple(
+    told = _changes(stretching, kept) if changes else ()
+    return Conflict("conflict", tuple(kept), minimal, told)
+
+
+def _changes(stretching: Stretching, kept: list[Limit]) -> tuple[Change, ...]:
+    clock = stretching.program.clock
+    return tuple(
         stretching.least_change(one, _part(clock, len(kept) - number))
         for number, one in enumerate(kept)
     )
-    return Conflict("conflict", tuple(kept), minimal, changes)
 
 
 def _alone(statement: Statement, limits: list[Limit]) -> tuple[str, list[Limit]] | None:

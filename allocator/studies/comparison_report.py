@@ -17,6 +17,8 @@ Cells = Callable[[Compared, Figures], Iterable[tuple[str, str]]]
 
 FORMAT = "allocator.comparison/1"
 YEAR = 31_557_600.0
+UNSETTLED = 0.01
+"""Clean supply alone cannot be worse than beside emitting supply; by this share it is search."""
 
 
 def comparison_text(site: Site, rows: Sequence[Compared]) -> str:
@@ -48,9 +50,20 @@ def said(rows: Sequence[Compared]) -> list[str]:
         return []
     step = bought(clean, backed)
     served = percent(clean.served_share)
-    if step is None:
+    if clean.firm_clean < backed.firm_clean * (1 - UNSETTLED):
         return paragraph(
-            f"Clean supply alone serves {served} of the demand; emitting supply adds nothing.",
+            f"The search for clean supply alone came to {served} of the demand in its time, "
+            f"though 'clean first' serves {percent(backed.firm_clean / backed.demand_mean)} clean: "
+            "allow more time before comparing the two.",
+            indent=0,
+        )
+    if step is None:
+        open_ended = (
+            "" if backed.status in ("optimal", "within_gap") else " that was found in the time"
+        )
+        return paragraph(
+            f"Clean supply alone serves {served} of the demand; emitting supply adds nothing"
+            f"{open_ended}.",
             indent=0,
         )
     costs = [f"{quantity(step.counted, 'emission_rate')} of counted emission"]

@@ -109,6 +109,14 @@ def test_the_sentence_tells_the_difference_between_two_plans(rows: list[Compared
     assert "a year from 'diesel_boat'" in text
 
 
+def test_a_search_that_ran_out_is_not_taken_for_an_answer(rows: list[Compared]) -> None:
+    clean = rows[0]
+    assert clean.figures is not None
+    starved = replace(clean, figures=replace(clean.figures, firm_clean=0.0, firm_total=0.0))
+    text = " ".join(said([starved, *rows[1:]]))
+    assert "allow more time before comparing the two" in text
+
+
 def test_csv_and_text_hold_every_mix(island: Site, rows: list[Compared]) -> None:
     lines = list(csv.DictReader(io.StringIO(comparison_csv(island, rows))))
     assert [line["mix"] for line in lines] == [row.name for row in rows]
