@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from allocator.plan import Plan, Withstands
+from allocator.plan import Plan
 from allocator.reporting.bill import running_money
+from allocator.reporting.certainty import certainty
 from allocator.reporting.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.reporting.parts import (
     lines_built,
@@ -65,7 +66,7 @@ def summary(
         broken = proof is not None and not proof.kept
         lines += [*paragraph(BROKEN if broken else UNVERIFIED, indent=0), ""]
     lines += _headline(plan, mean_basis)
-    lines += section("Promise", _promise(plan, mean_basis, proof))
+    lines += section("Promise", _promise(site, plan, mean_basis, proof))
     if proof is not None:
         lines += section("Simulated", paragraph(verdict_words(proof)))
     lines += section("Demands", _demands(site, plan))
@@ -108,7 +109,7 @@ def _headline(plan: Plan, mean_basis: Plan | None) -> list[str]:
     return paragraph(f"{said}.", indent=0)
 
 
-def _promise(plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
+def _promise(site: Site, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
     power, demand = plan.power, plan.power.demand_mean
     if demand <= 0:
         return []
@@ -135,22 +136,7 @@ def _promise(plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[s
         rows.append(row("no plan can pass", plan.ceiling.clean, plan.ceiling.total))
     rows.append(("mean demand", "", quantity(demand, "power"), ""))
     lines = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
-    return lines + (paragraph(withstood(plan.withstands)) if plan.withstands else [])
-
-
-def withstood(withstands: Withstands) -> str:
-    """What a promise holds against, in a sentence."""
-    parts = []
-    if withstands.lost:
-        parts.append(f"any {_sources(withstands.lost)} giving nothing at all")
-    if withstands.low:
-        other = "other " if withstands.lost else ""
-        parts.append(f"any {_sources(withstands.low, other)} giving the low end of the range")
-    return f"The promise holds with {' and '.join(parts)}, for ever and with no valve touched."
-
-
-def _sources(number: int, other: str = "") -> str:
-    return f"{number} {other}source{'' if number == 1 else 's'}"
+    return lines + certainty(site, plan)
 
 
 def _above(more: float, less: float) -> bool:
