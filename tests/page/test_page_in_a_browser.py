@@ -9,8 +9,12 @@ from typing import Any
 import pytest
 from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
+from allocator.engine import simulate_plan
 from allocator.plan import Plan
+from allocator.proof.simulation import SimulationSettings
+from allocator.proof.simulation.files import simulation_files
 from allocator.reporting.page import page_html
+from allocator.reporting.page.simulation import simulation_of
 from allocator.site.records import Site
 
 Open = Callable[..., Any]
@@ -23,9 +27,9 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Open]:
     asked: list[str] = []
     contexts = []
 
-    def open_page(site: Site, plan: Plan, **context: Any) -> Any:
+    def open_page(site: Site, plan: Plan, simulation: Any = None, **context: Any) -> Any:
         path = tmp_path / "page.html"
-        path.write_text(page_html(site, plan), encoding="utf-8")
+        path.write_text(page_html(site, plan, simulation), encoding="utf-8")
         context.setdefault("viewport", {"width": 1280, "height": 900})
         contexts.append(browser.new_context(**context))
         page = contexts[-1].new_page()
@@ -228,3 +232,20 @@ def test_words_stand_out_and_controls_have_names(
     assert page.evaluate("document.documentElement.lang") == "en"
     ids = page.evaluate("[...document.querySelectorAll('[id]')].map(e => e.id)")
     assert len(ids) == len(set(ids))
+
+
+def test_levels_of_a_simulation_are_drawn_beside_the_strips(
+    opened: Open, first: tuple[Site, Plan], tmp_path: Path
+) -> None:
+    site, plan = first
+    trace = simulate_plan(site, plan, SimulationSettings(days=20, phases=1, adversarial=False))
+    texts = simulation_files(trace)
+    levels = texts["levels.csv"]
+    found = simulation_of(texts["simulation.json"], levels, plan, None, tmp_path)
+    page = opened(site, plan, found)
+    assert page.locator("#strips .level").count() == len(trace.recording.tanks) > 0
+    assert "simulated: promise kept" in page.locator("header").inner_text()
+    page.get_by_role("button", name="1 week").click()
+    assert page.locator("#from-words").inner_text() == "0 s to 7 d"
+    page.locator("#from").fill("1000")
+    assert page.locator("#from-words").inner_text() == "13 d to 20 d"

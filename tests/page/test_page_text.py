@@ -14,10 +14,10 @@ from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
-from allocator.plan import Plan
+from allocator.plan import FlowHeat, Heat, HeatLimit, Plan, Price
 from allocator.plan_file import plan_to_json
 from allocator.reporting.page import page_html
-from allocator.reporting.page.balance import balance_of
+from allocator.reporting.page.balance import balance_of, together
 from allocator.reporting.page.figures import figures_of
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.simulation import SimulationFileError, read_simulation
@@ -177,3 +177,49 @@ def test_a_simulation_that_is_not_there_or_of_another_site(tmp_path: Path) -> No
         file.write_text(text)
         with pytest.raises(SimulationFileError, match=told):
             read_simulation(tmp_path, COVE_PLAN, "of this one")
+
+
+def test_temperatures_and_what_more_is_worth_are_told() -> None:
+    heat = Heat(
+        flows=(FlowHeat("lane", "dn25", "gas", "well", "busiest", 0.016, 330.0, 310.0, 400.0),),
+        limits=(
+            HeatLimit("run lane", "surface", "K", 323.15, 328.15),
+            HeatLimit("run lane", "heat lost", "W", 500.0, 400.0),
+        ),
+        notes=("Wet gas: drain the low points.",),
+    )
+    price = Price("stock", "steel", 900.0, "mass", "clean_power", "W", 3.5)
+    page = page_html(COVE, replace(COVE_PLAN, heat=heat, prices=(price,)))
+    text = " ".join("".join(read(page).words).split())
+    assert "run lane: surface" in text
+    assert "50 degC of 55 degC" in text
+    assert "500 W of 400 W: OVER" in text
+    assert "56.9 degC" in text  # 330 K at the inlet
+    assert "Wet gas: drain the low points." in text
+    assert "stock of steel" in text
+    assert "3.5 W clean power" in text
+    # 50 C of 55 C over an ambient of 15 C
+    assert f"width:{100 * (323.15 - 288.15) / (328.15 - 288.15):.3f}%" in page
+
+
+def test_what_a_converter_passes_on_is_not_lost(bays: tuple[Site, Plan]) -> None:
+    """The gasifier turns chips into wood gas: what it gives on is fuel, not heat."""
+    balance = balance_of(figures_of(*bays))
+    into = sum(link.power for link in balance.links if link.taker == "machine:gasifier@west_works")
+    out = [link for link in balance.links if link.giver == "machine:gasifier@west_works"]
+    assert {link.taker for link in out} == {"machine:wood_gas_engine@west_works", "heat"}
+    assert sum(link.power for link in out) == pytest.approx(into, rel=1e-6)
+
+
+def test_many_sources_are_shown_together() -> None:
+    balance = balance_of(figures_of(COVE, COVE_PLAN))
+    for number in range(40):
+        name = balance.node(f"source:s{number}", 0, f"s{number}", "gas")
+        balance.link(name, "store:holder@works", 10.0 + number, "c0")
+    few = together(balance)
+    sources = [words for column, words, _ in few.nodes.values() if column == 0]
+    assert len(sources) <= 22
+    assert any(words.endswith("more of gas") for words in sources)
+    assert sum(link.power for link in few.links) == pytest.approx(
+        sum(link.power for link in balance.links)
+    )
