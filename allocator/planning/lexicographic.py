@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.proving import Prover
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import Layout, neighbourhoods_of
@@ -205,11 +206,14 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         """The program by origin for a share of the time: its bound, and its whole numbers."""
         if search.prover is None or not search.prover.trusted or program.clock.interrupted:
             return
-        proven = search.prover.mixed(deadline.left(share), best, search.point)
+        known = None
+        if best is not None and search.point is not None:
+            known = Known(best, search.point)
+        proven = search.prover.mixed(deadline.left(share), known)
         if proven.bound is not None:
             bettered(proven.bound)
-        if proven.point is not None:
-            offered(program.repaired(proven.point, deadline.left()), "by origin")
+        if proven.columns is not None:
+            offered(program.repaired(proven.columns, deadline.left()), "by origin")
 
     status = "optimal"
     if not _close(best, bound, program.settings.gap):

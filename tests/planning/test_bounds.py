@@ -3,6 +3,7 @@
 import itertools
 import math
 import random
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,15 +15,21 @@ from tiny_search import best_goals
 from tiny_sites import tiny_site
 
 from allocator.planning import Settings, make_plan
+from allocator.planning.bounds import proving
 from allocator.planning.bounds.lean import Duct, lean_statement
+from allocator.planning.bounds.mixed import Known
+from allocator.planning.bounds.pricing import Priced
 from allocator.planning.bounds.proving import Prover
-from allocator.planning.bounds.thresholds import broken_thresholds
+from allocator.planning.bounds.relaxation import Relaxation
+from allocator.planning.bounds.thresholds import broken_thresholds, threshold_row
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.goals import goals_of
 from allocator.planning.planner import state
+from allocator.planning.program import Program
 from allocator.planning.statement import Key, Statement
+from allocator.site.reading import read_site
 from allocator.site.records import Site
 
 NODES = 5000
@@ -57,7 +64,7 @@ def test_bounds_against_every_choice_tried(
     best = best_goals(site, program)[0]
     made, full, choices = prover_for(site, basis)
     made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
-    relaxed, mixed = made.relaxed(None), made.mixed(None, None, None)
+    relaxed, mixed = made.relaxed(None), made.mixed(None, None)
     assert relaxed is not None
     assert mixed.bound is not None
     close = 2e-6 * site.demands["load"].mean
@@ -105,7 +112,7 @@ def drawn_duct(chance: random.Random, count: int) -> tuple[Statement, Duct, dict
         statement.variable(key)
         most = chance.uniform(0.5, 3.0)
         values[key] = most * chance.choice([0.0, 0.1, 0.5, 1.0])
-        flows.append(((key,), most))
+        flows.append((f"o{n}", (key,), most))
     for n, capacity in enumerate((1.0, 2.5, 7.0)):
         key = ("lay", n)
         statement.variable(key, high=1.0, integer=True)
@@ -121,14 +128,16 @@ def test_the_worst_threshold_cut_against_all_sets(seed: int) -> None:
     worst = 0.0
     for size in range(1, 7):
         for chosen in itertools.combinations(duct.flows, size):
-            together = sum(most for _, most in chosen)
+            together = sum(most for _, _, most in chosen)
             right = sum(min(capacity, together) * values[key] for capacity, key in duct.builds)
-            worst = max(worst, sum(values[keys[0]] for keys, _ in chosen) - right)
-    rows = broken_thresholds(statement, [duct], values, 1e-9)
+            worst = max(worst, sum(values[keys[0]] for _, keys, _ in chosen) - right)
+    cuts = broken_thresholds([duct], values, 1e-9)
     if worst <= 1e-6:
-        assert not rows
+        assert not cuts
         return
-    (row,) = rows
+    (cut,) = cuts
+    row = threshold_row(statement, duct, cut)
+    assert row is not None
     point = np.array([values[column.key] for column in statement.columns])
     broken = row.scale * float(np.array(row.coefficients) @ point[list(row.columns)])
     assert broken == pytest.approx(worst, rel=1e-9)
@@ -136,7 +145,7 @@ def test_the_worst_threshold_cut_against_all_sets(seed: int) -> None:
     for capacity, lay in duct.builds:
         whole = dict.fromkeys(values, 0.0) | {lay: 1.0}
         left = capacity
-        for keys, most in sorted(duct.flows, key=lambda _: chance.random()):
+        for _, keys, most in sorted(duct.flows, key=lambda _: chance.random()):
             whole[keys[0]] = min(most, left)
             left -= whole[keys[0]]
         point = np.array([whole[column.key] for column in statement.columns])
@@ -148,11 +157,11 @@ def test_a_statement_that_lacks_a_plan_proves_nothing() -> None:
     made, full, choices = prover_for(site, "mean")
     goal = goals_of(full, choices)[0]
     made.aim(goal)
-    found = made.mixed(None, None, None)
-    assert found.point is not None
+    found = made.mixed(None, None)
+    assert found.columns is not None
     assert found.bound is not None
     # a plan said to be better than what its whole numbers can give
-    better = made.mixed(None, found.bound - 0.5 * abs(found.bound), found.point)
+    better = made.mixed(None, Known(found.bound - 0.5 * abs(found.bound), found.columns))
     assert not made.trusted
     assert better.bound is None
     assert made.relaxed(None) is None
@@ -165,3 +174,105 @@ def test_pipes_are_laid_in_one_way_on_the_mean_basis_alone() -> None:
         keys = [column.key for column in lean_statement(full, choices).statement.columns]
         ways = [key for key in keys if isinstance(key, tuple) and key[0] == "way"]
         assert bool(ways) == directed
+
+
+def field_of_wells(folder: Path, sources: int, seed: int) -> Site:
+    """Wells in a square grid of junctions around two places with holders and engines. Invented."""
+    chance = random.Random(seed)
+    side = 4
+    lines = [
+        "format: allocator.site/1",
+        "name: Field of wells",
+        "fluids: {gas: {heating_value: 18 MJ/kg}, co2: {emission: biogenic}}",
+        "materials: {steel: {stock: 14 t}}",
+        "places:",
+    ]
+    for x, y in itertools.product(range(side), range(side)):
+        at = [600 * x + chance.randint(-150, 150), 600 * y + chance.randint(-150, 150)]
+        lines.append(f"  p{x}{y}: {{at: [{at[0]} m, {at[1]} m]}}")
+    lines.append("sources:")
+    corners = list(itertools.product(range(side), range(side)))
+    for n, (x, y) in enumerate(chance.sample(corners, sources)):
+        lines.append(
+            f"  w{n}: {{place: p{x}{y}, fluid: gas, flow: {chance.randint(60, 240)} g/s, "
+            f"cycle: [{{on: {chance.randint(2, 5)} h, every: {chance.randint(6, 9)} h}}]}}"
+        )
+    lines += [
+        "stores: {holder: {holds: gas, places: [p00, p32], size: {most: 9 t},"
+        " materials: {steel: 0.4 kg/kg}, base: {materials: {steel: 300 kg}}}}",
+        "builds:",
+        "  b1: {capacity: 60 g/s, layers: [{material: steel, mass: 3 kg/m}]}",
+        "  b2: {capacity: 180 g/s, layers: [{material: steel, mass: 6 kg/m}]}",
+        "  b3: {capacity: 500 g/s, layers: [{material: steel, mass: 12 kg/m}]}",
+        "routes:",
+    ]
+    for x, y in corners:
+        for i, j in ((x + 1, y), (x, y + 1), (x + 1, y + 1)):
+            if i < side and j < side:
+                lines.append(f"  r{x}{y}{i}{j}: {{between: [p{x}{y}, p{i}{j}]}}")
+    lines += [
+        "machines: {engine: {takes: {gas: 25 g/s}, gives: {power: 150 kW, co2: 40 g/s},"
+        " materials: {steel: 100 kg}, places: [p00, p32]}}",
+        "demands: {town: {power: 9 MW}}",
+        "goals: [clean_power]",
+    ]
+    path = folder / "field.yaml"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return read_site(path)
+
+
+@pytest.mark.parametrize("basis", ["firm", "mean"])
+def test_flows_left_out_are_priced(
+    basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = field_of_wells(tmp_path, 8, 1)
+    made, full, choices = prover_for(site, basis)
+    goal = goals_of(full, choices)[0]
+    made.aim(goal)
+    whole = made.relaxed(None)
+    assert whole is not None
+
+    told: list[float] = []
+    honest = Relaxation.priced
+
+    def listening(self: Relaxation) -> Priced | None:
+        found = honest(self)
+        assert found is not None
+        assert self.last is not None
+        told.append(self.last.bound - found.lack)
+        return found
+
+    monkeypatch.setattr(Relaxation, "priced", listening)
+    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    monkeypatch.setattr(proving, "ALL_COLUMNS", 0)
+    monkeypatch.setattr(proving, "STRETCH", 1.0)
+    some, _, _ = prover_for(site, basis)
+    some.aim(goal)
+    priced = some.relaxed(None)
+    assert priced is not None
+    close = 1e-6 * abs(whole)
+    # minimised: at every round what is told bounds the whole statement, and in the end it is that
+    assert len(told) > 1
+    assert all(bound <= whole + close for bound in told)
+    assert priced == pytest.approx(whole, rel=2 * proving.PRICED)
+
+
+@pytest.mark.parametrize("basis", ["firm", "mean"])
+def test_the_bound_by_origin_is_far_below_the_plain_one(basis: str, tmp_path: Path) -> None:
+    site = field_of_wells(tmp_path, 8, 2)
+    made, full, choices = prover_for(site, basis)
+    goal = goals_of(full, choices)[0]
+    made.aim(goal)
+    ours = made.relaxed(None)
+    promises = () if choices.lossless else promises_of(choices)
+    plain = Program(
+        full,
+        lambda values, tolerance: violated(full, promises, values, tolerance),
+        Settings(basis=basis),
+        Clock(None),
+    )
+    plain.aim(goal)
+    theirs = plain.unscaled(plain.relaxed().bound)
+    assert ours is not None
+    assert theirs is not None
+    assert -ours < 0.9 * -theirs

@@ -57,10 +57,14 @@ class Duct:
     """What is laid together: a pipe, or one way of it. Flows through it, by origin."""
 
     name: str
-    flows: tuple[tuple[tuple[Key, ...], float], ...]
-    """Keys whose sum is an origin's flow, and the most that origin can send."""
+    flows: tuple[tuple[str, tuple[Key, ...], float], ...]
+    """An origin, keys whose sum is its flow, and the most that it can send."""
     builds: tuple[tuple[float, Key], ...]
     """Capacity and key of each build, smallest first."""
+    pipe: tuple[str, str] = ("", "")
+    """Route and fluid."""
+    start: str | None = None
+    """Where the one way begins; None for both ways."""
 
 
 @dataclass(frozen=True)
@@ -72,13 +76,18 @@ class Lean:
     origins: tuple[Origin, ...]
     arcs: Mapping[str, tuple[Arc, ...]]
     """Arcs that each origin's flow may use."""
+    held: Mapping[str, set[Arc]]
+    """Those of them that are stated: all, or some that others were priced against."""
 
 
-def lean_statement(full: Statement, choices: Choices) -> Lean:
+def lean_statement(
+    full: Statement, choices: Choices, allowed: Mapping[str, set[Arc]] | None = None
+) -> Lean:
     """The statement by origin of a program; rows and variables but those of pipes are kept.
 
     ``full`` is not changed. Rows about the flow that is split (none but those of balance and
-    capacity speak of it) are stated anew.
+    capacity speak of it) are stated anew. ``allowed``: arcs by origin that are stated, None for
+    all; with some left out the statement bounds nothing by itself.
     """
     statement = Statement()
     for column in full.columns:
@@ -96,16 +105,21 @@ def lean_statement(full: Statement, choices: Choices) -> Lean:
     for origin in origins:
         sinks = set(takers(choices, origin.fluid)) | set(origin.ends)
         arcs[origin.name] = useful_arcs(choices, origin, sinks)
+    every = arcs
+    if allowed is not None:
+        arcs = {name: tuple(a for a in some if a in allowed[name]) for name, some in every.items()}
+    for origin in origins:
         for arc in arcs[origin.name]:
             statement.variable(flow_key(origin, arc), unit=unit, high=origin.most)
     for fluid in choices.fluid_shapes:
         _balances(statement, choices, fluid, [o for o in origins if o.fluid == fluid], arcs, unit)
     ducts = _ducts(statement, choices, origins, arcs, directed=choices.lossless)
     for duct in ducts:
-        total: Terms = [(1.0, key) for keys, _ in duct.flows for key in keys]
+        total: Terms = [(1.0, key) for _, keys, _ in duct.flows for key in keys]
         total += [(-capacity, key) for capacity, key in duct.builds]
         statement.row(f"capacity[{duct.name}]", total, high=0.0)
-    lean = Lean(statement, ducts, origins, arcs)
+    held = {name: set(some) for name, some in arcs.items()}
+    lean = Lean(statement, ducts, origins, every, held)
     collected_where_built(statement, choices)
     for row in full.rows:
         if not row.name.startswith(DROPPED_ROWS):
@@ -148,7 +162,7 @@ def lean_terms(full: Statement, lean: Lean, choices: Choices, terms: Terms) -> T
     if not gathered and not supplied:
         return kept
     for origin in lean.origins:
-        for arc in lean.arcs[origin.name]:
+        for arc in lean.held[origin.name]:
             at = (arc.route, arc.start, origin.fluid)
             charges = list(gathered.get(at, {}).values()) if origin.ends else []
             if _supplies(origin) and at in supplied:
@@ -229,6 +243,10 @@ def _ducts(
             through.setdefault(at, []).append((flow_key(origin, arc), origin))
     found = []
     for (route, fluid), pipe in choices.pipes.items():
+        # a way without flows is stated as well: what is left out may need it
+        for arc in choices.arcs[fluid]:
+            if arc.route == route:
+                through.setdefault((route, fluid, arc.start), [])
         builds = sorted((choices.site.builds[b].capacity * TIGHT, b) for b in pipe.builds)
         ends = (choices.site.routes[route].start, choices.site.routes[route].end)
         ways = [start for start in ends if (route, fluid, start) in through]
@@ -242,14 +260,15 @@ def _ducts(
                 statement.row(f"ways[{route},{fluid},{b}]", terms, high=0.0)
             for start in ways:
                 keys = tuple((c, ("way", route, start, b, fluid)) for c, b in builds)
-                flows = tuple(((k,), o.most) for k, o in through[route, fluid, start])
-                found.append(Duct(f"{route},{fluid},{start}", flows, keys))
+                flows = tuple((o.name, (k,), o.most) for k, o in through[route, fluid, start])
+                name = f"{route},{fluid},{start}"
+                found.append(Duct(name, flows, keys, (route, fluid), start))
         elif ways:
-            both: dict[str, tuple[tuple[Key, ...], float]] = {}
+            both: dict[str, tuple[str, tuple[Key, ...], float]] = {}
             for start in ways:
                 for key, origin in through[route, fluid, start]:
-                    known = both.get(origin.name, ((), origin.most))[0]
-                    both[origin.name] = ((*known, key), origin.most)
+                    known = both[origin.name][1] if origin.name in both else ()
+                    both[origin.name] = (origin.name, (*known, key), origin.most)
             lays = tuple((c, ("lay", route, b, fluid)) for c, b in builds)
-            found.append(Duct(f"{route},{fluid}", tuple(both.values()), lays))
+            found.append(Duct(f"{route},{fluid}", tuple(both.values()), lays, (route, fluid)))
     return tuple(found)

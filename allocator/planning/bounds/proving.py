@@ -3,38 +3,33 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
 
-import numpy as np
-
-from allocator.planning.bounds.lean import Lean, lean_size, lean_statement, lean_terms
-from allocator.planning.bounds.thresholds import broken_thresholds
-from allocator.planning.choices import Choices
+from allocator.planning.bounds.lean import lean_size
+from allocator.planning.bounds.mixed import Found, Known, Mixed
+from allocator.planning.bounds.origins import Origin, origins_of, takers, useful_arcs
+from allocator.planning.bounds.pricing import near_paths
+from allocator.planning.bounds.relaxation import Relaxation, StoreCuts
+from allocator.planning.choices import Arc, Choices
 from allocator.planning.clock import Clock
 from allocator.planning.goals import Goal
-from allocator.planning.program import Program
 from allocator.planning.settings import Settings
-from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.statement import Statement
 
-CUT_ROUNDS = 100
-LOOSE = 1e-5
-"""A cut that is broken by less than this share of what it speaks of is not worth a row."""
-MOST_COLUMNS = 60_000
+FEW_COLUMNS = 10_000
+"""Flow variables up to which all are stated at once."""
+ALL_COLUMNS = 40_000
+"""Up to here the mean basis states all in the end, with the cuts that statements on some of them
+found: there every source may feed every place, and pricing took longer. The firm basis and larger
+sites price what is left out until that adds nothing."""
+WARMING_ROUNDS = 2
+MOST_COLUMNS = 400_000
 """Flow variables above which the statement by origin is not built: it would not be solved."""
-SPARE = 1e-6
-"""Share of the gap that a reduced cost must exceed it by, against the solver's tolerance."""
-MIXED_ROUNDS = 20
-
-StoreCuts = Callable[[Statement, Mapping[Key, float], float], list[Row]]
-
-
-@dataclass(frozen=True)
-class Proven:
-    """A bound of the minimised goal in SI, and a point of the program's columns to repair."""
-
-    bound: float | None
-    point: np.ndarray | None
+STRETCH = 1.25
+"""A way at first stated is no longer than this many times the way to the nearest end."""
+PRICING_ROUNDS = 20
+PRICED = 1e-4
+"""Pricing ends when what is left out could add no more than this share of the bound."""
 
 
 class Prover:
@@ -59,189 +54,135 @@ class Prover:
         self._settings = settings
         self._clock = clock
         self._held: list[tuple[Goal, float, float]] = []
-        self._stated = False
         self._goal: Goal | None = None
-        self._relaxed: tuple[float, np.ndarray, np.ndarray] | None = None
+        self._relaxation: Relaxation | None = None
+        self._allowed: dict[str, set[Arc]] | None = None
+        self._size = lean_size(choices)
+        if self._size > FEW_COLUMNS:
+            self._allowed = _near(choices)
         self.trusted = True
-
-    def _state(self) -> None:
-        """State the program by origin: only when it is asked for, for many sites never need it."""
-        began = time.perf_counter()
-        self._stated = True
-        self._lean: Lean = lean_statement(self._full, self._choices)
-        statement = self._lean.statement
-        self._clock.spend("build", time.perf_counter() - began)
-        self._program = Program(
-            statement, lambda values, tolerance: [], self._settings, self._clock
-        )
-        self._units = np.array([column.unit for column in statement.columns])
-        self._low = np.array([column.low for column in statement.columns])
-        self._high = np.array([column.high for column in statement.columns])
-        self._integer = np.array([column.integer for column in statement.columns], dtype=bool)
-        shared = [
-            (number, self._full.index(column.key))
-            for number, column in enumerate(statement.columns)
-            if column.integer and self._full.has(column.key)
-        ]
-        self._mine = np.array([mine for mine, _ in shared], dtype=np.int64)
-        self._theirs = np.array([theirs for _, theirs in shared], dtype=np.int64)
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep an earlier goal between two values (SI)."""
         self._held.append((goal, low, high))
+        if self._relaxation is not None:
+            self._relaxation.hold(goal, low, high)
 
     def aim(self, goal: Goal) -> None:
         """Make a goal the objective."""
-        if not self._stated:
-            self._state()
-        for held, low, high in self._held:
-            terms = lean_terms(self._full, self._lean, self._choices, held.terms)
-            name = f"held[{held.name}]"
-            row = self._lean.statement.scaled_row(name, terms, low=low, high=high)
-            if row is not None and row.columns:
-                self._program.add([row])
-        self._held.clear()
-        terms = lean_terms(self._full, self._lean, self._choices, goal.terms)
-        self._goal = replace(goal, terms=terms)
-        self._program.aim(self._goal)
-        self._relaxed = None
+        self._goal = goal
+        if self._relaxation is None:
+            self._relaxation = self._stated()
+        else:
+            self._relaxation.aim(goal)
+
+    def _stated(self) -> Relaxation:
+        """State the program by origin, with the cuts of the statement before."""
+        assert self._goal is not None
+        made = Relaxation(
+            self._full,
+            self._choices,
+            self._store_cuts,
+            self._settings,
+            self._clock,
+            self._allowed,
+        )
+        for goal, low, high in self._held:
+            made.hold(goal, low, high)
+        if self._relaxation is not None:
+            made.add_store_cuts(self._relaxation.store_rows)
+            made.add_thresholds(self._relaxation.thresholds)
+        made.aim(self._goal)
+        return made
 
     def relaxed(self, limit: float | None) -> float | None:
         """The bound of the linear relaxation, cut round by round, within some seconds."""
-        solver = self._program.solver
+        assert self._relaxation is not None
         ends = None if limit is None else time.perf_counter() + limit
-        bound: float | None = None
-        solver.relax(True)
-        try:
-            for _ in range(CUT_ROUNDS):
-                left = None if ends is None else ends - time.perf_counter()
-                if left is not None and left <= 0.0:
-                    break
-                solved = self._program.run(time_limit=left)
-                if solved.point is None or solved.bound is None:
-                    break
-                bound = self._program.unscaled(solved.bound)
-                assert bound is not None
-                self._relaxed = (bound, solved.point, solver.reduced_costs())
-                rows = self._cuts(solved.point, LOOSE)
-                if not rows:
-                    break
-                self._program.add(rows)
-        finally:
-            solver.relax(False)
-        return bound if self.trusted else None
+        if self._allowed is not None:
+            return self._priced(ends)
+        self._relaxation.cut(ends)
+        last = self._relaxation.last
+        return None if last is None or not self.trusted else last.bound
 
-    def _cuts(self, point: np.ndarray, tolerance: float) -> list[Row]:
-        began = time.perf_counter()
-        statement = self._lean.statement
-        # Not by_key, which rounds: the point of a relaxation is not whole.
-        keys = (column.key for column in statement.columns)
-        values = dict(zip(keys, (point * self._units).tolist(), strict=True))
-        rows = self._store_cuts(statement, values, tolerance)
-        rows += broken_thresholds(statement, self._lean.ducts, values, tolerance)
-        self._program.clock.spend("cuts", time.perf_counter() - began)
-        return rows
+    def _priced(self, ends: float | None) -> float | None:
+        """The best bound of relaxations on some flows, each with what the others could add."""
+        assert self._relaxation is not None
+        assert self._allowed is not None
+        best: float | None = None
+        for turn in range(PRICING_ROUNDS):
+            if turn >= WARMING_ROUNDS and self._states_all():
+                self._allowed = None
+                self._relaxation = self._stated()
+                self._relaxation.cut(ends)
+                last = self._relaxation.last
+                if last is not None:
+                    best = last.bound if best is None else max(best, last.bound)
+                break
+            self._relaxation.cut(ends)
+            last, priced = self._relaxation.last, self._relaxation.priced()
+            if last is None or priced is None:
+                break
+            bound = last.bound - priced.lack
+            best = bound if best is None else max(best, bound)
+            if priced.lack <= PRICED * abs(last.bound) or not self._allow(priced.missing):
+                break
+            if self._clock.interrupted or (ends is not None and time.perf_counter() >= ends):
+                break
+            if turn + 1 < WARMING_ROUNDS or not self._states_all():
+                self._relaxation = self._stated()
+        return best if self.trusted else None
 
-    def mixed(self, limit: float | None, best: float | None, plan: np.ndarray | None) -> Proven:
-        """The bound of the integer program, within some seconds.
+    def _states_all(self) -> bool:
+        return self._choices.lossless and self._size <= ALL_COLUMNS
 
-        ``best``: value (minimised, SI) of the best plan known, ``plan`` its columns in the full
-        program. With a plan, what a better one cannot have is fixed first by reduced cost; the
-        bound is then the lesser of what is left and the plan itself.
+    def _allow(self, missing: Mapping[str, set[Arc]]) -> bool:
+        """Allow flows that pricing asks for; False if there are none new."""
+        assert self._allowed is not None
+        grew = False
+        for name, arcs in missing.items():
+            grew = grew or not arcs <= self._allowed[name]
+            self._allowed[name] |= arcs
+        return grew
+
+    def mixed(self, limit: float | None, known: Known | None) -> Found:
+        """The bound of the integer program, within some seconds, and its whole numbers.
+
+        ``known``: the best plan so far. Where flows are left out the integer program bounds
+        nothing, and is not solved.
         """
-        ends = None if limit is None else time.perf_counter() + limit
-        bound: float | None = None
-        found: np.ndarray | None = None
-
-        def left() -> float | None:
-            return None if ends is None else max(0.05, ends - time.perf_counter())
-
-        start = None
-        if plan is not None and best is not None:
-            seconds = left()
-            start = self._image(plan, best, None if seconds is None else 0.2 * seconds)
-            if not self.trusted:
-                return Proven(None, None)
-            self._fix_by_reduced_cost(best)
-        try:
-            for turn in range(MIXED_ROUNDS):
-                seconds = left()
-                if seconds is not None and turn == 0 and not self._choices.lossless:
-                    seconds *= 0.6  # then again with the store cuts of the point found
-                solved = self._program.run(
-                    time_limit=seconds,
-                    node_limit=self._settings.node_limit,
-                    gap=self._settings.gap,
-                    start=start,
-                )
-                value = self._program.unscaled(solved.bound)
-                if value is not None:
-                    if best is not None:
-                        value = min(value, best)
-                    bound = value if bound is None else max(bound, value)
-                if solved.point is None or solved.status == "interrupted":
-                    break
-                found = solved.point
-                rows = self._store_cuts(
-                    self._lean.statement, self._lean.statement.by_key(found), LOOSE
-                )
-                if not rows or self._out(ends):
-                    break
-                self._program.add(rows)
-        finally:
-            self._program.solver.fix(None)
-        return Proven(bound, None if found is None else self._for_program(found))
-
-    def _out(self, ends: float | None) -> bool:
-        if self._program.clock.interrupted:
-            return True
-        return ends is not None and time.perf_counter() >= ends - 0.1
-
-    def _image(self, plan: np.ndarray, best: float, limit: float | None) -> np.ndarray | None:
-        """The point of this statement that a plan is; sets ``trusted`` to what was found."""
-        values = np.round(plan[self._theirs])
-        self._program.solver.bounds(self._mine, values, values)
-        try:
-            solved = self._program.run(time_limit=limit, node_limit=self._settings.node_limit)
-        finally:
-            self._program.solver.fix(None)
-        if solved.status == "infeasible":
-            self.trusted = False
-        if solved.status == "optimal" and solved.value is not None and self._goal is not None:
-            value = self._program.unscaled(solved.value)
-            assert value is not None
-            self.trusted = value <= best + 1e-6 * abs(best) + 10 * self._goal.scale
-        return solved.point
-
-    def _fix_by_reduced_cost(self, best: float) -> None:
-        """Fix whole numbers whose reduced cost exceeds the gap: no better plan changes them.
-
-        ``z >= bound + reduced cost * steps`` for every point of the relaxation, by weak duality.
-        """
-        if self._relaxed is None:
-            return
-        bound, point, costs = self._relaxed
-        real = self._program.unscaled(1.0)
-        assert real is not None
-        gap = best - bound + SPARE * abs(best)
-        at_low = self._integer & (point <= self._low + 1e-9) & (costs * real > gap)
-        at_high = self._integer & (point >= self._high - 1e-9) & (-costs * real > gap)
-        for chosen, values in ((at_low, self._low), (at_high, self._high)):
-            columns = np.nonzero(chosen)[0]
-            if len(columns):
-                self._program.solver.bounds(columns, values[columns], values[columns])
-
-    def _for_program(self, point: np.ndarray) -> np.ndarray:
-        """Whole numbers of a point as columns of the full program; all else at its lower end."""
-        result = np.array([column.low for column in self._full.columns])
-        result[self._theirs] = np.round(point[self._mine])
-        return result
+        assert self._relaxation is not None
+        assert self._goal is not None
+        if self._allowed is not None or not self.trusted:
+            return Found(None, None)
+        mixed = Mixed(self._relaxation, self._full, self._store_cuts, self._settings)
+        found = mixed.solve(limit, known, self._goal.scale)
+        self.trusted = not found.lacking
+        return found
 
 
 def prover_of(
     full: Statement, choices: Choices, store_cuts: StoreCuts, settings: Settings, clock: Clock
 ) -> Prover | None:
     """The prover of a program; None where flows by origin would be too many, or no pipes are."""
-    if settings.solver.lower() != "highs" or not 0 < lean_size(choices) <= MOST_COLUMNS:
+    size = lean_size(choices)
+    if settings.solver.lower() != "highs" or not 0 < size <= MOST_COLUMNS:
         return None
+    if size > FEW_COLUMNS and any(route.cost for route in choices.site.routes.values()):
+        return None  # pricing knows no cost of the way
     return Prover(full, choices, store_cuts, settings, clock)
+
+
+def _near(choices: Choices) -> dict[str, set[Arc]]:
+    """Flows to begin with: those on ways that are not much longer than the nearest."""
+    length = {name: route.length for name, route in choices.site.routes.items()}
+    found = {}
+    for origin in origins_of(choices):
+        ends = _ends(choices, origin)
+        arcs = useful_arcs(choices, origin, ends)
+        found[origin.name] = near_paths(origin, arcs, ends, length, STRETCH)
+    return found
+
+
+def _ends(choices: Choices, origin: Origin) -> set[str]:
+    return set(takers(choices, origin.fluid)) | set(origin.ends)

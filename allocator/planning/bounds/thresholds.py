@@ -4,34 +4,41 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from allocator.planning.bounds.lean import Duct
 from allocator.planning.statement import Key, Row, Statement, Terms
 
 
+@dataclass(frozen=True)
+class Threshold:
+    """The cut of some origins on a duct, by name."""
+
+    duct: str
+    origins: frozenset[str]
+
+
 def broken_thresholds(
-    statement: Statement, ducts: Sequence[Duct], values: Mapping[Key, float], tolerance: float
-) -> list[Row]:
+    ducts: Sequence[Duct], values: Mapping[Key, float], tolerance: float
+) -> list[Threshold]:
     """The worst threshold cut of each duct that a point (SI values by key) breaks.
 
     The right side is the least, over which builds count with their capacity and which with M(A),
     of terms that are separable in the origins: builds are sorted, so for each number of builds
-    that count with M(A) the best A takes the origins whose flow is more than their share.
+    that count with their capacity the best A takes the origins whose flow is more than their share.
     """
-    rows = []
+    found = []
     for duct in ducts:
-        row = _worst(statement, duct, values, tolerance)
-        if row is not None:
-            rows.append(row)
-    return rows
+        cut = _worst(duct, values, tolerance)
+        if cut is not None:
+            found.append(cut)
+    return found
 
 
-def _worst(
-    statement: Statement, duct: Duct, values: Mapping[Key, float], tolerance: float
-) -> Row | None:
+def _worst(duct: Duct, values: Mapping[Key, float], tolerance: float) -> Threshold | None:
     flows = [
-        (math.fsum(values[key] for key in keys), most, keys)
-        for keys, most in duct.flows
+        (math.fsum(values[key] for key in keys), most, name)
+        for name, keys, most in duct.flows
         if math.isfinite(most)
     ]
     flows = [entry for entry in flows if entry[0] > 0.0]
@@ -48,7 +55,13 @@ def _worst(
             best, chosen = excess, part
     if chosen is None or best <= tolerance * math.fsum(most for _, most, _ in chosen):
         return None
-    together = math.fsum(most for _, most, _ in chosen)
-    terms: Terms = [(1.0, key) for _, _, keys in chosen for key in keys]
+    return Threshold(duct.name, frozenset(name for _, _, name in chosen))
+
+
+def threshold_row(statement: Statement, duct: Duct, cut: Threshold) -> Row | None:
+    """``sum over A of flow <= sum over builds of min(capacity, M(A)) * lay``."""
+    chosen = [(keys, most) for name, keys, most in duct.flows if name in cut.origins]
+    together = math.fsum(most for _, most in chosen)
+    terms: Terms = [(1.0, key) for keys, _ in chosen for key in keys]
     terms += [(-min(capacity, together), key) for capacity, key in duct.builds]
     return statement.scaled_row(f"threshold[{duct.name}]", terms, high=0.0)
