@@ -45,7 +45,7 @@ from allocator.planning.bounds.stores import collected_where_built
 from allocator.planning.choices import Arc, Choices
 from allocator.planning.expressions import scaled
 from allocator.planning.rules.margin import TIGHT
-from allocator.planning.statement import Key, Statement, Terms
+from allocator.planning.statement import INFINITY, Key, Row, Statement, Terms
 
 DROPPED = ("gather", "supply")
 """Variables of the program that the flows by origin stand for."""
@@ -122,12 +122,14 @@ def lean_statement(
     lean = Lean(statement, ducts, origins, every, held)
     collected_where_built(statement, choices)
     for row in full.rows:
-        if not row.name.startswith(DROPPED_ROWS):
-            terms: Terms = [
-                (value * row.scale / full.columns[c].unit, full.columns[c].key)
-                for c, value in zip(row.columns, row.coefficients, strict=True)
-            ]
-            terms = lean_terms(full, lean, choices, terms)
+        if row.name.startswith(DROPPED_ROWS):
+            continue
+        terms: Terms = [
+            (value * row.scale / full.columns[c].unit, full.columns[c].key)
+            for c, value in zip(row.columns, row.coefficients, strict=True)
+        ]
+        if _only_burdens(terms, row):
+            terms = lean_terms(lean, choices, terms)
             statement.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
     return lean
 
@@ -137,39 +139,57 @@ def lean_size(choices: Choices) -> int:
     return sum(len(choices.arcs.get(origin.fluid, ())) for origin in origins_of(choices))
 
 
-def lean_terms(full: Statement, lean: Lean, choices: Choices, terms: Terms) -> Terms:
+def _only_burdens(terms: Terms, row: Row) -> bool:
+    """True for a row in which flow, if it stands there, only uses up what the row allows.
+
+    Any other row about flow is left out, which relaxes.
+    """
+    flows = [coefficient for coefficient, key in terms if _is(key, *DROPPED)]
+    if not flows:
+        return True
+    if row.low == -INFINITY:
+        return min(flows) >= 0.0
+    return row.high == INFINITY and max(flows) <= 0.0
+
+
+def lean_terms(lean: Lean, choices: Choices, terms: Terms) -> Terms:
     """An expression of the program in the variables of the statement by origin.
 
-    Costs of the way are the only terms of flows that a row or goal may have. What an origin
-    sends to a place is charged at the least charge of any place, and a following part, which
-    is counted at its peak here, at its share of it: never more than in the program. As costs are
-    limited from above or minimised, that relaxes.
+    Flow stands only where it is a burden: what a way costs, or the power it takes. What an origin
+    sends is charged with the least burden that it could have on the arc, in either layer (a
+    following part, which is counted at its peak here, with its share of that): never more than
+    in the program, so that a limit or a goal of such an expression relaxes.
     """
     kept: Terms = []
-    gathered: dict[tuple[str, str, str], dict[str, float]] = {}
+    gathered: dict[tuple[str, str, str], float] = {}
     supplied: dict[tuple[str, str, str], float] = {}
     for coefficient, key in terms:
         if _is(key, "gather"):
-            _, route, start, fluid, end = _words(key)
-            gathered.setdefault((route, start, fluid), {})[end] = coefficient
+            _, route, start, fluid, _ = _words(key)
+            _least(gathered, (route, start, fluid), coefficient)
         elif _is(key, "supply"):
             _, route, start, fluid, shape = _words(key)
-            share = coefficient / choices.peak(shape)
-            at = (route, start, fluid)
-            supplied[at] = min(supplied.get(at, share), share)
+            _least(supplied, (route, start, fluid), coefficient / choices.peak(shape))
         else:
             kept.append((coefficient, key))
     if not gathered and not supplied:
         return kept
     for origin in lean.origins:
-        for arc in lean.held[origin.name]:
+        for arc in sorted(lean.held[origin.name], key=lambda a: (a.route, a.start)):
             at = (arc.route, arc.start, origin.fluid)
-            charges = list(gathered.get(at, {}).values()) if origin.ends else []
-            if _supplies(origin) and at in supplied:
-                charges.append(supplied[at])
-            if charges:
-                kept.append((min(charges), flow_key(origin, arc)))
+            burdens = [gathered.get(at, 0.0)] if origin.ends else []
+            if _supplies(origin):
+                burdens.append(supplied.get(at, 0.0))
+            if burdens and (burden := min(burdens, key=abs)):
+                kept.append((burden, flow_key(origin, arc)))
     return kept
+
+
+def _least(
+    found: dict[tuple[str, str, str], float], at: tuple[str, str, str], burden: float
+) -> None:
+    if at not in found or abs(burden) < abs(found[at]):
+        found[at] = burden
 
 
 def _is(key: Key, *words: str) -> bool:
@@ -247,7 +267,7 @@ def _ducts(
         for arc in choices.arcs[fluid]:
             if arc.route == route:
                 through.setdefault((route, fluid, arc.start), [])
-        builds = sorted((choices.site.builds[b].capacity * TIGHT, b) for b in pipe.builds)
+        builds = sorted((choices.site.capacity(route, b, fluid) * TIGHT, b) for b in pipe.builds)
         ends = (choices.site.routes[route].start, choices.site.routes[route].end)
         ways = [start for start in ends if (route, fluid, start) in through]
         if directed:

@@ -168,8 +168,9 @@ def prover_of(
     size = lean_size(choices)
     if settings.solver.lower() != "highs" or not 0 < size <= MOST_COLUMNS:
         return None
-    if size > FEW_COLUMNS and any(route.cost for route in choices.site.routes.values()):
-        return None  # pricing knows no cost of the way
+    burdens = any(route.cost or route.energy for route in choices.site.routes.values())
+    if size > FEW_COLUMNS and burdens:
+        return None  # pricing knows no burden of flow but that of the pipes
     return Prover(full, choices, store_cuts, settings, clock)
 
 

@@ -83,13 +83,13 @@ class Relaxation:
 
     def aim(self, goal: Goal) -> None:
         """Make a goal of the program the objective."""
-        terms = lean_terms(self._full, self.lean, self._choices, goal.terms)
+        terms = lean_terms(self.lean, self._choices, goal.terms)
         self.program.aim(replace(goal, terms=terms))
         self.last = None
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep a goal of the program between two values (SI)."""
-        terms = lean_terms(self._full, self.lean, self._choices, goal.terms)
+        terms = lean_terms(self.lean, self._choices, goal.terms)
         row = self.statement.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
         if row is not None and row.columns:
             self.add([row])
