@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
+from networks.stored_answers import OPEN, answer, names, site_of
 from strategies import sites
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
@@ -276,3 +277,24 @@ def test_the_bound_by_origin_is_far_below_the_plain_one(basis: str, tmp_path: Pa
     assert ours is not None
     assert theirs is not None
     assert -ours < 0.9 * -theirs
+
+
+@pytest.mark.parametrize(
+    "name", [n for n in names() if answer(n)["outcome"] == "plan" and n not in OPEN]
+)
+def test_no_stored_answer_of_a_network_passes_its_bound(name: str) -> None:
+    site, stored = site_of(name), answer(name)
+    made, full, choices = prover_for(site, "firm")
+    for goal in goals_of(full, choices):
+        value = stored["goals"][goal.name]["value"]
+        made.aim(goal)
+        bound = made.relaxed(None)
+        assert bound is not None
+        slack = 1e-3 * abs(value) + 20 * goal.scale
+        sign = -1.0 if goal.maximise else 1.0
+        assert bound <= sign * value + slack, goal.name
+        made.hold(
+            goal,
+            value - slack if goal.maximise else -math.inf,
+            math.inf if goal.maximise else value + slack,
+        )
