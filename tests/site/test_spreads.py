@@ -80,3 +80,39 @@ def test_values_that_do_not_go_together(site: Site) -> None:
         changed(site, {"sources.north_well.cycle[1].on": 500.0})
     with pytest.raises(FactError, match="more energy than it takes"):
         changed(site, {"machines.diesel_set.gives.power": 90_000.0})
+
+
+RANGES = {
+    "flow: 3.2 g/s": "flow: {low: 3 g/s, high: 4 g/s}",
+    "{on: 260 s, every: 486 s}": "{on: {low: 200 s, high: 260 s}, every: {mean: 486 s, sd: 5 s}}",
+    "{on: 80 d, every: 160 d}": "{on: {low: 70 d, high: 80 d}, every: {low: 160 d, high: 161 d}}",
+    "every: 14 d, batch: 2 t": "every: {low: 14 d, high: 15 d}, batch: {low: 1 t, high: 2 t}",
+    "loss: 0.1 %/d": "loss: {low: 0.1 %/d, high: 0.2 %/d}",
+    "charge_efficiency: 90 %": "charge_efficiency: {low: 80 %, high: 90 %}",
+    "    loss: 2 %": "    loss: {low: 1 %, high: 3 %}",
+    "takes: {well_gas: 12 g/s}": "takes: {well_gas: {low: 12 g/s, high: 13 g/s}}",
+    "power: 70 kW": "power: {low: 65 kW, high: 75 kW}",
+    "heat: 90 kW": "heat: {low: 80 kW, high: 95 kW}",
+    "no_load: 15 %": "no_load: {mean: 15 %, sd: 1 %}",
+    "takes: {power: 50 kW}": "takes: {power: {low: 50 kW, high: 55 kW}}",
+    "power: 60 kW\n": "power: {mean: 60 kW, sd: 2 kW}\n",
+    "flow: 0.1 g/s": "flow: {low: 0.1 g/s, high: 0.2 g/s}",
+}
+
+
+def test_whatever_may_have_a_range_has_a_fact_to_draw(kitchen_sink: Path, tmp_path: Path) -> None:
+    """Every key that takes ranges at once: each is found again by its address, and changes."""
+    (tmp_path / "hall_load.csv").write_bytes(kitchen_sink.with_name("hall_load.csv").read_bytes())
+    text = kitchen_sink.read_text(encoding="utf-8")
+    for old, new in RANGES.items():
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    read = read_site(path)
+    assert len(read.spreads) == len(RANGES) + 3 + 2  # three with two ranges, two in the file
+    facts = facts_of(read)
+    for address, spread in read.spreads.items():
+        assert facts[address].value == pytest.approx(spread.middle)
+        low = changed(read, {address: spread.low})
+        assert facts_of(low)[address].value == pytest.approx(spread.low)
