@@ -40,6 +40,7 @@ function settle() {
   map.setAttribute("viewBox", `${view.x} ${view.y} ${w} ${h}`);
   fit();
   map.classList.toggle("near", view.k > 1.9);
+  declutter();
 }
 // symbols and words keep their size on the screen, whatever the zoom and the width of the page
 let width = 0;
@@ -48,6 +49,22 @@ function fit() {
   const small = width < 640 ? 0.72 : 1;
   map.style.setProperty("--u", (perPixel() * small).toFixed(4));
   map.style.setProperty("--crowd", Math.min(1, map.dataset.crowd * Math.sqrt(view.k)).toFixed(3));
+}
+// a label that would run into another, or into a symbol, waits until the map is drawn closer
+const labels = all(".labels > g", map), marks = all(".things .thing:not(.spot)", map);
+function declutter() {
+  if (labels.length > 400) return;
+  const box = e => { const r = e.getBoundingClientRect(); return [r.left + 1, r.top + 2, r.right - 1, r.bottom - 2]; };
+  for (const label of labels) label.style.visibility = "";
+  const taken = marks.map(box).filter(b => b[2] > b[0]);
+  const order = [...labels].sort((a, b) => a.classList.contains("lesser") - b.classList.contains("lesser"));
+  const boxes = order.map(box);
+  order.forEach((label, i) => {
+    const b = boxes[i];
+    if (b[2] <= b[0]) return;
+    const hit = taken.some(t => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]);
+    if (hit) label.style.visibility = "hidden"; else taken.push(b);
+  });
 }
 function zoom(by, cx, cy) {
   const k = Math.min(Math.max(view.k * by, 1), 24), w = 1000 / view.k, h = TALL / view.k;
@@ -116,7 +133,7 @@ map.addEventListener("keydown", e => {
 for (const button of all("[data-zoom]")) button.addEventListener("click", () => ({in: () => zoom(1.5), out: () => zoom(1 / 1.5), all: whole})[button.dataset.zoom]());
 for (const radio of all("#layers input")) radio.addEventListener("change", () => { map.dataset.layer = radio.value; });
 $("#unbuilt").addEventListener("change", e => map.classList.toggle("plain", !e.target.checked));
-new ResizeObserver(() => { if (map.getBoundingClientRect().width !== width) { fit(); strips(); } }).observe(map.parentNode);
+new ResizeObserver(() => { if (map.getBoundingClientRect().width !== width) { fit(); declutter(); strips(); } }).observe(map.parentNode);
 
 // strips: when each source is on, and levels of stores
 const board = $("#strips");
@@ -161,7 +178,7 @@ function strips() {
   const x = t => left + room * (t - start) / long;
   const nodes = [];
   let y = 4;
-  const fits = Math.floor((left - 10) / 6.5), short = name => name.length > fits ? name.slice(0, fits - 1) + "…" : name;
+  const fits = Math.floor((left - 10) / 6.5), short = name => name.length > fits ? name.slice(0, Math.ceil(fits / 2) - 1) + "…" + name.slice(-Math.floor(fits / 2)) : name;
   for (const source of data.strips.sources) {
     nodes.push(part("text", {x: left - 8, y: y + 10, "text-anchor": "end"}, short(source.name)));
     nodes.push(part("path", {d: `M${left} ${y + 12.5}H${left + room}`, class: "grid"}));
