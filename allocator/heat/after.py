@@ -35,7 +35,7 @@ def heat_of(site: Site, plan: Plan) -> Heat | None:
         if hottest is None or not _worth(site, plan, fluid):
             continue
         try:
-            enthalpy = enthalpy_of(site, fluid, site.ambient.temperature, hottest)
+            enthalpy = enthalpy_of(site, fluid, _coldest(site, fluid), hottest)
             states[fluid] = _states(site, plan, fluid, enthalpy, hottest)
         except PhysicsError:
             continue
@@ -74,6 +74,15 @@ def _hottest(site: Site, fluid: str) -> float | None:
         return None
     known += [m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None]
     return max([*known, site.ambient.temperature])
+
+
+def _coldest(site: Site, fluid: str) -> float:
+    """K below which a fluid never is: of its sources, coolers, machines and the surroundings."""
+    found = [site.ambient.temperature]
+    found += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
+    found += [c.set_point for c in site.coolers.values() if c.fluid == fluid]
+    found += [m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None]
+    return min(found)
 
 
 def _worth(site: Site, plan: Plan, fluid: str) -> bool:

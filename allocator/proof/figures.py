@@ -12,6 +12,9 @@ from allocator.proof.report import Findings
 
 MAY_BE_NEGATIVE = ("goals", "ceiling")
 
+GAINS = (".loss", ".value")
+"""Heat that a flow loses, and what a limit of heat comes to: below zero where cold gas warms."""
+
 
 def check_numbers(plan: Plan, findings: Findings) -> None:
     """Rules ``finite`` and ``negative``."""
@@ -20,7 +23,9 @@ def check_numbers(plan: Plan, findings: Findings) -> None:
             findings.holds(
                 "finite", subject, math.isfinite(number), f"the number {number} is not finite"
             )
-            if field.name not in MAY_BE_NEGATIVE and math.isfinite(number):
+            signed = field.name in MAY_BE_NEGATIVE
+            signed = signed or (field.name == "heat" and subject.endswith(GAINS))
+            if not signed and math.isfinite(number):
                 findings.at_least("negative", subject, number, 0.0, "", "the number")
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
+
 from allocator.plan import Plan
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
@@ -87,6 +89,26 @@ def test_nothing_is_promised_where_nothing_may_run_so_hot(tmp_path: Path) -> Non
     )
     plan = planned(site)
     assert plan.power.firm_clean == 0.0
+
+
+@pytest.mark.parametrize(("limit", "power"), [("20 degC", 0.0), ("35 degC", 60_000.0)])
+def test_cold_gas_warms_on_its_way(limit: str, power: float, tmp_path: Path) -> None:
+    """Gas at 5 degC in air at 30: no insulation promises less than 30 where little flows."""
+    site = read(
+        "near_vent.yaml",
+        tmp_path,
+        ("ambient: {temperature: 10 degC", "ambient: {temperature: 30 degC"),
+        ("temperature: 380 degC", "temperature: 5 degC"),
+        ("set_point: 50 degC", "set_point: 4 degC"),
+        ("hottest_inlet: 400 degC", f"hottest_inlet: {limit}"),
+    )
+    plan = planned(site)
+    assert plan.power.firm_clean == pytest.approx(power, rel=1e-5)
+    for flow in plan.heat.flows if plan.heat else ():
+        stream = site.routes[flow.route].stream
+        assert stream is not None
+        assert flow.inlet - 1e-6 <= flow.outlet <= stream.outlet + 1e-6
+        assert flow.loss <= 1e-9
 
 
 def test_what_a_cooler_takes_is_taken_off_the_promise(tmp_path: Path) -> None:

@@ -30,7 +30,9 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
     _remark(draft, fluid, asked)
     grouped: dict[tuple[str, float, float], list[Offer]] = {}
     for offer in offers:
-        ends = min(level_above(levels, offer.end), offer.ask.inlet)
+        # gas colder than its surroundings warms, to their temperature where little flows
+        warmed = site.ambient.temperature if offer.ask.inlet < site.ambient.temperature else 0.0
+        ends = level_above(levels, max(offer.end, warmed))
         grouped.setdefault((offer.ask.route.name, offer.ask.inlet, ends), []).append(offer)
     stands: dict[tuple[str, str], str] = {}
     for (name, inlet, outlet), held in grouped.items():

@@ -56,7 +56,10 @@ def planned_fluids(site: Site) -> tuple[str, ...]:
 
 
 def levels_of(site: Site, fluid: str) -> tuple[float, ...]:
-    """Levels of a planned fluid, K, from cold to hot: of its sources, set-points and limits."""
+    """Levels of a planned fluid, K, from cold to hot: of its sources, set-points and limits.
+
+    Where one is colder than the surroundings, theirs is a level as well: what is colder warms.
+    """
     sources = sorted(
         {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature},
         reverse=True,
@@ -67,6 +70,8 @@ def levels_of(site: Site, fluid: str) -> tuple[float, ...]:
     hottest = max([*sources, *outlets])
     marks = [t for t in (*set_points_of(site, fluid), *limits_of(site, fluid)) if t < hottest]
     levels = {*marks, *outlets}
+    if min([*marks, *outlets, *sources]) < site.ambient.temperature:
+        levels.add(site.ambient.temperature)
     top = None
     for kelvin in sources:
         shared = top is not None and top - kelvin <= CLASS_WIDTH
