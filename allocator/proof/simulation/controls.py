@@ -17,6 +17,7 @@ from allocator.proof.simulation.columns import (
     EMITTING_LOST,
     LEAST_SHARE,
     LEVEL,
+    Array,
     State,
     Sums,
     Tables,
@@ -29,108 +30,122 @@ NEGLIGIBLE = 1e-9
 
 @compiled
 def decide(t: Tables, x: State, s: Sums) -> None:
-    """Set the rates that hold from now on; tanks must be up to date."""
-    for state in (x.burner, x.throttle, x.load, x.used, x.burn, x.saved, x.room):
-        state[:] = 0.0
-    x.bus[:, :] = 0.0
-    _losses(t, x)
-    for i in range(len(t.throttle_bus)):
-        x.room[t.throttle_bus[i]] += x.rates[t.throttle_from + i]
-    for b in range(len(x.wanted)):
-        lost = x.bus[b, CLEAN_LOST] + x.bus[b, EMITTING_LOST]
-        x.wanted[b] = max(0.0, x.rates[t.want_from + b]) + lost
-    for arc in range(len(t.arc_tank)):
-        _burn(t, x, arc)
-    _shed(t, x, s)
+    """Set the rates that hold from now on; tanks must be up to date.
+
+    Arrays are taken out of their tuples once: to fetch one costs as much as to use it often.
+    """
+    rates, tank, burn, saved, bus = x.rates, x.tank, x.burn, x.saved, x.bus
+    burner, throttle, load, used = x.burner, x.throttle, x.load, x.used
+    wanted, room, reserves, losses = x.wanted, x.room, t.reserves, t.losses
+    throttle_bus, throttle_tank, throttle_fuel = t.throttle_bus, t.throttle_tank, t.throttle_fuel
+    arc_tank, arc_burner, arc_most = t.arc_tank, t.arc_burner, t.arc_most
+    burner_bus, burner_clean, burner_group = t.burner_bus, t.burner_clean, t.burner_group
+    burner_power, burner_take = t.burner_power, t.burner_take
+    throttle_from, burner_from, failed_from = t.throttle_from, t.burner_from, t.failed_from
+    for i in range(len(burner)):
+        burner[i] = 0.0
+        used[i] = 0.0
+    for k in range(len(burn)):
+        burn[k] = 0.0
+        saved[k] = 0.0
+    for b in range(len(room)):
+        room[b] = 0.0
+        for i in range(bus.shape[1]):
+            bus[b, i] = 0.0
+    _lose(t, rates, tank, bus)
+    for i in range(len(throttle)):
+        throttle[i] = 0.0
+        room[throttle_bus[i]] += rates[throttle_from + i]
+    for b in range(len(wanted)):
+        lost = bus[b, CLEAN_LOST] + bus[b, EMITTING_LOST]
+        wanted[b] = max(0.0, rates[t.want_from + b]) + lost
+    for arc in range(len(arc_tank)):
+        k, number = arc_tank[arc], arc_burner[arc]
+        level, reserve = tank[k, LEVEL], reserves[k]
+        if level < reserve:
+            continue
+        at, clean = burner_bus[number], burner_clean[number]
+        aim = wanted[at]
+        if clean:
+            aim += room[at]
+        if aim <= 0.0:
+            continue
+        # What one way can take of what is above the reserve.
+        can = arc_most[arc]
+        if level == reserve:
+            can = min(can, rates[k] - losses[k] - burn[k])
+        if can <= 0.0:
+            continue
+        capacity = rates[burner_from + number]
+        if burner_group[number] >= 0:
+            capacity -= rates[failed_from + burner_group[number]]
+        units = min(can / burner_take[number], capacity - used[number], aim / burner_power[number])
+        if units <= 0.0:
+            continue
+        used[number] += units
+        burner[number] += units
+        burn[k] += units * burner_take[number]
+        power = units * burner_power[number]
+        direct = min(power, wanted[at])
+        wanted[at] -= direct
+        if not clean:
+            bus[at, EMITTING] += power
+            continue
+        bus[at, CLEAN] += power
+        bus[at, CLEAN_DIRECT] += direct
+        # What clean power is left over stands in for promised emitting power.
+        power -= direct
+        room[at] = max(0.0, room[at] - power)
+        for i in range(len(throttle)):
+            if power <= 0.0:
+                break
+            if throttle_bus[i] == at:
+                cut = min(power, rates[throttle_from + i] - throttle[i])
+                if cut > 0.0:
+                    throttle[i] += cut
+                    power -= cut
+                    if throttle_tank[i] >= 0:
+                        saved[throttle_tank[i]] += cut * throttle_fuel[i]
+    _shed(rates, load, bus, t.load_from, x.total, s.whole)
 
 
 @inlined
-def _losses(t: Tables, x: State) -> None:
+def _lose(t: Tables, rates: Array, tank: Array, bus: Array) -> None:
     """Promised power that is not there: empty tanks, and more units out than are spare."""
-    for k in range(len(t.sizes)):
-        if x.tank[k, LEVEL] <= 0.0 and x.rates[k] < 0.0:
-            column = CLEAN_LOST if t.tank_clean[k] else EMITTING_LOST
-            x.bus[t.tank_bus[k], column] += -x.rates[k] * t.tank_worth[k]
-    for g in range(len(t.group_bus)):
-        failed = x.rates[t.failed_from + g] - t.group_spare[g]
-        if failed > 0.0 and t.group_needed[g] > 0.0:
-            column = CLEAN_LOST if t.group_clean[g] else EMITTING_LOST
-            share = min(1.0, failed / t.group_needed[g])
-            x.bus[t.group_bus[g], column] += share * x.rates[t.power_from + g]
+    tank_clean, tank_bus, tank_worth = t.tank_clean, t.tank_bus, t.tank_worth
+    for k in range(len(tank_bus)):
+        if tank[k, LEVEL] <= 0.0 and rates[k] < 0.0:
+            column = CLEAN_LOST if tank_clean[k] else EMITTING_LOST
+            bus[tank_bus[k], column] += -rates[k] * tank_worth[k]
+    group_bus, group_spare, group_needed = t.group_bus, t.group_spare, t.group_needed
+    failed_from, power_from, group_clean = t.failed_from, t.power_from, t.group_clean
+    for g in range(len(group_bus)):
+        failed = rates[failed_from + g] - group_spare[g]
+        if failed > 0.0 and group_needed[g] > 0.0:
+            column = CLEAN_LOST if group_clean[g] else EMITTING_LOST
+            share = min(1.0, failed / group_needed[g])
+            bus[group_bus[g], column] += share * rates[power_from + g]
 
 
 @inlined
-def _burn(t: Tables, x: State, arc: int) -> None:
-    """Burn what one way can take of what is above the reserve."""
-    k, burner = t.arc_tank[arc], t.arc_burner[arc]
-    level, reserve = x.tank[k, LEVEL], t.reserves[k]
-    if level < reserve:
-        return
-    bus, clean = t.burner_bus[burner], t.burner_clean[burner]
-    aim = x.wanted[bus]
-    if clean:
-        aim += x.room[bus]
-    if aim <= 0.0:
-        return
-    can = t.arc_most[arc]
-    if level == reserve:
-        can = min(can, x.rates[k] - t.losses[k] - x.burn[k])
-    capacity = x.rates[t.burner_from + burner]
-    if t.burner_group[burner] >= 0:
-        capacity -= x.rates[t.failed_from + t.burner_group[burner]]
-    units = min(
-        can / t.burner_take[burner],
-        capacity - x.used[burner],
-        aim / t.burner_power[burner],
-    )
-    if units <= 0.0:
-        return
-    x.used[burner] += units
-    x.burner[burner] += units
-    x.burn[k] += units * t.burner_take[burner]
-    power = units * t.burner_power[burner]
-    direct = min(power, x.wanted[bus])
-    x.wanted[bus] -= direct
-    if clean:
-        x.bus[bus, CLEAN] += power
-        x.bus[bus, CLEAN_DIRECT] += direct
-        _throttle(t, x, bus, power - direct)
-    else:
-        x.bus[bus, EMITTING] += power
-
-
-@inlined
-def _throttle(t: Tables, x: State, bus: int, power: float) -> None:
-    """Let clean power stand in for promised emitting power."""
-    x.room[bus] = max(0.0, x.room[bus] - power)
-    for i in range(len(t.throttle_bus)):
-        if power <= 0.0:
-            return
-        if t.throttle_bus[i] == bus:
-            cut = min(power, x.rates[t.throttle_from + i] - x.throttle[i])
-            if cut > 0.0:
-                x.throttle[i] += cut
-                power -= cut
-                if t.throttle_tank[i] >= 0:
-                    x.saved[t.throttle_tank[i]] += cut * t.throttle_fuel[i]
-
-
-@inlined
-def _shed(t: Tables, x: State, s: Sums) -> None:
+def _shed(
+    rates: Array, load: Array, bus: Array, load_from: int, total: Array, whole: Array
+) -> None:
     """Shed loads, in their order, by what surplus does not make good."""
     promised = 0.0
-    for i in range(len(x.load)):
-        promised += x.rates[t.load_from + i]
+    for i in range(len(load)):
+        load[i] = 0.0
+        promised += rates[load_from + i]
     left, unserved = 0.0, 0.0
-    for b in range(len(x.wanted)):
-        lost = x.bus[b, CLEAN_LOST] + x.bus[b, EMITTING_LOST]
-        left += max(0.0, lost - x.bus[b, CLEAN_DIRECT] - x.bus[b, EMITTING])
+    for b in range(bus.shape[0]):
+        lost = bus[b, CLEAN_LOST] + bus[b, EMITTING_LOST]
+        left += max(0.0, lost - bus[b, CLEAN_DIRECT] - bus[b, EMITTING])
     if left > NEGLIGIBLE * promised:
-        for i in range(len(x.load)):
-            cut = min(left, x.rates[t.load_from + i])
-            x.load[i] = cut
+        for i in range(len(load)):
+            cut = min(left, rates[load_from + i])
+            load[i] = cut
             unserved += cut
             left -= cut
-    x.total[0] = unserved
+    total[0] = unserved
     if promised > 0.0:
-        s.whole[LEAST_SHARE] = min(s.whole[LEAST_SHARE], 1.0 - unserved / promised)
+        whole[LEAST_SHARE] = min(whole[LEAST_SHARE], 1.0 - unserved / promised)

@@ -119,10 +119,21 @@ def _settle(tank: Array, sums: Array, k: int, now: float) -> None:
 
 
 @inlined
-def _aim(tank: Array, rates: Array, bought: int, x: State, t: Tables, s: Sums, k: int) -> float:
+def _aim(
+    tank: Array,
+    sums: Array,
+    s: Sums,
+    k: int,
+    rate: float,
+    bought: float,
+    saved: float,
+    burnt: float,
+    loss: float,
+    size: float,
+    reserve: float,
+) -> float:
     """New rates of a tank that is up to date; seconds to its next mark."""
-    saved, burnt, loss, size = x.saved[k], x.burn[k], t.losses[k], t.sizes[k]
-    inward, outward = rates[k] + saved, loss + burnt
+    inward, outward = rate + saved, loss + burnt
     net = inward - outward
     if abs(net) <= ROUNDING * (abs(inward) + outward):
         net = 0.0
@@ -136,7 +147,7 @@ def _aim(tank: Array, rates: Array, bought: int, x: State, t: Tables, s: Sums, k
     if level >= size and net >= 0.0:
         tank[k, SLOPE] = 0.0
         tank[k, SPILL] = net
-        tank[k, UNTAKEN] = min(net, rates[bought + k])
+        tank[k, UNTAKEN] = min(net, bought)
     elif level <= 0.0 and net <= 0.0:
         # What is empty loses nothing: the loss gives way first.
         tank[k, SLOPE] = 0.0
@@ -144,19 +155,19 @@ def _aim(tank: Array, rates: Array, bought: int, x: State, t: Tables, s: Sums, k
         tank[k, LOST] = max(0.0, loss + net)
     elif net > 0.0:
         tank[k, AIM] = size
-        if t.has_arc[k] and level < t.reserves[k]:
-            tank[k, AIM] = t.reserves[k]
+        if level < reserve:
+            tank[k, AIM] = reserve
         wait = (tank[k, AIM] - level) / net
     elif net < 0.0:
         tank[k, AIM] = 0.0
-        if t.has_arc[k] and level > t.reserves[k]:
-            tank[k, AIM] = t.reserves[k]
+        if 0.0 < reserve < level:
+            tank[k, AIM] = reserve
         wait = (tank[k, AIM] - level) / net
     if (tank[k, SPILL] > 0.0) != was_full:
-        s.tank[k, FULL] += 0.0 if was_full else 1.0
+        sums[k, FULL] += 0.0 if was_full else 1.0
         _note(s, 1, tank[k, AT], UNFILLED if was_full else FILLED, k, level)
     if (tank[k, SHORT] > 0.0) != was_dry:
-        s.tank[k, EMPTY] += 0.0 if was_dry else 1.0
+        sums[k, EMPTY] += 0.0 if was_dry else 1.0
         _note(s, 1, tank[k, AT], WET if was_dry else DRY, k, level)
     return wait
 
@@ -168,19 +179,22 @@ def _hold(x: State, s: Sums, now: float) -> None:
     x.total[1] = now
     if span <= 0.0:
         return
-    for i in range(len(x.burner)):
-        s.burner[i] += x.burner[i] * span
-    for i in range(len(x.throttle)):
-        s.throttle[i] += x.throttle[i] * span
-    for i in range(len(x.load)):
-        s.load[i] += x.load[i] * span
-    for b in range(x.bus.shape[0]):
-        for i in range(x.bus.shape[1]):
-            s.bus[b, i] += x.bus[b, i] * span
+    burner, throttle, load, bus = x.burner, x.throttle, x.load, x.bus
+    burner_sums, throttle_sums, load_sums, bus_sums = s.burner, s.throttle, s.load, s.bus
+    for i in range(len(burner)):
+        burner_sums[i] += burner[i] * span
+    for i in range(len(throttle)):
+        throttle_sums[i] += throttle[i] * span
+    for i in range(len(load)):
+        load_sums[i] += load[i] * span
+    for b in range(bus.shape[0]):
+        for i in range(bus.shape[1]):
+            bus_sums[b, i] += bus[b, i] * span
     if x.total[0] > 0.0:
-        s.whole[SHORT_SECONDS] += span
-        s.whole[LAST_SHORT] = now
-        s.whole[UNSERVED] += x.total[0] * span
+        whole = s.whole
+        whole[SHORT_SECONDS] += span
+        whole[LAST_SHORT] = now
+        whole[UNSERVED] += x.total[0] * span
 
 
 @compiled
@@ -244,6 +258,9 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
     term_weight, touched_at, touched = t.term_weight, t.touched_at, t.touched
     node_at, times, values, periods, offsets = t.node_at, t.times, t.values, t.periods, t.offsets
     has_arc, reserves, bought, want_from = t.has_arc, t.reserves, t.bought_from, t.want_from
+    burn, saved, losses, sizes = x.burn, x.saved, t.losses, t.sizes
+    # A tank whose surplus has no way to go has no reserve to aim at.
+    marks = np.where(has_arc, reserves, -1.0)
     writing = len(s.event_time) > 0
     for q in range(len(rates)):
         rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
@@ -265,13 +282,25 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
                 _settle(tank, tank_sums, k, now)
             decide(t, x, s)
             for k in range(tanks):
-                if x.burn[k] != tank[k, BURNT] or x.saved[k] != tank[k, SAVED]:
+                if burn[k] != tank[k, BURNT] or saved[k] != tank[k, SAVED]:
                     dirty[k] = True
         for k in range(tanks):
             if dirty[k]:
                 dirty[k] = False
                 _settle(tank, tank_sums, k, now)
-                key[clocks + k] = now + _aim(tank, rates, bought, x, t, s, k)
+                key[clocks + k] = now + _aim(
+                    tank,
+                    tank_sums,
+                    s,
+                    k,
+                    rates[k],
+                    rates[bought + k],
+                    saved[k],
+                    burn[k],
+                    losses[k],
+                    sizes[k],
+                    marks[k],
+                )
                 _move(heap, place, key, clocks + k)
         item = heap[0]
         if key[item] > end:
