@@ -240,7 +240,6 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
     clocks, tanks = len(t.periods), len(t.sizes)
     sampler = clocks + tanks
     key = np.full(sampler + 1, np.inf)
-    heap, place = np.arange(sampler + 1), np.arange(sampler + 1)
     node, turn = np.zeros(clocks, np.int64), np.zeros(clocks, np.int64)
     value, since = np.zeros(clocks), np.zeros(clocks)
     for c in range(clocks):
@@ -268,8 +267,11 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
         tank_sums[k, LOWEST] = tank_sums[k, HIGHEST] = t.firsts[k]
     _sample(x, s, 0)
     key[sampler] = end / samples
-    for item in range(sampler + 1):
-        _move(heap, place, key, item)
+    # In order of time, ties by number: an ordered array is a heap.
+    heap = np.argsort(key, kind="mergesort")
+    place = np.empty(sampler + 1, np.int64)
+    for i in range(sampler + 1):
+        place[heap[i]] = i
     row, now = 1, 0.0
     events = 0
     dirty = np.ones(tanks, np.bool_)

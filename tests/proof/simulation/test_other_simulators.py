@@ -228,3 +228,34 @@ def test_more_store_never_raises_the_shortfall(
         return float(run.sums.tank[0, SHORT])
 
     assert short(more * size) <= short(size) + 1e-9 * draw * 3e5
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_of_many_clocks_none_is_forgotten(seed: int) -> None:
+    """Each clock changes as often, and is on for as long, as its own cycle says.
+
+    With the heap of events badly made at the start, one of two dozen clocks was passed over.
+    """
+    draw = np.random.default_rng(seed)
+    clocks, phases = [], {}
+    for number in range(40):
+        every = float(draw.uniform(50.0, 5000.0))
+        name = f"source {number}"
+        times = np.array([0.0, every * float(draw.uniform(0.2, 0.8))])
+        clocks.append(Clock(name, "source", every, times, np.array([1.0, 0.0]), name))
+        phases[name] = float(draw.uniform(0.0, every))
+    net = Rate(-20.0, tuple((clock.name, 1.0) for clock in clocks))
+    circuit = Circuit(tuple(clocks), (Tank("tank", "kg", 5000.0, net, net, Rate()),))
+    seconds = 20_000.0
+    run = run_circuit(circuit, phases, seconds, book=40_000)
+    count = int(run.sums.event_count[0])
+    told = run.sums.event_time[:count]
+    assert (np.diff(told) >= 0).all()
+    changed = np.bincount(run.sums.event_index[:count], minlength=40)
+    for c, clock in enumerate(clocks):
+        begin, end = phases[clock.name], phases[clock.name] + seconds
+        turns = np.arange(np.ceil(end / clock.period) + 1)[:, None] * clock.period + clock.times
+        assert changed[c] == ((turns > begin) & (turns <= end)).sum()
+        on = [turn * clock.period for turn in range(int(end / clock.period) + 1)]
+        expected = sum(max(0.0, min(end, a + float(clock.times[1])) - max(begin, a)) for a in on)
+        assert run.sums.clock[c] == pytest.approx(expected, rel=1e-9)
