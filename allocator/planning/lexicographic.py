@@ -46,11 +46,14 @@ class Search:
     prover: Prover | None = None
     ideas: Ideas | None = None
     given: np.ndarray | None = None
+    narrow: bool = False
     point: np.ndarray | None = None
     trail: tuple[Progress, ...] = ()
 
     def tell(self, goal: Goal, value: float | None, bound: float | None, note: str) -> None:
-        """Keep a line of progress and pass it on."""
+        """Keep a line of progress and pass it on; a bound of a narrowed site is none."""
+        if self.narrow:
+            bound = None
         line = Progress(
             self.program.clock.seconds(),
             goal.name,

@@ -32,21 +32,33 @@ from allocator.planning.goals import Goal, goals_of
 from allocator.planning.held_back import held_back
 from allocator.planning.impossible import reason
 from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, passes, solve_goal
+from allocator.planning.narrowing import (
+    MOST_COLUMNS,
+    MOST_RELAXED,
+    all_at_means,
+    bounded_by,
+    narrowed,
+    pipe_column_count,
+    with_bounds_of,
+)
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.operation import mean_output
 from allocator.planning.prices import prices_of
 from allocator.planning.program import Program
 from allocator.planning.rules.stock import money
 from allocator.planning.search.known import point_of_plan
-from allocator.planning.search.landing import ideas_of
+from allocator.planning.search.landing import Ideas, ideas_of
+from allocator.planning.search.network import Find, first_service
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
 from allocator.planning.statement import Key, Row, Statement
-from allocator.planning.stating import state
+from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
 from allocator.site.records import POWER, Site
 
 MEAN_SHARE = 0.10
 FIRST_GOAL_SHARE = 0.6
+Found = tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]
+"""A plan or none, the trail of the search, whether none exists, why, and values by key."""
 
 
 def make_plan(
@@ -129,13 +141,10 @@ def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> P
             return None  # no ceiling at all, if a plan passes it
         return max(bound, value)
 
-    return replace(
-        plan,
-        ceiling=Ceiling(
-            at_least(ceiling.clean, plan.power.firm_clean),
-            at_least(ceiling.total, plan.power.firm_total),
-        ),
-    )
+    clean = at_least(ceiling.clean, plan.power.firm_clean)
+    total = at_least(ceiling.total, plan.power.firm_total)
+    plan = replace(plan, ceiling=Ceiling(clean, total))
+    return bounded_by(plan, {"clean_power": clean, "served_power": total})
 
 
 def _planned(
@@ -145,7 +154,74 @@ def _planned(
     limit: float | None,
     report: Reporter | None,
     executor: Executor | None = None,
-) -> tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]:
+) -> Found:
+    choices = offered(site, settings.basis, settings.withstands)
+    if pipe_column_count(choices) > MOST_COLUMNS:
+        ideas = ideas_of(choices, settings, clock, executor)
+        if ideas is not None:
+            return _planned_narrow(site, settings, clock, limit, report, choices, ideas)
+    return _planned_whole(site, settings, clock, limit, report, executor, None)
+
+
+def _planned_narrow(
+    site: Site,
+    settings: Settings,
+    clock: Clock,
+    limit: float | None,
+    report: Reporter | None,
+    choices: Choices,
+    ideas: Ideas,
+) -> Found:
+    """A plan on the corridors of the best finds, with bounds of the whole site."""
+    began = clock.seconds()
+
+    def told(find: Find, note: str) -> None:
+        if report is not None:
+            report(Progress(clock.seconds(), goal, find.value, None, None, f"{note}, estimated"))
+
+    goal = first_service(choices) or ""
+    ideas.search(None if limit is None else 0.45 * limit, told)
+    small = narrowed(site, ideas.finds)
+    left = None if limit is None else max(1.0, limit - (clock.seconds() - began))
+    most = None if left is None else 0.6 * left
+    found = _planned_whole(small, settings, clock, most, report, None, ideas)
+    plan = found[0]
+    if plan is None:
+        return None, found[1], False, _nothing_in_time(clock), {}
+    bound = all_at_means(site, choices, goal)
+    left = None if limit is None else limit - (clock.seconds() - began)
+    if pipe_column_count(choices) <= MOST_RELAXED and (left is None or left > 1.0):
+        tighter = _relaxed_bound(site, settings, clock, left)
+        if tighter is not None:
+            bound = tighter if bound is None else min(bound, tighter)
+    bounds = {} if bound is None else {goal: bound}
+    return with_bounds_of(plan, bounds, clock.interrupted), *found[1:]
+
+
+def _relaxed_bound(
+    site: Site, settings: Settings, clock: Clock, limit: float | None
+) -> float | None:
+    """The bound of the whole program's relaxation on its first goal, which is maximised."""
+    statement, choices = state(site, settings.basis, settings.withstands)
+    promises = () if choices.lossless else promises_of(choices)
+    program = Program(
+        statement, lambda v, tolerance: violated(statement, promises, v, tolerance), settings, clock
+    )
+    program.aim(goals_of(statement, choices)[0])
+    bound = program.unscaled(program.relaxed(limit).bound)
+    return None if bound is None else -bound
+
+
+def _planned_whole(
+    site: Site,
+    settings: Settings,
+    clock: Clock,
+    limit: float | None,
+    report: Reporter | None,
+    executor: Executor | None,
+    ideas: Ideas | None,
+) -> Found:
+    """A plan of the program of all of a site. ``ideas``: finds that are known already."""
     began = clock.seconds()
     statement, choices = state(site, settings.basis, settings.withstands)
     promises = () if choices.lossless else promises_of(choices)
@@ -159,15 +235,21 @@ def _planned(
         return None, (), True, _hopeless(hopeless), {}
     clock.spend("build", clock.seconds() - began)
     program = Program(statement, separate, settings, clock)
-    prover = prover_of(
-        statement,
-        choices,
-        lambda by_origin, values, tolerance: violated(by_origin, promises, values, tolerance),
-        settings,
-        clock,
+    # a bound of a narrowed site is none of the site: no time for it
+    prover = (
+        None
+        if ideas is not None
+        else prover_of(
+            statement,
+            choices,
+            lambda by_origin, values, tolerance: violated(by_origin, promises, values, tolerance),
+            settings,
+            clock,
+        )
     )
     search = Search(program, layout_of(statement, choices), report, prover)
-    search.ideas = ideas_of(choices, settings, clock, executor)
+    search.narrow = ideas is not None
+    search.ideas = ideas or ideas_of(choices, settings, clock, executor)
     if settings.start is not None:
         search.given = point_of_plan(statement, choices, settings.start)
     found: list[GoalFound] = []
@@ -214,7 +296,11 @@ def _hopeless(names: list[str]) -> str:
 
 
 def _nothing_found(search: Search) -> str:
-    if search.program.clock.interrupted:
+    return _nothing_in_time(search.program.clock)
+
+
+def _nothing_in_time(clock: Clock) -> str:
+    if clock.interrupted:
         return "interrupted before a plan was found"
     return "no plan was found in the time; none is proven impossible: allow more time"
 

@@ -13,15 +13,19 @@ from allocator.planning.variables import declare
 from allocator.site.records import Site
 
 
+def offered(site: Site, basis: str, withstands: Withstands = NOTHING) -> Choices:
+    """What may be decided on a site on a basis."""
+    if basis == "mean":
+        return choices_of(mean_site(site), lossless=True, with_stores=False)
+    return replace(choices_of(site), withstands=withstands)
+
+
 def state(site: Site, basis: str, withstands: Withstands = NOTHING) -> tuple[Statement, Choices]:
     """The program of a site on a basis, without store cuts.
 
     ``withstands``: what the promises of the firm basis must hold against.
     """
-    if basis == "mean":
-        choices = choices_of(mean_site(site), lossless=True, with_stores=False)
-    else:
-        choices = replace(choices_of(site), withstands=withstands)
+    choices = offered(site, basis, withstands)
     statement = Statement()
     declare(statement, choices)
     state_rules(statement, choices)

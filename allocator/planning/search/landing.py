@@ -98,9 +98,13 @@ class Ideas:
     clock: Clock
     moves: int | None
     share: float
+    done: bool = False
 
     def search(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
-        """Look for finds."""
+        """Look for finds, once."""
+        if self.done:
+            return
+        self.done = True
         began = time.perf_counter()
         self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, told)
         self.clock.spend("paths", time.perf_counter() - began)

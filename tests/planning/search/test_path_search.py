@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
+from families import site_of
 
 from allocator.plan_file import plan_to_json
 from allocator.planning import Settings, make_plan
@@ -18,25 +16,7 @@ from allocator.planning.planner import state
 from allocator.planning.search.network import Find, network_of
 from allocator.planning.search.starts import PathSearch
 from allocator.proof import audit
-from allocator.site.reading import read_site
 from allocator.site.records import Site
-
-ROOT = Path(__file__).parents[3]
-
-
-def family() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("family", ROOT / "benchmarks" / "family.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["family"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-def site_of(folder: Path, sources: int, junctions: int, places: int, seed: int = 1) -> Site:
-    made = family()
-    return read_site(made.write_site(folder, made.Size(sources, junctions, places, "tight", seed)))
 
 
 def searched(site: Site, basis: str, executor: ThreadPoolExecutor | None = None) -> PathSearch:
