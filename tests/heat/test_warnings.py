@@ -34,6 +34,17 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
         ),
         pytest.param(
             [
+                ("surface_limit: 55 degC", "surface_limit: 12 degC"),
+                (
+                    "demands:\n",
+                    "built: {runs: [{route: track, build: bare, fluid: hydrogen}]}\ndemands:\n",
+                ),
+            ],
+            "route 'track': the standing 'bare' bears no stream of 'hydrogen', so it is not used",
+            id="a standing pipe of no use",
+        ),
+        pytest.param(
+            [
                 ("flow: 2 g/s", "pump: {energy: 9 kJ/kg, hottest_inlet: 80 degC}\n    flow: 2 g/s"),
                 ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
             ],

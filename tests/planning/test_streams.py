@@ -152,3 +152,23 @@ def test_built_things_stand_on_their_levels(tmp_path: Path) -> None:
     # the standing pipe bears the hot gas: no cooler is needed any more
     assert laid(built, plan, "cooler") == {}
     assert {m.name: m.used for m in plan.materials}["fins"] == 0
+
+
+@pytest.mark.parametrize("name", ["cool_first.yaml", "near_vent.yaml"])
+def test_the_mean_basis_knows_temperatures_too(name: str) -> None:
+    site = read_site(NETWORKS / name)
+    plan = make_plan(site, Settings(basis="mean")).plan
+    assert plan is not None
+    assert plan.heat is not None
+    assert plan.heat.flows
+    assert audit(site, plan).accepted
+
+
+def test_nothing_is_built_at_levels_of_an_excluded_place(tmp_path: Path) -> None:
+    text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
+    path = tmp_path / "site.yaml"
+    path.write_text(text + "limits: {excluded_places: [works]}\n", encoding="utf-8")
+    site = read_site(path)
+    plan = planned(site)
+    assert plan.power.firm_clean == 0.0
+    assert plan.runs == ()

@@ -61,6 +61,15 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
                 if not back and (name, offer.ask.build.name) in standing:
                     stands[name, offer.ask.build.name] = listed  # levels rise: the hottest stays
     draft.standing += [BuiltRun(run, build, fluid) for (_, build), run in stands.items()]
+    for name, build in sorted(standing - set(stands)):
+        draft.remarks.append(
+            Remark(
+                "routes",
+                name,
+                f"the standing '{build}' bears no stream of '{fluid}', so it is not used",
+                "cool it further, or change the limit",
+            )
+        )
 
 
 def _remark(draft: Draft, fluid: str, asked: list[Offer]) -> None:
