@@ -228,11 +228,14 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         tighter = search.prover.relaxed(deadline.left(0.3))
         if tighter is not None:
             bettered(tighter)
-        proved(0.35)
+        if search.ideas is None:
+            proved(0.35)
     if search.point is not None and not _close(best, bound, program.settings.gap):
         turns = neighbourhoods_of(search.layout, program.settings.seed)
+        # Paths have found what neighbourhoods would: then one long run for the bound is worth more.
+        until = 0.8 if search.ideas is None else 0.5
         for _, columns in zip(range(MOST_NEAR), turns, strict=False):
-            if deadline.spent() > 0.8 or program.clock.interrupted:
+            if deadline.spent() > until or program.clock.interrupted:
                 break
             near = program.near(search.point, columns, deadline.left(0.1), NEAR_GAP)
             if near.point is not None:

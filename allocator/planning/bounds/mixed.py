@@ -14,8 +14,6 @@ from allocator.planning.statement import Statement
 SPARE = 1e-6
 """Share of the gap that a reduced cost must exceed it by, against the solver's tolerance."""
 MIXED_ROUNDS = 20
-FIRST_SHARE = 0.6
-"""Share of the time for a first run where store cuts may be found broken by its point."""
 
 
 @dataclass(frozen=True)
@@ -83,12 +81,9 @@ class Mixed:
             if self._relaxation.last is not None:
                 self._fix(known.value, self._relaxation.last)
         try:
-            for turn in range(MIXED_ROUNDS):
-                seconds = _left(ends)
-                if seconds is not None and turn == 0 and self._has_stores():
-                    seconds *= FIRST_SHARE
+            for _ in range(MIXED_ROUNDS):
                 solved = self._program.run(
-                    time_limit=seconds,
+                    time_limit=_left(ends),
                     node_limit=self._settings.node_limit,
                     gap=self._settings.gap,
                     start=start,
@@ -107,12 +102,6 @@ class Mixed:
         finally:
             self._program.solver.fix(None)
         return Found(bound, None if point is None else self._for_program(point))
-
-    def _has_stores(self) -> bool:
-        return any(
-            isinstance(column.key, tuple) and column.key[0] == "draw"
-            for column in self._statement.columns
-        )
 
     def _out(self, ends: float | None) -> bool:
         if self._program.clock.interrupted:
