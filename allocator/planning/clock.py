@@ -45,9 +45,11 @@ class Clock:
     def watched(self) -> Iterator[None]:
         """Take Ctrl-C as a wish for the best plan so far; a second one ends at once.
 
-        Only the main thread may watch; elsewhere nothing changes.
+        Only the main thread may watch; elsewhere nothing changes, nor where Ctrl-C is ignored: a
+        worker of a pool leaves it to the process that started it.
         """
-        if threading.current_thread() is not threading.main_thread():
+        ignored = signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+        if ignored or threading.current_thread() is not threading.main_thread():
             yield
             return
 
@@ -64,10 +66,32 @@ class Clock:
         finally:
             self.watching = False
             signal.signal(signal.SIGINT, before)
+        if self.interrupted and before is _end_all:
+            raise KeyboardInterrupt
 
     def spend(self, part: str, seconds: float) -> None:
         """Book seconds to a part."""
         self.parts[part] = self.parts.get(part, 0.0) + seconds
+
+
+def _end_all(number: int, frame: object) -> None:
+    raise KeyboardInterrupt
+
+
+@contextlib.contextmanager
+def interrupts_end_all() -> Iterator[None]:
+    """Within, Ctrl-C ends the whole and not one of its plans: a plan cut short is not handed back.
+
+    Only the main thread can say so; elsewhere nothing changes.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, _end_all)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 def earlier(first: float | None, second: float | None) -> float | None:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
+import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import (
@@ -18,7 +20,7 @@ from concurrent.futures import (
     ProcessPoolExecutor,
     wait,
 )
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from allocator.errors import AllocatorError
@@ -63,7 +65,7 @@ class Progress:
     done: int = 0
     failed: int = 0
     known: int = 0
-    _began: float = field(default_factory=time.monotonic)
+    _first: float = 0.0
     _told: float = 0.0
 
     def step(self, ok: bool) -> None:
@@ -71,6 +73,8 @@ class Progress:
         self.done += 1
         self.failed += not ok
         now = time.monotonic()
+        if self.done == 1:
+            self._first = now  # the first case compiles and loads what the others find ready
         left = self.total - self.known - self.done
         if now - self._told < 1.0 and left:
             return
@@ -78,8 +82,8 @@ class Progress:
         words = f"{self.known + self.done} of {self.total} cases"
         if self.failed:
             words += f", {self.failed} failed"
-        if left:
-            words += f", about {_span((now - self._began) / self.done * left)} left"
+        if left and self.done > 1:
+            words += f", about {_span((now - self._first) / (self.done - 1) * left)} left"
         self.tell(words)
 
 
@@ -188,7 +192,8 @@ def _streamed(
                     most = 1 if any(case.key in tries for case in suspects) else 4 * count
                     while waiting and len(running) < most:
                         case = waiting.pop()
-                        running[executor.submit(attempt, task, case.arguments)] = case
+                        with _interrupts_ignored():
+                            running[executor.submit(attempt, task, case.arguments)] = case
                     finished, _ = wait(running, return_when=FIRST_COMPLETED)
                     for future in finished:
                         case = running[future]
@@ -215,6 +220,22 @@ def _lost(error: Exception) -> str:
     if type(error).__name__ == "KilledWorker":
         return f"{LOST} more than {ATTEMPTS} times"
     return f"{LOST}: {error}"
+
+
+@contextlib.contextmanager
+def _interrupts_ignored() -> Iterator[None]:
+    """Ctrl-C is for the process that began the study: what starts meanwhile inherits to ignore it.
+
+    A pool starts its workers when it is handed cases.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
 
 
 @contextlib.contextmanager

@@ -7,6 +7,7 @@ what the case's sources really give. *Re-planned*, the case is planned from scra
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import math
 from collections.abc import Callable, Mapping, Sequence
@@ -19,6 +20,7 @@ from allocator.engine import NoPlanError, plan_site
 from allocator.plan import Plan, SourceUse
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings
+from allocator.planning.clock import interrupts_end_all
 from allocator.site.facts import changed
 from allocator.site.records import POWER, Site
 from allocator.studies.as_built import as_built
@@ -113,11 +115,13 @@ def sweep(
         )
         for row in rows
     ]
-    if folder is None:
-        found = run_cases(work_out, cases, workers or Workers(), tell=tell)
-    else:
-        with Results(folder / STORE, _told(site, asked, settings, told)) as results:
-            found = run_cases(work_out, cases, workers or Workers(), results, tell)
+    with contextlib.ExitStack() as held:
+        results = None
+        if folder is not None:
+            study = _told(site, asked, settings, told)
+            results = held.enter_context(Results(folder / STORE, study))
+        held.enter_context(interrupts_end_all())
+        found = run_cases(work_out, cases, workers or Workers(), results, tell)
     return [
         replace(row, **result.value) if result.ok else replace(row, reason=result.reason)
         for row, result in zip(rows, found.values(), strict=True)

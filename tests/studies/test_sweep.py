@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
+import os
 import signal
 import sqlite3
 import subprocess
@@ -158,6 +161,31 @@ def test_killed_three_times_and_gone_on_with(site: Site, tmp_path: Path) -> None
     assert {key: known[key] for key in finished} == finished
     rows: list[Swept] = sweep(site, Asked(draws=40), settings, folder=folder)
     assert sweep_csv(site, rows[:4]) == sweep_csv(site, sweep(site, Asked(draws=3), settings))
+
+
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_stopped_by_hand(tmp_path: Path, workers: str) -> None:
+    """Ctrl-C reaches all processes of a terminal: no half result is kept, and little is said."""
+    path, folder = ranged(tmp_path), tmp_path / "out"
+    arguments = ["sweep", str(path), "--draws", "300", "--workers", workers, "--node-limit", "100"]
+    run = subprocess.Popen(
+        [sys.executable, "-m", "allocator", *arguments, "-o", str(folder)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    while len(_known(folder / "cases.sqlite")) < 2 and run.poll() is None:
+        time.sleep(0.01)
+    os.killpg(run.pid, signal.SIGINT)
+    _, told = run.communicate(timeout=60)
+    assert run.returncode == 130
+    assert told.splitlines()[-1] == (f"stopped by hand; the same command goes on from {folder}")
+    assert "Traceback" not in told
+    with contextlib.closing(sqlite3.connect(folder / "cases.sqlite")) as file:
+        kept = [json.loads(v) for (v,) in file.execute("SELECT value FROM cases").fetchall()]
+    assert 2 <= len(kept) < 301
+    assert {value["status"] for value in kept} == {"optimal"}
 
 
 def test_more_draws_go_on_from_fewer(site: Site, tmp_path: Path) -> None:
