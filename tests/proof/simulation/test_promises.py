@@ -62,9 +62,10 @@ def assert_holds(draw: Draw) -> None:
 @quick
 @given(site=sites())
 def test_every_plan_keeps_its_promise_from_every_phase(site: Site) -> None:
+    """Some two thousand random draws, and one against every store of every site."""
     plan = make_plan(site, Settings(node_limit=5000, gap=1e-6)).plan
     assert plan is not None
-    trace = simulate(site, plan, SimulationSettings(days=40.0, phases=30))
+    trace = simulate(site, plan, SimulationSettings(days=40.0, phases=70))
     for draw in trace.draws:
         assert_holds(draw)
     assert trace.kept
