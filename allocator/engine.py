@@ -47,11 +47,12 @@ class NoPlanError(AllocatorError):
 
 
 class Planned(NamedTuple):
-    """A plan, how it was found, and what the audit says of it."""
+    """A plan, how it was found, what the audit says of it, and other plans that it accepts."""
 
     plan: Plan
     outcome: Outcome
     audit: AuditReport
+    alternatives: tuple[Plan, ...] = ()
 
 
 def plan_site(
@@ -84,7 +85,12 @@ def plan_site(
         raise NoPlanError(outcome)
     plan = replace(outcome.plan, cautions=cautions_for(site), verified=False)
     found = audit(site, plan)
-    return Planned(replace(plan, verified=found.accepted), outcome, found)
+    others = tuple(
+        replace(other, verified=True)
+        for plain in outcome.alternatives
+        if audit(site, other := replace(plain, cautions=plan.cautions, verified=False)).accepted
+    )
+    return Planned(replace(plan, verified=found.accepted), outcome, found, others)
 
 
 def simulate_plan(

@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING
 
 from allocator.commands.arguments import (
     count_from_none,
+    counting,
     crew_argument,
     settings_of,
+    share,
     site_argument,
     solving_arguments,
 )
@@ -77,7 +79,27 @@ def arguments(command: argparse.ArgumentParser) -> None:
         default=None,
         help="begin from this plan of the site (plan.json or its folder), which may be older",
     )
+    command.add_argument(
+        "--alternatives",
+        type=counting,
+        default=1,
+        metavar="K",
+        help="K plans that differ in what is laid; the others go to DIR_2, DIR_3, ... (1)",
+    )
+    command.add_argument(
+        "--within",
+        type=share,
+        default=0.05,
+        metavar="LOSS",
+        help="share of the first goal that an alternative may lose (0.05)",
+    )
     command.add_argument("--progress", action="store_true", help="tell the search on stderr")
+
+
+def folder_of(output: str, number: int) -> Path:
+    """The folder of a plan: the one that is named, or that name with a number."""
+    path = Path(output)
+    return path if number == 1 else path.with_name(f"{path.name}_{number}")
 
 
 def draws(text: str) -> int:
@@ -95,7 +117,8 @@ def run(given: argparse.Namespace) -> int:
     """Plan, audit, write, and print the summary."""
     from allocator.reporting.folder import check_folder
 
-    check_folder(Path(given.output))
+    for number in range(1, given.alternatives + 1):
+        check_folder(folder_of(given.output, number))
     site = site_of(given.site)
     if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
         return fail(
@@ -119,10 +142,14 @@ def run(given: argparse.Namespace) -> int:
             prices=True,
             lifts=lifts,
             start=start,
+            alternatives=given.alternatives,
+            loss=given.within,
             withstands=Withstands(given.lose, given.robust),
         )
         with stdout_for_data():
-            plan, outcome, found = plan_site(site, settings, follow if given.progress else None)
+            plan, outcome, found, others = plan_site(
+                site, settings, follow if given.progress else None
+            )
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
@@ -136,6 +163,13 @@ def run(given: argparse.Namespace) -> int:
     write_plan_files(given.output, site, plan, outcome, given.crew, proof)
     mean_basis = outcome.mean_basis if plan.basis == "firm" else None
     show(summary(site, plan, mean_basis, proof) + f"\nFiles: {given.output}\n")
+    if given.alternatives > 1:
+        from allocator.reporting.alternatives import alternatives_text
+
+        show("\n" + alternatives_text(plan, others, given.within))
+    for number, other in enumerate(others, 2):
+        write_plan_files(folder_of(given.output, number), site, other, outcome, given.crew)
+        show(f"Files: {folder_of(given.output, number)}\n")
     if not found.accepted:
         tell_breaches(found, tell)
         return fail("THE PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)

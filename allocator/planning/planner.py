@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from concurrent.futures import Executor
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from allocator.heat import heat_of
 from allocator.plan import NOTHING, Ceiling, GoalResult, Plan, Power
+from allocator.planning.alternatives import alternatives_of
 from allocator.planning.bounds.proving import prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
@@ -102,6 +104,8 @@ def _made(
         share = clock.left(MEAN_SHARE)
         mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None, executor)
     whole = clock.left(0.88 if not settings.prices else 0.8)
+    if settings.alternatives > 1 and whole is not None:
+        whole *= 0.6
     plan, trail, proven, why, values = _planned(site, settings, clock, whole, report, executor)
     if plan is None:
         return Outcome(None, proven, why, _seconds(clock), trail, mean_basis)
@@ -117,9 +121,13 @@ def _made(
         mean_basis = plan
     choices = choices_of(site)
     plan = replace(plan, limits=held_back(choices, plan, mean_basis))
+    others: tuple[Plan, ...] = ()
+    if settings.alternatives > 1 and not clock.interrupted:
+        plain = replace(settings, start=None)
+        others = alternatives_of(site, plain, clock, plan, partial(plan_at, site, settings))
     if settings.prices and not clock.interrupted:
         plan = replace(plan, prices=prices_of(site, settings, clock, values))
-    return Outcome(plan, False, "", _seconds(clock), trail, mean_basis)
+    return Outcome(plan, False, "", _seconds(clock), trail, mean_basis, others)
 
 
 def _seconds(clock: Clock) -> dict[str, float]:

@@ -30,7 +30,9 @@ class Settings:
     ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
     ``withstands``: what the firm promise must hold against.
     ``effort``: ``quick``, ``normal`` or ``thorough``: how many starts a search by paths makes.
-    ``start``: a plan of this site, or of an older file of it, to begin from.
+    ``alternatives``: plans in all, which differ in what is laid; each keeps all but the share
+    ``loss`` of the first goal. ``start``: a plan of this site, or of an older file of it, to
+    begin from.
     """
 
     basis: str = "firm"
@@ -45,12 +47,18 @@ class Settings:
     withstands: Withstands = NOTHING
     effort: str = "normal"
     start: Plan | None = None
+    alternatives: int = 1
+    loss: float = 0.05
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):
             raise ValueError(f"basis must be 'firm' or 'mean' (got {self.basis!r})")
         if self.effort not in EFFORTS:
             raise ValueError(f"effort must be one of {', '.join(EFFORTS)} (got {self.effort!r})")
+        if self.alternatives < 1:
+            raise ValueError(f"alternatives must be 1 or more (got {self.alternatives!r})")
+        if not 0 <= self.loss < 1:
+            raise ValueError(f"loss must be from 0 up to 1 (got {self.loss!r})")
         if not self.time_limit > 0:
             raise ValueError(f"time limit must be above 0 s (got {self.time_limit!r})")
         if not 0 <= self.gap < 1:
@@ -83,6 +91,7 @@ class Outcome:
 
     ``proven_impossible``: no plan exists, and ``reason`` says why in the user's words.
     ``seconds``: time by part. ``mean_basis``: the mean-basis plan made for comparison.
+    ``alternatives``: other plans, where they were asked for.
     """
 
     plan: Plan | None
@@ -91,6 +100,7 @@ class Outcome:
     seconds: Mapping[str, float] = field(default_factory=dict)
     search: tuple[Progress, ...] = ()
     mean_basis: Plan | None = None
+    alternatives: tuple[Plan, ...] = ()
 
 
 Reporter = Callable[[Progress], None]

@@ -1,0 +1,147 @@
+"""Plan, bound, gap, time and memory on the family of growing sites, beside plain statements.
+
+The baselines run on the same files in the same run, with the same seconds and one thread: the plain
+statement by HiGHS and by SCIP (``pyscipopt``, where it is installed), started from nothing.
+On the firm basis their points still break store cuts that were not yet found, so that their "plan"
+is an upper estimate there; the engine's plan is audited, and that is asserted.
+
+    python benchmarks/sizes.py [smoke | SOURCES/JUNCTIONS/PLACES ...] [--basis mean|firm]
+        [--level tight|fair] [--seconds S] [--seeds N] [--no-baselines]
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import pulp
+from family import Size, write_site
+
+from allocator import Settings, audit, read_site
+from allocator.planning import make_plan
+from allocator.planning.goals import goals_of
+from allocator.planning.seam import Highs, to_pulp
+from allocator.planning.stating import state
+from allocator.site.records import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the table: values in W, memory in MiB (the process's highest so far)."""
+
+    who: str
+    plan: float
+    bound: float | None
+    seconds: float
+    memory: float
+
+    def text(self, site: str, baseline: float | None) -> str:
+        """The line; ``baseline``: the plan of plain HiGHS."""
+        gap = "" if not self.bound else f"{1 - self.plan / self.bound:8.2%}"
+        bound = "" if self.bound is None else f"{self.bound / 1e6:10.4f}"
+        ratio = "" if not baseline else f"{self.plan / baseline:6.2f}"
+        return (
+            f"{site:22} {self.who:12} {self.plan / 1e6:10.4f} {bound:>10} {gap:>8} "
+            f"{self.seconds:7.1f} {self.memory:7.0f} {ratio:>6}"
+        )
+
+
+def memory() -> float:
+    """MiB that this process has held at the most."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def engine(site: Site, basis: str, seconds: float) -> Row:
+    """The engine; its plan is audited."""
+    began = time.perf_counter()
+    outcome = make_plan(site, Settings(basis=basis, time_limit=seconds))
+    assert outcome.plan is not None, outcome.reason
+    spent = time.perf_counter() - began
+    found = audit(site, outcome.plan)
+    assert found.accepted, found.breaches
+    goal = outcome.plan.goals[0]
+    assert goal.bound is None or goal.value <= goal.bound * (1 + 1e-6)
+    return Row("engine", goal.value, goal.bound, spent, memory())
+
+
+def plain_highs(site: Site, basis: str, seconds: float) -> Row:
+    """The plain statement by HiGHS."""
+    began = time.perf_counter()
+    statement, choices = state(site, basis)
+    goal = goals_of(statement, choices)[0]
+    solver = Highs(statement, 1, 0)
+    costs = {c: -value for c, value in statement.summed(goal.terms).items()}
+    solver.set_objective(costs)
+    solved = solver.solve(time_limit=seconds, gap=1e-4)
+    plan = 0.0 if solved.value is None else -solved.value
+    bound = None if solved.bound is None else -solved.bound
+    return Row("plain HiGHS", plan, bound, time.perf_counter() - began, memory())
+
+
+def plain_scip(site: Site, basis: str, seconds: float) -> Row | None:
+    """The plain statement by SCIP."""
+    if "SCIP_PY" not in pulp.listSolvers(onlyAvailable=True):
+        return None
+    began = time.perf_counter()
+    statement, choices = state(site, basis)
+    goal = goals_of(statement, choices)[0]
+    costs = {c: -value for c, value in statement.summed(goal.terms).items()}
+    problem, _ = to_pulp(statement, costs)
+    problem.solve(pulp.SCIP_PY(msg=False, timeLimit=seconds, gapRel=1e-4))
+    plan = -float(pulp.value(problem.objective) or 0.0)
+    model = problem.solverModel
+    return Row("plain SCIP", plan, -model.getDualbound(), time.perf_counter() - began, memory())
+
+
+def measured(folder: Path, size: Size, given: argparse.Namespace) -> list[Row]:
+    """All lines of one site."""
+    site = read_site(write_site(folder, size))
+    rows = []
+    if not given.no_baselines:
+        rows.append(plain_highs(site, given.basis, given.seconds))
+        scip = plain_scip(site, given.basis, given.seconds)
+        rows += [scip] if scip is not None else []
+    rows.append(engine(site, given.basis, given.seconds))
+    return rows
+
+
+def sizes_of(given: argparse.Namespace) -> list[Size]:
+    """The sites that are asked for."""
+    named = ["8/10/2"] if given.sizes in ([], ["smoke"]) else given.sizes
+    found = []
+    for name in named:
+        sources, junctions, places = map(int, name.split("/"))
+        seeds = given.seeds if sources <= 40 else min(given.seeds, 2)
+        found += [Size(sources, junctions, places, given.level, n + 1) for n in range(seeds)]
+    return found
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser()
+    parser.add_argument("sizes", nargs="*")
+    parser.add_argument("--basis", choices=("mean", "firm"), default="mean")
+    parser.add_argument("--level", choices=("tight", "fair"), default="tight")
+    parser.add_argument("--seconds", type=float, default=20.0)
+    parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--no-baselines", action="store_true")
+    given = parser.parse_args()
+    print(f"basis {given.basis}, {given.seconds:g} s, one thread; MW, s, MiB, ratio to plain HiGHS")
+    print(f"{'site':22} {'by':12} {'plan':>10} {'bound':>10} {'gap':>8} {'s':>7} {'MiB':>7} ratio")
+    with tempfile.TemporaryDirectory() as folder:
+        for size in sizes_of(given):
+            rows = measured(Path(folder), size, given)
+            baseline = rows[0].plan if rows[0].who == "plain HiGHS" else None
+            for row in rows:
+                print(row.text(size.name, baseline), flush=True)
+            if given.sizes == ["smoke"] and given.basis == "mean":
+                # small enough for all: the engine must reach what the plain statement proves
+                assert abs(rows[-1].plan / rows[0].plan - 1) < 1e-4, rows
+
+
+if __name__ == "__main__":
+    main()
