@@ -155,22 +155,28 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         if near.point is not None:
             program.add(program.broken(near.point))
             offered(program.repaired(near.point, deadline.left(0.2)), "pipes of the start given")
-    if search.ideas is not None and start is None and search.point is not None:
-        ideas, gap = search.ideas, program.settings.gap
+    pending = search.ideas if start is None else None
 
-        def take(share: float) -> None:
-            for point in ideas.points(
-                program, gap, deadline.left, lambda: deadline.spent() > share
-            ):
-                offered(program.repaired(point, deadline.left(0.2)), "paths")
-
+    def by_paths(wait: float) -> None:
+        """The finds of the path search, once it is compiled; it is then not asked again."""
+        nonlocal pending
+        ideas, gap = pending, program.settings.gap
+        if ideas is None or search.point is None or not ideas.ready(wait):
+            return
+        pending = None
+        begun = deadline.spent()
         ideas.search(deadline.left(ideas.share), lambda find, note: None)
-        take(ideas.share + 0.15)
+        for point in ideas.points(
+            program, gap, deadline.left, lambda: deadline.spent() > begun + ideas.share + 0.15
+        ):
+            offered(program.repaired(point, deadline.left(0.2)), "paths")
         held = ideas.corridors(program.statement, search.point)
         near = program.near(search.point, held, deadline.left(0.15), NEAR_GAP)
         if near.point is not None:
             program.add(program.broken(near.point))
             offered(program.repaired(near.point, deadline.left(0.3)), "corridors of paths")
+
+    by_paths(0.05 * (deadline.left() or 0.0))
     relaxed = program.relaxed(deadline.left(0.3))
     if relaxed.status == "infeasible" and search.point is None:
         return GoalFound(goal, 0.0, None, None, "infeasible")
@@ -237,6 +243,7 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         for _, columns in zip(range(MOST_NEAR), turns, strict=False):
             if deadline.spent() > until or program.clock.interrupted:
                 break
+            by_paths(0.0)
             near = program.near(search.point, columns, deadline.left(0.1), NEAR_GAP)
             if near.point is not None:
                 offered(program.repaired(near.point, deadline.left()), "near")

@@ -20,6 +20,7 @@ from allocator.planning.clock import Clock
 from allocator.planning.program import Program
 from allocator.planning.search.network import Find, first_service, network_of
 from allocator.planning.search.starts import PathSearch
+from allocator.planning.search.warming import Warming
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Statement
 
@@ -98,7 +99,12 @@ class Ideas:
     clock: Clock
     moves: int | None
     share: float
+    warming: Warming | None = None
     done: bool = False
+
+    def ready(self, seconds: float) -> bool:
+        """True when the search can begin at once, after at most some seconds of waiting."""
+        return self.done or self.warming is None or self.warming.done(seconds)
 
     def search(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
         """Look for finds, once."""
@@ -166,4 +172,6 @@ def ideas_of(
     moves = None if settings.node_limit is None else min(settings.node_limit, MOST_MOVES)
     share = 0.25 if len(choices.sources) <= MANY else 0.45
     search = PathSearch(arrays, names, settings.seed, settings.effort, executor)
-    return Ideas(choices, search, clock, moves, share)
+    # with a node limit the search is always waited for: the same plan, warm or cold
+    warming = Warming(arrays) if moves is None and executor is None else None
+    return Ideas(choices, search, clock, moves, share, warming)
