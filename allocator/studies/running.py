@@ -41,6 +41,16 @@ class ClusterError(AllocatorError):
     """A cluster that cannot be used."""
 
 
+class WorkersError(AllocatorError):
+    """Worker processes that do not work at all."""
+
+
+NO_WORKERS = (
+    "worker processes end before they give any result; use one worker, or, in a script of your "
+    "own, start the work under: if __name__ == '__main__':"
+)
+
+
 class Case(NamedTuple):
     """One case: its key, which says all that it depends on, and its arguments."""
 
@@ -116,6 +126,7 @@ def run_cases(
 
     Raises:
         ClusterError: the cluster does not answer within 10 s, or is lost for good.
+        WorkersError: worker processes do not start or all end at once.
     """
     known = {} if results is None else results.known()
     found = {key: result for key, result in known.items() if not result.reason.startswith(LOST)}
@@ -179,9 +190,14 @@ def _streamed(
     opened: Callable[[], contextlib.AbstractContextManager[Executor]],
     count: int,
 ) -> Iterator[tuple[str, Result]]:
-    """Results as they come; never many more cases with the workers than they have in hand."""
+    """Results as they come; never many more cases with the workers than they have in hand.
+
+    Raises:
+        WorkersError: no worker gave any result, and several cases were lost with theirs.
+    """
     waiting = list(reversed(cases))
     tries: dict[str, int] = {}
+    given_up, succeeded = 0, False
     while waiting:
         running: dict[Future[Result], Case] = {}
         with opened() as executor:
@@ -191,9 +207,10 @@ def _streamed(
                     suspects = [*waiting[-1:], *running.values()]
                     most = 1 if any(case.key in tries for case in suspects) else 4 * count
                     while waiting and len(running) < most:
-                        case = waiting.pop()
+                        case = waiting[-1]
                         with _interrupts_ignored():
                             running[executor.submit(attempt, task, case.arguments)] = case
+                        waiting.pop()  # only once it is taken: a pool may break on being asked
                     finished, _ = wait(running, return_when=FIRST_COMPLETED)
                     for future in finished:
                         case = running[future]
@@ -203,14 +220,21 @@ def _streamed(
                             raise
                         except Exception as error:  # a cluster's own: its worker was lost
                             result = Result(None, _lost(error), 0.0)
+                        else:
+                            succeeded = True
                         del running[future]
                         yield case.key, result
             except BrokenExecutor:
+                if not running:
+                    running[Future()] = waiting.pop()
                 for case in running.values():
                     tries[case.key] = tries.get(case.key, 0) + 1
                     if tries[case.key] < ATTEMPTS:
                         waiting.append(case)
+                    elif given_up and not succeeded:
+                        raise WorkersError(NO_WORKERS) from None
                     else:
+                        given_up += 1
                         reason = f"{LOST} {ATTEMPTS} times"
                         yield case.key, Result(None, reason, 0.0)
 

@@ -13,7 +13,14 @@ import pytest
 
 from allocator.errors import AllocatorError
 from allocator.studies.results import Result, Results, StoreError
-from allocator.studies.running import THREAD_LIMITS, Case, ClusterError, Workers, run_cases
+from allocator.studies.running import (
+    THREAD_LIMITS,
+    Case,
+    ClusterError,
+    Workers,
+    WorkersError,
+    run_cases,
+)
 
 
 def squares(count: int) -> list[Case]:
@@ -52,6 +59,26 @@ def test_a_case_that_kills_its_worker_is_given_up_and_no_other() -> None:
     found = run_cases(eval, cases, Workers(2))
     assert found["2"].reason == "its worker was lost 3 times"
     assert [found[str(n)].value for n in (0, 1, 3, 4, 5)] == [0, 1, 3, 4, 5]
+
+
+def test_workers_that_all_end_are_told_once_and_not_case_by_case() -> None:
+    cases = [Case(str(n), ("__import__('os')._exit(9)",)) for n in range(50)]
+    with pytest.raises(WorkersError, match="if __name__ == '__main__'"):
+        run_cases(eval, cases, Workers(2))
+
+
+def test_a_script_without_a_guard_is_told_what_to_write(tmp_path: Path) -> None:
+    """Each new process would run the script again: the pool breaks before it takes a case."""
+    script = tmp_path / "script.py"
+    script.write_text(
+        "from allocator.studies.running import Case, Workers, run_cases\n"
+        "run_cases(pow, [Case(str(n), (n, 2)) for n in range(30)], Workers(2))\n"
+    )
+    ended = subprocess.run(
+        [sys.executable, str(script)], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert ended.returncode == 1
+    assert "WorkersError: worker processes end before they give any result" in ended.stderr
 
 
 def test_known_results_are_not_worked_out_again(tmp_path: Path) -> None:
