@@ -98,7 +98,7 @@ def test_closed_form_of_one_tank_in_its_steady_cycle(
 # that is taken is the duty itself (30.5 %). With half a burst the generator never stops within a
 # spell, so it is the spells' share of time (56.7 %, and what is left in the store at their ends).
 # Five bursts are 4.5 bursts more a spell: 4 % of about 110 bursts. What makes it 100 %, a quiet
-# spell's worth, is then no longer free: it must come out at the "about 47" bursts of the fourth figure.
+# spell's worth, is then no longer free: it must come out at the "about 47" of the fourth figure.
 BURST = Stage(260.0, 486.0)
 SPELL = Stage(109 * 486.0 + 260.0, (109 * 486.0 + 260.0) / 0.567)
 
