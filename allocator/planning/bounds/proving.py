@@ -19,9 +19,8 @@ from allocator.planning.statement import Statement
 FEW_COLUMNS = 10_000
 """Flow variables up to which all are stated at once."""
 ALL_COLUMNS = 40_000
-"""Up to here the mean basis states all in the end, with the cuts that statements on some of them
-found: there every source may feed every place, and pricing took longer. The firm basis and larger
-sites price what is left out until that adds nothing."""
+"""Up to here all are stated in the end, with the cuts that statements on some of them found: the
+first bound is then near the last. Above, what is left out is priced until that adds nothing."""
 WARMING_ROUNDS = 2
 MOST_COLUMNS = 400_000
 """Flow variables above which the statement by origin is not built: it would not be solved."""
@@ -134,7 +133,7 @@ class Prover:
         return best if self.trusted else None
 
     def _states_all(self) -> bool:
-        return self._choices.lossless and self._size <= ALL_COLUMNS
+        return self._size <= ALL_COLUMNS
 
     def _allow(self, missing: Mapping[str, set[Arc]]) -> bool:
         """Allow flows that pricing asks for; False if there are none new."""
