@@ -251,6 +251,9 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
             if search.prover is not None and search.prover.trusted:
                 if program.settings.node_limit is None:
                     proved(1.0)
+                    # it may end early, by an error of the solver or for want of memory
+                    if deadline.spent() < 0.9 and not _close(best, bound, program.settings.gap):
+                        status = full(1.0, 1)
             else:
                 status = full(1.0, 1)
     nothing_gained = False

@@ -24,6 +24,8 @@ SPREAD = 0.5
 STARTS = {"quick": 4, "normal": 8, "thorough": 16}
 PATIENCE = {"quick": 1, "normal": 3, "thorough": 8}
 """Rounds without a better plan after which the search ends."""
+MOVES_A_SOURCE = 15
+"""Most moves of a start in its first turn, by sources."""
 FEWEST = 20
 """Moves of a first try, which also tells how long a move takes."""
 
@@ -116,13 +118,15 @@ class PathSearch:
         probe = continued(self.arrays, probe, FEWEST, 0)
         each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
         self._take(probe, told, "paths")
+        # small rounds: what many short ones do not find, few long ones do not either
+        most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
         idle, turn = 0, 0
         while not out() and idle < PATIENCE[self.effort]:
             if seconds is not None:
                 # a round takes about count * (1 + log2 count) shares; three rounds at the least
                 left = seconds - (time.perf_counter() - began)
                 shares = count * (1 + np.log2(count))
-                size = int(np.clip(left / (3 - min(turn, 2)) / each / shares, FEWEST, 2000))
+                size = int(np.clip(left / (3 - min(turn, 2)) / each / shares, FEWEST, most))
             else:
                 size = moves or 200
             better = self._round(chance, turn, count, size, out, told)
