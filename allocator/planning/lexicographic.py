@@ -224,23 +224,30 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
         if proven.columns is not None:
             offered(program.repaired(proven.columns, deadline.left()), "by origin")
 
+    def tightened() -> None:
+        """The bound of the program by origin, relaxed; once."""
+        if search.prover is not None:
+            search.prover.aim(goal)
+            tighter = search.prover.relaxed(deadline.left(0.3))
+            if tighter is not None:
+                bettered(tighter)
+
     status = "optimal"
     if not _close(best, bound, program.settings.gap):
-        status = full(0.35 if search.prover is None else 0.08, 50)
+        # without the path search (not compiled yet) the first good plan is the program's own
+        status = full(0.35 if search.prover is None or pending is not None else 0.08, 50)
         if status == "infeasible" and search.point is None:
             return GoalFound(goal, 0.0, None, None, "infeasible")
-    if search.prover is not None and not _close(best, bound, program.settings.gap):
-        search.prover.aim(goal)
-        tighter = search.prover.relaxed(deadline.left(0.3))
-        if tighter is not None:
-            bettered(tighter)
+    late = pending is not None  # a plan first, then its bound
+    if search.prover is not None and not late and not _close(best, bound, program.settings.gap):
+        tightened()
         if search.ideas is None:
             proved(0.35)
     if search.point is not None and not _close(best, bound, program.settings.gap):
         turns = neighbourhoods_of(search.layout, program.settings.seed)
         # Paths have found what neighbourhoods would: then one long run for the bound is worth more.
-        until = 0.8 if search.ideas is None else 0.5
         for _, columns in zip(range(MOST_NEAR), turns, strict=False):
+            until = 0.8 if search.ideas is None or late else 0.5
             if deadline.spent() > until or program.clock.interrupted:
                 break
             by_paths(0.0)
@@ -249,6 +256,8 @@ def solve_goal(search: Search, goal: Goal, limit: float | None) -> GoalFound | N
                 offered(program.repaired(near.point, deadline.left()), "near")
         if not program.clock.interrupted and status != "optimal":
             if search.prover is not None and search.prover.trusted:
+                if late:
+                    tightened()
                 if program.settings.node_limit is None:
                     proved(1.0)
                     # it may end early, by an error of the solver or for want of memory

@@ -1,35 +1,78 @@
-"""The path search compiled beside other work: the first run on a machine must not wait for it.
+"""The path search compiled ahead, in a process beside: a first run must not wait for it.
 
-Compiling takes half a minute of one core and is then kept on disk. Meanwhile the solver works in
-code of its own, so a thread is enough.
+Compiling takes half a minute of one core; numba keeps what it made on disk. A thread would not do:
+the solver asks Python every now and then whether to go on, and would wait for the compiler each
+time. A mark beside the kept code says that a process has been through with it.
 """
 
 from __future__ import annotations
 
 import contextlib
-import threading
+import hashlib
+import os
+import pickle
+import platform
+import subprocess
+import sys
+from pathlib import Path
 
 from allocator.planning.search.records import Arrays
 
 
 class Warming:
-    """A thread that begins the path search once on a site's arrays, which compiles it."""
+    """A process that runs the path search once on a site's arrays, where none has yet."""
 
     def __init__(self, arrays: Arrays) -> None:
-        self._thread = threading.Thread(
-            target=_run_once, args=(arrays,), name="compile paths", daemon=True
-        )
-        self._thread.start()
+        self._process: subprocess.Popen[bytes] | None = None
+        if _mark().exists():
+            return
+        with contextlib.suppress(OSError):
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", __name__],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,  # Ctrl-C is for the plan, not for the compiler
+            )
+            assert self._process.stdin is not None
+            with self._process.stdin as pipe:
+                pipe.write(pickle.dumps(tuple(arrays)))
 
     def done(self, seconds: float) -> bool:
         """True when the search is compiled; waits for it no longer than some seconds."""
-        self._thread.join(max(seconds, 0.0))
-        return not self._thread.is_alive()
+        if self._process is None:
+            return True
+        try:
+            self._process.wait(max(seconds, 0.0))
+        except subprocess.TimeoutExpired:
+            return False
+        return True
 
 
-def _run_once(arrays: Arrays) -> None:
+def _mark() -> Path:
+    """The file that says that this very code has been compiled by this very Python."""
+    import llvmlite
+    import numba
+
+    here = Path(__file__).parent
+    told = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
+    for file in sorted(here.glob("*.py")):
+        facts = file.stat()
+        told.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
+    name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
+    folder = os.environ.get("NUMBA_CACHE_DIR") or str(here / "__pycache__")
+    return Path(folder) / f"paths-{name}.compiled"
+
+
+def main() -> None:
+    """Compile for the arrays on standard input, and leave the mark."""
     from allocator.planning.search.starts import begun, continued
 
-    # whatever is wrong here is wrong in the search itself, and is told there
-    with contextlib.suppress(Exception):
-        continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+    arrays = Arrays(*pickle.load(sys.stdin.buffer))
+    continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+    with contextlib.suppress(OSError):
+        _mark().touch()
+
+
+if __name__ == "__main__":
+    main()
