@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
@@ -194,6 +195,10 @@ def within_budget(
     asked = settings.days
     while rate * days(asked, against) > settings.budget:
         asked *= 0.8
+    # Whole rounds of the demands: a mean over part of a day is no mean of the day.
+    whole = max((profile.period / DAY for profile in case.profiles.values()), default=0.0)
+    if whole and asked > whole:
+        asked = math.floor(asked / whole) * whole
     return replace(settings, days=asked, adversarial=against)
 
 
