@@ -47,12 +47,16 @@ class NoPlanError(AllocatorError):
 
 
 class Planned(NamedTuple):
-    """A plan, how it was found, what the audit says of it, and other plans that it accepts."""
+    """A plan, how it was found, and what the audit says of it."""
 
     plan: Plan
     outcome: Outcome
     audit: AuditReport
-    alternatives: tuple[Plan, ...] = ()
+
+    @property
+    def alternatives(self) -> tuple[Plan, ...]:
+        """Other plans that were asked for; the audit accepts each of them."""
+        return self.outcome.alternatives
 
 
 def plan_site(
@@ -90,7 +94,8 @@ def plan_site(
         for plain in outcome.alternatives
         if audit(site, other := replace(plain, cautions=plan.cautions, verified=False)).accepted
     )
-    return Planned(replace(plan, verified=found.accepted), outcome, found, others)
+    outcome = replace(outcome, alternatives=others)
+    return Planned(replace(plan, verified=found.accepted), outcome, found)
 
 
 def simulate_plan(

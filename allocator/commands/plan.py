@@ -147,14 +147,12 @@ def run(given: argparse.Namespace) -> int:
             withstands=Withstands(given.lose, given.robust),
         )
         with stdout_for_data():
-            plan, outcome, found, others = plan_site(
-                site, settings, follow if given.progress else None
-            )
+            plan, outcome, found = plan_site(site, settings, follow if given.progress else None)
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
-    proof = None
+    others, proof = outcome.alternatives, None
     if found.accepted and plan.basis == "firm" and given.prove != 0:
         try:
             plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)
