@@ -103,8 +103,6 @@ def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     assert clean.bound >= expected["known_clean_w"]
     assert plan.ceiling.clean is not None
     assert plan.ceiling.clean >= expected["known_clean_w"]
-    # What stands already is worked for the later goals, however little time there is for them.
-    assert plan.power.firm_total >= plan.power.firm_clean + expected["floor_emitting_w"]
 
 
 def test_the_same_network_gives_the_same_bytes_in_another_process() -> None:

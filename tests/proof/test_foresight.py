@@ -12,15 +12,17 @@ from scipy.optimize import LinearConstraint, milp
 from scipy.sparse import coo_array
 from strategies import sites
 
-from allocator.plan import Plan
+from allocator.plan import Plan, Power
 from allocator.planning import Settings, make_plan
 from allocator.planning.linear import least_value
 from allocator.proof.foresight import LinearProgram, foresight
 from allocator.proof.simulation import SimulationSettings, simulate
 from allocator.proof.simulation.accounts import draw_of
+from allocator.proof.simulation.better import not_passed
 from allocator.proof.simulation.phases import random_phases
 from allocator.proof.simulation.running import run_circuit
 from allocator.proof.simulation.simulate import assemble
+from allocator.proof.simulation.trace import Bounds
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -206,3 +208,10 @@ def test_a_simulation_tells_the_bound_beside_what_it_served() -> None:
     assert found.beside_total <= found.mean_total
     with pytest.raises(ValueError, match="needs a solver"):
         simulate(site, plan, asked)
+
+
+def test_a_bound_on_promises_that_a_kept_promise_passes_is_dropped() -> None:
+    kept = Power(10e3, 10e3, 12e3, 12e3, 20e3, 0.6)
+    bounds = Bounds(firm_clean=9e3, firm_total=12e3, firm_draw="against a store")
+    assert not_passed(bounds, kept) == replace(bounds, firm_clean=None)
+    assert not_passed(replace(bounds, firm_total=11e3), kept) == Bounds()

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+from allocator.plan import Power
 from allocator.proof.case import class_of
 from allocator.proof.foresight import Solve, foresight
 from allocator.proof.simulation.accounts import draw_of
@@ -65,6 +67,22 @@ def bounds_of(
         firm_total,
         firm_draw,
     )
+
+
+def not_passed(bounds: Bounds, kept: Power) -> Bounds:
+    """The bounds without any on promises that a promise, kept in every draw, passes.
+
+    Such a bound was never one (a fault of its statement, or of its solver): it is dropped, not
+    moved to fit.
+    """
+    clean, total = bounds.firm_clean, bounds.firm_total
+    slack = 1e-6 * kept.demand_mean
+    if clean is not None and clean < kept.firm_clean - slack:
+        clean = None
+    if total is not None and total < kept.firm_total - slack:
+        total = None
+    draw = bounds.firm_draw if total is not None else None
+    return replace(bounds, firm_clean=clean, firm_total=total, firm_draw=draw)
 
 
 def slices_for(assembly: Assembly) -> int:

@@ -105,9 +105,11 @@ def simulate(
         start = start_of(assembly, empty, surveyed, draws[-1])
     bounds = None
     if solve is not None and settings.foresight > 0:
-        from allocator.proof.simulation.better import bounds_of
+        from allocator.proof.simulation.better import bounds_of, not_passed
 
         bounds = bounds_of(assembly, circuit, runs, settings.foresight, solve)
+        if all(draw.kept for draw in draws):
+            bounds = not_passed(bounds, plan.power)
     return Trace(
         site_name=site.name,
         site_sha256=site.sha256,
