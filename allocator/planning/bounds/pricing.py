@@ -116,6 +116,8 @@ def completed(
             for place, worth_most in most.items()
         }
         for arc in arcs[name]:
+            if arc.start not in chosen:
+                continue  # out of the origin's reach: its flow is nothing there at any price
             need = chosen[arc.end] - chosen[arc.start] - charged[name].get(arc, 0.0)
             if need > 0.0:
                 slack[arc].spend(name, need, origin.most)
