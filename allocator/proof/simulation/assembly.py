@@ -42,7 +42,6 @@ class Assembly:
     case: Case
     circuit: Circuit
     feeds: tuple[Feed, ...]
-    group_names: tuple[str, ...]
     burner_of: tuple[str | None, ...]
     burner_turnover: tuple[float, ...]
     surplus: bool = True
@@ -78,7 +77,6 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
             loads=_loads(case),
         ),
         feeds,
-        tuple(number),
         tuple(owners) if surplus else (),
         tuple(shares) if surplus else (),
         surplus,
