@@ -20,9 +20,10 @@ import numpy as np
 from allocator.plan import Plan
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
+from allocator.planning.course import Course, hold, value_at
 from allocator.planning.cuts import promises_of, violated
+from allocator.planning.found import GoalFound
 from allocator.planning.goals import Goal, goals_of
-from allocator.planning.lexicographic import GoalFound, Search, hold, value_at
 from allocator.planning.narrowing import MOST_COLUMNS, pipe_column_count
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.program import Program
@@ -102,8 +103,8 @@ class _Layer:
 
     def keep(self, best: float, loss: float) -> None:
         """The first goal may lose a share, no more."""
-        search = Search(self.program, layout_of(self.statement, self.choices), None)
-        hold(search, self.goal, best, loss)
+        course = Course(self.program, layout_of(self.statement, self.choices), None)
+        hold(course, self.goal, best, loss)
 
     def differ(self, laid: frozenset[tuple[str, str]]) -> None:
         """At least a fifth of some pipes is not laid."""
@@ -180,8 +181,8 @@ class _Layer:
     def _better(self, best: np.ndarray | None, point: np.ndarray) -> np.ndarray:
         if best is None:
             return point
-        search = Search(self.program, layout_of(self.statement, self.choices), None)
-        values = [value_at(search, self.goal, p) for p in (best, point)]
+        course = Course(self.program, layout_of(self.statement, self.choices), None)
+        values = [value_at(course, self.goal, p) for p in (best, point)]
         wins = values[1] > values[0] if self.goal.maximise else values[1] < values[0]
         return point if wins else best
 
@@ -190,6 +191,6 @@ class _Layer:
         fewer = self.program.repaired(trimmed(self.program, self.choices, point), limit).point
         if fewer is None:
             return point
-        search = Search(self.program, layout_of(self.statement, self.choices), None)
-        lost = value_at(search, self.goal, point) - value_at(search, self.goal, fewer)
+        course = Course(self.program, layout_of(self.statement, self.choices), None)
+        lost = value_at(course, self.goal, point) - value_at(course, self.goal, fewer)
         return fewer if abs(lost) <= self.goal.scale else point

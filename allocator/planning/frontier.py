@@ -16,10 +16,12 @@ import numpy as np
 from allocator.plan import Plan
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.clock import Clock
+from allocator.planning.course import HELD, Course
 from allocator.planning.cuts import promises_of, violated
+from allocator.planning.found import GoalFound, gap_of
 from allocator.planning.goals import Goal
 from allocator.planning.held_back import held_back
-from allocator.planning.lexicographic import HELD, GoalFound, Search, gap_of, solve_goal
+from allocator.planning.lexicographic import solve_goal
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.planner import plan_at
 from allocator.planning.program import Program
@@ -60,14 +62,14 @@ class _Trade:
 
     site: Site
     settings: Settings
-    search: Search
+    course: Course
     choices: Choices
     power: Goal
     scarce: Goal
 
     def within(self, cap: float, floor: float) -> None:
         """Hold what is given below a cap and power above a floor."""
-        program, slack = self.search.program, max(HELD * floor, self.power.scale)
+        program, slack = self.course.program, max(HELD * floor, self.power.scale)
         columns = [program.statement.index(key) for key in (CAP, FLOOR)]
         units = [program.statement.columns[column].unit for column in columns]
         low = np.array([0.0, max(0.0, floor - slack) / units[1]])
@@ -76,7 +78,7 @@ class _Trade:
 
     def solved(self, goal: Goal, limit: float | None) -> GoalFound | None:
         """One goal, unless nothing is found or nothing can be."""
-        found = solve_goal(self.search, goal, limit)
+        found = solve_goal(self.course, goal, limit)
         return None if found is None or found.status == "infeasible" else found
 
     def least(self, power: float, cap: float, limit: float | None) -> GoalFound | None:
@@ -86,8 +88,8 @@ class _Trade:
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
         """The point that the search stands at, as a plan."""
-        point = tidied(self.search, self.choices, self.search.program.left(most=5.0))
-        statement = self.search.program.statement
+        point = tidied(self.course, self.choices, self.course.program.left(most=5.0))
+        statement = self.course.program.statement
         told = [found]
         plan = plan_at(self.site, self.settings, statement, self.choices, point, told)
         plan = replace(plan, limits=held_back(self.choices, plan, None))
@@ -145,8 +147,8 @@ def _trade(site: Site, give: str, settings: Settings, clock: Clock) -> _Trade:
         return violated(statement, promises, values, tolerance)
 
     program = Program(statement, separate, settings, clock)
-    search = Search(program, layout_of(statement, choices), None)
-    return _Trade(site, settings, search, choices, power, scarce)
+    course = Course(program, layout_of(statement, choices), None)
+    return _Trade(site, settings, course, choices, power, scarce)
 
 
 def _goals(statement: Statement, choices: Choices, give: str) -> tuple[Goal, Goal]:
@@ -167,7 +169,7 @@ def _goals(statement: Statement, choices: Choices, give: str) -> tuple[Goal, Goa
 
 
 def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
-    clock = trade.search.program.clock
+    clock = trade.course.program.clock
     trade.within(np.inf, 0.0)
     most = trade.solved(trade.power, clock.left(TOP_SHARE))
     if most is None:

@@ -15,7 +15,7 @@ from allocator.duty import curve_of
 from allocator.plan import GoalResult, Plan
 from allocator.planning.ceiling import energy_of_fluids
 from allocator.planning.choices import Choices
-from allocator.planning.lexicographic import gap_of, passes
+from allocator.planning.found import gap_of, passes
 from allocator.planning.search.network import Find
 from allocator.site.records import Site
 

@@ -16,6 +16,7 @@ from allocator.planning.bounds.proving import prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
+from allocator.planning.course import Course, hold
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.extract import (
     Reading,
@@ -30,10 +31,11 @@ from allocator.planning.extract import (
     store_uses,
     without_dust,
 )
+from allocator.planning.found import GoalFound, gap_of, passes
 from allocator.planning.goals import Goal, goals_of
 from allocator.planning.held_back import held_back
 from allocator.planning.impossible import reason
-from allocator.planning.lexicographic import GoalFound, Search, gap_of, hold, passes, solve_goal
+from allocator.planning.lexicographic import solve_goal
 from allocator.planning.narrowing import (
     MOST_COLUMNS,
     MOST_RELAXED,
@@ -255,30 +257,30 @@ def _planned_whole(
             clock,
         )
     )
-    search = Search(program, layout_of(statement, choices), report, prover)
-    search.narrow = ideas is not None
-    search.ideas = ideas or ideas_of(choices, settings, clock, executor)
+    course = Course(program, layout_of(statement, choices), report, prover)
+    course.narrow = ideas is not None
+    course.ideas = ideas or ideas_of(choices, settings, clock, executor)
     if settings.start is not None:
-        search.given = point_of_plan(statement, choices, settings.start)
+        course.given = point_of_plan(statement, choices, settings.start)
     found: list[GoalFound] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):
-        result = solve_goal(search, goal, _share(clock, end, number, len(goals)))
+        result = solve_goal(course, goal, _share(clock, end, number, len(goals)))
         if result is not None and result.status == "infeasible":
             why = reason(site, statement, choices, settings, clock)
-            return None, search.trail, True, why, {}
+            return None, course.trail, True, why, {}
         if result is None:
-            return None, search.trail, False, _nothing_found(search), {}
+            return None, course.trail, False, _nothing_found(course), {}
         found.append(result)
-        hold(search, goal, result.value, site.goal_slack)
+        hold(course, goal, result.value, site.goal_slack)
     if not goals:
         why = "no plan exists: no demand can be served and nothing can be built"
         return None, (), True, why, {}
-    point = tidied(search, choices, program.left(most=10.0))
+    point = tidied(course, choices, program.left(most=10.0))
     began_extract = clock.seconds()
     plan = plan_at(site, settings, statement, choices, point, found)
     clock.spend("extract", clock.seconds() - began_extract)
-    return plan, search.trail, False, "", statement.by_key(point)
+    return plan, course.trail, False, "", statement.by_key(point)
 
 
 def plan_at(
@@ -303,8 +305,8 @@ def _hopeless(names: list[str]) -> str:
     )
 
 
-def _nothing_found(search: Search) -> str:
-    return _nothing_in_time(search.program.clock)
+def _nothing_found(course: Course) -> str:
+    return _nothing_in_time(course.program.clock)
 
 
 def _nothing_in_time(clock: Clock) -> str:

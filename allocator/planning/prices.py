@@ -17,9 +17,10 @@ import numpy as np
 
 from allocator.plan import Price
 from allocator.planning.clock import Clock
+from allocator.planning.course import Course, hold, value_at
 from allocator.planning.goals import Goal, goals_of
 from allocator.planning.held_back import NEARLY
-from allocator.planning.lexicographic import Search, hold, solve_goal, value_at
+from allocator.planning.lexicographic import solve_goal
 from allocator.planning.limits import Limit
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.seam import Highs
@@ -70,7 +71,7 @@ class _Pricing:
         )
         self.rows = {row.name: row for row in self.statement.rows}
         layout = layout_of(self.statement, stretching.choices)
-        self.search = Search(self.program, layout, None, point=self.point)
+        self.course = Course(self.program, layout, None, point=self.point)
 
     def all(self, lifts: tuple[Lift, ...]) -> tuple[Price, ...]:
         """Prices goal by goal."""
@@ -94,7 +95,7 @@ class _Pricing:
                         found[limit] = tried
                     elif _asked(limit, lifts):
                         vain.setdefault(limit, tried)
-            hold(self.search, goal, value)
+            hold(self.course, goal, value)
         return (*found.values(), *(price for limit, price in vain.items() if limit not in found))
 
     def _linear(self, goal: Goal) -> float | None:
@@ -103,8 +104,8 @@ class _Pricing:
         solved = self.program.repaired(self.point, self.program.left(0.3))
         if solved.point is None:
             return None
-        self.search.point = solved.point
-        return value_at(self.search, goal, solved.point)
+        self.course.point = solved.point
+        return value_at(self.course, goal, solved.point)
 
     def _rates(self, goal: Goal, value: float) -> list[tuple[Limit, float]]:
         """Limits worth something to a goal: its gain a unit (SI), of the first little of each."""
@@ -132,7 +133,7 @@ class _Pricing:
         self._open(limit, 0.0)
         if solved.point is None:
             return None
-        better = value_at(self.search, goal, solved.point) - value
+        better = value_at(self.course, goal, solved.point) - value
         return better if goal.maximise else -better
 
     def _open(self, limit: Limit, step: float) -> None:
@@ -156,13 +157,13 @@ class _Pricing:
         left = self.program.left(0.3)
         if not step or (left is not None and left < 1.0):
             return price
-        kept = self.search.point
+        kept = self.course.point
         assert kept is not None
-        before = value_at(self.search, goal, kept)
+        before = value_at(self.course, goal, kept)
         self._open(limit, step)
-        found = solve_goal(self.search, goal, left)
+        found = solve_goal(self.course, goal, left)
         self._open(limit, 0.0)
-        self.search.point = kept
+        self.course.point = kept
         if found is None:
             return price
         gain = found.value - before if goal.maximise else before - found.value

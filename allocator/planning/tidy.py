@@ -13,15 +13,15 @@ from collections.abc import Callable
 import numpy as np
 
 from allocator.planning.choices import Choices, material_per_metre
+from allocator.planning.course import Course
 from allocator.planning.expressions import bursts, can_cycle, collected, direct_peak
-from allocator.planning.lexicographic import Search
 from allocator.planning.program import Program
 from allocator.planning.statement import Key, Statement
 
 
-def tidied(search: Search, choices: Choices, limit: float | None) -> np.ndarray:
+def tidied(course: Course, choices: Choices, limit: float | None) -> np.ndarray:
     """The point, trimmed and with short flows; the point as it was where that fails."""
-    program, point = search.program, search.point
+    program, point = course.program, course.point
     assert point is not None
     program.aim_at(short_flows(program.statement, choices))
     for candidate in (trimmed(program, choices, point), point):

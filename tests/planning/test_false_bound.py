@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from allocator.planning import Settings, make_plan
-from allocator.planning.lexicographic import passes
+from allocator.planning.found import passes
 from allocator.planning.seam import Highs, Solved
 from allocator.site.reading import read_site
 

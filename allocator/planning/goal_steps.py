@@ -1,0 +1,232 @@
+"""The steps of a search for one goal: each offers points, betters the bound, or both."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from allocator.planning.bounds.mixed import Known
+from allocator.planning.course import Course, value_at
+from allocator.planning.deadline import Deadline
+from allocator.planning.found import PROVEN, GoalFound, close, gap_of, passes
+from allocator.planning.goals import Goal
+from allocator.planning.neighbourhoods import neighbourhoods_of
+from allocator.planning.seam import Solved
+
+MOST_NEAR = 40
+"""Neighbourhoods that are tried for one goal."""
+NEAR_GAP = 1e-3
+
+
+class GoalSteps:
+    """One goal on its way. Values and bounds are minimised inside (``sign``), SI.
+
+    ``best``: value of ``course.point``, the best sound point, for this goal.
+    ``status``: why the last run of the whole program stopped.
+    """
+
+    def __init__(self, course: Course, goal: Goal, limit: float | None) -> None:
+        self.course = course
+        self.goal = goal
+        self.program = course.program
+        self.program.aim(goal)
+        self.deadline = Deadline(self.program, limit)
+        self.start = course.point
+        self.ideas = course.ideas if self.start is None else None
+        self.sign = -1.0 if goal.maximise else 1.0
+        self.best: float | None = None
+        self.bound: float | None = None
+        self.status = "optimal"
+
+    @property
+    def closed(self) -> bool:
+        """True when plan and bound have met, as far as was asked."""
+        return close(self.best, self.bound, self.program.settings.gap)
+
+    @property
+    def stopped(self) -> bool:
+        """True when the user wants the best plan now."""
+        return self.program.clock.interrupted
+
+    def bettered(self, bound: float | None) -> None:
+        """Keep a bound (minimised, SI) where it is the best."""
+        if bound is not None:
+            self.bound = bound if self.bound is None else max(self.bound, bound)
+
+    def _offered(self, solved: Solved, note: str) -> None:
+        """Keep a sound point where it is the best."""
+        if solved.point is None or solved.value is None:
+            return
+        value = self.sign * value_at(self.course, self.goal, solved.point)
+        if self.best is None or value < self.best - 1e-12 * abs(self.best):
+            self.best = value
+            self.course.point = solved.point
+            bound = None if self.bound is None else self.sign * self.bound
+            self.course.tell(self.goal, self.sign * value, bound, note)
+
+    def _repaired(self, point: np.ndarray, share: float, note: str) -> None:
+        """Offer the whole numbers of a point with the best amounts for them."""
+        self._offered(self.program.repaired(point, self.deadline.left(share)), note)
+
+    def _near(self, point: np.ndarray, held: np.ndarray, share: float, note: str) -> None:
+        """Offer the best point with some whole numbers held, its promises cut until they hold."""
+        near = self.program.near(point, held, self.deadline.left(share), NEAR_GAP)
+        if near.point is not None:
+            self.program.add(self.program.broken(near.point))
+            self._repaired(near.point, 0.3, note)
+
+    def from_what_stands(self) -> None:
+        """What stands, and nothing new, is the first plan wherever it is one."""
+        columns = self.program.statement.columns
+        self._repaired(np.array([column.low for column in columns]), 0.2, "what stands")
+
+    def from_earlier_goals(self) -> None:
+        """The point of the goals before, and what can be had without building anew.
+
+        That is cheap to find, and often most of it: first what is built, worked in another way,
+        then on the pipes that are laid.
+        """
+        assert self.start is not None
+        # it is sound as it stands: never lost, whatever comes
+        self.best = self.sign * value_at(self.course, self.goal, self.start)
+        self._repaired(self.start, 0.2, "start")
+        layout = self.course.layout
+        for held, note, share in (
+            (layout.built, "worked anew", 0.5),
+            (layout.columns, "on pipes laid", 0.3),
+        ):
+            assert self.course.point is not None
+            self._near(self.course.point, held, share, note)
+
+    def from_given_plan(self) -> None:
+        """The plan that the user gave to start from, and what its pipes allow."""
+        given = self.course.given
+        if given is not None:
+            self._repaired(given, 0.2, "start given")
+            self._near(given, self.course.layout.columns, 0.1, "pipes of the start given")
+
+    def by_paths(self, wait: float) -> None:
+        """The finds of the path search, once it is compiled; it is then not asked again."""
+        ideas, program, deadline = self.ideas, self.program, self.deadline
+        if ideas is None or self.course.point is None or not ideas.ready(wait):
+            return
+        self.ideas = None
+        begun, share = deadline.spent(), ideas.share
+        ideas.search(deadline.left(share), lambda find, note: None)
+        points = ideas.points(
+            program,
+            program.settings.gap,
+            deadline.left,
+            lambda: deadline.spent() > begun + share + 0.15,
+        )
+        for point in points:
+            self._repaired(point, 0.2, "paths")
+        held = ideas.corridors(program.statement, self.course.point)
+        self._near(self.course.point, held, 0.15, "corridors of paths")
+
+    def relaxed(self) -> bool:
+        """The bound of the relaxation, and its point if it is whole; False if there is no plan."""
+        solved = self.program.relaxed(self.deadline.left(0.3))
+        if solved.status == "infeasible" and self.course.point is None:
+            return False
+        self.bettered(self.program.unscaled(solved.bound))
+        if solved.point is not None and self._whole(solved.point):
+            self._repaired(solved.point, 1.0, "relaxation")
+        return True
+
+    def whole_program(self, share: float, most_rounds: int) -> None:
+        """The whole program for a share of the time; again while its points need new cuts."""
+        self.status = self._whole_program(share, most_rounds)
+
+    def _whole_program(self, share: float, most_rounds: int) -> str:
+        settings = self.program.settings
+        for _ in range(most_rounds):
+            if self.deadline.out():
+                return "time_limit"
+            solved = self.program.run(
+                time_limit=self.deadline.left(share),
+                node_limit=settings.node_limit,
+                gap=settings.gap,
+                start=self.course.point,
+            )
+            self.bettered(self.program.unscaled(solved.bound))
+            if solved.point is None:
+                return solved.status
+            rows = self.program.broken(solved.point)
+            self.program.add(rows)
+            self._repaired(solved.point, 1.0, "search")
+            if self.closed or solved.status != "optimal":
+                return solved.status
+            if not rows:
+                return "optimal"
+        return "time_limit"
+
+    def tightened(self) -> None:
+        """The bound of the program by origin, relaxed."""
+        prover = self.course.prover
+        if prover is not None:
+            prover.aim(self.goal)
+            self.bettered(prover.relaxed(self.deadline.left(0.3)))
+
+    def by_origin(self, share: float) -> None:
+        """The program by origin for a share of the time: its bound, and its whole numbers."""
+        prover, point = self.course.prover, self.course.point
+        if prover is None or not prover.trusted or self.stopped:
+            return
+        known = None if self.best is None or point is None else Known(self.best, point)
+        proven = prover.mixed(self.deadline.left(share), known)
+        self.bettered(proven.bound)
+        if proven.columns is not None:
+            self._repaired(proven.columns, 1.0, "by origin")
+
+    def neighbourhoods(self, until: float) -> None:
+        """Parts of the site solved with the rest held, until a share of the time is gone."""
+        assert self.course.point is not None
+        turns = neighbourhoods_of(self.course.layout, self.program.settings.seed)
+        for _, columns in zip(range(MOST_NEAR), turns, strict=False):
+            if self.deadline.spent() > until or self.stopped:
+                break
+            self.by_paths(0.0)
+            near = self.program.near(self.course.point, columns, self.deadline.left(0.1), NEAR_GAP)
+            if near.point is not None:
+                self._repaired(near.point, 1.0, "near")
+
+    def _whole(self, point: np.ndarray) -> bool:
+        columns = self.program.statement.columns
+        values = point[[number for number, column in enumerate(columns) if column.integer]]
+        return bool(np.all(np.abs(values - np.round(values)) <= 1e-7))
+
+    def judged(self) -> GoalFound | None:
+        """What is known at the end; None when no sound point is."""
+        nothing_gained = self._kept_start()
+        if self.best is None or self.course.point is None:
+            return None
+        goal, value = self.goal, self.sign * self.best
+        bound, status = self._status(nothing_gained)
+        known = None if bound is None else self.sign * bound
+        if known is not None:  # within the solver's tolerance
+            known = max(known, value) if goal.maximise else min(known, value)
+        self.course.tell(goal, value, known, status)
+        return GoalFound(goal, value, known, gap_of(value, known), status)
+
+    def _kept_start(self) -> bool:
+        """Go back to the start where what was gained is of no interest; whether none can be."""
+        negligible = self.goal.negligible
+        if self.start is None or self.best is None or negligible <= 0:
+            return False
+        at_start = self.sign * value_at(self.course, self.goal, self.start)
+        if 0.0 < at_start - self.best <= negligible:
+            self.course.point, self.best = self.start, at_start
+        return self.bound is not None and 0.0 <= at_start - self.bound <= negligible
+
+    def _status(self, nothing_gained: bool) -> tuple[float | None, str]:
+        """The bound that stands, and the word for how the search ended."""
+        best, bound = self.best, self.bound
+        if best is not None and bound is not None and passes(best, bound, False, self.goal.scale):
+            return None, "bound_refuted"
+        if nothing_gained:  # all that could be gained is in the tolerance of earlier goals
+            return bound, "optimal"
+        if self.closed:
+            return bound, "optimal" if close(best, bound, PROVEN) else "within_gap"
+        if self.status == "node_limit" or self.program.settings.node_limit is not None:
+            return bound, "node_limit"
+        return bound, "interrupted" if self.stopped else "time_limit"
