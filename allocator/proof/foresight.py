@@ -35,6 +35,8 @@ from allocator.site.records import POWER
 
 INF = float("inf")
 MOST_SLICES = 1500
+CLOSEST = 1e-10
+"""Cuts no further apart than this share of the span are one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,14 +102,12 @@ def slices_of(
 
     Half of the room goes to even steps of time then, half to even numbers of changes.
     """
-    times = [np.array([0.0, seconds])]
-    for clock in assembly.circuit.clocks:
-        if len(clock.times) > 1:
-            offset = phases.get(clock.follows, 0.0) % clock.period
-            turns = np.arange(np.ceil((seconds + offset) / clock.period) + 1) * clock.period
-            times.append((turns[:, None] + clock.times[None, :] - offset).ravel())
-    found = np.unique(np.concatenate(times))
-    found = found[(found >= 0.0) & (found <= seconds)]
+    times = [_changes(c, phases, seconds) for c in assembly.circuit.clocks if len(c.times) > 1]
+    found = np.unique(np.concatenate([np.array([0.0, seconds]), *times]))
+    # Changes that are one but for rounding are one cut: a slice needs seconds, and not ulps.
+    apart = np.diff(found, prepend=-np.inf) > CLOSEST * seconds
+    found = found[apart & (found < (1.0 - CLOSEST) * seconds)]
+    found = np.append(found, seconds)
     if len(found) > most + 1:
         even = np.linspace(0.0, seconds, max(1, most // 2) + 1)
         step = math.ceil(len(found) / max(1, most - len(even)))
@@ -174,7 +174,7 @@ def program_of(
         for use in assembly.case.plan.demands:
             if use.wants == POWER:
                 shares[use.name] = sheet.column(1.0, -use.mean)
-    means = {c.name: _means(c, phases.get(c.follows, 0.0), cuts) for c in assembly.circuit.clocks}
+    means = {c.name: means_of(c, phases, cuts) for c in assembly.circuit.clocks}
     for number, begin in enumerate(cuts[:-1]):
         span = float(cuts[number + 1] - begin)
         values = {name: float(column[number]) for name, column in means.items()}
@@ -189,20 +189,30 @@ def program_of(
     return sheet.program()
 
 
-def _means(clock: Clock, phase: float, cuts: np.ndarray) -> Array:
-    """Mean value of a clock between each two cuts."""
-    lengths = np.diff(np.append(clock.times, clock.period))
-    whole = np.concatenate(([0.0], np.cumsum(lengths * clock.values)))
-    turns, within = np.divmod(cuts + phase % clock.period, clock.period)
-    node = np.searchsorted(clock.times, within, side="right") - 1
-    upto = turns * whole[-1] + whole[node] + clock.values[node] * (within - clock.times[node])
-    found = np.diff(upto) / np.diff(cuts)
-    # In a slice without a change the difference of long sums gives the value but for rounding.
-    middle = 0.5 * (cuts[1:] + cuts[:-1])
-    spot = clock.values[
-        np.searchsorted(clock.times, (middle + phase) % clock.period, side="right") - 1
-    ]
-    return np.asarray(np.where(np.abs(found - spot) <= 1e-6 * np.abs(spot), spot, found))
+def _changes(clock: Clock, phases: Mapping[str, float], end: float) -> Array:
+    """Times between 0 and ``end`` at which a clock changes, in order."""
+    offset = phases.get(clock.follows, 0.0) % clock.period
+    turns = np.arange(np.ceil((end + offset) / clock.period) + 1) * clock.period
+    times = (turns[:, None] + clock.times[None, :] - offset).ravel()
+    return np.asarray(times[(times > 0.0) & (times < end)])
+
+
+def means_of(clock: Clock, phases: Mapping[str, float], cuts: np.ndarray) -> Array:
+    """Mean value of a clock between each two cuts: of its pieces, weighted by their seconds.
+
+    A mean so made never leaves the range of the values, however short a slice is; a difference
+    of two integrals from time 0 does, by its rounding over the slice's seconds.
+    """
+    changes = _changes(clock, phases, float(cuts[-1]))
+    edges = np.unique(np.concatenate((cuts, changes)))
+    # How far into its period each piece's middle lies says which value holds.
+    middle = 0.5 * (edges[1:] + edges[:-1]) + phases.get(clock.follows, 0.0) % clock.period
+    node = np.searchsorted(clock.times, middle % clock.period, side="right") - 1
+    values, lengths = clock.values[node], np.diff(edges)
+    first = np.searchsorted(edges, cuts[:-1])
+    pieces = np.diff(np.append(first, len(values)))
+    joined = np.add.reduceat(values * lengths, first) / np.add.reduceat(lengths, first)
+    return np.asarray(np.where(pieces > 1, joined, values[first]))
 
 
 def _sources_and_runs(

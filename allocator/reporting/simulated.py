@@ -51,6 +51,11 @@ def verdict_words(trace: Trace) -> str:
         )
         if trace.settings.failing is not None:
             said += " Machines were let fail, which no promise covers."
+    if trace.foresight is not None and trace.foresight.refuted:
+        said += (
+            " A bound on any control came out below the promise that was kept: it is wrong, and "
+            "left out. Please report it."
+        )
     added = better_control(trace)
     if added is not None and added < NOTHING:
         said += " No control of this plan could promise more."

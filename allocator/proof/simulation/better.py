@@ -72,17 +72,24 @@ def bounds_of(
 def not_passed(bounds: Bounds, kept: Power) -> Bounds:
     """The bounds without any on promises that a promise, kept in every draw, passes.
 
-    Such a bound was never one (a fault of its statement, or of its solver): it is dropped, not
-    moved to fit.
+    Such a bound was never one (a fault of its statement, or of its solver): it is dropped and
+    told as ``refuted``, not moved to fit.
     """
-    clean, total = bounds.firm_clean, bounds.firm_total
     slack = 1e-6 * kept.demand_mean
-    if clean is not None and clean < kept.firm_clean - slack:
-        clean = None
-    if total is not None and total < kept.firm_total - slack:
-        total = None
+    refuted = {
+        name: value
+        for name, value, promised in (
+            ("firm_clean", bounds.firm_clean, kept.firm_clean),
+            ("firm_total", bounds.firm_total, kept.firm_total),
+        )
+        if value is not None and value < promised - slack
+    }
+    if not refuted:
+        return bounds
+    clean = None if "firm_clean" in refuted else bounds.firm_clean
+    total = None if "firm_total" in refuted else bounds.firm_total
     draw = bounds.firm_draw if total is not None else None
-    return replace(bounds, firm_clean=clean, firm_total=total, firm_draw=draw)
+    return replace(bounds, firm_clean=clean, firm_total=total, firm_draw=draw, refuted=refuted)
 
 
 def slices_for(assembly: Assembly) -> int:

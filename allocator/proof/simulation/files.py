@@ -60,6 +60,7 @@ def simulation_json(trace: Trace) -> str:
     ``mean_*``, ``emissions_kg``, ``spilt_*``, ``bought_kg`` and ``starts`` are means over the
     random draws, each of ``settings.days``. ``quantiles``: least, 5 %, median, 95 %, largest of
     them. ``foresight*``: what no control of this plan can pass; null where it was not asked for.
+    ``firm_foresight_refuted_w``: such bounds that a kept promise passes, and that are none.
     ``draws``: the first random ones, all others, and all that broke the promise.
     """
     found = {
@@ -115,6 +116,7 @@ def foresight_keys(bounds: Bounds | None) -> dict[str, Any]:
         "firm_foresight_w": found.firm_total,
         "firm_foresight_clean_w": found.firm_clean,
         "firm_foresight_draw": found.firm_draw,
+        "firm_foresight_refuted_w": dict(found.refuted),
     }
 
 

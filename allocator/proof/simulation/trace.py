@@ -210,7 +210,8 @@ class Bounds:
     ``mean_clean``, ``mean_total``: on average over the first ``seconds`` s of the first run;
     ``beside_clean``, ``beside_total``: what the simulation serves in that time.
     ``firm_clean``, ``firm_total``: at all times, from the phases of the run ``firm_draw``
-    (that of the total). None: not asked for, or not found.
+    (that of the total). None: not asked for, or not found. ``refuted``: bounds of those names
+    that were dropped because a kept promise passes them, W.
     """
 
     seconds: float = 0.0
@@ -221,6 +222,7 @@ class Bounds:
     firm_clean: float | None = None
     firm_total: float | None = None
     firm_draw: str | None = None
+    refuted: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, repr=False)
