@@ -43,6 +43,8 @@ def run(given: argparse.Namespace) -> int:
     check_folder(folder)
     site = site_of(given.site)
     from allocator.quiet import stdout_for_data
+    from allocator.reporting.page import study_page
+    from allocator.reporting.page.study_files import mixes_of_text
     from allocator.studies.comparison import compare
     from allocator.studies.comparison_report import (
         comparison_csv,
@@ -57,10 +59,13 @@ def run(given: argparse.Namespace) -> int:
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     text = comparison_text(site, rows)
+    facts = comparison_json(site, rows)
+    path = folder / "comparison.json"
     files = {
         "comparison.csv": comparison_csv(site, rows),
-        "comparison.json": comparison_json(site, rows),
         "comparison.txt": text,
+        "page.html": study_page(site, mixes=mixes_of_text(facts, site, path)),
+        "comparison.json": facts,
     }
     write_folder(folder, {name: held.encode("utf-8") for name, held in files.items()})
     from allocator.engine import write_plan_files

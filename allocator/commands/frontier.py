@@ -47,6 +47,8 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site)
     from allocator.engine import write_plan_files
     from allocator.quiet import stdout_for_data
+    from allocator.reporting.page import study_page
+    from allocator.reporting.page.study_files import frontier_of_text
     from allocator.studies.trade_off import (
         check_give,
         trade_off,
@@ -66,10 +68,13 @@ def run(given: argparse.Namespace) -> int:
     if not steps:
         return fail("no plan exists or none was found: 'allocator why' tells more", NOT_FOUND)
     text = trade_off_text(site, given.give, steps)
+    facts = trade_off_json(site, given.give, steps)
+    found = frontier_of_text(facts, site, folder / "frontier.json")
     files = {
         "frontier.csv": trade_off_csv(given.give, steps),
-        "frontier.json": trade_off_json(site, given.give, steps),
         "frontier.txt": text,
+        "page.html": study_page(site, frontier=found),
+        "frontier.json": facts,
     }
     write_folder(folder, {name: held.encode("utf-8") for name, held in files.items()})
     for number, step in enumerate(steps, 1):

@@ -26,6 +26,16 @@ def arguments(command: argparse.ArgumentParser) -> None:
         help="folder that simulate has written (default: the plan's own)",
     )
     command.add_argument("-o", "--output", metavar="FILE", required=True, help="page to write")
+    command.add_argument(
+        "--mixes", metavar="DIR", help="folder that compare has written: its mixes beside the plan"
+    )
+    command.add_argument(
+        "--frontier",
+        metavar="DIR",
+        action="append",
+        default=[],
+        help="folder that frontier has written: its curve with the plan on it; may be given again",
+    )
     crew_argument(command)
 
 
@@ -43,6 +53,7 @@ def run(given: argparse.Namespace) -> int:
         raise PlanFileError([Fault(path, 0, 0, "", problem, remedy)])
     from allocator.reporting.page import page_html
     from allocator.reporting.page.simulation import read_simulation
+    from allocator.reporting.page.study_files import read_frontier, read_mixes
 
     folder = given.simulation
     if folder is None and (plan_path(given.plan).parent / "simulation.json").exists():
@@ -50,7 +61,11 @@ def run(given: argparse.Namespace) -> int:
     from allocator.engine import plan_digest
 
     simulation = None if folder is None else read_simulation(folder, plan, plan_digest(plan))
-    page = page_html(site, plan, simulation, _run_of(given.plan), given.crew)
+    mixes = None if given.mixes is None else read_mixes(given.mixes, site)
+    frontiers = [read_frontier(folder, site) for folder in given.frontier]
+    page = page_html(
+        site, plan, simulation, _run_of(given.plan), given.crew, mixes=mixes, frontiers=frontiers
+    )
     write_file(given.output, page.encode("utf-8"))
     return show(f"Page: {given.output}\n")
 

@@ -234,6 +234,7 @@ def comparison_json(site: Site, rows: Sequence[Compared]) -> str:
     data = {
         "format": FORMAT,
         "site": {"name": site.name, "sha256": site.sha256},
+        "said": " ".join(said(rows)),
         "mixes": [
             {
                 "mix": row.name,

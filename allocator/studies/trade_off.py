@@ -179,6 +179,7 @@ def trade_off_json(site: Site, give: str, steps: Sequence[Step]) -> str:
         "format": FORMAT,
         "site": {"name": site.name, "sha256": site.sha256},
         "give": give,
+        "basis": steps[0].plan.basis if steps else "",
         "points": [
             {
                 "given": step.point.given,

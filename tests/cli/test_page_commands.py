@@ -43,6 +43,34 @@ def test_report_with_a_simulation(
     assert "done after" in text
 
 
+def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, capsys: Told) -> None:
+    site, page = str(networks / "first.yaml"), tmp_path / "page.html"
+    mixes, curve = str(tmp_path / "mixes"), str(tmp_path / "curve")
+    assert main(["compare", site, "-o", mixes, "--node-limit", "200"]) == 0
+    limits = ["--steps", "4", "--node-limit", "200"]
+    assert main(["frontier", site, "--give", "steel", "-o", curve, *limits]) == 0
+    studies = ["--mixes", mixes, "--frontier", curve]
+    assert main(["report", site, str(planned), "-o", str(page), *studies]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "Supply mixes side by side" in text
+    assert "Firm clean power against steel" in text
+    assert "The diamond is this plan: 1.06 t for 13.4 kW" in text
+    for folder, link in ((mixes, "clean_only"), (curve, "point_01")):
+        own = (Path(folder) / "page.html").read_text(encoding="utf-8")
+        assert f'href="{link}/page.html"' in own
+        assert (Path(folder) / link / "page.html").exists()
+    capsys.readouterr()
+    page.write_text("old")
+    (tmp_path / "mixes" / "comparison.json").write_text("{")
+    assert main(["report", site, str(planned), "-o", str(page), *studies]) == 2
+    err = capsys.readouterr().err
+    assert "comparison.json: is not whole JSON; run 'compare' anew" in err
+    assert len(err.splitlines()) == 1
+    assert main(["report", site, str(planned), "-o", str(page), "--frontier", mixes]) == 2
+    assert "frontier.json: cannot be opened" in capsys.readouterr().err
+    assert page.read_text() == "old"
+
+
 def test_report_of_what_does_not_belong_together(
     networks: Path, planned: Path, tmp_path: Path, capsys: Told
 ) -> None:

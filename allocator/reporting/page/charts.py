@@ -1,4 +1,4 @@
-"""Small charts as SVG: store against draw, stock used, the search, temperatures along runs."""
+"""Small charts as SVG: store against draw, stock used, the search over time."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from markupsafe import Markup
 from allocator.duty import curve_of, draws_for_stores
 from allocator.plan import Plan
 from allocator.reporting.handover.things import things_of
-from allocator.reporting.loads import corridor_of, runs_of_kind
+from allocator.reporting.page.axes import Field, axis_of
 from allocator.reporting.page.colours import fluids_shown
 from allocator.reporting.page.figures import Figures
-from allocator.reporting.page.svg import points, tag, ticks
+from allocator.reporting.page.svg import points, tag
 from allocator.reporting.words import goal_title, goal_value, percent, quantity
 from allocator.site.records import Site
 
@@ -34,35 +34,9 @@ class Chart:
     note: str = ""
 
 
-Box = tuple[float, float, float, float]
-
-_TONNE_A_YEAR = 1000.0 / 31_557_600.0
-"""kg/s, in which releases are told."""
-
-
-def _axes(
-    x_most: float, y_most: float, x_words: tuple[str, str], y_words: tuple[str, str], box: Box
-) -> list[Markup]:
-    """Grid and tick words. ``x_words``, ``y_words``: dimension and title of the axis."""
-    left, top, wide, tall = box
-    parts = []
-    for value in ticks(x_most, 3):
-        x = left + wide * value / x_most
-        parts.append(tag("path", d=f"M{x:.1f} {top}V{top + tall}", class_="grid"))
-        words = quantity(value, x_words[0]) if value else "0"
-        y = top + tall + 14
-        parts.append(tag("text", words, x=x, y=y, class_="tick", text_anchor="middle"))
-    unit = _TONNE_A_YEAR if y_words[0] == "emission_rate" else 1.0
-    for value in (tick * unit for tick in ticks(y_most / unit, 3)):
-        y = top + tall - tall * value / y_most
-        parts.append(tag("path", d=f"M{left} {y:.1f}H{left + wide}", class_="grid"))
-        words = quantity(value, y_words[0]) if value else "0"
-        parts.append(tag("text", words, x=left - 5, y=y + 3.5, class_="tick", text_anchor="end"))
-    parts.append(
-        tag("text", x_words[1], x=left + wide, y=top + tall + 28, class_="axis", text_anchor="end")
-    )
-    parts.append(tag("text", y_words[1], x=left - 58, y=top - 7, class_="axis"))
-    return parts
+SIZE = (320.0, 196.0)
+BOX = (70.0, 28.0, 238.0, 126.0)
+"""A small chart, and the ground within it: left, top, width, height."""
 
 
 def draw_curves(figures: Figures) -> list[Chart]:
@@ -105,26 +79,27 @@ def _draw_curve(figures: Figures, name: str) -> Chart:
     full = rate * curve.sigma
     x_most = max(1.6 * size, min(1.1 * full, 6.0 * size), 1e-9)
     y_most = 1.12 * max(mean, draw)
-    left, top, wide, tall = box = (66.0, 26.0, 226.0, 116.0)
+    field = Field(
+        axis_of("mass", 0.0, x_most, "store"),
+        axis_of("mass_rate", 0.0, y_most, "firm draw"),
+        *BOX,
+    )
     sizes = np.linspace(0.0, x_most, 90)
     draws = draws_for_stores(curve, rate, sizes)
-    line = [
-        (left + wide * float(s) / x_most, top + tall - tall * float(d) / y_most)
-        for s, d in zip(sizes, draws, strict=True)
-    ]
-    at_mean = top + tall - tall * mean / y_most
-    x, y = left + wide * size / x_most, top + tall - tall * draw / y_most
+    line = [field.at(float(s), float(d)) for s, d in zip(sizes, draws, strict=True)]
+    (left, at_mean), right = field.at(0.0, mean), field.left + field.wide
+    x, y = field.at(size, draw)
     colour = fluids_shown(site, plan)[_fluid(site, name)]
     drawing = [
-        *_axes(x_most, y_most, ("mass", "store"), ("mass_rate", "firm draw"), box),
-        tag("path", d=f"M{left} {at_mean:.1f}H{left + wide}", class_="mean-line"),
-        tag("text", "mean", x=left + wide, y=at_mean - 4, class_="tick", text_anchor="end"),
+        *field.grid(),
+        tag("path", d=f"M{left} {at_mean:.1f}H{right}", class_="mean-line"),
+        tag("text", "mean", x=right, y=at_mean - 4, class_="tick", text_anchor="end"),
         tag("polyline", points=points(line), class_=f"curve c{colour}"),
         tag("path", d=f"M{x:.1f} {y - 6:.1f}l6 6l-6 6l-6 -6z", class_="chosen"),
     ]
     said = f"with {quantity(size, 'mass')}: {quantity(draw, 'mass_rate')} firm"
     note = "" if alone else "its share of a shared store"
-    return Chart(name, Markup("").join(drawing), said, 304.0, 176.0, note)
+    return Chart(name, Markup("").join(drawing), said, *SIZE, note)
 
 
 _KINDS = {
@@ -193,7 +168,7 @@ def search_chart(run: Mapping[str, object], plan: Plan) -> list[Chart]:
             continue
         dimension = "emission_rate" if goal.name == "emissions" else dimension
         said = f"plan {goal_value(goal, goal.value)}, bound {goal_value(goal, goal.bound)}"
-        charts.append(Chart(goal_title(goal), _stairs(seen, dimension), said, 430.0, 176.0))
+        charts.append(Chart(goal_title(goal), _stairs(seen, dimension), said, *SIZE))
     return charts
 
 
@@ -202,18 +177,20 @@ def _stairs(seen: Sequence[dict[str, object]], dimension: str) -> Markup:
     start, end = values[0][0], max(time for time, _ in values + bounds)
     x_most = max(end - start, 1e-3)
     y_most = 1.1 * max(abs(value) for _, value in values + bounds) or 1.0
-    left, top, wide, tall = box = (74.0, 26.0, 340.0, 116.0)
+    field = Field(
+        axis_of("duration", 0.0, x_most, f"after {start:.1f} s"),
+        axis_of(dimension, 0.0, y_most, ""),
+        *BOX,
+    )
 
     def line(pairs: Sequence[tuple[float, float]], look: str) -> Markup:
         corners = []
         for (time, value), after in zip(pairs, [*(t for t, _ in pairs[1:]), end], strict=True):
-            y = top + tall - tall * value / y_most
-            corners += [(left + wide * (t - start) / x_most, y) for t in (time, after)]
+            corners += [field.at(t - start, value) for t in (time, after)]
         return tag("polyline", points=points(corners), class_=look)
 
-    axes = _axes(x_most, y_most, ("duration", f"after {start:.1f} s"), (dimension, ""), box)
     lines = [line(bounds, "bound")] if bounds else []
-    return Markup("").join([*axes, *lines, line(values, "found")])
+    return Markup("").join([*field.grid(), *lines, line(values, "found")])
 
 
 def _steps(trail: Sequence[dict[str, object]], key: str) -> list[tuple[float, float]]:
@@ -222,54 +199,4 @@ def _steps(trail: Sequence[dict[str, object]], key: str) -> list[tuple[float, fl
         seconds, value = line.get("seconds"), line.get(key)
         if isinstance(seconds, int | float) and isinstance(value, int | float):
             found.append((float(seconds), float(value)))
-    return found
-
-
-def temperatures(site: Site, plan: Plan) -> list[tuple[str, ...]]:
-    """Runs with their temperatures: name, fluid, when, inlet, end, surface, heat that is lost."""
-    if plan.heat is None:
-        return []
-    pipes = {(run.route, run.fluid) for run in runs_of_kind(site, plan, "pipe")}
-    return [
-        (
-            corridor_of(site.routes[flow.route]),
-            flow.fluid,
-            flow.state,
-            quantity(flow.inlet, "temperature"),
-            quantity(flow.outlet, "temperature"),
-            "" if flow.surface is None else quantity(flow.surface, "temperature"),
-            quantity(flow.loss, "power"),
-        )
-        for flow in plan.heat.flows
-        if (flow.route, flow.fluid) in pipes
-    ]
-
-
-@dataclass(frozen=True, slots=True)
-class Margin:
-    """A limit of temperature or heat: what the plan comes to, of the most, in words and percent."""
-
-    what: str
-    value: str
-    most: str
-    filled: float
-    kept: bool
-
-
-def margins(site: Site, plan: Plan) -> list[Margin]:
-    """Limits of heat; temperatures count from the ambient, where nothing is warm."""
-    found = []
-    for limit in plan.heat.limits if plan.heat else ():
-        kelvin = limit.unit == "K"
-        dimension, zero = ("temperature", site.ambient.temperature) if kelvin else ("power", 0.0)
-        whole = max(limit.most - zero, limit.value - zero, 1e-9)
-        found.append(
-            Margin(
-                f"{limit.subject}: {limit.what}",
-                quantity(limit.value, dimension),
-                quantity(limit.most, dimension),
-                100.0 * max(0.0, limit.value - zero) / whole,
-                limit.value <= limit.most * (1 + 1e-9),
-            )
-        )
     return found

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -21,17 +21,19 @@ from allocator.reporting.page.balance import rows as balance_rows
 from allocator.reporting.page.charts import (
     GoalBar,
     draw_curves,
-    margins,
     search_chart,
     stocks,
-    temperatures,
 )
 from allocator.reporting.page.colours import DARK, DASHES, LIGHT
 from allocator.reporting.page.figures import figures_of
+from allocator.reporting.page.frontier_chart import frontier_view
+from allocator.reporting.page.heat_view import margins, temperatures
 from allocator.reporting.page.listing import listings
 from allocator.reporting.page.map import map_of
+from allocator.reporting.page.mixes_view import mixes_view
 from allocator.reporting.page.simulation import Simulation
 from allocator.reporting.page.strips import strips_of
+from allocator.reporting.page.study_files import Frontier, Mixes
 from allocator.reporting.prices import NOTE as PRICE_NOTE
 from allocator.reporting.prices import price_rows
 from allocator.reporting.words import (
@@ -68,6 +70,8 @@ def page_html(
     simulation: Simulation | None = None,
     run: Mapping[str, Any] | None = None,
     crew: float | None = None,
+    mixes: Mixes | None = None,
+    frontiers: Sequence[Frontier] = (),
 ) -> str:
     """The page as one HTML text that needs no other file and no network.
 
@@ -76,6 +80,7 @@ def page_html(
         simulation: adds levels of stores and what the proof by simulation found.
         run: what ``run.json`` says of the run that found the plan: adds the search over time.
         crew: kg/s of material that the crew builds: adds days to the build order.
+        mixes, frontiers: what studies of the same site left; the plan is marked among them.
 
     Names are escaped wherever they stand.
     """
@@ -114,11 +119,40 @@ def page_html(
             listings=listings(plan_tables(site, plan, crew, reserves)),
             assumptions=_assumptions(site, plan, run),
             quantity=quantity,
+            mixes=None if mixes is None else mixes_view(site, mixes, plan),
+            frontiers=[frontier_view(found, plan) for found in frontiers],
+            links=False,
+            title=f"{plan.site_name}: plan",
             data=_json(data),
             style=_style(),
-            script=Markup(_text("page.js")),
+            script=_scripts("page.js", "tables.js"),
         )
     )
+
+
+def study_page(site: Site, mixes: Mixes | None = None, frontier: Frontier | None = None) -> str:
+    """A page of its own for what a study found, with links to the plans beside it."""
+    lead = "Clean and emitting supply mixes, each a full plan."
+    if frontier is not None:
+        lead = f"What power takes of '{frontier.give}', point by point."
+    return (
+        _environment()
+        .get_template("study.html.j2")
+        .render(
+            site=site,
+            lead=lead,
+            mixes=None if mixes is None else mixes_view(site, mixes),
+            frontiers=[] if frontier is None else [frontier_view(frontier)],
+            links=True,
+            title=f"{site.name}: {'frontier' if mixes is None else 'supply mixes'}",
+            style=_style(),
+            script=_scripts("tables.js"),
+        )
+    )
+
+
+def _scripts(*names: str) -> Markup:
+    return Markup("".join(_text(name) for name in names))
 
 
 def _json(data: object) -> Markup:
