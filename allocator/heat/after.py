@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from allocator.heat.coolers import coolers_in
 from allocator.heat.enthalpy import Enthalpy, enthalpy_of
+from allocator.heat.let_in import heat_let_in
 from allocator.heat.limits import limits_met
 from allocator.heat.states import (
     STATES,
@@ -40,7 +41,8 @@ def heat_of(site: Site, plan: Plan) -> Heat | None:
         except PhysicsError:
             continue
         enthalpies[fluid] = enthalpy
-    if not states:
+    rooms = heat_let_in(site, plan, states)
+    if not states and not rooms:
         return None
     flows = tuple(
         FlowHeat(
@@ -62,7 +64,7 @@ def heat_of(site: Site, plan: Plan) -> Heat | None:
     return Heat(
         flows,
         coolers_in(site, plan, states, enthalpies),
-        limits_met(site, plan, states),
+        (*limits_met(site, plan, states), *rooms),
         wet_notes(site, plan, states),
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.plan import FLAT
-from allocator.planning.choices import Choices, Group
+from allocator.planning.choices import Arc, Choices, Group
 from allocator.planning.statement import Terms
 
 
@@ -48,6 +48,19 @@ def arrivals(choices: Choices, destination: str) -> Terms:
         for source in choices.sources
         if destination in choices.reach[source]
     ]
+
+
+def moved_at_most(choices: Choices, arc: Arc) -> Terms:
+    """``sum_p gather + sum_j peak_j supply_j`` of an arc, kg/s: every source on, shapes at peak."""
+    terms: Terms = [
+        (1.0, ("gather", arc.route, arc.start, arc.fluid, end))
+        for end in choices.ends(arc.fluid)
+        if end != arc.start
+    ]
+    for shape in choices.fluid_shapes[arc.fluid]:
+        peak = 1.0 if choices.lossless else choices.peak(shape)
+        terms.append((peak, ("supply", arc.route, arc.start, arc.fluid, shape)))
+    return terms
 
 
 def fuel_rate(group: Group) -> float:

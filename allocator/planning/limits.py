@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 from allocator.planning.choices import CLASSES, Choices
+from allocator.planning.rules.heat import heat_row
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import counted_emission, money
 from allocator.planning.statement import INFINITY, Key, Statement, Terms
@@ -244,6 +245,14 @@ def _caps(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]
             yield from _rows_only(statement, rows, f"{kind}_cap", limit)
 
 
+def _rooms(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
+    for place in choices.site.places.values():
+        if place.heat_limit is not None:
+            path, words = ("places", place.name, "heat_limit"), f"heat let into '{place.name}' is"
+            limit = Limit("heat", place.name, path, place.heat_limit, "power", True, words)
+            yield from _rows_only(statement, rows, heat_row(place.name), limit)
+
+
 def _stocks(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit]:
     for material in choices.site.materials.values():
         if material.stock is not None:
@@ -347,6 +356,7 @@ _RULES: tuple[Callable[[Statement, Rows, Choices], Iterator[Limit]], ...] = (
     _types,
     _flows,
     _caps,
+    _rooms,
     _stocks,
     _shares,
 )

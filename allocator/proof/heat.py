@@ -43,6 +43,7 @@ def check_heat(case: Case, findings: Findings) -> None:
                 _mixing(case, findings, fluid, state, mine)
                 for flow in mine:
                     _along(case, findings, flow)
+                    _loss(case, findings, flow)
     _limits(case, findings)
 
 
@@ -167,18 +168,21 @@ def _mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
     """Mixture by heat, with the heat capacity half way from the coldest: two rounds settle it."""
     coldest = min(kelvin for _, kelvin in came)
     whole = math.fsum(rate for rate, _ in came)
-    heat = math.fsum(rate * _heat(case, fluid, coldest, kelvin) for rate, kelvin in came) / whole
+    heat = (
+        math.fsum(rate * heat_between(case, fluid, coldest, kelvin) for rate, kelvin in came)
+        / whole
+    )
     low, high = coldest, max(kelvin for _, kelvin in came)
     for _ in range(40):
         middle = (low + high) / 2
-        if _heat(case, fluid, coldest, middle) < heat:
+        if heat_between(case, fluid, coldest, middle) < heat:
             low = middle
         else:
             high = middle
     return high
 
 
-def _heat(case: Case, fluid: str, cold: float, hot: float) -> float:
+def heat_between(case: Case, fluid: str, cold: float, hot: float) -> float:
     """J/kg between two temperatures, by Simpson's rule."""
     middle = (cold + hot) / 2
     sides = specific_heat(case, fluid, cold) + specific_heat(case, fluid, hot)
@@ -212,6 +216,16 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
     given = flow.inlet if flow.surface is None else flow.surface
     room = KELVINS + SHARE * abs(flow.inlet - site.ambient.temperature)
     findings.equals("heat_surface", subject, given, surface, "K", "its surface", room)
+
+
+def _loss(case: Case, findings: Findings, flow: FlowHeat) -> None:
+    """The heat that is lost is what the fluid has less at the end."""
+    warm, cold = max(flow.inlet, flow.outlet), min(flow.inlet, flow.outlet)
+    lost = flow.rate * heat_between(case, flow.fluid, cold, warm)
+    lost = lost if flow.inlet >= flow.outlet else -lost
+    room = 0.005 * abs(lost) + 0.01 * flow.rate * specific_heat(case, flow.fluid, flow.inlet)
+    subject = f"run {flow.route!r} ({flow.state})"
+    findings.equals("heat_loss", subject, flow.loss, lost, "W", "the heat that it loses", room)
 
 
 def _limits(case: Case, findings: Findings) -> None:
@@ -311,7 +325,7 @@ def check_coolers(case: Case, findings: Findings) -> None:
         rate = math.fsum(
             f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
         )
-        heat = _heat(case, run.fluid, cooler.set_point, route.stream.inlet)
+        heat = heat_between(case, run.fluid, cooler.set_point, route.stream.inlet)
         for name, moved, most, unit in (
             ("cooler_rate", rate, cooler.rate, "kg/s"),
             ("cooler_duty", rate * heat, cooler.duty, "W"),

@@ -67,7 +67,7 @@ class Place:
     """A place: coordinates and elevation in m.
 
     ``part_of``: the place of the site file whose gas at one temperature this one stands for;
-    empty for a place of the file itself.
+    empty for a place of the file itself. ``heat_limit``: W that may be let into it.
     """
 
     name: str
@@ -75,6 +75,7 @@ class Place:
     y: float = 0.0
     elevation: float = 0.0
     part_of: str = ""
+    heat_limit: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,7 +281,8 @@ class Cooler:
     ``coolant``: K at which its coolant comes; ``coolant_capacity``: W/K of its coolant loop, None
     for plenty. ``power_share``: electric W a W of duty, pumps and fans of the loop and of its heat
     rejection. ``places``: place -> most units for one stream there. ``recovery``: share of the
-    duty that becomes power (mean, not firm) above ``threshold`` K.
+    duty that becomes power (mean, not firm) above ``threshold`` K. ``rejects_at``: the place of the
+    file into which its heat goes; empty for where it stands.
     """
 
     name: str
@@ -298,6 +300,7 @@ class Cooler:
     price: float = 0.0
     recovery: float = 0.0
     threshold: float = 0.0
+    rejects_at: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -159,6 +159,8 @@ def changed(plan: Plan, kind: str, change: Callable[[FlowHeat], FlowHeat], site:
         ("pipe", lambda f: replace(f, surface=f.surface - 20.0), "heat_surface"),
         ("pipe", lambda f: replace(f, inlet=f.inlet - 20.0), "heat_mixing"),
         ("pipe", lambda f: replace(f, rate=f.rate / 2), "heat_given"),
+        ("pipe", lambda f: replace(f, loss=f.loss / 2), "heat_loss"),
+        ("cooler", lambda f: replace(f, loss=f.loss / 2), "heat_loss"),
         ("cooler", lambda f: replace(f, outlet=f.outlet - 10.0), "cooler_outlet"),
         ("passage", lambda f: replace(f, outlet=f.outlet - 10.0), "heat_along"),
     ],

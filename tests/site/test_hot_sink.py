@@ -37,6 +37,12 @@ def test_materials(site: Site) -> None:
     assert site.materials["gap"].vacuum
 
 
+def test_places(site: Site) -> None:
+    limits = {name: place.heat_limit for name, place in site.places.items()}
+    assert limits.pop("vent") == 200_000
+    assert set(limits.values()) == {None}
+
+
 def test_builds(site: Site) -> None:
     build = site.builds["dn50"]
     assert build.by_bore
@@ -73,6 +79,7 @@ def test_equipment(site: Site) -> None:
         materials={"fins": 40.0},
         price=2000.0,
         recovery=0.08,
+        rejects_at="vent",
         threshold=423.15,
     )
 

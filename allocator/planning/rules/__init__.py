@@ -7,7 +7,7 @@ the mean basis those that do not speak of stores and bursts.
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.rules import collect, machines, power, stock, stores, supply
+from allocator.planning.rules import collect, heat, machines, power, stock, stores, supply
 from allocator.planning.statement import Statement
 
 COMMON = (
@@ -22,6 +22,7 @@ COMMON = (
     power.share_limit,
     stores.store_sizes,
     stock.material_stock,
+    heat.heat_into_places,
     stock.emission_cap,
     stock.money_cap,
 )

@@ -11,6 +11,7 @@ from allocator.planning.expressions import (
     direct_mean,
     direct_peak,
     fuel_rate,
+    moved_at_most,
     scaled,
     turnover,
 )
@@ -79,18 +80,11 @@ def _moving_load(choices: Choices, bus: str) -> Terms:
     move, such as coolers, at the bus of their start: as if every source were always on.
     """
     terms: Terms = []
-    for fluid, arcs in choices.arcs.items():
+    for arcs in choices.arcs.values():
         for arc in arcs:
             energy = choices.site.routes[arc.route].energy
-            if energy <= 0 or choices.bus(arc.start) != bus:
-                continue
-            for end in choices.ends(fluid):
-                if end != arc.start:
-                    terms.append((energy, ("gather", arc.route, arc.start, fluid, end)))
-            for shape in choices.fluid_shapes[fluid]:
-                peak = 1.0 if choices.lossless else choices.peak(shape)
-                key = ("supply", arc.route, arc.start, fluid, shape)
-                terms.append((energy * peak, key))
+            if energy > 0 and choices.bus(arc.start) == bus:
+                terms += scaled(moved_at_most(choices, arc), energy)
     return terms
 
 

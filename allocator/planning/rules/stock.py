@@ -125,11 +125,11 @@ def material_stock(statement: Statement, choices: Choices) -> None:
     for name, material in choices.site.materials.items():
         if material.stock is None:
             continue
-        terms = _tightened(statement, choices, material_use(choices, name))
+        terms = tightened(statement, choices, material_use(choices, name))
         statement.row(f"stock[{name}]", terms, high=material.stock)
 
 
-def _tightened(statement: Statement, choices: Choices, terms: Terms) -> Terms:
+def tightened(statement: Statement, choices: Choices, terms: Terms) -> Terms:
     """The use of a scarce thing, with the margin on its continuous terms alone.
 
     What comes in whole pieces adds up exactly: a plan that uses the last kilogram of a stock is
@@ -159,5 +159,5 @@ def money_cap(statement: Statement, choices: Choices) -> None:
     """``money <= limit``."""
     cap = choices.site.limits.money
     if cap is not None:
-        terms = _tightened(statement, choices, money(choices, statement))
+        terms = tightened(statement, choices, money(choices, statement))
         statement.row("money_cap", terms, high=cap)

@@ -46,5 +46,6 @@ def read_places(section: Mapping[str, Values]) -> dict[str, Place]:
     for name, values in section.items():
         if values.whole:
             x, y = values.get("at", (0.0, 0.0))
-            places[name] = Place(name, x, y, values.get("elevation"))
+            limit = values.get("heat_limit")
+            places[name] = Place(name, x, y, values.get("elevation"), heat_limit=limit)
     return places

@@ -74,6 +74,7 @@ def read_coolers(section: Mapping[str, Values]) -> dict[str, Cooler]:
             price=values.get("price"),
             recovery=recovery.get("efficiency") if recovery else 0.0,
             threshold=recovery.get("threshold") if recovery else 0.0,
+            rejects_at=values.get("rejects_at", ""),
         )
     return coolers
 

@@ -41,7 +41,8 @@ class Draft:
     def part(self, place: str, what: str) -> str:
         """A place made as part of another."""
         name = f"{place}, {what}"
-        self.places.setdefault(name, replace(self.site.places[place], name=name, part_of=place))
+        part = replace(self.site.places[place], name=name, part_of=place, heat_limit=None)
+        self.places.setdefault(name, part)
         return name
 
     def lay(self, route: Route) -> None:

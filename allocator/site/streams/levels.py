@@ -46,6 +46,7 @@ def planned_fluids(site: Site) -> tuple[str, ...]:
         or any(site.materials[layer.material].hottest is not None for layer in build.layers)
         for build in site.builds.values()
     )
+    pipes = pipes or any(place.heat_limit is not None for place in site.places.values())
     hot = {s.fluid for s in site.sources.values() if s.temperature is not None}
     return tuple(
         fluid

@@ -96,5 +96,10 @@ PLACES_TABLE = Table(
     (
         Key("at", ListOf(Quantity("length"), least=2, most=2), "East and north coordinates"),
         Key("elevation", Quantity("length"), "Height", default="0"),
+        Key(
+            "heat_limit",
+            Quantity("power", above=0),
+            "Most heat that pipes, coolers, machines and stores may let into it",
+        ),
     )
 )

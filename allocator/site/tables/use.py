@@ -158,6 +158,7 @@ COOLERS = Table(
             "Power of its pumps and fans per heat taken away",
             default="0",
         ),
+        Key("rejects_at", PLACE, "Into which its heat goes; default: where it stands"),
         Key(
             "recovery",
             Table(

@@ -1,0 +1,141 @@
+"""The most heat that what may be built lets into places: upper values, before a plan is known.
+
+A pipe lets the half of its heat that is nearer to a place into that place, in still air. At any
+point along a run the gas is the warmer the more flows and the hotter it enters, so the loss of
+either half is greatest at full flow from the level at which it enters. A build whose layers are
+not known in full counts with all the heat that its gas has above the surroundings, at both ends.
+A cooler rejects its duty and the power of its pumps and fans; a machine lets in the ``heat`` that
+it gives, for nothing uses it; a store lets in what it takes above the temperature around it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from allocator.site.records import Route, Site
+from allocator.site.streams.coolers import heat_between
+from allocator.site.streams.laggings import pipe_of
+from allocator.site.streams.offers import Ask, march
+
+
+@dataclass
+class Upper:
+    """Heat let into one place: W by (route, build, fluid) that is laid, J/kg by route of a cooler,
+
+    W by machine type for one unit, J/kg by ``type@place`` of a store.
+    """
+
+    pipes: dict[tuple[str, str, str], float] = field(default_factory=dict)
+    coolers: dict[str, float] = field(default_factory=dict)
+    machines: dict[str, float] = field(default_factory=dict)
+    stores: dict[str, float] = field(default_factory=dict)
+
+
+def upper_heat(site: Site) -> dict[str, Upper]:
+    """What may let heat into each place that has a limit.
+
+    Raises:
+        PhysicsError: a property of a fluid is not known.
+    """
+    found = {name: Upper() for name, p in site.places.items() if p.heat_limit is not None}
+    if not found:
+        return found
+    for machine in site.machines.values():
+        for place in machine.places:
+            if machine.heat_out > 0 and (ground := site.ground(place)) in found:
+                found[ground].machines[machine.name] = machine.heat_out
+    for route in site.routes.values():
+        if route.stream is not None and route.stream.kind == "cooler":
+            cooler = site.coolers[route.stream.corridor]
+            place = rejects_at(site, route)
+            if place in found:
+                heat = heat_between(site, cooler.fluid, route.stream.inlet, cooler.set_point)
+                found[place].coolers[route.name] = heat * (1 + cooler.power_share)
+    _stores(site, found)
+    for fluid in site.fluids:
+        _pipes(site, fluid, found)
+    return found
+
+
+def rejects_at(site: Site, route: Route) -> str:
+    """The place of the file into which a cooler's route lets its heat."""
+    assert route.stream is not None
+    return site.coolers[route.stream.corridor].rejects_at or site.ground(route.start)
+
+
+def above_ambient(site: Site, fluid: str, kelvin: float) -> float:
+    """J/kg that a fluid has above the surroundings; 0 where it is no warmer."""
+    around = site.ambient.temperature
+    return heat_between(site, fluid, kelvin, around) if kelvin > around else 0.0
+
+
+def _stores(site: Site, found: dict[str, Upper]) -> None:
+    for store in site.stores.values():
+        for place in store.places:
+            ground = site.ground(place)
+            if ground not in found:
+                continue
+            levels = [
+                route.stream.inlet
+                for route in site.routes.values()
+                if route.stream is not None
+                and route.stream.kind == "passage"
+                and route.stream.fluid == store.holds
+                and place in (route.start, route.end)
+            ]
+            if levels:
+                heat = above_ambient(site, store.holds, max(levels))
+                if heat > 0:
+                    found[ground].stores[f"{store.name}@{place}"] = heat
+
+
+def _pipes(site: Site, fluid: str, found: dict[str, Upper]) -> None:
+    asks = [
+        Ask(route, site.builds[build], fluid, route.stream.inlet)
+        for route in site.routes.values()
+        if route.stream is not None and route.stream.kind == "pipe" and route.stream.fluid == fluid
+        if site.ground(route.start) in found or site.ground(route.end) in found
+        for build, carried in (route.capacities or {})
+        if carried == fluid
+    ]
+    if not asks:
+        return
+    rates = [site.capacity(a.route.name, a.build.name, fluid) for a in asks]
+    first, second = halves(site, fluid, asks, rates)
+    for k, ask in enumerate(asks):
+        route = ask.route
+        assert route.stream is not None
+        either = not route.one_way
+        for place, heat in (
+            (site.ground(route.start), first[k]),
+            (site.ground(route.end), max(first[k], second[k]) if either else second[k]),
+        ):
+            if place in found and heat > 0:
+                key = (route.name, ask.build.name, fluid)
+                mine = found[place].pipes
+                mine[key] = mine.get(key, 0.0) + heat
+
+
+def halves(
+    site: Site, fluid: str, asks: list[Ask], rates: list[float]
+) -> tuple[list[float], list[float]]:
+    """W that the halves of runs lose, the one at the inlet first; none where it takes heat up.
+
+    Each half of a build whose layers are not known counts with all the heat that may be lost.
+    """
+    flows = np.array(rates)
+    whole = march(site, fluid, asks, flows).heat_loss
+    short = [ask._replace(route=replace(ask.route, length=ask.route.length / 2)) for ask in asks]
+    near = march(site, fluid, short, flows).heat_loss
+    first, second = [], []
+    for k, ask in enumerate(asks):
+        if pipe_of(site, ask.build) is None:
+            most = rates[k] * above_ambient(site, fluid, ask.inlet)
+            first.append(most)
+            second.append(most)
+        else:
+            first.append(max(0.0, float(near[k])))
+            second.append(max(0.0, float(whole[k] - near[k])))
+    return first, second
