@@ -23,7 +23,7 @@ MAY_IMPORT = {
     "duty": {"duty", "site"},
     "planning": {"planning", "duty", "heat", "site", "plan"},
     "proof": EDGE | {"shown", "proof", "site", "plan", "plan_file", "physics"},
-    "reporting": EDGE | {"reporting", "duty", "site", "plan", "proof"},
+    "reporting": EDGE | {"reporting", "duty", "heat", "site", "plan", "proof"},
     "studies": EDGE
     | {
         "studies",

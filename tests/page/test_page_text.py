@@ -9,21 +9,27 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
-from allocator.plan import FlowHeat, Heat, HeatLimit, Plan, Price
+from allocator.heat import profiles_of
+from allocator.plan import FlowHeat, Heat, HeatLimit, Plan, Price, Run
 from allocator.plan_file import plan_to_json
 from allocator.reporting.page import page_html
 from allocator.reporting.page.balance import balance_of, together
+from allocator.reporting.page.drawing import standing_plan
 from allocator.reporting.page.figures import figures_of
+from allocator.reporting.page.heat_view import along_runs
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.simulation import SimulationFileError, read_simulation
+from allocator.site.reading import read_site
 from allocator.site.records import Site
 
 CASES = [(COVE, COVE_PLAN), (RIDGE, RIDGE_PLAN), (HOSTILE, HOSTILE_PLAN)]
+NETWORKS = Path(__file__).parents[2] / "networks"
 NAMES = ["cove", "ridge", "hostile"]
 
 
@@ -200,6 +206,29 @@ def test_temperatures_and_what_more_is_worth_are_told() -> None:
     assert "3.5 W clean power" in text
     # 50 C of 55 C over an ambient of 15 C
     assert f"width:{100 * (323.15 - 288.15) / (328.15 - 288.15):.3f}%" in page
+
+
+def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
+    site = read_site(NETWORKS / "cool_first.yaml")
+    pipe = next(name for name, r in site.routes.items() if r.stream and r.stream.kind == "pipe")
+    start, limit = site.routes[pipe].start, site.routes[pipe].surface_limit
+    assert limit is not None
+    flow = FlowHeat(pipe, "thin", "hydrogen", start, "busiest", 0.01, 320.0, 310.0, 0.0)
+    run = Run(pipe, "thin", "hydrogen", True)
+    plan = replace(standing_plan(site), runs=(run,), heat=Heat(flows=(flow,)))
+    (chart,) = along_runs(site, plan)
+    (found,) = profiles_of(site, [flow])
+    lines = re.findall(r'points="([^"]+)" class="(curve c\d|outside)"', str(chart.drawing))
+    assert [look[:5] for _, look in lines] == ["outsi", "curve"]
+    points = [tuple(map(float, pair.split(","))) for pair in lines[1][0].split()]
+    # heights fall in proportion to the temperatures, and the limit stands above them all
+    falls, drops = np.diff([y for _, y in points]), -np.diff(found.fluid)
+    assert falls == pytest.approx(drops * falls.sum() / drops.sum(), abs=0.02)
+    (level,) = re.findall(r'd="M[\d.]+ ([\d.]+)H[\d.]+" class="limit', str(chart.drawing))
+    assert float(level) < min(y for _, y in points)
+    assert chart.said.startswith("hydrogen 46.9 degC to ")
+    assert "surface, at most 55 degC" in chart.note
+    assert "Along each run" in page_html(site, plan)
 
 
 def test_what_a_converter_passes_on_is_not_lost(bays: tuple[Site, Plan]) -> None:

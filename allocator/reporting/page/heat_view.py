@@ -1,13 +1,81 @@
-"""Temperatures on the page: along each run, and every limit with its margin."""
+"""Temperatures on the page: the curve along each run, a table of ends, limits with margins."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from markupsafe import Markup
+
+from allocator.heat import Profile, profiles_of
 from allocator.plan import Plan
 from allocator.reporting.loads import corridor_of, runs_of_kind
+from allocator.reporting.page.axes import Field, axis_of
+from allocator.reporting.page.charts import BOX, SIZE, Chart
+from allocator.reporting.page.colours import fluids_shown
+from allocator.reporting.page.svg import points, tag
 from allocator.reporting.words import quantity
 from allocator.site.records import Site
+
+MOST_RUNS = 24
+"""Runs with a curve of their own on the page: the hottest ones."""
+NEAR = 1.5
+"""A limit is drawn where it is no further off than so many times the run's own warmth."""
+
+
+def along_runs(site: Site, plan: Plan) -> list[Chart]:
+    """The temperature of fluid and surface along each run in its busiest state, hottest first."""
+    if plan.heat is None:
+        return []
+    pipes = {(run.route, run.fluid) for run in runs_of_kind(site, plan, "pipe")}
+    flows = [
+        flow
+        for flow in plan.heat.flows
+        if (flow.route, flow.fluid) in pipes and flow.state == "busiest"
+    ]
+    flows.sort(key=lambda flow: (-flow.inlet, flow.route, flow.start))
+    colours = fluids_shown(site, plan)
+    return [_along(site, found, colours) for found in profiles_of(site, flows[:MOST_RUNS])]
+
+
+def _along(site: Site, found: Profile, colours: dict[str, int]) -> Chart:
+    flow, route = found.flow, site.routes[found.flow.route]
+    around = site.ambient.temperature
+    limits = [
+        ("surface, at most", route.surface_limit, "surface-limit"),
+        (f"{flow.build}, at most", site.builds[flow.build].hottest, "fluid-limit"),
+    ]
+    low = min(around, *found.fluid)
+    warm = max(*found.fluid, around)
+    known = [(words, kelvin, look) for words, kelvin, look in limits if kelvin is not None]
+    drawn = [one for one in known if one[1] - warm <= NEAR * max(warm - low, 10.0)]
+    high = max([warm, *(kelvin for _, kelvin, _ in drawn)])
+    room = 0.08 * max(high - low, 1.0)
+    field = Field(
+        axis_of("length", 0.0, found.metres[-1] or 1.0, "along the run"),
+        axis_of("temperature", low - room, high + room, "temperature"),
+        *BOX,
+    )
+    parts = field.grid()
+    end = field.left + field.wide
+    for words, kelvin, look in drawn:
+        y = field.up(kelvin)
+        parts.append(tag("path", d=f"M{field.left} {y:.1f}H{end}", class_=f"limit {look}"))
+        parts.append(tag("text", words, x=end, y=y - 4, class_="tick", text_anchor="end"))
+    for kelvins, look in (
+        (found.surface, "outside"),
+        (found.fluid, f"curve c{colours[flow.fluid]}"),
+    ):
+        line = [field.at(x, kelvin) for x, kelvin in zip(found.metres, kelvins, strict=True)]
+        parts.append(tag("polyline", points=points(line), class_=look))
+    said = f"{flow.fluid} {_degrees(found.fluid[0])} to {_degrees(found.fluid[-1])}"
+    said += f", surface {_degrees(found.surface[0])} to {_degrees(found.surface[-1])}"
+    far = [f"{words} {_degrees(kelvin)}" for words, kelvin, _ in known]
+    note = "; ".join(far)
+    return Chart(f"{corridor_of(route)}: {flow.build}", Markup("").join(parts), said, *SIZE, note)
+
+
+def _degrees(kelvin: float) -> str:
+    return quantity(kelvin, "temperature")
 
 
 def temperatures(site: Site, plan: Plan) -> list[tuple[str, ...]]:

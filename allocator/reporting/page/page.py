@@ -27,7 +27,7 @@ from allocator.reporting.page.charts import (
 from allocator.reporting.page.colours import DARK, DASHES, LIGHT
 from allocator.reporting.page.figures import figures_of
 from allocator.reporting.page.frontier_chart import frontier_view
-from allocator.reporting.page.heat_view import margins, temperatures
+from allocator.reporting.page.heat_view import along_runs, margins, temperatures
 from allocator.reporting.page.listing import listings
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.mixes_view import mixes_view
@@ -110,6 +110,7 @@ def page_html(
             goals=_goals(plan),
             search=search_chart(run or {}, plan),
             temperatures=temperatures(site, plan),
+            along=along_runs(site, plan),
             margins=margins(site, plan),
             cooled=any(runs_of_kind(site, plan, "cooler")),
             layer="collect" if any(use.collect for use in plan.sources) else "supply",

@@ -7,11 +7,13 @@ import io
 import json
 import os
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from allocator.errors import Fault, FileError
 from allocator.plan import Plan
+from allocator.reporting.page.reading import text_of
 
 FORMAT = "allocator.simulation/1"
 
@@ -49,16 +51,8 @@ def read_simulation(
     given = Path(folder)
     path = given / "simulation.json" if given.is_dir() else given
     levels = path.parent / "levels.csv"
-    return simulation_of(_text(path), _text(levels), plan, digest, path)
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise _fault(path, f"cannot be opened: {error.strerror or error}") from None
-    except ValueError:
-        raise _fault(path, "is not text in UTF-8; simulate again") from None
+    text, rows = (text_of(file, partial(_fault, file)) for file in (path, levels))
+    return simulation_of(text, rows, plan, digest, path)
 
 
 def simulation_of(text: str, levels: str, plan: Plan, digest: str | None, path: Path) -> Simulation:

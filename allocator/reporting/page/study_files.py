@@ -12,10 +12,12 @@ import math
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 from allocator.errors import Fault, FileError
+from allocator.reporting.page.reading import text_of
 from allocator.site.records import Site
 
 MIXES_FORMAT = "allocator.comparison/1"
@@ -103,7 +105,7 @@ def read_mixes(folder: str | os.PathLike[str], site: Site) -> Mixes:
         StudyFileError: the file is missing, damaged, or of another site.
     """
     path = _path(folder, "comparison.json")
-    return mixes_of_text(_text(path), site, path)
+    return mixes_of_text(text_of(path, partial(_fault, path)), site, path)
 
 
 def mixes_of_text(text: str, site: Site, path: Path) -> Mixes:
@@ -143,7 +145,7 @@ def read_frontier(folder: str | os.PathLike[str], site: Site) -> Frontier:
         StudyFileError: the file is missing, damaged, or of another site.
     """
     path = _path(folder, "frontier.json")
-    return frontier_of_text(_text(path), site, path)
+    return frontier_of_text(text_of(path, partial(_fault, path)), site, path)
 
 
 def frontier_of_text(text: str, site: Site, path: Path) -> Frontier:
@@ -190,15 +192,6 @@ def _figure(value: object) -> float:
 def _path(folder: str | os.PathLike[str], name: str) -> Path:
     given = Path(folder)
     return given / name if given.is_dir() else given
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except OSError as error:
-        raise _fault(path, f"cannot be opened: {error.strerror or error}") from None
-    except ValueError:
-        raise _fault(path, "is not text in UTF-8", "work it out anew") from None
 
 
 def _facts(text: str, site: Site, path: Path, kind: str, command: str) -> Mapping[str, Any]:
