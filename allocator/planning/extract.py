@@ -24,10 +24,13 @@ from allocator.planning.expressions import bursts, can_follow, direct_shapes, me
 from allocator.planning.receivers import receivers_of
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import material_use
+from allocator.planning.seam import LINEAR_TOLERANCE
 from allocator.planning.statement import Key, Statement, Terms
 
 NOTHING = 1e-7
 """Amounts below this share of the largest of their kind are rounding, and are left out."""
+LEANT_ON = 1e-8
+"""A tenth of the margin of a promise: so much of its inflow may be left out."""
 
 
 @dataclass(frozen=True)
@@ -56,13 +59,33 @@ class Reading:
 
 
 def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key, float]:
-    """The values with continuous amounts that are only rounding put to 0."""
-    return {
-        column.key: 0.0
-        if not column.integer and abs(values[column.key]) <= NOTHING * column.unit
-        else values[column.key]
-        for column in statement.columns
-    }
+    """The values with continuous amounts that are only rounding put to 0.
+
+    What is collected stays where it is more than :data:`LEANT_ON` of all that the same store or
+    battery gets: a promise leans on the sum, and its margin is no larger than the dust.
+    """
+    arrives: dict[str, float] = {}
+    for column in statement.columns:
+        if (end := _collected_for(column.key)) is not None:
+            arrives[end] = arrives.get(end, 0.0) + values[column.key]
+    found = {}
+    for column in statement.columns:
+        value = found[column.key] = values[column.key]
+        least = NOTHING * column.unit
+        if column.integer or abs(value) > least:
+            continue
+        end = _collected_for(column.key)
+        rounding = max(LEANT_ON * arrives[end], LINEAR_TOLERANCE * column.unit) if end else least
+        if value <= rounding or (end and arrives[end] <= least):
+            found[column.key] = 0.0
+    return found
+
+
+def _collected_for(key: Key) -> str | None:
+    """The store or battery that a ``collect`` amount is for; None for other variables."""
+    if not (isinstance(key, tuple) and key[0] == "collect"):
+        return None
+    return str(key[2]).rpartition(">")[2]
 
 
 def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
@@ -239,7 +262,7 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
             for k, terms in bursts(choices, name).items():
                 load = reading.of(terms)
                 battery = choices.destinations[k].battery
-                if load > NOTHING and battery is not None:
+                if load > 0.0 and battery is not None:
                     burst[battery.name] = load
         found.append(
             MachineUse(
