@@ -12,7 +12,8 @@ import numpy as np
 from allocator.heat import heat_of
 from allocator.plan import NOTHING, Ceiling, GoalResult, Plan, Power
 from allocator.planning.alternatives import alternatives_of
-from allocator.planning.bounds.proving import prover_of
+from allocator.planning.bounds.lean import lean_size
+from allocator.planning.bounds.proving import FEW_COLUMNS, prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
@@ -104,7 +105,7 @@ def _made(
             settings, basis="mean", gap=max(settings.gap, 1e-3), withstands=NOTHING, start=None
         )
         share = clock.left(MEAN_SHARE)
-        mean_basis, _, _, _, _ = _planned(site, quick, clock, share, None, executor)
+        mean_basis = _planned(site, quick, clock, share, None, executor, shown_beside=True)[0]
     whole = clock.left(0.88 if not settings.prices else 0.8)
     if settings.alternatives > 1 and whole is not None:
         whole *= 0.6
@@ -164,13 +165,16 @@ def _planned(
     limit: float | None,
     report: Reporter | None,
     executor: Executor | None = None,
+    shown_beside: bool = False,
 ) -> Found:
+    """A plan of a site. ``shown_beside``: of interest for its value alone, not for its bound."""
     choices = offered(site, settings.basis, settings.withstands)
     if pipe_column_count(choices) > MOST_COLUMNS:
         ideas = ideas_of(choices, settings, clock, executor)
         if ideas is not None:
             return _planned_narrow(site, settings, clock, limit, report, choices, ideas)
-    return _planned_whole(site, settings, clock, limit, report, executor, None)
+    bounded = not shown_beside or lean_size(choices) <= FEW_COLUMNS
+    return _planned_whole(site, settings, clock, limit, report, executor, None, bounded)
 
 
 def _planned_narrow(
@@ -230,8 +234,12 @@ def _planned_whole(
     report: Reporter | None,
     executor: Executor | None,
     ideas: Ideas | None,
+    bounded: bool = True,
 ) -> Found:
-    """A plan of the program of all of a site. ``ideas``: finds that are known already."""
+    """A plan of the program of all of a site. ``ideas``: finds that are known already.
+
+    ``bounded``: state the program by origin as well, for its bound.
+    """
     began = clock.seconds()
     statement, choices = state(site, settings.basis, settings.withstands)
     promises = () if choices.lossless else promises_of(choices)
@@ -248,7 +256,7 @@ def _planned_whole(
     # a bound of a narrowed site is none of the site: no time for it
     prover = (
         None
-        if ideas is not None
+        if ideas is not None or not bounded
         else prover_of(
             statement,
             choices,

@@ -135,23 +135,44 @@ def useful_arcs(choices: Choices, origin: Origin, sinks: set[str]) -> tuple[Arc,
     Left out: arcs into the origin's own place, arcs that it cannot reach, and arcs into dead ends
     (places with one neighbour that neither take the fluid nor lead on).
     """
+    ahead: dict[str, list[Arc]] = {}
+    for arc in choices.arcs.get(origin.fluid, ()):
+        if arc.end != origin.place:
+            ahead.setdefault(arc.start, []).append(arc)
+    reached, waiting = {origin.place}, [origin.place]
+    while waiting:
+        for arc in ahead.get(waiting.pop(), ()):
+            if arc.end not in reached:
+                reached.add(arc.end)
+                waiting.append(arc.end)
     arcs = [a for a in choices.arcs.get(origin.fluid, ()) if a.end != origin.place]
-    reached, grew = {origin.place}, True
-    while grew:
-        ahead = {a.end for a in arcs if a.start in reached} - reached
-        reached |= ahead
-        grew = bool(ahead)
-    arcs = [a for a in arcs if a.start in reached]
-    while True:
-        onward: dict[str, set[str]] = {}
-        for arc in arcs:
-            onward.setdefault(arc.start, set()).add(arc.end)
-        kept = [
-            arc
-            for arc in arcs
-            # from its end the flow is taken, or goes on to another place than it came from
-            if arc.end in sinks or onward.get(arc.end, set()) - {arc.start}
-        ]
-        if len(kept) == len(arcs):
-            return tuple(arcs)
-        arcs = kept
+    return _leading_on([a for a in arcs if a.start in reached], sinks)
+
+
+def _leading_on(arcs: list[Arc], sinks: set[str]) -> tuple[Arc, ...]:
+    """Arcs from whose end the flow is taken, or goes on to another place than it came from.
+
+    Leaving out an arc may make those before it useless: each place is looked at again when it has
+    lost its last way on but one, and its last, so that the work grows with the arcs alone.
+    """
+    into: dict[str, list[Arc]] = {}
+    onward: dict[str, dict[str, int]] = {}
+    for arc in arcs:
+        into.setdefault(arc.end, []).append(arc)
+        ways = onward.setdefault(arc.start, {})
+        ways[arc.end] = ways.get(arc.end, 0) + 1
+    dropped: set[Arc] = set()
+    waiting = [place for place in into if place not in sinks and len(onward.get(place, {})) <= 1]
+    while waiting:
+        place = waiting.pop()
+        for arc in into[place]:
+            if arc in dropped or onward.get(place, {}).keys() - {arc.start}:
+                continue
+            dropped.add(arc)
+            ways = onward[arc.start]
+            ways[arc.end] -= 1
+            if not ways[arc.end]:
+                del ways[arc.end]
+                if len(ways) <= 1 and arc.start not in sinks and arc.start in into:
+                    waiting.append(arc.start)
+    return tuple(arc for arc in arcs if arc not in dropped)

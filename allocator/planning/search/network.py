@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.duty import store_for_draw, worst_window
+from allocator.duty import worst_window
 from allocator.plan import FLAT
 from allocator.planning.choices import Choices, Group, material_per_metre
 from allocator.planning.search.loads import level_of, units_for
@@ -331,14 +331,12 @@ def _modes(choices: Choices, sources: list[str]) -> tuple[np.ndarray, np.ndarray
         elif source.fluid in held:
             for part in SHARES:
                 draw = curve.duty * part
-                size = store_for_draw([(curve, 1.0)], draw)
-                if not math.isfinite(size):
+                worst = worst_window([(curve, 1.0)], draw, [], 0.0)
+                if not math.isfinite(worst.length):
                     continue
                 store.append(True)
                 share.append(draw)
-                worst = worst_window([(curve, 1.0)], draw, [], 0.0)
-                if math.isfinite(worst.length):
-                    windows.add(worst.length)
+                windows.add(worst.length)
         first.append(len(store))
     return (
         np.array(first, dtype=np.int64),
