@@ -61,31 +61,44 @@ class Reading:
 def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key, float]:
     """The values with continuous amounts that are only rounding put to 0.
 
-    What is collected stays where it is more than :data:`LEANT_ON` of all that the same store or
-    battery gets: a promise leans on the sum, and its margin is no larger than the dust.
+    A store or battery at work keeps its amounts: its promise leans on all of them, with a margin
+    that is no larger than the dust. Of what is collected for it no more than :data:`LEANT_ON`
+    of the sum goes.
     """
     arrives: dict[str, float] = {}
+    working = set()
     for column in statement.columns:
-        if (end := _collected_for(column.key)) is not None:
-            arrives[end] = arrives.get(end, 0.0) + values[column.key]
+        holder, value = _holder_of(column.key), values[column.key]
+        if holder is None or column.integer:
+            continue
+        word = column.key[0]  # type: ignore[index]
+        if word == "collect":
+            arrives[holder] = arrives.get(holder, 0.0) + value
+        if word in FLOWS and value > NOTHING * column.unit:
+            working.add(holder)
     found = {}
     for column in statement.columns:
-        value = found[column.key] = values[column.key]
+        holder, value = _holder_of(column.key), values[column.key]
         least = NOTHING * column.unit
-        if column.integer or abs(value) > least:
-            continue
-        end = _collected_for(column.key)
-        rounding = max(LEANT_ON * arrives[end], LINEAR_TOLERANCE * column.unit) if end else least
-        if value <= rounding or (end and arrives[end] <= least):
-            found[column.key] = 0.0
+        if holder in working:
+            least = LINEAR_TOLERANCE * column.unit
+            if column.key[0] == "collect":  # type: ignore[index]
+                least = max(least, LEANT_ON * arrives[holder])
+        found[column.key] = 0.0 if not column.integer and abs(value) <= least else value
     return found
 
 
-def _collected_for(key: Key) -> str | None:
-    """The store or battery that a ``collect`` amount is for; None for other variables."""
-    if not (isinstance(key, tuple) and key[0] == "collect"):
+FLOWS = ("collect", "draw", "inflow", "release", "level")
+"""Amounts that tell a store or battery at work."""
+
+
+def _holder_of(key: Key) -> str | None:
+    """The store or battery that an amount is of, or goes to; None for other amounts."""
+    if not isinstance(key, tuple):
         return None
-    return str(key[2]).rpartition(">")[2]
+    if key[0] == "collect":
+        return str(key[2]).rpartition(">")[2].removeprefix("store:")
+    return str(key[1]) if key[0] in (*FLOWS, "size", "burst_part", "swing") else None
 
 
 def source_uses(reading: Reading) -> tuple[SourceUse, ...]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from allocator.planning import Settings, make_plan
+from allocator.planning.extract import without_dust
+from allocator.planning.statement import Statement
 from allocator.proof import audit
 from allocator.proof.simulation import SimulationSettings, simulate
 from allocator.site.reading import read_site
@@ -93,3 +95,28 @@ def test_dust_that_a_promise_leans_on_stays(tmp_path: Path) -> None:
     assert plan is not None
     assert audit(site, plan).breaches == ()
     assert simulate(site, plan, SimulationSettings(days=20.0, phases=1)).kept
+
+
+def test_a_store_at_work_keeps_all_its_amounts_and_an_idle_one_none() -> None:
+    """Five millionths of a kg of store under a draw that is no dust are its whole promise."""
+    amounts = {
+        ("collect", "north", "store:holder@yard"): (8e-10, 2e-3),
+        ("collect", "south", "store:holder@yard"): (1e-18, 2e-3),
+        ("draw", "holder@yard", "flat"): (6.5e-10, 2e-3),
+        ("size", "holder@yard"): (5.6e-6, 120.0),
+        ("collect", "north", "burn:set@yard>battery@yard"): (1e-10, 2e-3),
+        ("burst_part", "battery@yard", "clean"): (3.0, 7.2e7),
+        ("swing", "battery@yard"): (1e6, 7.2e7),
+        ("supply", "out", "field", "gas", "flat"): (1e-10, 2e-3),
+    }
+    statement = Statement()
+    for key, (_, unit) in amounts.items():
+        statement.variable(key, unit=unit)
+    left = without_dust(statement, {key: value for key, (value, _) in amounts.items()})
+    gone = {key for key, value in left.items() if value == 0.0}
+    assert gone == {
+        ("collect", "south", "store:holder@yard"),
+        ("collect", "north", "burn:set@yard>battery@yard"),
+        ("burst_part", "battery@yard", "clean"),
+        ("supply", "out", "field", "gas", "flat"),
+    }
