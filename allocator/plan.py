@@ -154,6 +154,18 @@ class MachineUse:
 
 
 @dataclass(frozen=True, slots=True)
+class RecoveryUse:
+    """Power promised of the heat that a cooler takes away: shape -> mean W, from ``flow``: shape ->
+
+    mean kg/s of the supply layer through it, which comes hot out of the sources at its start."""
+
+    route: str
+    build: str
+    flow: Mapping[str, float] = field(default_factory=dict)
+    power: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class DemandUse:
     """Share of a demand's profile served, all of the time: clean and emitting parts add up."""
 
@@ -228,7 +240,8 @@ class FlowHeat:
 class CoolerHeat:
     """A cooler in the busiest state: ``duty`` W and what it takes for it, ``power`` W.
 
-    ``mean_duty``: W over time; ``recovered``: mean W of power from it, no part of a promise.
+    ``mean_duty``: W over time; ``recovered``: mean W of power from it, of which a promise counts
+    with what :class:`RecoveryUse` says.
     """
 
     route: str
@@ -361,6 +374,7 @@ class Plan(Shown):
     prices: tuple[Price, ...] = ()
     withstands: Withstands | None = None
     set_points: SetPoints | None = None
+    recoveries: tuple[RecoveryUse, ...] = ()
 
     def facts(self) -> Facts:
         """What the plan promises, in words."""

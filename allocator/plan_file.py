@@ -43,6 +43,7 @@ from allocator.plan import (
     Plan,
     Power,
     Price,
+    RecoveryUse,
     Run,
     RunLevels,
     SetPoints,
@@ -383,6 +384,15 @@ _HEAT = Object(
         Key("notes", Rows(_TEXT)),
     ),
 )
+_RECOVERY = Object(
+    RecoveryUse,
+    (
+        Key("route", _TEXT),
+        Key("build", _TEXT),
+        Key("flow_kg_s", _BY_NAME, "flow"),
+        Key("power_w", _BY_NAME, "power"),
+    ),
+)
 _PRICE = Object(
     Price,
     (
@@ -458,5 +468,6 @@ _BODY = Object(
         Key("prices", Rows(_PRICE), optional=True),
         Key("withstands", Maybe(_WITHSTANDS), optional=True),
         Key("set_points", _SET_POINTS, optional=True),
+        Key("recoveries", Rows(_RECOVERY), optional=True),
     ),
 )

@@ -31,6 +31,7 @@ from allocator.plan import (
     Plan,
     Power,
     Price,
+    RecoveryUse,
     Run,
     RunLevels,
     SetPoints,
@@ -108,6 +109,7 @@ FULL = Plan(
     verified=True,
     seed=3,
     withstands=Withstands(1, 2),
+    recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
     prices=(
         Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),
         Price("emission", "", 0.003, "emission_rate", "served_power", "W", 4.7e6),
@@ -162,6 +164,7 @@ def test_the_round_trip_above_tells_every_attribute_from_its_default() -> None:
         "Plan": (FULL,),
     }
     forgotten["Price"] = FULL.prices
+    forgotten["RecoveryUse"] = FULL.recoveries
     forgotten |= {"BatteryUse": FULL.batteries, "Run": FULL.runs, "LineUse": FULL.lines}
     forgotten |= {"MachineUse": FULL.machines, "Emissions": (FULL.emissions,)}
     for name, records in forgotten.items():

@@ -42,13 +42,38 @@ def mean_site(site: Site) -> Site:
     return mean_equivalent(site, duty)
 
 
+def with_all_heat(site: Site) -> Site:
+    """The site with the heat of whatever passes a cooler counted, at its hottest."""
+    routes = {
+        name: route
+        if route.recovery is None
+        else replace(route, recovery=replace(route.recovery, always=True))
+        for name, route in site.routes.items()
+    }
+    return replace(site, routes=routes)
+
+
+def recovered_of_fluids(site: Site) -> dict[str, float]:
+    """Most power out of the heat of a kg of each fluid, J/kg: once through each kind of cooler."""
+    most: dict[tuple[str, str], float] = {}
+    for route in site.routes.values():
+        if route.recovery is not None and route.stream is not None:
+            key = (route.stream.fluid, route.stream.corridor)
+            most[key] = max(most.get(key, 0.0), route.recovery.most)
+    return {
+        fluid: sum(power for (mine, _), power in most.items() if mine == fluid)
+        for fluid in site.fluids
+    }
+
+
 def energy_of_fluids(site: Site, *, clean: bool, choices: Choices) -> dict[str, float]:
     """Most electric energy that machines make of a kg of each fluid, J/kg.
 
     By-products that are fuels again count with what they give in turn; the chain is finite
-    because no machine gives more energy than it takes.
+    because no machine gives more energy than it takes. Heat that coolers may recover counts.
     """
-    energy = dict.fromkeys(site.fluids, 0.0)
+    recovered = recovered_of_fluids(site)
+    energy = dict(recovered)
     groups = [g for g in choices.groups.values() if not clean or g.clean]
     for _ in range(len(site.fluids) + 1):
         for group in groups:
@@ -56,7 +81,7 @@ def energy_of_fluids(site: Site, *, clean: bool, choices: Choices) -> dict[str, 
                 rate * energy[fluid] for fluid, rate in group.type.gives.items()
             )
             for fluid, rate in group.type.takes.items():
-                energy[fluid] = max(energy[fluid], gained / rate)
+                energy[fluid] = max(energy[fluid], recovered[fluid] + gained / rate)
     return energy
 
 
@@ -141,7 +166,7 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
     The linear relaxation with its cuts always gives a bound; the rest of the time goes into
     the integer program.
     """
-    steady = replace(mean_site(site), stores=site.stores, built=site.built)
+    steady = replace(with_all_heat(mean_site(site)), stores=site.stores, built=site.built)
     choices = choices_of(steady, lossless=True)
     if not choices.power_demands():
         return Ceiling(None, None)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from allocator.plan import FLAT
 from allocator.planning.choices import Arc, Choices, Group
 from allocator.planning.statement import Terms
+from allocator.site.records import Recovery
 
 
 def scaled(terms: Terms, factor: float) -> Terms:
@@ -61,6 +62,27 @@ def moved_at_most(choices: Choices, arc: Arc) -> Terms:
         peak = 1.0 if choices.lossless else choices.peak(shape)
         terms.append((peak, ("supply", arc.route, arc.start, arc.fluid, shape)))
     return terms
+
+
+def recovering(choices: Choices) -> list[tuple[Arc, Recovery, tuple[str, ...]]]:
+    """Coolers whose heat may give power that counts, and the shapes in which it may."""
+    found = []
+    for fluid, arcs in choices.arcs.items():
+        shapes = tuple(
+            shape
+            for shape in choices.fluid_shapes[fluid]
+            if shape == FLAT or shape in choices.power_shapes()
+        )
+        for arc in arcs:
+            recovery = choices.site.routes[arc.route].recovery
+            if recovery is not None and worth_of(recovery) > 0:
+                found.append((arc, recovery, shapes))
+    return found
+
+
+def worth_of(recovery: Recovery) -> float:
+    """Power that counts, J/kg."""
+    return recovery.most if recovery.always else recovery.power
 
 
 def fuel_rate(group: Group) -> float:

@@ -15,12 +15,20 @@ from allocator.plan import (
     MachineUse,
     MaterialUse,
     PipeFlow,
+    RecoveryUse,
     Run,
     SourceUse,
     StoreUse,
 )
 from allocator.planning.choices import CLASSES, Choices, StoreSite, counts
-from allocator.planning.expressions import bursts, can_follow, direct_shapes, mean_turnover
+from allocator.planning.expressions import (
+    bursts,
+    can_follow,
+    direct_shapes,
+    mean_turnover,
+    recovering,
+    worth_of,
+)
 from allocator.planning.receivers import receivers_of
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import material_use
@@ -233,6 +241,24 @@ def runs(reading: Reading) -> tuple[Run, ...]:
         if not flows and stream is not None and stream.kind == "passage":
             continue  # it costs nothing and is always there
         found.append(Run(route, build, fluid, build != pipe.standing, tuple(flows)))
+    return tuple(found)
+
+
+def recovery_uses(reading: Reading) -> tuple[RecoveryUse, ...]:
+    """Power that is promised of the heat of coolers."""
+    choices = reading.choices
+    found = []
+    for arc, recovery, shapes in recovering(choices):
+        flow = {
+            shape: rate
+            for shape in shapes
+            if (rate := reading.get("recover", arc.route, shape)) > 0
+        }
+        pipe = choices.pipes[arc.route, arc.fluid]
+        laid = [b for b in pipe.builds if reading.whole("lay", arc.route, b, arc.fluid) == 1]
+        if flow and laid:
+            power = {shape: rate * worth_of(recovery) for shape, rate in flow.items()}
+            found.append(RecoveryUse(arc.route, laid[0], flow, power))
     return tuple(found)
 
 

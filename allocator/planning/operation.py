@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.plan import Plan
-from allocator.planning.ceiling import mean_site
+from allocator.planning.ceiling import mean_site, with_all_heat
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
 from allocator.planning.expressions import direct_mean
@@ -32,7 +32,7 @@ def mean_output(
 
     Never less than the promise, which is what the plan gives at the least.
     """
-    steady = mean_site(site)
+    steady = with_all_heat(mean_site(site))
     choices = choices_of(steady, lossless=True, with_stores=False)
     if not choices.power_demands():
         return None

@@ -27,6 +27,7 @@ from allocator.planning.extract import (
     line_uses,
     machine_uses,
     material_uses,
+    recovery_uses,
     runs,
     source_uses,
     store_uses,
@@ -391,4 +392,5 @@ def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFoun
         money=max(0.0, reading.of(money(reading.choices, reading.statement))),
         seed=settings.seed,
         withstands=settings.withstands if settings.withstands.anything else None,
+        recoveries=recovery_uses(reading),
     )

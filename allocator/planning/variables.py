@@ -28,6 +28,8 @@ Keys are tuples that begin with a word:
 ``("served_fluid", d)``              mean flow of a fluid demand served, kg/s
 ``("wire", line, start, c, j)``      power sent on a line, W
 ``("line", line)``                   a line is built, 0 or 1
+``("recover", route, j)``            supply flow through a cooler whose heat counts as power, kg/s
+``("fed", place, f)``                anything but its own sources feeds a cooler's place, 0 or 1
 ===================================  =============================================================
 
 Classes c are ``clean`` and ``emitting``; shapes j are ``flat`` or a profile's name.
@@ -39,6 +41,7 @@ import math
 
 from allocator.plan import FLAT
 from allocator.planning.choices import CLASSES, Choices
+from allocator.planning.expressions import recovering
 from allocator.planning.statement import INFINITY, Statement
 
 
@@ -92,6 +95,11 @@ def _pipes(statement: Statement, choices: Choices, unit: float) -> None:
                     statement.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)
             for shape in choices.fluid_shapes[fluid]:
                 statement.variable(("supply", route, arc.start, fluid, shape), 0.0, most, unit)
+    for arc, recovery, shapes in recovering(choices):
+        for shape in shapes:
+            statement.variable(("recover", arc.route, shape), 0.0, INFINITY, unit)
+        if not recovery.always and not statement.has(("fed", arc.start, arc.fluid)):
+            statement.variable(("fed", arc.start, arc.fluid), 0.0, 1.0, integer=True)
 
 
 def _stores(statement: Statement, choices: Choices, flow_unit: float) -> None:

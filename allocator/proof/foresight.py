@@ -180,7 +180,7 @@ def program_of(
         values = {name: float(column[number]) for name, column in means.items()}
         fluids: Balance = {}
         power: Balance = {}
-        _sources_and_runs(assembly, sheet, values, fluids)
+        _sources_and_runs(assembly, sheet, values, fluids, power)
         _holders(assembly, sheet, span, levels, fluids, power)
         _machines_and_lines(assembly, sheet, fluids, power, clean=clean)
         _demands(assembly, sheet, span, values, power, shares)
@@ -216,7 +216,11 @@ def means_of(clock: Clock, phases: Mapping[str, float], cuts: np.ndarray) -> Arr
 
 
 def _sources_and_runs(
-    assembly: Assembly, sheet: _Sheet, values: Mapping[str, float], fluids: Balance
+    assembly: Assembly,
+    sheet: _Sheet,
+    values: Mapping[str, float],
+    fluids: Balance,
+    power: Balance,
 ) -> None:
     site = assembly.case.site
     for use in assembly.case.plan.sources:
@@ -238,6 +242,9 @@ def _sources_and_runs(
             columns.append(column)
             fluids.setdefault((start, run.fluid), []).append((column, -1.0))
             fluids.setdefault((end, run.fluid), []).append((column, 1.0))
+            if route.recovery is not None:  # at its hottest: no control recovers more
+                bus = (assembly.case.bus(start), POWER)
+                power.setdefault(bus, []).append((column, route.recovery.most))
         if len(columns) > 1:
             sheet.row([(column, 1.0) for column in columns], -INF, capacity)
 

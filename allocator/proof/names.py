@@ -54,6 +54,7 @@ def check_names(site: Site, plan: Plan, findings: Findings) -> None:
     _sources(known, plan)
     _runs(known, plan)
     _lines(known, plan)
+    _recoveries(known, plan)
     _demands_and_materials(known, plan)
 
 
@@ -141,6 +142,14 @@ def _lines(known: _Known, plan: Plan) -> None:
             known.names("place", (start, end), known.site.places, subject)
             known.name("class", kind, CLASSES, subject)
             known.name("shape", shape, known.shapes, subject)
+
+
+def _recoveries(known: _Known, plan: Plan) -> None:
+    known.once("recovery", (use.route for use in plan.recoveries))
+    for use in plan.recoveries:
+        subject = f"recovery {use.route!r}"
+        known.name("route", use.route, known.site.routes, subject)
+        known.names("shape", (*use.flow, *use.power), known.shapes, subject)
 
 
 def _demands_and_materials(known: _Known, plan: Plan) -> None:

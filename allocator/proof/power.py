@@ -74,6 +74,9 @@ def _generation(case: Case, pools: Pools) -> None:
         _add(pools, bus, kind, FLAT, record.power_out * steady)
         for shape, load in machine.following.items():
             _add(pools, bus, kind, shape, record.power_out * load)
+    for use in case.plan.recoveries:  # checked by itself; a cooler releases nothing
+        for shape, power in use.power.items():
+            _add(pools, case.bus(case.site.routes[use.route].start), "clean", shape, power)
 
 
 def _released_and_sent(case: Case, pools: Pools) -> None:

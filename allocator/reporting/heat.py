@@ -20,6 +20,7 @@ def coolers_placed(site: Site, plan: Plan) -> list[str]:
     """Coolers: where, between which temperatures, their duty at the busiest, their power."""
     rows: list[tuple[str, ...]] = []
     duties = {c.route: c for c in (plan.heat.coolers if plan.heat else ())}
+    promised = {use.route: sum(use.power.values()) for use in plan.recoveries}
     for run in runs_of_kind(site, plan, "cooler"):
         route, stream = site.routes[run.route], site.routes[run.route].stream
         assert stream is not None
@@ -41,6 +42,7 @@ def coolers_placed(site: Site, plan: Plan) -> list[str]:
                 heat,
                 quantity(peak * route.energy, "power"),
                 back,
+                quantity(firm, "power") if (firm := promised.get(run.route, 0.0)) > 0 else "",
             )
         )
     heads: tuple[str, ...] = (
@@ -52,11 +54,12 @@ def coolers_placed(site: Site, plan: Plan) -> list[str]:
         "use",
         "heat",
         "takes",
-        "gives back",
+        "gives on the mean",
+        "promised of it",
     )
-    if not any(row[-1] for row in rows):
-        heads, rows = heads[:-1], [row[:-1] for row in rows]
-    return table(heads, rows, right=(4, 5, 6, 7, 8)[: len(heads) - 4]) if rows else []
+    if not any(row[-1] or row[-2] for row in rows):
+        heads, rows = heads[:-2], [row[:-2] for row in rows]
+    return table(heads, rows, right=(4, 5, 6, 7, 8, 9)[: len(heads) - 4]) if rows else []
 
 
 def temperatures(site: Site, plan: Plan) -> list[str]:

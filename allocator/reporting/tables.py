@@ -140,6 +140,7 @@ def coolers(site: Site, plan: Plan) -> pd.DataFrame:
     """Coolers: units, between which temperatures, and their duty at the busiest moment."""
     rows: list[Row] = []
     duties = {c.route: c for c in (plan.heat.coolers if plan.heat else ())}
+    promised = {use.route: sum(use.power.values()) for use in plan.recoveries}
     for run in runs_of_kind(site, plan, "cooler"):
         route, stream = site.routes[run.route], site.routes[run.route].stream
         assert stream is not None
@@ -169,12 +170,13 @@ def coolers(site: Site, plan: Plan) -> pd.DataFrame:
                 "power_w": duty.power,
                 "mean_duty_w": duty.mean_duty,
                 "recovered_mean_w": duty.recovered,
+                "recovered_promised_w": promised.get(run.route, 0.0),
             }
         rows.append(row)
     columns = (
         "cooler units place fluid new hottest_inlet_temperature_k set_point_k peak_kg_per_s"
-        " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w coolant_comes_k"
-        " coolant_leaves_k coolant_loop_w_per_k"
+        " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w recovered_promised_w"
+        " coolant_comes_k coolant_leaves_k coolant_loop_w_per_k"
     )
     return frame(columns, rows)
 

@@ -208,12 +208,28 @@ class Stream:
 
 
 @dataclass(frozen=True, slots=True)
+class Recovery:
+    """Power out of the heat that a cooler's route takes away, J for each kg that passes it.
+
+    ``power``: what may be promised of gas that comes from nowhere but the sources at its start,
+    the coldest of which gives it at ``lowest`` K. ``most``: what no gas there passes. ``always``:
+    ``most`` is counted for whatever passes, as bounds on any control do.
+    """
+
+    power: float
+    most: float
+    lowest: float
+    always: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Route:
     """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved.
 
     ``capacities``: (build, fluid) -> kg/s of all that may be laid, where the route decides it.
     ``energy``: electric J/kg moved. ``stream``: what it stands for. ``buried``: m of the axis
     below the ground. ``surface_limit``: K outside of the pipe. ``heat_limit``: W it may lose.
+    ``recovery``: of a cooler's route, where its heat may give power.
     """
 
     name: str
@@ -229,6 +245,7 @@ class Route:
     buried: float | None = None
     surface_limit: float | None = None
     heat_limit: float | None = None
+    recovery: Recovery | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,8 +298,8 @@ class Cooler:
     ``coolant``: K at which its coolant comes; ``coolant_capacity``: W/K of its coolant loop, None
     for plenty. ``power_share``: electric W a W of duty, pumps and fans of the loop and of its heat
     rejection. ``places``: place -> most units for one stream there. ``recovery``: share of the
-    duty that becomes power (mean, not firm) above ``threshold`` K. ``rejects_at``: the place of the
-    file into which its heat goes; empty for where it stands.
+    duty that becomes power where the gas comes at ``threshold`` K or more. ``rejects_at``: the
+    place of the file into which its heat goes; empty for where it stands.
     """
 
     name: str

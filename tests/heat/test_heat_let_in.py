@@ -138,6 +138,7 @@ def with_limits(plan: Plan, change: Callable[[HeatLimit], HeatLimit | None]) -> 
 def test_the_audit_finds_what_is_tampered_with(tmp_path: Path) -> None:
     site = changed(tmp_path, vents("50 kW"))
     plan = planned(site)
+    assert {"let_in", "let_in_told", "let_in_limit"} <= set(audit(site, plan).checks)
     place = "place vents"
     low = with_limits(plan, lambda x: replace(x, value=0.8 * x.value) if x.subject == place else x)
     assert "let_in" in audit(site, low).rules

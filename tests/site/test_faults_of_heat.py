@@ -76,9 +76,10 @@ SINK = Path(__file__).parent / "hot_sink.yaml"
         pytest.param(
             "recovery: {efficiency: 8 %,",
             "recovery: «{efficiency: 40 %,",
-            "recovers 40 % of the heat from 150 degC on, where no engine passes 31.9 % against "
-            "15 degC; give a lower efficiency or a higher threshold",
-            id="recovery beyond Carnot",
+            # 1 - 288.15 ln(423.15/323.15)/100
+            "recovers 40 % of the heat of gas that it cools from 150 degC to 50 degC, where no "
+            "engine passes 22.3 % against 15 degC; give a lower efficiency or a higher threshold",
+            id="recovery beyond the second law",
         ),
         pytest.param(
             "town: {power: 40 kW}",

@@ -7,7 +7,7 @@ the mean basis those that do not speak of stores and bursts.
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.rules import collect, heat, machines, power, stock, stores, supply
+from allocator.planning.rules import collect, heat, machines, power, recovery, stock, stores, supply
 from allocator.planning.statement import Statement
 
 COMMON = (
@@ -23,6 +23,9 @@ COMMON = (
     stores.store_sizes,
     stock.material_stock,
     heat.heat_into_places,
+    recovery.recovered_flow,
+    recovery.recovered_of_sources,
+    recovery.recovered_unfed,
     stock.emission_cap,
     stock.money_cap,
 )

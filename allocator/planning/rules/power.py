@@ -12,8 +12,10 @@ from allocator.planning.expressions import (
     direct_peak,
     fuel_rate,
     moved_at_most,
+    recovering,
     scaled,
     turnover,
+    worth_of,
 )
 from allocator.planning.rules.margin import MARGIN, TIGHT
 from allocator.planning.statement import Statement, Terms
@@ -23,7 +25,7 @@ SHORTEST_RUN = 1.0
 
 
 def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
-    """Power that machines of a class give a pool, W.
+    """Power that machines of a class, and coolers with recovery, give a pool, W.
 
     What a cycled unit gives goes through a battery, so the charge efficiency is taken off all
     of it (on the safe side: part of it is used as it comes).
@@ -39,6 +41,10 @@ def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
                 terms.append((power * choices.efficiency(bus), ("cycled", name)))
         elif shape in can_follow(choices, group):
             terms.append((power, ("follow", name, shape)))
+    if kind == "clean":  # a cooler releases nothing
+        for arc, recovery, shapes in recovering(choices):
+            if shape in shapes and choices.bus(arc.start) == bus:
+                terms.append((worth_of(recovery), ("recover", arc.route, shape)))
     return terms
 
 

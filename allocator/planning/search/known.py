@@ -28,6 +28,14 @@ def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndar
         put(("tap", source.name), float(source.tapped))
     for run in plan.runs:
         put(("lay", run.route, run.build, run.fluid), 1.0)
+    counted = {
+        choices.site.routes[r.route].start
+        for r in plan.recoveries
+        if r.route in choices.site.routes
+    }
+    for column in statement.columns:
+        if isinstance(column.key, tuple) and column.key[0] == "fed":
+            put(column.key, float(column.key[1] not in counted))
     for line in plan.lines:
         put(("line", line.name), 1.0)
     for store in plan.stores:

@@ -159,13 +159,20 @@ def _power(
         for machine in plan.machines
         if site.machines[machine.type].power_out > 0
     }
+    gross |= {
+        f"recovery of {use.route}": sum(use.power.values()) for use in plan.recoveries if whole > 0
+    }
     total = sum(gross.values())
     used = min(1.0, whole / total) if total > 0 else 0.0
     for name, power in gross.items():
-        node = f"machine:{name}"
-        if power <= 0 or node not in got:
+        node, look = f"machine:{name}", "clean"
+        if name.startswith("recovery of "):
+            place = site.ground(site.routes[name.removeprefix("recovery of ")].start)
+            node = found.node(name, 2, f"heat recovered at {place}")
+        elif power <= 0 or node not in got:
             continue
-        look = "emitting" if _emits(site, name.rpartition("@")[0]) else "clean"
+        elif _emits(site, name.rpartition("@")[0]):
+            look = "emitting"
         for demand, part in served.items():
             target = found.node(f"demand:{demand}", 3, demand)
             found.link(node, target, power * used * part / whole if whole else 0.0, look)

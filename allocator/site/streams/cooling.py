@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import Build, Cooler, Layer, Route, Stream
-from allocator.site.streams.coolers import unit_of
+from allocator.site.records import Build, Cooler, Layer, Recovery, Route, Site, Stream
+from allocator.site.streams.coolers import heat_between, unit_of
 from allocator.site.streams.draft import Draft, PlacedError, degrees
 from allocator.site.streams.levels import level_above
 
@@ -29,7 +29,10 @@ def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
                     if source.temperature is not None and limit is not None and outlet <= limit:
                         inlets.append((mouth, source.temperature))
             for start, inlet in inlets:
-                _cooler(draft, cooler, place, most, start, inlet, outlet)
+                here = [site.sources[name] for name, node in sources.items() if node == start]
+                known = [s.temperature for s in here if s.temperature is not None]
+                lowest = min(known, default=0.0)
+                _cooler(draft, cooler, place, most, (start, inlet, lowest), outlet)
 
 
 def _cooler(
@@ -37,10 +40,11 @@ def _cooler(
     cooler: Cooler,
     place: str,
     most: int | None,
-    start: str,
-    inlet: float,
+    begin: tuple[str, float, float],
     outlet: float,
 ) -> None:
+    """``begin``: the node, the hottest that comes there, and the coldest of its sources, K."""
+    start, inlet, lowest = begin
     try:
         unit = unit_of(draft.site, cooler, inlet)
     except PhysicsError as error:
@@ -67,5 +71,23 @@ def _cooler(
             capacities={(n, cooler.fluid): unit.rate * (i + 1) for i, n in enumerate(names)},
             energy=unit.power,
             stream=Stream("cooler", cooler.fluid, cooler.name, inlet, outlet),
+            recovery=_recovery(draft.site, cooler, inlet, lowest),
         )
     )
+
+
+def _recovery(site: Site, cooler: Cooler, inlet: float, lowest: float) -> Recovery | None:
+    """Power per kg: ``efficiency * integral of cp`` down to the set-point, of gas no colder than
+
+    ``lowest`` for a promise and no hotter than ``inlet`` for a bound. Gas that a cooler brings
+    below its set-point gives up more, so the promise stands.
+    """
+    if cooler.recovery <= 0 or inlet < cooler.threshold:
+        return None
+
+    def power(hot: float) -> float:
+        if hot < cooler.threshold or hot <= cooler.set_point:
+            return 0.0
+        return cooler.recovery * heat_between(site, cooler.fluid, hot, cooler.set_point)
+
+    return Recovery(power(lowest), power(inlet), lowest)

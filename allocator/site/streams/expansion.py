@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.physics.faults import PhysicsError
-from allocator.physics.recovery import carnot
-from allocator.site.records import POWER, Built, Site
+from allocator.physics.recovery import most_of_stream
+from allocator.site.records import POWER, Built, Cooler, Site
 from allocator.site.streams.bays import bays_of, moved
 from allocator.site.streams.cooling import put_coolers
 from allocator.site.streams.draft import Draft, PlacedError, Remark, degrees
@@ -15,6 +15,7 @@ from allocator.site.streams.faults import note
 from allocator.site.streams.laying import lay_pipes
 from allocator.site.streams.levels import level_above, levels_of, planned_fluids
 from allocator.site.streams.passages import keep_other_routes, open_passages
+from allocator.site.streams.properties import heat_capacity
 from allocator.site.streams.reach import useful
 from allocator.site.table import Values
 
@@ -125,14 +126,26 @@ def _check_set_points(site: Site, values: Values) -> None:
             )
             note(values, "coolers", cooler.name, "set_point", error)
         cold = site.ambient.temperature if cooler.coolant is None else cooler.coolant
-        if cooler.recovery > 0 and cooler.recovery >= carnot(cooler.threshold, cold):
+        if cooler.recovery <= 0:
+            continue
+        limit = _most_recovered(site, cooler, cold)
+        if cooler.recovery >= limit:
             error = PhysicsError(
-                f"recovers {100 * cooler.recovery:.3g} % of the heat from "
-                f"{degrees(cooler.threshold)} on, where no engine passes "
-                f"{100 * carnot(cooler.threshold, cold):.3g} % against {degrees(cold)}",
+                f"recovers {100 * cooler.recovery:.3g} % of the heat of gas that it cools from "
+                f"{degrees(cooler.threshold)} to {degrees(cooler.set_point)}, where no engine "
+                f"passes {100 * limit:.3g} % against {degrees(cold)}",
                 "give a lower efficiency or a higher threshold",
             )
             note(values, "coolers", cooler.name, "recovery", error)
+
+
+def _most_recovered(site: Site, cooler: Cooler, cold: float) -> float:
+    """Greatest share of its heat that can be power, of gas that comes just at the threshold."""
+    try:
+        capacity = heat_capacity(site, cooler.fluid, max(cooler.threshold, cooler.set_point))
+    except PhysicsError:
+        capacity = None  # told where the cooler is stated
+    return most_of_stream(cooler.threshold, cooler.set_point, cold, capacity)
 
 
 def _sources_are_told(site: Site, fluids: tuple[str, ...], values: Values) -> bool:

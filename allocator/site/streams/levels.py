@@ -35,6 +35,12 @@ def set_points_of(site: Site, fluid: str) -> list[float]:
     return [cooler.set_point for cooler in site.coolers.values() if cooler.fluid == fluid]
 
 
+def thresholds_of(site: Site, fluid: str) -> list[float]:
+    """K from which on the heat of coolers of a fluid may give power."""
+    mine = [cooler for cooler in site.coolers.values() if cooler.fluid == fluid]
+    return [cooler.threshold for cooler in mine if cooler.recovery > 0]
+
+
 def planned_fluids(site: Site) -> tuple[str, ...]:
     """Fluids that have a source with a temperature and something that depends on it."""
     pipes = any(
@@ -70,13 +76,15 @@ def levels_of(site: Site, fluid: str) -> tuple[float, ...]:
     ]
     hottest = max([*sources, *outlets])
     marks = [t for t in (*set_points_of(site, fluid), *limits_of(site, fluid)) if t < hottest]
+    # sources on both sides of a threshold are apart, or the colder would take the other's credit
+    apart = [*marks, *thresholds_of(site, fluid)]
     levels = {*marks, *outlets}
     if min([*marks, *outlets, *sources]) < site.ambient.temperature:
         levels.add(site.ambient.temperature)
     top = None
     for kelvin in sources:
         shared = top is not None and top - kelvin <= CLASS_WIDTH
-        if top is None or not shared or any(kelvin <= mark < top for mark in marks):
+        if top is None or not shared or any(kelvin <= mark < top for mark in apart):
             top = kelvin
             levels.add(top)
     found: list[float] = []
