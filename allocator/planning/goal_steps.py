@@ -80,22 +80,27 @@ class GoalSteps:
         self._repaired(np.array([column.low for column in columns]), 0.2, "what stands")
 
     def from_earlier_goals(self) -> None:
-        """The point of the goals before, and what can be had without building anew.
+        """The point of the goals before, and what can be had from it with little to decide.
 
-        That is cheap to find, and often most of it: first what is built, worked in another way,
-        then on the pipes that are laid.
+        That is cheap to find, and often most of it: first what is built, worked in another way;
+        for more of something, all that is built kept and more built beside it; then all but the
+        pipes decided anew.
         """
         assert self.start is not None
         # it is sound as it stands: never lost, whatever comes
         self.best = self.sign * value_at(self.course, self.goal, self.start)
         self._repaired(self.start, 0.2, "start")
         layout = self.course.layout
-        for held, note, share in (
-            (layout.built, "worked anew", 0.5),
-            (layout.columns, "on pipes laid", 0.3),
-        ):
-            assert self.course.point is not None
-            self._near(self.course.point, held, share, note)
+        self._near(self._point, layout.built, 0.2, "worked anew")
+        if self.goal.maximise:
+            stands = layout.built[self._point[layout.built] > 0.5]
+            self._near(self._point, stands, 0.4, "built on")
+        self._near(self._point, layout.columns, 0.3, "on pipes laid")
+
+    @property
+    def _point(self) -> np.ndarray:
+        assert self.course.point is not None
+        return self.course.point
 
     def from_given_plan(self) -> None:
         """The plan that the user gave to start from, and what its pipes allow."""
@@ -120,8 +125,8 @@ class GoalSteps:
         )
         for point in points:
             self._repaired(point, 0.2, "paths")
-        held = ideas.corridors(program.statement, self.course.point)
-        self._near(self.course.point, held, 0.15, "corridors of paths")
+        held = ideas.corridors(program.statement, self._point)
+        self._near(self._point, held, 0.15, "corridors of paths")
 
     def relaxed(self) -> bool:
         """The bound of the relaxation, and its point if it is whole; False if there is no plan."""
@@ -180,13 +185,12 @@ class GoalSteps:
 
     def neighbourhoods(self, until: float) -> None:
         """Parts of the site solved with the rest held, until a share of the time is gone."""
-        assert self.course.point is not None
         turns = neighbourhoods_of(self.course.layout, self.program.settings.seed)
         for _, columns in zip(range(MOST_NEAR), turns, strict=False):
             if self.deadline.spent() > until or self.stopped:
                 break
             self.by_paths(0.0)
-            near = self.program.near(self.course.point, columns, self.deadline.left(0.1), NEAR_GAP)
+            near = self.program.near(self._point, columns, self.deadline.left(0.1), NEAR_GAP)
             if near.point is not None:
                 self._repaired(near.point, 1.0, "near")
 

@@ -20,6 +20,8 @@ from allocator.reporting.words import money as sum_of_money
 from allocator.site.records import Site
 
 FORMAT = "allocator.frontier/1"
+AUDITS_ASIDE = 0.96
+"""Share of the time that is for the points; the rest is for their audits."""
 BEND = 2.0
 """A knee: what is given after it buys less than half of what was bought before it."""
 
@@ -54,7 +56,10 @@ def trade_off(
     tell: Callable[[str], object] = lambda words: None,
 ) -> list[Step]:
     """The frontier of :func:`~allocator.planning.frontier.frontier_of`, each plan audited."""
-    points = frontier_of(site, give, steps, settings or Settings(), tell)
+    settings = settings or Settings()
+    # the audits are part of what the user waits for
+    searched = replace(settings, time_limit=AUDITS_ASIDE * settings.time_limit)
+    points = frontier_of(site, give, steps, searched, tell)
     rates = [None, *(_rate(a, b) for a, b in itertools.pairwise(points))]
     found = []
     for number, point in enumerate(points):

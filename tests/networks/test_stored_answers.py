@@ -97,6 +97,8 @@ def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     assert report.accepted, "\n".join(map(str, report.breaches))
     clean = plan.goals[0]
     assert clean.value >= expected["floor_clean_w"]
+    # Backup is built beside what is clean, however little time there is for the later goals.
+    assert plan.power.firm_total >= plan.power.firm_clean + expected["floor_emitting_w"]
     assert clean.bound is not None
     assert clean.value <= clean.bound
     # No honest bound lies below a plan that is known.

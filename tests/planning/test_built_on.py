@@ -1,0 +1,82 @@
+"""A later goal that wants more first keeps all that is built and builds more beside it."""
+
+from __future__ import annotations
+
+from allocator.planning import Settings
+from allocator.planning.clock import Clock
+from allocator.planning.course import Course, hold, value_at
+from allocator.planning.goal_steps import GoalSteps
+from allocator.planning.goals import goals_of
+from allocator.planning.lexicographic import solve_goal
+from allocator.planning.neighbourhoods import layout_of
+from allocator.planning.program import Program
+from allocator.planning.stating import state
+from allocator.site.records import (
+    Build,
+    Demand,
+    Fluid,
+    Layer,
+    MachineType,
+    Material,
+    Place,
+    Route,
+    Site,
+    Source,
+)
+
+SITE = Site(
+    name="gas and diesel",
+    fluids={
+        "gas": Fluid("gas", heating_value=50e6),
+        "diesel": Fluid("diesel", heating_value=43e6),
+        "co2": Fluid("co2", emission="counted"),
+    },
+    materials={"steel": Material("steel", stock=1000.0)},
+    places={"seep": Place("seep"), "works": Place("works", 90.0, 0.0)},
+    sources={
+        "seep": Source("seep", "seep", "gas", 0.002),
+        "tank": Source("tank", "works", "diesel", 0.01, tap_materials={"steel": 1.0}),
+    },
+    stores={},
+    builds={"pipe": Build("pipe", 10.0, (Layer("steel", 1.0),))},
+    routes={"way": Route("way", "seep", "works", 90.0, ("pipe",))},
+    machines={
+        "engine": MachineType("engine", {"gas": 0.001}, {}, {"works": 4}, 15e3),
+        "set": MachineType("set", {"diesel": 0.001}, {"co2": 0.003}, {"works": 9}, 15e3),
+    },
+    demands={"town": Demand("town", "power", 75e3)},
+    sha256="gas and diesel",
+)
+
+
+def test_backup_is_built_beside_clean_supply_in_the_first_steps() -> None:
+    """30 kW of the seep; the other 45 kW are three sets and the tank, none of them there yet."""
+    statement, choices = state(SITE, "mean")
+    program = Program(statement, lambda v, t: [], Settings(node_limit=500), Clock(None))
+    course = Course(program, layout_of(statement, choices), None)
+    clean, served = goals_of(statement, choices)[:2]
+    assert (clean.name, served.name) == ("clean_power", "served_power")
+    first = solve_goal(course, clean, None)
+    assert first is not None
+    hold(course, clean, first.value)
+    _without(course, "set@works", "tank")
+    steps = GoalSteps(course, served, None)
+    steps.from_earlier_goals()
+    assert steps.best is not None
+    assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
+    assert course.point is not None
+    assert value_at(course, clean, course.point) >= 30e3 * (1.0 - 1e-5)
+    assert "built on" in {line.note for line in course.trail}
+
+
+def _without(course: Course, *words: str) -> None:
+    """Nothing of those names is built at the point: the first goal does not care."""
+    statement = course.program.statement
+    assert course.point is not None
+    point = course.point.copy()
+    for word in words:
+        named = [n for n, c in enumerate(statement.columns) if c.integer and word in c.key]
+        assert named
+        point[named] = 0.0
+    course.point = course.program.repaired(point).point
+    assert course.point is not None
