@@ -45,9 +45,14 @@ def _quiet(choices: Choices, plan: Plan, mean_basis: Plan | None) -> list[str]:
     worst = max(sorted(spells), key=lambda name: spells[name])
     return [
         f"quiet spells: the longest of a tapped source is {spells[worst] / 86400:.3g} d "
-        f"('{worst}'); with stores of any size the mean basis gives {mean / 1000:.4g} kW clean "
-        f"against {firm / 1000:.4g} kW firm"
+        f"('{worst}'); with stores of any size the mean basis gives {_four(mean / 1000)} kW clean "
+        f"against {_four(firm / 1000)} kW firm"
     ]
+
+
+def _four(value: float) -> str:
+    """Four figures, written out."""
+    return f"{float(f'{value:.4g}'):.12g}"
 
 
 def _stocks(choices: Choices, plan: Plan) -> list[str]:

@@ -8,15 +8,20 @@ from typing import Any
 
 import pytest
 from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
+from study_results import files
 
 from allocator.engine import simulate_plan
 from allocator.plan import Plan
 from allocator.proof.simulation import SimulationSettings
 from allocator.proof.simulation.files import simulation_files
 from allocator.reporting.page import page_html
+from allocator.reporting.page.drawing import standing_plan
 from allocator.reporting.page.simulation import simulation_of
+from allocator.reporting.page.study_files import read_frontier, read_mixes
+from allocator.site.reading import read_site
 from allocator.site.records import Site
 
+NETWORKS = Path(__file__).parents[2] / "networks"
 Open = Callable[..., Any]
 
 
@@ -27,9 +32,17 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Open]:
     asked: list[str] = []
     contexts = []
 
-    def open_page(site: Site, plan: Plan, simulation: Any = None, **context: Any) -> Any:
+    def open_page(
+        site: Site,
+        plan: Plan,
+        simulation: Any = None,
+        mixes: Any = None,
+        frontiers: Any = (),
+        **context: Any,
+    ) -> Any:
         path = tmp_path / "page.html"
-        path.write_text(page_html(site, plan, simulation), encoding="utf-8")
+        text = page_html(site, plan, simulation, mixes=mixes, frontiers=frontiers)
+        path.write_text(text, encoding="utf-8")
         context.setdefault("viewport", {"width": 1280, "height": 900})
         contexts.append(browser.new_context(**context))
         page = contexts[-1].new_page()
@@ -144,6 +157,7 @@ def test_a_table_is_copied_with_all_digits(opened: Open, first: tuple[Site, Plan
     text = page.evaluate("navigator.clipboard.readText()")
     rows = [row.split("\t") for row in text.split("\n")]
     assert rows[1][0] == "gas_holder@mill"
+    assert "promised kg/s" in rows[0]  # the unit of what is copied, whatever is shown
     assert f"{first[1].stores[0].size:.9g}" in rows[1]
 
 
@@ -188,6 +202,71 @@ def test_hostile_names_are_words_and_nothing_more(opened: Open) -> None:
         page.keyboard.press("n")
         told.add(page.locator("#panel").inner_text())
     assert any(SCRIPT in text for text in told)
+
+
+LABELS = """
+() => {
+  const box = e => e.getBoundingClientRect(), frame = box(document.querySelector('#map'));
+  const seen = [...document.querySelectorAll('.labels > g')]
+    .filter(g => getComputedStyle(g).display !== 'none').map(g => box(g.querySelector('text')));
+  const meet = (a, b) => a.left + 3 < b.right && b.left + 3 < a.right
+    && a.top + 3 < b.bottom && b.top + 3 < a.bottom;
+  const symbols = [...document.querySelectorAll('.things .thing:not(.spot)')]
+    .filter(e => box(e).width > 0).map(box);
+  const within = seen.filter(a => a.left >= frame.left - 1 && a.right <= frame.right + 1
+    && a.top >= frame.top - 1 && a.bottom <= frame.bottom + 1);
+  return {
+    shown: seen.length, within: within.length,
+    crossed: seen.filter((a, i) => seen.some((b, j) => j < i && meet(a, b))).length,
+    covered: seen.filter(a => symbols.some(b => meet(a, b))).length,
+    cut: symbols.filter(b => b.right > frame.right + 1 || b.left < frame.left - 1).length,
+  };
+}
+"""
+
+
+@pytest.mark.parametrize("width", [1280, 400])
+def test_labels_keep_clear_of_each_other_and_of_symbols(opened: Open, width: int) -> None:
+    site = read_site(NETWORKS / "harbour.yaml")
+    page = opened(site, standing_plan(site), viewport={"width": width, "height": 800})
+    whole = page.evaluate(LABELS)
+    assert whole["shown"] >= (20 if width > 640 else 3)
+    for view in range(2):
+        found = page.evaluate(LABELS)
+        assert found["within"] == found["shown"]
+        assert found["crossed"] == found["covered"] == 0
+        if view == 0:
+            assert found["cut"] == 0
+            for _ in range(3):
+                page.get_by_role("button", name="Draw closer").click()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_serious(
+    opened: Open, bays: tuple[Site, Plan], tmp_path: Path, scheme: str
+) -> None:
+    """The rules of axe-core (Deque), which follow WCAG 2.2; all that is folded is unfolded."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    site, plan = bays
+    studies = files(site, tmp_path, give=next(iter(site.materials)))
+    page = opened(
+        site,
+        plan,
+        mixes=read_mixes(studies, site),
+        frontiers=[read_frontier(studies, site)],
+        color_scheme=scheme,
+        bypass_csp=True,
+    )
+    page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+    found = Axe().run(page).response
+    serious = [
+        f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
+        for fault in found["violations"]
+        if fault["impact"] in ("serious", "critical")
+    ]
+    assert serious == []
+    assert len(found["passes"]) >= 25
 
 
 CONTRAST = """

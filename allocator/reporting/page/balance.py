@@ -286,7 +286,8 @@ def _bar(balance: Balance, name: str, power: float, scale: float, top: float) ->
     column, words, _ = balance.nodes[name]
     x, tall = _COLUMNS[column], max(power * scale, 1.0)
     bar = tag("rect", x=x, y=top, width=BAR, height=tall, class_="node")
-    shown = words if len(words) <= 34 else f"{words[:33]}…"
+    most = 50 if column == 2 else 34  # there is more room behind machines
+    shown = words if len(words) <= most else f"{words[: most - 1]}…"
     last = column == 3
     text = tag(
         "text",

@@ -93,7 +93,7 @@ def _draw_curve(figures: Figures, name: str) -> Chart:
     drawing = [
         *field.grid(),
         tag("path", d=f"M{left} {at_mean:.1f}H{right}", class_="mean-line"),
-        tag("text", "mean", x=right, y=at_mean - 4, class_="tick", text_anchor="end"),
+        tag("text", "mean", x=left + 4, y=at_mean - 5, class_="tick"),
         tag("polyline", points=points(line), class_=f"curve c{colour}"),
         tag("path", d=f"M{x:.1f} {y - 6:.1f}l6 6l-6 6l-6 -6z", class_="chosen"),
     ]
@@ -156,41 +156,51 @@ class GoalBar:
 
 
 def search_chart(run: Mapping[str, object], plan: Plan) -> list[Chart]:
-    """The plan and the bound over time, a chart a goal, from the trail in ``run.json``."""
+    """The plan and the bound over time, a chart a goal, from the trail in ``run.json``.
+
+    A goal whose plan and bound never moved has none.
+    """
     trail = run.get("search")
     if not isinstance(trail, list):
         return []
     charts = []
     for goal in plan.goals:
-        dimension = {"W": "power", "kg/s": "mass_rate", "kg": "mass"}.get(goal.unit)
+        dimension = {"W": "power", "kg/s": "mass_rate", "kg": "mass", "money": "money"}.get(
+            goal.unit
+        )
         seen = [line for line in trail if isinstance(line, dict) and line.get("goal") == goal.name]
-        if dimension is None or len(_steps(seen, "value")) < 2:
+        values, bounds = _steps(seen, "value"), _steps(seen, "bound")
+        if dimension is None or max(len({v for _, v in s}) for s in (values, bounds)) < 2:
             continue
         dimension = "emission_rate" if goal.name == "emissions" else dimension
-        said = f"plan {goal_value(goal, goal.value)}, bound {goal_value(goal, goal.bound)}"
-        charts.append(Chart(goal_title(goal), _stairs(seen, dimension), said, *SIZE))
+        said = f"plan {goal_value(goal, goal.value)}, bound {goal_value(goal, goal.bound)} (dashed)"
+        title = f"{goal_title(goal)}, over time"
+        charts.append(Chart(title, _stairs(values, bounds, dimension), said, *SIZE))
     return charts
 
 
-def _stairs(seen: Sequence[dict[str, object]], dimension: str) -> Markup:
-    values, bounds = _steps(seen, "value"), _steps(seen, "bound")
-    start, end = values[0][0], max(time for time, _ in values + bounds)
-    x_most = max(end - start, 1e-3)
-    y_most = 1.1 * max(abs(value) for _, value in values + bounds) or 1.0
+Pairs = Sequence[tuple[float, float]]
+
+
+def _stairs(values: Pairs, bounds: Pairs, dimension: str) -> Markup:
+    """Steps over the seconds since the run began; a bound holds at any time, so also before."""
+    start, end = values[0][0], max(time for time, _ in (*values, *bounds))
+    end = max(end, start + 1e-3)
+    most = 1.1 * max(abs(value) for _, value in (*values, *bounds)) or 1.0
     field = Field(
-        axis_of("duration", 0.0, x_most, f"after {start:.1f} s"),
-        axis_of(dimension, 0.0, y_most, ""),
+        axis_of("duration", start, end, "since the run began"),
+        axis_of(dimension, 0.0, most, ""),
         *BOX,
     )
 
-    def line(pairs: Sequence[tuple[float, float]], look: str) -> Markup:
+    def line(pairs: Pairs, look: str) -> Markup:
         corners = []
         for (time, value), after in zip(pairs, [*(t for t, _ in pairs[1:]), end], strict=True):
-            corners += [field.at(t - start, value) for t in (time, after)]
+            corners += [field.at(t, value) for t in (time, after)]
         return tag("polyline", points=points(corners), class_=look)
 
-    lines = [line(bounds, "bound")] if bounds else []
-    return Markup("").join([*field.grid(), *lines, line(values, "found")])
+    known = [line([(start, bounds[0][1]), *bounds[1:]], "bound")] if bounds else []
+    return Markup("").join([*field.grid(), *known, line(values, "found")])
 
 
 def _steps(trail: Sequence[dict[str, object]], key: str) -> list[tuple[float, float]]:

@@ -34,6 +34,10 @@ TITLES = {
 }
 
 
+SHOWN = {"kg/s": ("g/s", 1e3), "J": ("kWh", 1 / 3.6e6)}
+"""Units that people read more easily than SI: the unit and how many of it are one of SI."""
+
+
 @dataclass(frozen=True, slots=True)
 class Cell:
     """``shown`` to people; ``exact`` to sort and copy by. ``right``: a number."""
@@ -44,13 +48,27 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
+class Head:
+    """The head of a column: words, the unit that is shown, and words with the SI unit to copy."""
+
+    words: str
+    unit: str
+    exact: str
+
+
+@dataclass(frozen=True, slots=True)
 class Listing:
     """A table: its name, title, heads with units, rows of cells. ``empty`` columns are gone."""
 
     name: str
     title: str
-    heads: tuple[tuple[str, str], ...]
+    heads: tuple[Head, ...]
     rows: tuple[tuple[Cell, ...], ...]
+
+    @property
+    def right(self) -> tuple[bool, ...]:
+        """Columns that hold a number anywhere."""
+        return tuple(any(cell.right for cell in column) for column in zip(*self.rows, strict=True))
 
 
 def listings(tables: Mapping[str, pd.DataFrame]) -> list[Listing]:
@@ -68,25 +86,33 @@ def _listing(name: str, title: str, table: pd.DataFrame) -> Listing:
         for column in table.columns
         if any(cell is not None and cell != "" for cell in table[column])
     ]
-    columns = [[_cell(cell) for cell in table[column]] for column in kept]
+    heads = [_unit(column) for column in kept]
+    columns = [
+        [_cell(cell, SHOWN.get(unit, (unit, 1.0))[1]) for cell in table[column]]
+        for column, (_, unit) in zip(kept, heads, strict=True)
+    ]
     rows = tuple(zip(*columns, strict=True))
-    return Listing(name, title, tuple(_head(column) for column in kept), rows)
+    return Listing(name, title, tuple(_head(words, unit) for words, unit in heads), rows)
 
 
-def _head(column: str) -> tuple[str, str]:
+def _unit(column: str) -> tuple[str, str]:
     for ending, unit in _UNITS:
         if column.endswith(ending):
             return column.removesuffix(ending).replace("_", " "), unit
     return column.replace("_", " "), ""
 
 
-def _cell(value: object) -> Cell:
+def _head(words: str, unit: str) -> Head:
+    return Head(words, SHOWN.get(unit, (unit, 1.0))[0], f"{words} {unit}".strip())
+
+
+def _cell(value: object, factor: float) -> Cell:
     if value is None:
         return Cell("", "", False)
     if isinstance(value, bool):
         return Cell("yes" if value else "no", "yes" if value else "no", False)
     if isinstance(value, int | float):
-        return Cell(short(float(value)), f"{value:.9g}", True)
+        return Cell(short(float(value) * factor), f"{value:.9g}", True)
     return Cell(str(value), str(value), False)
 
 

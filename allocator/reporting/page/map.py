@@ -12,7 +12,7 @@ from allocator.plan import Plan, Run
 from allocator.reporting.loads import corridor_of, run_ends, run_peak, runs_of_kind
 from allocator.reporting.page.colours import DASHES, fluids_shown
 from allocator.reporting.page.figures import LAYERS, Figures
-from allocator.reporting.page.placing import WIDTH, Ground, labels_of, place_all
+from allocator.reporting.page.placing import WIDTH, Ground, Label, labels_of, place_all
 from allocator.reporting.page.svg import number, tag, ticks
 from allocator.reporting.words import count, destination, percent, quantity, shape
 from allocator.site.records import POWER, Site, Source
@@ -38,6 +38,10 @@ class Map:
     """The drawing, its height, and the panel's texts. ``legend``: fluid -> its number.
 
     ``scaled``: places have coordinates. ``crowd``: size of symbols where there are many, 1 or less.
+    ``labels``: x, y, half the width of the symbols and rank of each label's place, in their order;
+    rank 0: something is built or tapped, 1: a source, 2: only what could be, 3: nothing; last,
+    1 where plumes stand above a hot source.
+    ``laid``: ends of all that is laid, which labels keep off.
     """
 
     drawing: Markup
@@ -46,6 +50,8 @@ class Map:
     legend: dict[str, int]
     scaled: bool
     crowd: float
+    labels: list[tuple[float, float, float, int, int]]
+    laid: list[tuple[float, float, float, float]]
 
 
 def map_of(figures: Figures, faint: bool = True) -> Map:
@@ -58,12 +64,38 @@ def map_of(figures: Figures, faint: bool = True) -> Map:
         tag("g", *_runs(figures, ground, legend, details), class_="runs"),
         tag("g", *_lines(site, plan, ground, details), class_="lines"),
     ]
-    symbols, reach = _symbols(figures, ground, legend, details, faint)
-    parts += [tag("g", *symbols, class_="things"), _labels(ground, reach)]
+    symbols, reach, ranks = _symbols(figures, ground, legend, details, faint)
+    labels = _labels(ground, reach)
+    drawn = [_label(ground, label, reach[label.place]) for label in labels]
+    parts += [tag("g", *symbols, class_="things"), tag("g", *drawn, class_="labels")]
     parts.append(_bar(ground))
     scaled = ground.scale is not None
+    hot = {site.ground(source.place) for source in site.sources.values() if _hot(source)}
     crowd = max(0.45, min(1.0, math.sqrt(250.0 / len(details.things)))) if details.things else 1.0
-    return Map(Markup("").join(parts), ground.height, details, legend, scaled, crowd)
+    return Map(
+        Markup("").join(parts),
+        ground.height,
+        details,
+        legend,
+        scaled,
+        crowd,
+        [
+            (*_rounded(ground.points[k.place]), reach[k.place], ranks[k.place], int(k.place in hot))
+            for k in labels
+        ],
+        list(_laid(site, plan, ground)),
+    )
+
+
+def _rounded(point: tuple[float, float]) -> tuple[float, float]:
+    return round(point[0], 1), round(point[1], 1)
+
+
+def _laid(site: Site, plan: Plan, ground: Ground) -> Iterable[tuple[float, float, float, float]]:
+    ends = [run_ends(site, run) for run in runs_of_kind(site, plan, "pipe")]
+    ends += [(site.lines[use.name].start, site.lines[use.name].end) for use in plan.lines]
+    for start, end in dict.fromkeys((site.ground(a), site.ground(b)) for a, b in ends):
+        yield (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
 
 
 def _between(ground: Ground, start: str, end: str, bend: float = 0.0) -> str:
@@ -246,8 +278,8 @@ Row = list[tuple[Markup, str, int]]
 
 def _symbols(
     figures: Figures, ground: Ground, legend: dict[str, int], details: Details, faint: bool
-) -> tuple[list[Markup], dict[str, float]]:
-    """Symbols in a row at each place, and half the width of each row."""
+) -> tuple[list[Markup], dict[str, float], dict[str, int]]:
+    """Symbols in a row at each place, half the width of each row, and the rank of each place."""
     site, plan = figures.site, figures.plan
     rows: dict[str, Row] = {name: [] for name in ground.points}
     tapped = {use.name for use in plan.sources if use.tapped}
@@ -257,6 +289,7 @@ def _symbols(
         key = details.add(*_source_told(figures, source, source.name in tapped))
         rows[site.ground(source.place)].append((_pie(figures.duty[source.name], source), look, key))
     _built(site, plan, rows, legend, details)
+    ranks = {name: _rank(row) for name, row in rows.items()}
     if faint:
         _could_be(site, plan, rows, legend, details)
     found, reach = [], {}
@@ -264,6 +297,7 @@ def _symbols(
         x, y = ground.points[name]
         reach[name] = max(4.0, 10.0 * len(row))
         if not row:
+            ranks[name] = 3
             key = details.add(name, [("place", "nothing is built here")])
             dot = tag("g", tag("circle", r=2.6), class_="fixed")
             move = f"translate({number(x)} {number(y)})"
@@ -280,9 +314,16 @@ def _symbols(
             )
             for k, (mark, kind, key) in enumerate(row)
         ]
-        fixed = tag("g", *items, class_="fixed")
+        fixed = tag("g", *items, class_="fixed built" if ranks[name] == 0 else "fixed")
         found.append(tag("g", fixed, transform=f"translate({number(x)} {number(y)})"))
-    return found, reach
+    return found, reach, ranks
+
+
+def _rank(row: Row) -> int:
+    """0 where something stands or is tapped, 1 where only sources are, 2 where nothing is yet."""
+    if any("untapped" not in look for _, look, _ in row):
+        return 0
+    return 1 if row else 2
 
 
 def _built(
@@ -349,8 +390,8 @@ def _could_be(
 def _pie(duty: float, source: Source) -> Markup:
     """A circle, filled clockwise from the top by the share of time that the source is on."""
     ring = tag("circle", r=7.5, class_="ring")
-    hot = source.temperature is not None and source.temperature > 333.15
-    mark = tag("path", d="M-3 -12q3 -3 0 -6M3 -12q3 -3 0 -6", class_="hot") if hot else Markup("")
+    plumes = tag("path", d="M-3 -12q3 -3 0 -6M3 -12q3 -3 0 -6", class_="hot")
+    mark = plumes if _hot(source) else Markup("")
     if duty > 0.999:
         return ring + tag("circle", r=7.5, class_="share") + mark
     turn = 2 * math.pi * duty
@@ -358,6 +399,10 @@ def _pie(duty: float, source: Source) -> Markup:
     big = int(duty > 0.5)
     path = f"M0 0V-7.5A7.5 7.5 0 {big} 1 {number(x)} {number(y)}Z"
     return ring + tag("path", d=path, class_="share") + mark
+
+
+def _hot(source: Source) -> bool:
+    return source.temperature is not None and source.temperature > 333.15
 
 
 def _source_told(
@@ -433,18 +478,17 @@ def _machine_told(site: Site, plan: Plan, name: str) -> tuple[str, list[tuple[st
     return f"{use.type} at {site.ground(use.place)}", facts
 
 
-def _labels(ground: Ground, reach: dict[str, float]) -> Markup:
+def _labels(ground: Ground, reach: dict[str, float]) -> list[Label]:
     texts = {name: name if len(name) <= 26 else f"{name[:25]}…" for name in ground.points}
-    first = sorted(texts, key=lambda name: -reach[name])
-    found = []
-    for label in labels_of(ground, texts, reach, first):
-        x, y = ground.points[label.place]
-        rank = "minor" if label.minor else "lesser" if reach[label.place] < 15 else None
-        text = tag("text", label.text, x=label.dx, y=label.dy, text_anchor=label.anchor)
-        fixed = tag("g", text, class_="fixed")
-        move = f"translate({number(x)} {number(y)})"
-        found.append(tag("g", fixed, transform=move, class_=rank))
-    return tag("g", *found, class_="labels")
+    return labels_of(ground, texts, reach, sorted(texts, key=lambda name: -reach[name]))
+
+
+def _label(ground: Ground, label: Label, reach: float) -> Markup:
+    x, y = ground.points[label.place]
+    rank = "minor" if label.minor else "lesser" if reach < 15 else None
+    text = tag("text", label.text, x=label.dx, y=label.dy, text_anchor=label.anchor)
+    fixed = tag("g", text, class_="fixed")
+    return tag("g", fixed, transform=f"translate({number(x)} {number(y)})", class_=rank)
 
 
 def _bar(ground: Ground) -> Markup:

@@ -123,7 +123,8 @@ def _row(site: Site, mix: MixShown, materials: list[str], short: bool) -> tuple[
         Cell(money(a["money"]), repr(a["money"]), True),
     ]
     for name in materials:
-        kg, stock = mix.materials.get(name), site.materials[name].stock
+        kg, material = mix.materials.get(name), site.materials.get(name)
+        stock = None if material is None else material.stock
         share = f" ({percent(kg / stock)})" if stock and kg else ""
         cells.append(_NONE if kg is None else Cell(quantity(kg, "mass") + share, repr(kg), True))
     if short:

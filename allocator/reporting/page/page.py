@@ -90,7 +90,12 @@ def page_html(
     balance_drawing, balance_height = drawn(balance)
     strips = strips_of(site, plan, site_map.legend, simulation)
     reserves = None if simulation is None else simulation.reserves
-    data = {"things": site_map.details.things, "strips": strips.data}
+    data = {
+        "things": site_map.details.things,
+        "labels": site_map.labels,
+        "laid": site_map.laid,
+        "strips": strips.data,
+    }
     return (
         _environment()
         .get_template("page.html.j2")

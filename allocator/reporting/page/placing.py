@@ -11,7 +11,7 @@ from allocator.site.records import Site
 WIDTH = 1000.0
 EDGE = 46.0
 _TALLEST = 820.0
-_LOWEST = 340.0
+_LOWEST = 250.0
 _CELL = 60.0
 _LETTER = 6.3
 _LINE = 13.0

@@ -21,6 +21,15 @@ class Strips:
     left_out: int
 
 
+def _shown(site: Site, name: str) -> str:
+    """A store or a part of one by its name and the place in the site file."""
+    kind, at, rest = name.partition("@")
+    place, space, part = rest.rpartition(" ")
+    if rest in site.places:
+        return f"{kind}{at}{site.ground(rest)}"
+    return f"{kind}{at}{site.ground(place)}{space}{part}" if place in site.places else name
+
+
 def strips_of(site: Site, plan: Plan, colours: dict[str, int], found: Simulation | None) -> Strips:
     """Strips of tapped sources; phases of the first draw of a simulation, else all 0."""
     phases = {} if found is None else found.phases
@@ -40,7 +49,9 @@ def strips_of(site: Site, plan: Plan, colours: dict[str, int], found: Simulation
     )
     data: dict[str, object] = {
         "sources": sources,
-        "stores": [] if found is None else found.levels,
+        "stores": []
+        if found is None
+        else [{**level, "name": _shown(site, level["name"])} for level in found.levels],
         "end": 3.0 * longest if found is None else found.seconds,
     }
     return Strips(data, found is not None, max(0, len(changing) - MOST_STRIPS))

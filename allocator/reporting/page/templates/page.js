@@ -31,6 +31,8 @@ map.addEventListener("click", e => { const t = e.target.closest("[data-k]"); if 
 
 // the map: moving and zooming; a move is a transform, which is cheap, until it ends
 const TALL = +map.dataset.height;
+// on a narrow screen the whole is drawn a little smaller, for symbols at the edge
+const least = () => (map.getBoundingClientRect().width || 1000) < 640 ? 0.88 : 1;
 let view = {x: 0, y: 0, k: 1}, held = null, moved = {x: 0, y: 0}, waiting = false;
 function perPixel() { const r = map.getBoundingClientRect(); return 1 / Math.min(r.width / (1000 / view.k), r.height / (TALL / view.k)); }
 function settle() {
@@ -44,35 +46,72 @@ function settle() {
 }
 // symbols and words keep their size on the screen, whatever the zoom and the width of the page
 let width = 0;
+const small = () => width < 640 ? 0.85 : 1;
 function fit() {
   width = map.getBoundingClientRect().width || 1000;
-  const small = width < 640 ? 0.72 : 1;
-  map.style.setProperty("--u", (perPixel() * small).toFixed(4));
+  map.style.setProperty("--u", perPixel().toFixed(4));
+  map.style.setProperty("--small", small());
   map.style.setProperty("--crowd", Math.min(1, map.dataset.crowd * Math.sqrt(view.k)).toFixed(3));
 }
-// a label that would run into another, or into a symbol, waits until the map is drawn closer
-const labels = all(".labels > g", map), marks = all(".things .thing:not(.spot)", map);
+// labels look for room in what is seen: those of built places first, the rest when the map is closer
+const labels = all(".labels > g", map), texts = labels.map(g => $("text", g));
+const brush = document.createElement("canvas").getContext("2d");
+let lengths = null;
+function meets(b, x1, y1, x2, y2) { // a box and a line
+  let t0 = 0, t1 = 1;
+  for (const [p, d, low, high] of [[x1, x2 - x1, b[0], b[2]], [y1, y2 - y1, b[1], b[3]]]) {
+    if (Math.abs(d) < 1e-9) { if (p < low || p > high) return false; continue; }
+    const a = (low - p) / d, c = (high - p) / d;
+    t0 = Math.max(t0, Math.min(a, c)); t1 = Math.min(t1, Math.max(a, c));
+    if (t0 > t1) return false;
+  }
+  return true;
+}
 function declutter() {
-  if (labels.length > 400) return;
-  const box = e => { const r = e.getBoundingClientRect(); return [r.left + 1, r.top + 2, r.right - 1, r.bottom - 2]; };
-  for (const label of labels) label.style.visibility = "";
-  const taken = marks.map(box).filter(b => b[2] > b[0]);
-  const order = [...labels].sort((a, b) => a.classList.contains("lesser") - b.classList.contains("lesser"));
-  const boxes = order.map(box);
-  order.forEach((label, i) => {
-    const b = boxes[i];
-    if (b[2] <= b[0]) return;
-    const hit = taken.some(t => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]);
-    if (hit) label.style.visibility = "hidden"; else taken.push(b);
-  });
+  if (!labels.length) return;
+  const font = width < 640 ? 11 : 11.5;
+  if (!lengths) { brush.font = `100px ${getComputedStyle(texts[0]).fontFamily}`; lengths = texts.map(t => brush.measureText(t.textContent).width / 100); }
+  const frame = map.getBoundingClientRect(), s = 1 / perPixel();
+  const left = (frame.width - 1000 / view.k * s) / 2 - view.x * s, top = (frame.height - TALL / view.k * s) / 2 - view.y * s;
+  const at = data.labels.map(([x, y]) => [left + x * s, top + y * s]);
+  const seen = at.map(([x, y]) => x > 0 && y > 0 && x < frame.width && y < frame.height);
+  const room = frame.width * frame.height / (width < 640 ? 5500 : 9000);
+  const shown = [0, 1, 2, 3].map(rank => data.labels.filter((label, i) => label[3] <= rank && seen[i]).length);
+  const most = map.classList.contains("plain") ? 0 : Math.max(0, shown.filter(n => n <= room).length - 1);
+  const cells = new Map(), SIZE = 64;
+  const near = (b, does) => { for (let i = Math.floor(b[0] / SIZE); i <= b[2] / SIZE; i++) for (let j = Math.floor(b[1] / SIZE); j <= b[3] / SIZE; j++) { const key = i * 4096 + j; if (does(key)) return true; } return false; };
+  const take = b => near(b, key => { if (!cells.has(key)) cells.set(key, []); cells.get(key).push(b); return false; });
+  const taken = b => near(b, key => (cells.get(key) || []).some(t => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]));
+  const crowd = Math.min(1, map.dataset.crowd * Math.sqrt(view.k)), half = i => data.labels[i][2] * small() * (data.labels[i][3] ? crowd : Math.max(crowd, 0.75));
+  const tall = i => 10 * small() * (data.labels[i][3] ? crowd : Math.max(crowd, 0.75));
+  at.forEach(([x, y], i) => { if (seen[i] && !(map.classList.contains("plain") && data.labels[i][3])) take([x - half(i), y - tall(i) * (data.labels[i][4] ? 2 : 1), x + half(i), y + tall(i)]); });
+  const laid = data.laid.map(([a, b, c, d]) => [left + a * s, top + b * s, left + c * s, top + d * s]);
+  const order = at.map((_, i) => i).sort((i, j) => data.labels[i][3] - data.labels[j][3] || data.labels[j][2] - data.labels[i][2] || i - j);
+  for (const i of order) {
+    const [x, y] = at[i], long = lengths[i] * font, h = half(i), v = tall(i);
+    let found = null, poor = null;
+    if (seen[i] && data.labels[i][3] <= most)
+      for (const [dx, dy, anchor] of [[h + 4, 4, "start"], [-h - 4, 4, "end"], [0, -(data.labels[i][4] ? 2 : 1) * v - 4, "middle"], [0, v + font, "middle"], [h, -v, "start"], [h, v + font, "start"], [-h, -v, "end"], [-h, v + font, "end"]]) {
+        const from = x + dx - (anchor === "start" ? 0 : anchor === "end" ? long : long / 2);
+        const box = [from - 2, y + dy - font, from + long + 2, y + dy + 4];
+        if (box[0] < 2 || box[1] < 2 || box[2] > frame.width - 2 || box[3] > frame.height - 2 || taken(box)) continue;
+        if (laid.some(l => meets(box, ...l))) { poor = poor || [dx, dy, anchor, box]; continue; }
+        found = [dx, dy, anchor, box]; break;
+      }
+    found = found || poor;
+    labels[i].style.display = found ? "inline" : "none";
+    if (!found) continue;
+    take(found[3]);
+    texts[i].setAttribute("x", found[0].toFixed(1)); texts[i].setAttribute("y", found[1].toFixed(1)); texts[i].setAttribute("text-anchor", found[2]);
+  }
 }
 function zoom(by, cx, cy) {
-  const k = Math.min(Math.max(view.k * by, 1), 24), w = 1000 / view.k, h = TALL / view.k;
+  const k = Math.min(Math.max(view.k * by, least()), 24), w = 1000 / view.k, h = TALL / view.k;
   const px = cx === undefined ? 0.5 : cx, py = cy === undefined ? 0.5 : cy;
   view.x += (w - 1000 / k) * px; view.y += (h - TALL / k) * py; view.k = k;
   settle();
 }
-function whole() { view = {x: 0, y: 0, k: 1}; settle(); }
+function whole() { const k = least(); view = {x: 500 - 500 / k, y: TALL / 2 - TALL / 2 / k, k}; settle(); }
 function step(dx, dy) { view.x += dx * 1000 / view.k; view.y += dy * TALL / view.k; settle(); }
 const pointers = new Map();
 let pinch = 0;
@@ -132,8 +171,8 @@ map.addEventListener("keydown", e => {
 });
 for (const button of all("[data-zoom]")) button.addEventListener("click", () => ({in: () => zoom(1.5), out: () => zoom(1 / 1.5), all: whole})[button.dataset.zoom]());
 for (const radio of all("#layers input")) radio.addEventListener("change", () => { map.dataset.layer = radio.value; });
-$("#unbuilt").addEventListener("change", e => map.classList.toggle("plain", !e.target.checked));
-new ResizeObserver(() => { if (map.getBoundingClientRect().width !== width) { fit(); declutter(); strips(); } }).observe(map.parentNode);
+$("#unbuilt").addEventListener("change", e => { map.classList.toggle("plain", !e.target.checked); declutter(); });
+new ResizeObserver(() => { if (map.getBoundingClientRect().width !== width) { if (view.k <= 1) whole(); else settle(); strips(); } }).observe(map.parentNode);
 
 // strips: when each source is on, and levels of stores
 const board = $("#strips");
@@ -170,7 +209,7 @@ function part(name, facts, text) {
 }
 function strips() {
   if (!board) return;
-  const wide = Math.max(board.getBoundingClientRect().width, 320), left = wide < 640 ? 100 : 196, room = wide - left - 12;
+  const wide = Math.max(board.getBoundingClientRect().width, 320), narrow = wide < 640, left = narrow ? 112 : 196, room = wide - left - 12;
   const end = data.strips.end, long = span ? Math.min(span, end) : end;
   start = (end - long) * (+$("#from").value / 1000);
   $("#from").disabled = long >= end;
@@ -178,7 +217,7 @@ function strips() {
   const x = t => left + room * (t - start) / long;
   const nodes = [];
   let y = 4;
-  const fits = Math.floor((left - 10) / 6.5), short = name => name.length > fits ? name.slice(0, Math.ceil(fits / 2) - 1) + "…" + name.slice(-Math.floor(fits / 2)) : name;
+  const fits = Math.floor((left - 10) / (narrow ? 6 : 6.5)), short = name => name.length > fits ? name.slice(0, Math.ceil(fits / 2) - 1) + "…" + name.slice(-Math.floor(fits / 2)) : name;
   for (const source of data.strips.sources) {
     nodes.push(part("text", {x: left - 8, y: y + 10, "text-anchor": "end"}, short(source.name)));
     nodes.push(part("path", {d: `M${left} ${y + 12.5}H${left + room}`, class: "grid"}));
@@ -192,11 +231,13 @@ function strips() {
     y += 17;
   }
   for (const store of data.strips.stores) {
-    y += 8;
+    y += narrow ? 22 : 8;
     const tall = 52, most = Math.max(...store.high, 1e-9), up = v => (y + tall - tall * v / most).toFixed(1);
     const kept = store.t.map((t, i) => i).filter(i => store.t[i] >= start && (i === 0 || store.t[i - 1] <= start + long));
-    nodes.push(part("text", {x: left - 8, y: y + tall / 2, "text-anchor": "end"}, short(store.name.replace("@", " at "))));
-    nodes.push(part("text", {x: left - 8, y: y + tall / 2 + 13, "text-anchor": "end", class: "tick"}, amount(most, store.unit)));
+    const name = store.name.replace("@", " at ");
+    if (narrow) nodes.push(part("text", {x: 0, y: y - 5}, name.length > 52 ? name.slice(0, 51) + "…" : name));
+    else nodes.push(part("text", {x: left - 8, y: y + tall / 2, "text-anchor": "end"}, short(name)));
+    nodes.push(part("text", {x: left - 8, y: y + 9, "text-anchor": "end", class: "tick"}, amount(most, store.unit)), part("text", {x: left - 8, y: y + tall, "text-anchor": "end", class: "tick"}, "0"));
     nodes.push(part("path", {d: `M${left} ${y}H${left + room}M${left} ${y + tall}H${left + room}`, class: "grid"}));
     const within = t => Math.min(Math.max(x(t), left), left + room).toFixed(1);
     if (kept.length) {
@@ -227,7 +268,18 @@ if (board) {
   $("#from").addEventListener("input", strips);
 }
 
-settle();
+// where the reader is
+const links = new Map(all("nav a").map(a => [a.getAttribute("href").slice(1), a]));
+const watch = new IntersectionObserver(entries => {
+  for (const entry of entries) if (entry.isIntersecting) {
+    for (const a of links.values()) a.removeAttribute("aria-current");
+    const a = links.get(entry.target.id), bar = a && a.closest("ul");
+    if (a) { a.setAttribute("aria-current", "true"); bar.scrollTo({left: a.offsetLeft - bar.clientWidth / 3}); }
+  }
+}, {rootMargin: "-15% 0px -75% 0px"});
+for (const section of all("main > section[id]")) if (links.has(section.id)) watch.observe(section);
+
+whole();
 strips();
 document.documentElement.dataset.ready = "yes";
 })();
