@@ -205,7 +205,9 @@ def _machine(x: MachineType) -> dict[str, Any]:
         "gives": gives,
         "no_load": x.no_load_share or None,
         "least_load": x.least_load or None,
-        "least_run": x.least_run,
+        # left out, it is ten minutes behind a battery and nothing is said of bursts
+        "least_run": None if (x.least_run, x.least_burst) == (600.0, 0.0) else x.least_run,
+        "least_rest": x.least_rest or None,
         "materials": dict(x.materials),
         "price": x.price,
         "places": dict(x.places) if limited else list(x.places),

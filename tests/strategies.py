@@ -211,6 +211,13 @@ def _routes(draw: st.DrawFn, sketch: Sketch, builds: tuple[str, ...]) -> dict[st
     return found
 
 
+def _runs(draw: st.DrawFn) -> dict[str, float]:
+    """Run and rest times: none, those that a file without them has, or some that count."""
+    run, burst = draw(st.sampled_from([(0.0, 0.0), (600.0, 0.0), (900.0, 900.0)]))
+    rest = draw(st.sampled_from([0.0, 0.0, 1200.0]))
+    return {"least_run": run, "least_burst": burst, "least_rest": rest}
+
+
 @st.composite
 def _machines(draw: st.DrawFn, sketch: Sketch) -> dict[str, MachineType]:
     found = {}
@@ -230,7 +237,7 @@ def _machines(draw: st.DrawFn, sketch: Sketch) -> dict[str, MachineType]:
             },
             no_load_share=draw(st.sampled_from([0.0, 0.15])),
             least_load=draw(st.sampled_from([0.0, 0.4])),
-            least_run=draw(st.sampled_from([0.0, 600.0])),
+            **_runs(draw),
             materials={sketch.materials[0]: draw(st.sampled_from([0.0, 50.0]))},
             price=1000.0,
             most=draw(st.sampled_from([None, 2])),

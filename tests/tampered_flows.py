@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from handmade_cove import COVE_MEAN_PLAN, COVE_PLAN
-from handmade_ridge import RIDGE_PLAN
+from handmade_ridge import RIDGE, RIDGE_PLAN
 from tampering import (
     HOLDER,
     JUST_OVER,
@@ -21,6 +23,14 @@ from allocator.plan import (
     FLAT,
     PipeFlow,
 )
+from allocator.site.records import Site
+
+
+def ridge_set(**changes: float) -> Site:
+    """The ridge with another kind of set; its puff is on for an hour at a time."""
+    kind = dataclasses.replace(RIDGE.machines["set"], **changes)  # type: ignore[arg-type]
+    return dataclasses.replace(RIDGE, machines={**RIDGE.machines, "set": kind})
+
 
 TAMPERED: dict[str, Tampering] = {
     # flows
@@ -127,6 +137,12 @@ TAMPERED: dict[str, Tampering] = {
     # bursts
     "fewer units than burn the bursts": ridge(
         "burn_units", edit(RIDGE_PLAN, "machines", "set@hub", burst={"bank@hub": 1.9})
+    ),
+    "bursts in a machine that must rest": Tampering(
+        "burn_rest", RIDGE_PLAN, ridge_set(least_rest=60.0)
+    ),
+    "bursts shorter than the machine may run": Tampering(
+        "burn_run", RIDGE_PLAN, ridge_set(least_burst=3600.0 * JUST_OVER)
     ),
     "bursts for a battery at another bus": ridge(
         "burn_bus",

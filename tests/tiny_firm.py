@@ -172,8 +172,9 @@ class FirmBasis(Basis):
                     sent = self._collected(("burn", machine.name, spot, me), fuel, spot)
                     for name, rate in sent:
                         on = on_hours(self.site.sources[name])
-                        if on.all():
-                            # A steady stream needs no battery: it is burnt flat instead.
+                        if on.all() or machine.least_rest > 0:
+                            # A steady stream needs no battery: it is burnt flat instead. What
+                            # must rest cannot take bursts whenever they come.
                             self.program.most([(1.0, rate)], 0.0)
                         weight = kind.charge_efficiency * machine.power_out / full
                         fed.append((on, weight, rate))
@@ -227,7 +228,8 @@ class FirmBasis(Basis):
                     if net:
                         self.supply[fuel, shape][place] += times(turning, net)
             if cycling:
-                reserve.append((machine.power_out * max(machine.least_run, 1.0), one))
+                seconds = max(machine.least_run, machine.least_rest, 1.0)
+                reserve.append((machine.power_out * seconds, one))
         if reserve:
             swings: Terms = [(1.0, ("swing", (k.name, p))) for k, p in self.batteries]
             self.program.least(swings + times(reserve, -1.0), 0.0)

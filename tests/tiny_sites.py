@@ -50,6 +50,7 @@ def tiny_site(seed: int, *, battery: bool, stores: bool) -> Site:
     """A site of two or three places, so small that all its whole numbers can be tried."""
     chance = random.Random(f"tiny {seed} {battery} {stores}")
     pick = chance.choice
+    resting = random.Random(f"tiny rests {seed} {battery} {stores}")
     places = ["works", "near", "far"][: pick([2, 3]) if not battery else 2]
     builds = [
         Build("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),)),
@@ -108,6 +109,7 @@ def tiny_site(seed: int, *, battery: bool, stores: bool) -> Site:
             no_load_share=pick([0.0, 0.2]),
             least_load=pick([0.0, 0.47]),
             least_run=pick([60.0, 1800.0]),
+            least_rest=resting.choice([0.0, 0.0, 0.0, 2.0 * HOUR]),
             materials={"steel": pick([0.0, 12.0])},
         )
         for n in range(1 if battery or stores else pick([1, 2]))

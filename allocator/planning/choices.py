@@ -16,6 +16,8 @@ from allocator.site.records import POWER, Build, Demand, MachineType, Profile, S
 
 SITE_BUS = ""
 CLASSES = ("clean", "emitting")
+ROUNDED = 1e-9
+"""On-intervals come out of sums of stages: one of 600 s may be a hair shorter."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,6 +359,18 @@ def _destinations(
     return found
 
 
+def may_burn(machine: MachineType, curve: Curve) -> bool:
+    """True where a machine may burn a source's bursts as they come.
+
+    ``every on-interval >= least burst``, and ``least rest = 0``: where several sources share a
+    unit, one may begin at any time after another has ended.
+    """
+    shortest = float((curve.pattern.ends - curve.pattern.starts).min(initial=float("inf")))
+    return machine.least_rest <= 0 and (
+        curve.pattern.steady or shortest * (1.0 + ROUNDED) >= machine.least_burst
+    )
+
+
 def _reach(
     site: Site,
     sources: tuple[str, ...],
@@ -386,5 +400,6 @@ def _reach(
             and d.place in seen
             # a steady source burnt as it comes is a machine that runs flat: no need of a burst
             and not (curves[name].pattern.steady and d.group is not None)
+            and (d.group is None or may_burn(d.group.type, curves[name]))
         )
     return reach

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 
-from allocator.proof.case import BALANCE, Case, Destination
+import numpy as np
+
+from allocator.proof.case import BALANCE, ROUNDING, Case, Destination
+from allocator.proof.cycle import Cycle
 from allocator.proof.report import Findings
 from allocator.proof.scale import fluid_tolerances
 from allocator.proof.without import check_direct
@@ -100,7 +103,11 @@ def _balance(case: Case, findings: Findings, fluid: str, end: str, tolerance: fl
 
 
 def check_burns(case: Case, findings: Findings) -> None:
-    """Burnt as it comes: one fluid, machines enough for it, power, a battery at the same bus."""
+    """Burnt as it comes: one fluid, machines enough for it, power, a battery at the same bus;
+
+    no burst shorter than the machine's least one, and no machine that must rest: sources share
+    its units, and one may begin as soon as another has ended.
+    """
     for destination in case.destinations.values():
         machine, battery = destination.machine, destination.battery
         if machine is None or battery is None:
@@ -129,6 +136,22 @@ def check_burns(case: Case, findings: Findings) -> None:
             case.bus(machine.place) == case.bus(battery.place),
             f"burns bursts for battery {battery.name!r}, which is not at its bus",
         )
+        findings.holds(
+            "burn_rest",
+            subject,
+            kind.least_rest <= 0,
+            "burns bursts as they come but must rest between two runs",
+        )
+        for source, _ in case.collected(destination.name):
+            findings.at_least(
+                "burn_run",
+                subject,
+                shortest_on(case.cycles[source.name]),
+                kind.least_burst,
+                "s",
+                f"the shortest burst of {source.name!r}",
+                ROUNDING * kind.least_burst,
+            )
         if one and destination.fluid is not None:
             burnt = total / kind.takes[destination.fluid]
             findings.equals(
@@ -140,3 +163,14 @@ def check_burns(case: Case, findings: Findings) -> None:
                 f"what burns bursts for {battery.name!r}",
                 BALANCE * max(units, burnt),
             )
+
+
+def shortest_on(cycle: Cycle) -> float:
+    """s: the shortest time that a source stays on; for ever where it never goes off."""
+    if cycle.steady:
+        return math.inf
+    ends = np.append(cycle.times[1:], cycle.period)
+    lengths = (ends - cycle.times)[cycle.rates > 0]
+    if cycle.rates[0] > 0 and cycle.rates[-1] > 0:  # one interval over the end of the period
+        lengths = np.append(lengths[1:-1], lengths[0] + lengths[-1])
+    return float(lengths.min(initial=math.inf))

@@ -16,7 +16,8 @@ def check_set_points(case: Case, findings: Findings) -> None:
     * worst window of a store or part <= its reserve <= its size (all of it where the promise
       withstands lost or low sources: what is left over stands in for them);
     * 0 <= start < stop <= what the swing part (and the receivers) allow a group, and the run
-      between them, (stop - start) / (e P (1 - c)), is no shorter than its least run;
+      between them, (stop - start) / (e P (1 - c)), is no shorter than its least run, the rest
+      between them, (stop - start) / (e P c), no shorter than its least rest;
     * the order of starting names groups that give power, each once, clean ones first.
     """
     points = case.plan.set_points
@@ -69,9 +70,16 @@ def _check_cycled(case: Case, findings: Findings) -> None:
         findings.at_least("run_levels", subject, levels.start, 0.0, "J", "the start level")
         findings.at_most("run_levels", subject, levels.stop, swing, "J", "the stop level", slack)
         power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
-        least = case.machine_type(machine).least_run * power * (1.0 - machine.cycled)
-        run = levels.stop - levels.start
-        findings.at_least("run_levels", subject, run, least, "J", "the swing", 1e-6 * least)
+        kind = case.machine_type(machine)
+        swings = {
+            "run": kind.least_run * power * (1.0 - machine.cycled),
+            "rest": kind.least_rest * power * machine.cycled if machine.cycled < 1.0 else 0.0,
+        }
+        swing = levels.stop - levels.start
+        for what, least in swings.items():
+            findings.at_least(
+                "run_levels", subject, swing, least, "J", f"the swing for a {what}", 1e-6 * least
+            )
 
 
 def _check_order(case: Case, findings: Findings) -> None:

@@ -81,8 +81,12 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
 
 
 def one_run(case: Case, machine: MachineUse) -> float:
-    """s: the shortest run of a unit that is run on and off; at least a second."""
-    return max(case.machine_type(machine).least_run, 1.0)
+    """s at full load of one run and of one rest of a unit run on and off; at least a second.
+
+    It is on for S / (e P (1 - c)) and off for S / (e P c), neither below S / P for a swing S.
+    """
+    kind = case.machine_type(machine)
+    return max(kind.least_run, kind.least_rest, 1.0)
 
 
 def battery_efficiency(case: Case, machine: MachineUse) -> float:
@@ -119,7 +123,10 @@ def _mean_loads(findings: Findings, machine: MachineUse, subject: str) -> None:
 
 
 def check_swing(case: Case, findings: Findings) -> None:
-    """Per bus: battery kept for on and off >= power times shortest run, over cycled groups."""
+    """Per bus: battery kept for on and off >= power times shortest run (or rest, if longer),
+
+    over cycled groups.
+    """
     needed: dict[str, list[float]] = {}
     for machine in case.plan.machines:
         if machine.cycled > 0:

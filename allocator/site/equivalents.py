@@ -34,7 +34,9 @@ def _steady(source: Source, duty: float) -> Source:
 
 
 def _flexible(machine: MachineType) -> MachineType:
-    return replace(machine, no_load_share=0.0, least_load=0.0, least_run=0.0)
+    return replace(
+        machine, no_load_share=0.0, least_load=0.0, least_run=0.0, least_rest=0.0, least_burst=0.0
+    )
 
 
 def _constant(demand: Demand) -> Demand:

@@ -269,7 +269,9 @@ class MachineType:
     ``takes``/``gives``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
     ``heat_out``: W. ``no_load_share``: share of full-load takings needed while turning at no
     load. ``least_load``: least share of full load. ``least_run``: s, the shortest run when it is
-    cycled on and off behind a battery. ``places``: place -> most units there (None: no limit).
+    cycled on and off behind a battery; ``least_rest``: s, the shortest rest between two runs;
+    ``least_burst``: s, the shortest run on what comes and goes (``least_run`` where the file
+    gives it). ``places``: place -> most units there (None: no limit).
     ``hottest_inlet``: K of the fluids that it takes; ``outlet``: K of those that it gives.
     """
 
@@ -283,6 +285,8 @@ class MachineType:
     no_load_share: float = 0.0
     least_load: float = 0.0
     least_run: float = 0.0
+    least_rest: float = 0.0
+    least_burst: float = 0.0
     materials: Mapping[str, float] = field(default_factory=dict)
     price: float = 0.0
     most: int | None = None

@@ -10,13 +10,17 @@ from handmade_cove import COVE, COVE_PLAN
 from allocator.plan import MachineUse
 from allocator.planning.choices import choices_of
 from allocator.planning.receivers import receivers_of
+from allocator.proof import audit
 from allocator.proof.case import case_of
 from allocator.proof.simulation.accounts import starts_of, swing_of
+from allocator.site.records import Site
 
 RUN, EFFICIENCY, POWER, FUEL = 600.0, 0.9, 4e3, 0.001
 
 
-def cycled(share: float, receiver: float) -> tuple[MachineUse, dict[str, float]]:
+def cycled(
+    share: float, receiver: float, rest: float = 0.0, keeps: float | None = None
+) -> tuple[MachineUse, dict[str, float]]:
     """The oil set of the cove at a share of its time: swing, and what a march of a day shows."""
     machines = tuple(
         dataclasses.replace(m, cycled=share, receiver={"oil": receiver})
@@ -24,12 +28,17 @@ def cycled(share: float, receiver: float) -> tuple[MachineUse, dict[str, float]]
         else m
         for m in COVE_PLAN.machines
     )
-    case = case_of(COVE, dataclasses.replace(COVE_PLAN, machines=machines))
+    batteries = tuple(
+        b if keeps is None else dataclasses.replace(b, swing_part=keeps)
+        for b in COVE_PLAN.batteries
+    )
+    site = resting(rest)
+    case = case_of(site, dataclasses.replace(COVE_PLAN, machines=machines, batteries=batteries))
     (machine,) = (m for m in case.plan.machines if m.cycled > 0)
     swing = swing_of(case, machine)
     on, battery, held, step = True, 0.0, 0.0, 0.5
     lowest = highest = starts = 0.0
-    longest, began = 0.0, 0.0
+    longest, began, ended, shortest = 0.0, 0.0, None, float("inf")
     for number in range(int(86400 / step)):
         # the battery gives the mean for ever; the fuel comes in at its mean for ever
         battery += step * (EFFICIENCY * POWER * ((1.0 if on else 0.0) - share))
@@ -37,7 +46,10 @@ def cycled(share: float, receiver: float) -> tuple[MachineUse, dict[str, float]]
         lowest, highest = min(lowest, held), max(highest, held)
         if on and battery >= swing:
             on, longest = False, max(longest, number * step - began)
+            ended = number * step
         elif not on and battery <= 0.0:
+            if ended is not None:
+                shortest = min(shortest, number * step - ended)
             on, began, starts = True, number * step, starts + 1
     expected = starts_of(case, machine, 86400.0)
     assert expected is not None
@@ -47,7 +59,43 @@ def cycled(share: float, receiver: float) -> tuple[MachineUse, dict[str, float]]
         "starts": starts,
         "expected": expected,
         "longest": longest,
+        "shortest_rest": shortest,
     }
+
+
+def resting(rest: float) -> Site:
+    """The cove, where an oil set rests so long between two runs."""
+    oil = dataclasses.replace(COVE.machines["oil_set"], least_rest=rest)
+    return dataclasses.replace(COVE, machines={**COVE.machines, "oil_set": oil})
+
+
+@pytest.mark.parametrize("share", [0.1, 0.35, 0.6, 0.9, 0.97])
+def test_battery_and_receiver_take_up_the_longer_of_run_and_rest(share: float) -> None:
+    """A march of half seconds rests no shorter than R t / e of receiver and P t of battery allow.
+
+    By hand: a swing of P t is used up in t / (e c), so a rest of half an hour is 1800 / (0.9 c).
+    """
+    rest = 1800.0
+    held, kept = FUEL * rest / EFFICIENCY, POWER * rest
+    _, shown = cycled(share, held, rest, kept)
+    assert shown["shortest_rest"] >= rest
+    assert shown["shortest_rest"] == pytest.approx(rest / (EFFICIENCY * share), rel=2e-4, abs=2.0)
+    assert shown["moved"] <= held * 1.01
+    _, hasty = cycled(share, FUEL * RUN / EFFICIENCY, rest, POWER * RUN)
+    if share > 0.5:  # a long share of the time on leaves a short rest
+        assert hasty["shortest_rest"] < rest
+
+
+def test_planning_asks_for_room_for_the_rest_and_the_audit_for_no_less() -> None:
+    rest = 1800.0
+    site = resting(rest)
+    choices = choices_of(site)
+    group = choices.groups["oil_set@works"]
+    need = {"oil": FUEL * rest / EFFICIENCY}
+    assert receivers_of(choices, group) == pytest.approx(need, rel=1e-5)
+    broken = {breach.rule for breach in audit(site, COVE_PLAN).breaches}
+    assert {"swing_reserve", "receiver"} <= broken
+    assert not {"swing_reserve", "receiver"} & {b.rule for b in audit(COVE, COVE_PLAN).breaches}
 
 
 @pytest.mark.parametrize("share", [0.1, 0.35, 0.6, 0.9])

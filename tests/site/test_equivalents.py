@@ -32,7 +32,12 @@ def test_mean_equivalent(kitchen_sink: Path) -> None:
     assert mean.built == replace(site.built, stores={})
     for name, machine in mean.machines.items():
         assert machine == replace(
-            site.machines[name], no_load_share=0.0, least_load=0.0, least_run=0.0
+            site.machines[name],
+            no_load_share=0.0,
+            least_load=0.0,
+            least_run=0.0,
+            least_rest=0.0,
+            least_burst=0.0,
         )
     for name, demand in mean.demands.items():
         assert demand == replace(site.demands[name], profile=None)

@@ -202,6 +202,16 @@ CASES: list[Case] = [
         ["machine 'gas_engine': places.yard must be at least 1 (got 0); give 1 or more"],
     ),
     (
+        "negative rest",
+        [("least_rest: 5 min", "least_rest: «-5 min")],
+        [
+            (
+                "machine 'gas_engine': least_rest must not be negative (got -5 min); "
+                "give a duration such as '87 d'"
+            )
+        ],
+    ),
+    (
         "negative run",
         [("least_run: 20 min", "least_run: «-20 min")],
         [

@@ -213,6 +213,8 @@ def test_machines(site: Site) -> None:
             no_load_share=0.15,
             least_load=0.4,
             least_run=1200.0,
+            least_rest=300.0,
+            least_burst=1200.0,
             materials={"pipe_steel": 300.0},
             price=40_000.0,
             most=7,

@@ -19,9 +19,20 @@ from allocator.planning.expressions import (
 )
 from allocator.planning.rules.margin import MARGIN, TIGHT
 from allocator.planning.statement import Statement, Terms
+from allocator.site.records import MachineType
 
 SHORTEST_RUN = 1.0
 """s: what a battery must bridge at the least where a unit is run on and off."""
+
+
+def bridged(machine: MachineType) -> float:
+    """s of full load that a battery must take up for a unit run on and off.
+
+    A swing S is filled in S / (e P (1 - c)) and used up in S / (e P c), for a unit of power P at
+    a share c of its time behind a charge efficiency e. With S >= P t neither is below t, whatever
+    c is: a run of the least run, and a rest of the least rest.
+    """
+    return max(machine.least_run, machine.least_rest, SHORTEST_RUN)
 
 
 def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
@@ -265,7 +276,9 @@ def burst_long_run(statement: Statement, choices: Choices) -> None:
 
 
 def swing_reserve(statement: Statement, choices: Choices) -> None:
-    """``sum of swing parts at a bus >= sum over cycled groups of power * least run``.
+    """``sum of swing parts at a bus >= sum over cycled groups of power * seconds bridged``.
+
+    The seconds are the longer of least run and least rest (:func:`bridged`).
 
     Without a battery nothing may be cycled, however short its runs.
     """
@@ -277,7 +290,6 @@ def swing_reserve(statement: Statement, choices: Choices) -> None:
         ]
         for group in choices.groups.values():
             if can_cycle(choices, group) and choices.bus(group.place) == bus:
-                run = max(group.type.least_run, SHORTEST_RUN)
-                energy = group.type.power_out * run * (1.0 + MARGIN)
+                energy = group.type.power_out * bridged(group.type) * (1.0 + MARGIN)
                 terms.append((-energy, ("cycling", group.name)))
         statement.row(f"swing_reserve[{bus}]", terms, low=0.0)

@@ -40,6 +40,8 @@ def _read_machine(name: str, values: Values) -> MachineType | None:
         no_load_share=values.get("no_load"),
         least_load=values.get("least_load"),
         least_run=values.get("least_run"),
+        least_rest=values.get("least_rest"),
+        least_burst=values.get("least_run") if values.has("least_run") else 0.0,
         materials=dict(values.get("materials", {})),
         price=values.get("price"),
         most=values.get("most"),

@@ -63,8 +63,14 @@ MACHINES = Table(
         Key(
             "least_run",
             Quantity("duration", least=0),
-            "Shortest run when it is cycled on and off behind a battery",
+            "Shortest run: behind a battery, and on bursts where it is given",
             default="600 s",
+        ),
+        Key(
+            "least_rest",
+            Quantity("duration", least=0),
+            "Shortest rest between two runs",
+            default="0 s",
         ),
         materials("mass", "Material for one unit"),
         price("money", "Money for one unit"),
