@@ -204,6 +204,28 @@ def test_hostile_names_are_words_and_nothing_more(opened: Open) -> None:
     assert any(SCRIPT in text for text in told)
 
 
+def test_dragging_the_map_lays_nothing_out_again(opened: Open, bays: tuple[Site, Plan]) -> None:
+    """Strokes that do not scale with the map are worked out anew when the map itself is moved."""
+    page = opened(*bays)
+    page.get_by_role("button", name="Draw closer").click()
+    session = page.context.new_cdp_session(page)
+    session.send("Performance.enable")
+    box = page.locator("#map").bounding_box()
+    x, y = box["x"] + 300, box["y"] + 200
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 10, y)
+    counts = []
+    for step in range(2):
+        for k in range(30):
+            page.mouse.move(x + 10 + k, y + k + step)
+            page.evaluate("new Promise(requestAnimationFrame)")
+        metrics = session.send("Performance.getMetrics")["metrics"]
+        counts.append(next(m["value"] for m in metrics if m["name"] == "LayoutCount"))
+    page.mouse.up()
+    assert counts[1] - counts[0] <= 3
+
+
 LABELS = """
 () => {
   const box = e => e.getBoundingClientRect(), frame = box(document.querySelector('#map'));

@@ -6,7 +6,7 @@ const data = JSON.parse($("#data").textContent);
 const NS = "http://www.w3.org/2000/svg";
 
 // the map: details of a thing
-const map = $("#map"), ground = $("#ground"), panel = $("#panel");
+const map = $("#map"), sheet = $(".sheet"), shield = $(".shield"), panel = $("#panel");
 const things = all("[data-k]", map);
 let lit = null;
 function show(thing) {
@@ -131,8 +131,8 @@ map.addEventListener("pointermove", e => {
   if (!held) return;
   moved = {x: e.clientX - held.x, y: e.clientY - held.y};
   if (!held.started && Math.hypot(moved.x, moved.y) < 4) return;
-  if (!held.started) { held.started = true; map.classList.add("held"); map.setPointerCapture(held.id); map.style.willChange = "transform"; }
-  if (!waiting) { waiting = true; requestAnimationFrame(() => { waiting = false; if (held && held.started) map.style.transform = `translate(${moved.x}px,${moved.y}px)`; }); }
+  if (!held.started) { held.started = true; map.classList.add("held"); map.setPointerCapture(held.id); shield.hidden = false; }
+  if (!waiting) { waiting = true; requestAnimationFrame(() => { waiting = false; if (held && held.started) sheet.style.transform = `translate(${moved.x}px,${moved.y}px)`; }); }
 });
 function release(e) {
   pointers.delete(e.pointerId);
@@ -140,7 +140,7 @@ function release(e) {
   if (held.started) {
     const unit = perPixel();
     view.x -= moved.x * unit; view.y -= moved.y * unit;
-    map.style.transform = ""; map.style.willChange = "";
+    sheet.style.transform = ""; shield.hidden = true;
     settle();
   }
   held = null; map.classList.remove("held");
@@ -172,7 +172,7 @@ map.addEventListener("keydown", e => {
 for (const button of all("[data-zoom]")) button.addEventListener("click", () => ({in: () => zoom(1.5), out: () => zoom(1 / 1.5), all: whole})[button.dataset.zoom]());
 for (const radio of all("#layers input")) radio.addEventListener("change", () => { map.dataset.layer = radio.value; });
 $("#unbuilt").addEventListener("change", e => { map.classList.toggle("plain", !e.target.checked); declutter(); });
-new ResizeObserver(() => { if (map.getBoundingClientRect().width !== width) { if (view.k <= 1) whole(); else settle(); strips(); } }).observe(map.parentNode);
+new ResizeObserver(() => { if (map.getBoundingClientRect().width !== width) { if (view.k <= 1) whole(); else settle(); strips(); } }).observe($(".frame"));
 
 // strips: when each source is on, and levels of stores
 const board = $("#strips");
