@@ -41,13 +41,14 @@ def wet_notes(site: Site, plan: Plan, states: Mapping[str, Sequence[Found]]) -> 
                     if rate >= water:
                         worst[name] = (rate, carried.outlet)
         for name, (water, kelvin) in worst.items():
+            named = name.partition(": ")[0]
             amount = (
                 f": up to {format_quantity(water, 'mass_rate')} of water to drain"
                 if mass is not None
                 else ""
             )
             notes.append(
-                f"{name}: {fluid} may cool to {format_quantity(kelvin, 'temperature')}, below its "
+                f"{named}: {fluid} may cool to {format_quantity(kelvin, 'temperature')}, below its "
                 f"dew point of {format_quantity(dew, 'temperature')}{amount}"
             )
     return tuple(notes)

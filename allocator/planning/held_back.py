@@ -88,4 +88,5 @@ def _machines(choices: Choices, plan: Plan) -> list[str]:
 
 
 def _listed(names: list[str]) -> str:
-    return ", ".join(f"'{name}'" for name in names)
+    """Names as the site file has them: without the level that follows a colon."""
+    return ", ".join(f"'{name.partition(': ')[0]}'" for name in names)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.rules.heat import heat_row
-from allocator.planning.rules.power import served
+from allocator.planning.rules.power import own_load, served
 from allocator.planning.rules.stock import counted_emission, money
 from allocator.planning.statement import INFINITY, Key, Statement, Terms
 from allocator.site.records import POWER
@@ -46,9 +46,10 @@ class Limit:
 class Want:
     """What a plan is wanted to do; ``amount`` is SI.
 
-    ``kind`` and ``name``: ``firm_clean`` or ``firm_total`` (W at least), ``served`` (share of a
-    demand at least), ``tap`` (a source), ``machines`` (units of a type, or of ``type@place``, at
-    least), ``emission`` (kg/s at most) or ``money`` (at most).
+    ``kind`` and ``name``: ``firm_clean`` or ``firm_total`` (W at least), ``generated`` (W at least,
+    what the plant takes itself included), ``served`` (share of a demand at least), ``tap`` (a
+    source), ``machines`` (units of a type, or of ``type@place``, at least), ``emission`` (kg/s at
+    most) or ``money`` (at most).
     """
 
     kind: str
@@ -102,8 +103,16 @@ def _pipes(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit
     for build in choices.site.builds.values():
         if build.name not in used:
             continue
-        path = ("builds", build.name, "capacity")
+        streams = {route: choices.site.routes[route].stream for route, _ in choices.pipes}
+        made = [
+            s for (r, _), p in choices.pipes.items() if build.name in p.builds and (s := streams[r])
+        ]
+        if made and made[0].kind == "passage":
+            continue  # a step of planning at a place, as wide as is needed
+        path: tuple[str, ...] = ("builds", build.name, "capacity")
         words = f"a pipe of build '{build.name}' carries"
+        if made and made[0].kind == "cooler":
+            path, words = ("coolers", made[0].corridor), f"cooler '{build.name}' cools"
         limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True, words)
         _slack(statement, limit)
         for (route, fluid), pipe in choices.pipes.items():
@@ -187,8 +196,9 @@ def _places(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limi
     for name, group in choices.groups.items():
         if group.most_new is None:
             continue
-        path = ("machines", group.type.name, "places", group.place)
-        words = f"machine '{group.type.name}' may stand at '{group.place}'"
+        place = choices.site.ground(group.place)
+        path = ("machines", group.type.name, "places", place)
+        words = f"machine '{group.type.name}' may stand at '{place}'"
         value = float(group.most_new + group.standing)
         limit = Limit("places", name, path, value, "number", True, words)
         _slack(statement, limit)
@@ -316,7 +326,7 @@ AT_MOST = ("emission", "money")
 def _want(statement: Statement, choices: Choices, want: Want) -> Limit:
     at_most = want.kind in AT_MOST
     name = f"{want.kind}:{want.name}" if want.name else want.kind
-    dimension = DIMENSION_OF_WANT[want.kind]
+    dimension = DIMENSION_OF_WANT.get(want.kind, "power")
     limit = Limit("want", name, (), want.amount, dimension, at_most, want.words)
     _slack(statement, limit)
     terms, factor, standing = _wanted(statement, choices, want)
@@ -334,13 +344,20 @@ def _wanted(statement: Statement, choices: Choices, want: Want) -> tuple[Terms, 
         kinds = ("clean",) if want.kind == "firm_clean" else CLASSES
         demands = choices.power_demands()
         return [term for d in demands for term in served(choices, d.name, kinds)], 1.0, 0.0
+    if want.kind == "generated":
+        terms = [term for d in choices.power_demands() for term in served(choices, d.name)]
+        return terms + [t for bus in choices.buses() for t in own_load(choices, bus)], 1.0, 0.0
     if want.kind == "served":
         return served(choices, want.name), choices.site.demands[want.name].mean, 0.0
     if want.kind == "tap":
         known = statement.has(("tap", want.name))
         return ([(1.0, ("tap", want.name))] if known else []), 1.0, 0.0
     if want.kind == "machines":
-        groups = [g for g in choices.groups.values() if want.name in (g.name, g.type.name)]
+        groups = [
+            g
+            for g in choices.groups.values()
+            if want.name in (g.name, g.type.name, f"{g.type.name}@{choices.site.ground(g.place)}")
+        ]
         standing = float(sum(group.standing for group in groups))
         return [(1.0, ("count", group.name)) for group in groups], 1.0, standing
     if want.kind == "emission":

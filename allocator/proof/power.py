@@ -26,7 +26,7 @@ def check_power(case: Case, findings: Findings) -> None:
     _generation(case, pools)
     _released_and_sent(case, pools)
     _served(case, findings, pools, tolerance)
-    own = _own_load(case)
+    own = own_load(case)
     rests = {key: math.fsum(terms) for key, terms in pools.items()}
     for (bus, kind, shape), rest in rests.items():
         rule = "power_balance_flat" if shape == FLAT else "power_balance_following"
@@ -128,7 +128,7 @@ def _served(case: Case, findings: Findings, pools: Pools, tolerance: float) -> N
         )
 
 
-def _own_load(case: Case) -> dict[str, list[float]]:
+def own_load(case: Case) -> dict[str, list[float]]:
     """Power that the plant itself uses, W by bus: pumps as if always on (sound for a promise),
 
     machines that take power, and what batteries lose, at the charging side.

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from allocator.plan import BatteryUse, Plan, StoreUse
+from allocator.reporting.loads import corridor_of
 from allocator.site.records import POWER, Site
 
 
@@ -94,12 +95,12 @@ def _runs(site: Site, plan: Plan) -> Iterator[BillLine]:
             materials[layer.material] = materials.get(layer.material, 0.0) + used
         price = build.price * route.length
         if route.stream is not None and route.stream.kind == "cooler":
-            where = f"{run.route}: {site.ground(route.start)}"
+            where = site.ground(route.start)
             item = f"{run.build} for {run.fluid}"
             yield from _thing(site, item, where, 1.0, "piece", materials, price)
             continue
         item = f"{run.build} pipe for {run.fluid}"
-        where = f"{run.route}: {site.ground(route.start)} to {site.ground(route.end)}"
+        where = f"{corridor_of(route)}: {site.ground(route.start)} to {site.ground(route.end)}"
         yield from _thing(
             site, item, where, route.length, "m", materials, price, length=route.length
         )

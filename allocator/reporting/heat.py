@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.plan import FlowHeat, Plan
-from allocator.reporting.loads import run_peak, runs_of_kind
+from allocator.reporting.loads import corridor_of, run_peak, runs_of_kind
 from allocator.reporting.text import paragraph, table
 from allocator.reporting.words import percent, quantity
 from allocator.site.records import Site
@@ -71,7 +71,7 @@ def temperatures(site: Site, plan: Plan) -> list[str]:
             continue
         rows.append(
             (
-                flow.route,
+                corridor_of(site.routes[flow.route]),
                 flow.fluid,
                 flow.state,
                 quantity(flow.inlet, "temperature"),

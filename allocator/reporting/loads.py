@@ -24,15 +24,6 @@ def runs_of_kind(site: Site, plan: Plan, kind: str) -> Iterator[Run]:
             yield run
 
 
-def standing_at(site: Site, name: str) -> str:
-    """``type@place`` in words, with the place of the site file."""
-    kind, _, place = name.rpartition("@")
-    if not kind:
-        return place
-    known = place in site.places
-    return f"{kind} at {site.ground(place) if known else place}"
-
-
 def corridor_of(route: Route) -> str:
     """The name in the site file of what a route is, or is one temperature of."""
     return route.name if route.stream is None else route.stream.corridor

@@ -5,7 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.plan import MachineUse, Plan
-from allocator.reporting.loads import line_peak, mean_load, run_ends, run_peak, runs_of_kind
+from allocator.reporting.loads import (
+    corridor_of,
+    line_peak,
+    mean_load,
+    run_ends,
+    run_peak,
+    runs_of_kind,
+)
 from allocator.reporting.text import table
 from allocator.reporting.words import at, count, destination, percent, quantity, shape
 from allocator.site.records import Site
@@ -117,11 +124,14 @@ def runs_laid(site: Site, plan: Plan) -> list[str]:
     for run in runs_of_kind(site, plan, "pipe"):
         start, end = (site.ground(place) for place in run_ends(site, run))
         peak = run_peak(site, run)
-        length = quantity(site.routes[run.route].length, "length")
+        route = site.routes[run.route]
+        length = quantity(route.length, "length")
         use = percent(peak / site.capacity(run.route, run.build, run.fluid))
         flow = quantity(peak, "mass_rate")
         way = f"{start} > {end}"
-        rows.append((run.route, way, run.build, run.fluid, _new(run.new), length, flow, use))
+        rows.append(
+            (corridor_of(route), way, run.build, run.fluid, _new(run.new), length, flow, use)
+        )
     heads = ("route", "way", "build", "fluid", "pipe", "length", "peak", "use")
     return table(heads, rows, right=(5, 6, 7)) if rows else []
 

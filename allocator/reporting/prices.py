@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.plan import GoalResult, Plan, Price
 from allocator.reporting.text import paragraph, table
-from allocator.reporting.words import goal_title, goal_value, money, percent, quantity
+from allocator.reporting.words import goal_title, goal_value, money, percent, plain, quantity
 
 UNITS = {
     "mass": (1.0, "1 kg"),
@@ -63,7 +63,7 @@ def _row(price: Price) -> tuple[str, ...]:
             "" if price.proven else ", or more"
         )
     return (
-        KINDS.get(price.kind, f"{price.kind} {{}}").format(price.name.replace("@", " at ")),
+        KINDS.get(price.kind, f"{price.kind} {{}}").format(plain(price.name).replace("@", " at ")),
         _shown(price.value, price.dimension),
         one,
         worth if price.rate > 0 else f"nothing {way}{goal_title(goal)}",

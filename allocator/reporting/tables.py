@@ -9,7 +9,8 @@ import pandas as pd
 from allocator.plan import Plan, Run
 from allocator.reporting.bill import bill_of_materials
 from allocator.reporting.heat import busiest_flows
-from allocator.reporting.loads import line_peak, run_peak, runs_of_kind
+from allocator.reporting.loads import corridor_of, line_peak, run_peak, runs_of_kind
+from allocator.reporting.words import destination_key, plain
 from allocator.site.records import POWER, Site
 
 Row = Mapping[str, object]
@@ -31,7 +32,7 @@ def sources_used(site: Site, plan: Plan) -> pd.DataFrame:
             "new_tap": use.new,
         }
         for to, rate in use.collect.items():
-            rows.append({**whence, "goes_to": to, "rate_while_on_kg_per_s": rate})
+            rows.append({**whence, "goes_to": destination_key(to), "rate_while_on_kg_per_s": rate})
         for shape, mean in use.direct.items():
             rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
         if not use.collect and not use.direct:
@@ -46,7 +47,7 @@ def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
     for use in plan.stores:
         rows.append(
             {
-                "store": use.name,
+                "store": plain(use.name),
                 "type": use.type,
                 "place": site.ground(use.place),
                 "holds": use.holds,
@@ -85,13 +86,15 @@ def runs(site: Site, plan: Plan) -> pd.DataFrame:
         rows.append(
             {
                 "kind": "pipe",
-                "name": run.route,
+                "name": corridor_of(route),
                 "start": site.ground(route.start),
                 "end": site.ground(route.end),
                 "build": run.build,
                 "carries": run.fluid,
                 "new": run.new,
                 "length_m": route.length,
+                "planned_inlet_temperature_k": route.stream.inlet if route.stream else None,
+                "planned_end_temperature_k": route.stream.outlet if route.stream else None,
                 "peak_kg_per_s": peak,
                 "capacity_kg_per_s": capacity,
                 "used_share": peak / capacity,
@@ -117,6 +120,7 @@ def runs(site: Site, plan: Plan) -> pd.DataFrame:
         )
     columns = (
         "kind name start end build carries new length_m"
+        " planned_inlet_temperature_k planned_end_temperature_k"
         " peak_kg_per_s capacity_kg_per_s peak_w capacity_w used_share"
         " heat_loss_w surface_temperature_k end_temperature_k"
     )

@@ -90,10 +90,29 @@ def destination(name: str) -> str:
     return f"burnt as it comes by {at(machine)}, into {at(battery)}"
 
 
+def destination_key(name: str) -> str:
+    """A destination as plans key it, such as ``store:holder@works``, with places of the file."""
+    kind, _, rest = name.partition(":")
+    return f"{kind}:{'>'.join(plain(part) for part in rest.split('>'))}"
+
+
 def at(name: str) -> str:
-    """``type@place`` in words."""
-    kind, _, place = name.rpartition("@")
+    """``type@place`` in words, with the place of the site file."""
+    kind, _, place = plain(name).rpartition("@")
     return f"{kind} at {place}" if kind else place
+
+
+def plain(name: str) -> str:
+    """A name as the site file knows it: of a place, a route or ``type@place``, without the level
+
+    of temperature that planning added after a colon, which no name of the user's holds. The part
+    of a battery stays, as in ``bank@hub levelling``."""
+    return name.partition(": ")[0]
+
+
+def level_of(name: str) -> str:
+    """The level of temperature in a name, in words; empty where there is none."""
+    return name.partition(": ")[2]
 
 
 def shape(name: str) -> str:

@@ -1,7 +1,8 @@
 """How many generators a site can carry, by type and place, and what stops the next one.
 
 Each count is a plan of its own: the site with no other generator on it, asked for as much flat
-power as there can be. What is carried is in units at full load; at the site's load factor each
+power as there can be. What is carried is in units at full load, those among them that give what
+pumps, coolers and converters take; at the site's load factor each
 unit runs at that share of full load on average, fuel being affine in load.
 """
 
@@ -18,6 +19,8 @@ from allocator.planning import Settings
 from allocator.planning.clock import Clock
 from allocator.planning.limits import Limit, Want
 from allocator.planning.why import Change, stretching_of
+from allocator.proof.case import case_of
+from allocator.proof.power import own_load
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
@@ -188,7 +191,9 @@ def _units(site: Site, machine: MachineType, settings: Settings) -> float:
         plan = plan_site(site, settings).plan
     except NoPlanError:
         return 0.0
-    return plan.power.firm_total / machine.power_out
+    # pumps, coolers and converters live off these units too, so what they take is carried as well
+    taken = math.fsum(load for loads in own_load(case_of(site, plan)).values() for load in loads)
+    return (plan.power.firm_total + taken) / machine.power_out
 
 
 def _stops(
@@ -197,7 +202,7 @@ def _stops(
     """Limits that, raised alone, let so many units run firm, the smallest change first; and where
 
     none does alone, those that the relaxation would raise at once."""
-    want = Want("firm_total", "", units * machine.power_out * (1.0 - WHOLE / 10), "")
+    want = Want("generated", "", units * machine.power_out * (1.0 - WHOLE / 10), "")
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     (asked,) = site.demands.values()
     if want.amount > asked.mean:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from allocator.reporting.text import WIDTH, paragraph, section, table
-from allocator.reporting.words import count, percent
+from allocator.reporting.words import count, percent, plain
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.studies.carrying import ANYWHERE, WHOLE, CarriedRow, Stop
@@ -32,7 +32,7 @@ def _counts(rows: Sequence[CarriedRow], factor: str) -> list[str]:
     cells = [
         (
             row.machine,
-            row.place or "anywhere",
+            plain(row.place) or "anywhere",
             str(_whole(row.firm)),
             count(round(row.firm, 4)),
             count(round(row.mean, 4)),
@@ -50,7 +50,7 @@ def _whole(units: float) -> int:
 
 def _stopped(marks: Marks, row: CarriedRow) -> Iterator[str]:
     number = _whole(row.firm) + 1
-    where = "anywhere" if row.place == ANYWHERE else f"at {row.place}"
+    where = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
     parts = [_needed(marks, stop) for stop in row.stops]
     if row.reason:
         parts = [row.reason]
@@ -83,7 +83,7 @@ def _named(marks: Marks, name: str, kind: str, path: tuple[str, ...]) -> str:
         "fill_rate": f"fill rate of store '{name}'",
         "release_rate": f"release rate of store '{name}'",
         "capacity": f"pipe '{name}'",
-        "places": f"places for {name.replace('@', ' at ')}",
+        "places": f"places for {plain(name).replace('@', ' at ')}",
         "most": f"most '{name}' in all",
         "emission": "emission cap",
         "money": "money",
@@ -104,7 +104,7 @@ def carrying_json(site: Site, marks: Marks, rows: Sequence[CarriedRow]) -> str:
         "carried": [
             {
                 "machine": row.machine,
-                "place": row.place or None,
+                "place": plain(row.place) or None,
                 "units_mean": row.mean,
                 "units_firm": row.firm,
                 "units_at_load_factor": row.at_load_factor,

@@ -57,7 +57,7 @@ def _check_name(site: Site, text: str, kind: str, name: str) -> None:
         "tap": list(site.sources),
         "machines": [
             *site.machines,
-            *(f"{m.name}@{place}" for m in site.machines.values() for place in m.places),
+            *(f"{m.name}@{site.ground(p)}" for m in site.machines.values() for p in m.places),
         ],
     }[kind]
     if name in names:

@@ -55,6 +55,18 @@ def test_the_emission_cap_by_hand() -> None:
         assert stop.more == pytest.approx(2 * 3.17e-3 - 120e3 / year, rel=2e-3)
 
 
+def test_what_coolers_take_is_carried_as_well() -> None:
+    """Six cells at full load run the fans of the cooler too: five were told before."""
+    site = read_site(NETWORKS / "cool_first.yaml")
+    (row,) = carrying(site, QUICK)
+    assert (row.machine, row.place) == ("fuel_cell", "works")
+    assert row.firm == pytest.approx(6, abs=1e-5)
+    told = carrying_text(site, Marks(NETWORKS / "cool_first.yaml"), [row])
+    assert "fuel_cell  works            6     6" in told
+    (stop,) = row.stops
+    assert (stop.limit.kind, stop.more) == ("places", pytest.approx(1.0))
+
+
 def test_part_load_burns_affine_fuel() -> None:
     machine = read_site(NETWORKS / "island.yaml").machines["gas_engine"]
     half = at_part_load(machine, 0.5)

@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from allocator.plan import FLAT, MachineUse, Plan
-from allocator.reporting.loads import standing_at
 from allocator.reporting.ways import Way, machine_named, ways_of
+from allocator.reporting.words import at
 from allocator.site.records import Site
 
 
@@ -71,7 +71,7 @@ def _generation(
             needs += [*_upstream(ways, way.giver), *_runs([way])]
     needs += _power_needs(site, plan, machine, any(way.shape == FLAT for way in members))
     turning = machine.running + math.ceil(machine.cycled)
-    title = f"{standing_at(site, machine.name)}, from {_named(site, giver)}"
+    title = f"{at(machine.name)}, from {_named(site, giver)}"
     power = kind.power_out * firm_load(machine) * share
     units = {machine.name: turning * share}
     return Chain(title, tuple(dict.fromkeys(needs)), units, power)
@@ -90,13 +90,13 @@ def _burst(site: Site, plan: Plan, taker: str, members: list[Way]) -> Chain:
     taps = [f"tap:{way.giver.partition(':')[2]}" for way in members]
     needs = [*taps, *_runs(members), f"store:{battery_name}"]
     needs += _power_needs(site, plan, machine, False)
-    into_it = standing_at(site, battery_name)
-    title = f"{standing_at(site, name)} burning bursts into {into_it}"
+    into_it = at(battery_name)
+    title = f"{at(name)} burning bursts into {into_it}"
     return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share)
 
 
 def _named(site: Site, giver: str) -> str:
-    return standing_at(site, giver.partition(":")[2])
+    return at(giver.partition(":")[2])
 
 
 def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset()) -> list[str]:

@@ -7,11 +7,10 @@ from dataclasses import dataclass, field
 from markupsafe import Markup
 
 from allocator.plan import Plan
-from allocator.reporting.loads import standing_at
 from allocator.reporting.page.colours import fluids_shown
 from allocator.reporting.page.figures import Figures
 from allocator.reporting.page.svg import number, tag
-from allocator.reporting.words import quantity
+from allocator.reporting.words import at, quantity
 from allocator.site.records import POWER, Site
 
 WIDTH = 1000.0
@@ -108,7 +107,7 @@ def _node(found: Balance, site: Site, name: str, fluid: str) -> str:
     kind, _, rest = name.partition(":")
     column = {"source": 0, "store": 1, "demand": 3}.get(kind, 2)
     family = fluid if kind == "source" else rest.partition("@")[0]
-    return found.node(name, column, standing_at(site, rest), family)
+    return found.node(name, column, at(rest), family)
 
 
 def together(balance: Balance) -> Balance:

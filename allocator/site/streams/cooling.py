@@ -59,10 +59,10 @@ def _cooler(
         layers = tuple(Layer(m, kg * count) for m, kg in cooler.materials.items() if kg > 0)
         draft.builds[name] = Build(name, unit.rate, layers, price=cooler.price * count)
         names.append(name)
-    mouth = "" if "mouth of" not in start else f", {start.rpartition(', ')[2]}"
+    mouth = "" if "mouth of" not in start else f"{start.rpartition(': ')[2]}, "
     draft.lay(
         Route(
-            f"{cooler.name} at {place}{mouth}, {degrees(inlet)} to {degrees(outlet)}",
+            f"{cooler.name} at {place}: {mouth}{degrees(inlet)} to {degrees(outlet)}",
             start,
             draft.node(place, cooler.fluid, outlet),
             1.0,

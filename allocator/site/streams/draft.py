@@ -39,8 +39,8 @@ class Draft:
         return self.part(place, f"{fluid} {degrees(level)}")
 
     def part(self, place: str, what: str) -> str:
-        """A place made as part of another."""
-        name = f"{place}, {what}"
+        """A place made as part of another; no name of the user's holds a colon."""
+        name = part_name(place, what)
         part = replace(self.site.places[place], name=name, part_of=place, heat_limit=None)
         self.places.setdefault(name, part)
         return name
@@ -59,6 +59,11 @@ class PlacedError(Exception):
     def __init__(self, section: str, name: str, key: str, error: PhysicsError) -> None:
         self.section, self.name, self.key, self.error = section, name, key, error
         super().__init__(str(error))
+
+
+def part_name(place: str, what: str) -> str:
+    """The name of a part of a place; of the place itself where ``what`` is empty."""
+    return f"{place}: {what}" if what else place
 
 
 def degrees(kelvin: float) -> str:

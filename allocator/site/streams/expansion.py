@@ -10,7 +10,7 @@ from allocator.physics.recovery import most_of_stream
 from allocator.site.records import POWER, Built, Cooler, Site
 from allocator.site.streams.bays import bays_of, moved
 from allocator.site.streams.cooling import put_coolers
-from allocator.site.streams.draft import Draft, PlacedError, Remark, degrees
+from allocator.site.streams.draft import Draft, PlacedError, Remark, degrees, part_name
 from allocator.site.streams.faults import note
 from allocator.site.streams.laying import lay_pipes
 from allocator.site.streams.levels import level_above, levels_of, planned_fluids
@@ -61,7 +61,7 @@ def _starved(draft: Draft, made: Site) -> list[Remark]:
     found = []
     for place, bays in draft.bays.items():
         for bay in bays:
-            where = f"{place}, {bay.name}" if bay.name else place
+            where = part_name(place, bay.name)
             for fluid in dict.fromkeys(f for f, way, _ in bay.ports if way == "in"):
                 into = [
                     r
@@ -181,20 +181,16 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Site:
     moves = moved(draft.bays)
     starts = {(site.sources[name].fluid, node) for name, node in sources.items()}
     starts |= {
-        (fluid, f"{place}, {bay.name}" if bay.name else place)
+        (fluid, part_name(place, bay.name))
         for place, bays in draft.bays.items()
         for bay in bays
         for fluid, way, _ in bay.ports
         if way == "out"
     }
-    ends = {
-        place if not bay.name else f"{place}, {bay.name}"
-        for place, bays in draft.bays.items()
-        for bay in bays
-    }
+    ends = {part_name(place, bay.name) for place, bays in draft.bays.items() for bay in bays}
     routes = useful(draft.routes, starts, ends, draft.levels)
     used = {p for r in routes.values() for p in (r.start, r.end)} | set(sources.values())
-    used |= {f"{place}, {bay}" for place, bay in moves.values() if bay}
+    used |= {part_name(place, bay) for place, bay in moves.values() if bay}
     places = {**site.places, **{n: p for n, p in draft.places.items() if n in used}}
     built = site.built
     excluded = set(site.limits.excluded_places)
@@ -239,4 +235,4 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Site:
 
 def _at(moves: Mapping[tuple[str, str, str], tuple[str, str]], kind: str, name: str, p: str) -> str:
     place, bay = moves.get((kind, name, p), (p, ""))
-    return f"{place}, {bay}" if bay else place
+    return part_name(place, bay)

@@ -42,7 +42,7 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
             ways.append((route.end, route.start, " back"))
         for start, end, back in ways:
             span = degrees(inlet) if inlet == outlet else f"{degrees(inlet)} to {degrees(outlet)}"
-            listed = f"{name}{back}, {fluid} {span}"
+            listed = f"{name}: {fluid} {span}{back}"
             draft.lay(
                 replace(
                     route,
