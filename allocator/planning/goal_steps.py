@@ -126,7 +126,7 @@ class GoalSteps:
         for point in points:
             self._repaired(point, 0.2, "paths")
         held = ideas.corridors(program.statement, self._point)
-        self._near(self._point, held, 0.15, "corridors of paths")
+        self._near(self._point, held, 0.06, "corridors of paths")
 
     def relaxed(self) -> bool:
         """The bound of the relaxation, and its point if it is whole; False if there is no plan."""
@@ -165,20 +165,25 @@ class GoalSteps:
                 return "optimal"
         return "time_limit"
 
-    def tightened(self) -> None:
+    def tightened(self, share: float) -> None:
         """The bound of the program by origin, relaxed."""
         prover = self.course.prover
         if prover is not None:
             prover.aim(self.goal)
-            self.bettered(prover.relaxed(self.deadline.left(0.3)))
+            self.bettered(prover.relaxed(self.deadline.left(share), self._known()))
+
+    def _known(self) -> Known | None:
+        """The best plan so far."""
+        if self.best is None or self.course.point is None:
+            return None
+        return Known(self.best, self.course.point)
 
     def by_origin(self, share: float) -> None:
         """The program by origin for a share of the time: its bound, and its whole numbers."""
-        prover, point = self.course.prover, self.course.point
+        prover = self.course.prover
         if prover is None or not prover.trusted or self.stopped:
             return
-        known = None if self.best is None or point is None else Known(self.best, point)
-        proven = prover.mixed(self.deadline.left(share), known)
+        proven = prover.mixed(self.deadline.left(share), self._known())
         self.bettered(proven.bound)
         if proven.columns is not None:
             self._repaired(proven.columns, 1.0, "by origin")

@@ -25,17 +25,22 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
     if not steps.relaxed():
         return no_plan
     late = steps.ideas is not None  # paths not compiled yet: a plan first, then its bound
-    if not steps.closed:
+    # paths have found what the program and its neighbourhoods would: the bound has the time
+    by_paths = course.ideas is not None and steps.start is None and not late
+    if course.prover is not None and by_paths and not steps.closed and not steps.stopped:
+        steps.tightened(0.4)
+        steps.status = "time_limit"
+    elif not steps.closed:
         steps.whole_program(0.35 if course.prover is None or late else 0.08, 50)
         if steps.status == "infeasible" and course.point is None:
             return no_plan
-    if course.prover is not None and not late and not steps.closed:
-        steps.tightened()
+    if course.prover is not None and not by_paths and not late and not steps.closed:
+        steps.tightened(0.3)
         if course.ideas is None:
             steps.by_origin(0.35)
     if course.point is not None and not steps.closed:
-        # paths have found what neighbourhoods would: one long run for the bound is worth more
-        steps.neighbourhoods(until=0.8 if course.ideas is None or late else 0.5)
+        if not by_paths:
+            steps.neighbourhoods(until=0.8 if course.ideas is None or late else 0.5)
         if not steps.stopped and steps.status != "optimal":
             _bound_to_the_end(steps, late)
     return steps.judged()
@@ -48,7 +53,7 @@ def _bound_to_the_end(steps: GoalSteps, late: bool) -> None:
         steps.whole_program(1.0, 1)
         return
     if late:
-        steps.tightened()
+        steps.tightened(0.3)
     if steps.program.settings.node_limit is None:
         steps.by_origin(1.0)
         # it may end early, by an error of the solver or for want of memory

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 import pulp
 
-from allocator.planning.statement import Row, Statement
+from allocator.planning.statement import Column, Row, Statement
 
 INF = float("inf")
 LINEAR_TOLERANCE = 1e-9
@@ -153,6 +153,20 @@ class Highs:
                 columns.astype(np.int32),
                 np.array(row.coefficients),
             )
+
+    def add_columns(
+        self, columns: Sequence[Column], entries: Sequence[tuple[np.ndarray, np.ndarray]]
+    ) -> None:
+        """Add continuous columns in place, at no cost; for each its rows and coefficients."""
+        total = self.model.getNumCol()
+        for column, (rows, values) in zip(columns, entries, strict=True):
+            self.model.addCol(0.0, column.low, column.high, len(rows), rows, values)
+        new = np.arange(total, total + len(columns), dtype=np.int32)
+        self._position = np.concatenate([self._position, new])
+        self._integer = np.concatenate([self._integer, np.zeros(len(columns), dtype=bool)])
+        self._low = np.concatenate([self._low, [column.low for column in columns]])
+        self._high = np.concatenate([self._high, [column.high for column in columns]])
+        self._costs = np.concatenate([self._costs, np.zeros(len(columns))])
 
     def remove_last_rows(self, count: int) -> None:
         """Take back the last rows."""

@@ -144,6 +144,12 @@ class Statement:
             coefficients=(*row.coefficients, *(value / row.scale for value in added.values())),
         )
 
+    def close(self, key: Key) -> None:
+        """Hold a variable at its lower bound."""
+        number = self._index[key]
+        column = self.columns[number]
+        self.columns[number] = replace(column, high=column.low)
+
     def raise_high(self, key: Key) -> None:
         """Take away a variable's upper bound."""
         number = self._index[key]

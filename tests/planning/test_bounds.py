@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, Phase, given, settings
 from networks.stored_answers import OPEN, answer, names, site_of
+from proven_fields import NODES, field_of_wells, prover_for
 from strategies import sites
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
@@ -16,37 +17,16 @@ from tiny_search import best_goals
 from tiny_sites import tiny_site
 
 from allocator.planning import Settings, make_plan
-from allocator.planning.bounds import proving
 from allocator.planning.bounds.lean import Duct, lean_statement
 from allocator.planning.bounds.mixed import Known
-from allocator.planning.bounds.pricing import Priced
-from allocator.planning.bounds.proving import Prover
-from allocator.planning.bounds.relaxation import Relaxation
 from allocator.planning.bounds.thresholds import broken_thresholds, threshold_row
-from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.goals import goals_of
 from allocator.planning.planner import state
 from allocator.planning.program import Program
 from allocator.planning.statement import Key, Statement
-from allocator.site.reading import read_site
 from allocator.site.records import Site
-
-NODES = 5000
-
-
-def prover_for(site: Site, basis: str) -> tuple[Prover, Statement, Choices]:
-    full, choices = state(site, basis)
-    promises = () if choices.lossless else promises_of(choices)
-    made = Prover(
-        full,
-        choices,
-        lambda statement, values, tolerance: violated(statement, promises, values, tolerance),
-        Settings(basis=basis, node_limit=NODES, gap=1e-7),
-        Clock(None),
-    )
-    return made, full, choices
 
 
 @pytest.mark.parametrize(
@@ -175,87 +155,6 @@ def test_pipes_are_laid_in_one_way_on_the_mean_basis_alone() -> None:
         keys = [column.key for column in lean_statement(full, choices).statement.columns]
         ways = [key for key in keys if isinstance(key, tuple) and key[0] == "way"]
         assert bool(ways) == directed
-
-
-def field_of_wells(folder: Path, sources: int, seed: int) -> Site:
-    """Wells in a square grid of junctions around two places with holders and engines. Invented."""
-    chance = random.Random(seed)
-    side = 4
-    lines = [
-        "format: allocator.site/1",
-        "name: Field of wells",
-        "fluids: {gas: {heating_value: 18 MJ/kg}, co2: {emission: biogenic}}",
-        "materials: {steel: {stock: 14 t}}",
-        "places:",
-    ]
-    for x, y in itertools.product(range(side), range(side)):
-        at = [600 * x + chance.randint(-150, 150), 600 * y + chance.randint(-150, 150)]
-        lines.append(f"  p{x}{y}: {{at: [{at[0]} m, {at[1]} m]}}")
-    lines.append("sources:")
-    corners = list(itertools.product(range(side), range(side)))
-    for n, (x, y) in enumerate(chance.sample(corners, sources)):
-        lines.append(
-            f"  w{n}: {{place: p{x}{y}, fluid: gas, flow: {chance.randint(60, 240)} g/s, "
-            f"cycle: [{{on: {chance.randint(2, 5)} h, every: {chance.randint(6, 9)} h}}]}}"
-        )
-    lines += [
-        "stores: {holder: {holds: gas, places: [p00, p32], size: {most: 9 t},"
-        " materials: {steel: 0.4 kg/kg}, base: {materials: {steel: 300 kg}}}}",
-        "builds:",
-        "  b1: {capacity: 60 g/s, layers: [{material: steel, mass: 3 kg/m}]}",
-        "  b2: {capacity: 180 g/s, layers: [{material: steel, mass: 6 kg/m}]}",
-        "  b3: {capacity: 500 g/s, layers: [{material: steel, mass: 12 kg/m}]}",
-        "routes:",
-    ]
-    for x, y in corners:
-        for i, j in ((x + 1, y), (x, y + 1), (x + 1, y + 1)):
-            if i < side and j < side:
-                lines.append(f"  r{x}{y}{i}{j}: {{between: [p{x}{y}, p{i}{j}]}}")
-    lines += [
-        "machines: {engine: {takes: {gas: 25 g/s}, gives: {power: 150 kW, co2: 40 g/s},"
-        " materials: {steel: 100 kg}, places: [p00, p32]}}",
-        "demands: {town: {power: 9 MW}}",
-        "goals: [clean_power]",
-    ]
-    path = folder / "field.yaml"
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return read_site(path)
-
-
-@pytest.mark.parametrize("basis", ["firm", "mean"])
-def test_flows_left_out_are_priced(
-    basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    site = field_of_wells(tmp_path, 8, 1)
-    made, full, choices = prover_for(site, basis)
-    goal = goals_of(full, choices)[0]
-    made.aim(goal)
-    whole = made.relaxed(None)
-    assert whole is not None
-
-    told: list[float] = []
-    honest = Relaxation.priced
-
-    def listening(self: Relaxation) -> Priced | None:
-        found = honest(self)
-        assert found is not None
-        assert self.last is not None
-        told.append(self.last.bound - found.lack)
-        return found
-
-    monkeypatch.setattr(Relaxation, "priced", listening)
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
-    monkeypatch.setattr(proving, "ALL_COLUMNS", 0)
-    monkeypatch.setattr(proving, "STRETCH", 1.0)
-    some, _, _ = prover_for(site, basis)
-    some.aim(goal)
-    priced = some.relaxed(None)
-    assert priced is not None
-    close = 1e-6 * abs(whole)
-    # minimised: at every round what is told bounds the whole statement, and in the end it is that
-    assert len(told) > 1
-    assert all(bound <= whole + close for bound in told)
-    assert priced == pytest.approx(whole, rel=2 * proving.PRICED)
 
 
 @pytest.mark.parametrize("basis", ["firm", "mean"])

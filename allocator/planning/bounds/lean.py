@@ -30,8 +30,8 @@ arc by arc.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 
 from allocator.planning.bounds.origins import (
     Origin,
@@ -76,18 +76,16 @@ class Lean:
     origins: tuple[Origin, ...]
     arcs: Mapping[str, tuple[Arc, ...]]
     """Arcs that each origin's flow may use."""
-    held: Mapping[str, set[Arc]]
-    """Those of them that are stated: all, or some that others were priced against."""
 
 
 def lean_statement(
-    full: Statement, choices: Choices, allowed: Mapping[str, set[Arc]] | None = None
+    full: Statement, choices: Choices, closed: Collection[Key] = frozenset()
 ) -> Lean:
     """The statement by origin of a program; rows and variables but those of pipes are kept.
 
     ``full`` is not changed. Rows about the flow that is split (none but those of balance and
-    capacity speak of it) are stated anew. ``allowed``: arcs by origin that are stated, None for
-    all; with some left out the statement bounds nothing by itself.
+    capacity speak of it) are stated anew. ``closed``: builds of ducts that are not laid, and with
+    all builds of a duct its flows are left out: the statement then speaks of plans without them.
     """
     statement = Statement()
     for column in full.columns:
@@ -105,9 +103,9 @@ def lean_statement(
     for origin in origins:
         sinks = set(takers(choices, origin.fluid)) | set(origin.ends)
         arcs[origin.name] = useful_arcs(choices, origin, sinks)
-    every = arcs
-    if allowed is not None:
-        arcs = {name: tuple(a for a in some if a in allowed[name]) for name, some in every.items()}
+    if closed:
+        shut = _shut(choices, closed)
+        arcs = {name: tuple(a for a in some if a not in shut) for name, some in arcs.items()}
     for origin in origins:
         for arc in arcs[origin.name]:
             statement.variable(flow_key(origin, arc), unit=unit, high=origin.most)
@@ -118,8 +116,9 @@ def lean_statement(
         total: Terms = [(1.0, key) for _, keys, _ in duct.flows for key in keys]
         total += [(-capacity, key) for capacity, key in duct.builds]
         statement.row(f"capacity[{duct.name}]", total, high=0.0)
-    held = {name: set(some) for name, some in arcs.items()}
-    lean = Lean(statement, ducts, origins, every, held)
+    for key in closed:
+        statement.close(key)
+    lean = Lean(statement, ducts, origins, arcs)
     collected_where_built(statement, choices)
     for row in full.rows:
         if row.name.startswith(DROPPED_ROWS):
@@ -128,18 +127,35 @@ def lean_statement(
             (value * row.scale / full.columns[c].unit, full.columns[c].key)
             for c, value in zip(row.columns, row.coefficients, strict=True)
         ]
-        if _only_burdens(terms, row):
+        if only_burdens(terms, row):
             terms = lean_terms(lean, choices, terms)
             statement.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
     return lean
 
 
-def lean_size(choices: Choices) -> int:
+def lean_size(choices: Choices, closed: Collection[Key] = frozenset()) -> int:
     """How many flows by origin there would be at the most."""
-    return sum(len(choices.arcs.get(origin.fluid, ())) for origin in origins_of(choices))
+    shut = _shut(choices, closed) if closed else set()
+    open_ways = {f: sum(a not in shut for a in arcs) for f, arcs in choices.arcs.items()}
+    return sum(open_ways.get(origin.fluid, 0) for origin in origins_of(choices))
 
 
-def _only_burdens(terms: Terms, row: Row) -> bool:
+def _shut(choices: Choices, closed: Collection[Key]) -> set[Arc]:
+    """The arcs of which every build is closed, as one way or as a pipe."""
+    found = set()
+    for fluid, arcs in choices.arcs.items():
+        for arc in arcs:
+            builds = choices.pipes[arc.route, fluid].builds
+            if all(
+                ("way", arc.route, arc.start, b, fluid) in closed
+                or ("lay", arc.route, b, fluid) in closed
+                for b in builds
+            ):
+                found.add(arc)
+    return found
+
+
+def only_burdens(terms: Terms, row: Row) -> bool:
     """True for a row in which flow, if it stands there, only uses up what the row allows.
 
     Any other row about flow is left out, which relaxes.
@@ -175,10 +191,10 @@ def lean_terms(lean: Lean, choices: Choices, terms: Terms) -> Terms:
     if not gathered and not supplied:
         return kept
     for origin in lean.origins:
-        for arc in sorted(lean.held[origin.name], key=lambda a: (a.route, a.start)):
+        for arc in lean.arcs[origin.name]:
             at = (arc.route, arc.start, origin.fluid)
             burdens = [gathered.get(at, 0.0)] if origin.ends else []
-            if _supplies(origin):
+            if origin.supplies:
                 burdens.append(supplied.get(at, 0.0))
             if burdens and (burden := min(burdens, key=abs)):
                 kept.append((burden, flow_key(origin, arc)))
@@ -229,7 +245,7 @@ def _balances(
         for place, terms in origin.ends.items():
             balance.setdefault(place, []).extend(scaled(terms, -1.0))
         for place, listed in arriving.items():
-            if place in balance and _supplies(origin):
+            if place in balance and origin.supplies:
                 key = statement.variable(("sunk", origin.name, fluid, place), unit=unit)
                 balance[place].append((-1.0, key))
                 listed.append((1.0, key))
@@ -244,32 +260,21 @@ def _balances(
         statement.row(f"shape[{fluid},{shape}]", every, low=0.0)
 
 
-def _supplies(origin: Origin) -> bool:
-    """True when an origin feeds the supply layer (a source that is not steady never does)."""
-    return any(not _is(key, "collect") for _, key in origin.out)
+def bare_ducts(statement: Statement, choices: Choices, directed: bool) -> tuple[Duct, ...]:
+    """What is laid together, with no flows yet; ``directed``: a duct for each way of a pipe.
 
-
-def _ducts(
-    statement: Statement,
-    choices: Choices,
-    origins: tuple[Origin, ...],
-    arcs: dict[str, tuple[Arc, ...]],
-    directed: bool,
-) -> tuple[Duct, ...]:
-    through: dict[tuple[str, str, str], list[tuple[Key, Origin]]] = {}
-    for origin in origins:
-        for arc in arcs[origin.name]:
-            at = (arc.route, origin.fluid, arc.start)
-            through.setdefault(at, []).append((flow_key(origin, arc), origin))
+    States the ways: ``way forth + way back <= lay`` for each build.
+    """
+    starts: dict[tuple[str, str], set[str]] = {}
+    for fluid, arcs in choices.arcs.items():
+        for arc in arcs:
+            starts.setdefault((arc.route, fluid), set()).add(arc.start)
     found = []
     for (route, fluid), pipe in choices.pipes.items():
-        # a way without flows is stated as well: what is left out may need it
-        for arc in choices.arcs[fluid]:
-            if arc.route == route:
-                through.setdefault((route, fluid, arc.start), [])
         builds = sorted((choices.site.capacity(route, b, fluid) * TIGHT, b) for b in pipe.builds)
         ends = (choices.site.routes[route].start, choices.site.routes[route].end)
-        ways = [start for start in ends if (route, fluid, start) in through]
+        # a way without flows is stated as well: what is left out may need it
+        ways = [start for start in ends if start in starts.get((route, fluid), ())]
         if directed:
             for start in ways:
                 for _, b in builds:
@@ -280,15 +285,36 @@ def _ducts(
                 statement.row(f"ways[{route},{fluid},{b}]", terms, high=0.0)
             for start in ways:
                 keys = tuple((c, ("way", route, start, b, fluid)) for c, b in builds)
-                flows = tuple((o.name, (k,), o.most) for k, o in through[route, fluid, start])
                 name = f"{route},{fluid},{start}"
-                found.append(Duct(name, flows, keys, (route, fluid), start))
+                found.append(Duct(name, (), keys, (route, fluid), start))
         elif ways:
-            both: dict[str, tuple[str, tuple[Key, ...], float]] = {}
-            for start in ways:
-                for key, origin in through[route, fluid, start]:
-                    known = both[origin.name][1] if origin.name in both else ()
-                    both[origin.name] = (origin.name, (*known, key), origin.most)
             lays = tuple((c, ("lay", route, b, fluid)) for c, b in builds)
-            found.append(Duct(f"{route},{fluid}", tuple(both.values()), lays, (route, fluid)))
+            found.append(Duct(f"{route},{fluid}", (), lays, (route, fluid)))
     return tuple(found)
+
+
+def _ducts(
+    statement: Statement,
+    choices: Choices,
+    origins: tuple[Origin, ...],
+    arcs: dict[str, tuple[Arc, ...]],
+    directed: bool,
+) -> tuple[Duct, ...]:
+    """The ducts with the flows of all origins: both ways of an origin together, or one."""
+    through: dict[tuple[tuple[str, str], str | None], dict[str, list[Key]]] = {}
+    most = {origin.name: origin.most for origin in origins}
+    for origin in origins:
+        for arc in arcs[origin.name]:
+            at = ((arc.route, origin.fluid), arc.start if directed else None)
+            keys = through.setdefault(at, {}).setdefault(origin.name, [])
+            keys.append(flow_key(origin, arc))
+    return tuple(
+        replace(
+            duct,
+            flows=tuple(
+                (name, tuple(keys), most[name])
+                for name, keys in through.get((duct.pipe, duct.start), {}).items()
+            ),
+        )
+        for duct in bare_ducts(statement, choices, directed)
+    )

@@ -28,6 +28,11 @@ class Origin:
     most: float
     ends: dict[str, Terms]
 
+    @property
+    def supplies(self) -> bool:
+        """True when it feeds the supply layer (a source that is not steady never does)."""
+        return any(not (isinstance(key, tuple) and key[0] == "collect") for _, key in self.out)
+
 
 def origins_of(choices: Choices) -> tuple[Origin, ...]:
     """Every origin of the pipes' flow."""

@@ -3,32 +3,27 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
 
 from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.mixed import Found, Known, Mixed
-from allocator.planning.bounds.origins import Origin, origins_of, takers, useful_arcs
-from allocator.planning.bounds.pricing import near_paths
+from allocator.planning.bounds.origins import origins_of
 from allocator.planning.bounds.relaxation import Relaxation, StoreCuts
-from allocator.planning.choices import Arc, Choices
+from allocator.planning.bounds.strand_bounds import StrandBounds
+from allocator.planning.bounds.stranding import Stranding
+from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
 from allocator.planning.goals import Goal
 from allocator.planning.settings import Settings
-from allocator.planning.statement import Statement
+from allocator.planning.statement import Key, Statement
 
 FEW_COLUMNS = 10_000
-"""Flow variables up to which all are stated at once."""
+"""Flow variables up to which all are stated at once. Above, strands come first (``strands.py``)."""
 ALL_COLUMNS = 40_000
-"""Up to here all are stated in the end, with the cuts that statements on some of them found: the
-first bound is then near the last. Above, what is left out is priced until that adds nothing."""
-WARMING_ROUNDS = 2
-MOST_COLUMNS = 400_000
-"""Flow variables above which the statement by origin is not built: it would not be solved."""
-STRETCH = 1.25
-"""A way at first stated is no longer than this many times the way to the nearest end."""
-PRICING_ROUNDS = 20
-PRICED = 1e-4
-"""Pricing ends when what is left out could add no more than this share of the bound."""
+"""Up to here all that are left are stated for the integer program, once strands gave a bound."""
+MOST_CHARGES = 4_000_000
+"""Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
+RELAXING = 0.5
+"""Share of the time of the integer program that its own relaxation may take."""
 
 
 class Prover:
@@ -55,109 +50,111 @@ class Prover:
         self._held: list[tuple[Goal, float, float]] = []
         self._goal: Goal | None = None
         self._relaxation: Relaxation | None = None
-        self._allowed: dict[str, set[Arc]] | None = None
-        self._size = lean_size(choices)
-        if self._size > FEW_COLUMNS:
-            self._allowed = _near(choices)
+        self._stranding: Stranding | None = None
+        self._strands: StrandBounds | None = None
+        self._many = lean_size(choices) > FEW_COLUMNS
         self.trusted = True
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep an earlier goal between two values (SI)."""
         self._held.append((goal, low, high))
-        if self._relaxation is not None:
-            self._relaxation.hold(goal, low, high)
+        for stated in (self._relaxation, self._stranding):
+            if stated is not None:
+                stated.hold(goal, low, high)
 
     def aim(self, goal: Goal) -> None:
         """Make a goal the objective."""
         self._goal = goal
-        if self._relaxation is None:
-            self._relaxation = self._stated()
+        if self._many:
+            self._relaxation = None  # what it left out was of no use for another goal
+            if self._stranding is None:
+                self._stranding = Stranding(
+                    self._full, self._choices, self._store_cuts, self._settings, self._clock
+                )
+                for held, low, high in self._held:
+                    self._stranding.hold(held, low, high)
+            self._stranding.close(None)
+            self._stranding.aim(goal)
+            self._strands = StrandBounds(self._stranding)
+        elif self._relaxation is None:
+            self._relaxation = self._stated(set())
         else:
             self._relaxation.aim(goal)
 
-    def _stated(self) -> Relaxation:
-        """State the program by origin, with the cuts of the statement before."""
+    def _stated(self, closed: set[Key]) -> Relaxation:
+        """All flows by origin but those through what is closed, with the cuts of the strands."""
         assert self._goal is not None
         made = Relaxation(
-            self._full,
-            self._choices,
-            self._store_cuts,
-            self._settings,
-            self._clock,
-            self._allowed,
+            self._full, self._choices, self._store_cuts, self._settings, self._clock, closed
         )
         for goal, low, high in self._held:
             made.hold(goal, low, high)
-        if self._relaxation is not None:
-            made.add_store_cuts(self._relaxation.store_rows)
-            made.add_thresholds(self._relaxation.thresholds)
+        if self._stranding is not None:
+            made.add_store_cuts(self._stranding.store_rows)
+            made.add_thresholds(self._stranding.thresholds)
         made.aim(self._goal)
         return made
 
-    def relaxed(self, limit: float | None) -> float | None:
-        """The bound of the linear relaxation, cut round by round, within some seconds."""
-        assert self._relaxation is not None
+    def relaxed(self, limit: float | None, known: Known | None = None) -> float | None:
+        """The bound of the linear relaxation, cut round by round, within some seconds.
+
+        ``known``: the best plan so far; the bound may then be that plan's own value, which
+        bounds nothing beyond it, for what no better plan has is left out.
+        """
         ends = None if limit is None else time.perf_counter() + limit
-        if self._allowed is not None:
-            return self._priced(ends)
-        self._relaxation.cut(ends)
-        last = self._relaxation.last
-        return None if last is None or not self.trusted else last.bound
-
-    def _priced(self, ends: float | None) -> float | None:
-        """The best bound of relaxations on some flows, each with what the others could add."""
-        assert self._relaxation is not None
-        assert self._allowed is not None
-        best: float | None = None
-        for turn in range(PRICING_ROUNDS):
-            if turn >= WARMING_ROUNDS and self._states_all():
-                self._allowed = None
-                self._relaxation = self._stated()
-                self._relaxation.cut(ends)
-                last = self._relaxation.last
-                if last is not None:
-                    best = last.bound if best is None else max(best, last.bound)
-                break
+        if not self.trusted:
+            return None
+        if self._strands is None:
+            assert self._relaxation is not None
             self._relaxation.cut(ends)
-            last, priced = self._relaxation.last, self._relaxation.priced()
-            if last is None or priced is None:
-                break
-            bound = last.bound - priced.lack
-            best = bound if best is None else max(best, bound)
-            if priced.lack <= PRICED * abs(last.bound) or not self._allow(priced.missing):
-                break
-            if self._clock.interrupted or (ends is not None and time.perf_counter() >= ends):
-                break
-            if turn + 1 < WARMING_ROUNDS or not self._states_all():
-                self._relaxation = self._stated()
-        return best if self.trusted else None
-
-    def _states_all(self) -> bool:
-        return self._size <= ALL_COLUMNS
-
-    def _allow(self, missing: Mapping[str, set[Arc]]) -> bool:
-        """Allow flows that pricing asks for; False if there are none new."""
-        assert self._allowed is not None
-        grew = False
-        for name, arcs in missing.items():
-            grew = grew or not arcs <= self._allowed[name]
-            self._allowed[name] |= arcs
-        return grew
+            last = self._relaxation.last
+            return None if last is None else last.bound
+        self._strands.run(ends, None if known is None else known.value)
+        return self._strands.bound()
 
     def mixed(self, limit: float | None, known: Known | None) -> Found:
         """The bound of the integer program, within some seconds, and its whole numbers.
 
-        ``known``: the best plan so far. Where flows are left out the integer program bounds
-        nothing, and is not solved.
+        ``known``: the best plan so far. Where flows are too many even without those that no
+        better plan uses, the integer program is not solved.
         """
-        assert self._relaxation is not None
         assert self._goal is not None
-        if self._allowed is not None or not self.trusted:
+        began = time.perf_counter()
+        if not self.trusted:
             return Found(None, None)
+        bound: float | None = None
+        if self._strands is not None:
+            bound = self._all_stated(limit, known)
+        if self._relaxation is None:  # too many flows: all of the time for the strands
+            left = None if limit is None else max(0.0, limit - (time.perf_counter() - began))
+            return Found(self.relaxed(left, known), None)
+        left = None if limit is None else max(0.1, limit - (time.perf_counter() - began))
         mixed = Mixed(self._relaxation, self._full, self._store_cuts, self._settings)
-        found = mixed.solve(limit, known, self._goal.scale)
+        found = mixed.solve(left, known, self._goal.scale)
         self.trusted = not found.lacking
-        return found
+        if not self.trusted or self._strands is None:
+            return found
+        bounds = [b for b in (bound, found.bound) if b is not None]
+        return Found(self._strands.capped(max(bounds)) if bounds else None, found.columns)
+
+    def _all_stated(self, limit: float | None, known: Known | None) -> float | None:
+        """State all flows that a better plan may use, where they are not too many; their bound."""
+        assert self._stranding is not None
+        assert self._strands is not None
+        if self._relaxation is None:
+            if known is not None:
+                self._strands.leave_out(known.value)
+            closed = self._stranding.closed
+            if lean_size(self._choices, closed) > ALL_COLUMNS:
+                return None
+            self._relaxation = self._stated(closed)
+        ends = None if limit is None else time.perf_counter() + RELAXING * limit
+        self._relaxation.cut(ends)
+        last = self._relaxation.last
+        if last is None:
+            self._relaxation = None
+            return None
+        return self._strands.capped(last.bound)
 
 
 def prover_of(
@@ -165,24 +162,10 @@ def prover_of(
 ) -> Prover | None:
     """The prover of a program; None where flows by origin would be too many, or no pipes are."""
     size = lean_size(choices)
-    if settings.solver.lower() != "highs" or not 0 < size <= MOST_COLUMNS:
+    charges = len(origins_of(choices)) * len(choices.pipes)
+    if settings.solver.lower() != "highs" or size == 0 or charges > MOST_CHARGES:
         return None
     burdens = any(route.cost or route.energy for route in choices.site.routes.values())
     if size > FEW_COLUMNS and burdens:
-        return None  # pricing knows no burden of flow but that of the pipes
+        return None  # charges know no burden of flow but that of the pipes
     return Prover(full, choices, store_cuts, settings, clock)
-
-
-def _near(choices: Choices) -> dict[str, set[Arc]]:
-    """Flows to begin with: those on ways that are not much longer than the nearest."""
-    length = {name: route.length for name, route in choices.site.routes.items()}
-    found = {}
-    for origin in origins_of(choices):
-        ends = _ends(choices, origin)
-        arcs = useful_arcs(choices, origin, ends)
-        found[origin.name] = near_paths(origin, arcs, ends, length, STRETCH)
-    return found
-
-
-def _ends(choices: Choices, origin: Origin) -> set[str]:
-    return set(takers(choices, origin.fluid)) | set(origin.ends)

@@ -56,7 +56,7 @@ def _mark() -> Path:
 
     here = Path(__file__).parent
     told = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
-    for file in sorted(here.glob("*.py")):
+    for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "charges.py"):
         facts = file.stat()
         told.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
     name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
@@ -66,8 +66,10 @@ def _mark() -> Path:
 
 def main() -> None:
     """Compile for the arrays on standard input, and leave the mark."""
+    from allocator.planning.bounds.charges import warmed
     from allocator.planning.search.starts import begun, continued
 
+    warmed()
     arrays = Arrays(*pickle.load(sys.stdin.buffer))
     continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
     with contextlib.suppress(OSError):
