@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -10,11 +11,14 @@ from allocator.engine import NoPlanError, plan_site
 from allocator.plan import Ceiling, Plan
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings
+from allocator.planning.clock import Clock
 from allocator.proof import audit
 from allocator.site.records import Site
 from allocator.studies.figures import Figures, Product, figures_of
-from allocator.studies.mixes import Variant, mixes_of, on_the_site
+from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
+from allocator.studies.results import Result
 from allocator.studies.running import Case, Workers, run_cases
+from allocator.studies.starts import best_start, better, merits
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +37,16 @@ class Compared:
     hours_short: float | None = None
 
 
+FIRST_SHARE = 0.8
+"""Of the time for planning every mix once; the rest is for those that another's plan betters."""
+
+LEAST_TIME = 1.0
+"""s for a mix, however late it is."""
+
+Task = tuple[Variant, Plan | None]
+"""A mix to plan, and the plan to start from."""
+
+
 def compare(
     site: Site,
     settings: Settings | None = None,
@@ -42,9 +56,12 @@ def compare(
 ) -> list[Compared]:
     """Plan a site under every mix of :func:`~allocator.studies.mixes.mixes_of`.
 
+    A mix starts from the best plan of those before it that it allows. A mix that ends up worse
+    than another's plan would serve it is planned again from that plan.
+
     Args:
         site: the site.
-        settings: of each plan; the time limit is that of each plan too.
+        settings: of each plan; the time limit is that of all mixes together.
         workers: who plans; a plan takes one worker.
         simulated_days: run each plan through that many days from random and adversarial phases
             (0: no simulation).
@@ -53,30 +70,108 @@ def compare(
     Returns:
         A row a mix. A mix that has no plan, or whose planning fails, says why.
     """
+    settings, workers = settings or Settings(), workers or Workers()
     variants = mixes_of(site)
-    settings = settings or Settings()
-    cases = [Case(v.name, (site, v, settings, simulated_days)) for v in variants]
-    found = run_cases(plan_mix, cases, workers or Workers(), tell=tell)
-    rows = []
-    for variant in variants:
-        result = found[variant.name]
-        if not result.ok or result.value["plan"] is None:
-            reason = result.reason or result.value["reason"]
-            rows.append(Compared(variant.name, variant.about, None, None, reason))
-            continue
-        value = result.value
-        products = {name: Product(**of) for name, of in value["figures"].pop("products").items()}
-        rows.append(
-            Compared(
-                variant.name,
-                variant.about,
-                plan_from_json(value["plan"], variant.name),
-                Figures(**value["figures"], products=products),
-                "",
-                value["hours_short"],
-            )
+    study = _Study(site, len(variants), settings, workers, simulated_days, tell)
+    for wave in range(WAVES):
+        now = [(v, study.start(v)) for v in variants if v.wave == wave]
+        later = sum(v.wave > wave for v in variants)
+        study.plan_all(now, later, FIRST_SHARE)
+    again = [(v, start) for v in variants if (start := study.bettered(v)) is not None]
+    if again:
+        tell(f"{len(again)} of them again, from better plans of others")
+        study.plan_all(again, 0, 1.0)
+    return [study.rows[variant.name] for variant in variants]
+
+
+class _Study:
+    """Rows as they are found, and the time that is left for the others."""
+
+    def __init__(
+        self,
+        site: Site,
+        count: int,
+        settings: Settings,
+        workers: Workers,
+        days: float,
+        tell: Callable[[str], object],
+    ) -> None:
+        self.site, self.workers = site, workers
+        self.rows: dict[str, Compared] = {}
+        self._settings_given, self._days, self._count, self._tell = settings, days, count, tell
+        self._clock = Clock(None)
+        self._proven: set[str] = set()
+
+    @property
+    def plans(self) -> list[Plan]:
+        """Plans of all mixes so far."""
+        return [row.plan for row in self.rows.values() if row.plan is not None]
+
+    def start(self, mix: Variant) -> Plan | None:
+        """The best plan so far for a mix that is not planned yet."""
+        return best_start(self.site, mix, self.plans)
+
+    def bettered(self, mix: Variant) -> Plan | None:
+        """A plan of another mix by which this one would do better than by its own, or None."""
+        row, best = self.rows[mix.name], self.start(mix)
+        if best is None or mix.name in self._proven:
+            return None
+        if row.plan is None or better(merits(mix, best), merits(mix, row.plan)):
+            return best
+        return None
+
+    def plan_all(self, tasks: Sequence[Task], later: int, share: float) -> None:
+        """Plan some mixes, in an even share of the time with ``later`` ones, up to a ``share``."""
+        cluster = self.workers.cluster is not None
+        # one worker takes them one by one, so that time which one leaves goes to the others
+        alone = self.workers.count == 1 and not cluster
+        groups = [[task] for task in tasks] if alone else [list(tasks)]
+        for number, group in enumerate(groups):
+            waiting = later + len(groups) - 1 - number
+            at_once = max(1, len(group) if cluster else self.workers.count)
+            rounds = math.ceil(len(group) / at_once) + math.ceil(waiting / at_once)
+            cases = [
+                Case(mix.name, (self.site, mix, self._settings(share, rounds, start), self._days))
+                for mix, start in group
+            ]
+            for name, result in run_cases(plan_mix, cases, self.workers).items():
+                self._keep(next(mix for mix, _ in group if mix.name == name), result)
+            again = " (again)" if later == 0 and share == 1.0 else ""
+            self._tell(f"{len(self.rows)} of {self._count} mixes{again}")
+
+    def _settings(self, share: float, rounds: int, start: Plan | None) -> Settings:
+        until = self._settings_given.time_limit * share - self._clock.seconds()
+        limit = max(LEAST_TIME, until / rounds)
+        if self._settings_given.node_limit is not None:
+            limit = self._settings_given.time_limit
+        return replace(self._settings_given, time_limit=limit, start=start)
+
+    def _keep(self, mix: Variant, result: Result) -> None:
+        row = _row(mix, result)
+        if result.ok and result.value.get("proven"):
+            self._proven.add(mix.name)
+        old = None if mix.name not in self.rows else self.rows[mix.name].plan
+        worse = row.plan is None or (
+            old is not None and not better(merits(mix, row.plan), merits(mix, old))
         )
-    return rows
+        if old is None or not worse:
+            self.rows[mix.name] = row
+
+
+def _row(mix: Variant, result: Result) -> Compared:
+    if not result.ok or result.value["plan"] is None:
+        reason = result.reason or result.value["reason"]
+        return Compared(mix.name, mix.about, None, None, reason)
+    value = result.value
+    products = {name: Product(**of) for name, of in value["figures"].pop("products").items()}
+    return Compared(
+        mix.name,
+        mix.about,
+        plan_from_json(value["plan"], mix.name),
+        Figures(**value["figures"], products=products),
+        "",
+        value["hours_short"],
+    )
 
 
 def plan_mix(
@@ -86,7 +181,8 @@ def plan_mix(
     try:
         planned = plan_site(variant.site, settings)
     except NoPlanError as error:
-        return {"plan": None, "reason": str(error)}
+        proven = error.outcome.proven_impossible
+        return {"plan": None, "reason": str(error), "proven": proven}
     plan = on_the_site(site, variant, planned.plan)
     # What no plan of the mix can pass is no ceiling of the site; the audit would not know either.
     plan = replace(plan, ceiling=Ceiling(None, None), verified=False)

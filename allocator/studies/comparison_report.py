@@ -57,6 +57,13 @@ def said(rows: Sequence[Compared]) -> list[str]:
             "allow more time before comparing the two.",
             indent=0,
         )
+    if backed.firm_clean < clean.firm_clean * (1 - UNSETTLED):
+        return paragraph(
+            f"The search for 'clean first' came to {percent(backed.firm_clean / clean.demand_mean)}"
+            f" of the demand served clean in its time, though clean supply alone serves {served}: "
+            "allow more time before comparing the two.",
+            indent=0,
+        )
     if step is None:
         open_ended = (
             "" if backed.status in ("optimal", "within_gap") else " that was found in the time"

@@ -23,12 +23,20 @@ LEAST_MONEY = ("served_power", "served_fluid", "money")
 
 @dataclass(frozen=True, slots=True)
 class Variant:
-    """A mix as a site of its own. ``dropped``: machine types that it does without."""
+    """A mix as a site of its own. ``dropped``: machine types that it does without.
+
+    ``wave``: mixes of a later one may start from the plans of earlier ones.
+    """
 
     name: str
     about: str
     site: Site
     dropped: tuple[str, ...] = ()
+    wave: int = 2
+
+
+WAVES = 3
+"""Of mixes: a supply alone; the best of all together; others that ask for something else of it."""
 
 
 def mixes_of(site: Site) -> tuple[Variant, ...]:
@@ -52,7 +60,12 @@ def mixes_of(site: Site) -> tuple[Variant, ...]:
             for kind in generators
             if kind in emitting
         ),
-        _goals(site, "clean first", "most clean power, emitting supply for the rest", CLEAN_FIRST),
+        replace(
+            _goals(
+                site, "clean first", "most clean power, emitting supply for the rest", CLEAN_FIRST
+            ),
+            wave=1,
+        ),
         _goals(site, "least emissions", "most served, then least emissions", LEAST_EMISSIONS),
         _goals(site, "least money", "most served, then least money", LEAST_MONEY),
     ]
@@ -67,7 +80,8 @@ def _goals(site: Site, name: str, about: str, goals: tuple[str, ...]) -> Variant
 def _without(
     site: Site, name: str, about: str, dropped: list[str], goals: tuple[str, ...]
 ) -> Variant:
-    return Variant(name, about, replace(without(site, dropped), goals=goals), tuple(dropped))
+    changed = replace(without(site, dropped), goals=goals)
+    return Variant(name, about, changed, tuple(dropped), wave=0)
 
 
 def _named(site: Site, mix: Mix, taken: set[str]) -> Variant:

@@ -20,7 +20,7 @@ def test_compare_writes_tables_and_a_plan_for_each_mix(
     assert main(["compare", site, "-o", str(folder), "--node-limit", "200"]) == 0
     out, err = capsys.readouterr()
     assert "Clean supply alone serves 53.5 % of the demand; emitting supply adds nothing." in out
-    assert "4 of 4 cases" in err
+    assert "4 of 4 mixes" in err
     assert json.loads((folder / "comparison.json").read_text())["mixes"][0]["mix"] == "clean only"
     assert (folder / "comparison.txt").read_text() in out
     assert main(["audit", site, str(folder / "clean_first")]) == 0

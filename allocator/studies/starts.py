@@ -1,0 +1,77 @@
+"""Plans of one mix as starts of another: which are of use to it, and which does best by it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from allocator.plan import Plan
+from allocator.site.records import Site
+from allocator.studies.machines import counted_emission
+from allocator.studies.mixes import Variant
+
+SAME = 1e-4
+"""By this share of a goal two plans do equally well."""
+
+
+def fits(site: Site, mix: Variant, plan: Plan) -> bool:
+    """Whether a plan of the site, without the machines that a mix does without, may be one of it.
+
+    Clean power needs no machine that emits; what else a plan serves is lost with such machines.
+    Where one that emits nothing is dropped but at work, the plan says nothing of the mix.
+    """
+    emits = {m.name for m in site.machines.values() if counted_emission(site, m) > 0}
+    if (_at_work(plan) & set(mix.dropped)) - emits:
+        return False
+    limits = mix.site.limits
+    counted = 0.0 if emits <= set(mix.dropped) else plan.emissions.counted
+    if limits.emission is not None and counted > limits.emission * (1 + SAME):
+        return False
+    return limits.money is None or plan.money <= limits.money * (1 + SAME)
+
+
+def _at_work(plan: Plan) -> set[str]:
+    return {
+        use.type
+        for use in plan.machines
+        if use.new or use.running or use.cycled > 0 or sum(use.burst.values()) > 0
+    }
+
+
+def merits(mix: Variant, plan: Plan) -> tuple[float, ...]:
+    """How well a plan that fits does by the mix's goals, in their order; more is better.
+
+    Goals that a plan's figures do not tell end the comparison.
+    """
+    firm, power, found = plan.basis == "firm", plan.power, []
+    clean = power.firm_clean if firm else power.mean_clean
+    total = power.firm_total if firm else power.mean_total
+    stripped = bool(_at_work(plan) & set(mix.dropped))
+    for goal in mix.site.goals:
+        if goal == "clean_power":
+            found.append(clean)
+        elif goal == "served_power":
+            found.append(clean if stripped else total)
+        elif goal == "emissions" and not stripped:
+            found.append(-plan.emissions.counted)
+        elif goal == "money" and not stripped:
+            found.append(-plan.money)
+        elif goal != "served_fluid":
+            break
+    return tuple(found)
+
+
+def better(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    """Whether one does better than the other at the first goal at which they differ."""
+    for a, b in zip(one, other, strict=False):
+        if abs(a - b) > SAME * max(abs(a), abs(b)):
+            return a > b
+    return False
+
+
+def best_start(site: Site, mix: Variant, plans: Iterable[Plan]) -> Plan | None:
+    """The plan that does best by a mix, of those that fit; the first of equals."""
+    best: Plan | None = None
+    for plan in plans:
+        if fits(site, mix, plan) and (best is None or better(merits(mix, plan), merits(mix, best))):
+            best = plan
+    return best
