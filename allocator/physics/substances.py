@@ -57,24 +57,31 @@ def library_name(text: str) -> str:
 
     Fractions are mole fractions and add up to 1. Raises :class:`PhysicsError`.
     """
-    if "[" in text or "&" in text:
-        parts = [_PART.fullmatch(part.strip()) for part in text.split("&")]
-        if not all(parts):
-            raise PhysicsError(
-                f"cannot read the mixture '{text}'", "write 'Methane[0.6]&CarbonDioxide[0.4]'"
-            )
-        try:
-            total = math.fsum(float(part[2]) for part in parts if part)
-        except ValueError:
-            total = math.nan
-        if not math.isclose(total, 1.0, abs_tol=1e-6):
-            raise PhysicsError(f"has mole fractions that add up to {total:g}", "make them add to 1")
+    parts_of(text)
     try:
         _library("D", text, 300.0, 1000.0, text)
     except PhysicsError as error:
         if "does not know" in error.problem:
             raise
     return text
+
+
+def parts_of(text: str) -> set[str]:
+    """Names of what a substance is made of, fractions checked. Raises :class:`PhysicsError`."""
+    if "[" not in text and "&" not in text:
+        return {text}
+    parts = [_PART.fullmatch(part.strip()) for part in text.split("&")]
+    if not all(parts):
+        raise PhysicsError(
+            f"cannot read the mixture '{text}'", "write 'Methane[0.6]&CarbonDioxide[0.4]'"
+        )
+    try:
+        total = math.fsum(float(part[2]) for part in parts if part)
+    except ValueError:
+        total = math.nan
+    if not math.isclose(total, 1.0, abs_tol=1e-6):
+        raise PhysicsError(f"has mole fractions that add up to {total:g}", "make them add to 1")
+    return {part[1] for part in parts if part}
 
 
 def value(substance: Substance, name: str, temperature: FloatLike, pressure: FloatLike) -> Floats:

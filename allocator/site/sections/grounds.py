@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.physics.faults import PhysicsError
+from allocator.physics.library_names import check_name
 from allocator.site.records import Ambient, Fluid, Limits, Material, Place
 from allocator.site.table import Values
 
@@ -22,6 +24,11 @@ def read_fluids(section: Mapping[str, Values]) -> dict[str, Fluid]:
     """Every fluid that is whole."""
     fluids = {}
     for name, values in section.items():
+        if substance := values.get("substance"):
+            try:
+                check_name(substance)
+            except PhysicsError as error:
+                values.fault_here("substance", error.problem, error.remedy)
         if values.whole:
             constants: Values | None = values.get("constants")
             found = {**values.found, "constants": constants.found if constants else {}}
