@@ -23,7 +23,7 @@ from allocator.planning.goals import Goal
 from allocator.planning.held_back import held_back
 from allocator.planning.lexicographic import solve_goal
 from allocator.planning.neighbourhoods import layout_of
-from allocator.planning.planner import plan_at
+from allocator.planning.plan_of_point import plan_at
 from allocator.planning.program import Program
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import counted_emission, material_use, money

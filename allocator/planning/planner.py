@@ -7,10 +7,7 @@ from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
 
-import numpy as np
-
-from allocator.heat import heat_of
-from allocator.plan import NOTHING, Ceiling, GoalResult, Plan, Power
+from allocator.plan import NOTHING, Ceiling, Plan
 from allocator.planning.alternatives import alternatives_of
 from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.proving import FEW_COLUMNS, prover_of
@@ -19,22 +16,8 @@ from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
 from allocator.planning.course import Course, hold
 from allocator.planning.cuts import promises_of, violated
-from allocator.planning.extract import (
-    Reading,
-    battery_uses,
-    demand_uses,
-    emissions_of,
-    line_uses,
-    machine_uses,
-    material_uses,
-    recovery_uses,
-    runs,
-    source_uses,
-    store_uses,
-    without_dust,
-)
-from allocator.planning.found import GoalFound, gap_of, passes
-from allocator.planning.goals import Goal, goals_of
+from allocator.planning.found import GoalFound, passes
+from allocator.planning.goals import goals_of
 from allocator.planning.held_back import held_back
 from allocator.planning.impossible import reason
 from allocator.planning.lexicographic import solve_goal
@@ -49,17 +32,17 @@ from allocator.planning.narrowing import (
 )
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.operation import mean_output
+from allocator.planning.plan_of_point import plan_at
 from allocator.planning.prices import prices_of
 from allocator.planning.program import Program
-from allocator.planning.rules.stock import money
 from allocator.planning.search.known import point_of_plan
 from allocator.planning.search.landing import Ideas, ideas_of
 from allocator.planning.search.network import Find, first_service
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
-from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.statement import Key, Row
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
-from allocator.site.records import POWER, Site
+from allocator.site.records import Site
 
 MEAN_SHARE = 0.10
 FIRST_GOAL_SHARE = 0.6
@@ -292,20 +275,6 @@ def _planned_whole(
     return plan, course.trail, False, "", statement.by_key(point)
 
 
-def plan_at(
-    site: Site,
-    settings: Settings,
-    statement: Statement,
-    choices: Choices,
-    point: np.ndarray,
-    found: list[GoalFound],
-) -> Plan:
-    """The plan that a point of a site's program says, with what was found of its goals."""
-    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
-    plan = _read(site, settings, reading, found)
-    return replace(plan, heat=heat_of(site, plan))
-
-
 def _hopeless(names: list[str]) -> str:
     what = ", ".join(names)
     return (
@@ -330,67 +299,3 @@ def _share(clock: Clock, end: float | None, number: int, count: int) -> float | 
         return None
     left = max(0.0, end - clock.seconds())
     return left * FIRST_GOAL_SHARE if number == 0 and count > 1 else left / (count - number)
-
-
-def _status(found: tuple[GoalResult, ...]) -> str:
-    for status in ("bound_refuted", "interrupted", "time_limit", "node_limit", "within_gap"):
-        if any(result.status == status for result in found):
-            return status
-    return "optimal"
-
-
-def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
-    goal: Goal = found.goal
-    value = reading.of(goal.terms)
-    if abs(value) <= 10 * goal.scale:
-        value = 0.0  # nothing but the solver's tolerance
-    bound, status = found.bound, found.status
-    if status == "optimal" and passes(found.value, value, goal.maximise, goal.scale):
-        status = "yielded"
-    if bound is not None and passes(value, bound, goal.maximise, goal.scale):
-        bound, status = None, "bound_refuted"
-    if bound is not None:
-        if abs(bound) <= max(10 * goal.scale, goal.negligible if value == 0.0 else 0.0):
-            bound = 0.0
-        # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
-        bound = max(bound, value) if goal.maximise else min(bound, value)
-    return GoalResult(
-        goal.name,
-        goal.unit,
-        goal.sense,
-        value,
-        bound,
-        gap_of(value, bound),
-        status,
-    )
-
-
-def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
-    demands = demand_uses(reading)
-    goals = tuple(_goal_result(reading, result) for result in found)
-    power = [d for d in demands if d.wants == POWER]
-    clean = sum(d.clean_share * d.mean for d in power)
-    total = clean + sum(d.emitting_share * d.mean for d in power)
-    asked = sum(d.mean for d in power)
-    return Plan(
-        site_name=site.name,
-        site_sha256=site.sha256,
-        basis=settings.basis,
-        status=_status(goals),
-        goals=goals,
-        ceiling=Ceiling(None, None),
-        power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),
-        sources=source_uses(reading),
-        stores=() if reading.choices.lossless else store_uses(reading),
-        batteries=() if reading.choices.lossless else battery_uses(reading),
-        runs=runs(reading),
-        lines=line_uses(reading),
-        machines=machine_uses(reading),
-        demands=demands,
-        materials=material_uses(reading),
-        emissions=emissions_of(reading),
-        money=max(0.0, reading.of(money(reading.choices, reading.statement))),
-        seed=settings.seed,
-        withstands=settings.withstands if settings.withstands.anything else None,
-        recoveries=recovery_uses(reading),
-    )

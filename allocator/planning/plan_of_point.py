@@ -1,0 +1,109 @@
+"""The plan that a point of a site's program says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from allocator.heat import heat_of
+from allocator.plan import Ceiling, GoalResult, Plan, Power
+from allocator.planning.choices import Choices
+from allocator.planning.extract import (
+    Reading,
+    battery_uses,
+    demand_uses,
+    emissions_of,
+    line_uses,
+    machine_uses,
+    material_uses,
+    recovery_uses,
+    runs,
+    source_uses,
+    store_uses,
+    without_dust,
+)
+from allocator.planning.found import GoalFound, gap_of, passes
+from allocator.planning.goals import Goal
+from allocator.planning.rules.stock import money
+from allocator.planning.settings import Settings
+from allocator.planning.statement import Statement
+from allocator.site.records import POWER, Site
+
+
+def plan_at(
+    site: Site,
+    settings: Settings,
+    statement: Statement,
+    choices: Choices,
+    point: np.ndarray,
+    found: list[GoalFound],
+) -> Plan:
+    """The plan that a point of a site's program says, with what was found of its goals."""
+    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
+    plan = _read(site, settings, reading, found)
+    return replace(plan, heat=heat_of(site, plan))
+
+
+def _status(found: tuple[GoalResult, ...]) -> str:
+    for status in ("bound_refuted", "interrupted", "time_limit", "node_limit", "within_gap"):
+        if any(result.status == status for result in found):
+            return status
+    return "optimal"
+
+
+def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
+    goal: Goal = found.goal
+    value = reading.of(goal.terms)
+    if abs(value) <= 10 * goal.scale:
+        value = 0.0  # nothing but the solver's tolerance
+    bound, status = found.bound, found.status
+    if status == "optimal" and passes(found.value, value, goal.maximise, goal.scale):
+        status = "yielded"
+    if bound is not None and passes(value, bound, goal.maximise, goal.scale):
+        bound, status = None, "bound_refuted"
+    if bound is not None:
+        if abs(bound) <= max(10 * goal.scale, goal.negligible if value == 0.0 else 0.0):
+            bound = 0.0
+        # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
+        bound = max(bound, value) if goal.maximise else min(bound, value)
+    return GoalResult(
+        goal.name,
+        goal.unit,
+        goal.sense,
+        value,
+        bound,
+        gap_of(value, bound),
+        status,
+    )
+
+
+def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
+    demands = demand_uses(reading)
+    goals = tuple(_goal_result(reading, result) for result in found)
+    power = [d for d in demands if d.wants == POWER]
+    clean = sum(d.clean_share * d.mean for d in power)
+    total = clean + sum(d.emitting_share * d.mean for d in power)
+    asked = sum(d.mean for d in power)
+    return Plan(
+        site_name=site.name,
+        site_sha256=site.sha256,
+        basis=settings.basis,
+        status=_status(goals),
+        goals=goals,
+        ceiling=Ceiling(None, None),
+        power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),
+        sources=source_uses(reading),
+        stores=() if reading.choices.lossless else store_uses(reading),
+        batteries=() if reading.choices.lossless else battery_uses(reading),
+        runs=runs(reading),
+        lines=line_uses(reading),
+        machines=machine_uses(reading),
+        demands=demands,
+        materials=material_uses(reading),
+        emissions=emissions_of(reading),
+        money=max(0.0, reading.of(money(reading.choices, reading.statement))),
+        seed=settings.seed,
+        withstands=settings.withstands if settings.withstands.anything else None,
+        recoveries=recovery_uses(reading),
+    )
