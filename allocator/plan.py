@@ -274,6 +274,27 @@ class Heat:
 
 
 @dataclass(frozen=True, slots=True)
+class BathUse:
+    """A bath beside a source and the smallest set that keeps every limit of it: losses alone, with
+
+    ``recovery``, with a ``cooler`` at full duty, or with both. ``keeps``: whether it does; where
+    nothing at hand does, the set is all there is. K: ``high``, the warmest that it gets; ``outlet``
+    of the gas that leaves, None where not known; ``margin`` to the nearest limit (below zero:
+    broken). ``cooling``: W, the least duty of the cooler that is enough.
+    """
+
+    name: str
+    source: str
+    recovery: bool
+    cooler: bool
+    keeps: bool
+    high: float
+    outlet: float | None
+    margin: float
+    cooling: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Price:
     """What more of a limit is worth to a plan; SI.
 
@@ -375,6 +396,7 @@ class Plan(Shown):
     withstands: Withstands | None = None
     set_points: SetPoints | None = None
     recoveries: tuple[RecoveryUse, ...] = ()
+    baths: tuple[BathUse, ...] = ()
 
     def facts(self) -> Facts:
         """What the plan promises, in words."""

@@ -27,6 +27,7 @@ from allocator.json_kinds import (
 )
 from allocator.plan import (
     FORMAT,
+    BathUse,
     BatteryUse,
     Ceiling,
     CoolerHeat,
@@ -393,6 +394,20 @@ _RECOVERY = Object(
         Key("power_w", _BY_NAME, "power"),
     ),
 )
+_BATH = Object(
+    BathUse,
+    (
+        Key("name", _TEXT),
+        Key("source", _TEXT),
+        Key("recovery", _FLAG),
+        Key("cooler", _FLAG),
+        Key("keeps", _FLAG),
+        Key("hottest_k", _NUMBER, "high"),
+        Key("outlet_k", Maybe(_NUMBER), "outlet"),
+        Key("margin_k", _NUMBER, "margin"),
+        Key("cooling_w", Maybe(_NUMBER), "cooling"),
+    ),
+)
 _PRICE = Object(
     Price,
     (
@@ -469,5 +484,6 @@ _BODY = Object(
         Key("withstands", Maybe(_WITHSTANDS), optional=True),
         Key("set_points", _SET_POINTS, optional=True),
         Key("recoveries", Rows(_RECOVERY), optional=True),
+        Key("baths", Rows(_BATH), optional=True),
     ),
 )

@@ -28,6 +28,7 @@ MAY_IMPORT = {
     | {
         "studies",
         "physics",
+        "heat",
         "duty",
         "site",
         "plan",

@@ -15,6 +15,7 @@ from jsonschema import Draft202012Validator
 
 from allocator.errors import PlanFileError
 from allocator.plan import (
+    BathUse,
     BatteryUse,
     Ceiling,
     CoolerHeat,
@@ -109,6 +110,7 @@ FULL = Plan(
     verified=True,
     seed=3,
     withstands=Withstands(1, 2),
+    baths=(BathUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3),),
     recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
     prices=(
         Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),
@@ -164,6 +166,7 @@ def test_the_round_trip_above_tells_every_attribute_from_its_default() -> None:
         "Plan": (FULL,),
     }
     forgotten["Price"] = FULL.prices
+    forgotten["BathUse"] = FULL.baths
     forgotten["RecoveryUse"] = FULL.recoveries
     forgotten |= {"BatteryUse": FULL.batteries, "Run": FULL.runs, "LineUse": FULL.lines}
     forgotten |= {"MachineUse": FULL.machines, "Emissions": (FULL.emissions,)}

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.heat import heat_of
+from allocator.heat.baths import bath_uses
 from allocator.plan import Ceiling, GoalResult, Plan, Power
 from allocator.planning.choices import Choices
 from allocator.planning.extract import (
@@ -42,7 +43,7 @@ def plan_at(
     """The plan that a point of a site's program says, with what was found of its goals."""
     reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
     plan = _read(site, settings, reading, found)
-    return replace(plan, heat=heat_of(site, plan))
+    return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site))
 
 
 def _status(found: tuple[GoalResult, ...]) -> str:

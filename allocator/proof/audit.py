@@ -9,6 +9,7 @@ from __future__ import annotations
 from allocator.errors import Fault, PlanFileError
 from allocator.plan import Plan
 from allocator.proof import (
+    baths,
     batteries,
     bores,
     collect,
@@ -57,6 +58,7 @@ RULES = (
     heat.check_coolers,
     let_in.check_let_in,
     recovery.check_recovery,
+    baths.check_baths,
     holds.check_set_points,
     check_materials,
     totals.check_money,

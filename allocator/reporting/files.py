@@ -40,6 +40,8 @@ def plan_tables(
         frames["heat_limits"] = tables.heat_limits(plan)
         if plan.heat.coolers:
             frames["coolers"] = tables.coolers(site, plan)
+    if plan.baths:
+        frames["baths"] = tables.baths(plan)
     return frames
 
 

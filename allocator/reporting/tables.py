@@ -207,6 +207,26 @@ def heat_limits(plan: Plan) -> pd.DataFrame:
     return frame("subject limit unit value most margin", rows)
 
 
+def baths(plan: Plan) -> pd.DataFrame:
+    """Baths: the smallest set that keeps every limit; ``keeps``: whether it does."""
+    rows: list[Row] = [
+        {
+            "bath": use.name,
+            "source": use.source,
+            "recovery": use.recovery,
+            "cooler": use.cooler,
+            "keeps": use.keeps,
+            "hottest_k": use.high,
+            "gas_leaves_at_k": use.outlet,
+            "margin_k": use.margin,
+            "least_cooling_w": use.cooling,
+        }
+        for use in plan.baths
+    ]
+    columns = "bath source recovery cooler keeps hottest_k gas_leaves_at_k margin_k least_cooling_w"
+    return frame(columns, rows)
+
+
 def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
     """Machines by type and place: how many stand, how many are new, and how they are worked."""
     rows: list[Row] = [

@@ -6,10 +6,11 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 
+from allocator.heat.baths import State
 from allocator.reporting.text import paragraph, section, table
 from allocator.reporting.words import quantity
 from allocator.site.records import Site
-from allocator.studies.bath import BathRow, State, baths_table
+from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, kelvins, set_name, sized, verdict
 
 FORMAT = "allocator.baths/1"

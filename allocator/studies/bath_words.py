@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from allocator.heat.baths import Choice, State
 from allocator.reporting.cautions import HOT, STANDING
 from allocator.reporting.words import quantity
 from allocator.site.records import Site
-from allocator.studies.bath import BathRow, Choice, State
+from allocator.studies.bath import BathRow
 
 FREEZING = 273.15
 NEARLY_BOILING = 10.0

@@ -239,6 +239,7 @@ def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
         (("heat.py", "bores.py"), "test_heat_of_plans.py", {"pump_inlet"}),
         (("let_in.py",), "test_heat_let_in.py", None),
         (("recovery.py",), "test_recovered_power.py", None),
+        (("baths.py",), "test_baths_of_plans.py", None),
     ],
 )
 def test_every_rule_is_passed_through_and_broken(

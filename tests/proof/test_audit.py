@@ -87,7 +87,7 @@ def rules_in_the_code() -> set[str]:
     found = set()
     folder = Path(allocator.proof.__file__).parent
     for path in folder.glob("*.py"):
-        if path.name in ("heat.py", "bores.py", "let_in.py", "recovery.py"):
+        if path.name in ("heat.py", "bores.py", "let_in.py", "recovery.py", "baths.py"):
             continue  # tests/heat has them all broken
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):

@@ -31,6 +31,7 @@ TITLES = {
     "set_points": "Set-points",
     "heat_limits": "Limits of temperature and heat",
     "coolers": "Coolers",
+    "baths": "Baths",
 }
 
 
