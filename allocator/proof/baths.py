@@ -9,13 +9,14 @@ drawn from two of them (Aitken's rule, exact where nothing switches) within a br
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plan import BathUse
 from allocator.proof.case import Case
-from allocator.proof.cycle import Cycle, source_cycle
+from allocator.proof.cycle import source_cycle
 from allocator.proof.heat import substance_of
 from allocator.proof.report import Findings
 from allocator.site.bath import Bath
@@ -23,8 +24,9 @@ from allocator.site.bath import Bath
 KELVINS = 0.05
 """K by which two models of a bath may differ, beside a share of what it warms."""
 SHARE = 1e-3
-SETTLED = 1e-7
+SETTLED = 1e-6
 MOST_PERIODS = 300
+MOST_STEPS = 4000
 HOTTEST = 1e5
 """K beyond which nothing is said to settle: more heat comes than can ever leave."""
 WATER = ("water", "h2o", "if97::water")
@@ -180,36 +182,48 @@ def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
         mean = _mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
         contact = bath.contact * source.flow * mean
     body = _body(case, bath, recovery, cooling)
-    now = _period(body, cycle, bath.start, heat, contact, hot)  # the first may be the hottest
-    guessing = replace(body)  # what a guess passes on its way is not reached
-    ceiling = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
-    low, high = 0.0, ceiling
-    for _ in range(MOST_PERIODS):
-        once = _period(guessing, cycle, now, heat, contact, hot)
-        first = once - now
-        if once > HOTTEST:
-            return Reached(math.inf, None)
-        if abs(first) < SETTLED or high - low < SETTLED:
-            break
-        # a period that ends warmer began colder than the one that repeats itself, and vice versa
-        low, high = (max(low, now), high) if first > 0 else (low, min(high, now))
-        twice = _period(guessing, cycle, once, heat, contact, hot)
-        slope = (twice - once) / first
-        aim = once + (twice - once) / (1 - slope) if slope < 1 else math.nan
-        otherwise = (low + high) / 2 if math.isfinite(high) else twice
-        now = aim if low < aim < high else otherwise
-    _period(body, cycle, now, heat, contact, hot)
+    lag = body.capacity / max(body.loss + contact * cycle.mean, 1e-9)
+
+    def turn(which: _Body, now: float) -> float:
+        """As many periods as last a time constant, or no more steps than are quick."""
+        if cycle.steady:
+            return which.step(now, 30 * lag, heat, contact, hot)
+        times = [*cycle.times.tolist(), cycle.period]
+        for _ in range(max(1, min(MOST_STEPS // len(times), math.ceil(lag / cycle.period)))):
+            for number, rate in enumerate(cycle.rates.tolist()):
+                span = times[number + 1] - times[number]
+                now = which.step(now, span, heat * rate, contact * rate, hot)
+        return now
+
+    begin = _settled(body, turn, bath.start)
+    if begin is None:
+        return Reached(math.inf, None)
+    turn(body, bath.start)  # the first may be the hottest
+    turn(body, begin)
     outlet = hot - bath.contact * (hot - body.high_on) if contact else None
     return Reached(body.high, outlet)
 
 
-def _period(
-    body: _Body, cycle: Cycle, now: float, heat: float, contact: float, hot: float
-) -> float:
-    times = [*cycle.times.tolist(), cycle.period]
-    for number, rate in enumerate(cycle.rates.tolist()):
-        span = times[number + 1] - times[number]
-        now = body.step(now, span, heat * rate, contact * rate, hot)
+def _settled(body: _Body, turn: Callable[[_Body, float], float], start: float) -> float | None:
+    """K at the start of the stretch that repeats itself; None where nothing settles."""
+    guessing = replace(body)  # what a guess passes on its way is not reached
+    low = 0.0
+    high = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
+    now = min(start, high)
+    for _ in range(MOST_PERIODS):
+        once = turn(guessing, now)
+        first = once - now
+        if once > HOTTEST:
+            return None
+        if abs(first) < SETTLED or high - low < SETTLED:
+            break
+        # what ends warmer began colder than the one that repeats itself, and vice versa
+        low, high = (max(low, now), high) if first > 0 else (low, min(high, now))
+        twice = turn(guessing, once)
+        slope = (twice - once) / first
+        aim = once + (twice - once) / (1 - slope) if slope < 1 else math.nan
+        otherwise = (low + high) / 2 if math.isfinite(high) else twice
+        now = aim if low < aim < high else otherwise
     return now
 
 

@@ -116,7 +116,7 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
     assert "bath_smallest" in audit(other, replace(plan, baths=baths)).rules
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
 @given(site=sites_with_baths(), recovery=st.booleans(), cooled=st.booleans())
 def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
     """Affine pieces and geometric sums, against stepping through time: to 0.05 K."""
