@@ -37,7 +37,7 @@ TOUCHING = 1e-9
 def check_baths(case: Case, findings: Findings) -> None:
     """Each bath is told once and truly, and no smaller set than the one told is enough."""
     told = {use.name: use for use in case.plan.baths}
-    for name, bath in case.site.baths.items():
+    for name, bath in case.whole.baths.items():
         subject = f"bath {name!r}"
         use = told.get(name)
         if use is None:
@@ -83,8 +83,8 @@ def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
 
 
 def _room(case: Case, bath: Bath) -> float:
-    hot = case.site.sources[bath.source].temperature or bath.hottest
-    return KELVINS + SHARE * abs(hot - case.site.ambient.temperature)
+    hot = case.whole.sources[bath.source].temperature or bath.hottest
+    return KELVINS + SHARE * abs(hot - case.whole.ambient.temperature)
 
 
 class Reached(NamedTuple):
@@ -170,7 +170,7 @@ class _Body:
 
 def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
     """How warm a bath gets from its start on, for ever."""
-    site = case.site
+    site = case.whole
     source = site.sources[bath.source]
     cycle = source_cycle(source.stages)
     heat, contact, hot = 0.0, 0.0, 0.0
@@ -228,7 +228,7 @@ def _settled(body: _Body, turn: Callable[[_Body, float], float], start: float) -
 
 
 def _body(case: Case, bath: Bath, recovery: bool, cooling: float) -> _Body:
-    site = case.site
+    site = case.whole
     draws = []
     if recovery and bath.recovery is not None:
         draws.append((bath.recovery.threshold, bath.recovery.duty))

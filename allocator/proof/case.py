@@ -37,7 +37,9 @@ class Destination:
 
 @dataclass(frozen=True)
 class Case:
-    """``site``: as the plan's basis sees it. ``cycles``: of the sources that the plan uses.
+    """``site``: as the plan's basis sees it; ``whole``: as it is, with its bursts.
+
+    ``cycles``: of the sources that the plan uses.
 
     ``shape_of``: demand -> shape; ``profiles``: shape -> profile, without ``flat``.
     """
@@ -50,6 +52,7 @@ class Case:
     profiles: Mapping[str, Profile]
     shape_cycles: Mapping[str, Cycle]
     destinations: Mapping[str, Destination]
+    whole: Site
 
     def peak(self, shape: str) -> float:
         """Highest level of a shape of mean 1."""
@@ -137,7 +140,7 @@ def case_of(site: Site, plan: Plan) -> Case:
     Raises:
         TooManyIntervalsError: a cycle that cannot be marched.
     """
-    firm = plan.basis == "firm"
+    firm, whole = plan.basis == "firm", site
     used = [s.name for s in plan.sources if any(s.collect.values()) or any(s.direct.values())]
     cycles = _cycles(site, used)
     if not firm:
@@ -153,6 +156,7 @@ def case_of(site: Site, plan: Plan) -> Case:
         profiles=profiles,
         shape_cycles={shape: demand_cycle(profile) for shape, profile in profiles.items()},
         destinations=destinations_of(site, plan),
+        whole=whole,
     )
 
 

@@ -41,6 +41,14 @@ def plan(site: Site) -> Plan:
     return found
 
 
+def test_the_mean_basis_has_them_with_their_bursts(site: Site, plan: Plan) -> None:
+    """A mean has no bursts, but a bath does: the same baths on both bases."""
+    mean = make_plan(site, Settings(node_limit=20, gap=1e-2, basis="mean")).plan
+    assert mean is not None
+    assert mean.baths == plan.baths
+    assert [str(breach) for breach in audit(site, mean).breaches] == []
+
+
 def use(plan: Plan, name: str) -> BathUse:
     return next(bath for bath in plan.baths if bath.name == name)
 
@@ -120,7 +128,7 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
 @given(site=sites_with_baths(), recovery=st.booleans(), cooled=st.booleans())
 def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
     """Affine pieces and geometric sums, against stepping through time: to 0.05 K."""
-    case = Case(site, None, True, {}, {}, {}, {}, {})  # type: ignore[arg-type]
+    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     for bath in site.baths.values():
         duty = bath.cooler.duty if bath.cooler is not None and cooled else 0.0
         mine = reached(case, bath, recovery, duty)
