@@ -44,14 +44,20 @@ def ways_of(site: Site, plan: Plan) -> tuple[Way, ...]:
     return (*_collect_ways(site, plan), *_supply_ways(site, plan))
 
 
-def _collect_ways(site: Site, plan: Plan) -> Iterator[Way]:
+def _arcs(plan: Plan, layer: str) -> dict[tuple[str, str], Arcs]:
+    """(fluid, what it carries) -> flow of one layer by arc."""
     arcs: dict[tuple[str, str], Arcs] = {}
     for run in plan.runs:
         for flow in run.flows:
-            if flow.layer == "collect":
+            if flow.layer == layer:
                 one = arcs.setdefault((run.fluid, flow.carries), {})
                 key = (flow.start, flow.end, run.route)
                 one[key] = one.get(key, 0.0) + flow.rate
+    return arcs
+
+
+def _collect_ways(site: Site, plan: Plan) -> Iterator[Way]:
+    arcs = _arcs(plan, "collect")
     for use in plan.sources:
         source = site.sources[use.name]
         for to, rate in use.collect.items():
@@ -73,13 +79,7 @@ Ends = dict[tuple[str, str], dict[str, dict[str, float]]]
 
 def _supply_ways(site: Site, plan: Plan) -> Iterator[Way]:
     givers, takers = _ends(site, plan)
-    arcs: dict[tuple[str, str], Arcs] = {}
-    for run in plan.runs:
-        for flow in run.flows:
-            if flow.layer == "supply":
-                one = arcs.setdefault((run.fluid, flow.carries), {})
-                key = (flow.start, flow.end, run.route)
-                one[key] = one.get(key, 0.0) + flow.rate
+    arcs = _arcs(plan, "supply")
     for (fluid, shape), places in givers.items():
         taking = takers.get((fluid, shape), {})
         along = arcs.get((fluid, shape), {})
