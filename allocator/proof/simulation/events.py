@@ -1,9 +1,10 @@
 """Event to event, exact in between: the compiled loop of a simulation.
 
-All of time is one heap of (time, number): every clock, every tank and the sampler has one entry,
-its next event, and its number settles ties, so runs repeat to the byte. Between its events a
-tank's level is a straight line; it is brought up to date only when its own rates change. Times
-of clocks are worked out from the number of the turn, never added up.
+All of time is one order of (time, number): every clock, every tank and the sampler has one entry,
+its next event, and its number settles ties, so runs repeat to the byte. A heap keeps the order,
+or, where they are few, a look through all, which is quicker. Between its events a tank's level is
+a straight line; it is brought up to date only when its own rates change. Times of clocks are
+worked out from the number of the turn, never added up.
 
 Import this module only where a simulation runs: it loads the compiler.
 """
@@ -34,16 +35,20 @@ from allocator.proof.simulation.columns import (
     UNSERVED,
     UNTAKEN,
     Array,
+    Flags,
     State,
     Sums,
     Tables,
     Whole,
 )
-from allocator.proof.simulation.compiled import compiled, inlined
+from allocator.proof.simulation.compiled import compiled
 from allocator.proof.simulation.controls import decide
 
 CHANGED, FILLED, UNFILLED, DRY, WET = range(5)
 """Kinds of event in the book."""
+
+FEW = 64
+"""Up to so many entries a look through all of them is quicker than a heap."""
 
 ROUNDING = 1e-13
 """A net rate below this share of its terms is the rounding of a sum, and is 0."""
@@ -82,6 +87,16 @@ def _move(heap: Whole, place: Whole, key: Array, item: int) -> None:
 
 
 @compiled
+def _first(key: Array) -> int:
+    """The item of the least key; of equal ones the first."""
+    found = 0
+    for item in range(1, len(key)):
+        if key[item] < key[found]:
+            found = item
+    return found
+
+
+@compiled
 def _rate(steady: Array, at: Whole, clock: Whole, weight: Array, value: Array, q: int) -> float:
     found = steady[q]
     for i in range(at[q], at[q + 1]):
@@ -90,18 +105,18 @@ def _rate(steady: Array, at: Whole, clock: Whole, weight: Array, value: Array, q
 
 
 @compiled
-def _note(s: Sums, row: int, now: float, kind: int, index: int, value: float) -> None:
-    """Write an event down while there is room in its half of the book."""
+def _write(s: Sums, row: int, now: float, kind: int, index: int, value: float) -> None:
+    """Write down the event that was counted last in its half of the book.
+
+    Call it only where there is room: to hand over all sums costs as much as an event.
+    """
     room = len(s.event_time) // 2
-    count = s.event_count[row]
-    if count < room:
-        i = row * room + count
-        s.event_time[i] = now
-        s.event_kind[i] = kind
-        s.event_index[i] = index
-        s.event_number[i] = s.event_count[0] + s.event_count[1]
-        s.event_value[i] = value
-    s.event_count[row] = count + 1
+    i = row * room + s.event_count[row] - 1
+    s.event_time[i] = now
+    s.event_kind[i] = kind
+    s.event_index[i] = index
+    s.event_number[i] = s.event_count[0] + s.event_count[1] - 1
+    s.event_value[i] = value
 
 
 @compiled
@@ -118,11 +133,10 @@ def _settle(tank: Array, sums: Array, k: int, now: float) -> None:
         tank[k, AT] = now
 
 
-@inlined
+@compiled
 def _aim(
     tank: Array,
     sums: Array,
-    s: Sums,
     k: int,
     rate: float,
     bought: float,
@@ -131,8 +145,11 @@ def _aim(
     loss: float,
     size: float,
     reserve: float,
-) -> float:
-    """New rates of a tank that is up to date; seconds to its next mark."""
+) -> tuple[float, bool, bool]:
+    """New rates of a tank that is up to date.
+
+    Seconds to its next mark; whether it began or ceased to be full, and to be dry.
+    """
     inward, outward = rate + saved, loss + burnt
     net = inward - outward
     if abs(net) <= ROUNDING * (abs(inward) + outward):
@@ -163,13 +180,12 @@ def _aim(
         if 0.0 < reserve < level:
             tank[k, AIM] = reserve
         wait = (tank[k, AIM] - level) / net
-    if (tank[k, SPILL] > 0.0) != was_full:
-        sums[k, FULL] += 0.0 if was_full else 1.0
-        _note(s, 1, tank[k, AT], UNFILLED if was_full else FILLED, k, level)
-    if (tank[k, SHORT] > 0.0) != was_dry:
-        sums[k, EMPTY] += 0.0 if was_dry else 1.0
-        _note(s, 1, tank[k, AT], WET if was_dry else DRY, k, level)
-    return wait
+    is_full, is_dry = tank[k, SPILL] > 0.0, tank[k, SHORT] > 0.0
+    if is_full and not was_full:
+        sums[k, FULL] += 1.0
+    if is_dry and not was_dry:
+        sums[k, EMPTY] += 1.0
+    return wait, is_full != was_full, is_dry != was_dry
 
 
 @compiled
@@ -195,6 +211,23 @@ def _hold(x: State, s: Sums, now: float) -> None:
         whole[SHORT_SECONDS] += span
         whole[LAST_SHORT] = now
         whole[UNSERVED] += x.total[0] * span
+
+
+@compiled
+def _stirred(
+    tank: Array, rates: Array, has_arc: Flags, reserves: Array, spare: Array, failed_from: int
+) -> bool:
+    """True where a decision could set anything: a tank with gas to spare or empty, units out.
+
+    Levels need not be up to date: none passes its reserve or 0 without an event.
+    """
+    found = False
+    for k in range(len(reserves)):
+        level = tank[k, LEVEL]
+        found |= level <= 0.0 or (has_arc[k] and level >= reserves[k])
+    for g in range(len(spare)):
+        found |= rates[failed_from + g] > spare[g]
+    return found
 
 
 @compiled
@@ -232,10 +265,11 @@ def _fresh(t: Tables) -> State:
 
 
 @compiled
-def run(t: Tables, s: Sums, end: float, samples: int) -> None:
+def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     """Run from 0 to ``end`` s and leave everything in ``s``.
 
     Events at one instant are worked off by number: clocks, then tanks, then the sampler.
+    Where there are more entries than ``most``, a heap finds the next; the answer is the same.
     """
     clocks, tanks = len(t.periods), len(t.sizes)
     sampler = clocks + tanks
@@ -260,7 +294,7 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
     burn, saved, losses, sizes = x.burn, x.saved, t.losses, t.sizes
     # A tank whose surplus has no way to go has no reserve to aim at.
     marks = np.where(has_arc, reserves, -1.0)
-    writing = len(s.event_time) > 0
+    counts, room = s.event_count, len(s.event_time) // 2
     for q in range(len(rates)):
         rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
     for k in range(tanks):
@@ -272,11 +306,17 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
     place = np.empty(sampler + 1, np.int64)
     for i in range(sampler + 1):
         place[heap[i]] = i
+    few = sampler < most
     row, now = 1, 0.0
     events = 0
     dirty = np.ones(tanks, np.bool_)
-    deciding = True
+    deciding = stirring = True
     while True:
+        if deciding:
+            # Where nothing was set and nothing can be, the last decision stands.
+            stirred = _stirred(tank, rates, has_arc, reserves, t.group_spare, t.failed_from)
+            deciding = stirred or stirring
+            stirring = stirred
         if deciding:
             deciding = False
             _hold(x, s, now)
@@ -290,10 +330,9 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
             if dirty[k]:
                 dirty[k] = False
                 _settle(tank, tank_sums, k, now)
-                key[clocks + k] = now + _aim(
+                wait, filled, dried = _aim(
                     tank,
                     tank_sums,
-                    s,
                     k,
                     rates[k],
                     rates[bought + k],
@@ -303,8 +342,20 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
                     sizes[k],
                     marks[k],
                 )
-                _move(heap, place, key, clocks + k)
-        item = heap[0]
+                key[clocks + k] = now + wait
+                if not few:
+                    _move(heap, place, key, clocks + k)
+                if filled:
+                    counts[1] += 1
+                    if counts[1] <= room:
+                        kind = FILLED if tank[k, SPILL] > 0.0 else UNFILLED
+                        _write(s, 1, now, kind, k, tank[k, LEVEL])
+                if dried:
+                    counts[1] += 1
+                    if counts[1] <= room:
+                        kind = DRY if tank[k, SHORT] > 0.0 else WET
+                        _write(s, 1, now, kind, k, tank[k, LEVEL])
+        item = _first(key) if few else heap[0]
         if key[item] > end:
             break
         now = key[item]
@@ -318,13 +369,16 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
                 node[c] = node_at[c]
                 turn[c] += 1
             value[c] = values[node[c]]
-            if writing:
-                _note(s, 0, now, CHANGED, c, value[c])
+            if room > 0:
+                counts[0] += 1
+                if counts[0] <= room:
+                    _write(s, 0, now, CHANGED, c, value[c])
             if node[c] + 1 < node_at[c + 1]:
                 key[c] = turn[c] * periods[c] + times[node[c] + 1] - offsets[c]
             else:
                 key[c] = (turn[c] + 1) * periods[c] - offsets[c]
-            _move(heap, place, key, c)
+            if not few:
+                _move(heap, place, key, c)
             for i in range(touched_at[c], touched_at[c + 1]):
                 q = touched[i]
                 rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
@@ -356,7 +410,8 @@ def run(t: Tables, s: Sums, end: float, samples: int) -> None:
             key[sampler] = end * (row / samples) if row < samples else end
             if row > samples:
                 key[sampler] = np.inf
-            _move(heap, place, key, sampler)
+            if not few:
+                _move(heap, place, key, sampler)
     _hold(x, s, end)
     for k in range(tanks):
         _settle(tank, tank_sums, k, end)

@@ -52,6 +52,6 @@ def run_circuit(
 
     tables = tables_of(circuit, phases)
     sums = empty_sums(circuit, samples, book)
-    events.run(tables, sums, float(seconds), samples)
+    events.run(tables, sums, float(seconds), samples, events.FEW)
     times = np.append(seconds * (np.arange(samples) / samples), seconds)
     return Finished(circuit, dict(phases), float(seconds), times, sums)

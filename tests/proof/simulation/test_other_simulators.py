@@ -15,8 +15,9 @@ from strategies import cycles, sites
 
 from allocator.planning import Settings, make_plan
 from allocator.proof.cycle import source_cycle
+from allocator.proof.simulation import events
 from allocator.proof.simulation.circuit import Circuit, Clock, Rate, Tank, clock_of
-from allocator.proof.simulation.columns import SHORT, SPILL
+from allocator.proof.simulation.columns import SHORT, SPILL, empty_sums, tables_of
 from allocator.proof.simulation.phases import random_phases
 from allocator.proof.simulation.recording import recording_of
 from allocator.proof.simulation.running import run_circuit
@@ -235,6 +236,7 @@ def test_of_many_clocks_none_is_forgotten(seed: int) -> None:
     """Each clock changes as often, and is on for as long, as its own cycle says.
 
     With the heap of events badly made at the start, one of two dozen clocks was passed over.
+    A heap and a look through all of them find the same, to the last bit.
     """
     draw = np.random.default_rng(seed)
     clocks, phases = [], {}
@@ -248,6 +250,10 @@ def test_of_many_clocks_none_is_forgotten(seed: int) -> None:
     circuit = Circuit(tuple(clocks), (Tank("tank", "kg", 5000.0, net, net, Rate()),))
     seconds = 20_000.0
     run = run_circuit(circuit, phases, seconds, book=40_000)
+    heaped = empty_sums(circuit, 1, 40_000)
+    events.run(tables_of(circuit, phases), heaped, seconds, 1, 0)
+    for name, by_look, by_heap in zip(run.sums._fields, run.sums, heaped, strict=True):
+        assert by_look.tobytes() == by_heap.tobytes(), name
     count = int(run.sums.event_count[0])
     told = run.sums.event_time[:count]
     assert (np.diff(told) >= 0).all()
