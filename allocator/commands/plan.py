@@ -28,6 +28,7 @@ from allocator.commands.terminal import (
     show,
     tell,
     tell_breaches,
+    told_when_slow,
 )
 
 if TYPE_CHECKING:
@@ -155,9 +156,12 @@ def run(given: argparse.Namespace) -> int:
     others, proof = outcome.alternatives, None
     if found.accepted and plan.basis == "firm" and given.prove != 0:
         try:
-            plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)
+            with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
+                plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)
         except PlanFileError as error:
             tell(f"warning: the plan was not simulated: {error.faults[0].problem}")
+        except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its proof
+            tell("warning: interrupted: the plan was not simulated")
     write_plan_files(given.output, site, plan, outcome, given.crew, proof)
     mean_basis = outcome.mean_basis if plan.basis == "firm" else None
     show(summary(site, plan, mean_basis, proof) + f"\nFiles: {given.output}\n")

@@ -6,7 +6,8 @@ import contextlib
 import io
 import os
 import sys
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -25,6 +26,23 @@ def show(text: str) -> int:
 def tell(text: str) -> None:
     """Print progress or an error on stderr."""
     _write(sys.stderr, f"{text}\n")
+
+
+SLOW = 3.0
+"""Seconds after which somebody who waits at a terminal is told what for."""
+
+
+@contextlib.contextmanager
+def told_when_slow(text: str) -> Iterator[None]:
+    """Tell what is being done if it takes long and stderr is a terminal: data stays data."""
+    timer = threading.Timer(SLOW, tell, [text])
+    timer.daemon = True
+    if sys.stderr.isatty():
+        timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
 
 
 def fail(text: str, code: int) -> int:

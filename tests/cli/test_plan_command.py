@@ -279,3 +279,22 @@ def test_promises_that_withstand_sources(
     assert "Promised 0 W clean at all times" in capsys.readouterr().out
     assert main(["plan", str(site), "-o", str(folder), "--lose", "1", "--basis", "mean"]) == 2
     assert "averages withstand nothing" in capsys.readouterr().err
+
+
+def test_an_interrupted_proof_does_not_lose_the_plan(
+    networks: Path,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(engine, "prove_plan", interrupted)
+    folder = tmp_path / "plan"
+    assert main(["plan", str(networks / "first.yaml"), "-o", str(folder)]) == 0
+    assert "interrupted: the plan was not simulated" in capsys.readouterr().err
+    plan = read_plan(folder / "plan.json")
+    assert plan.verified
+    assert plan.power.firm_clean == pytest.approx(13374, rel=1e-3)
+    assert not (folder / "simulation.json").exists()
