@@ -45,7 +45,7 @@ def reason(
 
 
 def _words(limit: Limit) -> str:
-    if limit.kind == "flow":
+    if limit.shared:
         return f"{limit.words} no more than is said of them"
     return f"{limit.words} {limit.value:.6g} {UNITS.get(limit.dimension, '')}".rstrip()
 

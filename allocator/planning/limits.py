@@ -41,6 +41,11 @@ class Limit:
         """The variable by which the limit is changed, SI."""
         return ("slack", self.kind, self.name)
 
+    @property
+    def shared(self) -> bool:
+        """Whether it stands for the same share of several things, such as flows of a fluid."""
+        return self.kind == "flow" or (self.kind == "capacity" and not self.name)
+
 
 @dataclass(frozen=True, slots=True)
 class Want:
@@ -78,6 +83,25 @@ def stretched(
     for want in wants:
         found.append(_want(copy, choices, want))
     return copy, tuple(found)
+
+
+def pipes_together(statement: Statement, limits: tuple[Limit, ...]) -> tuple[Limit, ...]:
+    """What pipes of all builds carry as one limit: each carries the same share more.
+
+    Were one build alone without its limit, it would carry everything: in a conflict that some
+    pipe has a part in, every build has, and a list of them all says no more than this one.
+    """
+    pipes = [limit for limit in limits if limit.kind == "capacity"]
+    if len(pipes) < 2:
+        return limits
+    named = ", ".join(f"'{one.name}'" for one in pipes)
+    words = f"pipes of the builds {named} carry"
+    whole = Limit("capacity", "", ("builds",), 1.0, "share", True, words)
+    _slack(statement, whole)
+    for one in pipes:
+        terms: Terms = [(1.0, one.slack), (-one.value, whole.slack)]
+        statement.row(f"together[{one.name}]", terms, high=0.0)
+    return (whole, *(limit for limit in limits if limit.kind != "capacity"))
 
 
 def _slack(statement: Statement, limit: Limit) -> Limit:

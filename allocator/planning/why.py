@@ -16,7 +16,7 @@ import numpy as np
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock, earlier
 from allocator.planning.cuts import promises_of, violated
-from allocator.planning.limits import Limit, Want, stretched
+from allocator.planning.limits import Limit, Want, pipes_together, stretched
 from allocator.planning.program import Program
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement
@@ -51,6 +51,7 @@ class Conflict:
 
     ``limits``: cannot hold together. ``minimal``: without any one of them they could.
     ``rules``: those of the program that cannot hold by themselves, where cheap checks found some.
+    ``reached``: what a plan is known to reach of the only want, SI, where one was looked for.
     """
 
     status: str
@@ -58,6 +59,7 @@ class Conflict:
     minimal: bool = True
     changes: tuple[Change, ...] = ()
     rules: tuple[str, ...] = ()
+    reached: float | None = None
 
 
 @dataclass
@@ -137,10 +139,10 @@ class Stretching:
             sound = program.repaired(solved.point, self._left(limit))
             if sound.point is not None and sound.value is not None and sound.value < value:
                 best, value = sound.point, sound.value
-                if gap == 0.0 or (
-                    solved.bound is not None and value <= solved.bound * (1 + gap) + 1e-9
-                ):
-                    return best, "optimal"
+            # asked anew in every round: a bound that rises may meet what was found before
+            near = solved.bound is not None and value <= solved.bound * (1 + gap) + 1e-9
+            if best is not None and (gap == 0.0 or near):
+                return best, "optimal"
             if solved.status != "optimal":
                 return best, solved.status
         return best, "time_limit"
@@ -158,13 +160,16 @@ def stretching_of(
     wants: tuple[Want, ...] = (),
     *,
     demands: bool = False,
+    together: bool = False,
 ) -> Stretching:
     """A site's program with a slack for every limit, on the basis of the settings.
 
-    ``demands``: what is asked for is a limit as well.
+    ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """
     statement, choices = state(site, settings.basis, settings.withstands)
     copy, limits = stretched(statement, choices, wants, demands=demands)
+    if together:
+        limits = pipes_together(copy, limits)
     promises = () if choices.lossless else promises_of(choices)
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
@@ -185,7 +190,8 @@ def conflict_of(
 
     Where time runs out the set may be larger than need be, and says so (``minimal``).
     """
-    return conflict_in(stretching_of(site, settings, clock, wants), changes=changes)
+    stretching = stretching_of(site, settings, clock, wants, together=True)
+    return conflict_in(stretching, changes=changes)
 
 
 def conflict_in(stretching: Stretching, *, changes: bool = True) -> Conflict:
@@ -252,17 +258,24 @@ def _elastic(stretching: Stretching, limits: list[Limit], clock: Clock) -> list[
 def _filtered(
     stretching: Stretching, limits: list[Limit], clock: Clock
 ) -> tuple[list[Limit], bool]:
-    """The deletion filter: what cannot be left out of the conflict, and whether that is proven."""
-    kept, minimal = list(limits), True
-    for number, one in enumerate(limits):
-        trial = [other for other in kept if other != one]
-        # as much time again is kept for the least changes
-        share = _part(clock, 2 * (len(limits) - number))
-        possible = None if clock.out() else stretching.possible(trial, share)
-        if possible is False:
-            kept = trial
-        minimal = minimal and possible is not None
-    return kept, minimal
+    """The deletion filter: what cannot be left out of the conflict, and whether that is proven.
+
+    What is not settled in a short while waits until the others have been asked: what they drop
+    makes it easier.
+    """
+    kept, waiting = list(limits), list(limits)
+    for patience in (4, 2):  # as much time again is kept for the least changes
+        unsettled = []
+        for number, one in enumerate(waiting):
+            trial = [other for other in kept if other != one]
+            share = _part(clock, patience * (len(waiting) - number))
+            possible = None if clock.out() else stretching.possible(trial, share)
+            if possible is False:
+                kept = trial
+            elif possible is None:
+                unsettled.append(one)
+        waiting = unsettled
+    return kept, not waiting
 
 
 def _part(clock: Clock, count: int) -> float | None:

@@ -131,7 +131,7 @@ def with_only(site: Site, limits: tuple[Limit, ...]) -> Site:
         demands=demands,
         builds={
             name: build
-            if ("capacity", name) in held
+            if held & {("capacity", name), ("capacity", "")}
             else replace(build, capacity=build.capacity * far)
             for name, build in site.builds.items()
         },
