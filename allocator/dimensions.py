@@ -76,6 +76,7 @@ DIMENSIONS: Mapping[str, Dimension] = {
         length=-1,
         time=-2,
     ),
+    "volume": _dimension("volume", "volume", "m^3", "40 m^3", "m^3|0|1", length=3),
     "speed": _dimension("speed", "speed", "m/s", "4 m/s", "m/s|0|1", length=1, time=-1),
     "share": _dimension("share", "share", "1", "35 %", "%|0|1e-2"),
     "share_rate": _dimension("share per time", "share per time", "1/s", "0.1 %/d", time=-1),

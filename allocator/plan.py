@@ -356,6 +356,14 @@ class RunLevels:
 
 
 @dataclass(frozen=True, slots=True)
+class ChamberHold:
+    """Pa that the pump of a source keeps in the chamber from which it draws."""
+
+    source: str
+    pressure: float
+
+
+@dataclass(frozen=True, slots=True)
 class SetPoints:
     """Numbers to run the site by. ``start_order``: machine groups in the order in which what
 
@@ -364,6 +372,7 @@ class SetPoints:
     stores: tuple[StoreHold, ...] = ()
     cycled: tuple[RunLevels, ...] = ()
     start_order: tuple[str, ...] = ()
+    chambers: tuple[ChamberHold, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, repr=False)

@@ -30,6 +30,7 @@ from allocator.plan import (
     BathUse,
     BatteryUse,
     Ceiling,
+    ChamberHold,
     CoolerHeat,
     DemandUse,
     Emissions,
@@ -455,6 +456,13 @@ _SET_POINTS = Object(
             ),
         ),
         Key("start_order", Rows(_TEXT)),
+        Key(
+            "chambers",
+            Rows(
+                Object(ChamberHold, (Key("source", _TEXT), Key("pressure_pa", _NUMBER, "pressure")))
+            ),
+            optional=True,
+        ),
     ),
 )
 _BODY = Object(

@@ -17,6 +17,7 @@ from allocator.site.records import (
     MachineType,
     Material,
     Place,
+    Pump,
     Route,
     Site,
     Source,
@@ -108,7 +109,7 @@ def _source(x: Source) -> dict[str, Any]:
         "pressure": x.pressure,
         "tap": {"materials": dict(x.tap_materials), "price": x.tap_price or None},
         "price": x.price or None,
-        "pump": x.pump and {"energy": x.pump.energy, "rate": x.pump.rate},
+        "pump": x.pump and _pump(x.pump),
     }
     if x.delivered:
         (stage,) = x.stages
@@ -116,6 +117,11 @@ def _source(x: Source) -> dict[str, Any]:
     else:
         written["cycle"] = [{"on": stage.on, "every": stage.every} for stage in x.stages]
     return written
+
+
+def _pump(x: Pump) -> dict[str, Any]:
+    chamber = x.chamber and {"volume": x.chamber.volume, "least": x.chamber.least}
+    return {"energy": x.energy, "rate": x.rate, "chamber": chamber}
 
 
 def _store(x: StoreType) -> dict[str, Any]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
-from handmade_cove import COVE_MEAN_PLAN, COVE_PLAN
+from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from tampering import JUST_OVER, Tampering, change, cove
 
-from allocator.plan import Plan, RunLevels, SetPoints, StoreHold
+from allocator.plan import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
+from allocator.site.records import Chamber
 
 POINTS = SetPoints(
     stores=(
@@ -18,6 +19,18 @@ POINTS = SetPoints(
     ),
     cycled=(RunLevels("oil_set@works", 0.0, 2.5e6),),
     start_order=("set@works", "oil_set@works"),
+)
+NORTH = COVE.sources["north"]
+CHAMBERED = dataclasses.replace(
+    COVE,
+    sources={
+        **COVE.sources,
+        "north": dataclasses.replace(
+            NORTH,
+            pressure=1.5e5,
+            pump=dataclasses.replace(NORTH.pump, chamber=Chamber(40.0, 1.1e5)),
+        ),
+    },
 )
 COVE_HELD = change(COVE_PLAN, set_points=POINTS)
 
@@ -47,6 +60,13 @@ TAMPERED: dict[str, Tampering] = {
     "a run that is too short": cove(
         "run_levels", held(cycled=(RunLevels("oil_set@works", 1e6, 1.1e6),))
     ),
+    "a chamber drawn too low": Tampering(
+        "chamber_hold", held(chambers=(ChamberHold("north", 1.1e5 / JUST_OVER),)), CHAMBERED
+    ),
+    "a chamber above the mouth": Tampering(
+        "chamber_hold", held(chambers=(ChamberHold("north", 1.5e5 * JUST_OVER),)), CHAMBERED
+    ),
+    "a chamber of a source without": cove("set_points", held(chambers=(ChamberHold("bog", 1e5),))),
     "run levels of what turns for ever": cove(
         "set_points", held(cycled=(*POINTS.cycled, RunLevels("set@works", 0.0, 1.0)))
     ),

@@ -32,6 +32,7 @@ from allocator.planning.rules.power import served
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement, Terms
 from allocator.planning.variables import declare
+from allocator.site.chambers import held
 from allocator.site.equivalents import mean_equivalent
 from allocator.site.records import Site
 
@@ -148,6 +149,8 @@ def _pools(site: Site, choices: Choices) -> list[Pool]:
             standing += energy[store.type.holds] * store.standing
         inflows = []
         for s in choices.sources:
+            # A chamber is full at the start, like a store; a plan does not count with it.
+            standing += energy[site.sources[s].fluid] * held(site, site.sources[s])
             curve = curve_of(site.sources[s].stages)
             weight = energy[site.sources[s].fluid] / curve.duty
             for _, key in collected(choices, s) + direct_mean(choices, s):

@@ -174,13 +174,15 @@ def program_of(
         for use in assembly.case.plan.demands:
             if use.wants == POWER:
                 shares[use.name] = sheet.column(1.0, -use.mean)
-    means = {c.name: means_of(c, phases, cuts) for c in assembly.circuit.clocks}
+    own = {clock.name: clock for clock in assembly.bursts}
+    means = {c.name: means_of(own.get(c.name, c), phases, cuts) for c in assembly.circuit.clocks}
     for number, begin in enumerate(cuts[:-1]):
         span = float(cuts[number + 1] - begin)
         values = {name: float(column[number]) for name, column in means.items()}
         fluids: Balance = {}
         power: Balance = {}
-        _sources_and_runs(assembly, sheet, values, fluids, power)
+        _sources(assembly, sheet, span, values, levels, fluids)
+        _runs(assembly, sheet, fluids, power)
         _holders(assembly, sheet, span, levels, fluids, power)
         _machines_and_lines(assembly, sheet, fluids, power, clean=clean)
         _demands(assembly, sheet, span, values, power, shares)
@@ -215,22 +217,38 @@ def means_of(clock: Clock, phases: Mapping[str, float], cuts: np.ndarray) -> Arr
     return np.asarray(np.where(pieces > 1, joined, values[first]))
 
 
-def _sources_and_runs(
+def _sources(
     assembly: Assembly,
     sheet: _Sheet,
+    span: float,
     values: Mapping[str, float],
+    levels: dict[str, int],
     fluids: Balance,
-    power: Balance,
 ) -> None:
     site = assembly.case.site
     for use in assembly.case.plan.sources:
         source = site.sources[use.name]
         most = source.flow * values.get(use.name, 1.0 if source.steady else 0.0)
-        if source.pump is not None and source.pump.rate is not None:
-            most = min(most, source.pump.rate)
-        if use.tapped and most > 0:
-            column = sheet.column(most)
+        rate = INF if source.pump is None or source.pump.rate is None else source.pump.rate
+        size = assembly.chambers.get(use.name)
+        if size is not None:
+            # The source gives to its chamber, which is full at first; the pump draws on that.
+            given, column, level = sheet.column(most), sheet.column(rate), sheet.column(size)
+            terms, held = [(level, 1.0), (given, -span), (column, span)], size
+            name = f"chamber {use.name}"
+            if name in levels:
+                terms.append((levels[name], -1.0))
+                held = 0.0
+            sheet.row(terms, held, held)
+            levels[name] = level
             fluids.setdefault((source.place, source.fluid), []).append((column, 1.0))
+        elif use.tapped and most > 0:
+            column = sheet.column(min(most, rate))
+            fluids.setdefault((source.place, source.fluid), []).append((column, 1.0))
+
+
+def _runs(assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance) -> None:
+    site = assembly.case.site
     for run in assembly.case.plan.runs:
         route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
         ways = [(route.start, route.end)]

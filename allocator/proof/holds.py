@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from allocator.proof.case import Case, class_of
 from allocator.proof.report import Findings
 from allocator.proof.running import battery_efficiency
@@ -18,6 +20,7 @@ def check_set_points(case: Case, findings: Findings) -> None:
     * 0 <= start < stop <= what the swing part (and the receivers) allow a group, and the run
       between them, (stop - start) / (e P (1 - c)), is no shorter than its least run, the rest
       between them, (stop - start) / (e P c), no shorter than its least rest;
+    * least pressure of a chamber <= pressure to hold in it <= pressure at the source's mouth;
     * the order of starting names groups that give power, each once, clean ones first.
     """
     points = case.plan.set_points
@@ -49,6 +52,23 @@ def check_set_points(case: Case, findings: Findings) -> None:
         )
     _check_cycled(case, findings)
     _check_order(case, findings)
+    _check_chambers(case, findings)
+
+
+def _check_chambers(case: Case, findings: Findings) -> None:
+    points = case.plan.set_points
+    assert points is not None
+    for hold in points.chambers:
+        subject = f"chamber of {hold.source!r}"
+        source = case.site.sources.get(hold.source)
+        chamber = None if source is None or source.pump is None else source.pump.chamber
+        if source is None or chamber is None:
+            findings.holds("set_points", subject, False, "is none of the site")
+            continue
+        most = math.inf if source.pressure is None else source.pressure
+        said = ("chamber_hold", subject, hold.pressure)
+        findings.at_least(*said, chamber.least, "Pa", "the pressure kept in it")
+        findings.at_most(*said, most, "Pa", "the pressure kept in it")
 
 
 def _check_cycled(case: Case, findings: Findings) -> None:

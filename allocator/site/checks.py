@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.quantities import format_quantity
+from allocator.site.chambers import molar
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
 
@@ -14,7 +15,11 @@ _TOLERANCE = 1e-9  # of rounding, when energies are added
 
 
 def check_site_records(site: Site, values: Values) -> None:
-    """Notes machines that give more energy than they take; other checks are made on reading."""
+    """Notes machines that give more energy than they take, and chambers of an unknown gas.
+
+    Other checks are made on reading.
+    """
+    _check_chambers(site, values.get("sources", {}))
     section: dict[str, Values] = values.get("machines", {})
     for machine in site.machines.values():
         if not {*machine.takes, *machine.gives} <= set(site.fluids):
@@ -27,6 +32,18 @@ def check_site_records(site: Site, values: Values) -> None:
                 f"gives more energy than it takes ({format_quantity(given, 'power')} of "
                 f"{format_quantity(held, 'power')} by lower heating value)",
                 "check 'takes', 'gives' and the heating values",
+            )
+
+
+def _check_chambers(site: Site, section: Mapping[str, Values]) -> None:
+    for name, source in site.sources.items():
+        if source.pump is None or source.pump.chamber is None or source.fluid not in site.fluids:
+            continue
+        if molar(site, source.fluid) is None:
+            section[name].get("pump").fault(
+                "chamber",
+                f"holds {source.fluid!r}, of which it cannot be told how much",
+                "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
 
 

@@ -28,8 +28,9 @@ def mean_equivalent(site: Site, duty: Mapping[str, float]) -> Site:
 
 def _steady(source: Source, duty: float) -> Source:
     pump = source.pump
-    if pump is not None and pump.rate is not None:
-        pump = replace(pump, rate=pump.rate * duty)
+    if pump is not None:
+        rate = None if pump.rate is None else pump.rate * duty
+        pump = replace(pump, rate=rate, chamber=None)
     return replace(source, flow=source.flow * duty, stages=(), next_spell=None, pump=pump)
 
 

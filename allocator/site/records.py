@@ -87,15 +87,28 @@ class Stage:
 
 
 @dataclass(frozen=True, slots=True)
+class Chamber:
+    """A closed space at a source that its pump draws from, of ``volume`` m3: the pump keeps the
+
+    pressure in it at ``least`` Pa or more.
+    """
+
+    volume: float
+    least: float
+
+
+@dataclass(frozen=True, slots=True)
 class Pump:
     """A pump at a source: ``energy`` J/kg moved, highest ``rate`` kg/s (None: no limit).
 
-    ``hottest_inlet``: K of what it may take in, None for no limit.
+    ``hottest_inlet``: K of what it may take in, None for no limit. ``chamber``: what it draws
+    from between bursts; None where there is nothing to draw from.
     """
 
     energy: float
     rate: float | None = None
     hottest_inlet: float | None = None
+    chamber: Chamber | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -106,8 +106,45 @@ CASES: list[Case] = [
     ),
     (
         "pump without energy",
-        [("pump: {energy: 350 kJ/kg, rate: 3 g/s}", "pump: «{rate: 3 g/s}")],
+        [("pump: {energy: 350 kJ/kg, rate: 3 g/s, chamber", "pump: «{rate: 3 g/s, chamber")],
         ["source 'north_well': pump needs the key 'energy'; add 'energy: 42.8 MJ/kg'"],
+    ),
+    (
+        "chamber without pressure",
+        [
+            ("    pressure: 1.1 bar\n", ""),
+            ("chamber: {volume: 40 m^3, least: 1.02 bar}", "chamber: «{volume: 40, least: 1 bar}"),
+        ],
+        [
+            (
+                "source 'north_well': pump.chamber needs the pressure at the source's mouth, to "
+                "which it is filled; add 'pressure' to the source"
+            )
+        ],
+    ),
+    (
+        "chamber at too high a pressure",
+        [("least: 1.02 bar", "least: «1.1 bar")],
+        [
+            (
+                "source 'north_well': pump.chamber.least is not below the pressure at the mouth "
+                "(110 kPa), so nothing can be drawn; give a lower one"
+            )
+        ],
+    ),
+    (
+        "chamber of a gas of which nothing is known",
+        [
+            (", constants: {density: 1.2 kg/m^3}", ""),
+            ("chamber: {volume", "chamber: «{volume"),
+        ],
+        [
+            (
+                "source 'north_well': pump.chamber holds 'well_gas', of which it cannot be told "
+                "how much; give the gas a 'molar_mass' or 'density' among its constants, or a "
+                "'substance'"
+            )
+        ],
     ),
     (
         "least above most",

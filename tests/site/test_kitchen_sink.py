@@ -15,6 +15,7 @@ from allocator.site.records import (
     Build,
     Built,
     BuiltRun,
+    Chamber,
     Demand,
     Fluid,
     Layer,
@@ -101,7 +102,7 @@ def test_sources(site: Site) -> None:
             pressure=110_000.0,
             tap_materials={"pipe_steel": 40.0},
             tap_price=900.0,
-            pump=Pump(350_000.0, 0.003),
+            pump=Pump(350_000.0, 0.003, chamber=Chamber(40.0, 102_000.0)),
         ),
         Source(
             "tank_farm",

@@ -153,6 +153,7 @@ def test_the_readme_names_every_key() -> None:
         "build",
         "efficiency",
         "threshold",
+        "volume",
         "low",
         "high",
         "mean",

@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from allocator.plan import MachineUse
 from allocator.proof.case import Case, class_of
 from allocator.proof.loads import burst_terms, turnover
+from allocator.proof.simulation.chambers import drawable, drawn_cycles
 from allocator.proof.simulation.circuit import (
     Arc,
     Burner,
     Circuit,
+    Clock,
     GroupLoad,
     Load,
     Rate,
     Tank,
     Throttle,
+    clock_of,
 )
 from allocator.proof.simulation.feeds import Feed, feeds_of, spare_room, widest_way
 from allocator.proof.simulation.tanks import (
@@ -36,7 +40,9 @@ PLENTY = 1e18
 class Assembly:
     """A circuit and what its numbers stand for: ``burner_of``: machine group of each burner.
 
-    ``surplus``: what would spill is burnt where it can be.
+    ``surplus``: what would spill is burnt where it can be. ``bursts``: clocks of the sources
+    themselves, where their pumps draw on chambers and the circuit's clocks are longer;
+    ``chambers``: kg that these hold.
     """
 
     case: Case
@@ -45,6 +51,8 @@ class Assembly:
     burner_of: tuple[str | None, ...]
     burner_turnover: tuple[float, ...]
     surplus: bool = True
+    bursts: tuple[Clock, ...] = ()
+    chambers: Mapping[str, float] = field(default_factory=dict)
 
 
 def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
@@ -56,6 +64,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     feeds = feeds_of(case)
     parts, clocks = battery_tanks(case, buses)
     tanks = _stores(case, feeds, buses) + parts
+    drawn = drawn_cycles(case)
     groups = tuple(_group(case, machine, buses) for machine in plan.machines)
     burners, owners, shares = _burners(case, buses, tanks)
     number = {machine.name: i for i, machine in enumerate(plan.machines)}
@@ -66,7 +75,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     return Assembly(
         case,
         Circuit(
-            clocks=(*clocks_of(case), *clocks),
+            clocks=(*clocks_of(case, drawn), *clocks),
             tanks=tuple(tanks),
             buses=tuple(buses),
             wants=_wants(case, buses),
@@ -80,7 +89,15 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
         tuple(owners) if surplus else (),
         tuple(shares) if surplus else (),
         surplus,
+        tuple(clock_of(name, "source", case.cycles[name]) for name in drawn),
+        {name: drawable(case, name) for name in drawn},
     )
+
+
+def without_chambers(assembly: Assembly, circuit: Circuit) -> Circuit:
+    """The circuit with every source drawn on only while it is on."""
+    own = {clock.name: clock for clock in assembly.bursts}
+    return replace(circuit, clocks=tuple(own.get(c.name, c) for c in circuit.clocks))
 
 
 def firm_power(case: Case, machine: MachineUse) -> Rate:

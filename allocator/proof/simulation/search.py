@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from allocator.plan import Plan, RunLevels, SetPoints, StoreHold
+from allocator.plan import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
 from allocator.proof.case import class_of
 from allocator.proof.simulation.accounts import swing_of
 from allocator.proof.simulation.circuit import Tank
@@ -99,6 +99,11 @@ def set_points_of(site: Site, plan: Plan, reserves: Mapping[str, float]) -> SetP
             if machine.cycled > 0
         ),
         start_order=tuple(givers[i].name for i in order),
+        chambers=tuple(
+            ChamberHold(name, pump.chamber.least)
+            for name in assembly.chambers
+            if (pump := site.sources[name].pump) is not None and pump.chamber is not None
+        ),
     )
 
 

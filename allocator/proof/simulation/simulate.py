@@ -16,7 +16,7 @@ from allocator.proof.march import TooManyIntervalsError
 from allocator.proof.names import check_names
 from allocator.proof.report import Findings
 from allocator.proof.simulation.accounts import draw_of
-from allocator.proof.simulation.assembly import Assembly, assembly_of
+from allocator.proof.simulation.assembly import Assembly, assembly_of, without_chambers
 from allocator.proof.simulation.circuit import Circuit
 from allocator.proof.simulation.phases import (
     Phases,
@@ -99,7 +99,8 @@ def simulate(
     draws = [first, *worked_off(work, runs[1:], executor)]
     start = None
     if settings.from_now and not given:
-        empty, surveyed = emptied(circuit), surveyed_phases(assembly.case, circuit, settings.seed)
+        empty = emptied(without_chambers(assembly, circuit))
+        surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
         waited = run_circuit(empty, surveyed, settings.days * DAY)
         draws.append(draw_of(assembly, waited, "from now"))
         start = start_of(assembly, empty, surveyed, draws[-1])

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
 from allocator.plan import FLAT, BatteryUse, StoreUse
 from allocator.proof.batteries import bursts_into, levelled_by
 from allocator.proof.case import CLASSES, Case
+from allocator.proof.cycle import Cycle
 from allocator.proof.simulation.circuit import Clock, Rate, Tank, clock_of
 from allocator.site.records import Profile
 
@@ -16,10 +18,13 @@ KEPT = 1e-9
 """Generation for levelling is kept this share above the balance, as a plan's margins allow."""
 
 
-def clocks_of(case: Case) -> list[Clock]:
-    """Clocks of the sources that come and go and are used, and of every shape."""
+def clocks_of(case: Case, drawn: Mapping[str, Cycle]) -> list[Clock]:
+    """Clocks of the sources that come and go and are used, and of every shape.
+
+    ``drawn``: when sources are drawn on, where that is not when they are on.
+    """
     found = [
-        clock_of(source.name, "source", case.cycles[source.name])
+        clock_of(source.name, "source", drawn.get(source.name, case.cycles[source.name]))
         for source in case.plan.sources
         if source.name in case.cycles and not case.cycles[source.name].steady
     ]

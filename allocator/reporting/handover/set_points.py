@@ -65,6 +65,10 @@ def _levels(site: Site, plan: Plan) -> Iterator[Setting]:
         note = "of what the batteries keep for machine runs"
         yield Setting(thing, place, "start at", levels.start, "J", None, note)
         yield Setting(thing, place, "stop at", levels.stop, "J", None, note)
+    for hold in points.chambers if points else ():
+        place = site.ground(site.sources[hold.source].place)
+        note = "in the chamber that the pump draws from; below it the pump stops"
+        yield Setting(hold.source, place, "hold", hold.pressure, "Pa", None, note)
     for number, name in enumerate(points.start_order if points else (), 1):
         thing, place = _apart(site, name)
         note = "idle units, on what would spill"

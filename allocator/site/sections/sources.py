@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from allocator.quantities import format_quantity
-from allocator.site.records import Pump, Source, Stage
+from allocator.site.records import Chamber, Pump, Source, Stage
 from allocator.site.spreads import ends
 from allocator.site.table import Values
 
@@ -27,6 +27,7 @@ def read_sources(section: Mapping[str, Values]) -> dict[str, Source]:
 def _read_source(name: str, values: Values) -> Source | None:
     stages = _cycle(values) if values.has("cycle") else _delivery(values)
     _check_next_spell(values, stages)
+    _check_chamber(values)
     if not values.whole or stages is None:
         return None
     tap: Values | None = values.get("tap")
@@ -46,8 +47,36 @@ def _read_source(name: str, values: Values) -> Source | None:
         delivered=values.has("delivery"),
         water=values.get("water"),
         sure=values.get("sure"),
-        pump=Pump(**pump.found) if pump else None,
+        pump=_pump(pump) if pump else None,
     )
+
+
+def _pump(pump: Values) -> Pump:
+    chamber: Values | None = pump.get("chamber")
+    found = {**pump.found, "chamber": Chamber(**chamber.found) if chamber else None}
+    return Pump(**found)
+
+
+def _check_chamber(values: Values) -> None:
+    """A chamber is filled up to the pressure at the mouth, which must be above its least one."""
+    pump: Values | None = values.get("pump")
+    chamber: Values | None = pump.get("chamber") if pump else None
+    if pump is None or chamber is None or not chamber.whole:
+        return
+    pressure, least = values.get("pressure"), chamber.get("least")
+    if not values.has("pressure"):
+        pump.fault(
+            "chamber",
+            "needs the pressure at the source's mouth, to which it is filled",
+            "add 'pressure' to the source",
+        )
+    elif pressure is not None and least >= pressure:
+        chamber.fault(
+            "least",
+            f"is not below the pressure at the mouth ({format_quantity(pressure, 'pressure')}), "
+            "so nothing can be drawn",
+            "give a lower one",
+        )
 
 
 def _cycle(values: Values) -> tuple[Stage, ...] | None:

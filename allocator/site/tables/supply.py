@@ -74,6 +74,26 @@ SOURCES = Table(
                     ),
                     Key("rate", FLOW, "Highest rate; leave out for no limit"),
                     HOTTEST_INLET,
+                    Key(
+                        "chamber",
+                        Table(
+                            (
+                                Key(
+                                    "volume",
+                                    Quantity("volume", above=0),
+                                    "Of the closed space at the source",
+                                    required=True,
+                                ),
+                                Key(
+                                    "least",
+                                    Quantity("pressure", above=0),
+                                    "Pressure that the pump keeps in it",
+                                    required=True,
+                                ),
+                            )
+                        ),
+                        "What the pump draws from between bursts",
+                    ),
                 )
             ),
             "The pump that the source needs",
