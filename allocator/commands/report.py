@@ -6,11 +6,15 @@ import argparse
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from allocator.commands.arguments import crew_argument, plan_argument, site_argument
 from allocator.commands.files import plan_of, plan_path, site_of, write_file
 from allocator.commands.terminal import show
+
+if TYPE_CHECKING:
+    from allocator.plan import Plan
+    from allocator.site.records import Site
 
 HELP = "write a plan, with its simulation if there is one, as a page that needs no network"
 
@@ -51,6 +55,7 @@ def run(given: argparse.Namespace) -> int:
         remedy = "name the site file that was planned, or plan this one"
         path = str(plan_path(given.plan))
         raise PlanFileError([Fault(path, 0, 0, "", problem, remedy)])
+    _check_names(site, plan, str(plan_path(given.plan)))
     from allocator.reporting.page import page_html
     from allocator.reporting.page.simulation import read_simulation
     from allocator.reporting.page.study_files import read_frontier, read_mixes
@@ -68,6 +73,23 @@ def run(given: argparse.Namespace) -> int:
     )
     write_file(given.output, page.encode("utf-8"))
     return show(f"Page: {given.output}\n")
+
+
+def _check_names(site: Site, plan: Plan, path: str) -> None:
+    """A plan that was changed, or made when streams had other names, cannot be drawn."""
+    from allocator.errors import Fault, PlanFileError
+    from allocator.proof.names import check_names
+    from allocator.proof.report import Findings
+
+    findings = Findings()
+    check_names(site, plan, findings)
+    breaches = findings.report().breaches
+    if breaches:
+        first, others = breaches[0], len(breaches) - 1
+        more = f", and {others} more such" if others else ""
+        problem = f"the plan does not fit its site: {first.message}{more}"
+        remedy = "it was changed, or made by another version: plan again"
+        raise PlanFileError([Fault(path, 0, 0, first.subject, problem, remedy)])
 
 
 def _run_of(plan: str) -> Mapping[str, Any] | None:

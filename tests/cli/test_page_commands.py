@@ -89,6 +89,22 @@ def test_report_of_what_does_not_belong_together(
     assert page.read_text() == "old"
 
 
+def test_report_of_a_plan_with_names_that_the_site_does_not_have(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    """As a plan has that was made when streams were named otherwise."""
+    text = (planned / "plan.json").read_text(encoding="utf-8")
+    assert '"lane"' in text
+    other = tmp_path / "plan.json"
+    other.write_text(text.replace('"lane"', '"alley"'), encoding="utf-8")
+    site, page = str(networks / "first.yaml"), str(tmp_path / "page.html")
+    assert main(["report", site, str(other), "-o", page]) == 2
+    err = capsys.readouterr().err
+    assert "the plan does not fit its site: there is no route 'alley'" in err
+    assert "plan again" in err
+    assert len(err.splitlines()) == 1
+
+
 def test_a_full_disk_keeps_the_old_page(
     networks: Path,
     planned: Path,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
@@ -23,6 +24,7 @@ from allocator.reporting.page.balance import balance_of, together
 from allocator.reporting.page.drawing import standing_plan
 from allocator.reporting.page.figures import figures_of
 from allocator.reporting.page.heat_view import along_runs
+from allocator.reporting.page.listing import listings
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.simulation import SimulationFileError, read_simulation
 from allocator.site.reading import read_site
@@ -229,6 +231,23 @@ def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
     assert chart.said.startswith("hydrogen 46.9 degC to ")
     assert "surface, at most 55 degC" in chart.note
     assert "Along each run" in page_html(site, plan)
+
+
+def test_units_that_people_read_beside_those_that_are_copied() -> None:
+    table = pd.DataFrame(
+        [("a", 323.15, 5.0, 0.0025, 7.2e6)],
+        columns=["run", "surface_temperature_k", "margin_k", "peak_kg_per_s", "size_j"],
+    )
+    (listing,) = listings({"runs": table})
+    assert [(head.words, head.unit, head.exact) for head in listing.heads[1:]] == [
+        ("surface temperature", "degC", "surface temperature K"),
+        ("margin", "K", "margin K"),
+        ("peak", "g/s", "peak kg/s"),
+        ("size", "kWh", "size J"),
+    ]
+    cells = listing.rows[0][1:]
+    assert [cell.shown for cell in cells] == ["50", "5", "2.5", "2"]
+    assert [cell.exact for cell in cells] == ["323.15", "5", "0.0025", "7200000"]
 
 
 def test_what_a_converter_passes_on_is_not_lost(bays: tuple[Site, Plan]) -> None:

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import pandas as pd
 
 _UNITS = (
     ("_kg_per_s", "kg/s"),
+    ("_w_per_k", "W/K"),
     ("_percent", "%"),
     ("_share", "share"),
     ("_mm", "mm"),
     ("_kg", "kg"),
     ("_m", "m"),
+    ("_k", "K"),
     ("_w", "W"),
     ("_j", "J"),
     ("_d", "d"),
@@ -35,8 +38,22 @@ TITLES = {
 }
 
 
-SHOWN = {"kg/s": ("g/s", 1e3), "J": ("kWh", 1 / 3.6e6)}
-"""Units that people read more easily than SI: the unit and how many of it are one of SI."""
+class Unit(NamedTuple):
+    """A unit as it is shown: ``name``, how many of it are one of SI, and what they count from."""
+
+    name: str
+    factor: float = 1.0
+    zero: float = 0.0
+
+
+SHOWN = {
+    "kg/s": Unit("g/s", 1e3),
+    "J": Unit("kWh", 1 / 3.6e6),
+    "K": Unit("degC", 1.0, -273.15),
+}
+"""Units that people read more easily than SI."""
+DIFFERENCES = ("margin",)
+"""Columns of temperatures that are differences, which count from nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,8 +106,8 @@ def _listing(name: str, title: str, table: pd.DataFrame) -> Listing:
     ]
     heads = [_unit(column) for column in kept]
     columns = [
-        [_cell(cell, SHOWN.get(unit, (unit, 1.0))[1]) for cell in table[column]]
-        for column, (_, unit) in zip(kept, heads, strict=True)
+        [_cell(cell, _shown(*head)) for cell in table[column]]
+        for column, head in zip(kept, heads, strict=True)
     ]
     rows = tuple(zip(*columns, strict=True))
     return Listing(name, title, tuple(_head(words, unit) for words, unit in heads), rows)
@@ -103,17 +120,21 @@ def _unit(column: str) -> tuple[str, str]:
     return column.replace("_", " "), ""
 
 
+def _shown(words: str, unit: str) -> Unit:
+    return Unit(unit) if words in DIFFERENCES else SHOWN.get(unit, Unit(unit))
+
+
 def _head(words: str, unit: str) -> Head:
-    return Head(words, SHOWN.get(unit, (unit, 1.0))[0], f"{words} {unit}".strip())
+    return Head(words, _shown(words, unit).name, f"{words} {unit}".strip())
 
 
-def _cell(value: object, factor: float) -> Cell:
+def _cell(value: object, unit: Unit) -> Cell:
     if value is None:
         return Cell("", "", False)
     if isinstance(value, bool):
         return Cell("yes" if value else "no", "yes" if value else "no", False)
     if isinstance(value, int | float):
-        return Cell(short(float(value) * factor), f"{value:.9g}", True)
+        return Cell(short(float(value) * unit.factor + unit.zero), f"{value:.9g}", True)
     return Cell(str(value), str(value), False)
 
 
