@@ -14,7 +14,7 @@ from allocator.engine import simulate_plan
 from allocator.plan import Plan
 from allocator.proof.simulation import SimulationSettings
 from allocator.proof.simulation.files import simulation_files
-from allocator.reporting.page import page_html
+from allocator.reporting.page import page_html, study_page
 from allocator.reporting.page.drawing import standing_plan
 from allocator.reporting.page.simulation import simulation_of
 from allocator.reporting.page.study_files import read_frontier, read_mixes
@@ -263,13 +263,24 @@ def test_labels_keep_clear_of_each_other_and_of_symbols(opened: Open, width: int
                 page.get_by_role("button", name="Draw closer").click()
 
 
+def serious_faults(page: Any) -> list[str]:
+    """What axe-core (Deque), whose rules follow WCAG 2.2, calls serious or critical, unfolded."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
+    found = Axe().run(page).response
+    assert len(found["passes"]) >= 15
+    return [
+        f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
+        for fault in found["violations"]
+        if fault["impact"] in ("serious", "critical")
+    ]
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious(
     opened: Open, bays: tuple[Site, Plan], tmp_path: Path, scheme: str
 ) -> None:
-    """The rules of axe-core (Deque), which follow WCAG 2.2; all that is folded is unfolded."""
-    from axe_playwright_python.sync_playwright import Axe
-
     site, plan = bays
     studies = files(site, tmp_path, give=next(iter(site.materials)))
     page = opened(
@@ -280,15 +291,40 @@ def test_axe_finds_nothing_serious(
         color_scheme=scheme,
         bypass_csp=True,
     )
-    page.evaluate("for (const d of document.querySelectorAll('details')) d.open = true")
-    found = Axe().run(page).response
-    serious = [
-        f"{fault['id']}: {fault['nodes'][0]['html'][:120]}"
-        for fault in found["violations"]
-        if fault["impact"] in ("serious", "critical")
-    ]
-    assert serious == []
-    assert len(found["passes"]) >= 25
+    assert serious_faults(page) == []
+    page.evaluate("document.querySelector('#layers input').setAttribute('role', 'nonsense')")
+    assert serious_faults(page) != []  # it looks
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_pages_of_studies_are_sound_too(
+    browser: Any, first: tuple[Site, Plan], tmp_path: Path, scheme: str
+) -> None:
+    site = first[0]
+    files(site, tmp_path)
+    pages = {
+        "mixes": study_page(site, mixes=read_mixes(tmp_path, site)),
+        "frontier": study_page(site, frontier=read_frontier(tmp_path, site)),
+    }
+    context = browser.new_context(
+        viewport={"width": 400, "height": 800}, color_scheme=scheme, bypass_csp=True
+    )
+    for name, text in pages.items():
+        said: list[str] = []
+        path = tmp_path / f"{name}.html"
+        path.write_text(text, encoding="utf-8")
+        page = context.new_page()
+        page.on("console", lambda message, said=said: said.append(message.text))
+        page.on("pageerror", lambda error, said=said: said.append(str(error)))
+        page.goto(path.as_uri())
+        page.wait_for_selector("html[data-tables]")
+        assert page.evaluate("document.documentElement.scrollWidth") <= 400
+        assert serious_faults(page) == []
+        column = page.locator("table.sortable").first.locator("thead th").nth(1)
+        column.get_by_role("button").click()
+        assert column.get_attribute("aria-sort") == "ascending"
+        assert said == []
+    context.close()
 
 
 CONTRAST = """

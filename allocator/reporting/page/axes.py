@@ -89,7 +89,8 @@ class Field:
             x = self.across(value)
             parts.append(tag("path", d=f"M{x:.1f} {top}V{top + tall}", class_="grid"))
             words, y = self.x.shown(value), top + tall + 14
-            parts.append(tag("text", words, x=x, y=y, class_="tick", text_anchor="middle"))
+            anchor = "end" if x > left + wide - 14 else "middle"  # within the drawing
+            parts.append(tag("text", words, x=x, y=y, class_="tick", text_anchor=anchor))
         for value in self.y.marks(about[1]):
             y = self.up(value)
             parts.append(tag("path", d=f"M{left} {y:.1f}H{left + wide}", class_="grid"))
