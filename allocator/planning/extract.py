@@ -71,7 +71,7 @@ def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key,
 
     A store or battery at work keeps its amounts: its promise leans on all of them, with a margin
     that is no larger than the dust. Of what is collected for it no more than :data:`LEANT_ON`
-    of the sum goes.
+    of the sum goes. What it promises may go like any other amount: less is promised then.
     """
     arrives: dict[str, float] = {}
     working = set()
@@ -88,7 +88,7 @@ def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key,
     for column in statement.columns:
         holder, value = _holder_of(column.key), values[column.key]
         least = NOTHING * column.unit
-        if holder in working:
+        if holder in working and column.key[0] not in GIVEN:  # type: ignore[index]
             least = LINEAR_TOLERANCE * column.unit
             if column.key[0] == "collect":  # type: ignore[index]
                 least = max(least, LEANT_ON * arrives[holder])
@@ -96,6 +96,8 @@ def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key,
     return found
 
 
+GIVEN = ("draw", "release")
+"""What a store or battery promises to give."""
 FLOWS = ("collect", "draw", "inflow", "release", "level")
 """Amounts that tell a store or battery at work."""
 

@@ -31,6 +31,7 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Stores, lowest and highest in all draws", _tanks(trace))
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
+    lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
     lines += section("From empty stores, sources as surveyed", _start(trace))
     lines += section("Draws that broke the promise", _broken(trace))
     return "\n".join(lines) + "\n"
@@ -50,7 +51,12 @@ def verdict_words(trace: Trace) -> str:
             f"{from_phases}: at the worst instant {worst} was there."
         )
         if trace.settings.failing is not None:
-            said += " Machines were let fail, which no promise covers."
+            run = sum(draw.seconds for draw in trace.promises)
+            there = 1.0 - sum(draw.short_s for draw in trace.promises) / run
+            said += (
+                " Machines were let fail, which no promise covers: all that is promised was there "
+                f"for {percent(there)} of the time."
+            )
     if trace.foresight is not None and trace.foresight.refuted:
         said += (
             " A bound on any control came out below the promise that was kept: it is wrong, and "
@@ -102,7 +108,14 @@ def power_rows(plan: Plan, trace: Trace) -> list[str]:
         span = quantity(bounds.seconds, "duration")
         rows.append(row(f"  first {span}, simulated", bounds.beside_clean, bounds.beside_total))
         rows.append(row(f"  first {span}, any control", bounds.mean_clean, bounds.mean_total))
-    return table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    shown = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    if trace.free_starts:
+        names = ", ".join(at(name) for name in trace.free_starts)
+        shown += paragraph(
+            f"What would spill is burnt as it comes in {names}: with their run and rest times, the "
+            "means are a little lower."
+        )
+    return shown
 
 
 def _at_most(trace: Trace, bounds: Bounds) -> tuple[float | None, float | None]:
@@ -151,7 +164,7 @@ def _means(trace: Trace) -> list[str]:
     rows = [
         ("emissions", quantity(trace.mean("emissions_kg") / seconds, "emission_rate")),
         ("clean", percent(trace.mean("clean_share"))),
-        ("short", f"{trace.mean('short_s') / seconds * 8766:.3g} h a year"),
+        ("short", f"{percent(trace.mean('short_s') / seconds)} of the time"),
     ]
     for name, key in (("spilt", "spilt_kg"), ("bought", "bought_kg")):
         for fluid in getattr(shown[0], key):
@@ -209,6 +222,22 @@ def _cycles(trace: Trace) -> list[str]:
             )
         )
     return table(("", "start at", "stop at", "starts"), rows, right=(1, 2, 3)) if rows else []
+
+
+def _chambers(trace: Trace) -> list[str]:
+    rows = [
+        (
+            chamber.source,
+            quantity(chamber.hold, "pressure"),
+            quantity(chamber.held, "mass"),
+            quantity(chamber.lasts, "duration"),
+            percent(chamber.on),
+            percent(chamber.drawn),
+        )
+        for chamber in trace.chambers
+    ]
+    heads = ("source", "hold", "gives", "which lasts", "source on", "drawn on")
+    return table(heads, rows, right=(1, 2, 3, 4, 5)) if rows else []
 
 
 def _start(trace: Trace) -> list[str]:

@@ -103,6 +103,7 @@ def test_a_store_at_work_keeps_all_its_amounts_and_an_idle_one_none() -> None:
         ("collect", "north", "store:holder@yard"): (8e-10, 2e-3),
         ("collect", "south", "store:holder@yard"): (1e-18, 2e-3),
         ("draw", "holder@yard", "flat"): (6.5e-10, 2e-3),
+        ("draw", "holder@yard", "town"): (1e-10, 2e-3),
         ("size", "holder@yard"): (5.6e-6, 120.0),
         ("collect", "north", "burn:set@yard>battery@yard"): (1e-10, 2e-3),
         ("burst_part", "battery@yard", "clean"): (3.0, 7.2e7),
@@ -115,6 +116,7 @@ def test_a_store_at_work_keeps_all_its_amounts_and_an_idle_one_none() -> None:
     left = without_dust(statement, {key: value for key, (value, _) in amounts.items()})
     gone = {key for key, value in left.items() if value == 0.0}
     assert gone == {
+        ("draw", "holder@yard", "town"),
         ("collect", "south", "store:holder@yard"),
         ("collect", "north", "burn:set@yard>battery@yard"),
         ("burst_part", "battery@yard", "clean"),

@@ -9,22 +9,29 @@ which counts with bursts alone, can only gain.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
 from allocator.proof.case import Case
 from allocator.proof.cycle import Cycle, cycle_of
+from allocator.proof.simulation.circuit import Clock
+from allocator.proof.simulation.trace import ChamberTrace
 from allocator.site.chambers import held
 
 
 def drawable(case: Case, source: str) -> float:
-    """kg that a source's pump draws from its full chamber, down to the pressure to hold.
+    """kg that a source's pump draws from its full chamber, down to the pressure to hold."""
+    return held(case.site, case.site.sources[source], hold_of(case, source))
 
-    That is the plan's set-point, or the least that the site allows.
-    """
+
+def hold_of(case: Case, source: str) -> float:
+    """Pa that a source's pump keeps in its chamber: the plan's set-point, or the site's least."""
     points = case.plan.set_points
     holds = {} if points is None else {hold.source: hold.pressure for hold in points.chambers}
-    return held(case.site, case.site.sources[source], holds.get(source))
+    pump = case.site.sources[source].pump
+    least = 0.0 if pump is None or pump.chamber is None else pump.chamber.least
+    return max(least, holds.get(source, least))
 
 
 def drawn_cycles(case: Case) -> dict[str, Cycle]:
@@ -77,3 +84,24 @@ def _march(
             stops.append(begin + lasts)
         level = max(0.0, level - rate * length)
     return level, np.array(stops)
+
+
+def chambers_of(case: Case, clocks: Sequence[Clock]) -> tuple[ChamberTrace, ...]:
+    """What the chambers of a plan do, by the clocks of its circuit."""
+    by_name = {clock.name: clock for clock in clocks}
+    found = []
+    for name in drawn_cycles(case):
+        clock, kept = by_name[name], drawable(case, name)
+        (use,) = (source for source in case.plan.sources if source.name == name)
+        lengths = np.diff(np.append(clock.times, clock.period))
+        found.append(
+            ChamberTrace(
+                name,
+                hold_of(case, name),
+                kept,
+                kept / math.fsum(use.collect.values()),
+                case.duty(name),
+                float(lengths @ clock.values) / clock.period,
+            )
+        )
+    return tuple(found)

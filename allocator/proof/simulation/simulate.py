@@ -17,6 +17,7 @@ from allocator.proof.names import check_names
 from allocator.proof.report import Findings
 from allocator.proof.simulation.accounts import draw_of
 from allocator.proof.simulation.assembly import Assembly, assembly_of, without_chambers
+from allocator.proof.simulation.chambers import chambers_of
 from allocator.proof.simulation.circuit import Circuit
 from allocator.proof.simulation.phases import (
     Phases,
@@ -127,6 +128,8 @@ def simulate(
         foresight=bounds,
         ceiling_clean_w=plan.ceiling.clean,
         reserves=dict(reserves or {}),
+        chambers=chambers_of(assembly.case, circuit.clocks),
+        free_starts=free_starts(assembly, draws),
     )
 
 
@@ -239,6 +242,27 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     except TooManyIntervalsError as error:
         raise _refused(f"{error}: too many to simulate") from error
     return assembly_of(case, surplus=surplus)
+
+
+def free_starts(assembly: Assembly, draws: Sequence[Draw]) -> tuple[str, ...]:
+    """Groups with run or rest times whose idle units may have burnt what would spill.
+
+    Such units start and stop in the simulation as stores fill up and cease to be full.
+    """
+    burnt = {tank.name for draw in draws for tank in draw.tanks if tank.burnt > 0}
+    tanks, burners = assembly.circuit.tanks, assembly.circuit.burners
+    ways = [(tanks[arc.tank], burners[arc.burner]) for arc in assembly.circuit.arcs]
+    used = {
+        burner.name
+        for tank, burner in ways
+        if tank.name in burnt and burner.group >= 0 and burner.capacity.steady > 0
+    }
+    kinds = {m.name: assembly.case.machine_type(m) for m in assembly.case.plan.machines}
+    return tuple(
+        name
+        for name, kind in kinds.items()
+        if name in used and (kind.least_rest > 0 or kind.least_burst > 0)
+    )
 
 
 def _refused(problem: str) -> PlanFileError:

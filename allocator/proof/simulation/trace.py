@@ -204,6 +204,21 @@ class CycleSetPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class ChamberTrace:
+    """A chamber at a source: from full down to ``hold`` Pa it gives ``held`` kg, which last
+
+    ``lasts`` s. ``on``: share of the time that the source is on; ``drawn``: that its pump draws.
+    """
+
+    source: str
+    hold: float
+    held: float
+    lasts: float
+    on: float
+    drawn: float
+
+
+@dataclass(frozen=True, slots=True)
 class Bounds:
     """W that no control of a plan passes, by clean machines and by all.
 
@@ -231,6 +246,7 @@ class Trace(Shown):
 
     ``foresight``: what no control of this plan can pass, where asked for. ``unsafe``: tanks
     whose given reserve is less than their promise needs; ``reserves``: those that were given.
+    ``free_starts``: groups that burnt what would spill with no regard to their run and rest times.
     ``plan_sha256``: of the text of ``plan.json``, where it is known.
     """
 
@@ -250,6 +266,8 @@ class Trace(Shown):
     ceiling_clean_w: float | None = None
     reserves: Mapping[str, float] = field(default_factory=dict)
     plan_sha256: str = ""
+    chambers: tuple[ChamberTrace, ...] = ()
+    free_starts: tuple[str, ...] = ()
 
     @property
     def promises(self) -> tuple[Draw, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,8 +16,10 @@ from allocator.planning.linear import least_value
 from allocator.proof.cycle import Cycle, source_cycle
 from allocator.proof.simulation import SimulationSettings, simulate
 from allocator.proof.simulation.chambers import lengthened
+from allocator.proof.simulation.files import simulation_json
 from allocator.proof.simulation.search import set_points_of
 from allocator.proof.simulation.simulate import assemble
+from allocator.reporting.simulated import simulation_text
 from allocator.site.chambers import GAS_CONSTANT, held
 from allocator.site.reading import read_site
 from allocator.site.records import Chamber, Pump, Site, Stage
@@ -173,3 +176,19 @@ def test_from_now_a_chamber_is_as_empty_as_a_store() -> None:
     ours, bare = (simulate(s, plan, asked).draws[-1] for s in (site, chambered(1e-9)))
     assert ours.name == "from now"
     assert ours.tanks[0].arrived == pytest.approx(bare.tanks[0].arrived)
+
+
+def test_a_trace_tells_what_a_chamber_does() -> None:
+    """30 m3 from 3 to 1.1 bar at 300 K are 36.7 kg of methane; drawn on is longer than on."""
+    site = chambered(30.0)
+    plan = make_plan(site, Settings(node_limit=200)).plan
+    assert plan is not None
+    trace = simulate(site, plan, SimulationSettings(days=4.0, phases=1))
+    (chamber,) = trace.chambers
+    assert chamber.hold == 1.1e5
+    assert chamber.held == pytest.approx(36.7, abs=0.1)
+    assert chamber.lasts == pytest.approx(36.7 / sum(plan.sources[0].collect.values()), rel=3e-3)
+    assert chamber.on == 0.25
+    assert chamber.on < chamber.drawn <= 1.0
+    assert "1.1 bar" in simulation_text(plan, trace) or "110 kPa" in simulation_text(plan, trace)
+    assert json.loads(simulation_json(trace))["chambers"][0]["hold"] == 1.1e5

@@ -144,3 +144,16 @@ def test_what_idles_starts_in_the_order_that_is_set() -> None:
         burnt[order[0]] = spent
         assert list(dict.fromkeys(names)) == list(order)
     assert burnt["second@mill"]["second@mill"] > burnt["first@mill"]["second@mill"]
+
+
+def test_what_burns_spill_without_its_rest_is_told() -> None:
+    site, plan = roomy()
+    found = quick_reserves(site, plan, ASKED)
+    held = replace(plan, set_points=set_points_of(site, plan, found.levels))
+    (name,) = (machine.name for machine in plan.machines)
+    for count, rest, told in ((0, 1800.0, ()), (1, 1800.0, (name,)), (1, 0.0, ())):
+        kinds = {n: replace(m, least_rest=rest) for n, m in site.machines.items()}
+        machine = replace(plan.machines[0], count=plan.machines[0].count + count)
+        wide = replace(held, machines=(machine,))
+        trace = simulate(replace(site, machines=kinds), wide, replace(ASKED, phases=1))
+        assert trace.free_starts == told
