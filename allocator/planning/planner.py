@@ -7,15 +7,18 @@ from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from allocator.plan import NOTHING, Ceiling, Plan
 from allocator.planning.alternatives import alternatives_of
 from allocator.planning.bounds.lean import lean_size
-from allocator.planning.bounds.proving import FEW_COLUMNS, prover_of
+from allocator.planning.bounds.mixed import Known
+from allocator.planning.bounds.proving import FEW_COLUMNS, PATIENT, prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
 from allocator.planning.course import Course, hold
-from allocator.planning.cuts import promises_of, violated
+from allocator.planning.cuts import Promise, promises_of, violated
 from allocator.planning.found import GoalFound, passes
 from allocator.planning.goals import goals_of
 from allocator.planning.held_back import held_back
@@ -39,7 +42,7 @@ from allocator.planning.search.known import point_of_plan
 from allocator.planning.search.landing import Ideas, ideas_of
 from allocator.planning.search.network import Find, first_service
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
-from allocator.planning.statement import Key, Row
+from allocator.planning.statement import Key, Row, Statement
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
 from allocator.site.records import Site
@@ -181,7 +184,7 @@ def _planned_narrow(
     ideas.search(None if limit is None else 0.45 * limit, told)
     small = narrowed(site, ideas.finds)
     left = None if limit is None else max(1.0, limit - (clock.seconds() - began))
-    most = None if left is None else 0.6 * left
+    most = None if left is None else 0.35 * left
     found = _planned_whole(small, settings, clock, most, report, None, ideas)
     plan = found[0]
     if plan is None:
@@ -189,7 +192,7 @@ def _planned_narrow(
     bound = all_at_means(site, choices, goal)
     left = None if limit is None else limit - (clock.seconds() - began)
     if pipe_column_count(choices) <= MOST_RELAXED and (left is None or left > 1.0):
-        tighter = _relaxed_bound(site, settings, clock, left)
+        tighter = _relaxed_bound(site, settings, clock, left, plan)
         if tighter is not None:
             bound = tighter if bound is None else min(bound, tighter)
     bounds = {} if bound is None else {goal: bound}
@@ -197,17 +200,39 @@ def _planned_narrow(
 
 
 def _relaxed_bound(
-    site: Site, settings: Settings, clock: Clock, limit: float | None
+    site: Site, settings: Settings, clock: Clock, limit: float | None, plan: Plan
 ) -> float | None:
-    """The bound of the whole program's relaxation on its first goal, which is maximised."""
+    """The bound of the whole program's relaxation on its first goal, which is maximised.
+
+    By origin where that can be stated, as of plans better than the one that is known.
+    """
     statement, choices = state(site, settings.basis, settings.withstands)
     promises = () if choices.lossless else promises_of(choices)
+    goal = goals_of(statement, choices)[0]
+    prover = prover_of(statement, choices, partial(_by_origin, promises), settings, clock)
+    if prover is not None:
+        ends = None if limit is None else clock.seconds() + limit
+        prover.aim(goal)
+        left = None if ends is None else ends - clock.seconds()
+        known = Known(-plan.goals[0].value, np.zeros(0))
+        bound = prover.relaxed(left, known, PATIENT)
+        return None if bound is None else -bound
     program = Program(
         statement, lambda v, tolerance: violated(statement, promises, v, tolerance), settings, clock
     )
-    program.aim(goals_of(statement, choices)[0])
+    program.aim(goal)
     bound = program.unscaled(program.relaxed(limit).bound)
     return None if bound is None else -bound
+
+
+def _by_origin(
+    promises: tuple[Promise, ...],
+    statement: Statement,
+    values: Mapping[Key, float],
+    tolerance: float,
+) -> list[Row]:
+    """The store cuts of a program for a statement of it by origin."""
+    return violated(statement, promises, values, tolerance)
 
 
 def _planned_whole(
@@ -244,7 +269,7 @@ def _planned_whole(
         else prover_of(
             statement,
             choices,
-            lambda by_origin, values, tolerance: violated(by_origin, promises, values, tolerance),
+            partial(_by_origin, promises),
             settings,
             clock,
         )

@@ -31,8 +31,9 @@ Marks = NDArray[np.bool_]
 @compiled
 def reached(
     web: Web,
-    charges: Floats,
-    origin: int,
+    charged: Floats,
+    home: int,
+    gain: Floats,
     limit: float,
     far: Floats,
     by: Whole,
@@ -40,16 +41,19 @@ def reached(
     heap_node: Whole,
     done: Marks,
 ) -> None:
-    """Least charged ways from an origin's place to all that is no farther than a limit.
+    """Least charged ways from a place to all that is no farther than a limit.
 
-    Fills ``far``, and ``by``, the arc by which each place is reached.
+    ``charged``: by duct. ``gain``: of going to each place (minus infinity: none). The limit is the
+    most of them at first, and falls by what is short at some place: no place farther can be short
+    of more. (All of ``gain`` minus infinity: to the limit.) Fills ``far``, and ``by``, the arc by
+    which each place is reached.
     """
     far[:] = np.inf
     by[:] = -1
     done[:] = False
-    far[web.home[origin]] = 0.0
-    size = 1
-    heap_key[0], heap_node[0] = 0.0, web.home[origin]
+    far[home] = 0.0
+    size, worst = 1, 0.0
+    heap_key[0], heap_node[0] = 0.0, home
     while size > 0:
         key, node = heap_key[0], heap_node[0]
         size -= 1
@@ -68,14 +72,15 @@ def reached(
         heap_key[place], heap_node[place] = last_key, last_node
         if done[node]:
             continue
-        if key > limit:
+        if key > limit - worst:
             break
         done[node] = True
+        worst = max(worst, gain[node] - key)
         for arc in range(web.first[node], web.first[node + 1]):
             other = web.end[arc]
             if done[other]:
                 continue
-            way = key + charges[origin, web.duct[arc]]
+            way = key + charged[web.duct[arc]]
             if way < far[other]:
                 far[other] = way
                 by[other] = arc
@@ -102,15 +107,15 @@ def most_short(targets: Targets, origin: int, far: Floats) -> tuple[int, float]:
 
 
 @compiled
-def payers(charges: Floats, duct: int, most: Floats, order: Whole) -> int:
+def payers(charged: Floats, order: Whole) -> int:
     """Origins that a duct charges, by falling charge, into ``order``; how many there are."""
     count = 0
-    for o in range(len(most)):
-        charge = charges[o, duct]
+    for o in range(len(charged)):
+        charge = charged[o]
         if charge > 0.0:
             place = count
             count += 1
-            while place > 0 and charges[order[place - 1], duct] < charge:
+            while place > 0 and charged[order[place - 1]] < charge:
                 order[place] = order[place - 1]
                 place -= 1
             order[place] = o
@@ -119,7 +124,7 @@ def payers(charges: Floats, duct: int, most: Floats, order: Whole) -> int:
 
 @compiled
 def excess_of(
-    web: Web, cost: Floats, charges: Floats, duct: int, order: Whole, count: int
+    web: Web, cost: Floats, charged: Floats, duct: int, order: Whole, count: int
 ) -> tuple[int, float]:
     """The build of a duct that collects most beyond its cost (-1 for none), and by how much."""
     best, worst = -1, 0.0
@@ -127,13 +132,108 @@ def excess_of(
         left, collected = web.capacity[k], 0.0
         for n in range(count):
             part = min(left, web.most[order[n]])
-            collected += part * charges[order[n], duct]
+            collected += part * charged[order[n]]
             left -= part
             if left <= 0.0:
                 break
         if collected - cost[k] > worst:
             worst, best = collected - cost[k], k
     return best, worst
+
+
+@compiled
+def collect(web: Web, charged: Floats, duct: int, order: Whole, sums: Floats, last: Floats) -> None:
+    """By build of a duct: what it collects, and the least charge that it collects if it is full.
+
+    An origin may be charged up to that at no more being collected. Fills ``sums`` and ``last``.
+    """
+    count = payers(charged, order)
+    for k in range(web.build[duct], web.build[duct + 1]):
+        left = web.capacity[k]
+        sums[k], last[k] = 0.0, 0.0
+        for n in range(count):
+            part = min(left, web.most[order[n]])
+            sums[k] += part * charged[order[n]]
+            left -= part
+            if left <= 0.0:
+                last[k] = charged[order[n]]
+                break
+
+
+@compiled
+def ascended(web: Web, targets: Targets, cost: Floats, start: Floats) -> Floats:
+    """Charges raised, origin by origin, where it is short and no build comes to lack anything.
+
+    With every duct raised as far as it may be, ``roomy`` ways reach each place no sooner than some
+    value; on the other hand no place need be farther than what its flow is worth there. Between
+    the two, each arc is raised to the difference of its places (dual ascent: Balakrishnan,
+    Magnanti & Wong 1989, from memory).
+    """
+    origins, ducts = start.shape
+    nodes, arcs = len(web.first) - 1, len(web.end)
+    far, by = np.empty(nodes), np.empty(nodes, np.int64)
+    heap_key, heap_node = np.empty(arcs + 2), np.empty(arcs + 2, np.int64)
+    done = np.empty(nodes, np.bool_)
+    order = np.empty(origins, np.int64)
+    charges = start.copy()
+    across = np.ascontiguousarray(charges.T)
+    sums, last = np.empty(len(web.capacity)), np.empty(len(web.capacity))
+    for d in range(ducts):
+        collect(web, across[d], d, order, sums, last)
+    roomy = np.empty(ducts)
+    seen = np.full(ducts, -1, np.int64)
+    nowhere = np.full(nodes, -np.inf)
+    worth, price, roomy_far = np.empty(nodes), np.empty(nodes), np.empty(nodes)
+    for o in range(origins):
+        limit = -1.0
+        worth[:] = 0.0
+        for n in range(targets.first[o], targets.first[o + 1]):
+            limit = max(limit, targets.gain[n])
+            worth[targets.node[n]] = max(worth[targets.node[n]], targets.gain[n])
+        reached(web, charges[o], web.home[o], nowhere, limit, far, by, heap_key, heap_node, done)
+        if most_short(targets, o, far)[0] < 0:
+            continue
+        for node in range(nodes):
+            if far[node] > limit:
+                continue
+            for arc in range(web.first[node], web.first[node + 1]):
+                d = web.duct[arc]
+                if seen[d] == o:
+                    continue
+                seen[d] = o
+                room = np.inf
+                for k in range(web.build[d], web.build[d + 1]):
+                    free = max(0.0, last[k] - charges[o, d])
+                    part = min(web.most[o], web.capacity[k])
+                    if part > 0.0:
+                        room = min(room, free + max(0.0, cost[k] - sums[k]) / part)
+                roomy[d] = charges[o, d] + room
+        home = web.home[o]
+        reached(web, roomy, home, nowhere, limit, roomy_far, by, heap_key, heap_node, done)
+        grew = True
+        while grew:
+            grew = False
+            for node in range(nodes):
+                if far[node] > limit:
+                    continue
+                for arc in range(web.first[node], web.first[node + 1]):
+                    ahead = worth[web.end[arc]] - charges[o, web.duct[arc]]
+                    if ahead > worth[node] + 1e-15:
+                        worth[node] = ahead
+                        grew = True
+        for node in range(nodes):
+            price[node] = min(roomy_far[node], worth[node])
+        for node in range(nodes):
+            if far[node] > limit:
+                continue
+            for arc in range(web.first[node], web.first[node + 1]):
+                d = web.duct[arc]
+                wanted = price[web.end[arc]] - price[node]
+                if wanted > charges[o, d]:
+                    charges[o, d] = wanted
+                    across[d, o] = wanted
+                    collect(web, across[d], d, order, sums, last)
+    return charges
 
 
 @compiled
@@ -159,7 +259,9 @@ def bettered(
     tail = np.empty(arcs, np.int64)
     for node in range(nodes):
         tail[web.first[node] : web.first[node + 1]] = node
+    gain = np.full(nodes, -np.inf)
     charges, best = start.copy(), start.copy()
+    across = np.ascontiguousarray(charges.T)  # the same by duct: each way is read in a row
     least, factor, idle, taken = np.inf, 1.0, 0, 0
     while True:
         used, lack, size = 0, 0.0, 0.0
@@ -167,7 +269,10 @@ def bettered(
             limit = -1.0
             for n in range(targets.first[o], targets.first[o + 1]):
                 limit = max(limit, targets.gain[n])
-            reached(web, charges, o, limit, far, by, heap_key, heap_node, done)
+                gain[targets.node[n]] = max(gain[targets.node[n]], targets.gain[n])
+            reached(web, charges[o], web.home[o], gain, limit, far, by, heap_key, heap_node, done)
+            for n in range(targets.first[o], targets.first[o + 1]):
+                gain[targets.node[n]] = -np.inf
             end, worst = most_short(targets, o, far)
             short_end[o] = end
             if end >= 0:
@@ -183,8 +288,8 @@ def bettered(
         which[:] = -1
         for d in range(ducts):
             if stale[d]:
-                count = payers(charges, d, web.most, order)
-                build_of[d], excess[d] = excess_of(web, cost, charges, d, order, count)
+                count = payers(across[d], order)
+                build_of[d], excess[d] = excess_of(web, cost, across[d], d, order, count)
                 stale[d] = False
             if build_of[d] >= 0 and excess[d] > by_pipe[web.pipe[d]]:
                 by_pipe[web.pipe[d]] = excess[d]
@@ -204,7 +309,7 @@ def bettered(
         for p in range(pipes):
             d = which[p]
             if d >= 0:
-                count = payers(charges, d, web.most, order)
+                count = payers(across[d], order)
                 left = web.capacity[build_of[d]]
                 for n in range(count):
                     part = min(left, web.most[order[n]])
@@ -219,12 +324,13 @@ def bettered(
             d = which[p]
             if d >= 0:
                 stale[d] = True
-                count = payers(charges, d, web.most, order)
+                count = payers(across[d], order)
                 left = web.capacity[build_of[d]]
                 for n in range(count):
                     o = order[n]
                     part = min(left, web.most[o])
                     charges[o, d] = max(0.0, charges[o, d] - step * part / web.scale[o] ** 2)
+                    across[d, o] = charges[o, d]
                     left -= part
                     if left <= 0.0:
                         break
@@ -232,6 +338,7 @@ def bettered(
             for n in range(path_first[o], path_first[o + 1]):
                 d = web.duct[path[n]]
                 charges[o, d] += step * web.sends[o] / web.scale[o] ** 2
+                across[d, o] = charges[o, d]
                 stale[d] = True
     return least, best, charges, taken
 
@@ -248,7 +355,9 @@ def ways(web: Web, targets: Targets, charges: Floats, origin: int) -> tuple[Whol
     heap_key, heap_node = np.empty(arcs + 2), np.empty(arcs + 2, np.int64)
     done = np.empty(nodes, np.bool_)
     low, high = targets.first[origin], targets.first[origin + 1]
-    reached(web, charges, origin, np.inf, far, by, heap_key, heap_node, done)
+    nowhere = np.full(nodes, -np.inf)
+    home = web.home[origin]
+    reached(web, charges[origin], home, nowhere, np.inf, far, by, heap_key, heap_node, done)
     first = np.zeros(high - low + 1, np.int64)
     gain = np.full(high - low, -np.inf)
     path = np.empty((high - low) * nodes, np.int64)
@@ -288,8 +397,8 @@ def openings(web: Web, targets: Targets, cost: Floats, charges: Floats) -> tuple
         limit = -1.0
         for n in range(low, high):
             limit = max(limit, targets.gain[n])
-        reached(web, charges, o, limit, far, by, heap_key, heap_node, done)
         worth[:] = -np.inf
+        reached(web, charges[o], web.home[o], worth, limit, far, by, heap_key, heap_node, done)
         for n in range(low, high):
             node = targets.node[n]
             worth[node] = max(worth[node], min(targets.gain[n], far[node]))
@@ -313,10 +422,11 @@ def openings(web: Web, targets: Targets, cost: Floats, charges: Floats) -> tuple
     free = np.empty(len(web.capacity))
     lacks = np.zeros(web.pipe.max() + 1)
     for d in range(ducts):
-        count = payers(charges, d, web.most, order)
-        _, excess = excess_of(web, cost, charges, d, order, count)
+        charged = np.ascontiguousarray(charges[:, d])
+        count = payers(charged, order)
+        _, excess = excess_of(web, cost, charged, d, order, count)
         lacks[web.pipe[d]] = max(lacks[web.pipe[d]], excess)
-        count = payers(needed, d, web.most, order)
+        count = payers(np.ascontiguousarray(needed[:, d]), order)
         for k in range(web.build[d], web.build[d + 1]):
             left, collected = web.capacity[k], 0.0
             for n in range(count):
@@ -337,5 +447,5 @@ def warmed() -> None:
     web = Web(first, whole + 1, whole, whole, one, one, one, whole, steps, one)
     gains = Targets(steps, whole + 1, one)
     _, charges, _, _ = bettered(web, gains, one, np.ones((1, 1)), 1, 0.0)
-    openings(web, gains, one, charges)
+    openings(web, gains, one, ascended(web, gains, one, charges))
     ways(web, gains, charges, 0)

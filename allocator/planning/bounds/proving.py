@@ -8,7 +8,7 @@ from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.mixed import Found, Known, Mixed
 from allocator.planning.bounds.origins import origins_of
 from allocator.planning.bounds.relaxation import Relaxation, StoreCuts
-from allocator.planning.bounds.strand_bounds import StrandBounds
+from allocator.planning.bounds.strand_bounds import STALE, StrandBounds
 from allocator.planning.bounds.stranding import Stranding
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
@@ -22,6 +22,8 @@ ALL_COLUMNS = 40_000
 """Up to here all that are left are stated for the integer program, once strands gave a bound."""
 MOST_CHARGES = 4_000_000
 """Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
+PATIENT = 20
+"""Rounds in turn that may better little where nothing else is left to do."""
 RELAXING = 0.5
 """Share of the time of the integer program that its own relaxation may take."""
 
@@ -95,11 +97,14 @@ class Prover:
         made.aim(self._goal)
         return made
 
-    def relaxed(self, limit: float | None, known: Known | None = None) -> float | None:
+    def relaxed(
+        self, limit: float | None, known: Known | None = None, patience: int = STALE
+    ) -> float | None:
         """The bound of the linear relaxation, cut round by round, within some seconds.
 
         ``known``: the best plan so far; the bound may then be that plan's own value, which
-        bounds nothing beyond it, for what no better plan has is left out.
+        bounds nothing beyond it, for what no better plan has is left out. ``patience``: rounds
+        in turn that may better little.
         """
         ends = None if limit is None else time.perf_counter() + limit
         if not self.trusted:
@@ -109,7 +114,7 @@ class Prover:
             self._relaxation.cut(ends)
             last = self._relaxation.last
             return None if last is None else last.bound
-        self._strands.run(ends, None if known is None else known.value)
+        self._strands.run(ends, None if known is None else known.value, patience)
         return self._strands.bound()
 
     def mixed(self, limit: float | None, known: Known | None) -> Found:
@@ -127,7 +132,7 @@ class Prover:
             bound = self._all_stated(limit, known)
         if self._relaxation is None:  # too many flows: all of the time for the strands
             left = None if limit is None else max(0.0, limit - (time.perf_counter() - began))
-            return Found(self.relaxed(left, known), None)
+            return Found(self.relaxed(left, known, PATIENT), None)
         left = None if limit is None else max(0.1, limit - (time.perf_counter() - began))
         mixed = Mixed(self._relaxation, self._full, self._store_cuts, self._settings)
         found = mixed.solve(left, known, self._goal.scale)

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.planning.bounds.charges import bettered, openings
+from allocator.planning.bounds.charges import ascended, bettered, openings
 from allocator.planning.bounds.stranding import Duals, Stranding
 from allocator.planning.bounds.web import Floats
 from allocator.planning.statement import Key
 
 ROUNDS = 100
 STALE, BETTER = 4, 2e-4
-"""Rounds end when so many of them, one after the other, each better the bound by less than this."""
+"""Rounds end when so many of them in turn each better the bound by less than this share of it."""
 TURNS = 5
 SPARE = 1e-6
 """Share of a plan's value by which what is left out must be worse: the solver's tolerance."""
@@ -69,8 +69,8 @@ class StrandBounds:
         self._value = min(self._value, value)
         return self._stranding.close(self.useless(value + SPARE * abs(value)))
 
-    def run(self, ends: float | None, value: float | None) -> None:
-        """Rounds until little is lacking or bettered, or a time of the clock.
+    def run(self, ends: float | None, value: float | None, patience: int = STALE) -> None:
+        """Rounds until little is lacking, some in turn better little, or a time of the clock.
 
         ``value``: of the best plan (minimised, SI). What no better plan can lay is left out,
         and the bound is then one of the better plans alone.
@@ -90,17 +90,18 @@ class StrandBounds:
                 closed = self.leave_out(value)
             if closed > CLOSED * len(stranding.web.capacity):
                 idle = 0
-            if idle >= STALE or clock.interrupted or _over(ends):
+            if idle >= patience or clock.interrupted or _over(ends):
                 return
 
     def _round(self, duals: Duals, ends: float | None) -> bool:
-        """Charge anew; state the strands that are lacking. True when nothing is lacking."""
+        """Charge anew, state strands that are lacking; True if nothing is lacking or broken."""
         stranding, began = self._stranding, time.perf_counter()
         enough = CLOSE * abs(duals.bound)
         charges = duals.charges if self._charges is None else self._charges
         new = []
         best: Kept | None = None
         for _ in range(TURNS):
+            charges = ascended(stranding.web, duals.gains, duals.cost, charges)
             lack, kept, charges, _ = bettered(
                 stranding.web, duals.gains, duals.cost, charges, STEPS, enough
             )
@@ -116,7 +117,7 @@ class StrandBounds:
         new += stranding.strands_by(duals.gains, best.charges, -1e-9, TIGHT_ENDS)
         stranding.add_strands(new)
         stranding.program.clock.spend("charges", time.perf_counter() - began)
-        return best.lack <= enough
+        return best.lack <= enough and stranding.settled
 
     def useless(self, value: float) -> list[Key]:
         """Builds of ducts that no plan better than a value (minimised, SI) lays."""

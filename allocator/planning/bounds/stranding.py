@@ -83,6 +83,8 @@ class Stranding:
         assert isinstance(self.program.solver, Highs)
         self._solver = self.program.solver
         self.store_rows: list[Row] = []
+        self.settled = False
+        """Whether the last solve broke no cut by much."""
         self._units = [column.unit for column in self.statement.columns]
         self._duct = {duct.name: number for number, duct in enumerate(self.stranded.ducts)}
         self._origin = {origin.name: n for n, origin in enumerate(self.stranded.origins)}
@@ -182,7 +184,8 @@ class Stranding:
                     break
                 found = self._duals(solved.bound)
                 # rows do not change the duals that were read, and are there for the next solve
-                if not self._cut_off(solved.point) or turn + 1 == CUT_ROUNDS:
+                self.settled = not self._cut_off(solved.point)
+                if self.settled or turn + 1 == CUT_ROUNDS:
                     break
         finally:
             self._solver.relax(False)
