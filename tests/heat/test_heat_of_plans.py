@@ -14,7 +14,7 @@ import allocator.proof
 from allocator.heat.enthalpy import enthalpy_of
 from allocator.heat.states import Flow, Given, drawn_from_stores, given_by_sources
 from allocator.heat.temperatures import temperatures
-from allocator.plan import FlowHeat, Heat, Plan, Run
+from allocator.plan import CoolerHeat, FlowHeat, Heat, Plan, Run
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
@@ -171,6 +171,26 @@ def test_the_audit_finds_what_is_tampered_with(
     assert rule in audit(site, changed(plan, kind, change, site)).rules
 
 
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        ({"duty": 0.9}, "cooler_duty_told"),
+        ({"power": 0.9}, "cooler_power_told"),
+        ({"mean_duty": 1.1}, "cooler_mean_told"),
+        ({"recovered": 1.1}, "cooler_recovered_told"),
+    ],
+)
+def test_figures_of_coolers(site: Site, plan: Plan, change: dict[str, float], rule: str) -> None:
+    def with_coolers(coolers: tuple[CoolerHeat, ...]) -> Plan:
+        return replace(plan, heat=replace(heat(plan), coolers=coolers))
+
+    (first, *rest) = heat(plan).coolers
+    wrong = {name: factor * getattr(first, name) for name, factor in change.items()}
+    assert rule in audit(site, with_coolers((replace(first, **wrong), *rest))).rules
+    assert "cooler_told" in audit(site, with_coolers(tuple(rest))).rules
+    assert "cooler_told" in audit(site, with_coolers((first, *rest, first))).rules
+
+
 def test_temperatures_left_out(site: Site, plan: Plan) -> None:
     assert "heat_given" in audit(site, replace(plan, heat=None)).rules
     none = replace(plan, heat=replace(heat(plan), flows=()))
@@ -236,7 +256,7 @@ def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
 @pytest.mark.parametrize(
     ("files", "tests", "passed_over"),
     [
-        (("heat.py", "bores.py"), "test_heat_of_plans.py", {"pump_inlet"}),
+        (("heat.py", "bores.py", "cooler_heat.py"), "test_heat_of_plans.py", {"pump_inlet"}),
         (("let_in.py",), "test_heat_let_in.py", None),
         (("recovery.py",), "test_recovered_power.py", None),
         (("baths.py",), "test_baths_of_plans.py", None),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +21,7 @@ from allocator.planning import Settings, make_plan
 from allocator.proof import audit
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site
+from tests.heat.test_drawn_hot_sites import site_text
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 ASKED = ("town: {power: 60 kW}", "town: {power: 70 kW}")
@@ -244,3 +247,31 @@ def test_a_unit_recovers_no_more_than_its_conductance_takes(tmp_path: Path) -> N
     assert site.capacity(run.route, "fin_fan x 1", "hydrogen") == pytest.approx(each, rel=1e-3)
     assert each < 2e-3 < 2 * each
     assert run.build == "fin_fan x 2"
+
+
+@pytest.mark.parametrize("seed", [3, 12, 34])
+def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
+    """Recovery never takes from a promise, keeps below the ceiling, and passes the audit."""
+    chance = random.Random(7000 + seed)
+    chance.random()
+    threshold, efficiency = chance.uniform(40, 250), chance.uniform(1, 4)
+    served = []
+    for recovery in (
+        "",
+        f" recovery: {{efficiency: {efficiency} %, threshold: {threshold} degC}},",
+    ):
+        text = site_text(random.Random(seed)).replace(", cycle: [{on: 2 h, every: 9 h}]", "")
+        text = re.sub(r"town: \{power: [0-9]+ kW", "town: {power: 400 kW", text)
+        text = text.replace("power_share: 2 %,", f"power_share: 2 %,{recovery}")
+        path = tmp_path / "site.yaml"
+        path.write_text(text, encoding="utf-8")
+        site = read_site(path)
+        plan = make_plan(site, Settings(gap=1e-3, node_limit=40, time_limit=20.0, seed=seed)).plan
+        assert plan is not None
+        assert [str(breach) for breach in audit(site, plan).breaches] == []
+        assert plan.ceiling.clean is not None
+        assert plan.power.firm_clean <= plan.ceiling.clean * (1 + 1e-6)
+        served.append(plan)
+    without, with_it = served
+    assert promised(with_it) > 0
+    assert with_it.power.firm_clean > without.power.firm_clean

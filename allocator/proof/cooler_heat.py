@@ -1,0 +1,87 @@
+"""Rules of what is told of coolers: duty, what it takes, mean duty, mean power out of its heat.
+
+The mean is told where nothing but sources feeds a cooler's place; elsewhere nobody knows how cold
+the gas comes, and it must be told as nothing.
+"""
+
+from __future__ import annotations
+
+import math
+
+from allocator.plan import CoolerHeat, Run
+from allocator.proof.case import Case
+from allocator.proof.heat import heat_between
+from allocator.proof.report import Findings
+from allocator.site.records import Cooler, Source
+
+SHARE = 0.005
+"""Two integrals of one heat capacity differ by less than this share."""
+LEAST = 1e-6
+"""W of no interest."""
+
+
+def check_cooler_heat(case: Case, findings: Findings) -> None:
+    """Each cooler that gas passes is told once, with figures that follow from the plan's flows."""
+    heat = case.plan.heat
+    if heat is None:
+        return
+    told = {cooler.route: cooler for cooler in heat.coolers}
+    findings.holds(
+        "cooler_told", "coolers", len(told) == len(heat.coolers), "one is told more than once"
+    )
+    for run in case.plan.runs:
+        stream = case.site.routes[run.route].stream
+        if stream is None or stream.kind != "cooler" or not run.flows:
+            continue
+        subject, given = f"cooler {run.route!r}", told.get(run.route)
+        if given is None or given.build != run.build:
+            findings.holds("cooler_told", subject, False, "it is not told what it does")
+            continue
+        _figures(case, findings, run, given, case.site.coolers[stream.corridor], stream.inlet)
+
+
+def _figures(
+    case: Case, findings: Findings, run: Run, given: CoolerHeat, cooler: Cooler, hottest: float
+) -> None:
+    subject = f"cooler {run.route!r}"
+    flows = [f for f in case.plan.heat.flows if f.route == run.route] if case.plan.heat else []
+    busiest = [f for f in flows if f.state == "busiest"]
+    duty = math.fsum(f.rate * heat_between(case, f.fluid, f.outlet, f.inlet) for f in busiest)
+    each = heat_between(case, run.fluid, cooler.set_point, hottest) * cooler.power_share
+    power = each * math.fsum(f.rate for f in busiest)
+    mean, coldest = _mean(case, run, cooler)
+    warm = coldest is not None and coldest >= cooler.threshold
+    recovered = cooler.recovery * mean if warm else 0.0
+    for rule, value, own, what in (
+        ("cooler_duty_told", given.duty, duty, "its duty"),
+        ("cooler_power_told", given.power, power, "what it takes"),
+        ("cooler_mean_told", given.mean_duty, mean, "its mean duty"),
+        ("cooler_recovered_told", given.recovered, recovered, "its mean power"),
+    ):
+        findings.equals(rule, subject, value, own, "W", what, SHARE * abs(own) + LEAST)
+
+
+def _mean(case: Case, run: Run, cooler: Cooler) -> tuple[float, float | None]:
+    """Mean duty, W, and the coldest source's temperature, K, where sources alone feed its place."""
+    place = case.site.routes[run.route].start
+    here = [u for u in case.plan.sources if case.site.sources[u.name].place == place]
+    fed = any(flow.end == place for other in case.plan.runs for flow in other.flows)
+    sent = math.fsum(rate for u in here for rate in (*u.collect.values(), *u.direct.values()))
+    if fed or sent <= 0:
+        return 0.0, None
+    through = math.fsum(flow.rate for flow in run.flows)
+    heat, known = [], []
+    for use in here:
+        source = case.whole.sources[use.name]
+        rate = math.fsum(use.direct.values())
+        rate += math.fsum(use.collect.values()) * _share_on(source)
+        if rate > 0 and source.temperature is not None:
+            known.append(source.temperature)
+            warmer = max(source.temperature, cooler.set_point)
+            heat.append(rate * heat_between(case, run.fluid, cooler.set_point, warmer))
+    return math.fsum(heat) * min(1.0, through / sent), min(known, default=None)
+
+
+def _share_on(source: Source) -> float:
+    """Share of time that a source is on, by the ratios of its stages."""
+    return math.prod(stage.on / stage.every for stage in source.stages)
