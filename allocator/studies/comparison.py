@@ -18,7 +18,7 @@ from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
 from allocator.studies.results import Result
 from allocator.studies.running import Case, Workers, run_cases
-from allocator.studies.starts import best_start, better, merits
+from allocator.studies.starts import adopted, best_start, better
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +75,14 @@ def compare(
     study = _Study(site, len(variants), settings, workers, simulated_days, tell)
     for wave in range(WAVES):
         now = [(v, study.start(v)) for v in variants if v.wave == wave]
-        later = sum(v.wave > wave for v in variants)
+        later = sum(v.shares for v in variants if v.wave > wave)
         study.plan_all(now, later, FIRST_SHARE)
     again = [(v, start) for v in variants if (start := study.bettered(v)) is not None]
     if again:
         tell(f"{len(again)} of them again, from better plans of others")
         study.plan_all(again, 0, 1.0)
+        for mix, start in again:
+            study.adopt(mix, start)
     return [study.rows[variant.name] for variant in variants]
 
 
@@ -116,32 +118,44 @@ class _Study:
         row, best = self.rows[mix.name], self.start(mix)
         if best is None or mix.name in self._proven:
             return None
-        if row.plan is None or better(merits(mix, best), merits(mix, row.plan)):
+        if row.plan is None or better(mix, best, row.plan):
             return best
         return None
 
     def plan_all(self, tasks: Sequence[Task], later: int, share: float) -> None:
-        """Plan some mixes, in an even share of the time with ``later`` ones, up to a ``share``."""
+        """Plan some mixes in their share of the time up to ``share``, beside ``later`` shares."""
         cluster = self.workers.cluster is not None
         # one worker takes them one by one, so that time which one leaves goes to the others
         alone = self.workers.count == 1 and not cluster
         groups = [[task] for task in tasks] if alone else [list(tasks)]
         for number, group in enumerate(groups):
-            waiting = later + len(groups) - 1 - number
+            waiting = later + sum(mix.shares for after in groups[number + 1 :] for mix, _ in after)
             at_once = max(1, len(group) if cluster else self.workers.count)
-            rounds = math.ceil(len(group) / at_once) + math.ceil(waiting / at_once)
-            cases = [
-                Case(mix.name, (self.site, mix, self._settings(share, rounds, start), self._days))
-                for mix, start in group
-            ]
+            most = max(mix.shares for mix, _ in group)
+            rounds = most * math.ceil(len(group) / at_once) + math.ceil(waiting / at_once)
+            cases = []
+            for mix, start in group:
+                settings = self._settings(share, mix.shares / rounds, start)
+                cases.append(Case(mix.name, (self.site, mix, settings, self._days)))
             for name, result in run_cases(plan_mix, cases, self.workers).items():
                 self._keep(next(mix for mix, _ in group if mix.name == name), result)
             again = " (again)" if later == 0 and share == 1.0 else ""
             self._tell(f"{len(self.rows)} of {self._count} mixes{again}")
 
-    def _settings(self, share: float, rounds: int, start: Plan | None) -> Settings:
-        until = self._settings_given.time_limit * share - self._clock.seconds()
-        limit = max(LEAST_TIME, until / rounds)
+    def adopt(self, mix: Variant, other: Plan) -> None:
+        """Take another mix's plan as it is, where the search from it came to no better one."""
+        own = self.rows[mix.name].plan
+        if own is not None and not better(mix, other, own):
+            return
+        plan = adopted(mix, other, own)
+        if plan is not None and audit(self.site, replace(plan, verified=False)).accepted:
+            hours = next(row.hours_short for row in self.rows.values() if row.plan is other)
+            figures = figures_of(self.site, plan)
+            self.rows[mix.name] = Compared(mix.name, mix.about, plan, figures, "", hours)
+
+    def _settings(self, share: float, part: float, start: Plan | None) -> Settings:
+        left = self._settings_given.time_limit * share - self._clock.seconds()
+        limit = max(LEAST_TIME, left * part)
         if self._settings_given.node_limit is not None:
             limit = self._settings_given.time_limit
         return replace(self._settings_given, time_limit=limit, start=start)
@@ -151,9 +165,7 @@ class _Study:
         if result.ok and result.value.get("proven"):
             self._proven.add(mix.name)
         old = None if mix.name not in self.rows else self.rows[mix.name].plan
-        worse = row.plan is None or (
-            old is not None and not better(merits(mix, row.plan), merits(mix, old))
-        )
+        worse = row.plan is None or (old is not None and not better(mix, row.plan, old))
         if old is None or not worse:
             self.rows[mix.name] = row
 

@@ -64,6 +64,15 @@ def said(rows: Sequence[Compared]) -> list[str]:
             "allow more time before comparing the two.",
             indent=0,
         )
+    name = "clean first"
+    if step is None and backed.status not in ("optimal", "within_gap"):
+        # the search for clean first had no time for the rest; another mix may show what there is
+        others = [row for row in rows if row.figures and bought(clean, row.figures)]
+        if others:
+            best = max(others, key=lambda row: row.figures.firm_total if row.figures else 0.0)
+            assert best.figures is not None
+            name, backed = best.name, best.figures
+            step = bought(clean, backed)
     if step is None:
         open_ended = (
             "" if backed.status in ("optimal", "within_gap") else " that was found in the time"
@@ -74,17 +83,21 @@ def said(rows: Sequence[Compared]) -> list[str]:
             indent=0,
         )
     costs = [f"{quantity(step.counted, 'emission_rate')} of counted emission"]
+    less = clean.firm_clean - backed.firm_clean
+    if name != "clean first" and less > 0:
+        costs.append(f"{quantity(less, 'power')} of clean power")
     costs += [
-        f"{quantity(abs(kg), 'mass')} {'more' if kg > 0 else 'less'} '{name}'"
-        for name, kg in step.materials.items()
-        if abs(kg) > 1e-6 * max(1.0, backed.materials[name])
+        f"{quantity(abs(kg), 'mass')} {'more' if kg > 0 else 'less'} '{material}'"
+        for material, kg in step.materials.items()
+        if abs(kg) > 1e-6 * max(1.0, backed.materials[material])
     ]
     if abs(step.money) >= 1:
         costs.append(f"{money(abs(step.money))} {'more' if step.money > 0 else 'less'} money")
     fuel = [f"{quantity(rate * YEAR, 'mass')} a year from '{n}'" for n, rate in step.fuel.items()]
+    by = "emitting supply" if name == "clean first" else f"emitting supply as in '{name}'"
     told = (
         f"Clean supply alone serves {served} of the demand. The next {percent(step.share)} "
-        f"({quantity(step.power, 'power')}), by emitting supply, cost {_listed(costs)}"
+        f"({quantity(step.power, 'power')}), by {by}, cost {_listed(costs)}"
     )
     told += f"; they burn {_listed(fuel)} more." if fuel else "."
     return paragraph(told, indent=0)

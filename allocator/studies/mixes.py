@@ -25,7 +25,8 @@ LEAST_MONEY = ("served_power", "served_fluid", "money")
 class Variant:
     """A mix as a site of its own. ``dropped``: machine types that it does without.
 
-    ``wave``: mixes of a later one may start from the plans of earlier ones.
+    ``wave``: mixes of a later one may start from the plans of earlier ones. ``shares``: of the
+    time, beside the others; clean supply first and the rest by what emits is two searches in one.
     """
 
     name: str
@@ -33,6 +34,7 @@ class Variant:
     site: Site
     dropped: tuple[str, ...] = ()
     wave: int = 2
+    shares: int = 1
 
 
 WAVES = 3
@@ -65,6 +67,7 @@ def mixes_of(site: Site) -> tuple[Variant, ...]:
                 site, "clean first", "most clean power, emitting supply for the rest", CLEAN_FIRST
             ),
             wave=1,
+            shares=2,
         ),
         _goals(site, "least emissions", "most served, then least emissions", LEAST_EMISSIONS),
         _goals(site, "least money", "most served, then least money", LEAST_MONEY),
@@ -134,5 +137,9 @@ def on_the_site(site: Site, variant: Variant, plan: Plan) -> Plan:
         )
     }
     machines = sorted((*plan.machines, *standing), key=lambda use: order[use.name])
-    told = f"mix: this plan is of the supply mix '{variant.name}': {variant.about}"
-    return replace(plan, machines=tuple(machines), limits=(told.rstrip(": "), *plan.limits))
+    return replace(plan, machines=tuple(machines), limits=(of_mix(variant), *plan.limits))
+
+
+def of_mix(variant: Variant) -> str:
+    """What the first of a plan's limits says of its mix."""
+    return f"mix: this plan is of the supply mix '{variant.name}': {variant.about}".rstrip(": ")

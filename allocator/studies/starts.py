@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from allocator.plan import Plan
+from allocator.planning.found import gap_of, passes
 from allocator.site.records import Site
 from allocator.studies.machines import counted_emission
-from allocator.studies.mixes import Variant
+from allocator.studies.mixes import Variant, of_mix
 
 SAME = 1e-4
 """By this share of a goal two plans do equally well."""
@@ -60,18 +62,49 @@ def merits(mix: Variant, plan: Plan) -> tuple[float, ...]:
     return tuple(found)
 
 
-def better(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
-    """Whether one does better than the other at the first goal at which they differ."""
-    for a, b in zip(one, other, strict=False):
-        if abs(a - b) > SAME * max(abs(a), abs(b)):
+def better(mix: Variant, one: Plan, other: Plan) -> bool:
+    """Whether one plan does better by a mix than another, at the first goal at which they differ.
+
+    What the site lets later goals have of a goal is no difference.
+    """
+    same = max(SAME, mix.site.goal_slack)
+    for a, b in zip(merits(mix, one), merits(mix, other), strict=False):
+        if abs(a - b) > same * max(abs(a), abs(b)):
             return a > b
     return False
+
+
+def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan | None:
+    """A plan of another mix as one of this mix; None where it has machines that this one drops.
+
+    ``own``: the plan that this mix has; the bound of its first goal holds for any other.
+    """
+    if _at_work(other) & set(mix.dropped):
+        return None
+    firm, power = other.basis == "firm", other.power
+    values = {
+        "clean_power": power.firm_clean if firm else power.mean_clean,
+        "served_power": power.firm_total if firm else power.mean_total,
+        "emissions": other.emissions.counted,
+        "money": other.money,
+    }
+    goals = []
+    for number, goal in enumerate(() if own is None else own.goals):
+        if goal.name not in values:
+            continue
+        value, bound = values[goal.name], goal.bound if number == 0 else None
+        if bound is not None and passes(value, bound, goal.sense == "max", 0.0):
+            bound = None  # this plan is better, so it was none
+        gap = gap_of(value, bound)
+        goals.append(replace(goal, value=value, bound=bound, gap=gap, status="time_limit"))
+    limits = (of_mix(mix), *other.limits[1:])  # the first says which mix a plan is of
+    return replace(other, goals=tuple(goals), status="time_limit", limits=limits)
 
 
 def best_start(site: Site, mix: Variant, plans: Iterable[Plan]) -> Plan | None:
     """The plan that does best by a mix, of those that fit; the first of equals."""
     best: Plan | None = None
     for plan in plans:
-        if fits(site, mix, plan) and (best is None or better(merits(mix, plan), merits(mix, best))):
+        if fits(site, mix, plan) and (best is None or better(mix, plan, best)):
             best = plan
     return best

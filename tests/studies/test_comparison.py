@@ -117,6 +117,18 @@ def test_a_search_that_ran_out_is_not_taken_for_an_answer(rows: list[Compared]) 
     assert "allow more time before comparing the two" in text
 
 
+def test_another_mix_tells_what_emitting_supply_buys_where_clean_first_had_no_time(
+    rows: list[Compared],
+) -> None:
+    clean, first = rows[0].figures, rows[2]
+    assert clean is not None
+    hurried = replace(first, figures=replace(clean, status="time_limit"))
+    text = " ".join(said([*rows[:2], hurried, *rows[3:]]))
+    assert "by emitting supply as in 'least " in text
+    proven = replace(first, figures=replace(clean, status="optimal"))
+    assert "emitting supply adds nothing." in " ".join(said([*rows[:2], proven, *rows[3:]]))
+
+
 def test_csv_and_text_hold_every_mix(island: Site, rows: list[Compared]) -> None:
     lines = list(csv.DictReader(io.StringIO(comparison_csv(island, rows))))
     assert [line["mix"] for line in lines] == [row.name for row in rows]

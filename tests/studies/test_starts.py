@@ -11,6 +11,7 @@ import pytest
 from allocator.plan import Plan
 from allocator.plan_file import plan_to_json
 from allocator.planning import Settings
+from allocator.proof import audit
 from allocator.site.reading import read_site
 from allocator.site.records import Mix, Site
 from allocator.studies import comparison
@@ -79,9 +80,15 @@ def test_what_is_better(site: Site, rows: dict[str, Compared], mixes: dict[str, 
     mix = mixes["clean only"]
     assert merits(mix, first)[:2] == (first.power.firm_clean, first.power.firm_clean)
     assert merits(mixes["clean first"], first)[1] == first.power.firm_total
-    assert better((2.0, 0.0), (1.0, 9.0))
-    assert better((2.0, 1.0), (2.0 * (1 + 1e-6), 0.5))  # the first differ by nothing
-    assert not better((2.0,), (2.0, 1.0))
+    mix = mixes["clean first"]
+    assert better(mix, first, clean)
+    assert not better(mix, clean, first)
+    assert not better(mix, clean, clean)
+    # the clean parts of these differ by more than nothing, but by less than the site gives away
+    bit = replace(clean, power=replace(clean.power, firm_clean=1.002 * clean.power.firm_clean))
+    assert better(mix, bit, first)
+    lax = replace(mix, site=replace(mix.site, goal_slack=0.005))
+    assert better(lax, first, bit)
     less = replace(clean, power=replace(clean.power, firm_clean=1.0, firm_total=1.0))
     assert best_start(site, mixes["clean first"], [less, first, clean]) is first
     assert best_start(site, mixes["oil_set only"], [clean]) is None
@@ -119,6 +126,37 @@ def test_a_starved_mix_is_planned_again_from_what_another_found(
     assert starts["least money"][0] is not None  # from a plan of the waves before
 
 
+def test_a_plan_that_no_search_betters_is_taken_as_it_is(
+    site: Site, rows: dict[str, Compared], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Clean first, when its search finds clean power and none beside it: others show there is."""
+
+    def poor(_: Site, mix: Variant, settings: Settings, days: float) -> dict[str, Any]:
+        row = rows["clean only" if mix.name == "clean first" else mix.name]
+        assert row.plan is not None
+        assert row.figures is not None
+        return {
+            "plan": plan_to_json(row.plan),
+            "figures": asdict(row.figures),
+            "hours_short": None if mix.name == "clean first" else 2.5,
+        }
+
+    monkeypatch.setattr(comparison, "plan_mix", poor)
+    found = {row.name: row for row in compare(site, QUICK)}
+    first, other = found["clean first"], found["least emissions"]
+    assert first.figures is not None
+    assert other.figures is not None
+    assert first.figures.firm_total == other.figures.firm_total
+    assert first.figures.firm_total > plan_of(rows, "clean only").power.firm_total * 1.2
+    assert first.hours_short == 2.5
+    plan = plan_of(found, "clean first")
+    assert plan.limits[0].startswith("mix: this plan is of the supply mix 'clean first'")
+    assert plan.goals[0].name == "clean_power"
+    assert plan.goals[0].bound == plan_of(rows, "clean only").goals[0].bound
+    assert audit(site, plan).accepted
+    assert found["clean only"] == replace(rows["clean only"], hours_short=2.5)  # none is better
+
+
 def test_time_is_shared_and_never_nothing(
     site: Site, monkeypatch: pytest.MonkeyPatch, rows: dict[str, Compared]
 ) -> None:
@@ -135,8 +173,8 @@ def test_time_is_shared_and_never_nothing(
     monkeypatch.setattr(comparison, "plan_mix", quick)
     monkeypatch.setattr("allocator.planning.clock.Clock.seconds", lambda self: seconds[0])
     compare(site, Settings(time_limit=50.0), Workers())
-    # 40 s for five mixes; what the first ones leave goes on, what one takes too much is gone
-    assert list(given.values()) == pytest.approx([8.0, 39 / 4, 38 / 3, 8 / 2, 7.0])
+    # 40 s for six shares of five mixes; what the first ones leave goes on, what is taken is gone
+    assert list(given.values()) == pytest.approx([40 / 6, 39 / 5, 2 * 38 / 4, 8 / 2, 7.0])
     seconds[0] = 100.0
     compare(site, Settings(time_limit=50.0), Workers())
     assert set(given.values()) == {1.0}
