@@ -17,6 +17,7 @@ from allocator.site.records import (
     Build,
     Built,
     BuiltRun,
+    Chamber,
     Demand,
     Fluid,
     Layer,
@@ -40,7 +41,7 @@ KILOWATT = 1e3
 KILOWATT_HOUR = 3.6e6
 
 FLUIDS = {
-    "gas": Fluid("gas", heating_value=20e6),
+    "gas": Fluid("gas", heating_value=20e6, constants={"molar_mass": 0.026}),
     "oil": Fluid("oil", phase="liquid", heating_value=40e6),
     "breath": Fluid("breath", emission="biogenic"),
     "smoke": Fluid("smoke", emission="counted"),
@@ -109,7 +110,17 @@ def _sources(draw: st.DrawFn, sketch: Sketch) -> dict[str, Source]:
         if bought:
             every = draw(st.sampled_from([24.0, 60.0])) * HOUR
             flow, stages = 0.2, (Stage(every / 60.0, every),)
-        pump = draw(st.sampled_from([None, None, Pump(3e5), Pump(2e5, rate=2.0 * GRAM)]))
+        pump = draw(
+            st.sampled_from(
+                [
+                    None,
+                    None,
+                    Pump(3e5),
+                    Pump(2e5, rate=2.0 * GRAM),
+                    Pump(2e5, rate=2.0 * GRAM, chamber=Chamber(20.0, 1.1e5)),
+                ]
+            )
+        )
         found[name] = Source(
             name,
             place=draw(st.sampled_from(sketch.places)),
@@ -121,6 +132,7 @@ def _sources(draw: st.DrawFn, sketch: Sketch) -> dict[str, Source]:
             price=1.5 if bought else 0.0,
             delivered=bought,
             pump=None if bought else pump,
+            pressure=1.5e5 if pump is not None and pump.chamber and not bought else None,
         )
     return found
 
