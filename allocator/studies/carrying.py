@@ -151,6 +151,8 @@ def alone(site: Site, machine: MachineType, place: str) -> Site:
     asked = Demand("all that can be", POWER, most_units(site, machine) * machine.power_out)
     return replace(
         site,
+        # power out of a cooler's heat is another generator
+        routes={name: replace(route, recovery=None) for name, route in site.routes.items()},
         machines=machines,
         demands={asked.name: asked},
         lines={},

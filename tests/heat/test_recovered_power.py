@@ -15,7 +15,7 @@ from CoolProp import CoolProp as library  # noqa: N813
 from allocator.engine import prove_plan
 from allocator.physics.exchangers import effectiveness
 from allocator.physics.recovery import carnot, most_of_stream
-from allocator.plan import PipeFlow, Plan, RecoveryUse
+from allocator.plan import PipeFlow, Plan, RecoveryUse, Withstands
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
@@ -275,3 +275,22 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
     without, with_it = served
     assert promised(with_it) > 0
     assert with_it.power.firm_clean > without.power.firm_clean
+
+
+def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> None:
+    """A promise that withstands a lost source counts on a sure one only."""
+    lost = replace(QUICK, withstands=Withstands(lost=1))
+    spare = (
+        "builds:  ",
+        "  second: {place: vent, fluid: hydrogen, flow: 2 g/s, temperature: 380 degC, "
+        "pressure: 1.4 bar}\n\nbuilds:  ",
+    )
+    plan = make_plan(changed(tmp_path, ASKED, RECOVERY, spare), lost).plan
+    assert plan is not None
+    assert plan.recoveries == ()
+    sure = (BURSTS[0], "pressure: 1.4 bar, sure: true}")
+    site = changed(tmp_path, ASKED, RECOVERY, sure)
+    plan = make_plan(site, lost).plan
+    assert plan is not None
+    assert promised(plan) > 0
+    assert audit(site, plan).accepted

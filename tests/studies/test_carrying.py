@@ -67,6 +67,17 @@ def test_what_coolers_take_is_carried_as_well() -> None:
     assert (stop.limit.kind, stop.more) == ("places", pytest.approx(1.0))
 
 
+def test_power_out_of_heat_is_no_unit(tmp_path: Path) -> None:
+    """2 g/s are two turbines, whatever a cooler makes of their heat."""
+    text = (NETWORKS / "near_vent.yaml").read_text(encoding="utf-8")
+    recovery = "    recovery: {efficiency: 15 %, threshold: 200 degC}\n"
+    text = text.replace("    duty: 12 kW\n", f"    duty: 12 kW\n{recovery}")
+    (tmp_path / "site.yaml").write_text(text, encoding="utf-8")
+    (row,) = carrying(read_site(tmp_path / "site.yaml"), QUICK)
+    assert row.firm == pytest.approx(2, abs=1e-5)
+    assert row.mean == pytest.approx(2, abs=1e-5)
+
+
 def test_part_load_burns_affine_fuel() -> None:
     machine = read_site(NETWORKS / "island.yaml").machines["gas_engine"]
     half = at_part_load(machine, 0.5)
