@@ -23,6 +23,7 @@ from allocator.planning.held_back import NEARLY
 from allocator.planning.lexicographic import solve_goal
 from allocator.planning.limits import Limit
 from allocator.planning.neighbourhoods import layout_of
+from allocator.planning.rules.heat import heat_row
 from allocator.planning.seam import Highs
 from allocator.planning.settings import Lift, Settings
 from allocator.planning.statement import Key
@@ -35,7 +36,12 @@ WORTH = 1e-6
 """A limit that, doubled at its price, would better a goal by less than this share, has no price."""
 SHARE = 0.05
 """A stock or a cap is lifted by this share of itself where no step is asked for."""
-_ROWS = {"stock": "stock[{}]", "emission": "emission_cap", "money": "money_cap"}
+_ROWS = {
+    "stock": "stock[{}]",
+    "emission": "emission_cap",
+    "money": "money_cap",
+    "heat": heat_row("{}"),
+}
 
 
 def prices_of(

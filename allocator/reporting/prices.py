@@ -20,6 +20,7 @@ UNITS = {
 KINDS = {
     "stock": "stock of {}",
     "emission": "emission cap",
+    "heat": "heat let into {}",
     "money": "money",
     "size": "largest {}",
     "fill_rate": "fill rate of {}",

@@ -85,6 +85,7 @@ def _named(marks: Marks, name: str, kind: str, path: tuple[str, ...]) -> str:
         "capacity": f"pipe '{name}'",
         "places": f"places for {plain(name).replace('@', ' at ')}",
         "most": f"most '{name}' in all",
+        "heat": f"heat let into {name}",
         "emission": "emission cap",
         "money": "money",
     }.get(kind, f"{kind} {name}")

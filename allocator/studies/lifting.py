@@ -32,6 +32,11 @@ def lift_of(site: Site, text: str) -> Lift:
     if not step > 0:
         raise LiftError(f"--lift {shown(text)}: the step must be above 0")
     kind, _, rest = name.partition(".")
+    if kind == "places":
+        machine, _, place = rest.rpartition("@")
+        # where levels of temperature part a place, machines stand at one of the parts
+        part = next(p for p in site.machines[machine].places if site.ground(p) == place)
+        rest = f"{machine}@{part}"
     return Lift(kind, rest, step)
 
 
@@ -59,8 +64,19 @@ def liftable(site: Site) -> dict[str, str]:
             found[f"most.{machine.name}"] = "number"
         for place, most in machine.places.items():
             if most is not None:
-                found[f"places.{machine.name}@{place}"] = "number"
-    found |= {f"capacity.{build}": "mass_rate" for build in site.builds}
+                found[f"places.{machine.name}@{site.ground(place)}"] = "number"
+    found |= {
+        f"heat.{place.name}": "power"
+        for place in site.places.values()
+        if place.heat_limit is not None
+    }
+    made = {
+        build
+        for route in site.routes.values()
+        if route.stream is not None and route.stream.kind == "passage"
+        for build in route.builds
+    }
+    found |= {f"capacity.{build}": "mass_rate" for build in site.builds if build not in made}
     for fluid in dict.fromkeys(source.fluid for source in site.sources.values()):
         found[f"flow.{fluid}"] = "share"
     for demand in site.demands.values():

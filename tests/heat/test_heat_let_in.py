@@ -13,9 +13,12 @@ import pytest
 from allocator.heat.upper import upper_heat
 from allocator.plan import Heat, HeatLimit, Plan
 from allocator.planning import Settings, make_plan
+from allocator.planning.settings import Lift
 from allocator.proof import audit
+from allocator.reporting.prices import price_rows
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site
+from allocator.studies.lifting import lift_of
 from allocator.studies.why_not import why_not
 from tests.heat.test_drawn_hot_sites import site_text
 
@@ -192,3 +195,16 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
         assert goal.bound is not None
         served.append((goal.value, goal.bound))
     assert served[0][0] <= served[1][1] * (1 + 1e-6)
+
+
+def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
+    """30 kW bear three cells of 9 kW; lifted by 9 kW they bear a fourth: 11 kW."""
+    site = changed(tmp_path, WORKS, WARM_CELLS)
+    lift = lift_of(site, "heat.works=9kW")
+    assert lift == Lift("heat", "works", 9000.0)
+    plan = make_plan(site, replace(QUICK, prices=True, lifts=(lift,))).plan
+    assert plan is not None
+    price = next(price for price in plan.prices if price.kind == "heat")
+    assert (price.name, price.step) == ("works", 9000.0)
+    assert price.gain == pytest.approx(11_000, rel=1e-3)
+    assert any("heat let into works" in row[0] for row in price_rows(plan))
