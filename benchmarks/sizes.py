@@ -31,13 +31,17 @@ from allocator.site.records import Site
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line of the table: values in W, memory in MiB (the process's highest so far)."""
+    """One line of the table: values in W, memory in MiB (the process's highest so far).
+
+    ``processor``: seconds that this process had of a processor; few on a machine that others use.
+    """
 
     who: str
     plan: float
     bound: float | None
     seconds: float
     memory: float
+    processor: float
 
     def text(self, site: str, baseline: float | None) -> str:
         """The line; ``baseline``: the plan of plain HiGHS."""
@@ -46,8 +50,18 @@ class Row:
         ratio = "" if not baseline else f"{self.plan / baseline:6.2f}"
         return (
             f"{site:22} {self.who:12} {self.plan / 1e6:10.4f} {bound:>10} {gap:>8} "
-            f"{self.seconds:7.1f} {self.memory:7.0f} {ratio:>6}"
+            f"{self.seconds:7.1f} {self.processor:7.1f} {self.memory:7.0f} {ratio:>6}"
         )
+
+
+def times() -> tuple[float, float]:
+    """Seconds of the clock and of the processor."""
+    return time.perf_counter(), time.process_time()
+
+
+def since(began: tuple[float, float]) -> tuple[float, float]:
+    """Seconds of the clock and of the processor since then."""
+    return time.perf_counter() - began[0], time.process_time() - began[1]
 
 
 def memory() -> float:
@@ -57,20 +71,20 @@ def memory() -> float:
 
 def engine(site: Site, basis: str, seconds: float) -> Row:
     """The engine; its plan is audited."""
-    began = time.perf_counter()
+    began = times()
     outcome = make_plan(site, Settings(basis=basis, time_limit=seconds))
     assert outcome.plan is not None, outcome.reason
-    spent = time.perf_counter() - began
+    seconds, processor = since(began)
     found = audit(site, outcome.plan)
     assert found.accepted, found.breaches
     goal = outcome.plan.goals[0]
     assert goal.bound is None or goal.value <= goal.bound * (1 + 1e-6)
-    return Row("engine", goal.value, goal.bound, spent, memory())
+    return Row("engine", goal.value, goal.bound, seconds, memory(), processor)
 
 
 def plain_highs(site: Site, basis: str, seconds: float) -> Row:
     """The plain statement by HiGHS."""
-    began = time.perf_counter()
+    began = times()
     statement, choices = state(site, basis)
     goal = goals_of(statement, choices)[0]
     solver = Highs(statement, 1, 0)
@@ -79,14 +93,15 @@ def plain_highs(site: Site, basis: str, seconds: float) -> Row:
     solved = solver.solve(time_limit=seconds, gap=1e-4)
     plan = 0.0 if solved.value is None else -solved.value
     bound = None if solved.bound is None else -solved.bound
-    return Row("plain HiGHS", plan, bound, time.perf_counter() - began, memory())
+    seconds, processor = since(began)
+    return Row("plain HiGHS", plan, bound, seconds, memory(), processor)
 
 
 def plain_scip(site: Site, basis: str, seconds: float) -> Row | None:
     """The plain statement by SCIP."""
     if "SCIP_PY" not in pulp.listSolvers(onlyAvailable=True):
         return None
-    began = time.perf_counter()
+    began = times()
     statement, choices = state(site, basis)
     goal = goals_of(statement, choices)[0]
     costs = {c: -value for c, value in statement.summed(goal.terms).items()}
@@ -94,7 +109,8 @@ def plain_scip(site: Site, basis: str, seconds: float) -> Row | None:
     problem.solve(pulp.SCIP_PY(msg=False, timeLimit=seconds, gapRel=1e-4))
     plan = -float(pulp.value(problem.objective) or 0.0)
     model = problem.solverModel
-    return Row("plain SCIP", plan, -model.getDualbound(), time.perf_counter() - began, memory())
+    seconds, processor = since(began)
+    return Row("plain SCIP", plan, -model.getDualbound(), seconds, memory(), processor)
 
 
 def measured(folder: Path, size: Size, given: argparse.Namespace) -> list[Row]:
@@ -131,7 +147,9 @@ def main() -> None:
     parser.add_argument("--no-baselines", action="store_true")
     given = parser.parse_args()
     print(f"basis {given.basis}, {given.seconds:g} s, one thread; MW, s, MiB, ratio to plain HiGHS")
-    print(f"{'site':22} {'by':12} {'plan':>10} {'bound':>10} {'gap':>8} {'s':>7} {'MiB':>7} ratio")
+    print(
+        f"{'site':22} {'by':12} {'plan':>10} {'bound':>10} {'gap':>8} {'s':>7} {'CPU s':>7} {'MiB':>7} ratio"
+    )
     with tempfile.TemporaryDirectory() as folder:
         for size in sizes_of(given):
             rows = measured(Path(folder), size, given)

@@ -34,6 +34,27 @@ def test_solves_and_adds_rows_in_place() -> None:
     assert solver.solve().value == pytest.approx(-9.0)
 
 
+def test_columns_are_added_in_place() -> None:
+    statement = knapsack()
+    solver = Highs(statement, 1, 0)
+    solver.set_objective(WORTH)
+    solver.relax(True)
+    # 4 for 3, 5 for 4 and a tenth of 6 for 5
+    assert solver.solve().value == pytest.approx(-9.6)
+    # room that may be had for nothing: all is taken, and what was there keeps its place
+    statement.variable("more", 0.0, 10.0)
+    solver.add_columns(
+        [statement.columns[-1]], [(np.array([0], dtype=np.int32), np.array([-1.0]))]
+    )
+    solved = solver.solve()
+    assert solved.value == pytest.approx(-16.0)
+    assert solved.point is not None
+    scale = statement.rows[0].scale
+    assert solved.point[:4].tolist() == pytest.approx([1.0, 1.0, 1.0, 1.0])
+    assert solved.point[4] >= (14.0 - 7.5) / scale - 1e-7
+    assert len(solver.reduced_costs()) == 5
+
+
 def test_relaxing_and_fixing_come_back() -> None:
     solver = Highs(knapsack(), 1, 0)
     solver.set_objective(WORTH)

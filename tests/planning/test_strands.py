@@ -16,7 +16,7 @@ from tiny_sites import tiny_site
 
 from allocator.planning import Settings, make_plan
 from allocator.planning.bounds import proving
-from allocator.planning.bounds.charges import bettered, openings, ways
+from allocator.planning.bounds.charges import ascended, bettered, openings, ways
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.strand_bounds import StrandBounds
 from allocator.planning.bounds.stranding import Duals
@@ -209,6 +209,21 @@ def test_steps_lessen_the_lack_and_tell_it_honestly() -> None:
     # worth laying: the small trunk for 4, well 0 for 5 - 1 and 1 kg/s of well 1 for 5 - 6 / 3
     assert lacks[-1] == pytest.approx(3.0, abs=0.05)
     assert min(lacks) >= 3.0 - 1e-12
+
+
+def test_charges_rise_only_where_no_build_lacks_for_it() -> None:
+    web, gains, cost = one_pipe()
+    before, _, _, _ = bettered(web, gains, cost, np.zeros((2, 3)), 0, 0.0)
+    raised = ascended(web, gains, cost, np.zeros((2, 3)))
+    after, _, _, _ = bettered(web, gains, cost, raised, 0, 0.0)
+    # well 0 first: 1 on its lane and 4 on the small trunk that it could have for itself; then
+    # well 1: 2 on its lane, and on the trunk what the well before it left, which is nothing but
+    # the second kg/s of the small build that it would share
+    assert raised[0].tolist() == pytest.approx([1.0, 0.0, 4.0])
+    assert raised[1, 1] == pytest.approx(2.0)
+    _, lacks = openings(web, gains, cost, raised)
+    assert lacks.max() <= 1e-12
+    assert after < before
 
 
 def test_ways_are_walked_back() -> None:
