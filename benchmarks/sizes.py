@@ -147,9 +147,8 @@ def main() -> None:
     parser.add_argument("--no-baselines", action="store_true")
     given = parser.parse_args()
     print(f"basis {given.basis}, {given.seconds:g} s, one thread; MW, s, MiB, ratio to plain HiGHS")
-    print(
-        f"{'site':22} {'by':12} {'plan':>10} {'bound':>10} {'gap':>8} {'s':>7} {'CPU s':>7} {'MiB':>7} ratio"
-    )
+    heads = f"{'plan':>10} {'bound':>10} {'gap':>8} {'s':>7} {'CPU s':>7} {'MiB':>7} ratio"
+    print(f"{'site':22} {'by':12} {heads}")
     with tempfile.TemporaryDirectory() as folder:
         for size in sizes_of(given):
             rows = measured(Path(folder), size, given)

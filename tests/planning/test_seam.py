@@ -43,9 +43,7 @@ def test_columns_are_added_in_place() -> None:
     assert solver.solve().value == pytest.approx(-9.6)
     # room that may be had for nothing: all is taken, and what was there keeps its place
     statement.variable("more", 0.0, 10.0)
-    solver.add_columns(
-        [statement.columns[-1]], [(np.array([0], dtype=np.int32), np.array([-1.0]))]
-    )
+    solver.add_columns([statement.columns[-1]], [(np.array([0], dtype=np.int32), np.array([-1.0]))])
     solved = solver.solve()
     assert solved.value == pytest.approx(-16.0)
     assert solved.point is not None
