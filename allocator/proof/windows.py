@@ -68,10 +68,10 @@ def shortfall(
     windows = kernel.Windows(*_columns(moving))
     longest = max(cycle.period for cycle, _ in moving)
     end, closed = MOST_PERIODS * longest, False
-    for number in range(1, MOST_PERIODS + 1):
-        need, scale = kernel.need_at(windows, draw, number * longest)
+    for length in _likely_ends([cycle.period for cycle, _ in moving]):
+        need, scale = kernel.need_at(windows, draw, length)
         if need <= ROUNDING * scale:
-            end, closed = number * longest, True
+            end, closed = length, True
             break
     if slope < 0 and (lag - size) / -slope <= end:
         # from there on the straight lines prove every window
@@ -88,6 +88,20 @@ def shortfall(
     if not closed and tail > rounding * end:
         return Shortfall(end, tail, "tail")
     return None
+
+
+def _likely_ends(periods: Sequence[float]) -> Sequence[float]:
+    """Lengths where a need may be gone, shortest first: every cycle lags least after whole periods.
+
+    Marks are the first 64 times the longest period, and sixteenths of it; at each of them, the
+    nearest whole number of each period.
+    """
+    longest = max(periods)
+    marks = longest * np.concatenate((np.arange(1, 16) / 16.0, np.arange(1, MOST_PERIODS + 1)))
+    lengths = [marks, *(np.round(marks / period) * period for period in set(periods))]
+    every = np.unique(np.concatenate(lengths))
+    within = (every > 0.0) & (every <= MOST_PERIODS * longest * (1.0 + ROUNDING))
+    return [float(length) for length in every[within]]
 
 
 def _merged(parts: Sequence[tuple[Cycle, float]]) -> list[tuple[Cycle, float]]:

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from allocator.duty import curve_of, worst_window
 from allocator.proof.cycle import Cycle, cycle_of, demand_cycle, source_cycle
 from allocator.proof.windows import Shortfall, shortfall
 from allocator.site.records import Profile, Stage
@@ -156,3 +157,29 @@ def test_a_profile_that_is_followed_needs_its_largest_fall() -> None:
     profile = Profile(24.0, (0.0, 12.0), (0.5, 1.5))
     found = shortfall([(demand_cycle(profile), 1.0)], -1.0, 0.0, 1e-12)
     assert found == Shortfall(12.0, 6.0, "window")
+
+
+@pytest.mark.parametrize(
+    ("stages", "weights", "spare", "worst"),
+    [
+        ([(57.84, 154.46), (617.92, 917.4)], (2.8888, 0.0758), 1.5e-7, 119.74),
+        ([(402.82, 575.62), (5.46, 13.0), (9.81, 28.0)], (0.0432, 2.1130, 1.0866), 2.1e-6, 18.57),
+        ([(25.91, 89.8), (17.07, 54.78)], (0.0878, 1.5812), 2.2e-6, 20.19),
+    ],
+)
+def test_a_need_that_is_gone_after_whole_periods_of_a_strong_cycle_needs_no_straight_lines(
+    stages: list[tuple[float, float]], weights: tuple[float, ...], spare: float, worst: float
+) -> None:
+    """The longest period is a weak source's, and no whole number of it ends the search."""
+    cycles = [source_cycle((Stage(on, every),)) for on, every in stages]
+    parts = list(zip(cycles, weights, strict=True))
+    draw = (1.0 - spare) * sum(weight * cycle.mean for cycle, weight in parts)
+    # the duty package finds the same worst window by another search, and that it is the last word
+    curves = [curve_of((Stage(on, every),)) for on, every in stages]
+    found = worst_window(list(zip(curves, weights, strict=True)), draw, [], 0.0)
+    assert found.shortfall == pytest.approx(worst, rel=1e-3)
+    assert not found.tail
+    assert shortfall(parts, draw, found.shortfall * (1.0 + 1e-7)) is None
+    short = shortfall(parts, draw, found.shortfall * (1.0 - 1e-4))
+    assert short is not None
+    assert short.kind == "window"
