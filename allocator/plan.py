@@ -136,8 +136,8 @@ class MachineUse:
     ``running``: units that turn for ever; ``flat_load`` of them together, steady;
     ``following``: shape -> mean load of them that follows the shape. ``cycled``: load (at most 1)
     of one more unit that is run on and off behind a battery. ``burst``: battery -> units that
-    burn bursts as they come. ``receiver``: fluid -> kg that a receiver beside the cycled unit
-    must hold, so that pipes and stores see its mean and not its lumps.
+    burn bursts as they come. ``receiver``: fluid -> kg that receivers beside what is run on
+    and off must hold, so that pipes and stores see its mean and not its lumps.
     """
 
     name: str

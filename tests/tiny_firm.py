@@ -206,6 +206,10 @@ class FirmBasis(Basis):
             self.program.variable(cycled, float(cycling))
             burst = self.bursts.get(me, [])
             self.program.most([*burst, (0.0, cycled)], float(count - running - cycling))
+            lumpy = machine.no_load_share > 0 or machine.least_load > 0
+            lumps = self.whole.lumps.get(me, 0) if lumpy else 0
+            if lumpy and not lumps:
+                self.program.most([*burst, (0.0, cycled)], 0.0)
             self.program.most([(self._peak(s), key) for s, key in loads], float(running))
             lowest = 1.0 if self.beta is None else float(self.beta.min())
             least = [(1.0 if s == FLAT else lowest, key) for s, key in loads]
@@ -227,9 +231,9 @@ class FirmBasis(Basis):
                     net = machine.gives.get(fuel, 0.0) - machine.takes.get(fuel, 0.0)
                     if net:
                         self.supply[fuel, shape][place] += times(turning, net)
-            if cycling:
+            if cycling or lumps:
                 seconds = max(machine.least_run, machine.least_rest, 1.0)
-                reserve.append((machine.power_out * seconds, one))
+                reserve.append(((cycling + lumps) * machine.power_out * seconds, one))
         if reserve:
             swings: Terms = [(1.0, ("swing", (k.name, p))) for k, p in self.batteries]
             self.program.least(swings + times(reserve, -1.0), 0.0)

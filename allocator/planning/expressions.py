@@ -100,6 +100,14 @@ def bursts(choices: Choices, group: str) -> dict[str, Terms]:
     return found
 
 
+def is_lumpy(group: Group) -> bool:
+    """True where a part of a unit cannot burn a burst as it comes, at full-load efficiency.
+
+    Fuel at no load, or a least load: the part is a unit run on and off then, in lumps.
+    """
+    return group.type.no_load_share > 0 or group.type.least_load > 0
+
+
 def mean_bursts(choices: Choices, group: str) -> Terms:
     """Mean load of a group from bursts, in units."""
     terms: Terms = []

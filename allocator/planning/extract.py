@@ -20,11 +20,12 @@ from allocator.plan import (
     SourceUse,
     StoreUse,
 )
-from allocator.planning.choices import CLASSES, Choices, StoreSite, counts
+from allocator.planning.choices import CLASSES, Choices, Group, StoreSite, counts
 from allocator.planning.expressions import (
     bursts,
     can_follow,
     direct_shapes,
+    is_lumpy,
     mean_turnover,
     recovering,
     worth_of,
@@ -317,10 +318,19 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 following,
                 reading.get("cycled", name),
                 burst,
-                receivers_of(choices, group) if reading.get("cycled", name) > 0 else {},
+                _receivers(reading, group, burst),
             )
         )
     return tuple(found)
+
+
+def _receivers(reading: Reading, group: Group, burst: Mapping[str, float]) -> Mapping[str, float]:
+    """What must hold the lumps of a group: a receiver for each unit that may run on and off."""
+    units = int(reading.get("cycled", group.name) > 0) + int(
+        is_lumpy(group) and any(burst.values())
+    )
+    one = receivers_of(reading.choices, group) if units else {}
+    return {fluid: units * held for fluid, held in one.items()}
 
 
 def demand_uses(reading: Reading) -> tuple[DemandUse, ...]:

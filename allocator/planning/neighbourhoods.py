@@ -16,7 +16,7 @@ import numpy as np
 from allocator.planning.choices import Choices
 from allocator.planning.statement import Statement
 
-WORKED = ("running", "cycling", "promises")
+WORKED = ("running", "cycling", "lumps", "promises")
 """Integers that say how what is built is worked."""
 
 

@@ -20,10 +20,11 @@ Keys are tuples that begin with a word:
 ``("running", g)``                   units that turn for ever
 ``("flat", g)``, ``("follow", g, j)``  their load, flat and following shape j (mean), in units
 ``("cycled", g)``, ``("cycling", g)``  load of one more unit run on and off; 1 when there is one
+``("lumps", g)``                     1 when bursts are burnt by units that are run on and off for it
 ``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
 ``("burst_part", b, c)``             share of battery b behind bursts of class c, J
 ``("release", b, c, j)``             what that share promises, shape j, mean W
-``("swing", b)``                     share of battery b kept for cycled machines, J
+``("swing", b)``                     share of battery b kept for what is run on and off, J
 ``("served", d, c)``                 mean power of demand d served straight from its pool, W
 ``("served_fluid", d)``              mean flow of a fluid demand served, kg/s
 ``("wire", line, start, c, j)``      power sent on a line, W
@@ -41,7 +42,7 @@ import math
 
 from allocator.plan import FLAT
 from allocator.planning.choices import CLASSES, Choices
-from allocator.planning.expressions import recovering
+from allocator.planning.expressions import bursts, is_lumpy, recovering
 from allocator.planning.statement import INFINITY, Statement
 
 
@@ -139,6 +140,8 @@ def _machines(statement: Statement, choices: Choices) -> None:
             if choices.has_battery(choices.bus(group.place)):
                 statement.variable(("cycled", name), 0.0, 1.0)
                 statement.variable(("cycling", name), 0.0, 1.0, integer=True)
+                if is_lumpy(group) and bursts(choices, name):
+                    statement.variable(("lumps", name), 0.0, 1.0, integer=True)
 
 
 def _power(statement: Statement, choices: Choices, unit: float) -> None:

@@ -11,6 +11,7 @@ from allocator.proof.cycle import Cycle
 from allocator.proof.levelling import Levelling, levelling_of
 from allocator.proof.promises import check_promise
 from allocator.proof.report import Findings
+from allocator.proof.running import in_lumps
 
 LEVELLING = 1e-8
 """The constants of levelling come out of a division, and the generation that they go with holds
@@ -99,6 +100,9 @@ def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) ->
         power = case.machine_type(machine).power_out
         into.append(power)
         out.append(power * record.charge_efficiency * machine.cycled)
+    for machine in case.plan.machines:
+        if in_lumps(case, machine) and machine.burst.get(battery.name, 0.0) > 0:
+            into.append(case.machine_type(machine).power_out)  # a whole unit where a part was
     if record.fill_rate is not None:
         findings.at_most(
             "battery_fill_rate",

@@ -62,7 +62,8 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
         "units",
         "what runs, is run on and off, and burns bursts",
     )
-    if machine.cycled > 0:
+    on_and_off = run_on_and_off(case, machine)
+    if on_and_off:
         findings.holds(
             "cycled_battery",
             subject,
@@ -74,10 +75,25 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
                 "receiver",
                 subject,
                 machine.receiver.get(fluid, 0.0),
-                rate * one_run(case, machine) / battery_efficiency(case, machine),
+                on_and_off * rate * one_run(case, machine) / battery_efficiency(case, machine),
                 "kg",
                 f"the receiver for {fluid!r} beside what is run on and off",
             )
+
+
+def run_on_and_off(case: Case, machine: MachineUse) -> int:
+    """Units of a group that run on and off: for what is promised flat, and for bursts.
+
+    A part of a unit burns a burst as it comes only where its fuel is in proportion to its load,
+    down to nothing. Else it runs in lumps, which a receiver and a battery must take up.
+    """
+    return int(machine.cycled > 0) + int(in_lumps(case, machine))
+
+
+def in_lumps(case: Case, machine: MachineUse) -> bool:
+    """True for a group that burns bursts by running a unit on and off."""
+    kind = case.machine_type(machine)
+    return any(machine.burst.values()) and (kind.no_load_share > 0 or kind.least_load > 0)
 
 
 def one_run(case: Case, machine: MachineUse) -> float:
@@ -125,12 +141,12 @@ def _mean_loads(findings: Findings, machine: MachineUse, subject: str) -> None:
 def check_swing(case: Case, findings: Findings) -> None:
     """Per bus: battery kept for on and off >= power times shortest run (or rest, if longer),
 
-    over cycled groups.
+    over all units that run on and off.
     """
     needed: dict[str, list[float]] = {}
     for machine in case.plan.machines:
-        if machine.cycled > 0:
-            energy = case.machine_type(machine).power_out * one_run(case, machine)
+        if units := run_on_and_off(case, machine):
+            energy = units * case.machine_type(machine).power_out * one_run(case, machine)
             needed.setdefault(case.bus(machine.place), []).append(energy)
     for bus, energies in needed.items():
         kept = math.fsum(b.swing_part for b in case.batteries_at(bus))

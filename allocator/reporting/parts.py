@@ -72,14 +72,15 @@ def _work(use: MachineUse) -> str:
         parts.append(f"{use.running} turn at {load} on average{way}")
     elif mean_load(use) > use.cycled:
         parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
+    held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.receiver.items())
     if use.cycled > 0:
-        held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.receiver.items())
         beside = f"; its receiver: {held}" if held else ""
         parts.append(f"1 runs {percent(use.cycled)} of the time{beside}")
     burst = sum(use.burst.values())
     if burst > 0:
         into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)
-        parts.append(f"{count(burst)} burn bursts into {into}")
+        beside = f"; the receiver beside them: {held}" if held and use.cycled <= 0 else ""
+        parts.append(f"{count(burst)} burn bursts into {into}{beside}")
     return "; ".join(parts) or "spare"
 
 

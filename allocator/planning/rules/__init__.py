@@ -39,6 +39,7 @@ FIRM = (
     machines.machine_count,
     machines.least_load,
     machines.cycled_unit,
+    machines.lumpy_bursts,
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,

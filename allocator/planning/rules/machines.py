@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.expressions import bursts, can_cycle, can_follow
+from allocator.planning.expressions import bursts, can_cycle, can_follow, fuel_rate, is_lumpy
 from allocator.planning.rules.margin import MARGIN
 from allocator.planning.statement import Statement, Terms
 
@@ -68,3 +68,26 @@ def cycled_unit(statement: Statement, choices: Choices) -> None:
                 [(1.0, ("cycled", name)), (-1.0, ("cycling", name))],
                 high=0.0,
             )
+
+
+def lumpy_bursts(statement: Statement, choices: Choices) -> None:
+    """``sum_b burst <= most * lumps``, where a part of a unit is burnt in lumps.
+
+    ``most``: units that all sources which reach the group could fill together. Where nothing can
+    be run on and off, no bursts are burnt by such a group.
+    """
+    for name, group in choices.groups.items():
+        if not is_lumpy(group):
+            continue
+        terms: Terms = [term for burst in bursts(choices, name).values() for term in burst]
+        if not terms:
+            continue
+        if statement.has(("lumps", name)):
+            ends = [k for k, d in choices.destinations.items() if d.group is group]
+            flow = sum(
+                choices.site.sources[source].flow
+                for source in choices.sources
+                if any(k in choices.reach[source] for k in ends)
+            )
+            terms.append((-flow / fuel_rate(group), ("lumps", name)))
+        statement.row(f"lumpy_bursts[{name}]", terms, high=0.0)

@@ -237,6 +237,8 @@ def battery_rates(statement: Statement, choices: Choices) -> None:
             if can_cycle(choices, group) and at_bus:
                 into.append((group.type.power_out, ("cycling", group.name)))
                 out.append((group.type.power_out, ("cycling", group.name)))
+                if statement.has(("lumps", group.name)):
+                    into.append((group.type.power_out, ("lumps", group.name)))
         if battery.type.fill_rate is not None:
             statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate * TIGHT)
         if battery.type.release_rate is not None:
@@ -276,9 +278,11 @@ def burst_long_run(statement: Statement, choices: Choices) -> None:
 
 
 def swing_reserve(statement: Statement, choices: Choices) -> None:
-    """``sum of swing parts at a bus >= sum over cycled groups of power * seconds bridged``.
+    """``sum of swing parts at a bus >= sum of power * seconds bridged * (cycling + lumps)``.
 
-    The seconds are the longer of least run and least rest (:func:`bridged`).
+    The seconds are the longer of least run and least rest (:func:`bridged`). A unit that burns
+    bursts in lumps is behind what would be burnt as it comes by no more than one run's fuel, which
+    its receiver holds: the battery is behind by no more than one run's power.
 
     Without a battery nothing may be cycled, however short its runs.
     """
@@ -292,4 +296,6 @@ def swing_reserve(statement: Statement, choices: Choices) -> None:
             if can_cycle(choices, group) and choices.bus(group.place) == bus:
                 energy = group.type.power_out * bridged(group.type) * (1.0 + MARGIN)
                 terms.append((-energy, ("cycling", group.name)))
+                if statement.has(("lumps", group.name)):
+                    terms.append((-energy, ("lumps", group.name)))
         statement.row(f"swing_reserve[{bus}]", terms, low=0.0)

@@ -49,6 +49,7 @@ def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndar
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
         put(("cycling", machine.name), float(machine.cycled > 0))
+        put(("lumps", machine.name), float(any(machine.burst.values())))
     return point
 
 

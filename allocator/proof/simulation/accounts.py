@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from allocator.plan import MachineUse
 from allocator.proof.case import Case, counts
 from allocator.proof.loads import burst_terms, turnover
-from allocator.proof.running import battery_efficiency, lumps, one_run
+from allocator.proof.running import battery_efficiency, lumps, one_run, run_on_and_off
 from allocator.proof.simulation.assembly import Assembly
 from allocator.proof.simulation.columns import (
     BURNT,
@@ -193,22 +193,25 @@ def swing_of(case: Case, machine: MachineUse) -> float:
     """J of the batteries' swing parts that one group's unit on and off may use.
 
     No more than its share, and no more than its receivers allow: a swing S moves R S / (e P) kg
-    of a fluid that it takes or gives at R kg/s.
+    of a fluid that it takes or gives at R kg/s. Units that burn bursts in lumps have their shares
+    and receivers as well.
     """
     bus = case.bus(machine.place)
     kept = math.fsum(b.swing_part for b in case.batteries_at(bus))
-    asked = {
+    runs = {
         m.name: case.machine_type(m).power_out * one_run(case, m)
         for m in case.plan.machines
-        if m.cycled > 0 and case.bus(m.place) == bus
+        if case.bus(m.place) == bus
     }
+    asked = [run_on_and_off(case, m) * runs.get(m.name, 0.0) for m in case.plan.machines]
+    units = max(run_on_and_off(case, machine), 1)
     power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
     received = [
-        machine.receiver.get(fluid, 0.0) * power / rate
+        machine.receiver.get(fluid, 0.0) / units * power / rate
         for fluid, rate in lumps(case, machine).items()
         if rate > 0
     ]
-    share = asked.get(machine.name, 0.0) / max(math.fsum(asked.values()), 1e-300)
+    share = runs[machine.name] / max(math.fsum(asked), 1e-300) if machine.cycled > 0 else 0.0
     return min([kept * share, *received])
 
 
