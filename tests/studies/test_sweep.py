@@ -165,9 +165,12 @@ def test_killed_three_times_and_gone_on_with(site: Site, tmp_path: Path) -> None
 
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_stopped_by_hand(tmp_path: Path, workers: str) -> None:
-    """Ctrl-C reaches all processes of a terminal: no half result is kept, and little is said."""
+    """Ctrl-C reaches all processes of a terminal: no half result is kept, and little is said.
+
+    So many draws that they cannot end while a busy machine looks for the first two.
+    """
     path, folder = ranged(tmp_path), tmp_path / "out"
-    arguments = ["sweep", str(path), "--draws", "300", "--workers", workers, "--node-limit", "100"]
+    arguments = ["sweep", str(path), "--draws", "3000", "--workers", workers, "--node-limit", "100"]
     run = subprocess.Popen(
         [sys.executable, "-m", "allocator", *arguments, "-o", str(folder)],
         stdout=subprocess.DEVNULL,
@@ -184,7 +187,7 @@ def test_stopped_by_hand(tmp_path: Path, workers: str) -> None:
     assert "Traceback" not in told
     with contextlib.closing(sqlite3.connect(folder / "cases.sqlite")) as file:
         kept = [json.loads(v) for (v,) in file.execute("SELECT value FROM cases").fetchall()]
-    assert 2 <= len(kept) < 301
+    assert 2 <= len(kept) < 3001
     assert {value["status"] for value in kept} == {"optimal"}
 
 
