@@ -78,15 +78,8 @@ class Lean:
     """Arcs that each origin's flow may use."""
 
 
-def lean_statement(
-    full: Statement, choices: Choices, closed: Collection[Key] = frozenset()
-) -> Lean:
-    """The statement by origin of a program; rows and variables but those of pipes are kept.
-
-    ``full`` is not changed. Rows about the flow that is split (none but those of balance and
-    capacity speak of it) are stated anew. ``closed``: builds of ducts that are not laid, and with
-    all builds of a duct its flows are left out: the statement then speaks of plans without them.
-    """
+def without_flows(full: Statement) -> Statement:
+    """A new statement with the variables of a program but those of flow in pipes, and no rows."""
     statement = Statement()
     for column in full.columns:
         if not (isinstance(column.key, tuple) and column.key[0] in DROPPED):
@@ -97,6 +90,19 @@ def lean_statement(
                 column.unit,
                 column.integer,
             )
+    return statement
+
+
+def lean_statement(
+    full: Statement, choices: Choices, closed: Collection[Key] = frozenset()
+) -> Lean:
+    """The statement by origin of a program; rows and variables but those of pipes are kept.
+
+    ``full`` is not changed. Rows about the flow that is split (none but those of balance and
+    capacity speak of it) are stated anew. ``closed``: builds of ducts that are not laid, and with
+    all builds of a duct its flows are left out: the statement then speaks of plans without them.
+    """
+    statement = without_flows(full)
     origins = origins_of(choices)
     unit = max((c.unit for c in full.columns if _is(c.key, "collect", "direct")), default=1.0)
     arcs: dict[str, tuple[Arc, ...]] = {}

@@ -12,7 +12,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from allocator.planning.bounds.lean import DROPPED, DROPPED_ROWS, Duct, bare_ducts, only_burdens
+from allocator.planning.bounds.lean import (
+    DROPPED,
+    DROPPED_ROWS,
+    Duct,
+    bare_ducts,
+    only_burdens,
+    without_flows,
+)
 from allocator.planning.bounds.origins import Origin, given, origins_of, taken, takers
 from allocator.planning.bounds.stores import collected_where_built
 from allocator.planning.choices import Arc, Choices
@@ -102,16 +109,7 @@ def stranded_statement(full: Statement, choices: Choices) -> Stranded:
     which flow is a burden (what a way costs) are kept without it, other rows about flow are left
     out: both relax.
     """
-    statement = Statement()
-    for column in full.columns:
-        if not (isinstance(column.key, tuple) and column.key[0] in DROPPED):
-            statement.variable(
-                column.key,
-                column.low * column.unit,
-                column.high * column.unit,
-                column.unit,
-                column.integer,
-            )
+    statement = without_flows(full)
     origins = origins_of(choices)
     ends: dict[str, dict[str, str]] = {origin.name: {} for origin in origins}
     for origin in origins:
