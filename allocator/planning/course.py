@@ -20,7 +20,10 @@ HELD = 1e-7
 
 @dataclass
 class Course:
-    """The state of a lexicographic run. ``point``: the best sound point, scaled columns."""
+    """The state of a lexicographic run. ``point``: the best sound point, scaled columns.
+
+    ``given``: whole numbers of the plan that the user gave to start from; every goal tries them.
+    """
 
     program: Program
     layout: Layout

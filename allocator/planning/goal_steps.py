@@ -82,14 +82,17 @@ class GoalSteps:
     def from_earlier_goals(self) -> None:
         """The point of the goals before, and what can be had from it with little to decide.
 
-        That is cheap to find, and often most of it: first what is built, worked in another way;
-        for more of something, all that is built kept and more built beside it; then all but the
-        pipes decided anew.
+        A plan that the user gave is tried again: earlier goals may have left it for a gain within
+        what they give up anyway. What follows is cheap to find, and often most of it: first what
+        is built, worked in another way; for more of something, all that is built kept and more
+        built beside it; then all but the pipes decided anew.
         """
         assert self.start is not None
         # it is sound as it stands: never lost, whatever comes
         self.best = self.sign * value_at(self.course, self.goal, self.start)
         self._repaired(self.start, 0.2, "start")
+        if self.course.given is not None:
+            self._repaired(self.course.given, 0.1, "start given")
         layout = self.course.layout
         self._near(self._point, layout.built, 0.2, "worked anew")
         if self.goal.maximise:

@@ -1,4 +1,4 @@
-"""What each goal may give up for the goals after it."""
+"""What each goal may give up for the goals after it; plans to start from are not lost to it."""
 
 from __future__ import annotations
 
@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from allocator.planning import Settings, make_plan
+from allocator.planning.goal_steps import GoalSteps
+from allocator.planning.goals import Goal
 from allocator.proof import audit
 from allocator.site.reading import read_site
 from allocator.site.records import Site
@@ -76,3 +78,57 @@ def test_a_slack_too_small_for_the_next_piece_serves_no_more(tmp_path: Path) -> 
     plan = make_plan(site_with(tmp_path, 0.01), Settings(node_limit=1000)).plan
     assert plan is not None
     assert plan.power.firm_total == pytest.approx(plan.power.firm_clean)
+
+
+EXACT = Settings(node_limit=1000)
+
+
+def test_a_start_that_later_goals_like_is_tried_by_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The start gives up 1.5 % of clean power for oil power, as the slack of 2 % allows.
+
+    The search is without luck after the first goal: all that later goals have is their starts.
+    """
+    site = site_with(tmp_path, 0.02)
+    start = make_plan(site, EXACT).plan
+    assert start is not None
+    greedy = 50 / 64800 * 10e6  # W, of all the steel
+    assert 0.98 < start.power.firm_clean / greedy < 0.99
+    _only_the_first_goal_is_searched(monkeypatch)
+    alone = make_plan(site, EXACT).plan
+    begun = make_plan(site, dataclasses.replace(EXACT, start=start)).plan
+    assert alone is not None
+    assert begun is not None
+    # all that is left of it without the start is the first goal's best, or little less
+    assert alone.power.firm_total == pytest.approx(alone.power.firm_clean, rel=1e-6)
+    assert begun.power.firm_total == pytest.approx(start.power.firm_total, rel=1e-6)
+    assert begun.goals[0].bound == pytest.approx(greedy, rel=1e-4)
+
+
+def test_a_start_that_gives_up_too_much_stays_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without slack, 1.5 % less clean power is no plan, whatever it serves beside."""
+    start = make_plan(site_with(tmp_path, 0.02), EXACT).plan
+    assert start is not None
+    _only_the_first_goal_is_searched(monkeypatch)
+    plan = make_plan(site_with(tmp_path, 0.0), dataclasses.replace(EXACT, start=start)).plan
+    assert plan is not None
+    assert plan.power.firm_clean > 1.01 * start.power.firm_clean
+    assert plan.power.firm_total == pytest.approx(plan.power.firm_clean)
+
+
+def _only_the_first_goal_is_searched(monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("_near", "whole_program", "by_origin", "neighbourhoods"):
+        ways = getattr(GoalSteps, name)
+
+        def searched(self: GoalSteps, *given: object, ways: object = ways, **named: object) -> None:
+            if _first(self.goal):
+                ways(self, *given, **named)  # type: ignore[operator]
+
+        monkeypatch.setattr(GoalSteps, name, searched)
+
+
+def _first(goal: Goal) -> bool:
+    return goal.name == "clean_power"
