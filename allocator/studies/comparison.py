@@ -18,7 +18,7 @@ from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
 from allocator.studies.results import Result
 from allocator.studies.running import Case, Workers, run_cases
-from allocator.studies.starts import adopted, best_start, better
+from allocator.studies.starts import adopted, best_start, better, stands
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,10 @@ def compare(
     """Plan a site under every mix of :func:`~allocator.studies.mixes.mixes_of`.
 
     A mix starts from the best plan of those before it that it allows. A mix that ends up worse
-    than another's plan would serve it is planned again from that plan.
+    than another's plan would serve it is planned again from that plan. At the end each mix is
+    offered every other's plan as it stands: whoever works, and in which order, no mix is worse
+    by its first goal than one that allows no more than it does (but for what the site lets a
+    goal give up).
 
     Args:
         site: the site.
@@ -81,8 +84,7 @@ def compare(
     if again:
         tell(f"{len(again)} of them again, from better plans of others")
         study.plan_all(again, 0, 1.0)
-        for mix, start in again:
-            study.adopt(mix, start)
+    study.settle(variants)
     return [study.rows[variant.name] for variant in variants]
 
 
@@ -142,16 +144,26 @@ class _Study:
             again = " (again)" if later == 0 and share == 1.0 else ""
             self._tell(f"{len(self.rows)} of {self._count} mixes{again}")
 
-    def adopt(self, mix: Variant, other: Plan) -> None:
-        """Take another mix's plan as it is, where the search from it came to no better one."""
+    def settle(self, mixes: Sequence[Variant]) -> None:
+        """Offer each mix every other's plan as it stands, until none is served better by one."""
+        for _ in mixes:
+            changed = [mix for mix in mixes if self._adopts(mix)]
+            if not changed:
+                break
+
+    def _adopts(self, mix: Variant) -> bool:
+        """Take the best plan of the others as it is, where it serves a mix better than its own."""
         own = self.rows[mix.name].plan
-        if own is not None and not better(mix, other, own):
-            return
+        other = best_start(self.site, mix, (p for p in self.plans if stands(mix, p)))
+        if other is None or (own is not None and not better(mix, other, own)):
+            return False
         plan = adopted(mix, other, own)
-        if plan is not None and audit(self.site, replace(plan, verified=False)).accepted:
-            hours = next(row.hours_short for row in self.rows.values() if row.plan is other)
-            figures = figures_of(self.site, plan)
-            self.rows[mix.name] = Compared(mix.name, mix.about, plan, figures, "", hours)
+        if not audit(self.site, replace(plan, verified=False)).accepted:
+            return False
+        hours = next(row.hours_short for row in self.rows.values() if row.plan is other)
+        figures = figures_of(self.site, plan)
+        self.rows[mix.name] = Compared(mix.name, mix.about, plan, figures, "", hours)
+        return True
 
     def _settings(self, share: float, part: float, start: Plan | None) -> Settings:
         left = self._settings_given.time_limit * share - self._clock.seconds()

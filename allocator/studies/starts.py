@@ -74,13 +74,19 @@ def better(mix: Variant, one: Plan, other: Plan) -> bool:
     return False
 
 
-def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan | None:
-    """A plan of another mix as one of this mix; None where it has machines that this one drops.
+def stands(mix: Variant, plan: Plan) -> bool:
+    """Whether a plan that fits a mix is one of it as it is, with nothing taken out of it."""
+    limits = mix.site.limits
+    emission = limits.emission is None or plan.emissions.counted <= limits.emission
+    money = limits.money is None or plan.money <= limits.money
+    return emission and money and not _at_work(plan) & set(mix.dropped)
+
+
+def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
+    """A plan of another mix that stands for this one, as one of this mix.
 
     ``own``: the plan that this mix has; the bound of its first goal holds for any other.
     """
-    if _at_work(other) & set(mix.dropped):
-        return None
     firm, power = other.basis == "firm", other.power
     values = {
         "clean_power": power.firm_clean if firm else power.mean_clean,

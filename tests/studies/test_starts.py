@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+import random
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -17,7 +19,8 @@ from allocator.site.records import Mix, Site
 from allocator.studies import comparison
 from allocator.studies.comparison import Compared, compare, plan_mix
 from allocator.studies.mixes import Variant, mixes_of
-from allocator.studies.running import Workers
+from allocator.studies.results import Result
+from allocator.studies.running import Case, Workers
 from allocator.studies.starts import best_start, better, fits, merits
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -178,3 +181,68 @@ def test_time_is_shared_and_never_nothing(
     seconds[0] = 100.0
     compare(site, Settings(time_limit=50.0), Workers())
     assert set(given.values()) == {1.0}
+
+
+MIXES = {
+    "little oil": Mix("little oil", emission=1e-3, goals=("served_power",)),
+    "engines": Mix("engines", machines=("small_engine",), goals=("served_power",)),
+}
+
+
+@pytest.fixture(scope="module")
+def poor(site: Site) -> dict[str, Compared]:
+    """What the mixes come to with one engine and one oil set at most: plans of the site as well."""
+    few = {name: replace(machine, most=1) for name, machine in site.machines.items()}
+    rows = compare(replace(site, machines=few, mixes=MIXES), QUICK)
+    assert all(row.plan is None or audit(site, row.plan).accepted for row in rows)
+    return {row.name: row for row in rows}
+
+
+@pytest.fixture(scope="module")
+def good(site: Site) -> dict[str, Compared]:
+    return {row.name: row for row in compare(replace(site, mixes=MIXES), QUICK)}
+
+
+@pytest.mark.parametrize("workers", [1, 2, 5])
+@pytest.mark.parametrize("seed", range(6))
+def test_a_mix_that_allows_more_is_never_worse_in_its_first_goal(
+    site: Site,
+    poor: dict[str, Compared],
+    good: dict[str, Compared],
+    monkeypatch: pytest.MonkeyPatch,
+    workers: int,
+    seed: int,
+) -> None:
+    """Searches with more luck or less, whatever they start from, and other luck the next time."""
+    chance = random.Random(seed)
+
+    def searched(_: object, cases: list[Case], *__: object) -> dict[str, Result]:
+        return {case.key: Result(_found(chance, case.key, poor, good), "", 0.0) for case in cases}
+
+    monkeypatch.setattr(comparison, "run_cases", searched)
+    mixed = replace(site, mixes=MIXES)
+    found = {row.name: row for row in compare(mixed, QUICK, Workers(workers))}
+    for less, more in itertools.permutations(mixes_of(mixed), 2):
+        inner, outer = found[less.name].plan, found[more.name].plan
+        if _allows_all_of(more, less) and inner is not None:
+            assert outer is not None, (less.name, more.name)
+            best = merits(more, inner)[0]
+            assert merits(more, outer)[0] >= best * (1 - 1e-4), (less.name, more.name)
+            assert audit(mixed, outer).accepted
+
+
+def _found(chance: random.Random, name: str, *luck: dict[str, Compared]) -> dict[str, Any]:
+    row = chance.choice([None, *(rows[name] for rows in luck)])
+    if row is None or row.plan is None or row.figures is None:
+        return {"plan": None, "reason": "no plan was found in the time", "proven": False}
+    known = {"plan": plan_to_json(row.plan), "figures": asdict(row.figures)}
+    return {**known, "hours_short": None}
+
+
+def _allows_all_of(more: Variant, less: Variant) -> bool:
+    def cap(value: float | None) -> float:
+        return float("inf") if value is None else value
+
+    a, b = more.site.limits, less.site.limits
+    looser = cap(a.emission) >= cap(b.emission) and cap(a.money) >= cap(b.money)
+    return looser and set(more.dropped) <= set(less.dropped)
