@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import (
     FIRST_COMPLETED,
     BrokenExecutor,
+    CancelledError,
     Executor,
     Future,
     ProcessPoolExecutor,
@@ -33,6 +34,10 @@ LOST = "its worker was lost"
 """How the reason of a case begins whose workers were lost: it is tried again another time."""
 ANSWER = 10.0
 """s within which a cluster must answer."""
+PATIENCE = 60.0
+"""s that a cluster may be without any worker while cases wait: those that restart take a while."""
+LOOK = 2.0
+"""s between looks whether a cluster is still there."""
 
 Task = Callable[..., Any]
 
@@ -146,8 +151,11 @@ def _done(task: Task, cases: Sequence[Case], workers: Workers) -> Iterator[tuple
     if not cases:
         return
     if workers.cluster is not None:
-        with _cluster(workers.cluster) as (executor, count):
-            yield from _streamed(task, cases, lambda: contextlib.nullcontext(executor), count)
+        with _cluster(workers.cluster) as (executor, client):
+            count = sum(client.nthreads().values())
+            watch = _Watch(client, workers.cluster)
+            opened = contextlib.nullcontext(executor)
+            yield from _streamed(task, cases, lambda: opened, count, watch)
     elif workers.count == 1:
         for case in cases:
             yield case.key, attempt(task, case.arguments)
@@ -189,8 +197,11 @@ def _streamed(
     cases: Sequence[Case],
     opened: Callable[[], contextlib.AbstractContextManager[Executor]],
     count: int,
+    watch: Callable[[], object] = lambda: None,
 ) -> Iterator[tuple[str, Result]]:
     """Results as they come; never many more cases with the workers than they have in hand.
+
+    ``watch`` is asked now and then while nothing comes, and raises when nothing will.
 
     Raises:
         WorkersError: no worker gave any result, and several cases were lost with theirs.
@@ -211,18 +222,27 @@ def _streamed(
                         with _interrupts_ignored():
                             running[executor.submit(attempt, task, case.arguments)] = case
                         waiting.pop()  # only once it is taken: a pool may break on being asked
-                    finished, _ = wait(running, return_when=FIRST_COMPLETED)
+                    finished, _ = wait(running, timeout=LOOK, return_when=FIRST_COMPLETED)
+                    if not finished:
+                        watch()
                     for future in finished:
                         case = running[future]
                         try:
                             result = future.result()
                         except BrokenExecutor:
                             raise
-                        except Exception as error:  # a cluster's own: its worker was lost
+                        except (Exception, CancelledError) as error:  # a cluster's own
+                            watch()
+                            tried = tries[case.key] = tries.get(case.key, 0) + 1
+                            del running[future]
+                            if tried == 1 or not (_killed(error) or tried >= ATTEMPTS):
+                                # a cluster may blame what was beside the guilty one
+                                waiting.append(case)
+                                continue
                             result = Result(None, _lost(error), 0.0)
                         else:
                             succeeded = True
-                        del running[future]
+                            del running[future]
                         yield case.key, result
             except BrokenExecutor:
                 if not running:
@@ -239,11 +259,38 @@ def _streamed(
                         yield case.key, Result(None, reason, 0.0)
 
 
-def _lost(error: Exception) -> str:
+def _killed(error: BaseException) -> bool:
+    """Whether a cluster gave a case up for the workers that it ended."""
+    return type(error).__name__ == "KilledWorker"
+
+
+def _lost(error: BaseException) -> str:
     """Why a cluster gave a case up, without the names of tasks and machines."""
-    if type(error).__name__ == "KilledWorker":
+    if _killed(error):
         return f"{LOST} more than {ATTEMPTS} times"
-    return f"{LOST}: {error}"
+    return f"{LOST}: {error or type(error).__name__}"
+
+
+class _Watch:
+    """Raises :class:`ClusterError` once a cluster is gone, or has had no workers for long."""
+
+    def __init__(self, client: Any, address: str) -> None:
+        self._client, self._address = client, address
+        self._there = time.monotonic()
+
+    def __call__(self) -> None:
+        status, gone = self._client.status, time.monotonic() - self._there
+        if status == "running" and self._client.nthreads():
+            self._there = time.monotonic()
+        elif status == "running" and gone > PATIENCE:
+            raise ClusterError(
+                f"the cluster at {self._address} has had no workers for {PATIENCE:.0f} s; "
+                "start some and try again"
+            ) from None
+        elif status != "running" and (status != "connecting" or gone > ANSWER):
+            raise ClusterError(
+                f"the cluster at {self._address} was lost; start it and try again"
+            ) from None
 
 
 @contextlib.contextmanager
@@ -292,7 +339,7 @@ def _capped_threads() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def _cluster(address: str) -> Iterator[tuple[Executor, int]]:
+def _cluster(address: str) -> Iterator[tuple[Executor, Any]]:
     try:
         import distributed
     except ImportError as error:
@@ -313,16 +360,26 @@ def _cluster(address: str) -> Iterator[tuple[Executor, int]]:
             raise ClusterError(
                 f"the cluster at {address} has no workers; start some and try again"
             ) from error
-        client.run(_cap_worker)
-        count = sum(client.nthreads().values())
-        yield client.get_executor(pure=False, retries=ATTEMPTS - 1), count
+        _cap_workers(client)
+        yield client.get_executor(pure=False, retries=ATTEMPTS - 1), client
     finally:
-        client.close(timeout=ANSWER)
+        with contextlib.suppress(TimeoutError):  # what was asked for is there
+            client.close(timeout=ANSWER)
 
 
-def _cap_worker() -> None:
-    """One thread for each case in a worker that runs already."""
-    os.environ.update(dict.fromkeys(THREAD_LIMITS, "1"))
+def _cap_workers(client: Any) -> None:
+    """One thread for each case in workers that run already, and in those that join later."""
+    import distributed
+
+    class Capped(distributed.WorkerPlugin):  # type: ignore[misc]
+        name = "allocator-threads"
+
+        def setup(self, worker: object) -> None:
+            del worker
+            os.environ.update(dict.fromkeys(THREAD_LIMITS, "1"))
+
+    with contextlib.suppress(OSError):  # a worker that is just lost comes back with it
+        client.register_plugin(Capped())
 
 
 def keyed(parts: Mapping[str, Any]) -> str:

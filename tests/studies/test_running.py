@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import CancelledError, Executor, Future
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -19,6 +23,8 @@ from allocator.studies.running import (
     ClusterError,
     Workers,
     WorkersError,
+    _streamed,
+    _Watch,
     run_cases,
 )
 
@@ -160,6 +166,73 @@ def test_a_cluster_gives_the_same_as_a_pool() -> None:
     assert list(there) == list(here)
     assert told["deadly"].reason == "its worker was lost more than 3 times"
     assert told["sound"].value == 42
+
+
+class KilledWorker(Exception):  # noqa: N818
+    """As a cluster says it."""
+
+
+class Blaming(Executor):
+    """A cluster that blames all that was with a worker that is lost, and once for nothing."""
+
+    def __init__(self) -> None:
+        self.tried: dict[str, int] = {}
+
+    def submit(self, fn: Any, /, *args: Any, **kwargs: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        (name,) = args[1]
+        self.tried[name] = self.tried.get(name, 0) + 1
+        if name == "deadly" or (name == "beside" and self.tried[name] == 1):
+            future.set_exception(KilledWorker(name))
+        elif name == "unlucky" and self.tried[name] < 3:
+            future.set_exception(CancelledError())
+        elif name == "never":
+            future.set_exception(OSError("not gathered"))
+        else:
+            future.set_result(fn(*args, **kwargs))
+        return future
+
+
+def test_what_a_cluster_blames_beside_the_guilty_one_is_tried_again() -> None:
+    names = ["deadly", "beside", "sound", "unlucky", "never"]
+    cluster = Blaming()
+    cases = [Case(name, (name,)) for name in names]
+    found = dict(_streamed(str.upper, cases, lambda: contextlib.nullcontext(cluster), 2))
+    assert found["deadly"].reason == "its worker was lost more than 3 times"
+    assert found["never"].reason == "its worker was lost: not gathered"
+    assert [found[n].value for n in ("beside", "sound", "unlucky")] == [
+        "BESIDE",
+        "SOUND",
+        "UNLUCKY",
+    ]
+    assert cluster.tried == {"deadly": 2, "beside": 2, "sound": 1, "unlucky": 3, "never": 3}
+
+
+def test_a_cluster_that_is_gone_or_has_no_workers_for_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    client = SimpleNamespace(status="running", nthreads=lambda: workers)
+    workers = {"one": 1}
+    now = [0.0]
+    monkeypatch.setattr("time.monotonic", lambda: now[0])
+    watch = _Watch(client, "tcp://there:1")
+    now[0] = 1000.0
+    watch()
+    workers.clear()
+    now[0] = 1059.0
+    watch()
+    now[0] = 1061.0
+    with pytest.raises(ClusterError, match="has had no workers for 60 s"):
+        watch()
+    workers["one"] = 1
+    watch()
+    client.status = "connecting"  # it may come back
+    now[0] += 9.0
+    watch()
+    now[0] += 2.0
+    with pytest.raises(ClusterError, match="was lost; start it"):
+        watch()
+    client.status, now[0] = "closed", 1061.0
+    with pytest.raises(ClusterError, match="was lost; start it"):
+        watch()
 
 
 def test_errors_of_ours_are_told_in_their_own_words() -> None:
