@@ -43,7 +43,7 @@ def flows_in(site: Site, plan: Plan, fluid: str, state: str) -> list[Flow]:
             continue
         rates: dict[tuple[str, str], float] = {}
         for flow in run.flows:
-            rate = _rate(site, plan, flow, state)
+            rate = _rate(flow, site, state)
             if rate > 0:
                 key = (flow.start, flow.end)
                 rates[key] = rates.get(key, 0.0) + rate
@@ -51,10 +51,15 @@ def flows_in(site: Site, plan: Plan, fluid: str, state: str) -> list[Flow]:
     return found
 
 
-def _rate(site: Site, plan: Plan, flow: PipeFlow, state: str) -> float:
-    if flow.layer == "collect":
-        return flow.rate if state == "busiest" else 0.0
-    return flow.rate * (peak_of(site, flow.carries) if state == "busiest" else 1.0)
+def peak_of_flow(site: Site, flow: PipeFlow) -> float:
+    """The highest that a flow comes to, in its rates of the plan."""
+    return 1.0 if flow.layer == "collect" else peak_of(site, flow.carries)
+
+
+def _rate(flow: PipeFlow, site: Site, state: str) -> float:
+    if state == "busiest":
+        return flow.rate * peak_of_flow(site, flow)
+    return 0.0 if flow.layer == "collect" else flow.rate
 
 
 def given_by_sources(site: Site, plan: Plan, fluid: str, state: str) -> list[Given]:

@@ -14,6 +14,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from allocator.heat.states import peak_of_flow
+from allocator.plan import Plan
 from allocator.site.records import Route, Site
 from allocator.site.streams.coolers import heat_between
 from allocator.site.streams.laggings import pipe_of
@@ -57,6 +59,22 @@ def upper_heat(site: Site) -> dict[str, Upper]:
     for fluid in site.fluids:
         _pipes(site, fluid, found)
     return found
+
+
+def counted_heat(site: Site, plan: Plan, place: str, upper: Upper) -> float:
+    """W let into a place as the program counts it, with what a plan lays, moves and stands."""
+    heat = 0.0
+    for run in plan.runs:
+        heat += upper.pipes.get((run.route, run.build, run.fluid), 0.0)
+        moved = sum(flow.rate * peak_of_flow(site, flow) for flow in run.flows)
+        heat += upper.coolers.get(run.route, 0.0) * moved
+    for machine in plan.machines:
+        if site.ground(machine.place) == place:
+            heat += upper.machines.get(machine.type, 0.0) * machine.count
+    for store in plan.stores:
+        burst = sum(use.collect.get(f"store:{store.name}", 0.0) for use in plan.sources)
+        heat += upper.stores.get(store.name, 0.0) * (store.inflow + burst)
+    return heat
 
 
 def rejects_at(site: Site, route: Route) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.heat.upper import counted_heat, upper_heat
 from allocator.plan import Plan
 from allocator.planning.choices import Choices
 
@@ -9,9 +10,9 @@ NEARLY = 0.97
 
 
 def held_back(choices: Choices, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
-    """Binding demand, quiet spells, stocks, caps, store sizes and counts, most telling first."""
+    """Demand, quiet spells, stocks, caps, heat, store sizes and counts: what tells most first."""
     lines = [*_demand(plan), *_quiet(choices, plan, mean_basis), *_stocks(choices, plan)]
-    lines += [*_stores(plan, choices), *_machines(choices, plan)]
+    lines += [*_heat(choices, plan), *_stores(plan, choices), *_machines(choices, plan)]
     return tuple(lines)
 
 
@@ -68,6 +69,35 @@ def _stocks(choices: Choices, plan: Plan) -> list[str]:
     if limits.money is not None and plan.money >= NEARLY * limits.money:
         lines.append("cap: money is at its limit")
     return lines
+
+
+def _heat(choices: Choices, plan: Plan) -> list[str]:
+    """Places whose heat limit is nearly reached, or has no room for one more machine there."""
+    lines = []
+    for place, upper in upper_heat(choices.site).items():
+        limit = choices.site.places[place].heat_limit
+        assert limit is not None
+        counted = counted_heat(choices.site, plan, place, upper)
+        more = {n: upper.machines[n] for n in upper.machines if _may_come(choices, plan, place, n)}
+        least = min(sorted(more), key=lambda name: more[name], default=None)
+        told = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
+        if counted >= NEARLY * limit:
+            lines.append(f"{told} is counted")
+        elif least is not None and counted + more[least] > limit:
+            lines.append(
+                f"{told} is counted; one more '{least}' lets in {_four(more[least] / 1000)} kW"
+            )
+    return lines
+
+
+def _may_come(choices: Choices, plan: Plan, place: str, name: str) -> bool:
+    """Whether one more machine of a type may stand in a place of the file, but for its heat."""
+    for node, most in choices.site.machines[name].places.items():
+        if choices.site.ground(node) == place:
+            there = sum(use.count for use in plan.machines if (use.type, use.place) == (name, node))
+            if most is None or there < most:
+                return True
+    return False
 
 
 def _stores(plan: Plan, choices: Choices) -> list[str]:

@@ -208,3 +208,27 @@ def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
     assert (price.name, price.step) == ("works", 9000.0)
     assert price.gain == pytest.approx(11_000, rel=1e-3)
     assert any("heat let into works" in row[0] for row in price_rows(plan))
+
+
+def held(plan: Plan) -> list[str]:
+    return [line for line in plan.limits if line.startswith("heat:")]
+
+
+def test_what_holds_back_names_a_full_place(tmp_path: Path) -> None:
+    """Cells in whole units: 27 kW of 30 kW leaves no room for the fourth, and 36 kW would."""
+    plan = planned(changed(tmp_path, WORKS, WARM_CELLS))
+    assert units(plan, "fuel_cell") == 3
+    (line,) = held(plan)
+    assert line.startswith("heat: 29")  # the pipe's warm end as well, by its upper value
+    assert "of 30 kW let into 'works' is counted; one more 'fuel_cell' lets in 9 kW" in line
+    # room for all that the demand can use, and for a cell more
+    wide = (WORKS[0], WORKS[1].replace("30 kW", "300 kW"))
+    assert held(planned(changed(tmp_path, wide, WARM_CELLS))) == []
+
+
+def test_what_holds_back_names_a_place_that_cooling_fills(tmp_path: Path) -> None:
+    plan = planned(changed(tmp_path, vents("3 kW")))
+    (line,) = held(plan)
+    assert line.startswith("heat: ")
+    assert line.endswith("of 3 kW let into 'vents' is counted")
+    assert held(planned(changed(tmp_path, vents("80 kW")))) == []
