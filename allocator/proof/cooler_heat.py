@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from allocator.plan import CoolerHeat, Run
+from allocator.plan import CoolerHeat, Run, SourceUse
 from allocator.proof.case import Case
 from allocator.proof.heat import heat_between
 from allocator.proof.report import Findings
@@ -63,11 +63,9 @@ def _figures(
 
 def _mean(case: Case, run: Run, cooler: Cooler) -> tuple[float, float | None]:
     """Mean duty, W, and the coldest source's temperature, K, where sources alone feed its place."""
-    place = case.site.routes[run.route].start
-    here = [u for u in case.plan.sources if case.site.sources[u.name].place == place]
-    fed = any(flow.end == place for other in case.plan.runs for flow in other.flows)
+    here = feeding(case, run)
     sent = math.fsum(rate for u in here for rate in (*u.collect.values(), *u.direct.values()))
-    if fed or sent <= 0:
+    if sent <= 0:
         return 0.0, None
     through = math.fsum(flow.rate for flow in run.flows)
     heat, known = [], []
@@ -77,9 +75,41 @@ def _mean(case: Case, run: Run, cooler: Cooler) -> tuple[float, float | None]:
         rate += math.fsum(use.collect.values()) * _share_on(source)
         if rate > 0 and source.temperature is not None:
             known.append(source.temperature)
-            warmer = max(source.temperature, cooler.set_point)
-            heat.append(rate * heat_between(case, run.fluid, cooler.set_point, warmer))
+            heat.append(rate * _given_up(case, run.fluid, source.temperature, cooler))
     return math.fsum(heat) * min(1.0, through / sent), min(known, default=None)
+
+
+def feeding(case: Case, run: Run) -> tuple[SourceUse, ...]:
+    """Sources at the place of a cooler; none where a flow comes there as well."""
+    place = case.site.routes[run.route].start
+    if any(flow.end == place for other in case.plan.runs for flow in other.flows):
+        return ()
+    return tuple(u for u in case.plan.sources if case.site.sources[u.name].place == place)
+
+
+def burst_heat(case: Case, run: Run, cooler: Cooler) -> dict[str, float]:
+    """W that a cooler takes from each source on and off while that is on, its gas hot enough.
+
+    None where a source that feeds its place is colder than the threshold, or of no temperature.
+    """
+    here = [u for u in feeding(case, run) if u.collect or u.direct]
+    known = [case.whole.sources[u.name].temperature for u in here]
+    if any(kelvin is None or kelvin < cooler.threshold for kelvin in known):
+        return {}
+    sent = math.fsum(rate for u in here for rate in u.collect.values())
+    through = math.fsum(flow.rate for flow in run.flows if flow.layer == "collect")
+    share = min(1.0, through / sent) if sent > 0 else 0.0
+    found = {}
+    for use, kelvin in zip(here, known, strict=True):
+        rate = share * math.fsum(use.collect.values())
+        if kelvin is not None and rate > 0 and not case.cycles[use.name].steady:
+            found[use.name] = rate * _given_up(case, run.fluid, kelvin, cooler)
+    return found
+
+
+def _given_up(case: Case, fluid: str, hot: float, cooler: Cooler) -> float:
+    """J/kg of gas from a source's temperature down to the set-point; 0 where it is no hotter."""
+    return heat_between(case, fluid, cooler.set_point, max(hot, cooler.set_point))
 
 
 def _share_on(source: Source) -> float:

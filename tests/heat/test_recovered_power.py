@@ -19,6 +19,7 @@ from allocator.plan import PipeFlow, Plan, RecoveryUse, Withstands
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
+from allocator.proof.simulation.simulate import assemble
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site
 from tests.heat.test_drawn_hot_sites import site_text
@@ -294,3 +295,69 @@ def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> 
     assert plan is not None
     assert promised(plan) > 0
     assert audit(site, plan).accepted
+
+
+def cool_first(tmp_path: Path, *changes: tuple[str, str]) -> Site:
+    """Two vents of bursts that are cooled beside them, with power out of their heat."""
+    text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    path = tmp_path / "bursts.yaml"
+    path.write_text(text, encoding="utf-8")
+    return read_site(path)
+
+
+FROM_HEAT = (
+    "    conductance: 200 W/K\n",
+    "    conductance: 200 W/K\n    recovery: {efficiency: 15 %, threshold: 200 degC}\n",
+)
+MUCH = ("town: {power: 60 kW}", "town: {power: 90 kW}")
+NO_WOOL = ("    stock: 12 t\n", "    stock: 100 kg\n")
+
+
+def burst_power(plan: Plan, site: Site) -> float:
+    """Mean W of 15 % of the heat of all bursts, by the library's enthalpies."""
+    found = 0.0
+    for use in plan.sources:
+        source = site.sources[use.name]
+        assert source.temperature is not None
+        (stage,) = source.stages
+        rate = sum(use.collect.values()) * stage.on / stage.every
+        found += 0.15 * rate * given_up(source.temperature - 273.15, 50)
+    return found
+
+
+def test_the_simulated_mean_has_the_power_out_of_bursts(tmp_path: Path) -> None:
+    """The same plan simulated with the coolers' recovery and without it."""
+    site = cool_first(tmp_path, MUCH, NO_WOOL, FROM_HEAT)
+    plan = planned(site)
+    assert plan.recoveries == ()
+    plain = cool_first(tmp_path, MUCH, NO_WOOL)
+    _, trace = prove_plan(site, plan, draws=2)
+    same = replace(plan, site_sha256=plain.sha256)
+    _, without = prove_plan(plain, same, draws=2)
+    assert trace.kept
+    for mine, other in zip(trace.draws, without.draws, strict=True):
+        assert mine.mean_clean_w - other.mean_clean_w == pytest.approx(
+            burst_power(plan, site), rel=5e-3
+        )
+        assert mine.mean_total_w - other.mean_total_w == pytest.approx(
+            mine.mean_clean_w - other.mean_clean_w, rel=1e-9
+        )
+        assert mine.worst_firm_w == other.worst_firm_w
+
+
+def test_what_a_bus_cannot_use_is_not_counted(tmp_path: Path) -> None:
+    """A town that has what it asks for gains nothing; nothing passes what it asks for."""
+    site = cool_first(tmp_path, NO_WOOL, FROM_HEAT)
+    plan = planned(site)
+    _, trace = prove_plan(site, plan, draws=1)
+    for draw in trace.draws:
+        assert draw.mean_total_w <= plan.power.demand_mean * (1 + 1e-9)
+    # the colder vent is colder than the threshold: no power from its gas
+    higher = (FROM_HEAT[0], FROM_HEAT[1].replace("200 degC", "370 degC"))
+    site = cool_first(tmp_path, MUCH, NO_WOOL, higher)
+    plan = planned(site)
+    (rate,) = assemble(site, plan).recovered
+    assert [name for name, _ in rate.terms] == ["north_vent"]

@@ -7,7 +7,7 @@ given by steady sources at the cooler's own place, at all times (``supply`` neve
 nothing else comes there (``fed``), so what enters is a mixture of gas that is no colder than the
 coldest of these sources, bursts among them or not; a mixture gives up no less than that. It comes
 above the threshold, or ``P`` is 0 and there is nothing to count. Bursts promise nothing: their
-heat is told as mean power.
+heat is told as mean power, and the simulation adds it up.
 
 On the mean basis the flows are means, and so is the power. A ceiling counts ``P`` of the hottest
 gas for all that flows (``Recovery.always``), with none of the rules below but the first.

@@ -62,6 +62,8 @@ def draw_of(
     bus = [math.fsum(column) / seconds for column in sums.bus.T]
     total = promised - bus[CLEAN_LOST] - bus[EMITTING_LOST] + bus[CLEAN_DIRECT] + bus[EMITTING]
     clean = min(total, firm["clean"] - bus[CLEAN_LOST] + bus[CLEAN])
+    recovered = math.fsum(rate.at(means) for rate in assembly.recovered)  # clean, and beside it all
+    clean, total = clean + recovered, total + recovered
     unserved = float(sums.whole[UNSERVED])
     short = any(t.short > KEPT * max(t.drawn, t.size) for t in tanks)
     kept = unserved <= KEPT * promised * seconds and not short

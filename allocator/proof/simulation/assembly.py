@@ -23,12 +23,14 @@ from allocator.proof.simulation.circuit import (
     clock_of,
 )
 from allocator.proof.simulation.feeds import Feed, feeds_of, spare_room, widest_way
+from allocator.proof.simulation.recovered import recovered_power
 from allocator.proof.simulation.tanks import (
     added,
     battery_tanks,
     clocks_of,
     shaped,
     store_tank,
+    turned,
 )
 from allocator.site.records import POWER
 
@@ -42,7 +44,7 @@ class Assembly:
 
     ``surplus``: what would spill is burnt where it can be. ``bursts``: clocks of the sources
     themselves, where their pumps draw on chambers and the circuit's clocks are longer;
-    ``chambers``: kg that these hold.
+    ``chambers``: kg that these hold. ``recovered``: W from the heat of bursts, by bus.
     """
 
     case: Case
@@ -53,6 +55,7 @@ class Assembly:
     surplus: bool = True
     bursts: tuple[Clock, ...] = ()
     chambers: Mapping[str, float] = field(default_factory=dict)
+    recovered: tuple[Rate, ...] = ()
 
 
 def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
@@ -65,6 +68,9 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     parts, clocks = battery_tanks(case, buses)
     tanks = _stores(case, feeds, buses) + parts
     drawn = drawn_cycles(case)
+    wants = _wants(case, buses)
+    nothing = (Rate(),) * len(wants)
+    recovered = recovered_power(case, buses, wants, drawn) if surplus else nothing
     groups = tuple(_group(case, machine, buses) for machine in plan.machines)
     burners, owners, shares = _burners(case, buses, tanks)
     number = {machine.name: i for i, machine in enumerate(plan.machines)}
@@ -78,7 +84,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
             clocks=(*clocks_of(case, drawn), *clocks),
             tanks=tuple(tanks),
             buses=tuple(buses),
-            wants=_wants(case, buses),
+            wants=tuple(added(w, turned(r)) for w, r in zip(wants, recovered, strict=True)),
             burners=tuple(burners) if surplus else (),
             arcs=tuple(_arcs(case, tanks, burners, owners)) if surplus else (),
             throttles=tuple(_throttles(case, feeds, tanks, buses)) if surplus else (),
@@ -91,6 +97,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
         surplus,
         tuple(clock_of(name, "source", case.cycles[name]) for name in drawn),
         {name: drawable(case, name) for name in drawn},
+        recovered,
     )
 
 
