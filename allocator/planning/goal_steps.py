@@ -7,6 +7,7 @@ import numpy as np
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.course import Course, value_at
 from allocator.planning.deadline import Deadline
+from allocator.planning.early import Seldom
 from allocator.planning.found import PROVEN, GoalFound, close, gap_of, passes
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import neighbourhoods_of
@@ -119,7 +120,9 @@ class GoalSteps:
             return
         self.ideas = None
         begun, share = deadline.spent(), ideas.share
-        ideas.search(deadline.left(share), lambda find, note: None)
+        once = program.settings.node_limit is not None
+        land = Seldom(lambda find: self._repaired(ideas.point(program, find), 0.1, "paths"), once)
+        ideas.search(deadline.left(share), land)
         points = ideas.points(
             program,
             program.settings.gap,

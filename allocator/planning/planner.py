@@ -19,6 +19,7 @@ from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
 from allocator.planning.course import Course, hold
 from allocator.planning.cuts import Promise, promises_of, violated
+from allocator.planning.early import Early, Seldom, better
 from allocator.planning.found import GoalFound, passes
 from allocator.planning.goals import goals_of
 from allocator.planning.held_back import held_back
@@ -176,19 +177,27 @@ def _planned_narrow(
     """A plan on the corridors of the best finds, with bounds of the whole site."""
     began = clock.seconds()
 
-    def told(find: Find, note: str) -> None:
+    def landed(value: float, note: str) -> None:
         if report is not None:
-            report(Progress(clock.seconds(), goal, find.value, None, None, f"{note}, estimated"))
+            report(Progress(clock.seconds(), goal, value, None, None, note))
+
+    def told(find: Find, note: str) -> None:
+        landed(find.value, f"{note}, estimated")
+        land(find)
 
     goal = first_service(choices) or ""
+    early = Early(site, settings, clock, landed)
+    land = Seldom(early.land, once=settings.node_limit is not None)
     ideas.search(None if limit is None else 0.45 * limit, told)
     small = narrowed(site, ideas.finds)
     left = None if limit is None else max(1.0, limit - (clock.seconds() - began))
     most = None if left is None else 0.35 * left
     found = _planned_whole(small, settings, clock, most, report, None, ideas)
-    plan = found[0]
+    plan, trail, _, why, values = found
+    if early.plan is not None and (plan is None or better(early.plan, plan)):
+        plan, why, values = early.plan, "", early.values
     if plan is None:
-        return None, found[1], False, _nothing_in_time(clock), {}
+        return None, trail, False, _nothing_in_time(clock), {}
     bound = all_at_means(site, choices, goal)
     left = None if limit is None else limit - (clock.seconds() - began)
     if pipe_column_count(choices) <= MOST_RELAXED and (left is None or left > 1.0):
@@ -196,7 +205,7 @@ def _planned_narrow(
         if tighter is not None:
             bound = tighter if bound is None else min(bound, tighter)
     bounds = {} if bound is None else {goal: bound}
-    return with_bounds_of(plan, bounds, clock.interrupted), *found[1:]
+    return with_bounds_of(plan, bounds, clock.interrupted), trail, False, why, values
 
 
 def _relaxed_bound(

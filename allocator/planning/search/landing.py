@@ -115,6 +115,10 @@ class Ideas:
         self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, told)
         self.clock.spend("paths", time.perf_counter() - began)
 
+    def point(self, program: Program, find: Find) -> np.ndarray:
+        """The whole numbers of a find as a point of a program."""
+        return point_of(program.statement, self.choices, find)
+
     @property
     def finds(self) -> list[Find]:
         """The best finds, best first."""
