@@ -151,7 +151,7 @@ def _done(task: Task, cases: Sequence[Case], workers: Workers) -> Iterator[tuple
     if not cases:
         return
     if workers.cluster is not None:
-        with _cluster(workers.cluster) as (executor, client):
+        with _quiet_client(), _cluster(workers.cluster) as (executor, client):
             count = sum(client.nthreads().values())
             watch = _Watch(client, workers.cluster)
             opened = contextlib.nullcontext(executor)
@@ -336,6 +336,20 @@ def _capped_threads() -> Iterator[None]:
                 os.environ.pop(name, None)
             else:
                 os.environ[name] = value
+
+
+@contextlib.contextmanager
+def _quiet_client() -> Iterator[None]:
+    """A client that loses its cluster writes traces of its own: what we say of it is enough."""
+    import logging
+
+    log = logging.getLogger("distributed.client")
+    before = log.level
+    log.setLevel(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        log.setLevel(before)
 
 
 @contextlib.contextmanager
