@@ -27,7 +27,7 @@ from allocator.planning.rules.heat import heat_row
 from allocator.planning.seam import Highs
 from allocator.planning.settings import Lift, Settings
 from allocator.planning.statement import Key
-from allocator.planning.why import Stretching, stretching_of
+from allocator.planning.stretching import Stretching, stretching_of
 from allocator.site.records import Site
 
 LITTLE = 1e-4

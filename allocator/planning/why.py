@@ -4,178 +4,87 @@ In rungs, cheap to dear: rows that no values within bounds can satisfy; the elas
 whose stretched limits are held one after the other until nothing gives any more (J. W. Chinneck,
 *Feasibility and Infeasibility in Optimization*, Springer 2008: the elastic filter); a deletion
 filter over what that leaves, on the integer program. Then the least change of each limit alone.
+
+Where it stays open whether there is a conflict, the same changes tell what would be in it: a plan
+that needs no more than one limit changed shows that this limit has a part in every conflict.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
-from allocator.planning.choices import Choices
-from allocator.planning.clock import Clock, earlier
-from allocator.planning.cuts import promises_of, violated
-from allocator.planning.limits import Limit, Want, pipes_together, stretched
-from allocator.planning.program import Program
+from allocator.plan import Plan
+from allocator.planning.clock import Clock
+from allocator.planning.found import PROVEN
+from allocator.planning.limits import Limit, Want
 from allocator.planning.settings import Settings
-from allocator.planning.statement import Key, Row, Statement
-from allocator.planning.stating import state
+from allocator.planning.statement import INFINITY, Row, Statement
+from allocator.planning.stretching import CLOSE, Change, Stretching, stretching_of
 from allocator.site.records import Site
-
-ROUNDS = 60
-CLOSE = 1e-3
-"""A least change is known to this share."""
-NONE = 1e-6
-"""A limit stretched by less than this share of itself is not stretched."""
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """The least change of one limit, all others held, that makes it possible.
-
-    ``amount``: SI, None where no change of this limit alone would do. ``proven``: nothing less
-    would do (within a thousandth), or nothing at all where there is no amount. ``least``: what is
-    needed in any case, so far as it is known.
-    """
-
-    limit: Limit
-    amount: float | None
-    proven: bool
-    least: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Conflict:
     """``status``: ``possible``, ``conflict``, ``unlimited`` (no limit is to blame) or ``unknown``.
 
-    ``limits``: cannot hold together. ``minimal``: without any one of them they could.
-    ``rules``: those of the program that cannot hold by themselves, where cheap checks found some.
-    ``reached``: what a plan is known to reach of the only want, SI, where one was looked for.
+    ``limits``: cannot hold together; where that is unknown, those that have a part in every
+    conflict, should there be one. ``unsettled``: limits of which it is not known whether they have
+    a part in it. ``rules``: those of the program that cannot hold by themselves, where cheap checks
+    found some. ``reached`` and ``bound``: what a plan is known to reach of the only want and what
+    none can pass, SI, where one was looked for.
     """
 
     status: str
     limits: tuple[Limit, ...] = ()
-    minimal: bool = True
+    unsettled: tuple[Limit, ...] = ()
     changes: tuple[Change, ...] = ()
     rules: tuple[str, ...] = ()
     reached: float | None = None
+    bound: float | None = None
+
+    @property
+    def minimal(self) -> bool:
+        """Whether these limits are proven to conflict, and without any one of them not to."""
+        return self.status == "conflict" and not self.unsettled
 
 
-@dataclass
-class Stretching:
-    """A site's program with a slack for every limit, and the solver that holds it."""
+@dataclass(frozen=True, slots=True)
+class Nearest:
+    """The plan that comes nearest to a want: what it reaches and what no plan can pass, SI.
 
-    program: Program
-    limits: tuple[Limit, ...]
-    choices: Choices
-
-    def possible(
-        self, held: Iterable[Limit], limit: float | None = None, *, linear: bool = False
-    ) -> bool | None:
-        """Whether some plan keeps to these limits, the others dropped; None: not known in time.
-
-        What the linear relaxation cannot do, no plan can; ``linear`` asks no more than that.
-        """
-        self.hold(held)
-        self.program.aim_at({})
-        if self.program.relaxed(self._left(limit)).status == "infeasible":
-            return False
-        if linear:
-            return None
-        point, status = self._solved(limit, 0.0)
-        return True if point is not None else False if status == "infeasible" else None
-
-    def least_change(self, one: Limit, limit: float | None = None) -> Change:
-        """The least change of one limit with all others held."""
-        self.hold(other for other in self.limits if other != one)
-        statement = self.program.statement
-        column = statement.index(one.slack)
-        unit = statement.columns[column].unit
-        self.program.aim_at({column: 1.0})
-        relaxed = self.program.relaxed(self._left(limit))
-        if relaxed.status == "infeasible":
-            return Change(one, None, True)
-        least = max(0.0, (self.program.unscaled(relaxed.bound) or 0.0) * unit)
-        point, status = self._solved(limit, CLOSE)
-        if point is None:
-            return Change(one, None, status == "infeasible", least)
-        amount = float(point[column]) * unit
-        if not one.more:  # what is asked for is lowered to nothing at the most
-            amount = min(amount, one.value)
-        return Change(one, max(0.0, amount), status == "optimal", min(least, amount))
-
-    def stretched_first(self, held: list[Limit]) -> list[Limit]:
-        """Limits that the linear relaxation stretches when these are held: relative sum least."""
-        self.hold(held)
-        statement = self.program.statement
-        free = [one for one in self.limits if one not in held]
-        self.program.aim_at({statement.index(one.slack): 1.0 for one in free})
-        solved = self.program.relaxed(self._left(None))
-        if solved.point is None:
-            return []
-        return [one for one in free if solved.point[statement.index(one.slack)] > NONE]
-
-    def hold(self, held: Iterable[Limit]) -> None:
-        """Hold some limits and drop the others."""
-        kept = set(held)
-        columns = np.array([self.program.statement.index(one.slack) for one in self.limits])
-        high = np.array([0.0 if one in kept else np.inf for one in self.limits])
-        self.program.solver.bounds(columns, np.zeros(len(columns)), high)
-
-    def _solved(self, limit: float | None, gap: float) -> tuple[np.ndarray | None, str]:
-        """The best sound point of the integer program, and why the search stopped."""
-        program, best, value = self.program, None, float("inf")
-        for _ in range(ROUNDS):
-            solved = program.run(
-                time_limit=self._left(limit), node_limit=program.settings.node_limit, gap=gap
-            )
-            if solved.point is None:
-                return best, "infeasible" if solved.status == "infeasible" else "time_limit"
-            rows = program.broken(solved.point)
-            if not rows:
-                return solved.point, solved.status
-            program.add(rows)
-            sound = program.repaired(solved.point, self._left(limit))
-            if sound.point is not None and sound.value is not None and sound.value < value:
-                best, value = sound.point, sound.value
-            # asked anew in every round: a bound that rises may meet what was found before
-            near = solved.bound is not None and value <= solved.bound * (1 + gap) + 1e-9
-            if best is not None and (gap == 0.0 or near):
-                return best, "optimal"
-            if solved.status != "optimal":
-                return best, solved.status
-        return best, "time_limit"
-
-    def _left(self, limit: float | None) -> float | None:
-        if self.program.settings.node_limit is not None:
-            return None
-        return earlier(self.program.clock.left(), limit)
-
-
-def stretching_of(
-    site: Site,
-    settings: Settings,
-    clock: Clock,
-    wants: tuple[Want, ...] = (),
-    *,
-    demands: bool = False,
-    together: bool = False,
-) -> Stretching:
-    """A site's program with a slack for every limit, on the basis of the settings.
-
-    ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
+    ``used``: of a limit that it was made without, SI.
     """
-    statement, choices = state(site, settings.basis, settings.withstands)
-    copy, limits = stretched(statement, choices, wants, demands=demands)
-    if together:
-        limits = pipes_together(copy, limits)
-    promises = () if choices.lossless else promises_of(choices)
 
-    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        return violated(copy, promises, values, tolerance)
+    plan: Plan
+    reached: float
+    bound: float | None
+    used: float = 0.0
 
-    return Stretching(Program(copy, separate, settings, clock), limits, choices)
+    def settles(self, want: float) -> bool | None:
+        """Whether the want is possible, as far as this tells."""
+        if self.reached >= want:
+            return True
+        return False if self.bound is not None and self.bound < want * (1 - PROVEN) else None
+
+    def change(self, want: Limit) -> Change:
+        """How far the want must come down."""
+        amount = want.value - self.reached
+        least = 0.0 if self.bound is None else max(0.0, want.value - max(self.bound, self.reached))
+        return Change(want, amount, amount <= least * (1 + CLOSE), least)
+
+
+class Nearer(Protocol):
+    """Looks for the plan nearest to the only want, as it is or with one limit dropped."""
+
+    def __call__(self, seconds: float | None, dropped: Limit | None = None) -> Nearest | None: ...
+
+    def worth_dropping(self, limits: Sequence[Limit]) -> list[Limit]:
+        """Limits that a plan can be made without, the likeliest to hold it back first."""
+        ...
 
 
 def conflict_of(
@@ -185,16 +94,23 @@ def conflict_of(
     wants: tuple[Want, ...] = (),
     *,
     changes: bool = True,
+    nearer: Nearer | None = None,
 ) -> Conflict:
     """Find limits that conflict, and (``changes``) the least change of each; see the module.
 
-    Where time runs out the set may be larger than need be, and says so (``minimal``).
+    Where time runs out the set may be larger than need be, and says so (``unsettled``).
+
+    ``nearer``: asked once where the want (then there is but one) is not seen to be possible at
+    once. Its plan shows what is possible, its bound what is not, and other plans are looked for
+    beside it.
     """
     stretching = stretching_of(site, settings, clock, wants, together=True)
-    return conflict_in(stretching, changes=changes)
+    return conflict_in(stretching, changes=changes, nearer=nearer)
 
 
-def conflict_in(stretching: Stretching, *, changes: bool = True) -> Conflict:
+def conflict_in(
+    stretching: Stretching, *, changes: bool = True, nearer: Nearer | None = None
+) -> Conflict:
     """The conflict of a program that is stated; see :func:`conflict_of`."""
     clock = stretching.program.clock
     limits = list(stretching.limits)
@@ -204,24 +120,99 @@ def conflict_in(stretching: Stretching, *, changes: bool = True) -> Conflict:
         minimal = stretching.possible([], clock.left(0.3)) is not False
         if not kept or not minimal:
             return Conflict("unlimited", rules=(rule,))
-        told = _changes(stretching, kept) if changes else ()
-        return Conflict("conflict", tuple(kept), minimal, told, (rule,))
-    whole = stretching.possible(limits, clock.left(0.3))
-    if whole is not False:
-        return Conflict("possible" if whole else "unknown")
+        told = _changes(stretching, kept, None) if changes else ()
+        return Conflict("conflict", tuple(kept), (), told, (rule,))
+    whole = stretching.possible(limits, clock.left(0.15 if nearer else 0.3))
+    nearest = None
+    if nearer is not None and whole is not True:
+        nearest = nearer(clock.left(0.35))
+        if nearest is not None:
+            stretching.begin_from(nearest.plan)
+            whole = False if whole is False else nearest.settles(limits[-1].value)
+    if whole:
+        return Conflict("possible")
+    if whole is None:
+        return _undecided(stretching, nearer, nearest) if changes else Conflict("unknown")
     if stretching.possible([], clock.left(0.1)) is False:
         return Conflict("unlimited")
-    kept, minimal = _filtered(stretching, _elastic(stretching, limits, clock), clock)
-    told = _changes(stretching, kept) if changes else ()
-    return Conflict("conflict", tuple(kept), minimal, told)
+    return _decided(stretching, _elastic(stretching, limits, clock), nearest, changes)
 
 
-def _changes(stretching: Stretching, kept: list[Limit]) -> tuple[Change, ...]:
-    clock = stretching.program.clock
-    return tuple(
-        stretching.least_change(one, _part(clock, len(kept) - number))
-        for number, one in enumerate(kept)
+def _decided(
+    stretching: Stretching, among: list[Limit], nearest: Nearest | None, changes: bool
+) -> Conflict:
+    """A conflict among limits that are known not to hold together."""
+    kept, unsettled = _filtered(stretching, among, stretching.program.clock)
+    told = _changes(stretching, kept, nearest) if changes else ()
+    needed = {change.limit for change in told if change.amount is not None}
+    return _with(
+        nearest,
+        Conflict("conflict", tuple(kept), tuple(u for u in unsettled if u not in needed), told),
     )
+
+
+def _undecided(stretching: Stretching, nearer: Nearer | None, nearest: Nearest | None) -> Conflict:
+    """What is known where it is not whether there is a conflict: plans with one limit changed.
+
+    Where the limits but one are found not to hold together, that is a conflict after all.
+    """
+    clock = stretching.program.clock
+    limits = list(stretching.limits)
+    known: dict[Limit, Change] = {}
+    if nearer is not None and nearest is not None:
+        want = limits[-1]
+        known[want] = nearest.change(want)
+        dropping = nearer.worth_dropping(limits)
+        for number, one in enumerate(dropping):
+            share = clock.left(0.7 / (len(dropping) - number))
+            free = None if clock.out() else nearer(share, one)
+            possible = None if free is None else free.settles(want.value)
+            if free is not None and possible:
+                known[one] = Change(one, max(0.0, free.used - one.value), False)
+            elif possible is False:
+                others = [other for other in limits if other != one]
+                return _decided(stretching, others, nearest, True)
+    # those that come last are the first to be told of
+    ordered = [*known, *(one for one in reversed(limits) if one not in known)]
+    for number, one in enumerate(ordered):
+        if one in known:
+            continue
+        change = stretching.least_change(one, _part(clock, len(limits) - number))
+        if change.amount is None and change.proven:
+            others = [other for other in limits if other != one]
+            return _decided(stretching, others, nearest, True)
+        known[one] = change
+    told = tuple(known[one] for one in ordered)
+    needed = tuple(change.limit for change in told if change.amount is not None)
+    unsettled = tuple(change.limit for change in told if change.amount is None)
+    return _with(nearest, Conflict("unknown", needed, unsettled, told))
+
+
+def _with(nearest: Nearest | None, found: Conflict) -> Conflict:
+    if nearest is None:
+        return found
+    return replace(found, reached=nearest.reached, bound=nearest.bound)
+
+
+def _changes(
+    stretching: Stretching, kept: list[Limit], nearest: Nearest | None
+) -> tuple[Change, ...]:
+    clock = stretching.program.clock
+    told = []
+    for number, one in enumerate(kept):
+        known = nearest.change(one) if one.kind == "want" and nearest is not None else None
+        if known is None or not (known.proven or clock.out()):
+            change = stretching.least_change(one, _part(clock, len(kept) - number))
+            known = change if known is None else _tighter(known, change)
+        told.append(known)
+    return tuple(told)
+
+
+def _tighter(one: Change, other: Change) -> Change:
+    """What two searches for the least change of a limit say together."""
+    amount = min(a for a in (one.amount, other.amount, INFINITY) if a is not None)
+    least = max(one.least, other.least)
+    return Change(one.limit, amount, other.proven or amount <= least * (1 + CLOSE), least)
 
 
 def _alone(statement: Statement, limits: list[Limit]) -> tuple[str, list[Limit]] | None:
@@ -257,8 +248,8 @@ def _elastic(stretching: Stretching, limits: list[Limit], clock: Clock) -> list[
 
 def _filtered(
     stretching: Stretching, limits: list[Limit], clock: Clock
-) -> tuple[list[Limit], bool]:
-    """The deletion filter: what cannot be left out of the conflict, and whether that is proven.
+) -> tuple[list[Limit], list[Limit]]:
+    """The deletion filter: what is left of a conflict, and what of that may be needless.
 
     What is not settled in a short while waits until the others have been asked: what they drop
     makes it easier.
@@ -275,7 +266,7 @@ def _filtered(
             elif possible is None:
                 unsettled.append(one)
         waiting = unsettled
-    return kept, not waiting
+    return kept, waiting
 
 
 def _part(clock: Clock, count: int) -> float | None:

@@ -18,7 +18,7 @@ from allocator.engine import NoPlanError, plan_site
 from allocator.planning import Settings
 from allocator.planning.clock import Clock
 from allocator.planning.limits import Limit, Want
-from allocator.planning.why import Change, stretching_of
+from allocator.planning.stretching import Change, stretching_of
 from allocator.proof.case import case_of
 from allocator.proof.power import own_load
 from allocator.site.records import POWER, Demand, MachineType, Site

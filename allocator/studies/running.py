@@ -268,7 +268,7 @@ def _lost(error: BaseException) -> str:
     """Why a cluster gave a case up, without the names of tasks and machines."""
     if _killed(error):
         return f"{LOST} more than {ATTEMPTS} times"
-    return f"{LOST}: {error or type(error).__name__}"
+    return f"{LOST} {ATTEMPTS} times: {str(error) or type(error).__name__}"
 
 
 class _Watch:

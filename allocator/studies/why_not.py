@@ -4,72 +4,32 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
-from allocator.planning import make_plan
 from allocator.planning.clock import Clock
 from allocator.planning.limits import Limit, Want
 from allocator.planning.settings import Settings
-from allocator.planning.why import CLOSE, Change, Conflict, conflict_of
+from allocator.planning.stretching import Change
+from allocator.planning.why import Conflict, conflict_of
 from allocator.reporting.text import paragraph
 from allocator.reporting.words import quantity
 from allocator.site.marks import Marks
 from allocator.site.records import Site
+from allocator.studies.most_power import GOALS, MostPower
 from allocator.studies.wanted import amount_shown
 
 FORMAT = "allocator.why/1"
-
-
-WHY_SHARE = 0.65
-"""Of the time for the conflict; the rest is for a plan that comes as near as can be to a want."""
-GOALS = {"firm_clean": "clean_power", "firm_total": "served_power"}
 
 
 def why_not(site: Site, settings: Settings, wants: Sequence[Want] = ()) -> Conflict:
     """Limits that conflict on a site, with what is wanted of it; see :mod:`allocator.planning.why`.
 
     The settings' time limit is that of the whole search. Where power is all that is wanted and
-    it is not settled how much there can be, a plan is looked for in the rest of the time.
+    it is not seen at once that there can be so much, a plan of the most power is looked for too.
     """
-    timed = settings.node_limit is None
-    clock = Clock(settings.time_limit * (WHY_SHARE if wants else 1.0) if timed else None)
-    found = conflict_of(site, settings, clock, tuple(wants))
-    if len(wants) != 1 or wants[0].kind not in GOALS or _settled(found):
-        return found
-    left = max(1.0, settings.time_limit - clock.seconds()) if timed else settings.time_limit
-    reached = _most_power(site, replace(settings, time_limit=left), GOALS[wants[0].kind])
-    return found if reached is None else _with_plan(found, wants[0], reached)
-
-
-def _settled(found: Conflict) -> bool:
-    if found.status in ("possible", "unlimited"):
-        return True
-    return any(change.proven for change in found.changes if change.limit.kind == "want")
-
-
-def _most_power(site: Site, settings: Settings, goal: str) -> float | None:
-    """Power of the best plan that is found for one goal, W; None without a plan."""
-    plan = make_plan(replace(site, goals=(goal,)), settings).plan
-    if plan is None:
-        return None
-    firm, power = plan.basis == "firm", plan.power
-    if goal == "clean_power":
-        return power.firm_clean if firm else power.mean_clean
-    return power.firm_total if firm else power.mean_total
-
-
-def _with_plan(found: Conflict, want: Want, reached: float) -> Conflict:
-    """What a plan says of a conflict: that there is none, or how far the want must come down."""
-    if found.status == "unknown" and reached >= want.amount:
-        return Conflict("possible")
-    changes = []
-    for change in found.changes:
-        amount = want.amount - reached
-        if change.limit.kind == "want" and (change.amount is None or amount < change.amount):
-            least = min(change.least, amount)
-            change = Change(change.limit, amount, amount <= least * (1 + CLOSE), least)
-        changes.append(change)
-    return replace(found, changes=tuple(changes), reached=reached)
+    clock = Clock(settings.time_limit if settings.node_limit is None else None)
+    only_power = len(wants) == 1 and wants[0].kind in GOALS
+    nearer = MostPower(site, settings, wants[0]) if only_power else None
+    return conflict_of(site, settings, clock, tuple(wants), nearer=nearer)
 
 
 def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = ()) -> str:
@@ -79,11 +39,10 @@ def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = 
     if found.status == "possible":
         return f"{name}: {what} is possible; no limits conflict.\n"
     if found.status == "unknown":
-        told = f"{name}: whether {what} is possible was not found out in the time; allow more.\n"
-        if found.reached is not None:
-            told += f"The best plan that was found reaches {quantity(found.reached, 'power')}.\n"
-        return told
-    lines = [f"{name}: {what} is proven impossible."]
+        lines = [f"{name}: whether {what} is possible was not found out in the time."]
+        lines += _known(found)
+        return "\n".join([*lines, *_undecided(marks, found)]) + "\n"
+    lines = [f"{name}: {what} is proven impossible.", *_known(found)]
     if found.status == "unlimited":
         told = (
             "No limit is to blame: it cannot be done whatever stocks, caps, sizes and flows are "
@@ -92,22 +51,60 @@ def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = 
         lines += paragraph(told, indent=0)
         lines += [f"  rule that cannot hold: {rule}" for rule in found.rules]
         return "\n".join(lines) + "\n"
-    lines.append(_set(found))
+    lines += paragraph(_set(found), indent=0)
     silent = [change for change in found.changes if _unknown(change)]
     for change in found.changes:
         if change not in silent or len(silent) < 2:
-            lines += ["", *_bullet(marks, change)]
+            lines += ["", *_bullet(marks, found, change)]
             lines += paragraph(f"{what_would_do(change)}.", indent=4)
     if len(silent) > 1:
         told = "Of these it was not found out in the time whether a change of one alone would do:"
         lines += ["", *paragraph(told, indent=0)]
         for change in silent:
-            lines += _bullet(marks, change)
+            lines += _bullet(marks, found, change)
     return "\n".join(lines) + "\n"
 
 
-def _bullet(marks: Marks, change: Change) -> list[str]:
-    return paragraph(f"{said(change.limit)} ({place(marks, change.limit)})", bullet="* ")
+def _known(found: Conflict) -> list[str]:
+    """What is known of the power that is wanted."""
+    if found.reached is None:
+        return []
+    told = f"The best plan that was found reaches {quantity(found.reached, 'power')}"
+    if found.bound is not None:
+        told += f"; no plan can pass {quantity(found.bound, 'power')}"
+    return paragraph(f"{told}.", indent=0)
+
+
+def _undecided(marks: Marks, found: Conflict) -> list[str]:
+    """Where nothing is proven: what would have a part in a conflict, what may, what to try."""
+    lines: list[str] = []
+    needed = [c for c in found.changes if c.amount is not None and c.limit.kind != "want"]
+    if needed:
+        told = (
+            "Should it be impossible, each of these has a part in every conflict, for with a "
+            "change of it alone a plan was found:"
+        )
+        lines += ["", *paragraph(told, indent=0)]
+        for change in needed:
+            lines += ["", *_bullet(marks, found, change)]
+            lines += paragraph(f"{what_would_do(change)}.", indent=4)
+    if found.unsettled:
+        told = "Whether a change of one of these alone would do was not found out in the time:"
+        lines += ["", *paragraph(told, indent=0)]
+        for change in found.changes:
+            if change.amount is None:
+                lines += _bullet(marks, found, change)
+    told = "To try: more time (--time-limit)"
+    if needed:
+        told += "; a change that is named above"
+    if found.bound is not None:
+        told += f"; whatever is above {quantity(found.bound, 'power')} is proven impossible"
+    return [*lines, "", *paragraph(f"{told}.", indent=0)]
+
+
+def _bullet(marks: Marks, found: Conflict, change: Change) -> list[str]:
+    bullet = "? " if found.status == "conflict" and change.limit in found.unsettled else "* "
+    return paragraph(f"{said(change.limit)} ({place(marks, change.limit)})", bullet=bullet)
 
 
 def _unknown(change: Change) -> bool:
@@ -118,9 +115,18 @@ def _set(found: Conflict) -> str:
     if len(found.limits) == 1:
         return "One limit by itself is to blame; without it, the others can hold:"
     if found.minimal:
-        return "These limits cannot hold together; without any one of them the others can:"
+        return (
+            "These limits cannot hold together; without any one of them the others can, and "
+            "that is proven:"
+        )
+    if set(found.unsettled) >= set(found.limits):
+        return (
+            "These limits cannot hold together. That none of them is there needlessly is not "
+            "proven:"
+        )
     return (
-        "These limits cannot hold together (that none of them is there needlessly is not proven):"
+        "These limits cannot hold together. Those with a star are proven to have a part in it; of "
+        "those with a question mark that is not proven:"
     )
 
 
@@ -159,6 +165,8 @@ def what_would_do(change: Change) -> str:
     word = "more" if limit.more else "less"
     least = amount_shown(change.least, limit.dimension)
     exact = "" if change.proven else f" (at least {least} is needed)"
+    if not change.proven and change.least <= 0:
+        exact = " (whether less would do is not known)"
     if limit.kind == "want" and limit.name.startswith("tap:"):
         return "Without it the rest can hold"
     if limit.shared:
@@ -173,15 +181,16 @@ def why_json(site: Site, marks: Marks, found: Conflict) -> str:
         "site": {"name": site.name, "sha256": site.sha256},
         "status": found.status,
         "minimal": found.minimal,
-        "limits": list(_facts(marks, found.changes)),
+        "limits": list(_facts(marks, found)),
         "rules": list(found.rules),
         "reached_w": found.reached,
+        "bound_w": found.bound,
     }
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _facts(marks: Marks, changes: Sequence[Change]) -> Iterator[dict[str, object]]:
-    for change in changes:
+def _facts(marks: Marks, found: Conflict) -> Iterator[dict[str, object]]:
+    for change in found.changes:
         limit = change.limit
         yield {
             "kind": limit.kind,
@@ -193,4 +202,5 @@ def _facts(marks: Marks, changes: Sequence[Change]) -> Iterator[dict[str, object
             "direction": "more" if limit.more else "less",
             "proven": change.proven,
             "least_needed": change.least,
+            "needed_proven": limit not in found.unsettled,
         }

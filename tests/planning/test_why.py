@@ -14,7 +14,8 @@ from allocator.planning import Settings, make_plan
 from allocator.planning.clock import Clock
 from allocator.planning.limits import FURTHEST, Limit, Want
 from allocator.planning.seam import Highs
-from allocator.planning.why import Stretching, conflict_in, conflict_of, stretching_of
+from allocator.planning.stretching import Stretching, stretching_of
+from allocator.planning.why import conflict_in, conflict_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
