@@ -1,7 +1,7 @@
 """Rules of temperature: the plan's figures against a model of their own, then every limit.
 
 Nothing here comes from planning or from its physics but the look-up of a fluid's properties. A
-pipe is walked in small plain steps, its surface found by halving, the mean conductivity by
+pipe is walked in small plain steps, its surface found by false position, the mean conductivity by
 Simpson's rule. The plan must give the temperatures of every flow that needs them.
 """
 

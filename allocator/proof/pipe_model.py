@@ -10,7 +10,9 @@ from dataclasses import dataclass
 from allocator.site.records import Material, Route, Site
 
 STEPS = 40
-HALVINGS = 36
+ROUNDS = 60
+SETTLED = 1e-9
+"""Share of a heat flow to which a surface and the faces between layers are settled."""
 SIGMA = 5.670374e-8
 UNKNOWN_EMISSIVITY = 0.3
 """What the site file's documentation says of a surface whose emissivity is not given."""
@@ -79,16 +81,29 @@ def end_and_surface(
 
 
 def loss(pipe: PipeModel, fluid: float) -> tuple[float, float]:
-    """W a metre and K of the surface, by halving: what comes through equals what leaves."""
-    low, high = sorted((pipe.around, fluid))
-    sign = 1.0 if fluid >= pipe.around else -1.0
-    for _ in range(HALVINGS):
-        surface = (low + high) / 2
-        if sign * (_through(pipe, fluid, surface) - _away(pipe, surface)) > 0:
-            low, high = (surface, high) if sign > 0 else (low, surface)
-        else:
-            low, high = (low, surface) if sign > 0 else (surface, high)
-    surface = (low + high) / 2
+    """W a metre and K of the surface: what comes through equals what leaves.
+
+    The surface lies between surroundings and fluid; the chord between what is left over at both
+    ends is cut, and an end that stays counts half (the Illinois form of false position).
+    """
+    if not pipe.layers:
+        return _away(pipe, fluid), fluid
+    ends = [pipe.around, fluid]
+    over = [_through(pipe, fluid, end) - _away(pipe, end) for end in ends]
+    small = SETTLED * max(abs(over[0]), abs(over[1]))
+    surface, stays = pipe.around, -1
+    for _ in range(ROUNDS):
+        if over[0] == over[1]:
+            break
+        surface = (ends[0] * over[1] - ends[1] * over[0]) / (over[1] - over[0])
+        here = _through(pipe, fluid, surface) - _away(pipe, surface)
+        if abs(here) <= small:
+            break
+        moved = 0 if (here > 0) == (over[0] > 0) else 1
+        ends[moved], over[moved] = surface, here
+        if stays == 1 - moved:
+            over[1 - moved] /= 2
+        stays = 1 - moved
     return _away(pipe, surface), surface
 
 
@@ -110,15 +125,17 @@ def _through(pipe: PipeModel, fluid: float, surface: float) -> float:
     """W a metre through the layers between two temperatures: the flow that fits both ends."""
     if not pipe.layers:
         return math.copysign(1e12, fluid - surface) if fluid != surface else 0.0
-    # layer by layer with its mean conductivity; a few rounds settle the faces in between
+    # layer by layer with its mean conductivity, until the faces in between are settled
     faces = [fluid + (surface - fluid) * i / len(pipe.layers) for i in range(len(pipe.layers) + 1)]
     flow = 0.0
-    for _ in range(12 if len(pipe.layers) > 1 else 1):
+    for _ in range(ROUNDS if len(pipe.layers) > 1 else 1):
         resist = [_resistance(layer, faces[i], faces[i + 1]) for i, layer in enumerate(pipe.layers)]
         whole = sum(resist)
         if math.isinf(whole):
             return 0.0
-        flow = (fluid - surface) / whole
+        before, flow = flow, (fluid - surface) / whole
+        if abs(flow - before) <= SETTLED * abs(flow):
+            break
         at = fluid
         for i, one in enumerate(resist):
             at -= flow * one
