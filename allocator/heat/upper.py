@@ -2,14 +2,17 @@
 
 A pipe lets the half of its heat that is nearer to a place into that place, in still air. At any
 point along a run the gas is the warmer the more flows and the hotter it enters, so the loss of
-either half is greatest at full flow from the level at which it enters. A build whose layers are
-not known in full counts with all the heat that its gas has above the surroundings, at both ends.
+either half is greatest at full flow from the level at which it enters. Full is what the bore
+carries, or what all sources give at once where nothing else gives gas so hot: a wide pipe for a
+small source counts with what can come. A build whose layers are not known in full counts with all
+the heat that its gas has above the surroundings, at both ends.
 A cooler rejects its duty and the power of its pumps and fans; a machine lets in the ``heat`` that
 it gives, for nothing uses it; a store lets in what it takes above the temperature around it.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -19,7 +22,11 @@ from allocator.plan import Plan
 from allocator.site.records import Route, Site
 from allocator.site.streams.coolers import heat_between
 from allocator.site.streams.laggings import pipe_of
+from allocator.site.streams.levels import SAME
 from allocator.site.streams.offers import Ask, march
+
+ROOM = 1.0 + 1e-6
+"""More than all sources give by this share: no rounding passes it."""
 
 
 @dataclass
@@ -120,7 +127,10 @@ def _pipes(site: Site, fluid: str, found: dict[str, Upper]) -> None:
     ]
     if not asks:
         return
-    rates = [site.capacity(a.route.name, a.build.name, fluid) for a in asks]
+    rates = [
+        min(site.capacity(a.route.name, a.build.name, fluid), most_through(site, fluid, a.inlet))
+        for a in asks
+    ]
     first, second = halves(site, fluid, asks, rates)
     for k, ask in enumerate(asks):
         route = ask.route
@@ -134,6 +144,23 @@ def _pipes(site: Site, fluid: str, found: dict[str, Upper]) -> None:
                 key = (route.name, ask.build.name, fluid)
                 mine = found[place].pipes
                 mine[key] = mine.get(key, 0.0) + heat
+
+
+def most_through(site: Site, fluid: str, kelvin: float) -> float:
+    """kg/s that can flow at a level: of all sources at once; no bound where others give it so hot.
+
+    A source gives what is collected and what is supplied at its peak within its flow, and neither
+    layer makes gas on its way. A store gives no gas hotter than it takes in, but may give it at a
+    peak; so may a machine. Colder gas never comes to a hotter level.
+    """
+    stores = [s for s in site.stores.values() if s.holds == fluid]
+    if any(s.hottest_inlet is None or s.hottest_inlet >= kelvin - SAME for s in stores):
+        return math.inf
+    machines = [m for m in site.machines.values() if fluid in m.gives]
+    if any(m.outlet is None or m.outlet >= kelvin - SAME for m in machines):
+        return math.inf
+    sources = [s for s in site.sources.values() if s.fluid == fluid]
+    return ROOM * math.fsum(source.flow for source in sources)
 
 
 def halves(

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.heat.upper import upper_heat
+from allocator.heat.upper import most_through, upper_heat
 from allocator.plan import Heat, HeatLimit, Plan
 from allocator.planning import Settings, make_plan
 from allocator.planning.settings import Lift
@@ -130,6 +130,30 @@ def test_upper_values_are_no_less_than_true_ones(tmp_path: Path) -> None:
         total += upper.pipes.get((run.route, run.build, run.fluid), 0.0)
         total += upper.coolers.get(run.route, 0.0) * math.fsum(flow.rate for flow in run.flows)
     assert told(plan, "vents").value <= total * (1 + 1e-9)
+
+
+def test_a_wide_pipe_lets_in_what_small_sources_can_give(tmp_path: Path) -> None:
+    """0.7 g/s of hydrogen in a pipe for 3 g/s: 14.5 kJ/(kg K) (JANAF tables, from memory)."""
+    small = (("flow: 2 g/s", "flow: 0.5 g/s"), ("flow: 1.5 g/s", "flow: 0.2 g/s"))
+    site = changed(tmp_path, vents("8 kW"), *small)
+    upper = upper_heat(site)["vents"]
+    hot = {key: heat for key, heat in upper.pipes.items() if "380 degC" in key[0]}
+    assert hot
+    assert max(hot.values()) == pytest.approx(0.7e-3 * 14.5e3 * 370, rel=0.02)
+    # counted with what the bore carries, no hot pipe could be laid there
+    dry = ("  fins: {stock: 1 t, price: 6 /kg}", "  fins: {stock: 1 kg, price: 6 /kg}")
+    plan = planned(changed(tmp_path, vents("8 kW"), *small, dry))
+    assert plan.power.firm_clean > 1000
+    assert told(plan, "vents").value <= sum(hot.values())
+
+
+def test_stores_and_machines_may_give_more_than_sources(tmp_path: Path) -> None:
+    site = changed(tmp_path, vents("8 kW"))
+    most = 3.5e-3
+    assert most_through(site, "hydrogen", 653.15) == pytest.approx(most, rel=1e-5)
+    assert most_through(site, "hydrogen", 323.15) == math.inf  # the holder gives 50 degC
+    hot_store = changed(tmp_path, vents("8 kW"), ("    hottest_inlet: 50 degC\n", ""))
+    assert most_through(hot_store, "hydrogen", 653.15) == math.inf
 
 
 def with_limits(plan: Plan, change: Callable[[HeatLimit], HeatLimit | None]) -> Plan:
