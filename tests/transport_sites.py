@@ -6,8 +6,10 @@ that money for what is moved is the sum of cost times flow, as such problems sta
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from allocator.plan import Plan
 from allocator.planning import Settings, make_plan
@@ -83,6 +85,23 @@ def flow_site(
         goals=goals,
         horizon=1.0,
     )
+
+
+def fixed_charge_site(path: Path) -> Site:
+    """A network file: a fixed charge is the price of the pipe, a unit cost that of the way."""
+    needs: dict[str, float] = {}
+    arcs: list[Arc] = []
+    lines = [line for line in path.read_text().splitlines() if not line.startswith("#")]
+    for kind, *values in csv.reader(lines):
+        if kind == "node":
+            needs[values[0]] = float(values[1])
+        else:
+            start, end = values[:2]
+            unit, fixed, capacity = map(float, values[2:])
+            arcs.append(Arc(start, end, capacity, unit, fixed))
+    supply = {node: -need for node, need in needs.items() if need < 0}
+    demand = {node: need for node, need in needs.items() if need > 0}
+    return flow_site(arcs, supply, demand, ("money",), least_share=1.0, room=1.0 + 1e-6)
 
 
 def planned(site: Site, **settings: object) -> Plan:

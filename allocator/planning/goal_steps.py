@@ -23,6 +23,7 @@ class GoalSteps:
 
     ``best``: value of ``course.point``, the best sound point, for this goal.
     ``status``: why the last run of the whole program stopped.
+    ``origins_lead``: the best bound is one by origin.
     """
 
     def __init__(self, course: Course, goal: Goal, limit: float | None) -> None:
@@ -37,6 +38,7 @@ class GoalSteps:
         self.best: float | None = None
         self.bound: float | None = None
         self.status = "optimal"
+        self.origins_lead = False
 
     @property
     def closed(self) -> bool:
@@ -48,10 +50,10 @@ class GoalSteps:
         """True when the user wants the best plan now."""
         return self.program.clock.interrupted
 
-    def bettered(self, bound: float | None) -> None:
+    def bettered(self, bound: float | None, by_origin: bool = False) -> None:
         """Keep a bound (minimised, SI) where it is the best."""
-        if bound is not None:
-            self.bound = bound if self.bound is None else max(self.bound, bound)
+        if bound is not None and (self.bound is None or bound > self.bound):
+            self.bound, self.origins_lead = bound, by_origin
 
     def _offered(self, solved: Solved, note: str) -> None:
         """Keep a sound point where it is the best."""
@@ -176,7 +178,8 @@ class GoalSteps:
         prover = self.course.prover
         if prover is not None:
             prover.aim(self.goal)
-            self.bettered(prover.relaxed(self.deadline.left(share), self._known()))
+            bound = prover.relaxed(self.deadline.left(share), self._known())
+            self.bettered(bound, by_origin=True)
 
     def _known(self) -> Known | None:
         """The best plan so far."""
@@ -190,7 +193,7 @@ class GoalSteps:
         if prover is None or not prover.trusted or self.stopped:
             return
         proven = prover.mixed(self.deadline.left(share), self._known())
-        self.bettered(proven.bound)
+        self.bettered(proven.bound, by_origin=True)
         if proven.columns is not None:
             self._repaired(proven.columns, 1.0, "by origin")
 

@@ -31,12 +31,14 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
         steps.tightened(0.4)
         steps.status = "time_limit"
     elif not steps.closed:
-        steps.whole_program(0.35 if course.prover is None or late else 0.08, 50)
+        # without paths the sites are small: what the plain program can close, it closes here
+        patient = course.prover is None or course.ideas is None or late
+        steps.whole_program(0.35 if patient else 0.08, 50)
         if steps.status == "infeasible" and course.point is None:
             return no_plan
     if course.prover is not None and not by_paths and not late and not steps.closed:
         steps.tightened(0.3)
-        if course.ideas is None:
+        if course.ideas is None and steps.origins_lead:
             steps.by_origin(0.35)
     if course.point is not None and not steps.closed:
         if not by_paths:
@@ -47,9 +49,10 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
 
 
 def _bound_to_the_end(steps: GoalSteps, late: bool) -> None:
-    """All time that is left for the bound."""
-    prover = steps.course.prover
-    if prover is None or not prover.trusted:
+    """All time that is left for the bound: by the program that leads, where both were tried."""
+    course = steps.course
+    prover = course.prover
+    if prover is None or not prover.trusted or (course.ideas is None and not steps.origins_lead):
         steps.whole_program(1.0, 1)
         return
     if late:

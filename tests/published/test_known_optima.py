@@ -5,12 +5,11 @@ Flows of a linear program are often not unique, so the objective is tested, at f
 
 from __future__ import annotations
 
-import csv
 import os
 from pathlib import Path
 
 import pytest
-from transport_sites import Arc, flow_site, goal, planned
+from transport_sites import Arc, fixed_charge_site, flow_site, goal, planned
 
 from allocator.site.records import Site
 
@@ -119,23 +118,6 @@ def test_fixed_charge_network(name: str) -> None:
     path = Path(PRACTICE or ".") / f"fixed_charge_{name}.csv"
     if not path.exists():
         pytest.skip(f"{path.name} is not there")
-    plan = planned(_fixed_charge_site(path), gap=1e-7, time_limit=600.0)
+    plan = planned(fixed_charge_site(path), gap=1e-7, time_limit=600.0)
     assert goal(plan, "money") == pytest.approx(FIVE_SMALLEST[name], rel=TOLERANCE)
     assert plan.goals[0].bound == pytest.approx(FIVE_SMALLEST[name], rel=TOLERANCE)
-
-
-def _fixed_charge_site(path: Path) -> Site:
-    """A network file: a fixed charge is the price of the pipe, a unit cost that of the way."""
-    needs: dict[str, float] = {}
-    arcs: list[Arc] = []
-    lines = [line for line in path.read_text().splitlines() if not line.startswith("#")]
-    for kind, *values in csv.reader(lines):
-        if kind == "node":
-            needs[values[0]] = float(values[1])
-        else:
-            start, end = values[:2]
-            unit, fixed, capacity = map(float, values[2:])
-            arcs.append(Arc(start, end, capacity, unit, fixed))
-    supply = {node: -need for node, need in needs.items() if need < 0}
-    demand = {node: need for node, need in needs.items() if need > 0}
-    return flow_site(arcs, supply, demand, ("money",), least_share=1.0, room=1.0 + 1e-6)
