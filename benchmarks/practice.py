@@ -72,7 +72,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("names", nargs="*")
     parser.add_argument("--basis", choices=("mean", "firm"), default="mean")
-    parser.add_argument("--seconds", type=float, default=300.0)
+    parser.add_argument("--seconds", type=float, default=600.0)
     given = parser.parse_args()
     print(f"{'network':12} {'optimum':>9} {'plain s':>8} {'engine s':>9}  plan and bound of each")
     for path in sorted(given.folder.glob("fixed_charge_*.csv"), key=lambda p: p.stat().st_size):

@@ -38,8 +38,11 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
             return no_plan
     if course.prover is not None and not by_paths and not late and not steps.closed:
         steps.tightened(0.3)
-        if course.ideas is None and steps.origins_lead:
-            steps.by_origin(0.35)
+        if course.ideas is None:
+            if steps.origins_lead:
+                steps.by_origin(0.35)
+            elif course.point is not None:
+                steps.whole_program(0.7, 1)
     if course.point is not None and not steps.closed:
         if not by_paths:
             steps.neighbourhoods(until=0.8 if course.ideas is None or late else 0.5)
