@@ -94,7 +94,8 @@ def _made(
         )
         share = clock.left(MEAN_SHARE)
         mean_basis = _planned(site, quick, clock, share, None, executor, shown_beside=True)[0]
-    whole = clock.left(0.88 if not settings.prices else 0.8)
+    # the firm basis has a ceiling to find after it
+    whole = clock.left(0.8 if settings.prices else 0.88 if settings.basis == "firm" else 0.95)
     if settings.alternatives > 1 and whole is not None:
         whole *= 0.6
     plan, trail, proven, why, values = _planned(site, settings, clock, whole, report, executor)

@@ -21,6 +21,8 @@ SPARE = 1e-6
 """Share of a plan's value by which what is left out must be worse: the solver's tolerance."""
 STEPS = 20
 """Steps of the charges in a turn; a round has some turns, and strands are looked for after each."""
+MOST_LONGER = 8
+"""Times as many steps that a turn has at the most, where rounds come to better little."""
 CLOSE = 1e-4
 """Rounds end when the lack is no more than this share of the bound."""
 CLOSED = 0.01
@@ -50,6 +52,7 @@ class StrandBounds:
         self._stranding = stranding
         self._charges: Floats | None = None
         self._value = math.inf
+        self._longer = 1
         self.kept: Kept | None = None
 
     def bound(self) -> float | None:
@@ -85,6 +88,8 @@ class StrandBounds:
             assert self.kept is not None
             gained = math.inf if before is None else self.kept.bound - before.bound
             idle = idle + 1 if gained < BETTER * abs(self.kept.bound) else 0
+            if idle:  # it is the charges that are late, not the strands
+                self._longer = min(MOST_LONGER, 2 * self._longer)
             closed = 0
             if value is not None and self.kept is not before:
                 closed = self.leave_out(value)
@@ -103,7 +108,7 @@ class StrandBounds:
         for _ in range(TURNS):
             charges = ascended(stranding.web, duals.gains, duals.cost, charges)
             lack, kept, charges, _ = bettered(
-                stranding.web, duals.gains, duals.cost, charges, STEPS, enough
+                stranding.web, duals.gains, duals.cost, charges, STEPS * self._longer, enough
             )
             if best is None or lack < best.lack:
                 best = Kept(duals, kept, float(lack))
