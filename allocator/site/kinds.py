@@ -162,7 +162,9 @@ class Quantity:
         return ""
 
     def _bound(self, bound: float) -> str:
-        return f"{100 * bound:g} %" if self.dimension == "share" else f"{bound:g}"
+        if self.dimension == "share":
+            return f"{100 * bound:g} %"
+        return f"{bound:g} K" if self.dimension == "temperature" else f"{bound:g}"
 
     def _remedy(self) -> str:
         kind = DIMENSIONS[self.dimension]

@@ -361,3 +361,30 @@ def test_what_a_bus_cannot_use_is_not_counted(tmp_path: Path) -> None:
     plan = planned(site)
     (rate,) = assemble(site, plan).recovered
     assert [name for name, _ in rate.terms] == ["north_vent"]
+
+
+def test_wind_cools_nothing_that_limits_or_credit_count_on(tmp_path: Path) -> None:
+    """Limits count still air, which cools least; credit counts gas that has been in no pipe, so
+
+    no wind makes it colder: a gale changes no level, no end of a run and no power of a cooler.
+    """
+    text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
+    assert "wind: 3 m/s" in text
+    sites = []
+    for number, wind in enumerate(("0 m/s", "25 m/s")):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        sites.append(cool_first(folder, ("wind: 3 m/s", f"wind: {wind}"), FROM_HEAT))
+    still, gale = sites
+    assert (still.ambient.wind, gale.ambient.wind) == (0.0, 25.0)
+    assert still.routes == gale.routes
+    credited = [route for route in still.routes.values() if route.recovery is not None]
+    assert any(route.recovery and route.recovery.power > 0 for route in credited)
+    for route in credited:
+        assert route.recovery is not None
+        here = [s.temperature for s in still.sources.values() if s.place == route.start]
+        power = 0.0
+        if here:
+            coldest = min(kelvin for kelvin in here if kelvin is not None)
+            power = 0.15 * given_up(coldest - 273.15, 50)
+        assert route.recovery.power == pytest.approx(power, rel=2e-3)

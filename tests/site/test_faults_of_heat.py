@@ -44,6 +44,12 @@ SINK = Path(__file__).parent / "hot_sink.yaml"
             "temperature: 380 degC", "temperature: «-300 degC", "must be above 0", id="impossible"
         ),
         pytest.param(
+            "temperature: 380 degC",
+            "temperature: «9000 degC",
+            "temperature must be at most 3273.15 K (got 9000 degC)",
+            id="hotter than any pipe",
+        ),
+        pytest.param(
             "{substance: Hydrogen,",
             "{substance: Hydrogn,",
             "the property library does not know 'Hydrogn'",

@@ -16,6 +16,9 @@ FLOW = Quantity("mass_rate", above=0)
 WATTS = Quantity("power", above=0)
 SPAN = Quantity("duration", above=0)
 PLACES = ListOf(PLACE, least=1, distinct=True)
+HOT = Quantity("temperature", above=0, most=3273.15)
+"""What a fluid may come out at: 3000 degC is beyond every material that a pipe is made of."""
+
 HOTTEST_INLET = Key(
     "hottest_inlet", Quantity("temperature", above=0), "Hottest fluid that it may take in"
 )

@@ -11,6 +11,7 @@ from allocator.site.table import Key, Table
 from allocator.site.tables.common import (
     FLOW,
     FLUID,
+    HOT,
     HOTTEST_INLET,
     PLACE,
     PLACES,
@@ -52,7 +53,7 @@ SOURCES = Table(
             Quantity("duration", least=0),
             "Time until the outermost stage next turns on, or the next delivery comes",
         ),
-        Key("temperature", Quantity("temperature", above=0), "At the mouth"),
+        Key("temperature", HOT, "At the mouth"),
         Key("pressure", Quantity("pressure", above=0), "At the mouth"),
         Key("sure", Flag(), "It cannot be lost, whatever a plan withstands", default="false"),
         Key("water", Quantity("share", above=0, below=1), "Vapour in the gas, by volume"),

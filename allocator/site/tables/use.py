@@ -12,6 +12,7 @@ from allocator.site.tables.common import (
     BUILD,
     FLOW,
     FLUID,
+    HOT,
     HOTTEST_INLET,
     PLACE,
     PLACES,
@@ -82,7 +83,7 @@ MACHINES = Table(
         ),
         Key("most", Whole(), "Most units in all; leave out for no limit"),
         HOTTEST_INLET,
-        Key("outlet", Quantity("temperature", above=0), "Of the fluids that it gives"),
+        Key("outlet", HOT, "Of the fluids that it gives"),
     ),
     reserved={
         "outages": "plan with fewer units, or leave the machine out",
