@@ -28,6 +28,15 @@ from allocator.site.records import Site
 
 
 @dataclass(frozen=True, slots=True)
+class Without:
+    """What a plan reaches of the want without a limit, and what none can pass then, SI."""
+
+    limit: Limit
+    reached: float
+    bound: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Conflict:
     """``status``: ``possible``, ``conflict``, ``unlimited`` (no limit is to blame) or ``unknown``.
 
@@ -35,7 +44,7 @@ class Conflict:
     conflict, should there be one. ``unsettled``: limits of which it is not known whether they have
     a part in it. ``rules``: those of the program that cannot hold by themselves, where cheap checks
     found some. ``reached`` and ``bound``: what a plan is known to reach of the only want and what
-    none can pass, SI, where one was looked for.
+    none can pass, SI, where one was looked for; ``without``: the same with one limit dropped.
     """
 
     status: str
@@ -45,6 +54,7 @@ class Conflict:
     rules: tuple[str, ...] = ()
     reached: float | None = None
     bound: float | None = None
+    without: tuple[Without, ...] = ()
 
     @property
     def minimal(self) -> bool:
@@ -159,6 +169,7 @@ def _undecided(stretching: Stretching, nearer: Nearer | None, nearest: Nearest |
     clock = stretching.program.clock
     limits = list(stretching.limits)
     known: dict[Limit, Change] = {}
+    without: list[Without] = []
     if nearer is not None and nearest is not None:
         want = limits[-1]
         known[want] = nearest.change(want)
@@ -167,6 +178,8 @@ def _undecided(stretching: Stretching, nearer: Nearer | None, nearest: Nearest |
             share = clock.left(0.7 / (len(dropping) - number))
             free = None if clock.out() else nearer(share, one)
             possible = None if free is None else free.settles(want.value)
+            if free is not None:
+                without.append(Without(one, free.reached, free.bound))
             if free is not None and possible:
                 known[one] = Change(one, max(0.0, free.used - one.value), False)
             elif possible is False:
@@ -185,7 +198,8 @@ def _undecided(stretching: Stretching, nearer: Nearer | None, nearest: Nearest |
     told = tuple(known[one] for one in ordered)
     needed = tuple(change.limit for change in told if change.amount is not None)
     unsettled = tuple(change.limit for change in told if change.amount is None)
-    return _with(nearest, Conflict("unknown", needed, unsettled, told))
+    found = Conflict("unknown", needed, unsettled, told, without=tuple(without))
+    return _with(nearest, found)
 
 
 def _with(nearest: Nearest | None, found: Conflict) -> Conflict:

@@ -94,12 +94,26 @@ def _undecided(marks: Marks, found: Conflict) -> list[str]:
         for change in found.changes:
             if change.amount is None:
                 lines += _bullet(marks, found, change)
+    lines += _without(found)
     told = "To try: more time (--time-limit)"
     if needed:
         told += "; a change that is named above"
     if found.bound is not None:
         told += f"; whatever is above {quantity(found.bound, 'power')} is proven impossible"
     return [*lines, "", *paragraph(f"{told}.", indent=0)]
+
+
+def _without(found: Conflict) -> list[str]:
+    """What plans reach without a limit each."""
+    if not found.without:
+        return []
+    lines = ["", *paragraph("The best plan that was found with one limit dropped:", indent=0)]
+    for one in found.without:
+        told = f"without the limit that {said(one.limit)}: {quantity(one.reached, 'power')}"
+        if one.bound is not None:
+            told += f"; no plan can pass {quantity(one.bound, 'power')} then"
+        lines += paragraph(f"{told}.", bullet="* ")
+    return lines
 
 
 def _bullet(marks: Marks, found: Conflict, change: Change) -> list[str]:
@@ -185,6 +199,15 @@ def why_json(site: Site, marks: Marks, found: Conflict) -> str:
         "rules": list(found.rules),
         "reached_w": found.reached,
         "bound_w": found.bound,
+        "without": [
+            {
+                "kind": one.limit.kind,
+                "name": one.limit.name,
+                "reached_w": one.reached,
+                "bound_w": one.bound,
+            }
+            for one in found.without
+        ],
     }
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 

@@ -126,6 +126,10 @@ def test_a_plan_without_a_limit_shows_that_it_is_in_every_conflict(
     assert "stock of 'steel' is 1.06 t" in text
     assert "(whether less would do is not known)" in text
     assert "Whether a change of one of these alone would do was not found out" in text
+    assert "without the limit that stock of 'steel' is 1.06 t: 20 kW." in text
+    (without,) = json.loads(why_json(site, Marks(FIRST), found))["without"]
+    assert (without["kind"], without["name"]) == ("stock", "steel")
+    assert without["reached_w"] == pytest.approx(20e3, rel=1e-4)
     assert "To try: more time (--time-limit); a change that is named above." in text
 
 
