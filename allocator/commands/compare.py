@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from allocator.commands.arguments import (
+    positive,
     settings_of,
     site_argument,
     solving_arguments,
@@ -13,7 +13,8 @@ from allocator.commands.arguments import (
     workers_of,
 )
 from allocator.commands.files import site_of
-from allocator.commands.terminal import BAD_INPUT, IMPOSSIBLE, UNVERIFIED, fail, show, tell
+from allocator.commands.study_folder import folder_argument, folder_of, write_study
+from allocator.commands.terminal import BAD_INPUT, IMPOSSIBLE, fail, tell
 
 HELP = "plan a site under clean and emitting supply mixes, side by side"
 
@@ -21,13 +22,11 @@ HELP = "plan a site under clean and emitting supply mixes, side by side"
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     site_argument(command)
-    command.add_argument(
-        "-o", "--output", metavar="DIR", required=True, help="folder for the tables and the plans"
-    )
+    folder_argument(command, "folder for the tables and the plans")
     command.add_argument(
         "--simulate",
-        type=float,
-        default=0.0,
+        type=positive,
+        default=None,
         metavar="DAYS",
         help="run each plan through that many days as well, and tell the hours short",
     )
@@ -37,10 +36,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Plan each mix, write, and print the comparison."""
-    from allocator.reporting.folder import check_folder, write_folder
-
-    folder = Path(given.output)
-    check_folder(folder)
+    folder = folder_of(given)
     site = site_of(given.site)
     from allocator.quiet import stdout_for_data
     from allocator.reporting.page import study_page
@@ -55,7 +51,7 @@ def run(given: argparse.Namespace) -> int:
     try:
         settings = settings_of(given)
         with stdout_for_data():
-            rows = compare(site, settings, workers_of(given), given.simulate, tell)
+            rows = compare(site, settings, workers_of(given), given.simulate or 0.0, tell)
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     text = comparison_text(site, rows)
@@ -67,13 +63,6 @@ def run(given: argparse.Namespace) -> int:
         "page.html": study_page(site, mixes=mixes_of_text(facts, site, path)),
         "comparison.json": facts,
     }
-    write_folder(folder, {name: held.encode("utf-8") for name, held in files.items()})
-    from allocator.engine import write_plan_files
-
-    for row in rows:
-        if row.plan is not None:
-            write_plan_files(folder / row.name.replace(" ", "_"), site, row.plan)
-    show(f"{text}\nFiles: {given.output}; a plan for each mix in a folder of its name\n")
-    if any(row.plan is not None and not row.plan.verified for row in rows):
-        return fail("A PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
-    return IMPOSSIBLE if all(row.plan is None for row in rows) else 0
+    plans = {row.name.replace(" ", "_"): row.plan for row in rows if row.plan is not None}
+    code = write_study(folder, site, files, plans, text)
+    return code if plans else IMPOSSIBLE

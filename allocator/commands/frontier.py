@@ -3,19 +3,11 @@
 from __future__ import annotations
 
 import argparse
-from pathlib import Path
 
 from allocator.commands.arguments import counting, settings_of, site_argument, solving_arguments
 from allocator.commands.files import site_of
-from allocator.commands.terminal import (
-    BAD_INPUT,
-    DONE,
-    NOT_FOUND,
-    UNVERIFIED,
-    fail,
-    show,
-    tell,
-)
+from allocator.commands.study_folder import folder_argument, folder_of, write_study
+from allocator.commands.terminal import BAD_INPUT, NOT_FOUND, fail, tell
 
 HELP = "firm power against a material, money or emissions, point by point"
 
@@ -32,20 +24,14 @@ def arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--steps", type=counting, default=10, metavar="N", help="points, ends included (10)"
     )
-    command.add_argument(
-        "-o", "--output", metavar="DIR", required=True, help="folder for the table and the plans"
-    )
+    folder_argument(command, "folder for the table and the plans")
     solving_arguments(command)
 
 
 def run(given: argparse.Namespace) -> int:
     """Work the points out, write, and print them."""
-    from allocator.reporting.folder import check_folder, write_folder
-
-    folder = Path(given.output)
-    check_folder(folder)
+    folder = folder_of(given)
     site = site_of(given.site)
-    from allocator.engine import write_plan_files
     from allocator.quiet import stdout_for_data
     from allocator.reporting.page import study_page
     from allocator.reporting.page.study_files import frontier_of_text
@@ -76,10 +62,5 @@ def run(given: argparse.Namespace) -> int:
         "page.html": study_page(site, frontier=found),
         "frontier.json": facts,
     }
-    write_folder(folder, {name: held.encode("utf-8") for name, held in files.items()})
-    for number, step in enumerate(steps, 1):
-        write_plan_files(folder / f"point_{number:02}", site, step.plan)
-    show(f"{text}\nFiles: {given.output}; a plan for each point in a folder of its own\n")
-    if not all(step.plan.verified for step in steps):
-        return fail("A PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
-    return DONE
+    plans = {f"point_{number:02}": step.plan for number, step in enumerate(steps, 1)}
+    return write_study(folder, site, files, plans, text)

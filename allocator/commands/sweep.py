@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import os
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from allocator.commands.arguments import (
@@ -17,6 +16,7 @@ from allocator.commands.arguments import (
     workers_of,
 )
 from allocator.commands.files import plan_of, site_of
+from allocator.commands.study_folder import folder_argument, folder_of, write_texts
 from allocator.commands.terminal import (
     BAD_INPUT,
     BREACHES,
@@ -30,6 +30,8 @@ from allocator.commands.terminal import (
 )
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from allocator.plan import Plan
     from allocator.site.records import Site
     from allocator.studies.sweep import Asked
@@ -42,12 +44,8 @@ MOST_CASES = 1_000_000
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     site_argument(command)
-    command.add_argument(
-        "-o",
-        "--output",
-        metavar="DIR",
-        required=True,
-        help="folder for the tables and for results as they come; started again, it goes on",
+    folder_argument(
+        command, "folder for the tables and for results as they come; started again, it goes on"
     )
     command.add_argument(
         "--draws", type=counting, default=0, metavar="N", help="draws of the site's ranges"
@@ -78,10 +76,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Work the cases out, write, and print the summary."""
-    from allocator.reporting.folder import check_folder
-
-    folder = Path(given.output)
-    check_folder(folder)
+    folder = folder_of(given)
     site = site_of(given.site)
     plan = None if given.plan is None else plan_of(given.plan)
     asked = _asked(given, site, plan)
@@ -123,7 +118,6 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
     from dataclasses import replace
 
     from allocator.quiet import stdout_for_data
-    from allocator.reporting.folder import write_folder
     from allocator.studies.running import ClusterError
     from allocator.studies.sweep import sweep
     from allocator.studies.sweep_report import sweep_csv, sweep_json, sweep_text
@@ -148,7 +142,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
         "sweep.json": sweep_json(rows, asked.plan),
         "sweep.txt": text,
     }
-    write_folder(folder, {name: held.encode("utf-8") for name, held in files.items()})
+    write_texts(folder, files)
     show(f"{text}\nFiles: {given.output}\n")
     if all(row.firm_clean is None for row in rows):
         return fail("no case gave a result", NOT_FOUND)

@@ -95,8 +95,11 @@ class _Trade:
         plan = replace(plan, limits=held_back(self.choices, plan, None))
         values = statement.by_key(point)
         power = statement.value(self.power.terms, values)
+        given = statement.value(self.scarce.terms, values)
+        if abs(given) <= 10 * self.scarce.scale:
+            given = 0.0  # what the solver's tolerance leaves is in no plan
         return Point(
-            statement.value(self.scarce.terms, values),
+            given,
             power,
             found.bound,
             gap_of(power, found.bound),

@@ -113,7 +113,7 @@ def trade_off_text(site: Site, give: str, steps: Sequence[Step]) -> str:
             gap(step.point.gap),
             STATUS_WORDS.get(step.point.status, step.point.status),
             step.point.end or ("knee" if step.knee else ""),
-            "" if step.plan.verified else "REJECTED",
+            "accepted" if step.plan.verified else "REJECTED",
         )
         for step in steps
     ]

@@ -168,7 +168,7 @@ def what_would_do(change: Change) -> str:
     limit = change.limit
     if change.amount is None:
         if change.proven:
-            return "No change of this limit alone would do"
+            return "No change of this limit alone would do: others, held as they are, would stop it"
         if change.least > 0:
             least = amount_shown(change.least, limit.dimension)
             way = "more" if limit.more else "less"
