@@ -30,7 +30,9 @@ def want_of(site: Site, text: str) -> Want:
             "tap:SOURCE",
             "machines:TYPE=...",
         ]
-        raise WantError(f"--want {shown(text)}: write one of {', '.join(known)}")
+        close = difflib.get_close_matches(kind, DIMENSION_OF_WANT, n=1)
+        hint = f"did you mean '{close[0]}'? " if close and kind not in DIMENSION_OF_WANT else ""
+        raise WantError(f"--want {shown(text)}: {hint}write one of {', '.join(known)}")
     if kind in NAMED:
         _check_name(site, text, kind, name)
     if kind == "tap":

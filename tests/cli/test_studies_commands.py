@@ -72,7 +72,7 @@ def test_why_of_what_is_wanted(networks: Path, capsys: Told) -> None:
 @pytest.mark.parametrize(
     ("want", "told"),
     [
-        ("firm_claen=3kW", "write one of firm_clean=..."),
+        ("firm_claen=3kW", "did you mean 'firm_clean'? write one of firm_clean=..."),
         ("tap:digestr", "did you mean 'digester'?"),
         ("tap:digester=2", "a tap has no amount"),
         ("served:mill_drive=120 %", "no more than 100 %"),
