@@ -109,11 +109,11 @@ def power_rows(plan: Plan, trace: Trace) -> list[str]:
         rows.append(row(f"  first {span}, simulated", bounds.beside_clean, bounds.beside_total))
         rows.append(row(f"  first {span}, any control", bounds.mean_clean, bounds.mean_total))
     shown = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
-    if trace.free_starts:
-        names = ", ".join(at(name) for name in trace.free_starts)
+    if trace.no_safe_start:
+        names = ", ".join(at(name) for name in trace.no_safe_start)
         shown += paragraph(
-            f"What would spill is burnt as it comes in {names}: with their run and rest times, the "
-            "means are a little lower."
+            f"Idle units of {names} burn none of what would spill: no store holds enough above its "
+            "reserve for a whole run."
         )
     return shown
 

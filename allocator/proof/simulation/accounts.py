@@ -97,14 +97,26 @@ def draw_of(
             for t, tank in zip(tanks, run.circuit.tanks, strict=True)
             if tank.kind == "burst"
         ),
-        starts={
-            machine.name: starts_of(case, machine, seconds)
-            for machine in case.plan.machines
-            if machine.cycled > 0
-        },
+        starts=_starts(assembly, run),
         tanks=tanks,
         events=int(sums.whole[EVENTS]),
     )
+
+
+def _starts(assembly: Assembly, run: Finished) -> dict[str, float | None]:
+    """Starts of units run on and off, and of idle units that keep run and rest times."""
+    found: dict[str, float | None] = {}
+    lots = list(zip(run.circuit.burners, run.sums.started, assembly.burner_of, strict=False))
+    for machine in assembly.case.plan.machines:
+        mine = [
+            int(number) * burner.capacity.steady
+            for burner, number, owner in lots
+            if owner == machine.name and burner.run > 0
+        ]
+        cycled = starts_of(assembly.case, machine, run.seconds) if machine.cycled > 0 else 0.0
+        if machine.cycled > 0 or mine:
+            found[machine.name] = None if cycled is None else cycled + math.fsum(mine)
+    return found
 
 
 def _tank(run: Finished, k: int, means: Mapping[str, float], need: float | None) -> TankTrace:

@@ -32,10 +32,13 @@ from allocator.proof.simulation.tanks import (
     store_tank,
     turned,
 )
-from allocator.site.records import POWER
+from allocator.site.records import POWER, MachineType
 
 PLENTY = 1e18
 """A capacity that is no limit."""
+
+MOST_LOTS = 8
+"""Idle units of a group that keep run and rest times start and stop in at most so many lots."""
 
 
 @dataclass(frozen=True)
@@ -246,9 +249,13 @@ def _burners(
             units for source, units in burst_terms(case, machine) if case.cycles[source].steady
         )
         idle = Rate(machine.count - machine.running - cycling - steady, bursts)
-        burners.append(Burner(machine.name, bus, clean, 0, idle, kind.power_out, take))
-        owners.append(machine.name)
-        shares.append(1.0)
+        lots = _lots(kind, idle)
+        if not lots:
+            lots = [Burner(machine.name, bus, clean, 0, idle, kind.power_out, take)]
+        for lot in lots:
+            burners.append(replace(lot, name=machine.name, bus=bus, clean=clean, take=take))
+            owners.append(machine.name)
+            shares.append(1.0)
     for tank in tanks:
         if tank.kind == "burst":
             battery = next(b for b in case.plan.batteries if tank.name.startswith(f"{b.name} "))
@@ -258,6 +265,36 @@ def _burners(
             owners.append(None)
             shares.append(0.0)
     return burners, owners, shares
+
+
+def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
+    """Idle units of a kind with a least load, fuel at no load, or run and rest times.
+
+    Whole units that no burst takes, in at most ``MOST_LOTS`` lots; empty for other kinds.
+    """
+    if not (
+        kind.least_load > 0 or kind.no_load_share > 0 or kind.least_rest > 0 or kind.least_burst > 0
+    ):
+        return []
+    whole = math.floor(math.fsum([idle.steady, *(w for _, w in idle.terms)]) + 1e-9)
+    number = max(1, min(whole, MOST_LOTS))
+    a = kind.no_load_share
+    return [
+        Burner(
+            name="",
+            bus=0,
+            clean=True,
+            group=0,
+            capacity=Rate(float(max(0, whole) // number + (i < max(0, whole) % number))),
+            power=kind.power_out,
+            take=0.0,
+            run=max(kind.least_run, 1.0),
+            rest=max(kind.least_rest, 1.0),
+            least=a + (1.0 - a) * kind.least_load,
+            idle=a,
+        )
+        for i in range(number)
+    ]
 
 
 def _arcs(
@@ -271,6 +308,7 @@ def _arcs(
     points = case.plan.set_points
     first = {} if points is None else {name: i for i, name in enumerate(points.start_order)}
     last = len(first)
+    left: dict[tuple[int, str], float] = {}
     order = sorted(
         range(len(burners)),
         key=lambda b: (not burners[b].clean, first.get(owners[b] or "", last), b),
@@ -285,8 +323,16 @@ def _arcs(
             store, machine = stores.get(tank.name), machines[owner]
             if store is None or store.holds not in case.machine_type(machine).takes:
                 continue
+            if burner.run > 0 and (k, owner) in left:
+                found += _lot_arc(k, b, burner, left, owner)
+                continue
             if store.place == machine.place:
-                found.append(Arc(k, b, _spare_release(case, tank)))
+                width = _spare_release(case, tank)
+                if burner.run > 0:
+                    left[k, owner] = width
+                    found += _lot_arc(k, b, burner, left, owner)
+                else:
+                    found.append(Arc(k, b, width))
                 continue
             if burner.group < 0:
                 continue  # one way is laid out once: for the units that stand still
@@ -295,13 +341,30 @@ def _arcs(
             (take,) = case.machine_type(machine).takes.values()
             width = min(width, machine.count * take, _spare_release(case, tank))
             if width <= 0:
+                left[k, owner] = 0.0
                 continue
             for start, end in way:
                 for arc in ((start, end), (end, start)):
                     if arc in room:
                         room[arc] -= width
-            found.append(Arc(k, b, width))
+            if burner.run > 0:
+                left[k, owner] = width
+                found += _lot_arc(k, b, burner, left, owner)
+            else:
+                found.append(Arc(k, b, width))
     return found
+
+
+def _lot_arc(
+    k: int, b: int, burner: Burner, left: dict[tuple[int, str], float], owner: str
+) -> list[Arc]:
+    """The way of one lot, in what is ``left`` of the way of its group: none below its least."""
+    units = burner.capacity.steady
+    most = min(left[k, owner], units * burner.take)
+    if units <= 0 or most <= 0 or most < burner.least * units * burner.take:
+        return []
+    left[k, owner] -= most
+    return [Arc(k, b, most)]
 
 
 def _spare_release(case: Case, tank: Tank) -> float:

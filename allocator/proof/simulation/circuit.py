@@ -88,6 +88,9 @@ class Burner:
     """Machine capacity that idles: ``capacity`` in units at full load.
 
     ``power``: W a unit; ``take``: kg/s (or W for a battery's own spill) a unit.
+    ``run``: s, where its units start and stop together, and then stay on for so long at least,
+    and off for ``rest`` s; ``least``: share of the full-load takings below which they cannot
+    turn, and ``idle``: at no load. With ``run`` 0 it follows what comes.
     """
 
     name: str
@@ -97,6 +100,20 @@ class Burner:
     capacity: Rate
     power: float
     take: float
+    run: float = 0.0
+    rest: float = 0.0
+    least: float = 0.0
+    idle: float = 0.0
+
+    @property
+    def gain(self) -> float:
+        """W for each unit of full-load takings, above the takings at no load."""
+        return self.power / (1.0 - self.idle) if self.idle < 1.0 else 0.0
+
+    @property
+    def least_power(self) -> float:
+        """W a unit at its least load."""
+        return self.power if self.idle >= 1.0 else (self.least - self.idle) * self.gain
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,7 +28,9 @@ class Tables(NamedTuple):
 
     throttles, groups' power, groups' failed units, loads. Rate q is ``steady[q]`` plus
     ``term_weight`` times the values of ``term_clock``, from ``term_at[q]`` on. ``touched``:
-    the rates that a clock is part of, from ``touched_at[clock]`` on.
+    the rates that a clock is part of, from ``touched_at[clock]`` on. ``lots``: burners whose units
+    start and stop together and keep run and rest times; ``group_lots``: units of a group in them;
+    ``drains``: most that a tank falls a second without its lots; ``runs``: longest run of them.
     """
 
     node_at: Whole
@@ -74,6 +76,15 @@ class Tables(NamedTuple):
     load_from: int
     buses: int
     loads: int
+    lots: Whole
+    lot_run: Array
+    lot_rest: Array
+    lot_least: Array
+    lot_power: Array
+    lot_units: Array
+    group_lots: Array
+    drains: Array
+    runs: Array
 
 
 class State(NamedTuple):
@@ -81,6 +92,9 @@ class State(NamedTuple):
 
     surplus burnt, of clean and of emitting promised power lost, and of clean surplus that is
     used straight, beside what it saves of emitting power. ``total``: W unserved, since when.
+    ``on``: the arc by which a burner's units are on, or -1; ``until``: s, to when they must stay
+    so; ``turning``: units of a group that are on; ``fixed``: most that the lots of a tank take;
+    ``starts``: the level of a tank at which its next lot may start.
     """
 
     rates: Array
@@ -95,6 +109,11 @@ class State(NamedTuple):
     wanted: Array
     room: Array
     total: Array
+    on: Whole
+    until: Array
+    turning: Array
+    fixed: Array
+    starts: Array
 
 
 class Sums(NamedTuple):
@@ -121,6 +140,7 @@ class Sums(NamedTuple):
     event_number: Whole
     event_value: Array
     event_count: Whole
+    started: Whole
 
 
 def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
@@ -169,7 +189,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
         burner_bus=_wholes(burner.bus for burner in burners),
         burner_clean=_flags(burner.clean for burner in burners),
         burner_group=_wholes(burner.group for burner in burners),
-        burner_power=_floats(burner.power for burner in burners),
+        burner_power=_floats(burner.gain for burner in burners),
         burner_take=_floats(burner.take for burner in burners),
         arc_tank=_wholes(arc.tank for arc in circuit.arcs),
         arc_burner=_wholes(arc.burner for arc in circuit.arcs),
@@ -190,6 +210,24 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
         load_from=int(begins[7]),
         buses=len(circuit.wants),
         loads=len(circuit.loads),
+        lots=_wholes(i for i, burner in enumerate(burners) if burner.run > 0),
+        lot_run=_floats(burner.run for burner in burners),
+        lot_rest=_floats(burner.rest for burner in burners),
+        lot_least=_floats(burner.least for burner in burners),
+        lot_power=_floats(burner.least_power for burner in burners),
+        lot_units=_floats(burner.capacity.steady for burner in burners),
+        group_lots=_floats(
+            sum(b.capacity.steady for b in burners if b.run > 0 and b.group == g)
+            for g in range(len(circuit.groups))
+        ),
+        drains=_floats(_drain(circuit, k) for k in range(len(tanks))),
+        runs=_floats(
+            max(
+                (burners[a.burner].run for a in circuit.arcs if a.tank == k),
+                default=0.0,
+            )
+            for k in range(len(tanks))
+        ),
     )
 
 
@@ -216,7 +254,29 @@ def empty_sums(circuit: Circuit, samples: int, book: int) -> Sums:
         event_number=np.zeros(2 * book, np.int64),
         event_value=np.zeros(2 * book),
         event_count=np.zeros(2, np.int64),
+        started=np.zeros(len(circuit.burners), np.int64),
     )
+
+
+def _drain(circuit: Circuit, k: int) -> float:
+    """Most that a tank falls a second: loss, the peak of its draw less the guaranteed inflow,
+
+    and all that burners without run times could take of it.
+    """
+    tank = circuit.tanks[k]
+    free = 0.0
+    for arc in circuit.arcs:
+        burner = circuit.burners[arc.burner]
+        if arc.tank == k and burner.run <= 0:
+            free += min(arc.most, burner.take * max(0.0, -_least(circuit, burner.capacity, -1.0)))
+    return tank.loss - _least(circuit, tank.net) + free
+
+
+def _least(circuit: Circuit, rate: Rate, sign: float = 1.0) -> float:
+    """The least that a rate, times ``sign``, can be, whatever the phases of its clocks."""
+    values = {clock.name: clock.values for clock in circuit.clocks}
+    ends = (float((sign * weight * values[name]).min()) for name, weight in rate.terms)
+    return sign * rate.steady + sum(ends)
 
 
 def _floats(values: Iterable[float]) -> Array:

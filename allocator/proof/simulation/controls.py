@@ -5,9 +5,17 @@ burnt in machine capacity that idles: clean ways first, up to what the bus could
 clean power is left over throttles back promised emitting power. Where a tank is empty or too
 many units are out of order, promised power is lost; surplus stands in for it, and the rest is
 shed in the order of the loads.
+
+Units with run and rest times come in *lots* that start and stop together. A lot starts when its
+tank holds R + D T or more: R its reserve, T the longest run of the tank's lots, and D the most
+that the tank can fall a second with all that burns then. So no run ends below the reserve. It
+stays on for its run, at its least load where the tank is below R, and stops at the earliest then:
+when the tank asks for it or nobody has a use for its power.
 """
 
 from __future__ import annotations
+
+import numpy as np
 
 from allocator.proof.simulation.columns import (
     CLEAN,
@@ -21,11 +29,52 @@ from allocator.proof.simulation.columns import (
     State,
     Sums,
     Tables,
+    Whole,
 )
 from allocator.proof.simulation.compiled import compiled, inlined
 
 NEGLIGIBLE = 1e-9
 """Power lost below this share of what is promised is the rounding of a sum."""
+
+
+@inlined
+def _serve(
+    at: int,
+    clean: bool,
+    power: float,
+    wanted: Array,
+    room: Array,
+    bus: Array,
+    throttle: Array,
+    saved: Array,
+    most: Array,
+    throttle_bus: Whole,
+    throttle_tank: Whole,
+    throttle_fuel: Array,
+) -> None:
+    """Hand power to a bus: what it wants, then, where it is clean, in place of emitting power.
+
+    What is more than both has no use and is not counted.
+    """
+    direct = min(power, wanted[at])
+    wanted[at] -= direct
+    if clean:
+        power = min(power, direct + room[at])
+        bus[at, CLEAN] += power
+        bus[at, CLEAN_DIRECT] += direct
+        # What clean power is left over stands in for promised emitting power.
+        power -= direct
+        room[at] = max(0.0, room[at] - power)
+        for i in range(len(throttle)):
+            if power > 0.0 and throttle_bus[i] == at:
+                cut = min(power, most[i] - throttle[i])
+                if cut > 0.0:
+                    throttle[i] += cut
+                    power -= cut
+                    if throttle_tank[i] >= 0:
+                        saved[throttle_tank[i]] += cut * throttle_fuel[i]
+    else:
+        bus[at, EMITTING] += direct
 
 
 @compiled
@@ -59,6 +108,56 @@ def decide(t: Tables, x: State, s: Sums) -> None:
     for b in range(len(wanted)):
         lost = bus[b, CLEAN_LOST] + bus[b, EMITTING_LOST]
         wanted[b] = max(0.0, rates[t.want_from + b]) + lost
+    most = rates[throttle_from : throttle_from + len(throttle)]
+    on, until, turning, fixed, starts = x.on, x.until, x.turning, x.fixed, x.starts
+    lots, run, units_of, group_lots = t.lots, t.lot_run, t.lot_units, t.group_lots
+    lot_rest, lot_least, lot_power, drains, runs = (
+        t.lot_rest,
+        t.lot_least,
+        t.lot_power,
+        t.drains,
+        t.runs,
+    )
+    now = x.total[1]
+    if len(lots) > 0:
+        turning[:] = 0.0
+        fixed[:] = 0.0
+        starts[:] = np.inf
+    for i in lots:
+        arc = on[i]
+        if arc < 0:
+            continue
+        k, g, at, units = arc_tank[arc], burner_group[i], burner_bus[i], units_of[i]
+        level, least = tank[k, LEVEL], lot_least[i] * units
+        stops = level <= 0.0 or turning[g] + units > group_lots[g] - rates[failed_from + g]
+        if not stops and now >= until[i]:
+            aim = wanted[at] + (room[at] if burner_clean[i] else 0.0)
+            stops = level < reserves[k] or aim <= 0.0 or aim < lot_power[i] * units
+            if level == reserves[k]:
+                can = rates[k] - losses[k] - burn[k]
+                stops = stops or can <= 0.0 or can < least * burner_take[i]
+        if stops:
+            on[i] = -1
+            until[i] = now + lot_rest[i]
+            continue
+        turning[g] += units
+        fixed[k] += min(arc_most[arc], units * burner_take[i])
+        used[i] = burner[i] = least
+        burn[k] += least * burner_take[i]
+        _serve(
+            at,
+            burner_clean[i],
+            lot_power[i] * units,
+            wanted,
+            room,
+            bus,
+            throttle,
+            saved,
+            most,
+            throttle_bus,
+            throttle_tank,
+            throttle_fuel,
+        )
     for arc in range(len(arc_tank)):
         k, number = arc_tank[arc], arc_burner[arc]
         level, reserve = tank[k, LEVEL], reserves[k]
@@ -77,35 +176,63 @@ def decide(t: Tables, x: State, s: Sums) -> None:
         if can <= 0.0:
             continue
         capacity = rates[burner_from + number]
-        if burner_group[number] >= 0:
+        begun = 0.0
+        if run[number] > 0.0:
+            g = burner_group[number]
+            if on[number] < 0:
+                if (
+                    now < until[number]
+                    or turning[g] + capacity > group_lots[g] - rates[failed_from + g]
+                    or aim < lot_power[number] * capacity
+                ):
+                    continue
+                taken = min(arc_most[arc], capacity * burner_take[number])
+                falls = max(0.0, drains[k] + fixed[k] + taken)
+                start = reserve + falls * runs[k]
+                if level < start:
+                    starts[k] = min(starts[k], start)
+                    continue
+                on[number] = arc
+                until[number] = now + run[number]
+                turning[g] += capacity
+                fixed[k] += taken
+                begun = lot_least[number] * capacity
+                used[number] = burner[number] = begun
+                burn[k] += begun * burner_take[number]
+                begun = lot_power[number] * capacity
+                aim -= begun
+                can -= used[number] * burner_take[number]
+            elif on[number] != arc:
+                continue
+            else:
+                can = min(can, arc_most[arc] - used[number] * burner_take[number])
+        elif burner_group[number] >= 0:
             capacity -= rates[failed_from + burner_group[number]]
-        units = min(can / burner_take[number], capacity - used[number], aim / burner_power[number])
-        if units <= 0.0:
-            continue
-        used[number] += units
-        burner[number] += units
-        burn[k] += units * burner_take[number]
-        power = units * burner_power[number]
-        direct = min(power, wanted[at])
-        wanted[at] -= direct
-        if not clean:
-            bus[at, EMITTING] += power
-            continue
-        bus[at, CLEAN] += power
-        bus[at, CLEAN_DIRECT] += direct
-        # What clean power is left over stands in for promised emitting power.
-        power -= direct
-        room[at] = max(0.0, room[at] - power)
-        for i in range(len(throttle)):
-            if power <= 0.0:
-                break
-            if throttle_bus[i] == at:
-                cut = min(power, rates[throttle_from + i] - throttle[i])
-                if cut > 0.0:
-                    throttle[i] += cut
-                    power -= cut
-                    if throttle_tank[i] >= 0:
-                        saved[throttle_tank[i]] += cut * throttle_fuel[i]
+        units = 0.0
+        if burner_power[number] > 0.0:
+            units = min(
+                can / burner_take[number], capacity - used[number], aim / burner_power[number]
+            )
+        if units > 0.0:
+            used[number] += units
+            burner[number] += units
+            burn[k] += units * burner_take[number]
+            begun += units * burner_power[number]
+        if begun > 0.0:
+            _serve(
+                at,
+                clean,
+                begun,
+                wanted,
+                room,
+                bus,
+                throttle,
+                saved,
+                most,
+                throttle_bus,
+                throttle_tank,
+                throttle_fuel,
+            )
     _shed(rates, load, bus, t.load_from, x.total, s.whole)
 
 

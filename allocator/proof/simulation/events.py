@@ -44,7 +44,7 @@ from allocator.proof.simulation.columns import (
 from allocator.proof.simulation.compiled import compiled
 from allocator.proof.simulation.controls import decide
 
-CHANGED, FILLED, UNFILLED, DRY, WET = range(5)
+CHANGED, FILLED, UNFILLED, DRY, WET, STARTED, STOPPED = range(7)
 """Kinds of event in the book."""
 
 FEW = 64
@@ -145,6 +145,7 @@ def _aim(
     loss: float,
     size: float,
     reserve: float,
+    start: float,
 ) -> tuple[float, bool, bool]:
     """New rates of a tank that is up to date.
 
@@ -174,6 +175,8 @@ def _aim(
         tank[k, AIM] = size
         if level < reserve:
             tank[k, AIM] = reserve
+        if level < start < tank[k, AIM]:
+            tank[k, AIM] = start
         wait = (tank[k, AIM] - level) / net
     elif net < 0.0:
         tank[k, AIM] = 0.0
@@ -215,9 +218,18 @@ def _hold(x: State, s: Sums, now: float) -> None:
 
 @compiled
 def _stirred(
-    tank: Array, rates: Array, has_arc: Flags, reserves: Array, spare: Array, failed_from: int
+    tank: Array,
+    rates: Array,
+    has_arc: Flags,
+    reserves: Array,
+    spare: Array,
+    failed_from: int,
+    on: Whole,
+    lots: Whole,
 ) -> bool:
-    """True where a decision could set anything: a tank with gas to spare or empty, units out.
+    """True where a decision could set anything: a tank with gas to spare or empty, units out,
+
+    or lots on.
 
     Levels need not be up to date: none passes its reserve or 0 without an event.
     """
@@ -227,6 +239,8 @@ def _stirred(
         found |= level <= 0.0 or (has_arc[k] and level >= reserves[k])
     for g in range(len(spare)):
         found |= rates[failed_from + g] > spare[g]
+    for i in lots:
+        found |= on[i] >= 0
     return found
 
 
@@ -261,6 +275,11 @@ def _fresh(t: Tables) -> State:
         np.zeros(t.buses),
         np.zeros(t.buses),
         np.zeros(2),
+        np.full(len(t.burner_bus), -1, np.int64),
+        np.zeros(len(t.burner_bus)),
+        np.zeros(len(t.group_bus)),
+        np.zeros(len(t.sizes)),
+        np.full(len(t.sizes), np.inf),
     )
 
 
@@ -268,11 +287,12 @@ def _fresh(t: Tables) -> State:
 def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     """Run from 0 to ``end`` s and leave everything in ``s``.
 
-    Events at one instant are worked off by number: clocks, then tanks, then the sampler.
+    Events at one instant are worked off by number: clocks, then tanks, then lots, then the sampler.
     Where there are more entries than ``most``, a heap finds the next; the answer is the same.
     """
     clocks, tanks = len(t.periods), len(t.sizes)
-    sampler = clocks + tanks
+    lots = t.lots
+    sampler = clocks + tanks + len(lots)
     key = np.full(sampler + 1, np.inf)
     node, turn = np.zeros(clocks, np.int64), np.zeros(clocks, np.int64)
     value, since = np.zeros(clocks), np.zeros(clocks)
@@ -307,6 +327,9 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     for i in range(sampler + 1):
         place[heap[i]] = i
     few = sampler < most
+    on, until, starts, started = x.on, x.until, x.starts, s.started
+    was = np.zeros(len(lots), np.bool_)
+    aimed = np.full(tanks, np.inf)
     row, now = 1, 0.0
     events = 0
     dirty = np.ones(tanks, np.bool_)
@@ -314,7 +337,9 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     while True:
         if deciding:
             # Where nothing was set and nothing can be, the last decision stands.
-            stirred = _stirred(tank, rates, has_arc, reserves, t.group_spare, t.failed_from)
+            stirred = _stirred(
+                tank, rates, has_arc, reserves, t.group_spare, t.failed_from, on, lots
+            )
             deciding = stirred or stirring
             stirring = stirred
         if deciding:
@@ -326,6 +351,24 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             for k in range(tanks):
                 if burn[k] != tank[k, BURNT] or saved[k] != tank[k, SAVED]:
                     dirty[k] = True
+                if starts[k] != aimed[k]:
+                    aimed[k] = starts[k]
+                    dirty[k] = True
+            for j in range(len(lots)):
+                i, own = lots[j], clocks + tanks + j
+                wake = until[i] if until[i] > now else np.inf
+                if wake != key[own]:
+                    key[own] = wake
+                    if not few:
+                        _move(heap, place, key, own)
+                if (on[i] >= 0) != was[j]:
+                    was[j] = on[i] >= 0
+                    started[i] += was[j]
+                    if room > 0:
+                        counts[1] += 1
+                        if counts[1] <= room:
+                            kind = STARTED if was[j] else STOPPED
+                            _write(s, 1, now, kind, i, t.lot_units[i])
         for k in range(tanks):
             if dirty[k]:
                 dirty[k] = False
@@ -341,6 +384,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                     losses[k],
                     sizes[k],
                     marks[k],
+                    starts[k],
                 )
                 key[clocks + k] = now + wait
                 if not few:
@@ -393,7 +437,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                     dirty[q - bought] = True
                 else:
                     deciding = True
-        elif item < sampler:
+        elif item < clocks + tanks:
             k = item - clocks
             _settle(tank, tank_sums, k, now)
             # It arrives at its mark: rounding must not leave it a hair beside it.
@@ -402,6 +446,11 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             tank[k, HIGH] = max(tank[k, HIGH], tank[k, AIM])
             dirty[k] = True
             deciding = deciding or has_arc[k] or tank[k, AIM] <= 0.0
+        elif item < sampler:
+            key[item] = np.inf
+            if not few:
+                _move(heap, place, key, item)
+            deciding = True
         else:
             for k in range(tanks):
                 _settle(tank, tank_sums, k, now)

@@ -62,7 +62,7 @@ def simulation_json(trace: Trace) -> str:
     them. ``foresight*``: what no control of this plan can pass; null where it was not asked for.
     ``firm_foresight_refuted_w``: such bounds that a kept promise passes, and that are none.
     ``chambers``: Pa to hold, kg held above it, s that they last, shares of time on and drawn on.
-    ``free_starts``: groups that burnt what would spill with no regard to run and rest times.
+    ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
     ``draws``: the first random ones, all others, and all that broke the promise.
     """
     found = {
@@ -94,7 +94,7 @@ def simulation_json(trace: Trace) -> str:
         "cycle_set_points": [_plain(point) for point in trace.cycle_points],
         "unsafe_set_points": list(trace.unsafe),
         "chambers": [_plain(chamber) for chamber in trace.chambers],
-        "free_starts": list(trace.free_starts),
+        "no_safe_start": list(trace.no_safe_start),
         "from_now": None if trace.start is None else _plain(trace.start),
         "reserves": dict(trace.reserves),
         "broken": [draw.name for draw in trace.broken],

@@ -19,8 +19,9 @@ def recording_of(run: Finished, name: str) -> Recording:
                 float(sums.event_value[i]),
             )
             if half:
-                said = ("", "full", "not_full", "empty", "not_empty")[kind]
-                event = Event(float(sums.event_time[i]), said, tanks[index].name, value)
+                said = ("", "full", "not_full", "empty", "not_empty", "starts", "stops")[kind]
+                owner = tanks[index].name if kind < 5 else run.circuit.burners[index].name
+                event = Event(float(sums.event_time[i]), said, owner, value)
             else:
                 said = "level"
                 if clocks[index].kind == "source":

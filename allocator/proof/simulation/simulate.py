@@ -19,6 +19,7 @@ from allocator.proof.simulation.accounts import draw_of
 from allocator.proof.simulation.assembly import Assembly, assembly_of, without_chambers
 from allocator.proof.simulation.chambers import chambers_of
 from allocator.proof.simulation.circuit import Circuit
+from allocator.proof.simulation.columns import tables_of
 from allocator.proof.simulation.phases import (
     Phases,
     Worst,
@@ -129,7 +130,7 @@ def simulate(
         ceiling_clean_w=plan.ceiling.clean,
         reserves=dict(reserves or {}),
         chambers=chambers_of(assembly.case, circuit.clocks),
-        free_starts=free_starts(assembly, draws),
+        no_safe_start=no_safe_start(circuit),
     )
 
 
@@ -244,25 +245,22 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     return assembly_of(case, surplus=surplus)
 
 
-def free_starts(assembly: Assembly, draws: Sequence[Draw]) -> tuple[str, ...]:
-    """Groups with run or rest times whose idle units may have burnt what would spill.
+def no_safe_start(circuit: Circuit) -> tuple[str, ...]:
+    """Groups whose idle units keep run times, and that no tank can ever let start.
 
-    Such units start and stop in the simulation as stores fill up and cease to be full.
+    A tank must hold what it could fall by in a run above its reserve; with a reserve of all of
+    its size it never does.
     """
-    burnt = {tank.name for draw in draws for tank in draw.tanks if tank.burnt > 0}
-    tanks, burners = assembly.circuit.tanks, assembly.circuit.burners
-    ways = [(tanks[arc.tank], burners[arc.burner]) for arc in assembly.circuit.arcs]
-    used = {
-        burner.name
-        for tank, burner in ways
-        if tank.name in burnt and burner.group >= 0 and burner.capacity.steady > 0
-    }
-    kinds = {m.name: assembly.case.machine_type(m) for m in assembly.case.plan.machines}
-    return tuple(
-        name
-        for name, kind in kinds.items()
-        if name in used and (kind.least_rest > 0 or kind.least_burst > 0)
-    )
+    tables = tables_of(circuit, {})
+    can: dict[str, bool] = {}
+    for arc in circuit.arcs:
+        burner, k = circuit.burners[arc.burner], arc.tank
+        if burner.run > 0:
+            taken = min(arc.most, burner.capacity.steady * burner.take)
+            falls = max(0.0, float(tables.drains[k]) + taken) * float(tables.runs[k])
+            starts = tables.reserves[k] + falls <= tables.sizes[k]
+            can[burner.name] = can.get(burner.name, False) or bool(starts)
+    return tuple(name for name, starts in can.items() if not starts)
 
 
 def _refused(problem: str) -> PlanFileError:

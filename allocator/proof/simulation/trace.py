@@ -246,7 +246,7 @@ class Trace(Shown):
 
     ``foresight``: what no control of this plan can pass, where asked for. ``unsafe``: tanks
     whose given reserve is less than their promise needs; ``reserves``: those that were given.
-    ``free_starts``: groups that burnt what would spill with no regard to their run and rest times.
+    ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
     ``plan_sha256``: of the text of ``plan.json``, where it is known.
     """
 
@@ -267,7 +267,7 @@ class Trace(Shown):
     reserves: Mapping[str, float] = field(default_factory=dict)
     plan_sha256: str = ""
     chambers: tuple[ChamberTrace, ...] = ()
-    free_starts: tuple[str, ...] = ()
+    no_safe_start: tuple[str, ...] = ()
 
     @property
     def promises(self) -> tuple[Draw, ...]:

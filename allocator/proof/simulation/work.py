@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
@@ -15,8 +16,14 @@ from allocator.proof.simulation.running import Finished, run_circuit
 from allocator.proof.simulation.trace import Draw, Outages
 from allocator.proof.simulation.weakened import weakened
 
-BATCHES = 32
+BATCHES = 8
 """Into how many batches an executor's work is cut, at most: the circuit goes with each."""
+
+TRIED = 16
+"""So many runs are done here first, to measure what the rest would take."""
+
+WORTHWHILE = 4.0
+"""Processor seconds of work below which it costs more to hand runs over than to do them here."""
 
 
 @dataclass(frozen=True)
@@ -71,10 +78,20 @@ def with_reserves(circuit: Circuit, reserves: Mapping[str, float]) -> Circuit:
 
 
 def worked_off(work: Work, runs: Sequence[Run], executor: Executor | None = None) -> list[Draw]:
-    """All runs, in their order. An executor gets them in batches of neighbours."""
-    if executor is None or len(runs) < 2:
+    """All runs, in their order. An executor gets them in batches of neighbours.
+
+    What is too little to hand over is done here: a few runs tell. Whoever does them, the draws
+    are the same.
+    """
+    if executor is None:
         return work.draws(runs)
-    size = -(-len(runs) // BATCHES)
-    batches = [runs[begin : begin + size] for begin in range(0, len(runs), size)]
+    begin = time.process_time()
+    here = work.draws(runs[:TRIED])
+    spent = time.process_time() - begin
+    rest = runs[TRIED:]
+    if len(rest) * spent < WORTHWHILE * TRIED:
+        return [*here, *work.draws(rest)]
+    size = -(-len(rest) // BATCHES)
+    batches = [rest[first : first + size] for first in range(0, len(rest), size)]
     found = executor.map(work.draws, batches)
-    return [draw for batch in found for draw in batch]
+    return [*here, *(draw for batch in found for draw in batch)]

@@ -146,14 +146,24 @@ def test_what_idles_starts_in_the_order_that_is_set() -> None:
     assert burnt["second@mill"]["second@mill"] > burnt["first@mill"]["second@mill"]
 
 
-def test_what_burns_spill_without_its_rest_is_told() -> None:
+def test_idle_units_that_no_store_lets_start_are_told() -> None:
+    """A brim-full reserve has nothing above it for a run; so has none that lasts for months."""
     site, plan = roomy()
-    found = quick_reserves(site, plan, ASKED)
-    held = replace(plan, set_points=set_points_of(site, plan, found.levels))
+    needs = quick_reserves(site, plan, ASKED).levels
+    held = replace(plan, set_points=set_points_of(site, plan, needs))
     (name,) = (machine.name for machine in plan.machines)
-    for count, rest, told in ((0, 1800.0, ()), (1, 1800.0, (name,)), (1, 0.0, ())):
-        kinds = {n: replace(m, least_rest=rest) for n, m in site.machines.items()}
+    for count, run, hold, told in (
+        (0, 1800.0, "full", ()),
+        (1, 1800.0, "full", (name,)),
+        (1, 1e7, "need", (name,)),
+        (1, 600.0, "need", ()),
+    ):
+        kinds = {
+            n: replace(m, least_rest=60.0, least_run=run, no_load_share=0.0)
+            for n, m in site.machines.items()
+        }
         machine = replace(plan.machines[0], count=plan.machines[0].count + count)
         wide = replace(held, machines=(machine,))
-        trace = simulate(replace(site, machines=kinds), wide, replace(ASKED, phases=1))
-        assert trace.free_starts == told
+        asked = replace(ASKED, phases=1, hold=hold)
+        trace = simulate(replace(site, machines=kinds), wide, asked)
+        assert trace.no_safe_start == told
