@@ -41,7 +41,7 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
         if course.ideas is None:
             if steps.origins_lead:
                 steps.by_origin(0.35)
-            elif course.point is not None:
+            elif steps.status == "time_limit":
                 steps.whole_program(0.7, 1)
     if course.point is not None and not steps.closed:
         if not by_paths:
