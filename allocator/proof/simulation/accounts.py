@@ -111,7 +111,7 @@ def _starts(assembly: Assembly, run: Finished) -> dict[str, float | None]:
         mine = [
             int(number) * burner.capacity.steady
             for burner, number, owner in lots
-            if owner == machine.name and burner.run > 0
+            if owner == machine.name and burner.run > 0 and burner.capacity.steady > 0
         ]
         cycled = starts_of(assembly.case, machine, run.seconds) if machine.cycled > 0 else 0.0
         if machine.cycled > 0 or mine:

@@ -167,3 +167,14 @@ def test_idle_units_that_no_store_lets_start_are_told() -> None:
         asked = replace(ASKED, phases=1, hold=hold)
         trace = simulate(replace(site, machines=kinds), wide, asked)
         assert trace.no_safe_start == told
+
+
+def test_starts_are_told_of_units_that_idle_alone() -> None:
+    site, plan = roomy()
+    (name,) = (machine.name for machine in plan.machines)
+    kinds = {n: replace(m, least_run=600.0, least_burst=600.0) for n, m in site.machines.items()}
+    site = replace(site, machines=kinds)
+    for more, told in ((0, []), (1, [name])):
+        machine = replace(plan.machines[0], count=plan.machines[0].count + more)
+        trace = simulate(site, replace(plan, machines=(machine,)), replace(ASKED, phases=1))
+        assert list(trace.draws[0].starts) == told
