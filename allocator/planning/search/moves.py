@@ -89,7 +89,7 @@ def _amounts(
 
 
 @compiled
-def _insert(arrays: Arrays, state: State, source: int, price: float, step: float) -> bool:
+def insert(arrays: Arrays, state: State, source: int, price: float, step: float) -> bool:
     """Lay one more path for a source where that earns more than the stock it takes."""
     rest = arrays.most[source] - state.taken[source]
     slot = _free_slot(state, source)
@@ -111,7 +111,7 @@ def _insert(arrays: Arrays, state: State, source: int, price: float, step: float
         if share * rate * dearest > open_value:
             rate = max(1e-6 * rest, open_value / (share * dearest))
         for _ in range(4):
-            limit = min(_total(arrays.weight), dearest * share * rate / max(price, 1e-300))
+            limit = min(total_of(arrays.weight), dearest * share * rate / max(price, 1e-300))
             count, store, sink = cheapest_route(
                 arrays, state, source, rate, share, through, step, limit, hops
             )
@@ -151,7 +151,7 @@ def _insert(arrays: Arrays, state: State, source: int, price: float, step: float
 
 
 @compiled
-def _shuffle(numbers: Whole, count: int) -> None:
+def shuffle(numbers: Whole, count: int) -> None:
     """Put the first numbers into random order."""
     for i in range(count - 1, 0, -1):
         j = np.random.randint(i + 1)
@@ -159,7 +159,7 @@ def _shuffle(numbers: Whole, count: int) -> None:
 
 
 @compiled
-def _total(numbers: Floats) -> float:
+def total_of(numbers: Floats) -> float:
     total = 0.0
     for number in numbers:
         total += number
@@ -203,7 +203,7 @@ def _ruin(arrays: Arrays, state: State, touched: Whole) -> int:
                 k = level_of(arrays, pipe, state.load[pipe])
                 below = arrays.capacity[pipe, k - 1] if k >= 1 else 0.0
             order = np.arange(sources)
-            _shuffle(order, sources)
+            shuffle(order, sources)
             limit = size if kind < 0.75 else sources
             for s in order:
                 if limit <= 0 or (below >= 0.0 and state.load[pipe] <= below + DUST):
@@ -273,7 +273,7 @@ def _copy_line(line: Floats, into: Floats) -> None:
 
 
 @compiled
-def _copy_paths(state: State, into: State) -> None:
+def copy_paths(state: State, into: State) -> None:
     """Copy all of a state; what could come back is forgotten."""
     for p in range(len(state.active)):
         into.active[p] = state.active[p]
@@ -314,12 +314,12 @@ def construct(arrays: Arrays, state: State, seed: int) -> float:
     total = 0.0
     for g in range(len(arrays.value)):
         total = max(total, arrays.value[g])
-    price = 0.5 * total * _total(arrays.most) / _total(arrays.weight) * np.random.random()
+    price = 0.5 * total * total_of(arrays.most) / total_of(arrays.weight) * np.random.random()
     for _ in range(3):
         order = np.arange(len(arrays.most))
-        _shuffle(order, len(order))
+        shuffle(order, len(order))
         for s in order:
-            _insert(arrays, state, int(s), price, step)
+            insert(arrays, state, int(s), price, step)
         recount(arrays, state, PATHS)
         price *= 0.3
     return value_of(arrays, state)
@@ -347,7 +347,7 @@ def improve(
     recount(arrays, state, PATHS)
     best_value = value_of(arrays, best)
     value = value_of(arrays, state)
-    weight = _total(arrays.weight)
+    weight = total_of(arrays.weight)
     thrift = 0.08
     for move in range(moves):
         _copy_loads(state, before)
@@ -356,15 +356,15 @@ def improve(
         step = 1.0 - 0.7 * np.random.random() ** 2
         count = _ruin(arrays, state, touched)
         use_of(arrays, state, state.used)
-        _shuffle(touched, count)
+        shuffle(touched, count)
         for i in range(count):
             for _ in range(3):
-                if not _insert(arrays, state, touched[i], price, step):
+                if not insert(arrays, state, touched[i], price, step):
                     break
         # what is left goes to whoever can use it
         greedy = 0.01 * rate
         for i in range(count):
-            _insert(arrays, state, touched[i], greedy, 1.0)
+            insert(arrays, state, touched[i], greedy, 1.0)
         use_of(arrays, state, state.used)
         found = value_of(arrays, state)
         lost = value - found
@@ -378,7 +378,7 @@ def improve(
             value = found
             if found > best_value * (1.0 + 1e-9):
                 best_value = found
-                _copy_paths(state, best)
+                copy_paths(state, best)
         else:
             _copy_loads(before, state)
         _forget(state)

@@ -26,6 +26,10 @@ PATIENCE = {"quick": 1, "normal": 3, "thorough": 8}
 """Rounds without a better plan after which the search ends."""
 MOVES_A_SOURCE = 15
 """Most moves of a start in its first turn, by sources."""
+WINNERS = 3
+"""Ends of rounds between which paths are linked anew."""
+RELINKING = 0.25
+"""Steps from one to another as a share of the moves of a start."""
 FEWEST = 20
 """Moves of a first try, which also tells how long a move takes."""
 
@@ -77,6 +81,20 @@ def continued(arrays: Arrays, start: Start, moves: int, turn: int) -> Start:
     return Start(start.seed, start.weight, float(value), state, best)
 
 
+def relinked(arrays: Arrays, start: Start, guide: Start, steps: int, turn: int) -> Start:
+    """A start turned part by part into another, from the best of both; then bettered while cold."""
+    from allocator.planning.search.moves import improve
+    from allocator.planning.search.relinking import relink
+
+    weighted = priced(arrays, start.weight)
+    state, best, room = copied(start.best), copied(start.best), empty_state(arrays)
+    seed = (start.seed * 7919 + guide.seed * 104729 + turn) % 2**31
+    relink(weighted, state, guide.best, best, room, seed, steps)
+    state = copied(best)
+    value = improve(weighted, state, best, room, seed, 2 * steps, COLD * 10, COLD)
+    return Start(seed, start.weight, float(value), state, best)
+
+
 def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> Start:
     return continued(arrays, begun(arrays, seed, weight), moves, 0)
 
@@ -94,6 +112,7 @@ class PathSearch:
 
     def __post_init__(self) -> None:
         self.elite: list[Find] = []
+        self._winners: list[Start] = []
 
     def run(
         self,
@@ -129,7 +148,10 @@ class PathSearch:
                 size = int(np.clip(left / (3 - min(turn, 2)) / each / shares, FEWEST, most))
             else:
                 size = moves or 200
-            better = self._round(chance, turn, count, size, out, told)
+            before = self.elite[0].value
+            self._round(chance, turn, count, size, out, told)
+            self._relink(turn, size, out, told)
+            better = self.elite[0].value > before * (1.0 + 1e-6)
             idle = 0 if better else idle + 1
             turn += 1
             if seconds is None:
@@ -150,8 +172,7 @@ class PathSearch:
         size: int,
         out: Callable[[], bool],
         told: Callable[[Find, str], None],
-    ) -> bool:
-        before = self.elite[0].value if self.elite else 0.0
+    ) -> None:
         seeds = [(self.seed * 1009 + 1 + turn * count + n) % 2**31 for n in range(count)]
         weights = [self._weights(chance, n > 0 or turn > 0) for n in range(count)]
         tasks: Sequence[tuple[object, ...]] = [
@@ -164,6 +185,7 @@ class PathSearch:
             for start in starts:
                 self._take(start, told, "paths")
             if len(starts) < len(tasks) or len(starts) == 1:
+                self._winners += starts
                 break
             # the better half, a settled order; each for twice as long, in two turns
             ranked = sorted(starts, key=lambda s: (-s.value, s.seed))
@@ -172,7 +194,22 @@ class PathSearch:
                 for start in ranked[: max(1, len(ranked) // 2)]
             ]
             depth += 1
-        return bool(self.elite) and self.elite[0].value > before * (1.0 + 1e-6)
+
+    def _relink(
+        self, turn: int, size: int, out: Callable[[], bool], told: Callable[[Find, str], None]
+    ) -> None:
+        """Each of the best ends of rounds turned into the best of the others."""
+        self._winners.sort(key=lambda s: (-s.value, s.seed))
+        del self._winners[WINNERS:]
+        pairs = [(a, b) for a in self._winners for b in self._winners if a is not b]
+        tasks = [
+            (relinked, self.arrays, a, b, max(FEWEST, int(RELINKING * size)), turn)
+            for a, b in pairs
+        ]
+        made = self._all(tasks, out)
+        for start in made:
+            self._take(start, told, "paths between paths")
+        self._winners += [s for s in made if s.value > self._winners[0].value * (1.0 + 1e-6)]
 
     def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[Start]:
         if self.executor is None:

@@ -67,11 +67,12 @@ def _mark() -> Path:
 def main() -> None:
     """Compile for the arrays on standard input, and leave the mark."""
     from allocator.planning.bounds.charges import warmed
-    from allocator.planning.search.starts import begun, continued
+    from allocator.planning.search.starts import begun, continued, relinked
 
     warmed()
     arrays = Arrays(*pickle.load(sys.stdin.buffer))
-    continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+    start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+    relinked(arrays, start, start, 1, 0)
     with contextlib.suppress(OSError):
         _mark().touch()
 
