@@ -300,7 +300,10 @@ def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
 def _arcs(
     case: Case, tanks: list[Tank], burners: list[Burner], owners: list[str | None]
 ) -> list[Arc]:
-    """Ways from what would spill to burners: clean ones first, units that turn before others."""
+    """Ways from what would spill to burners: clean ones first, units that turn before others.
+
+    All ways out of a store share what it may release beyond its promise, in that order.
+    """
     machines = {machine.name: machine for machine in case.plan.machines}
     stores = {store.name: store for store in case.plan.stores}
     rooms = {fluid: spare_room(case, fluid) for fluid in case.site.fluids}
@@ -309,6 +312,7 @@ def _arcs(
     first = {} if points is None else {name: i for i, name in enumerate(points.start_order)}
     last = len(first)
     left: dict[tuple[int, str], float] = {}
+    spare = [PLENTY if tank.name not in stores else _spare_release(case, tank) for tank in tanks]
     order = sorted(
         range(len(burners)),
         key=lambda b: (not burners[b].clean, first.get(owners[b] or "", last), b),
@@ -327,7 +331,8 @@ def _arcs(
                 found += _lot_arc(k, b, burner, left, owner)
                 continue
             if store.place == machine.place:
-                width = _spare_release(case, tank)
+                units = machine.running if burner.group < 0 else machine.count
+                width = _shared(spare, k, units * burner.take)
                 if burner.run > 0:
                     left[k, owner] = width
                     found += _lot_arc(k, b, burner, left, owner)
@@ -339,7 +344,7 @@ def _arcs(
             room = rooms[store.holds]
             width, way = widest_way(store.place, machine.place, room)
             (take,) = case.machine_type(machine).takes.values()
-            width = min(width, machine.count * take, _spare_release(case, tank))
+            width = _shared(spare, k, min(width, machine.count * take))
             if width <= 0:
                 left[k, owner] = 0.0
                 continue
@@ -365,6 +370,13 @@ def _lot_arc(
         return []
     left[k, owner] -= most
     return [Arc(k, b, most)]
+
+
+def _shared(spare: list[float], tank: int, most: float) -> float:
+    """What one more way out of a tank may carry, at the most ``most``; the others have the rest."""
+    width = min(spare[tank], most)
+    spare[tank] -= width
+    return width
 
 
 def _spare_release(case: Case, tank: Tank) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from allocator.planning import Settings, make_plan
+from allocator.proof.case import case_of
 from allocator.proof.cycle import source_cycle
 from allocator.proof.simulation import SimulationSettings, simulate
 from allocator.proof.simulation.circuit import Arc, Burner, Circuit, GroupLoad, Rate, Tank, clock_of
@@ -25,6 +26,7 @@ from allocator.proof.simulation.columns import (
 )
 from allocator.proof.simulation.recording import recording_of
 from allocator.proof.simulation.running import run_circuit
+from allocator.proof.simulation.simulate import assemble
 from allocator.site.reading import read_site
 from allocator.site.records import Stage
 
@@ -244,3 +246,24 @@ def test_examples_keep_their_promise_with_units_that_keep_times(name: str) -> No
             went = tank.drawn + tank.lost + tank.spilt + tank.untaken + tank.burnt
             scale = tank.arrived + tank.drawn + tank.size
             assert tank.last - tank.first == pytest.approx(came - went, abs=1e-9 * scale)
+
+
+def test_ways_out_of_a_store_share_what_it_may_release() -> None:
+    """One store feeds units that turn and units that idle: together no more than it lets out."""
+    site = read_site(NETWORKS / "first.yaml")
+    plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
+    assert plan is not None
+    machines = tuple(replace(m, count=m.count + 4) for m in plan.machines)
+    plan = replace(plan, machines=machines)
+    spare = 0.01
+    kinds = dict(site.stores)
+    for store in plan.stores:
+        peak = case_of(site, plan).at_peak(store.draw)
+        kinds[store.type] = replace(kinds[store.type], release_rate=peak + spare)
+    circuit = assemble(replace(site, stores=kinds), plan).circuit
+    widths = [0.0] * len(circuit.tanks)
+    for arc in circuit.arcs:
+        widths[arc.tank] += arc.most
+    fed = [w for w, t in zip(widths, circuit.tanks, strict=True) if t.kind == "store" and w > 0]
+    assert fed
+    assert max(fed) <= spare * (1 + 1e-9)
