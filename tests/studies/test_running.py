@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import random
 import signal
 import subprocess
 import sys
@@ -122,7 +123,12 @@ with Results(Path(sys.argv[1]), {"of": "numbers"}) as results:
 """
 
 
-@pytest.mark.parametrize("moment", [0.02, 0.11, 0.37])
+MOMENTS = random.Random(1)
+KILLS = [MOMENTS.uniform(0.0, 0.5) for _ in range(int(os.environ.get("ALLOCATOR_KILLS", "3")))]
+"""Seconds after the first case; more where ``ALLOCATOR_KILLS`` asks for them."""
+
+
+@pytest.mark.parametrize("moment", KILLS)
 def test_a_kill_loses_no_finished_case(tmp_path: Path, moment: float) -> None:
     file = tmp_path / "cases.sqlite"
     run = subprocess.Popen(
