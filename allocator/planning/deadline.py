@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from allocator.planning.program import Program
 
+LEAST = 0.05
+"""Seconds that whatever is begun may take."""
+
 
 class Deadline:
     """Seconds left for one goal; none are counted where a node limit rules."""
@@ -14,13 +17,13 @@ class Deadline:
         self._limit = limit if counted else None
         self._end = 0.0 if self._limit is None else self._clock.seconds() + self._limit
 
-    def left(self, share: float = 1.0) -> float | None:
-        """Seconds for a share of what is left; None without a limit."""
+    def left(self, share: float = 1.0, least: float = LEAST) -> float | None:
+        """Seconds for a share of what is left, at the least ``least``; None without a limit."""
         if self._clock.interrupted:
             return 5.0  # enough for a last repair
         if self._limit is None:
             return None
-        return max(0.05, (self._end - self._clock.seconds()) * share)
+        return max(least, (self._end - self._clock.seconds()) * share)
 
     def spent(self) -> float:
         """Share of the time that is gone; 0 without a limit."""
@@ -34,4 +37,4 @@ class Deadline:
         """True when nothing more should be begun."""
         if self._clock.interrupted:
             return True
-        return self._limit is not None and self._end - self._clock.seconds() <= 0.05
+        return self._limit is not None and self._end - self._clock.seconds() <= LEAST

@@ -6,7 +6,7 @@ import numpy as np
 
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.course import Course, value_at
-from allocator.planning.deadline import Deadline
+from allocator.planning.deadline import LEAST, Deadline
 from allocator.planning.early import Seldom
 from allocator.planning.found import PROVEN, GoalFound, close, gap_of, passes
 from allocator.planning.goals import Goal
@@ -16,6 +16,9 @@ from allocator.planning.seam import Solved
 MOST_NEAR = 40
 """Neighbourhoods that are tried for one goal."""
 NEAR_GAP = 1e-3
+FIRST_STEP = 0.05
+"""Share of the whole time that a later goal has for each of its first steps, however late it is: a
+machine that stood still for a while costs no backup."""
 
 
 class GoalSteps:
@@ -66,16 +69,18 @@ class GoalSteps:
             bound = None if self.bound is None else self.sign * self.bound
             self.course.tell(self.goal, self.sign * value, bound, note)
 
-    def _repaired(self, point: np.ndarray, share: float, note: str) -> None:
+    def _repaired(self, point: np.ndarray, share: float, note: str, least: float = LEAST) -> None:
         """Offer the whole numbers of a point with the best amounts for them."""
-        self._offered(self.program.repaired(point, self.deadline.left(share)), note)
+        self._offered(self.program.repaired(point, self.deadline.left(share, least)), note)
 
-    def _near(self, point: np.ndarray, held: np.ndarray, share: float, note: str) -> None:
+    def _near(
+        self, point: np.ndarray, held: np.ndarray, share: float, note: str, least: float = LEAST
+    ) -> None:
         """Offer the best point with some whole numbers held, its promises cut until they hold."""
-        near = self.program.near(point, held, self.deadline.left(share), NEAR_GAP)
+        near = self.program.near(point, held, self.deadline.left(share, least), NEAR_GAP)
         if near.point is not None:
             self.program.add(self.program.broken(near.point))
-            self._repaired(near.point, 0.3, note)
+            self._repaired(near.point, 0.3, note, least)
 
     def from_what_stands(self) -> None:
         """What stands, and nothing new, is the first plan wherever it is one."""
@@ -93,14 +98,15 @@ class GoalSteps:
         assert self.start is not None
         # it is sound as it stands: never lost, whatever comes
         self.best = self.sign * value_at(self.course, self.goal, self.start)
-        self._repaired(self.start, 0.2, "start")
+        least = FIRST_STEP * self.program.settings.time_limit if self.goal.maximise else LEAST
+        self._repaired(self.start, 0.2, "start", least)
         if self.course.given is not None:
             self._repaired(self.course.given, 0.1, "start given")
         layout = self.course.layout
-        self._near(self._point, layout.built, 0.2, "worked anew")
+        self._near(self._point, layout.built, 0.2, "worked anew", least)
         if self.goal.maximise:
             stands = layout.built[self._point[layout.built] > 0.5]
-            self._near(self._point, stands, 0.4, "built on")
+            self._near(self._point, stands, 0.4, "built on", least)
         self._near(self._point, layout.columns, 0.3, "on pipes laid")
 
     @property

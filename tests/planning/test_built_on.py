@@ -5,11 +5,12 @@ from __future__ import annotations
 from allocator.planning import Settings
 from allocator.planning.clock import Clock
 from allocator.planning.course import Course, hold, value_at
-from allocator.planning.goal_steps import GoalSteps
+from allocator.planning.goal_steps import FIRST_STEP, GoalSteps
 from allocator.planning.goals import goals_of
 from allocator.planning.lexicographic import solve_goal
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.program import Program
+from allocator.planning.seam import Solved
 from allocator.planning.stating import state
 from allocator.site.records import (
     Build,
@@ -67,6 +68,39 @@ def test_backup_is_built_beside_clean_supply_in_the_first_steps() -> None:
     assert course.point is not None
     assert value_at(course, clean, course.point) >= 30e3 * (1.0 - 1e-5)
     assert "built on" in {line.note for line in course.trail}
+
+
+def test_a_goal_that_comes_too_late_still_has_time_for_its_first_steps() -> None:
+    """A machine that stood still during the first goal must not cost all backup."""
+    statement, choices = state(SITE, "mean")
+    settings = Settings(time_limit=40.0)
+    program = Watched(statement, lambda v, t: [], settings, Clock(settings.time_limit))
+    course = Course(program, layout_of(statement, choices), None)
+    clean, served = goals_of(statement, choices)[:2]
+    first = solve_goal(course, clean, 10.0)
+    assert first is not None
+    hold(course, clean, first.value)
+    _without(course, "set@works", "tank")
+    program.limits.clear()
+    steps = GoalSteps(course, served, 0.0)
+    steps.from_earlier_goals()
+    assert steps.best is not None
+    assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
+    # start, worked anew, built on, each with a repair of what it found
+    assert min(program.limits[:5]) >= 0.9 * FIRST_STEP * settings.time_limit
+
+
+class Watched(Program):
+    """A program that keeps the limits of its runs."""
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.limits: list[float] = []
+
+    def run(self, **arguments: object) -> Solved:
+        limit = arguments["time_limit"]
+        self.limits.append(limit if isinstance(limit, float) else 0.0)
+        return super().run(**arguments)
 
 
 def _without(course: Course, *words: str) -> None:
