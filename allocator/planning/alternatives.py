@@ -176,7 +176,9 @@ class _Layer:
             if apart and tried < 3:
                 tried += 1
                 point = point_of(self.statement, self.choices, find)
-                yield from landed(self.program, lay, point, 1e-3, left)
+                for solved in landed(self.program, lay, point, 1e-3, left):
+                    assert solved.point is not None
+                    yield solved.point
 
     def _better(self, best: np.ndarray | None, point: np.ndarray) -> np.ndarray:
         if best is None:

@@ -19,6 +19,8 @@ NEAR_GAP = 1e-3
 FIRST_STEP = 0.05
 """Share of the whole time that a later goal has for each of its first steps, however late it is: a
 machine that stood still for a while costs no backup."""
+WIDE = 0.08
+"""Gap of the relaxation by origin above which the plain program is tried: its nodes cost less."""
 
 
 class GoalSteps:
@@ -47,6 +49,11 @@ class GoalSteps:
     def closed(self) -> bool:
         """True when plan and bound have met, as far as was asked."""
         return close(self.best, self.bound, self.program.settings.gap)
+
+    @property
+    def gap_is_wide(self) -> bool:
+        """True when branches must do what the relaxation by origin did not."""
+        return not close(self.best, self.bound, WIDE)
 
     @property
     def stopped(self) -> bool:

@@ -30,6 +30,8 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
     if course.prover is not None and by_paths and not steps.closed and not steps.stopped:
         steps.tightened(0.4)
         steps.status = "time_limit"
+        if course.prover.uncut and not steps.closed and steps.gap_is_wide:
+            steps.whole_program(0.7, 1)
     elif not steps.closed:
         # without paths the sites are small: what the plain program can close, it closes here
         patient = course.prover is None or course.ideas is None or late

@@ -49,7 +49,7 @@ from allocator.planning.tidy import tidied
 from allocator.site.records import Site
 
 MEAN_SHARE = 0.10
-FIRST_GOAL_SHARE = 0.6
+FIRST_GOAL_SHARE = 0.75
 Found = tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]
 """A plan or none, the trail of the search, whether none exists, why, and values by key."""
 

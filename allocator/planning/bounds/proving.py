@@ -57,6 +57,11 @@ class Prover:
         self._many = lean_size(choices) > FEW_COLUMNS
         self.trusted = True
 
+    @property
+    def uncut(self) -> bool:
+        """True when all flows by origin are few enough to be stated at once, and need no cuts."""
+        return not self._many and self._choices.lossless
+
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep an earlier goal between two values (SI)."""
         self._held.append((goal, low, high))

@@ -18,6 +18,7 @@ import numpy as np
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
 from allocator.planning.program import Program
+from allocator.planning.seam import Solved
 from allocator.planning.search.network import Find, first_service, network_of
 from allocator.planning.search.starts import PathSearch
 from allocator.planning.search.warming import Warming
@@ -33,6 +34,10 @@ MOST_MOVES = 200
 ROUNDS = 4
 TRIED = 4
 """Finds that are taken over after a run of the search."""
+MORE_TRIED = 12
+"""Finds with other machines that are taken over after them, where paths misjudge a find."""
+MISJUDGED = 1e-3
+"""Share of its value that a find may lose or gain where it is taken over."""
 
 
 def point_of(statement: Statement, choices: Choices, find: Find) -> np.ndarray:
@@ -74,7 +79,7 @@ def landed(
     point: np.ndarray,
     gap: float,
     left: Callable[[float], float | None],
-) -> Iterator[np.ndarray]:
+) -> Iterator[Solved]:
     """Points to be judged: some integers held, the others decided, again while cuts are new."""
     for _ in range(ROUNDS):
         before = program.cuts
@@ -84,7 +89,7 @@ def landed(
         solved = program.repaired(near.point, left(0.5))
         point = near.point
         if solved.point is not None:
-            yield solved.point
+            yield solved
             point = solved.point
         if program.cuts == before or program.clock.interrupted:
             return
@@ -131,19 +136,44 @@ class Ideas:
         left: Callable[[float], float | None],
         out: Callable[[], bool],
     ) -> Iterator[np.ndarray]:
-        """Points from the finds, to be judged: each find's pipes, then the corridors of all."""
-        statement = program.statement
-        lay = pipe_columns(statement)
-        for find in self.finds[:TRIED]:
+        """Points from the best finds, to be judged; and from the best ones with other machines,
+
+        where paths misjudge what a find is worth.
+        """
+        tried = self.finds[:TRIED]
+        misjudged = False
+        for find in tried:
             if out():
                 return
-            point = point_of(statement, self.choices, find)
-            if self.choices.lossless:
-                solved = program.repaired(point, left(0.3))
-                if solved.point is not None:
-                    yield solved.point
-                    continue
-            yield from landed(program, lay, point, gap, left)
+            for solved in self._landed(program, find, gap, left):
+                assert solved.point is not None
+                misjudged |= not self._as_judged(program, find, solved)
+                yield solved.point
+        if not misjudged or self.moves is not None:
+            return
+        others = sorted(self.paths.kinds.values(), key=lambda find: -find.value)
+        for find in [other for other in others if other not in tried][:MORE_TRIED]:
+            if out():
+                return
+            for solved in self._landed(program, find, gap, left):
+                assert solved.point is not None
+                yield solved.point
+
+    def _landed(
+        self, program: Program, find: Find, gap: float, left: Callable[[float], float | None]
+    ) -> Iterator[Solved]:
+        """The sound points of a find."""
+        point = point_of(program.statement, self.choices, find)
+        if self.choices.lossless:
+            solved = program.repaired(point, left(0.3))
+            if solved.point is not None:
+                yield solved
+                return
+        yield from landed(program, pipe_columns(program.statement), point, gap, left)
+
+    def _as_judged(self, program: Program, find: Find, solved: Solved) -> bool:
+        value = program.unscaled(solved.value)
+        return value is not None and abs(-value - find.value) <= MISJUDGED * abs(find.value)
 
     def corridors(self, statement: Statement, point: np.ndarray) -> np.ndarray:
         """The pipe columns outside the corridors of the finds and of a point."""

@@ -33,6 +33,9 @@ RELINKING = 0.25
 FEWEST = 20
 """Moves of a first try, which also tells how long a move takes."""
 
+Machines = frozenset[tuple[str, int]]
+"""Machines of each group that a find has."""
+
 
 @dataclass(frozen=True)
 class Start:
@@ -101,7 +104,11 @@ def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> Start:
 
 @dataclass
 class PathSearch:
-    """Rounds of starts on a site. ``elite``: the best finds, best first, no two the same."""
+    """Rounds of starts on a site. ``elite``: the best finds, best first, no two the same.
+
+    ``kinds``: the best find of each set of machines, for what paths do not know of may make
+    another set the better one.
+    """
 
     arrays: Arrays
     names: Names
@@ -112,6 +119,7 @@ class PathSearch:
 
     def __post_init__(self) -> None:
         self.elite: list[Find] = []
+        self.kinds: dict[Machines, Find] = {}
         self._winners: list[Start] = []
 
     def run(
@@ -226,6 +234,9 @@ class PathSearch:
         find = find_of(self.arrays, self.names, start.best, start.value)
         if any(find.pipes == known.pipes and find.taps == known.taps for known in self.elite):
             return
+        machines = frozenset(find.counts.items())
+        if machines not in self.kinds or find.value > self.kinds[machines].value:
+            self.kinds[machines] = find
         better = not self.elite or find.value > self.elite[0].value * (1.0 + 1e-9)
         self.elite.append(find)
         self.elite.sort(key=lambda f: -f.value)

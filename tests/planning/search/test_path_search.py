@@ -111,3 +111,14 @@ def test_begins_from_a_known_plan_even_of_an_older_site(small: Site) -> None:
     assert fewer is not None
     assert audit(changed, fewer).accepted
     assert all(run.route != lost for run in fewer.runs)
+
+
+def test_the_best_find_of_every_set_of_machines_is_kept(tmp_path: Path) -> None:
+    search = searched(site_of(tmp_path, 20, 30, 4), "mean")
+    assert len(search.kinds) > 1
+    for machines, find in search.kinds.items():
+        assert frozenset(find.counts.items()) == machines
+    best = search.elite[0]
+    assert search.kinds[frozenset(best.counts.items())].value == best.value
+    for find in search.elite:
+        assert search.kinds[frozenset(find.counts.items())].value >= find.value
