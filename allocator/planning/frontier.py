@@ -3,7 +3,8 @@
 The epsilon-constraint method (Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, 1971): most power under a
 cap on the scarce thing, then the least of it for that power, for caps from one end to the other.
 Cap and floor are bounds of two variables of the program, so nothing is built again, every cut
-stays, and each point starts from the one before, which every larger cap allows.
+stays, and each point starts from the one before, which every larger cap allows, or from what paths
+find under its own cap (a stock of less), where that is better.
 """
 
 from __future__ import annotations
@@ -16,9 +17,11 @@ import numpy as np
 from allocator.plan import Plan
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.clock import Clock
-from allocator.planning.course import HELD, Course
+from allocator.planning.course import HELD, Course, value_at
 from allocator.planning.cuts import promises_of, violated
+from allocator.planning.deadline import Deadline
 from allocator.planning.found import GoalFound, gap_of
+from allocator.planning.goal_steps import NEAR_GAP
 from allocator.planning.goals import Goal
 from allocator.planning.held_back import held_back
 from allocator.planning.lexicographic import solve_goal
@@ -27,9 +30,11 @@ from allocator.planning.plan_of_point import plan_at
 from allocator.planning.program import Program
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import counted_emission, material_use, money
+from allocator.planning.search.landing import Ideas, ideas_of
+from allocator.planning.search.network import first_service
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement, Terms
-from allocator.planning.stating import state
+from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
 from allocator.site.records import Site
 
@@ -37,6 +42,8 @@ CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
 TOP_SHARE = 0.3
 """Share of the time for the upper end, whose bound holds for every point."""
+PATHS_SHARE, POWER_SHARE, LEAST_SHARE = 0.25, 0.45, 0.25
+"""Shares of a point's time: paths under its cap, the most power, the least given for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +73,42 @@ class _Trade:
     choices: Choices
     power: Goal
     scarce: Goal
+
+    def paths(self, cap: float) -> Ideas | None:
+        """The path search of the site with no more of the material than a cap; None if it is none
+
+        or the site is too small for paths.
+        """
+        material = self.site.materials.get(self.scarce.name)
+        if material is None:
+            return None
+        stock = cap if material.stock is None else min(cap, material.stock)
+        materials = {**self.site.materials, material.name: replace(material, stock=stock)}
+        choices = offered(
+            replace(self.site, materials=materials), self.settings.basis, self.settings.withstands
+        )
+        if first_service(choices) != self.power.name:
+            return None
+        return ideas_of(choices, self.settings, self.course.program.clock, None)
+
+    def begin_by_paths(self, cap: float, limit: float | None) -> None:
+        """Begin from what paths find under a cap, where it has more power than the point so far."""
+        course, program = self.course, self.course.program
+        ideas = self.paths(cap)
+        if ideas is None or not ideas.ready(0.0):
+            return
+        program.aim(self.power)
+        deadline = Deadline(program, limit)
+        ideas.search(deadline.left(0.6), lambda find, note: None)
+        points = ideas.points(program, NEAR_GAP, deadline.left, lambda: deadline.spent() > 0.9)
+        for point in points:
+            solved = program.repaired(point, deadline.left(0.5))
+            if solved.point is None:
+                continue
+            known = course.point
+            value = value_at(course, self.power, solved.point)
+            if known is None or value > value_at(course, self.power, known):
+                course.point = solved.point
 
     def within(self, cap: float, floor: float) -> None:
         """Hold what is given below a cap and power above a floor."""
@@ -174,6 +217,7 @@ def _goals(statement: Statement, choices: Choices, give: str) -> tuple[Goal, Goa
 def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
     clock = trade.course.program.clock
     trade.within(np.inf, 0.0)
+    trade.course.ideas = trade.paths(np.inf)
     most = trade.solved(trade.power, clock.left(TOP_SHARE))
     if most is None:
         return ()
@@ -196,10 +240,12 @@ def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[P
         part = _part(clock, steps - 1 - number)
         cap += trade.scarce.scale + HELD * abs(cap)  # the start must be within it
         trade.within(cap, floor)
-        found = trade.solved(trade.power, None if part is None else 0.65 * part)
+        if number:
+            trade.begin_by_paths(cap, None if part is None else PATHS_SHARE * part)
+        found = trade.solved(trade.power, None if part is None else POWER_SHARE * part)
         if found is None:
             break
-        least = trade.least(found.value, cap, None if part is None else 0.3 * part)
+        least = trade.least(found.value, cap, None if part is None else LEAST_SHARE * part)
         if least is None:
             break
         point = trade.point(_bounded(found, most), least, "" if number else "least")

@@ -140,23 +140,16 @@ class Ideas:
 
         where paths misjudge what a find is worth.
         """
-        tried = self.finds[:TRIED]
+        best = self.finds[:TRIED]
+        others = sorted(self.paths.kinds.values(), key=lambda find: -find.value)
+        others = [find for find in others if find not in best][:MORE_TRIED]
         misjudged = False
-        for find in tried:
-            if out():
+        for number, find in enumerate([*best, *others]):
+            if out() or (number == len(best) and not misjudged):
                 return
             for solved in self._landed(program, find, gap, left):
                 assert solved.point is not None
                 misjudged |= not self._as_judged(program, find, solved)
-                yield solved.point
-        if not misjudged or self.moves is not None:
-            return
-        others = sorted(self.paths.kinds.values(), key=lambda find: -find.value)
-        for find in [other for other in others if other not in tried][:MORE_TRIED]:
-            if out():
-                return
-            for solved in self._landed(program, find, gap, left):
-                assert solved.point is not None
                 yield solved.point
 
     def _landed(
@@ -172,6 +165,9 @@ class Ideas:
         yield from landed(program, pipe_columns(program.statement), point, gap, left)
 
     def _as_judged(self, program: Program, find: Find, solved: Solved) -> bool:
+        """Whether a find is worth what paths say; always so where seconds must not matter."""
+        if self.moves is not None:
+            return True
         value = program.unscaled(solved.value)
         return value is not None and abs(-value - find.value) <= MISJUDGED * abs(find.value)
 
