@@ -16,6 +16,8 @@ from allocator.planning.seam import Solved
 MOST_NEAR = 40
 """Neighbourhoods that are tried for one goal."""
 NEAR_GAP = 1e-3
+NEAR_ROUNDS = 3
+"""Times that the best point near another is looked for, where cuts undo what was found."""
 FIRST_STEP = 0.05
 """Share of the whole time that a later goal has for each of its first steps, however late it is: a
 machine that stood still for a while costs no backup."""
@@ -83,11 +85,20 @@ class GoalSteps:
     def _near(
         self, point: np.ndarray, held: np.ndarray, share: float, note: str, least: float = LEAST
     ) -> None:
-        """Offer the best point with some whole numbers held, its promises cut until they hold."""
-        near = self.program.near(point, held, self.deadline.left(share, least), NEAR_GAP)
-        if near.point is not None:
-            self.program.add(self.program.broken(near.point))
+        """Offer the best point with some whole numbers held, its promises cut until they hold.
+
+        Cuts may leave its whole numbers without a point: then it is looked for again.
+        """
+        for _ in range(NEAR_ROUNDS):
+            near = self.program.near(point, held, self.deadline.left(share, least), NEAR_GAP)
+            if near.point is None:
+                return
+            rows = self.program.broken(near.point)
+            self.program.add(rows)
+            before = self.best
             self._repaired(near.point, 0.3, note, least)
+            if not rows or self.best != before or self.deadline.out():
+                return
 
     def from_what_stands(self) -> None:
         """What stands, and nothing new, is the first plan wherever it is one."""

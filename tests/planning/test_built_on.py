@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from allocator.planning import Settings
 from allocator.planning.clock import Clock
 from allocator.planning.course import Course, hold, value_at
@@ -11,6 +13,7 @@ from allocator.planning.lexicographic import solve_goal
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.program import Program
 from allocator.planning.seam import Solved
+from allocator.planning.statement import Key, Row
 from allocator.planning.stating import state
 from allocator.site.records import (
     Build,
@@ -88,6 +91,34 @@ def test_a_goal_that_comes_too_late_still_has_time_for_its_first_steps() -> None
     assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
     # start, worked anew, built on, each with a repair of what it found
     assert min(program.limits[:5]) >= 0.9 * FIRST_STEP * settings.time_limit
+
+
+def test_what_cuts_undo_is_looked_for_again() -> None:
+    """Three sets would do, but a cut found late allows two: then it is two, and not none."""
+    statement, choices = state(SITE, "mean")
+    sets = ("count", "set@works")
+    late: list[bool] = []
+
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        if not late or values[sets] <= 2.0:
+            return []
+        row = statement.scaled_row("late", [(1.0, sets)], high=2.0)
+        assert row is not None
+        return [row]
+
+    program = Program(statement, separate, Settings(node_limit=500), Clock(None))
+    course = Course(program, layout_of(statement, choices), None)
+    clean, served = goals_of(statement, choices)[:2]
+    first = solve_goal(course, clean, None)
+    assert first is not None
+    hold(course, clean, first.value)
+    _without(course, "set@works", "tank")
+    assert course.point is not None
+    late.append(True)
+    steps = GoalSteps(course, served, None)
+    steps._near(course.point, np.zeros(0, dtype=np.int64), 0.4, "all free")
+    assert steps.best is not None
+    assert abs(-steps.best - 60e3) <= 1e-5 * 60e3
 
 
 class Watched(Program):
