@@ -200,7 +200,7 @@ def ideas_of(
         return None
     arrays, names = made
     moves = None if settings.node_limit is None else min(settings.node_limit, MOST_MOVES)
-    share = 0.25 if len(choices.sources) <= MANY else 0.45
+    share = 0.2 if len(choices.sources) <= MANY else 0.45
     search = PathSearch(arrays, names, settings.seed, settings.effort, executor)
     # with a node limit the search is always waited for: the same plan, warm or cold
     warming = Warming(arrays) if moves is None and executor is None else None
