@@ -75,9 +75,9 @@ class _Trade:
     scarce: Goal
 
     def paths(self, cap: float) -> Ideas | None:
-        """The path search of the site with no more of the material than a cap; None if it is none
+        """The path search of the site with no more of the material than a cap.
 
-        or the site is too small for paths.
+        None where no material is given, or where paths have no say (few sources, another goal).
         """
         material = self.site.materials.get(self.scarce.name)
         if material is None:

@@ -136,9 +136,9 @@ class Ideas:
         left: Callable[[float], float | None],
         out: Callable[[], bool],
     ) -> Iterator[np.ndarray]:
-        """Points from the best finds, to be judged; and from the best ones with other machines,
+        """Points to be judged: from the best finds; where paths misjudge those, from others too.
 
-        where paths misjudge what a find is worth.
+        The others are the best finds with other machines.
         """
         best = self.finds[:TRIED]
         others = sorted(self.paths.kinds.values(), key=lambda find: -find.value)
@@ -165,7 +165,10 @@ class Ideas:
         yield from landed(program, pipe_columns(program.statement), point, gap, left)
 
     def _as_judged(self, program: Program, find: Find, solved: Solved) -> bool:
-        """Whether a find is worth what paths say; always so where seconds must not matter."""
+        """Whether a find is worth what paths say.
+
+        Not asked where moves are limited: such runs are kept short.
+        """
         if self.moves is not None:
             return True
         value = program.unscaled(solved.value)
