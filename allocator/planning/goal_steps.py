@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from allocator.planning.bounds.mixed import Known
+from allocator.planning.bounds.proving import target_of
 from allocator.planning.course import Course, value_at
 from allocator.planning.deadline import LEAST, Deadline
 from allocator.planning.early import Seldom
@@ -212,14 +213,33 @@ class GoalSteps:
         return Known(self.best, self.course.point)
 
     def by_origin(self, share: float) -> None:
-        """The program by origin for a share of the time: its bound, and its whole numbers."""
-        prover = self.course.prover
-        if prover is None or not prover.trusted or self.stopped:
+        """The program by origin for a share of the time: its bound, and its whole numbers.
+
+        Target after target, while each is settled in time.
+        """
+        prover, ends = self.course.prover, self.deadline.left(share)
+        if prover is None:
             return
-        proven = prover.mixed(self.deadline.left(share), self._known())
-        self.bettered(proven.bound, by_origin=True)
-        if proven.columns is not None:
-            self._repaired(proven.columns, 1.0, "by origin")
+        began = self.program.clock.seconds()
+        while prover.trusted and not self.closed and not self.stopped:
+            left = None if ends is None else ends - (self.program.clock.seconds() - began)
+            if left is not None and left <= LEAST:
+                return
+            before = (self.best, self.bound)
+            target = target_of(self.best, self.bound, self.program.settings.gap)
+            proven = prover.mixed(left, self._known(), target)
+            self.bettered(proven.bound, by_origin=True)
+            if proven.columns is not None:
+                self._repaired(proven.columns, 1.0, "by origin")
+            elif proven.ended:
+                self.tell_bound("by origin")
+            if not proven.ended or (self.best, self.bound) == before:
+                return
+
+    def tell_bound(self, note: str) -> None:
+        """Tell of a bound that has become better."""
+        if self.best is not None and self.bound is not None:
+            self.course.tell(self.goal, self.sign * self.best, self.sign * self.bound, note)
 
     def neighbourhoods(self, until: float) -> None:
         """Parts of the site solved with the rest held, until a share of the time is gone."""

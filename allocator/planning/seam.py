@@ -21,6 +21,14 @@ import pulp
 from allocator.planning.statement import Column, Row, Statement
 
 INF = float("inf")
+POINTS_SOUGHT: dict[str, float | bool] = {
+    "mip_heuristic_effort": 0.05,
+    "mip_heuristic_run_rens": True,
+    "mip_heuristic_run_rins": True,
+    "mip_heuristic_run_root_reduced_cost": True,
+    "mip_heuristic_run_feasibility_jump": True,
+}
+"""HiGHS's options that say how hard it looks for points, as it has them by itself."""
 LINEAR_TOLERANCE = 1e-9
 """How far a row of a linear program may be broken, scaled: a hundredth of the margin."""
 
@@ -168,6 +176,15 @@ class Highs:
         self._high = np.concatenate([self._high, [column.high for column in columns]])
         self._costs = np.concatenate([self._costs, np.zeros(len(columns))])
 
+    def add_bounded_row(self, row: Row) -> int:
+        """Add a row that will be bounded anew; its number."""
+        self.add_rows([row])
+        return int(self.model.getNumRow()) - 1
+
+    def bound_row(self, number: int, low: float, high: float) -> None:
+        """Bound a row anew."""
+        self.model.changeRowBounds(number, low, high)
+
     def remove_last_rows(self, count: int) -> None:
         """Take back the last rows."""
         if count:
@@ -208,9 +225,15 @@ class Highs:
         gap: float = 0.0,
         start: np.ndarray | None = None,
         stop: Callable[[], bool] | None = None,
+        bound_alone: bool = False,
     ) -> Solved:
-        """Solve what stands; ``stop`` is asked now and then whether to give up."""
+        """Solve what stands; ``stop`` is asked now and then whether to give up.
+
+        ``bound_alone``: do not look for points, but take those that come up on the way.
+        """
         model = self.model
+        for option, value in POINTS_SOUGHT.items():
+            model.setOptionValue(option, type(value)(0) if bound_alone else value)
         mixed = bool(self._integer.any()) and not self._relaxed
         # A mixed run leaves its own tolerance behind as the linear one (HiGHS 1.16), which would
         # use up the whole margin of the program: set it anew each time.

@@ -45,7 +45,7 @@ def test_bounds_against_every_choice_tried(
     best = best_goals(site, program)[0]
     made, full, choices = prover_for(site, basis)
     made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
-    relaxed, mixed = made.relaxed(None), made.mixed(None, None)
+    relaxed, mixed = made.relaxed(None), made.mixed(None)
     assert relaxed is not None
     assert mixed.bound is not None
     close = 2e-6 * site.demands["load"].mean
@@ -138,11 +138,12 @@ def test_a_statement_that_lacks_a_plan_proves_nothing() -> None:
     made, full, choices = prover_for(site, "mean")
     goal = goals_of(full, choices)[0]
     made.aim(goal)
-    found = made.mixed(None, None)
+    found = made.mixed(None)
     assert found.columns is not None
     assert found.bound is not None
     # a plan said to be better than what its whole numbers can give
-    better = made.mixed(None, Known(found.bound - 0.5 * abs(found.bound), found.columns))
+    wrong = Known(found.bound - 0.5 * abs(found.bound), found.columns)
+    better = made.mixed(None, wrong, wrong.value - 0.1 * abs(found.bound))
     assert not made.trusted
     assert better.bound is None
     assert made.relaxed(None) is None

@@ -1,15 +1,22 @@
-"""The integer program by origin: its bound, and its whole numbers for the program to repair."""
+"""The integer program by origin: its bound, and its whole numbers for the program to repair.
+
+Where a plan is known, a *target* between the plan and the bound is put as a row: nothing worse
+will do. Then much can be fixed by reduced cost before the solver begins, it cuts off whatever
+relaxes to less, and need not look for points. Where it finds that there is none, the target is a
+bound. Where it does not end, its own bound stands as far as it is no better than the target.
+"""
 
 from __future__ import annotations
 
 import time
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
 
 from allocator.planning.bounds.relaxation import LOOSE, Optimum, Relaxation, StoreCuts
 from allocator.planning.settings import Settings
-from allocator.planning.statement import Statement
+from allocator.planning.statement import Key, Statement
 
 SPARE = 1e-6
 """Share of the gap that a reduced cost must exceed it by, against the solver's tolerance."""
@@ -28,20 +35,29 @@ class Known:
 class Found:
     """A bound (minimised, SI), and columns of the program whose whole numbers are worth a try.
 
-    ``lacking``: the statement by origin does not hold the plan that was given, so that nothing
-    it says can be trusted.
+    ``ended``: all was done that was asked, within time and nodes. ``lacking``: the statement by
+    origin does not hold the plan that was given, so that nothing it says can be trusted.
     """
 
     bound: float | None
     columns: np.ndarray | None
+    ended: bool = False
     lacking: bool = False
 
 
 class Mixed:
-    """The integer program of a relaxation that states all flows."""
+    """The integer program of a relaxation that states all flows, for one goal.
+
+    ``scale``: size of the goal that is of no interest.
+    """
 
     def __init__(
-        self, relaxation: Relaxation, full: Statement, store_cuts: StoreCuts, settings: Settings
+        self,
+        relaxation: Relaxation,
+        full: Statement,
+        store_cuts: StoreCuts,
+        settings: Settings,
+        scale: float,
     ) -> None:
         self._relaxation = relaxation
         self._program = relaxation.program
@@ -49,6 +65,8 @@ class Mixed:
         self._full = full
         self._store_cuts = store_cuts
         self._settings = settings
+        self._scale = scale
+        self._checked: Known | None = None
         columns = self._statement.columns
         self._low = np.array([column.low for column in columns])
         self._high = np.array([column.high for column in columns])
@@ -61,83 +79,107 @@ class Mixed:
         self._mine = np.array([mine for mine, _ in shared], dtype=np.int64)
         self._theirs = np.array([theirs for _, theirs in shared], dtype=np.int64)
 
-    def solve(self, limit: float | None, known: Known | None, scale: float) -> Found:
-        """Solve within some seconds, from a plan where one is known.
+    def solve(self, limit: float | None) -> Found:
+        """Ask for the best of all plans, within some seconds."""
+        found, _ = self._solved(limit, bound_alone=False)
+        return found
 
-        What a better plan cannot have is fixed first by reduced cost; the bound is then the
-        lesser of what is left and the plan itself. ``scale``: size of the goal that is of no
-        interest.
+    def refute(
+        self, target: float, closed: Collection[Key], limit: float | None, known: Known | None
+    ) -> Found:
+        """Ask for a plan as good as a target (minimised, SI), or for proof that there is none.
+
+        ``closed``: builds that no such plan lays. What else none has is fixed by reduced cost.
+        The bound is the target where the search ended with none, and no better than it before.
         """
+        ends = None if limit is None else time.perf_counter() + limit
+        if known is not None and known is not self._checked:
+            if self._lacks(known, None if limit is None else 0.2 * limit):
+                return Found(None, None, lacking=True)
+            self._checked = known
+        last = self._relaxation.last
+        if last is not None:
+            self._fix(target, last)
+        shut = [self._statement.index(key) for key in closed if self._statement.has(key)]
+        self._bound(np.array(shut, dtype=np.int64), self._low)
+        try:
+            if not self._relaxation.set_target(target):
+                return Found(None, None)
+            left = None if ends is None else max(0.1, ends - time.perf_counter())
+            found, none = self._solved(left, bound_alone=True)
+        finally:
+            self._program.solver.fix(None)
+            self._relaxation.set_target(None)
+        if none:
+            return Found(target, None, ended=True)
+        bound = None if found.bound is None else min(found.bound, target)
+        return Found(bound, found.columns, found.ended)
+
+    def _solved(self, limit: float | None, bound_alone: bool) -> tuple[Found, bool]:
+        """What stands, solved again while its points break store cuts; whether it has no point."""
         ends = None if limit is None else time.perf_counter() + limit
         bound: float | None = None
         point: np.ndarray | None = None
-        start = None
-        if known is not None:
-            seconds = _left(ends)
-            image, lacking = self._image(known, None if seconds is None else 0.2 * seconds, scale)
-            if lacking:
-                return Found(None, None, True)
-            start = image
-            if self._relaxation.last is not None:
-                self._fix(known.value, self._relaxation.last)
-        try:
-            for _ in range(MIXED_ROUNDS):
-                solved = self._program.run(
-                    time_limit=_left(ends),
-                    node_limit=self._settings.node_limit,
-                    gap=self._settings.gap,
-                    start=start,
-                )
-                value = self._program.unscaled(solved.bound)
-                if value is not None:
-                    value = value if known is None else min(value, known.value)
-                    bound = value if bound is None else max(bound, value)
-                if solved.point is None or solved.status == "interrupted":
-                    break
-                point = solved.point
-                rows = self._store_cuts(self._statement, self._statement.by_key(point), LOOSE)
-                if not rows or self._out(ends):
-                    break
-                self._relaxation.add_store_cuts(rows)
-        finally:
-            self._program.solver.fix(None)
-        return Found(bound, None if point is None else self._for_program(point))
+        ended = False
+        for _ in range(MIXED_ROUNDS):
+            solved = self._program.run(
+                time_limit=_left(ends),
+                node_limit=self._settings.node_limit,
+                gap=self._settings.gap,
+                bound_alone=bound_alone,
+            )
+            if solved.status == "infeasible":
+                return Found(bound, None, True), True
+            value = self._program.unscaled(solved.bound)
+            if value is not None:
+                bound = value if bound is None else max(bound, value)
+            if solved.point is None or solved.status == "interrupted":
+                break
+            point = solved.point
+            rows = self._store_cuts(self._statement, self._statement.by_key(point), LOOSE)
+            if not rows:
+                ended = solved.status == "optimal"
+                break
+            if self._out(ends):
+                break
+            self._relaxation.add_store_cuts(rows)
+        return Found(bound, None if point is None else self._for_program(point), ended), False
 
     def _out(self, ends: float | None) -> bool:
         if self._program.clock.interrupted:
             return True
         return ends is not None and time.perf_counter() >= ends - 0.1
 
-    def _image(
-        self, known: Known, limit: float | None, scale: float
-    ) -> tuple[np.ndarray | None, bool]:
-        """The point of this statement that a plan is, and whether there is none as good."""
+    def _lacks(self, known: Known, limit: float | None) -> bool:
+        """Whether this statement has no point as good as a plan's whole numbers give there."""
         values = np.round(known.columns[self._theirs])
         self._program.solver.bounds(self._mine, values, values)
         try:
             solved = self._program.run(time_limit=limit, node_limit=self._settings.node_limit)
         finally:
             self._program.solver.fix(None)
-        lacking = solved.status == "infeasible"
         value = self._program.unscaled(solved.value)
         if solved.status == "optimal" and value is not None:
-            lacking = value > known.value + 1e-6 * abs(known.value) + 10 * scale
-        return solved.point, lacking
+            return value > known.value + 1e-6 * abs(known.value) + 10 * self._scale
+        return solved.status == "infeasible"
 
-    def _fix(self, best: float, last: Optimum) -> None:
-        """Fix whole numbers whose reduced cost exceeds the gap: no better plan changes them.
+    def _fix(self, target: float, last: Optimum) -> None:
+        """Fix whole numbers whose reduced cost exceeds the gap: no plan so good changes them.
 
         ``z >= bound + reduced cost * steps`` for every point of the relaxation, by weak duality.
         """
         real = self._program.unscaled(1.0)
         assert real is not None
-        gap = best - last.bound + SPARE * abs(best)
+        gap = target - last.bound + SPARE * abs(target)
         at_low = (last.point <= self._low + 1e-9) & (last.reduced * real > gap)
         at_high = (last.point >= self._high - 1e-9) & (-last.reduced * real > gap)
-        for chosen, values in ((at_low, self._low), (at_high, self._high)):
-            columns = np.nonzero(chosen & self._integer)[0]
-            if len(columns):
-                self._program.solver.bounds(columns, values[columns], values[columns])
+        self._bound(np.nonzero(at_low & self._integer)[0], self._low)
+        self._bound(np.nonzero(at_high & self._integer)[0], self._high)
+
+    def _bound(self, columns: np.ndarray, values: np.ndarray) -> None:
+        """Hold columns at values until the solver is freed."""
+        if len(columns):
+            self._program.solver.bounds(columns, values[columns], values[columns])
 
     def _for_program(self, point: np.ndarray) -> np.ndarray:
         """Whole numbers of a point as columns of the full program; all else at its lower end."""

@@ -8,7 +8,7 @@ from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.mixed import Found, Known, Mixed
 from allocator.planning.bounds.origins import origins_of
 from allocator.planning.bounds.relaxation import Relaxation, StoreCuts
-from allocator.planning.bounds.strand_bounds import STALE, StrandBounds
+from allocator.planning.bounds.strand_bounds import SPARE, STALE, StrandBounds
 from allocator.planning.bounds.stranding import Stranding
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
@@ -24,6 +24,10 @@ MOST_CHARGES = 4_000_000
 """Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
 PATIENT = 20
 """Rounds in turn that may better little where nothing else is left to do."""
+NEAR = 0.01
+"""Gap below which a target is as near the plan as was asked."""
+LEAST_GAP = 1e-6
+"""Nearest that a target is put to a plan, as a share of it: the solver's tolerance."""
 RELAXING = 0.5
 """Share of the time of the integer program that its own relaxation may take."""
 
@@ -54,6 +58,9 @@ class Prover:
         self._relaxation: Relaxation | None = None
         self._stranding: Stranding | None = None
         self._strands: StrandBounds | None = None
+        self._mixed: Mixed | None = None
+        self._stated_for: float | None = None
+        """Value as good as which all plans are in the relaxation; None for all there are."""
         self._many = lean_size(choices) > FEW_COLUMNS
         self.trusted = True
 
@@ -72,6 +79,7 @@ class Prover:
     def aim(self, goal: Goal) -> None:
         """Make a goal the objective."""
         self._goal = goal
+        self._mixed = None
         if self._many:
             self._relaxation = None  # what it left out was of no use for another goal
             if self._stranding is None:
@@ -122,49 +130,89 @@ class Prover:
         self._strands.run(ends, None if known is None else known.value, patience)
         return self._strands.bound()
 
-    def mixed(self, limit: float | None, known: Known | None) -> Found:
-        """The bound of the integer program, within some seconds, and its whole numbers.
+    def mixed(
+        self, limit: float | None, known: Known | None = None, target: float | None = None
+    ) -> Found:
+        """A bound by the integer program, within some seconds, or whole numbers to try.
 
-        ``known``: the best plan so far. Where flows are too many even without those that no
-        better plan uses, the integer program is not solved.
+        ``known``: the best plan so far. ``target``: a value (minimised, SI) better than its own;
+        is there a plan as good? The bound is the target where there is none, and otherwise no
+        better than it. Without a target the best of all plans is asked for. Where flows are too
+        many even without those that no such plan uses, all of the time goes to the strands.
         """
         assert self._goal is not None
         began = time.perf_counter()
+
+        def left() -> float | None:
+            return None if limit is None else max(0.1, limit - (time.perf_counter() - began))
+
         if not self.trusted:
             return Found(None, None)
-        bound: float | None = None
-        if self._strands is not None:
-            bound = self._all_stated(limit, known)
-        if self._relaxation is None:  # too many flows: all of the time for the strands
-            left = None if limit is None else max(0.0, limit - (time.perf_counter() - began))
-            return Found(self.relaxed(left, known, PATIENT), None)
-        left = None if limit is None else max(0.1, limit - (time.perf_counter() - began))
-        mixed = Mixed(self._relaxation, self._full, self._store_cuts, self._settings)
-        found = mixed.solve(left, known, self._goal.scale)
+        if self._strands is not None and not self._stated_whole(limit, known, target):
+            return Found(self.relaxed(left(), known, PATIENT), None)
+        assert self._relaxation is not None
+        if self._mixed is None:
+            self._mixed = Mixed(
+                self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
+            )
+        if target is None:
+            found = self._mixed.solve(left())
+        else:
+            found = self._mixed.refute(target, self._useless(target), left(), known)
         self.trusted = not found.lacking
-        if not self.trusted or self._strands is None:
-            return found
-        bounds = [b for b in (bound, found.bound) if b is not None]
-        return Found(self._strands.capped(max(bounds)) if bounds else None, found.columns)
+        return found
 
-    def _all_stated(self, limit: float | None, known: Known | None) -> float | None:
-        """State all flows that a better plan may use, where they are not too many; their bound."""
+    def _useless(self, target: float) -> list[Key]:
+        """Builds that no plan as good as a target lays, by the charges."""
+        if self._strands is None:
+            return []
+        return self._strands.useless(target + SPARE * abs(target))
+
+    def _stated_whole(self, limit: float | None, known: Known | None, target: float | None) -> bool:
+        """State all flows that a plan as good as the target may use; False if they are too many.
+
+        Those of all plans better than the known one are stated where they are few enough: they
+        serve for all targets.
+        """
         assert self._stranding is not None
-        assert self._strands is not None
-        if self._relaxation is None:
-            if known is not None:
-                self._strands.leave_out(known.value)
+        if self._relaxation is not None and _reaches(self._stated_for, target):
+            return True
+        self._relaxation = self._mixed = None
+        if target is None:
+            self._stranding.close(None)
+        values = [target] if target is None or known is None else [known.value, target]
+        for value in values:
             closed = self._stranding.closed
-            if lean_size(self._choices, closed) > ALL_COLUMNS:
-                return None
-            self._relaxation = self._stated(closed)
-        ends = None if limit is None else time.perf_counter() + RELAXING * limit
-        self._relaxation.cut(ends)
-        last = self._relaxation.last
-        if last is None:
+            if value is not None:
+                closed |= set(self._useless(value))
+            if lean_size(self._choices, closed) <= ALL_COLUMNS:
+                break
+        else:
+            return False
+        self._relaxation, self._stated_for = self._stated(closed), value
+        self._relaxation.cut(None if limit is None else time.perf_counter() + RELAXING * limit)
+        if self._relaxation.last is None:
             self._relaxation = None
-            return None
-        return self._strands.capped(last.bound)
+        return self._relaxation is not None
+
+
+def _reaches(stated_for: float | None, target: float | None) -> bool:
+    """Whether what is stated for plans as good as one value holds all as good as a target."""
+    return stated_for is None or (target is not None and target <= stated_for)
+
+
+def target_of(value: float | None, bound: float | None, gap: float) -> float | None:
+    """A target between a plan and a bound (minimised, SI); None where none makes sense.
+
+    Half way, for what is nearer the plan takes many times as long to refute; where less than
+    ``NEAR`` is between them, as near the plan as was asked.
+    """
+    if value is None or bound is None:
+        return None
+    nearest = value - max(gap, LEAST_GAP) * abs(value)
+    if value - bound <= NEAR * abs(value):
+        return nearest
+    return 0.5 * (value + bound)
 
 
 def prover_of(

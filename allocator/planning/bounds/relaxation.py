@@ -12,10 +12,12 @@ from allocator.planning.bounds.lean import lean_statement, lean_terms
 from allocator.planning.bounds.thresholds import Threshold, broken_thresholds, threshold_row
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
+from allocator.planning.expressions import scaled
 from allocator.planning.goals import Goal
 from allocator.planning.program import Program
+from allocator.planning.seam import Highs
 from allocator.planning.settings import Settings
-from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.statement import INFINITY, Key, Row, Statement, Terms
 
 CUT_ROUNDS = 100
 LOOSE = 1e-5
@@ -51,6 +53,10 @@ class Relaxation:
         self.statement = self.lean.statement
         clock.spend("build", time.perf_counter() - began)
         self.program = Program(self.statement, lambda values, tolerance: [], settings, clock)
+        assert isinstance(self.program.solver, Highs)
+        self._solver = self.program.solver
+        self._target: tuple[int, float] | None = None
+        """Row in the solver that speaks of the goal, and its scale."""
         self.units = np.array([column.unit for column in self.statement.columns])
         self.last: Optimum | None = None
         self.thresholds: list[Threshold] = []
@@ -62,6 +68,25 @@ class Relaxation:
         terms = lean_terms(self.lean, self._choices, goal.terms)
         self.program.aim(replace(goal, terms=terms))
         self.last = None
+        self._state_target(goal, terms)
+
+    def _state_target(self, goal: Goal, terms: Terms) -> None:
+        """State the goal (as minimised) as a row that bounds nothing yet."""
+        row = self.statement.scaled_row(
+            "target", scaled(terms, -1.0 if goal.maximise else 1.0), high=INFINITY
+        )
+        self._target = None if row is None else (self._solver.add_bounded_row(row), row.scale)
+
+    def set_target(self, value: float | None) -> bool:
+        """Ask for no more than a value (minimised, SI) of the goal; None: for any again.
+
+        False where the goal is the same at all points, so that nothing can be asked.
+        """
+        if self._target is None:
+            return False
+        number, scale = self._target
+        self._solver.bound_row(number, -INFINITY, INFINITY if value is None else value / scale)
+        return True
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep a goal of the program between two values (SI)."""

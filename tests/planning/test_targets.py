@@ -1,0 +1,98 @@
+"""Targets between a plan and a bound: refuted where no plan is as good, and nowhere else."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from proven_fields import field_of_wells, prover_for
+from tiny_bases import Basis, MeanBasis
+from tiny_firm import FirmBasis
+from tiny_search import best_goals
+from tiny_sites import tiny_site
+
+from allocator.plan import Plan
+from allocator.planning import Settings, make_plan
+from allocator.planning.bounds import proving
+from allocator.planning.bounds.mixed import Known
+from allocator.planning.bounds.proving import NEAR, target_of
+from allocator.planning.goals import goals_of
+from allocator.planning.search.known import point_of_plan
+from allocator.site.records import Site
+
+
+@pytest.fixture(params=[False, True], ids=["all flows", "strands"])
+def strands(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Strands come first on small sites too, or all flows."""
+    if request.param:
+        monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+
+
+def asked(
+    site: Site, basis: str, target: float, plan: Plan | None = None, worth: float = 0.0
+) -> tuple[float, bool]:
+    """The bound (as maximised) after a target, and whether it was refuted.
+
+    ``plan``: one that is known, and said to be ``worth`` so much; what no better one lays may be
+    left out.
+    """
+    made, full, choices = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
+    known = None if plan is None else Known(-worth, point_of_plan(full, choices, plan))
+    assert made.relaxed(None, known) is not None
+    found = made.mixed(None, known, -target)
+    assert found.bound is not None
+    return -found.bound, found.columns is None
+
+
+@pytest.mark.usefixtures("strands")
+@pytest.mark.parametrize(
+    ("basis", "program", "battery", "stores"),
+    [
+        ("mean", MeanBasis, False, False),
+        ("firm", FirmBasis, False, True),
+        ("firm", FirmBasis, True, False),
+    ],
+)
+@pytest.mark.parametrize("number", range(3))
+def test_targets_against_every_choice_tried(
+    number: int, basis: str, program: type[Basis], battery: bool, stores: bool
+) -> None:
+    site = tiny_site(number, battery=battery, stores=stores)
+    best = best_goals(site, program)[0]
+    size = site.demands["load"].mean
+    for share in (1e-3, 1e-2, 0.1):
+        bound, refuted = asked(site, basis, best + share * size)
+        assert refuted
+        assert best - 1e-6 * size <= bound <= best + share * size + 1e-9
+        bound, refuted = asked(site, basis, best - share * size)
+        assert not refuted
+        assert bound >= best - 1e-6 * size
+
+
+@pytest.mark.usefixtures("strands")
+@pytest.mark.parametrize("basis", ["firm", "mean"])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_targets_of_a_field_with_what_is_useless_left_out(
+    basis: str, seed: int, tmp_path: Path
+) -> None:
+    site = field_of_wells(tmp_path, 7, seed)
+    plan = make_plan(site, Settings(basis=basis, gap=1e-6, time_limit=60.0)).plan
+    assert plan is not None
+    assert plan.goals[0].status == "optimal"
+    best = plan.goals[0].value
+    bound, refuted = asked(site, basis, 1.01 * best, plan, 0.9 * best)
+    assert refuted
+    assert bound == pytest.approx(best * 1.01)
+    bound, refuted = asked(site, basis, 0.99 * best, plan, 0.9 * best)
+    assert not refuted
+    assert bound >= best * (1.0 - 1e-6)
+
+
+def test_a_target_is_half_way_and_in_the_end_at_the_plan() -> None:
+    assert target_of(-100.0, -120.0, 1e-4) == pytest.approx(-110.0)
+    assert target_of(100.0, 80.0, 1e-4) == pytest.approx(90.0)
+    near = -100.0 * (1.0 + 0.9 * NEAR)
+    assert target_of(-100.0, near, 1e-4) == pytest.approx(-100.01)
+    assert target_of(None, -120.0, 1e-4) is None
+    assert target_of(-100.0, None, 1e-4) is None
