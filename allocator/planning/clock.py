@@ -12,7 +12,10 @@ from dataclasses import dataclass, field
 
 @dataclass
 class Clock:
-    """Seconds since the start and until the deadline; ``limit`` None means no deadline."""
+    """Seconds since the start and until the deadline; ``limit`` None means no deadline.
+
+    ``watching``: it may be interrupted, and integer programs ask for that now and then.
+    """
 
     limit: float | None
     started: float = field(default_factory=time.perf_counter)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from allocator.planning.beside import Beside
 from allocator.planning.bounds.proving import Prover
 from allocator.planning.found import gap_of
 from allocator.planning.goals import Goal
@@ -22,13 +23,15 @@ HELD = 1e-7
 class Course:
     """The state of a lexicographic run. ``point``: the best sound point, scaled columns.
 
-    ``given``: whole numbers of the plan that the user gave to start from; every goal tries them.
+    ``beside``: at work on the bound of the goal that is being solved. ``given``: whole numbers of
+    the plan that the user gave to start from; every goal tries them.
     """
 
     program: Program
     layout: Layout
     report: Reporter | None
     prover: Prover | None = None
+    beside: Beside | None = None
     ideas: Ideas | None = None
     given: np.ndarray | None = None
     narrow: bool = False

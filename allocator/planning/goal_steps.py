@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from allocator.planning.bounds.mixed import Known
-from allocator.planning.bounds.proving import target_of
+from allocator.planning.bounds.proving import nearness_of, target_of
 from allocator.planning.course import Course, value_at
 from allocator.planning.deadline import LEAST, Deadline
 from allocator.planning.early import Seldom
@@ -13,6 +13,7 @@ from allocator.planning.found import PROVEN, GoalFound, close, gap_of, passes
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import neighbourhoods_of
 from allocator.planning.seam import Solved
+from allocator.planning.search.network import Find
 
 MOST_NEAR = 40
 """Neighbourhoods that are tried for one goal."""
@@ -22,6 +23,8 @@ NEAR_ROUNDS = 3
 FIRST_STEP = 0.05
 """Share of the whole time that a later goal has for each of its first steps, however late it is: a
 machine that stood still for a while costs no backup."""
+PATHS_ALONE = 0.4
+"""Share of the time of a goal that the search by paths has where the bound is looked for beside."""
 WIDE = 0.08
 """Gap of the relaxation by origin above which the plain program is tried: its nodes cost less."""
 
@@ -39,6 +42,8 @@ class GoalSteps:
         self.goal = goal
         self.program = course.program
         self.program.aim(goal)
+        self.beside = course.beside
+        self.program.enough = None if self.beside is None else self._settled
         self.deadline = Deadline(self.program, limit)
         self.start = course.point
         self.ideas = course.ideas if self.start is None else None
@@ -51,7 +56,33 @@ class GoalSteps:
     @property
     def closed(self) -> bool:
         """True when plan and bound have met, as far as was asked."""
+        if self.beside is not None:
+            self.listen()
+        return self._met
+
+    @property
+    def _met(self) -> bool:
         return close(self.best, self.bound, self.program.settings.gap)
+
+    def listen(self) -> None:
+        """Take over what was found beside: a bound, and whole numbers to try."""
+        if self.beside is None:
+            return
+        self._bounded_beside()
+        for columns in self.beside.take():
+            self._repaired(columns, 0.2, "by origin")
+
+    def _bounded_beside(self) -> None:
+        assert self.beside is not None
+        before = self.bound
+        self.bettered(self.beside.bound, by_origin=True)
+        if self.bound != before:
+            self.tell_bound("by origin")
+
+    def _settled(self) -> bool:
+        """Whether the bound beside has met the plan: asked while a solver is at work."""
+        self._bounded_beside()
+        return self._met
 
     @property
     def gap_is_wide(self) -> bool:
@@ -76,6 +107,8 @@ class GoalSteps:
         if self.best is None or value < self.best - 1e-12 * abs(self.best):
             self.best = value
             self.course.point = solved.point
+            if self.beside is not None:
+                self.beside.tell(value, None if self.course.narrow else solved.point)
             bound = None if self.bound is None else self.sign * self.bound
             self.course.tell(self.goal, self.sign * value, bound, note)
 
@@ -147,9 +180,17 @@ class GoalSteps:
             return
         self.ideas = None
         begun, share = deadline.spent(), ideas.share
+        if self.beside is not None:  # the bound has a core of its own
+            share = max(share, PATHS_ALONE)
         once = program.settings.node_limit is not None
         land = Seldom(lambda find: self._repaired(ideas.point(program, find), 0.1, "paths"), once)
-        ideas.search(deadline.left(share), land)
+
+        def told(find: Find, note: str) -> None:
+            if self.beside is not None:
+                self.beside.hint(self.sign * find.value)
+            land(find, note)
+
+        ideas.search(deadline.left(share), told)
         points = ideas.points(
             program,
             program.settings.gap,
@@ -220,14 +261,17 @@ class GoalSteps:
         prover, ends = self.course.prover, self.deadline.left(share)
         if prover is None:
             return
-        began = self.program.clock.seconds()
+        clock, nearness = self.program.clock, 0.5
+        began = clock.seconds()
         while prover.trusted and not self.closed and not self.stopped:
-            left = None if ends is None else ends - (self.program.clock.seconds() - began)
+            now = clock.seconds()
+            left = None if ends is None else ends - (now - began)
             if left is not None and left <= LEAST:
                 return
             before = (self.best, self.bound)
-            target = target_of(self.best, self.bound, self.program.settings.gap)
+            target = target_of(self.best, self.bound, self.program.settings.gap, nearness)
             proven = prover.mixed(left, self._known(), target)
+            nearness = nearness_of(clock.seconds() - now, left)
             self.bettered(proven.bound, by_origin=True)
             if proven.columns is not None:
                 self._repaired(proven.columns, 1.0, "by origin")
@@ -259,6 +303,9 @@ class GoalSteps:
 
     def judged(self) -> GoalFound | None:
         """What is known at the end; None when no sound point is."""
+        if self.beside is not None:
+            self.listen()
+            self.program.enough = None
         nothing_gained = self._kept_start()
         if self.best is None or self.course.point is None:
             return None

@@ -24,6 +24,11 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
     steps.by_paths(0.05 * (steps.deadline.left() or 0.0))
     if not steps.relaxed():
         return no_plan
+    if steps.beside is not None:
+        _plans_alone(steps)
+        if steps.status == "infeasible" and course.point is None:
+            return no_plan
+        return steps.judged()
     late = steps.ideas is not None  # paths not compiled yet: a plan first, then its bound
     # paths have found what the program and its neighbourhoods would: the bound has the time
     by_paths = course.ideas is not None and steps.start is None and not late
@@ -51,6 +56,18 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
         if not steps.stopped and steps.status != "optimal":
             _bound_to_the_end(steps, late)
     return steps.judged()
+
+
+def _plans_alone(steps: GoalSteps) -> None:
+    """All time for plans, while another thread looks for the bound."""
+    if steps.closed:
+        return
+    by_paths = steps.course.ideas is not None and steps.ideas is None
+    steps.whole_program(1.0 if by_paths else 0.5, 50)
+    if steps.course.point is None or steps.closed or steps.stopped or steps.status == "optimal":
+        return
+    steps.neighbourhoods(until=0.8)
+    steps.whole_program(1.0, 50)
 
 
 def _bound_to_the_end(steps: GoalSteps, late: bool) -> None:

@@ -46,7 +46,8 @@ def plan_at(
     return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site))
 
 
-def _status(found: tuple[GoalResult, ...]) -> str:
+def status_of(found: tuple[GoalResult, ...]) -> str:
+    """The status of a plan: the least that is proven of any of its goals."""
     for status in ("bound_refuted", "interrupted", "time_limit", "node_limit", "within_gap"):
         if any(result.status == status for result in found):
             return status
@@ -90,7 +91,7 @@ def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFoun
         site_name=site.name,
         site_sha256=site.sha256,
         basis=settings.basis,
-        status=_status(goals),
+        status=status_of(goals),
         goals=goals,
         ceiling=Ceiling(None, None),
         power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),

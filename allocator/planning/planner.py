@@ -7,10 +7,9 @@ from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
 
-import numpy as np
-
 from allocator.plan import NOTHING, Ceiling, Plan
 from allocator.planning.alternatives import alternatives_of
+from allocator.planning.beside import Beside, beside_of, with_bound_of
 from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.proving import FEW_COLUMNS, PATIENT, prover_of
@@ -77,7 +76,13 @@ def make_plan(
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        return _made(site, settings, clock, report, executor)
+        beside = beside_of(site, settings, clock, busy=executor is not None)
+        try:
+            made = _made(site, settings, clock, report, executor, beside)
+        finally:
+            if beside is not None:
+                beside.end()
+    return made
 
 
 def _made(
@@ -86,6 +91,7 @@ def _made(
     clock: Clock,
     report: Reporter | None,
     executor: Executor | None,
+    beside: Beside | None,
 ) -> Outcome:
     mean_basis: Plan | None = None
     if settings.basis == "firm":
@@ -98,7 +104,9 @@ def _made(
     whole = clock.left(0.8 if settings.prices else 0.88 if settings.basis == "firm" else 0.95)
     if settings.alternatives > 1 and whole is not None:
         whole *= 0.6
-    plan, trail, proven, why, values = _planned(site, settings, clock, whole, report, executor)
+    plan, trail, proven, why, values = _planned(
+        site, settings, clock, whole, report, executor, beside
+    )
     if plan is None:
         return Outcome(None, proven, why, _seconds(clock), trail, mean_basis)
     if settings.basis == "firm":
@@ -119,6 +127,14 @@ def _made(
         others = alternatives_of(site, plain, clock, plan, partial(plan_at, site, settings))
     if settings.prices and not clock.interrupted:
         plan = replace(plan, prices=prices_of(site, settings, clock, values))
+    if beside is not None:
+        open_goal = plan.goals[0].status == "time_limit"
+        beside.end(clock.left() or 0.0 if open_goal else 0.0)
+        plan = with_bound_of(plan, beside, settings.gap)
+        if beside.fault and report is not None:
+            goal = plan.goals[0]
+            note = f"the bound beside ended by a fault: {beside.fault}"
+            report(Progress(clock.seconds(), goal.name, goal.value, goal.bound, goal.gap, note))
     return Outcome(plan, False, "", _seconds(clock), trail, mean_basis, others)
 
 
@@ -154,16 +170,20 @@ def _planned(
     limit: float | None,
     report: Reporter | None,
     executor: Executor | None = None,
+    beside: Beside | None = None,
     shown_beside: bool = False,
 ) -> Found:
-    """A plan of a site. ``shown_beside``: of interest for its value alone, not for its bound."""
+    """A plan of a site. ``shown_beside``: of interest for its value alone, not for its bound.
+
+    ``beside``: at work on the bound of the first goal.
+    """
     choices = offered(site, settings.basis, settings.withstands)
     if pipe_column_count(choices) > MOST_COLUMNS:
         ideas = ideas_of(choices, settings, clock, executor)
         if ideas is not None:
-            return _planned_narrow(site, settings, clock, limit, report, choices, ideas)
+            return _planned_narrow(site, settings, clock, limit, report, choices, ideas, beside)
     bounded = not shown_beside or lean_size(choices) <= FEW_COLUMNS
-    return _planned_whole(site, settings, clock, limit, report, executor, None, bounded)
+    return _planned_whole(site, settings, clock, limit, report, executor, None, bounded, beside)
 
 
 def _planned_narrow(
@@ -174,16 +194,22 @@ def _planned_narrow(
     report: Reporter | None,
     choices: Choices,
     ideas: Ideas,
+    beside: Beside | None,
 ) -> Found:
     """A plan on the corridors of the best finds, with bounds of the whole site."""
     began = clock.seconds()
 
     def landed(value: float, note: str) -> None:
+        if beside is not None:
+            beside.tell(-value, None)
         if report is not None:
             report(Progress(clock.seconds(), goal, value, None, None, note))
 
     def told(find: Find, note: str) -> None:
-        landed(find.value, f"{note}, estimated")
+        if beside is not None:
+            beside.hint(-find.value)
+        if report is not None:
+            report(Progress(clock.seconds(), goal, find.value, None, None, f"{note}, estimated"))
         land(find)
 
     goal = first_service(choices) or ""
@@ -192,7 +218,7 @@ def _planned_narrow(
     ideas.search(None if limit is None else 0.45 * limit, told)
     small = narrowed(site, ideas.finds)
     left = None if limit is None else max(1.0, limit - (clock.seconds() - began))
-    most = None if left is None else 0.35 * left
+    most = None if left is None else (0.35 if beside is None else 0.9) * left
     found = _planned_whole(small, settings, clock, most, report, None, ideas)
     plan, trail, _, why, values = found
     if early.plan is not None and (plan is None or better(early.plan, plan)):
@@ -200,8 +226,11 @@ def _planned_narrow(
     if plan is None:
         return None, trail, False, _nothing_in_time(clock), {}
     bound = all_at_means(site, choices, goal)
+    if beside is not None:
+        beside.tell(-plan.goals[0].value, None)
     left = None if limit is None else limit - (clock.seconds() - began)
-    if pipe_column_count(choices) <= MOST_RELAXED and (left is None or left > 1.0):
+    late = left is not None and left <= 1.0
+    if beside is None and pipe_column_count(choices) <= MOST_RELAXED and not late:
         tighter = _relaxed_bound(site, settings, clock, left, plan)
         if tighter is not None:
             bound = tighter if bound is None else min(bound, tighter)
@@ -224,7 +253,7 @@ def _relaxed_bound(
         ends = None if limit is None else clock.seconds() + limit
         prover.aim(goal)
         left = None if ends is None else ends - clock.seconds()
-        known = Known(-plan.goals[0].value, np.zeros(0))
+        known = Known(-plan.goals[0].value, None)
         bound = prover.relaxed(left, known, PATIENT)
         return None if bound is None else -bound
     program = Program(
@@ -254,10 +283,12 @@ def _planned_whole(
     executor: Executor | None,
     ideas: Ideas | None,
     bounded: bool = True,
+    beside: Beside | None = None,
 ) -> Found:
     """A plan of the program of all of a site. ``ideas``: finds that are known already.
 
-    ``bounded``: state the program by origin as well, for its bound.
+    ``bounded``: state the program by origin as well, for its bound. ``beside``: at work on the
+    bound of the first goal.
     """
     began = clock.seconds()
     statement, choices = state(site, settings.basis, settings.withstands)
@@ -287,12 +318,14 @@ def _planned_whole(
     course = Course(program, layout_of(statement, choices), report, prover)
     course.narrow = ideas is not None
     course.ideas = ideas or ideas_of(choices, settings, clock, executor)
+    course.beside = beside
     if settings.start is not None:
         course.given = point_of_plan(statement, choices, settings.start)
     found: list[GoalFound] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):
         result = solve_goal(course, goal, _share(clock, end, number, len(goals)))
+        course.beside = None  # it knows of the first goal alone
         if result is not None and result.status == "infeasible":
             why = reason(site, statement, choices, settings, clock)
             return None, course.trail, True, why, {}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -44,6 +45,8 @@ class Program:
         )
         self.clock.spend("build", time.perf_counter() - began)
         self.cuts = 0
+        self.enough: Callable[[], bool] | None = None
+        """Asked now and then by integer programs, whether nothing more need be found."""
 
     def aim(self, goal: Goal) -> None:
         """Make a goal the objective; maximised goals are minimised with a changed sign."""
@@ -76,11 +79,17 @@ class Program:
     def run(self, **arguments: object) -> Solved:
         """One solve, booked to the solver."""
         began = time.perf_counter()
-        solved = self.solver.solve(stop=self.clock.stop(), **arguments)  # type: ignore[arg-type]
+        solved = self.solver.solve(stop=self._stop(), **arguments)  # type: ignore[arg-type]
         self.clock.spend("solve", time.perf_counter() - began)
-        if solved.status == "interrupted":
+        if solved.status == "interrupted" and (self.enough is None or not self.enough()):
             self.clock.interrupted = True
         return solved
+
+    def _stop(self) -> Callable[[], bool] | None:
+        wish, enough = self.clock.stop(), self.enough
+        if wish is None or enough is None:
+            return wish or enough
+        return lambda: wish() or enough()
 
     def relaxed(self, limit: float | None = None) -> Solved:
         """The linear relaxation, cut until no promise is broken by much (or time is out)."""

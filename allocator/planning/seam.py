@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -21,6 +22,10 @@ import pulp
 from allocator.planning.statement import Column, Row, Statement
 
 INF = float("inf")
+ASKED_EVERY = 0.2
+"""Seconds between two questions whether a solver should give up."""
+_OUTPUT = threading.Lock()
+"""Held by the one thread that has sent standard output away."""
 POINTS_SOUGHT: dict[str, float | bool] = {
     "mip_heuristic_effort": 0.05,
     "mip_heuristic_run_rens": True,
@@ -53,20 +58,21 @@ def quiet_output() -> Iterator[None]:
     The solver prints a banner when it is first made, whatever is asked; standard output is
     data here, so the banner must not reach it.
     """
-    sys.stdout.flush()
-    try:
-        kept = os.dup(1)
-    except OSError:
-        yield
-        return
-    away = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(away, 1)
-        yield
-    finally:
-        os.dup2(kept, 1)
-        os.close(kept)
-        os.close(away)
+    with _OUTPUT:
+        sys.stdout.flush()
+        try:
+            kept = os.dup(1)
+        except OSError:
+            yield
+            return
+        away = os.open(os.devnull, os.O_WRONLY)
+        try:
+            os.dup2(away, 1)
+            yield
+        finally:
+            os.dup2(kept, 1)
+            os.close(kept)
+            os.close(away)
 
 
 def to_pulp(statement: Statement, objective: dict[int, float]) -> tuple[Any, list[Any]]:
@@ -142,6 +148,8 @@ class Highs:
         model.setOptionValue("mip_feasibility_tolerance", 1e-7)
         self._costs = np.zeros(len(position))
         self._relaxed = False
+        self._asked = self._ask  # one object, by which it is known again
+        self._given_up = self._listening = False
 
     def set_objective(self, costs: dict[int, float]) -> None:
         """Minimise ``sum(cost * column)``."""
@@ -286,18 +294,50 @@ class Highs:
 
     def _run(self, mixed: bool, stop: Callable[[], bool] | None) -> None:
         model = self.model
+        self._listen(mixed and stop is not None)
         if stop is None or not mixed:
-            model.HandleUserInterrupt = False
             model.run()
             return
-        # The solver works in a thread of its own, so that an interrupt is noticed here.
-        model.HandleUserInterrupt = True
-        model.startSolve()
-        done = False
-        while not done:
-            done, _ = model.wait(0.2)
-            if not done and stop():
-                model.cancelSolve()
+        # The solver works in a thread of its own, so that an interrupt is noticed here. It is not
+        # the thread that highspy offers: that holds a lock which all its models share.
+        self._given_up = False
+        fault: list[BaseException] = []
+
+        def work() -> None:
+            try:
+                model.run()
+                model.resetThreadScheduler(False)
+            except BaseException as raised:
+                fault.append(raised)
+
+        thread = threading.Thread(target=work, name="solver", daemon=True)
+        thread.start()
+        try:
+            while thread.is_alive():
+                thread.join(ASKED_EVERY)
+                if thread.is_alive() and stop():
+                    self._given_up = True
+        finally:
+            self._given_up = True
+            thread.join()
+        if fault:
+            raise fault[0]
+
+    def _listen(self, listen: bool) -> None:
+        """Have the solver ask now and then whether to give up, or not."""
+        if listen == self._listening:
+            return
+        # By integer programs alone: the simplex method would ask at every step, and wait each
+        # time until no other thread is at work in Python.
+        if listen:
+            self.model.cbMipInterrupt.subscribe(self._asked)
+        else:
+            self.model.cbMipInterrupt.unsubscribe(self._asked)
+        self._listening = listen
+
+    def _ask(self, event: Any) -> None:
+        if self._given_up:
+            event.interrupt()
 
     def _read(self, mixed: bool) -> Solved:
         model, names = self.model, self._hs.HighsModelStatus
@@ -407,9 +447,10 @@ class OtherSolver:
         gap: float = 0.0,
         start: np.ndarray | None = None,
         stop: Callable[[], bool] | None = None,
+        bound_alone: bool = False,
     ) -> Solved:
-        """Solve from scratch; starts and node limits are not passed on."""
-        del node_limit, start, stop
+        """Solve from scratch; starts, node limits and wishes are not passed on."""
+        del node_limit, start, stop, bound_alone
         problem, variables = to_pulp(self._statement, self._costs)
         for number, row in enumerate(self._extra):
             _add_pulp_row(problem, variables, row, f"x{number}")

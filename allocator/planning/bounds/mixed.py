@@ -9,8 +9,8 @@ bound. Where it does not end, its own bound stands as far as it is no better tha
 from __future__ import annotations
 
 import time
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -25,22 +25,27 @@ MIXED_ROUNDS = 20
 
 @dataclass(frozen=True)
 class Known:
-    """A plan of the program: its value (minimised, SI) and its columns in the program."""
+    """A plan of the program: its value (minimised, SI) and its columns in the program.
+
+    None for the columns of a plan of which no more is known.
+    """
 
     value: float
-    columns: np.ndarray
+    columns: np.ndarray | None
 
 
 @dataclass(frozen=True)
 class Found:
     """A bound (minimised, SI), and columns of the program whose whole numbers are worth a try.
 
-    ``ended``: all was done that was asked, within time and nodes. ``lacking``: the statement by
-    origin does not hold the plan that was given, so that nothing it says can be trusted.
+    ``value``: what these are worth here (minimised, SI). ``ended``: all was done that was asked,
+    within time and nodes. ``lacking``: the statement by origin does not hold the plan that was
+    given, so that nothing it says can be trusted.
     """
 
     bound: float | None
     columns: np.ndarray | None
+    value: float | None = None
     ended: bool = False
     lacking: bool = False
 
@@ -85,41 +90,55 @@ class Mixed:
         return found
 
     def refute(
-        self, target: float, closed: Collection[Key], limit: float | None, known: Known | None
+        self,
+        target: float,
+        closed: Collection[Key],
+        limit: float | None,
+        latest: Callable[[], Known | None],
     ) -> Found:
         """Ask for a plan as good as a target (minimised, SI), or for proof that there is none.
 
         ``closed``: builds that no such plan lays. What else none has is fixed by reduced cost.
         The bound is the target where the search ended with none, and no better than it before.
+        ``latest``: tells the best plan known; the search ends when it is as good as the target.
         """
         ends = None if limit is None else time.perf_counter() + limit
-        if known is not None and known is not self._checked:
+        known = latest()
+        if known is not None and known.columns is not None and known is not self._checked:
             if self._lacks(known, None if limit is None else 0.2 * limit):
                 return Found(None, None, lacking=True)
             self._checked = known
+
+        def reached() -> bool:
+            best = latest()
+            return best is not None and best.value <= target
+
         last = self._relaxation.last
         if last is not None:
             self._fix(target, last)
         shut = [self._statement.index(key) for key in closed if self._statement.has(key)]
         self._bound(np.array(shut, dtype=np.int64), self._low)
+        self._program.enough = reached
         try:
             if not self._relaxation.set_target(target):
                 return Found(None, None)
             left = None if ends is None else max(0.1, ends - time.perf_counter())
             found, none = self._solved(left, bound_alone=True)
         finally:
+            self._program.enough = None
             self._program.solver.fix(None)
             self._relaxation.set_target(None)
         if none:
             return Found(target, None, ended=True)
         bound = None if found.bound is None else min(found.bound, target)
-        return Found(bound, found.columns, found.ended)
+        return replace(found, bound=bound)
 
     def _solved(self, limit: float | None, bound_alone: bool) -> tuple[Found, bool]:
         """What stands, solved again while its points break store cuts; whether it has no point."""
         ends = None if limit is None else time.perf_counter() + limit
         bound: float | None = None
         point: np.ndarray | None = None
+        worth: float | None = None
         ended = False
         for _ in range(MIXED_ROUNDS):
             solved = self._program.run(
@@ -129,13 +148,13 @@ class Mixed:
                 bound_alone=bound_alone,
             )
             if solved.status == "infeasible":
-                return Found(bound, None, True), True
+                return Found(bound, None, ended=True), True
             value = self._program.unscaled(solved.bound)
             if value is not None:
                 bound = value if bound is None else max(bound, value)
             if solved.point is None or solved.status == "interrupted":
                 break
-            point = solved.point
+            point, worth = solved.point, self._program.unscaled(solved.value)
             rows = self._store_cuts(self._statement, self._statement.by_key(point), LOOSE)
             if not rows:
                 ended = solved.status == "optimal"
@@ -143,7 +162,9 @@ class Mixed:
             if self._out(ends):
                 break
             self._relaxation.add_store_cuts(rows)
-        return Found(bound, None if point is None else self._for_program(point), ended), False
+        if point is None:
+            return Found(bound, None), False
+        return Found(bound, self._for_program(point), worth, ended), False
 
     def _out(self, ends: float | None) -> bool:
         if self._program.clock.interrupted:
@@ -152,6 +173,7 @@ class Mixed:
 
     def _lacks(self, known: Known, limit: float | None) -> bool:
         """Whether this statement has no point as good as a plan's whole numbers give there."""
+        assert known.columns is not None
         values = np.round(known.columns[self._theirs])
         self._program.solver.bounds(self._mine, values, values)
         try:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 
 from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.mixed import Found, Known, Mixed
@@ -15,6 +16,9 @@ from allocator.planning.clock import Clock
 from allocator.planning.goals import Goal
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Statement
+
+Latest = Callable[[], Known | None]
+"""Tells the best plan so far."""
 
 FEW_COLUMNS = 10_000
 """Flow variables up to which all are stated at once. Above, strands come first (``strands.py``)."""
@@ -110,14 +114,19 @@ class Prover:
         made.aim(self._goal)
         return made
 
+    @property
+    def charged(self) -> bool:
+        """True when bounds are by strands, with charges by a compiled search."""
+        return self._many
+
     def relaxed(
-        self, limit: float | None, known: Known | None = None, patience: int = STALE
+        self, limit: float | None, known: Known | Latest | None = None, patience: int = STALE
     ) -> float | None:
         """The bound of the linear relaxation, cut round by round, within some seconds.
 
-        ``known``: the best plan so far; the bound may then be that plan's own value, which
-        bounds nothing beyond it, for what no better plan has is left out. ``patience``: rounds
-        in turn that may better little.
+        ``known``: the best plan so far, or a function that tells it; the bound may then be that
+        plan's own value, which bounds nothing beyond it, for what no better plan has is left out.
+        ``patience``: rounds in turn that may better little.
         """
         ends = None if limit is None else time.perf_counter() + limit
         if not self.trusted:
@@ -127,18 +136,53 @@ class Prover:
             self._relaxation.cut(ends)
             last = self._relaxation.last
             return None if last is None else last.bound
-        self._strands.run(ends, None if known is None else known.value, patience)
+
+        latest = _latest(known)
+
+        def value() -> float | None:
+            best = latest()
+            return None if best is None else best.value
+
+        self._strands.run(ends, value, patience)
         return self._strands.bound()
 
+    def stated(self, limit: float | None, target: float | None = None) -> float | None:
+        """State all flows that a plan as good as a target (minimised, SI) may use; their bound.
+
+        What is stated for one target serves for all that are better. None where flows are too
+        many, or the time too short. Without a target all flows are stated.
+        """
+        if self._strands is not None and not _reaches(self._stated_for, target, self._relaxation):
+            self._state_for(limit, target)
+        last = None if self._relaxation is None else self._relaxation.last
+        return None if last is None else last.bound
+
+    def _state_for(self, limit: float | None, target: float | None) -> None:
+        assert self._stranding is not None
+        self._relaxation = self._mixed = None
+        if target is None:
+            self._stranding.close(None)
+        closed = self._stranding.closed | set(self._useless(target))
+        if lean_size(self._choices, closed) > ALL_COLUMNS:
+            return
+        self._relaxation, self._stated_for = self._stated(closed), target
+        self._relaxation.cut(None if limit is None else time.perf_counter() + RELAXING * limit)
+        if self._relaxation.last is None:
+            self._relaxation = None
+
     def mixed(
-        self, limit: float | None, known: Known | None = None, target: float | None = None
+        self,
+        limit: float | None,
+        known: Known | Latest | None = None,
+        target: float | None = None,
     ) -> Found:
         """A bound by the integer program, within some seconds, or whole numbers to try.
 
-        ``known``: the best plan so far. ``target``: a value (minimised, SI) better than its own;
-        is there a plan as good? The bound is the target where there is none, and otherwise no
-        better than it. Without a target the best of all plans is asked for. Where flows are too
-        many even without those that no such plan uses, all of the time goes to the strands.
+        ``known``: the best plan so far, or a function that tells it; the search ends when it is as
+        good as the target. ``target``: a value (minimised, SI); is there a plan as good? The
+        bound is the target where there is none, and otherwise no better than it. Without a target
+        the best of all plans is asked for. Where flows are too many even without those that no
+        such plan uses, all of the time goes to the strands.
         """
         assert self._goal is not None
         began = time.perf_counter()
@@ -148,9 +192,9 @@ class Prover:
 
         if not self.trusted:
             return Found(None, None)
-        if self._strands is not None and not self._stated_whole(limit, known, target):
+        self.stated(limit, target)
+        if self._relaxation is None:
             return Found(self.relaxed(left(), known, PATIENT), None)
-        assert self._relaxation is not None
         if self._mixed is None:
             self._mixed = Mixed(
                 self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
@@ -158,61 +202,54 @@ class Prover:
         if target is None:
             found = self._mixed.solve(left())
         else:
-            found = self._mixed.refute(target, self._useless(target), left(), known)
+            found = self._mixed.refute(target, self._useless(target), left(), _latest(known))
         self.trusted = not found.lacking
         return found
 
-    def _useless(self, target: float) -> list[Key]:
+    def _useless(self, target: float | None) -> list[Key]:
         """Builds that no plan as good as a target lays, by the charges."""
-        if self._strands is None:
+        if self._strands is None or target is None:
             return []
         return self._strands.useless(target + SPARE * abs(target))
 
-    def _stated_whole(self, limit: float | None, known: Known | None, target: float | None) -> bool:
-        """State all flows that a plan as good as the target may use; False if they are too many.
 
-        Those of all plans better than the known one are stated where they are few enough: they
-        serve for all targets.
-        """
-        assert self._stranding is not None
-        if self._relaxation is not None and _reaches(self._stated_for, target):
-            return True
-        self._relaxation = self._mixed = None
-        if target is None:
-            self._stranding.close(None)
-        values = [target] if target is None or known is None else [known.value, target]
-        for value in values:
-            closed = self._stranding.closed
-            if value is not None:
-                closed |= set(self._useless(value))
-            if lean_size(self._choices, closed) <= ALL_COLUMNS:
-                break
-        else:
-            return False
-        self._relaxation, self._stated_for = self._stated(closed), value
-        self._relaxation.cut(None if limit is None else time.perf_counter() + RELAXING * limit)
-        if self._relaxation.last is None:
-            self._relaxation = None
-        return self._relaxation is not None
+def _latest(known: Known | Latest | None) -> Latest:
+    return known if callable(known) else lambda: known
 
 
-def _reaches(stated_for: float | None, target: float | None) -> bool:
+def _reaches(stated_for: float | None, target: float | None, stated: Relaxation | None) -> bool:
     """Whether what is stated for plans as good as one value holds all as good as a target."""
+    if stated is None:
+        return False
     return stated_for is None or (target is not None and target <= stated_for)
 
 
-def target_of(value: float | None, bound: float | None, gap: float) -> float | None:
+def target_of(
+    value: float | None, bound: float | None, gap: float, nearness: float = 0.5
+) -> float | None:
     """A target between a plan and a bound (minimised, SI); None where none makes sense.
 
-    Half way, for what is nearer the plan takes many times as long to refute; where less than
-    ``NEAR`` is between them, as near the plan as was asked.
+    ``nearness``: 0 is the bound, 1 the plan; what is nearer takes many times as long to refute.
+    Where less than ``NEAR`` is between them, it is as near the plan as was asked.
     """
     if value is None or bound is None:
         return None
     nearest = value - max(gap, LEAST_GAP) * abs(value)
     if value - bound <= NEAR * abs(value):
         return nearest
-    return 0.5 * (value + bound)
+    return min(nearest, bound + nearness * (value - bound))
+
+
+def nearness_of(took: float, left: float | None) -> float:
+    """How near the plan the next target is, after a refutation that took some seconds.
+
+    Half way between plan and bound takes three times as long and more. The last one should just
+    be done by the end, but its own bound comes near the target where it is not.
+    """
+    if left is None:
+        return 0.5
+    steps = ((0.02, 1.0), (0.08, 0.75), (0.3, 0.5), (0.6, 0.35))
+    return next((nearness for share, nearness in steps if took < share * left), 0.25)
 
 
 def prover_of(

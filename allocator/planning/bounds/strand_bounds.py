@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -72,11 +73,13 @@ class StrandBounds:
         self._value = min(self._value, value)
         return self._stranding.close(self.useless(value + SPARE * abs(value)))
 
-    def run(self, ends: float | None, value: float | None, patience: int = STALE) -> None:
+    def run(
+        self, ends: float | None, best: Callable[[], float | None], patience: int = STALE
+    ) -> None:
         """Rounds until little is lacking, some in turn better little, or a time of the clock.
 
-        ``value``: of the best plan (minimised, SI). What no better plan can lay is left out,
-        and the bound is then one of the better plans alone.
+        ``best``: tells the value of the best plan (minimised, SI). What no better plan can lay is
+        left out, and the bound is then one of the better plans alone.
         """
         stranding = self._stranding
         clock, idle = stranding.program.clock, 0
@@ -90,7 +93,7 @@ class StrandBounds:
             idle = idle + 1 if gained < BETTER * abs(self.kept.bound) else 0
             if idle:  # it is the charges that are late, not the strands
                 self._longer = min(MOST_LONGER, 2 * self._longer)
-            closed = 0
+            closed, value = 0, best()
             if value is not None and self.kept is not before:
                 closed = self.leave_out(value)
             if closed > CLOSED * len(stranding.web.capacity):

@@ -191,14 +191,23 @@ class Ideas:
         return np.array(held, dtype=np.int64)
 
 
+def ideas_are_due(choices: Choices, settings: Settings) -> bool:
+    """True where a site is large enough to be searched by paths, and its goal one for it."""
+    return (
+        len(choices.sources) >= FEW
+        and settings.solver == "highs"
+        and first_service(choices) is not None
+    )
+
+
 def ideas_of(
     choices: Choices, settings: Settings, clock: Clock, executor: Executor | None
 ) -> Ideas | None:
     """The path search of a site; None where the plain program is enough, or paths say nothing."""
-    if len(choices.sources) < FEW or settings.solver != "highs":
-        return None
     goal = first_service(choices)
-    made = None if goal is None else network_of(choices, goal)
+    if goal is None or not ideas_are_due(choices, settings):
+        return None
+    made = network_of(choices, goal)
     if made is None:
         return None
     arrays, names = made

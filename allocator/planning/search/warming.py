@@ -24,7 +24,7 @@ class Warming:
 
     def __init__(self, arrays: Arrays) -> None:
         self._process: subprocess.Popen[bytes] | None = None
-        if _mark().exists():
+        if compiled_before():
             return
         with contextlib.suppress(OSError):
             self._process = subprocess.Popen(
@@ -47,6 +47,11 @@ class Warming:
         except subprocess.TimeoutExpired:
             return False
         return True
+
+
+def compiled_before() -> bool:
+    """True when the searches are compiled and kept."""
+    return _mark().exists()
 
 
 def _mark() -> Path:
