@@ -3,7 +3,7 @@
 Counted outside: reading, stating, cuts, extraction, audit, writing, and whatever else is neither
 the solver nor compiled search: by paths for plans, and of charges for bounds, which do a solver's
 work and are told beside it. Baseline: the solver's own time in the same run. The answer is
-asserted: the audit accepts both plans.
+asserted: the audit accepts both plans. One process: what another does beside is not counted.
 
     python benchmarks/whole_plan.py [SECONDS]
 """
@@ -73,7 +73,7 @@ def measured(path: Path, seconds: float) -> dict[str, float]:
     marks = [time.perf_counter()]
     site = read_site(path)
     marks.append(time.perf_counter())
-    outcome = make_plan(site, Settings(time_limit=seconds))
+    outcome = make_plan(site, Settings(time_limit=seconds, threads=1))
     marks.append(time.perf_counter())
     assert outcome.plan is not None, outcome.reason
     plan = replace(outcome.plan, cautions=cautions_for(site))

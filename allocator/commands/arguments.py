@@ -110,7 +110,12 @@ def solving_arguments(command: argparse.ArgumentParser, *, basis: bool = True) -
     )
     command.add_argument("--seed", type=seed, default=0, metavar="N", help="seed of the search (0)")
     command.add_argument(
-        "--threads", type=counting, default=None, metavar="N", help="threads of the solver (1)"
+        "--threads",
+        type=counting,
+        default=None,
+        metavar="N",
+        help="threads of the solver, all in one process (by default one, and a process beside "
+        "that betters the bound where there is a second core)",
     )
     command.add_argument(
         "--solver", default="highs", metavar="NAME", help="highs, or a solver that PuLP knows"

@@ -24,8 +24,9 @@ EFFORTS = ("quick", "normal", "thorough")
 class Settings:
     """``basis``: ``firm`` or ``mean``. ``time_limit``: s for everything. ``gap``: relative.
 
-    ``threads``: None is one thread, which keeps answers byte-same; ``solver``: ``highs`` or
-    the name of another solver that PuLP knows. ``node_limit``: search nodes a solve; with it
+    ``threads``: of the solver, in this process alone; None is one, which keeps answers byte-same,
+    and a process beside for the bound where there is a time limit and a second core.
+    ``solver``: ``highs`` or the name of another that PuLP knows. ``node_limit``: search nodes a solve; with it
     the time limit is not used, so that the answer depends on the site and the seed alone.
     ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
     ``withstands``: what the firm promise must hold against.
