@@ -294,6 +294,9 @@ class Highs:
 
     def _run(self, mixed: bool, stop: Callable[[], bool] | None) -> None:
         model = self.model
+        # A thread's first run fixes how many threads its solvers may have, and another number
+        # would fail.
+        model.resetThreadScheduler(True)
         self._listen(mixed and stop is not None)
         if stop is None or not mixed:
             model.run()

@@ -3,7 +3,9 @@
 import numpy as np
 import pulp
 import pytest
+from tiny_sites import tiny_site
 
+from allocator.planning import Settings, make_plan
 from allocator.planning.seam import LINEAR_TOLERANCE, Highs, OtherSolver, solver_for
 from allocator.planning.statement import Statement
 
@@ -101,3 +103,13 @@ def test_a_mixed_run_leaves_the_linear_tolerance_as_it_was() -> None:
     solver.solve()
     tolerance = solver.model.getOptionValue("primal_feasibility_tolerance")[1]
     assert tolerance == pytest.approx(LINEAR_TOLERANCE)
+
+
+def test_plans_with_other_numbers_of_threads_in_one_process() -> None:
+    site = tiny_site(0, battery=True, stores=False)
+    values = []
+    for threads in (1, 2, 1, None):
+        plan = make_plan(site, Settings(threads=threads, time_limit=30.0)).plan
+        assert plan is not None
+        values.append(plan.goals[0].value)
+    assert values == pytest.approx([values[0]] * 4, rel=1e-6)
