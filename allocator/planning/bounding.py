@@ -43,11 +43,11 @@ IDLE = 2
 
 @dataclass(frozen=True)
 class Order:
-    """What is to be bounded, and for how long (s)."""
+    """What is to be bounded, and until when (seconds of ``time.time``, which processes share)."""
 
     site: Site
     settings: Settings
-    limit: float
+    ends: float
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ class Bounding:
     def __init__(self, order: Order, told: Callable[[News], None]) -> None:
         self._order = order
         self._told = told
-        self._clock = Clock(order.limit)
+        self._clock = Clock(max(0.0, order.ends - time.time()))
         self._lock = threading.Lock()
         self._known: Known | None = None
         self._hint: float | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -48,7 +49,7 @@ def test_its_bound_is_passed_by_no_plan_and_comes_down_to_one_that_is_told(
     best = best_goals(site, program)[0]
     size = site.demands["load"].mean
     news: list[News] = []
-    work = Bounding(Order(site, Settings(basis=basis), 60.0), news.append)
+    work = Bounding(Order(site, Settings(basis=basis), time.time() + 60.0), news.append)
     if told is not None:
         work.hear(Best(Known(-told * best, None)))
     work.work()
@@ -65,7 +66,7 @@ def test_the_other_process_hears_and_tells() -> None:
     plan = make_plan(site, Settings(time_limit=60.0, threads=1)).plan
     assert plan is not None
     assert plan.goals[0].status == "optimal"
-    beside = Beside(Order(site, Settings(), 60.0))
+    beside = Beside(Order(site, Settings(), time.time() + 60.0))
     beside.tell(-plan.goals[0].value, None)
     beside.end(60.0)
     assert beside.fault == ""
@@ -76,7 +77,7 @@ def test_the_other_process_hears_and_tells() -> None:
 
 
 def test_it_ends_when_it_is_told_to() -> None:
-    beside = Beside(Order(tiny_site(0, battery=True, stores=False), Settings(), 1e6))
+    beside = Beside(Order(tiny_site(0, battery=True, stores=False), Settings(), time.time() + 1e6))
     beside.end()
     assert beside.bound is None or beside.bound < 0.0
 
@@ -101,7 +102,7 @@ def test_a_fault_beside_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatc
         """What the other process cannot make sense of."""
 
         def __reduce__(self) -> tuple[object, ...]:
-            return (Order, (None, self.settings, self.limit))
+            return (Order, (None, self.settings, self.ends))
 
     monkeypatch.setattr(module, "Order", Faulty)
     lines: list[Progress] = []
@@ -109,7 +110,7 @@ def test_a_fault_beside_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatc
     outcome = make_plan(site, Settings(time_limit=30.0), lines.append)
     assert outcome.plan is not None
     assert outcome.plan.goals[0].value > 0.0
-    beside = Beside(Faulty(site, Settings(), 30.0))
+    beside = Beside(Faulty(site, Settings(), time.time() + 30.0))
     beside.end(30.0)
     assert "NoneType" in beside.fault
 

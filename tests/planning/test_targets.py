@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -96,3 +97,25 @@ def test_a_target_is_half_way_and_in_the_end_at_the_plan() -> None:
     assert target_of(-100.0, near, 1e-4) == pytest.approx(-100.01)
     assert target_of(None, -120.0, 1e-4) is None
     assert target_of(-100.0, None, 1e-4) is None
+
+
+@pytest.mark.parametrize("basis", ["firm", "mean"])
+def test_what_is_stated_for_a_target_may_lack_the_plan_that_is_known(
+    basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    site = field_of_wells(tmp_path, 7, 1)
+    poor = make_plan(
+        replace(site, materials={"steel": replace(site.materials["steel"], stock=5000.0)}),
+        Settings(basis=basis, time_limit=20.0),
+    ).plan
+    assert poor is not None
+    made, full, choices = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
+    known = Known(-poor.goals[0].value, point_of_plan(full, choices, poor))
+    bound = made.relaxed(None, known)
+    assert bound is not None
+    # nearly all is closed for a target at the bound, and with it what the poor plan lays
+    found = made.mixed(None, known, 0.999 * bound)
+    assert made.trusted
+    assert found.bound is not None

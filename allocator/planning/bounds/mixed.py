@@ -95,16 +95,19 @@ class Mixed:
         closed: Collection[Key],
         limit: float | None,
         latest: Callable[[], Known | None],
+        check: bool = True,
     ) -> Found:
         """Ask for a plan as good as a target (minimised, SI), or for proof that there is none.
 
         ``closed``: builds that no such plan lays. What else none has is fixed by reduced cost.
         The bound is the target where the search ended with none, and no better than it before.
         ``latest``: tells the best plan known; the search ends when it is as good as the target.
+        ``check``: what is stated must hold that plan too, though it is worse than the target.
         """
         ends = None if limit is None else time.perf_counter() + limit
         known = latest()
-        if known is not None and known.columns is not None and known is not self._checked:
+        check = check and known is not self._checked
+        if check and known is not None and known.columns is not None:
             if self._lacks(known, None if limit is None else 0.2 * limit):
                 return Found(None, None, lacking=True)
             self._checked = known

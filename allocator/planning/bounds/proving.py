@@ -202,7 +202,10 @@ class Prover:
         if target is None:
             found = self._mixed.solve(left())
         else:
-            found = self._mixed.refute(target, self._useless(target), left(), _latest(known))
+            # what is stated for a target lacks, and may lack, the plan that is worse
+            whole = self._strands is None or self._stated_for is None
+            useless = self._useless(target)
+            found = self._mixed.refute(target, useless, left(), _latest(known), check=whole)
         self.trusted = not found.lacking
         return found
 
