@@ -1,6 +1,6 @@
 """The bound beside: another process betters the bound of the first goal while plans are sought.
 
-It is a process, as solvers that ask Python whether to go on would wait for each other in one.
+It is a process, which can be ended at once whatever it is at, and waits for nothing in this one.
 Bounds come when they come, so it is for runs with a time limit alone. ``bounding.py`` is what it
 does.
 """
@@ -41,7 +41,6 @@ class Beside:
         self._ideas: list[np.ndarray] = []
         self._bound: float | None = None
         self._fault = ""
-        self._hint: float | None = None
         self._process = subprocess.Popen(
             [sys.executable, "-m", bounding.__name__],
             stdin=subprocess.PIPE,

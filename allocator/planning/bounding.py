@@ -105,7 +105,7 @@ class Bounding:
             return
         promises = () if choices.lossless else promises_of(choices)
         goals = goals_of(statement, choices)
-        cuts = partial(_store_cuts, promises)
+        cuts = partial(store_cuts, promises)
         prover = prover_of(statement, choices, cuts, settings, self._clock) if goals else None
         if prover is None:
             return
@@ -192,12 +192,13 @@ def _hear_all(orders: BinaryIO, bounding: Bounding) -> None:
     os._exit(0)  # who asked is gone
 
 
-def _store_cuts(
+def store_cuts(
     promises: tuple[Promise, ...],
     statement: Statement,
     values: Mapping[Key, float],
     tolerance: float,
 ) -> list[Row]:
+    """The store cuts of a program for a statement of it by origin."""
     return violated(statement, promises, values, tolerance)
 
 

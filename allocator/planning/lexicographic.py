@@ -59,7 +59,7 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
 
 
 def _plans_alone(steps: GoalSteps) -> None:
-    """All time for plans, while another thread looks for the bound."""
+    """All time for plans, while another process looks for the bound."""
     if steps.closed:
         return
     by_paths = steps.course.ideas is not None and steps.ideas is None

@@ -10,6 +10,7 @@ from functools import partial
 from allocator.plan import NOTHING, Ceiling, Plan
 from allocator.planning.alternatives import alternatives_of
 from allocator.planning.beside import Beside, beside_of, with_bound_of
+from allocator.planning.bounding import store_cuts
 from allocator.planning.bounds.lean import lean_size
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.proving import FEW_COLUMNS, PATIENT, prover_of
@@ -17,7 +18,7 @@ from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
 from allocator.planning.course import Course, hold
-from allocator.planning.cuts import Promise, promises_of, violated
+from allocator.planning.cuts import promises_of, violated
 from allocator.planning.early import Early, Seldom, better
 from allocator.planning.found import GoalFound, passes
 from allocator.planning.goals import goals_of
@@ -42,7 +43,7 @@ from allocator.planning.search.known import point_of_plan
 from allocator.planning.search.landing import Ideas, ideas_of
 from allocator.planning.search.network import Find, first_service
 from allocator.planning.settings import Outcome, Progress, Reporter, Settings
-from allocator.planning.statement import Key, Row, Statement
+from allocator.planning.statement import Key, Row
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
 from allocator.site.records import Site
@@ -248,7 +249,7 @@ def _relaxed_bound(
     statement, choices = state(site, settings.basis, settings.withstands)
     promises = () if choices.lossless else promises_of(choices)
     goal = goals_of(statement, choices)[0]
-    prover = prover_of(statement, choices, partial(_by_origin, promises), settings, clock)
+    prover = prover_of(statement, choices, partial(store_cuts, promises), settings, clock)
     if prover is not None:
         ends = None if limit is None else clock.seconds() + limit
         prover.aim(goal)
@@ -262,16 +263,6 @@ def _relaxed_bound(
     program.aim(goal)
     bound = program.unscaled(program.relaxed(limit).bound)
     return None if bound is None else -bound
-
-
-def _by_origin(
-    promises: tuple[Promise, ...],
-    statement: Statement,
-    values: Mapping[Key, float],
-    tolerance: float,
-) -> list[Row]:
-    """The store cuts of a program for a statement of it by origin."""
-    return violated(statement, promises, values, tolerance)
 
 
 def _planned_whole(
@@ -310,7 +301,7 @@ def _planned_whole(
         else prover_of(
             statement,
             choices,
-            partial(_by_origin, promises),
+            partial(store_cuts, promises),
             settings,
             clock,
         )
