@@ -19,7 +19,8 @@ from typing import BinaryIO
 import numpy as np
 
 from allocator.planning.bounds.mixed import Known
-from allocator.planning.bounds.proving import Prover, nearness_of, prover_of, target_of
+from allocator.planning.bounds.proving import Prover, prover_of
+from allocator.planning.bounds.refuting import Refuting
 from allocator.planning.clock import Clock
 from allocator.planning.cuts import Promise, promises_of, violated
 from allocator.planning.found import close
@@ -31,8 +32,8 @@ from allocator.planning.statement import Key, Row, Statement
 from allocator.planning.stating import state
 from allocator.site.records import Site
 
-GUESS = 0.06
-"""Share of the bound that the first target lies below it, where no plan is known yet."""
+BRIEFLY = 0.06
+"""Share of the time that strands have where what a first target leaves may then be stated whole."""
 LEAST_SECONDS = 0.3
 """Seconds that must be left for anything to be begun."""
 WAIT, LONGEST_WAIT = 0.2, 60.0
@@ -82,6 +83,8 @@ class Bounding:
         self._known: Known | None = None
         self._hint: float | None = None
         self._bound: float | None = None
+        self._seen: float | None = None
+        """What whole numbers are worth that were found here."""
 
     def hear(self, best: Best) -> None:
         """Be told of a plan (from any thread)."""
@@ -112,7 +115,10 @@ class Bounding:
         if prover.charged and ideas_are_due(choices, settings):
             _wait_for_compiler(self._clock)
         prover.aim(goals[0])
-        self._better(prover.relaxed(self._clock.left(), self.latest))
+        if prover.charged:
+            self._better(prover.relaxed(self._clock.left(BRIEFLY), self.latest))
+        if self._bound is None:
+            self._better(prover.relaxed(self._clock.left(), self.latest))
         self._refute(prover)
         if not prover.trusted:
             self._told(News(withdrawn=True))
@@ -121,14 +127,11 @@ class Bounding:
         left = self._clock.left()
         return left is not None and left <= LEAST_SECONDS
 
-    def _expected(self, seen: float | None) -> float | None:
-        """The best of what is known, seen here or about to come, where the bound allows it.
-
-        ``seen``: what whole numbers are worth that were found here.
-        """
+    def _expected(self) -> float | None:
+        """The best of what is known, seen here or about to come, where the bound allows it."""
         with self._lock:
             known = None if self._known is None else self._known.value
-            told = [value for value in (known, self._hint, seen) if value is not None]
+            told = [value for value in (known, self._hint, self._seen) if value is not None]
         return min((v for v in told if self._bound is None or v > self._bound), default=None)
 
     def _better(self, bound: float | None) -> bool:
@@ -142,27 +145,22 @@ class Bounding:
     def _refute(self, prover: Prover) -> None:
         """Target after target."""
         clock, gap = self._clock, self._order.settings.gap
-        seen: float | None = None
-        idle, nearness = 0, 0.5
+        refuting = Refuting(prover, gap, clock, self._better)
+        idle, brief = 0, prover.charged
         while prover.trusted and not self._out() and idle < IDLE:
-            known, bound = self.latest(), self._bound
-            if bound is None or (known is not None and close(known.value, bound, gap)):
+            known, before = self.latest(), self._bound
+            if before is None or (known is not None and close(known.value, before, gap)):
                 return
-            target = target_of(self._expected(seen), bound, gap, nearness)
-            if target is None:  # nothing is known yet
-                target = bound + GUESS * abs(bound)
-            stated = prover.stated(clock.left(), target)
-            if stated is not None:
-                # all as good as the target is bounded now, and more may be known of plans
-                self._better(min(stated, target))
-                again = target_of(self._expected(seen), self._bound, gap, nearness)
-                target = target if again is None else min(target, again)
-            began = clock.seconds()
-            found = prover.mixed(clock.left(), self.latest, target)
-            idle = 0 if self._better(found.bound) else idle + 1
-            nearness = nearness_of(clock.seconds() - began, clock.left())
-            if found.value is not None and (seen is None or found.value < seen):
-                idle, seen = 0, found.value
+            bound = refuting.state(self._expected(), before, clock.left())
+            if bound is None and brief:
+                brief = False
+                self._better(prover.relaxed(clock.left(), self.latest))
+                continue
+            stands = before if bound is None else bound
+            found = refuting.turn(self._expected, stands, clock.left(), self.latest)
+            idle = 0 if self._bound != before else idle + 1
+            if found.value is not None and (self._seen is None or found.value < self._seen):
+                idle, self._seen = 0, found.value
                 self._told(News(columns=found.columns))
 
 

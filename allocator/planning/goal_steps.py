@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from allocator.planning.bounds.mixed import Known
-from allocator.planning.bounds.proving import nearness_of, target_of
+from allocator.planning.bounds.refuting import Refuting
 from allocator.planning.course import Course, value_at
 from allocator.planning.deadline import LEAST, Deadline
 from allocator.planning.early import Seldom
@@ -13,6 +15,7 @@ from allocator.planning.found import PROVEN, GoalFound, close, gap_of, passes
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import neighbourhoods_of
 from allocator.planning.seam import Solved
+from allocator.planning.search.landing import Ideas
 from allocator.planning.search.network import Find
 
 MOST_NEAR = 40
@@ -23,6 +26,8 @@ NEAR_ROUNDS = 3
 FIRST_STEP = 0.05
 """Share of the whole time that a later goal has for each of its first steps, however late it is: a
 machine that stood still for a while costs no backup."""
+LANDING = 0.1
+"""Share of the time of a goal for what a search that goes on has found."""
 PATHS_ALONE = 0.4
 """Share of the time of a goal that the search by paths has where the bound is looked for beside."""
 WIDE = 0.08
@@ -182,6 +187,14 @@ class GoalSteps:
         begun, share = deadline.spent(), ideas.share
         if self.beside is not None:  # the bound has a core of its own
             share = max(share, PATHS_ALONE)
+        ideas.search(deadline.left(share), self._told_of_finds(ideas))
+        self._landed(ideas, lambda: deadline.spent() > begun + share + 0.15)
+        held = ideas.corridors(program.statement, self._point)
+        self._near(self._point, held, 0.06, "corridors of paths")
+
+    def _told_of_finds(self, ideas: Ideas) -> Callable[[Find, str], None]:
+        """What is done with a find as soon as it is known."""
+        program = self.program
         once = program.settings.node_limit is not None
         land = Seldom(lambda find: self._repaired(ideas.point(program, find), 0.1, "paths"), once)
 
@@ -190,17 +203,25 @@ class GoalSteps:
                 self.beside.hint(self.sign * find.value)
             land(find, note)
 
-        ideas.search(deadline.left(share), told)
-        points = ideas.points(
-            program,
-            program.settings.gap,
-            deadline.left,
-            lambda: deadline.spent() > begun + share + 0.15,
-        )
-        for point in points:
+        return told
+
+    def _landed(self, ideas: Ideas, out: Callable[[], bool]) -> None:
+        """Offer what the best finds come to."""
+        program = self.program
+        for point in ideas.points(program, program.settings.gap, self.deadline.left, out):
             self._repaired(point, 0.2, "paths")
-        held = ideas.corridors(program.statement, self._point)
-        self._near(self._point, held, 0.06, "corridors of paths")
+
+    def more_by_paths(self, share: float) -> bool:
+        """Go on with a search that time had ended; False where that gives nothing more."""
+        ideas = self.course.ideas
+        if ideas is None or ideas.paths.exhausted or self.course.narrow or self.ideas is not None:
+            return False
+        before = ideas.finds[0].value
+        ideas.more(self.deadline.left(share), self._told_of_finds(ideas))
+        if ideas.finds[0].value > before * (1.0 + 1e-6):
+            begun = self.deadline.spent()
+            self._landed(ideas, lambda: self.deadline.spent() > begun + LANDING)
+        return True
 
     def relaxed(self) -> bool:
         """The bound of the relaxation, and its point if it is whole; False if there is no plan."""
@@ -261,24 +282,33 @@ class GoalSteps:
         prover, ends = self.course.prover, self.deadline.left(share)
         if prover is None:
             return
-        clock, nearness = self.program.clock, 0.5
+        clock = self.program.clock
         began = clock.seconds()
+        refuting = Refuting(prover, self.program.settings.gap, clock, self._bettered_by_origin)
+
+        def left() -> float | None:
+            return None if ends is None else ends - (clock.seconds() - began)
+
         while prover.trusted and not self.closed and not self.stopped:
-            now = clock.seconds()
-            left = None if ends is None else ends - (now - began)
-            if left is not None and left <= LEAST:
+            seconds = left()
+            if seconds is not None and seconds <= LEAST:
                 return
             before = (self.best, self.bound)
-            target = target_of(self.best, self.bound, self.program.settings.gap, nearness)
-            proven = prover.mixed(left, self._known(), target)
-            nearness = nearness_of(clock.seconds() - now, left)
-            self.bettered(proven.bound, by_origin=True)
+            if self.best is None or self.bound is None:
+                proven = prover.mixed(seconds, self._known())
+                self._bettered_by_origin(proven.bound)
+            else:
+                refuting.state(self.best, self.bound, seconds)
+                proven = refuting.turn(lambda: self.best, self.bound, left(), self._known)
             if proven.columns is not None:
                 self._repaired(proven.columns, 1.0, "by origin")
             elif proven.ended:
                 self.tell_bound("by origin")
             if not proven.ended or (self.best, self.bound) == before:
                 return
+
+    def _bettered_by_origin(self, bound: float | None) -> None:
+        self.bettered(bound, by_origin=True)
 
     def tell_bound(self, note: str) -> None:
         """Tell of a bound that has become better."""

@@ -7,6 +7,9 @@ from allocator.planning.found import GoalFound
 from allocator.planning.goal_steps import GoalSteps
 from allocator.planning.goals import Goal
 
+PATHS_UNTIL, MORE_PATHS = 0.8, 0.5
+"""Share of a goal's time until which paths go on, and of what is left that they have at a time."""
+
 
 def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | None:
     """Solve one goal; None when no sound point is known at the end.
@@ -63,6 +66,10 @@ def _plans_alone(steps: GoalSteps) -> None:
     if steps.closed:
         return
     by_paths = steps.course.ideas is not None and steps.ideas is None
+    # what the search by paths could go on with, the plain program would not find
+    while not steps.closed and not steps.stopped and steps.deadline.spent() < PATHS_UNTIL:
+        if not steps.more_by_paths(MORE_PATHS):
+            break
     steps.whole_program(1.0 if by_paths else 0.5, 50)
     if steps.course.point is None or steps.closed or steps.stopped or steps.status == "optimal":
         return

@@ -64,6 +64,10 @@ class Program:
         """An objective value of the solver in the goal's own unit (sign as minimised)."""
         return None if value is None else value * self._cost_scale
 
+    def scaled(self, value: float) -> float:
+        """A value in the goal's own unit (sign as minimised) as the solver has it."""
+        return value / self._cost_scale
+
     def broken(self, point: np.ndarray, tolerance: float = EXACT) -> list[Row]:
         """Cuts that a point breaks."""
         began = time.perf_counter()

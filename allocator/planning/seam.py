@@ -34,6 +34,8 @@ POINTS_SOUGHT: dict[str, float | bool] = {
     "mip_heuristic_run_feasibility_jump": True,
 }
 """HiGHS's options that say how hard it looks for points, as it has them by itself."""
+LARGE = 10_000
+"""Columns above which a program with a cutoff is not begun anew when some are fixed."""
 LINEAR_TOLERANCE = 1e-9
 """How far a row of a linear program may be broken, scaled: a hundredth of the margin."""
 
@@ -233,15 +235,22 @@ class Highs:
         gap: float = 0.0,
         start: np.ndarray | None = None,
         stop: Callable[[], bool] | None = None,
-        bound_alone: bool = False,
+        cutoff: float | None = None,
     ) -> Solved:
         """Solve what stands; ``stop`` is asked now and then whether to give up.
 
-        ``bound_alone``: do not look for points, but take those that come up on the way.
+        ``cutoff``: of an integer program, ask only whether there is a point as good as a value
+        (minimised, scaled). What is worse is cut off, and points are not looked for, but those
+        that come up on the way are taken. A bound beyond the cutoff says no more than it does.
         """
         model = self.model
         for option, value in POINTS_SOUGHT.items():
-            model.setOptionValue(option, type(value)(0) if bound_alone else value)
+            model.setOptionValue(option, value if cutoff is None else type(value)(0))
+        # The solver prunes and fixes by it from the root on, and does without its feasibility
+        # pump, which no option turns off.
+        model.setOptionValue("objective_bound", INF if cutoff is None else cutoff)
+        # A restart works through the root again, for little: the cutoff has fixed most.
+        model.setOptionValue("mip_allow_restart", cutoff is None or len(self._position) <= LARGE)
         mixed = bool(self._integer.any()) and not self._relaxed
         # A mixed run leaves its own tolerance behind as the linear one (HiGHS 1.16), which would
         # use up the whole margin of the program: set it anew each time.
@@ -349,6 +358,7 @@ class Highs:
         words = {
             names.kOptimal: "optimal",
             names.kInfeasible: "infeasible",
+            names.kObjectiveBound: "infeasible",  # nothing within the cutoff
             names.kUnboundedOrInfeasible: "infeasible",
             names.kUnbounded: "failed",
             names.kTimeLimit: "time_limit",
@@ -450,10 +460,10 @@ class OtherSolver:
         gap: float = 0.0,
         start: np.ndarray | None = None,
         stop: Callable[[], bool] | None = None,
-        bound_alone: bool = False,
+        cutoff: float | None = None,
     ) -> Solved:
         """Solve from scratch; starts, node limits and wishes are not passed on."""
-        del node_limit, start, stop, bound_alone
+        del node_limit, start, stop, cutoff
         problem, variables = to_pulp(self._statement, self._costs)
         for number, row in enumerate(self._extra):
             _add_pulp_row(problem, variables, row, f"x{number}")

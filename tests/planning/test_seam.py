@@ -55,6 +55,22 @@ def test_columns_are_added_in_place() -> None:
     assert len(solver.reduced_costs()) == 5
 
 
+def test_a_cutoff_asks_whether_there_is_a_point_as_good_and_is_forgotten() -> None:
+    solver = Highs(knapsack(), 1, 0)
+    solver.set_objective(WORTH)
+    for better in (-9.5, -9.01):
+        none = solver.solve(cutoff=better)
+        assert (none.status, none.point) == ("infeasible", None)
+    for worse in (-9.0 + 1e-6, -8.0):
+        found = solver.solve(cutoff=worse)
+        assert found.value is not None
+        assert -9.0 - 1e-6 <= found.value <= worse + 1e-6
+    assert solver.solve().value == pytest.approx(-9.0)
+    solver.solve(cutoff=-20.0)
+    solver.relax(True)
+    assert solver.solve().value == pytest.approx(-9.6)
+
+
 def test_relaxing_and_fixing_come_back() -> None:
     solver = Highs(knapsack(), 1, 0)
     solver.set_objective(WORTH)

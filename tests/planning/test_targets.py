@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
 from proven_fields import field_of_wells, prover_for
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
@@ -16,7 +18,7 @@ from allocator.plan import Plan
 from allocator.planning import Settings, make_plan
 from allocator.planning.bounds import proving
 from allocator.planning.bounds.mixed import Known
-from allocator.planning.bounds.proving import NEAR, target_of
+from allocator.planning.bounds.targets import FIRST, GUESS, NEAR, Targets, beyond
 from allocator.planning.goals import goals_of
 from allocator.planning.search.known import point_of_plan
 from allocator.site.records import Site
@@ -90,13 +92,53 @@ def test_targets_of_a_field_with_what_is_useless_left_out(
     assert bound >= best * (1.0 - 1e-6)
 
 
-def test_a_target_is_half_way_and_in_the_end_at_the_plan() -> None:
-    assert target_of(-100.0, -120.0, 1e-4) == pytest.approx(-110.0)
-    assert target_of(100.0, 80.0, 1e-4) == pytest.approx(90.0)
+def test_a_first_target_is_some_way_to_the_plan_and_the_last_at_it() -> None:
+    for value, bound in ((-100.0, -120.0), (100.0, 80.0)):
+        targets = Targets(1e-4)
+        targets.begin(bound)
+        assert targets.next(value, bound) == pytest.approx(bound + FIRST * (value - bound))
     near = -100.0 * (1.0 + 0.9 * NEAR)
-    assert target_of(-100.0, near, 1e-4) == pytest.approx(-100.01)
-    assert target_of(None, -120.0, 1e-4) is None
-    assert target_of(-100.0, None, 1e-4) is None
+    assert Targets(1e-4).next(-100.0, near) == pytest.approx(-100.01)
+    # no plan known, or none that the bound allows
+    assert Targets(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
+    assert Targets(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
+
+
+@given(
+    value=st.floats(-1e6, 1e6),
+    width=st.floats(1e-3, 1e6),
+    reached=st.floats(0.0, 0.95),
+    took=st.floats(0.0, 1e3),
+    left=st.none() | st.floats(0.0, 1e3),
+)
+def test_targets_lie_between_the_bound_and_the_plan_and_go_deeper(
+    value: float, width: float, reached: float, took: float, left: float | None
+) -> None:
+    relaxed = value - width
+    targets = Targets(1e-4)
+    targets.begin(relaxed)
+    bound = relaxed + reached * width
+    first = targets.next(value, bound)
+    assert first <= value
+    assume(first > bound)  # less is between them than was asked for
+    targets.settled(value, first, took, left)
+    second = targets.next(value, first)
+    assert second <= value
+    assert second > first or first >= value - max(2e-4 * abs(value), 0.05 * width)
+    assert first <= beyond(first, value) <= value
+
+
+def test_the_more_time_is_left_the_deeper_is_the_next_target() -> None:
+    def after(left: float) -> float:
+        targets = Targets(1e-4)
+        targets.begin(-120.0)
+        bound = targets.next(-100.0, -120.0)
+        targets.settled(-100.0, bound, 10.0, left)
+        return targets.next(-100.0, bound)
+
+    asked = [after(left) for left in (1.0, 20.0, 60.0, 200.0)]
+    assert asked == sorted(asked)
+    assert len(set(asked)) == len(asked)
 
 
 @pytest.mark.parametrize("basis", ["firm", "mean"])

@@ -1,9 +1,10 @@
 """The integer program by origin: its bound, and its whole numbers for the program to repair.
 
-Where a plan is known, a *target* between the plan and the bound is put as a row: nothing worse
-will do. Then much can be fixed by reduced cost before the solver begins, it cuts off whatever
-relaxes to less, and need not look for points. Where it finds that there is none, the target is a
-bound. Where it does not end, its own bound stands as far as it is no better than the target.
+Where a plan is known, a *target* between the plan and the bound is put as a row, and as the
+solver's cutoff: nothing worse will do. Then much can be fixed by reduced cost before the solver
+begins and at its root, it cuts off whatever relaxes to less, and need not look for points. Where
+it finds that there is none, the target is a bound. Where it does not end, its own bound stands as
+far as it is no better than the target.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Statement
 
 SPARE = 1e-6
-"""Share of the gap that a reduced cost must exceed it by, against the solver's tolerance."""
+"""Share of a target by which what is cut off must be worse, against the solver's tolerance."""
 MIXED_ROUNDS = 20
 
 
@@ -86,7 +87,7 @@ class Mixed:
 
     def solve(self, limit: float | None) -> Found:
         """Ask for the best of all plans, within some seconds."""
-        found, _ = self._solved(limit, bound_alone=False)
+        found, _ = self._solved(limit, None)
         return found
 
     def refute(
@@ -126,7 +127,7 @@ class Mixed:
             if not self._relaxation.set_target(target):
                 return Found(None, None)
             left = None if ends is None else max(0.1, ends - time.perf_counter())
-            found, none = self._solved(left, bound_alone=True)
+            found, none = self._solved(left, target + SPARE * abs(target))
         finally:
             self._program.enough = None
             self._program.solver.fix(None)
@@ -136,7 +137,7 @@ class Mixed:
         bound = None if found.bound is None else min(found.bound, target)
         return replace(found, bound=bound)
 
-    def _solved(self, limit: float | None, bound_alone: bool) -> tuple[Found, bool]:
+    def _solved(self, limit: float | None, cutoff: float | None) -> tuple[Found, bool]:
         """What stands, solved again while its points break store cuts; whether it has no point."""
         ends = None if limit is None else time.perf_counter() + limit
         bound: float | None = None
@@ -148,7 +149,7 @@ class Mixed:
                 time_limit=_left(ends),
                 node_limit=self._settings.node_limit,
                 gap=self._settings.gap,
-                bound_alone=bound_alone,
+                cutoff=None if cutoff is None else self._program.scaled(cutoff),
             )
             if solved.status == "infeasible":
                 return Found(bound, None, ended=True), True

@@ -28,10 +28,6 @@ MOST_CHARGES = 4_000_000
 """Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
 PATIENT = 20
 """Rounds in turn that may better little where nothing else is left to do."""
-NEAR = 0.01
-"""Gap below which a target is as near the plan as was asked."""
-LEAST_GAP = 1e-6
-"""Nearest that a target is put to a plan, as a share of it: the solver's tolerance."""
 RELAXING = 0.5
 """Share of the time of the integer program that its own relaxation may take."""
 
@@ -146,13 +142,27 @@ class Prover:
         self._strands.run(ends, value, patience)
         return self._strands.bound()
 
+    def holds(self, target: float | None) -> bool:
+        """Whether what is stated holds all plans as good as a target (minimised, SI)."""
+        if self._strands is None:
+            return True
+        if self._relaxation is None:
+            return False
+        return self._stated_for is None or (target is not None and target <= self._stated_for)
+
+    def within(self, target: float) -> float:
+        """A target, or the deepest for which flows are stated where it is deeper than that."""
+        if self._strands is None or self._relaxation is None or self._stated_for is None:
+            return target
+        return min(target, self._stated_for)
+
     def stated(self, limit: float | None, target: float | None = None) -> float | None:
         """State all flows that a plan as good as a target (minimised, SI) may use; their bound.
 
         What is stated for one target serves for all that are better. None where flows are too
         many, or the time too short. Without a target all flows are stated.
         """
-        if self._strands is not None and not _reaches(self._stated_for, target, self._relaxation):
+        if not self.holds(target):
             self._state_for(limit, target)
         last = None if self._relaxation is None else self._relaxation.last
         return None if last is None else last.bound
@@ -218,41 +228,6 @@ class Prover:
 
 def _latest(known: Known | Latest | None) -> Latest:
     return known if callable(known) else lambda: known
-
-
-def _reaches(stated_for: float | None, target: float | None, stated: Relaxation | None) -> bool:
-    """Whether what is stated for plans as good as one value holds all as good as a target."""
-    if stated is None:
-        return False
-    return stated_for is None or (target is not None and target <= stated_for)
-
-
-def target_of(
-    value: float | None, bound: float | None, gap: float, nearness: float = 0.5
-) -> float | None:
-    """A target between a plan and a bound (minimised, SI); None where none makes sense.
-
-    ``nearness``: 0 is the bound, 1 the plan; what is nearer takes many times as long to refute.
-    Where less than ``NEAR`` is between them, it is as near the plan as was asked.
-    """
-    if value is None or bound is None:
-        return None
-    nearest = value - max(gap, LEAST_GAP) * abs(value)
-    if value - bound <= NEAR * abs(value):
-        return nearest
-    return min(nearest, bound + nearness * (value - bound))
-
-
-def nearness_of(took: float, left: float | None) -> float:
-    """How near the plan the next target is, after a refutation that took some seconds.
-
-    Half way between plan and bound takes three times as long and more. The last one should just
-    be done by the end, but its own bound comes near the target where it is not.
-    """
-    if left is None:
-        return 0.5
-    steps = ((0.02, 1.0), (0.08, 0.75), (0.3, 0.5), (0.6, 0.35))
-    return next((nearness for share, nearness in steps if took < share * left), 0.25)
 
 
 def prover_of(

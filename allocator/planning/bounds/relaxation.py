@@ -20,6 +20,8 @@ from allocator.planning.settings import Settings
 from allocator.planning.statement import INFINITY, Key, Row, Statement, Terms
 
 CUT_ROUNDS = 100
+LATE, LITTLE = 3, 1e-6
+"""Cutting ends when so many rounds in turn each better the bound by less than this share of it."""
 LOOSE = 1e-5
 """A cut that is broken by less than this share of what it speaks of is not worth a row."""
 
@@ -113,8 +115,12 @@ class Relaxation:
                 self.program.add([row])
 
     def cut(self, ends: float | None) -> bool:
-        """Solve and cut until nothing is broken by much (True), or a time of the clock (False)."""
+        """Solve and cut until nothing is broken by much (True); False where it ended before.
+
+        It ends at a time of the clock, or when cuts better the bound no more.
+        """
         solver = self.program.solver
+        late = 0
         solver.relax(True)
         try:
             for _ in range(CUT_ROUNDS):
@@ -125,10 +131,15 @@ class Relaxation:
                 bound = self.program.unscaled(solved.bound)
                 if solved.point is None or bound is None:
                     return False
+                before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs())
+                little = before is not None and bound - before.bound < LITTLE * abs(bound)
+                late = late + 1 if little else 0
                 store_rows, thresholds = self._broken(solved.point)
                 if not store_rows and not thresholds:
                     return True
+                if late >= LATE:
+                    return False
                 self.add_store_cuts(store_rows)
                 self.add_thresholds(thresholds)
             return False

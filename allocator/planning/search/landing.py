@@ -113,8 +113,11 @@ class Ideas:
 
     def search(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
         """Look for finds, once."""
-        if self.done:
-            return
+        if not self.done:
+            self.more(seconds, told)
+
+    def more(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
+        """Look for finds, and go on where that was ended."""
         self.done = True
         began = time.perf_counter()
         self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, told)

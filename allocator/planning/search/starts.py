@@ -120,7 +120,13 @@ class PathSearch:
     def __post_init__(self) -> None:
         self.elite: list[Find] = []
         self.kinds: dict[Machines, Find] = {}
+        self.exhausted = False
+        """Whether the last run ended because rounds bettered nothing, not by time."""
         self._winners: list[Start] = []
+        self._chance = np.random.default_rng(self.seed)
+        self._turn = 0
+        self._each = 0.0
+        """Seconds that a move takes."""
 
     def run(
         self,
@@ -129,7 +135,10 @@ class PathSearch:
         stop: Callable[[], bool],
         told: Callable[[Find, str], None],
     ) -> list[Find]:
-        """Search for some seconds, or one round of ``moves`` a start; the elite."""
+        """Search for some seconds, or one round of ``moves`` a start; the elite.
+
+        Another run goes on where the last one ended.
+        """
         began = time.perf_counter()
         count = STARTS[self.effort]
 
@@ -137,34 +146,40 @@ class PathSearch:
             late = seconds is not None and time.perf_counter() - began > seconds
             return stop() or late
 
-        chance = np.random.default_rng(self.seed)
-        first = self._weights(chance, False)
-        probe = _first(self.arrays, self.seed * 1009, first, 1)  # compiled by now
-        self._take(probe, told, "first paths")
-        tried = time.perf_counter()
-        probe = continued(self.arrays, probe, FEWEST, 0)
-        each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
-        self._take(probe, told, "paths")
+        if not self.elite:
+            self._begin(told)
         # small rounds: what many short ones do not find, few long ones do not either
         most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
-        idle, turn = 0, 0
+        idle, first = 0, self._turn
         while not out() and idle < PATIENCE[self.effort]:
             if seconds is not None:
                 # a round takes about count * (1 + log2 count) shares; three rounds at the least
                 left = seconds - (time.perf_counter() - began)
                 shares = count * (1 + np.log2(count))
-                size = int(np.clip(left / (3 - min(turn, 2)) / each / shares, FEWEST, most))
+                rounds = 3 - min(self._turn - first, 2)
+                size = int(np.clip(left / rounds / self._each / shares, FEWEST, most))
             else:
                 size = moves or 200
             before = self.elite[0].value
-            self._round(chance, turn, count, size, out, told)
-            self._relink(turn, size, out, told)
+            self._round(self._chance, self._turn, count, size, out, told)
+            self._relink(self._turn, size, out, told)
             better = self.elite[0].value > before * (1.0 + 1e-6)
             idle = 0 if better else idle + 1
-            turn += 1
+            self._turn += 1
             if seconds is None:
                 break
+        self.exhausted = idle >= PATIENCE[self.effort]
         return self.elite
+
+    def _begin(self, told: Callable[[Find, str], None]) -> None:
+        """A first find, and how long a move takes."""
+        first = self._weights(self._chance, False)
+        probe = _first(self.arrays, self.seed * 1009, first, 1)  # compiled by now
+        self._take(probe, told, "first paths")
+        tried = time.perf_counter()
+        probe = continued(self.arrays, probe, FEWEST, 0)
+        self._each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
+        self._take(probe, told, "paths")
 
     def _weights(self, chance: np.random.Generator, varied: bool) -> Floats:
         stocks = len(self.arrays.weight)

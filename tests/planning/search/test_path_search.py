@@ -122,3 +122,18 @@ def test_the_best_find_of_every_set_of_machines_is_kept(tmp_path: Path) -> None:
     assert search.kinds[frozenset(best.counts.items())].value == best.value
     for find in search.elite:
         assert search.kinds[frozenset(find.counts.items())].value >= find.value
+
+
+def test_another_run_goes_on_with_new_starts(tmp_path: Path) -> None:
+    site = site_of(tmp_path, 20, 30, 4)
+
+    def twice() -> tuple[list[Find], list[Find]]:
+        search = searched(site, "mean")
+        first = list(search.elite)
+        search.run(None, 60, lambda: False, lambda find, note: None)
+        return first, search.elite
+
+    first, second = twice()
+    assert second[0].value >= first[0].value
+    assert any(find not in first for find in second)
+    assert twice() == (first, second)
