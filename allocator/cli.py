@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import io
 from collections.abc import Sequence
 
 from allocator import __version__
 from allocator.commands import COMMANDS, run
-from allocator.commands.terminal import fail, show
+from allocator.commands.terminal import BAD_INPUT, fail, keep_streams_apart, show
 from allocator.completion import SHELLS, completion_script
+from allocator.errors import OutputError
 
 EXIT_CODES = """exit codes:
   0  done
@@ -41,11 +44,28 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; the exit code. ``arguments``: those of the process when None."""
+    keep_streams_apart()
     parser = build_parser()
-    given = parser.parse_args(arguments)
     try:
+        given = _parsed(parser, arguments)
         if given.command == "completion":
             return show(completion_script(parser, given.shell))
         return run(given)
+    except OutputError as error:
+        return fail(f"allocator: {error}", BAD_INPUT)
     except KeyboardInterrupt:
-        return fail("stopped by hand; nothing was written", 130)
+        return fail("interrupted; no file was left half written", 130)
+
+
+def _parsed(parser: argparse.ArgumentParser, arguments: Sequence[str] | None) -> argparse.Namespace:
+    """The arguments; help is data like any other. Raises SystemExit and OutputError."""
+    help_text = io.StringIO()
+    try:
+        with contextlib.redirect_stdout(help_text):
+            return parser.parse_args(arguments)
+    except SystemExit:
+        if help_text.getvalue():
+            show(help_text.getvalue())
+        raise
+    except OSError:  # a usage error for which there is no room on standard error
+        raise SystemExit(BAD_INPUT) from None

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from allocator import __version__
 from allocator.errors import AllocatorError, Fault, PlanFileError
+from allocator.folders import RUN_FILE, digests, write_folder
 from allocator.plan import Plan
 from allocator.plan_file import plan_to_json
 from allocator.planning import Outcome, Progress, Settings, make_plan
@@ -23,7 +24,6 @@ from allocator.planning.settings import Reporter
 from allocator.proof import AuditReport, audit
 from allocator.reporting.cautions import cautions_for
 from allocator.reporting.files import hand_over_files
-from allocator.reporting.folder import digests, write_folder
 from allocator.reporting.page import page_html
 from allocator.reporting.page.simulation import simulation_of
 from allocator.site.reading import read_site
@@ -220,22 +220,34 @@ def write_plan_files(
     crew: float | None = None,
     proof: Trace | None = None,
 ) -> None:
-    """Write a plan's files into a folder: each old or new, never half.
+    """Write a plan's files into a folder in one step: all of them, or none.
 
-    All that may differ between two runs that find the same plan goes to ``run.json``, which is
-    written last and holds the digests of the other files. ``crew`` and ``proof``: see
-    :func:`plan_files`. Files of an older proof, which is of another plan, are taken away.
+    Files of an older proof there, which is of another plan, are removed. Arguments and errors
+    besides: see :func:`plan_folder_files` and :func:`allocator.folders.write_folder`.
 
     Raises:
         OutputError: the folder cannot be written.
     """
+    files = plan_folder_files(site, plan, outcome, crew, proof)
+    write_folder(Path(directory), files, "plan", outdated=PROOF_FILES)
+
+
+def plan_folder_files(
+    site: Site,
+    plan: Plan,
+    outcome: Outcome | None = None,
+    crew: float | None = None,
+    proof: Trace | None = None,
+) -> dict[str, bytes]:
+    """The files of a plan's folder by name.
+
+    All that may differ between two runs that find the same plan is in ``run.json``, which holds
+    the digests of the other files. ``crew`` and ``proof``: see :func:`plan_files`.
+    """
     files = plan_files(site, plan, crew, proof)
     facts = run_facts(outcome, digests(files))
-    files["run.json"] = (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
-    write_folder(Path(directory), files)
-    for name in PROOF_FILES:
-        if name not in files:
-            (Path(directory) / name).unlink(missing_ok=True)
+    run = json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
+    return {**files, RUN_FILE: run.encode("utf-8")}
 
 
 def run_facts(outcome: Outcome | None, files: Mapping[str, str]) -> dict[str, object]:

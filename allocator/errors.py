@@ -33,6 +33,10 @@ class Fault:
         return f"{self.file}{mark}: {subject}{self.problem}{remedy}"
 
 
+class OutputError(AllocatorError):
+    """A place that cannot be written to: which, why, and what to do."""
+
+
 class FileError(AllocatorError):
     """A file that cannot be used. ``faults`` holds all that is wrong with it, in file order."""
 

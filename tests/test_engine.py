@@ -14,11 +14,11 @@ from handmade_cove import COVE, COVE_PLAN
 from allocator import engine
 from allocator.engine import NoPlanError, plan_files, plan_site, write_plan_files
 from allocator.errors import SiteFileError
+from allocator.folders import digests
 from allocator.plan_file import read_plan
 from allocator.planning import Outcome, Progress, Settings
 from allocator.proof import AuditReport, Breach, audit
 from allocator.reporting.cautions import cautions_for
-from allocator.reporting.folder import digests
 from allocator.site.reading import read_site
 
 NETWORKS = Path(__file__).parents[1] / "networks"
@@ -88,7 +88,11 @@ def test_what_is_written_is_what_was_audited(tmp_path: Path) -> None:
 def test_run_json_ties_the_files_together(tmp_path: Path) -> None:
     write_plan_files(tmp_path, COVE, COVE_PLAN)
     run = json.loads((tmp_path / "run.json").read_text())
-    written = {p.name: p.read_bytes() for p in tmp_path.iterdir() if p.name != "run.json"}
+    written = {
+        p.name: p.read_bytes()
+        for p in tmp_path.iterdir()
+        if p.name not in {"run.json", "manifest.json"}
+    }
     assert run["files_sha256"] == digests(written)
     assert run["seconds"] == {}
     assert set(run["versions"]) >= {"allocator", "python", "pulp", "highspy", "pandas"}

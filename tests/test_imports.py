@@ -7,10 +7,20 @@ import pytest
 
 ROOT = Path(__file__).parents[1] / "allocator"
 
-EDGE = {"quantities", "dimensions", "errors", "atomic", "json_kinds"}
+EDGE = {
+    "quantities",
+    "dimensions",
+    "errors",
+    "json_kinds",
+    "file_names",
+    "folders",
+    "parent_process",
+}
 MAY_IMPORT = {
     "errors": set(),
-    "atomic": {"errors"},
+    "file_names": set(),
+    "folders": {"errors"},
+    "parent_process": set(),
     "json_kinds": EDGE,
     "dimensions": EDGE,
     "quantities": EDGE,
@@ -21,7 +31,7 @@ MAY_IMPORT = {
     "plan_file": EDGE | {"plan", "site"},
     "site": EDGE | {"site", "physics"},
     "duty": {"duty", "site"},
-    "planning": {"planning", "duty", "heat", "site", "plan"},
+    "planning": {"planning", "duty", "heat", "site", "plan", "parent_process"},
     "proof": EDGE | {"shown", "proof", "site", "plan", "plan_file", "physics"},
     "reporting": EDGE | {"reporting", "duty", "heat", "site", "plan", "proof"},
     "studies": EDGE

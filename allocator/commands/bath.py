@@ -24,7 +24,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(given: argparse.Namespace) -> int:
     """Print the tables; write them as CSV when asked to."""
     from allocator.errors import AllocatorError
-    from allocator.reporting.folder import OutputError, check_file
+    from allocator.folders import check_file, write_file
 
     if given.output is not None:
         check_file(Path(given.output))
@@ -35,10 +35,5 @@ def run(given: argparse.Namespace) -> int:
 
     text = baths_json(site) if given.json else baths_text(site)
     if given.output is not None:
-        from allocator.atomic import write_text
-
-        try:
-            write_text(given.output, baths_csv(site))
-        except OSError as error:
-            raise OutputError(f"cannot write {given.output}: {error.strerror}") from error
+        write_file(Path(given.output), baths_csv(site).encode("utf-8"))
     return show(text)

@@ -63,6 +63,6 @@ def run(given: argparse.Namespace) -> int:
         "page.html": study_page(site, mixes=mixes_of_text(facts, site, path)),
         "comparison.json": facts,
     }
-    plans = {row.name.replace(" ", "_"): row.plan for row in rows if row.plan is not None}
-    code = write_study(folder, site, files, plans, text)
+    plans = {row.name: row.plan for row in rows if row.plan is not None}
+    code = write_study(folder, site, files, plans, text, "compare")
     return code if plans else IMPOSSIBLE

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from allocator.commands.arguments import site_argument
-from allocator.commands.files import site_of, write_file
+from allocator.commands.files import site_of
 from allocator.commands.terminal import BAD_INPUT, fail, show
 
 HELP = "draw a site as a picture: what stands, and what could be built"
@@ -22,7 +22,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Read, draw, write."""
-    from allocator.reporting.folder import check_file
+    from allocator.folders import check_file, write_file
 
     ending = Path(given.output).suffix.lower()
     if ending not in (".svg", ".png"):
@@ -32,5 +32,5 @@ def run(given: argparse.Namespace) -> int:
     from allocator.reporting.page.drawing import site_png, site_svg
 
     svg = site_svg(site)
-    write_file(given.output, site_png(svg) if ending == ".png" else svg.encode("utf-8"))
+    write_file(Path(given.output), site_png(svg) if ending == ".png" else svg.encode("utf-8"))
     return show(f"Picture: {given.output}\n")

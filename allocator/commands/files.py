@@ -38,19 +38,18 @@ def plan_path(path: str) -> Path:
 
 
 def plan_of(path: str) -> Plan:
-    """The plan of a file or folder. Raises PlanFileError."""
+    """The plan of a file or folder. Raises PlanFileError.
+
+    Warns where its folder holds files of different runs.
+    """
+    from allocator.folders import mixed_files
     from allocator.plan_file import read_plan
 
-    return read_plan(plan_path(path))
-
-
-def write_file(path: str, content: bytes) -> None:
-    """Write a file whole or not at all. Raises OutputError."""
-    from allocator.atomic import write_bytes
-    from allocator.reporting.folder import OutputError
-
-    try:
-        write_bytes(path, content)
-    except OSError as error:
-        why = error.strerror or str(error)
-        raise OutputError(f"cannot write {path}: {why}; the old file, if any, is kept") from error
+    file = plan_path(path)
+    plan = read_plan(file)
+    if mixed := mixed_files(file.parent):
+        tell(
+            f"warning: {file.parent}: changed since they were written, or of different runs: "
+            f"{', '.join(mixed)}"
+        )
+    return plan

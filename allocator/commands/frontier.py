@@ -63,4 +63,4 @@ def run(given: argparse.Namespace) -> int:
         "frontier.json": facts,
     }
     plans = {f"point_{number:02}": step.plan for number, step in enumerate(steps, 1)}
-    return write_study(folder, site, files, plans, text)
+    return write_study(folder, site, files, plans, text, "frontier")

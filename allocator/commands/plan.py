@@ -116,7 +116,7 @@ draws.__name__ = "whole number"
 
 def run(given: argparse.Namespace) -> int:
     """Plan, audit, write, and print the summary."""
-    from allocator.reporting.folder import check_folder
+    from allocator.folders import check_folder
 
     for number in range(1, given.alternatives + 1):
         check_folder(folder_of(given.output, number))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from allocator.commands.arguments import crew_argument, plan_argument, site_argument
-from allocator.commands.files import plan_of, plan_path, site_of, write_file
+from allocator.commands.files import plan_of, plan_path, site_of
 from allocator.commands.terminal import show
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(given: argparse.Namespace) -> int:
     """Read, check that all belongs together, write."""
     from allocator.errors import Fault, PlanFileError
-    from allocator.reporting.folder import check_file
+    from allocator.folders import check_file, write_file
 
     check_file(Path(given.output))
     site, plan = site_of(given.site), plan_of(given.plan)
@@ -71,7 +71,7 @@ def run(given: argparse.Namespace) -> int:
     page = page_html(
         site, plan, simulation, _run_of(given.plan), given.crew, mixes=mixes, frontiers=frontiers
     )
-    write_file(given.output, page.encode("utf-8"))
+    write_file(Path(given.output), page.encode("utf-8"))
     return show(f"Page: {given.output}\n")
 
 

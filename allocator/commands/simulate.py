@@ -102,7 +102,7 @@ not_negative.__name__ = "number"
 
 def run(given: argparse.Namespace) -> int:
     """Simulate, write, and print what was found."""
-    from allocator.reporting.folder import OutputError, check_folder
+    from allocator.folders import check_folder
 
     check_folder(Path(given.output))
     site = site_of(given.site)
@@ -126,10 +126,7 @@ def run(given: argparse.Namespace) -> int:
         else:
             with executor_of(workers_of(given)) as executor:
                 trace = simulate_plan(site, plan, settings, executor=executor)
-    try:
-        write_simulation(given.output, trace)
-    except OSError as error:
-        raise OutputError(f"cannot write to {given.output}: {error.strerror}") from error
+    write_simulation(given.output, trace)
     show(f"{simulation_text(plan, trace)}\nFiles: {given.output}\n")
     if trace.kept:
         return DONE

@@ -21,7 +21,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Print the tables; write them as CSV when asked to."""
-    from allocator.reporting.folder import OutputError, check_file
+    from allocator.folders import check_file, write_file
 
     if given.output is not None:
         check_file(Path(given.output))
@@ -29,10 +29,5 @@ def run(given: argparse.Namespace) -> int:
     from allocator.studies.sources_report import sources_csv, sources_json, sources_text
 
     if given.output is not None:
-        from allocator.atomic import write_text
-
-        try:
-            write_text(given.output, sources_csv(site))
-        except OSError as error:
-            raise OutputError(f"cannot write {given.output}: {error.strerror}") from error
+        write_file(Path(given.output), sources_csv(site).encode("utf-8"))
     return show(sources_json(site) if given.json else sources_text(site))

@@ -21,30 +21,48 @@ def folder_argument(command: argparse.ArgumentParser, told: str) -> None:
 
 def folder_of(given: argparse.Namespace) -> Path:
     """The folder that is meant. Raises OutputError where it cannot be written."""
-    from allocator.reporting.folder import check_folder
+    from allocator.folders import check_folder
 
     folder = Path(given.output)
     check_folder(folder)
     return folder
 
 
-def write_texts(folder: Path, texts: Mapping[str, str]) -> None:
+def write_texts(folder: Path, texts: Mapping[str, str], command: str) -> None:
     """Write texts by file name, all of them or none."""
-    from allocator.reporting.folder import write_folder
+    from allocator.folders import write_folder
 
-    write_folder(folder, {name: held.encode("utf-8") for name, held in texts.items()})
+    write_folder(folder, _encoded(texts), command)
 
 
 def write_study(
-    folder: Path, site: Site, texts: Mapping[str, str], plans: Mapping[str, Plan], told: str
+    folder: Path,
+    site: Site,
+    texts: Mapping[str, str],
+    plans: Mapping[str, Plan],
+    told: str,
+    command: str,
 ) -> int:
-    """Write texts by file name and plans by folder name, show the result; the exit code."""
-    from allocator.engine import write_plan_files
+    """Write texts by file name and plans by name, show the result; the exit code.
 
-    write_texts(folder, texts)
-    for name, plan in plans.items():
-        write_plan_files(folder / name, site, plan)
+    Each plan has a folder of its own, named for it; all is written in one step, or nothing.
+    """
+    from allocator.engine import plan_folder_files
+    from allocator.file_names import file_names
+    from allocator.folders import MANIFEST, write_folder
+
+    folders = file_names(plans, taken=[*texts, MANIFEST])
+    files = {
+        f"{folders[name]}/{file}": content
+        for name, plan in plans.items()
+        for file, content in plan_folder_files(site, plan).items()
+    }
+    write_folder(folder, {**files, **_encoded(texts)}, command)
     show(f"{told}\nFiles: {folder}; each plan in a folder of its own\n")
     if not all(plan.verified for plan in plans.values()):
         return fail("A PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
     return DONE
+
+
+def _encoded(texts: Mapping[str, str]) -> dict[str, bytes]:
+    return {name: text.encode("utf-8") for name, text in texts.items()}

@@ -142,7 +142,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
         "sweep.json": sweep_json(rows, asked.plan),
         "sweep.txt": text,
     }
-    write_texts(folder, files)
+    write_texts(folder, files, "sweep")
     show(f"{text}\nFiles: {given.output}\n")
     if all(row.firm_clean is None for row in rows):
         return fail("no case gave a result", NOT_FOUND)

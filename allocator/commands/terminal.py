@@ -8,7 +8,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 if TYPE_CHECKING:
     from allocator.planning import Progress
@@ -18,14 +18,59 @@ DONE, BREACHES, BAD_INPUT, IMPOSSIBLE, NOT_FOUND, UNVERIFIED = 0, 1, 2, 3, 4, 5
 
 
 def show(text: str) -> int:
-    """Print data on stdout; a reader who has had enough (a broken pipe) is no error."""
-    _write(sys.stdout, text)
+    """Print data on stdout; a reader who has had enough (a broken pipe) is no error.
+
+    Raises:
+        OutputError: stdout is closed, or the disk that it goes to is full.
+    """
+    from allocator.errors import OutputError
+    from allocator.reporting.text import printable
+
+    if sys.stdout is None:
+        raise OutputError("cannot write to standard output: it is closed")
+    try:
+        sys.stdout.write(printable(text))
+        sys.stdout.flush()
+    except BrokenPipeError:
+        _drop(sys.stdout)
+    except (OSError, ValueError) as error:
+        _drop(sys.stdout)
+        why = getattr(error, "strerror", None) or str(error)
+        raise OutputError(f"cannot write to standard output: {why.lower()}") from error
     return DONE
 
 
 def tell(text: str) -> None:
-    """Print progress or an error on stderr."""
-    _write(sys.stderr, f"{text}\n")
+    """Print progress or an error on stderr; where that cannot be, the exit code must do."""
+    from allocator.reporting.text import printable
+
+    try:
+        sys.stderr.write(f"{printable(text)}\n")
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        _drop(sys.stderr)
+
+
+def _drop(stream: TextIO) -> None:
+    """What is still in a buffer goes nowhere, or Python complains of it at its end."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+
+
+def keep_streams_apart() -> None:
+    """Open the null device on standard streams that are closed.
+
+    Otherwise the next file that is opened takes the number of one of them, and what a library
+    prints lands in it. ``sys.stdout`` stays None, so that :func:`show` knows.
+    """
+    with contextlib.suppress(OSError):
+        while (handle := os.open(os.devnull, os.O_RDWR)) <= 2:
+            pass
+        os.close(handle)
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w")  # noqa: SIM115 (for the rest of the process)
 
 
 SLOW = 3.0
@@ -81,17 +126,3 @@ def never_fail_on_letters() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-
-
-def _write(stream: io.TextIOBase | object, text: str) -> None:
-    from allocator.reporting.text import printable
-
-    assert hasattr(stream, "write")
-    assert hasattr(stream, "flush")
-    try:
-        stream.write(printable(text))
-        stream.flush()
-    except BrokenPipeError:
-        # what is still in the buffer must go nowhere, or Python complains at its end
-        with contextlib.suppress(OSError, ValueError, AttributeError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())  # type: ignore[attr-defined]

@@ -42,7 +42,7 @@ class Beside:
         self._bound: float | None = None
         self._fault = ""
         self._process = subprocess.Popen(
-            [sys.executable, "-m", bounding.__name__],
+            [sys.executable, "-m", bounding.__name__, str(os.getpid())],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import pickle
+import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -18,6 +19,7 @@ from typing import BinaryIO
 
 import numpy as np
 
+from allocator.parent_process import end_with_parent
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.proving import Prover, prover_of
 from allocator.planning.bounds.refuting import Refuting
@@ -165,7 +167,11 @@ class Bounding:
 
 
 def main() -> None:
-    """Work on the order that comes on standard input, and end when nobody listens any more."""
+    """Work on the order that comes on standard input, and end when nobody listens any more.
+
+    The one argument is the process that asks.
+    """
+    end_with_parent(int(sys.argv[1]))
     orders, news = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
     with open(os.devnull, "w") as away:  # a solver prints a banner on standard output
         os.dup2(away.fileno(), 1)

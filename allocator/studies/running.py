@@ -25,6 +25,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from allocator.errors import AllocatorError
+from allocator.parent_process import end_with_parent
 from allocator.studies.results import Result, Results
 
 THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
@@ -315,7 +316,10 @@ def _pool(count: int) -> Iterator[Executor]:
 
     # New processes, not copies of this one: the solver and the just-in-time compiler hold locks.
     context = multiprocessing.get_context("spawn")
-    with _capped_threads(), ProcessPoolExecutor(count, mp_context=context) as pool:
+    with (
+        _capped_threads(),
+        ProcessPoolExecutor(count, context, end_with_parent, (os.getpid(),)) as pool,
+    ):
         try:
             yield pool
         except BaseException:

@@ -118,10 +118,10 @@ def test_a_full_disk_keeps_the_old_page(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("allocator.atomic.write_bytes", full)
+    monkeypatch.setattr("allocator.folders._write_through", full)
     site = str(networks / "first.yaml")
     assert main(["report", site, str(planned), "-o", str(page)]) == 2
-    assert "No space left on device; the old file, if any, is kept" in capsys.readouterr().err
+    assert f"cannot write to {page}: no space left on device" in capsys.readouterr().err
     assert page.read_text() == "old"
 
 

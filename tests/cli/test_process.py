@@ -165,3 +165,41 @@ def test_an_unknown_shell_is_bad_input(command: Command) -> None:
     told = command("completion", "cmd")
     assert told.returncode == 2
     assert "invalid choice: 'cmd'" in told.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device here")
+@pytest.mark.parametrize(
+    "arguments", ["check networks/first.yaml", "schema", "--help", "sources networks/first.yaml"]
+)
+@pytest.mark.parametrize("stdout", [">/dev/full", ">&-"])
+def test_a_full_or_closed_stdout_is_bad_output(arguments: str, stdout: str) -> None:
+    told = _in_a_shell(f"{arguments} {stdout}")
+    assert told.returncode == 2
+    assert "cannot write to standard output" in told.stderr
+    assert len(told.stderr.splitlines()) == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no full device here")
+@pytest.mark.parametrize("stderr", ["2>/dev/full", "2>&-"])
+def test_a_full_or_closed_stderr_changes_no_exit_code(stderr: str) -> None:
+    assert _in_a_shell(f"check networks/none.yaml {stderr}").returncode == 2
+    assert _in_a_shell(f"unknown {stderr}").returncode == 2
+    assert _in_a_shell(f"check networks/first.yaml {stderr}").returncode == 0
+
+
+def _in_a_shell(arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        f"exec {sys.executable} -m allocator {arguments}",
+        shell=True,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        check=False,
+    )
+
+
+def test_files_opened_later_do_not_take_the_place_of_a_closed_stream(tmp_path: Path) -> None:
+    """A solver's note must not land in a file that was given the number of standard output."""
+    picture = tmp_path / "map.svg"
+    assert _in_a_shell(f"draw networks/first.yaml -o {picture} >&- 2>&- <&-").returncode == 2
+    assert picture.read_text().rstrip().endswith("</svg>")

@@ -28,7 +28,7 @@ class Warming:
             return
         with contextlib.suppress(OSError):
             self._process = subprocess.Popen(
-                [sys.executable, "-m", __name__],
+                [sys.executable, "-m", __name__, str(os.getpid())],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
@@ -70,10 +70,15 @@ def _mark() -> Path:
 
 
 def main() -> None:
-    """Compile for the arrays on standard input, and leave the mark."""
+    """Compile for the arrays on standard input, and leave the mark.
+
+    The one argument is the process that waits for it.
+    """
+    from allocator.parent_process import end_with_parent
     from allocator.planning.bounds.charges import warmed
     from allocator.planning.search.starts import begun, continued, relinked
 
+    end_with_parent(int(sys.argv[1]))
     warmed()
     arrays = Arrays(*pickle.load(sys.stdin.buffer))
     start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from allocator.atomic import write_text
+from allocator.folders import write_folder
 from allocator.proof.simulation.broken import BROKEN_FILE, broken_json
 from allocator.proof.simulation.trace import Bounds, Draw, Recording, Trace
 
@@ -31,16 +31,12 @@ def write_simulation(directory: str | os.PathLike[str], trace: Trace) -> dict[st
     old file of that name is taken away.
 
     Raises:
-        OSError: a file could not be written; the old one, if any, is untouched.
+        OutputError: the folder cannot be written; it is then as it was.
     """
     folder = Path(directory)
-    folder.mkdir(parents=True, exist_ok=True)
-    texts = simulation_files(trace)
-    for name, text in texts.items():
-        write_text(folder / name, text)
-    if BROKEN_FILE not in texts:
-        (folder / BROKEN_FILE).unlink(missing_ok=True)
-    return {name: folder / name for name in texts}
+    files = {name: text.encode("utf-8") for name, text in simulation_files(trace).items()}
+    write_folder(folder, files, "simulate", outdated=(BROKEN_FILE,))
+    return {name: folder / name for name in files}
 
 
 def simulation_files(trace: Trace) -> dict[str, str]:
