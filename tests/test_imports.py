@@ -15,12 +15,14 @@ EDGE = {
     "file_names",
     "folders",
     "parent_process",
+    "spreadsheet_cells",
 }
 MAY_IMPORT = {
     "errors": set(),
     "file_names": set(),
     "folders": {"errors"},
     "parent_process": set(),
+    "spreadsheet_cells": set(),
     "json_kinds": EDGE,
     "dimensions": EDGE,
     "quantities": EDGE,

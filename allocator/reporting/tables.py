@@ -12,6 +12,7 @@ from allocator.reporting.heat import busiest_flows
 from allocator.reporting.loads import corridor_of, line_peak, run_peak, runs_of_kind
 from allocator.reporting.words import destination_key, plain
 from allocator.site.records import POWER, Site
+from allocator.spreadsheet_cells import inert
 
 Row = Mapping[str, object]
 
@@ -299,13 +300,3 @@ def _guarded(cell: object) -> object:
     if isinstance(cell, float):
         return f"{cell:.9g}"
     return inert(cell) if isinstance(cell, str) else cell
-
-
-def inert(text: str) -> str:
-    """Text that no spreadsheet runs as a formula, without control characters."""
-    # a carriage return alone would end a row in some readers
-    shown = "".join(c if c.isprintable() else " " for c in text)
-    return f"'{shown}" if shown.lstrip()[:1] in _FORMULA_STARTS else shown
-
-
-_FORMULA_STARTS = ("=", "+", "-", "@")

@@ -15,6 +15,7 @@ from allocator.reporting.text import WIDTH, paragraph, section, table
 from allocator.reporting.words import percent, quantity
 from allocator.site.facts import Fact, facts_of
 from allocator.site.records import Site
+from allocator.spreadsheet_cells import inert
 from allocator.studies.sweep import Swept
 from allocator.studies.sweep_figures import (
     LEVELS,
@@ -43,7 +44,7 @@ def sweep_csv(site: Site, rows: Sequence[Swept]) -> str:
     )
     text = io.StringIO()
     out = csv.writer(text, lineterminator="\n")
-    out.writerow(["case", "draw", *heads, *result.split()])
+    out.writerow(["case", "draw", *map(inert, heads), *result.split()])
     for number, row in enumerate(rows, 1):
         cells = [
             row.status,
@@ -69,8 +70,7 @@ def _cell(value: object) -> str:
         return "yes" if value else "no"
     if isinstance(value, float):
         return f"{value:.9g}"
-    told = str(value)
-    return f"'{told}" if told[:1] in ("=", "+", "-", "@") else told  # no formula for a spreadsheet
+    return inert(str(value))
 
 
 def sweep_json(rows: Sequence[Swept], plan: Plan | None) -> str:

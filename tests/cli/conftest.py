@@ -23,6 +23,12 @@ def networks() -> Path:
 
 
 @pytest.fixture(scope="session")
+def cases() -> Path:
+    """Small sites, each of which showed a fault."""
+    return ROOT / "tests" / "cases"
+
+
+@pytest.fixture(scope="session")
 def planned(tmp_path_factory: pytest.TempPathFactory, networks: Path) -> Path:
     """The folder of a plan for the first network."""
     folder = tmp_path_factory.mktemp("planned") / "plan"

@@ -20,6 +20,7 @@ from allocator.proof import AuditReport, Breach
 from allocator.site.records import Site
 
 FILES = {
+    "manifest.json",
     "plan.json",
     "run.json",
     "sources_used.csv",
@@ -69,7 +70,7 @@ def test_what_differs_between_runs_is_in_run_json_alone(planned: Path) -> None:
     run = json.loads((planned / "run.json").read_text())
     assert run["seconds"]["total"] > 0
     assert run["versions"]["allocator"]
-    assert set(run["files_sha256"]) == FILES - {"run.json"}
+    assert set(run["files_sha256"]) == FILES - {"run.json", "manifest.json"}
     assert "seconds" not in (planned / "plan.json").read_text()
 
 

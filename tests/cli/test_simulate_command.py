@@ -41,6 +41,7 @@ def test_a_kept_promise(networks: Path, planned: Path, tmp_path: Path, capsys: T
     assert sorted(p.name for p in folder.iterdir()) == [
         "events.csv",
         "levels.csv",
+        "manifest.json",
         "simulation.json",
     ]
     told = json.loads((folder / "simulation.json").read_text())

@@ -202,3 +202,38 @@ def test_plan_tells_what_more_is_worth(networks: Path, tmp_path: Path, capsys: T
     assert main([*arguments, "stock.steel"]) == 2
     assert main([*arguments, "stock.steel=0 kg"]) == 2
     assert main(["audit", site, str(folder)]) == 0
+
+
+def test_names_of_mixes_never_lead_out_of_the_folder(
+    cases: Path, tmp_path: Path, capsys: Told
+) -> None:
+    out = tmp_path / "one" / "two"
+    out.parent.mkdir()
+    assert main(["compare", str(cases / "mix_names.yaml"), "-o", str(out)]) == 0
+    assert [path.name for path in tmp_path.iterdir()] == ["one"]
+    assert [path.name for path in out.parent.iterdir()] == ["two"]
+    plans = {path.parent.name for path in out.rglob("plan.json")}
+    assert {"escaped", "nowhere_absolute"} < plans
+    assert any(name.startswith("page.html_") for name in plans)
+    assert (out / "page.html").is_file()
+    capsys.readouterr()
+
+
+@pytest.mark.parametrize(
+    ("names", "problem"),
+    [
+        (("a b", "a_b"), "would get the same folder, 'a_b', as mix 'a b'"),
+        (("Clean", "clean"), "would get the same folder, 'clean', as mix 'Clean'"),
+        (("..",), "nothing of it can name one"),
+    ],
+)
+def test_mixes_that_would_share_a_folder_are_refused(
+    cases: Path, tmp_path: Path, capsys: Told, names: tuple[str, ...], problem: str
+) -> None:
+    text = (cases / "mix_names.yaml").read_text().partition("mixes:")[0] + "mixes:\n"
+    site = tmp_path / "site.yaml"
+    site.write_text(text + "".join(f"  {name!r}: {{about: x}}\n" for name in names))
+    assert main(["check", str(site)]) == 2
+    error = capsys.readouterr().err
+    assert problem in error
+    assert error.startswith(f"{site}:{len(text.splitlines()) + len(names)}:")

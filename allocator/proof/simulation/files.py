@@ -16,6 +16,7 @@ from typing import Any
 from allocator.folders import write_folder
 from allocator.proof.simulation.broken import BROKEN_FILE, broken_json
 from allocator.proof.simulation.trace import Bounds, Draw, Recording, Trace
+from allocator.spreadsheet_cells import inert
 
 FORMAT = "allocator.simulation/1"
 QUANTILES = (0.0, 0.05, 0.5, 0.95, 1.0)
@@ -192,6 +193,5 @@ def events_csv(recording: Recording) -> str:
 
 
 def _quoted(name: str) -> str:
-    if any(sign in name for sign in ',"\n\r'):
-        return '"' + name.replace('"', '""') + '"'
-    return name
+    cell = inert(name)
+    return '"' + cell.replace('"', '""') + '"' if any(sign in cell for sign in ',"') else cell

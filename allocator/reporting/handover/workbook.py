@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from allocator.plan import Plan
-from allocator.reporting.tables import inert
+from allocator.spreadsheet_cells import inert
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -14,6 +14,7 @@ from typing import Any
 from allocator.errors import Fault, FileError
 from allocator.plan import Plan
 from allocator.reporting.page.reading import text_of
+from allocator.spreadsheet_cells import without_guard
 
 FORMAT = "allocator.simulation/1"
 
@@ -84,9 +85,9 @@ def simulation_of(text: str, levels: str, plan: Plan, digest: str | None, path: 
 def _levels(text: str) -> list[dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     for row in csv.DictReader(io.StringIO(text, newline="")):
+        name = without_guard(row["store"])
         store = found.setdefault(
-            row["store"],
-            {"name": row["store"], "unit": row["unit"], "t": [], "low": [], "high": []},
+            name, {"name": name, "unit": row["unit"], "t": [], "low": [], "high": []}
         )
         store["t"].append(_short(row["time_s"]))
         store["low"].append(_short(row["lowest"]))
