@@ -57,7 +57,8 @@ class FirmBasis(Basis):
             self.program.most(self.taken[name], rate * self.whole.tap[name])
 
     def _fuels(self) -> list[str]:
-        return list(dict.fromkeys(s.fluid for s in self.site.sources.values()))
+        taken = [fluid for machine in self.site.machines.values() for fluid in machine.takes]
+        return list(dict.fromkeys([*(s.fluid for s in self.site.sources.values()), *taken]))
 
     def _peak(self, shape: str) -> float:
         return 1.0 if shape == FLAT or self.beta is None else float(self.beta.max())
@@ -199,7 +200,9 @@ class FirmBasis(Basis):
             me = (machine.name, place)
             count, running = self.whole.count[me], self.whole.running[me]
             cycling = self.whole.cycling.get(me, 0)
-            loads: list[tuple[str, Hashable]] = [(s, ("load", me, s)) for s in self.shapes()]
+            # only what gives power follows a demand for power
+            shapes = self.shapes() if machine.power_out > 0 else [FLAT]
+            loads: list[tuple[str, Hashable]] = [(s, ("load", me, s)) for s in shapes]
             for _, key in loads:
                 self.program.variable(key)
             cycled = ("cycled", me)
@@ -227,10 +230,15 @@ class FirmBasis(Basis):
                     made.append((machine.power_out * efficiency, cycled))
                 self.turned.append((machine, turning))
                 self.generated.setdefault((is_clean, shape), []).extend(made)
+                self.own += times(turning, machine.power_in) if machine.power_in > 0 else []
+                loaded: Terms = [(1.0, key), (1.0 if shape == FLAT else 0.0, cycled)]
                 for fuel in self._fuels():
-                    net = machine.gives.get(fuel, 0.0) - machine.takes.get(fuel, 0.0)
-                    if net:
-                        self.supply[fuel, shape][place] += times(turning, net)
+                    balance = self.supply[fuel, shape][place]
+                    balance += times(turning, -machine.takes.get(fuel, 0.0))
+                    record = self.site.fluids[fuel]
+                    burnt = record.emission != "none" and record.heating_value is None
+                    share = turning if burnt else loaded
+                    balance += times(share, machine.gives.get(fuel, 0.0))
             if cycling or lumps:
                 seconds = max(machine.least_run, machine.least_rest, 1.0)
                 reserve.append(((cycling + lumps) * machine.power_out * seconds, one))

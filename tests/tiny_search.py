@@ -65,8 +65,8 @@ def _lumpy(site: Site, name: str) -> bool:
     return site.machines[name].no_load_share > 0 or site.machines[name].least_load > 0
 
 
-def best_goals(site: Site, basis: type[Basis]) -> list[float]:
-    """The best of every goal in turn, over all choices, earlier goals held."""
+def best_goals(site: Site, basis: type[Basis], held: float = HELD) -> list[float]:
+    """The best of every goal in turn, over all choices, earlier goals held to a share."""
     tried = [basis(site, whole) for whole in choices(site, basis)]
     found: list[float] = []
     for number in range(3):
@@ -78,7 +78,7 @@ def best_goals(site: Site, basis: type[Basis]) -> list[float]:
             values.append(value)
         best = min(value for value in values if value is not None)
         found.append(best)
-        slack = max(HELD * abs(best), 1e-6)
+        slack = max(held * abs(best), 1e-6)
         kept = []
         for stated, value in zip(tried, values, strict=True):
             if value is not None and value <= best + slack:

@@ -80,15 +80,20 @@ def given_by_sources(site: Site, plan: Plan, fluid: str, state: str) -> list[Giv
 def given_by_machines(
     site: Site, plan: Plan, fluid: str, state: str, hottest: float
 ) -> list[Given]:
-    """What machines give: at their outlet's temperature, or as hot as the fluid ever is."""
+    """What machines give: at their outlet's temperature, or as hot as the fluid ever is.
+
+    Exhaust is in step with what they take, all else with their load.
+    """
     found = []
     for use in plan.machines:
         kind = site.machines[use.type]
         rate = kind.gives.get(fluid, 0.0)
         if rate > 0:
-            turned = kind.no_load_share * use.running + use.cycled
-            load = (1 - kind.no_load_share) * use.flat_load + turned
-            load += (1 - kind.no_load_share) * _supplied(site, use.following, state)
+            idle = kind.no_load_share if site.fluids[fluid].exhaust else 0.0
+            if plan.basis == "mean":
+                idle = 0.0
+            load = (1 - idle) * (use.flat_load + _supplied(site, use.following, state))
+            load += idle * use.running + use.cycled
             if load > 0:
                 kelvin = hottest if kind.outlet is None else kind.outlet
                 found.append(Given(use.place, rate * load, kelvin))

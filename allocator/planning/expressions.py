@@ -137,7 +137,7 @@ def can_cycle(choices: Choices, group: Group) -> bool:
 
 
 def turnover(choices: Choices, group: Group, shape: str) -> Terms:
-    """Share of full-load takings and givings in the supply layer, in units, by shape.
+    """Share of full-load takings in the supply layer, in units, by shape; exhaust is in step.
 
     Flat: ``a running + (1 - a) flat + cycled``; following: ``(1 - a) follow_j``, with ``a`` the
     share of full-load takings at no load: fuel is affine in load.
@@ -153,6 +153,35 @@ def turnover(choices: Choices, group: Group, shape: str) -> Terms:
     if can_cycle(choices, group):
         terms.append((1.0, ("cycled", group.name)))
     return terms
+
+
+def load(choices: Choices, group: Group, shape: str) -> Terms:
+    """Load in the supply layer, in units, by shape: power and products are in step with it.
+
+    Flat: ``flat + cycled``; following: ``follow_j``.
+    """
+    if shape != FLAT:
+        return [(1.0, ("follow", group.name, shape))] if shape in can_follow(choices, group) else []
+    terms: Terms = [(1.0, ("flat", group.name))]
+    if can_cycle(choices, group):
+        terms.append((1.0, ("cycled", group.name)))
+    return terms
+
+
+def taken_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+    """What a group takes of a fluid in the supply layer, mean kg/s: ``rate * turnover``."""
+    rate = group.type.takes.get(fluid, 0.0)
+    return scaled(turnover(choices, group, shape), rate) if rate else []
+
+
+def given_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+    """What a group gives of a fluid in the supply layer, mean kg/s.
+
+    ``rate * turnover`` of exhaust, ``rate * load`` of a product.
+    """
+    rate = group.type.gives.get(fluid, 0.0)
+    share = turnover if choices.site.fluids[fluid].exhaust else load
+    return scaled(share(choices, group, shape), rate) if rate else []
 
 
 def mean_turnover(choices: Choices, group: Group) -> Terms:

@@ -12,10 +12,10 @@ means over each. The means of what any control does over a joined slice keep eve
 linear with limits that do not move, so the bound stays a bound; it is only less sharp.
 
 Every simplification is on the upper side: machines always work at their full-load efficiency
-(fuel at load x is a + (1 - a) x >= x of full-load takings), nothing is lost from stores, pumps
-take no power, fluids need not be served, emissions are not capped. So no control of this plan,
-from the same levels and phases, serves more. It does use up what the stores hold at the start:
-over a short span it may pass the ceiling, which holds for ever.
+(what takes a share t of its full takings gives no more than a share t of anything), nothing is
+lost from stores, pumps take no power, fluids need not be served, emissions are not capped. So no
+control of this plan, from the same levels and phases, serves more. It does use up what the stores
+hold at the start: over a short span it may pass the ceiling, which holds for ever.
 
 The program is stated here and solved by whoever is given (:data:`Solve`).
 """

@@ -2,6 +2,8 @@
 
 Fuel is affine in load: a unit that turns takes the share a of its full-load takings at no load,
 and the rest in step with its load. A unit run on and off behind a battery runs at full load.
+Products are in step with the load, and exhaust (an emission that does not burn) with what is taken:
+a unit at no load takes, and gives exhaust alone.
 """
 
 from __future__ import annotations
@@ -22,6 +24,30 @@ def turnover(case: Case, machine: MachineUse) -> dict[str, float]:
     for shape, load in machine.following.items():
         found[shape] = found.get(shape, 0.0) + (1.0 - idle) * load
     return found
+
+
+def loads(machine: MachineUse) -> dict[str, float]:
+    """Load in the supply layer by shape (means), in units."""
+    found = {FLAT: math.fsum([machine.flat_load, machine.cycled])}
+    for shape, load in machine.following.items():
+        found[shape] = found.get(shape, 0.0) + load
+    return found
+
+
+def given(case: Case, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
+    """Fluid, shape and mean kg/s of what a group gives the supply layer."""
+    for fluid, rate in case.machine_type(machine).gives.items():
+        record = case.site.fluids[fluid]
+        burnt = record.emission in ("counted", "biogenic") and not record.heating_value
+        for shape, units in (turnover(case, machine) if burnt else loads(machine)).items():
+            yield fluid, shape, rate * units
+
+
+def taken(case: Case, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
+    """Fluid, shape and mean kg/s of what a group takes from the supply layer."""
+    for fluid, rate in case.machine_type(machine).takes.items():
+        for shape, units in turnover(case, machine).items():
+            yield fluid, shape, rate * units
 
 
 def burst_terms(case: Case, machine: MachineUse) -> Iterator[tuple[str, float]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from allocator.proof.case import BALANCE, Case
-from allocator.proof.loads import turnover
+from allocator.proof.loads import given, taken, turnover
 from allocator.site.records import POWER
 
 
@@ -24,10 +24,12 @@ def fluid_tolerances(case: Case) -> dict[str, float]:
     for run in case.plan.runs:
         seen(run.fluid, [flow.rate for flow in run.flows])
     for machine in case.plan.machines:
-        kind = case.machine_type(machine)
-        units = sum(turnover(case, machine).values())
-        for fluid, rate in (*kind.takes.items(), *kind.gives.items()):
-            seen(fluid, [rate * units])
+        for moved in (taken(case, machine), given(case, machine)):
+            sums: dict[str, float] = {}
+            for fluid, _, rate in moved:
+                sums[fluid] = sums.get(fluid, 0.0) + rate
+            for fluid, rate in sums.items():
+                seen(fluid, [rate])
     for demand in case.plan.demands:
         if demand.wants != POWER:
             seen(demand.wants, [demand.clean_share * demand.mean])

@@ -6,7 +6,7 @@ import math
 
 from allocator.plan import FLAT
 from allocator.proof.case import Case
-from allocator.proof.loads import turnover
+from allocator.proof.loads import given, taken
 from allocator.proof.report import Findings
 from allocator.proof.scale import fluid_tolerances
 from allocator.site.records import POWER
@@ -54,12 +54,10 @@ def _terms(case: Case) -> dict[Key, list[float]]:
                 add(run.fluid, flow.carries, flow.start, -flow.rate)
                 add(run.fluid, flow.carries, flow.end, flow.rate)
     for machine in case.plan.machines:
-        kind = case.machine_type(machine)
-        for shape, units in turnover(case, machine).items():
-            for fluid, rate in kind.takes.items():
-                add(fluid, shape, machine.place, -rate * units)
-            for fluid, rate in kind.gives.items():
-                add(fluid, shape, machine.place, rate * units)
+        for fluid, shape, rate in taken(case, machine):
+            add(fluid, shape, machine.place, -rate)
+        for fluid, shape, rate in given(case, machine):
+            add(fluid, shape, machine.place, rate)
     for demand in case.plan.demands:
         if demand.wants != POWER:
             place = case.site.demands[demand.name].place or ""

@@ -55,13 +55,31 @@ def run_ends(site: Site, run: Run) -> tuple[str, str]:
     return (route.end, route.start) if back > ahead else (route.start, route.end)
 
 
-def turnover(kind: MachineType, machine: MachineUse) -> dict[str, float]:
+def turnover(plan: Plan, kind: MachineType, machine: MachineUse) -> dict[str, float]:
     """Mean share of full-load takings by supply shape, in units: affine in load.
 
-    A unit that turns takes ``no_load_share`` at no load; one run on and off runs at full load.
+    A unit that turns takes ``no_load_share`` at no load (nothing on the mean basis); one run on
+    and off runs at full load.
     """
-    idle = kind.no_load_share
-    found = {FLAT: idle * machine.running + (1.0 - idle) * machine.flat_load + machine.cycled}
-    for shape, load in machine.following.items():
-        found[shape] = found.get(shape, 0.0) + (1.0 - idle) * load
+    idle = 0.0 if plan.basis == "mean" else kind.no_load_share
+    found = {shape: (1.0 - idle) * load for shape, load in loads(machine).items()}
+    found[FLAT] += idle * (machine.running + machine.cycled)
     return found
+
+
+def loads(machine: MachineUse) -> dict[str, float]:
+    """Mean load by supply shape, in units at full load, beside bursts."""
+    found = {FLAT: machine.flat_load + machine.cycled}
+    for shape, load in machine.following.items():
+        found[shape] = found.get(shape, 0.0) + load
+    return found
+
+
+def given(site: Site, plan: Plan, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
+    """Fluid, supply shape and mean kg/s that a group gives: exhaust by takings, else by load."""
+    kind = site.machines[machine.type]
+    for fluid, rate in kind.gives.items():
+        exhaust = site.fluids[fluid].exhaust
+        shares = turnover(plan, kind, machine) if exhaust else loads(machine)
+        for shape, units in shares.items():
+            yield fluid, shape, rate * units

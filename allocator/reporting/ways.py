@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from allocator.plan import FLAT, MachineUse, Plan
-from allocator.reporting.loads import turnover
+from allocator.reporting.loads import given, turnover
 from allocator.site.records import POWER, Site
 
 NOTHING = 1e-9
@@ -167,14 +167,13 @@ def _ends(site: Site, plan: Plan) -> tuple[Ends, Ends]:
         add(takers, store.holds, FLAT, store.place, f"store:{store.name}", store.inflow)
     for machine in plan.machines:
         kind = site.machines[machine.type]
-        for shape, units in turnover(kind, machine).items():
+        name = f"machine:{machine.name}"
+        for shape, units in turnover(plan, kind, machine).items():
             for fluid, rate in kind.takes.items():
-                name = f"machine:{machine.name}"
                 add(takers, fluid, shape, machine.place, name, rate * units)
-            for fluid, rate in kind.gives.items():
-                if _used(site, fluid):
-                    name = f"machine:{machine.name}"
-                    add(givers, fluid, shape, machine.place, name, rate * units)
+        for fluid, shape, rate in given(site, plan, machine):
+            if _used(site, fluid):
+                add(givers, fluid, shape, machine.place, name, rate)
     for demand in plan.demands:
         if demand.wants != POWER:
             place = site.demands[demand.name].place or ""

@@ -73,6 +73,7 @@ def _note_energies(site: Site, values: Values) -> None:
                 _section(values, "machines")[name].warn(
                     "gives", f"both takes and gives {shown(fluid)}", "give the net flow"
                 )
+        _note_no_load(site, machine, _section(values, "machines")[name])
     for name, source in site.sources.items():
         held = site.fluids[source.fluid].heating_value
         if source.pump and held is not None and source.pump.energy >= held:
@@ -82,6 +83,24 @@ def _note_energies(site: Site, values: Values) -> None:
                 f"no less than its fluid holds ({format_quantity(held, 'energy_per_mass')})",
                 "check 'pump.energy'",
             )
+
+
+def _note_no_load(site: Site, machine: MachineType, record: Values) -> None:
+    """Notes products that fall to nothing at no load: older versions counted them by takings."""
+    if machine.no_load_share <= 0:
+        return
+    used = {fluid for other in site.machines.values() for fluid in other.takes}
+    used |= {demand.wants for demand in site.demands.values()}
+    products = [
+        shown(fluid) for fluid in machine.gives if fluid in used and not site.fluids[fluid].exhaust
+    ]
+    if products:
+        record.warn(
+            "no_load",
+            f"at no load it gives no {', no '.join(products)}: products are in step with its "
+            "load (earlier versions counted them in step with what it takes, and promised more)",
+            "plan again if a plan of this file was made by an older version",
+        )
 
 
 def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:

@@ -41,6 +41,14 @@ class Fluid:
     constants: Mapping[str, float] = field(default_factory=dict)
     substance: str | None = None
 
+    @property
+    def exhaust(self) -> bool:
+        """True for what burning leaves: an emission with no heating value of its own.
+
+        Machines give exhaust in step with what they take, all else in step with their load.
+        """
+        return self.emission != "none" and not self.heating_value
+
 
 @dataclass(frozen=True, slots=True)
 class Material:
@@ -280,8 +288,10 @@ class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
 
     ``takes``/``gives``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
-    ``heat_out``: W. ``no_load_share``: share of full-load takings needed while turning at no
-    load. ``least_load``: least share of full load. ``least_run``: s, the shortest run when it is
+    ``heat_out``: W. ``no_load_share``: share z of full-load takings needed while turning at no
+    load: a unit that takes a share t of its full takings runs at load (t - z) / (1 - z), gives
+    power and products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step with t.
+    ``least_load``: least share of full load. ``least_run``: s, the shortest run when it is
     cycled on and off behind a battery; ``least_rest``: s, the shortest rest between two runs;
     ``least_burst``: s, the shortest run on what comes and goes (``least_run`` where the file
     gives it). ``places``: place -> most units there (None: no limit).

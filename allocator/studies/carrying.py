@@ -115,7 +115,7 @@ def carried_row(site: Site, kind: str, place: str, settings: Settings) -> dict[s
     part = replace(settings, time_limit=settings.time_limit / 5)
     mean = _units(firm_site, machine, replace(part, basis="mean"))
     firm = _units(firm_site, machine, replace(part, basis="firm"))
-    slower = at_part_load(machine, factor)
+    slower = at_part_load(site, machine, factor)
     at_factor = _units(alone(site, slower, place), slower, replace(part, basis="mean"))
     limit = replace(settings, basis="firm", time_limit=settings.time_limit * 2 / 5)
     stops, together = _stops(firm_site, machine, math.floor(firm + WHOLE) + 1, limit)
@@ -175,13 +175,19 @@ def most_units(site: Site, machine: MachineType) -> float:
     return math.ceil(by_heat if by_heat > 0 else by_mass) + 1.0
 
 
-def at_part_load(machine: MachineType, factor: float) -> MachineType:
-    """A machine that always runs at a share of full load, as a machine of that size."""
+def at_part_load(site: Site, machine: MachineType, factor: float) -> MachineType:
+    """A machine that always runs at a share of full load, as a machine of that size.
+
+    Exhaust is in step with what it takes, all else that it gives with its load.
+    """
     fuel = fuel_at_load(machine, factor)
     return replace(
         machine,
         takes={fluid: rate * fuel for fluid, rate in machine.takes.items()},
-        gives={fluid: rate * fuel for fluid, rate in machine.gives.items()},
+        gives={
+            fluid: rate * (fuel if site.fluids[fluid].exhaust else factor)
+            for fluid, rate in machine.gives.items()
+        },
         power_out=machine.power_out * factor,
         no_load_share=0.0,
         least_load=0.0,

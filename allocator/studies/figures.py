@@ -60,11 +60,12 @@ def figures_of(site: Site, plan: Plan) -> Figures:
     machines: dict[str, int] = {}
     power: dict[str, float] = {}
     turned = {use.name: turnover(site, plan, use) for use in plan.machines}
+    loads = {use.name: _load(site, plan, use) for use in plan.machines}
     for use in plan.machines:
         kind = site.machines[use.type]
         machines[use.type] = machines.get(use.type, 0) + use.count
         if kind.power_out > 0:
-            made = kind.power_out * _load(site, plan, use)
+            made = kind.power_out * loads[use.name]
             power[use.type] = power.get(use.type, 0.0) + made
     return Figures(
         status=plan.status,
@@ -78,7 +79,7 @@ def figures_of(site: Site, plan: Plan) -> Figures:
         counted=plan.emissions.counted,
         biogenic=plan.emissions.biogenic,
         money=plan.money,
-        heat=math.fsum(site.machines[u.type].heat_out * turned[u.name] for u in plan.machines),
+        heat=math.fsum(site.machines[u.type].heat_out * loads[u.name] for u in plan.machines),
         power=power,
         machines=machines,
         stores={
@@ -86,7 +87,7 @@ def figures_of(site: Site, plan: Plan) -> Figures:
             **{battery.name: battery.size for battery in plan.batteries},
         },
         materials={use.name: use.used for use in plan.materials},
-        products=_products(site, plan, turned),
+        products=_products(site, plan, turned, loads),
         bought=_bought(site, plan),
     )
 
@@ -121,14 +122,19 @@ def _duty(site: Site, source: str) -> float:
     return curve_of(site.sources[source].stages).duty
 
 
-def _products(site: Site, plan: Plan, turned: Mapping[str, float]) -> dict[str, Product]:
+def _products(
+    site: Site, plan: Plan, turned: Mapping[str, float], loads: Mapping[str, float]
+) -> dict[str, Product]:
+    """What machines give: exhaust by their takings (``turned``), all else by their ``loads``."""
     given: dict[str, float] = {}
     taken: dict[str, float] = {}
     for use in plan.machines:
         kind = site.machines[use.type]
-        for rates, sums in ((kind.gives, given), (kind.takes, taken)):
-            for fluid, rate in rates.items():
-                sums[fluid] = sums.get(fluid, 0.0) + rate * turned[use.name]
+        for fluid, rate in kind.takes.items():
+            taken[fluid] = taken.get(fluid, 0.0) + rate * turned[use.name]
+        for fluid, rate in kind.gives.items():
+            units = turned if site.fluids[fluid].exhaust else loads
+            given[fluid] = given.get(fluid, 0.0) + rate * units[use.name]
     for demand in plan.demands:
         served = demand.mean * (demand.clean_share + demand.emitting_share)
         taken[demand.wants] = taken.get(demand.wants, 0.0) + served

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import pytest
 from tiny_bases import Basis, MeanBasis
+from tiny_converters import converter_site
 from tiny_firm import FirmBasis
-from tiny_search import best_goals
+from tiny_search import HELD, best_goals
 from tiny_sites import tiny_site
 
 from allocator.planning import Settings, make_plan
@@ -25,11 +26,11 @@ BATCHES = range(10)
 SITES_A_BATCH = {"mean": 4, "stores": 3, "battery": 3}
 
 
-def _compare(site: Site, basis: type[Basis], name: str) -> None:
+def _compare(site: Site, basis: type[Basis], name: str, held: float = HELD) -> None:
     outcome = make_plan(site, Settings(basis=name, gap=GAP, node_limit=100_000))
     assert outcome.plan is not None, f"{site.name}: {outcome.reason}"
     values = {goal.name: goal.value for goal in outcome.plan.goals}
-    clean, served, scarce = best_goals(site, basis)
+    clean, served, scarce = best_goals(site, basis, held)
     scale = site.demands["load"].mean
     assert outcome.plan.status == "optimal", site.name
     assert values.get("clean_power", 0.0) == pytest.approx(clean, abs=FIRST * scale), site.name
@@ -55,3 +56,12 @@ def test_firm_basis_with_a_battery(batch: int) -> None:
     for number in range(SITES_A_BATCH["battery"]):
         site = tiny_site(batch * 10 + number, battery=True, stores=batch % 2 == 0)
         _compare(site, FirmBasis, "firm")
+
+
+@pytest.mark.parametrize("batch", BATCHES)
+def test_firm_basis_with_a_converter_that_takes_at_no_load(batch: int) -> None:
+    """Steel for power is dear here, through two machines and a store: what the program holds its
+
+    goals to, 1e-7, is what the search over all choices must hold them to as well."""
+    for number in range(4):
+        _compare(converter_site(batch * 10 + number), FirmBasis, "firm", held=1e-7)

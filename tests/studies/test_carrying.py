@@ -79,8 +79,9 @@ def test_power_out_of_heat_is_no_unit(tmp_path: Path) -> None:
 
 
 def test_part_load_burns_affine_fuel() -> None:
-    machine = read_site(NETWORKS / "island.yaml").machines["gas_engine"]
-    half = at_part_load(machine, 0.5)
+    site = read_site(NETWORKS / "island.yaml")
+    machine = site.machines["gas_engine"]
+    half = at_part_load(site, machine, 0.5)
     assert half.power_out == 15_000.0
     assert half.takes["biogas"] == pytest.approx(4.4e-3 * (0.15 + 0.85 * 0.5))
 

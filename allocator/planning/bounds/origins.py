@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from allocator.plan import FLAT
 from allocator.planning.choices import Arc, Choices, Group
-from allocator.planning.expressions import collected, direct_peak, scaled, turnover
+from allocator.planning.expressions import collected, direct_peak, given_by, scaled, taken_by
 from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Terms
 
@@ -41,9 +41,8 @@ def origins_of(choices: Choices) -> tuple[Origin, ...]:
         found += [_store(choices, name) for name in choices.fluid_stores]
     for group in choices.groups.values():
         for fluid in choices.fluid_shapes:
-            net = _net(group, fluid)
-            if net > 0:
-                found.append(_group(choices, group, fluid, net))
+            if group.type.gives.get(fluid, 0.0) > 0:
+                found.append(_group(choices, group, fluid))
     return tuple(origin for origin in found if origin.out)
 
 
@@ -65,7 +64,7 @@ def _store(choices: Choices, name: str) -> Origin:
     out: Terms = [(choices.peak(j), ("draw", name, j)) for j in choices.fluid_shapes[fluid]]
     rate = store.type.release_rate
     most = math.inf if rate is None else rate
-    if not any(_net(group, fluid) > 0 for group in choices.groups.values()):
+    if not any(group.type.gives.get(fluid, 0.0) > 0 for group in choices.groups.values()):
         # For ever a store gives no more than what the sources of its fluid give in the mean.
         mean = math.fsum(
             choices.curves[s].duty * choices.site.sources[s].flow
@@ -77,15 +76,11 @@ def _store(choices: Choices, name: str) -> Origin:
     return Origin(f"store:{name}", fluid, store.place, out, most, {})
 
 
-def _group(choices: Choices, group: Group, fluid: str, net: float) -> Origin:
+def _group(choices: Choices, group: Group, fluid: str) -> Origin:
     out: Terms = []
     for shape in choices.fluid_shapes[fluid]:
-        out += scaled(turnover(choices, group, shape), net * choices.peak(shape))
+        out += scaled(given_by(choices, group, fluid, shape), choices.peak(shape))
     return Origin(f"group:{group.name}", fluid, group.place, out, math.inf, {})
-
-
-def _net(group: Group, fluid: str) -> float:
-    return group.type.gives.get(fluid, 0.0) - group.type.takes.get(fluid, 0.0)
 
 
 def takers(choices: Choices, fluid: str) -> dict[str, Terms]:
@@ -101,9 +96,7 @@ def taken(choices: Choices, fluid: str, shape: str) -> dict[str, Terms]:
     """What is taken of one shape at each place, mean kg/s."""
     found: dict[str, Terms] = {}
     for group in choices.groups.values():
-        net = _net(group, fluid)
-        terms = scaled(turnover(choices, group, shape), -net)
-        if net < 0 and terms:
+        if terms := taken_by(choices, group, fluid, shape):
             found.setdefault(group.place, []).extend(terms)
     for demand in choices.fluid_demands():
         if demand.wants == fluid and choices.shape_of[demand.name] == shape:
@@ -128,9 +121,7 @@ def given(choices: Choices, fluid: str, shape: str) -> Terms:
             if store.type.holds == fluid:
                 terms.append((1.0, ("draw", name, shape)))
     for group in choices.groups.values():
-        net = _net(group, fluid)
-        if net > 0:
-            terms += scaled(turnover(choices, group, shape), net)
+        terms += given_by(choices, group, fluid, shape)
     return terms
 
 

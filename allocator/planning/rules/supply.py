@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.plan import FLAT
 from allocator.planning.choices import Choices
-from allocator.planning.expressions import direct_shapes, scaled, turnover
+from allocator.planning.expressions import direct_shapes, given_by, scaled, taken_by
 from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Statement, Terms
 
@@ -40,10 +40,10 @@ def _givers_and_takers(choices: Choices, fluid: str, shape: str, balance: dict[s
                 if shape == FLAT:
                     terms.append((-1.0, ("inflow", name)))
     for group in choices.groups.values():
-        net = group.type.gives.get(fluid, 0.0) - group.type.takes.get(fluid, 0.0)
-        if net:
-            terms = balance.setdefault(group.place, [])
-            terms += scaled(turnover(choices, group, shape), net)
+        moved = given_by(choices, group, fluid, shape)
+        moved += scaled(taken_by(choices, group, fluid, shape), -1.0)
+        if moved:
+            balance.setdefault(group.place, []).extend(moved)
     for demand in choices.fluid_demands():
         if demand.wants == fluid and choices.shape_of[demand.name] == shape:
             assert demand.place is not None

@@ -9,7 +9,7 @@ from itertools import pairwise
 
 from allocator.plan import FLAT
 from allocator.proof.case import Case
-from allocator.proof.loads import turnover
+from allocator.proof.loads import given, taken
 
 Arcs = dict[tuple[str, str], float]
 
@@ -74,9 +74,8 @@ def _ends(case: Case, fluid: str, shape: str) -> tuple[Ends, list[tuple[str, str
             giver = (f"source:{source.name}", source.direct[shape])
             givers.setdefault(record.place, []).append(giver)
     for machine in case.plan.machines:
-        kind = case.machine_type(machine)
-        load = turnover(case, machine).get(shape, 0.0)
-        net = load * (kind.gives.get(fluid, 0.0) - kind.takes.get(fluid, 0.0))
+        net = sum(r for f, s, r in given(case, machine) if (f, s) == (fluid, shape))
+        net -= sum(r for f, s, r in taken(case, machine) if (f, s) == (fluid, shape))
         if net > 0:
             givers.setdefault(machine.place, []).append((f"machine:{machine.name}", net))
         elif net < 0:

@@ -43,7 +43,7 @@ class Figures:
         """Mean fuel of a group beside bursts, W."""
         use = machine_named(self.plan, machine)
         kind = self.site.machines[use.type]
-        units = sum(turnover(kind, use).values())
+        units = sum(turnover(self.plan, kind, use).values())
         return sum(rate * units * self.worth(fluid) for fluid, rate in kind.takes.items())
 
 

@@ -52,7 +52,7 @@ MACHINES = Table(
         Key(
             "no_load",
             Ranged("share", least=0, below=1),
-            "Share of the full-load takings that it takes at no load",
+            "Share of the full-load takings that it takes at no load, where it gives exhaust alone",
             default="0",
         ),
         Key(

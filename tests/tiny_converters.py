@@ -1,0 +1,89 @@
+"""Sites so small that all their whole numbers can be tried: wood, a gasifier, an engine.
+
+The gasifier has takings at no load, so its product, gas, and what it burns, smoke, are not in
+step. It stands beside the engine: the routes carry wood alone.
+"""
+
+from __future__ import annotations
+
+import random
+
+from tiny_sites import CYCLES, GRAM, KILOWATT, PROFILES
+
+from allocator.site.records import (
+    POWER,
+    Build,
+    Demand,
+    Fluid,
+    Layer,
+    Limits,
+    MachineType,
+    Material,
+    Place,
+    Route,
+    Site,
+    Source,
+    StoreType,
+)
+
+FLUIDS = {
+    "wood": Fluid("wood", phase="solid", heating_value=15e6),
+    "gas": Fluid("gas", heating_value=5e6),
+    "air": Fluid("air", emission="biogenic"),
+    "smoke": Fluid("smoke", emission="counted"),
+}
+
+
+def converter_site(seed: int) -> Site:
+    """A site of two places with a gasifier of one or two units; stores of wood, gas or neither."""
+    pick = random.Random(f"tiny converters {seed}").choice
+    sources = [
+        Source("copse", "wood_yard", "wood", flow=pick([2.0, 3.0, 6.0]) * GRAM, stages=pick(CYCLES))
+    ]
+    if pick([True, False]):
+        sources.append(Source("seep", "works", "gas", flow=pick([2.0, 4.0]) * GRAM))
+    kinds = [
+        StoreType(
+            "bin",
+            "wood",
+            ("works",),
+            most=pick([40.0, 120.0]),
+            materials={"steel": pick([0.1, 0.4])},
+        ),
+        StoreType("holder", "gas", ("works",), most=60.0, materials={"steel": 0.5}),
+    ][: pick([1, 1, 2])]
+    gasifier = MachineType(
+        "gasifier",
+        takes={"wood": 2.0 * GRAM},
+        gives={"gas": 5.0 * GRAM, pick(["smoke", "air"]): 1.0 * GRAM},
+        places={"works": pick([1, 2])},
+        power_in=pick([0.0, 0.0, 0.3 * KILOWATT]),
+        no_load_share=pick([0.2, 0.5]),
+        least_load=pick([0.0, 0.3]),
+        materials={"steel": pick([0.0, 9.0])},
+    )
+    engine = MachineType(
+        "engine",
+        takes={"gas": 4.0 * GRAM},
+        gives={"air": 9.0 * GRAM},
+        places={"works": 2},
+        power_out=6.0 * KILOWATT,
+        no_load_share=pick([0.0, 0.2]),
+        materials={"steel": pick([0.0, 6.0])},
+    )
+    return Site(
+        name=f"tiny converters {seed}",
+        fluids=FLUIDS,
+        materials={"steel": Material("steel", stock=pick([30.0, 60.0]))},
+        places={name: Place(name) for name in ("works", "wood_yard")},
+        sources={source.name: source for source in sources},
+        stores={kind.name: kind for kind in kinds},
+        builds={"belt": Build("belt", 8.0 * GRAM, (Layer("steel", 1.0),))},
+        routes={"lane": Route("lane", "wood_yard", "works", 10.0, ("belt",))},
+        machines={"gasifier": gasifier, "engine": engine},
+        demands={
+            "load": Demand("load", POWER, pick([3.0, 9.0]) * KILOWATT, profile=pick(PROFILES))
+        },
+        limits=Limits(emission=pick([None, 0.5 * GRAM])),
+        goals=("clean_power", "served_power", "scarce_material"),
+    )
