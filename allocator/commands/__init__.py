@@ -27,7 +27,12 @@ from allocator.commands import (
     sweep,
     why,
 )
-from allocator.commands.terminal import BAD_INPUT, fail, never_fail_on_letters
+from allocator.commands.terminal import (
+    BAD_INPUT,
+    fail,
+    never_fail_on_letters,
+    terminal_columns,
+)
 from allocator.errors import AllocatorError, FileError
 
 
@@ -65,9 +70,12 @@ COMMANDS: dict[str, Command] = {
 
 def run(given: argparse.Namespace) -> int:
     """Run the command of parsed arguments; errors that a user can mend become words and 2."""
+    from allocator.reporting.text import columns
+
     never_fail_on_letters()
     try:
-        return COMMANDS[given.command].run(given)
+        with columns(terminal_columns()):
+            return COMMANDS[given.command].run(given)
     except FileError as error:
         return fail(str(error), BAD_INPUT)
     except AllocatorError as error:

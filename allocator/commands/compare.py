@@ -13,7 +13,7 @@ from allocator.commands.arguments import (
     workers_of,
 )
 from allocator.commands.files import site_of
-from allocator.commands.study_folder import folder_argument, folder_of, write_study
+from allocator.commands.study_folder import folder_argument, folder_of, for_file, write_study
 from allocator.commands.terminal import BAD_INPUT, IMPOSSIBLE, fail, tell
 
 HELP = "plan a site under clean and emitting supply mixes, side by side"
@@ -59,7 +59,7 @@ def run(given: argparse.Namespace) -> int:
     path = folder / "comparison.json"
     files = {
         "comparison.csv": comparison_csv(site, rows),
-        "comparison.txt": text,
+        "comparison.txt": for_file(lambda: comparison_text(site, rows)),
         "page.html": study_page(site, mixes=mixes_of_text(facts, site, path)),
         "comparison.json": facts,
     }

@@ -6,7 +6,7 @@ import argparse
 
 from allocator.commands.arguments import counting, settings_of, site_argument, solving_arguments
 from allocator.commands.files import site_of
-from allocator.commands.study_folder import folder_argument, folder_of, write_study
+from allocator.commands.study_folder import folder_argument, folder_of, for_file, write_study
 from allocator.commands.terminal import BAD_INPUT, NOT_FOUND, fail, tell
 
 HELP = "firm power against a material, money or emissions, point by point"
@@ -58,7 +58,7 @@ def run(given: argparse.Namespace) -> int:
     found = frontier_of_text(facts, site, folder / "frontier.json")
     files = {
         "frontier.csv": trade_off_csv(given.give, steps),
-        "frontier.txt": text,
+        "frontier.txt": for_file(lambda: trade_off_text(site, given.give, steps)),
         "page.html": study_page(site, frontier=found),
         "frontier.json": facts,
     }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -26,6 +26,14 @@ def folder_of(given: argparse.Namespace) -> Path:
     folder = Path(given.output)
     check_folder(folder)
     return folder
+
+
+def for_file(text: Callable[[], str]) -> str:
+    """A text laid out for a file: the same whatever the terminal."""
+    from allocator.reporting.text import WIDTH, columns
+
+    with columns(WIDTH):
+        return text()
 
 
 def write_texts(folder: Path, texts: Mapping[str, str], command: str) -> None:

@@ -16,7 +16,7 @@ from allocator.commands.arguments import (
     workers_of,
 )
 from allocator.commands.files import plan_of, site_of
-from allocator.commands.study_folder import folder_argument, folder_of, write_texts
+from allocator.commands.study_folder import folder_argument, folder_of, for_file, write_texts
 from allocator.commands.terminal import (
     BAD_INPUT,
     BREACHES,
@@ -140,7 +140,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
     files = {
         "cases.csv": sweep_csv(site, rows),
         "sweep.json": sweep_json(rows, asked.plan),
-        "sweep.txt": text,
+        "sweep.txt": for_file(lambda: sweep_text(site, rows, asked.plan)),
     }
     write_texts(folder, files, "sweep")
     show(f"{text}\nFiles: {given.output}\n")

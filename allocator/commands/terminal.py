@@ -121,6 +121,19 @@ def times(number: int, name: str) -> str:
     return f"{number} {head}{'' if number == 1 else 's'}{space}{rest}"
 
 
+def terminal_columns() -> int:
+    """Columns to lay text out for: ``COLUMNS``, else the terminal's up to 100, else 100."""
+    from allocator.reporting.text import WIDTH
+
+    named = os.environ.get("COLUMNS", "")
+    if named.isdecimal() and int(named) > 0:
+        return int(named)
+    try:
+        return min(WIDTH, os.get_terminal_size(sys.stdout.fileno()).columns or WIDTH)
+    except (AttributeError, OSError, ValueError):
+        return WIDTH
+
+
 def never_fail_on_letters() -> None:
     """Show letters that a terminal does not know as escapes instead of failing on them."""
     for stream in (sys.stdout, sys.stderr):

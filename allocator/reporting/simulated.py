@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from allocator.plan import Plan
-from allocator.reporting.text import WIDTH, paragraph, section, table
+from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import at, count, percent, quantity
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     """A trace for a person to act on: plain text, at most 100 columns."""
     verdict = "KEPT" if trace.kept else "NOT KEPT"
     title = f"{trace.site_name}: a plan simulated"
-    lines = [f"{title}{verdict:>{max(1, WIDTH - len(title))}}", "-" * WIDTH]
+    lines = [f"{title}{verdict:>{max(1, width() - len(title))}}", "-" * width()]
     lines += paragraph(verdict_words(trace), indent=0)
     lines += section("Power", power_rows(plan, trace))
     lines += section("Draws", _draws(trace))

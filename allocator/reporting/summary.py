@@ -18,7 +18,7 @@ from allocator.reporting.parts import (
 )
 from allocator.reporting.prices import prices
 from allocator.reporting.simulated import verdict_words
-from allocator.reporting.text import WIDTH, paragraph, section, table
+from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import (
     STATUS_WORDS,
     gap,
@@ -56,13 +56,13 @@ def summary(
     """
     verdict = "audited" if plan.verified else "NOT VERIFIED"
     title = paragraph(f"{plan.site_name}: a plan on the {plan.basis} basis", indent=0)
-    room = WIDTH - len(title[-1])
+    room = width() - len(title[-1])
     title[-1:] = (
         [f"{title[-1]}{verdict:>{room}}"]
         if room > len(verdict) + 1
-        else [title[-1], f"{verdict:>{WIDTH}}"]
+        else [title[-1], f"{verdict:>{width()}}"]
     )
-    lines = [*title, "-" * WIDTH]
+    lines = [*title, "-" * width()]
     if not plan.verified:
         broken = proof is not None and not proof.kept
         lines += [*paragraph(BROKEN if broken else UNVERIFIED, indent=0), ""]

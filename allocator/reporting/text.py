@@ -1,13 +1,33 @@
-"""Plain text for people: tables and paragraphs that fit a terminal of 100 columns."""
+"""Plain text for people: tables and paragraphs that fit a terminal, of 100 columns by default."""
 
 from __future__ import annotations
 
+import contextlib
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextvars import ContextVar
 
 WIDTH = 100
+"""Columns of text in files, and on a terminal that does not say how wide it is."""
 GAP = 2
 _NARROWEST = 8
+_LEAST = 40
+_columns = ContextVar("columns", default=WIDTH)
+
+
+@contextlib.contextmanager
+def columns(count: int) -> Iterator[None]:
+    """Within the block, text is laid out for so many columns, 40 at least."""
+    token = _columns.set(max(_LEAST, count))
+    try:
+        yield
+    finally:
+        _columns.reset(token)
+
+
+def width() -> int:
+    """Columns that text is laid out for now."""
+    return _columns.get()
 
 
 def printable(text: str) -> str:
@@ -16,12 +36,11 @@ def printable(text: str) -> str:
 
 
 def paragraph(text: str, indent: int = 2, bullet: str = "") -> list[str]:
-    """A paragraph as lines of at most :data:`WIDTH` columns; a bullet hangs before it."""
+    """A paragraph as lines of at most :func:`width` columns; a bullet hangs before it."""
     first = " " * indent + bullet
     later = " " * len(first)
-    return textwrap.wrap(printable(text), WIDTH, initial_indent=first, subsequent_indent=later) or [
-        first.rstrip()
-    ]
+    lines = textwrap.wrap(printable(text), width(), initial_indent=first, subsequent_indent=later)
+    return lines or [first.rstrip()]
 
 
 def table(
@@ -30,11 +49,11 @@ def table(
     """A table as lines: heads, then rows, in columns as wide as they need.
 
     ``right``: indices of columns that line up on the right, for numbers. Where the whole would
-    be wider than :data:`WIDTH`, the widest columns give way and their cells run over lines.
+    be wider than :func:`width`, the widest columns give way and their cells run over lines.
     """
     cells = [[printable(cell) for cell in row] for row in (heads, *rows)]
     widths = [max(1, *(len(row[i]) for row in cells)) for i in range(len(heads))]
-    room = WIDTH - indent - GAP * (len(heads) - 1)
+    room = width() - indent - GAP * (len(heads) - 1)
     while sum(widths) > room and max(widths) > _NARROWEST:
         widest = widths.index(max(widths))
         widths[widest] -= 1
@@ -42,13 +61,13 @@ def table(
     lines: list[str] = []
     for row in cells:
         wrapped = [
-            textwrap.wrap(cell, width) or [""] for cell, width in zip(row, widths, strict=True)
+            textwrap.wrap(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)
         ]
         for k in range(max(len(part) for part in wrapped)):
             parts = [part[k] if k < len(part) else "" for part in wrapped]
             shown = [
-                cell.rjust(width) if i in aligned else cell.ljust(width)
-                for i, (cell, width) in enumerate(zip(parts, widths, strict=True))
+                cell.rjust(wide) if i in aligned else cell.ljust(wide)
+                for i, (cell, wide) in enumerate(zip(parts, widths, strict=True))
             ]
             lines.append((" " * indent + (" " * GAP).join(shown)).rstrip())
     return lines

@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 
-from allocator.reporting.text import WIDTH, paragraph, section, table
+from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import count, percent, plain
 from allocator.site.marks import Marks
 from allocator.site.records import Site
@@ -21,7 +21,7 @@ FORMAT = "allocator.carry/1"
 def carrying_text(site: Site, marks: Marks, rows: Sequence[CarriedRow]) -> str:
     """The counts, then what stops the next unit of each."""
     factor = percent(load_factor_of(site))
-    lines = [f"{site.name}: generators that it carries, each type by itself", "-" * WIDTH]
+    lines = [f"{site.name}: generators that it carries, each type by itself", "-" * width()]
     lines += section("Units at full load", _counts(rows, factor))
     told = [line for row in rows for line in _stopped(marks, row)]
     lines += section("What stops the next one, with what it needs of that alone", told)

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 
-from allocator.reporting.text import WIDTH, paragraph, section, table
+from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import STATUS_WORDS, gap, money, percent, quantity
 from allocator.site.records import POWER, Site
 from allocator.studies.comparison import Compared, bought
@@ -24,7 +24,7 @@ UNSETTLED = 0.01
 def comparison_text(site: Site, rows: Sequence[Compared]) -> str:
     """The comparison on a terminal: what each mix promises, takes, lets go and costs."""
     made = [(row, row.figures) for row in rows if row.figures is not None]
-    lines = [f"{site.name}: supply mixes side by side, each a full plan", "-" * WIDTH]
+    lines = [f"{site.name}: supply mixes side by side, each a full plan", "-" * width()]
     lines += said(rows)
     lines += section("Promised at all times", _promised(made))
     grids: tuple[tuple[str, str, Cells], ...] = (

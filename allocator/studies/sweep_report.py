@@ -11,7 +11,7 @@ from dataclasses import asdict
 
 from allocator.dimensions import DIMENSIONS
 from allocator.plan import Plan
-from allocator.reporting.text import WIDTH, paragraph, section, table
+from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import percent, quantity
 from allocator.site.facts import Fact, facts_of
 from allocator.site.records import Site
@@ -101,7 +101,7 @@ def sweep_text(site: Site, rows: Sequence[Swept], plan: Plan | None) -> str:
     figure = main_figure(rows)
     found = summaries(rows, figure)
     how = "each planned anew" if plan is None else "the plan's builds operated anew in each"
-    lines = [f"{site.name}: {len(rows)} cases, {how}", "-" * WIDTH]
+    lines = [f"{site.name}: {len(rows)} cases, {how}", "-" * width()]
     promised = None if plan is None else _promised(plan, figure)
     if promised is not None:
         lines += paragraph(f"The plan promises {_shown(promised, figure)}.", indent=0)

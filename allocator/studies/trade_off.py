@@ -14,7 +14,7 @@ from allocator.planning.frontier import Point, frontier_of
 from allocator.proof import audit
 from allocator.quantities import shown
 from allocator.reporting.cautions import cautions_for
-from allocator.reporting.text import WIDTH, paragraph, section, table
+from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import STATUS_WORDS, at, gap, quantity
 from allocator.reporting.words import money as sum_of_money
 from allocator.site.records import Site
@@ -104,7 +104,7 @@ def _whole(plan: Plan) -> dict[str, int]:
 def trade_off_text(site: Site, give: str, steps: Sequence[Step]) -> str:
     """The frontier on a terminal."""
     power = "power in all" if give == "emissions" else "clean power"
-    lines = [f"{site.name}: firm {power} against {give}", "-" * WIDTH]
+    lines = [f"{site.name}: firm {power} against {give}", "-" * width()]
     cells = [
         (
             given_shown(give, step.point.given),
