@@ -1,0 +1,116 @@
+"""Every choice of whole numbers of a small site: what is tapped, laid, stood and run.
+
+Written from the site's records alone, with nothing of the planning code.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from allocator.site.records import POWER, MachineType, Site
+
+
+@dataclass(frozen=True)
+class State:
+    """A machine type at a place: units that stand, that turn for ever, and how others run.
+
+    ``cycling``: one more unit may be run on and off for a steady mean load; ``lumps``: units may
+    be run on and off for what comes and goes.
+    """
+
+    count: int
+    running: int
+    cycling: bool
+    lumps: bool
+
+
+@dataclass(frozen=True)
+class Whole:
+    """The whole numbers of a plan.
+
+    ``lay``: route -> build or None. ``units``: whole units of a store that comes in units, by
+    (type, place). ``stands``: whether a store with a base or a least size stands.
+    """
+
+    tap: Mapping[str, int]
+    lay: Mapping[str, str | None]
+    states: Mapping[tuple[str, str], State]
+    units: Mapping[tuple[str, str], int]
+    stands: Mapping[tuple[str, str], int]
+
+
+def spots(site: Site) -> list[tuple[MachineType, str]]:
+    """Machine types by place."""
+    return [(machine, place) for machine in site.machines.values() for place in machine.places]
+
+
+def has_battery(site: Site) -> bool:
+    """Whether power may be stored."""
+    return any(kind.holds == POWER for kind in site.stores.values())
+
+
+def uneven(machine: MachineType) -> bool:
+    """Whether fuel is not in proportion to load all the way down to nothing."""
+    return machine.no_load_share > 0 or machine.least_load > 0
+
+
+def _states(site: Site, machine: MachineType, place: str, firm: bool) -> list[State]:
+    most = machine.places[place] or 0
+    if not firm or not uneven(machine):
+        # Any load of what stands is possible: which of the units turn is of no account.
+        return [State(count, count, False, False) for count in range(most + 1)]
+    cycled = machine.power_out > 0 and has_battery(site)
+    either = (False, True) if cycled else (False,)
+    found = []
+    for count in range(most + 1):
+        for running in range(count + 1):
+            for cycling, lumps in itertools.product(either, either):
+                if running < count or not (cycling or lumps):
+                    found.append(State(count, running, cycling, lumps))
+    return found
+
+
+def choices(site: Site, firm: bool) -> Iterator[Whole]:
+    """Every choice that the stocks allow."""
+    # What costs nothing to have is had: tapping without material hurts no goal.
+    taps = [(0, 1) if source.tap_materials else (1,) for source in site.sources.values()]
+    lays = [(None, *route.builds) for route in site.routes.values()]
+    groups = spots(site)
+    states = [_states(site, machine, place, firm) for machine, place in groups]
+    sited = [(kind, place) for kind in site.stores.values() if firm for place in kind.places]
+    united = [(kind, place) for kind, place in sited if kind.unit is not None]
+    based = [(kind, place) for kind, place in sited if kind.base_materials or kind.least > 0]
+    for tap, lay, state, unit, stand in itertools.product(
+        itertools.product(*taps),
+        itertools.product(*lays),
+        itertools.product(*states),
+        itertools.product(*[range(round(k.most / (k.unit or 1.0)) + 1) for k, _ in united]),
+        itertools.product(*[(0, 1) for _ in based]),
+    ):
+        whole = Whole(
+            tap=dict(zip(site.sources, tap, strict=True)),
+            lay=dict(zip(site.routes, lay, strict=True)),
+            states={(m.name, p): s for (m, p), s in zip(groups, state, strict=True)},
+            units={(k.name, p): u for (k, p), u in zip(united, unit, strict=True)},
+            stands={(k.name, p): u for (k, p), u in zip(based, stand, strict=True)},
+        )
+        if all(used(site, whole, n) <= (m.stock or 0.0) for n, m in site.materials.items()):
+            yield whole
+
+
+def used(site: Site, whole: Whole, material: str) -> float:
+    """kg of a material in what is counted in whole numbers, but for stores by size."""
+    kilograms = 0.0
+    for name, tapped in whole.tap.items():
+        kilograms += site.sources[name].tap_materials.get(material, 0.0) * tapped
+    for route, build in whole.lay.items():
+        if build is not None:
+            metre = sum(x.mass for x in site.builds[build].layers if x.material == material)
+            kilograms += metre * site.routes[route].length
+    for (kind, _), state in whole.states.items():
+        kilograms += site.machines[kind].materials.get(material, 0.0) * state.count
+    for (kind, _), stands in whole.stands.items():
+        kilograms += site.stores[kind].base_materials.get(material, 0.0) * stands
+    return kilograms

@@ -1,0 +1,101 @@
+"""What is wrong with the engine's answer to a small site, judged by the brute force."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from brute.search import STRICT, best_goals, scale_of
+
+from allocator.engine import NoPlanError, plan_site, prove_plan
+from allocator.errors import AllocatorError
+from allocator.plan import Plan
+from allocator.planning import Settings
+from allocator.site.records import POWER, Site
+
+FIRST, LATER = 1e-6, 2e-5
+"""Shares of a goal's scale: of the first goal, and of later ones that may use what was given up."""
+
+GAP = 5e-7
+"""No smaller: the program keeps plans a share of 1e-7 a rule on the safe side of rounding."""
+
+KINDS = (
+    "false optimum",
+    "not proven",
+    "too much",
+    "false impossible",
+    "failed audit",
+    "broken promise",
+)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One fault: which of :data:`KINDS`, and the figures."""
+
+    kind: str
+    figures: str
+
+
+def faults_of(site: Site, basis: str = "firm") -> list[Fault]:
+    """All faults of the engine's answer."""
+    best = best_goals(site, basis)
+    try:
+        planned = plan_site(site, Settings(basis=basis, gap=GAP, node_limit=100_000))
+    except NoPlanError as error:
+        said = "proven" if error.outcome.proven_impossible else "none found"
+        if best is None:
+            return []
+        return [Fault("false impossible", f"{said}: {error}; the best is {best}")]
+    plan = planned.plan
+    if best is None:
+        return [Fault("too much", "there is a plan of a site that has none")]
+    found = _misjudged(site, basis, plan, best)
+    if not planned.audit.accepted:
+        found.append(Fault("failed audit", str(planned.audit.breaches[0])))
+    elif basis == "firm":
+        try:
+            trace = prove_plan(site, plan)[1]
+            if not trace.kept:
+                found.append(Fault("broken promise", site.name))
+        except AllocatorError as error:
+            found.append(Fault("broken promise", f"not simulated: {error}"))
+    return found
+
+
+def _misjudged(site: Site, basis: str, plan: Plan, most: list[float]) -> list[Fault]:
+    """Goals that are not what the brute force finds; only the first that differs is told."""
+    results = {goal.name: goal for goal in plan.goals}
+    strict: list[float] | None = None
+    for number, goal in enumerate(site.goals):
+        result = results.get(goal)
+        mine = 0.0 if result is None else result.value
+        status = "left out" if result is None else result.status
+        slack = (FIRST if number == 0 else LATER) * scale_of(site, goal)
+        better = -1.0 if goal in ("emissions", "scarce_material") else 1.0
+        figures = f"{goal}: {mine!r} ({status}), by brute force {float(most[number])!r}"
+        if better * (mine - most[number]) > slack:
+            return [Fault("too much", figures)]
+        if better * (most[number] - mine) > slack:
+            # Not what lenient holds allow: is it what strict ones do?
+            strict = strict or best_goals(site, basis, STRICT)
+            assert strict is not None
+            if better * (strict[number] - mine) > slack:
+                figures += f" to {float(strict[number])!r}"
+                kind = "false optimum" if status in ("optimal", "left out") else "not proven"
+                return [Fault(kind, figures)]
+    return []
+
+
+def with_share(site: Site, times: float) -> Site | None:
+    """The site with a least share of its power, ``times`` the most that can be served of it.
+
+    None where nothing can be served, or all of it.
+    """
+    power = next(demand for demand in site.demands.values() if demand.wants == POWER)
+    best = best_goals(replace(site, goals=("served_power",)), "firm")
+    assert best is not None
+    share = best[0] / power.mean
+    if not 1e-3 < share < 0.98:
+        return None
+    asked = replace(power, least_share=share * times)
+    return replace(site, demands={**site.demands, power.name: asked})

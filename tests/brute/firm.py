@@ -1,0 +1,299 @@
+"""The firm basis of a small site for fixed whole numbers: sources, stores and bursts."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+
+import numpy as np
+from brute.basis import Basis, Pool, is_clean, shape_of, times
+from brute.choices import spots, uneven
+from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, on_hours, sums
+
+from allocator.site.records import POWER, MachineType, Source
+
+Fed = list[tuple[np.ndarray, float, Hashable]]
+"""What fills a store while it is on, hour by hour: (on, kg or J a unit of the variable, key)."""
+
+
+class Firm(Basis):
+    """Separate promises of stores, and two layers of flow.
+
+    What a source sends while it is on is *collected*: into a store, or into machines that burn it
+    as it comes before a battery. What is there all of the time is *supplied*, flat or following
+    the profile of the demands.
+    """
+
+    def state(self) -> None:
+        profiles = [d.profile for d in self.site.demands.values() if d.profile is not None]
+        self.beta = level_hours(profiles[0]) if profiles else np.ones(DAY)
+        self.taken: dict[str, Terms] = {name: [] for name in self.site.sources}
+        self.batteries = [
+            (kind, place)
+            for kind in self.site.stores.values()
+            if kind.holds == POWER
+            for place in kind.places
+        ]
+        self.supply = {
+            (fluid, shape): self.moved(("supply", fluid, shape), fluid, self.peak(shape))
+            for fluid in self.fuels
+            for shape in self.shapes
+        }
+        self._sizes()
+        self._stores()
+        self._direct()
+        self._battery_parts()
+        self._machines()
+        self._demands()
+        self.balanced(list(self.supply.values()))
+        for name, source in self.site.sources.items():
+            self.program.most(self.taken[name], _most(source) * self.whole.tap[name])
+
+    def peak(self, shape: str) -> float:
+        """The highest level of a shape of mean 1."""
+        return 1.0 if shape == FLAT else float(self.beta.max())
+
+    # Stores.
+
+    def _sizes(self) -> None:
+        for kind in self.site.stores.values():
+            for place in kind.places:
+                me, size = (kind.name, place), ("size", kind.name, place)
+                stands = self.whole.stands.get(me, 1)
+                self.program.variable(size, kind.most * stands)
+                if me in self.whole.stands and stands:
+                    self.program.least([(1.0, size)], kind.least)
+                if kind.unit is not None:
+                    self.program.exactly([(1.0, size)], kind.unit * self.whole.units[me])
+                for name, mass in kind.materials.items():
+                    self.sizes[name].append((mass, size))
+
+    def promise(
+        self,
+        size: Terms,
+        loss: float,
+        fed: Fed,
+        steady: Terms,
+        draws: list[tuple[str, Hashable]],
+    ) -> None:
+        """``size (1 - loss L) + sum r tau(L) + steady L >= sum draw beta(L)`` for every window.
+
+        All begins anew every day, so the windows of up to a day and the long run are all.
+        """
+        for length in (*range(1, DAY + 1), None):
+            hours = length or DAY
+            # The long run: what a whole day brings covers what a whole day takes.
+            held = 0.0 if length is None else 1.0
+            terms = times(size, held - loss * hours * HOUR) + times(steady, hours * HOUR)
+            for on, weight, key in fed:
+                terms.append((weight * sums(on, hours).min() * HOUR, key))
+            for shape, key in draws:
+                most = float(hours) if shape == FLAT else float(sums(self.beta, hours).max())
+                terms.append((-most * HOUR, key))
+            self.program.least(terms, 0.0)
+
+    def collected(self, key: Hashable, fluid: str, place: str) -> list[tuple[str, Hashable]]:
+        """A new end of the collect layer: (source, rate while on) of what it is sent."""
+        balance = self.moved(("collect", key), fluid)
+        sent: list[tuple[str, Hashable]] = []
+        for name, source in self.site.sources.items():
+            if source.fluid == fluid:
+                rate = ("collect", name, key)
+                self.program.variable(rate)
+                balance[source.place].append((1.0, rate))
+                self._take(name, 1.0, rate)
+                sent.append((name, rate))
+        for spot, terms in balance.items():
+            if spot == place:
+                # All ends here; nothing that has come for this end leaves it again.
+                for value, flow in terms:
+                    if value < 0:
+                        self.program.most([(1.0, flow)], 0.0)
+            elif terms:
+                self.program.exactly(terms, 0.0)
+        return sent
+
+    def _take(self, source: str, peak: float, key: Hashable) -> None:
+        """A rate out of a source; its pump is paid for as if the source were always on."""
+        self.taken[source].append((peak, key))
+        pump = self.site.sources[source].pump
+        if pump is not None:
+            self.own.append((pump.energy * peak, key))
+
+    def _stores(self) -> None:
+        for kind in self.site.stores.values():
+            for place in kind.places if kind.holds != POWER else ():
+                me = (kind.name, place)
+                sent = self.collected(("store", me), kind.holds, place)
+                inflow = ("inflow", me)
+                self.program.variable(inflow)
+                self.supply[kind.holds, FLAT][place].append((-1.0, inflow))
+                draws: list[tuple[str, Hashable]] = []
+                for shape in self.shapes:
+                    draw = ("draw", me, shape)
+                    self.program.variable(draw)
+                    self.supply[kind.holds, shape][place].append((1.0, draw))
+                    draws.append((shape, draw))
+                fed: Fed = [(on_hours(self.site.sources[s]), 1.0, rate) for s, rate in sent]
+                self.promise([(1.0, ("size", *me))], kind.loss, fed, [(1.0, inflow)], draws)
+                if kind.fill_rate is not None:
+                    arriving: Terms = [(1.0, rate) for _, rate in sent]
+                    self.program.most([*arriving, (1.0, inflow)], kind.fill_rate)
+                if kind.release_rate is not None:
+                    released: Terms = [(self.peak(shape), draw) for shape, draw in draws]
+                    self.program.most(released, kind.release_rate)
+
+    def _direct(self) -> None:
+        """What is always on is supplied without a store."""
+        for name, source in self.site.sources.items():
+            for shape in self.shapes if not source.stages else ():
+                if (source.fluid, shape) in self.supply:
+                    key = ("direct", name, shape)
+                    self.program.variable(key)
+                    self.supply[source.fluid, shape][source.place].append((1.0, key))
+                    self._take(name, self.peak(shape), key)
+
+    # Batteries: each is shared out in parts.
+
+    def _battery_parts(self) -> None:
+        self.parts: dict[tuple[str, str], Terms] = {}
+        self.bursts: dict[tuple[str, str], Terms] = {}
+        for kind, place in self.batteries:
+            me = (kind.name, place)
+            swing = ("swing", me)
+            self.program.variable(swing)
+            self.parts[me] = [(1.0, swing)]
+            self.own.append((kind.loss / kind.charge_efficiency, swing))
+            for clean in (True, False):
+                part = ("part", me, clean)
+                self.program.variable(part)
+                self.parts[me].append((1.0, part))
+                fed: Fed = []
+                for machine, spot in spots(self.site):
+                    if machine.power_out > 0 and is_clean(self.site, machine) == clean:
+                        fed += self._burnt(machine, spot, me, kind.charge_efficiency)
+                draws: list[tuple[str, Hashable]] = []
+                for shape in self.shapes:
+                    release = ("release", me, clean, shape)
+                    self.program.variable(release)
+                    draws.append((shape, release))
+                    self.generated.setdefault((clean, shape), []).append((1.0, release))
+                self.promise([(1.0, part)], kind.loss, fed, [], draws)
+
+    def _burnt(
+        self, machine: MachineType, spot: str, battery: tuple[str, str], efficiency: float
+    ) -> Fed:
+        """What a machine burns as it comes before a battery, bursts and steady gas alike."""
+        ((fuel, full),) = machine.takes.items()
+        fed: Fed = []
+        for name, rate in self.collected(("burn", machine.name, spot, battery), fuel, spot):
+            on = on_hours(self.site.sources[name])
+            if machine.least_rest > 0:
+                # What must rest between two runs cannot take bursts whenever they come.
+                self.program.most([(1.0, rate)], 0.0)
+            fed.append((on, efficiency * machine.power_out / full, rate))
+            self.bursts.setdefault((machine.name, spot), []).append((1.0 / full, rate))
+            self.turned.append((machine, [(float(on.mean()) / full, rate)]))
+        return fed
+
+    # Machines.
+
+    def _machines(self) -> None:
+        """Loads of the units that turn for ever and of those that do not.
+
+        Takings of a unit that turns: ``z + (1 - z) load``, z at no load. Power and products are in
+        step with the load, exhaust with the takings. A unit that is run on and off runs at full
+        load, and all of its power is taken through the battery.
+        """
+        efficiency = min((k.charge_efficiency for k, _ in self.batteries), default=1.0)
+        bridged: Terms = []
+        one = "one"  # a constant, so that fuel at no load is a term like any other
+        self.program.variable(one)
+        self.program.exactly([(1.0, one)], 1.0)
+        for machine, place in spots(self.site):
+            me = (machine.name, place)
+            state = self.whole.states[me]
+            idle = machine.no_load_share
+            shapes = self.shapes if machine.power_out > 0 else [FLAT]
+            loads: list[tuple[str, Hashable]] = [(shape, ("load", me, shape)) for shape in shapes]
+            for _, key in loads:
+                self.program.variable(key)
+            cycled, beside = ("cycled", me), ("beside", me)
+            self.program.variable(cycled, 1.0 if state.cycling else 0.0)
+            self.program.variable(beside, 0.0 if uneven(machine) and not state.lumps else None)
+            at_peak: Terms = [(self.peak(shape), key) for shape, key in loads]
+            bursts = self.bursts.get(me, [])
+            if uneven(machine):
+                self.program.most(at_peak, float(state.running))
+                self.program.most([*at_peak, *bursts, (-1.0, beside)], float(state.running))
+                left = float(state.count - state.running)
+                self.program.most([(1.0, cycled), (1.0, beside)], left)
+                lowest = float(self.beta.min())
+                at_least: Terms = [(1.0 if s == FLAT else lowest, key) for s, key in loads]
+                self.program.least(at_least, machine.least_load * state.running)
+            else:
+                self.program.most([*at_peak, *bursts], float(state.count))
+            for shape, key in loads:
+                takings: Terms = [(1.0 - idle, key)]
+                load: Terms = [(1.0, key)]
+                power: Terms = [(machine.power_out, key)]
+                if shape == FLAT:
+                    takings += [(idle * state.running, one), (1.0, cycled)]
+                    load.append((1.0, cycled))
+                    power.append((machine.power_out * efficiency, cycled))
+                self._exchange(machine, place, shape, takings, load)
+                self.turned.append((machine, takings))
+                pool = (is_clean(self.site, machine), shape)
+                if machine.power_out > 0:
+                    self.generated.setdefault(pool, []).extend(power)
+                self.own += times(takings, machine.power_in)
+            seconds = max(machine.least_run, machine.least_rest, 1.0)
+            runs = int(state.cycling) + int(state.lumps)
+            bridged.append((runs * machine.power_out * seconds, one))
+        swings: Terms = [(1.0, ("swing", (kind.name, place))) for kind, place in self.batteries]
+        self.program.least(swings + times(bridged, -1.0), 0.0)
+
+    def _exchange(
+        self, machine: MachineType, place: str, shape: str, takings: Terms, load: Terms
+    ) -> None:
+        """What a machine takes from and gives to the supply layer."""
+        for fluid, rate in machine.takes.items():
+            self.supply[fluid, shape][place] += times(takings, -rate)
+        for fluid, rate in machine.gives.items():
+            if (fluid, shape) in self.supply:
+                exhaust = self.site.fluids[fluid].emission != "none"
+                self.supply[fluid, shape][place] += times(takings if exhaust else load, rate)
+
+    # Demands.
+
+    def _demands(self) -> None:
+        pools: dict[Pool, Terms] = {}
+        for name, demand in self.site.demands.items():
+            shape = shape_of(demand)
+            for clean in (True, False) if demand.wants == POWER else (True,):
+                key = ("served", name, clean)
+                self.program.variable(key)
+                self.served[name][clean].append((1.0, key))
+                if demand.wants != POWER:
+                    self.supply[demand.wants, shape][demand.place or ""].append((-1.0, key))
+                    continue
+                pools.setdefault((clean, shape), []).append((1.0, key))
+                for kind, place in self.batteries if demand.profile is not None else ():
+                    assert demand.profile is not None
+                    # Flat generation, levelled to the profile by a part of the battery.
+                    needs = level(demand.profile, kind.charge_efficiency)
+                    levelled = ("level", (kind.name, place), name, clean)
+                    self.program.variable(levelled)
+                    pools.setdefault((clean, FLAT), []).append((needs.generation, levelled))
+                    self.parts[kind.name, place].append((needs.size, levelled))
+                    lost = needs.size * kind.loss / kind.charge_efficiency
+                    self.own.append((lost, levelled))
+                    self.served[name][clean].append((1.0, levelled))
+        for (kind_name, place), terms in self.parts.items():
+            self.program.most([*terms, (-1.0, ("size", kind_name, place))], 0.0)
+        self.power_shared_out(pools)
+
+
+def _most(source: Source) -> float:
+    """kg/s that may be taken of a source while it is on."""
+    rate = None if source.pump is None else source.pump.rate
+    return source.flow if rate is None else min(source.flow, rate)

@@ -1,0 +1,62 @@
+"""The best of every goal of a small site, over every choice of whole numbers."""
+
+from __future__ import annotations
+
+from brute.basis import Basis
+from brute.choices import choices
+from brute.firm import Firm
+from brute.mean import Mean
+
+from allocator.site.records import POWER, Site
+
+STRICT, LENIENT = 1e-9, 1e-6
+"""Shares of its scale that a goal may give up for those after it: none to speak of, and more than
+
+all margins of a program together take. What a plan reaches lies between the two."""
+
+
+def scale_of(site: Site, goal: str) -> float:
+    """The size of a goal: what is asked for, what is in stock, what machines could release."""
+    if goal == "scarce_material":
+        return sum(m.scarcity * (m.stock or 0.0) for m in site.materials.values())
+    if goal == "emissions":
+        return sum(
+            rate * (count or 0)
+            for machine in site.machines.values()
+            for count in machine.places.values()
+            for rate in machine.gives.values()
+        )
+    power = goal != "served_fluid"
+    return sum(d.mean for d in site.demands.values() if (d.wants == POWER) == power)
+
+
+def best_goals(site: Site, basis: str, held: float = LENIENT) -> list[float] | None:
+    """The best of every goal in turn, earlier goals held but for a share of their scale.
+
+    None where no choice is possible.
+    """
+    stated: type[Basis] = Firm if basis == "firm" else Mean
+    tried = [stated(site, whole) for whole in choices(site, basis == "firm")]
+    found: list[float] = []
+    for goal in site.goals:
+        values = []
+        for case in tried:
+            terms, fixed = case.goal(goal)
+            value = case.program.best(terms)
+            values.append(None if value is None else value + fixed)
+        possible = [value for value in values if value is not None]
+        if not possible:
+            assert not found, f"{site.name}: nothing is left for {goal}"
+            return None
+        best = min(possible)
+        found.append(best if goal in ("emissions", "scarce_material") else -best)
+        most = best + held * scale_of(site, goal)
+        kept = []
+        for case, value in zip(tried, values, strict=True):
+            if value is not None and value <= most:
+                terms, fixed = case.goal(goal)
+                if terms:
+                    case.program.most(terms, most - fixed)
+                kept.append(case)
+        tried = kept
+    return found

@@ -1,0 +1,236 @@
+"""Small sites by number, of all that the brute force knows, so small that all can be tried.
+
+Numbers are round, so that machines fit sources exactly now and then, and all times are whole
+hours that repeat every day.
+"""
+
+from __future__ import annotations
+
+import itertools
+import random
+
+from brute.choices import choices
+from tiny_program import HOUR
+from tiny_sites import CYCLES, GRAM, KILOWATT, KILOWATT_HOUR, PROFILES
+
+from allocator.site.records import (
+    POWER,
+    Build,
+    Demand,
+    Fluid,
+    Layer,
+    Limits,
+    MachineType,
+    Material,
+    Place,
+    Profile,
+    Pump,
+    Route,
+    Site,
+    Source,
+    Stage,
+    StoreType,
+)
+
+MOST_CHOICES = 150
+"""Choices of whole numbers of a site at the most; another is drawn where there are more."""
+
+FLUIDS = {
+    "gas": Fluid("gas", heating_value=20e6, constants={"molar_mass": 0.026, "density": 1.1}),
+    "chips": Fluid("chips", phase="solid", heating_value=14e6),
+    "air": Fluid("air", emission="biogenic"),
+    "smoke": Fluid("smoke", emission="counted"),
+}
+DELIVERIES = (Stage(1 * HOUR, 24 * HOUR), Stage(1 * HOUR, 12 * HOUR))
+GOALS = (
+    ("clean_power", "served_power", "served_fluid", "emissions", "scarce_material"),
+    ("clean_power", "served_power", "served_fluid", "scarce_material"),
+    ("served_power", "emissions", "served_fluid", "scarce_material"),
+    ("served_fluid", "clean_power", "scarce_material"),
+)
+
+
+def drawn_site(number: int) -> Site:
+    """The site of a number."""
+    for attempt in itertools.count():
+        site = _Draw(random.Random(f"brute {number} {attempt}")).site(f"drawn {number}")
+        listed = choices(site, firm=True)
+        if len(list(itertools.islice(listed, MOST_CHOICES + 1))) <= MOST_CHOICES:
+            return site
+    raise AssertionError
+
+
+class _Draw:
+    def __init__(self, chance: random.Random) -> None:
+        self.pick = chance.choice
+        self.battery = self.pick([True, True, False])
+        self.converter = self.pick([True, False])
+        self.places = ["works", "near", "far"][: self.pick([1, 2, 2, 3])]
+
+    def site(self, name: str) -> Site:
+        pick = self.pick
+        builds = [
+            Build("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),), fluids=("gas",)),
+            Build("wide", pick([3.0, 5.0]) * GRAM, (Layer("steel", 2.5),), fluids=("gas",)),
+        ][: pick([1, 2])]
+        offered = tuple(build.name for build in builds)
+        routes = [
+            Route(
+                f"way_{n}",
+                place,
+                pick(self.places[: n + 1]),
+                length=pick([10.0, 30.0]),
+                builds=offered,
+                one_way=pick([False, False, True]),
+            )
+            for n, place in enumerate(self.places[1:])
+        ]
+        profile = pick(PROFILES)
+        machines = self._machines()
+        demands = self._demands(profile)
+        return Site(
+            name=name,
+            fluids=FLUIDS,
+            materials={
+                "steel": Material("steel", stock=pick([40.0, 60.0, 100.0])),
+                "wool": Material("wool", stock=pick([5.0, 20.0]), scarcity=pick([1.0, 3.0])),
+            },
+            places={place: Place(place) for place in self.places},
+            sources={source.name: source for source in self._sources()},
+            stores={kind.name: kind for kind in self._stores()},
+            builds={build.name: build for build in builds if routes},
+            routes={route.name: route for route in routes},
+            machines={machine.name: machine for machine in machines},
+            demands={demand.name: demand for demand in demands},
+            limits=Limits(emission=pick([None, None, 0.8 * GRAM])),
+            goals=pick(GOALS),
+        )
+
+    def _sources(self) -> list[Source]:
+        pick = self.pick
+        found = [
+            Source(
+                f"spring_{n}",
+                self.places[-1 - n % len(self.places)],
+                "gas",
+                flow=pick([0.5, 0.75, 1.0, 2.0, 4.0]) * GRAM,
+                stages=pick(CYCLES[1:]) if n == 0 else pick([(), CYCLES[0], *CYCLES[1:]]),
+                tap_materials=pick([{}, {"steel": 8.0}]),
+                pump=pick([None, None, None, Pump(4e5), Pump(4e5, 1.5 * GRAM)]),
+            )
+            for n in range(pick([1, 2, 2, 3]))
+        ]
+        if self.converter:
+            delivered = pick([True, False])
+            found.append(
+                Source(
+                    "chips",
+                    self.places[0],
+                    "chips",
+                    flow=pick([10.0, 20.0] if delivered else [0.6, 1.0, 3.0]) * GRAM,
+                    stages=(pick(DELIVERIES),) if delivered else (),
+                    delivered=delivered,
+                )
+            )
+        elif pick([True, False, False]):
+            found.append(
+                Source(
+                    "bought",
+                    "works",
+                    "gas",
+                    flow=pick([10.0, 25.0]) * GRAM,
+                    stages=(pick(DELIVERIES),),
+                    delivered=True,
+                )
+            )
+        return found
+
+    def _stores(self) -> list[StoreType]:
+        pick = self.pick
+        found = []
+        if pick([True, True, False]):
+            found.append(
+                StoreType(
+                    "holder",
+                    "gas",
+                    tuple(self.places[: pick([1, 1, 2])]),
+                    most=pick([15.0, 60.0]),
+                    unit=pick([None, None, 7.5]),
+                    materials={"steel": pick([0.5, 1.5])},
+                    base_materials=pick([{}, {}, {"wool": 3.0}]),
+                    fill_rate=pick([None, None, 2.0 * GRAM]),
+                    release_rate=pick([None, None, 1.2 * GRAM]),
+                    loss=pick([0.0, 2e-7]),
+                )
+            )
+        if self.converter and pick([True, True, False]):
+            found.append(
+                StoreType(
+                    "bunker",
+                    "chips",
+                    ("works",),
+                    most=pick([30.0, 90.0]),
+                    materials={"wool": pick([0.05, 0.3])},
+                )
+            )
+        if self.battery:
+            found.append(
+                StoreType(
+                    "battery",
+                    POWER,
+                    ("works",),
+                    most=pick([8.0, 40.0]) * KILOWATT_HOUR,
+                    unit=pick([None, None, 4.0 * KILOWATT_HOUR]),
+                    materials={"steel": pick([0.0, 1.0]) / KILOWATT_HOUR},
+                    charge_efficiency=pick([1.0, 0.9]),
+                    loss=pick([0.0, 3e-8]),
+                )
+            )
+        return found
+
+    def _machines(self) -> list[MachineType]:
+        pick = self.pick
+        found = [
+            MachineType(
+                f"engine_{n}",
+                takes={"gas": pick([1.0, 1.5]) * GRAM},
+                gives={pick(["air", "smoke"]) if n else "air": 2.5 * GRAM},
+                places={"works": pick([1, 2])},
+                power_out=pick([5.0, 6.0]) * KILOWATT,
+                no_load_share=pick([0.0, 0.0, 0.2]),
+                least_load=pick([0.0, 0.0, 0.47]),
+                least_run=pick([60.0, 1800.0]),
+                least_rest=pick([0.0, 0.0, 0.0, 2.0 * HOUR]),
+                materials={"steel": pick([0.0, 12.0])},
+            )
+            for n in range(pick([1, 1, 2]))
+        ]
+        if self.converter:
+            found.append(
+                MachineType(
+                    "gasifier",
+                    takes={"chips": pick([1.0, 2.0]) * GRAM},
+                    gives={"gas": pick([0.6, 1.2]) * GRAM, pick(["air", "smoke"]): 0.4 * GRAM},
+                    places={"works": pick([1, 2])},
+                    power_in=pick([0.0, 0.3]) * KILOWATT,
+                    no_load_share=pick([0.0, 0.25, 0.5]),
+                    least_load=pick([0.0, 0.3]),
+                    materials={"steel": pick([0.0, 6.0])},
+                )
+            )
+        return found
+
+    def _demands(self, profile: Profile | None) -> list[Demand]:
+        pick = self.pick
+        found = [Demand("load", POWER, pick([2.0, 5.0, 9.0, 30.0]) * KILOWATT, profile=profile)]
+        if pick([True, False, False]):
+            found.append(
+                Demand(
+                    "kiln",
+                    "gas",
+                    pick([0.2, 0.6]) * GRAM,
+                    place=pick(self.places),
+                    profile=pick([None, profile]),
+                )
+            )
+        return found
