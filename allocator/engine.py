@@ -26,6 +26,7 @@ from allocator.reporting.cautions import cautions_for
 from allocator.reporting.files import hand_over_files
 from allocator.reporting.page import page_html
 from allocator.reporting.page.simulation import simulation_of
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -167,6 +168,7 @@ def prove_plan(
     from allocator.proof.simulation.search import best_reserves, quick_reserves, set_points_of
     from allocator.proof.simulation.simulate import assemble
 
+    site = network_of(site)
     settings = SimulationSettings(
         phases=2 if draws is None else draws,
         seed=seed,
@@ -198,6 +200,7 @@ def plan_files(
     ``crew``: kg/s of material that the crew builds; with it the build order has days.
     ``proof``: the plan simulated; with it ``simulation.json``, ``levels.csv``, ``events.csv``.
     """
+    site = network_of(site)
     texts: dict[str, str] = {}
     simulation = None
     if proof is not None:

@@ -25,7 +25,11 @@ def _renamed(record: Any) -> Any:
     if dataclasses.is_dataclass(record) and not isinstance(record, type):
         return replace(
             record,
-            **{f.name: _renamed(getattr(record, f.name)) for f in dataclasses.fields(record)},
+            **{
+                f.name: _renamed(getattr(record, f.name))
+                for f in dataclasses.fields(record)
+                if f.init
+            },
         )
     if isinstance(record, dict):
         return {_renamed(key): _renamed(value) for key, value in record.items()}

@@ -14,15 +14,16 @@ if TYPE_CHECKING:
 
 
 def site_of(path: str) -> Site:
-    """The site of a file, its oddities told on stderr. Raises SiteFileError."""
+    """The network of a site file, its oddities told on stderr. Raises SiteFileError."""
     from allocator.errors import SiteFileError
+    from allocator.site.network import network_of
     from allocator.site.reading import check_site
 
     found = check_site(path)
     warn(found)
     if found.site is None:
         raise SiteFileError(found.faults)
-    return found.site
+    return network_of(found.site)
 
 
 def warn(found: Report) -> None:

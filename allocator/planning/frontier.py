@@ -36,6 +36,7 @@ from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement, Terms
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 CAP: Key = ("cap",)
@@ -174,6 +175,7 @@ def frontier_of(
         Points that no other dominates, rising in both; ends are solved as any plan is, and their
         status says whether they are proven. Empty where no plan exists or none was found.
     """
+    site = network_of(site)
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
         return _points(_trade(site, give, settings, clock), steps, tell)

@@ -46,6 +46,7 @@ from allocator.planning.settings import Outcome, Progress, Reporter, Settings
 from allocator.planning.statement import Key, Row
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 MEAN_SHARE = 0.10
@@ -74,6 +75,7 @@ def make_plan(
     Raises:
         ValueError: the named solver is not available.
     """
+    site = network_of(site)
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():

@@ -24,6 +24,7 @@ from allocator.planning.limits import Limit, Want
 from allocator.planning.settings import Settings
 from allocator.planning.statement import INFINITY, Row, Statement
 from allocator.planning.stretching import CLOSE, Change, Stretching, stretching_of
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 
@@ -114,6 +115,7 @@ def conflict_of(
     once. Its plan shows what is possible, its bound what is not, and other plans are looked for
     beside it.
     """
+    site = network_of(site)
     stretching = stretching_of(site, settings, clock, wants, together=True)
     return conflict_in(stretching, changes=changes, nearer=nearer)
 

@@ -33,6 +33,7 @@ from allocator.proof.march import TooManyIntervalsError
 from allocator.proof.materials import check_materials
 from allocator.proof.names import check_names
 from allocator.proof.report import AuditReport, Findings
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 RULES = (
@@ -80,6 +81,7 @@ def audit(site: Site, plan: Plan) -> AuditReport:
     Raises:
         PlanFileError: the plan is for another site, or of a basis that is not known.
     """
+    site = network_of(site)
     _for_this_site(site, plan)
     findings = Findings()
     check_numbers(plan, findings)

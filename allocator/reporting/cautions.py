@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from allocator.site.network import network_of
 from allocator.site.records import POWER, Fluid, MachineType, Site
 
 HOT = 333.15
@@ -21,6 +22,7 @@ _Rule = tuple[Callable[[Site], bool], str]
 
 def cautions_for(site: Site) -> tuple[str, ...]:
     """The cautions that apply to a site, in a fixed order; the standing one is always last."""
+    site = network_of(site)
     return (*(text for applies, text in _RULES if applies(site)), STANDING)
 
 

@@ -29,6 +29,7 @@ from allocator.reporting.words import (
     percent,
     quantity,
 )
+from allocator.site.network import network_of
 from allocator.site.records import POWER, Site
 
 if TYPE_CHECKING:
@@ -54,6 +55,7 @@ def summary(
     ``mean_basis``: the plan that averages alone would have made, shown beside a firm one.
     ``proof``: the plan simulated.
     """
+    site = network_of(site)
     verdict = "audited" if plan.verified else "NOT VERIFIED"
     title = paragraph(f"{plan.site_name}: a plan on the {plan.basis} basis", indent=0)
     room = width() - len(title[-1])

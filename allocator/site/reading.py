@@ -16,6 +16,7 @@ from allocator.site.document import DocumentError, read_document
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
 from allocator.site.ledger import Ledger, Where
+from allocator.site.network import derived, keep_network
 from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.oddities import note_oddities
 from allocator.site.records import GOALS, Site
@@ -104,20 +105,17 @@ def _content(file: Path) -> bytes:
     return content
 
 
-def _with_physics(site: Site, values: Values) -> Site:
-    """The site with capacities by bore and streams by temperature, where anything asks for them.
-
-    Physics is imported then only: most sites need none, and are read in a moment.
-    """
-    by_bore = any(build.by_bore for build in site.builds.values())
-    hot = any(source.temperature is not None for source in site.sources.values())
-    if not (by_bore or hot or site.coolers):
-        return site
-    from allocator.site.streams.by_bore import with_capacities
-    from allocator.site.streams.expansion import with_streams
-
-    site = with_capacities(site, values)
-    return site if values.where.ledger.faults else with_streams(site, values)
+def _check_physics(site: Site, values: Values) -> None:
+    """Derives the network, which is kept with the site; notes what is wrong or odd about it."""
+    network, notes = derived(site)
+    for fault in notes.faults:
+        section: dict[str, Values] = values.get(fault.section, {})
+        section[fault.name].fault_here(fault.key, fault.error.problem, fault.error.remedy)
+    for remark in notes.remarks:
+        section = values.get(remark.section, {})
+        section[remark.name].warn("", remark.problem, remark.remedy)
+    if not notes.faults:
+        keep_network(site, network)
 
 
 def _check_format(root: Pairs, ledger: Ledger) -> bool:
@@ -149,13 +147,12 @@ def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None
     if ledger.faults:
         return None
     note_oddities(site, values)
-    site = _with_physics(site, values)
-    if ledger.faults:
-        return None
     digest = hashlib.sha256(content)
     for extra in ledger.extra:
         digest.update(extra)
-    return replace(site, sha256=digest.hexdigest())
+    site = replace(site, sha256=digest.hexdigest())
+    _check_physics(site, values)
+    return None if ledger.faults else site
 
 
 def _names(root: Pairs, ledger: Ledger) -> dict[str, dict[str, None]]:

@@ -452,7 +452,11 @@ class Site:
     """A whole site. Mappings keep the order of the file; keys are names.
 
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
-    ``corridors``: the routes as the file gives them, where ``routes`` are those of streams.
+
+    The network that is planned on (:func:`allocator.site.network.network_of`) is a record of the
+    same kind: ``plain`` is the site that it is derived from, ``corridors`` are the routes as the
+    file gives them, where ``routes`` are those of streams. ``network``: the one derived from this
+    site, kept once it is known.
     """
 
     name: str
@@ -481,6 +485,9 @@ class Site:
     coolers: Mapping[str, Cooler] = field(default_factory=dict)
     corridors: Mapping[str, Route] = field(default_factory=dict)
     spreads: Mapping[str, Spread] = field(default_factory=dict)
+    plain: Site | None = field(default=None, repr=False, compare=False)
+    # not an argument, so that replace() leaves it out: a changed site has another network
+    network: Site | None = field(default=None, init=False, repr=False, compare=False)
 
     def capacity(self, route: str, build: str, fluid: str) -> float:
         """kg/s of a fluid that a build carries on a route."""

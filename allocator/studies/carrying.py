@@ -21,6 +21,7 @@ from allocator.planning.limits import Limit, Want
 from allocator.planning.stretching import Change, stretching_of
 from allocator.proof.case import case_of
 from allocator.proof.power import own_load
+from allocator.site.network import network_of
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
@@ -74,6 +75,7 @@ def carrying(
 
     The settings' time limit is that of each row.
     """
+    site = network_of(site)
     settings = settings or Settings()
     wanted = [
         (machine.name, place)

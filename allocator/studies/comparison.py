@@ -13,6 +13,7 @@ from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings
 from allocator.planning.clock import Clock
 from allocator.proof import audit
+from allocator.site.network import network_of
 from allocator.site.records import Site
 from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
@@ -73,6 +74,7 @@ def compare(
     Returns:
         A row a mix. A mix that has no plan, or whose planning fails, says why.
     """
+    site = network_of(site)
     settings, workers = settings or Settings(), workers or Workers()
     variants = mixes_of(site)
     study = _Study(site, len(variants), settings, workers, simulated_days, tell)

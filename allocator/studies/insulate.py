@@ -9,6 +9,7 @@ import numpy as np
 from allocator.errors import AllocatorError
 from allocator.physics.faults import PhysicsError
 from allocator.physics.insulation import critical_radius
+from allocator.site.network import network_of
 from allocator.site.records import Build, Route, Site
 from allocator.site.streams.laggings import missing_of, pipe_of
 from allocator.site.streams.levels import levels_of, planned_fluids
@@ -64,6 +65,7 @@ def insulate(
     Raises:
         AllocatorError: the route is unknown, or nothing is known to reckon with.
     """
+    site = network_of(site)
     corridor = corridor_of(site, route)
     rows = []
     for name in _fluids(site, corridor, fluid, temperature):

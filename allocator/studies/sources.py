@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from allocator.duty import Curve, curve_of, draw_for_store, store_value
+from allocator.site.network import network_of
 from allocator.site.records import MachineType, Site, Source
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.store_room import StoreRoom, store_room
@@ -73,12 +74,14 @@ def sources_table(site: Site) -> list[SourceRow]:
     Only sources at places that are not excluded are listed. The firm draw is exact for the one
     source with the one store (see :mod:`allocator.duty.firm`); pipes are not looked at.
     """
+    site = network_of(site)
     factor = load_factor_of(site)
     return [_source_row(site, source, factor) for source in _usable(site)]
 
 
 def fluids_table(site: Site) -> list[FluidRow]:
     """A row for every fluid that has two sources or more; see :class:`FluidRow`."""
+    site = network_of(site)
     factor = load_factor_of(site)
     groups: dict[str, list[Source]] = {}
     for source in _usable(site):

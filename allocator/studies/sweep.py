@@ -22,6 +22,7 @@ from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings
 from allocator.planning.clock import interrupts_end_all
 from allocator.site.facts import changed
+from allocator.site.network import network_of
 from allocator.site.records import POWER, Site
 from allocator.studies.as_built import as_built
 from allocator.studies.draws import drawn
@@ -100,6 +101,7 @@ def sweep(
         StoreError: the folder holds another sweep, or cannot be written.
         ClusterError: the cluster does not answer.
     """
+    site = network_of(site)
     settings = settings or Settings()
     grid_points = points(asked.grids)
     rows = [

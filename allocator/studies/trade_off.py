@@ -17,6 +17,7 @@ from allocator.reporting.cautions import cautions_for
 from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import STATUS_WORDS, at, gap, quantity
 from allocator.reporting.words import money as sum_of_money
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 FORMAT = "allocator.frontier/1"
@@ -56,6 +57,7 @@ def trade_off(
     tell: Callable[[str], object] = lambda words: None,
 ) -> list[Step]:
     """The frontier of :func:`~allocator.planning.frontier.frontier_of`, each plan audited."""
+    site = network_of(site)
     settings = settings or Settings()
     # the audits are part of what the user waits for
     searched = replace(settings, time_limit=AUDITS_ASIDE * settings.time_limit)

@@ -13,6 +13,7 @@ from allocator.planning.why import Conflict, conflict_of
 from allocator.reporting.text import paragraph
 from allocator.reporting.words import quantity
 from allocator.site.marks import Marks
+from allocator.site.network import network_of
 from allocator.site.records import Site
 from allocator.studies.most_power import GOALS, MostPower
 from allocator.studies.wanted import amount_shown
@@ -26,6 +27,7 @@ def why_not(site: Site, settings: Settings, wants: Sequence[Want] = ()) -> Confl
     The settings' time limit is that of the whole search. Where power is all that is wanted and
     it is not seen at once that there can be so much, a plan of the most power is looked for too.
     """
+    site = network_of(site)
     clock = Clock(settings.time_limit if settings.node_limit is None else None)
     only_power = len(wants) == 1 and wants[0].kind in GOALS
     nearer = MostPower(site, settings, wants[0]) if only_power else None

@@ -22,6 +22,7 @@ from allocator.proof import audit
 from allocator.proof.baths import reached
 from allocator.proof.case import Case
 from allocator.reporting.summary import summary
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -30,7 +31,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return read_site(NETWORKS / "hot_vents.yaml")
+    return network_of(read_site(NETWORKS / "hot_vents.yaml"))
 
 
 @pytest.fixture(scope="module")

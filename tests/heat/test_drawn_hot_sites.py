@@ -9,6 +9,7 @@ import pytest
 
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
+from allocator.site.network import network_of
 from allocator.site.reading import check_site
 
 WOOL = (
@@ -94,7 +95,7 @@ def test_drawn(seed: int, tmp_path: Path) -> None:
     path.write_text(site_text(random.Random(seed)), encoding="utf-8")
     report = check_site(path)
     assert report.site is not None, [str(fault) for fault in report.faults]
-    site = report.site
+    site = network_of(report.site)
     plan = make_plan(site, Settings(gap=1e-3, node_limit=40, time_limit=20.0, seed=seed)).plan
     assert plan is not None
     assert [str(breach) for breach in audit(site, plan).breaches] == []

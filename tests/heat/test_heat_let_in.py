@@ -16,6 +16,7 @@ from allocator.planning import Settings, make_plan
 from allocator.planning.settings import Lift
 from allocator.proof import audit
 from allocator.reporting.prices import price_rows
+from allocator.site.network import network_of
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site
 from allocator.studies.lifting import lift_of
@@ -36,7 +37,7 @@ def changed(tmp_path: Path, *changes: tuple[str, str]) -> Site:
         text = text.replace(old, new)
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
-    return read_site(path)
+    return network_of(read_site(path))
 
 
 def vents(limit: str) -> tuple[str, str]:
@@ -189,7 +190,7 @@ def test_a_place_of_machines_alone(tmp_path: Path) -> None:
     text = text.replace("gives: {power: 10 kW", "gives: {heat: 6 kW, power: 10 kW")
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
-    site = read_site(path)
+    site = network_of(read_site(path))
     plan = planned(site)
     assert units(plan, "small_engine") == 1
     assert plan.heat == Heat(limits=(HeatLimit("place mill", "heat let in", "W", 6e3, 9e3),))

@@ -18,6 +18,7 @@ from allocator.plan import CoolerHeat, FlowHeat, Heat, Plan, Run
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -40,7 +41,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
         text = text.replace(old, new)
     path = tmp_path_factory.mktemp("heat") / "site.yaml"
     path.write_text(text, encoding="utf-8")
-    return read_site(path)
+    return network_of(read_site(path))
 
 
 @pytest.fixture(scope="module")
@@ -286,7 +287,7 @@ def test_every_rule_is_passed_through_and_broken(
 
 def test_a_pump_that_would_be_too_hot() -> None:
     """Hot gas must go through a cooler before its pump; the audit looks at the pump itself."""
-    site = read_site(Path(__file__).parents[1] / "site" / "hot_sink.yaml")
+    site = network_of(read_site(Path(__file__).parents[1] / "site" / "hot_sink.yaml"))
     found = make_plan(site, Settings(gap=1e-2, time_limit=30.0)).plan
     assert found is not None
     assert audit(site, found).accepted

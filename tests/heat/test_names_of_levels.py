@@ -15,6 +15,7 @@ from allocator.planning import Settings
 from allocator.planning.limits import Want
 from allocator.reporting.summary import summary
 from allocator.reporting.words import at, destination, destination_key, plain
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 from allocator.studies.wanted import want_of
@@ -25,7 +26,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return read_site(NETWORKS / "cool_first.yaml")
+    return network_of(read_site(NETWORKS / "cool_first.yaml"))
 
 
 @pytest.fixture(scope="module")
@@ -81,7 +82,7 @@ def test_a_machine_is_wanted_by_the_place_of_the_file(tmp_path: Path) -> None:
                         "size: {most: 9 kg}, hottest_inlet: 50 degC}\n")  # fmt: skip
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
-    site = read_site(path)
+    site = network_of(read_site(path))
     assert site.machines["fuel_cell"].places.keys() == {"works: hydrogen inlets to 60 degC"}
     want = want_of(site, "machines:fuel_cell@works=7")
     assert want == Want("machines", "fuel_cell@works", 7.0, want.words)

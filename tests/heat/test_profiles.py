@@ -11,6 +11,7 @@ import pytest
 
 from allocator.heat import profiles_of
 from allocator.plan import FlowHeat
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -19,7 +20,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return read_site(NETWORKS / "cool_first.yaml")
+    return network_of(read_site(NETWORKS / "cool_first.yaml"))
 
 
 def flow_of(site: Site, build: str, inlet: float = 323.15, rate: float = 0.01) -> FlowHeat:

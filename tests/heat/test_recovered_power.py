@@ -20,6 +20,7 @@ from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
 from allocator.proof.simulation.simulate import assemble
+from allocator.site.network import network_of
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site
 from tests.heat.test_drawn_hot_sites import site_text
@@ -46,7 +47,7 @@ def changed(tmp_path: Path, *changes: tuple[str, str]) -> Site:
         text = text.replace(old, new)
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
-    return read_site(path)
+    return network_of(read_site(path))
 
 
 def planned(site: Site, basis: str = "firm") -> Plan:
@@ -266,7 +267,7 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
         text = text.replace("power_share: 2 %,", f"power_share: 2 %,{recovery}")
         path = tmp_path / "site.yaml"
         path.write_text(text, encoding="utf-8")
-        site = read_site(path)
+        site = network_of(read_site(path))
         plan = make_plan(site, Settings(gap=1e-3, node_limit=40, time_limit=20.0, seed=seed)).plan
         assert plan is not None
         assert [str(breach) for breach in audit(site, plan).breaches] == []
@@ -305,7 +306,7 @@ def cool_first(tmp_path: Path, *changes: tuple[str, str]) -> Site:
         text = text.replace(old, new)
     path = tmp_path / "bursts.yaml"
     path.write_text(text, encoding="utf-8")
-    return read_site(path)
+    return network_of(read_site(path))
 
 
 FROM_HEAT = (

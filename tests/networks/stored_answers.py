@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from allocator.planning import Outcome, Settings, make_plan
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 from allocator.studies.bath import baths_table
@@ -37,7 +38,7 @@ def names() -> tuple[str, ...]:
 
 def site_of(name: str) -> Site:
     """An example network, read."""
-    return read_site(NETWORKS / f"{name}.yaml")
+    return network_of(read_site(NETWORKS / f"{name}.yaml"))
 
 
 def planned(site: Site, basis: str = "firm") -> Outcome:

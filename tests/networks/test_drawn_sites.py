@@ -19,7 +19,7 @@ from allocator.site.records import Site
 def _plain(value: Any) -> Any:
     """Records as plain values; floats to twelve digits, for units go through a division."""
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        fields = [f.name for f in dataclasses.fields(value) if f.name != "sha256"]
+        fields = [f.name for f in dataclasses.fields(value) if f.compare and f.name != "sha256"]
         return {name: _plain(getattr(value, name)) for name in fields}
     if isinstance(value, dict):
         return {str(key): _plain(part) for key, part in value.items()}

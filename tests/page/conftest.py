@@ -13,6 +13,7 @@ import pytest
 from allocator.engine import plan_site
 from allocator.plan import Plan
 from allocator.planning import Settings
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -22,7 +23,7 @@ CHROMIUM = os.environ.get("ALLOCATOR_CHROMIUM") or "/usr/bin/chromium"
 
 def planned(name: str) -> tuple[Site, Plan]:
     """A network and a quick plan for it."""
-    site = read_site(NETWORKS / f"{name}.yaml")
+    site = network_of(read_site(NETWORKS / f"{name}.yaml"))
     return site, plan_site(site, Settings(node_limit=50)).plan
 
 

@@ -27,6 +27,7 @@ from allocator.reporting.page.heat_view import along_runs
 from allocator.reporting.page.listing import listings
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.simulation import SimulationFileError, read_simulation
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -211,7 +212,7 @@ def test_temperatures_and_what_more_is_worth_are_told() -> None:
 
 
 def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
-    site = read_site(NETWORKS / "cool_first.yaml")
+    site = network_of(read_site(NETWORKS / "cool_first.yaml"))
     pipe = next(name for name, r in site.routes.items() if r.stream and r.stream.kind == "pipe")
     start, limit = site.routes[pipe].start, site.routes[pipe].surface_limit
     assert limit is not None

@@ -9,6 +9,7 @@ import pytest
 from allocator.plan import Plan
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -39,7 +40,7 @@ def read(name: str, folder: Path, *changes: tuple[str, str]) -> Site:
         text = text.replace(old, new)
     path = folder / name
     path.write_text(text, encoding="utf-8")
-    return read_site(path)
+    return network_of(read_site(path))
 
 
 def test_cool_first_then_bare(tmp_path: Path) -> None:
@@ -142,7 +143,7 @@ def test_built_things_stand_on_their_levels(tmp_path: Path) -> None:
     )
     path = tmp_path / "built.yaml"
     path.write_text(text, encoding="utf-8")
-    built = read_site(path)
+    built = network_of(read_site(path))
     plan = planned(built)
     thick = [run for run in plan.runs if run.build == "thick"]
     assert [run.new for run in thick] == [False]
@@ -156,7 +157,7 @@ def test_built_things_stand_on_their_levels(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["cool_first.yaml", "near_vent.yaml"])
 def test_the_mean_basis_knows_temperatures_too(name: str) -> None:
-    site = read_site(NETWORKS / name)
+    site = network_of(read_site(NETWORKS / name))
     plan = make_plan(site, Settings(basis="mean")).plan
     assert plan is not None
     assert plan.heat is not None
@@ -168,7 +169,7 @@ def test_nothing_is_built_at_levels_of_an_excluded_place(tmp_path: Path) -> None
     text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
     path = tmp_path / "site.yaml"
     path.write_text(text + "limits: {excluded_places: [works]}\n", encoding="utf-8")
-    site = read_site(path)
+    site = network_of(read_site(path))
     plan = planned(site)
     assert plan.power.firm_clean == 0.0
     assert plan.runs == ()

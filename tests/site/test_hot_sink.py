@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from allocator.site.network import network_of
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Cooler, Material, Site
 
@@ -16,7 +17,7 @@ HERE = Path(__file__).parent
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return read_site(HERE / "hot_sink.yaml")
+    return network_of(read_site(HERE / "hot_sink.yaml"))
 
 
 def test_nothing_is_odd() -> None:

@@ -41,6 +41,7 @@ from allocator.proof.simulation.start import start_of
 from allocator.proof.simulation.trace import DAY, Draw, SimulationSettings, Trace
 from allocator.proof.simulation.weakened import hardest_choices, must_withstand
 from allocator.proof.simulation.work import Run, Work, with_reserves, worked_off
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ def simulate(
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
         ValueError: a foresight bound is asked for, but no solver is given.
     """
+    site = network_of(site)
     settings = settings or SimulationSettings()
     if settings.foresight > 0 and solve is None:
         raise ValueError("the foresight bound needs a solver of linear programs")
@@ -226,6 +228,7 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     Raises:
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
     """
+    site = network_of(site)
     if plan.basis != "firm":
         raise _refused(
             f"a plan on the {plan.basis} basis promises nothing over time; plan on the firm basis"

@@ -21,6 +21,7 @@ from allocator.reporting.page.figures import figures_of
 from allocator.reporting.page.map import map_of
 from allocator.reporting.page.placing import WIDTH
 from allocator.reporting.page.svg import number, tag
+from allocator.site.network import network_of
 from allocator.site.records import POWER, Site
 
 _STYLE = (
@@ -81,6 +82,7 @@ def standing_plan(site: Site) -> Plan:
 
 def site_svg(site: Site) -> str:
     """The site as an SVG picture with a key: routes dashed, what stands drawn full."""
+    site = network_of(site)
     drawn = map_of(figures_of(site, standing_plan(site)))
     top = 34.0
     key, tall = _key(drawn.legend, top + drawn.height)

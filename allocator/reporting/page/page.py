@@ -46,6 +46,7 @@ from allocator.reporting.words import (
     percent,
     quantity,
 )
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -84,6 +85,7 @@ def page_html(
 
     Names are escaped wherever they stand.
     """
+    site = network_of(site)
     figures = figures_of(site, plan)
     site_map = map_of(figures)
     balance = together(balance_of(figures))

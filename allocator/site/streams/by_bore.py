@@ -13,9 +13,8 @@ from allocator.physics.faults import PhysicsError, UnknownPropertyError
 from allocator.physics.pipes import Capacity, gas_capacity, liquid_capacity
 from allocator.physics.substances import Substance, value
 from allocator.site.records import Build, Site
-from allocator.site.streams.faults import note
+from allocator.site.streams.faults import Notes, note
 from allocator.site.streams.properties import hottest_source, substance_of
-from allocator.site.table import Values
 
 GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
 """m/s where a build gives none: rules of thumb."""
@@ -118,14 +117,14 @@ def pressures_of(site: Site, build: Build, fluid: str) -> tuple[float, float]:
     return inlet, outlet
 
 
-def with_capacities(site: Site, values: Values) -> Site:
+def with_capacities(site: Site, notes: Notes) -> Site:
     """The site with the capacities of builds by bore; faults are noted at the build."""
     if not any(build.by_bore for build in site.builds.values()):
         return site
     wanted: dict[tuple[str, str, str], Wanted] = {}
     for build in site.builds.values():
         if build.by_bore:
-            for fluid in _fluids(site, build, values):
+            for fluid in _fluids(site, build, notes):
                 kelvin = hottest_source(site, fluid)
                 for route in site.routes.values():
                     key = (route.name, build.name, fluid)
@@ -138,7 +137,7 @@ def with_capacities(site: Site, values: Values) -> Site:
     return _with(site, capacity)
 
 
-def _fluids(site: Site, build: Build, values: Values) -> list[str]:
+def _fluids(site: Site, build: Build, notes: Notes) -> list[str]:
     """Fluids that a build may carry and whose capacity can be found.
 
     What is named must be known; of a build that may carry anything, fluids of unknown properties
@@ -158,12 +157,12 @@ def _fluids(site: Site, build: Build, values: Values) -> list[str]:
                 break
         except PhysicsError as error:
             if "pressure" in error.problem:
-                note(values, "builds", build.name, "bore", error)
+                note(notes, "builds", build.name, "bore", error)
             else:
-                note(values, "fluids", fluid, "substance", error)
+                note(notes, "fluids", fluid, "substance", error)
             return []
     if first is not None and (named or not found):
-        note(values, "builds", build.name, "bore", first)
+        note(notes, "builds", build.name, "bore", first)
         return []
     return found
 

@@ -4,21 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import NamedTuple
 
 from allocator.physics.faults import PhysicsError
 from allocator.quantities import format_quantity
 from allocator.site.records import Build, BuiltRun, Place, Route, Site
 from allocator.site.streams.bays import Bay
-
-
-class Remark(NamedTuple):
-    """What is odd about a thing of a section of the site file."""
-
-    section: str
-    name: str
-    problem: str
-    remedy: str
+from allocator.site.streams.faults import Remark
 
 
 @dataclass

@@ -10,34 +10,31 @@ from allocator.physics.recovery import most_of_stream
 from allocator.site.records import POWER, Built, Cooler, Site
 from allocator.site.streams.bays import bays_of, moved
 from allocator.site.streams.cooling import put_coolers
-from allocator.site.streams.draft import Draft, PlacedError, Remark, degrees, part_name
-from allocator.site.streams.faults import note
+from allocator.site.streams.draft import Draft, PlacedError, degrees, part_name
+from allocator.site.streams.faults import Notes, Remark, note
 from allocator.site.streams.laying import lay_pipes
 from allocator.site.streams.levels import level_above, levels_of, planned_fluids
 from allocator.site.streams.passages import keep_other_routes, open_passages
 from allocator.site.streams.properties import heat_capacity
 from allocator.site.streams.reach import useful
-from allocator.site.table import Values
 
 
-def with_streams(site: Site, values: Values) -> Site:
+def with_streams(site: Site, notes: Notes) -> Site:
     """The site with places, routes and coolers by level; the same site where nothing asks for it.
 
-    Faults are noted in ``values`` at the things that they come from.
+    Faults are noted in ``notes`` at the things that they come from.
     """
-    _check_set_points(site, values)
+    _check_set_points(site, notes)
     fluids = planned_fluids(site)
-    if not fluids or not _sources_are_told(site, fluids, values):
+    if not fluids or not _sources_are_told(site, fluids, notes):
         return site
     levels = {fluid: levels_of(site, fluid) for fluid in fluids}
     try:
         made, remarks = expanded(site, levels)
     except PlacedError as fault:
-        note(values, fault.section, fault.name, fault.key, fault.error)
+        note(notes, fault.section, fault.name, fault.key, fault.error)
         return site
-    for remark in remarks:
-        section: dict[str, Values] = values.get(remark.section, {})
-        section[remark.name].warn("", remark.problem, remark.remedy)
+    notes.remarks.extend(remarks)
     return made
 
 
@@ -108,7 +105,7 @@ def _stuck(made: Site) -> list[Remark]:
     ]
 
 
-def _check_set_points(site: Site, values: Values) -> None:
+def _check_set_points(site: Site, notes: Notes) -> None:
     for cooler in site.coolers.values():
         known = [s.temperature for s in site.sources.values() if s.fluid == cooler.fluid]
         hot = [kelvin for kelvin in known if kelvin is not None]
@@ -117,14 +114,14 @@ def _check_set_points(site: Site, values: Values) -> None:
                 f"cools '{cooler.fluid}', no source of which has a temperature",
                 "add 'temperature' to its sources",
             )
-            note(values, "coolers", cooler.name, "fluid", error)
+            note(notes, "coolers", cooler.name, "fluid", error)
         elif cooler.set_point >= max(hot):
             error = PhysicsError(
                 f"has a set-point of {degrees(cooler.set_point)}, and no source of "
                 f"'{cooler.fluid}' is hotter than {degrees(max(hot))}",
                 "lower the set-point or leave the cooler out",
             )
-            note(values, "coolers", cooler.name, "set_point", error)
+            note(notes, "coolers", cooler.name, "set_point", error)
         cold = site.ambient.temperature if cooler.coolant is None else cooler.coolant
         if cooler.recovery <= 0:
             continue
@@ -136,7 +133,7 @@ def _check_set_points(site: Site, values: Values) -> None:
                 f"passes {100 * limit:.3g} % against {degrees(cold)}",
                 "give a lower efficiency or a higher threshold",
             )
-            note(values, "coolers", cooler.name, "recovery", error)
+            note(notes, "coolers", cooler.name, "recovery", error)
 
 
 def _most_recovered(site: Site, cooler: Cooler, cold: float) -> float:
@@ -148,7 +145,7 @@ def _most_recovered(site: Site, cooler: Cooler, cold: float) -> float:
     return most_of_stream(cooler.threshold, cooler.set_point, cold, capacity)
 
 
-def _sources_are_told(site: Site, fluids: tuple[str, ...], values: Values) -> bool:
+def _sources_are_told(site: Site, fluids: tuple[str, ...], notes: Notes) -> bool:
     told = True
     for source in site.sources.values():
         if source.fluid in fluids and source.temperature is None:
@@ -157,7 +154,7 @@ def _sources_are_told(site: Site, fluids: tuple[str, ...], values: Values) -> bo
                 f"needs 'temperature', as limits or coolers depend on that of '{source.fluid}'",
                 "add 'temperature: 40 degC'",
             )
-            note(values, "sources", source.name, "fluid", error)
+            note(notes, "sources", source.name, "fluid", error)
     return told
 
 

@@ -6,7 +6,8 @@ from dataclasses import replace
 
 from allocator.physics.faults import PhysicsError
 from allocator.site.records import BuiltRun, Stream
-from allocator.site.streams.draft import Draft, PlacedError, Remark, degrees
+from allocator.site.streams.draft import Draft, PlacedError, degrees
+from allocator.site.streams.faults import Remark
 from allocator.site.streams.levels import level_above
 from allocator.site.streams.offers import Ask, Offer, offers_of
 
