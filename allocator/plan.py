@@ -377,7 +377,11 @@ class SetPoints:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Plan(Shown):
-    """A plan for a site on one basis (``firm`` or ``mean``)."""
+    """A plan for a site on one basis (``firm`` or ``mean``).
+
+    ``mix``: the supply mix that it is of, whose goals and limits it was asked to keep; empty for
+    the site's own.
+    """
 
     site_name: str
     site_sha256: str
@@ -406,6 +410,7 @@ class Plan(Shown):
     set_points: SetPoints | None = None
     recoveries: tuple[RecoveryUse, ...] = ()
     baths: tuple[BathUse, ...] = ()
+    mix: str = ""
 
     def facts(self) -> Facts:
         """What the plan promises, in words."""

@@ -493,5 +493,6 @@ _BODY = Object(
         Key("set_points", _SET_POINTS, optional=True),
         Key("recoveries", Rows(_RECOVERY), optional=True),
         Key("baths", Rows(_BATH), optional=True),
+        Key("mix", _TEXT, optional=True),
     ),
 )

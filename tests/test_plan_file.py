@@ -110,6 +110,7 @@ FULL = Plan(
     verified=True,
     seed=3,
     withstands=Withstands(1, 2),
+    mix="clean only",
     baths=(BathUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3),),
     recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
     prices=(

@@ -169,7 +169,9 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
     The linear relaxation with its cuts always gives a bound; the rest of the time goes into
     the integer program.
     """
-    steady = replace(with_all_heat(mean_site(site)), stores=site.stores, built=site.built)
+    steady = replace(
+        with_all_heat(mean_site(site)), stores=site.stores, built=site.built, goals=_WANTED
+    )
     choices = choices_of(steady, lossless=True)
     if not choices.power_demands():
         return Ceiling(None, None)

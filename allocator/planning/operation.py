@@ -10,6 +10,7 @@ promise: a simulation of the plan gives the figure to plan money by.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from allocator.plan import Plan
 from allocator.planning.ceiling import mean_site, with_all_heat
@@ -24,6 +25,9 @@ from allocator.planning.statement import Key, Row, Statement
 from allocator.planning.variables import declare
 from allocator.site.records import Site, Stage
 
+POWERS = ("clean_power", "served_power")
+"""What is asked of a plan's mean, whatever goals the site has."""
+
 
 def mean_output(
     site: Site, plan: Plan, settings: Settings, clock: Clock
@@ -32,7 +36,7 @@ def mean_output(
 
     Never less than the promise, which is what the plan gives at the least.
     """
-    steady = with_all_heat(mean_site(site))
+    steady = replace(with_all_heat(mean_site(site)), goals=POWERS)
     choices = choices_of(steady, lossless=True, with_stores=False)
     if not choices.power_demands():
         return None
@@ -47,7 +51,7 @@ def mean_output(
             statement.row(f"decided[{column.key}]", [(1.0, column.key)], low=value, high=value)
     program = Program(statement, _nothing, settings, clock)
     found: list[float] = []
-    for name in ("clean_power", "served_power"):
+    for name in POWERS:
         goal = next((g for g in goals_of(statement, choices) if g.name == name), None)
         if goal is None:
             found.append(0.0)

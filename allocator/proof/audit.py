@@ -31,6 +31,7 @@ from allocator.proof.case import case_of
 from allocator.proof.figures import check_numbers
 from allocator.proof.march import TooManyIntervalsError
 from allocator.proof.materials import check_materials
+from allocator.proof.mixes import as_asked
 from allocator.proof.names import check_names
 from allocator.proof.report import AuditReport, Findings
 from allocator.site.network import network_of
@@ -86,6 +87,7 @@ def audit(site: Site, plan: Plan) -> AuditReport:
     findings = Findings()
     check_numbers(plan, findings)
     check_names(site, plan, findings)
+    site = as_asked(site, plan, findings)
     if not findings.clean:
         return findings.report()
     try:

@@ -2,23 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 from allocator.plan import MachineUse, Plan
-from allocator.site.records import Mix, Site
-from allocator.studies.machines import counted_emission
-
-CLEAN_FIRST = (
-    "clean_power",
-    "served_power",
-    "served_fluid",
-    "emissions",
-    "scarce_material",
-    "money",
-)
-LEAST_EMISSIONS = ("served_power", "served_fluid", "emissions", "scarce_material", "money")
-LEAST_MONEY = ("served_power", "served_fluid", "money")
+from allocator.site.mixes import Supply, supplies_of
+from allocator.site.records import Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,70 +31,26 @@ WAVES = 3
 
 
 def mixes_of(site: Site) -> tuple[Variant, ...]:
-    """The mixes that every site is compared under, then those that its file names.
-
-    Clean only; each emitting type of generator alone; clean first with emitting supply behind
-    it; least emissions and least money, each with as much served as there can be.
-    """
-    emitting = [m.name for m in site.machines.values() if counted_emission(site, m) > 0]
-    generators = [m.name for m in site.machines.values() if m.power_out > 0]
-    found = [
-        _without(site, "clean only", "nothing that emits", emitting, CLEAN_FIRST),
-        *(
-            _without(
-                site,
-                f"{kind} only",
-                f"no generator but '{kind}'",
-                [name for name in generators if name != kind],
-                LEAST_EMISSIONS,
-            )
-            for kind in generators
-            if kind in emitting
-        ),
-        replace(
-            _goals(
-                site, "clean first", "most clean power, emitting supply for the rest", CLEAN_FIRST
-            ),
-            wave=1,
-            shares=2,
-        ),
-        _goals(site, "least emissions", "most served, then least emissions", LEAST_EMISSIONS),
-        _goals(site, "least money", "most served, then least money", LEAST_MONEY),
-    ]
-    taken = {variant.name for variant in found}
-    return (*found, *(_named(site, mix, taken) for mix in site.mixes.values()))
-
-
-def _goals(site: Site, name: str, about: str, goals: tuple[str, ...]) -> Variant:
-    return Variant(name, about, replace(site, goals=goals))
-
-
-def _without(
-    site: Site, name: str, about: str, dropped: list[str], goals: tuple[str, ...]
-) -> Variant:
-    changed = replace(without(site, dropped), goals=goals)
-    return Variant(name, about, changed, tuple(dropped), wave=0)
-
-
-def _named(site: Site, mix: Mix, taken: set[str]) -> Variant:
-    kept = site.machines if mix.machines is None else mix.machines
-    dropped = [name for name in site.machines if name not in kept]
-    limits = replace(
-        site.limits,
-        emission=_least(site.limits.emission, mix.emission),
-        money=_least(site.limits.money, mix.money),
+    """The mixes of a site, each as a site of its own, with their turn and share of the time."""
+    built_in = len(supplies_of(site)) - len(site.mixes)
+    return tuple(
+        _variant(site, supply, of_file=number >= built_in)
+        for number, supply in enumerate(supplies_of(site))
     )
-    changed = replace(without(site, dropped), goals=mix.goals or site.goals, limits=limits)
-    name = f"{mix.name} (of the file)" if mix.name in taken else mix.name
-    return Variant(name, mix.about, changed, tuple(dropped))
 
 
-def _least(first: float | None, second: float | None) -> float | None:
-    known = [value for value in (first, second) if value is not None]
-    return min(known) if known else None
+def _variant(site: Site, supply: Supply, *, of_file: bool) -> Variant:
+    changed = replace(without(site, supply.dropped), goals=supply.goals, limits=supply.limits)
+    made = Variant(supply.name, supply.about, changed, supply.dropped)
+    if of_file:
+        return made
+    if supply.name == "clean first":
+        return replace(made, wave=1, shares=2)
+    alone = supply.name.endswith(" only")
+    return replace(made, wave=0) if alone else made
 
 
-def without(site: Site, machines: list[str]) -> Site:
+def without(site: Site, machines: Collection[str]) -> Site:
     """The site without some machine types, standing ones too."""
     return _machines(site, lambda name: name not in machines)
 
@@ -137,7 +82,8 @@ def on_the_site(site: Site, variant: Variant, plan: Plan) -> Plan:
         )
     }
     machines = sorted((*plan.machines, *standing), key=lambda use: order[use.name])
-    return replace(plan, machines=tuple(machines), limits=(of_mix(variant), *plan.limits))
+    limits = (of_mix(variant), *plan.limits)
+    return replace(plan, machines=tuple(machines), limits=limits, mix=variant.name)
 
 
 def of_mix(variant: Variant) -> str:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 
 from allocator.plan import Plan
 from allocator.planning.found import gap_of, passes
-from allocator.site.records import Site
+from allocator.site.records import POWER, Site
 from allocator.studies.machines import counted_emission
 from allocator.studies.mixes import Variant, of_mix
 
@@ -87,24 +88,33 @@ def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
 
     ``own``: the plan that this mix has; the bound of its first goal holds for any other.
     """
-    firm, power = other.basis == "firm", other.power
-    values = {
-        "clean_power": power.firm_clean if firm else power.mean_clean,
-        "served_power": power.firm_total if firm else power.mean_total,
-        "emissions": other.emissions.counted,
-        "money": other.money,
-    }
     goals = []
     for number, goal in enumerate(() if own is None else own.goals):
-        if goal.name not in values:
-            continue
-        value, bound = values[goal.name], goal.bound if number == 0 else None
+        value, bound = _value(mix.site, other, goal.name), goal.bound if number == 0 else None
         if bound is not None and passes(value, bound, goal.sense == "max", 0.0):
             bound = None  # this plan is better, so it was none
         gap = gap_of(value, bound)
         goals.append(replace(goal, value=value, bound=bound, gap=gap, status="time_limit"))
     limits = (of_mix(mix), *other.limits[1:])  # the first says which mix a plan is of
-    return replace(other, goals=tuple(goals), status="time_limit", limits=limits)
+    status = "time_limit"
+    return replace(other, goals=tuple(goals), status=status, limits=limits, mix=mix.name)
+
+
+def _value(site: Site, plan: Plan, goal: str) -> float:
+    """What a plan is worth by a goal, SI; ``goal`` may name the last priority that it counts."""
+    name, _, priority = goal.partition(" to priority ")
+    if name == "emissions":
+        return plan.emissions.counted
+    if name == "money":
+        return plan.money
+    if name == "scarce_material":
+        return math.fsum(site.materials[m.name].scarcity * m.used for m in plan.materials)
+    return math.fsum(
+        use.mean * (use.clean_share + (0.0 if name == "clean_power" else use.emitting_share))
+        for use in plan.demands
+        if (use.wants == POWER) == (name != "served_fluid")
+        and (not priority or site.demands[use.name].priority <= int(priority))
+    )
 
 
 def best_start(site: Site, mix: Variant, plans: Iterable[Plan]) -> Plan | None:

@@ -1,0 +1,35 @@
+"""Rules of a plan of a supply mix: a mix of the site, and none of the machines it does without."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from allocator.plan import Plan
+from allocator.proof.report import Findings
+from allocator.site.mixes import supply_named
+from allocator.site.records import Site
+
+
+def as_asked(site: Site, plan: Plan, findings: Findings) -> Site:
+    """The site with the goals and limits that a plan was asked to keep: its mix's, or its own.
+
+    Rules ``mix_known`` and ``mix_machines``: a machine that the mix does without stands idle.
+    """
+    if not plan.mix:
+        return site
+    supply = supply_named(site, plan.mix)
+    subject = f"mix {plan.mix!r}"
+    if not findings.holds("mix_known", subject, supply is not None, "the site has no such mix"):
+        return site
+    assert supply is not None
+    for machine in plan.machines:
+        if machine.type not in supply.dropped:
+            continue
+        at_work = machine.new or machine.running or machine.flat_load or machine.cycled
+        findings.holds(
+            "mix_machines",
+            f"machine {machine.name!r}",
+            not (at_work or any(machine.following.values()) or any(machine.burst.values())),
+            f"is new or at work, and {subject} does without it",
+        )
+    return replace(site, goals=supply.goals, limits=supply.limits)
