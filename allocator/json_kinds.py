@@ -16,6 +16,9 @@ Schema = dict[str, Any]
 LARGEST_WHOLE = 2**53
 """Whole numbers beyond this are not exact in every reader of JSON."""
 
+LARGEST_NUMBER = 1e30
+"""Numbers beyond this are of no site: what is reckoned with them would overflow."""
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:
@@ -67,6 +70,9 @@ class Text:
                 Problem(path, f"must be one of {', '.join(self.choices)} (got {value!r})")
             )
             return None
+        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            problems.append(Problem(path, "holds half a letter (a lone surrogate)"))
+            return None
         return value
 
     def schema(self) -> Schema:
@@ -75,11 +81,11 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A finite number, read as a float; ``repr`` gives it back exactly."""
+    """A number within :data:`LARGEST_NUMBER`, read as a float; ``repr`` gives it back exactly."""
 
     def write(self, value: Any) -> Any:
         number = float(value)
-        if not math.isfinite(number):
+        if not abs(number) <= LARGEST_NUMBER:
             raise ValueError(f"a plan with the number {number} cannot be written")
         return number
 
@@ -94,10 +100,13 @@ class Number:
         if not math.isfinite(number):
             problems.append(Problem(path, "must be a finite number"))
             return None
+        if abs(number) > LARGEST_NUMBER:
+            problems.append(Problem(path, f"must be within {LARGEST_NUMBER:g} (got {number:g})"))
+            return None
         return number
 
     def schema(self) -> Schema:
-        return {"type": "number"}
+        return {"type": "number", "minimum": -LARGEST_NUMBER, "maximum": LARGEST_NUMBER}
 
 
 @dataclass(frozen=True, slots=True)

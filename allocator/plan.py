@@ -20,7 +20,25 @@ if TYPE_CHECKING:
     import pandas as pd
 
 FORMAT = "allocator.plan/1"
+RULES = 2
+"""Number of the rules that plans are made and audited by. Raise it with a change of rules by which
+
+plans of before would be judged otherwise: those are told of as made by an older version.
+"""
+STATUSES = (
+    "bound_refuted",
+    "interrupted",
+    "time_limit",
+    "node_limit",
+    "within_gap",
+    "yielded",
+    "optimal",
+)
+"""Why the search of a goal stopped, from what proves least to what proves most."""
 FLAT = "flat"
+GOAL_UNITS = ("W", "kg/s", "kg", "money")
+PRICED = ("mass", "power", "energy", "mass_rate", "emission_rate", "share", "money", "number")
+"""Dimensions of the limits that may have a price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,7 +395,7 @@ class SetPoints:
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Plan(Shown):
-    """A plan for a site on one basis (``firm`` or ``mean``).
+    """A plan for a site on one basis (``firm`` or ``mean``), made by the rules :data:`RULES`.
 
     ``mix``: the supply mix that it is of, whose goals and limits it was asked to keep; empty for
     the site's own.
@@ -411,6 +429,7 @@ class Plan(Shown):
     recoveries: tuple[RecoveryUse, ...] = ()
     baths: tuple[BathUse, ...] = ()
     mix: str = ""
+    rules: int = RULES
 
     def facts(self) -> Facts:
         """What the plan promises, in words."""

@@ -27,6 +27,10 @@ from allocator.json_kinds import (
 )
 from allocator.plan import (
     FORMAT,
+    GOAL_UNITS,
+    PRICED,
+    RULES,
+    STATUSES,
     BathUse,
     BatteryUse,
     Ceiling,
@@ -71,6 +75,7 @@ def plan_to_json(plan: Plan) -> str:
     """
     data = {
         "format": FORMAT,
+        "rules": plan.rules,
         "site": {"name": plan.site_name, "sha256": plan.site_sha256},
         **_BODY.write(plan),
     }
@@ -94,14 +99,31 @@ def plan_from_json(text: str, source_name: str) -> Plan:
         problem = Problem("$.format", f"has {what}; this program reads {FORMAT!r}")
         raise _error(source_name, [problem])
     problems: list[Problem] = []
+    rules = _WHOLE.read(data.get("rules", FIRST_RULES), "$.rules", problems)
     site = _SITE.read(data["site"], "$.site", problems) if "site" in data else None
     if "site" not in data:
         problems.append(Problem("$.site", "is missing"))
-    body = {key: value for key, value in data.items() if key not in ("format", "site")}
+    body = {key: value for key, value in data.items() if key not in ("format", "rules", "site")}
     values = _BODY.read(body, "$", problems)
+    if problems and isinstance(rules, int) and rules != RULES:
+        raise other_version(rules, source_name)
     if problems or site is None:
         raise _error(source_name, problems)
-    return Plan(site_name=site["name"], site_sha256=site["sha256"], **values)
+    return Plan(site_name=site["name"], site_sha256=site["sha256"], rules=rules, **values)
+
+
+FIRST_RULES = 1
+"""The rules of plan files that do not tell theirs."""
+
+
+def other_version(rules: int, source_name: str) -> PlanFileError:
+    """What is said of a plan that was made by other rules than :data:`allocator.plan.RULES`."""
+    if rules < RULES:
+        what, remedy = "was made by an older version", "plan again"
+    else:
+        what, remedy = "was made by a newer version", "use that version, or plan again"
+    what += f" (it keeps the rules {rules}, this program audits by the rules {RULES})"
+    return PlanFileError([Fault(source_name, 0, 0, "$.rules", what, remedy)])
 
 
 def read_plan(path: str | os.PathLike[str]) -> Plan:
@@ -116,23 +138,24 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
     except OSError as error:
         reason = error.strerror or str(error)
         raise PlanFileError(
-            [Fault(name, 0, 0, "", f"the plan cannot be opened: {reason}")]
+            [Fault(name, 0, 0, "", f"the plan cannot be opened: {reason}", "check its name")]
         ) from None
     except UnicodeDecodeError:
-        raise PlanFileError([Fault(name, 0, 0, "", "the plan is not text in UTF-8")]) from None
+        problem = "the plan is not text in UTF-8"
+        raise PlanFileError([Fault(name, 0, 0, "", problem, REMEDY)]) from None
     return plan_from_json(text, name)
 
 
 def plan_schema() -> Schema:
     """JSON Schema (2020-12) of the plan file."""
     body = _BODY.schema()
-    head = {"format": {"const": FORMAT}, "site": _SITE.schema()}
+    head = {"format": {"const": FORMAT}, "rules": _WHOLE.schema(), "site": _SITE.schema()}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "A plan for a site",
         "type": "object",
         "properties": {**head, **body["properties"]},
-        "required": [*head, *body["required"]],
+        "required": ["format", "site", *body["required"]],
         "additionalProperties": False,
     }
 
@@ -155,7 +178,8 @@ def _parsed(text: str, source_name: str) -> Any:
         return json.loads(text, parse_constant=refuse, object_pairs_hook=once)
     except json.JSONDecodeError as error:
         where = (error.lineno, error.colno)
-        fault = Fault(source_name, *where, "$", f"the plan is cut off or no JSON: {error.msg}")
+        problem = f"the plan is cut off or no JSON: {error.msg}"
+        fault = Fault(source_name, *where, "$", problem, REMEDY)
         raise PlanFileError([fault]) from None
     except (RecursionError, ValueError) as error:
         # nesting beyond all reason, or a whole number of thousands of digits
@@ -164,7 +188,12 @@ def _parsed(text: str, source_name: str) -> Any:
 
 
 def _error(source_name: str, problems: list[Problem]) -> PlanFileError:
-    return PlanFileError(Fault(source_name, 0, 0, p.path, p.text, p.remedy) for p in problems)
+    return PlanFileError(
+        Fault(source_name, 0, 0, p.path, p.text, p.remedy or REMEDY) for p in problems
+    )
+
+
+REMEDY = "the file was damaged or changed by hand: use a whole copy, or plan again"
 
 
 def _demand(
@@ -203,12 +232,12 @@ _GOAL = Object(
     GoalResult,
     (
         Key("name", _TEXT),
-        Key("unit", _TEXT),
+        Key("unit", Text(GOAL_UNITS)),
         Key("sense", Text(("max", "min"))),
         Key("value", _NUMBER),
         Key("bound", Maybe(_NUMBER)),
         Key("gap", Maybe(_NUMBER)),
-        Key("status", _TEXT),
+        Key("status", Text(STATUSES)),
     ),
 )
 _CEILING = Object(
@@ -415,9 +444,9 @@ _PRICE = Object(
         Key("kind", _TEXT),
         Key("name", _TEXT),
         Key("value_si", _NUMBER, "value"),
-        Key("dimension", _TEXT),
+        Key("dimension", Text(PRICED)),
         Key("goal", _TEXT),
-        Key("unit", _TEXT),
+        Key("unit", Text(GOAL_UNITS)),
         Key("rate_si", _NUMBER, "rate"),
         Key("step_si", Maybe(_NUMBER), "step"),
         Key("gain_si", Maybe(_NUMBER), "gain"),
@@ -469,7 +498,7 @@ _BODY = Object(
     dict,
     (
         Key("basis", Text(BASES)),
-        Key("status", _TEXT),
+        Key("status", Text(STATUSES)),
         Key("verified", _FLAG),
         Key("goals", Rows(_GOAL)),
         Key("ceiling", _CEILING),

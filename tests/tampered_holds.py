@@ -52,7 +52,7 @@ TAMPERED: dict[str, Tampering] = {
     "a reserve below the part that levels": cove("reserve_need", kept(2, reserve=40e6)),
     "a reserve that does not fit": cove("reserve_most", kept(1, reserve=350.0 * JUST_OVER)),
     "a reserve in joules of oil": cove("set_points", kept(1, unit="J")),
-    "a reserve of no store": cove("set_points", kept(1, store="sea")),
+    "a reserve of no store": cove("unknown_name", kept(1, store="sea")),
     "a store without a reserve": cove("set_points", held(stores=POINTS.stores[1:])),
     "run levels beyond the swing part": cove(
         "run_levels", held(cycled=(RunLevels("oil_set@works", 0.0, 2.6e6),))
@@ -74,6 +74,6 @@ TAMPERED: dict[str, Tampering] = {
     "emitting before clean": cove("start_order", held(start_order=("oil_set@works", "set@works"))),
     "a group that never starts": cove("start_order", held(start_order=("set@works",))),
     "set-points without a promise": cove(
-        "set_points", change(COVE_MEAN_PLAN, set_points=POINTS), "set-points"
+        "set_points", change(COVE_MEAN_PLAN, set_points=SetPoints()), "set-points"
     ),
 }

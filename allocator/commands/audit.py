@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from allocator.commands.arguments import plan_argument, site_argument
-from allocator.commands.files import plan_of, plan_path
+from allocator.commands.files import plan_for, plan_path, told_of
 from allocator.commands.terminal import BREACHES, show, times
 
 HELP = "check every claim of a plan against its site"
@@ -24,7 +24,8 @@ def run(given: argparse.Namespace) -> int:
 
     site = read_site(given.site)
     path = plan_path(given.plan)
-    found = audit(site, plan_of(given.plan))
+    with told_of(given.plan):
+        found = audit(site, plan_for(site, given.plan))
     checks = sum(found.checks.values())
     if found.accepted:
         return show(f"{path}: accepted; {checks} comparisons hold\n")

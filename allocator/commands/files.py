@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,3 +57,50 @@ def plan_of(path: str) -> Plan:
             f"{', '.join(mixed)}"
         )
     return plan
+
+
+def plan_for(site: Site, path: str, *, older: bool = False) -> Plan:
+    """The plan of a file or folder for a site, with names that the site knows.
+
+    ``older``: allow one that was made by another version, where its names are known.
+
+    Raises:
+        PlanFileError: a damaged file, each fault with its place in it; another site; another
+            version.
+    """
+    from allocator.errors import Fault, PlanFileError
+    from allocator.plan import RULES
+    from allocator.plan_file import other_version
+    from allocator.proof.names import check_names, damage
+    from allocator.proof.report import Findings
+    from allocator.site.network import network_of
+
+    plan, file = plan_of(path), str(plan_path(path))
+    if plan.rules != RULES and not older:
+        raise other_version(plan.rules, file)
+    if (plan.site_name, plan.site_sha256) != (site.name, site.sha256):
+        problem = f"the plan is for another site or an older file of {plan.site_name!r}"
+        remedy = "name the site file that was planned, or plan this one"
+        raise PlanFileError([Fault(file, 0, 0, "$.site", problem, remedy)])
+    findings = Findings()
+    check_names(network_of(site), plan, findings)
+    faults = damage(findings.report(), file)
+    if faults and plan.rules != RULES:
+        raise other_version(plan.rules, file)
+    if faults:
+        raise PlanFileError(faults)
+    return plan
+
+
+@contextmanager
+def told_of(path: str) -> Iterator[None]:
+    """Faults of a plan within are told with the name of its file."""
+    from allocator.errors import PlanFileError
+
+    try:
+        yield
+    except PlanFileError as error:
+        file = str(plan_path(path))
+        raise PlanFileError(
+            replace(fault, file=file) if fault.file == "plan" else fault for fault in error.faults
+        ) from None

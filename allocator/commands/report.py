@@ -6,15 +6,11 @@ import argparse
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from allocator.commands.arguments import crew_argument, plan_argument, site_argument
-from allocator.commands.files import plan_of, plan_path, site_of
+from allocator.commands.files import plan_for, plan_path, site_of
 from allocator.commands.terminal import show
-
-if TYPE_CHECKING:
-    from allocator.plan import Plan
-    from allocator.site.records import Site
 
 HELP = "write a plan, with its simulation if there is one, as a page that needs no network"
 
@@ -45,17 +41,11 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Read, check that all belongs together, write."""
-    from allocator.errors import Fault, PlanFileError
     from allocator.folders import check_file, write_file
 
     check_file(Path(given.output))
-    site, plan = site_of(given.site), plan_of(given.plan)
-    if plan.site_sha256 != site.sha256:
-        problem = f"the plan is for another site or an older file of {plan.site_name!r}"
-        remedy = "name the site file that was planned, or plan this one"
-        path = str(plan_path(given.plan))
-        raise PlanFileError([Fault(path, 0, 0, "", problem, remedy)])
-    _check_names(site, plan, str(plan_path(given.plan)))
+    site = site_of(given.site)
+    plan = plan_for(site, given.plan, older=True)
     from allocator.reporting.page import page_html
     from allocator.reporting.page.simulation import read_simulation
     from allocator.reporting.page.study_files import read_frontier, read_mixes
@@ -73,23 +63,6 @@ def run(given: argparse.Namespace) -> int:
     )
     write_file(Path(given.output), page.encode("utf-8"))
     return show(f"Page: {given.output}\n")
-
-
-def _check_names(site: Site, plan: Plan, path: str) -> None:
-    """A plan that was changed, or made when streams had other names, cannot be drawn."""
-    from allocator.errors import Fault, PlanFileError
-    from allocator.proof.names import check_names
-    from allocator.proof.report import Findings
-
-    findings = Findings()
-    check_names(site, plan, findings)
-    breaches = findings.report().breaches
-    if breaches:
-        first, others = breaches[0], len(breaches) - 1
-        more = f", and {others} more such" if others else ""
-        problem = f"the plan does not fit its site: {first.message}{more}"
-        remedy = "it was changed, or made by another version: plan again"
-        raise PlanFileError([Fault(path, 0, 0, first.subject, problem, remedy)])
 
 
 def _run_of(plan: str) -> Mapping[str, Any] | None:

@@ -15,7 +15,7 @@ from allocator.commands.arguments import (
     workers_arguments,
     workers_of,
 )
-from allocator.commands.files import plan_of, site_of
+from allocator.commands.files import plan_for, site_of, told_of
 from allocator.commands.terminal import BREACHES, DONE, fail, show, tell
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ def run(given: argparse.Namespace) -> int:
 
     check_folder(Path(given.output))
     site = site_of(given.site)
-    plan = plan_of(given.plan)
+    plan = plan_for(site, given.plan)
     if not plan.verified:
         tell("warning: the plan failed its audit or its proof when it was made")
     from allocator.engine import simulate_plan
@@ -118,7 +118,7 @@ def run(given: argparse.Namespace) -> int:
 
     settings = simulation_settings(given)
     again = None if given.replay is None else read_broken(given.replay, site)
-    with stdout_for_data():
+    with stdout_for_data(), told_of(given.plan):
         if again is not None:
             trace = simulate_plan(
                 site, plan, again.settings, reserves=again.reserves, given=again.runs

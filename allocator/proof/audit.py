@@ -7,7 +7,9 @@ the audit's own sums, 1e-12); balances hold to 1e-6 of the largest flow.
 from __future__ import annotations
 
 from allocator.errors import Fault, PlanFileError
+from allocator.plan import RULES as MADE_BY
 from allocator.plan import Plan
+from allocator.plan_file import other_version
 from allocator.proof import (
     baths,
     batteries,
@@ -80,7 +82,8 @@ def audit(site: Site, plan: Plan) -> AuditReport:
     recomputed from it.
 
     Raises:
-        PlanFileError: the plan is for another site, or of a basis that is not known.
+        PlanFileError: the plan is for another site, made by the rules of another version, or of a
+            basis that is not known.
     """
     site = network_of(site)
     _for_this_site(site, plan)
@@ -102,8 +105,10 @@ def audit(site: Site, plan: Plan) -> AuditReport:
 
 def _for_this_site(site: Site, plan: Plan) -> None:
     def refuse(problem: str) -> PlanFileError:
-        return PlanFileError([Fault("plan", 0, 0, "", problem)])
+        return PlanFileError([Fault("plan", 0, 0, "$.site", problem, "plan this site again")])
 
+    if plan.rules != MADE_BY:
+        raise other_version(plan.rules, "plan")
     if plan.basis not in ("firm", "mean"):
         raise refuse(f"the plan has the basis {plan.basis!r}; only firm and mean are known")
     if plan.site_name != site.name:

@@ -64,7 +64,7 @@ def _row(price: Price) -> tuple[str, ...]:
             "" if price.proven else ", or more"
         )
     return (
-        KINDS.get(price.kind, f"{price.kind} {{}}").format(plain(price.name).replace("@", " at ")),
+        KINDS.get(price.kind, "limit of {}").format(plain(price.name).replace("@", " at ")),
         _shown(price.value, price.dimension),
         one,
         worth if price.rate > 0 else f"nothing {way}{goal_title(goal)}",

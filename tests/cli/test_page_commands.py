@@ -100,7 +100,7 @@ def test_report_of_a_plan_with_names_that_the_site_does_not_have(
     site, page = str(networks / "first.yaml"), str(tmp_path / "page.html")
     assert main(["report", site, str(other), "-o", page]) == 2
     err = capsys.readouterr().err
-    assert "the plan does not fit its site: there is no route 'alley'" in err
+    assert "plan.json: $.runs[0].route: there is no route 'alley'; " in err
     assert "plan again" in err
     assert len(err.splitlines()) == 1
 

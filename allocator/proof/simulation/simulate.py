@@ -9,7 +9,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from allocator.errors import Fault, PlanFileError
-from allocator.plan import Plan
+from allocator.plan import RULES, Plan
+from allocator.plan_file import other_version
 from allocator.proof.case import Case, case_of
 from allocator.proof.figures import check_numbers
 from allocator.proof.march import TooManyIntervalsError
@@ -231,10 +232,12 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     site = network_of(site)
     if plan.basis != "firm":
         raise _refused(
-            f"a plan on the {plan.basis} basis promises nothing over time; plan on the firm basis"
+            f"a plan on the {plan.basis} basis promises nothing over time", "plan on the firm basis"
         )
     if plan.site_name != site.name or plan.site_sha256 != site.sha256:
         raise _refused(f"the plan is for another site or an older file of {plan.site_name!r}")
+    if plan.rules != RULES:
+        raise other_version(plan.rules, "plan")
     findings = Findings()
     check_numbers(plan, findings)
     check_names(site, plan, findings)
@@ -266,8 +269,8 @@ def no_safe_start(circuit: Circuit) -> tuple[str, ...]:
     return tuple(name for name, starts in can.items() if not starts)
 
 
-def _refused(problem: str) -> PlanFileError:
-    return PlanFileError([Fault("plan", 0, 0, "", problem)])
+def _refused(problem: str, remedy: str = "plan this site again") -> PlanFileError:
+    return PlanFileError([Fault("plan", 0, 0, "", problem, remedy)])
 
 
 def emptied(circuit: Circuit) -> Circuit:
