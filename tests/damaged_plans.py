@@ -11,8 +11,8 @@ from typing import Any, NamedTuple
 Path = tuple[str | int, ...]
 
 OPTIONAL = (
-    "rules", "heat", "prices", "withstands", "set_points", "recoveries", "baths", "receiver_kg",
-    "chambers",
+    "rules", "heat", "prices", "withstands", "set_points", "recoveries", "baths", "mix",
+    "receiver_kg", "chambers",
 )  # fmt: skip
 """Keys that a plan file may leave out."""
 
