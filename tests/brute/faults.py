@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from brute.search import STRICT, best_goals, scale_of
+from brute.sites import drawn_site
 
 from allocator.engine import NoPlanError, plan_site, prove_plan
 from allocator.errors import AllocatorError
@@ -13,7 +14,7 @@ from allocator.planning import Settings
 from allocator.site.records import POWER, Site
 
 FIRST, LATER = 1e-6, 2e-5
-"""Shares of a goal's scale: of the first goal, and of later ones that may use what was given up."""
+"""Shares of a goal's scale by which a plan may differ from the best."""
 
 GAP = 5e-7
 """No smaller: the program keeps plans a share of 1e-7 a rule on the safe side of rounding."""
@@ -22,6 +23,7 @@ KINDS = (
     "false optimum",
     "not proven",
     "too much",
+    "false bound",
     "false impossible",
     "failed audit",
     "broken promise",
@@ -43,9 +45,9 @@ def faults_of(site: Site, basis: str = "firm") -> list[Fault]:
         planned = plan_site(site, Settings(basis=basis, gap=GAP, node_limit=100_000))
     except NoPlanError as error:
         said = "proven" if error.outcome.proven_impossible else "none found"
-        if best is None:
-            return []
-        return [Fault("false impossible", f"{said}: {error}; the best is {best}")]
+        if best is not None:
+            return [Fault("false impossible", f"{said}: {error}; the best is {best}")]
+        return [] if said == "proven" else [Fault("not proven", f"{said}: {error}")]
     plan = planned.plan
     if best is None:
         return [Fault("too much", "there is a plan of a site that has none")]
@@ -73,6 +75,12 @@ def _misjudged(site: Site, basis: str, plan: Plan, most: list[float]) -> list[Fa
         slack = (FIRST if number == 0 else LATER) * scale_of(site, goal)
         better = -1.0 if goal in ("emissions", "scarce_material") else 1.0
         figures = f"{goal}: {mine!r} ({status}), by brute force {float(most[number])!r}"
+        if number == 0:
+            bounds = [None if result is None else result.bound]
+            bounds += [plan.ceiling.clean] if goal == "clean_power" else []
+            for bound in bounds:
+                if bound is not None and better * (most[0] - bound) > slack:
+                    return [Fault("false bound", f"{figures}, no better than {bound!r}")]
         if better * (mine - most[number]) > slack:
             return [Fault("too much", figures)]
         if better * (most[number] - mine) > slack:
@@ -86,16 +94,23 @@ def _misjudged(site: Site, basis: str, plan: Plan, most: list[float]) -> list[Fa
     return []
 
 
-def with_share(site: Site, times: float) -> Site | None:
-    """The site with a least share of its power, ``times`` the most that can be served of it.
+def drawn_case(number: int) -> tuple[Site, str]:
+    """The site and basis of a number; of some sites a share of the power must be served.
 
-    None where nothing can be served, or all of it.
+    Three in twelve are on the mean basis. Of the others every third asks for all that can be
+    served but a hair, for 1 % more than that, or for exactly all where all can be served.
     """
+    site = drawn_site(number)
+    if number % 4 == 3:
+        return site, "mean"
     power = next(demand for demand in site.demands.values() if demand.wants == POWER)
-    best = best_goals(replace(site, goals=("served_power",)), "firm")
-    assert best is not None
-    share = best[0] / power.mean
-    if not 1e-3 < share < 0.98:
-        return None
-    asked = replace(power, least_share=share * times)
-    return replace(site, demands={**site.demands, power.name: asked})
+    if number % 3 == 0 and power.mean > 0:
+        best = best_goals(replace(site, goals=("served_power",)), "firm")
+        assert best is not None
+        share = best[0] / power.mean
+        times = 1.01 if number % 2 == 0 else 1.0 - 1e-5
+        least = 1.0 if share > 1.0 - 1e-9 else share * times
+        if 0.0 < least <= 1.0:
+            asked = replace(power, least_share=float(least))
+            site = replace(site, demands={**site.demands, power.name: asked})
+    return site, "firm"

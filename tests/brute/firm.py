@@ -7,9 +7,10 @@ from collections.abc import Hashable
 import numpy as np
 from brute.basis import Basis, Pool, is_clean, shape_of, times
 from brute.choices import spots, uneven
-from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, on_hours, sums
+from brute.outlets import Outlet, content, most_drawn, outlets
+from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, sums
 
-from allocator.site.records import POWER, MachineType, Source
+from allocator.site.records import POWER, MachineType
 
 Fed = list[tuple[np.ndarray, float, Hashable]]
 """What fills a store while it is on, hour by hour: (on, kg or J a unit of the variable, key)."""
@@ -26,7 +27,8 @@ class Firm(Basis):
     def state(self) -> None:
         profiles = [d.profile for d in self.site.demands.values() if d.profile is not None]
         self.beta = level_hours(profiles[0]) if profiles else np.ones(DAY)
-        self.taken: dict[str, Terms] = {name: [] for name in self.site.sources}
+        self.outlets = outlets(self.site)
+        self.taken: dict[str, Terms] = {outlet.name: [] for outlet in self.outlets}
         self.batteries = [
             (kind, place)
             for kind in self.site.stores.values()
@@ -45,12 +47,38 @@ class Firm(Basis):
         self._machines()
         self._demands()
         self.balanced(list(self.supply.values()))
-        for name, source in self.site.sources.items():
-            self.program.most(self.taken[name], _most(source) * self.whole.tap[name])
+        self._out_of_sources()
 
     def peak(self, shape: str) -> float:
         """The highest level of a shape of mean 1."""
         return 1.0 if shape == FLAT else float(self.beta.max())
+
+    # Sources.
+
+    def _out_of_sources(self) -> None:
+        """All ways out of a source together are within its flow and its pump, and its chamber
+
+        never runs dry: ``C + F sum on >= sum r_i sum on_i`` over every window, with what follows a
+        profile at its peak.
+        """
+        for name, source in self.site.sources.items():
+            ways = [outlet for outlet in self.outlets if outlet.source == name]
+            all_on = [term for way in ways for term in self.taken[way.name]]
+            self.program.most(all_on, most_drawn(source) * self.whole.tap[name])
+            if len(ways) == 1:
+                continue
+            held, on = content(self.site, source), ways[0].on
+            # While it is on no more is drawn than comes: the worst windows begin with a pause.
+            pauses = [hour for hour in range(DAY) if on[hour] < on[hour - 1]]
+            for length in (*range(1, DAY + 1), None):
+                hours = length or DAY
+                for start in pauses:
+                    given = source.flow * sums(on, hours)[start] * HOUR
+                    drawn: Terms = []
+                    for way in ways:
+                        seconds = float(sums(way.on, hours)[start]) * HOUR
+                        drawn += times(self.taken[way.name], seconds)
+                    self.program.most(drawn, given + (held if length is not None else 0.0))
 
     # Stores.
 
@@ -91,17 +119,18 @@ class Firm(Basis):
                 terms.append((-most * HOUR, key))
             self.program.least(terms, 0.0)
 
-    def collected(self, key: Hashable, fluid: str, place: str) -> list[tuple[str, Hashable]]:
-        """A new end of the collect layer: (source, rate while on) of what it is sent."""
+    def collected(self, key: Hashable, fluid: str, place: str) -> list[tuple[Outlet, Hashable]]:
+        """A new end of the collect layer: (outlet, rate while on) of what it is sent."""
         balance = self.moved(("collect", key), fluid)
-        sent: list[tuple[str, Hashable]] = []
-        for name, source in self.site.sources.items():
+        sent: list[tuple[Outlet, Hashable]] = []
+        for outlet in self.outlets:
+            source = self.site.sources[outlet.source]
             if source.fluid == fluid:
-                rate = ("collect", name, key)
+                rate = ("collect", outlet.name, key)
                 self.program.variable(rate)
                 balance[source.place].append((1.0, rate))
-                self._take(name, 1.0, rate)
-                sent.append((name, rate))
+                self._take(outlet, 1.0, rate)
+                sent.append((outlet, rate))
         for spot, terms in balance.items():
             if spot == place:
                 # All ends here; nothing that has come for this end leaves it again.
@@ -112,10 +141,10 @@ class Firm(Basis):
                 self.program.exactly(terms, 0.0)
         return sent
 
-    def _take(self, source: str, peak: float, key: Hashable) -> None:
+    def _take(self, outlet: Outlet, peak: float, key: Hashable) -> None:
         """A rate out of a source; its pump is paid for as if the source were always on."""
-        self.taken[source].append((peak, key))
-        pump = self.site.sources[source].pump
+        self.taken[outlet.name].append((peak, key))
+        pump = self.site.sources[outlet.source].pump
         if pump is not None:
             self.own.append((pump.energy * peak, key))
 
@@ -133,7 +162,7 @@ class Firm(Basis):
                     self.program.variable(draw)
                     self.supply[kind.holds, shape][place].append((1.0, draw))
                     draws.append((shape, draw))
-                fed: Fed = [(on_hours(self.site.sources[s]), 1.0, rate) for s, rate in sent]
+                fed: Fed = [(outlet.on, 1.0, rate) for outlet, rate in sent]
                 self.promise([(1.0, ("size", *me))], kind.loss, fed, [(1.0, inflow)], draws)
                 if kind.fill_rate is not None:
                     arriving: Terms = [(1.0, rate) for _, rate in sent]
@@ -144,13 +173,14 @@ class Firm(Basis):
 
     def _direct(self) -> None:
         """What is always on is supplied without a store."""
-        for name, source in self.site.sources.items():
-            for shape in self.shapes if not source.stages else ():
+        for outlet in self.outlets:
+            source = self.site.sources[outlet.source]
+            for shape in self.shapes if outlet.steady else ():
                 if (source.fluid, shape) in self.supply:
-                    key = ("direct", name, shape)
+                    key = ("direct", outlet.name, shape)
                     self.program.variable(key)
                     self.supply[source.fluid, shape][source.place].append((1.0, key))
-                    self._take(name, self.peak(shape), key)
+                    self._take(outlet, self.peak(shape), key)
 
     # Batteries: each is shared out in parts.
 
@@ -185,14 +215,13 @@ class Firm(Basis):
         """What a machine burns as it comes before a battery, bursts and steady gas alike."""
         ((fuel, full),) = machine.takes.items()
         fed: Fed = []
-        for name, rate in self.collected(("burn", machine.name, spot, battery), fuel, spot):
-            on = on_hours(self.site.sources[name])
+        for outlet, rate in self.collected(("burn", machine.name, spot, battery), fuel, spot):
             if machine.least_rest > 0:
                 # What must rest between two runs cannot take bursts whenever they come.
                 self.program.most([(1.0, rate)], 0.0)
-            fed.append((on, efficiency * machine.power_out / full, rate))
+            fed.append((outlet.on, efficiency * machine.power_out / full, rate))
             self.bursts.setdefault((machine.name, spot), []).append((1.0 / full, rate))
-            self.turned.append((machine, [(float(on.mean()) / full, rate)]))
+            self.turned.append((machine, [(float(outlet.on.mean()) / full, rate)]))
         return fed
 
     # Machines.
@@ -291,9 +320,3 @@ class Firm(Basis):
         for (kind_name, place), terms in self.parts.items():
             self.program.most([*terms, (-1.0, ("size", kind_name, place))], 0.0)
         self.power_shared_out(pools)
-
-
-def _most(source: Source) -> float:
-    """kg/s that may be taken of a source while it is on."""
-    rate = None if source.pump is None else source.pump.rate
-    return source.flow if rate is None else min(source.flow, rate)

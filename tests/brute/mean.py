@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from brute.basis import Basis, Pool, is_clean, times
 from brute.choices import spots
-from tiny_program import FLAT, Terms, on_hours
+from brute.outlets import mean_drawn
+from tiny_program import FLAT, Terms
 
 from allocator.site.records import POWER
 
@@ -22,10 +23,7 @@ class Mean(Basis):
         for name, source in site.sources.items():
             if source.fluid not in balances:
                 continue
-            rate = source.flow * on_hours(source).mean()
-            if source.pump is not None and source.pump.rate is not None:
-                rate = min(source.flow, source.pump.rate) * on_hours(source).mean()
-            program.variable(("take", name), rate * self.whole.tap[name])
+            program.variable(("take", name), mean_drawn(site, source) * self.whole.tap[name])
             balances[source.fluid][source.place].append((1.0, ("take", name)))
             if source.pump is not None:
                 self.own.append((source.pump.energy, ("take", name)))

@@ -9,10 +9,16 @@ from brute.mean import Mean
 
 from allocator.site.records import POWER, Site
 
-STRICT, LENIENT = 1e-9, 1e-6
-"""Shares of its scale that a goal may give up for those after it: none to speak of, and more than
+Held = tuple[float, float]
+"""Shares of its scale that the first goal, and each later one, may give up for those after it."""
 
-all margins of a program together take. What a plan reaches lies between the two."""
+STRICT: Held = (1e-9, 1e-5)
+LENIENT: Held = (1e-6, 1e-3)
+"""Less than any program gives up of its first goal, and more. What a plan reaches lies between.
+
+A hundredth of a watt of the first goal may buy much of a later one (such as what a pump moves with
+it), so later goals are held with more room: else a pipe would be laid for what is none.
+"""
 
 
 def scale_of(site: Site, goal: str) -> float:
@@ -30,7 +36,7 @@ def scale_of(site: Site, goal: str) -> float:
     return sum(d.mean for d in site.demands.values() if (d.wants == POWER) == power)
 
 
-def best_goals(site: Site, basis: str, held: float = LENIENT) -> list[float] | None:
+def best_goals(site: Site, basis: str, held: Held = LENIENT) -> list[float] | None:
     """The best of every goal in turn, earlier goals held but for a share of their scale.
 
     None where no choice is possible.
@@ -38,7 +44,7 @@ def best_goals(site: Site, basis: str, held: float = LENIENT) -> list[float] | N
     stated: type[Basis] = Firm if basis == "firm" else Mean
     tried = [stated(site, whole) for whole in choices(site, basis == "firm")]
     found: list[float] = []
-    for goal in site.goals:
+    for number, goal in enumerate(site.goals):
         values = []
         for case in tried:
             terms, fixed = case.goal(goal)
@@ -50,7 +56,7 @@ def best_goals(site: Site, basis: str, held: float = LENIENT) -> list[float] | N
             return None
         best = min(possible)
         found.append(best if goal in ("emissions", "scarce_material") else -best)
-        most = best + held * scale_of(site, goal)
+        most = best + held[min(number, 1)] * scale_of(site, goal)
         kept = []
         for case, value in zip(tried, values, strict=True):
             if value is not None and value <= most:

@@ -117,6 +117,7 @@ class _Draw:
                 stages=pick(CYCLES[1:]) if n == 0 else pick([(), CYCLES[0], *CYCLES[1:]]),
                 tap_materials=pick([{}, {"steel": 8.0}]),
                 pump=pick([None, None, None, Pump(4e5), Pump(4e5, 1.5 * GRAM)]),
+                pressure=1.5e5,
             )
             for n in range(pick([1, 2, 2, 3]))
         ]
