@@ -298,7 +298,10 @@ class BathUse:
     ``recovery``, with a ``cooler`` at full duty, or with both. ``keeps``: whether it does; where
     nothing at hand does, the set is all there is. K: ``high``, the warmest that it gets; ``outlet``
     of the gas that leaves, None where not known; ``margin`` to the nearest limit (below zero:
-    broken). ``cooling``: W, the least duty of the cooler that is enough.
+    broken). ``cooling``: W, the least duty of the cooler that is enough. ``mass``: kg of it.
+
+    ``used``: the plan leads its source's gas through it and counts with ``guaranteed`` K, hotter
+    than which no gas leaves it; it is then told with the recovery that this takes.
     """
 
     name: str
@@ -310,6 +313,9 @@ class BathUse:
     outlet: float | None
     margin: float
     cooling: float | None = None
+    mass: float | None = None
+    used: bool = False
+    guaranteed: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

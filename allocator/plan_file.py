@@ -436,6 +436,9 @@ _BATH = Object(
         Key("outlet_k", Maybe(_NUMBER), "outlet"),
         Key("margin_k", _NUMBER, "margin"),
         Key("cooling_w", Maybe(_NUMBER), "cooling"),
+        Key("mass_kg", Maybe(_NUMBER), "mass", optional=True),
+        Key("used", _FLAG, optional=True),
+        Key("guaranteed_outlet_k", Maybe(_NUMBER), "guaranteed", optional=True),
     ),
 )
 _PRICE = Object(

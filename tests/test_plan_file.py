@@ -113,7 +113,7 @@ FULL = Plan(
     seed=3,
     withstands=Withstands(1, 2),
     mix="clean only",
-    baths=(BathUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3),),
+    baths=(BathUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),),
     recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
     prices=(
         Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),

@@ -1,11 +1,18 @@
-"""What a bath does for ever, and the smallest set that keeps its limits: alone, or in a plan."""
+"""What a bath does for ever, and the set that keeps its limits: alone, or in a plan."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from allocator.heat.bath_body import (
+from allocator.physics.bath_cycles import Repeat
+from allocator.physics.bath_settled import course, least
+from allocator.physics.baths import Draw
+from allocator.physics.faults import PhysicsError
+from allocator.plan import BathUse, Plan
+from allocator.site.bath import Bath
+from allocator.site.records import Site
+from allocator.site.streams.bath_body import (
     NO_COOLER,
     BathError,
     Coming,
@@ -15,13 +22,6 @@ from allocator.heat.bath_body import (
     filling,
     period_of,
 )
-from allocator.physics.bath_cycles import Repeat
-from allocator.physics.bath_settled import course, least
-from allocator.physics.baths import Draw
-from allocator.physics.faults import PhysicsError
-from allocator.plan import BathUse
-from allocator.site.bath import Bath
-from allocator.site.records import Site
 
 BURSTS = 2.0
 """Swings of a burst below the limit from which a cooler runs that the site does not have yet."""
@@ -190,19 +190,25 @@ def smallest_of(choices: tuple[Choice, ...]) -> Choice | None:
     return next((choice for choice in choices if choice.state.keeps), None)
 
 
-def bath_uses(site: Site) -> tuple[BathUse, ...]:
-    """What a plan tells of each bath: the smallest set that keeps every limit, with its margin.
+def bath_uses(site: Site, plan: Plan) -> tuple[BathUse, ...]:
+    """What a plan tells of each bath, with its margin: the set through which it leads gas.
 
-    Where none does, all that the site has for it. A bath of which something is not known is left
-    out.
+    Of a bath that it does not use, the smallest set that keeps every limit: without cooler if that
+    may be, then of the least mass, then without recovery. Where none keeps them, all that the site
+    has for it. A bath of which something is not known is left out.
     """
+    sinks = {sink.bath: sink for run in plan.runs if (sink := site.builds[run.build].sink)}
     found = []
     for bath in site.baths.values():
+        sink = sinks.get(bath.name)
         try:
-            choices = BathStudy.of(site, bath).choices()
+            study = BathStudy.of(site, bath)
+            if sink is not None:
+                chosen = Choice(sink.recovery, False, study.state(sink.mass, sink.recovery))
+            else:
+                chosen = _smallest(study)
         except (BathError, PhysicsError):
             continue
-        chosen = smallest_of(choices) or choices[-1]
         state = chosen.state
         found.append(
             BathUse(
@@ -215,6 +221,18 @@ def bath_uses(site: Site) -> tuple[BathUse, ...]:
                 state.outlet,
                 state.margin,
                 chosen.needs if chosen.cooler and state.keeps else None,
+                state.mass,
+                sink is not None,
+                None if sink is None else sink.outlet,
             )
         )
     return tuple(found)
+
+
+def _smallest(study: BathStudy) -> Choice:
+    """The smallest set of a bath that keeps every limit, or all that there is for it."""
+    bath = study.bath
+    listed = [replace(study, bath=replace(bath, mass=mass)).choices() for mass in bath.offered]
+    choices = [choice for found in listed for choice in found]
+    ordered = sorted(choices, key=lambda choice: choice.cooler)  # stable: by mass, then recovery
+    return smallest_of(tuple(ordered)) or choices[-1]

@@ -40,6 +40,10 @@ def _of_state(
     for machine in plan.machines:
         heat = site.machines[machine.type].heat_out * machine.count
         yield site.ground(machine.place), heat
+    for run in plan.runs:
+        sink = site.builds[run.build].sink
+        if sink is not None:
+            yield site.ground(site.routes[run.route].start), sink.heat
     for fluid, found in founds.items():
         piped: dict[str, list[Carried]] = {}
         for carried in found.carried:

@@ -48,7 +48,9 @@ def _inlet(subject: str, fluid: str, value: float, most: float) -> HeatLimit:
 
 
 def _pumps(site: Site, plan: Plan, fluid: str, found: Found) -> Iterator[HeatLimit]:
-    """A pump stands at the mouth; where that is too hot for it, behind the coolers there."""
+    """A pump stands at the mouth; where that is too hot for it, behind the coolers there, or the
+
+    heat sink."""
     for use in plan.sources:
         source = site.sources[use.name]
         pump = source.pump

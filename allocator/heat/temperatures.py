@@ -1,8 +1,9 @@
 """Temperatures at every place and flange of one fluid in one state.
 
 At a place what arrives mixes: ``sum rate h(T) = h(T_mix) sum rate``. Along a pipe it cools by the
-march of :mod:`allocator.physics.runs`; a cooler brings it to its set-point, a passage changes
-nothing. The places are gone through again until nothing changes, since flows may run in circles.
+march of :mod:`allocator.physics.runs`; a cooler brings it to its set-point, a heat sink to what it
+guarantees; a passage changes nothing. The places are gone through again until nothing changes,
+since flows may run in circles.
 """
 
 from __future__ import annotations
@@ -95,6 +96,8 @@ def _carry(
         stream = site.routes[flow.run.route].stream
         if stream is not None and stream.kind == "cooler":
             outlets[i] = min(inlets[i], site.coolers[stream.corridor].set_point)
+        elif (sink := site.builds[flow.run.build].sink) is not None:
+            outlets[i] = min(inlets[i], sink.outlet)
         elif stream is None or stream.kind == "pipe":
             found[i] = inlets[i]  # a build that is not known in full counts as bare
             if pipe_of(site, site.builds[flow.run.build]) is not None:

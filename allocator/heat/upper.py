@@ -6,7 +6,8 @@ either half is greatest at full flow from the level at which it enters. Full is 
 carries, or what all sources give at once where nothing else gives gas so hot: a wide pipe for a
 small source counts with what can come. A build whose layers are not known in full counts with all
 the heat that its gas has above the surroundings, at both ends.
-A cooler rejects its duty and the power of its pumps and fans; a machine lets in the ``heat`` that
+A cooler rejects its duty and the power of its pumps and fans; a heat sink what it loses at its
+warmest, what its recovery takes, and what boils; a machine lets in the ``heat`` that
 it gives, for nothing uses it; a store lets in what it takes above the temperature around it.
 """
 
@@ -62,6 +63,10 @@ def upper_heat(site: Site) -> dict[str, Upper]:
             if place in found:
                 heat = heat_between(site, cooler.fluid, route.stream.inlet, cooler.set_point)
                 found[place].coolers[route.name] = heat * (1 + cooler.power_share)
+        for build, fluid in route.capacities or {}:
+            sink, place = site.builds[build].sink, site.ground(route.start)
+            if sink is not None and place in found:
+                found[place].pipes[route.name, build, fluid] = sink.heat
     _stores(site, found)
     for fluid in site.fluids:
         _pipes(site, fluid, found)

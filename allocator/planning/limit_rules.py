@@ -36,7 +36,7 @@ def _pipes(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit
         made = [
             s for (r, _), p in choices.pipes.items() if build.name in p.builds and (s := streams[r])
         ]
-        if made and made[0].kind == "passage":
+        if made and made[0].kind in ("passage", "sink"):
             continue  # a step of planning at a place, as wide as is needed
         path: tuple[str, ...] = ("builds", build.name, "capacity")
         words = f"a pipe of build '{build.name}' carries"

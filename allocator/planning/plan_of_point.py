@@ -43,7 +43,7 @@ def plan_at(
     """The plan that a point of a site's program says, with what was found of its goals."""
     reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
     plan = _read(site, settings, reading, found)
-    return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site))
+    return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site, plan))
 
 
 def status_of(found: tuple[GoalResult, ...]) -> str:

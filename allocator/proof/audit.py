@@ -26,6 +26,7 @@ from allocator.proof import (
     promises,
     recovery,
     running,
+    sinks,
     supply,
     totals,
 )
@@ -65,6 +66,7 @@ RULES = (
     let_in.check_let_in,
     recovery.check_recovery,
     baths.check_baths,
+    sinks.check_sinks,
     holds.check_set_points,
     check_materials,
     totals.check_money,

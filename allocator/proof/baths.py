@@ -9,14 +9,14 @@ drawn from two of them (Aitken's rule, exact where nothing switches) within a br
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plan import BathUse
 from allocator.proof.case import Case
-from allocator.proof.cycle import source_cycle
+from allocator.proof.cycle import Cycle, source_cycle
 from allocator.proof.heat import substance_of
 from allocator.proof.report import Findings
 from allocator.site.bath import Bath
@@ -48,14 +48,21 @@ def check_baths(case: Case, findings: Findings) -> None:
         offered = (use.recovery <= (bath.recovery is not None)) and (
             use.cooler <= (bath.cooler is not None)
         )
+        offered = offered and mass_of(bath, use) in (bath.masses or (bath.mass,))
         if findings.holds("bath_set", subject, offered, "the site has no such thing beside it"):
             _check(case, findings, bath, use)
+
+
+def mass_of(bath: Bath, use: BathUse) -> float:
+    """kg that a plan tells of a bath; that of the site where it tells none."""
+    return bath.mass if use.mass is None else use.mass
 
 
 def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
     subject, room = f"bath {bath.name!r}", _room(case, bath)
     full = bath.cooler.duty if bath.cooler is not None and use.cooler else 0.0
-    found = reached(case, bath, use.recovery, full)
+    told = replace(bath, mass=mass_of(bath, use))
+    found = reached(case, told, use.recovery, full)
     margin = margin_of(bath, found)
     findings.equals("bath_hottest", subject, use.high, found.high, "K", "the warmest", room)
     if use.outlet is None or found.outlet is None:
@@ -67,19 +74,26 @@ def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
     findings.holds(
         "bath_keeps", subject, use.keeps == (use.margin >= 0), "whether it keeps is told wrong"
     )
-    for recovery in (False, True) if bath.recovery is not None else (False,):
-        for cooler in (False, True) if bath.cooler is not None else (False,):
-            if (cooler, recovery) < (use.cooler, use.recovery) or not use.keeps:
-                duty = bath.cooler.duty if bath.cooler is not None and cooler else 0.0
-                smaller = margin_of(bath, reached(case, bath, recovery, duty))
-                findings.at_most(
-                    "bath_smallest", subject, smaller, room, "K", "the margin of a smaller set"
-                )
+    for cooler, mass, recovery in () if use.used else _sets(bath):
+        if (cooler, mass, recovery) < (use.cooler, told.mass, use.recovery) or not use.keeps:
+            duty = bath.cooler.duty if bath.cooler is not None and cooler else 0.0
+            smaller = margin_of(bath, reached(case, replace(bath, mass=mass), recovery, duty))
+            findings.at_most(
+                "bath_smallest", subject, smaller, room, "K", "the margin of a smaller set"
+            )
     if use.cooling is not None:
-        enough = margin_of(bath, reached(case, bath, use.recovery, use.cooling))
+        enough = margin_of(bath, reached(case, told, use.recovery, use.cooling))
         findings.at_least(
             "bath_cooling", subject, enough, -room, "K", "the margin with so much cooling"
         )
+
+
+def _sets(bath: Bath) -> Iterator[tuple[bool, float, bool]]:
+    """What could stand there: with a cooler or not, kg, with recovery or not."""
+    for cooler in (False, True) if bath.cooler is not None else (False,):
+        for mass in bath.masses or (bath.mass,):
+            for recovery in (False, True) if bath.recovery is not None else (False,):
+                yield cooler, mass, recovery
 
 
 def _room(case: Case, bath: Bath) -> float:
@@ -88,10 +102,14 @@ def _room(case: Case, bath: Bath) -> float:
 
 
 class Reached(NamedTuple):
-    """K: the warmest at any time, of the gas that leaves (None where its heat is given)."""
+    """K: the warmest at any time, of the gas that leaves (None where its heat is given), and the
+
+    warmest and the coldest of the cycle that repeats itself."""
 
     high: float
     outlet: float | None
+    settled_high: float = math.inf
+    settled_low: float = 0.0
 
 
 def margin_of(bath: Bath, found: Reached) -> float:
@@ -103,8 +121,11 @@ def margin_of(bath: Bath, found: Reached) -> float:
 
 
 @dataclass
-class _Body:
-    """``draws``: (K above which it takes, W at most). ``high``, ``high_on``: K seen so far."""
+class Body:
+    """A bath as a lumped mass. ``draws``: (K above which it takes, W at most).
+
+    ``high``, ``high_on`` (while heat comes) and ``low``: K seen so far.
+    """
 
     capacity: float
     loss: float
@@ -112,6 +133,7 @@ class _Body:
     draws: list[tuple[float, float]]
     high: float = 0.0
     high_on: float = 0.0
+    low: float = math.inf
 
     def step(self, now: float, span: float, heat: float, contact: float, hot: float) -> float:
         """K after ``span`` s of one inflow."""
@@ -164,6 +186,7 @@ class _Body:
 
     def _see(self, now: float, on: bool) -> None:
         self.high = max(self.high, now)
+        self.low = min(self.low, now)
         if on:
             self.high_on = max(self.high_on, now)
 
@@ -179,12 +202,18 @@ def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
     elif source.temperature is not None:
         hot = source.temperature
         pressure = source.pressure or site.ambient.pressure
-        mean = _mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
+        mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
         contact = bath.contact * source.flow * mean
-    body = _body(case, bath, recovery, cooling)
+    inflow = (heat, contact, hot)
+    return marched(bath, body_of(case, bath, recovery, cooling), cycle, inflow)
+
+
+def marched(bath: Bath, body: Body, cycle: Cycle, inflow: tuple[float, float, float]) -> Reached:
+    """How warm a body gets. ``inflow``: while the source is on, W, and W/K from gas at K."""
+    heat, contact, hot = inflow
     lag = body.capacity / max(body.loss + contact * cycle.mean, 1e-9)
 
-    def turn(which: _Body, now: float) -> float:
+    def turn(which: Body, now: float) -> float:
         """As many periods as last a time constant, or no more steps than are quick."""
         if cycle.steady:
             return which.step(now, 30 * lag, heat, contact, hot)
@@ -198,13 +227,15 @@ def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
     begin = _settled(body, turn, bath.start)
     if begin is None:
         return Reached(math.inf, None)
+    again = replace(body)
     turn(body, bath.start)  # the first may be the hottest
-    turn(body, begin)
-    outlet = hot - bath.contact * (hot - body.high_on) if contact else None
-    return Reached(body.high, outlet)
+    turn(again, begin)
+    high_on = max(body.high_on, again.high_on)
+    outlet = hot - bath.contact * (hot - high_on) if contact else None
+    return Reached(max(body.high, again.high), outlet, again.high, again.low)
 
 
-def _settled(body: _Body, turn: Callable[[_Body, float], float], start: float) -> float | None:
+def _settled(body: Body, turn: Callable[[Body, float], float], start: float) -> float | None:
     """K at the start of the stretch that repeats itself; None where nothing settles."""
     guessing = replace(body)  # what a guess passes on its way is not reached
     low = 0.0
@@ -227,7 +258,7 @@ def _settled(body: _Body, turn: Callable[[_Body, float], float], start: float) -
     return now
 
 
-def _body(case: Case, bath: Bath, recovery: bool, cooling: float) -> _Body:
+def body_of(case: Case, bath: Bath, recovery: bool, cooling: float) -> Body:
     site = case.whole
     draws = []
     if recovery and bath.recovery is not None:
@@ -241,21 +272,21 @@ def _body(case: Case, bath: Bath, recovery: bool, cooling: float) -> _Body:
         own = fluid.constants.get("specific_heat")
         around = site.ambient.temperature
         if fluid.phase == "liquid" and fluid.substance is not None:
-            boils = _boils_at(fluid.substance, bath.pressure)
+            boils = boils_at(fluid.substance, bath.pressure)
             draws.append((boils, math.inf))
             cold = max(around, 273.16) if fluid.substance.lower() in WATER else around
             pure = Substance(fluid.name, fluid.phase, fluid.substance, {}, (around, bath.pressure))
-            specific = own or _mean_heat(pure, cold, boils - 0.01, bath.pressure)
+            specific = own or mean_heat(pure, cold, boils - 0.01, bath.pressure)
         else:
             specific = float(value(substance, "specific_heat", around, bath.pressure))
-    return _Body(bath.mass * specific, bath.loss, site.ambient.temperature, draws)
+    return Body(bath.mass * specific, bath.loss, site.ambient.temperature, draws)
 
 
-def _boils_at(library: str, pressure: float) -> float:
+def boils_at(library: str, pressure: float) -> float:
     return saturation_temperature("IF97::Water" if library.lower() in WATER else library, pressure)
 
 
-def _mean_heat(substance: Substance, cold: float, hot: float, pressure: float) -> float:
+def mean_heat(substance: Substance, cold: float, hot: float, pressure: float) -> float:
     """J/(kg K) between two temperatures: Simpson's rule over eight steps."""
     weights = (1, 4, 2, 4, 2, 4, 2, 4, 1)
     kelvin = [cold + (hot - cold) * i / 8 for i in range(9)]

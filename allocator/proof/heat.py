@@ -202,6 +202,10 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
                 "colder_than_coolant", subject, flow.outlet, coolant, "K", "its outlet"
             )
         return
+    if (sink := site.builds[flow.build].sink) is not None:
+        expected = min(flow.inlet, sink.outlet)
+        findings.equals("heat_along", subject, flow.outlet, expected, "K", "its outlet", 1e-6)
+        return
     model = PipeModel.of(site, route, flow.build)
     if model is None or (stream is not None and stream.kind == "passage"):
         findings.equals("heat_along", subject, flow.outlet, flow.inlet, "K", "its end", 1e-6)
@@ -280,7 +284,10 @@ def _equipment_at(case: Case, place: str, fluid: str) -> Iterator[tuple[str, flo
 
 
 def check_pumps(case: Case, findings: Findings) -> None:
-    """A pump takes in no more than it bears: the gas of its source, or what coolers there give."""
+    """A pump takes in no more than it bears: the gas of its source, or what coolers there give.
+
+    Or what a heat sink there guarantees, which :mod:`allocator.proof.sinks` works out again.
+    """
     for use in case.plan.sources:
         source = case.site.sources[use.name]
         if source.pump is None or source.pump.hottest_inlet is None:
@@ -310,7 +317,8 @@ def _after(case: Case, run: Run) -> float:
     stream = case.site.routes[run.route].stream
     if stream is not None and stream.kind == "cooler":
         return case.site.coolers[stream.corridor].set_point
-    return math.inf
+    sink = case.site.builds[run.build].sink
+    return math.inf if sink is None else sink.outlet
 
 
 def check_coolers(case: Case, findings: Findings) -> None:

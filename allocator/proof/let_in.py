@@ -52,6 +52,10 @@ def _let_in(case: Case, state: str) -> Iterator[Let]:
     for machine in plan.machines:
         heat = machine.count * case.machine_type(machine).heat_out
         yield Let(site.ground(machine.place), heat, 0.0)
+    for run in plan.runs:
+        sink = site.builds[run.build].sink
+        if sink is not None:
+            yield Let(site.ground(site.routes[run.route].start), sink.heat, 0.0)
     flows = [f for f in plan.heat.flows if f.state == state] if plan.heat else []
     for flow in flows:
         stream = site.routes[flow.route].stream

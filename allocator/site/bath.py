@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,9 @@ class BathCooler:
 class Bath:
     """A bath or chamber beside a source. ``mass``: kg; ``most``: kg, the most that may stand there.
 
+    ``masses``: kg, from small to large, one of which a plan chooses; empty where ``mass`` alone is
+    offered. ``materials`` and ``price``: kg and money for each kg; ``base_materials`` and
+    ``base_price`` once.
     ``fluid``: what fills it, or None with a ``specific_heat`` (J/(kg K)) of its own. ``start``: K
     when the first burst comes. ``loss``: W/K to the surroundings. ``pressure``: Pa in it.
     ``contact``: share of the way to the bath's temperature that the gas comes.
@@ -58,3 +62,35 @@ class Bath:
     steam_recovered: bool = False
     recovery: BathRecovery | None = None
     cooler: BathCooler | None = None
+    masses: tuple[float, ...] = ()
+    materials: Mapping[str, float] = field(default_factory=dict)
+    base_materials: Mapping[str, float] = field(default_factory=dict)
+    price: float = 0.0
+    base_price: float = 0.0
+
+    @property
+    def offered(self) -> tuple[float, ...]:
+        """kg that may stand there, from small to large."""
+        return self.masses or (self.mass,)
+
+    def materials_of(self, mass: float) -> dict[str, float]:
+        """kg of each material that a mass (kg) takes."""
+        found = {name: share * mass for name, share in self.materials.items()}
+        for name, kg in self.base_materials.items():
+            found[name] = found.get(name, 0.0) + kg
+        return {name: kg for name, kg in found.items() if kg > 0}
+
+
+@dataclass(frozen=True, slots=True)
+class Sink:
+    """A bath of ``mass`` kg, with its recovery or not, through which a plan leads its source's gas.
+
+    ``outlet``: K, hotter than which no gas leaves it. ``heat``: W, the most that it lets into its
+    place.
+    """
+
+    bath: str
+    mass: float
+    recovery: bool
+    outlet: float
+    heat: float

@@ -50,6 +50,8 @@ def _note_unused(site: Site, values: Values) -> None:
         *(name for line in site.lines.values() for name in line.materials),
         *(name for machine in site.machines.values() for name in machine.materials),
         *(name for cooler in site.coolers.values() for name in cooler.materials),
+        *(name for bath in site.baths.values() for name in bath.materials),
+        *(name for bath in site.baths.values() for name in bath.base_materials),
     }
     builds = {
         *(name for route in site.routes.values() for name in route.builds),

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from allocator.site.bath import Bath
+from allocator.site.bath import Bath, Sink
 
 POWER = "power"
 """What a store holds, or a demand asks for, when it is electric power instead of a fluid."""
@@ -195,7 +195,7 @@ class Build:
     A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid
     (:meth:`Site.capacity`); ``capacity`` is then the largest of them. ``inlet_pressure`` and
     ``outlet_pressure``: Pa. ``velocity``: m/s and ``mach``: highest at the outlet. ``roughness``:
-    m. ``hottest``: K that it bears.
+    m. ``hottest``: K that it bears. ``sink``: the heat sink that it stands for, a step of planning.
     """
 
     name: str
@@ -211,6 +211,7 @@ class Build:
     mach: float = 0.3
     roughness: float = 4.5e-5
     hottest: float | None = None
+    sink: Sink | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,10 +219,11 @@ class Stream:
     """Gas at one temperature on a route, a step of planning with temperatures.
 
     ``kind``: ``pipe`` along ``corridor``; ``cooler``, which stands at a place (``corridor`` is its
-    type); ``passage``, which costs nothing. ``inlet`` and ``outlet``: K, upper bounds.
+    type); ``sink``, a heat sink at its source (``corridor`` is the bath); ``passage``, which costs
+    nothing. ``inlet`` and ``outlet``: K, upper bounds.
     """
 
-    kind: Literal["pipe", "cooler", "passage"]
+    kind: Literal["pipe", "cooler", "sink", "passage"]
     fluid: str
     corridor: str
     inlet: float

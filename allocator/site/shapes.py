@@ -96,6 +96,24 @@ class Named:
 
 
 @dataclass(frozen=True, slots=True)
+class OneOrList:
+    """A value of a list's kind, or a list of them; read as the list either way."""
+
+    listed: ListOf
+
+    def read(self, node: Node, where: Where) -> Any:
+        """The values as a tuple."""
+        if isinstance(node, Items):
+            return self.listed.read(node, where)
+        value = self.listed.kind.read(node, where)
+        return FAULTY if value is FAULTY else (value,)
+
+    def schema(self) -> Schema:
+        """Either schema."""
+        return {"anyOf": [self.listed.kind.schema(), self.listed.schema()]}
+
+
+@dataclass(frozen=True, slots=True)
 class ByShape:
     """A value that may be written in two ways: as a scalar or a list, or as a mapping."""
 

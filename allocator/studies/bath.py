@@ -8,12 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.heat.bath_body import BathError, Filling
 from allocator.heat.baths import LEAST_SHARE, BathStudy, Choice, State, smallest_of
 from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
 from allocator.site.bath import Bath
 from allocator.site.records import Site
+from allocator.site.streams.bath_body import BathError, Filling
 
 CURVE = 13
 """Masses on the curve, from a tenth of the bath's to the most that may stand there."""

@@ -73,7 +73,7 @@ def liftable(site: Site) -> dict[str, str]:
     made = {
         build
         for route in site.routes.values()
-        if route.stream is not None and route.stream.kind == "passage"
+        if route.stream is not None and route.stream.kind in ("passage", "sink")
         for build in route.builds
     }
     found |= {f"capacity.{build}": "mass_rate" for build in site.builds if build not in made}

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 from strategies import sites_with_baths
 
 from allocator.engine import plan_files
-from allocator.heat.bath_body import BathError
 from allocator.heat.baths import BathStudy
 from allocator.physics.faults import PhysicsError
 from allocator.plan import BathUse, Plan
@@ -25,6 +24,7 @@ from allocator.reporting.summary import summary
 from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
+from allocator.site.streams.bath_body import BathError
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 

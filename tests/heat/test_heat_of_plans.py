@@ -261,6 +261,7 @@ def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
         (("let_in.py",), "test_heat_let_in.py", None),
         (("recovery.py",), "test_recovered_power.py", None),
         (("baths.py",), "test_baths_of_plans.py", None),
+        (("sinks.py",), "test_heat_sinks.py", None),
     ],
 )
 def test_every_rule_is_passed_through_and_broken(

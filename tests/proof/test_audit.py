@@ -93,6 +93,7 @@ def rules_in_the_code() -> set[str]:
             "let_in.py",
             "recovery.py",
             "baths.py",
+            "sinks.py",
             "cooler_heat.py",
             "mixes.py",
         ):

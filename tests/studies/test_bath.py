@@ -16,10 +16,10 @@ from networks.stored_answers import answer, baths_of, site_of
 from scipy.optimize import brentq
 from strategies import sites_with_baths
 
-from allocator.heat.bath_body import BathError
 from allocator.heat.baths import State
 from allocator.site.bath import Bath, BathCooler
 from allocator.site.records import Site
+from allocator.site.streams.bath_body import BathError
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 from allocator.studies.bath_words import bath_cautions, verdict

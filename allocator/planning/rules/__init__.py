@@ -14,6 +14,7 @@ COMMON = (
     collect.source_capacity,
     supply.supply_balance,
     supply.one_build_a_pipe,
+    supply.one_mass_a_sink,
     supply.pipe_capacity,
     machines.places_and_types,
     machines.running_limit,

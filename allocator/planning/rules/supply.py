@@ -58,6 +58,19 @@ def one_build_a_pipe(statement: Statement, choices: Choices) -> None:
             statement.row(f"one_build[{route},{fluid}]", terms, high=1.0)
 
 
+def one_mass_a_sink(statement: Statement, choices: Choices) -> None:
+    """``sum of lay of all that a heat sink may be <= 1``: one mass, with its recovery or not."""
+    found: dict[str, Terms] = {}
+    for (route, fluid), pipe in choices.pipes.items():
+        for build in pipe.builds:
+            sink = choices.site.builds[build].sink
+            if sink is not None:
+                found.setdefault(sink.bath, []).append((1.0, ("lay", route, build, fluid)))
+    for bath, terms in found.items():
+        if len(terms) > 1:
+            statement.row(f"one_mass[{bath}]", terms, high=1.0)
+
+
 def pipe_capacity(statement: Statement, choices: Choices) -> None:
     """``sum_p gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added."""
     for (route, fluid), pipe in choices.pipes.items():

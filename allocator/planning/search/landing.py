@@ -48,7 +48,13 @@ def point_of(statement: Statement, choices: Choices, find: Find) -> np.ndarray:
         if statement.has(key):
             point[statement.index(key)] = value
 
+    sinks = set()
     for (route, fluid), build in find.pipes.items():
+        sink = choices.site.builds[build].sink
+        if sink is not None and sink.bath in sinks:
+            continue  # paths do not know that a heat sink has one mass
+        if sink is not None:
+            sinks.add(sink.bath)
         put(("lay", route, build, fluid), 1.0)
     for source in find.taps:
         put(("tap", source), 1.0)

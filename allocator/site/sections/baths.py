@@ -24,12 +24,13 @@ def read_baths(
         _check_heat(values, sources)
         _check_sizes(values)
         if values.whole:
-            mass: float = values.get("mass")
+            masses: tuple[float, ...] = tuple(sorted(values.get("mass")))
+            base: Values | None = values.get("base")
             baths[name] = Bath(
                 name,
                 source=values.get("source"),
-                mass=mass,
-                most=values.get("most", TIMES_MASS * mass),
+                mass=masses[0],
+                most=values.get("most", TIMES_MASS * masses[-1]),
                 loss=values.get("loss"),
                 start=values.get("start", ambient.temperature),
                 pressure=values.get("pressure", ambient.pressure),
@@ -42,6 +43,11 @@ def read_baths(
                 steam_recovered=values.get("steam") == "recovered",
                 recovery=recovery,
                 cooler=cooler,
+                masses=masses if len(masses) > 1 else (),
+                materials=dict(values.get("materials", {})),
+                base_materials=dict(base.get("materials", {})) if base else {},
+                price=values.get("price"),
+                base_price=base.get("price") if base else 0.0,
             )
     return baths
 
@@ -108,13 +114,13 @@ def _check_heat(values: Values, sources: Mapping[str, Values]) -> None:
 
 
 def _check_sizes(values: Values) -> None:
-    mass: float | None = values.get("mass")
+    masses: tuple[float, ...] | None = values.get("mass")
     most: float | None = values.get("most")
-    if mass is not None and most is not None and most < mass:
+    if masses is not None and most is not None and most < max(masses):
         values.fault(
             "most",
             f"is less than 'mass' ({format_quantity(most, 'mass')} < "
-            f"{format_quantity(mass, 'mass')})",
+            f"{format_quantity(max(masses), 'mass')})",
             "give the most that may stand there",
         )
 

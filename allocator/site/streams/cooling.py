@@ -1,10 +1,12 @@
-"""Coolers as one-way routes from a level to that of their set-point."""
+"""Coolers, and heat sinks at sources, as one-way routes from a level to one that is colder."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from allocator.physics.faults import PhysicsError
+from allocator.quantities import format_quantity
+from allocator.site.bath import Sink
 from allocator.site.records import Build, Cooler, Layer, Recovery, Route, Site, Stream
 from allocator.site.streams.coolers import heat_between, unit_of
 from allocator.site.streams.draft import Draft, PlacedError, degrees
@@ -26,13 +28,58 @@ def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
                 mouth = sources.get(source.name, "")
                 if source.fluid == fluid and source.place == place and "mouth of" in mouth:
                     limit = source.pump.hottest_inlet if source.pump is not None else None
-                    if source.temperature is not None and limit is not None and outlet <= limit:
+                    if source.temperature is not None and (limit is None or outlet <= limit):
                         inlets.append((mouth, source.temperature))
             for start, inlet in inlets:
                 here = [site.sources[name] for name, node in sources.items() if node == start]
                 known = [s.temperature for s in here if s.temperature is not None]
                 lowest = min(known, default=0.0)
                 _cooler(draft, cooler, place, most, (start, inlet, lowest), outlet)
+
+
+def put_sinks(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
+    """Heat sinks from the mouths of their sources: for each level the one that takes least.
+
+    What leads to the same level serves alike, and less mass never takes more material or money.
+    """
+    site, levels = draft.site, draft.levels[fluid]
+    for name, sinks in draft.sinks.usable.items():
+        source = site.sources[name]
+        if source.fluid != fluid or source.temperature is None:
+            continue
+        taken = set()
+        for sink in sorted(sinks, key=lambda one: (one.mass, one.recovery)):
+            outlet = level_above(levels, sink.outlet)
+            if (sink.bath, outlet) in taken or outlet >= level_above(levels, source.temperature):
+                continue
+            taken.add((sink.bath, outlet))
+            _sink(draft, sink, sources[name], (source.temperature, outlet))
+
+
+def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> None:
+    """``span``: K at the mouth, and the level at which its gas leaves."""
+    site, bath = draft.site, draft.site.baths[sink.bath]
+    source = site.sources[bath.source]
+    name = f"{sink.bath} of {format_quantity(sink.mass, 'mass')}"
+    name += " with recovery" if sink.recovery else ""
+    while name in draft.builds or name in site.builds:
+        name += "'"
+    layers = tuple(Layer(m, kg) for m, kg in bath.materials_of(sink.mass).items())
+    price = bath.price * sink.mass + bath.base_price
+    draft.builds[name] = Build(name, source.flow, layers, price=price, sink=sink)
+    inlet, outlet = span
+    draft.lay(
+        Route(
+            f"{sink.bath} at {source.place}: {degrees(inlet)} to {degrees(outlet)}",
+            mouth,
+            draft.node(source.place, source.fluid, outlet),
+            1.0,
+            (name,),
+            one_way=True,
+            capacities={(name, source.fluid): source.flow},
+            stream=Stream("sink", source.fluid, sink.bath, inlet, outlet),
+        )
+    )
 
 
 def _cooler(

@@ -10,6 +10,7 @@ from allocator.quantities import format_quantity
 from allocator.site.records import Build, BuiltRun, Place, Route, Site
 from allocator.site.streams.bays import Bay
 from allocator.site.streams.faults import Remark
+from allocator.site.streams.sinks import NO_SINKS, Sinks
 
 
 @dataclass
@@ -19,6 +20,7 @@ class Draft:
     site: Site
     levels: Mapping[str, tuple[float, ...]]
     bays: Mapping[str, tuple[Bay, ...]]
+    sinks: Sinks = NO_SINKS
     routes: dict[str, Route] = field(default_factory=dict)
     builds: dict[str, Build] = field(default_factory=dict)
     places: dict[str, Place] = field(default_factory=dict)

@@ -9,7 +9,7 @@ from allocator.physics.faults import PhysicsError
 from allocator.physics.recovery import most_of_stream
 from allocator.site.records import POWER, Built, Cooler, Site
 from allocator.site.streams.bays import bays_of, moved
-from allocator.site.streams.cooling import put_coolers
+from allocator.site.streams.cooling import put_coolers, put_sinks
 from allocator.site.streams.draft import Draft, PlacedError, degrees, part_name
 from allocator.site.streams.faults import Notes, Remark, note
 from allocator.site.streams.laying import lay_pipes
@@ -17,6 +17,7 @@ from allocator.site.streams.levels import level_above, levels_of, planned_fluids
 from allocator.site.streams.passages import keep_other_routes, open_passages
 from allocator.site.streams.properties import heat_capacity
 from allocator.site.streams.reach import useful
+from allocator.site.streams.sinks import NO_SINKS, Sinks, bears, outlets_of, sinks_of
 
 
 def with_streams(site: Site, notes: Notes) -> Site:
@@ -28,9 +29,10 @@ def with_streams(site: Site, notes: Notes) -> Site:
     fluids = planned_fluids(site)
     if not fluids or not _sources_are_told(site, fluids, notes):
         return site
-    levels = {fluid: levels_of(site, fluid) for fluid in fluids}
+    sinks = sinks_of(site)
+    levels = {fluid: levels_of(site, fluid, outlets_of(site, fluid, sinks)) for fluid in fluids}
     try:
-        made, remarks = expanded(site, levels)
+        made, remarks = expanded(site, levels, sinks)
     except PlacedError as fault:
         note(notes, fault.section, fault.name, fault.key, fault.error)
         return site
@@ -39,18 +41,19 @@ def with_streams(site: Site, notes: Notes) -> Site:
 
 
 def expanded(
-    site: Site, levels: Mapping[str, tuple[float, ...]]
+    site: Site, levels: Mapping[str, tuple[float, ...]], sinks: Sinks = NO_SINKS
 ) -> tuple[Site, tuple[Remark, ...]]:
     """The site on the levels of its planned fluids, and what is odd about it."""
-    draft = Draft(site, levels, bays_of(site, levels))
+    draft = Draft(site, levels, bays_of(site, levels), sinks)
     sources = _sources(draft)
     for fluid in levels:
         lay_pipes(draft, fluid)
+        put_sinks(draft, fluid, sources)
         put_coolers(draft, fluid, sources)
-    open_passages(draft)
+    open_passages(draft, sources)
     keep_other_routes(draft)
     made = _assembled(draft, sources)
-    return made, (*draft.remarks, *_starved(draft, made), *_stuck(made))
+    return made, (*draft.remarks, *_starved(draft, made), *_stuck(draft, made))
 
 
 def _starved(draft: Draft, made: Site) -> list[Remark]:
@@ -84,15 +87,15 @@ def _starved(draft: Draft, made: Site) -> list[Remark]:
     return found
 
 
-def _stuck(made: Site) -> list[Remark]:
-    """Sources whose gas is too hot for their pump, with no cooler at their mouth."""
+def _stuck(draft: Draft, made: Site) -> list[Remark]:
+    """Sources whose gas is too hot for their pump, with no cooler or heat sink at their mouth."""
     starts = {route.start for route in made.routes.values()}
     return [
         Remark(
             "sources",
             source.name,
             f"its gas is too hot for its pump ({degrees(source.pump.hottest_inlet)}), and no "
-            "cooler may stand there that brings it below that",
+            f"cooler may stand there that brings it below that{_refused(draft, source.name)}",
             "offer a cooler at its place",
         )
         for source in made.sources.values()
@@ -103,6 +106,13 @@ def _stuck(made: Site) -> list[Remark]:
         and made.places[source.place].part_of
         and source.place not in starts
     ]
+
+
+def _refused(draft: Draft, source: str) -> str:
+    """Why heat sinks of a source do not cool it enough."""
+    why = draft.sinks.refused
+    mine = [b.name for b in draft.site.baths.values() if b.source == source and b.name in why]
+    return "".join(f"; heat sink '{name}' does not: {why[name]}" for name in mine)
 
 
 def _check_set_points(site: Site, notes: Notes) -> None:
@@ -159,13 +169,15 @@ def _sources_are_told(site: Site, fluids: tuple[str, ...], notes: Notes) -> bool
 
 
 def _sources(draft: Draft) -> dict[str, str]:
-    """Source -> where it comes out: at its level, or at its mouth if its pump does not bear it."""
+    """Source -> where it comes out: at its level, or at its mouth.
+
+    At its mouth where its pump does not bear it, or a heat sink there takes its gas alone.
+    """
     found = {}
     for source in draft.site.sources.values():
         if source.fluid not in draft.levels or source.temperature is None:
             continue
-        limit = source.pump.hottest_inlet if source.pump is not None else None
-        if limit is not None and source.temperature > limit:
+        if not bears(source) or source.name in draft.sinks.usable:
             found[source.name] = draft.part(source.place, f"mouth of {source.name}")
         else:
             level = level_above(draft.levels[source.fluid], source.temperature)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from allocator.site.records import Site
 
@@ -62,15 +62,14 @@ def planned_fluids(site: Site) -> tuple[str, ...]:
     )
 
 
-def levels_of(site: Site, fluid: str) -> tuple[float, ...]:
+def levels_of(site: Site, fluid: str, sinks: Iterable[float] = ()) -> tuple[float, ...]:
     """Levels of a planned fluid, K, from cold to hot: of its sources, set-points and limits.
 
-    Where one is colder than the surroundings, theirs is a level as well: what is colder warms.
+    ``sinks``: K at which its gas leaves heat sinks, levels as those of sources. Where one is colder
+    than the surroundings, theirs is a level as well: what is colder warms.
     """
-    sources = sorted(
-        {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature},
-        reverse=True,
-    )
+    given = {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature}
+    sources = sorted({*given, *sinks}, reverse=True)
     outlets = [
         m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None
     ]

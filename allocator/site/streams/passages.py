@@ -2,20 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.site.records import Build, BuiltRun, Route, Site, Stream
 from allocator.site.streams.draft import Draft
+from allocator.site.streams.levels import level_above
+from allocator.site.streams.sinks import bears
 
 PASSAGE = "passage"
 ROOMY = 10.0
 """A passage carries this much more than all sources together: no limit, but a finite number."""
 
 
-def open_passages(draft: Draft) -> None:
-    """Ways that cost nothing: into equipment from every level that it bears, and out of it."""
+def open_passages(draft: Draft, sources: Mapping[str, str]) -> None:
+    """Ways that cost nothing: into equipment from every level that it bears, and out of it.
+
+    And past a heat sink, from the mouth of a source (``sources``: where each comes out) whose pump
+    bears its gas as it comes.
+    """
     site = draft.site
     room = ROOMY * _most_flow(site)
+    for name, mouth in sources.items():
+        source = site.sources[name]
+        if name in draft.sinks.usable and source.temperature is not None and bears(source):
+            level = level_above(draft.levels[source.fluid], source.temperature)
+            ends = (mouth, draft.node(source.place, source.fluid, level))
+            stream = Stream("passage", source.fluid, source.place, level, level)
+            _passage(draft, ends, (source.fluid,), False, room, stream)
     for place, bays in draft.bays.items():
         for bay in bays:
             where = draft.part(place, bay.name) if bay.name else place

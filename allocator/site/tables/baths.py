@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from allocator.site.groups import ListOf
 from allocator.site.kinds import Choice, Name, Quantity
+from allocator.site.shapes import OneOrList
 from allocator.site.table import Key, Table
-from allocator.site.tables.common import FLUID, WATTS
+from allocator.site.tables.common import FLUID, WATTS, materials, price
 
 KELVIN = Quantity("temperature", above=0)
 KILOGRAMS = Quantity("mass", above=0)
@@ -39,8 +41,25 @@ COOLER = Table(
 BATHS = Table(
     (
         Key("source", Name("sources", "source"), "Beside which it stands", required=True),
-        Key("mass", KILOGRAMS, "What it holds", required=True),
+        Key(
+            "mass",
+            OneOrList(ListOf(KILOGRAMS, least=1, distinct=True)),
+            "What it holds, or a list of what it may hold: a plan chooses",
+            required=True,
+        ),
         Key("most", KILOGRAMS, "Most that may stand there; default: ten times 'mass'"),
+        materials("mass_per_mass", "Material per mass"),
+        Key(
+            "base",
+            Table(
+                (
+                    materials("mass", "Material once, whatever its mass"),
+                    price("money", "Money once, whatever its mass"),
+                )
+            ),
+            "What it takes whatever its mass",
+        ),
+        price("money_per_mass", "Money per mass"),
         Key("fluid", FLUID, "What fills it"),
         Key("specific_heat", Quantity("specific_heat", above=0), "Of what fills it"),
         Key("start", KELVIN, "Before the first burst; default: of the air"),

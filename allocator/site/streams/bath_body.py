@@ -24,7 +24,8 @@ class BathError(AllocatorError):
     """A bath for which something is not known, or that cannot be."""
 
     def __init__(self, bath: Bath, what: str, error: PhysicsError) -> None:
-        super().__init__(f"bath '{bath.name}': {what}{error}")
+        self.what = f"{what}{error}"
+        super().__init__(f"bath '{bath.name}': {self.what}")
 
 
 class Filling(NamedTuple):
