@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
@@ -37,6 +37,19 @@ class OutputError(AllocatorError):
     """A place that cannot be written to: which, why, and what to do."""
 
 
+MOST_SHOWN = 100
+
+
+def fault_lines(faults: Sequence[Fault], kind: str = "fault") -> list[str]:
+    """A line for each of the first hundred, and one that counts the others."""
+    lines = [str(fault) for fault in faults[:MOST_SHOWN]]
+    if len(faults) > MOST_SHOWN:
+        lines.append(
+            f"{faults[0].file}: {len(faults):,} {kind}s, of which the first {MOST_SHOWN} are shown"
+        )
+    return lines
+
+
 class FileError(AllocatorError):
     """A file that cannot be used. ``faults`` holds all that is wrong with it, in file order."""
 
@@ -45,7 +58,7 @@ class FileError(AllocatorError):
         super().__init__(self.faults)
 
     def __str__(self) -> str:
-        return "\n".join(str(fault) for fault in self.faults)
+        return "\n".join(fault_lines(self.faults))
 
 
 class SiteFileError(FileError):

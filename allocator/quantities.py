@@ -12,7 +12,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from decimal import Context, Decimal
+from decimal import Context, Decimal, InvalidOperation
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -56,8 +56,14 @@ class _Conversion:
         object.__setattr__(self, "_under", Decimal(self.factor.denominator))
 
     def to_si(self, number: str) -> float:
-        """The float nearest to the exact value, so that "6 h" and "0.25 d" are the same."""
-        exact = _EXACT.divide(_EXACT.multiply(Decimal(number), self._over), self._under)
+        """The float nearest to the exact value, so that "6 h" and "0.25 d" are the same.
+
+        Infinite for numbers with exponents beyond those of the decimal arithmetic.
+        """
+        try:
+            exact = _EXACT.divide(_EXACT.multiply(Decimal(number), self._over), self._under)
+        except InvalidOperation:
+            return math.inf
         return float(_EXACT.add(exact, Decimal(repr(self.offset))) if self.offset else exact)
 
 

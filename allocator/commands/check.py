@@ -18,12 +18,13 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Tell every fault and warning, and what the file holds."""
+    from allocator.errors import fault_lines
     from allocator.site.reading import check_site
 
     found = check_site(given.site)
     warn(found)
-    for fault in found.faults:
-        tell(str(fault))
+    for line in fault_lines(found.faults):
+        tell(line)
     if found.site is None:
         return show(f"{given.site}: {times(len(found.faults), 'fault')}\n") or BAD_INPUT
     site = found.site

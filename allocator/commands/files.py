@@ -31,8 +31,10 @@ def site_of(path: str) -> Site:
 
 def warn(found: Report) -> None:
     """Tell the oddities of a site file."""
-    for warning in found.warnings:
-        tell(f"warning: {warning}")
+    from allocator.errors import fault_lines
+
+    for line in fault_lines(found.warnings, "warning"):
+        tell(f"warning: {line}")
 
 
 def plan_path(path: str) -> Path:

@@ -98,25 +98,24 @@ class _Builder:
     aliased: bool = False
 
     def take(self, event: Any) -> None:
-        import yaml
-
         mark = event.start_mark
         line, column = mark.line + 1, mark.column + 1
-        if isinstance(event, yaml.ScalarEvent):
+        kind = type(event).__name__  # a file has millions of events: one look-up each
+        if kind == "ScalarEvent":
             self._refuse_tag(event, line, column)
-            node = Scalar(event.value, event.style in (None, ""), line, column)
+            node = Scalar(event.value, not event.style, line, column)
             if event.anchor:
                 self.anchors[event.anchor], self.sizes[event.anchor] = node, 1
             self._place(node, 1)
-        elif isinstance(event, yaml.MappingStartEvent):
+        elif kind == "MappingStartEvent":
             self._open(event, Pairs([], line, column))
-        elif isinstance(event, yaml.SequenceStartEvent):
-            self._open(event, Items([], line, column))
-        elif isinstance(event, yaml.AliasEvent):
-            self._alias(event.anchor or "", line, column)
-        elif isinstance(event, yaml.MappingEndEvent | yaml.SequenceEndEvent):
+        elif kind in ("MappingEndEvent", "SequenceEndEvent"):
             self._close(line, column)
-        elif isinstance(event, yaml.DocumentStartEvent) and self.root is not None:
+        elif kind == "SequenceStartEvent":
+            self._open(event, Items([], line, column))
+        elif kind == "AliasEvent":
+            self._alias(event.anchor or "", line, column)
+        elif kind == "DocumentStartEvent" and self.root is not None:
             raise DocumentError(
                 line, column, "a second document begins here", "keep one document a file"
             )

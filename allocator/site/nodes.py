@@ -41,6 +41,8 @@ class Scalar:
             return text
         if text in _WORDS:
             return _WORDS[text]
+        if text[0].isalpha():  # most scalars are names
+            return text
         if _WHOLE.fullmatch(text):
             return int(text) if len(text) <= _MOST_DIGITS else float(text)
         if _FLOAT.fullmatch(text):

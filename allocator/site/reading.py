@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import hashlib
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
@@ -66,6 +69,26 @@ def check_site(path: str | PathLike[str]) -> Report:
     The site's ``sha256`` is that of the file's bytes followed by the bytes of the CSV files
     that it names, in the order in which they are named.
     """
+    with _collector_at_rest():
+        return _checked(path)
+
+
+@contextlib.contextmanager
+def _collector_at_rest() -> Iterator[None]:
+    """Without the garbage collector: it finds nothing to free while a file is read.
+
+    On a file of 100,000 sources its passes over all that was read took half of the time.
+    """
+    running = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if running:
+            gc.enable()
+
+
+def _checked(path: str | PathLike[str]) -> Report:
     file = Path(path)
     ledger = Ledger(str(path), file.parent)
     site = None

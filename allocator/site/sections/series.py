@@ -84,6 +84,8 @@ def read_series(values: Values, dimension: str) -> Series | None:
 def _content(path: Path) -> bytes:
     if path.is_dir():
         raise ValueError("it is a folder")
+    if path.exists() and not path.is_file():  # a pipe may never end
+        raise ValueError("it is a pipe or a device, not a file")
     with path.open("rb") as file:
         content = file.read(MOST_BYTES + 1)
     if len(content) > MOST_BYTES:
