@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 
 from allocator.commands.arguments import site_argument
 from allocator.commands.files import warn
-from allocator.commands.terminal import BAD_INPUT, show, tell, times
+from allocator.commands.terminal import BAD_INPUT, DONE, show, tell, times
 
 HELP = "read a site file and tell all that is wrong with it"
 
@@ -14,6 +15,7 @@ HELP = "read a site file and tell all that is wrong with it"
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     site_argument(command)
+    command.add_argument("--strict", action="store_true", help="exit with 2 on warnings as well")
 
 
 def run(given: argparse.Namespace) -> int:
@@ -22,6 +24,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.site.reading import check_site
 
     found = check_site(given.site)
+    found = replace(found, warnings=(*found.warnings, *found.unitless))
     warn(found)
     for line in fault_lines(found.faults):
         tell(line)
@@ -40,4 +43,5 @@ def run(given: argparse.Namespace) -> int:
         if part
     ]
     noted = times(len(found.warnings), "warning") if found.warnings else "no warnings"
-    return show(f"{given.site}: in order, {noted}; {', '.join(held)}\n")
+    show(f"{given.site}: in order, {noted}; {', '.join(held)}\n")
+    return BAD_INPUT if given.strict and found.warnings else DONE

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from allocator.site.chambers import below_ambient
 from allocator.site.network import network_of
 from allocator.site.records import POWER, Fluid, MachineType, Site
 
@@ -120,6 +121,11 @@ _RULES: tuple[_Rule, ...] = (
         _hydrogen,
         "Hydrogen: burns from about 4 to 75 % in air, with a flame that daylight hides; leaks "
         "where other gas does not; makes some steels brittle. Use fit steel, seals and detectors.",
+    ),
+    (
+        lambda site: bool(below_ambient(site)),
+        "A chamber of burnable gas is pumped below the pressure around it: a leak draws air in and "
+        "makes it explosive. Measure oxygen, stop the pump on a high reading or a low pressure.",
     ),
     (
         _suffocating,

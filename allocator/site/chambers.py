@@ -35,3 +35,16 @@ def molar(site: Site, fluid: str) -> float | None:
         return record.constants["density"] * GAS_CONSTANT * ambient.temperature / ambient.pressure
     given = (ambient.temperature, ambient.pressure)
     return molar_mass(Substance(fluid, record.phase, record.substance, record.constants, given))
+
+
+def below_ambient(site: Site) -> list[str]:
+    """Sources of burnable gas whose chamber is pumped below the ambient pressure."""
+    return [
+        name
+        for name, source in site.sources.items()
+        if source.pump is not None
+        and source.pump.chamber is not None
+        and source.pump.chamber.least < site.ambient.pressure
+        and site.fluids[source.fluid].phase == "gas"
+        and site.fluids[source.fluid].heating_value is not None
+    ]

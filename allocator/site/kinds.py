@@ -147,6 +147,8 @@ class Quantity:
         if refusal:
             where.fault(node, f"{refusal} (got {shown(node.text)[1:-1]})", self._remedy())
             return FAULTY
+        if value and kind.exponents and node.line and not isinstance(node.value, str):
+            where.ledger.note_unitless(where, node, kind.si, kind.example)
         return value
 
     def refusal(self, value: float) -> str:

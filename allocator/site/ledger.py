@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from allocator.errors import Fault
 from allocator.quantities import Units, shown
-from allocator.site.nodes import Node
+from allocator.site.nodes import Node, Scalar
 from allocator.site.records import Spread
 
 _MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
 _MOST_LISTED = 8
+_INDEX = re.compile(r"\[[0-9]+\]")
 
 
 @dataclass(slots=True)
@@ -31,6 +33,7 @@ class Ledger:
     names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
     spreads: dict[str, Spread] = field(default_factory=dict)
+    _unitless: dict[str, tuple[int, int, Fault]] = field(default_factory=dict)
     _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
     _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)
     _guesses: int = 0
@@ -57,6 +60,22 @@ class Ledger:
             (line, column, Fault(self.file, line, column, subject, problem, remedy))
         )
 
+    def note_unitless(self, where: Where, node: Scalar, unit: str, example: str) -> None:
+        """Notes a plain number where a unit would tell more; the first of each key is told."""
+        section = where.thing.partition(".")[0]
+        key = f"{section}:{_INDEX.sub('', where.path)}"
+        if key not in self._unitless:
+            problem = f"{where.path} is {shown(node.text)[1:-1]} without a unit, read in {unit}"
+            said = Fault(
+                self.file,
+                node.line,
+                node.column,
+                where.subject,
+                problem,
+                f"write the unit, such as '{example}' (said once for each key)",
+            )
+            self._unitless[key] = (node.line, node.column, said)
+
     @property
     def faults(self) -> tuple[Fault, ...]:
         """All faults in file order, each once."""
@@ -66,6 +85,11 @@ class Ledger:
     def warnings(self) -> tuple[Fault, ...]:
         """All warnings in file order, each once."""
         return _in_order(self._warnings)
+
+    @property
+    def unitless(self) -> tuple[Fault, ...]:
+        """The first plain number of each key that has a unit, in file order."""
+        return _in_order(list(self._unitless.values()))
 
     def closest(self, name: str, options: Iterable[str]) -> str:
         """What a misspelt name was meant to be, or ""."""

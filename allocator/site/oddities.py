@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.quantities import format_quantity, shown
+from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.connections import note_excluded, note_unreachable
-from allocator.site.records import MachineType, Site
+from allocator.site.records import POWER, MachineType, Site
 from allocator.site.sections.network import straight_line
 from allocator.site.table import Values
 
@@ -15,6 +16,11 @@ LEAST_EFFICIENCY = 0.01
 MOST_EFFICIENCY = 0.7
 COLDEST = 150.0
 """K below which a temperature is more likely a number meant as degC."""
+
+OTHER_ORDER = 500.0
+"""Times all others of its like: most slips of a unit are of a thousand."""
+FEWEST_LIKE = 3
+"""Others to compare with: fewer say little."""
 
 _DAY = 86_400.0
 
@@ -25,6 +31,10 @@ def note_oddities(site: Site, values: Values) -> None:
     _note_energies(site, values)
     _note_temperatures(values)
     _note_odd_figures(site, values)
+    _note_other_orders(site, values)
+    _note_without_effect(site, values)
+    _note_unsized(site, values)
+    _note_drawn_air(site, values)
     note_excluded(site, values)
     note_unreachable(site, values)
 
@@ -175,3 +185,100 @@ def _note_odd_figures(site: Site, values: Values) -> None:
             _section(values, "stores")[name].warn(
                 "loss", "loses more than its whole size in a day", "check 'loss', as in '0.1 %/d'"
             )
+
+
+def _note_other_orders(site: Site, values: Values) -> None:
+    """Notes quantities far above or below all others of the same key (and fluid)."""
+    like: dict[tuple[str, str, str], list[tuple[str, float]]] = {}
+
+    def add(section: str, key: str, kind: str, name: str, value: float | None) -> None:
+        if value:
+            like.setdefault((section, key, kind), []).append((name, value))
+
+    for name, source in site.sources.items():
+        add("sources", "flow", source.fluid, name, source.flow)
+        add("sources", "temperature", "", name, source.temperature)
+        add("sources", "pressure", "", name, source.pressure)
+    for name, store in site.stores.items():
+        add("stores", "size", store.holds, name, store.most)
+    for name, build in site.builds.items():
+        add("builds", "capacity", "", name, build.capacity)
+        add("builds", "bore", "", name, build.bore)
+    for name, route in site.routes.items():
+        add("routes", "length", "", name, route.length)
+    for name, machine in site.machines.items():
+        add("machines", "gives", "", name, machine.power_out)
+    for name, demand in site.demands.items():
+        add("demands", "power", demand.wants, name, demand.mean)
+    dimensions = {
+        ("sources", "flow"): "mass_rate",
+        ("sources", "temperature"): "temperature",
+        ("sources", "pressure"): "pressure",
+        ("builds", "capacity"): "mass_rate",
+    }
+    for (section, key, kind), named in like.items():
+        if len(named) <= FEWEST_LIKE:
+            continue
+        ordered = sorted(value for _, value in named)
+        for name, value in named:
+            above = value > OTHER_ORDER * ordered[-2]
+            if not above and value * OTHER_ORDER >= ordered[1]:
+                continue
+            power = "power" if kind == POWER else "mass_rate"
+            size = "energy" if kind == POWER else "mass"
+            dimension = dimensions.get((section, key)) or {
+                "size": size,
+                "power": power,
+                "gives": "power",
+            }.get(key, "length")
+            other = ordered[-2] if above else ordered[1]
+            _section(values, section)[name].warn(
+                key,
+                f"{key} is {format_quantity(value, dimension)}, {'above' if above else 'below'} "
+                f"all others of its kind ({format_quantity(other, dimension)}) by a factor of "
+                f"{max(value / other, other / value):,.0f}",
+                "check the unit",
+            )
+
+
+def _note_without_effect(site: Site, values: Values) -> None:
+    """Notes keys of builds that matter only where the capacity is found from the bore."""
+    for name, build in site.builds.items():
+        record = _section(values, "builds")[name]
+        for key in ("inlet_pressure", "outlet_pressure", "velocity", "mach"):
+            if record.has(key) and not build.by_bore:
+                record.warn(
+                    key, f"{key} has no effect, as 'capacity' is given", "delete one of the two"
+                )
+
+
+def _note_unsized(site: Site, values: Values) -> None:
+    """Notes fluids of sources that a build by bore cannot carry, as no pressure is known."""
+    for build in site.builds.values():
+        if not build.by_bore or build.fluids is not None or build.inlet_pressure is not None:
+            continue
+        fluids = dict.fromkeys(source.fluid for source in site.sources.values())
+        unsized = [
+            fluid
+            for fluid in fluids
+            if site.fluids[fluid].phase != "solid"
+            and not any(s.pressure for s in site.sources.values() if s.fluid == fluid)
+        ]
+        if unsized and len(unsized) < len(fluids):
+            _section(values, "builds")[build.name].warn(
+                "bore",
+                f"it carries no {', no '.join(map(shown, unsized))}: its capacity by bore needs "
+                "a pressure, and none is known",
+                "add 'pressure' to the sources, 'inlet_pressure' or 'capacity' to the build",
+            )
+
+
+def _note_drawn_air(site: Site, values: Values) -> None:
+    for name in below_ambient(site):
+        _section(values, "sources")[name].warn(
+            "pump",
+            "its pump holds the chamber below the ambient pressure "
+            f"({format_quantity(site.ambient.pressure, 'pressure')}), and its gas burns: air that "
+            "leaks in makes it explosive",
+            "keep 'least' above the ambient pressure",
+        )

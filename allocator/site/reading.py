@@ -48,11 +48,15 @@ MOST_BYTES = 64 * 1024 * 1024
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What a site file holds: the site, or None where there are ``faults``; oddities beside."""
+    """What a site file holds: the site, or None where there are ``faults``; oddities beside.
+
+    ``unitless``: the first plain number, which is read in SI, of each key that has a unit.
+    """
 
     site: Site | None
     faults: tuple[Fault, ...]
     warnings: tuple[Fault, ...]
+    unitless: tuple[Fault, ...] = ()
 
 
 def read_site(path: str | PathLike[str]) -> Site:
@@ -109,7 +113,7 @@ def _checked(path: str | PathLike[str]) -> Report:
                 f"begin the file with 'format: {FORMAT}'",
             )
     faults = ledger.faults
-    return Report(None if faults else site, faults, ledger.warnings)
+    return Report(None if faults else site, faults, ledger.warnings, ledger.unitless)
 
 
 def _content(file: Path) -> bytes:

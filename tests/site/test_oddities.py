@@ -248,3 +248,84 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
 def test_oddities(patches: list[tuple[str, str]], messages: list[str], tmp_path: Path) -> None:
     marks, warnings = _warnings(tmp_path, *patches)
     assert warnings == [f"{mark}: {said}" for mark, said in zip(marks, messages, strict=True)]
+
+
+def test_numbers_without_unit_are_told_once_a_key(tmp_path: Path) -> None:
+    text = BASE.replace(
+        "flow: 1 g/s}", "flow: 0.001}\n  spring: {place: mill, fluid: gas, flow: 2}"
+    )
+    path = tmp_path / "site.yaml"
+    path.write_text(text.replace("power: 5 kW", "power: 5000"), encoding="utf-8")
+    assert [str(said).removeprefix(f"{path}:") for said in check_site(path).unitless] == [
+        "6:47: place 'mill': at[1] is 300 without a unit, read in m; "
+        "write the unit, such as '900 m' (said once for each key)",
+        "8:40: source 'well': flow is 0.001 without a unit, read in kg/s; "
+        "write the unit, such as '3 g/s' (said once for each key)",
+        "17:17: demand 'town': power is 5000 without a unit, read in W; "
+        "write the unit, such as '70 kW' (said once for each key)",
+    ]
+
+
+MORE = [
+    (
+        [
+            (
+                "  well: {place: well_head, fluid: gas, flow: 1 g/s}",
+                "  well: {place: well_head, fluid: gas, flow: 1 g/s}\n"
+                "  b: {place: mill, fluid: gas, flow: 2 g/s}\n"
+                "  c: {place: mill, fluid: gas, flow: 3 g/s}\n"
+                "  d: {place: mill, fluid: gas, flow: «3}",
+            )
+        ],
+        [
+            "source 'd': flow is 3 kg/s, above all others of its kind (3 g/s) by a factor of "
+            "1,000; check the unit"
+        ],
+    ),
+    (
+        [("pipe: {capacity: 1 g/s}", "pipe: {capacity: 1 g/s, bore: 30 mm, velocity: «9 m/s}")],
+        ["build 'pipe': velocity has no effect, as 'capacity' is given; delete one of the two"],
+    ),
+    (
+        [
+            (
+                "flow: 1 g/s}",
+                "flow: 1 g/s, pressure: 1.2 bar, "
+                "pump: «{energy: 30 kJ/kg, chamber: {volume: 1 m^3, least: 0.9 bar}}}",
+            ),
+            ("heating_value: 20 MJ/kg", "substance: Methane, heating_value: 50 MJ/kg"),
+        ],
+        [
+            "source 'well': its pump holds the chamber below the ambient pressure (101 kPa), "
+            "and its gas burns: air that leaks in makes it explosive; "
+            "keep 'least' above the ambient pressure"
+        ],
+    ),
+    (
+        [
+            ("pipe: {capacity: 1 g/s}", "pipe: {bore: «50 mm}"),
+            (
+                "gas: {heating_value: 20 MJ/kg}",
+                "gas: {substance: Methane, heating_value: 50 MJ/kg}\n  oil: {phase: liquid}",
+            ),
+            (
+                "  well: {place: well_head, fluid: gas, flow: 1 g/s}",
+                "  well: {place: well_head, fluid: gas, flow: 1 g/s, pressure: 1.2 bar}\n"
+                "  drum: {place: mill, fluid: oil, flow: 1 g/s}",
+            ),
+            ("takes: {gas: 1 g/s}", "takes: {gas: 1 g/s, oil: 1 g/s}"),
+        ],
+        [
+            "build 'pipe': it carries no 'oil': its capacity by bore needs a pressure, and none "
+            "is known; add 'pressure' to the sources, 'inlet_pressure' or 'capacity' to the build"
+        ],
+    ),
+]
+
+
+@pytest.mark.parametrize(("patches", "messages"), MORE)
+def test_what_was_silent(
+    patches: list[tuple[str, str]], messages: list[str], tmp_path: Path
+) -> None:
+    marks, warnings = _warnings(tmp_path, *patches)
+    assert warnings == [f"{mark}: {said}" for mark, said in zip(marks, messages, strict=True)]
