@@ -259,7 +259,7 @@ def test_numbers_without_unit_are_told_once_a_key(tmp_path: Path) -> None:
     assert [str(said).removeprefix(f"{path}:") for said in check_site(path).unitless] == [
         "6:47: place 'mill': at[1] is 300 without a unit, read in m; "
         "write the unit, such as '900 m' (said once for each key)",
-        "8:40: source 'well': flow is 0.001 without a unit, read in kg/s; "
+        "8:46: source 'well': flow is 0.001 without a unit, read in kg/s; "
         "write the unit, such as '3 g/s' (said once for each key)",
         "17:17: demand 'town': power is 5000 without a unit, read in W; "
         "write the unit, such as '70 kW' (said once for each key)",
