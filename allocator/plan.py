@@ -153,9 +153,10 @@ class MachineUse:
 
     ``running``: units that turn for ever; ``flat_load`` of them together, steady;
     ``following``: shape -> mean load of them that follows the shape. ``cycled``: load (at most 1)
-    of one more unit that is run on and off behind a battery. ``burst``: battery -> units that
-    burn bursts as they come. ``receiver``: fluid -> kg that receivers beside what is run on
-    and off must hold, so that pipes and stores see its mean and not its lumps.
+    of one more unit that is run on and off behind a battery. ``burst``: battery -> units that burn
+    what comes as it comes, bursts and steady gas: parts of the units that turn, as far as these
+    have room, and of the one run on and off. ``receiver``: fluid -> kg that receivers beside what
+    is run on and off must hold, so that pipes and stores see its mean and not its lumps.
     """
 
     name: str

@@ -173,9 +173,8 @@ class FirmBasis(Basis):
                     sent = self._collected(("burn", machine.name, spot, me), fuel, spot)
                     for name, rate in sent:
                         on = on_hours(self.site.sources[name])
-                        if on.all() or machine.least_rest > 0:
-                            # A steady stream needs no battery: it is burnt flat instead. What
-                            # must rest cannot take bursts whenever they come.
+                        if machine.least_rest > 0:
+                            # What must rest cannot take bursts whenever they come.
                             self.program.most([(1.0, rate)], 0.0)
                         weight = kind.charge_efficiency * machine.power_out / full
                         fed.append((on, weight, rate))
@@ -208,12 +207,18 @@ class FirmBasis(Basis):
             cycled = ("cycled", me)
             self.program.variable(cycled, float(cycling))
             burst = self.bursts.get(me, [])
-            self.program.most([*burst, (0.0, cycled)], float(count - running - cycling))
+            # Bursts and steady gas fill what turning units have to spare, then other units, and
+            # those take the load that is run on and off too.
+            spare = ("spare", me)
+            self.program.variable(spare, None if burst else 0.0)
+            self.program.most([(1.0, spare), *((self._peak(s), k) for s, k in loads)], running)
+            other = [*burst, (-1.0, spare)]
+            self.program.most([*other, (1.0, cycled)], float(count - running))
+            self.program.most([(1.0, cycled)], float(count - running))
             lumpy = machine.no_load_share > 0 or machine.least_load > 0
             lumps = self.whole.lumps.get(me, 0) if lumpy else 0
             if lumpy and not lumps:
-                self.program.most([*burst, (0.0, cycled)], 0.0)
-            self.program.most([(self._peak(s), key) for s, key in loads], float(running))
+                self.program.most(other, 0.0)
             lowest = 1.0 if self.beta is None else float(self.beta.min())
             least = [(1.0 if s == FLAT else lowest, key) for s, key in loads]
             self.program.least(least, machine.least_load * running)

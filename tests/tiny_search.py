@@ -29,9 +29,7 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
             for count in range((site.machines[name].places[place] or 0) + 1)
             for running in range(count + 1 if firm else 1)
             for cycling in range(2 if cycles and running < count else 1)
-            for lumps in range(
-                2 if cycles and running + cycling < count and _lumpy(site, name) else 1
-            )
+            for lumps in range(2 if cycles and running < count and _lumpy(site, name) else 1)
         ]
         for name, place in spots
     ]

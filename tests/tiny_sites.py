@@ -46,8 +46,11 @@ FLUIDS = {
 }
 
 
-def tiny_site(seed: int, *, battery: bool, stores: bool) -> Site:
-    """A site of two or three places, so small that all its whole numbers can be tried."""
+def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -> Site:
+    """A site of two or three places, so small that all its whole numbers can be tried.
+
+    ``steady``: one more source, that never stops, beside those that come and go.
+    """
     chance = random.Random(f"tiny {seed} {battery} {stores}")
     pick = chance.choice
     resting = random.Random(f"tiny rests {seed} {battery} {stores}")
@@ -72,6 +75,11 @@ def tiny_site(seed: int, *, battery: bool, stores: bool) -> Site:
         )
         for n in range(pick([1, 2]))
     ]
+    if steady:
+        seeping = random.Random(f"tiny steady {seed} {battery} {stores}")
+        rate, place = seeping.choice([0.3, 0.6, 1.5]) * GRAM, seeping.choice(places)
+        pump = seeping.choice([None, None, Pump(4e5, None)])
+        sources.append(Source("seep", place, "gas", flow=rate, pump=pump))
     kinds = []
     if stores:
         kinds.append(

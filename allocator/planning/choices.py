@@ -398,8 +398,6 @@ def _reach(
             for k, d in destinations.items()
             if d.fluid == source.fluid
             and d.place in seen
-            # a steady source burnt as it comes is a machine that runs flat: no need of a burst
-            and not (curves[name].pattern.steady and d.group is not None)
             and (d.group is None or may_burn(d.group.type, curves[name]))
         )
     return reach

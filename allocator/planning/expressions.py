@@ -127,11 +127,23 @@ def can_follow(choices: Choices, group: Group) -> tuple[str, ...]:
     return choices.power_shapes()
 
 
+def load_at_peak(choices: Choices, group: Group) -> Terms:
+    """``flat + sum_j peak_j follow_j`` of the units that turn for ever, in units."""
+    shapes = can_follow(choices, group)
+    terms: Terms = [(choices.peak(shape), ("follow", group.name, shape)) for shape in shapes]
+    return [(1.0, ("flat", group.name)), *terms]
+
+
 def can_cycle(choices: Choices, group: Group) -> bool:
-    """True when a unit may be run on and off behind a battery at its bus."""
+    """True when a unit may be run on and off behind a battery at its bus.
+
+    Where fuel is in proportion to load, down to nothing, a part of a unit that turns for ever
+    gives more for the same fuel, and needs no battery for it.
+    """
     return (
         not choices.lossless
         and group.type.power_out > 0
+        and is_lumpy(group)
         and choices.has_battery(choices.bus(group.place))
     )
 

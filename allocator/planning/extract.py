@@ -25,7 +25,6 @@ from allocator.planning.expressions import (
     bursts,
     can_follow,
     direct_shapes,
-    is_lumpy,
     mean_turnover,
     recovering,
     worth_of,
@@ -318,16 +317,16 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 following,
                 reading.get("cycled", name),
                 burst,
-                _receivers(reading, group, burst),
+                _receivers(reading, group),
             )
         )
     return tuple(found)
 
 
-def _receivers(reading: Reading, group: Group, burst: Mapping[str, float]) -> Mapping[str, float]:
+def _receivers(reading: Reading, group: Group) -> Mapping[str, float]:
     """What must hold the lumps of a group: a receiver for each unit that may run on and off."""
     units = int(reading.get("cycled", group.name) > 0) + int(
-        is_lumpy(group) and any(burst.values())
+        reading.whole("lumps", group.name) == 1 and reading.get("beside", group.name) > 0
     )
     one = receivers_of(reading.choices, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}

@@ -12,9 +12,15 @@ from collections.abc import Callable
 
 import numpy as np
 
-from allocator.planning.choices import Choices, material_per_metre
+from allocator.planning.choices import Choices, Group, material_per_metre
 from allocator.planning.course import Course
-from allocator.planning.expressions import bursts, can_cycle, collected, direct_peak
+from allocator.planning.expressions import (
+    can_cycle,
+    collected,
+    direct_peak,
+    is_lumpy,
+    load_at_peak,
+)
 from allocator.planning.program import Program
 from allocator.planning.statement import Key, Statement
 
@@ -43,7 +49,12 @@ def short_flows(statement: Statement, choices: Choices) -> dict[int, float]:
         word = column.key[0]
         if word in ("gather", "supply"):
             costs[number] = 0.1 + site.routes[column.key[1]].length / longest
-        elif word in ("collect", "direct"):
+        elif word == "collect":
+            # a steady source that might as well feed the supply layer does
+            into = choices.destinations[column.key[2]]
+            burnt = into.group is not None and site.sources[column.key[1]].steady
+            costs[number] = 0.02 if burnt else 0.01
+        elif word == "direct":
             costs[number] = 0.01
         elif word in ("wire", "inflow", "release", "swing", "burst_part"):
             costs[number] = 0.001
@@ -67,16 +78,26 @@ def trimmed(program: Program, choices: Choices, point: np.ndarray) -> np.ndarray
     for name, group in choices.groups.items():
         used = values[("flat", name)]
         if not choices.lossless:
-            used = values[("running", name)]
+            used = _turning(statement, choices, group, values)
+            put(("running", name), used)
             if can_cycle(choices, group):
-                used += values[("cycling", name)]
-            used += sum(
-                statement.value(terms, values) * (1 + 1e-6)
-                for terms in bursts(choices, name).values()
-            )
+                used += values[("cycled", name)]
+            if statement.has(("beside", name)):
+                used += values[("beside", name)] * (1 + 1e-6)
         needed = max(0, math.ceil(used - 1e-7) - group.standing)
         put(("count", name), min(values[("count", name)], float(needed)))
     return result
+
+
+def _turning(
+    statement: Statement, choices: Choices, group: Group, values: dict[Key, float]
+) -> float:
+    """Units that turn for ever; no more than their load asks for where any load is as good."""
+    running = values[("running", group.name)]
+    if is_lumpy(group):
+        return running
+    load = statement.value(load_at_peak(choices, group), values)
+    return min(running, float(math.ceil(load - 1e-7)))
 
 
 def _trim_pipes(

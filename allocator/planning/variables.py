@@ -20,7 +20,8 @@ Keys are tuples that begin with a word:
 ``("running", g)``                   units that turn for ever
 ``("flat", g)``, ``("follow", g, j)``  their load, flat and following shape j (mean), in units
 ``("cycled", g)``, ``("cycling", g)``  load of one more unit run on and off; 1 when there is one
-``("lumps", g)``                     1 when bursts are burnt by units that are run on and off for it
+``("beside", g)``                    units that burn what comes and do not turn for ever
+``("lumps", g)``                     1 when some of them are run on and off for it
 ``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
 ``("burst_part", b, c)``             share of battery b behind bursts of class c, J
 ``("release", b, c, j)``             what that share promises, shape j, mean W
@@ -42,7 +43,7 @@ import math
 
 from allocator.plan import FLAT
 from allocator.planning.choices import CLASSES, Choices
-from allocator.planning.expressions import bursts, is_lumpy, recovering
+from allocator.planning.expressions import bursts, can_cycle, is_lumpy, recovering
 from allocator.planning.statement import INFINITY, Statement
 
 
@@ -137,10 +138,12 @@ def _machines(statement: Statement, choices: Choices) -> None:
         if group.type.power_out > 0:
             for shape in choices.power_shapes():
                 statement.variable(("follow", name, shape))
-            if choices.has_battery(choices.bus(group.place)):
+            if can_cycle(choices, group):
                 statement.variable(("cycled", name), 0.0, 1.0)
                 statement.variable(("cycling", name), 0.0, 1.0, integer=True)
-                if is_lumpy(group) and bursts(choices, name):
+            if bursts(choices, name):
+                statement.variable(("beside", name))
+                if is_lumpy(group):
                     statement.variable(("lumps", name), 0.0, 1.0, integer=True)
 
 

@@ -52,15 +52,13 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
     findings.at_most(
         "cycled_unit", subject, machine.cycled, 1.0, "units", "the load run on and off"
     )
-    cycling = 1.0 if machine.cycled > 0 else 0.0
-    needed = math.fsum([machine.running, cycling, *machine.burst.values()])
     findings.at_most(
         "machine_units",
         subject,
-        needed,
+        math.fsum([machine.running, machine.cycled, beside(case, machine)]),
         machine.count,
         "units",
-        "what runs, is run on and off, and burns bursts",
+        "what runs, is run on and off, and burns what the units that run have no room for",
     )
     on_and_off = run_on_and_off(case, machine)
     if on_and_off:
@@ -90,10 +88,24 @@ def run_on_and_off(case: Case, machine: MachineUse) -> int:
     return int(machine.cycled > 0) + int(in_lumps(case, machine))
 
 
+def beside(case: Case, machine: MachineUse) -> float:
+    """Units that burn what comes, all sources on, beyond the room of units that always run.
+
+    Those have ``running - flat - sum of following at peak`` to spare. At no load they take a share
+    of the full-load fuel already, so what is added is burnt at full-load efficiency or better.
+    Of sources that never stop the same is true, so they may share units with bursts. Units beside
+    and the load run on and off are one stream of fuel: the whole units that it fills burn it as it
+    comes, one more unit the rest.
+    """
+    room = machine.running - math.fsum([machine.flat_load, case.at_peak(machine.following)])
+    return max(0.0, math.fsum([*machine.burst.values(), -max(0.0, room)]))
+
+
 def in_lumps(case: Case, machine: MachineUse) -> bool:
     """True for a group that burns bursts by running a unit on and off."""
     kind = case.machine_type(machine)
-    return any(machine.burst.values()) and (kind.no_load_share > 0 or kind.least_load > 0)
+    even = kind.no_load_share <= 0 and kind.least_load <= 0
+    return not even and beside(case, machine) > 0
 
 
 def one_run(case: Case, machine: MachineUse) -> float:

@@ -23,7 +23,7 @@ GAP = 5e-7
 """No smaller: the program keeps plans a share of 1e-7 a rule on the safe side of rounding."""
 
 BATCHES = range(10)
-SITES_A_BATCH = {"mean": 4, "stores": 3, "battery": 3}
+SITES_A_BATCH = {"mean": 4, "stores": 3, "battery": 3, "steady": 3}
 
 
 def _compare(site: Site, basis: type[Basis], name: str, held: float = HELD) -> None:
@@ -65,3 +65,10 @@ def test_firm_basis_with_a_converter_that_takes_at_no_load(batch: int) -> None:
     goals to, 1e-7, is what the search over all choices must hold them to as well."""
     for number in range(4):
         _compare(converter_site(batch * 10 + number), FirmBasis, "firm", held=1e-7)
+
+
+@pytest.mark.parametrize("batch", BATCHES)
+def test_firm_basis_with_steady_gas_beside_bursts(batch: int) -> None:
+    for number in range(SITES_A_BATCH["steady"]):
+        seed, stores = batch * 10 + number, batch % 2 == 0
+        _compare(tiny_site(seed, battery=True, stores=stores, steady=True), FirmBasis, "firm", 1e-7)

@@ -37,6 +37,7 @@ FIRM = (
     stores.release_rate,
     stores.long_run,
     stores.idle_store,
+    machines.shared_units,
     machines.machine_count,
     machines.least_load,
     machines.cycled_unit,

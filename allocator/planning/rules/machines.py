@@ -3,7 +3,14 @@
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.expressions import bursts, can_cycle, can_follow, fuel_rate, is_lumpy
+from allocator.planning.expressions import (
+    bursts,
+    can_cycle,
+    can_follow,
+    fuel_rate,
+    load_at_peak,
+    scaled,
+)
 from allocator.planning.rules.margin import MARGIN
 from allocator.planning.statement import Statement, Terms
 
@@ -25,25 +32,49 @@ def places_and_types(statement: Statement, choices: Choices) -> None:
 def running_limit(statement: Statement, choices: Choices) -> None:
     """``flat + sum_j peak_j follow_j <= running`` (on the mean basis: ``flat <= count``)."""
     for name, group in choices.groups.items():
-        terms: Terms = [(1.0 + MARGIN, ("flat", name))]
+        terms = scaled(load_at_peak(choices, group), 1.0 + MARGIN)
         if choices.lossless:
             terms.append((-1.0, ("count", name)))
             statement.row(f"running_limit[{name}]", terms, high=float(group.standing))
             continue
-        for shape in can_follow(choices, group):
-            terms.append((choices.peak(shape) * (1 + MARGIN), ("follow", name, shape)))
         terms.append((-1.0, ("running", name)))
         statement.row(f"running_limit[{name}]", terms, high=0.0)
 
 
+def shared_units(statement: Statement, choices: Choices) -> None:
+    """``flat + sum_j peak_j follow_j + sum_b burst <= running + beside``.
+
+    What a source sends to be burnt as it comes may fill up units that turn for ever, whether the
+    source bursts or is steady. Proof that its power is there: a unit that turns takes a share
+    ``1 - a`` of its full-load takings for what is added to its load, ``a`` being its takings at
+    no load, so r kg/s always give at least what full load makes of r kg/s. The room is that of
+    the peak, with all sources on, and nothing is started or stopped for it.
+    """
+    for name, group in choices.groups.items():
+        if not statement.has(("beside", name)):
+            continue
+        load = load_at_peak(choices, group)
+        load += [term for burst in bursts(choices, name).values() for term in burst]
+        terms = scaled(load, 1.0 + MARGIN)
+        terms += [(-1.0, ("running", name)), (-1.0, ("beside", name))]
+        statement.row(f"shared_units[{name}]", terms, high=0.0)
+
+
 def machine_count(statement: Statement, choices: Choices) -> None:
-    """``running + cycling + sum_b burst <= count``, what stands included."""
+    """``running + cycled + beside <= count``, what stands included.
+
+    All that does not turn for ever is one stream of fuel, ``cycled`` of it steady: as many whole
+    units as it fills burn it as it comes, and one more, where fuel is not in proportion to load,
+    burns the rest in lumps. It starts when its receiver holds the fuel of a run (or of a rest, if
+    that is longer): with t s of fuel for full load and a rest of the stream of c < 1 units it is
+    on for t / (1 - c) and off for t / c, neither below t.
+    """
     for name, group in choices.groups.items():
         terms: Terms = [(1.0, ("running", name)), (-1.0, ("count", name))]
         if can_cycle(choices, group):
-            terms.append((1.0, ("cycling", name)))
-        for burst in bursts(choices, name).values():
-            terms += [(coefficient * (1 + MARGIN), key) for coefficient, key in burst]
+            terms.append((1.0 + MARGIN, ("cycled", name)))
+        if statement.has(("beside", name)):
+            terms.append((1.0, ("beside", name)))
         statement.row(f"machine_count[{name}]", terms, high=float(group.standing))
 
 
@@ -71,17 +102,11 @@ def cycled_unit(statement: Statement, choices: Choices) -> None:
 
 
 def lumpy_bursts(statement: Statement, choices: Choices) -> None:
-    """``sum_b burst <= most * lumps``, where a part of a unit is burnt in lumps.
+    """``beside <= most * lumps``, where a part of a unit is burnt in lumps.
 
-    ``most``: units that all sources which reach the group could fill together. Where nothing can
-    be run on and off, no bursts are burnt by such a group.
+    ``most``: units that all sources which reach the group could fill together.
     """
     for name, group in choices.groups.items():
-        if not is_lumpy(group):
-            continue
-        terms: Terms = [term for burst in bursts(choices, name).values() for term in burst]
-        if not terms:
-            continue
         if statement.has(("lumps", name)):
             ends = [k for k, d in choices.destinations.items() if d.group is group]
             flow = sum(
@@ -89,5 +114,9 @@ def lumpy_bursts(statement: Statement, choices: Choices) -> None:
                 for source in choices.sources
                 if any(k in choices.reach[source] for k in ends)
             )
-            terms.append((-flow / fuel_rate(group), ("lumps", name)))
-        statement.row(f"lumpy_bursts[{name}]", terms, high=0.0)
+            most = flow / fuel_rate(group)
+            statement.row(
+                f"lumpy_bursts[{name}]",
+                [(1.0, ("beside", name)), (-most, ("lumps", name))],
+                high=0.0,
+            )

@@ -49,7 +49,9 @@ def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndar
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
         put(("cycling", machine.name), float(machine.cycled > 0))
-        put(("lumps", machine.name), float(any(machine.burst.values())))
+        at_peak = sum(m * choices.peak(s) for s, m in machine.following.items())
+        room = machine.running - machine.flat_load - at_peak
+        put(("lumps", machine.name), float(sum(machine.burst.values()) > room))
     return point
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from allocator.plan import MachineUse
 from allocator.proof.case import Case, class_of
 from allocator.proof.loads import burst_terms, turnover
+from allocator.proof.running import beside
 from allocator.proof.simulation.chambers import drawable, drawn_cycles
 from allocator.proof.simulation.circuit import (
     Arc,
@@ -123,14 +124,13 @@ def firm_power(case: Case, machine: MachineUse) -> Rate:
 
 def _group(case: Case, machine: MachineUse, buses: dict[str, int]) -> GroupLoad:
     cycling = 1.0 if machine.cycled > 0 else 0.0
-    needed = machine.running + cycling
-    spare = machine.count - needed - math.fsum(machine.burst.values())
+    spare = standing(case, machine) - math.fsum(machine.burst.values())
     return GroupLoad(
         name=machine.name,
         bus=buses[case.bus(machine.place)],
         clean=class_of(case.site, case.machine_type(machine)) == "clean",
         power=firm_power(case, machine),
-        needed=needed,
+        needed=machine.running + cycling,
         spare=max(0.0, spare),
         failed=Rate(),
     )
@@ -229,8 +229,12 @@ def _burners(
         (take,) = kind.takes.values()
         bus = buses[case.bus(machine.place)]
         clean = class_of(case.site, kind) == "clean"
+        burnt = _burnt(case, machine)
+        idle, shared = standing(case, machine), _share_turning(case, machine)
         turning = added(
-            Rate(machine.running - machine.flat_load), shaped(case, dict(machine.following), -1.0)
+            Rate(machine.running - machine.flat_load),
+            shaped(case, dict(machine.following), -1.0),
+            _times(burnt, -shared),
         )
         share = 1.0 - kind.no_load_share
         if machine.running > 0 and share > 0:
@@ -239,19 +243,10 @@ def _burners(
             )
             owners.append(machine.name)
             shares.append(share)
-        cycling = 1.0 if machine.cycled > 0 else 0.0
-        bursts = tuple(
-            (source, -units)
-            for source, units in burst_terms(case, machine)
-            if not case.cycles[source].steady
-        )
-        steady = math.fsum(
-            units for source, units in burst_terms(case, machine) if case.cycles[source].steady
-        )
-        idle = Rate(machine.count - machine.running - cycling - steady, bursts)
-        lots = _lots(kind, idle)
+        rest = added(Rate(idle), _times(burnt, shared - 1.0))
+        lots = _lots(kind, rest)
         if not lots:
-            lots = [Burner(machine.name, bus, clean, 0, idle, kind.power_out, take)]
+            lots = [Burner(machine.name, bus, clean, 0, rest, kind.power_out, take)]
         for lot in lots:
             burners.append(replace(lot, name=machine.name, bus=bus, clean=clean, take=take))
             owners.append(machine.name)
@@ -265,6 +260,36 @@ def _burners(
             owners.append(None)
             shares.append(0.0)
     return burners, owners, shares
+
+
+def standing(case: Case, machine: MachineUse) -> float:
+    """Units that neither turn for ever nor run on and off; bursts are burnt in them first.
+
+    Where units run on and off burn bursts as well, only their own load is taken off.
+    """
+    cycling = 1.0 if machine.cycled > 0 else 0.0
+    left = machine.count - machine.running
+    return left - (cycling if cycling + beside(case, machine) <= left else machine.cycled)
+
+
+def _burnt(case: Case, machine: MachineUse) -> Rate:
+    """Units that burn what comes as it comes."""
+    terms = [(s, n) for s, n in burst_terms(case, machine) if not case.cycles[s].steady]
+    steady = [n for s, n in burst_terms(case, machine) if case.cycles[s].steady]
+    return Rate(math.fsum(steady), tuple(terms))
+
+
+def _share_turning(case: Case, machine: MachineUse) -> float:
+    """Share of what is burnt as it comes that units which turn take: what has no other place."""
+    units = math.fsum(n for _, n in burst_terms(case, machine))
+    over = units - standing(case, machine)
+    return min(1.0, over / units) if units > 0 and over > 0 else 0.0
+
+
+def _times(rate: Rate, factor: float) -> Rate:
+    if factor == 0.0:
+        return Rate()
+    return Rate(rate.steady * factor, tuple((name, w * factor) for name, w in rate.terms))
 
 
 def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
