@@ -187,6 +187,9 @@ class FirmBasis(Basis):
                     draws.append((shape, release))
                     self.generated.setdefault((is_clean, shape), []).append((1.0, release))
                 self._promise([(1.0, part)], kind.loss, fed, [], draws)
+                # A second's worth of what never stops, or no battery need stand for it.
+                never = [(-weight, rate) for on, weight, rate in fed if on.all()]
+                self.program.least([(1.0, part), *never], 0.0)
             if kind.loss > 0:
                 rest = [(1.0, ("size", *me))]
                 rest += [(-1.0, ("part", me, is_clean)) for is_clean in (True, False)]

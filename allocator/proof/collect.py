@@ -137,6 +137,12 @@ def check_burns(case: Case, findings: Findings) -> None:
             f"burns bursts for battery {battery.name!r}, which is not at its bus",
         )
         findings.holds(
+            "burn_battery",
+            subject,
+            battery.size > 0,
+            f"burns bursts for battery {battery.name!r}, which has no size",
+        )
+        findings.holds(
             "burn_rest",
             subject,
             kind.least_rest <= 0,

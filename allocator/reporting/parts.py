@@ -80,7 +80,7 @@ def _work(use: MachineUse) -> str:
     if burst > 0:
         into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)
         beside = f"; the receiver beside them: {held}" if held and use.cycled <= 0 else ""
-        parts.append(f"{count(burst)} burn bursts into {into}{beside}")
+        parts.append(f"{count(burst)} burn what comes, into {into}{beside}")
     return "; ".join(parts) or "spare"
 
 

@@ -45,6 +45,7 @@ FIRM = (
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,
+    power.battery_behind,
     power.swing_reserve,
 )
 

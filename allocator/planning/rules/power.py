@@ -277,6 +277,24 @@ def burst_long_run(statement: Statement, choices: Choices) -> None:
             statement.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
 
 
+def battery_behind(statement: Statement, choices: Choices) -> None:
+    """``part >= efficiency * sum over steady s of W_s r_s * one second``, per class.
+
+    The store cuts ask for a battery behind bursts, for there are windows without them; steady gas
+    alone would pass through one that nobody builds.
+    """
+    for name, battery in choices.batteries.items():
+        for kind in CLASSES:
+            terms: Terms = [
+                (-battery.type.charge_efficiency * power * SHORTEST_RUN, key)
+                for source, power, key in burst_sources(choices, name, kind)
+                if choices.curves[source].pattern.steady
+            ]
+            if terms:
+                terms.append((1.0, ("burst_part", name, kind)))
+                statement.row(f"battery_behind[{name},{kind}]", terms, low=0.0)
+
+
 def swing_reserve(statement: Statement, choices: Choices) -> None:
     """``sum of swing parts at a bus >= sum of power * seconds bridged * (cycling + lumps)``.
 

@@ -149,7 +149,7 @@ def _on_and_off(site: Site, use: MachineUse, place: str) -> Iterator[Setting]:
     for battery, units in use.burst.items():
         if units > 0:
             note = f"as it comes, into {at(battery)}"
-            yield Setting(use.type, place, "burn bursts with", units, "units", None, note)
+            yield Setting(use.type, place, "burn what comes with", units, "units", None, note)
     for fluid, held in use.receiver.items():
         note = f"a receiver for {fluid} beside the unit that runs on and off"
         yield Setting(use.type, place, "receiver holds", held, "kg", None, note)

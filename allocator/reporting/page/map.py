@@ -474,7 +474,7 @@ def _machine_told(site: Site, plan: Plan, name: str) -> tuple[str, list[tuple[st
     if use.cycled > 0:
         facts.append(("one more runs", f"{percent(use.cycled)} of the time"))
     if sum(use.burst.values()) > 0:
-        facts.append(("burn bursts", count(sum(use.burst.values()))))
+        facts.append(("burn what comes", count(sum(use.burst.values()))))
     return f"{use.type} at {site.ground(use.place)}", facts
 
 
