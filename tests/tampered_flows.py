@@ -138,6 +138,13 @@ TAMPERED: dict[str, Tampering] = {
     "fewer units than burn the bursts": ridge(
         "burn_units", edit(RIDGE_PLAN, "machines", "set@hub", burst={"bank@hub": 1.9})
     ),
+    "bursts for a battery that is not built": ridge(
+        "burn_battery", edit(RIDGE_PLAN, "batteries", "bank@hub", size=0.0)
+    ),
+    "bursts that the units which turn have no room for": ridge(
+        "machine_units",
+        edit(RIDGE_PLAN, "machines", "set@hub", count=2, new=2, running=2, flat_load=0.3),
+    ),
     "bursts in a machine that must rest": Tampering(
         "burn_rest", RIDGE_PLAN, ridge_set(least_rest=60.0)
     ),
