@@ -94,7 +94,7 @@ def _runs(site: Site, plan: Plan) -> Iterator[BillLine]:
             used = layer.mass * route.length
             materials[layer.material] = materials.get(layer.material, 0.0) + used
         price = build.price * route.length
-        if route.stream is not None and route.stream.kind == "cooler":
+        if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             where = site.ground(route.start)
             item = f"{run.build} for {run.fluid}"
             yield from _thing(site, item, where, 1.0, "piece", materials, price)

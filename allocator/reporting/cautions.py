@@ -144,6 +144,12 @@ _RULES: tuple[_Rule, ...] = (
         "its boiling point, relief on its loop, heat rejected where it harms nobody.",
     ),
     (
+        lambda site: any(build.sink is not None for build in site.builds.values()),
+        "Heat sinks fail: one whose filling leaks or boils away, or whose recovery stands still, "
+        "lets hot gas through. Hold its level by a make-up that cannot fail unseen, lead its steam "
+        "away, measure the temperature behind it and shut off at the limit of what comes next.",
+    ),
+    (
         lambda site: any(route.stream is not None for route in site.routes.values()),
         "Temperatures are reckoned for clean, dry, uncovered pipe in still air: what is laid over "
         "a pipe or shut in around it makes it hotter. Use materials that are fit for the gas at "

@@ -17,7 +17,7 @@ def peak_factor(site: Site, shape: str) -> float:
 
 
 def runs_of_kind(site: Site, plan: Plan, kind: str) -> Iterator[Run]:
-    """Runs that are a ``pipe`` or a ``cooler``; passages at a place are neither."""
+    """Runs that are a ``pipe``, a ``cooler`` or a heat ``sink``, not passages at a place."""
     for run in plan.runs:
         stream = site.routes[run.route].stream
         if kind == ("pipe" if stream is None else stream.kind):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from allocator.plan import Plan
-from allocator.reporting.baths import baths_beside
+from allocator.reporting.baths import baths_beside, sinks_used
 from allocator.reporting.bill import running_money
 from allocator.reporting.certainty import certainty
 from allocator.reporting.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
@@ -79,6 +79,7 @@ def summary(
     lines += section("Stores", stores_built(site, plan))
     lines += section("Pipe runs", runs_laid(site, plan))
     lines += section("Coolers", coolers_placed(site, plan))
+    lines += section("Heat sinks that cool gas", sinks_used(site, plan))
     lines += section("Temperatures, in still air", temperatures(site, plan))
     lines += section("Limits of temperature and heat", limits_of_heat(plan))
     lines += section("Baths, settled, and what is enough for them", baths_beside(site, plan))

@@ -209,7 +209,10 @@ def heat_limits(plan: Plan) -> pd.DataFrame:
 
 
 def baths(plan: Plan) -> pd.DataFrame:
-    """Baths: the smallest set that keeps every limit; ``keeps``: whether it does."""
+    """Baths: the set that keeps every limit; ``keeps``: whether it does.
+
+    ``cools_its_gas``: the plan leads its source's gas through it.
+    """
     rows: list[Row] = [
         {
             "bath": use.name,
@@ -221,10 +224,16 @@ def baths(plan: Plan) -> pd.DataFrame:
             "gas_leaves_at_k": use.outlet,
             "margin_k": use.margin,
             "least_cooling_w": use.cooling,
+            "mass_kg": use.mass,
+            "cools_its_gas": use.used,
+            "gas_leaves_at_most_k": use.guaranteed,
         }
         for use in plan.baths
     ]
-    columns = "bath source recovery cooler keeps hottest_k gas_leaves_at_k margin_k least_cooling_w"
+    columns = (
+        "bath source recovery cooler keeps hottest_k gas_leaves_at_k margin_k least_cooling_w"
+        " mass_kg cools_its_gas gas_leaves_at_most_k"
+    )
     return frame(columns, rows)
 
 

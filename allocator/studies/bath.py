@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from allocator.heat.baths import LEAST_SHARE, BathStudy, Choice, State, smallest_of
 from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
-from allocator.site.bath import Bath
+from allocator.quantities import format_quantity
+from allocator.site.bath import Bath, Sink
 from allocator.site.records import Site
 from allocator.site.streams.bath_body import BathError, Filling
+from allocator.site.streams.sinks import guaranteed
 
 CURVE = 13
 """Masses on the curve, from a tenth of the bath's to the most that may stand there."""
@@ -30,6 +32,7 @@ class BathRow:
     None where ``most`` does not; ``never_boils``: kg that keep it from boiling too, None likewise
     or where it does not boil. ``drives_up_to``: kg above which recovery never runs, 0 where it
     never does, None where it always does or there is none. ``curve``: ``given`` by rising mass.
+    ``sinks``: with recovery or not, what a plan may count with as a heat sink, or why it may not.
     """
 
     bath: Bath
@@ -42,6 +45,19 @@ class BathRow:
     never_boils: float | None
     drives_up_to: float | None
     curve: tuple[State, ...]
+    sinks: tuple[tuple[bool, Sink | str], ...]
+
+    @property
+    def first(self) -> bool:
+        """Whether this is the first row of the bath."""
+        return self.bath.mass == self.bath.offered[0]
+
+    @property
+    def label(self) -> str:
+        """The bath's name, with the mass where there are several."""
+        several = len(self.bath.offered) > 1
+        mass = format_quantity(self.bath.mass, "mass")
+        return f"{self.bath.name}, {mass}" if several else self.bath.name
 
     @property
     def smallest(self) -> Choice | None:
@@ -57,8 +73,12 @@ class BathRow:
 
 
 def baths_table(site: Site) -> list[BathRow]:
-    """A row a bath, in the order of the site. Raises :class:`BathError`."""
-    return [_row(site, bath) for bath in site.baths.values()]
+    """A row for each mass of each bath, in the order of the site. Raises :class:`BathError`."""
+    return [
+        _row(site, replace(bath, mass=mass))
+        for bath in site.baths.values()
+        for mass in bath.offered
+    ]
 
 
 def _row(site: Site, bath: Bath) -> BathRow:
@@ -77,6 +97,10 @@ def _row(site: Site, bath: Bath) -> BathRow:
             study.least_mass(lambda state: state.keeps and not state.steam) if boils else None,
             study.least_mass(lambda state: state.drives_after is None) if bath.recovery else None,
             study.curve(),
+            tuple(
+                (recovery, guaranteed(site, bath, bath.mass, recovery))
+                for recovery in ((False, True) if bath.recovery else (False,))
+            ),
         )
     except PhysicsError as error:
         raise BathError(bath, "", error) from None

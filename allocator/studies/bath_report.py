@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from allocator.heat.baths import State
 from allocator.reporting.text import paragraph, section, table
 from allocator.reporting.words import quantity
+from allocator.site.bath import Sink
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, kelvins, set_name, sized, verdict
@@ -30,8 +31,10 @@ def baths_text(site: Site) -> str:
         "What could stand beside a bath, the smallest set first (power: recovered less spent)",
         _choices(rows),
     )
-    lines += section("Mass that keeps every limit, without cooler", _least(rows))
-    lines += section("More mass: smaller swings, later recovery", _curves(rows))
+    firsts = [row for row in rows if row.first]
+    lines += section("Mass that keeps every limit, without cooler", _least(firsts))
+    lines += section("More mass: smaller swings, later recovery", _curves(firsts))
+    lines += section("As a heat sink that cools its source's gas in a plan", _sinks(site, rows))
     cautions = [line for text in bath_cautions(site, rows) for line in paragraph(text, bullet="* ")]
     lines += section("Cautions", cautions)
     return "\n".join(lines) + "\n"
@@ -55,7 +58,7 @@ def _swings(rows: Sequence[BathRow]) -> list[str]:
     )
     cells = [
         (
-            row.bath.name,
+            row.label,
             row.bath.source,
             quantity(row.bath.mass, "mass"),
             _kelvin(row.filling.boils.at if row.filling.boils else None),
@@ -90,7 +93,7 @@ def _heat(rows: Sequence[BathRow]) -> list[str]:
     )
     cells = [
         (
-            row.bath.name,
+            row.label,
             quantity(row.given.came, "power"),
             quantity(row.given.lost, "power"),
             quantity(row.given.recovered, "power") if row.bath.recovery else "-",
@@ -113,15 +116,13 @@ def _wait(row: BathRow, state: State) -> str:
 
 
 def _verdicts(rows: Sequence[BathRow]) -> list[str]:
-    return [
-        line for row in rows for line in paragraph(f"{row.bath.name}: {verdict(row)}", bullet="* ")
-    ]
+    return [line for row in rows for line in paragraph(f"{row.label}: {verdict(row)}", bullet="* ")]
 
 
 def _choices(rows: Sequence[BathRow]) -> list[str]:
     cells = [
         (
-            row.bath.name,
+            row.label,
             set_name(choice),
             _kelvin(choice.state.high),
             _kelvin(choice.state.outlet),
@@ -195,6 +196,24 @@ def _curves(rows: Sequence[BathRow]) -> list[str]:
     return table(heads, cells, right=range(1, 9))
 
 
+def _sinks(site: Site, rows: Sequence[BathRow]) -> list[str]:
+    """How hot gas leaves at most, whatever the phase; or why a plan does not count with it."""
+    lines = []
+    for row in rows:
+        pump = site.sources[row.bath.source].pump
+        limit = None if pump is None else pump.hottest_inlet
+        bears = "" if limit is None else f"; the pump bears {_kelvin(limit)}"
+        for recovery, sink in row.sinks:
+            by = "with recovery" if recovery else "by losses alone"
+            said = f"{row.label}, {by}: "
+            if isinstance(sink, str):
+                said += f"does not count: {sink}."
+            else:
+                said += f"its gas leaves at {_kelvin(sink.outlet)} at most{bears}."
+            lines += paragraph(said, bullet="* ")
+    return lines
+
+
 def _thinned(row: BathRow) -> Iterator[State]:
     """A few points of the curve: its ends, the bath's own mass, and some in between."""
     step = max(1, math.ceil((len(row.curve) - 1) / (SHOWN - 1)))
@@ -206,7 +225,7 @@ def _thinned(row: BathRow) -> Iterator[State]:
 
 def _facts(row: BathRow, what: str, state: State) -> dict[str, object]:
     return {
-        "bath": row.bath.name,
+        "bath": row.label,
         "source": row.bath.source,
         "what": what,
         "mass_kg": state.mass,
@@ -237,6 +256,15 @@ def _all_facts(row: BathRow) -> list[dict[str, object]]:
     return sets + [_facts(row, "curve", state) for state in row.curve]
 
 
+def _as_sink(recovery: bool, sink: Sink | str) -> dict[str, object]:
+    counts = isinstance(sink, Sink)
+    return {
+        "recovery": recovery,
+        "gas_leaves_at_most_k": sink.outlet if isinstance(sink, Sink) else None,
+        "why_it_does_not_count": None if counts else sink,
+    }
+
+
 def baths_csv(site: Site) -> str:
     """Sets and curves of all baths as CSV, SI units in the heads."""
     import pandas as pd
@@ -255,13 +283,15 @@ def baths_json(site: Site) -> str:
         "site": {"name": site.name, "sha256": site.sha256},
         "baths": [
             {
-                "bath": row.bath.name,
+                "bath": row.label,
                 "verdict": verdict(row),
                 "smallest_set": set_name(row.smallest) if row.smallest else None,
                 "least_cooler_w": row.needs,
                 "least_mass_kg": row.least_mass,
                 "never_boils_kg": row.never_boils,
                 "recovery_runs_below_kg": row.drives_up_to,
+                "mass_kg": row.bath.mass,
+                "as_heat_sink": [_as_sink(recovery, sink) for recovery, sink in row.sinks],
                 "states": _all_facts(row),
             }
             for row in rows

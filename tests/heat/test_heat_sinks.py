@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 from collections.abc import Callable
 from dataclasses import replace
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 from CoolProp.CoolProp import PropsSI
 
+from allocator.engine import plan_files
 from allocator.plan import BathUse, Plan
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
@@ -18,11 +20,15 @@ from allocator.proof import audit
 from allocator.proof.baths import reached
 from allocator.proof.case import Case
 from allocator.proof.sinks import warmest
+from allocator.reporting.bill import bill_of_materials
+from allocator.reporting.cautions import cautions_for
+from allocator.reporting.summary import summary
 from allocator.site.bath import Sink
 from allocator.site.network import network_of
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site, Stage
 from allocator.site.streams.sinks import guaranteed, room, sinks_of
+from allocator.studies.bath_report import baths_json, baths_text
 
 CASE = Path(__file__).resolve().parents[1] / "cases" / "heat_sink_cools.yaml"
 DAY = 86_400.0
@@ -410,6 +416,37 @@ def test_a_plan_of_a_site_that_is_hotter(
 def test_a_plan_passes_through_every_rule_but_those_of_wet_gas(site: Site, plan: Plan) -> None:
     checks = {rule for rule in audit(site, plan).checks if rule.startswith(("sink", "one_sink"))}
     assert len(checks) == 11
+
+
+def test_it_is_said(site: Site, plan: Plan, tmp_path: Path) -> None:
+    text = " ".join(summary(site, plan).split())
+    assert "sink furnace_purge 5 t recovery 480 degC 116 degC 250 degC none" in text
+    assert "pump of furnace_purge hydrogen taken in 116 degC 250 degC 134 K" in text
+    assert "Heat sinks fail: one whose filling leaks" in " ".join(cautions_for(site))
+    files = plan_files(site, plan)
+    assert b"sink of 5 t with recovery" in files["build_order.csv"]
+    two = read_site(written(tmp_path, ("mass: 5 t", "mass: [5 t, 1 t]")))
+    said = " ".join(baths_text(two).split())
+    assert "sink, 1 t, with recovery: its gas leaves at 116 degC at most; the pump bears" in said
+    assert "sink, 5 t, by losses alone: does not count: it may reach 144 degC, above" in said
+    told = [entry["as_heat_sink"] for entry in json.loads(baths_json(two))["baths"]]
+    assert [one["gas_leaves_at_most_k"] is None for both in told for one in both] == [
+        True,
+        False,
+    ] * 2
+
+
+def test_what_a_sink_takes_is_in_the_bill(tmp_path: Path) -> None:
+    take = "mass: 5 t\n    materials: {steel: 40 g/kg}\n    price: 3 /kg"
+    take += "\n    base: {materials: {steel: 90 kg}, price: 700}"
+    site = network_of(read_site(written(tmp_path, ("mass: 5 t", take))))
+    plan = planned(site)
+    bill = [line for line in bill_of_materials(site, plan) if line.item.startswith("sink of 5 t")]
+    assert [line.money for line in bill] == [15_700.0, 0.0]
+    assert [line.kg for line in bill] == [None, pytest.approx(290.0)]
+    assert plan.money == pytest.approx(15_700.0)
+    (steel,) = plan.materials
+    assert steel.used == pytest.approx(290.0 + 25_000.0, rel=1e-6)
 
 
 def why_refused(folder: Path, *changes: tuple[str, str]) -> str:

@@ -58,9 +58,12 @@ def _taps(site: Site, plan: Plan) -> list[Thing]:
     return found
 
 
+_LAID = ("pipe", "cooler", "sink")
+
+
 def _runs(site: Site, plan: Plan) -> list[Thing]:
     found: dict[str, Thing] = {}
-    for run in (*runs_of_kind(site, plan, "pipe"), *runs_of_kind(site, plan, "cooler")):
+    for run in (run for kind in _LAID for run in runs_of_kind(site, plan, kind)):
         if not run.new:
             continue
         route, build = site.routes[run.route], site.builds[run.build]
@@ -69,7 +72,7 @@ def _runs(site: Site, plan: Plan) -> list[Thing]:
         for layer in build.layers:
             used = layer.mass * route.length
             materials[layer.material] = materials.get(layer.material, 0.0) + used
-        if route.stream is not None and route.stream.kind == "cooler":
+        if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             what, where = f"{run.build} for {run.fluid}", site.ground(route.start)
         else:
             what = f"{quantity(route.length, 'length')} of {run.build} for {run.fluid}"

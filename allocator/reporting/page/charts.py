@@ -109,6 +109,7 @@ _KINDS = {
     "tap": "taps",
     "line": "lines",
     "cooler": "coolers",
+    "sink": "heat sinks",
 }
 
 

@@ -342,7 +342,7 @@ def _built(
         if machine.count > 0:
             key = details.add(*_machine_told(site, plan, machine.name))
             rows[site.ground(machine.place)].append((_machine_mark(machine.count), "machine", key))
-    for run in runs_of_kind(site, plan, "cooler"):
+    for run in (*runs_of_kind(site, plan, "cooler"), *runs_of_kind(site, plan, "sink")):
         route = site.routes[run.route]
         facts = [("cools", run.fluid), ("build", run.build)]
         key = details.add(f"{run.build} at {site.ground(route.start)}", facts)
