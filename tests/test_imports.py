@@ -16,6 +16,7 @@ EDGE = {
     "folders",
     "parent_process",
     "spreadsheet_cells",
+    "compiling",
 }
 MAY_IMPORT = {
     "errors": set(),
@@ -23,6 +24,7 @@ MAY_IMPORT = {
     "folders": {"errors"},
     "parent_process": set(),
     "spreadsheet_cells": set(),
+    "compiling": set(),
     "json_kinds": EDGE,
     "dimensions": EDGE,
     "quantities": EDGE,
@@ -33,7 +35,7 @@ MAY_IMPORT = {
     "plan_file": EDGE | {"plan", "site"},
     "site": EDGE | {"site", "physics"},
     "duty": {"duty", "site"},
-    "planning": {"planning", "duty", "heat", "site", "plan", "parent_process"},
+    "planning": {"planning", "duty", "heat", "site", "plan", "parent_process", "compiling"},
     "proof": EDGE | {"shown", "proof", "site", "plan", "plan_file", "physics"},
     "reporting": EDGE | {"reporting", "duty", "heat", "site", "plan", "proof"},
     "studies": EDGE

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import sys
+from collections.abc import Callable
 from typing import TYPE_CHECKING
+
+from allocator.commands.terminal import tell
 
 if TYPE_CHECKING:
     from allocator.planning import Settings
@@ -133,6 +137,24 @@ def solving_arguments(command: argparse.ArgumentParser, *, basis: bool = True) -
         metavar="N",
         help="search nodes a solve, in place of the time limit: the same plan on every machine",
     )
+    progress_arguments(command)
+
+
+def progress_arguments(command: argparse.ArgumentParser) -> None:
+    """--progress and --quiet."""
+    told = command.add_mutually_exclusive_group()
+    told.add_argument(
+        "--progress",
+        action="store_true",
+        help="show progress on stderr (done by default where stderr is a terminal)",
+    )
+    told.add_argument("--quiet", action="store_true", help="show no progress")
+
+
+def progress_of(given: argparse.Namespace) -> Callable[[str], object]:
+    """Who hears of progress: stderr, or nobody."""
+    shown = given.progress or (sys.stderr.isatty() and not given.quiet)
+    return tell if shown else lambda words: None
 
 
 def settings_of(given: argparse.Namespace) -> Settings:

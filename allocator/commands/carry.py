@@ -5,14 +5,15 @@ from __future__ import annotations
 import argparse
 
 from allocator.commands.arguments import (
+    progress_of,
     settings_of,
     site_argument,
     solving_arguments,
     workers_arguments,
     workers_of,
 )
-from allocator.commands.files import site_of
-from allocator.commands.terminal import BAD_INPUT, DONE, NOT_FOUND, fail, show, tell
+from allocator.commands.files import note_first_run, site_of
+from allocator.commands.terminal import BAD_INPUT, DONE, NOT_FOUND, fail, show
 
 HELP = "how many generators a site can carry, and what stops the next one"
 
@@ -28,6 +29,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(given: argparse.Namespace) -> int:
     """Work the counts out and tell them."""
     site = site_of(given.site)
+    note_first_run(site)
     from allocator.quiet import stdout_for_data
     from allocator.site.marks import Marks
     from allocator.studies.carrying import carrying
@@ -35,7 +37,7 @@ def run(given: argparse.Namespace) -> int:
 
     try:
         with stdout_for_data():
-            rows = carrying(site, settings_of(given), workers_of(given), tell)
+            rows = carrying(site, settings_of(given), workers_of(given), progress_of(given))
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     marks = Marks(given.site)

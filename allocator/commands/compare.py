@@ -6,15 +6,16 @@ import argparse
 
 from allocator.commands.arguments import (
     positive,
+    progress_of,
     settings_of,
     site_argument,
     solving_arguments,
     workers_arguments,
     workers_of,
 )
-from allocator.commands.files import site_of
+from allocator.commands.files import note_first_run, site_of
 from allocator.commands.study_folder import folder_argument, folder_of, for_file, write_study
-from allocator.commands.terminal import BAD_INPUT, IMPOSSIBLE, fail, tell
+from allocator.commands.terminal import BAD_INPUT, IMPOSSIBLE, fail
 
 HELP = "plan a site under clean and emitting supply mixes, side by side"
 
@@ -38,6 +39,7 @@ def run(given: argparse.Namespace) -> int:
     """Plan each mix, write, and print the comparison."""
     folder = folder_of(given)
     site = site_of(given.site)
+    note_first_run(site)
     from allocator.quiet import stdout_for_data
     from allocator.reporting.page import study_page
     from allocator.reporting.page.study_files import mixes_of_text
@@ -51,7 +53,9 @@ def run(given: argparse.Namespace) -> int:
     try:
         settings = settings_of(given)
         with stdout_for_data():
-            rows = compare(site, settings, workers_of(given), given.simulate or 0.0, tell)
+            rows = compare(
+                site, settings, workers_of(given), given.simulate or 0.0, progress_of(given)
+            )
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     text = comparison_text(site, rows)

@@ -29,6 +29,15 @@ def site_of(path: str) -> Site:
     return network_of(found.site)
 
 
+def note_first_run(site: Site) -> None:
+    """Tell somebody who is about to wait for a plan that the search has yet to be compiled."""
+    from allocator.planning.search.landing import FEW
+    from allocator.planning.search.warming import first_run_note
+
+    if len(site.sources) >= FEW and (note := first_run_note()):
+        tell(f"note: {note}")
+
+
 def warn(found: Report) -> None:
     """Tell the oddities of a site file."""
     from allocator.errors import fault_lines

@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import argparse
 
-from allocator.commands.arguments import counting, settings_of, site_argument, solving_arguments
-from allocator.commands.files import site_of
+from allocator.commands.arguments import (
+    counting,
+    progress_of,
+    settings_of,
+    site_argument,
+    solving_arguments,
+)
+from allocator.commands.files import note_first_run, site_of
 from allocator.commands.study_folder import folder_argument, folder_of, for_file, write_study
-from allocator.commands.terminal import BAD_INPUT, NOT_FOUND, fail, tell
+from allocator.commands.terminal import BAD_INPUT, NOT_FOUND, fail
 
 HELP = "firm power against a material, money or emissions, point by point"
 
@@ -32,6 +38,7 @@ def run(given: argparse.Namespace) -> int:
     """Work the points out, write, and print them."""
     folder = folder_of(given)
     site = site_of(given.site)
+    note_first_run(site)
     from allocator.quiet import stdout_for_data
     from allocator.reporting.page import study_page
     from allocator.reporting.page.study_files import frontier_of_text
@@ -48,7 +55,7 @@ def run(given: argparse.Namespace) -> int:
         return fail("allocator: --steps must be 2 or more: the two ends are points", BAD_INPUT)
     try:
         with stdout_for_data():
-            steps = trade_off(site, given.give, given.steps, settings_of(given), tell)
+            steps = trade_off(site, given.give, given.steps, settings_of(given), progress_of(given))
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     if not steps:

@@ -11,12 +11,13 @@ from allocator.commands.arguments import (
     count_from_none,
     counting,
     crew_argument,
+    progress_of,
     settings_of,
     share,
     site_argument,
     solving_arguments,
 )
-from allocator.commands.files import plan_of, site_of
+from allocator.commands.files import note_first_run, plan_of, site_of
 from allocator.commands.terminal import (
     BAD_INPUT,
     DONE,
@@ -24,7 +25,7 @@ from allocator.commands.terminal import (
     NOT_FOUND,
     UNVERIFIED,
     fail,
-    follow,
+    follower,
     show,
     tell,
     tell_breaches,
@@ -32,6 +33,7 @@ from allocator.commands.terminal import (
 )
 
 if TYPE_CHECKING:
+    from allocator.plan import Plan
     from allocator.planning import Outcome
 
 HELP = "make an audited plan for a site and write its files"
@@ -94,7 +96,6 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="LOSS",
         help="share of the first goal that an alternative may lose (0.05)",
     )
-    command.add_argument("--progress", action="store_true", help="tell the search on stderr")
 
 
 def folder_of(output: str, number: int) -> Path:
@@ -121,6 +122,7 @@ def run(given: argparse.Namespace) -> int:
     for number in range(1, given.alternatives + 1):
         check_folder(folder_of(given.output, number))
     site = site_of(given.site)
+    note_first_run(site)
     if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
         return fail(
             "allocator: --robust: no source has a range for its flow; write, for instance, "
@@ -148,7 +150,7 @@ def run(given: argparse.Namespace) -> int:
             withstands=Withstands(given.lose, given.robust),
         )
         with stdout_for_data():
-            plan, outcome, found = plan_site(site, settings, follow if given.progress else None)
+            plan, outcome, found = plan_site(site, settings, follower(progress_of(given)))
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
@@ -182,7 +184,31 @@ def run(given: argparse.Namespace) -> int:
             f"'allocator simulate ... --replay {file}' shows how.",
             UNVERIFIED,
         )
+    if poor := nothing_served(plan):
+        return fail(poor, NOT_FOUND)
     return DONE
+
+
+def nothing_served(plan: Plan) -> str:
+    """What to say of a plan that serves nothing though it is not proven that none can; or ""."""
+    from allocator.quantities import format_quantity
+
+    service = [goal for goal in plan.goals if goal.sense == "max"]
+    least = 1e-9 * plan.power.demand_mean
+    if not service or any(goal.value > least for goal in service):
+        return ""
+    open_goals = [g for g in service if g.bound is None or g.bound > least]
+    if not open_goals:
+        return ""
+    goal, possible = open_goals[0], ""
+    if goal.bound is not None:
+        dimension = "power" if goal.unit == "W" else "mass_rate"
+        possible = f", and up to {format_quantity(goal.bound, dimension)} may be possible"
+    return (
+        f"nothing better than a plan that serves nothing was found in the time{possible}: allow "
+        "more with --time-limit, begin from a plan with --start, or look for a better one with "
+        "--effort thorough"
+    )
 
 
 def no_plan(outcome: Outcome) -> int:

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 from allocator.commands.arguments import (
     counting,
     positive,
+    progress_of,
     settings_of,
     site_argument,
     solving_arguments,
     workers_arguments,
     workers_of,
 )
-from allocator.commands.files import plan_of, site_of
+from allocator.commands.files import note_first_run, plan_of, site_of
 from allocator.commands.study_folder import folder_argument, folder_of, for_file, write_texts
 from allocator.commands.terminal import (
     BAD_INPUT,
@@ -78,6 +79,7 @@ def run(given: argparse.Namespace) -> int:
     """Work the cases out, write, and print the summary."""
     folder = folder_of(given)
     site = site_of(given.site)
+    note_first_run(site)
     plan = None if given.plan is None else plan_of(given.plan)
     asked = _asked(given, site, plan)
     if isinstance(asked, str):
@@ -129,7 +131,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
         if asked.plan is not None:
             settings = replace(settings, basis=asked.plan.basis)
         with stdout_for_data():
-            rows = sweep(site, asked, settings, workers_of(given), folder, tell)
+            rows = sweep(site, asked, settings, workers_of(given), folder, progress_of(given))
     except KeyboardInterrupt:
         return fail(f"stopped by hand; the same command goes on from {folder}", STOPPED)
     except (ClusterError, ValueError) as error:

@@ -96,17 +96,21 @@ def fail(text: str, code: int) -> int:
     return code
 
 
-def follow(line: Progress) -> None:
-    """Tell one line of a search's progress."""
-    figures = [f"{line.seconds:7.1f} s", line.goal]
-    for name, value in (("plan", line.value), ("bound", line.bound)):
-        if value is not None:
-            figures.append(f"{name} {value:.6g}")
-    if line.gap is not None:
-        figures.append(f"gap {100 * line.gap:.2f} %")
-    if line.note:
-        figures.append(line.note)
-    tell("  ".join(figures))
+def follower(tell: Callable[[str], object]) -> Callable[[Progress], None]:
+    """Tells a search's lines of progress."""
+
+    def follow(line: Progress) -> None:
+        figures = [f"{line.seconds:7.1f} s", line.goal]
+        for name, value in (("plan", line.value), ("bound", line.bound)):
+            if value is not None:
+                figures.append(f"{name} {value:.6g}")
+        if line.gap is not None:
+            figures.append(f"gap {100 * line.gap:.2f} %")
+        if line.note:
+            figures.append(line.note)
+        tell("  ".join(figures))
+
+    return follow
 
 
 def tell_breaches(found: AuditReport, out: Callable[[str], object]) -> None:

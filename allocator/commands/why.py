@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 
 from allocator.commands.arguments import settings_of, site_argument, solving_arguments
-from allocator.commands.files import site_of
+from allocator.commands.files import note_first_run, site_of
 from allocator.commands.terminal import BAD_INPUT, DONE, IMPOSSIBLE, NOT_FOUND, fail, show
 
 HELP = "which limits conflict when no plan exists, or not the one that is wanted"
@@ -29,6 +29,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(given: argparse.Namespace) -> int:
     """Find the conflict and tell it."""
     site = site_of(given.site)
+    note_first_run(site)
     from allocator.quiet import stdout_for_data
     from allocator.site.marks import Marks
     from allocator.studies.wanted import want_of

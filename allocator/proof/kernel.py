@@ -6,23 +6,14 @@ Import this module only where the search runs: it loads the compiler.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any, NamedTuple, TypeVar
+from typing import NamedTuple
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from allocator.compiling import compiled
+
 Array = NDArray[np.float64]
-Function = TypeVar("Function", bound=Callable[..., Any])
-
-
-def _compiled(function: Function) -> Function:
-    try:
-        made: Function = numba.njit(cache=True)(function)
-    except RuntimeError:  # no folder in which compiled code may be kept
-        made = numba.njit(function)
-    return made
 
 
 class Windows(NamedTuple):
@@ -50,7 +41,7 @@ class Windows(NamedTuple):
     ends_there: NDArray[np.bool_]
 
 
-@_compiled
+@compiled
 def least_integral(
     w: Windows, c: int, length: float, chosen: NDArray[np.int64], count: int, values: Array
 ) -> float:
@@ -103,7 +94,7 @@ def least_integral(
     return smallest
 
 
-@_compiled
+@compiled
 def need_at(w: Windows, draw: float, length: float) -> tuple[float, float]:
     """``draw * length - sum of weight * least integral``, and the size of its terms."""
     everything = np.arange(len(w.anchors))
@@ -118,7 +109,7 @@ def need_at(w: Windows, draw: float, length: float) -> tuple[float, float]:
     return need, scale
 
 
-@_compiled
+@compiled
 def bound_between(
     w: Windows, draw: float, low: float, high: float, at_low: Array, at_high: Array
 ) -> tuple[float, float]:
@@ -162,7 +153,7 @@ def bound_between(
     return best, where
 
 
-@_compiled
+@compiled
 def largest_need(
     w: Windows,
     draw: float,

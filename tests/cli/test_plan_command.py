@@ -10,10 +10,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from handmade_cove import COVE_PLAN
 
 from allocator import engine
 from allocator.cli import main
-from allocator.plan import Plan
+from allocator.commands.plan import nothing_served
+from allocator.plan import GoalResult, Plan
 from allocator.plan_file import read_plan
 from allocator.planning import Outcome
 from allocator.proof import AuditReport, Breach
@@ -299,3 +301,14 @@ def test_an_interrupted_proof_does_not_lose_the_plan(
     assert plan.verified
     assert plan.power.firm_clean == pytest.approx(13374, rel=1e-3)
     assert not (folder / "simulation.json").exists()
+
+
+def test_a_plan_that_serves_nothing_though_more_may_be_possible_is_not_found() -> None:
+    goal = GoalResult("clean_power", "W", "max", 0.0, 4000.0, 1.0, "time_limit")
+    power = replace(COVE_PLAN.power, demand_mean=5000.0)
+    found = nothing_served(replace(COVE_PLAN, goals=(goal,), power=power))
+    assert "up to 4 kW may be possible" in found
+    assert "--time-limit" in found
+    proven = replace(goal, bound=0.0, gap=0.0, status="optimal")
+    assert nothing_served(replace(COVE_PLAN, goals=(proven,), power=power)) == ""
+    assert nothing_served(COVE_PLAN) == ""

@@ -17,7 +17,7 @@ def test_compare_writes_tables_and_a_plan_for_each_mix(
 ) -> None:
     folder = tmp_path / "mixes"
     site = str(networks / "first.yaml")
-    assert main(["compare", site, "-o", str(folder), "--node-limit", "200"]) == 0
+    assert main(["compare", site, "-o", str(folder), "--node-limit", "200", "--progress"]) == 0
     out, err = capsys.readouterr()
     assert "Clean supply alone serves 53.5 % of the demand; emitting supply adds nothing." in out
     assert "4 of 4 mixes" in err
@@ -88,7 +88,7 @@ def test_a_want_that_cannot_be_read(networks: Path, want: str, told: str, capsys
 
 def test_carry(networks: Path, capsys: Told) -> None:
     site = str(networks / "first.yaml")
-    assert main(["carry", site, "--node-limit", "1000"]) == 0
+    assert main(["carry", site, "--node-limit", "1000", "--progress"]) == 0
     out, err = capsys.readouterr()
     assert "What stops the next one" in out
     assert "1 of 1 cases" in err
@@ -133,6 +133,7 @@ def ranged(tmp_path_factory: pytest.TempPathFactory, networks: Path) -> Path:
 def test_sweep_of_a_plan(ranged: Path, tmp_path: Path, capsys: Told) -> None:
     folder = tmp_path / "swept"
     arguments = ["sweep", str(ranged), "--plan", str(ranged.parent / "plan"), "--workers", "1"]
+    arguments.append("--progress")
     assert main([*arguments, "--draws", "6", "-o", str(folder)]) == 0
     out, err = capsys.readouterr()
     assert "The plan promises 13.4 kW." in out

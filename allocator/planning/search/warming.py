@@ -16,6 +16,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from allocator.compiling import compiling_alone, kept_in
+from allocator.parent_process import end_with_parent
 from allocator.planning.search.records import Arrays
 
 
@@ -51,22 +53,40 @@ class Warming:
 
 def compiled_before() -> bool:
     """True when the searches are compiled and kept."""
-    return _mark().exists()
+    mark = _mark()
+    return mark is not None and mark.exists()
 
 
-def _mark() -> Path:
+def first_run_note() -> str:
+    """What somebody who waits should know of a run that has to compile; empty for all others."""
+    if compiled_before():
+        return ""
+    if kept_in() is None:
+        return (
+            "the search is compiled anew in every run (about half a minute of one core), as there "
+            "is no folder to keep it in: set NUMBA_CACHE_DIR to one that can be written to"
+        )
+    return (
+        "first run on this machine: the search is compiled beside it (about half a minute of one "
+        "core), so this run finds less in its time than later ones"
+    )
+
+
+def _mark() -> Path | None:
     """The file that says that this very code has been compiled by this very Python."""
     import llvmlite
     import numba
 
+    folder = kept_in()
+    if folder is None:
+        return None
     here = Path(__file__).parent
     told = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
     for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "charges.py"):
         facts = file.stat()
         told.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
     name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
-    folder = os.environ.get("NUMBA_CACHE_DIR") or str(here / "__pycache__")
-    return Path(folder) / f"paths-{name}.compiled"
+    return folder / f"paths-{name}.compiled"
 
 
 def main() -> None:
@@ -74,17 +94,21 @@ def main() -> None:
 
     The one argument is the process that waits for it.
     """
-    from allocator.parent_process import end_with_parent
     from allocator.planning.bounds.charges import warmed
     from allocator.planning.search.starts import begun, continued, relinked
 
     end_with_parent(int(sys.argv[1]))
-    warmed()
     arrays = Arrays(*pickle.load(sys.stdin.buffer))
-    start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
-    relinked(arrays, start, start, 1, 0)
-    with contextlib.suppress(OSError):
-        _mark().touch()
+    with compiling_alone():
+        if compiled_before():
+            return
+        warmed()
+        start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+        relinked(arrays, start, start, 1, 0)
+        mark = _mark()
+        if mark is not None:
+            with contextlib.suppress(OSError):
+                mark.touch()
 
 
 if __name__ == "__main__":

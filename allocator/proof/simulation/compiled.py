@@ -1,22 +1,10 @@
-"""How the loops of the simulation are compiled: once, and kept where a folder allows it."""
+"""Small loops of the simulation that are compiled into whatever calls them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar
-
 import numba
 
-Function = TypeVar("Function", bound=Callable[..., Any])
-
-
-def compiled(function: Function) -> Function:
-    """The function, compiled at its first call."""
-    try:
-        made: Function = numba.njit(cache=True)(function)
-    except RuntimeError:  # no folder in which compiled code may be kept
-        made = numba.njit(function)
-    return made
+from allocator.compiling import Function
 
 
 def inlined(function: Function) -> Function:

@@ -17,6 +17,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from allocator.compiling import compiled
 from allocator.proof.simulation.columns import (
     CLEAN,
     CLEAN_DIRECT,
@@ -31,7 +32,7 @@ from allocator.proof.simulation.columns import (
     Tables,
     Whole,
 )
-from allocator.proof.simulation.compiled import compiled, inlined
+from allocator.proof.simulation.compiled import inlined
 
 NEGLIGIBLE = 1e-9
 """Power lost below this share of what is promised is the rounding of a sum."""

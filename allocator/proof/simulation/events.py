@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from allocator.compiling import compiled
 from allocator.proof.simulation.columns import (
     AIM,
     AT,
@@ -41,7 +42,6 @@ from allocator.proof.simulation.columns import (
     Tables,
     Whole,
 )
-from allocator.proof.simulation.compiled import compiled
 from allocator.proof.simulation.controls import decide
 
 CHANGED, FILLED, UNFILLED, DRY, WET, STARTED, STOPPED = range(7)

@@ -1,41 +1,59 @@
-"""A search that is not compiled yet is left for later, and the plan does without it."""
+"""What is compiled for the search is kept where that is allowed, and by one process at a time."""
 
 from __future__ import annotations
 
+import multiprocessing
+import time
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from families import site_of
 
-from allocator.planning import Settings, make_plan
-from allocator.planning.planner import state
-from allocator.planning.search.network import network_of
-from allocator.planning.search.warming import Warming
-from allocator.proof import audit
+from allocator import compiling
+from allocator.compiling import compiling_alone, kept_in
+from allocator.planning.search import warming
 
 
-def test_a_cold_search_is_not_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "none"))  # nothing is compiled there
-    monkeypatch.setattr(Warming, "done", lambda self, seconds: self._process is None)
-    site = site_of(tmp_path, 20, 30, 4)
-    outcome = make_plan(site, Settings(basis="mean", time_limit=6.0))
-    assert outcome.plan is not None
-    assert audit(site, outcome.plan).accepted
-    assert "paths" not in outcome.seconds
-
-
-def test_it_is_compiled_beside_and_the_mark_tells_so(
+def test_a_folder_that_is_named_is_the_only_one(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    _, choices = state(site_of(tmp_path, 8, 10, 2), "mean")
-    made = network_of(choices, "clean_power")
-    assert made is not None
-    folder = tmp_path / "cache"
-    folder.mkdir()
-    monkeypatch.setenv("NUMBA_CACHE_DIR", str(folder))
-    monkeypatch.setenv("NUMBA_DISABLE_JIT", "1")  # the road there and back, without the compiler
-    first = Warming(made[0])
-    assert not first.done(0.0)
-    assert first.done(60.0)
-    assert [file.suffix for file in folder.iterdir()] == [".compiled"]
-    assert Warming(made[0]).done(0.0)
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "named"))
+    assert kept_in() == tmp_path / "named"
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path / "file"))
+    assert kept_in() is None
+    assert "set NUMBA_CACHE_DIR" in warming.first_run_note()
+
+
+def test_a_package_that_cannot_be_written_to_leaves_the_users_cache(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("NUMBA_CACHE_DIR", raising=False)
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    writable = compiling._writable
+    package = Path(compiling.__file__).parent
+    monkeypatch.setattr(
+        compiling, "_writable", lambda p: not p.is_relative_to(package) and writable(p)
+    )
+    assert kept_in() == tmp_path / "allocator"
+    assert "first run on this machine" in warming.first_run_note()
+    mark = warming._mark()
+    assert mark is not None
+    mark.touch()
+    assert warming.first_run_note() == ""
+
+
+def hold(seconds: float) -> tuple[float, float]:
+    with compiling_alone():
+        began = time.monotonic()
+        time.sleep(seconds)
+        return began, time.monotonic()
+
+
+def test_two_processes_do_not_compile_side_by_side(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    with multiprocessing.get_context("fork").Pool(3) as pool:
+        spans = sorted(pool.map(hold, [0.2] * 3, chunksize=1))
+    assert all(earlier[1] <= later[0] for earlier, later in pairwise(spans))

@@ -1,0 +1,67 @@
+"""Loops that are compiled when they are first called, and where the compiled code is kept."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, TypeVar
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def compiled(function: Function, **options: Any) -> Function:
+    """The function, compiled at its first call; ``options``: those of ``numba.njit``."""
+    import numba
+
+    try:
+        made: Function = numba.njit(cache=True, **options)(function)
+    except RuntimeError:  # no folder in which compiled code may be kept
+        made = numba.njit(**options)(function)
+    return made
+
+
+def kept_in() -> Path | None:
+    """The folder in which marks and locks of compiled code are kept; None where none is writable.
+
+    ``NUMBA_CACHE_DIR`` if it is set, else the package's own folder, else the user's cache folder:
+    the order in which numba looks for a place.
+    """
+    named = os.environ.get("NUMBA_CACHE_DIR")
+    folders = [Path(named)] if named else [Path(__file__).parent / "__pycache__", _users()]
+    return next((folder for folder in folders if _writable(folder)), None)
+
+
+def _users() -> Path:
+    named = os.environ.get("XDG_CACHE_HOME") or os.environ.get("LOCALAPPDATA")
+    if named:
+        return Path(named) / "allocator"
+    caches = "Library/Caches" if sys.platform == "darwin" else ".cache"
+    return Path(os.path.expanduser("~")) / caches / "allocator"
+
+
+def _writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
+
+
+@contextlib.contextmanager
+def compiling_alone() -> Iterator[None]:
+    """One process at a time compiles: the others wait, and then find what it has kept."""
+    folder = kept_in()
+    if folder is None:
+        yield
+        return
+    with open(folder / "compiling.lock", "wb") as lock:
+        with contextlib.suppress(ImportError, OSError):  # no such locks here
+            import fcntl
+
+            fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
