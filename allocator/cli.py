@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import io
+import time
 from collections.abc import Sequence
 
 from allocator import __version__
@@ -44,10 +45,12 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command; the exit code. ``arguments``: those of the process when None."""
+    began = time.perf_counter()
     keep_streams_apart()
     parser = build_parser()
     try:
         given = _parsed(parser, arguments)
+        given.began = began
         if given.command == "completion":
             return show(completion_script(parser, given.shell))
         return run(given)

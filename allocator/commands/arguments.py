@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -93,8 +94,13 @@ def plan_argument(command: argparse.ArgumentParser) -> None:
     command.add_argument("plan", metavar="PLAN", help="plan file (plan.json) or its folder")
 
 
-def solving_arguments(command: argparse.ArgumentParser, *, basis: bool = True) -> None:
-    """How to plan: basis (where there is a choice), limits, seed, solver."""
+def solving_arguments(
+    command: argparse.ArgumentParser, *, basis: bool = True, limit_of: str = "everything"
+) -> None:
+    """How to plan: basis (where there is a choice), limits, seed, solver.
+
+    ``limit_of``: what the time limit is of.
+    """
     if basis:
         command.add_argument(
             "--basis",
@@ -107,7 +113,7 @@ def solving_arguments(command: argparse.ArgumentParser, *, basis: bool = True) -
         type=positive,
         default=60.0,
         metavar="S",
-        help="seconds for everything (default 60); Ctrl-C keeps the best plan so far",
+        help=f"seconds for {limit_of} (default 60); Ctrl-C keeps the best plan so far",
     )
     command.add_argument(
         "--gap", type=share, default=1e-4, metavar="G", help="gap that is good enough (0.0001)"
@@ -157,13 +163,28 @@ def progress_of(given: argparse.Namespace) -> Callable[[str], object]:
     return tell if shown else lambda words: None
 
 
-def settings_of(given: argparse.Namespace) -> Settings:
-    """The settings that the solving arguments ask for."""
+AFTERWARDS = 0.04
+"""Share of a time limit that is left for the audit, the proof and the writing."""
+LEAST_SECONDS = 0.5
+"""For planning, however long the reading took."""
+
+
+def seconds_left(given: argparse.Namespace) -> float:
+    """Seconds of the time limit that are left for planning now."""
+    gone = time.perf_counter() - given.began
+    return max(LEAST_SECONDS, (1.0 - AFTERWARDS) * given.time_limit - gone)
+
+
+def settings_of(given: argparse.Namespace, *, whole: bool = False) -> Settings:
+    """The settings that the solving arguments ask for.
+
+    ``whole``: the time limit as it is given; by default, what is left of it for planning.
+    """
     from allocator.planning import Settings
 
     return Settings(
         basis=getattr(given, "basis", "firm"),
-        time_limit=given.time_limit,
+        time_limit=given.time_limit if whole else seconds_left(given),
         gap=given.gap,
         seed=given.seed,
         threads=given.threads,

@@ -71,7 +71,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--phases", type=counting, default=2, metavar="N", help="random phases a simulation (2)"
     )
-    solving_arguments(command)
+    solving_arguments(command, limit_of="each case")
     workers_arguments(command, os.cpu_count() or 1)
 
 
@@ -127,7 +127,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
     made = not folder.exists()
     folder.mkdir(exist_ok=True)
     try:
-        settings = settings_of(given)
+        settings = settings_of(given, whole=True)
         if asked.plan is not None:
             settings = replace(settings, basis=asked.plan.basis)
         with stdout_for_data():

@@ -73,18 +73,20 @@ def carrying(
 ) -> list[CarriedRow]:
     """A row for every generator type at every place where it may stand, and anywhere.
 
-    The settings' time limit is that of each row.
+    The settings' time limit is that of all rows together, each with an even share.
     """
     site = network_of(site)
-    settings = settings or Settings()
+    settings, workers = settings or Settings(), workers or Workers()
     wanted = [
         (machine.name, place)
         for machine in site.machines.values()
         if machine.power_out > 0
         for place in _places(site, machine)
     ]
-    cases = [Case(f"{kind}@{place}", (site, kind, place, settings)) for kind, place in wanted]
-    found = run_cases(carried_row, cases, workers or Workers(), tell=tell)
+    turns = math.ceil(len(wanted) / max(1, workers.count)) or 1
+    each = replace(settings, time_limit=settings.time_limit / turns)
+    cases = [Case(f"{kind}@{place}", (site, kind, place, each)) for kind, place in wanted]
+    found = run_cases(carried_row, cases, workers, tell=tell)
     rows = []
     for (kind, place), case in zip(wanted, cases, strict=True):
         result = found[case.key]
