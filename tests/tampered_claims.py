@@ -144,14 +144,14 @@ TAMPERED: dict[str, Tampering] = {
     ),
     # totals
     "more material than is in stock": Tampering(
-        # by less than the last digit of a sum in floats would show
+        # by two parts in a billion, twice what is left to rounding
         "material_stock",
-        edit(COVE_PLAN, "materials", "wool", stock=49.99999999999999),
+        edit(COVE_PLAN, "materials", "wool", stock=49.9999999),
         dataclasses.replace(
             COVE,
             materials={
                 **COVE.materials,
-                "wool": dataclasses.replace(COVE.materials["wool"], stock=49.99999999999999),
+                "wool": dataclasses.replace(COVE.materials["wool"], stock=49.9999999),
             },
         ),
         "material 'wool'",

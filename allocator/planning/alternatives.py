@@ -31,7 +31,7 @@ from allocator.planning.search.landing import ideas_of, landed, pipe_columns, po
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Row, Statement, Terms
 from allocator.planning.stating import offered, state
-from allocator.planning.tidy import trimmed
+from allocator.planning.tidy import finished, trimmed
 from allocator.site.records import Site
 
 APART = 0.2
@@ -190,7 +190,7 @@ class _Layer:
 
     def _tidy(self, point: np.ndarray, limit: float | None) -> np.ndarray:
         """What is not used taken away; the goal stays, so flows are as they come."""
-        fewer = self.program.repaired(trimmed(self.program, self.choices, point), limit).point
+        fewer = finished(self.program, (trimmed(self.program, self.choices, point), point), limit)
         if fewer is None:
             return point
         course = Course(self.program, layout_of(self.statement, self.choices), None)

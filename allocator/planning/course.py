@@ -61,12 +61,14 @@ def value_at(course: Course, goal: Goal, point: np.ndarray) -> float:
     return statement.value(goal.terms, statement.by_key(point))
 
 
-def hold(course: Course, goal: Goal, value: float, given_up: float = 0.0) -> None:
-    """Add the row that keeps a goal at a value, less the stated tolerance.
+def hold(
+    course: Course, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
+) -> None:
+    """Add the row that keeps a goal at a value, less the stated tolerance ``room``.
 
     ``given_up``: share of the value that the later goals may have.
     """
-    slack = max(max(HELD, given_up) * abs(value), goal.scale)
+    slack = max(max(room, given_up) * abs(value), goal.scale * room / HELD)
     statement = course.program.statement
     if goal.maximise:
         row = statement.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)

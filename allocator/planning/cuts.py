@@ -23,7 +23,6 @@ import numpy as np
 from allocator.duty import Curve, DemandCurve, worst_window
 from allocator.plan import FLAT, NOTHING, Withstands
 from allocator.planning.choices import CLASSES, Choices
-from allocator.planning.rules.margin import MARGIN
 from allocator.planning.rules.power import burst_sources
 from allocator.planning.statement import Key, Row, Statement, Terms
 from allocator.planning.worst_sources import (
@@ -83,7 +82,7 @@ class Promise:
                 need = length
             else:
                 need = length + shape.sigma if tail else float(shape.largest(np.array([length]))[0])
-            terms.append((-(1.0 + MARGIN) * need, key))
+            terms.append((-need, key))
         low = -self.standing * (1.0 - self.loss * length)
         kind = ("tail" if tail else "window") + _without(missing)
         return statement.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
@@ -96,12 +95,11 @@ class Promise:
         if self.steady is not None:
             terms.append((1.0, self.steady))
         if self.idle is not None:
-            terms.append((1.0 + MARGIN, self.idle))
-        terms += [(-(1.0 + MARGIN), key) for _, key in self.draws]
-        loss = self.loss * (1.0 + MARGIN)
-        terms.append((-loss, self.size))
+            terms.append((1.0, self.idle))
+        terms += [(-1.0, key) for _, key in self.draws]
+        terms.append((-self.loss, self.size))
         name = f"store_cut[{self.name},endless{_without(missing)}]"
-        return statement.scaled_row(name, terms, low=loss * self.standing)
+        return statement.scaled_row(name, terms, low=self.loss * self.standing)
 
     def feeders(self, values: Mapping[Key, float]) -> list[Feeder]:
         """The sources that feed it at a point, each with all that it gives together."""
@@ -226,6 +224,8 @@ def violated(
     return rows
 
 
+SHORT = 1e-8
+"""Share of what is promised that a point of the search may lack; the last point lacks none."""
 FEW = 24
 """Choices of missing sources that are tried where a point is a relaxation's."""
 AT_ONCE = 4
@@ -257,12 +257,13 @@ def _worst(
     tolerance: float,
     missing: Mapping[str, float] | None = None,
 ) -> Row | None:
+    # The row of an endless window holds to the solver's tolerance only: of a little less the
+    # windows can be looked at, and a row that is stated already is not found again.
+    less = min(SHORT, 10 * tolerance)
     flat = 0.0
     following: list[tuple[DemandCurve, float]] = []
     for shape, key in promise.draws:
-        # A little less than the row's own margin, so that the long-run row, which holds only
-        # to the solver's tolerance, never hides the windows.
-        amount = values[key] * (1.0 + 0.9 * MARGIN)
+        amount = values[key] * (1.0 - less)
         if shape is None:
             flat += amount
         elif amount > 0:
@@ -280,10 +281,9 @@ def _worst(
     steady = values[promise.steady] if promise.steady is not None else 0.0
     worst = worst_window(inflows, flat, following, steady, above=size)
     if math.isinf(worst.length):
-        if missing and worst.shortfall > 0.2 * max(tolerance, MARGIN) * asked:
+        if missing and worst.shortfall > tolerance * asked:
             return promise.endless_row(statement, missing)
         return None  # the long-run row of the program speaks of this one
-    # What a part of the right side's margin covers is not worth a row.
     slack = tolerance * max(size, asked * worst.length)
     if worst.shortfall <= size + slack:
         return None

@@ -25,6 +25,7 @@ from allocator.planning.search.network import Find
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key
 from allocator.planning.stating import state
+from allocator.planning.tidy import finished
 from allocator.site.records import Site
 
 SELDOM = 10.0
@@ -113,4 +114,6 @@ def early_plan(
         value = value_at(course, goal, point)
         found.append(GoalFound(goal, value, None, None, "time_limit"))
         hold(course, goal, value, site.goal_slack)
+    last = finished(program, (point,), program.left(0.3, most=MOST_SECONDS))
+    point = point if last is None else last
     return plan_at(small, settings, statement, choices, point, found), statement.by_key(point)

@@ -32,13 +32,10 @@ from allocator.planning.expressions import (
 from allocator.planning.receivers import receivers_of
 from allocator.planning.rules.power import served
 from allocator.planning.rules.stock import material_use
-from allocator.planning.seam import LINEAR_TOLERANCE
 from allocator.planning.statement import Key, Statement, Terms
 
-NOTHING = 1e-7
+NOTHING = 1e-13
 """Amounts below this share of the largest of their kind are rounding, and are left out."""
-LEANT_ON = 1e-8
-"""A tenth of the margin of a promise: so much of its inflow may be left out."""
 
 
 @dataclass(frozen=True)
@@ -69,46 +66,38 @@ class Reading:
 def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key, float]:
     """The values with continuous amounts that are only rounding put to 0.
 
-    A store or battery at work keeps its amounts: its promise leans on all of them, with a margin
-    that is no larger than the dust. Of what is collected for it no more than :data:`LEANT_ON`
-    of the sum goes. What it promises may go like any other amount: less is promised then.
+    Measured by the largest amount of its kind; of what is collected for a store or battery, or
+    kept or given by it, by the largest there, which may itself be small.
     """
-    arrives: dict[str, float] = {}
-    working = set()
+    largest: dict[Key, float] = {}
     for column in statement.columns:
-        holder, value = _holder_of(column.key), values[column.key]
-        if holder is None or column.integer:
-            continue
-        word = column.key[0]  # type: ignore[index]
-        if word == "collect":
-            arrives[holder] = arrives.get(holder, 0.0) + value
-        if word in FLOWS and value > NOTHING * column.unit:
-            working.add(holder)
+        if not column.integer:
+            for kind in _kinds(column.key):
+                largest[kind] = max(largest.get(kind, 0.0), abs(values[column.key]))
     found = {}
     for column in statement.columns:
-        holder, value = _holder_of(column.key), values[column.key]
-        least = NOTHING * column.unit
-        if holder in working and column.key[0] not in GIVEN:  # type: ignore[index]
-            least = LINEAR_TOLERANCE * column.unit
-            if column.key[0] == "collect":  # type: ignore[index]
-                least = max(least, LEANT_ON * arrives[holder])
-        found[column.key] = 0.0 if not column.integer and abs(value) <= least else value
+        value = values[column.key]
+        if not column.integer:
+            every, *mine = (largest[kind] for kind in _kinds(column.key))
+            alike = [most for most in mine if most > NOTHING * every]
+            if abs(value) <= NOTHING * min([every, *alike]):
+                value = 0.0
+        found[column.key] = value
     return found
 
 
-GIVEN = ("draw", "release")
-"""What a store or battery promises to give."""
-FLOWS = ("collect", "draw", "inflow", "release", "level")
-"""Amounts that tell a store or battery at work."""
+OF_HOLDERS = ("draw", "inflow", "release", "level", "size", "burst_part", "swing")
+"""Amounts of stores and batteries."""
 
 
-def _holder_of(key: Key) -> str | None:
-    """The store or battery that an amount is of, or goes to; None for other amounts."""
+def _kinds(key: Key) -> tuple[Key, ...]:
+    """The kinds of an amount: all of its word, and all of one holder's."""
     if not isinstance(key, tuple):
-        return None
-    if key[0] == "collect":
-        return str(key[2]).rpartition(">")[2].removeprefix("store:")
-    return str(key[1]) if key[0] in (*FLOWS, "size", "burst_part", "swing") else None
+        return (key,)
+    word = key[0]
+    if word == "collect":
+        return word, (word, str(key[2]).rpartition(">")[2].removeprefix("store:"))
+    return (word, (word, key[1])) if word in OF_HOLDERS else (word,)
 
 
 def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
@@ -210,7 +199,7 @@ def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
                 size,
                 new,
                 units,
-                level_part * (1.0 + 5e-8),
+                level_part,
                 levelled,
                 parts,
                 release,
@@ -344,8 +333,8 @@ def demand_uses(reading: Reading) -> tuple[DemandUse, ...]:
             max(0.0, reading.of(served(reading.choices, demand.name, (kind,)))) / demand.mean
             for kind in CLASSES
         )
-        clean = min(1.0, clean if clean > NOTHING else 0.0)
-        emitting = min(1.0 - clean, emitting if emitting > NOTHING else 0.0)
+        clean = min(1.0, clean)
+        emitting = min(1.0 - clean, emitting)
         found.append(DemandUse(demand.name, demand.wants, demand.mean, clean, emitting))
     return tuple(found)
 
@@ -374,8 +363,7 @@ def emissions_of(reading: Reading) -> Emissions:
             for group in reading.choices.groups.values()
             if fluid.name in group.type.gives
         ]
-        total = max(0.0, math.fsum(released))
-        by_fluid[fluid.name] = total if total > 1e-15 else 0.0
+        by_fluid[fluid.name] = max(0.0, math.fsum(released))
     counted = math.fsum(
         rate * site.fluids[f].emission_weight for f, rate in by_fluid.items() if counts(site, f)
     )

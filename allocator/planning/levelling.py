@@ -39,13 +39,14 @@ def levelling(profile: Profile | None, efficiency: float) -> Levelling:
         (end - start, level)
         for start, end, level in zip(profile.starts, ends, profile.levels, strict=True)
     ]
-    generation = _balanced(steps, efficiency) * (1.0 + 1e-9)
+    generation = _balanced(steps, efficiency)
     fall, size = 0.0, 0.0
     for duration, level in steps * 2:  # twice round: the worst fall may span the seam
         surplus = generation - level
         rate = efficiency * surplus if surplus > 0 else surplus
         fall = max(0.0, fall - rate * duration)
         size = max(size, fall)
+    generation *= 1.0 + 1e-9  # after the fall, which is less with more of it
     levels = [level for _, level in steps]
     return Levelling(
         generation,

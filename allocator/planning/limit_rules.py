@@ -11,7 +11,7 @@ from dataclasses import replace
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.limits import FURTHEST, Limit, slacked
 from allocator.planning.rules.heat import heat_row
-from allocator.planning.rules.power import served
+from allocator.planning.rules.power import ROOM, served
 from allocator.planning.statement import INFINITY, Statement
 from allocator.site.records import POWER
 
@@ -212,6 +212,8 @@ def _shares(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limi
             )
             slacked(statement, limit)
             number = rows[f"share[{demand.name}]"]
+            row = statement.rows[number]
+            statement.rows[number] = replace(row, low=row.low * (1.0 - ROOM))
             statement.extend(number, [(demand.mean, limit.slack)])
             yield limit
 

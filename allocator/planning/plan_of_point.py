@@ -57,8 +57,6 @@ def status_of(found: tuple[GoalResult, ...]) -> str:
 def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     goal: Goal = found.goal
     value = reading.of(goal.terms)
-    if abs(value) <= 10 * goal.scale:
-        value = 0.0  # nothing but the solver's tolerance
     bound, status = found.bound, found.status
     if status == "optimal" and passes(found.value, value, goal.maximise, goal.scale):
         status = "yielded"

@@ -39,6 +39,7 @@ from allocator.planning.operation import mean_output
 from allocator.planning.plan_of_point import plan_at
 from allocator.planning.prices import prices_of
 from allocator.planning.program import Program
+from allocator.planning.rules.power import ROOM
 from allocator.planning.search.known import point_of_plan
 from allocator.planning.search.landing import Ideas, ideas_of
 from allocator.planning.search.network import Find, first_service
@@ -277,11 +278,12 @@ def _planned_whole(
     ideas: Ideas | None,
     bounded: bool = True,
     beside: Beside | None = None,
+    exactly: bool = True,
 ) -> Found:
     """A plan of the program of all of a site. ``ideas``: finds that are known already.
 
     ``bounded``: state the program by origin as well, for its bound. ``beside``: at work on the
-    bound of the first goal.
+    bound of the first goal. ``exactly``: what must be served is asked to the last digit, at first.
     """
     began = clock.seconds()
     statement, choices = state(site, settings.basis, settings.withstands)
@@ -319,6 +321,15 @@ def _planned_whole(
     for number, goal in enumerate(goals):
         result = solve_goal(course, goal, _share(clock, end, number, len(goals)))
         course.beside = None  # it knows of the first goal alone
+        if result is None or result.status == "infeasible":
+            left = None if end is None else end - clock.seconds()
+            if exactly and not found and _asks(site) and (left is None or left > 0.0):
+                near = _less_asked(site)
+                again = _planned_whole(
+                    near, settings, clock, left, report, None, ideas, bounded, exactly=False
+                )
+                if again[0] is not None:
+                    return again
         if result is not None and result.status == "infeasible":
             why = reason(site, statement, choices, settings, clock)
             return None, course.trail, True, why, {}
@@ -329,11 +340,31 @@ def _planned_whole(
     if not goals:
         why = "no plan exists: no demand can be served and nothing can be built"
         return None, (), True, why, {}
-    point = tidied(course, choices, program.left(most=10.0))
+    kept = () if site.goal_slack > 0 else goals
+    point = tidied(course, choices, program.left(most=10.0), kept)
     began_extract = clock.seconds()
     plan = plan_at(site, settings, statement, choices, point, found)
     clock.spend("extract", clock.seconds() - began_extract)
     return plan, course.trail, False, "", statement.by_key(point)
+
+
+def _asks(site: Site) -> bool:
+    return any(demand.least_share > 0 for demand in site.demands.values())
+
+
+def _less_asked(site: Site) -> Site:
+    """The site with :data:`ROOM` less of what must be served.
+
+    What can be served but for rounding is otherwise called impossible, or not, by the solver's last
+    digits.
+    """
+    return replace(
+        site,
+        demands={
+            name: replace(demand, least_share=demand.least_share * (1.0 - ROOM))
+            for name, demand in site.demands.items()
+        },
+    )
 
 
 def _hopeless(names: list[str]) -> str:

@@ -21,6 +21,9 @@ LOOSE = 1e-5
 """A relaxation is cut until no promise is broken by more than this share of what it holds: its
 bound is valid at any time, and exact cuts are kept for points that might become the plan."""
 EXACT = 1e-9
+LAST = 1e-12
+"""The last point of a plan keeps its promises to this share of what they speak of."""
+LAST_ROUNDS = 60
 
 
 class Separator(Protocol):
@@ -112,6 +115,38 @@ class Program:
         finally:
             self.solver.relax(False)
             self.solver.fix(None)
+
+    def exact(
+        self, point: np.ndarray, limit: float | None = None, without: np.ndarray | None = None
+    ) -> np.ndarray | None:
+        """The repaired point with its last digits; None where no amounts keep all to them.
+
+        ``without``: columns that are held at 0.
+        """
+        deadline = None if limit is None else time.perf_counter() + limit
+        held = np.zeros(0, dtype=np.int64) if without is None else without
+        self.solver.fix(point)
+        self.solver.bounds(held, np.zeros(len(held)), np.zeros(len(held)))
+        self.solver.relax(True)
+        try:
+            for _ in range(LAST_ROUNDS):
+                left = None if deadline is None else deadline - time.perf_counter()
+                if left is not None and left <= 0:
+                    return None
+                solved = self._cut_until_sound(left, EXACT, CUT_ROUNDS)
+                refined = None if solved.point is None else self.solver.refined(solved.point)
+                if refined is None:
+                    return None
+                rows = self.broken(refined, LAST)
+                if not rows:
+                    return refined
+                self.add(rows)
+            return None
+        finally:
+            self.solver.relax(False)
+            self.solver.fix(None)
+            high = np.array([self.statement.columns[column].high for column in held])
+            self.solver.bounds(held, np.zeros(len(held)), high)
 
     def near(
         self, point: np.ndarray, columns: np.ndarray, limit: float | None, gap: float

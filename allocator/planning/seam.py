@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import pulp
 
+from allocator.planning.refining import refined
 from allocator.planning.statement import Column, Row, Statement
 
 INF = float("inf")
@@ -37,7 +38,7 @@ POINTS_SOUGHT: dict[str, float | bool] = {
 LARGE = 10_000
 """Columns above which a program with a cutoff is not begun anew when some are fixed."""
 LINEAR_TOLERANCE = 1e-9
-"""How far a row of a linear program may be broken, scaled: a hundredth of the margin."""
+"""How far a row of a linear program may be broken, scaled; :mod:`refining` does the rest."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,8 +253,8 @@ class Highs:
         # A restart works through the root again, for little: the cutoff has fixed most.
         model.setOptionValue("mip_allow_restart", cutoff is None or len(self._position) <= LARGE)
         mixed = bool(self._integer.any()) and not self._relaxed
-        # A mixed run leaves its own tolerance behind as the linear one (HiGHS 1.16), which would
-        # use up the whole margin of the program: set it anew each time.
+        # A mixed run leaves its own tolerance behind as the linear one (HiGHS 1.16), which is
+        # a hundred times larger: set it anew each time.
         model.setOptionValue("primal_feasibility_tolerance", LINEAR_TOLERANCE)
         model.setOptionValue("dual_feasibility_tolerance", LINEAR_TOLERANCE)
         # For linear programs the solver's clock adds up over the runs of a model; for mixed
@@ -388,6 +389,22 @@ class Highs:
         value = float(info.objective_function_value) if usable else None
         return Solved(word, point, value, bound)
 
+    def refined(self, point: np.ndarray) -> np.ndarray | None:
+        """The point of the last linear program to the last digits; None where it has none."""
+        with quiet_output():
+            model = self._hs.Highs()
+        model.setOptionValue("output_flag", False)
+        for option in ("primal_feasibility_tolerance", "dual_feasibility_tolerance"):
+            model.setOptionValue(option, LINEAR_TOLERANCE)
+        model.setOptionValue("presolve", "off")
+        lp = self.model.getLp()
+        model.passModel(lp)
+        model.setBasis(self.model.getBasis())
+        ordered = np.empty(len(point))
+        ordered[self._position] = point
+        found = refined(model, lp, ordered)
+        return None if found is None else found[self._position]
+
     def duals(self) -> np.ndarray:
         """Row duals of the last linear program."""
         return np.array(self.model.getSolution().row_dual)
@@ -504,6 +521,16 @@ class OtherSolver:
         if not proven:
             return Solved("time_limit", point, value, None)
         return Solved("optimal", point, value, value - abs(value) * gap)
+
+    def refined(self, point: np.ndarray) -> np.ndarray | None:
+        """Refined by HiGHS, whoever found the point."""
+        state = Highs(self._statement, 1, 0)
+        state.add_rows(self._extra)
+        state.set_objective(self._costs)
+        for column, (low, high) in self._bounds.items():
+            state.bounds(np.array([column]), np.array([low]), np.array([high]))
+        state.relax(True)
+        return state.refined(point)
 
     def reduced_costs(self) -> np.ndarray:
         """Nothing is known of reduced costs here: zeros, which fix nothing."""

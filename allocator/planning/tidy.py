@@ -2,18 +2,19 @@
 
 Goals leave ties: pipes laid and never used where the last goals ran out of time, flows that run
 in circles at no cost. Unused things are dropped and builds trimmed to what they carry; then,
-with the integers fixed, the shortest flows are chosen.
+with the integers fixed, the shortest flows are chosen, amounts that are next to nothing are done
+without where the program can, and the last digits are worked out (:mod:`refining`).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
 from allocator.planning.choices import Choices, Group, material_per_metre
-from allocator.planning.course import Course
+from allocator.planning.course import Course, hold, value_at
 from allocator.planning.expressions import (
     can_cycle,
     collected,
@@ -21,20 +22,79 @@ from allocator.planning.expressions import (
     is_lumpy,
     load_at_peak,
 )
+from allocator.planning.goals import Goal
 from allocator.planning.program import Program
 from allocator.planning.statement import Key, Statement
 
+NEXT_TO_NOTHING = 1e-7
+"""Amounts below this share of the step of their variable are done without where they can be."""
+LAST_HELD = 1e-9
+"""A goal that is had to the last digit may fall by this share of its value for a later one."""
+LEAST_SECONDS = 2.0
+"""However late it is: a point that is left as it was found may fail its audit."""
 
-def tidied(course: Course, choices: Choices, limit: float | None) -> np.ndarray:
-    """The point, trimmed and with short flows; the point as it was where that fails."""
-    program, point = course.program, course.point
+
+def tidied(
+    course: Course,
+    choices: Choices,
+    limit: float | None,
+    goals: Sequence[Goal] = (),
+    slack: float = 0.0,
+) -> np.ndarray:
+    """The point, trimmed and with short flows; the point as it was where that fails.
+
+    Each goal, in order, is had again to the last digit with the whole numbers held, and kept; but
+    where later goals were given a ``slack`` of earlier ones, all are kept as the point has them.
+    """
+    point = course.point
     assert point is not None
+    program = course.program
+    candidates = [trimmed(program, choices, point), point]
+    for goal in goals if slack > 0 else ():
+        hold(course, goal, value_at(course, goal, point))
+    for goal in goals if slack <= 0 else ():
+        program.aim(goal)
+        best = finished(program, candidates, limit)
+        if best is None:
+            break
+        candidates = [best]
+        hold(course, goal, value_at(course, goal, best), room=LAST_HELD)
     program.aim_at(short_flows(program.statement, choices))
-    for candidate in (trimmed(program, choices, point), point):
-        solved = program.repaired(candidate, limit)
-        if solved.point is not None:
-            return solved.point
-    return point
+    found = finished(program, candidates, limit)
+    return candidates[-1] if found is None else found
+
+
+def finished(
+    program: Program, candidates: Iterable[np.ndarray], limit: float | None
+) -> np.ndarray | None:
+    """The first candidate whose whole numbers have amounts, to their last digits.
+
+    Of the best amounts for the program's aim, those next to nothing are left out where that can
+    be. None where no candidate has amounts.
+    """
+    limit = None if limit is None else max(limit, LEAST_SECONDS)
+    for candidate in candidates:
+        found = program.exact(candidate, limit)
+        if found is None:
+            continue
+        little = _next_to_nothing(program.statement, found)
+        if not len(little):
+            return found
+        cleared = program.exact(found, limit, little)
+        return found if cleared is None else cleared
+    return None
+
+
+def _next_to_nothing(statement: Statement, point: np.ndarray) -> np.ndarray:
+    """Columns of continuous amounts that may be 0 and nearly are."""
+    return np.array(
+        [
+            number
+            for number, column in enumerate(statement.columns)
+            if not column.integer and column.low == 0.0 < point[number] <= NEXT_TO_NOTHING
+        ],
+        dtype=np.int64,
+    )
 
 
 def short_flows(statement: Statement, choices: Choices) -> dict[int, float]:

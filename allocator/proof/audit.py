@@ -1,7 +1,7 @@
 """The audit: a plan recomputed from the site, with no solver and nothing of planning.
 
-Counts, stocks, capacities, limits and windows hold with no tolerance (but for the rounding of
-the audit's own sums, 1e-12); balances hold to 1e-6 of the largest flow.
+Counts are whole. Stocks, capacities, limits and promises hold to :data:`LIMIT` of themselves, what
+must be served to 1e-6 of it, balances to 1e-6 of the largest flow: DEVELOPERS.md, "Tolerances".
 """
 
 from __future__ import annotations

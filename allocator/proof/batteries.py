@@ -13,10 +13,6 @@ from allocator.proof.promises import check_promise
 from allocator.proof.report import Findings
 from allocator.proof.running import in_lumps
 
-LEVELLING = 1e-8
-"""The constants of levelling come out of a division, and the generation that they go with holds
-to the tolerance of a balance only: a part may be short by this share."""
-
 
 def check_batteries(case: Case, findings: Findings) -> None:
     """Parts add up to at most the size; each part is enough for what it promises."""
@@ -59,7 +55,6 @@ def _levelled(case: Case, findings: Findings, battery: BatteryUse, subject: str)
         math.fsum(needed),
         "J",
         "the part that levels generation to demands",
-        LEVELLING * battery.level_part,
     )
 
 

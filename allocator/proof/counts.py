@@ -9,6 +9,9 @@ from allocator.proof.case import ROUNDING, Case
 from allocator.proof.report import Findings, relative
 from allocator.site.records import POWER
 
+ROOM = 1e-6
+"""What must be served is served to this share of it: see "Tolerances" in DEVELOPERS.md."""
+
 
 def check_taps(case: Case, findings: Findings) -> None:
     """A tap is new where none stands, and only there."""
@@ -197,10 +200,11 @@ def check_shares(case: Case, findings: Findings) -> None:
         clean = use.clean_share if use else 0.0
         emitting = use.emitting_share if use else 0.0
         share = math.fsum([clean, emitting])
-        findings.at_most("served_share", subject, share, 1.0, "", "the share served", 1e-6)
+        findings.at_most("served_share", subject, share, 1.0, "", "the share served")
         if demand.least_share > 0:
+            least = demand.least_share
             findings.at_least(
-                "least_share", subject, share, demand.least_share, "", "the share served", 1e-6
+                "least_share", subject, share, least, "", "the share served", ROOM * least
             )
         if demand.wants != POWER:
             findings.at_most(

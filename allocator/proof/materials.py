@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
 from allocator.proof.case import Case
-from allocator.proof.report import Findings
+from allocator.proof.report import LIMIT, Findings
 
 REPORTED = 1e-9
 """A reported use of material may differ from the recomputed one by this share."""
@@ -49,7 +49,7 @@ def _new_things(case: Case) -> Iterator[Quantity]:
 
 
 def check_materials(case: Case, findings: Findings) -> None:
-    """Used <= stock, with no tolerance; what the plan reports is what it uses."""
+    """Used <= stock (to :data:`LIMIT` of it); what the plan reports is what it uses."""
     reported = {m.name: m.used for m in case.plan.materials}
     for name, exact in material_use(case).items():
         subject = f"material {name!r}"
@@ -57,7 +57,7 @@ def check_materials(case: Case, findings: Findings) -> None:
         material = case.site.materials.get(name)
         if material is not None and material.stock is not None:
             findings.count("material_stock")
-            if exact > Fraction(material.stock):
+            if exact > Fraction(material.stock) * (1 + Fraction(LIMIT)):
                 # told again in floats for the message; at least the smallest step too much
                 excess = float(exact - Fraction(material.stock))
                 findings.breach(

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from allocator.plan import FLAT
 from allocator.proof.case import ROUNDING, Case
 from allocator.proof.cycle import Cycle
-from allocator.proof.report import Findings
+from allocator.proof.report import LIMIT, Findings
 from allocator.proof.windows import shortfall
 from allocator.proof.without import without
 from allocator.proof.words import spoken
@@ -78,7 +78,8 @@ def check_promise(
 
     ``size``: kg or J; ``supply``: source, cycle and rate while on; ``draw``: mean by shape, a
     second. A plan that says it withstands lost and low sources keeps both rules without any such
-    sources: ``<rule>_without_long_run`` and ``<rule>_without_cut``.
+    sources: ``<rule>_without_long_run`` and ``<rule>_without_cut``. What is promised less the share
+    :data:`LIMIT` of it is there for ever.
     """
     fed = [(cycle, rate) for _, cycle, rate in supply]
     _keeps(case, findings, subject, rule, unit, size, loss, fed, inflow, draw)
@@ -101,6 +102,7 @@ def _keeps(
     inflow: float,
     draw: Mapping[str, float],
 ) -> None:
+    draw = {shape: mean * (1.0 - LIMIT) for shape, mean in draw.items()}
     lost = loss * size
     gets = math.fsum([inflow, *(rate * cycle.mean for cycle, rate in supply)])
     gives = math.fsum([lost, *draw.values()])

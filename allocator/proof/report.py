@@ -8,6 +8,11 @@ from dataclasses import dataclass, field
 
 from allocator.proof.words import spoken
 
+LIMIT = 1e-9
+"""Limits, capacities, stocks and promises hold to this share of themselves: a plan whose amounts
+are all less by it keeps them exactly. DEVELOPERS.md, "Tolerances", says why no less can be asked,
+and why no more is needed."""
+
 
 @dataclass(frozen=True, slots=True)
 class Breach:
@@ -76,10 +81,14 @@ class Findings:
         limit: float,
         unit: str,
         what: str,
-        tolerance: float = 0.0,
+        tolerance: float | None = None,
     ) -> None:
-        """``value <= limit + tolerance``; ``what`` names the value in the message."""
+        """``value <= limit + tolerance``; ``what`` names the value in the message.
+
+        Without a tolerance of its own a limit holds to the share :data:`LIMIT` of itself.
+        """
         self.count(rule)
+        tolerance = relative(LIMIT, limit) if tolerance is None else tolerance
         if not value <= limit + tolerance:
             size = value - limit
             message = (
@@ -96,10 +105,14 @@ class Findings:
         limit: float,
         unit: str,
         what: str,
-        tolerance: float = 0.0,
+        tolerance: float | None = None,
     ) -> None:
-        """``value >= limit - tolerance``; ``what`` names the value in the message."""
+        """``value >= limit - tolerance``; ``what`` names the value in the message.
+
+        Without a tolerance of its own a limit holds to the share :data:`LIMIT` of itself.
+        """
         self.count(rule)
+        tolerance = relative(LIMIT, limit) if tolerance is None else tolerance
         if not value >= limit - tolerance:
             size = limit - value
             message = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from allocator.plan import MachineUse
-from allocator.proof.case import ROUNDING, Case
+from allocator.proof.case import Case
 from allocator.proof.report import Findings
 
 
@@ -47,7 +47,6 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
         kind.least_load * machine.running,
         "units",
         "the load at its lowest of what runs",
-        ROUNDING * machine.running,
     )
     findings.at_most(
         "cycled_unit", subject, machine.cycled, 1.0, "units", "the load run on and off"

@@ -44,7 +44,6 @@ from allocator.planning.bounds.origins import (
 from allocator.planning.bounds.stores import collected_where_built
 from allocator.planning.choices import Arc, Choices
 from allocator.planning.expressions import scaled
-from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import INFINITY, Key, Row, Statement, Terms
 
 DROPPED = ("gather", "supply")
@@ -277,7 +276,7 @@ def bare_ducts(statement: Statement, choices: Choices, directed: bool) -> tuple[
             starts.setdefault((arc.route, fluid), set()).add(arc.start)
     found = []
     for (route, fluid), pipe in choices.pipes.items():
-        builds = sorted((choices.site.capacity(route, b, fluid) * TIGHT, b) for b in pipe.builds)
+        builds = sorted((choices.site.capacity(route, b, fluid), b) for b in pipe.builds)
         ends = (choices.site.routes[route].start, choices.site.routes[route].end)
         # a way without flows is stated as well: what is left out may need it
         ways = [start for start in ends if start in starts.get((route, fluid), ())]

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from allocator.plan import FLAT
 from allocator.planning.choices import Arc, Choices, Group
 from allocator.planning.expressions import collected, direct_peak, given_by, scaled, taken_by
-from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Terms
 
 
@@ -55,7 +54,7 @@ def _source(choices: Choices, name: str) -> Origin:
     for k in choices.reach[name]:
         ends.setdefault(choices.destinations[k].place, []).append((1.0, ("collect", name, k)))
     out = collected(choices, name) + direct_peak(choices, name)
-    return Origin(f"source:{name}", source.fluid, source.place, out, most * TIGHT, ends)
+    return Origin(f"source:{name}", source.fluid, source.place, out, most, ends)
 
 
 def _store(choices: Choices, name: str) -> Origin:

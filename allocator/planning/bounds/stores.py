@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Statement
 
 
@@ -25,7 +24,7 @@ def collected_where_built(statement: Statement, choices: Choices) -> None:
         for source in choices.sources:
             if k not in choices.reach[source] or choices.curves[source].pattern.steady:
                 continue
-            most = choices.site.sources[source].flow * TIGHT
+            most = choices.site.sources[source].flow
             statement.row(
                 f"where_built[{source},{name}]",
                 [(1.0, ("collect", source, k)), (-most, ("stand", name))],

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from allocator.planning.choices import Choices
 from allocator.planning.expressions import arrivals, collected, direct_peak
-from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Statement, Terms
 
 
@@ -28,7 +27,7 @@ def source_capacity(statement: Statement, choices: Choices) -> None:
         most = source.flow
         if source.pump is not None and source.pump.rate is not None:
             most = min(most, source.pump.rate)
-        statement.row(f"source_capacity[{name}]", [*sent, (-most * TIGHT, ("tap", name))], high=0.0)
+        statement.row(f"source_capacity[{name}]", [*sent, (-most, ("tap", name))], high=0.0)
 
 
 def collect_balance(statement: Statement, choices: Choices) -> None:
@@ -71,5 +70,5 @@ def fill_rate(statement: Statement, choices: Choices) -> None:
         statement.row(
             f"fill_rate[{store.name}]",
             [*arrivals(choices, k), (1.0, ("inflow", store.name))],
-            high=store.type.fill_rate * TIGHT,
+            high=store.type.fill_rate,
         )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from allocator.heat.upper import Upper, upper_heat
 from allocator.planning.choices import Choices
 from allocator.planning.expressions import arrivals, moved_at_most, scaled
-from allocator.planning.rules.stock import tightened
 from allocator.planning.statement import Statement, Terms
 
 
@@ -29,7 +28,7 @@ def heat_into_places(statement: Statement, choices: Choices) -> None:
             for (machine, where), count in choices.site.built.machines.items()
             if choices.site.ground(where) == place
         )
-        terms = tightened(statement, choices, _let_in(choices, place, upper))
+        terms = _let_in(choices, place, upper)
         statement.row(heat_row(place), terms, high=limit - standing)
 
 

@@ -9,9 +9,7 @@ from allocator.planning.expressions import (
     can_follow,
     fuel_rate,
     load_at_peak,
-    scaled,
 )
-from allocator.planning.rules.margin import MARGIN
 from allocator.planning.statement import Statement, Terms
 
 
@@ -32,7 +30,7 @@ def places_and_types(statement: Statement, choices: Choices) -> None:
 def running_limit(statement: Statement, choices: Choices) -> None:
     """``flat + sum_j peak_j follow_j <= running`` (on the mean basis: ``flat <= count``)."""
     for name, group in choices.groups.items():
-        terms = scaled(load_at_peak(choices, group), 1.0 + MARGIN)
+        terms = load_at_peak(choices, group)
         if choices.lossless:
             terms.append((-1.0, ("count", name)))
             statement.row(f"running_limit[{name}]", terms, high=float(group.standing))
@@ -55,8 +53,7 @@ def shared_units(statement: Statement, choices: Choices) -> None:
             continue
         load = load_at_peak(choices, group)
         load += [term for burst in bursts(choices, name).values() for term in burst]
-        terms = scaled(load, 1.0 + MARGIN)
-        terms += [(-1.0, ("running", name)), (-1.0, ("beside", name))]
+        terms = [*load, (-1.0, ("running", name)), (-1.0, ("beside", name))]
         statement.row(f"shared_units[{name}]", terms, high=0.0)
 
 
@@ -72,7 +69,7 @@ def machine_count(statement: Statement, choices: Choices) -> None:
     for name, group in choices.groups.items():
         terms: Terms = [(1.0, ("running", name)), (-1.0, ("count", name))]
         if can_cycle(choices, group):
-            terms.append((1.0 + MARGIN, ("cycled", name)))
+            terms.append((1.0, ("cycled", name)))
         if statement.has(("beside", name)):
             terms.append((1.0, ("beside", name)))
         statement.row(f"machine_count[{name}]", terms, high=float(group.standing))
@@ -86,7 +83,7 @@ def least_load(statement: Statement, choices: Choices) -> None:
         terms: Terms = [(1.0, ("flat", name))]
         for shape in can_follow(choices, group):
             terms.append((choices.shape_curves[shape].least, ("follow", name, shape)))
-        terms.append((-group.type.least_load * (1 + MARGIN), ("running", name)))
+        terms.append((-group.type.least_load, ("running", name)))
         statement.row(f"least_load[{name}]", terms, low=0.0)
 
 

@@ -17,12 +17,14 @@ from allocator.planning.expressions import (
     turnover,
     worth_of,
 )
-from allocator.planning.rules.margin import MARGIN, TIGHT
 from allocator.planning.statement import Statement, Terms
 from allocator.site.records import MachineType
 
 SHORTEST_RUN = 1.0
 """s: what a battery must bridge at the least where a unit is run on and off."""
+
+ROOM = 1e-6
+"""Share of what must be served that may be missing before a plan is called impossible."""
 
 
 def bridged(machine: MachineType) -> float:
@@ -154,14 +156,13 @@ def power_balance(statement: Statement, choices: Choices) -> None:
                         for name, battery in choices.batteries.items()
                         if choices.bus(battery.place) == bus
                     ]
-                terms += scaled(pool_use(choices, bus, kind, shape), -(1.0 + MARGIN))
+                terms += scaled(pool_use(choices, bus, kind, shape), -1.0)
                 statement.row(f"power[{bus},{kind},{shape}]", terms, low=0.0)
                 if shape == FLAT:
                     both += terms
         load = own_load(choices, bus)
         if load:
-            both = both + scaled(load, -(1.0 + MARGIN))
-            statement.row(f"own_load[{bus}]", both, low=0.0)
+            statement.row(f"own_load[{bus}]", both + scaled(load, -1.0), low=0.0)
 
 
 def share_limit(statement: Statement, choices: Choices) -> None:
@@ -194,7 +195,7 @@ def line_capacity(statement: Statement, choices: Choices) -> None:
     """``sum of peaks sent, both ways <= capacity`` of a line that is built."""
     for name in choices.lines:
         line = choices.site.lines[name]
-        terms: Terms = [(-line.capacity * TIGHT, ("line", name))]
+        terms: Terms = [(-line.capacity, ("line", name))]
         for start in (line.start, line.end):
             for kind in CLASSES:
                 for shape in (FLAT, *choices.power_shapes()):
@@ -205,13 +206,13 @@ def line_capacity(statement: Statement, choices: Choices) -> None:
 def battery_parts(statement: Statement, choices: Choices) -> None:
     """``levelling parts + burst parts + swing <= size``: separate shares, separate promises."""
     for name, battery in choices.batteries.items():
-        terms: Terms = [(1.0 + MARGIN, ("swing", name)), (-1.0, ("size", name))]
-        terms += [(1.0 + MARGIN, ("burst_part", name, kind)) for kind in CLASSES]
+        terms: Terms = [(1.0, ("swing", name)), (-1.0, ("size", name))]
+        terms += [(1.0, ("burst_part", name, kind)) for kind in CLASSES]
         for (b, demand), constants in choices.levellings.items():
             for kind in CLASSES:
                 key = ("level", b, demand, kind)
                 if b == name and statement.has(key):
-                    terms.append((constants.size * (1.0 + MARGIN), key))
+                    terms.append((constants.size, key))
         statement.row(f"battery_parts[{name}]", terms, high=battery.standing)
 
 
@@ -240,9 +241,9 @@ def battery_rates(statement: Statement, choices: Choices) -> None:
                 if statement.has(("lumps", group.name)):
                     into.append((group.type.power_out, ("lumps", group.name)))
         if battery.type.fill_rate is not None:
-            statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate * TIGHT)
+            statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate)
         if battery.type.release_rate is not None:
-            statement.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate * TIGHT)
+            statement.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate)
 
 
 def burst_sources(
@@ -272,8 +273,8 @@ def burst_long_run(statement: Statement, choices: Choices) -> None:
                 for source, power, key in burst_sources(choices, name, kind)
             ]
             for shape in (FLAT, *choices.power_shapes()):
-                terms.append((-(1.0 + MARGIN), ("release", name, kind, shape)))
-            terms.append((-battery.type.loss * (1.0 + MARGIN), ("burst_part", name, kind)))
+                terms.append((-1.0, ("release", name, kind, shape)))
+            terms.append((-battery.type.loss, ("burst_part", name, kind)))
             statement.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
 
 
@@ -312,7 +313,7 @@ def swing_reserve(statement: Statement, choices: Choices) -> None:
         ]
         for group in choices.groups.values():
             if can_cycle(choices, group) and choices.bus(group.place) == bus:
-                energy = group.type.power_out * bridged(group.type) * (1.0 + MARGIN)
+                energy = group.type.power_out * bridged(group.type)
                 terms.append((-energy, ("cycling", group.name)))
                 if statement.has(("lumps", group.name)):
                     terms.append((-energy, ("lumps", group.name)))

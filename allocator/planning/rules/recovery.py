@@ -17,7 +17,6 @@ from __future__ import annotations
 
 from allocator.planning.choices import Arc, Choices
 from allocator.planning.expressions import moved_at_most, recovering
-from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Statement, Terms
 
 
@@ -28,7 +27,7 @@ def recovered_flow(statement: Statement, choices: Choices) -> None:
         for shape in shapes:
             key = ("recover", arc.route, shape)
             supply = ("supply", arc.route, arc.start, arc.fluid, shape)
-            statement.row(f"recovered[{arc.route},{shape}]", [(1.0, key), (-TIGHT, supply)], high=0)
+            statement.row(f"recovered[{arc.route},{shape}]", [(1.0, key), (-1.0, supply)], high=0)
             most.append((choices.peak(shape), key))
         for build in choices.pipes[arc.route, arc.fluid].builds:
             capacity = choices.site.capacity(arc.route, build, arc.fluid)

@@ -6,7 +6,6 @@ from collections.abc import Mapping
 
 from allocator.planning.choices import Choices, counts, material_per_metre
 from allocator.planning.expressions import mean_capture, mean_turnover, scaled
-from allocator.planning.rules.margin import MARGIN
 from allocator.planning.statement import Statement, Terms
 
 
@@ -121,43 +120,22 @@ def counted_emission(choices: Choices) -> Terms:
 
 
 def material_stock(statement: Statement, choices: Choices) -> None:
-    """``used <= stock`` of every material, with the margin on what is continuous in it."""
+    """``used <= stock`` of every material."""
     for name, material in choices.site.materials.items():
         if material.stock is None:
             continue
-        terms = tightened(statement, choices, material_use(choices, name))
-        statement.row(f"stock[{name}]", terms, high=material.stock)
-
-
-def tightened(statement: Statement, choices: Choices, terms: Terms) -> Terms:
-    """The use of a scarce thing, with the margin on its continuous terms alone.
-
-    What comes in whole pieces adds up exactly: a plan that uses the last kilogram of a stock is
-    one, and a margin on the stock itself would make it come and go with the solver's tolerance.
-    """
-    stores = {**choices.fluid_stores, **choices.batteries}
-    tight: Terms = []
-    for coefficient, key in terms:
-        store = stores.get(key[1]) if isinstance(key, tuple) and key[0] == "size" else None
-        if store is not None and store.type.unit is not None:
-            tight.append((coefficient * store.type.unit, ("units", store.name)))
-        elif statement.columns[statement.index(key)].integer:
-            tight.append((coefficient, key))
-        else:
-            tight.append((coefficient * (1.0 + MARGIN), key))
-    return tight
+        statement.row(f"stock[{name}]", material_use(choices, name), high=material.stock)
 
 
 def emission_cap(statement: Statement, choices: Choices) -> None:
     """``counted emission <= cap``."""
     cap = choices.site.limits.emission
     if cap is not None:
-        statement.row("emission_cap", counted_emission(choices), high=cap * (1.0 - MARGIN))
+        statement.row("emission_cap", counted_emission(choices), high=cap)
 
 
 def money_cap(statement: Statement, choices: Choices) -> None:
     """``money <= limit``."""
     cap = choices.site.limits.money
     if cap is not None:
-        terms = tightened(statement, choices, money(choices, statement))
-        statement.row("money_cap", terms, high=cap)
+        statement.row("money_cap", money(choices, statement), high=cap)

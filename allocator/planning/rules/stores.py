@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.rules.margin import MARGIN, TIGHT
 from allocator.planning.statement import Statement, Terms
 
 MANY = 1000
@@ -52,15 +51,12 @@ def release_rate(statement: Statement, choices: Choices) -> None:
             statement.row(
                 f"release_rate[{name}]",
                 [(choices.peak(shape), ("draw", name, shape)) for shape in shapes],
-                high=store.type.release_rate * TIGHT,
+                high=store.type.release_rate,
             )
 
 
 def long_run(statement: Statement, choices: Choices) -> None:
-    """``sum_s duty_s r[s,k] + inflow >= sum_j draw_j + loss * size``: the cut of an endless window.
-
-    Every right side of a cut is raised by the margin.
-    """
+    """``sum_s duty_s r[s,k] + inflow >= sum_j draw_j + loss * size``: of an endless window."""
     for name, store in choices.fluid_stores.items():
         k = f"store:{name}"
         terms: Terms = [(1.0, ("inflow", name))]
@@ -68,12 +64,11 @@ def long_run(statement: Statement, choices: Choices) -> None:
             if k in choices.reach[source]:
                 terms.append((choices.curves[source].duty, ("collect", source, k)))
         for coefficient, key in promised(choices, name):
-            terms.append((-coefficient * (1 + MARGIN), key))
+            terms.append((-coefficient, key))
         if statement.has(("idle", name)):
-            terms.append((1.0 + MARGIN, ("idle", name)))
-        loss = store.type.loss * (1 + MARGIN)
-        terms.append((-loss, ("size", name)))
-        statement.row(f"long_run[{name}]", terms, low=loss * store.standing)
+            terms.append((1.0, ("idle", name)))
+        terms.append((-store.type.loss, ("size", name)))
+        statement.row(f"long_run[{name}]", terms, low=store.type.loss * store.standing)
 
 
 def idle_store(statement: Statement, choices: Choices) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from allocator.plan import FLAT
 from allocator.planning.choices import Choices
 from allocator.planning.expressions import direct_shapes, given_by, scaled, taken_by
-from allocator.planning.rules.margin import TIGHT
 from allocator.planning.statement import Statement, Terms
 
 
@@ -85,6 +84,6 @@ def pipe_capacity(statement: Statement, choices: Choices) -> None:
             for shape in choices.fluid_shapes[fluid]:
                 terms.append((choices.peak(shape), ("supply", route, arc.start, fluid, shape)))
         for build in pipe.builds:
-            capacity = choices.site.capacity(route, build, fluid) * TIGHT
+            capacity = choices.site.capacity(route, build, fluid)
             terms.append((-capacity, ("lay", route, build, fluid)))
         statement.row(f"pipe_capacity[{route},{fluid}]", terms, high=0.0)
