@@ -2,13 +2,15 @@
 
 At a place what arrives mixes: ``sum rate h(T) = h(T_mix) sum rate``. Along a pipe it cools by the
 march of :mod:`allocator.physics.runs`; a cooler brings it to its set-point, a heat sink to what it
-guarantees; a passage changes nothing. The places are gone through again until nothing changes,
-since flows may run in circles.
+guarantees; a passage changes nothing. Flows may run in circles, and then little that is new comes
+in each round: so each flow is taken to keep the share of its warmth above the surroundings that it
+kept in the last round, the mixing of all places is solved at once, and this again until nothing
+changes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -24,7 +26,9 @@ SETTLED = 1e-7
 """K between two rounds at which all places are settled."""
 
 MOST_ROUNDS = 1000
-"""Flows that run in circles settle by the share that is new in each round."""
+CLOSED = 1.0 - 1e-12
+"""Of what runs in a closed circle, with nothing new in it, so much is kept a turn: it is as warm as
+its surroundings."""
 
 
 class Carried(NamedTuple):
@@ -62,7 +66,7 @@ def temperatures(
     for _ in range(MOST_ROUNDS):
         inlets = [at.get(flow.start, coldest) for flow in flows]
         carried = _carry(site, fluid, enthalpy, flows, inlets)
-        following = _mixed(enthalpy, carried, given)
+        following = _mixed(site, enthalpy, carried, given)
         change = max(
             (abs(following.get(p, coldest) - at.get(p, coldest)) for p in {*at, *following}),
             default=0.0,
@@ -74,16 +78,46 @@ def temperatures(
 
 
 def _mixed(
-    enthalpy: Enthalpy, carried: Sequence[Carried], given: Sequence[Given]
+    site: Site, enthalpy: Enthalpy, carried: Sequence[Carried], given: Sequence[Given]
 ) -> dict[str, float]:
-    rates: dict[str, float] = {}
-    heats: dict[str, float] = {}
-    arriving = [(c.flow.end, c.flow.rate, c.outlet) for c in carried]
-    arriving += [(g.place, g.rate, g.temperature) for g in given]
-    for place, rate, kelvin in arriving:
-        rates[place] = rates.get(place, 0.0) + rate
-        heats[place] = heats.get(place, 0.0) + rate * float(enthalpy.of(kelvin))
-    return {p: float(enthalpy.temperature(heats[p] / rates[p])) for p in rates if rates[p] > 0}
+    """K by place: ``sum rate (h - kept h_start) = heat that is given``, above the surroundings.
+
+    ``h_start``: at the place where a flow starts; ``kept``: the share of it at the flow's end. What
+    a cooler or heat sink has brought to what it keeps is given, whatever it was before.
+    """
+    number = {p: i for i, p in enumerate(dict.fromkeys(_places(carried, given)))}
+    rates, heats = np.zeros(len(number)), np.zeros(len(number))
+    kept = np.zeros((len(number), len(number)))
+    base = float(enthalpy.of(site.ambient.temperature))
+    for source in given:
+        place = number[source.place]
+        rates[place] += source.rate
+        heats[place] += source.rate * (float(enthalpy.of(source.temperature)) - base)
+    for one in carried:
+        rates[number[one.flow.end]] += one.flow.rate
+    fed = rates > 0
+    for flow, inlet, outlet, *_ in carried:
+        start, place = number[flow.start], number[flow.end]
+        inner, outer = (float(enthalpy.of(kelvin)) - base for kelvin in (inlet, outlet))
+        stream = site.routes[flow.run.route].stream
+        cooler = stream is not None and stream.kind == "cooler"
+        cooled = cooler or site.builds[flow.run.build].sink is not None
+        if (cooled and outlet < inlet) or not fed[start]:
+            heats[place] += flow.rate * outer
+        elif 0.0 <= outer * np.sign(inner) <= abs(inner) and inner != 0.0:
+            kept[place, start] += flow.rate * min(outer / inner, CLOSED)
+        else:  # it comes nearer to something other than the surroundings
+            kept[place, start] += flow.rate * CLOSED
+            heats[place] += flow.rate * (outer - inner)
+    above = np.zeros(len(number))
+    above[fed] = np.linalg.solve(np.diag(rates[fed]) - kept[np.ix_(fed, fed)], heats[fed])
+    return {p: float(enthalpy.temperature(base + above[i])) for p, i in number.items() if fed[i]}
+
+
+def _places(carried: Sequence[Carried], given: Sequence[Given]) -> Iterator[str]:
+    yield from (source.place for source in given)
+    for one in carried:
+        yield from (one.flow.start, one.flow.end)
 
 
 def _carry(

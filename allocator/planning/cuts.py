@@ -87,8 +87,13 @@ class Promise:
         kind = ("tail" if tail else "window") + _without(missing)
         return statement.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
 
-    def endless_row(self, statement: Statement, missing: Mapping[str, float]) -> Row | None:
-        """The cut of an endless window: what is left of the mean bears the draws and the loss."""
+    def endless_row(
+        self, statement: Statement, missing: Mapping[str, float], spare: float = 0.0
+    ) -> Row | None:
+        """The cut of an endless window: what is left of the mean bears the draws and the loss.
+
+        ``spare``: share of the draws that is to be left over.
+        """
         terms: Terms = [
             (weight * curve.duty * _left(missing, key), key) for curve, weight, key in self.inflows
         ]
@@ -96,7 +101,7 @@ class Promise:
             terms.append((1.0, self.steady))
         if self.idle is not None:
             terms.append((1.0, self.idle))
-        terms += [(-1.0, key) for _, key in self.draws]
+        terms += [(-1.0 - spare, key) for _, key in self.draws]
         terms.append((-self.loss, self.size))
         name = f"store_cut[{self.name},endless{_without(missing)}]"
         return statement.scaled_row(name, terms, low=self.loss * self.standing)

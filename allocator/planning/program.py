@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -117,16 +117,22 @@ class Program:
             self.solver.fix(None)
 
     def exact(
-        self, point: np.ndarray, limit: float | None = None, without: np.ndarray | None = None
+        self,
+        point: np.ndarray,
+        limit: float | None = None,
+        without: np.ndarray | None = None,
+        rows: Sequence[Row] = (),
     ) -> np.ndarray | None:
         """The repaired point with its last digits; None where no amounts keep all to them.
 
-        ``without``: columns that are held at 0.
+        ``without``: columns that are held at 0. ``rows``: kept as well, for now.
         """
         deadline = None if limit is None else time.perf_counter() + limit
         held = np.zeros(0, dtype=np.int64) if without is None else without
         self.solver.fix(point)
         self.solver.bounds(held, np.zeros(len(held)), np.zeros(len(held)))
+        first = self.solver.row_count
+        self.solver.add_rows(rows)
         self.solver.relax(True)
         try:
             for _ in range(LAST_ROUNDS):
@@ -137,12 +143,13 @@ class Program:
                 refined = None if solved.point is None else self.solver.refined(solved.point)
                 if refined is None:
                     return None
-                rows = self.broken(refined, LAST)
-                if not rows:
+                cuts = self.broken(refined, LAST)
+                if not cuts:
                     return refined
-                self.add(rows)
+                self.add(cuts)
             return None
         finally:
+            self.solver.remove_rows(first, len(rows))
             self.solver.relax(False)
             self.solver.fix(None)
             high = np.array([self.statement.columns[column].high for column in held])

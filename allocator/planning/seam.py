@@ -196,6 +196,16 @@ class Highs:
         """Bound a row anew."""
         self.model.changeRowBounds(number, low, high)
 
+    @property
+    def row_count(self) -> int:
+        """How many rows there are."""
+        return int(self.model.getNumRow())
+
+    def remove_rows(self, first: int, count: int) -> None:
+        """Take back rows by their numbers."""
+        numbers = np.arange(first, first + count, dtype=np.int32)
+        self.model.deleteRows(count, numbers)
+
     def remove_last_rows(self, count: int) -> None:
         """Take back the last rows."""
         if count:
@@ -444,6 +454,15 @@ class OtherSolver:
     def add_rows(self, rows: Sequence[Row]) -> None:
         """Add rows."""
         self._extra.extend(rows)
+
+    @property
+    def row_count(self) -> int:
+        """How many rows were added."""
+        return len(self._extra)
+
+    def remove_rows(self, first: int, count: int) -> None:
+        """Take back added rows by their numbers."""
+        del self._extra[first : first + count]
 
     def remove_last_rows(self, count: int) -> None:
         """Take back the last rows."""

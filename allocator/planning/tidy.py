@@ -15,6 +15,7 @@ import numpy as np
 
 from allocator.planning.choices import Choices, Group, material_per_metre
 from allocator.planning.course import Course, hold, value_at
+from allocator.planning.cuts import promises_of
 from allocator.planning.expressions import (
     can_cycle,
     collected,
@@ -24,12 +25,13 @@ from allocator.planning.expressions import (
 )
 from allocator.planning.goals import Goal
 from allocator.planning.program import Program
-from allocator.planning.statement import Key, Statement
+from allocator.planning.statement import Key, Row, Statement
 
 NEXT_TO_NOTHING = 1e-7
 """Amounts below this share of the step of their variable are done without where they can be."""
 LAST_HELD = 1e-9
 """A goal that is had to the last digit may fall by this share of its value for a later one."""
+SPARE = 1e-7
 LEAST_SECONDS = 2.0
 """However late it is: a point that is left as it was found may fail its audit."""
 
@@ -60,27 +62,43 @@ def tidied(
         candidates = [best]
         hold(course, goal, value_at(course, goal, best), room=LAST_HELD)
     program.aim_at(short_flows(program.statement, choices))
-    found = finished(program, candidates, limit)
-    return candidates[-1] if found is None else found
+    for rows in (spare_rows(program.statement, choices), ()):
+        found = finished(program, candidates, limit, rows)
+        if found is not None:
+            return found
+    return candidates[-1]
+
+
+def spare_rows(statement: Statement, choices: Choices) -> tuple[Row, ...]:
+    """What fills a store in the long run is more than what it promises, by :data:`SPARE` of that.
+
+    A store that was emptied fills again then. No promise asks for it.
+    """
+    promises = () if choices.lossless else promises_of(choices)
+    rows = [promise.endless_row(statement, {}, SPARE) for promise in promises]
+    return tuple(row for row in rows if row is not None and row.columns)
 
 
 def finished(
-    program: Program, candidates: Iterable[np.ndarray], limit: float | None
+    program: Program,
+    candidates: Iterable[np.ndarray],
+    limit: float | None,
+    rows: Sequence[Row] = (),
 ) -> np.ndarray | None:
     """The first candidate whose whole numbers have amounts, to their last digits.
 
     Of the best amounts for the program's aim, those next to nothing are left out where that can
-    be. None where no candidate has amounts.
+    be. None where no candidate has amounts. ``rows``: kept as well, for now.
     """
     limit = None if limit is None else max(limit, LEAST_SECONDS)
     for candidate in candidates:
-        found = program.exact(candidate, limit)
+        found = program.exact(candidate, limit, None, rows)
         if found is None:
             continue
         little = _next_to_nothing(program.statement, found)
         if not len(little):
             return found
-        cleared = program.exact(found, limit, little)
+        cleared = program.exact(found, limit, little, rows)
         return found if cleared is None else cleared
     return None
 

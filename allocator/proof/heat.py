@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
+from allocator.physics.faults import PhysicsError
 from allocator.physics.substances import Substance, value
 from allocator.plan import FlowHeat, HeatLimit, Run
 from allocator.proof.case import Case
@@ -30,6 +31,10 @@ def check_heat(case: Case, findings: Findings) -> None:
     """Temperatures of flows, mixing, coolers, limits; all in the states that the plan tells."""
     planned = _planned_fluids(case)
     heat = case.plan.heat
+    stays = [fluid for fluid in planned if _stays(case, fluid)]
+    for fluid in stays:
+        check_hottest(case, findings, fluid)
+    planned = [fluid for fluid in planned if fluid not in stays]
     if heat is None:
         for fluid in planned:
             moved = any(run.fluid == fluid and run.flows for run in case.plan.runs)
@@ -55,6 +60,43 @@ def _planned_fluids(case: Case) -> list[str]:
             if route.stream is not None and route.stream.fluid
         )
     )
+
+
+def _stays(case: Case, fluid: str) -> bool:
+    """True for a fluid of unknown heat capacity that no pipe and no cooler of the plan moves."""
+    try:
+        specific_heat(case, fluid, case.site.ambient.temperature)
+    except PhysicsError:
+        streams = [case.site.routes[r.route].stream for r in case.plan.runs if r.fluid == fluid]
+        return all(stream is not None and stream.kind == "passage" for stream in streams)
+    return False
+
+
+def check_hottest(case: Case, findings: Findings, fluid: str) -> None:
+    """No equipment takes in what may be as hot as the hottest that comes to its place.
+
+    A mixture is no hotter than what is mixed: this needs no heat capacity.
+    """
+    known = [s.temperature for s in case.site.sources.values() if s.fluid == fluid]
+    hottest = max((k for k in known if k), default=case.site.ambient.temperature)
+    hot: dict[str, float] = {}
+    for use in case.plan.sources:
+        source = case.site.sources[use.name]
+        if source.fluid == fluid and (any(use.collect.values()) or any(use.direct.values())):
+            kelvin = source.temperature or case.site.ambient.temperature
+            hot[source.place] = max(kelvin, hot.get(source.place, 0.0))
+    for machine in case.plan.machines:
+        kind = case.machine_type(machine)
+        if fluid in kind.gives:
+            kelvin = hottest if kind.outlet is None else kind.outlet
+            hot[machine.place] = max(kelvin, hot.get(machine.place, 0.0))
+    ways = [(f.start, f.end) for r in case.plan.runs if r.fluid == fluid for f in r.flows]
+    for _ in ways:
+        for start, end in ways:
+            hot[end] = max(hot.get(start, 0.0), hot.get(end, 0.0))
+    for place, kelvin in hot.items():
+        for name, most in _equipment_at(case, place, fluid):
+            findings.at_most("hottest_inlet", name, kelvin, most, "K", f"the {fluid} taken in")
 
 
 def _rates(case: Case, fluid: str, state: str) -> dict[tuple[str, str, str], float]:
