@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 
-from allocator.physics.faults import PhysicsError
+from allocator.errors import AllocatorError
 from allocator.physics.substances import Substance, value
 from allocator.plan import FlowHeat, HeatLimit, Run
 from allocator.proof.case import Case
@@ -66,7 +66,7 @@ def _stays(case: Case, fluid: str) -> bool:
     """True for a fluid of unknown heat capacity that no pipe and no cooler of the plan moves."""
     try:
         specific_heat(case, fluid, case.site.ambient.temperature)
-    except PhysicsError:
+    except AllocatorError:  # a property that is not known
         streams = [case.site.routes[r.route].stream for r in case.plan.runs if r.fluid == fluid]
         return all(stream is not None and stream.kind == "passage" for stream in streams)
     return False

@@ -11,6 +11,7 @@ from allocator.heat import heat_of
 from allocator.plan import PipeFlow, Plan
 from allocator.planning import Settings, make_plan
 from allocator.proof import audit
+from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site
 
@@ -20,7 +21,7 @@ CASES = Path(__file__).resolve().parents[1] / "cases"
 
 @pytest.fixture(scope="module")
 def planned() -> tuple[Site, Plan]:
-    site = read_site(NETWORKS / "cool_first.yaml")
+    site = network_of(read_site(NETWORKS / "cool_first.yaml"))
     plan = make_plan(site, Settings(node_limit=200)).plan
     assert plan is not None
     return site, plan
@@ -48,7 +49,7 @@ def test_temperatures_settle_however_much_runs_in_a_circle(
 
 def test_a_fluid_that_flows_in_no_pipe_needs_no_temperatures() -> None:
     """Its heat capacity is not known, and nothing that is planned depends on it."""
-    site = read_site(CASES / "temperature_no_routes.yaml")
+    site = network_of(read_site(CASES / "temperature_no_routes.yaml"))
     plan = make_plan(site, Settings(node_limit=200)).plan
     assert plan is not None
     assert plan.heat is None
@@ -56,7 +57,7 @@ def test_a_fluid_that_flows_in_no_pipe_needs_no_temperatures() -> None:
 
 
 def test_what_comes_hotter_than_equipment_bears_is_found_without_a_heat_capacity() -> None:
-    site = read_site(CASES / "temperature_no_routes.yaml")
+    site = network_of(read_site(CASES / "temperature_no_routes.yaml"))
     plan = make_plan(site, Settings(node_limit=200)).plan
     assert plan is not None
     hot = {n: replace(s, temperature=350.0) for n, s in site.sources.items()}

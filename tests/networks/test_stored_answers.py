@@ -100,7 +100,7 @@ def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     assert clean.value >= expected["floor_clean_w"]
     # Backup is built beside what is clean, however little time there is for the later goals.
     emitting = plan.power.firm_total - plan.power.firm_clean
-    assert emitting >= expected["floor_emitting_w"], "\n".join(map(str, outcome.trail))
+    assert emitting >= expected["floor_emitting_w"], "\n".join(map(str, outcome.search))
     assert clean.bound is not None
     assert clean.value <= clean.bound
     # No honest bound lies below a plan that is known.
