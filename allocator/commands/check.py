@@ -36,7 +36,7 @@ def run(given: argparse.Namespace) -> int:
         for part, name in (
             (site.sources, "source"),
             (site.stores, "kind of store"),
-            (site.corridors or site.routes, "route"),
+            (site.routes, "route"),
             (site.machines, "kind of machine"),
             (site.demands, "demand"),
         )

@@ -6,7 +6,7 @@ import argparse
 
 from allocator.commands.arguments import site_argument
 from allocator.commands.files import site_of
-from allocator.commands.terminal import show
+from allocator.commands.terminal import show, tell
 
 HELP = "one run, every build: material, heat loss, temperatures, the lightest that holds"
 
@@ -49,6 +49,8 @@ def run(given: argparse.Namespace) -> int:
     from allocator.studies.insulate import insulate
     from allocator.studies.insulate_report import insulate_json, insulate_text
 
-    rows = insulate(site, given.route, fluid=given.fluid, temperature=temperature, flow=flow)
-    tell = insulate_json if given.json else insulate_text
-    return show(tell(site, given.route, rows))
+    rows = insulate(
+        site, given.route, fluid=given.fluid, temperature=temperature, flow=flow, tell=tell
+    )
+    text_of = insulate_json if given.json else insulate_text
+    return show(text_of(site, given.route, rows))

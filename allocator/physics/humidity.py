@@ -8,12 +8,25 @@ from allocator.physics.substances import saturation_pressure, saturation_tempera
 WATER_MOLAR_MASS = 0.018015268
 """kg/mol (IAPWS)."""
 
+WATER_CRITICAL = 647.096
+"""K (IAPWS)."""
+
 
 def dew_point(water: float, pressure: float) -> float:
     """K at which gas with a mole fraction ``water`` of vapour begins to drip at ``pressure`` Pa."""
     if not 0 < water <= 1:
         raise PhysicsError("has a water content outside 0 to 100 %", "give a mole fraction")
     return saturation_temperature("Water", water * pressure)
+
+
+def most_vapour(temperature: float, pressure: float) -> float:
+    """Mole fraction of vapour that gas can hold at ``temperature`` K and ``pressure`` Pa, up to 1.
+
+    Raoult's law: the saturation pressure of water over the pressure; 1 above its critical point.
+    """
+    if temperature >= WATER_CRITICAL:
+        return 1.0
+    return min(1.0, saturation_pressure("Water", temperature) / pressure)
 
 
 def drained(water: float, pressure: float, temperature: float, molar_mass: float) -> float:

@@ -22,10 +22,13 @@ class GoalFound:
 
 
 def gap_of(value: float | None, bound: float | None) -> float | None:
-    """``|bound - value| / max(|bound|, 1e-9)`` for maximised and minimised goals alike."""
+    """``|bound - value| / max(|bound|, |value|, 1e-9)``, for maximised and minimised goals alike.
+
+    Of the larger of both: a plan is never more than the whole of itself away from a bound of 0.
+    """
     if value is None or bound is None:
         return None
-    return abs(bound - value) / max(abs(bound), 1e-9)
+    return abs(bound - value) / max(abs(bound), abs(value), 1e-9)
 
 
 def passes(value: float, bound: float, maximise: bool, scale: float) -> bool:

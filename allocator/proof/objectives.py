@@ -86,11 +86,11 @@ def _figures(
 
 
 def _gap(findings: Findings, goal: GoalResult, bound: float, gap: float, subject: str) -> None:
-    # Relative to the bound; to some least scale where the bound is next to nothing, which may
-    # make the gap smaller, but not below what the least of all scales gives.
-    apart = abs(bound - goal.value)
-    low = apart / max(abs(bound), LEAST_SCALE)
-    high = apart / abs(bound) if bound else max(low, gap)
+    # Relative to the larger of value and bound; to some least scale where both are next to nothing,
+    # which may make the gap smaller, but not below what the least of all scales gives.
+    apart, larger = abs(bound - goal.value), max(abs(bound), abs(goal.value))
+    low = apart / max(larger, LEAST_SCALE)
+    high = apart / larger if larger else low
     expected = min(max(gap, low), high)
     findings.equals(
         "goal_gap", subject, gap, expected, "", "the gap", REPORTED * max(1.0, expected)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from allocator.plan import Plan
 from allocator.reporting.text import paragraph, section, table, width
-from allocator.reporting.words import at, count, percent, quantity
+from allocator.reporting.words import at, count, grams_a_kwh, percent, quantity
 
 if TYPE_CHECKING:
     from allocator.proof.simulation.trace import Bounds, Draw, SetPoint, TankTrace, Trace
@@ -27,7 +27,7 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += paragraph(verdict_words(trace), indent=0)
     lines += section("Power", power_rows(plan, trace))
     lines += section("Draws", _draws(trace))
-    lines += section("Mean of the random draws", _means(trace))
+    lines += section("Mean of the random draws", _means(plan, trace))
     lines += section("Stores, lowest and highest in all draws", _tanks(trace))
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
@@ -139,7 +139,7 @@ def _draws(trace: Trace) -> list[str]:
         for draw in trace.draws
         if not draw.name.startswith("random")
     ]
-    heads = ("", "each", "promise kept in", "worst short")
+    heads = ("", "each", "promise kept in", "worst short of it")
     return table(heads, rows, right=(1, 2, 3))
 
 
@@ -158,14 +158,17 @@ def hours(seconds: float) -> str:
     return "0 h" if seconds == 0 else f"{seconds / 3600:.3g} h"
 
 
-def _means(trace: Trace) -> list[str]:
+def _means(plan: Plan, trace: Trace) -> list[str]:
     shown = [d for d in trace.draws if d.name.startswith("random")] or list(trace.draws)
     seconds = sum(draw.seconds for draw in shown) / len(shown)
-    rows = [
-        ("emissions", quantity(trace.mean("emissions_kg") / seconds, "emission_rate")),
-        ("clean", percent(trace.mean("clean_share"))),
-        ("short", f"{percent(trace.mean('short_s') / seconds)} of the time"),
-    ]
+    emitted, served = trace.mean("emissions_kg") / seconds, trace.mean("mean_total_w")
+    rows = [("emissions", quantity(emitted, "emission_rate"))]
+    if emitted > 0 and served > 0:
+        rows.append(("emissions a kWh served", grams_a_kwh(emitted / served)))
+    rows.append(("clean", percent(trace.mean("clean_share"))))
+    rows.append(("short of the promise", f"{percent(trace.mean('short_s') / seconds)} of the time"))
+    if plan.power.demand_mean > 0:
+        rows.append(("demand not served", percent(unserved_share(plan, trace))))
     for name, key in (("spilt", "spilt_kg"), ("bought", "bought_kg")):
         for fluid in getattr(shown[0], key):
             mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
@@ -178,6 +181,12 @@ def _means(trace: Trace) -> list[str]:
             a_day = starts / shown[0].seconds * 86400
             rows.append((f"starts of {at(machine)}", f"{a_day:.3g} a day"))
     return table(("", ""), rows, right=(1,))[1:]
+
+
+def unserved_share(plan: Plan, trace: Trace) -> float:
+    """Share of the energy demanded that was not served, promised or not, mean of random draws."""
+    short = max(0.0, 1.0 - trace.mean("mean_total_w") / plan.power.demand_mean)
+    return short if short > NOTHING else 0.0
 
 
 def _tanks(trace: Trace) -> list[str]:

@@ -21,10 +21,10 @@ from allocator.reporting.simulated import verdict_words
 from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import (
     STATUS_WORDS,
+    emission_a_kwh,
     gap,
     goal_title,
     goal_value,
-    grams_a_kwh,
     money,
     percent,
     quantity,
@@ -192,9 +192,9 @@ def _materials(plan: Plan) -> list[str]:
 def _emissions(plan: Plan) -> list[str]:
     emissions = plan.emissions
     rows = [("counted", quantity(emissions.counted, "emission_rate"), "")]
-    if emissions.counted > 0 and plan.power.mean_total > 0:
-        release = grams_a_kwh(emissions.counted / plan.power.mean_total)
-        rows[0] = ("counted", rows[0][1], f"{release} served")
+    if release := emission_a_kwh(plan):
+        of = "promised" if plan.basis == "firm" else "on average"
+        rows[0] = ("counted", rows[0][1], f"{release} {of}")
     if emissions.biogenic > 0:
         rows.append(("biogenic", quantity(emissions.biogenic, "emission_rate"), "memo"))
     rows += [

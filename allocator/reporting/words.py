@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from allocator.plan import FLAT, GoalResult
+from allocator.plan import FLAT, GoalResult, Plan
 from allocator.quantities import format_quantity
 
 STATUS_WORDS = {
@@ -42,9 +42,11 @@ def gap(share: float | None) -> str:
         return "-"
     if share < 1e-9:
         return "0 %"
-    if share > 1:  # of a bound near 0; how many times it says nothing
+    if share > 1 + 1e-9:  # of a plan of an older version: how many times a bound near 0 it is
         return "over 100 %"
-    return "< 0.01 %" if share < 1e-4 else f"{100 * share:.2g} %"
+    if share < 1e-4:
+        return "< 0.01 %"
+    return f"{100 * share:.2g} %" if share < 0.0995 else f"{100 * share:.0f} %"
 
 
 def money(value: float) -> str:
@@ -57,6 +59,18 @@ def grams_a_kwh(release: float) -> str:
     """A release, kg a J, as people compare them: ``732 g/kWh``."""
     grams = 3.6e9 * release
     return f"{grams:.3g} g/kWh" if grams < 1000 else f"{grams:.0f} g/kWh"
+
+
+def emission_a_kwh(plan: Plan) -> str:
+    """Counted release for each kWh of the power that the plan gives; empty where there is none.
+
+    Releases are those of what a plan runs: on the firm basis that is its promise, so they stand
+    against promised power, not against a mean that takes other running (and an ideal one) to reach.
+    """
+    power = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
+    if plan.emissions.counted <= 0 or power <= 0:
+        return ""
+    return grams_a_kwh(plan.emissions.counted / power)
 
 
 def count(value: float) -> str:

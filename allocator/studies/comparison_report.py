@@ -192,7 +192,7 @@ def _rest(row: Compared, f: Figures) -> Iterator[tuple[str, str]]:
     if f.heat > 0:
         yield "heat given, mean", quantity(f.heat, "power")
     if row.hours_short is not None:
-        yield "hours short a year, worst draw", f"{row.hours_short:.3g} h"
+        yield "hours a year short of its promise, worst draw", f"{row.hours_short:.3g} h"
     yield "audit", "accepted" if f.verified else "REJECTED"
 
 

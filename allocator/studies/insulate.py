@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,6 +54,7 @@ def insulate(
     fluid: str | None = None,
     temperature: float | None = None,
     flow: float | None = None,
+    tell: Callable[[str], object] = lambda words: None,
 ) -> list[BuildRow]:
     """Every build that the route offers, for each stream that may enter it.
 
@@ -61,27 +63,39 @@ def insulate(
         fluid: one fluid alone; by default all that have a source with a temperature.
         temperature: K at the inlet; by default each level of the fluid, or its hottest source.
         flow: kg/s at which the end temperature is told as well.
+        tell: hears of fluids that are left out, for a property of them is not known.
 
     Raises:
         AllocatorError: the route is unknown, or nothing is known to reckon with.
     """
     site = network_of(site)
     corridor = corridor_of(site, route)
-    rows = []
+    rows: list[BuildRow] = []
+    unknown: list[str] = []
     for name in _fluids(site, corridor, fluid, temperature):
-        for inlet in _inlets(site, name, temperature):
-            builds = [b for b in corridor.builds if carries(site, b, name)]
-            asks = [Ask(corridor, site.builds[b], name, inlet) for b in builds]
-            if not asks:
-                continue
-            try:
-                offers = offers_of(site, asks)
-                ends = _ends(site, name, asks, flow)
-            except PhysicsError as error:
-                raise AllocatorError(f"fluid '{name}': {error}") from error
-            rows += [_row(site, o, end) for o, end in zip(offers, ends, strict=True)]
+        try:
+            rows += _rows_of(site, corridor, name, _inlets(site, name, temperature), flow)
+        except PhysicsError as error:
+            unknown.append(f"fluid '{name}': {error}")
     if not rows:
-        raise AllocatorError(f"route '{route}' offers no build for '{fluid}'")
+        raise AllocatorError(
+            unknown[0] if unknown else f"route '{route}' offers no build for '{fluid}'"
+        )
+    for words in unknown:
+        tell(f"left out: {words}")
+    return rows
+
+
+def _rows_of(
+    site: Site, corridor: Route, fluid: str, inlets: list[float], flow: float | None
+) -> list[BuildRow]:
+    rows = []
+    for inlet in inlets:
+        builds = [b for b in corridor.builds if carries(site, b, fluid)]
+        asks = [Ask(corridor, site.builds[b], fluid, inlet) for b in builds]
+        if asks:
+            offers, ends = offers_of(site, asks), _ends(site, fluid, asks, flow)
+            rows += [_row(site, o, end) for o, end in zip(offers, ends, strict=True)]
     return rows
 
 
@@ -93,11 +107,11 @@ def lightest(rows: list[BuildRow], fluid: str, inlet: float) -> BuildRow | None:
 
 def corridor_of(site: Site, route: str) -> Route:
     """A route of the site file, whole as the file gives it."""
-    found = site.corridors.get(route) or site.routes.get(route)
-    if found is None:
-        known = ", ".join(list(site.corridors or site.routes)[:8])
+    plain = site if site.plain is None else site.plain
+    if route not in plain.routes:
+        known = ", ".join(list(plain.routes)[:8])
         raise AllocatorError(f"there is no route '{route}'; the site has {known or 'none'}")
-    return found
+    return site.corridors.get(route) or site.routes[route]
 
 
 def carries(site: Site, build: str, fluid: str) -> bool:

@@ -40,14 +40,16 @@ class Effect:
 
     ``rank``: Spearman's rank correlation, -1 to 1. ``low``, ``high``: mean of the figure in the
     third of the cases in which the value is lowest and highest. ``chance``: a rank correlation
-    that values without any effect would pass in one case of twenty.
+    that values without any effect would pass in one case of twenty; None where ``cases`` are so
+    few that even 1 would pass as often.
     """
 
     address: str
     rank: float
     low: float
     high: float
-    chance: float
+    chance: float | None
+    cases: int
 
 
 def main_figure(rows: Sequence[Swept]) -> str:
@@ -114,10 +116,21 @@ def effects(rows: Sequence[Swept], figure: str) -> list[Effect]:
                 rank_correlation(values, target),
                 float(target[order[:third]].mean()),
                 float(target[order[-third:]].mean()),
-                _NINETY_FIVE / math.sqrt(len(used) - 1),
+                chance_of(len(used)),
+                len(used),
             )
         )
     return sorted(found, key=lambda effect: (-abs(effect.rank), effect.address))
+
+
+def chance_of(cases: int) -> float | None:
+    """The rank correlation that chance alone passes in one of twenty, by the normal law of
+
+    Spearman's coefficient (its deviation is 1 / sqrt(n - 1)); None where that is 1 or more. So it
+    is up to four cases, where by counting no order is rarer than one of twenty: 2 of 4! = 24.
+    """
+    most = _NINETY_FIVE / math.sqrt(cases - 1)
+    return most if most < 1.0 else None
 
 
 def rank_correlation(first: np.ndarray, second: np.ndarray) -> float:

@@ -175,7 +175,8 @@ def _effect_table(found: Sequence[Effect], figure: str) -> list[str]:
     rows = [
         (
             effect.address,
-            f"{effect.rank:+.2f}" + ("" if abs(effect.rank) > effect.chance else " (chance?)"),
+            f"{effect.rank:+.2f}"
+            + ("" if effect.chance is None or abs(effect.rank) > effect.chance else " (chance?)"),
             _shown(effect.low, figure),
             _shown(effect.high, figure),
         )
@@ -186,9 +187,15 @@ def _effect_table(found: Sequence[Effect], figure: str) -> list[str]:
         rows,
         right=(1, 2, 3),
     )
+    chance, cases = found[0].chance, found[0].cases
+    limit = (
+        f"Too few cases for a significance test (n = {cases})."
+        if chance is None
+        else f"Below {chance:.2f} it may well be chance."
+    )
     return lines + paragraph(
         "Rank correlation (Spearman): +1 or -1 where this value alone decides the order of the "
-        f"cases. Below {found[0].chance:.2f} it may well be chance."
+        f"cases. {limit}"
     )
 
 

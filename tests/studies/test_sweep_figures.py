@@ -10,6 +10,7 @@ from allocator.site.records import Spread
 from allocator.studies.draws import at_level, drawn
 from allocator.studies.sweep import Swept
 from allocator.studies.sweep_figures import effects, likely_share, rank_correlation, summaries
+from allocator.studies.sweep_report import _effect_table
 
 LEVELS = (0.0, 0.001, 0.1, 0.37, 0.5, 0.83, 0.999, 1.0)
 
@@ -106,3 +107,17 @@ def test_what_decides_comes_first_and_failed_cases_do_not_count() -> None:
 def test_noise_of_the_solver_is_no_effect() -> None:
     rows = [_row(n, {"a": float(n)}, 13_000.0 + 1e-3 * n) for n in range(1, 9)]
     assert effects(rows, "firm_clean")[0].rank == 0.0
+
+
+@pytest.mark.parametrize(("cases", "chance"), [(3, None), (4, None), (5, 0.98), (30, 0.364)])
+def test_few_cases_have_no_test_of_significance(cases: int, chance: float | None) -> None:
+    """Of 4! = 24 orders two have a correlation of 1 or -1: more than one of twenty."""
+    rows = [_row(n, {"a": float(n)}, 2.0 * n) for n in range(1, cases + 1)]
+    (effect,) = effects(rows, "firm_clean")
+    assert (effect.rank, effect.cases) == (1.0, cases)
+    assert effect.chance == (None if chance is None else pytest.approx(chance, abs=1e-3))
+    text = "\n".join(_effect_table([effect], "firm_clean"))
+    if chance is None:
+        assert f"Too few cases for a significance test (n = {cases})." in " ".join(text.split())
+    else:
+        assert f"Below {chance:.2f} it may well be chance" in " ".join(text.split())

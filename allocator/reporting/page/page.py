@@ -38,10 +38,10 @@ from allocator.reporting.prices import NOTE as PRICE_NOTE
 from allocator.reporting.prices import price_rows
 from allocator.reporting.words import (
     STATUS_WORDS,
+    emission_a_kwh,
     gap,
     goal_title,
     goal_value,
-    grams_a_kwh,
     money,
     percent,
     quantity,
@@ -211,8 +211,8 @@ def _said(site: Site, plan: Plan) -> list[Said]:
             words += f"; no plan can pass {quantity(plan.ceiling.clean, 'power')}"
         found.append(Said(quantity(power.firm_clean, "power"), words, repr(power.firm_clean)))
         words = f"in all, {percent(power.served_share)} of the demand"
-        if plan.emissions.counted > 0 and power.mean_total > 0:
-            words += f", at {grams_a_kwh(plan.emissions.counted / power.mean_total)} counted"
+        if release := emission_a_kwh(plan):
+            words += f", at {release} counted"
         found.append(Said(quantity(power.firm_total, "power"), words, repr(power.firm_total)))
     elif power.demand_mean > 0:
         words = "of clean power on average, were every store as large as need be: no promise"
