@@ -100,7 +100,7 @@ RIDGE_PLAN = Plan(
     goals=(
         GoalResult("clean_power to priority 1", "W", "max", 2400.0, 2400.0, 0.0, "optimal"),
         GoalResult("clean_power", "W", "max", 5400.0, 5400.0, 0.0, "optimal"),
-        GoalResult("money", "money", "min", 3.5, 3.0, 0.5 / 3.0, "within_gap"),
+        GoalResult("money", "money", "min", 3.5, 3.0, 0.5 / 3.5, "within_gap"),
     ),
     ceiling=Ceiling(None, None),
     power=Power(5400.0, 5400.0, 5400.0, 5400.0, 11e3, 5.4 / 11),
