@@ -36,7 +36,7 @@ def reason(
 ) -> str:
     """Name limits that cannot hold together, and the most that can be served under them."""
     found = conflict_of(site, settings, clock, changes=False)
-    words = [_words(limit) for limit in found.limits]
+    words = [limit_said(limit) for limit in found.limits]
     told = "no plan exists: " + (
         "these limits cannot hold together: " + "; ".join(words) if words else NO_LIMIT
     )
@@ -44,7 +44,8 @@ def reason(
     return told + ("; " + best if best else "")
 
 
-def _words(limit: Limit) -> str:
+def limit_said(limit: Limit) -> str:
+    """A limit with its value, SI."""
     if limit.shared:
         return f"{limit.words} no more than is said of them"
     return f"{limit.words} {limit.value:.6g} {UNITS.get(limit.dimension, '')}".rstrip()

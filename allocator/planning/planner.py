@@ -35,6 +35,7 @@ from allocator.planning.narrowing import (
     with_bounds_of,
 )
 from allocator.planning.neighbourhoods import layout_of
+from allocator.planning.nothing_given import gives_nothing, why_nothing
 from allocator.planning.operation import mean_output
 from allocator.planning.plan_of_point import plan_at
 from allocator.planning.prices import prices_of
@@ -124,7 +125,10 @@ def _made(
     else:
         mean_basis = plan
     choices = choices_of(site)
-    plan = replace(plan, limits=held_back(choices, plan, mean_basis))
+    limits = held_back(choices, plan, mean_basis)
+    if gives_nothing(plan):
+        limits = (*why_nothing(site, choices, settings, clock, plan), *limits)
+    plan = replace(plan, limits=limits)
     others: tuple[Plan, ...] = ()
     if settings.alternatives > 1 and not clock.interrupted:
         plain = replace(settings, start=None)

@@ -7,11 +7,16 @@ statement serves all three, so that what is learnt for one question is there for
 from __future__ import annotations
 
 from allocator.planning.choices import CLASSES, Choices
+from allocator.planning.expressions import collected, direct_mean
+from allocator.planning.kept_out import kept_out
 from allocator.planning.limit_rules import RULES, asked
 from allocator.planning.limits import AT_MOST, DIMENSION_OF_WANT, Limit, Want, slacked
 from allocator.planning.rules.power import own_load, served
 from allocator.planning.rules.stock import counted_emission, money
 from allocator.planning.statement import Statement, Terms
+
+TAKEN = 1e-3
+"""Share of its flow that is taken of a source that is wanted tapped."""
 
 
 def stretched(
@@ -63,11 +68,27 @@ def want_row(statement: Statement, choices: Choices, want: Want) -> Limit:
     slacked(statement, limit)
     terms, factor, standing = _wanted(statement, choices, want)
     amount = want.amount * factor - standing
+    if want.kind == "tap":
+        _taken(statement, choices, want, limit)
     if at_most:
         statement.row(f"want[{name}]", [*terms, (-factor, limit.slack)], high=amount)
     else:
         statement.row(f"want[{name}]", [*terms, (factor, limit.slack)], low=amount)
     return limit
+
+
+def _taken(statement: Statement, choices: Choices, want: Want, limit: Limit) -> None:
+    """``sent + TAKEN flow slack >= TAKEN flow``: a tap from which nothing can be taken is none.
+
+    ``sent`` is 0 of a source that is kept out whatever is built.
+    """
+    flow = choices.site.sources[want.name].flow
+    sent: Terms = []
+    if want.name in choices.sources and want.name not in kept_out(choices):
+        given = [*collected(choices, want.name), *direct_mean(choices, want.name)]
+        sent = [(factor, key) for factor, key in given if statement.has(key)]
+    least = TAKEN * flow
+    statement.row(f"taken[{want.name}]", [*sent, (least, limit.slack)], low=least)
 
 
 def _wanted(statement: Statement, choices: Choices, want: Want) -> tuple[Terms, float, float]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 
+from allocator.planning.choices import choices_of
 from allocator.planning.clock import Clock
+from allocator.planning.kept_out import kept_out, kept_out_lines
 from allocator.planning.limits import Limit, Want
 from allocator.planning.settings import Settings
 from allocator.planning.stretching import Change
@@ -45,6 +47,7 @@ def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = 
         lines += _known(found)
         return "\n".join([*lines, *_undecided(marks, found)]) + "\n"
     lines = [f"{name}: {what} is proven impossible.", *_known(found)]
+    out = _kept_out(site, wants)
     if found.status == "unlimited":
         told = (
             "No limit is to blame: it cannot be done whatever stocks, caps, sizes and flows are "
@@ -52,7 +55,7 @@ def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = 
         )
         lines += paragraph(told, indent=0)
         lines += [f"  rule that cannot hold: {rule}" for rule in found.rules]
-        return "\n".join(lines) + "\n"
+        return "\n".join([*lines, *out]) + "\n"
     lines += paragraph(_set(found), indent=0)
     silent = [change for change in found.changes if _unknown(change)]
     for change in found.changes:
@@ -64,7 +67,19 @@ def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = 
         lines += ["", *paragraph(told, indent=0)]
         for change in silent:
             lines += _bullet(marks, found, change)
-    return "\n".join(lines) + "\n"
+    return "\n".join([*lines, *out]) + "\n"
+
+
+def _kept_out(site: Site, wants: Sequence[Want]) -> list[str]:
+    """Sources that can give no power whatever is built; of a tap that is wanted, that one."""
+    out = kept_out_lines(choices_of(network_of(site)))
+    taps = [f"source '{want.name}':" for want in wants if want.kind == "tap"]
+    if len(taps) == len(wants) and taps:
+        out = [line for line in out if line.startswith(tuple(taps))]
+    if not out:
+        return []
+    told = [text for line in out for text in paragraph(f"{line}.", bullet="* ")]
+    return ["", "Kept out of power, whatever is built:", *told]
 
 
 def _known(found: Conflict) -> list[str]:
@@ -199,6 +214,7 @@ def why_json(site: Site, marks: Marks, found: Conflict) -> str:
         "minimal": found.minimal,
         "limits": list(_facts(marks, found)),
         "rules": list(found.rules),
+        "kept_out": {} if found.status == "possible" else kept_out(choices_of(network_of(site))),
         "reached_w": found.reached,
         "bound_w": found.bound,
         "without": [
