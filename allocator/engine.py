@@ -76,7 +76,8 @@ def plan_site(
 
     Returns:
         The plan with its cautions, marked ``verified`` when the audit accepts it; how planning
-        went; the audit's report.
+        went; the audit's report. Where the best plan fails its audit, the best one on the way there
+        that passes is returned, and the search tells of the breaches.
 
     Raises:
         SiteFileError: the file has faults.
@@ -85,7 +86,8 @@ def plan_site(
     """
     if not isinstance(site, Site):
         site = read_site(site)
-    outcome = make_plan(site, settings or Settings(), report, executor)
+    settings = replace(settings or Settings(), breaches=breaches_of)
+    outcome = make_plan(site, settings, report, executor)
     if outcome.plan is None:
         raise NoPlanError(outcome)
     plan = replace(outcome.plan, cautions=cautions_for(site), verified=False)
@@ -97,6 +99,11 @@ def plan_site(
     )
     outcome = replace(outcome, alternatives=others)
     return Planned(replace(plan, verified=found.accepted), outcome, found)
+
+
+def breaches_of(site: Site, plan: Plan) -> tuple[str, ...]:
+    """What the audit has against a plan, in words."""
+    return tuple(str(breach) for breach in audit(site, plan).breaches)
 
 
 def simulate_plan(

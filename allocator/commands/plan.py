@@ -98,6 +98,13 @@ def arguments(command: argparse.ArgumentParser) -> None:
     )
 
 
+WHAT_TO_DO = (
+    "To find another: plan again with another --seed or more time, or change what a breach names "
+    "by a millionth of itself in the site file."
+)
+"""What helps against a plan that fails its audit, which is a fault of the program."""
+
+
 def folder_of(output: str, number: int) -> Path:
     """The folder of a plan: the one that is named, or that name with a number."""
     path = Path(output)
@@ -136,6 +143,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
     from allocator.errors import PlanFileError
     from allocator.plan import Withstands
+    from allocator.planning.settings import REFUSED
     from allocator.quiet import stdout_for_data
     from allocator.reporting.summary import summary
 
@@ -174,9 +182,17 @@ def run(given: argparse.Namespace) -> int:
     for number, other in enumerate(others, 2):
         write_plan_files(folder_of(given.output, number), site, other, outcome, given.crew)
         show(f"Files: {folder_of(given.output, number)}\n")
+    refused = [line.note for line in outcome.search if line.note.startswith(REFUSED)]
+    if found.accepted and refused:
+        for note in refused:
+            tell(f"warning: {note}")
+        tell(f"warning: the plan told is the best of those before it that pass. {WHAT_TO_DO}")
     if not found.accepted:
         tell_breaches(found, tell)
-        return fail("THE PLAN FAILED ITS AUDIT: do not build from it.", UNVERIFIED)
+        return fail(
+            f"THE PLAN FAILED ITS AUDIT: do not build from it. {WHAT_TO_DO}",
+            UNVERIFIED,
+        )
     if proof is not None and not proof.kept:
         file = Path(given.output) / "broken.json"
         return fail(

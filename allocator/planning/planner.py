@@ -7,6 +7,8 @@ from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
 
+import numpy as np
+
 from allocator.plan import NOTHING, Ceiling, Plan
 from allocator.planning.alternatives import alternatives_of
 from allocator.planning.beside import Beside, beside_of, with_bound_of
@@ -17,10 +19,10 @@ from allocator.planning.bounds.proving import FEW_COLUMNS, PATIENT, prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
-from allocator.planning.course import Course, hold
+from allocator.planning.course import Course, hold, value_at
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.early import Early, Seldom, better
-from allocator.planning.found import GoalFound, passes
+from allocator.planning.found import GoalFound, gap_of, passes
 from allocator.planning.goals import goals_of
 from allocator.planning.held_back import held_back
 from allocator.planning.impossible import reason
@@ -44,7 +46,7 @@ from allocator.planning.rules.power import ROOM
 from allocator.planning.search.known import point_of_plan
 from allocator.planning.search.landing import Ideas, ideas_of
 from allocator.planning.search.network import Find, first_service
-from allocator.planning.settings import Outcome, Progress, Reporter, Settings
+from allocator.planning.settings import REFUSED, Outcome, Progress, Reporter, Settings
 from allocator.planning.statement import Key, Row
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
@@ -101,7 +103,12 @@ def _made(
     mean_basis: Plan | None = None
     if settings.basis == "firm":
         quick = replace(
-            settings, basis="mean", gap=max(settings.gap, 1e-3), withstands=NOTHING, start=None
+            settings,
+            basis="mean",
+            gap=max(settings.gap, 1e-3),
+            withstands=NOTHING,
+            start=None,
+            breaches=None,
         )
         share = clock.left(MEAN_SHARE)
         mean_basis = _planned(site, quick, clock, share, None, executor, shown_beside=True)[0]
@@ -321,6 +328,7 @@ def _planned_whole(
     if settings.start is not None:
         course.given = point_of_plan(statement, choices, settings.start)
     found: list[GoalFound] = []
+    stood: list[np.ndarray] = []
     end = None if limit is None else began + limit
     for number, goal in enumerate(goals):
         result = solve_goal(course, goal, _share(clock, end, number, len(goals)))
@@ -340,16 +348,48 @@ def _planned_whole(
         if result is None:
             return None, course.trail, False, _nothing_found(course), {}
         found.append(result)
+        assert course.point is not None
+        stood.append(course.point)
         hold(course, goal, result.value, site.goal_slack)
     if not goals:
         why = "no plan exists: no demand can be served and nothing can be built"
         return None, (), True, why, {}
-    kept = () if site.goal_slack > 0 else goals
-    point = tidied(course, choices, program.left(most=10.0), kept)
-    began_extract = clock.seconds()
-    plan = plan_at(site, settings, statement, choices, point, found)
-    clock.spend("extract", clock.seconds() - began_extract)
+    point = tidied(course, choices, program.left(most=10.0), goals, site.goal_slack)
+    plan, point = _sound(course, site, choices, [point, *reversed(stood)], found)
     return plan, course.trail, False, "", statement.by_key(point)
+
+
+def _sound(
+    course: Course,
+    site: Site,
+    choices: Choices,
+    points: list[np.ndarray],
+    found: list[GoalFound],
+) -> tuple[Plan, np.ndarray]:
+    """The plan of the first point against which nothing is found; of the first one if none is."""
+    settings, clock = course.program.settings, course.program.clock
+    statement = course.program.statement
+    began = clock.seconds()
+    made: list[tuple[Plan, np.ndarray]] = []
+    for point in points:
+        values = [(one, value_at(course, one.goal, point)) for one in found]
+        told = found if not made else [_as_it_stood(one, value) for one, value in values]
+        plan = plan_at(site, settings, statement, choices, point, told)
+        made.append((plan, point))
+        against = settings.breaches(site, plan) if settings.breaches is not None else ()
+        if not against:
+            break
+        for breach in against:
+            course.tell(found[-1].goal, None, None, f"{REFUSED}{breach}")
+    clock.spend("extract", clock.seconds() - began)
+    return made[0] if against else made[-1]
+
+
+def _as_it_stood(found: GoalFound, value: float) -> GoalFound:
+    """A goal with the value of an earlier point: nothing is proven of it but its bound."""
+    if found.status == "bound_refuted":
+        return replace(found, value=value)
+    return replace(found, value=value, gap=gap_of(value, found.bound), status="time_limit")
 
 
 def _asks(site: Site) -> bool:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from allocator.plan import NOTHING, Plan, Withstands
+from allocator.site.records import Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +18,8 @@ class Lift:
     step: float
 
 
+REFUSED = "a plan fails its audit: "
+"""How a line of progress begins that tells of a breach."""
 EFFORTS = ("quick", "normal", "thorough")
 
 
@@ -34,7 +37,8 @@ class Settings:
     ``effort``: ``quick``, ``normal`` or ``thorough``: how many starts a search by paths makes.
     ``alternatives``: plans in all, which differ in what is laid; each keeps all but the share
     ``loss`` of the first goal. ``start``: a plan of this site, or of an older file of it, to
-    begin from.
+    begin from. ``breaches``: what stands against a plan, in words, as the audit finds it: where
+    there is anything, the best plan of the way there that has none is taken.
     """
 
     basis: str = "firm"
@@ -51,6 +55,7 @@ class Settings:
     start: Plan | None = None
     alternatives: int = 1
     loss: float = 0.05
+    breaches: Callable[[Site, Plan], tuple[str, ...]] | None = None
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):
