@@ -36,14 +36,8 @@ def flow_site(
     goals: tuple[str, ...],
     *,
     least_share: float = 0.0,
-    room: float = 1.0,
 ) -> Site:
-    """A site whose plans are the flows of a network.
-
-    ``room``: factor on supplies and capacities. The program tightens both by a share of 1e-7 to
-    keep plans on the safe side of rounding; a factor just above 1 makes room for that where the
-    data leave none.
-    """
+    """A site whose plans are the flows of a network."""
     listed = list(arcs)
     plenty = sum(supply.values()) + 1.0
     names = dict.fromkeys([*supply, *demand])
@@ -52,7 +46,7 @@ def flow_site(
     builds, routes = {}, {}
     for number, arc in enumerate(listed):
         capacity = plenty if arc.capacity is None else min(arc.capacity, plenty)
-        build = Build(f"pipe_{number}", capacity * room, price=arc.fixed)
+        build = Build(f"pipe_{number}", capacity, price=arc.fixed)
         route = Route(
             f"arc_{number}",
             arc.start,
@@ -69,7 +63,7 @@ def flow_site(
         materials={},
         places={name: Place(name) for name in names},
         sources={
-            f"from {place}": Source(f"from {place}", place, GOODS, flow * room)
+            f"from {place}": Source(f"from {place}", place, GOODS, flow)
             for place, flow in supply.items()
             if flow > 0
         },
@@ -101,7 +95,7 @@ def fixed_charge_site(path: Path) -> Site:
             arcs.append(Arc(start, end, capacity, unit, fixed))
     supply = {node: -need for node, need in needs.items() if need < 0}
     demand = {node: need for node, need in needs.items() if need > 0}
-    return flow_site(arcs, supply, demand, ("money",), least_share=1.0, room=1.0 + 1e-6)
+    return flow_site(arcs, supply, demand, ("money",), least_share=1.0)
 
 
 def planned(site: Site, **settings: object) -> Plan:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from allocator.planning.goals import Goal
 
 PROVEN = 1e-6
-"""A goal is called optimal within this share: margins and held goals leave no finer meaning."""
+"""A goal is called optimal within this share: held goals leave no finer meaning."""
 
 
 @dataclass(frozen=True, slots=True)

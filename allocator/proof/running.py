@@ -6,7 +6,7 @@ import math
 
 from allocator.plan import MachineUse
 from allocator.proof.case import Case
-from allocator.proof.report import Findings
+from allocator.proof.report import LIMIT, Findings
 
 
 def check_running(case: Case, findings: Findings) -> None:
@@ -104,7 +104,7 @@ def in_lumps(case: Case, machine: MachineUse) -> bool:
     """True for a group that burns bursts by running a unit on and off."""
     kind = case.machine_type(machine)
     even = kind.no_load_share <= 0 and kind.least_load <= 0
-    return not even and beside(case, machine) > 0
+    return not even and beside(case, machine) > LIMIT * machine.running
 
 
 def one_run(case: Case, machine: MachineUse) -> float:

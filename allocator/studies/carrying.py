@@ -29,7 +29,7 @@ from allocator.studies.running import Case, Workers, run_cases
 
 ANYWHERE = ""
 WHOLE = 1e-5
-"""Units short of a whole number by no more than this are that number: margins take a little."""
+"""Units short of a whole number by no more than this are that number: rounding takes a little."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -79,7 +79,6 @@ def test_cheapest_flows(batch: int) -> None:
             {str(node): float(amount) for node, amount in zip(takers, wanted, strict=True)},
             ("money",),
             least_share=1.0,
-            room=1.0 + 1e-6,
         )
         found = goal(planned(site), "money")
         assert found == pytest.approx(expected, rel=1e-5), f"network {seed}"

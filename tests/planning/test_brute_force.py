@@ -20,7 +20,7 @@ FIRST, LATER = 1e-6, 2e-5
 """Relative tolerances: on the first goal, and on later ones that may use what was given up."""
 
 GAP = 5e-7
-"""No smaller: the program keeps plans a share of 1e-7 a rule on the safe side of rounding."""
+"""Some times what goals are held to."""
 
 BATCHES = range(10)
 SITES_A_BATCH = {"mean": 4, "stores": 3, "battery": 3, "steady": 3}

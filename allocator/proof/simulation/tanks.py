@@ -15,7 +15,7 @@ from allocator.proof.simulation.circuit import Clock, Rate, Tank, clock_of
 from allocator.site.records import Profile
 
 KEPT = 1e-9
-"""Generation for levelling is kept this share above the balance, as a plan's margins allow."""
+"""Generation for levelling is kept this share above the balance, as a plan has it."""
 
 
 def clocks_of(case: Case, drawn: Mapping[str, Cycle]) -> list[Clock]:
