@@ -28,29 +28,63 @@ def killed_at(number: int, work: Callable[[], object]) -> bool:
 
     True when it was killed, False when it ended before it came so far.
     """
+
+    def kill() -> None:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+    status = _stopped_at(number, work, kill, CHANGES)
+    assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) in (DONE, UNTOUCHED), status
+    return os.WIFSIGNALED(status)
+
+
+def fails_at(number: int, work: Callable[[], object], error: OSError) -> bool:
+    """The same, but the operation and all after it fail with an error, as on a full disk.
+
+    The work may raise it, or end with an exit code of 2 of its own.
+    """
+
+    def fail() -> None:
+        raise error
+
+    status = _stopped_at(number, work, fail, CHANGES - {"os.remove", "os.rmdir"})
+    assert not os.WIFSIGNALED(status), status
+    return os.WEXITSTATUS(status) != UNTOUCHED
+
+
+DONE, UNTOUCHED, FAILED = 0, 10, 11
+
+
+def _stopped_at(
+    number: int, work: Callable[[], object], stop: Callable[[], None], events: set[str]
+) -> int:
+    """The status of a copy of this process that works, with ``stop`` called at an operation."""
     child = os.fork()
     if child:
-        _, status = os.waitpid(child, 0)
-        assert os.WIFSIGNALED(status) or os.WEXITSTATUS(status) == 0, "the work itself failed"
-        return os.WIFSIGNALED(status)
-    left = number
+        return os.waitpid(child, 0)[1]
+    left, stopped = number, False
 
     def count(event: str, arguments: tuple[object, ...]) -> None:
-        nonlocal left
-        if event not in CHANGES or (event == "open" and not _writes(arguments)):
+        nonlocal left, stopped
+        if event not in events or (event == "open" and not _writes(arguments)):
             return
         if left == 0:
-            os.kill(os.getpid(), signal.SIGKILL)
+            stopped = True
+            stop()
         left -= 1
 
+    signal.alarm(600)
     try:
         sys.addaudithook(count)
         work()
+    except OSError:
+        os._exit(DONE)
     except BaseException:
-        os._exit(1)
-    os._exit(0)
+        os._exit(FAILED)
+    os._exit(DONE if stopped else UNTOUCHED)
 
 
 def _writes(arguments: tuple[object, ...]) -> bool:
-    flags = arguments[2]
+    path, flags = arguments[0], arguments[2]
+    if isinstance(path, str) and path.startswith("/dev/"):
+        return False
     return isinstance(flags, int) and bool(flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT))

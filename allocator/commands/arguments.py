@@ -172,7 +172,7 @@ LEAST_SECONDS = 0.5
 def seconds_left(given: argparse.Namespace) -> float:
     """Seconds of the time limit that are left for planning now."""
     gone = time.perf_counter() - given.began
-    return max(LEAST_SECONDS, (1.0 - AFTERWARDS) * given.time_limit - gone)
+    return float(max(LEAST_SECONDS, (1.0 - AFTERWARDS) * given.time_limit - gone))
 
 
 def settings_of(given: argparse.Namespace, *, whole: bool = False) -> Settings:
