@@ -49,6 +49,7 @@ from allocator.planning.program import Program
 from allocator.planning.settings import Progress
 from allocator.planning.statement import Key, Row, Statement
 from allocator.planning.stating import state
+from allocator.site.network import network_of
 from allocator.site.records import Site
 
 COUNT, CHECKED = 10_000, 20
@@ -171,7 +172,7 @@ def whole_way(path: Path, nodes: int, seed: int) -> Way:
         seconds[stage] = seconds.get(stage, 0.0) + now - began
         began = now
 
-    site = read_site(path)
+    site = network_of(read_site(path))
     spent("read")
     for basis in ("mean", "firm"):
         settings = Settings(basis=basis, node_limit=nodes, seed=seed, threads=1)
@@ -260,7 +261,7 @@ def _until(path: Path, limit: float, name: str) -> None:
         if line.goal == "clean_power" and line.value is not None:
             trail.append((time.process_time() - began, line.value))
 
-    site = read_site(path)
+    site = network_of(read_site(path))
     planned = plan_site(site, Settings(time_limit=limit, threads=1), told)
     _sound(site, planned.plan)
     last = planned.plan.power.firm_clean

@@ -32,7 +32,7 @@ from allocator.planning.clock import Clock
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.goals import goals_of
 from allocator.planning.program import Program
-from allocator.planning.seam import to_pulp
+from allocator.planning.pulp_model import to_pulp
 from allocator.planning.stating import state
 from allocator.site.records import Site
 

@@ -35,7 +35,16 @@ MAY_IMPORT = {
     "plan_file": EDGE | {"plan", "site"},
     "site": EDGE | {"site", "physics"},
     "duty": {"duty", "site"},
-    "planning": {"planning", "duty", "heat", "site", "plan", "parent_process", "compiling"},
+    "planning": {
+        "errors",
+        "planning",
+        "duty",
+        "heat",
+        "site",
+        "plan",
+        "parent_process",
+        "compiling",
+    },
     "proof": EDGE | {"shown", "proof", "site", "plan", "plan_file", "physics"},
     "reporting": EDGE | {"reporting", "duty", "heat", "site", "plan", "proof"},
     "studies": EDGE

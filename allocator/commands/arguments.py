@@ -128,7 +128,10 @@ def solving_arguments(
         "that betters the bound where there is a second core)",
     )
     command.add_argument(
-        "--solver", default="highs", metavar="NAME", help="highs, or a solver that PuLP knows"
+        "--solver",
+        default="highs",
+        metavar="NAME",
+        help="of integer programs: highs, or another that PuLP finds, such as cbc or scip",
     )
     command.add_argument(
         "--effort",
@@ -179,9 +182,16 @@ def settings_of(given: argparse.Namespace, *, whole: bool = False) -> Settings:
     """The settings that the solving arguments ask for.
 
     ``whole``: the time limit as it is given; by default, what is left of it for planning.
+
+    Raises:
+        SolverError: the solver is not available here.
     """
     from allocator.planning import Settings
 
+    if given.solver.lower() != "highs":
+        from allocator.planning.other_solver import solver_named
+
+        solver_named(given.solver)  # said at once where it is not there
     return Settings(
         basis=getattr(given, "basis", "firm"),
         time_limit=given.time_limit if whole else seconds_left(given),

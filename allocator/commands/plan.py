@@ -29,12 +29,14 @@ from allocator.commands.terminal import (
     show,
     tell,
     tell_breaches,
+    times,
     told_when_slow,
 )
 
 if TYPE_CHECKING:
     from allocator.plan import Plan
-    from allocator.planning import Outcome
+    from allocator.planning import Outcome, Settings
+    from allocator.site.records import Site
 
 HELP = "make an audited plan for a site and write its files"
 
@@ -96,6 +98,12 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="LOSS",
         help="share of the first goal that an alternative may lose (0.05)",
     )
+    command.add_argument(
+        "--write-program",
+        metavar="FILE",
+        help="write the integer program of the first goal, with its store cuts, as .lp or .mps; "
+        "a quarter of the time limit more",
+    )
 
 
 WHAT_TO_DO = (
@@ -124,10 +132,15 @@ draws.__name__ = "whole number"
 
 def run(given: argparse.Namespace) -> int:
     """Plan, audit, write, and print the summary."""
-    from allocator.folders import check_folder
+    from allocator.folders import check_file, check_folder
 
     for number in range(1, given.alternatives + 1):
         check_folder(folder_of(given.output, number))
+    if given.write_program is not None:
+        from allocator.planning.writing import check_program_path
+
+        check_program_path(given.write_program)
+        check_file(Path(given.write_program))
     site = site_of(given.site)
     note_first_run(site)
     if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
@@ -187,6 +200,8 @@ def run(given: argparse.Namespace) -> int:
         for note in refused:
             tell(f"warning: {note}")
         tell(f"warning: the plan told is the best of those before it that pass. {WHAT_TO_DO}")
+    if given.write_program is not None:
+        _write_program(given.write_program, site, settings, plan)
     if not found.accepted:
         tell_breaches(found, tell)
         return fail(
@@ -225,6 +240,21 @@ def nothing_served(plan: Plan) -> str:
         "more with --time-limit, begin from a plan with --start, or look for a better one with "
         "--effort thorough"
     )
+
+
+def _write_program(path: str, site: Site, settings: Settings, plan: Plan) -> None:
+    """Write the program of the first goal, and say what its optimum is worth."""
+    from allocator.folders import write_file
+    from allocator.planning.writing import written_program
+    from allocator.quiet import stdout_for_data
+
+    quarter = replace(settings, time_limit=settings.time_limit / 4)
+    with stdout_for_data():
+        written = written_program(site, quarter, Path(path).suffix, plan)
+    write_file(Path(path), written.text)
+    worth = "its optimum is the goal's" if written.whole else "its optimum bounds the goal"
+    told = f"{written.goal}, {times(written.cuts, 'store cut')}; {worth}"
+    show(f"Program: {path} ({told})\n")
 
 
 def no_plan(outcome: Outcome) -> int:

@@ -114,7 +114,7 @@ class Bounding:
         prover = prover_of(statement, choices, cuts, settings, self._clock) if goals else None
         if prover is None:
             return
-        if prover.charged and ideas_are_due(choices, settings):
+        if prover.charged and ideas_are_due(choices):
             _wait_for_compiler(self._clock)
         prover.aim(goals[0])
         if prover.charged:

@@ -24,7 +24,6 @@ from allocator.planning.lexicographic import solve_goal
 from allocator.planning.limits import Limit
 from allocator.planning.neighbourhoods import layout_of
 from allocator.planning.rules.heat import heat_row
-from allocator.planning.seam import Highs
 from allocator.planning.settings import Lift, Settings
 from allocator.planning.statement import Key
 from allocator.planning.stretching import Stretching, stretching_of
@@ -57,11 +56,11 @@ def prices_of(
         values: the plan's own point by key, SI.
 
     Returns:
-        A price a limit that is worth something; none where the solver knows no duals.
+        A price a limit that is worth something.
     """
     stretching = stretching_of(site, settings, clock, demands=True)
     pricing = _Pricing(stretching, values)
-    return pricing.all(settings.lifts) if isinstance(pricing.solver, Highs) else ()
+    return pricing.all(settings.lifts)
 
 
 class _Pricing:
@@ -115,7 +114,6 @@ class _Pricing:
 
     def _rates(self, goal: Goal, value: float) -> list[tuple[Limit, float]]:
         """Limits worth something to a goal: its gain a unit (SI), of the first little of each."""
-        assert isinstance(self.solver, Highs)
         costs = self.solver.reduced_costs()
         told = []
         for limit in self.stretching.limits:

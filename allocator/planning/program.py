@@ -11,7 +11,8 @@ import numpy as np
 
 from allocator.planning.clock import Clock, earlier
 from allocator.planning.goals import Goal
-from allocator.planning.seam import Solved, Solver, solver_for
+from allocator.planning.other_solver import solver_for
+from allocator.planning.seam import Highs, Solved
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Key, Row, Statement
 
@@ -43,7 +44,7 @@ class Program:
 
     def __post_init__(self) -> None:
         began = time.perf_counter()
-        self.solver: Solver = solver_for(
+        self.solver: Highs = solver_for(
             self.statement, self.settings.solver, self.settings.threads, self.settings.seed
         )
         self.clock.spend("build", time.perf_counter() - began)

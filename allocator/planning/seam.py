@@ -1,8 +1,8 @@
-"""The seam to the solver: a statement goes through PuLP into HiGHS, which is driven directly.
+"""The seam to HiGHS: a statement goes through PuLP into HiGHS, which is driven directly.
 
 PuLP states and builds; after that the model behind it is used as it is: honest statuses, bounds,
 warm starts, rows added and bounds changed without building again. Both major versions of PuLP
-are served. No other module knows PuLP or a solver by name.
+are served. Other solvers: :mod:`allocator.planning.other_solver`.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import pulp
 
+from allocator.planning.pulp_model import to_pulp
 from allocator.planning.refining import refined
 from allocator.planning.statement import Column, Row, Statement
 
@@ -76,45 +77,6 @@ def quiet_output() -> Iterator[None]:
             os.dup2(kept, 1)
             os.close(kept)
             os.close(away)
-
-
-def to_pulp(statement: Statement, objective: dict[int, float]) -> tuple[Any, list[Any]]:
-    """The statement as a PuLP problem, minimising, and its variables v0, v1, ... in order.
-
-    PuLP leaves a variable out of the built model where it stands in no row and costs nothing.
-    """
-    problem = pulp.LpProblem("statement", pulp.LpMinimize)
-    variables = []
-    for number, column in enumerate(statement.columns):
-        variables.append(
-            problem.add_variable(
-                f"v{number}",
-                None if column.low == -INF else column.low,
-                None if column.high == INF else column.high,
-                cat="Integer" if column.integer else "Continuous",
-            )
-        )
-    problem.setObjective(
-        pulp.lpSum([cost * variables[number] for number, cost in objective.items()])
-    )
-    for number, row in enumerate(statement.rows):
-        _add_pulp_row(problem, variables, row, f"r{number}")
-    return problem, variables
-
-
-def _add_pulp_row(problem: Any, variables: Sequence[Any], row: Row, name: str) -> None:
-    if not row.columns:
-        raise ValueError(f"row {row.name!r} has no variables and cannot hold")
-    total = pulp.lpSum(
-        [value * variables[c] for c, value in zip(row.columns, row.coefficients, strict=True)]
-    )
-    if row.low == row.high:
-        problem.addConstraint(total == row.low, name)
-        return
-    if row.high < INF:
-        problem.addConstraint(total <= row.high, name)
-    if row.low > -INF:
-        problem.addConstraint(total >= row.low, f"{name}_low" if row.high < INF else name)
 
 
 class Highs:
@@ -422,150 +384,3 @@ class Highs:
     def reduced_costs(self) -> np.ndarray:
         """Reduced costs of the columns in the last linear program, scaled as the objective."""
         return np.array(self.model.getSolution().col_dual)[self._position]
-
-
-class OtherSolver:
-    """Any other solver that PuLP finds: the statement is built again for every solve.
-
-    PuLP reports no bound, so one is known only where the solver says optimal.
-    """
-
-    def __init__(self, statement: Statement, name: str, threads: int) -> None:
-        listed = pulp.listSolvers(onlyAvailable=True)
-        matches = [known for known in listed if known.lower() == name.lower()]
-        matches += [known for known in listed if name.lower() in known.lower()]
-        if not matches:
-            raise ValueError(
-                f"solver {name!r} is not available here; available: {', '.join(sorted(listed))}"
-            )
-        self.name = matches[0]
-        self._statement = statement
-        self._threads = threads
-        self._costs: dict[int, float] = {}
-        self._extra: list[Row] = []
-        self._relaxed = False
-        self._bounds: dict[int, tuple[float, float]] = {}
-        self._integer = np.array([c.integer for c in statement.columns], dtype=bool)
-
-    def set_objective(self, costs: dict[int, float]) -> None:
-        """Minimise ``sum(cost * column)``."""
-        self._costs = costs
-
-    def add_rows(self, rows: Sequence[Row]) -> None:
-        """Add rows."""
-        self._extra.extend(rows)
-
-    @property
-    def row_count(self) -> int:
-        """How many rows were added."""
-        return len(self._extra)
-
-    def remove_rows(self, first: int, count: int) -> None:
-        """Take back added rows by their numbers."""
-        del self._extra[first : first + count]
-
-    def remove_last_rows(self, count: int) -> None:
-        """Take back the last rows."""
-        if count:
-            del self._extra[-count:]
-
-    def relax(self, relaxed: bool) -> None:
-        """Drop (or bring back) the integer condition of all variables."""
-        self._relaxed = relaxed
-
-    def fix(self, point: np.ndarray | None) -> None:
-        """Fix every integer variable at the point (rounded), or free them again."""
-        whole = np.nonzero(self._integer)[0]
-        if point is None:
-            for column in whole:
-                self._bounds.pop(int(column), None)
-            return
-        rounded = np.round(point[whole])
-        self.bounds(whole, rounded, rounded)
-
-    def bounds(self, columns: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
-        """Change bounds of some columns (scaled numbers)."""
-        for column, lowest, highest in zip(columns, low, high, strict=True):
-            self._bounds[int(column)] = (float(lowest), float(highest))
-
-    def solve(
-        self,
-        *,
-        time_limit: float | None = None,
-        node_limit: int | None = None,
-        gap: float = 0.0,
-        start: np.ndarray | None = None,
-        stop: Callable[[], bool] | None = None,
-        cutoff: float | None = None,
-    ) -> Solved:
-        """Solve from scratch; starts, node limits and wishes are not passed on."""
-        del node_limit, start, stop, cutoff
-        problem, variables = to_pulp(self._statement, self._costs)
-        for number, row in enumerate(self._extra):
-            _add_pulp_row(problem, variables, row, f"x{number}")
-        for number, variable in enumerate(variables):
-            if self._relaxed and self._integer[number]:
-                variable.cat = "Continuous"
-            if number in self._bounds:
-                variable.lowBound, variable.upBound = self._bounds[number]
-        options: dict[str, Any] = {"msg": False, "gapRel": gap, "threads": self._threads}
-        if time_limit is not None:
-            options["timeLimit"] = max(time_limit, 0.1)
-        try:
-            with quiet_output():
-                problem.solve(pulp.getSolver(self.name, **options))
-        except KeyboardInterrupt:
-            return Solved("interrupted", None, None, None)
-        except (pulp.PulpError, OSError):
-            return Solved("failed", None, None, None)
-        return self._read(problem, variables, gap, time_limit)
-
-    def _read(
-        self, problem: Any, variables: list[Any], gap: float, time_limit: float | None
-    ) -> Solved:
-        if problem.status == pulp.LpStatusInfeasible:
-            return Solved("infeasible", None, None, None)
-        values = [variable.varValue for variable in variables]
-        if all(value is None for value in values):
-            return Solved("time_limit" if time_limit else "failed", None, None, None)
-        # A variable that PuLP left out may take its lower bound.
-        lows = [self._bounds.get(n, (c.low, 0.0))[0] for n, c in enumerate(self._statement.columns)]
-        point = np.array(
-            [low if value is None else value for low, value in zip(lows, values, strict=True)],
-            dtype=float,
-        )
-        value = float(sum(cost * point[column] for column, cost in self._costs.items()))
-        # PuLP calls some time-limit stops optimal: the finer solution status tells them apart.
-        proven = problem.sol_status == pulp.LpSolutionOptimal
-        if not proven:
-            return Solved("time_limit", point, value, None)
-        return Solved("optimal", point, value, value - abs(value) * gap)
-
-    def refined(self, point: np.ndarray) -> np.ndarray | None:
-        """Refined by HiGHS, whoever found the point."""
-        state = Highs(self._statement, 1, 0)
-        state.add_rows(self._extra)
-        state.set_objective(self._costs)
-        for column, (low, high) in self._bounds.items():
-            state.bounds(np.array([column]), np.array([low]), np.array([high]))
-        state.relax(True)
-        return state.refined(point)
-
-    def reduced_costs(self) -> np.ndarray:
-        """Nothing is known of reduced costs here: zeros, which fix nothing."""
-        return np.zeros(len(self._statement.columns))
-
-
-Solver = Highs | OtherSolver
-
-
-def solver_for(statement: Statement, name: str, threads: int | None, seed: int) -> Solver:
-    """The solver by name, built for the statement.
-
-    Raises:
-        ValueError: no such solver is available here.
-    """
-    count = threads or 1
-    if name.lower() == "highs":
-        return Highs(statement, count, seed)
-    return OtherSolver(statement, name, count)

@@ -29,7 +29,8 @@ class Settings:
 
     ``threads``: of the solver, in this process alone; None is one, which keeps answers byte-same,
     and a process beside for the bound where there is a time limit and a second core.
-    ``solver``: ``highs`` or the name of another that PuLP knows. ``node_limit``: search nodes a
+    ``solver``: of integer programs, ``highs`` or another that PuLP finds, such as ``cbc``; linear
+    programs are solved by HiGHS. ``node_limit``: search nodes a
     solve; with it the time limit is not used, so that the answer depends on the site and the seed
     alone.
     ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.

@@ -41,9 +41,9 @@ def site_of(name: str) -> Site:
     return network_of(read_site(NETWORKS / f"{name}.yaml"))
 
 
-def planned(site: Site, basis: str = "firm") -> Outcome:
+def planned(site: Site, basis: str = "firm", solver: str = "highs") -> Outcome:
     """The outcome that the stored answers speak of: searched to the end."""
-    return make_plan(site, Settings(basis=basis, gap=GAP, time_limit=600.0))
+    return make_plan(site, Settings(basis=basis, gap=GAP, time_limit=600.0, solver=solver))
 
 
 def answer(name: str) -> dict[str, Any]:

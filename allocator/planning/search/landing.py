@@ -200,13 +200,9 @@ class Ideas:
         return np.array(held, dtype=np.int64)
 
 
-def ideas_are_due(choices: Choices, settings: Settings) -> bool:
+def ideas_are_due(choices: Choices) -> bool:
     """True where a site is large enough to be searched by paths, and its goal one for it."""
-    return (
-        len(choices.sources) >= FEW
-        and settings.solver == "highs"
-        and first_service(choices) is not None
-    )
+    return len(choices.sources) >= FEW and first_service(choices) is not None
 
 
 def ideas_of(
@@ -214,7 +210,7 @@ def ideas_of(
 ) -> Ideas | None:
     """The path search of a site; None where the plain program is enough, or paths say nothing."""
     goal = first_service(choices)
-    if goal is None or not ideas_are_due(choices, settings):
+    if goal is None or not ideas_are_due(choices):
         return None
     made = network_of(choices, goal)
     if made is None:
