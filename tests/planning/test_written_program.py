@@ -59,7 +59,7 @@ def test_without_its_store_cuts_it_would_say_more(tmp_path: Path) -> None:
 
 
 def test_what_is_cut_short_bounds_the_goal(tmp_path: Path) -> None:
-    """With no time for store cuts the optimum is no less than the plan, and not called the goal's."""
+    """With no time for store cuts the optimum is no less than the plan, nor called the goal's."""
     site = site_of("two_bays")
     plan = make_plan(site, SETTINGS).plan
     assert plan is not None
