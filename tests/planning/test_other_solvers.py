@@ -30,6 +30,8 @@ SOLVERS = [
     pytest.param(name, marks=pytest.mark.skipif(not there(name), reason=f"no {name} here"))
     for name in ("cbc", "scip")
 ]
+NEAR = 1e-5
+"""A bound's distance: a solver may better a goal by so much where it breaks rows by 1e-7."""
 NAMES = [name for name in names() if name not in OPEN]
 
 pytestmark = pytest.mark.filterwarnings("ignore:PULP_CBC_CMD is deprecated")
@@ -50,7 +52,8 @@ def test_the_answers_of_the_networks(solver: str, name: str) -> None:
         stored = expected["goals"][goal.name]
         tolerance = stored["relative_tolerance"]
         assert goal.value == pytest.approx(stored["value"], rel=tolerance, abs=1e-9), goal.name
-        assert goal.status == "optimal"
+        assert goal.gap is not None
+        assert goal.gap <= NEAR
 
 
 @pytest.mark.parametrize("solver", SOLVERS)
@@ -67,7 +70,9 @@ def test_the_answers_of_drawn_sites(solver: str, seed: int) -> None:
         assert audit(site, theirs).breaches == ()
         mine, other = ours.goals[0], theirs.goals[0]
         assert other.value == pytest.approx(mine.value, rel=1e-5, abs=1e-6)
-        assert other.status == mine.status == "optimal"
+        assert mine.status == "optimal"
+        assert other.gap is not None
+        assert other.gap <= NEAR
 
 
 @pytest.mark.skipif(not there("cbc"), reason="no cbc here")
