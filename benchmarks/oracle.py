@@ -32,7 +32,10 @@ def main() -> int:
     asked = parser.parse_args()
     counts: Counter[str] = Counter()
     began = time.process_time()
-    for number in range(asked.seed * A_SEED, asked.seed * A_SEED + asked.sites):
+    for done in range(asked.sites):
+        number = asked.seed * A_SEED + done
+        if done and done % 50 == 0:
+            print(f"{done} sites", file=sys.stderr, flush=True)
         site, basis = drawn_case(number)
         counts[basis] += 1
         counts["with a share that must be served"] += any(

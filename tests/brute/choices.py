@@ -9,7 +9,7 @@ import itertools
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from allocator.site.records import POWER, MachineType, Site
+from allocator.site.records import POWER, MachineType, Site, Source
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,11 @@ class Whole:
     states: Mapping[tuple[str, str], State]
     units: Mapping[tuple[str, str], int]
     stands: Mapping[tuple[str, str], int]
+
+
+def own_sources(site: Site) -> dict[str, Source]:
+    """The sources of the site file, without what the engine adds to them."""
+    return {n: s for n, s in site.sources.items() if not getattr(s, "part_of", "")}
 
 
 def spots(site: Site) -> list[tuple[MachineType, str]]:
@@ -75,7 +80,7 @@ def _states(site: Site, machine: MachineType, place: str, firm: bool) -> list[St
 def choices(site: Site, firm: bool) -> Iterator[Whole]:
     """Every choice that the stocks allow."""
     # What costs nothing to have is had: tapping without material hurts no goal.
-    taps = [(0, 1) if source.tap_materials else (1,) for source in site.sources.values()]
+    taps = [(0, 1) if source.tap_materials else (1,) for source in own_sources(site).values()]
     lays = [(None, *route.builds) for route in site.routes.values()]
     groups = spots(site)
     states = [_states(site, machine, place, firm) for machine, place in groups]
@@ -90,7 +95,7 @@ def choices(site: Site, firm: bool) -> Iterator[Whole]:
         itertools.product(*[(0, 1) for _ in based]),
     ):
         whole = Whole(
-            tap=dict(zip(site.sources, tap, strict=True)),
+            tap=dict(zip(own_sources(site), tap, strict=True)),
             lay=dict(zip(site.routes, lay, strict=True)),
             states={(m.name, p): s for (m, p), s in zip(groups, state, strict=True)},
             units={(k.name, p): u for (k, p), u in zip(united, unit, strict=True)},

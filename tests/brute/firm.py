@@ -3,14 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Hashable
+from functools import cache
 
 import numpy as np
 from brute.basis import Basis, Pool, is_clean, shape_of, times
-from brute.choices import spots, uneven
+from brute.choices import own_sources, spots, uneven
 from brute.outlets import Outlet, content, most_drawn, outlets
 from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, sums
 
 from allocator.site.records import POWER, MachineType
+
+
+@cache
+def windows(hours: tuple[float, ...], length: int) -> tuple[float, float]:
+    """The least and the most of a day's hours in any window of a length, in hours."""
+    found = sums(np.array(hours), length)
+    return float(found.min()), float(found.max())
+
 
 Fed = list[tuple[np.ndarray, float, Hashable]]
 """What fills a store while it is on, hour by hour: (on, kg or J a unit of the variable, key)."""
@@ -61,7 +70,7 @@ class Firm(Basis):
         never runs dry: ``C + F sum on >= sum r_i sum on_i`` over every window, with what follows a
         profile at its peak.
         """
-        for name, source in self.site.sources.items():
+        for name, source in own_sources(self.site).items():
             ways = [outlet for outlet in self.outlets if outlet.source == name]
             all_on = [term for way in ways for term in self.taken[way.name]]
             self.program.most(all_on, most_drawn(source) * self.whole.tap[name])
@@ -113,9 +122,9 @@ class Firm(Basis):
             held = 0.0 if length is None else 1.0
             terms = times(size, held - loss * hours * HOUR) + times(steady, hours * HOUR)
             for on, weight, key in fed:
-                terms.append((weight * sums(on, hours).min() * HOUR, key))
+                terms.append((weight * windows(tuple(on), hours)[0] * HOUR, key))
             for shape, key in draws:
-                most = float(hours) if shape == FLAT else float(sums(self.beta, hours).max())
+                most = float(hours) if shape == FLAT else windows(tuple(self.beta), hours)[1]
                 terms.append((-most * HOUR, key))
             self.program.least(terms, 0.0)
 
@@ -184,8 +193,13 @@ class Firm(Basis):
 
     # Batteries: each is shared out in parts.
 
+    def _batteries(self) -> list[tuple[str, str]]:
+        return [(kind.name, place) for kind, place in self.batteries]
+
     def _battery_parts(self) -> None:
         self.parts: dict[tuple[str, str], Terms] = {}
+        self.into: dict[tuple[str, str], Terms] = {me: [] for me in self._batteries()}
+        self.out_of: dict[tuple[str, str], Terms] = {me: [] for me in self._batteries()}
         self.bursts: dict[tuple[str, str], Terms] = {}
         for kind, place in self.batteries:
             me = (kind.name, place)
@@ -206,6 +220,7 @@ class Firm(Basis):
                     release = ("release", me, clean, shape)
                     self.program.variable(release)
                     draws.append((shape, release))
+                    self.out_of[me].append((self.peak(shape), release))
                     self.generated.setdefault((clean, shape), []).append((1.0, release))
                 self.promise([(1.0, part)], kind.loss, fed, [], draws)
 
@@ -220,6 +235,7 @@ class Firm(Basis):
                 # What must rest between two runs cannot take bursts whenever they come.
                 self.program.most([(1.0, rate)], 0.0)
             fed.append((outlet.on, efficiency * machine.power_out / full, rate))
+            self.into[battery].append((machine.power_out / full, rate))
             self.bursts.setdefault((machine.name, spot), []).append((1.0 / full, rate))
             self.turned.append((machine, [(float(outlet.on.mean()) / full, rate)]))
         return fed
@@ -277,6 +293,9 @@ class Firm(Basis):
                 self.own += times(takings, machine.power_in)
             seconds = max(machine.least_run, machine.least_rest, 1.0)
             runs = int(state.cycling) + int(state.lumps)
+            for battery in self._batteries():
+                self.into[battery].append((runs * machine.power_out, one))
+                self.out_of[battery].append((int(state.cycling) * machine.power_out, one))
             bridged.append((runs * machine.power_out * seconds, one))
         swings: Terms = [(1.0, ("swing", (kind.name, place))) for kind, place in self.batteries]
         self.program.least(swings + times(bridged, -1.0), 0.0)
@@ -314,9 +333,19 @@ class Firm(Basis):
                     self.program.variable(levelled)
                     pools.setdefault((clean, FLAT), []).append((needs.generation, levelled))
                     self.parts[kind.name, place].append((needs.size, levelled))
+                    charge = max(0.0, needs.generation - float(self.beta.min()))
+                    discharge = max(0.0, float(self.beta.max()) - needs.generation)
+                    self.into[kind.name, place].append((charge, levelled))
+                    self.out_of[kind.name, place].append((discharge, levelled))
                     lost = needs.size * kind.loss / kind.charge_efficiency
                     self.own.append((lost, levelled))
                     self.served[name][clean].append((1.0, levelled))
         for (kind_name, place), terms in self.parts.items():
             self.program.most([*terms, (-1.0, ("size", kind_name, place))], 0.0)
+        for kind, place in self.batteries:
+            # Bursts, levelling and units run on and off may all be at their highest together.
+            if kind.fill_rate is not None:
+                self.program.most(self.into[kind.name, place], kind.fill_rate)
+            if kind.release_rate is not None:
+                self.program.most(self.out_of[kind.name, place], kind.release_rate)
         self.power_shared_out(pools)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from brute.basis import Basis, Pool, is_clean, times
-from brute.choices import spots
+from brute.choices import own_sources, spots
 from brute.outlets import mean_drawn
 from tiny_program import FLAT, Terms
 
@@ -20,7 +20,7 @@ class Mean(Basis):
         site, program = self.site, self.program
         self.shapes = [FLAT]
         balances = {fluid: self.moved(fluid, fluid) for fluid in self.fuels}
-        for name, source in site.sources.items():
+        for name, source in own_sources(site).items():
             if source.fluid not in balances:
                 continue
             program.variable(("take", name), mean_drawn(site, source) * self.whole.tap[name])

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+from brute.choices import own_sources
 from tiny_program import DAY, HOUR, on_hours
 
 from allocator.site.records import Site, Source
@@ -35,7 +36,7 @@ class Outlet:
 def outlets(site: Site) -> list[Outlet]:
     """All ways out of all sources, the source as it comes first."""
     found = []
-    for name, source in site.sources.items():
+    for name, source in own_sources(site).items():
         found.append(Outlet(name, name, on_hours(source)))
         if content(site, source) > 0:
             for inner in range(1, len(source.stages) + 1):

@@ -12,12 +12,12 @@ from allocator.site.records import POWER, Site
 Held = tuple[float, float]
 """Shares of its scale that the first goal, and each later one, may give up for those after it."""
 
-STRICT: Held = (1e-9, 1e-5)
+STRICT: Held = (1e-9, 1e-9)
 LENIENT: Held = (1e-6, 1e-3)
-"""Less than any program gives up of its first goal, and more. What a plan reaches lies between.
+"""Less than any program gives up, and more. What a plan reaches lies between the two.
 
 A hundredth of a watt of the first goal may buy much of a later one (such as what a pump moves with
-it), so later goals are held with more room: else a pipe would be laid for what is none.
+it), so later goals have more room when they are to be lenient: else a pipe would be laid for that.
 """
 
 

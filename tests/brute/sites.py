@@ -184,6 +184,8 @@ class _Draw:
                     unit=pick([None, None, 4.0 * KILOWATT_HOUR]),
                     materials={"steel": pick([0.0, 1.0]) / KILOWATT_HOUR},
                     charge_efficiency=pick([1.0, 0.9]),
+                    fill_rate=pick([None, None, None, 4.0 * KILOWATT]),
+                    release_rate=pick([None, None, None, 3.0 * KILOWATT]),
                     loss=pick([0.0, 3e-8]),
                 )
             )
