@@ -2,8 +2,9 @@
 
 The audit's own bound: the settled cycle at full flow, with the greatest mean specific heat of the
 gas and the least of the filling within the sink's limits, and what the sink may be warmer at its
-start than the coldest of that cycle added. It holds for every phase and for less flow, since the
-heat that a sink takes up falls as it gets warmer, and two solutions of one equation never cross.
+start than the coldest of that cycle added; all at the end of the source's ranges at which most gas
+comes. It holds for every phase and for less flow, since the heat that a sink takes up falls as it
+gets warmer, and two solutions of one equation never cross.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from allocator.proof.cycle import source_cycle
 from allocator.proof.heat import substance_of
 from allocator.proof.report import Findings
 from allocator.site.bath import Bath, Sink
+from allocator.site.records import Stage
 
 STEPS = 24
 """Temperatures of the sink at which specific heats are looked up, beside its coldest."""
@@ -83,7 +85,7 @@ def _offered(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -
         "sink_flow",
         subject,
         site.capacity(run.route, run.build, run.fluid),
-        case.whole.sources[bath.source].flow,
+        _most_gas(case, bath.source)[0],
         "kg/s",
         "what it is offered for",
     )
@@ -132,6 +134,7 @@ def warmest(case: Case, bath: Bath, recovery: bool) -> tuple[float, float, float
     site = case.whole
     source = site.sources[bath.source]
     assert source.temperature is not None
+    flow, stages = _most_gas(case, bath.source)
     hot, around = source.temperature, site.ambient.temperature
     body = body_of(case, bath, recovery, 0.0)
     boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
@@ -142,14 +145,34 @@ def warmest(case: Case, bath: Bath, recovery: bool) -> tuple[float, float, float
     pressure = source.pressure or site.ambient.pressure
     leaves = [hot - bath.contact * (hot - kelvin) for kelvin in grid]
     heat = max(mean_heat(gas, min(k, hot - 0.01), hot, pressure) for k in leaves)
-    contact = bath.contact * source.flow * heat
-    found = marched(bath, body, source_cycle(source.stages), (0.0, contact, hot))
+    contact = bath.contact * flow * heat
+    found = marched(bath, body, source_cycle(stages), (0.0, contact, hot))
     high = found.settled_high + max(0.0, bath.start - found.settled_low)
     high = max(found.high, min(high, boils, max(hot, bath.start)))
     let_in = bath.loss * max(0.0, high - around)
     let_in += bath.recovery.duty if recovery and bath.recovery is not None else 0.0
     let_in += contact * (hot - boils) if high >= boils - 1e-6 else 0.0
     return high, found.settled_low, let_in
+
+
+def _most_gas(case: Case, name: str) -> tuple[float, tuple[Stage, ...]]:
+    """Flow and stages of a source where its ranges bring most: longest on, no pause in what has
+
+    a period that is not known."""
+    source, spreads = case.whole.sources[name], case.whole.spreads
+    high = {
+        address.removeprefix(f"sources.{name}."): spread.high for address, spread in spreads.items()
+    }
+    varied = [k for k in range(len(source.stages)) if f"cycle[{k + 1}].every" in high]
+    first = varied[-1] + 1 if varied else 0
+    if {"delivery.every", "delivery.batch"} & set(high):
+        first = len(source.stages)
+    stages = tuple(
+        Stage(min(stage.every, max(stage.on, high.get(f"cycle[{k + 1}].on", 0.0))), stage.every)
+        for k, stage in enumerate(source.stages)
+        if k >= first
+    )
+    return max(source.flow, high.get("flow", 0.0)), stages
 
 
 def _least_share(case: Case, bath: Bath, grid: list[float], boils: float) -> float:

@@ -24,6 +24,7 @@ from allocator.reporting.bill import bill_of_materials
 from allocator.reporting.cautions import cautions_for
 from allocator.reporting.summary import summary
 from allocator.site.bath import Sink
+from allocator.site.facts import changed
 from allocator.site.network import network_of
 from allocator.site.reading import check_site, read_site
 from allocator.site.records import Site, Stage
@@ -504,3 +505,48 @@ def test_a_warm_start_is_added(tmp_path: Path) -> None:
     assert isinstance(cold, Sink)
     (warm,) = sinks_of(site).usable["furnace_purge"]
     assert cold.outlet < warm.outlet < cold.outlet + bath.start - 288.15
+
+
+RANGED = [
+    (("flow: 9.5 g/s\n", "flow: {low: 7 g/s, high: 12 g/s}\n"), {"flow": 12e-3}),
+    (("on: 310 s", "on: {low: 200 s, high: 420 s}"), {"on": 420.0}),
+    (("every: 131 d", "every: {low: 100 d, high: 162 d}"), {"outer": 0.0}),
+    (("every: 640 s", "every: {low: 500 s, high: 780 s}"), {"inner": 0.0}),
+]
+
+
+@pytest.mark.parametrize(("change", "end"), RANGED)
+def test_ranges_count_at_their_hottest_end(
+    change: tuple[str, str], end: dict[str, float], tmp_path: Path
+) -> None:
+    """A site with a range is as hot as one at the end of it; and so is each draw of it."""
+    site = read_site(written(tmp_path, ("duty: 30 kW", "duty: 80 kW"), change))
+    source = site.sources["furnace_purge"]
+    inner, outer = source.stages
+    stages = {
+        "on": (Stage(end.get("on", 0.0), inner.every), outer),
+        "inner": (outer,),
+        "outer": (),
+    }
+    key = next(iter(end))
+    top = replace(source, flow=end.get("flow", source.flow), stages=stages.get(key, source.stages))
+    worst = replace(site, sources={source.name: top}, spreads={})
+    bath = site.baths["sink"]
+    assert guaranteed(site, bath, 300.0, True) == guaranteed(worst, bath, 300.0, True)
+    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
+    at_top = Case(worst, None, True, {}, {}, {}, {}, {}, worst)  # type: ignore[arg-type]
+    light = replace(bath, mass=300.0)
+    assert warmest(case, light, True) == pytest.approx(warmest(at_top, light, True), rel=1e-9)
+    (drawn,) = site.spreads
+    for value in (site.spreads[drawn].low, site.spreads[drawn].high):
+        one = changed(site, {drawn: value})
+        assert guaranteed(one, bath, 300.0, True) == guaranteed(site, bath, 300.0, True)
+
+
+def test_a_plan_is_operated_anew_in_each_draw(tmp_path: Path) -> None:
+    path = written(tmp_path, RANGED[0][0], ("rate: 9.5 g/s", "rate: 12 g/s"))
+    site = read_site(path)
+    plan = planned(site)
+    for flow in (7e-3, 12e-3):
+        other = changed(network_of(site), {"sources.furnace_purge.flow": flow})
+        assert [breach for breach in audit(other, plan).breaches if "sink" in breach.rule] == []

@@ -11,6 +11,7 @@ from allocator.site.records import Build, Cooler, Layer, Recovery, Route, Site, 
 from allocator.site.streams.coolers import heat_between, unit_of
 from allocator.site.streams.draft import Draft, PlacedError, degrees
 from allocator.site.streams.levels import level_above
+from allocator.site.streams.sinks import busiest
 
 UNITS = 4
 """Units of a cooler that may stand for one stream at a place where the site sets no number."""
@@ -66,7 +67,8 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
         name += "'"
     layers = tuple(Layer(m, kg) for m, kg in bath.materials_of(sink.mass).items())
     price = bath.price * sink.mass + bath.base_price
-    draft.builds[name] = Build(name, source.flow, layers, price=price, sink=sink)
+    flow = busiest(site, source.name).flow  # what it guarantees holds up to there
+    draft.builds[name] = Build(name, flow, layers, price=price, sink=sink)
     inlet, outlet = span
     draft.lay(
         Route(
@@ -76,7 +78,7 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
             1.0,
             (name,),
             one_way=True,
-            capacities={(name, source.fluid): source.flow},
+            capacities={(name, source.fluid): flow},
             stream=Stream("sink", source.fluid, sink.bath, inlet, outlet),
         )
     )

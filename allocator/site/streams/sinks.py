@@ -6,7 +6,9 @@ worked out from its settled cycle at full flow, ``C dT/dt = N(T, t)``, in which 
 * every phase: two solutions never cross, so a sink that starts no warmer than the coldest of the
   settled cycle stays below that cycle for ever. One that starts warmer comes nearer to it, as N
   falls with T, and so is never hotter than the cycle by more than it was at its start;
-* less flow, or a source that is lost: less heat comes as long as the gas is hotter than the sink;
+* less flow, shorter bursts or spells, or a source that is lost: less heat comes as long as the gas
+  is hotter than the sink. So flow and stages count at the high end of their range; what has a range
+  of periods counts as if it never turned off within the stage around it;
 * specific heats that change with temperature: heat comes by the greatest mean specific heat of the
   gas down to any temperature of the sink within its limit, and the filling takes it up by its
   least. Less capacity never makes a sink's peak lower: where T belongs to C and the peak M to the
@@ -22,18 +24,19 @@ a cooler beside it is not counted with.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from allocator.physics.arrays import Floats
+from allocator.physics.bath_cycles import cycle_of
 from allocator.physics.bath_settled import course
 from allocator.physics.faults import PhysicsError
 from allocator.physics.humidity import dew_point
 from allocator.physics.substances import value
 from allocator.quantities import format_quantity
 from allocator.site.bath import Bath, Sink
-from allocator.site.records import Site, Source
+from allocator.site.records import Site, Source, Stage
 from allocator.site.streams.bath_body import (
     NO_COOLER,
     BathError,
@@ -41,7 +44,6 @@ from allocator.site.streams.bath_body import (
     Filling,
     body_of,
     filling,
-    period_of,
 )
 from allocator.site.streams.properties import substance_of
 
@@ -131,7 +133,7 @@ def room(site: Site, hot: float) -> float:
 
 def guaranteed(site: Site, bath: Bath, mass: float, recovery: bool) -> Sink | str:
     """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
-    source = site.sources[bath.source]
+    source = busiest(site, bath.source)
     hot, around = source.temperature, site.ambient.temperature
     if bath.heat_while_on is not None or hot is None:
         return "no temperature of gas follows from 'heat_while_on'"
@@ -144,7 +146,7 @@ def guaranteed(site: Site, bath: Bath, mass: float, recovery: bool) -> Sink | st
         contact = bath.contact * source.flow * _most_heat(site, bath, source, lowest, top)
         coming = Coming(0.0, contact, hot)
         body = body_of(site, bath, within, mass, recovery, NO_COOLER)
-        period = period_of(site, bath, body, coming)
+        period = cycle_of(body, [(s.on, s.every) for s in source.stages], coming.on)
         found = course(body, period, bath.start)
         wet = _condenses(site, source, found.rest.low - room(site, hot))
     except BathError as error:
@@ -167,6 +169,28 @@ def guaranteed(site: Site, bath: Bath, mass: float, recovery: bool) -> Sink | st
     if within.boils is not None and high >= within.boils.at:
         heat += coming.most(within.boils.at)
     return Sink(bath.name, mass, recovery, outlet, heat)
+
+
+_DELIVERED = ("delivery.every", "delivery.batch")
+
+
+def busiest(site: Site, name: str) -> Source:
+    """A source at the end of its ranges at which most gas comes."""
+    source = site.sources[name]
+
+    def most(key: str, value: float) -> float:
+        spread = site.spreads.get(f"sources.{name}.{key}")
+        return value if spread is None else max(value, spread.high)
+
+    stages: list[Stage] = []
+    for number, stage in enumerate(source.stages, 1):
+        varied = (f"sources.{name}.{key}" for key in (f"cycle[{number}].every", *_DELIVERED))
+        if any(address in site.spreads for address in varied):
+            stages = []
+        else:
+            on = min(most(f"cycle[{number}].on", stage.on), stage.every)
+            stages.append(Stage(on, stage.every))
+    return replace(source, flow=most("flow", source.flow), stages=tuple(stages))
 
 
 def _condenses(site: Site, source: Source, coldest: float) -> str:
