@@ -25,6 +25,8 @@ from allocator.planning.expressions import (
     bursts,
     can_follow,
     direct_shapes,
+    is_lumpy,
+    load_at_peak,
     mean_turnover,
     recovering,
     worth_of,
@@ -306,17 +308,20 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 following,
                 reading.get("cycled", name),
                 burst,
-                _receivers(reading, group),
+                _receivers(reading, group, sum(burst.values())),
             )
         )
     return tuple(found)
 
 
-def _receivers(reading: Reading, group: Group) -> Mapping[str, float]:
-    """What must hold the lumps of a group: a receiver for each unit that may run on and off."""
-    units = int(reading.get("cycled", group.name) > 0) + int(
-        reading.whole("lumps", group.name) == 1 and reading.get("beside", group.name) > 0
-    )
+def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, float]:
+    """What must hold the lumps of a group: a receiver for each unit that may run on and off.
+
+    ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
+    """
+    room = reading.whole("running", group.name) - reading.of(load_at_peak(reading.choices, group))
+    in_lumps = is_lumpy(group) and burst > max(0.0, room)
+    units = int(reading.get("cycled", group.name) > 0) + int(in_lumps)
     one = receivers_of(reading.choices, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}
 
