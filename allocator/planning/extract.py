@@ -25,7 +25,6 @@ from allocator.planning.expressions import (
     bursts,
     can_follow,
     direct_shapes,
-    is_lumpy,
     load_at_peak,
     mean_turnover,
     recovering,
@@ -320,7 +319,7 @@ def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, flo
     ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
     """
     room = reading.whole("running", group.name) - reading.of(load_at_peak(reading.choices, group))
-    in_lumps = is_lumpy(group) and burst > max(0.0, room)
+    in_lumps = reading.whole("lumps", group.name) == 1 and burst > max(0.0, room)
     units = int(reading.get("cycled", group.name) > 0) + int(in_lumps)
     one = receivers_of(reading.choices, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}
