@@ -36,6 +36,9 @@ POINTS_SOUGHT: dict[str, float | bool] = {
     "mip_heuristic_run_feasibility_jump": True,
 }
 """HiGHS's options that say how hard it looks for points, as it has them by itself."""
+DUAL_FIXING_PROBING = 1 << 20
+"""HiGHS's bit for a rule of its presolve. After the elimination of columns (Fourier-Motzkin) it has
+cut off the best point of small programs, which a worse one was then called (HiGHS 1.16)."""
 LARGE = 10_000
 """Columns above which a program with a cutoff is not begun anew when some are fixed."""
 LINEAR_TOLERANCE = 1e-9
@@ -111,6 +114,7 @@ class Highs:
         model.setOptionValue("threads", threads)
         model.setOptionValue("random_seed", seed)
         model.setOptionValue("mip_feasibility_tolerance", 1e-7)
+        model.setOptionValue("presolve_rule_off", DUAL_FIXING_PROBING)
         self._costs = np.zeros(len(position))
         self._relaxed = False
         self._asked = self._ask  # one object, by which it is known again

@@ -67,6 +67,18 @@ def test_firm_basis_with_a_converter_that_takes_at_no_load(batch: int) -> None:
         _compare(converter_site(batch * 10 + number), FirmBasis, "firm", held=1e-7)
 
 
+def test_a_best_point_that_the_solver_cut_off() -> None:
+    """By hand: 0.6 units run on and off at 0.9, 2.7 kW, and 1 / 1.0263 of it after levelling.
+
+    The solver's presolve left 2436 W of it and called that optimal.
+    """
+    site = tiny_site(1050, battery=True, stores=False, steady=True)
+    _compare(site, FirmBasis, "firm", 1e-7)
+    plan = make_plan(site, Settings(gap=GAP, node_limit=1000)).plan
+    assert plan is not None
+    assert plan.power.firm_clean == pytest.approx(2700.0 / (1.0 + 1.0 / 38.0), rel=1e-5)
+
+
 @pytest.mark.parametrize("batch", BATCHES)
 def test_firm_basis_with_steady_gas_beside_bursts(batch: int) -> None:
     for number in range(SITES_A_BATCH["steady"]):
