@@ -25,6 +25,7 @@ from allocator.planning.expressions import (
     bursts,
     can_follow,
     direct_shapes,
+    is_lumpy,
     load_at_peak,
     mean_turnover,
     recovering,
@@ -37,6 +38,8 @@ from allocator.planning.statement import Key, Statement, Terms
 
 NOTHING = 1e-13
 """Amounts below this share of the largest of their kind are rounding, and are left out."""
+LAST_DIGITS = 1e-9
+"""Share of the units that turn by which what they burn may seem more than they have room for."""
 
 
 @dataclass(frozen=True)
@@ -318,8 +321,9 @@ def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, flo
 
     ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
     """
-    room = reading.whole("running", group.name) - reading.of(load_at_peak(reading.choices, group))
-    in_lumps = reading.whole("lumps", group.name) == 1 and burst > max(0.0, room)
+    running = reading.whole("running", group.name)
+    room = running - reading.of(load_at_peak(reading.choices, group))
+    in_lumps = is_lumpy(group) and burst > max(0.0, room) + LAST_DIGITS * running
     units = int(reading.get("cycled", group.name) > 0) + int(in_lumps)
     one = receivers_of(reading.choices, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}
