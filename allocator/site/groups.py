@@ -45,7 +45,8 @@ class ListOf:
             seen = set()
             for item, value in zip(node.items, values, strict=True):
                 if value is not FAULTY and value in seen:
-                    where.fault(item, f"holds {shown(value)} twice", "keep it once")
+                    text = item.text if isinstance(item, Scalar) else value
+                    where.fault(item, f"holds {shown(text)} twice", "keep it once")
                     return FAULTY
                 seen.add(value)
         return FAULTY if FAULTY in values else tuple(values)

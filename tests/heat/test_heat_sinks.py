@@ -450,6 +450,41 @@ def test_what_a_sink_takes_is_in_the_bill(tmp_path: Path) -> None:
     assert steel.used == pytest.approx(290.0 + 25_000.0, rel=1e-6)
 
 
+def test_the_heat_of_a_sink_is_let_into_its_place(tmp_path: Path) -> None:
+    """30 kW go to recovery and 60 W/K * 100 K to the air: more than 30 kW, less than 40 kW."""
+    plans = {}
+    for limit in ("30 kW", "40 kW"):
+        folder = tmp_path / limit[:2]
+        folder.mkdir()
+        place = ("{yard: {at: [0, 0]}}", f"{{yard: {{at: [0, 0], heat_limit: {limit}}}}}")
+        site = read_site(written(folder, place, ("duty: 30 kW", "duty: 29 kW")))
+        plans[limit] = planned(site, "mean")
+    tight, wide = plans["30 kW"], plans["40 kW"]
+    assert tight.power.mean_clean == 0.0
+    assert "heat let into 'yard' is 30000 W" in "\n".join(tight.limits)
+    assert wide.power.mean_clean > 50e3
+
+
+def test_a_sink_is_never_a_loss(tmp_path: Path) -> None:
+    """Hot gas may pass it by: a cooler that makes power of steady gas still has all of it."""
+    steady = ("    cycle: [{on: 310 s, every: 640 s}, {on: 72 d, every: 131 d}]\n", "")
+    bears = (", hottest_inlet: 250 degC", "")
+    cooler = (
+        "demands: {base: {power: 60 kW}}",
+        "demands: {base: {power: 900 kW}}\n"
+        "coolers:\n"
+        "  stage:\n"
+        "    {fluid: hydrogen, set_point: 60 degC, rate: 20 g/s, places: [yard],\n"
+        "     recovery: {efficiency: 12 %, threshold: 200 degC}}",
+    )
+    limit = ("h2_cell: {takes", "h2_cell: {hottest_inlet: 70 degC, takes")
+    site = read_site(written(tmp_path, steady, bears, cooler, limit))
+    found = planned(site)
+    without = planned(replace(site, baths={}))
+    assert without.recoveries
+    assert found.power.firm_clean == pytest.approx(without.power.firm_clean, rel=1e-6)
+
+
 def why_refused(folder: Path, *changes: tuple[str, str]) -> str:
     """The warning of a site whose source is too hot for its pump."""
     report = check_site(written(folder, *changes))

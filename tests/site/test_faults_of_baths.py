@@ -73,6 +73,31 @@ CASES: list[Case] = [
         ],
     ),
     (
+        "less than the heaviest that is offered",
+        [("mass: 2 t", "mass: [12 t, 2 t]"), ("most: 9 t", "most: «9 t")],
+        [
+            (
+                "bath 'quench': most is less than 'mass' (9 t < 12 t); "
+                "give the most that may stand there"
+            )
+        ],
+    ),
+    (
+        "no mass to choose from",
+        [("mass: 2 t", "mass: «[]")],
+        ["bath 'quench': mass expects at least 1 value, got 0"],
+    ),
+    (
+        "a mass twice",
+        [("mass: 2 t", "mass: [2 t, «2 t]")],
+        ["bath 'quench': mass holds '2 t' twice; keep it once"],
+    ),
+    (
+        "an unknown material",
+        [("mass: 2 t", "mass: 2 t\n    materials: {«stele: 40 g/kg}")],
+        ["bath 'quench': materials names the unknown material 'stele'; list it under 'materials'"],
+    ),
+    (
         "nothing in it",
         [("    fluid: bio_co2\n    start", "    start"), ("  quench:", "  «quench:")],
         ["bath 'quench': needs 'fluid', or 'specific_heat'; add it"],
