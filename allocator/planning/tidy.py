@@ -17,6 +17,7 @@ from allocator.planning.choices import Choices, Group, material_per_metre
 from allocator.planning.course import Course, hold, value_at
 from allocator.planning.cuts import promises_of
 from allocator.planning.expressions import (
+    bursts,
     can_cycle,
     collected,
     direct_peak,
@@ -25,6 +26,7 @@ from allocator.planning.expressions import (
 )
 from allocator.planning.goals import Goal
 from allocator.planning.program import Program
+from allocator.planning.receivers import is_used
 from allocator.planning.statement import Key, Row, Statement
 
 NEXT_TO_NOTHING = 1e-7
@@ -170,9 +172,17 @@ def trimmed(program: Program, choices: Choices, point: np.ndarray) -> np.ndarray
 def _turning(
     statement: Statement, choices: Choices, group: Group, values: dict[Key, float]
 ) -> float:
-    """Units that turn for ever; no more than their load asks for where any load is as good."""
+    """Units that turn for ever; no more than their load asks for.
+
+    With fuel at no load fewer units take less. They are left where their room burns what bursts
+    bring, or somebody uses their exhaust, which falls with what they take.
+    """
     running = values[("running", group.name)]
-    if is_lumpy(group):
+    burnt = [term for terms in bursts(choices, group.name).values() for term in terms]
+    exhaust = any(
+        choices.site.fluids[fluid].exhaust and is_used(choices, fluid) for fluid in group.type.gives
+    )
+    if is_lumpy(group) and (exhaust or statement.value(burnt, values) > 0.0):
         return running
     load = statement.value(load_at_peak(choices, group), values)
     return min(running, float(math.ceil(load - 1e-7)))
