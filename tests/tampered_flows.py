@@ -94,7 +94,9 @@ TAMPERED: dict[str, Tampering] = {
         "supply_balance", edit(COVE_PLAN, "stores", HOLDER, draw={FLAT: 0.0036})
     ),
     "more by-product served than is given": cove(
-        "supply_balance", edit(COVE_PLAN, "demands", "wash", clean_share=0.94), "hot_water (town)"
+        "supply_balance",
+        edit(COVE_PLAN, "machines", SET, flat_load=0.05, following={"town": 0.1}),
+        "hot_water (town)",
     ),
     "more hydrogen served than is split": cove(
         "supply_balance", edit(COVE_PLAN, "machines", SPLIT, flat_load=0.4), "hydrogen (flat)"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.plan import FLAT
 from allocator.planning.choices import Arc, Choices, Group
-from allocator.planning.statement import Terms
+from allocator.planning.statement import Key, Terms
 from allocator.site.records import Recovery
 
 
@@ -187,13 +187,51 @@ def taken_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
 
 
 def given_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
-    """What a group gives of a fluid in the supply layer, mean kg/s.
+    """What a group gives of a fluid in the supply layer for uses of a shape, mean kg/s.
+
+    What it makes, with what is used in another shape (:func:`reshaped`): what follows j and is
+    used as a steady flow gives the least level of j of it; what is steady and used for k, its mean
+    at the peak of k. Flat: ``made + sum_j least_j evened_j - sum_k lent_k``; following j:
+    ``made_j - evened_j + lent_j / peak_j``.
+    """
+    terms = made_by(choices, group, fluid, shape)
+    for key, of, into in reshaped(choices, group, fluid):
+        if shape == of:
+            terms.append((-1.0, key))
+        elif shape == into:
+            worth = choices.shape_curves[of].least if of != FLAT else 1.0 / choices.peak(into)
+            terms.append((worth, key))
+    return terms
+
+
+def made_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+    """What a group makes of a fluid, mean kg/s by the shape of its load.
 
     ``rate * turnover`` of exhaust, ``rate * load`` of a product.
     """
     rate = group.type.gives.get(fluid, 0.0)
     share = turnover if choices.site.fluids[fluid].exhaust else load
     return scaled(share(choices, group, shape), rate) if rate else []
+
+
+def reshaped(choices: Choices, group: Group, fluid: str) -> list[tuple[Key, str, str]]:
+    """Variables of what a group gives in one shape and is used in another: key, of, into.
+
+    Steady where its load follows a demand, and following where its load is steady.
+    """
+    if choices.lossless or not group.type.gives.get(fluid) or fluid not in choices.fluid_shapes:
+        return []
+    found: list[tuple[Key, str, str]] = [
+        (("evened", group.name, fluid, shape), shape, FLAT)
+        for shape in can_follow(choices, group)
+        if shape != FLAT and choices.shape_curves[shape].least > 0
+    ]
+    found += [
+        (("lent", group.name, fluid, shape), FLAT, shape)
+        for shape in choices.fluid_shapes[fluid]
+        if shape != FLAT
+    ]
+    return found
 
 
 def mean_turnover(choices: Choices, group: Group) -> Terms:

@@ -22,6 +22,8 @@ Keys are tuples that begin with a word:
 ``("cycled", g)``, ``("cycling", g)``  load of one more unit run on and off; 1 when there is one
 ``("beside", g)``                    units that burn what comes and do not turn for ever
 ``("lumps", g)``                     1 when some of them are run on and off for it
+``("evened", g, f, j)``              what a group gives of f following j that is used steady, kg/s
+``("lent", g, f, j)``                steady kg/s that a group gives of f for what follows j
 ``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
 ``("burst_part", b, c)``             share of battery b behind bursts of class c, J
 ``("release", b, c, j)``             what that share promises, shape j, mean W
@@ -43,7 +45,7 @@ import math
 
 from allocator.plan import FLAT
 from allocator.planning.choices import CLASSES, Choices
-from allocator.planning.expressions import bursts, can_cycle, is_lumpy, recovering
+from allocator.planning.expressions import bursts, can_cycle, is_lumpy, recovering, reshaped
 from allocator.planning.statement import INFINITY, Statement
 
 
@@ -135,6 +137,9 @@ def _machines(statement: Statement, choices: Choices) -> None:
         if choices.lossless:
             continue
         statement.variable(("running", name), integer=True)
+        for fluid in group.type.gives:
+            for key, _, _ in reshaped(choices, group, fluid):
+                statement.variable(key, unit=_step([group.type.gives[fluid]]))
         if group.type.power_out > 0:
             for shape in choices.power_shapes():
                 statement.variable(("follow", name, shape))

@@ -17,11 +17,22 @@ Key = tuple[str, str, str]
 def check_supply(case: Case, findings: Findings) -> None:
     """``draws + direct + given + arriving >= taken + served + store inflow + leaving``.
 
-    Per fluid, shape and place, in means; what is left over is vented.
+    Per fluid, shape and place, in means; what is left over is vented, or used there in another
+    shape: a flow of mean m is never below m times the least level of its shape, and one is never
+    above m times the peak of its.
     """
     tolerances = fluid_tolerances(case)
-    for (fluid, shape, place), terms in _terms(case).items():
-        left = math.fsum(terms)
+    sums = {key: math.fsum(terms) for key, terms in _terms(case).items()}
+    spare: dict[tuple[str, str], float] = {}
+    for (fluid, shape, place), left in sums.items():
+        if left > 0:
+            here = (fluid, place)
+            spare[here] = spare.get(here, 0.0) + case.least(shape) * left
+    for (fluid, shape, place), left in sums.items():
+        if left < 0:
+            used = min(spare.get((fluid, place), 0.0), -left * case.peak(shape))
+            spare[fluid, place] = spare.get((fluid, place), 0.0) - used
+            left += used / case.peak(shape)
         findings.at_least(
             "supply_balance",
             f"{fluid} ({shape}) at {place!r}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from allocator.plan import FLAT, MachineUse, Plan
@@ -180,7 +180,43 @@ def _ends(site: Site, plan: Plan) -> tuple[Ends, Ends]:
             rate = demand.clean_share * demand.mean
             shape = shape_of(site, demand.name)
             add(takers, demand.wants, shape, place, f"demand:{demand.name}", rate)
+    for fluid, shape, place, name, rate in _reshaped(site, plan, givers, takers):
+        add(givers, fluid, shape, place, name, rate)
     return givers, takers
+
+
+def _reshaped(
+    site: Site, plan: Plan, givers: Ends, takers: Ends
+) -> list[tuple[str, str, str, str, float]]:
+    """What machines give in one shape and is used in another: (fluid, shape, place, machine, kg/s).
+
+    A plan does not say it: it is what a shape lacks, from the machines in their order, each of no
+    more than the least of what it gives beside. What is steady serves a shape at its peak.
+    """
+
+    def level(shape: str, pick: Callable[[Iterable[float]], float]) -> float:
+        profile = None if shape == FLAT else site.demands[shape].profile
+        return 1.0 if profile is None else pick(profile.levels)
+
+    def total(ends: Ends, key: tuple[str, str]) -> float:
+        return sum(rate for here in ends.get(key, {}).values() for rate in here.values())
+
+    found = []
+    for fluid, shape in takers:
+        lacks = total(takers, (fluid, shape)) - total(givers, (fluid, shape))
+        if lacks <= NOTHING * total(takers, (fluid, shape)):
+            continue
+        for machine in plan.machines:
+            spare = sum(
+                rate * level(made, min)
+                for f, made, rate in given(site, plan, machine)
+                if f == fluid and made != shape
+            )
+            rate = min(lacks, spare / level(shape, max))
+            if rate > 0:
+                found.append((fluid, shape, machine.place, f"machine:{machine.name}", rate))
+                lacks -= rate
+    return found
 
 
 def _used(site: Site, fluid: str) -> bool:

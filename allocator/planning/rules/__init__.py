@@ -13,6 +13,7 @@ from allocator.planning.statement import Statement
 COMMON = (
     collect.source_capacity,
     supply.supply_balance,
+    supply.reshaped_products,
     supply.one_build_a_pipe,
     supply.one_mass_a_sink,
     supply.pipe_capacity,

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from allocator.plan import FLAT
 from allocator.planning.choices import Choices
-from allocator.planning.expressions import direct_shapes, given_by, scaled, taken_by
+from allocator.planning.expressions import (
+    direct_shapes,
+    given_by,
+    made_by,
+    reshaped,
+    scaled,
+    taken_by,
+)
 from allocator.planning.statement import Statement, Terms
 
 
@@ -47,6 +54,25 @@ def _givers_and_takers(choices: Choices, fluid: str, shape: str, balance: dict[s
         if demand.wants == fluid and choices.shape_of[demand.name] == shape:
             assert demand.place is not None
             balance.setdefault(demand.place, []).append((-1.0, ("served_fluid", demand.name)))
+
+
+def reshaped_products(statement: Statement, choices: Choices) -> None:
+    """``evened_j <= made_j`` and ``sum_k lent_k <= made_flat + sum_j least_j evened_j``.
+
+    Of what a group gives, no more is used in another shape than it makes. Proof that it is there:
+    a flow that follows j is never below its mean times the least level of j, and one that follows
+    k never above its mean times the peak of k.
+    """
+    for name, group in choices.groups.items():
+        for fluid in group.type.gives:
+            keys = reshaped(choices, group, fluid)
+            for key, of, _ in keys:
+                if of != FLAT:
+                    made = made_by(choices, group, fluid, of)
+                    statement.row(f"evened[{name},{fluid},{of}]", [*made, (-1.0, key)], low=0.0)
+            if any(of == FLAT for _, of, _ in keys):
+                flat = given_by(choices, group, fluid, FLAT)
+                statement.row(f"lent[{name},{fluid}]", flat, low=0.0)
 
 
 def one_build_a_pipe(statement: Statement, choices: Choices) -> None:
