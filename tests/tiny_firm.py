@@ -20,7 +20,7 @@ from tiny_program import (
     sums,
 )
 
-from allocator.site.records import POWER
+from allocator.site.records import POWER, MachineType
 
 
 class FirmBasis(Basis):
@@ -247,6 +247,7 @@ class FirmBasis(Basis):
                     burnt = record.emission != "none" and record.heating_value is None
                     share = turning if burnt else loaded
                     balance += times(share, machine.gives.get(fuel, 0.0))
+                self._in_another_shape(machine, place, shape, turning, loaded)
             if cycling or lumps:
                 seconds = max(machine.least_run, machine.least_rest, 1.0)
                 reserve.append(((cycling + lumps) * machine.power_out * seconds, one))
@@ -254,6 +255,31 @@ class FirmBasis(Basis):
             swings: Terms = [(1.0, ("swing", (k.name, p))) for k, p in self.batteries]
             self.program.least(swings + times(reserve, -1.0), 0.0)
         self._demands()
+
+    def _in_another_shape(
+        self, machine: MachineType, place: str, shape: str, turning: Terms, loaded: Terms
+    ) -> None:
+        """A part of what a machine gives in a shape is used there in the other one.
+
+        Hour by hour: a steady use has what is there in the lowest hour of a flow that follows,
+        and one that follows needs in its highest hour no more than there is steadily.
+        """
+        if self.beta is None:
+            return
+        other = next((s for s in self.shapes() if s != shape), None)
+        share = float(self.beta.min()) if shape != FLAT else 1.0 / float(self.beta.max())
+        for fuel in self._fuels():
+            rate = machine.gives.get(fuel, 0.0)
+            if not rate or other is None:
+                continue
+            record = self.site.fluids[fuel]
+            burnt = record.emission != "none" and record.heating_value is None
+            part = ("in another shape", machine.name, place, fuel, shape)
+            self.program.variable(part)
+            made = times(turning if burnt else loaded, rate)
+            self.program.least([*made, (-1.0, part)], 0.0)
+            self.supply[fuel, shape][place].append((-1.0, part))
+            self.supply[fuel, other][place].append((share, part))
 
     def _demands(self) -> None:
         used: dict[tuple[bool, str], Terms] = {}
