@@ -303,13 +303,26 @@ class Firm(Basis):
     def _exchange(
         self, machine: MachineType, place: str, shape: str, takings: Terms, load: Terms
     ) -> None:
-        """What a machine takes from and gives to the supply layer."""
+        """What a machine takes from and gives to the supply layer.
+
+        A part of what it gives in one shape may be used there in the other: what follows is never
+        below its lowest hour, and what is used for something that follows must do for its highest.
+        """
         for fluid, rate in machine.takes.items():
             self.supply[fluid, shape][place] += times(takings, -rate)
         for fluid, rate in machine.gives.items():
             if (fluid, shape) in self.supply:
                 exhaust = self.site.fluids[fluid].emission != "none"
-                self.supply[fluid, shape][place] += times(takings if exhaust else load, rate)
+                made = times(takings if exhaust else load, rate)
+                self.supply[fluid, shape][place] += made
+                other = next((s for s in self.shapes if s != shape), None)
+                if other is not None and (fluid, other) in self.supply:
+                    part = ("in another shape", machine.name, place, fluid, shape)
+                    self.program.variable(part)
+                    self.program.least([*made, (-1.0, part)], 0.0)
+                    share = 1.0 / self.peak(other) if shape == FLAT else float(self.beta.min())
+                    self.supply[fluid, shape][place].append((-1.0, part))
+                    self.supply[fluid, other][place].append((share, part))
 
     # Demands.
 
