@@ -61,13 +61,19 @@ class GoalResult:
 class SourceUse:
     """One source. ``collect``: destination -> kg/s while on. ``direct``: shape -> mean kg/s
 
-    released straight into the supply layer (steady sources only)."""
+    released straight into the supply layer (steady sources only). What a pump draws out of a
+    chamber through pauses stands as a source beside its own: ``north: chamber, always``."""
 
     name: str
     tapped: bool
     new: bool
     collect: Mapping[str, float] = field(default_factory=dict)
     direct: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def from_chamber(self) -> bool:
+        """True for what is drawn out of a chamber: no name in a site file holds a colon."""
+        return ":" in self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -447,7 +453,10 @@ class Plan(Shown):
             ("Plan", self.site_name),
             ("clean at all times" if firm else "clean on average", watts(clean)),
             ("in all", watts(total)),
-            ("sources tapped", str(sum(use.tapped for use in self.sources))),
+            (
+                "sources tapped",
+                str(sum(use.tapped and not use.from_chamber for use in self.sources)),
+            ),
             ("machines", str(sum(use.count for use in self.machines))),
             ("search", self.status),
             ("verified", "yes" if self.verified else "NO"),

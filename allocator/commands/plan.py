@@ -143,7 +143,9 @@ def run(given: argparse.Namespace) -> int:
         check_file(Path(given.write_program))
     site = site_of(given.site)
     note_first_run(site)
-    if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
+    if given.robust and not any(
+        f"sources.{name}.flow" in site.spreads for name in site.own_sources
+    ):
         return fail(
             "allocator: --robust: no source has a range for its flow; write, for instance, "
             "'flow: {low: 2 g/s, high: 4 g/s}'",

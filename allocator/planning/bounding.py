@@ -23,6 +23,7 @@ from allocator.parent_process import end_with_parent
 from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.proving import Prover, prover_of
 from allocator.planning.bounds.refuting import Refuting
+from allocator.planning.chambers import ChamberCut
 from allocator.planning.clock import Clock
 from allocator.planning.cuts import Promise, promises_of, violated
 from allocator.planning.found import close
@@ -197,7 +198,7 @@ def _hear_all(orders: BinaryIO, bounding: Bounding) -> None:
 
 
 def store_cuts(
-    promises: tuple[Promise, ...],
+    promises: tuple[Promise | ChamberCut, ...],
     statement: Statement,
     values: Mapping[Key, float],
     tolerance: float,

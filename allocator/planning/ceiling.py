@@ -20,6 +20,7 @@ import numpy as np
 
 from allocator.duty import Curve, DemandCurve, curve_of, demand_curve_of
 from allocator.duty.balance import balance_of
+from allocator.duty.chambers import pumped
 from allocator.duty.windows import reach_of, worst_up_to
 from allocator.plan import Ceiling
 from allocator.planning.choices import Choices, choices_of
@@ -34,13 +35,19 @@ from allocator.planning.statement import Key, Row, Statement, Terms
 from allocator.planning.variables import declare
 from allocator.site.chambers import held
 from allocator.site.equivalents import mean_equivalent
-from allocator.site.records import Site
+from allocator.site.records import Site, Source
 
 
 def mean_site(site: Site) -> Site:
     """The mean-basis equivalent of a site: every source steady at its mean flow."""
-    duty = {name: curve_of(source.stages).duty for name, source in site.sources.items()}
-    return mean_equivalent(site, duty)
+    sources = site.own_sources
+    duty = {name: curve_of(source.stages).duty for name, source in sources.items()}
+    most = {
+        name: pumped(source.stages, source.flow, source.pump.rate, held(site, source))
+        for name, source in sources.items()
+        if source.pump is not None and source.pump.rate is not None and source.through_chamber()
+    }
+    return mean_equivalent(site, duty, most)
 
 
 def with_all_heat(site: Site) -> Site:
@@ -149,10 +156,13 @@ def _pools(site: Site, choices: Choices) -> list[Pool]:
             standing += energy[store.type.holds] * store.standing
         inflows = []
         for s in choices.sources:
-            # A chamber is full at the start, like a store; a plan does not count with it.
-            standing += energy[site.sources[s].fluid] * held(site, site.sources[s])
-            curve = curve_of(site.sources[s].stages)
-            weight = energy[site.sources[s].fluid] / curve.duty
+            # A chamber is full at the start, like a store, and takes in all of the flow, however
+            # little of it the pump moves on the mean: w >= 1 / duty, so that w times the greatest
+            # mean rate, ``most`` kg/s, is the whole flow.
+            source = site.sources[s]
+            standing += energy[source.fluid] * held(site, source)
+            curve, most = curve_of(source.stages), drawn_most(choices.site.sources[s])
+            weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / curve.duty)
             for _, key in collected(choices, s) + direct_mean(choices, s):
                 inflows.append((curve, weight, key))
         uses = tuple(
@@ -161,6 +171,13 @@ def _pools(site: Site, choices: Choices) -> list[Pool]:
         )
         pools.append(Pool(name, sizes, standing, tuple(inflows), uses))
     return pools
+
+
+def drawn_most(source: Source) -> float:
+    """Most that a source with its pump gives, kg/s."""
+    if source.pump is None or source.pump.rate is None:
+        return source.flow
+    return min(source.flow, source.pump.rate)
 
 
 def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None) -> Ceiling:

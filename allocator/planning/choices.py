@@ -99,8 +99,9 @@ class Choices:
 
     def may_miss(self, source: str) -> float:
         """Share of a source's flow that is missing at the low end of its range."""
-        spread = self.site.spreads.get(f"sources.{source}.flow")
-        return 0.0 if spread is None else 1.0 - spread.low / self.site.sources[source].flow
+        whole = self.site.sources[source].part_of or source
+        spread = self.site.spreads.get(f"sources.{whole}.flow")
+        return 0.0 if spread is None else 1.0 - spread.low / self.site.sources[whole].flow
 
     def ends(self, fluid: str) -> tuple[str, ...]:
         """Places where the collect layer may deliver a fluid."""

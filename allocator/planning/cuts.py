@@ -22,6 +22,7 @@ import numpy as np
 
 from allocator.duty import Curve, DemandCurve, worst_window
 from allocator.plan import FLAT, NOTHING, Withstands
+from allocator.planning.chambers import ChamberCut, chamber_cuts
 from allocator.planning.choices import CLASSES, Choices
 from allocator.planning.rules.power import burst_sources
 from allocator.planning.statement import Key, Row, Statement, Terms
@@ -134,8 +135,8 @@ def _without(missing: Mapping[str, float] | None) -> str:
     return f",without {dict(sorted(missing.items()))}" if missing else ""
 
 
-def promises_of(choices: Choices) -> tuple[Promise, ...]:
-    """Every promise of the program: fluid stores, and battery parts behind bursts.
+def promises_of(choices: Choices) -> tuple[Promise | ChamberCut, ...]:
+    """Every promise of the program: fluid stores, battery parts behind bursts, chambers.
 
     Raises:
         TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
@@ -199,7 +200,7 @@ def promises_of(choices: Choices) -> tuple[Promise, ...]:
     for promise in found:
         if promise.withstands.anything:
             check_choices(promise)
-    return tuple(found)
+    return (*found, *chamber_cuts(choices))
 
 
 def check_choices(promise: Promise) -> None:
@@ -214,23 +215,34 @@ def check_choices(promise: Promise) -> None:
 
 def violated(
     statement: Statement,
-    promises: tuple[Promise, ...],
+    promises: tuple[Promise | ChamberCut, ...],
     values: Mapping[Key, float],
     tolerance: float,
 ) -> list[Row]:
     """One cut for each promise that a point (SI values by key) breaks."""
     rows = []
     for promise in promises:
-        row = _worst(statement, promise, values, tolerance)
+        row = (
+            promise.worst(statement, values, tolerance, less_than_drawn(tolerance))
+            if isinstance(promise, ChamberCut)
+            else _worst(statement, promise, values, tolerance)
+        )
         if row is not None:
             rows.append(row)
-        elif promise.withstands.anything:
+        elif not isinstance(promise, ChamberCut) and promise.withstands.anything:
             rows += _without_some(statement, promise, values, tolerance)
     return rows
 
 
 SHORT = 1e-8
 """Share of what is promised that a point of the search may lack; the last point lacks none."""
+
+
+def less_than_drawn(tolerance: float) -> float:
+    """Share of what is drawn that a point may lack, where windows are held to a tolerance."""
+    return min(SHORT, 10 * tolerance)
+
+
 FEW = 24
 """Choices of missing sources that are tried where a point is a relaxation's."""
 AT_ONCE = 4
@@ -264,7 +276,7 @@ def _worst(
 ) -> Row | None:
     # The row of an endless window holds to the solver's tolerance only: of a little less the
     # windows can be looked at, and a row that is stated already is not found again.
-    less = min(SHORT, 10 * tolerance)
+    less = less_than_drawn(tolerance)
     flat = 0.0
     following: list[tuple[DemandCurve, float]] = []
     for shape, key in promise.draws:

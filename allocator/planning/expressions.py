@@ -36,6 +36,13 @@ def direct_mean(choices: Choices, source: str) -> Terms:
     return [(1.0, ("direct", source, shape)) for shape in direct_shapes(choices, source)]
 
 
+def drawn_at_most(choices: Choices, source: str) -> Terms:
+    """Highest rate drawn from a source while it is on, kg/s."""
+    if source not in choices.curves:
+        return []
+    return collected(choices, source) + direct_peak(choices, source)
+
+
 def mean_capture(choices: Choices, source: str) -> Terms:
     """Mean rate taken from a source, kg/s."""
     duty = choices.curves[source].duty

@@ -121,6 +121,10 @@ def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
             for shape in direct_shapes(choices, name):
                 if (rate := reading.get("direct", name, shape)) > 0:
                     direct[shape] = rate
+        if site.sources[name].part_of:
+            if collect or direct:
+                found.append(SourceUse(name, True, False, collect, direct))
+            continue
         tapped = standing or (known and reading.whole("tap", name) == 1)
         found.append(SourceUse(name, tapped, tapped and not standing, collect, direct))
     return tuple(found)

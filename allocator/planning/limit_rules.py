@@ -167,11 +167,14 @@ def _flows(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit
             tap = ("tap", name)
             statement.row(f"more[{name}]", [(1.0, more), (-FURTHEST * flow, tap)], high=0.0)
             statement.row(f"most[{name}]", [(1.0, more), (-flow, limit.slack)], high=0.0)
-            for k in choices.reach[name]:
-                statement.raise_high(("collect", name, k))
-            for shape in choices.fluid_shapes[fluid]:
-                if statement.has(("direct", name, shape)):
-                    statement.raise_high(("direct", name, shape))
+            if (mean := f"chamber_mean[{name}]") in rows:
+                statement.extend(rows[mean], [(-choices.curves[name].duty, more)])
+            for part in (name, *choices.site.parts_of(name)):
+                for k in choices.reach[part]:
+                    statement.raise_high(("collect", part, k))
+                for shape in choices.fluid_shapes[fluid]:
+                    if statement.has(("direct", part, shape)):
+                        statement.raise_high(("direct", part, shape))
         yield limit
 
 

@@ -47,7 +47,7 @@ def all_at_means(site: Site, choices: Choices, goal: str) -> float | None:
         return None
     energy = energy_of_fluids(site, clean=goal == "clean_power", choices=choices)
     given = math.fsum(
-        energy[s.fluid] * s.flow * curve_of(s.stages).duty for s in site.sources.values()
+        energy[s.fluid] * s.flow * curve_of(s.stages).duty for s in site.own_sources.values()
     )
     return min(given, math.fsum(d.mean for d in choices.power_demands()))
 

@@ -15,12 +15,11 @@ import numpy as np
 
 from allocator.planning.choices import Choices, Group, material_per_metre
 from allocator.planning.course import Course, hold, value_at
-from allocator.planning.cuts import promises_of
+from allocator.planning.cuts import Promise, promises_of
 from allocator.planning.expressions import (
     bursts,
     can_cycle,
-    collected,
-    direct_peak,
+    drawn_at_most,
     is_lumpy,
     load_at_peak,
 )
@@ -77,7 +76,8 @@ def spare_rows(statement: Statement, choices: Choices) -> tuple[Row, ...]:
     A store that was emptied fills again then. No promise asks for it.
     """
     promises = () if choices.lossless else promises_of(choices)
-    rows = [promise.endless_row(statement, {}, SPARE) for promise in promises]
+    stores = [promise for promise in promises if isinstance(promise, Promise)]
+    rows = [promise.endless_row(statement, {}, SPARE) for promise in stores]
     return tuple(row for row in rows if row is not None and row.columns)
 
 
@@ -151,7 +151,10 @@ def trimmed(program: Program, choices: Choices, point: np.ndarray) -> np.ndarray
         result[statement.index(key)] = value
 
     for name in choices.sources:
-        sent = statement.value(collected(choices, name) + direct_peak(choices, name), values)
+        if choices.site.sources[name].part_of:
+            continue
+        parts = (name, *choices.site.parts_of(name))
+        sent = sum(statement.value(drawn_at_most(choices, one), values) for one in parts)
         if name not in choices.site.built.taps and sent <= 0.0:
             put(("tap", name), 0.0)
     _trim_pipes(statement, choices, values, put)

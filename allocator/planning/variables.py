@@ -3,7 +3,7 @@
 Keys are tuples that begin with a word:
 
 ===================================  =============================================================
-``("tap", s)``                       source s is tapped, 0 or 1
+``("tap", s)``                       source s is tapped, 0 or 1 (its chamber with it)
 ``("collect", s, k)``                rate from source s to destination k while s is on, kg/s
 ``("direct", s, j)``                 mean rate of a steady source into the supply layer, shape j
 ``("gather", route, start, f, p)``   collect flow of fluid f bound for place p on an arc, kg/s
@@ -77,7 +77,8 @@ def _sources(statement: Statement, choices: Choices, unit: float) -> None:
     for name in choices.sources:
         source = site.sources[name]
         standing = name in site.built.taps
-        statement.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+        if not source.part_of:
+            statement.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
         for destination in choices.reach[name]:
             statement.variable(("collect", name, destination), 0.0, source.flow, unit)
         if source.steady:

@@ -142,6 +142,8 @@ def case_of(site: Site, plan: Plan) -> Case:
     """
     firm, whole = plan.basis == "firm", site
     used = [s.name for s in plan.sources if any(s.collect.values()) or any(s.direct.values())]
+    # A chamber is filled while its source is on, whether that is drawn on as it comes or not.
+    used += [behind for name in used if (behind := site.sources[name].part_of)]
     cycles = _cycles(site, used)
     if not firm:
         site = averaged(site, {name: cycle.mean for name, cycle in cycles.items()})

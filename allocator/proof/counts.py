@@ -16,6 +16,8 @@ ROOM = 1e-6
 def check_taps(case: Case, findings: Findings) -> None:
     """A tap is new where none stands, and only there."""
     for source in case.plan.sources:
+        if case.site.sources[source.name].part_of:
+            continue  # what is drawn out of a chamber is tapped with it
         subject = f"source {source.name!r}"
         stands = source.name in case.site.built.taps
         _new_or_standing(findings, subject, "a tap", source.new, source.tapped, stands)

@@ -228,6 +228,8 @@ def _sources(
     site = assembly.case.site
     for use in assembly.case.plan.sources:
         source = site.sources[use.name]
+        if source.part_of:
+            continue  # the pump draws it out of the chamber below
         most = source.flow * values.get(use.name, 1.0 if source.steady else 0.0)
         rate = INF if source.pump is None or source.pump.rate is None else source.pump.rate
         size = assembly.chambers.get(use.name)

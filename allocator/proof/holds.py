@@ -34,7 +34,7 @@ def check_set_points(case: Case, findings: Findings) -> None:
     from allocator.proof.simulation.phases import worst_window
     from allocator.proof.simulation.weakened import must_withstand
 
-    tanks = {tank.name: tank for tank in assembly_of(case).circuit.tanks}
+    tanks = {tank.name: tank for tank in assembly_of(case).circuit.kept}
     for name in {hold.store for hold in points.stores} ^ set(tanks):
         known = "has no reserve" if name in tanks else "is no store of the plan"
         findings.holds("set_points", f"set-point of {name!r}", False, known)

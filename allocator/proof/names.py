@@ -140,9 +140,14 @@ def _destinations(plan: Plan) -> set[str]:
 def _sources(known: _Known, plan: Plan) -> None:
     known.once("sources", "source", (s.name for s in plan.sources))
     destinations = _destinations(plan)
+    site = known.site  # on the mean basis nothing is drawn out of chambers
+    sources = site.sources if plan.basis == "firm" else site.own_sources
+    uses = {use.name for use in plan.sources}
     for number, source in enumerate(plan.sources):
         path = f"$.sources[{number}]"
-        known.name("source", source.name, known.site.sources, f"{path}.name")
+        if known.name("source", source.name, sources, f"{path}.name"):
+            whole = site.sources[source.name].part_of or source.name
+            known.name("source in the plan", whole, uses, f"{path}.name")
         known.keys("destination", source.collect, destinations, f"{path}.collect_kg_s")
         known.keys("shape", source.direct, known.shapes, f"{path}.direct_mean_kg_s")
 

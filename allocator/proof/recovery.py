@@ -60,6 +60,7 @@ def check_recovery(case: Case, findings: Findings) -> None:
             for source in case.plan.sources
             if case.site.sources[source.name].place == place
             and case.site.sources[source.name].fluid == fluid
+            and not case.site.sources[source.name].part_of
         )
         findings.at_most(
             "recovery_sources",

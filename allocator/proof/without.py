@@ -24,8 +24,9 @@ Supply = Sequence[tuple[str, Cycle, float]]
 
 def least_share(case: Case, source: str) -> float:
     """Share of its flow that a source gives at the low end of its range."""
-    spread = case.site.spreads.get(f"sources.{source}.flow")
-    return 1.0 if spread is None else spread.low / case.site.sources[source].flow
+    whole = case.site.sources[source].part_of or source
+    spread = case.site.spreads.get(f"sources.{whole}.flow")
+    return 1.0 if spread is None else spread.low / case.site.sources[whole].flow
 
 
 def without(

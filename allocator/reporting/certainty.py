@@ -59,11 +59,12 @@ def most_uncertain(site: Site, plan: Plan) -> int:
     """The most sources of uncertain flow that feed one store, or one battery by bursts."""
     feeding: dict[str, set[str]] = {}
     for use in plan.sources:
-        if f"sources.{use.name}.flow" in site.spreads:
+        whole = site.sources[use.name].part_of or use.name
+        if f"sources.{whole}.flow" in site.spreads:
             for destination, rate in use.collect.items():
                 if rate > 0:
                     held = destination.split(">")[-1]
-                    feeding.setdefault(held, set()).add(use.name)
+                    feeding.setdefault(held, set()).add(whole)
     return max((len(names) for names in feeding.values()), default=0)
 
 

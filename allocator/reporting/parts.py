@@ -32,9 +32,12 @@ def sources_tapped(site: Site, plan: Plan) -> list[str]:
         ways += [
             (quantity(mean, "mass_rate"), f"supply, {shape(to)}") for to, mean in use.direct.items()
         ]
-        for i, (rate, to) in enumerate(ways or [("0", "nowhere")]):
+        through = {site.sources[u.name].part_of for u in plan.sources if u.from_chamber}
+        nowhere = ("", "through its chamber alone") if use.name in through else ("0", "nowhere")
+        for i, (rate, to) in enumerate(ways or [nowhere]):
             place = site.ground(source.place)
-            whence = (use.name, place, source.fluid, _new(use.new)) if i == 0 else ("",) * 4
+            tap = "the same" if use.from_chamber else _new(use.new)
+            whence = (use.name, place, source.fluid, tap) if i == 0 else ("",) * 4
             rows.append((*whence, rate, to))
     rate = "while on" if plan.basis == "firm" else "mean"
     heads = ("source", "place", "fluid", "tap", rate, "to")

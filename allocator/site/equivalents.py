@@ -8,17 +8,23 @@ from dataclasses import replace
 from allocator.site.records import Demand, MachineType, Site, Source
 
 
-def mean_equivalent(site: Site, duty: Mapping[str, float]) -> Site:
+def mean_equivalent(
+    site: Site, duty: Mapping[str, float], pumped: Mapping[str, float] | None = None
+) -> Site:
     """The site as if a store of any size stood everywhere.
 
-    ``duty``: source -> share of the time that it is on. Every source flows for ever at its mean
+    ``duty``: source -> share of the time that it is on; ``pumped``: most mean kg/s through the
+    pump of each source that has a chamber. Every source flows for ever at its mean
     rate, every demand is constant, machines run at any load at full-load efficiency, and
     stores are left out as they would have nothing to do. Raises ``KeyError`` for a source
     without duty.
     """
     return replace(
         site,
-        sources={name: _steady(source, duty[name]) for name, source in site.sources.items()},
+        sources={
+            name: _steady(source, duty[name], (pumped or {}).get(name))
+            for name, source in site.own_sources.items()
+        },
         stores={},
         machines={name: _flexible(machine) for name, machine in site.machines.items()},
         demands={name: _constant(demand) for name, demand in site.demands.items()},
@@ -26,10 +32,10 @@ def mean_equivalent(site: Site, duty: Mapping[str, float]) -> Site:
     )
 
 
-def _steady(source: Source, duty: float) -> Source:
+def _steady(source: Source, duty: float, pumped: float | None) -> Source:
     pump = source.pump
     if pump is not None:
-        rate = None if pump.rate is None else pump.rate * duty
+        rate = None if pump.rate is None else pump.rate * duty if pumped is None else pumped
         pump = replace(pump, rate=rate, chamber=None)
     return replace(source, flow=source.flow * duty, stages=(), next_spell=None, pump=pump)
 

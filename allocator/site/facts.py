@@ -94,7 +94,7 @@ def changed(site: Site, values: Mapping[str, float]) -> Site:
 
 
 def _check(site: Site) -> None:
-    for source in site.sources.values():
+    for source in site.own_sources.values():
         for stage in source.stages:
             if stage.on > stage.every:
                 raise FactError(f"source {shown(source.name)}: on for longer than its period")
@@ -116,7 +116,7 @@ def _facts(site: Site) -> Iterator[Fact]:
     for name in site.materials:
         yield _plain(site, "materials", name, "stock", Quantity("mass", least=0), True)
         yield _plain(site, "materials", name, "price", Quantity("money_per_mass", least=0), True)
-    for source in site.sources.values():
+    for source in site.own_sources.values():
         yield from _source(source)
     for name, store in site.stores.items():
         size, rate = ("energy", "power") if store.holds == POWER else ("mass", "mass_rate")

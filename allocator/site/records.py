@@ -9,7 +9,7 @@ and refuses what cannot be.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from allocator.site.bath import Bath, Sink
@@ -125,7 +125,8 @@ class Source:
 
     Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
     delivery interval. ``next_spell``: s until the outermost stage next turns on. ``water``: mole
-    fraction of vapour. ``sure``: it cannot be lost.
+    fraction of vapour. ``sure``: it cannot be lost. ``part_of``: the source out of whose chamber
+    this one is drawn (:meth:`through_chamber`); empty for a source of the file itself.
     """
 
     name: str
@@ -143,11 +144,42 @@ class Source:
     pump: Pump | None = None
     water: float | None = None
     sure: bool = False
+    part_of: str = ""
 
     @property
     def steady(self) -> bool:
         """True when the source is always on."""
         return not self.stages
+
+    def through_chamber(self) -> dict[str, Source]:
+        """What the pump may draw on through pauses, out of the chamber: by name.
+
+        One for each stage but the innermost, on throughout that stage's on-time, and one always
+        on. They share the source's tap, its pump and its chamber, and its clock.
+        """
+        if self.pump is None or self.pump.chamber is None or self.pressure is None:
+            return {}
+        if self.delivered:  # it comes when it is sent for, and need not be kept
+            return {}
+        rate = self.flow if self.pump.rate is None else min(self.flow, self.pump.rate)
+        found = {}
+        for number in range(1, len(self.stages) + 1):
+            stages = self.stages[number:]
+            if stages and stages[0].on >= stages[0].every:
+                continue  # the stage around it says the same
+            name = f"{self.name}: chamber, " + (f"stage {number + 1}" if stages else "always")
+            found[name] = replace(
+                self,
+                name=name,
+                flow=rate,
+                stages=stages,
+                next_spell=self.next_spell if stages else None,
+                tap_materials={},
+                tap_price=0.0,
+                pump=replace(self.pump, chamber=None),
+                part_of=self.name,
+            )
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -454,6 +486,8 @@ class Site:
     """A whole site. Mappings keep the order of the file; keys are names.
 
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
+    ``sources``: after each one with a chamber stands what is drawn out of it
+    (:meth:`Source.through_chamber`), made anew whenever a site is.
 
     The network that is planned on (:func:`allocator.site.network.network_of`) is a record of the
     same kind: ``plain`` is the site that it is derived from, ``corridors`` are the routes as the
@@ -490,6 +524,24 @@ class Site:
     plain: Site | None = field(default=None, repr=False, compare=False)
     # not an argument, so that replace() leaves it out: a changed site has another network
     network: Site | None = field(default=None, init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        sources: dict[str, Source] = {}
+        for name, source in self.sources.items():
+            if not source.part_of:
+                sources[name] = source
+                sources.update(source.through_chamber())
+        if sources != self.sources:
+            object.__setattr__(self, "sources", sources)
+
+    @property
+    def own_sources(self) -> dict[str, Source]:
+        """The sources of the site file, without what is drawn out of chambers."""
+        return {name: source for name, source in self.sources.items() if not source.part_of}
+
+    def parts_of(self, source: str) -> tuple[str, ...]:
+        """Names of what is drawn out of a source's chamber."""
+        return tuple(self.sources[source].through_chamber())
 
     def capacity(self, route: str, build: str, fluid: str) -> float:
         """kg/s of a fluid that a build carries on a route."""

@@ -169,7 +169,7 @@ def alone(site: Site, machine: MachineType, place: str) -> Site:
 def most_units(site: Site, machine: MachineType) -> float:
     """More units than the mean flows of all sources could ever keep at full load."""
     heat = mass = 0.0
-    for source in site.sources.values():
+    for source in site.own_sources.values():
         mean = source.flow * curve_of(source.stages).duty
         heat += mean * (site.fluids[source.fluid].heating_value or 0.0)
         mass += mean

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import permutations
 
 from allocator.duty import Curve, curve_of, draw_for_store, store_value
+from allocator.duty.chambers import full_rates, on_times
+from allocator.site.chambers import held
 from allocator.site.network import network_of
 from allocator.site.records import MachineType, Site, Source
 from allocator.studies.load_factor import load_factor_of
@@ -33,7 +36,8 @@ class SourceRow:
     ``longest_quiet``: s. ``full_store``: kg, the least store (without loss) that makes all of
     the mean firm. ``store``: kg, the largest store that the site could build for it.
     ``firm_draw``: kg/s that is there at all times with that store. ``per_store``: kg/s of firm
-    draw that one more kg of store adds.
+    draw that one more kg of store adds. Where a pump draws on a chamber, mean and firm draw
+    count with what it draws through pauses; ``duty`` and ``longest_quiet`` are the source's own.
     """
 
     source: str
@@ -72,7 +76,8 @@ def sources_table(site: Site) -> list[SourceRow]:
     """A row for every source of a site, in file order; see :class:`SourceRow`.
 
     Only sources at places that are not excluded are listed. The firm draw is exact for the one
-    source with the one store (see :mod:`allocator.duty.firm`); pipes are not looked at.
+    source with the one store (see :mod:`allocator.duty.firm`), and no less than what is said
+    where it draws on a chamber of several stages; pipes are not looked at.
     """
     site = network_of(site)
     factor = load_factor_of(site)
@@ -95,26 +100,26 @@ def fluids_table(site: Site) -> list[FluidRow]:
 
 def _usable(site: Site) -> Iterable[Source]:
     excluded = site.limits.excluded_places
-    return [source for source in site.sources.values() if source.place not in excluded]
+    return [source for source in site.own_sources.values() if source.place not in excluded]
 
 
 def _source_row(site: Site, source: Source, factor: float) -> SourceRow:
     curve = curve_of(source.stages)
-    flow = _flow(source)
     room = store_room(site, source.fluid, source.place)
-    store, draw, more = _best_draw([(curve, flow)], room)
-    mean = flow * curve.duty
+    inflows = _inflows(site, source, room)
+    store, draw, more = _best_draw(inflows, room)
+    mean = sum(flow * part.duty for part, flow in inflows)
     return SourceRow(
         source.name,
         site.ground(source.place),
         source.fluid,
-        flow,
+        _flow(source),
         curve.duty,
         curve.pattern.rule_of_thumb,
         mean,
         curve.pattern.longest_quiet,
         # the largest lag of tau behind its mean is what a store must bridge (network calculus)
-        flow * curve.sigma,
+        sum(flow * part.sigma for part, flow in inflows),
         store,
         draw,
         more,
@@ -123,10 +128,11 @@ def _source_row(site: Site, source: Source, factor: float) -> SourceRow:
 
 
 def _fluid_row(site: Site, fluid: str, members: list[Source], factor: float) -> FluidRow:
-    inflows = [(curve_of(source.stages), _flow(source)) for source in members]
     room = store_room(site, fluid)
     each = StoreRoom(room.size / len(members), room.loss, room.fill_rate, room.release_rate)
-    apart = sum(_best_draw([inflow], each)[1] for inflow in inflows)
+    alone = [_inflows(site, source, each) for source in members]
+    apart = sum(_best_draw(mine, each)[1] for mine in alone)
+    inflows = [inflow for mine in alone for inflow in mine]
     store, together, _ = _best_draw(inflows, room)
     mean = sum(flow * curve.duty for curve, flow in inflows)
     carries = carried(site.machines, fluid, mean, together, factor)
@@ -138,6 +144,25 @@ def _flow(source: Source) -> float:
     if source.pump is None or source.pump.rate is None:
         return source.flow
     return min(source.flow, source.pump.rate)
+
+
+def _inflows(site: Site, source: Source, room: StoreRoom) -> list[tuple[Curve, float]]:
+    """What a source gives while it is on, and through pauses out of its chamber.
+
+    Rates through pauses are set as high as can be one after the other, in the order of stages
+    with which the store makes most of them.
+    """
+    parts = source.through_chamber()
+    if not parts:
+        return [(curve_of(source.stages), _flow(source))]
+    patterns = tuple(one.stages for one in (source, *parts.values()))
+    on, kept = on_times(patterns), held(site, source)
+    found = []
+    for order in permutations(range(1, len(patterns))):
+        rates = full_rates(on, source.flow, _flow(source), kept, (*order, 0))
+        inflows = [(curve_of(p), r) for p, r in zip(patterns, rates, strict=True) if r > 0]
+        found.append((_best_draw(inflows, room)[1], inflows))
+    return max(found, key=lambda each: each[0])[1]
 
 
 def _best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[float, float, float]:

@@ -56,7 +56,7 @@ def want_of(site: Site, text: str) -> Want:
 def _check_name(site: Site, text: str, kind: str, name: str) -> None:
     names = {
         "served": list(site.demands),
-        "tap": list(site.sources),
+        "tap": list(site.own_sources),
         "machines": [
             *site.machines,
             *(f"{m.name}@{site.ground(p)}" for m in site.machines.values() for p in m.places),

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 import tampered_builds
+import tampered_chambers
 import tampered_claims
 import tampered_flows
 import tampered_holds
@@ -33,6 +34,7 @@ from allocator.site.records import Built, Stage
 ACCEPTED = {
     "store, tank, levelling, on and off, converter, by-products": (COVE, COVE_PLAN),
     "set-points": (COVE, tampered_holds.COVE_HELD),
+    "chamber": (tampered_chambers.COVE_DEEP, tampered_chambers.COVE_THROUGH),
     "mean basis": (COVE, COVE_MEAN_PLAN),
     "lines, bursts, store behind a store, priorities": (RIDGE, RIDGE_PLAN),
     "any one source lost": (MOOR, MOOR_LOST_PLAN),
@@ -58,6 +60,7 @@ def test_accepts_what_comes_back_from_a_file(case: str) -> None:
 
 TAMPERED = {
     **tampered_builds.TAMPERED,
+    **tampered_chambers.TAMPERED,
     **tampered_flows.TAMPERED,
     **tampered_claims.TAMPERED,
     **tampered_without.TAMPERED,

@@ -68,7 +68,7 @@ def _store(choices: Choices, name: str) -> Origin:
         mean = math.fsum(
             choices.curves[s].duty * choices.site.sources[s].flow
             for s in choices.sources
-            if choices.site.sources[s].fluid == fluid
+            if choices.site.sources[s].fluid == fluid and not choices.site.sources[s].part_of
         )
         peak = max(choices.peak(j) for j in choices.fluid_shapes[fluid])
         most = min(most, peak * mean)

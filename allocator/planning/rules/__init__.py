@@ -33,6 +33,7 @@ COMMON = (
 )
 
 FIRM = (
+    collect.chamber_mean,
     collect.collect_balance,
     collect.fill_rate,
     stores.release_rate,

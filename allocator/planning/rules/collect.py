@@ -3,31 +3,64 @@
 from __future__ import annotations
 
 from allocator.planning.choices import Choices
-from allocator.planning.expressions import arrivals, collected, direct_peak
+from allocator.planning.expressions import (
+    arrivals,
+    collected,
+    direct_peak,
+    drawn_at_most,
+    scaled,
+)
 from allocator.planning.statement import Statement, Terms
 
 
 def source_capacity(statement: Statement, choices: Choices) -> None:
     """``sum_k r[s,k] + sum_j peak_j direct[s,j] <= flow_s tap_s``, and ``<= pump rate``.
 
-    A promise that withstands low sources takes ``direct / (1 - delta_s)``: at its low end a source
-    then gives all of that, and all else its share. One that withstands lost sources takes none,
-    but of a source that is sure.
+    What is drawn out of its chamber goes through the same pump and is summed with it. A promise
+    that withstands low sources takes ``direct / (1 - delta_s)``: at its low end a source then
+    gives all of that, and all else its share. One that withstands lost sources takes none, but of
+    a source that is sure.
     """
     withstands = choices.withstands
     for name in choices.sources:
         source = choices.site.sources[name]
+        if source.part_of:
+            continue
         sure = 1.0 - choices.may_miss(name) if withstands.low > 0 else 1.0
         direct = direct_peak(choices, name)
         if withstands.lost > 0 and direct and not source.sure:
             statement.row(f"nothing_direct[{name}]", direct, high=0.0)
         sent = collected(choices, name) + [(peak / sure, key) for peak, key in direct]
+        for part in choices.site.parts_of(name):
+            sent += drawn_at_most(choices, part)
         if not sent:
             continue
         most = source.flow
         if source.pump is not None and source.pump.rate is not None:
             most = min(most, source.pump.rate)
         statement.row(f"source_capacity[{name}]", [*sent, (-most, ("tap", name))], high=0.0)
+
+
+def chamber_mean(statement: Statement, choices: Choices) -> None:
+    """``sum_i duty_i r_i <= duty_s flow_s tap_s``: the chamber cut of an endless window.
+
+    i: the source s as its gas comes, and what is drawn out of its chamber through pauses
+    (:mod:`allocator.planning.chambers`). A promise that withstands lost or low sources does not
+    count with chambers: nothing is drawn through pauses then.
+    """
+    for name in choices.sources:
+        parts = [part for part in choices.site.parts_of(name) if part in choices.curves]
+        drawn = [term for part in parts for term in drawn_at_most(choices, part)]
+        if not drawn:
+            continue
+        if choices.withstands.anything:
+            statement.row(f"nothing_through_chamber[{name}]", drawn, high=0.0)
+            continue
+        flow, duty = choices.site.sources[name].flow, choices.curves[name].duty
+        terms: Terms = [(-flow * duty, ("tap", name))]
+        for one in (name, *parts):
+            terms += scaled(drawn_at_most(choices, one), choices.curves[one].duty)
+        statement.row(f"chamber_mean[{name}]", terms, high=0.0)
 
 
 def collect_balance(statement: Statement, choices: Choices) -> None:

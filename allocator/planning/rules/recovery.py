@@ -49,6 +49,7 @@ def recovered_of_sources(statement: Statement, choices: Choices) -> None:
             for name in choices.sources
             if choices.site.sources[name].place == place
             and choices.site.sources[name].fluid == fluid
+            and not choices.site.sources[name].part_of  # nobody knows how warm it still is
             and statement.has(("direct", name, shape))
         ]
         statement.row(f"recovered_of_sources[{place},{fluid},{shape}]", terms + given, high=0.0)

@@ -18,7 +18,7 @@ def material_use(choices: Choices, material: str) -> Terms:
         return materials.get(material, 0.0)
 
     for name in choices.sources:
-        if name not in site.built.taps:
+        if name not in site.built.taps and not site.sources[name].part_of:
             terms.append((mass(site.sources[name].tap_materials), ("tap", name)))
     for (route, fluid), pipe in choices.pipes.items():
         for build in pipe.builds:
@@ -46,7 +46,7 @@ def capital(choices: Choices) -> Terms:
         if material.price:
             terms += scaled(material_use(choices, name), material.price)
     for name in choices.sources:
-        if name not in site.built.taps:
+        if name not in site.built.taps and not site.sources[name].part_of:
             terms.append((site.sources[name].tap_price, ("tap", name)))
     for (route, fluid), pipe in choices.pipes.items():
         for build in pipe.builds:

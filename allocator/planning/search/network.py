@@ -73,7 +73,8 @@ def network_of(
     count = len(stocks.limits)
     weight = np.ones(count) if weight is None else weight
     sinks = _sinks(choices, goal)
-    sources = [s for s in choices.sources if choices.site.sources[s].flow > 0]
+    # What is drawn out of chambers is left to the program, which lands what is found here.
+    sources = [s for s, r in choices.site.own_sources.items() if s in choices.curves and r.flow > 0]
     fluids = {fluid for _, fluid in choices.pipes}
     sinks = [sink for sink in sinks if sink.fluid in fluids]
     if not count or not sinks or not sources:

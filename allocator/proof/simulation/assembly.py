@@ -8,9 +8,15 @@ from dataclasses import dataclass, field, replace
 
 from allocator.plan import MachineUse
 from allocator.proof.case import Case, class_of
+from allocator.proof.chambers import drawn_through
 from allocator.proof.loads import burst_terms, turnover
 from allocator.proof.running import beside
-from allocator.proof.simulation.chambers import drawable, drawn_cycles
+from allocator.proof.simulation.chambers import (
+    as_it_comes,
+    chamber_tanks,
+    drawable,
+    drawn_cycles,
+)
 from allocator.proof.simulation.circuit import (
     Arc,
     Burner,
@@ -21,17 +27,17 @@ from allocator.proof.simulation.circuit import (
     Rate,
     Tank,
     Throttle,
+    added,
     clock_of,
+    turned,
 )
 from allocator.proof.simulation.feeds import Feed, feeds_of, spare_room, widest_way
 from allocator.proof.simulation.recovered import recovered_power
 from allocator.proof.simulation.tanks import (
-    added,
     battery_tanks,
     clocks_of,
     shaped,
     store_tank,
-    turned,
 )
 from allocator.site.records import POWER, MachineType
 
@@ -70,7 +76,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     buses = {bus: i for i, bus in enumerate(dict.fromkeys(names or [""]))}
     feeds = feeds_of(case)
     parts, clocks = battery_tanks(case, buses)
-    tanks = _stores(case, feeds, buses) + parts
+    tanks = _stores(case, feeds, buses) + parts + chamber_tanks(case, _worths(case, feeds))
     drawn = drawn_cycles(case)
     wants = _wants(case, buses)
     nothing = (Rate(),) * len(wants)
@@ -100,15 +106,18 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
         tuple(shares) if surplus else (),
         surplus,
         tuple(clock_of(name, "source", case.cycles[name]) for name in drawn),
-        {name: drawable(case, name) for name in drawn},
+        {name: drawable(case, name) for name in (*drawn, *drawn_through(case))},
         recovered,
     )
 
 
-def without_chambers(assembly: Assembly, circuit: Circuit) -> Circuit:
-    """The circuit with every source drawn on only while it is on."""
+def without_chambers(assembly: Assembly) -> Assembly:
+    """The plan with every source drawn on only while it is on."""
+    if drawn_through(assembly.case):
+        assembly = assembly_of(as_it_comes(assembly.case), surplus=assembly.surplus)
     own = {clock.name: clock for clock in assembly.bursts}
-    return replace(circuit, clocks=tuple(own.get(c.name, c) for c in circuit.clocks))
+    clocks = tuple(own.get(c.name, c) for c in assembly.circuit.clocks)
+    return replace(assembly, circuit=replace(assembly.circuit, clocks=clocks))
 
 
 def firm_power(case: Case, machine: MachineUse) -> Rate:

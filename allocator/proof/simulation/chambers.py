@@ -1,51 +1,109 @@
 """Chambers at sources: a pump goes on for a while after a burst, on what the chamber holds.
 
 While the source is on it gives up to its flow: the pump takes its own rate, the chamber what is
-left until it is full. When it is off, the pump draws on down to the least pressure, and waits for
-the next burst. What it draws is on at its rate whenever the source is on, and longer: the promise,
-which counts with bursts alone, can only gain.
+left until it is full. Where a plan draws on a chamber through pauses, the chamber is a tank that
+its source fills and all of that empties: should it run dry, the promise is broken. Where a plan
+does not, the pump draws on down to the least pressure after a burst and waits for the next one.
+What it draws is then on at its rate whenever the source is on, and longer: the promise, which
+counts with bursts alone there, can only gain.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
+from allocator.plan import SourceUse
+from allocator.proof.basis import content
 from allocator.proof.case import Case
+from allocator.proof.chambers import drawn_through, hold_of, net_cycle, rates_of, taken
 from allocator.proof.cycle import Cycle, cycle_of
-from allocator.proof.simulation.circuit import Clock
+from allocator.proof.simulation.circuit import Clock, Rate, Tank, added, turned
 from allocator.proof.simulation.trace import ChamberTrace
-from allocator.site.chambers import held
 
 
 def drawable(case: Case, source: str) -> float:
     """kg that a source's pump draws from its full chamber, down to the pressure to hold."""
-    return held(case.site, case.site.sources[source], hold_of(case, source))
-
-
-def hold_of(case: Case, source: str) -> float:
-    """Pa that a source's pump keeps in its chamber: the plan's set-point, or the site's least."""
-    points = case.plan.set_points
-    holds = {} if points is None else {hold.source: hold.pressure for hold in points.chambers}
-    pump = case.site.sources[source].pump
-    least = 0.0 if pump is None or pump.chamber is None else pump.chamber.least
-    return max(least, holds.get(source, least))
+    record = case.site.sources[source]
+    return content(case.site, record, hold_of(case, record))
 
 
 def drawn_cycles(case: Case) -> dict[str, Cycle]:
-    """When each source with a chamber is drawn on, of those that come and go."""
+    """When each source with a chamber is drawn on, of those that come and go and of which the
+
+    plan draws nothing through pauses."""
     found = {}
+    through = drawn_through(case)
     for use in case.plan.sources:
         source = case.site.sources[use.name]
         cycle = case.cycles.get(use.name)
         rate = math.fsum(use.collect.values())
-        if cycle is not None and not cycle.steady and rate > 0:
+        if use.name not in through and cycle is not None and not cycle.steady and rate > 0:
             longer = lengthened(cycle, source.flow, rate, drawable(case, use.name))
             if longer is not cycle:
                 found[use.name] = longer
     return found
+
+
+def chamber_tanks(case: Case, worth: Mapping[str, float]) -> list[Tank]:
+    """The chambers out of which a plan draws through pauses, full at first.
+
+    ``worth``: W of promised power a kg/s that a source gives straight into the supply layer.
+    """
+    found = []
+    for name, drawn in drawn_through(case).items():
+        whole = [use for use in case.plan.sources if use.name == name]
+        draws = added(*(_drawn(case, use) for use in (*whole, *drawn)))
+        arrivals = Rate(0.0, ((name, case.site.sources[name].flow),))
+        found.append(
+            Tank(
+                name=f"chamber of {name}",
+                unit="kg",
+                size=drawable(case, name),
+                net=added(arrivals, turned(draws)),
+                arrivals=arrivals,
+                draws=draws,
+                worth=max(worth.get(f"source:{use.name}", 0.0) for use in drawn),
+                kind="chamber",
+            )
+        )
+    return found
+
+
+def _drawn(case: Case, use: SourceUse) -> Rate:
+    """What is drawn of a source: all of it at its highest rate while it is on."""
+    rate = taken(case, use)
+    if rate <= 0 or case.cycles[use.name].steady:
+        return Rate(rate)
+    return Rate(0.0, ((use.name, rate),))
+
+
+def as_it_comes(case: Case) -> Case:
+    """The case with what is collected out of chambers collected while their sources are on.
+
+    What goes from a chamber straight into the supply layer stays.
+    """
+    through = drawn_through(case)
+    uses = []
+    for use in case.plan.sources:
+        collect = dict(use.collect)
+        if case.site.sources[use.name].part_of:
+            collect = {}
+        for part in through.get(use.name, ()):
+            for to, rate in part.collect.items():
+                collect[to] = collect.get(to, 0.0) + rate
+        uses.append(replace(use, collect=collect))
+    return replace(case, plan=replace(case.plan, sources=tuple(uses)))
+
+
+def chamber_window(case: Case, tank: Tank) -> tuple[str, Cycle, float]:
+    """A chamber's source; what it gets less what goes out of it on and off; what always goes."""
+    ((name, _),) = tank.arrivals.terms
+    rates = rates_of(case, name)
+    return name, net_cycle(case.site.sources[name], rates), tank.draws.steady
 
 
 def lengthened(cycle: Cycle, flow: float, rate: float, most: float) -> Cycle:
@@ -97,11 +155,17 @@ def chambers_of(case: Case, clocks: Sequence[Clock]) -> tuple[ChamberTrace, ...]
         found.append(
             ChamberTrace(
                 name,
-                hold_of(case, name),
+                hold_of(case, case.site.sources[name]),
                 kept,
                 kept / math.fsum(use.collect.values()),
                 case.duty(name),
                 float(lengths @ clock.values) / clock.period,
             )
         )
+    for name, drawn in drawn_through(case).items():
+        record, kept = case.site.sources[name], drawable(case, name)
+        rate = math.fsum(taken(case, use) for use in drawn)
+        longest = max(case.duty(use.name) for use in drawn)
+        hold = hold_of(case, record)
+        found.append(ChamberTrace(name, hold, kept, kept / rate, case.duty(name), longest))
     return tuple(found)

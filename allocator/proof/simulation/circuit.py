@@ -8,6 +8,7 @@ level is a straight line.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
@@ -54,6 +55,19 @@ class Rate:
         return self.steady + sum(weight * values[name] for name, weight in self.terms)
 
 
+def added(*rates: Rate) -> Rate:
+    """Rates added up, term by term."""
+    return Rate(
+        math.fsum(rate.steady for rate in rates),
+        tuple(term for rate in rates for term in rate.terms),
+    )
+
+
+def turned(rate: Rate) -> Rate:
+    """A rate with its sign turned."""
+    return Rate(-rate.steady, tuple((name, -weight) for name, weight in rate.terms))
+
+
 @dataclass(frozen=True, slots=True)
 class Tank:
     """A store of fluid (kg) or one part of a battery (J).
@@ -64,7 +78,7 @@ class Tank:
     be burnt beyond the promise. ``first``: level at the start. ``bought``: the part of the
     arrivals that is bought, and is not taken when it does not fit. ``worth``: W of promised
     power a unit a second of its draw carries. ``bus`` and ``clean`` say which power that is.
-    ``kind``: ``store``, ``burst`` or ``level`` (the parts of a battery).
+    ``kind``: ``store``, ``burst`` or ``level`` (the parts of a battery), ``chamber`` at a source.
     """
 
     name: str
@@ -176,3 +190,8 @@ class Circuit:
     throttles: tuple[Throttle, ...] = ()
     groups: tuple[GroupLoad, ...] = ()
     loads: tuple[Load, ...] = ()
+
+    @property
+    def kept(self) -> tuple[Tank, ...]:
+        """Tanks for which a crew sets a reserve: all but chambers."""
+        return tuple(tank for tank in self.tanks if tank.kind != "chamber")

@@ -8,7 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.proof.case import Case
+from allocator.proof.chambers import together
 from allocator.proof.cycle import Cycle
+from allocator.proof.simulation.chambers import chamber_window
 from allocator.proof.simulation.circuit import Circuit, Tank
 from allocator.proof.windows import shortfall
 
@@ -53,15 +55,26 @@ def surveyed_phases(case: Case, circuit: Circuit, seed: int) -> Phases:
 
 
 def cycles_of(case: Case, tank: Tank) -> list[tuple[str, Cycle, float]]:
-    """Clocks of a tank's net rate as cycles with weights: a draw's cycle has its sign turned."""
+    """Clocks of a tank's net rate as cycles with weights: a draw's cycle has its sign turned.
+
+    A source and what is drawn out of its chamber share one clock, and are one cycle.
+    """
     weights: dict[str, float] = {}
     for name, weight in tank.net.terms:
         weights[name] = weights.get(name, 0.0) + weight
     found = []
+    shared: dict[str, list[tuple[Cycle, float]]] = {}
     for name, weight in weights.items():
         if weight > 0:
-            found.append((name, case.cycles[name], weight))
-        elif weight < 0:
+            whole = case.site.sources[name].part_of or name
+            shared.setdefault(whole, []).append((case.cycles[name], weight))
+    for name, parts in shared.items():
+        if len(parts) == 1:
+            found.append((name, *parts[0]))
+        else:
+            found.append((name, together(parts), 1.0))
+    for name, weight in weights.items():
+        if weight < 0:
             found.append((name, case.shape_cycles[name.removeprefix("shape:")], -weight))
     return found
 
@@ -74,10 +87,14 @@ def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
     """
     if tank.kind == "level":
         return None  # it follows one profile, whose clock is known
-    parts = cycles_of(case, tank)
+    if tank.kind == "chamber":
+        name, cycle, draw = chamber_window(case, tank)
+        parts = [(name, cycle, 1.0)]
+    else:
+        parts = cycles_of(case, tank)
+        draw = tank.loss - tank.net.steady
     if not parts:
         return None
-    draw = tank.loss - tank.net.steady
     short = None
     for precision in (1e-7, 1e-3):
         short = shortfall([(c, w) for _, c, w in parts], draw, 0.0, precision)

@@ -31,7 +31,7 @@ def recovered_power(
         if cooler.recovery <= 0 or bus is None:
             continue
         for source, heat in burst_heat(case, run, cooler).items():
-            if source not in drawn:
+            if source not in drawn and not case.site.sources[source].part_of:
                 found[bus][source] = found[bus].get(source, 0.0) + cooler.recovery * heat
     return tuple(_fitting(case, want, mine) for want, mine in zip(wants, found, strict=True))
 

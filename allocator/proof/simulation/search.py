@@ -91,7 +91,7 @@ def set_points_of(site: Site, plan: Plan, reserves: Mapping[str, float]) -> SetP
     return SetPoints(
         stores=tuple(
             StoreHold(tank.name, tank.unit, reserves.get(tank.name, tank.size))
-            for tank in assembly.circuit.tanks
+            for tank in assembly.circuit.kept
         ),
         cycled=tuple(
             RunLevels(machine.name, 0.0, swing_of(case, machine))
@@ -117,7 +117,7 @@ def _needs(
     assembly = assemble(site, plan)
     if worst is None:
         worst = worst_windows(assembly.case, assembly.circuit)
-    return assembly.circuit.tanks, needed_levels(assembly.case, assembly.circuit, worst), worst
+    return assembly.circuit.kept, needed_levels(assembly.case, assembly.circuit, worst), worst
 
 
 def _between(tank: Tank, need: float, share: float) -> float:

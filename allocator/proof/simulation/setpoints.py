@@ -30,7 +30,7 @@ def needed_levels(
     of them is what stands in for them: nothing is free.
     """
     found = {}
-    for tank in circuit.tanks:
+    for tank in circuit.kept:
         window = None if must_withstand(case) else worst.get(tank.name)
         need = tank.size if window is None else window.need * (1.0 + SAFE)
         found[tank.name] = min(tank.size, need)
@@ -49,7 +49,7 @@ def set_points(
             tank.size,
             needs[tank.name] if tank.reserve is None else tank.reserve,
         )
-        for tank in circuit.tanks
+        for tank in circuit.kept
     )
 
 
@@ -63,7 +63,7 @@ def unsafe_set_points(
     needs = needed_levels(case, circuit, worst)
     return tuple(
         tank.name
-        for tank in circuit.tanks
+        for tank in circuit.kept
         if tank.name in reserves
         and (must_withstand(case) or worst.get(tank.name) is not None)
         and reserves[tank.name] < needs[tank.name] * (1.0 - 2 * SAFE)

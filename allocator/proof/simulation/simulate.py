@@ -104,11 +104,12 @@ def simulate(
     draws = [first, *worked_off(work, runs[1:], executor)]
     start = None
     if settings.from_now and not given:
-        empty = emptied(without_chambers(assembly, circuit))
+        waiting = without_chambers(assembly)
+        empty = emptied(with_reserves(waiting.circuit, reserves or {}))
         surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
         waited = run_circuit(empty, surveyed, settings.days * DAY)
-        draws.append(draw_of(assembly, waited, "from now"))
-        start = start_of(assembly, empty, surveyed, draws[-1])
+        draws.append(draw_of(waiting, waited, "from now"))
+        start = start_of(waiting, empty, surveyed, draws[-1])
     bounds = None
     if solve is not None and settings.foresight > 0:
         from allocator.proof.simulation.better import bounds_of, not_passed

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from allocator.plan import FLAT, BatteryUse, StoreUse
 from allocator.proof.batteries import bursts_into, levelled_by
 from allocator.proof.case import CLASSES, Case
 from allocator.proof.cycle import Cycle
-from allocator.proof.simulation.circuit import Clock, Rate, Tank, clock_of
+from allocator.proof.simulation.circuit import Clock, Rate, Tank, added, clock_of, turned
 from allocator.site.records import Profile
 
 KEPT = 1e-9
@@ -21,10 +22,15 @@ KEPT = 1e-9
 def clocks_of(case: Case, drawn: Mapping[str, Cycle]) -> list[Clock]:
     """Clocks of the sources that come and go and are used, and of every shape.
 
-    ``drawn``: when sources are drawn on, where that is not when they are on.
+    ``drawn``: when sources are drawn on, where that is not when they are on. What is drawn out of a
+    chamber follows the clock of its source.
     """
+    whole = {name: record.part_of or name for name, record in case.site.sources.items()}
     found = [
-        clock_of(source.name, "source", drawn.get(source.name, case.cycles[source.name]))
+        replace(
+            clock_of(source.name, "source", drawn.get(source.name, case.cycles[source.name])),
+            follows=whole[source.name],
+        )
         for source in case.plan.sources
         if source.name in case.cycles and not case.cycles[source.name].steady
     ]
@@ -44,19 +50,6 @@ def shaped(case: Case, means: dict[str, float], sign: float = 1.0) -> Rate:
         elif mean:
             terms.append((f"shape:{shape}", sign * mean))
     return Rate(steady, tuple(terms))
-
-
-def added(*rates: Rate) -> Rate:
-    """Rates added up, term by term."""
-    return Rate(
-        math.fsum(rate.steady for rate in rates),
-        tuple(term for rate in rates for term in rate.terms),
-    )
-
-
-def turned(rate: Rate) -> Rate:
-    """A rate with its sign turned."""
-    return Rate(-rate.steady, tuple((name, -weight) for name, weight in rate.terms))
 
 
 def collected(case: Case, destination: str, bought: bool = False) -> Rate:

@@ -87,7 +87,7 @@ def _burst(site: Site, plan: Plan, taker: str, members: list[Way]) -> Chain:
     )
     released = math.fsum(w for shapes in battery.release.values() for w in shapes.values())
     share = units * site.machines[machine.type].power_out / into if into > 0 else 0.0
-    taps = [f"tap:{way.giver.partition(':')[2]}" for way in members]
+    taps = [_tap(way.giver) for way in members]
     needs = [*taps, *_runs(members), f"store:{battery_name}"]
     needs += _power_needs(site, plan, machine, False)
     into_it = at(battery_name)
@@ -99,11 +99,16 @@ def _named(site: Site, giver: str) -> str:
     return at(giver.partition(":")[2])
 
 
+def _tap(giver: str) -> str:
+    """The tap of a source, also of what is drawn out of its chamber (``source: chamber, ...``)."""
+    return f"tap:{giver.split(':')[1]}"
+
+
 def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset()) -> list[str]:
     """All that a giver needs to give: its own tap, or its store and what fills that."""
-    kind, _, name = giver.partition(":")
+    kind = giver.partition(":")[0]
     if kind == "source":
-        return [f"tap:{name}"]
+        return [_tap(giver)]
     if giver in seen:
         return []
     seen |= {giver}

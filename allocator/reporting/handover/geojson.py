@@ -61,11 +61,13 @@ def _place(site: Site, plan: Plan, name: str) -> dict[str, Any]:
             "fluid": source.fluid,
             "flow_kg_per_s": source.flow,
             "tapped": source.name in tapped,
-            "taken_while_on_kg_per_s": sum(tapped[source.name].collect.values())
-            if source.name in tapped
-            else 0.0,
+            "taken_while_on_kg_per_s": sum(
+                sum(tapped[name].collect.values())
+                for name in (source.name, *site.parts_of(source.name))
+                if name in tapped
+            ),
         }
-        for source in site.sources.values()
+        for source in site.own_sources.values()
         if here(source.place)
     ]
     stores: list[dict[str, Any]] = [

@@ -24,7 +24,9 @@ def plan_graph(site: Site, plan: Plan) -> networkx.MultiDiGraph[Any]:
         tapped = [
             use.name
             for use in plan.sources
-            if use.tapped and site.ground(site.sources[use.name].place) == place.name
+            if use.tapped
+            and not use.from_chamber
+            and site.ground(site.sources[use.name].place) == place.name
         ]
         stores = [u.type for u in plan.stores if site.ground(u.place) == place.name]
         stores += [u.type for u in plan.batteries if u.place == place.name]

@@ -64,7 +64,7 @@ def standing_plan(site: Site) -> Plan:
         goals=(),
         ceiling=Ceiling(None, None),
         power=Power(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
-        sources=tuple(SourceUse(name, name in built.taps, False) for name in site.sources),
+        sources=tuple(SourceUse(name, name in built.taps, False) for name in site.own_sources),
         stores=tuple(stores),
         batteries=tuple(batteries),
         runs=tuple(Run(run.route, run.build, run.fluid, False) for run in built.runs),

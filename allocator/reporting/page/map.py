@@ -283,7 +283,7 @@ def _symbols(
     site, plan = figures.site, figures.plan
     rows: dict[str, Row] = {name: [] for name in ground.points}
     tapped = {use.name for use in plan.sources if use.tapped}
-    for source in site.sources.values():
+    for source in site.own_sources.values():
         kind = "tapped" if source.name in tapped else "untapped"
         look = f"source c{legend[source.fluid]} {kind}"
         key = details.add(*_source_told(figures, source, source.name in tapped))
@@ -422,14 +422,18 @@ def _source_told(
     use = next((u for u in figures.plan.sources if u.name == source.name), None)
     if not tapped or use is None:
         return f"{source.name}: not tapped", facts
-    facts += [
-        (f"sends {quantity(rate, 'mass_rate')} to", destination(to))
-        for to, rate in use.collect.items()
-    ]
-    facts += [
-        (f"supplies {quantity(rate, 'mass_rate')}", shape(name))
-        for name, rate in use.direct.items()
-    ]
+    parts = figures.site.parts_of(source.name)
+    for one in (use, *(u for u in figures.plan.sources if u.name in parts)):
+        whence = one.name.partition(": ")[2]
+        words = f" ({whence})" if whence else ""
+        facts += [
+            (f"sends {quantity(rate, 'mass_rate')} to{words}", destination(to))
+            for to, rate in one.collect.items()
+        ]
+        facts += [
+            (f"supplies {quantity(rate, 'mass_rate')}{words}", shape(name))
+            for name, rate in one.direct.items()
+        ]
     return f"{source.name}: {'new tap' if use.new else 'tapped already'}", facts
 
 

@@ -217,13 +217,14 @@ def _said(site: Site, plan: Plan) -> list[Said]:
     elif power.demand_mean > 0:
         words = "of clean power on average, were every store as large as need be: no promise"
         found.append(Said(quantity(power.mean_clean, "power"), words, repr(power.mean_clean)))
-    tapped = sum(use.tapped for use in plan.sources)
+    own = [use for use in plan.sources if not use.from_chamber]
+    tapped = sum(use.tapped for use in own)
     pipes = [run for run in runs_of_kind(site, plan, "pipe") if run.new]
     length = sum(site.routes[run.route].length for run in pipes)
     machines = sum(use.count for use in plan.machines)
     stores = sum(1 for use in plan.stores if use.size > 0)
     stores += sum(1 for use in plan.batteries if use.size > 0)
-    words = f"of {len(plan.sources)} sources tapped, {_many(stores, 'store')}, "
+    words = f"of {len(own)} sources tapped, {_many(stores, 'store')}, "
     words += f"{_many(machines, 'machine')}, {quantity(length, 'length')} of new pipe"
     found.append(Said(str(tapped), words, str(tapped)))
     scarce = [use for use in plan.materials if use.stock]

@@ -40,7 +40,7 @@ def strips_of(site: Site, plan: Plan, colours: dict[str, int], found: Simulation
             "name": name,
             "look": colours[site.sources[name].fluid],
             "stages": [[stage.on, stage.every] for stage in site.sources[name].stages],
-            "phase": phases.get(name, 0.0),
+            "phase": phases.get(site.sources[name].part_of or name, 0.0),
         }
         for name in changing[:MOST_STRIPS]
     ]

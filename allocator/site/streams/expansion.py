@@ -98,7 +98,7 @@ def _stuck(draft: Draft, made: Site) -> list[Remark]:
             f"cooler may stand there that brings it below that{_refused(draft, source.name)}",
             "offer a cooler at its place",
         )
-        for source in made.sources.values()
+        for source in made.own_sources.values()
         if source.pump is not None
         and source.pump.hottest_inlet is not None
         and source.temperature is not None

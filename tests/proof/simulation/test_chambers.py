@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from allocator.plan import ChamberHold
+from allocator.plan import ChamberHold, Plan
 from allocator.plan_file import plan_from_json, plan_to_json
 from allocator.planning import Settings, make_plan
 from allocator.planning.linear import least_value
@@ -19,6 +19,7 @@ from allocator.proof.simulation.chambers import lengthened
 from allocator.proof.simulation.files import simulation_json
 from allocator.proof.simulation.search import set_points_of
 from allocator.proof.simulation.simulate import assemble
+from allocator.proof.simulation.trace import Trace
 from allocator.reporting.simulated import simulation_text
 from allocator.site.chambers import GAS_CONSTANT, held
 from allocator.site.reading import read_site
@@ -76,13 +77,13 @@ def test_nested_bursts_settle_to_what_a_march_finds() -> None:
     assert on_time(lengthened(cycle, flow, rate, most)) == pytest.approx(drawn, abs=1.0)
 
 
-def chambered(volume: float) -> Site:
+def chambered(volume: float | None) -> Site:
     """The first example with methane, a pump that takes no power, and a chamber under it."""
     site = read_site(NETWORKS / "first.yaml")
-    (source,) = site.sources.values()
+    (source,) = site.own_sources.values()
     gas = site.fluids[source.fluid]
     gas = replace(gas, constants={**gas.constants, "molar_mass": METHANE})
-    pump = Pump(0.0, chamber=Chamber(volume, 1.1e5))
+    pump = Pump(0.0, chamber=None if volume is None else Chamber(volume, 1.1e5))
     return replace(
         site,
         fluids={**site.fluids, gas.name: gas},
@@ -93,7 +94,7 @@ def chambered(volume: float) -> Site:
 def test_what_a_chamber_holds_is_the_ideal_gas_between_two_pressures() -> None:
     """1.9 bar of methane in 10 m3 at 300 K: 12.2 kg; and none at the pressure of the mouth."""
     site = chambered(10.0)
-    (source,) = site.sources.values()
+    (source,) = site.own_sources.values()
     mass = 1.9e5 * 10.0 * METHANE / (GAS_CONSTANT * 300.0)
     assert held(site, source) == pytest.approx(mass, rel=1e-12)
     assert mass == pytest.approx(12.22, abs=0.01)
@@ -104,7 +105,7 @@ def test_what_a_chamber_holds_is_the_ideal_gas_between_two_pressures() -> None:
 def test_of_a_density_the_molar_mass_follows() -> None:
     """Air of 1.225 kg/m3 at 288.15 K and 101,325 Pa (ICAO standard atmosphere): 28.96 g/mol."""
     site = chambered(10.0)
-    (source,) = site.sources.values()
+    (source,) = site.own_sources.values()
     gas = replace(site.fluids[source.fluid], constants={"density": 1.225})
     dense = replace(site, fluids={**site.fluids, gas.name: gas})
     by_mass = replace(gas, constants={"molar_mass": 0.028964})
@@ -112,23 +113,39 @@ def test_of_a_density_the_molar_mass_follows() -> None:
     assert held(dense, source) == pytest.approx(held(named, source), rel=2e-4)
 
 
+def plan_of(site: Site) -> Plan:
+    plan = make_plan(site, Settings(node_limit=200)).plan
+    assert plan is not None
+    return plan
+
+
 @pytest.mark.parametrize("volume", [1.0, 30.0, 400.0])
 def test_a_promise_can_only_gain_by_a_chamber(volume: float) -> None:
-    """Simulated worst never below the promise, nor below that without; bounds stay above both."""
+    """A plan made without one gains in the simulation, one made with it keeps a higher promise.
+
+    Without the chamber that it counts with, the higher promise breaks. Bounds stay above all.
+    """
     asked = SimulationSettings(days=12.0, phases=3, foresight=3 * 86400.0)
-    site = chambered(volume)
-    plan = make_plan(site, Settings(node_limit=200)).plan
-    bare = chambered(1e-9)
-    assert plan is not None
+    site, bare = chambered(volume), chambered(None)
+    plan, plain = plan_of(site), plan_of(bare)
     trace = simulate(site, plan, asked, solve=least_value)
-    without = simulate(bare, plan, asked, solve=least_value)
     assert trace.kept
+    assert trace.worst_firm_w == plan.power.firm_total > 1.0001 * plain.power.firm_total
+    assert not simulate(chambered(1e-9), plan, asked, solve=least_value).kept
+    check_bounds(plan, trace)
+    longer = simulate(site, plain, asked, solve=least_value)
+    without = simulate(bare, plain, asked, solve=least_value)
+    assert longer.kept
     assert without.kept
-    assert trace.worst_firm_w >= plan.power.firm_total
-    for ours, theirs in zip(trace.draws, without.draws, strict=True):
+    check_bounds(plain, longer)
+    for ours, theirs in zip(longer.draws, without.draws, strict=True):
         assert ours.tanks[0].lowest >= theirs.tanks[0].lowest - 1e-9
         assert ours.tanks[0].arrived > theirs.tanks[0].arrived
         assert ours.mean_total_w >= theirs.mean_total_w * (1 - 1e-9)
+
+
+def check_bounds(plan: Plan, trace: Trace) -> None:
+    """No bound on any control is below what was simulated, or below the promise."""
     bounds = trace.foresight
     assert bounds is not None
     assert not bounds.refuted
@@ -141,11 +158,9 @@ def test_a_promise_can_only_gain_by_a_chamber(volume: float) -> None:
 
 
 def test_the_pressure_to_hold_is_a_set_point_that_the_simulation_keeps_to() -> None:
-    site = chambered(30.0)
-    plan = make_plan(site, Settings(node_limit=200)).plan
-    assert plan is not None
+    site, plan = chambered(30.0), plan_of(chambered(None))
     points = set_points_of(site, plan, {})
-    (name,) = site.sources
+    (name,) = site.own_sources
     assert points.chambers == (ChamberHold(name, 1.1e5),)
     held_plan = replace(plan, set_points=points)
     assert plan_from_json(plan_to_json(held_plan), "plan").set_points == points
@@ -169,20 +184,16 @@ def test_the_pressure_to_hold_is_a_set_point_that_the_simulation_keeps_to() -> N
 
 
 def test_from_now_a_chamber_is_as_empty_as_a_store() -> None:
-    site = chambered(400.0)
-    plan = make_plan(site, Settings(node_limit=200)).plan
-    assert plan is not None
+    site, plan = chambered(400.0), plan_of(chambered(None))
     asked = SimulationSettings(days=12.0, phases=1, from_now=True)
-    ours, bare = (simulate(s, plan, asked).draws[-1] for s in (site, chambered(1e-9)))
+    ours, bare = (simulate(s, plan, asked).draws[-1] for s in (site, chambered(None)))
     assert ours.name == "from now"
     assert ours.tanks[0].arrived == pytest.approx(bare.tanks[0].arrived)
 
 
 def test_a_trace_tells_what_a_chamber_does() -> None:
     """30 m3 from 3 to 1.1 bar at 300 K are 36.7 kg of methane; drawn on is longer than on."""
-    site = chambered(30.0)
-    plan = make_plan(site, Settings(node_limit=200)).plan
-    assert plan is not None
+    site, plan = chambered(30.0), plan_of(chambered(None))
     trace = simulate(site, plan, SimulationSettings(days=4.0, phases=1))
     (chamber,) = trace.chambers
     assert chamber.hold == 1.1e5
