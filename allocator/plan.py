@@ -46,7 +46,9 @@ class GoalResult:
     """A goal's outcome. ``status``: optimal, within_gap, time_limit, node_limit, interrupted,
 
     yielded (the best was found and proven, and the site lets later goals have a share of it),
-    bound_refuted (a plan better than the solver's bound was found: nothing is proven)."""
+    bound_refuted (a plan better than the solver's bound was found: nothing is proven).
+    ``bound_kind``: certified (of a linear program, rounded outward) or solver (by branching, at
+    the solver's tolerance); None where there is no bound, or an older version made the plan."""
 
     name: str
     unit: str
@@ -55,6 +57,7 @@ class GoalResult:
     bound: float | None
     gap: float | None
     status: str
+    bound_kind: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,10 +227,15 @@ class Power:
 
 @dataclass(frozen=True, slots=True)
 class Ceiling:
-    """What no plan under any control can pass, W; None where it was not computed."""
+    """What no plan under any control can pass, W; None where it was not computed.
+
+    ``clean_kind``, ``total_kind``: certified or solver, as of goals.
+    """
 
     clean: float | None
     total: float | None
+    clean_kind: str | None = None
+    total_kind: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -228,6 +228,7 @@ def _of_line_flow(flow: Any) -> Any:
 
 
 _SITE = Object(dict, (Key("name", _TEXT), Key("sha256", _TEXT)))
+BOUND_KINDS = ("certified", "solver")
 _GOAL = Object(
     GoalResult,
     (
@@ -238,10 +239,17 @@ _GOAL = Object(
         Key("bound", Maybe(_NUMBER)),
         Key("gap", Maybe(_NUMBER)),
         Key("status", Text(STATUSES)),
+        Key("bound_kind", Maybe(Text(BOUND_KINDS)), optional=True),
     ),
 )
 _CEILING = Object(
-    Ceiling, (Key("clean_w", Maybe(_NUMBER), "clean"), Key("total_w", Maybe(_NUMBER), "total"))
+    Ceiling,
+    (
+        Key("clean_w", Maybe(_NUMBER), "clean"),
+        Key("total_w", Maybe(_NUMBER), "total"),
+        Key("clean_kind", Maybe(Text(BOUND_KINDS)), optional=True),
+        Key("total_kind", Maybe(Text(BOUND_KINDS)), optional=True),
+    ),
 )
 _POWER = Object(
     Power,

@@ -148,7 +148,10 @@ def with_bound_of(plan: Plan, beside: Beside, gap: float) -> Plan:
     status = goal.status
     if lack is not None and lack <= max(gap, PROVEN):
         status = "optimal" if lack <= PROVEN else "within_gap"
-    goals = (replace(goal, bound=bound, gap=lack, status=status), *plan.goals[1:])
+    goals = (
+        replace(goal, bound=bound, gap=lack, status=status, bound_kind="solver"),
+        *plan.goals[1:],
+    )
     return replace(plan, goals=goals, status=status_of(goals))
 
 

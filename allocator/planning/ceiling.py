@@ -202,21 +202,24 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
         return [row for row in rows if row is not None]
 
     program = Program(statement, separate, settings, clock)
-    found: dict[str, float | None] = {}
+    found: dict[str, tuple[float | None, str | None]] = {}
     goals = {g.name: g for g in goals_of(statement, choices) if g.name in _WANTED}
     for name in _WANTED:
         goal = goals.get(name)
-        found[name] = _bound(program, goal, None if limit is None else limit / 2) if goal else None
-    return Ceiling(found["clean_power"], found["served_power"])
+        part = None if limit is None else limit / 2
+        found[name] = (None, None) if goal is None else _bound(program, goal, part)
+    (clean, clean_kind), (total, total_kind) = found["clean_power"], found["served_power"]
+    return Ceiling(clean, total, clean_kind, total_kind)
 
 
 _WANTED = ("clean_power", "served_power")
 
 
-def _bound(program: Program, goal: Goal, limit: float | None) -> float | None:
+def _bound(program: Program, goal: Goal, limit: float | None) -> tuple[float | None, str | None]:
+    """The bound, and whose word it is."""
     program.aim(goal)
     if not program.statement.summed(goal.terms):
-        return 0.0
+        return 0.0, "certified"
     began = program.clock.seconds()
 
     def left() -> float | None:
@@ -224,8 +227,11 @@ def _bound(program: Program, goal: Goal, limit: float | None) -> float | None:
 
     solved = program.relaxed(limit)
     bound = program.unscaled(solved.bound)
+    if bound is None:
+        return None, None
+    kind = "certified" if solved.certified else "solver"
     if program.clock.interrupted or solved.status != "optimal":
-        return None if bound is None else -bound
+        return -bound, kind
     for _ in range(20):
         seconds = left()
         if program.clock.interrupted or (seconds is not None and seconds <= 0.0):
@@ -236,12 +242,12 @@ def _bound(program: Program, goal: Goal, limit: float | None) -> float | None:
             gap=max(program.settings.gap, 1e-3),
         )
         better = program.unscaled(mixed.bound)
-        if better is not None and bound is not None:
-            bound = max(bound, better)
+        if better is not None and better > bound + 1e-9 * abs(bound):
+            bound, kind = better, "solver"
         if mixed.status != "optimal" or mixed.point is None:
             break
         rows = program.broken(mixed.point)
         if not rows:
             break
         program.add(rows)
-    return None if bound is None else -bound
+    return -bound, kind

@@ -12,13 +12,17 @@ PROVEN = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class GoalFound:
-    """What is known of one goal: value at the plan, bound, why the search stopped."""
+    """What is known of one goal: value at the plan, bound, why the search stopped.
+
+    ``certified``: the bound is safe against rounding, else it is the solver's word.
+    """
 
     goal: Goal
     value: float
     bound: float | None
     gap: float | None
     status: str
+    certified: bool = False
 
 
 def gap_of(value: float | None, bound: float | None) -> float | None:

@@ -30,6 +30,8 @@ LANDING = 0.1
 """Share of the time of a goal for what a search that goes on has found."""
 PATHS_ALONE = 0.4
 """Share of the time of a goal that the search by paths has where the bound is looked for beside."""
+SAME_BOUND = 1e-9
+"""Share by which the solver's word must be better than a certified bound."""
 WIDE = 0.08
 """Gap of the relaxation by origin above which the plain program is tried: its nodes cost less."""
 
@@ -55,6 +57,7 @@ class GoalSteps:
         self.sign = -1.0 if goal.maximise else 1.0
         self.best: float | None = None
         self.bound: float | None = None
+        self.certified = False
         self.status = "optimal"
         self.origins_lead = False
 
@@ -99,10 +102,18 @@ class GoalSteps:
         """True when the user wants the best plan now."""
         return self.program.clock.interrupted
 
-    def bettered(self, bound: float | None, by_origin: bool = False) -> None:
-        """Keep a bound (minimised, SI) where it is the best."""
-        if bound is not None and (self.bound is None or bound > self.bound):
-            self.bound, self.origins_lead = bound, by_origin
+    def bettered(
+        self, bound: float | None, by_origin: bool = False, certified: bool = False
+    ) -> None:
+        """Keep a bound (minimised, SI) where it is the best.
+
+        The solver's word takes the place of a certified bound only where it says more.
+        """
+        if bound is None:
+            return
+        room = SAME_BOUND * abs(bound) if self.certified and not certified else 0.0
+        if self.bound is None or bound > self.bound + room:
+            self.bound, self.origins_lead, self.certified = bound, by_origin, certified
 
     def _offered(self, solved: Solved, note: str) -> None:
         """Keep a sound point where it is the best."""
@@ -228,7 +239,7 @@ class GoalSteps:
         solved = self.program.relaxed(self.deadline.left(0.3))
         if solved.status == "infeasible" and self.course.point is None:
             return False
-        self.bettered(self.program.unscaled(solved.bound))
+        self.bettered(self.program.unscaled(solved.bound), certified=solved.certified)
         if solved.point is not None and self._whole(solved.point):
             self._repaired(solved.point, 1.0, "relaxation")
         return True
@@ -345,7 +356,7 @@ class GoalSteps:
         if known is not None:  # within the solver's tolerance
             known = max(known, value) if goal.maximise else min(known, value)
         self.course.tell(goal, value, known, status)
-        return GoalFound(goal, value, known, gap_of(value, known), status)
+        return GoalFound(goal, value, known, gap_of(value, known), status, self.certified)
 
     def _kept_start(self) -> bool:
         """Go back to the start where what was gained is of no interest; whether none can be."""

@@ -52,7 +52,9 @@ def all_at_means(site: Site, choices: Choices, goal: str) -> float | None:
     return min(given, math.fsum(d.mean for d in choices.power_demands()))
 
 
-def bounded_by(plan: Plan, ceilings: Mapping[str, float | None]) -> Plan:
+def bounded_by(
+    plan: Plan, ceilings: Mapping[str, float | None], kinds: Mapping[str, str | None]
+) -> Plan:
     """The plan with bounds no looser than ceilings, which no plan under any control can pass."""
     goals = []
     for goal in plan.goals:
@@ -60,7 +62,8 @@ def bounded_by(plan: Plan, ceilings: Mapping[str, float | None]) -> Plan:
         looser = goal.bound is None or (most is not None and most < goal.bound)
         if most is not None and looser and goal.status in ("time_limit", "interrupted"):
             bound = max(most, goal.value)
-            goal = replace(goal, bound=bound, gap=gap_of(goal.value, bound))
+            kind = kinds.get(goal.name)
+            goal = replace(goal, bound=bound, gap=gap_of(goal.value, bound), bound_kind=kind)
         goals.append(goal)
     return replace(plan, goals=tuple(goals))
 
@@ -75,4 +78,5 @@ def _judged(goal: GoalResult, bound: float | None, interrupted: bool) -> GoalRes
     status = "interrupted" if interrupted else "time_limit"
     if bound is not None and passes(goal.value, bound, goal.sense == "max", 1e-9 * abs(bound)):
         bound, status = None, "bound_refuted"
-    return replace(goal, bound=bound, gap=gap_of(goal.value, bound), status=status)
+    kind = None if bound is None else "solver"
+    return replace(goal, bound=bound, gap=gap_of(goal.value, bound), status=status, bound_kind=kind)

@@ -67,6 +67,7 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
             bound = 0.0
         # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
         bound = max(bound, value) if goal.maximise else min(bound, value)
+    safe = found.certified and (found.bound == bound or bound == value)
     return GoalResult(
         goal.name,
         goal.unit,
@@ -75,6 +76,7 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
         bound,
         gap_of(value, bound),
         status,
+        None if bound is None else "certified" if safe else "solver",
     )
 
 

@@ -174,8 +174,14 @@ def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> P
 
     clean = at_least(ceiling.clean, plan.power.firm_clean)
     total = at_least(ceiling.total, plan.power.firm_total)
-    plan = replace(plan, ceiling=Ceiling(clean, total))
-    return bounded_by(plan, {"clean_power": clean, "served_power": total})
+    clean_kind = None if clean is None else ceiling.clean_kind
+    total_kind = None if total is None else ceiling.total_kind
+    plan = replace(plan, ceiling=Ceiling(clean, total, clean_kind, total_kind))
+    return bounded_by(
+        plan,
+        {"clean_power": clean, "served_power": total},
+        {"clean_power": clean_kind, "served_power": total_kind},
+    )
 
 
 def _planned(

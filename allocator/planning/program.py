@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -25,6 +25,10 @@ EXACT = 1e-9
 LAST = 1e-12
 """The last point of a plan keeps its promises to this share of what they speak of."""
 LAST_ROUNDS = 60
+
+
+SAFE_LOSS = 1e-7
+"""What a safe bound may be looser than the solver's, as a share of it (or of the largest cost)."""
 
 
 class Separator(Protocol):
@@ -100,10 +104,19 @@ class Program:
         return lambda: wish() or enough()
 
     def relaxed(self, limit: float | None = None) -> Solved:
-        """The linear relaxation, cut until no promise is broken by much (or time is out)."""
+        """The linear relaxation, cut until no promise is broken by much (or time is out).
+
+        Its bound is made safe against rounding where the linear program was solved to its end.
+        """
         self.solver.relax(True)
         try:
-            return self._cut_until_sound(limit, LOOSE, LOOSE_ROUNDS)
+            solved = self._cut_until_sound(limit, LOOSE, LOOSE_ROUNDS)
+            if solved.status != "optimal" or solved.bound is None:
+                return solved
+            safe = self.solver.safe_bound()
+            if safe is None or solved.bound - safe > SAFE_LOSS * max(1.0, abs(solved.bound)):
+                return solved
+            return replace(solved, bound=safe, certified=True)
         finally:
             self.solver.relax(False)
 

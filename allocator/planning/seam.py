@@ -21,6 +21,7 @@ import pulp
 
 from allocator.planning.pulp_model import to_pulp
 from allocator.planning.refining import refined
+from allocator.planning.safe_bounds import safe_bound
 from allocator.planning.statement import Column, Row, Statement
 
 INF = float("inf")
@@ -50,12 +51,14 @@ class Solved:
     """One solve. ``status``: optimal, infeasible, time_limit, node_limit, interrupted, failed.
 
     ``point``: column values or None. ``value`` and ``bound`` of the minimised objective.
+    ``certified``: the bound is safe against rounding (:mod:`allocator.planning.safe_bounds`).
     """
 
     status: str
     point: np.ndarray | None
     value: float | None
     bound: float | None
+    certified: bool = False
 
 
 @contextlib.contextmanager
@@ -384,6 +387,10 @@ class Highs:
     def duals(self) -> np.ndarray:
         """Row duals of the last linear program."""
         return np.array(self.model.getSolution().row_dual)
+
+    def safe_bound(self) -> float | None:
+        """A bound of the last linear program that no rounding can make false, if any."""
+        return safe_bound(self.model.getLp(), self.duals())
 
     def reduced_costs(self) -> np.ndarray:
         """Reduced costs of the columns in the last linear program, scaled as the objective."""

@@ -174,7 +174,25 @@ def _goals(plan: Plan) -> list[str]:
         for goal in plan.goals
     ]
     heads = ("goal", "plan", "bound", "gap", "why the search stopped")
-    return table(heads, rows, right=(1, 2, 3)) if rows else []
+    return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []
+
+
+def _bounds(plan: Plan) -> list[str]:
+    """Whose word the bounds are: rounded outward by this program, or the solver's."""
+    certified = [goal_title(goal) for goal in plan.goals if goal.bound_kind == "certified"]
+    others = any(goal.bound_kind == "solver" for goal in plan.goals)
+    if not certified and not others:
+        return []
+    if not others:
+        said = "Bounds are certified: of linear programs, rounded outward."
+    elif not certified:
+        said = "Bounds are the solver's, at its tolerance of 1e-6."
+    else:
+        said = (
+            f"Bounds certified, of linear programs and rounded outward: {', '.join(certified)}; "
+            "the others are the solver's, at its tolerance of 1e-6."
+        )
+    return paragraph(said)
 
 
 def _materials(plan: Plan) -> list[str]:
