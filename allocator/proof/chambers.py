@@ -17,7 +17,6 @@ from allocator.proof.basis import content
 from allocator.proof.case import ROUNDING, Case
 from allocator.proof.cycle import Cycle, cycle_of
 from allocator.proof.report import LIMIT, Findings
-from allocator.proof.windows import shortfall
 from allocator.proof.words import spoken
 from allocator.site.records import Source
 
@@ -48,7 +47,11 @@ def check_chambers(case: Case, findings: Findings) -> None:
 
 
 def _windows(
-    case: Case, findings: Findings, subject: str, record: Source, rates: list[tuple[Cycle, float]]
+    case: Case,
+    findings: Findings,
+    subject: str,
+    record: Source,
+    rates: list[tuple[Cycle, float]],
 ) -> None:
     together = math.fsum(rate for _, rate in rates)
     if record.pump is not None and record.pump.rate is not None:
@@ -65,16 +68,32 @@ def _windows(
         return  # it runs down sooner or later, whatever it holds
     size = content(case.site, record, hold_of(case, record))
     draw = math.fsum(rate for cycle, rate in rates if cycle.steady)
-    short = shortfall([(net_cycle(record, rates), 1.0)], draw, size)
-    if short is not None:
+    fall, length = deepest_fall(net_cycle(record, rates), draw)
+    if fall > size:
+        short = fall - size
         findings.breach(
             "chamber_cut",
             subject,
-            short.amount,
+            short,
             "kg",
-            f"holds {spoken(size, 'kg')} and is {spoken(short.amount, 'kg')} short of what is "
-            f"drawn out of it in windows of {spoken(short.length, 's')}",
+            f"holds {spoken(size, 'kg')} and is {spoken(short, 'kg')} short of what is "
+            f"drawn out of it in windows of {spoken(length, 's')}",
         )
+
+
+def deepest_fall(net: Cycle, draw: float) -> tuple[float, float]:
+    """Most that a chamber falls from full, kg, and the length of that window, s.
+
+    ``net``: kg/s into it less what goes out of it on and off; ``draw``: kg/s always drawn. All is
+    on one clock and balances over a period, so the level marched over two periods, from each
+    highest one on, has the worst window in it.
+    """
+    lengths = np.tile(np.diff(np.append(net.times, net.period)), 2)
+    level = np.concatenate(([0.0], np.cumsum((np.tile(net.rates, 2) - draw) * lengths)))
+    falls = np.maximum.accumulate(level) - level
+    end = int(np.argmax(falls))
+    begin = int(np.argmax(level[: end + 1]))
+    return float(falls[end]), float(np.sum(lengths[begin:end]))
 
 
 def drawn_through(case: Case) -> dict[str, list[SourceUse]]:
