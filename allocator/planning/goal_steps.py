@@ -116,17 +116,26 @@ class GoalSteps:
             self.bound, self.origins_lead, self.certified = bound, by_origin, certified
 
     def _offered(self, solved: Solved, note: str) -> None:
-        """Keep a sound point where it is the best."""
-        if solved.point is None or solved.value is None:
+        """Keep a sound point where it is the best, to its last digits.
+
+        What the solver lets pass in a row of small amounts may be worth much to a goal.
+        """
+        if solved.point is None or not self._better(solved.point):
             return
-        value = self.sign * value_at(self.course, self.goal, solved.point)
-        if self.best is None or value < self.best - 1e-12 * abs(self.best):
-            self.best = value
-            self.course.point = solved.point
+        last = self.program.exact(solved.point, self.deadline.left(0.2))
+        # where there is no time to tell, it is judged at the end
+        point = last.point if last.status in ("optimal", "infeasible") else solved.point
+        if point is not None and self._better(point):
+            value = self.best = self.sign * value_at(self.course, self.goal, point)
+            self.course.point = point
             if self.beside is not None:
-                self.beside.tell(value, None if self.course.narrow else solved.point)
+                self.beside.tell(value, None if self.course.narrow else point)
             bound = None if self.bound is None else self.sign * self.bound
             self.course.tell(self.goal, self.sign * value, bound, note)
+
+    def _better(self, point: np.ndarray) -> bool:
+        value = self.sign * value_at(self.course, self.goal, point)
+        return self.best is None or value < self.best - 1e-12 * abs(self.best)
 
     def _repaired(self, point: np.ndarray, share: float, note: str, least: float = LEAST) -> None:
         """Offer the whole numbers of a point with the best amounts for them."""

@@ -136,8 +136,8 @@ class Program:
         limit: float | None = None,
         without: np.ndarray | None = None,
         rows: Sequence[Row] = (),
-    ) -> np.ndarray | None:
-        """The repaired point with its last digits; None where no amounts keep all to them.
+    ) -> Solved:
+        """The repaired point with its last digits; infeasible where no amounts keep all to them.
 
         ``without``: columns that are held at 0. ``rows``: kept as well, for now.
         """
@@ -152,16 +152,18 @@ class Program:
             for _ in range(LAST_ROUNDS):
                 left = None if deadline is None else deadline - time.perf_counter()
                 if left is not None and left <= 0:
-                    return None
+                    break
                 solved = self._cut_until_sound(left, EXACT, CUT_ROUNDS)
-                refined = None if solved.point is None else self.solver.refined(solved.point)
+                if solved.point is None:
+                    return solved
+                refined = self.solver.refined(solved.point)
                 if refined is None:
-                    return None
+                    return Solved("infeasible", None, None, None)
                 cuts = self.broken(refined, LAST)
                 if not cuts:
-                    return refined
+                    return replace(solved, point=refined)
                 self.add(cuts)
-            return None
+            return Solved("time_limit", None, None, None)
         finally:
             self.solver.remove_rows(first, len(rows))
             self.solver.relax(False)

@@ -59,9 +59,10 @@ def tidied(
         program.aim(goal)
         best = finished(program, candidates, limit)
         if best is None:
-            break
-        candidates = [best]
-        hold(course, goal, value_at(course, goal, best), room=LAST_HELD)
+            hold(course, goal, value_at(course, goal, candidates[-1]))
+        else:
+            candidates = [best]
+            hold(course, goal, value_at(course, goal, best), room=LAST_HELD)
     program.aim_at(short_flows(program.statement, choices))
     for rows in (spare_rows(program.statement, choices), ()):
         found = finished(program, candidates, limit, rows)
@@ -94,13 +95,13 @@ def finished(
     """
     limit = None if limit is None else max(limit, LEAST_SECONDS)
     for candidate in candidates:
-        found = program.exact(candidate, limit, None, rows)
+        found = program.exact(candidate, limit, None, rows).point
         if found is None:
             continue
         little = _next_to_nothing(program.statement, found)
         if not len(little):
             return found
-        cleared = program.exact(found, limit, little, rows)
+        cleared = program.exact(found, limit, little, rows).point
         return found if cleared is None else cleared
     return None
 

@@ -48,13 +48,18 @@ class Shortfall:
 
 
 def shortfall(
-    parts: Sequence[tuple[Cycle, float]], draw: float, size: float, precision: float = 1e-3
+    parts: Sequence[tuple[Cycle, float]],
+    draw: float,
+    size: float,
+    precision: float = 1e-3,
+    steps: int = MOST_STEPS,
 ) -> Shortfall | None:
     """By how much a store of a size fails in its worst window; None: it never fails.
 
     ``parts``: cycle and weight >= 0. ``draw``: constant draw less steady inflow, a second. The
     long-run rates must balance: ``draw <= sum of weight * mean``. ``precision``: how exact a
-    shortfall is, relative to the need; whether there is one is exact either way.
+    shortfall is, relative to the need; whether there is one is exact either way. ``steps``: after
+    these the search is given up.
     """
     moving = _merged([(cycle, weight) for cycle, weight in parts if not cycle.steady])
     steady = [weight * cycle.mean for cycle, weight in parts if cycle.steady]
@@ -78,7 +83,7 @@ def shortfall(
         end, closed = (lag - size) / -slope, True
     rounding = ROUNDING * math.fsum([abs(draw), *(weight * abs(c.mean) for c, weight in moving)])
     need, length, finished = kernel.largest_need(
-        windows, draw, end, size * (1 + ROUNDING), rounding, precision, MOST_STEPS
+        windows, draw, end, size * (1 + ROUNDING), rounding, precision, steps
     )
     if need > size:
         return Shortfall(length, need - size, "window")
