@@ -65,3 +65,9 @@ def test_all_units_that_may_stand_may_be_built(name: str) -> None:
 @pytest.mark.parametrize("number", ["013", "022", "067", "210"])
 def test_a_plan_and_its_goals_leave_out_the_same_amounts(number: str) -> None:
     planned(f"audit_fail_rand{number}")
+
+
+def test_what_a_solver_lets_pass_is_worth_nothing() -> None:
+    plan = planned("dear_last_digits")
+    assert {g.status for g in plan.goals} == {"optimal"}
+    assert goal(plan, "money") == pytest.approx(3991.48034, rel=1e-7)
