@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import random
+from dataclasses import replace
 
 from brute.choices import choices
 from tiny_program import HOUR
@@ -16,6 +17,7 @@ from tiny_sites import CYCLES, GRAM, KILOWATT, KILOWATT_HOUR, PROFILES
 from allocator.site.records import (
     POWER,
     Build,
+    Chamber,
     Demand,
     Fluid,
     Layer,
@@ -53,7 +55,10 @@ GOALS = (
 def drawn_site(number: int) -> Site:
     """The site of a number."""
     for attempt in itertools.count():
-        site = _Draw(random.Random(f"brute {number} {attempt}")).site(f"drawn {number}")
+        draw = _Draw(
+            random.Random(f"brute {number} {attempt}"), random.Random(f"chambers {number}")
+        )
+        site = draw.site(f"drawn {number}")
         listed = choices(site, firm=True)
         if len(list(itertools.islice(listed, MOST_CHOICES + 1))) <= MOST_CHOICES:
             return site
@@ -61,8 +66,8 @@ def drawn_site(number: int) -> Site:
 
 
 class _Draw:
-    def __init__(self, chance: random.Random) -> None:
-        self.pick = chance.choice
+    def __init__(self, chance: random.Random, of_chambers: random.Random) -> None:
+        self.pick, self.pick_of_chambers = chance.choice, of_chambers.choice
         self.battery = self.pick([True, True, False])
         self.converter = self.pick([True, False])
         self.places = ["works", "near", "far"][: self.pick([1, 2, 2, 3])]
@@ -106,6 +111,15 @@ class _Draw:
             goals=pick(GOALS),
         )
 
+    def _with_chamber(self, source: Source) -> Source:
+        """The source, now and then with a pump that draws from a chamber."""
+        pick = self.pick_of_chambers
+        if not source.stages or pick([True, True, True, False]):
+            return source
+        chamber = Chamber(pick([8.0, 25.0, 80.0]), least=1.1e5)
+        rate = pick([None, 0.5 * GRAM, 1.0 * GRAM, 1.5 * GRAM])
+        return replace(source, pump=Pump(pick([1e5, 4e5]), rate, chamber=chamber))
+
     def _sources(self) -> list[Source]:
         pick = self.pick
         found = [
@@ -121,6 +135,7 @@ class _Draw:
             )
             for n in range(pick([1, 2, 2, 3]))
         ]
+        found = [self._with_chamber(source) for source in found]
         if self.converter:
             delivered = pick([True, False])
             found.append(
