@@ -13,7 +13,8 @@ from allocator.site.streams.sinks import bears, sinks_of
 def kept_out(choices: Choices) -> dict[str, str]:
     """Source -> what keeps it out whatever is built, for each that can give no power."""
     users = _users(choices)
-    told = {name: _why(choices, source, users) for name, source in choices.site.sources.items()}
+    sources = {name: s for name, s in choices.site.sources.items() if not s.part_of}
+    told = {name: _why(choices, source, users) for name, source in sources.items()}
     return {name: why for name, why in told.items() if why}
 
 

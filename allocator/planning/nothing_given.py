@@ -31,7 +31,8 @@ def why_nothing(
 ) -> tuple[str, ...]:
     """Why a plan gives no power: what keeps each source out, and limits that keep the others."""
     lines = kept_out_lines(choices)
-    if len(lines) < len(site.sources) and not clock.interrupted:
+    sources = [source for source in site.sources.values() if not source.part_of]
+    if len(lines) < len(sources) and not clock.interrupted:
         lines += limits_to_blame(site, settings, clock, plan)
     return tuple(lines)
 

@@ -73,7 +73,12 @@ def _offered(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -
     price = build.price * route.length
     findings.equals("sink_takes", subject, price, money, "", "its price", 1e-9 * money)
     source = site.sources[bath.source]
-    others = [s.name for s in site.sources.values() if s.place == route.start and s is not source]
+    # what its pump draws through pauses out of a chamber came through the sink as it burst
+    others = [
+        s.name
+        for s in site.sources.values()
+        if s.place == route.start and source.name not in (s.name, s.part_of)
+    ]
     others += [
         other.name
         for other in site.routes.values()

@@ -465,6 +465,15 @@ def test_the_heat_of_a_sink_is_let_into_its_place(tmp_path: Path) -> None:
     assert wide.power.mean_clean > 50e3
 
 
+def test_a_chamber_is_filled_through_the_sink(plan: Plan, tmp_path: Path) -> None:
+    """What the pump draws out of it through pauses is cooled already: no less is promised."""
+    inlet = "hottest_inlet: 250 degC"
+    chamber = (inlet, f"{inlet}, chamber: {{volume: 40 m^3, least: 1.2 bar}}")
+    found = planned(read_site(written(tmp_path, chamber)))
+    assert found.baths[0].used
+    assert found.power.firm_clean >= plan.power.firm_clean
+
+
 def test_a_sink_is_never_a_loss(tmp_path: Path) -> None:
     """Hot gas may pass it by: a cooler that makes power of steady gas still has all of it."""
     steady = ("    cycle: [{on: 310 s, every: 640 s}, {on: 72 d, every: 131 d}]\n", "")
