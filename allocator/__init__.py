@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from allocator.proof import AuditReport, audit
     from allocator.proof.simulation import Outages, SimulationSettings, Trace, write_simulation
     from allocator.quantities import format_quantity, parse_quantity
-    from allocator.reporting.cautions import cautions_for
     from allocator.reporting.summary import summary
+    from allocator.site.cautions import cautions_for
     from allocator.site.reading import check_site, read_site
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
@@ -53,7 +53,7 @@ _HOMES = {
     "Trace": "proof.simulation",
     "audit": "proof",
     "baths_table": "studies.bath",
-    "cautions_for": "reporting.cautions",
+    "cautions_for": "site.cautions",
     "check_site": "site.reading",
     "curve_of": "duty",
     "format_quantity": "quantities",

@@ -22,10 +22,10 @@ from allocator.planning import Outcome, Progress, Settings, make_plan
 from allocator.planning.linear import least_value
 from allocator.planning.settings import Reporter
 from allocator.proof import AuditReport, audit
-from allocator.reporting.cautions import cautions_for
 from allocator.reporting.files import hand_over_files
 from allocator.reporting.page import page_html
 from allocator.reporting.page.simulation import simulation_of
+from allocator.site.cautions import cautions_for
 from allocator.site.network import network_of
 from allocator.site.reading import read_site
 from allocator.site.records import Site

@@ -33,10 +33,22 @@ STATUSES = (
     "within_gap",
     "yielded",
     "optimal",
+    "not_sought",
 )
-"""Why the search of a goal stopped, from what proves least to what proves most."""
+"""Why the search of a goal stopped, from what proves least to what proves most; and of a goal by
+
+which no better plan was sought, whose value is told all the same."""
 FLAT = "flat"
-GOAL_UNITS = ("W", "kg/s", "kg", "money")
+GOALS = {
+    "clean_power": ("W", "max"),
+    "served_power": ("W", "max"),
+    "served_fluid": ("kg/s", "max"),
+    "emissions": ("kg/s", "min"),
+    "scarce_material": ("kg", "min"),
+    "money": ("money", "min"),
+}
+"""Unit and sense of each goal."""
+GOAL_UNITS = tuple(dict.fromkeys(unit for unit, _ in GOALS.values()))
 PRICED = ("mass", "power", "energy", "mass_rate", "emission_rate", "share", "money", "number")
 """Dimensions of the limits that may have a price."""
 
@@ -46,7 +58,8 @@ class GoalResult:
     """A goal's outcome. ``status``: optimal, within_gap, time_limit, node_limit, interrupted,
 
     yielded (the best was found and proven, and the site lets later goals have a share of it),
-    bound_refuted (a plan better than the solver's bound was found: nothing is proven).
+    bound_refuted (a plan better than the solver's bound was found: nothing is proven), not_sought
+    (its value is told; no better plan was sought by it).
     ``bound_kind``: certified (of a linear program, rounded outward) or solver (by branching, at
     the solver's tolerance); None where there is no bound, or an older version made the plan."""
 

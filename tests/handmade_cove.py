@@ -24,6 +24,7 @@ from allocator.plan import (
     SourceUse,
     StoreUse,
 )
+from allocator.site.cautions import cautions_for
 from allocator.site.records import (
     POWER,
     Build,
@@ -187,7 +188,7 @@ COVE_PLAN = Plan(
     site_name="Cove",
     site_sha256="c0" * 32,
     basis="firm",
-    status="optimal",
+    status="time_limit",
     goals=(
         GoalResult("clean_power", "W", "max", 6750.0, 7500.0, 0.1, "within_gap"),
         GoalResult("served_power", "W", "max", 7750.0, 7750.0, 0.0, "optimal"),
@@ -196,7 +197,7 @@ COVE_PLAN = Plan(
         # 860 + 2 * 50 + 3 * 72
         GoalResult("scarce_material", "kg", "min", 1176.0, 1176.0, 0.0, "optimal"),
         GoalResult(
-            "money", "money", "min", 15800.0 + 0.05 / 120 * 1e6 + 0.3, None, None, "optimal"
+            "money", "money", "min", 15800.0 + 0.05 / 120 * 1e6 + 0.3, None, None, "time_limit"
         ),
     ),
     ceiling=Ceiling(8e3, 9e3),
@@ -270,6 +271,7 @@ COVE_PLAN = Plan(
     # Capital 1720 + 200 + 360 of material, 100 + 1200 + 750 + 500 + 250 + 720 + 9000 + 1000 of
     # things; running over 1e6 s: oil 0.05 / 120 kg/s at 1, and 0.0003 kg/s along the quay.
     money=15800.0 + 0.05 / 120 * 1e6 + 0.3,
+    cautions=cautions_for(COVE),
 )
 
 COVE_MEAN_PLAN = Plan(
@@ -277,9 +279,24 @@ COVE_MEAN_PLAN = Plan(
     site_sha256="c0" * 32,
     basis="mean",
     status="optimal",
-    goals=(GoalResult("clean_power", "W", "max", 11.2e3, 11.2e3, 0.0, "optimal"),),
+    goals=(
+        GoalResult("clean_power", "W", "max", 11.2e3, 11.2e3, 0.0, "optimal"),
+        GoalResult("served_power", "W", "max", 11.2e3, 11.2e3, 0.0, "yielded"),
+        GoalResult("served_fluid", "kg/s", "max", 0.0, None, None, "not_sought"),
+        GoalResult("emissions", "kg/s", "min", 0.0, None, None, "not_sought"),
+        GoalResult("scarce_material", "kg", "min", 590.0 + 2 * 50.0, None, None, "not_sought"),
+        GoalResult(
+            "money",
+            "money",
+            "min",
+            590 * 2.0 + 50 * 4.0 + 100.0 + 1200.0 + 18000.0,
+            None,
+            None,
+            "not_sought",
+        ),
+    ),
     ceiling=Ceiling(None, None),
-    power=Power(0.0, 11.2e3, 0.0, 11.2e3, 12e3, 11.2 / 12),
+    power=Power(11.2e3, 11.2e3, 11.2e3, 11.2e3, 12e3, 11.2 / 12),
     # A quarter of 0.018 kg/s, the pump's rate, is 0.0045.
     sources=(
         SourceUse("north", True, True, {}, {"flat": 0.0045}),
@@ -301,4 +318,5 @@ COVE_MEAN_PLAN = Plan(
     ),
     emissions=Emissions(0.0, 0.00675, {"breath": 0.00675, "smoke": 0.0}),
     money=590 * 2.0 + 50 * 4.0 + 100.0 + 1200.0 + 18000.0,
+    cautions=cautions_for(COVE),
 )

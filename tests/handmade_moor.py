@@ -22,6 +22,7 @@ from allocator.plan import (
     StoreUse,
     Withstands,
 )
+from allocator.site.cautions import cautions_for
 from allocator.site.records import (
     POWER,
     Demand,
@@ -62,17 +63,31 @@ MOOR = Site(
     },
 )
 
+
 # Means while all is well: 0.002 * 20/24 twice and 0.004 * 12/24, 0.005333 kg/s; without 'three',
 # the most that any one gives, 0.003333. In the quiet 4 h 0.0033 * 14400 = 47.52 kg are needed;
 # without 'one' 'two' alone flows in the next 8 h, (0.0033 - 0.002) * 28800 = 37.44 kg more: 84.96.
+def beside(power: float) -> tuple[GoalResult, ...]:
+    """The later goals of a plan, as its search left them: nothing else is served, paid or emitted."""
+    return (
+        GoalResult("served_power", "W", "max", power, power, 0.0, "optimal"),
+        GoalResult("scarce_material", "kg", "min", 0.0, None, None, "time_limit"),
+        GoalResult("money", "money", "min", 0.0, None, None, "time_limit"),
+    )
+
+
 MOOR_LOST_PLAN = Plan(
     site_name="Moor",
     site_sha256="3a" * 32,
     basis="firm",
-    status="optimal",
-    goals=(GoalResult("clean_power", "W", "max", 33e3, 33.3e3, 0.3 / 33.3, "within_gap"),),
+    status="time_limit",
+    goals=(
+        GoalResult("clean_power", "W", "max", 33e3, 33.3e3, 0.3 / 33.3, "within_gap"),
+        *beside(33e3),
+    ),
     ceiling=Ceiling(None, None),
     power=Power(33e3, 33e3, 33e3, 33e3, 50e3, 0.66),
+    cautions=cautions_for(MOOR),
     sources=(
         SourceUse("one", True, True, {"store:holder@mill": 0.002}),
         SourceUse("two", True, True, {"store:holder@mill": 0.002}),
@@ -94,7 +109,7 @@ MOOR_LOST_PLAN = Plan(
 # The seep feeds the sets past the store: 0.0006 of the 0.0008 kg/s that it gives at its low end.
 MOOR_LOW_PLAN = replace(
     MOOR_LOST_PLAN,
-    goals=(GoalResult("clean_power", "W", "max", 39e3, 39e3, 0.0, "optimal"),),
+    goals=(GoalResult("clean_power", "W", "max", 39e3, 39e3, 0.0, "optimal"), *beside(39e3)),
     power=Power(39e3, 39e3, 39e3, 39e3, 50e3, 0.78),
     sources=(*MOOR_LOST_PLAN.sources[:3], SourceUse("seep", True, True, {}, {FLAT: 0.0006})),
     machines=(MachineUse("set@mill", "set", "mill", 4, 4, 4, 3.9),),

@@ -23,6 +23,7 @@ from allocator.plan import (
     SourceUse,
     StoreUse,
 )
+from allocator.site.cautions import cautions_for
 from allocator.site.records import (
     POWER,
     Build,
@@ -96,7 +97,7 @@ RIDGE_PLAN = Plan(
     site_name="Ridge",
     site_sha256="1d" * 32,
     basis="firm",
-    status="optimal",
+    status="within_gap",
     goals=(
         GoalResult("clean_power to priority 1", "W", "max", 2400.0, 2400.0, 0.0, "optimal"),
         GoalResult("clean_power", "W", "max", 5400.0, 5400.0, 0.0, "optimal"),
@@ -172,4 +173,5 @@ RIDGE_PLAN = Plan(
     emissions=Emissions(0.0, 0.00516, {"breath": 0.00516}),
     # along the track: 0.008 / 4 of the bursts + 0.0015, at 0.001 a kg for 1e6 s
     money=3.5,
+    cautions=cautions_for(RIDGE),
 )

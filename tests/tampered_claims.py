@@ -225,4 +225,42 @@ TAMPERED: dict[str, Tampering] = {
     "a promise above the ceiling": cove(
         "ceiling", change(COVE_PLAN, ceiling=Ceiling(6000.0, None))
     ),
+    "a ceiling above all that is asked for": cove(
+        "ceiling", change(COVE_PLAN, ceiling=Ceiling(8e3, 12e3 * (1 + 2e-6)))
+    ),
+    "a goal that is left out": cove("goal_told", drop(COVE_PLAN, "goals", "emissions")),
+    "a goal to a priority that is left out": ridge(
+        "goal_told", drop(RIDGE_PLAN, "goals", "clean_power to priority 1")
+    ),
+    "optimal beside a gap of 10 %": cove(
+        "goal_status", edit(COVE_PLAN, "goals", "clean_power", status="optimal")
+    ),
+    "optimal without a bound": cove(
+        "goal_status", edit(COVE_PLAN, "goals", "money", status="optimal")
+    ),
+    "a bound that was refuted": cove(
+        "goal_status", edit(COVE_PLAN, "goals", "clean_power", status="bound_refuted")
+    ),
+    "a plan that is called optimal": cove("status", change(COVE_PLAN, status="optimal")),
+    "a mean below the promise": cove(
+        "mean_power", change(COVE_PLAN, "power", mean_clean=6750.0 * (1 - 1e-5))
+    ),
+    "a mean above what is asked for": cove(
+        "mean_power", change(COVE_PLAN, "power", mean_total=12e3 * (1 + 2e-6))
+    ),
+    "more clean power than power, on the mean": cove(
+        "mean_power", change(COVE_PLAN, "power", mean_clean=8e3)
+    ),
+    "a firm figure of a mean plan": cove(
+        "power_reported", change(COVE_MEAN_PLAN, "power", firm_clean=11.3e3)
+    ),
+    "a caution that is left out": cove(
+        "cautions", change(COVE_PLAN, cautions=COVE_PLAN.cautions[1:])
+    ),
+    "a caution in other words": cove(
+        "cautions", change(COVE_PLAN, cautions=("All is safe.", *COVE_PLAN.cautions[1:]))
+    ),
+    "cautions in another order": cove(
+        "cautions", change(COVE_PLAN, cautions=COVE_PLAN.cautions[::-1])
+    ),
 }

@@ -18,7 +18,7 @@ from allocator.folders import digests
 from allocator.plan_file import read_plan
 from allocator.planning import Outcome, Progress, Settings
 from allocator.proof import AuditReport, Breach, audit
-from allocator.reporting.cautions import cautions_for
+from allocator.site.cautions import cautions_for
 from allocator.site.reading import read_site
 
 NETWORKS = Path(__file__).parents[1] / "networks"

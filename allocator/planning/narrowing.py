@@ -16,6 +16,7 @@ from allocator.plan import GoalResult, Plan
 from allocator.planning.ceiling import energy_of_fluids
 from allocator.planning.choices import Choices
 from allocator.planning.found import gap_of, passes
+from allocator.planning.plan_of_point import status_of
 from allocator.planning.search.network import Find
 from allocator.site.records import Site
 
@@ -71,7 +72,7 @@ def bounded_by(
 def with_bounds_of(plan: Plan, bounds: Mapping[str, float], interrupted: bool) -> Plan:
     """The plan with the bounds of the whole site, where one is known, and no other."""
     goals = tuple(_judged(goal, bounds.get(goal.name), interrupted) for goal in plan.goals)
-    return replace(plan, goals=goals, status="interrupted" if interrupted else "time_limit")
+    return replace(plan, goals=goals, status=status_of(goals))
 
 
 def _judged(goal: GoalResult, bound: float | None, interrupted: bool) -> GoalResult:

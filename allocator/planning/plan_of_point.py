@@ -8,7 +8,7 @@ import numpy as np
 
 from allocator.heat import heat_of
 from allocator.heat.baths import bath_uses
-from allocator.plan import Ceiling, GoalResult, Plan, Power
+from allocator.plan import STATUSES, Ceiling, GoalResult, Plan, Power
 from allocator.planning.choices import Choices
 from allocator.planning.extract import (
     Reading,
@@ -25,10 +25,11 @@ from allocator.planning.extract import (
     without_dust,
 )
 from allocator.planning.found import GoalFound, gap_of, passes
-from allocator.planning.goals import Goal
+from allocator.planning.goals import Goal, goals_of
 from allocator.planning.rules.stock import money
 from allocator.planning.settings import Settings
 from allocator.planning.statement import Statement
+from allocator.site.cautions import cautions_for
 from allocator.site.records import POWER, Site
 
 
@@ -40,7 +41,15 @@ def plan_at(
     point: np.ndarray,
     found: list[GoalFound],
 ) -> Plan:
-    """The plan that a point of a site's program says, with what was found of its goals."""
+    """The plan that a point of a site's program says, with what was found of its goals.
+
+    Goals of the site of which nothing was sought are told by their value alone.
+    """
+    told = {one.goal.name: one for one in found}
+    found = [
+        told.pop(goal.name, GoalFound(goal, 0.0, None, None, "not_sought"))
+        for goal in goals_of(statement, choices)
+    ] + list(told.values())
     reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
     plan = _read(site, settings, reading, found)
     return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site, plan))
@@ -48,7 +57,7 @@ def plan_at(
 
 def status_of(found: tuple[GoalResult, ...]) -> str:
     """The status of a plan: the least that is proven of any of its goals."""
-    for status in ("bound_refuted", "interrupted", "time_limit", "node_limit", "within_gap"):
+    for status in STATUSES[: STATUSES.index("yielded")]:
         if any(result.status == status for result in found):
             return status
     return "optimal"
@@ -105,6 +114,7 @@ def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFoun
         materials=material_uses(reading),
         emissions=emissions_of(reading),
         money=max(0.0, reading.of(money(reading.choices, reading.statement))),
+        cautions=cautions_for(site),
         seed=settings.seed,
         withstands=settings.withstands if settings.withstands.anything else None,
         recoveries=recovery_uses(reading),

@@ -50,6 +50,7 @@ from allocator.planning.settings import REFUSED, Outcome, Progress, Reporter, Se
 from allocator.planning.statement import Key, Row
 from allocator.planning.stating import offered, state
 from allocator.planning.tidy import tidied
+from allocator.site.cautions import cautions_for
 from allocator.site.network import network_of
 from allocator.site.records import Site
 
@@ -135,7 +136,7 @@ def _made(
     limits = held_back(choices, plan, mean_basis)
     if gives_nothing(plan):
         limits = (*why_nothing(site, choices, settings, clock, plan), *limits)
-    plan = replace(plan, limits=limits)
+    plan = replace(plan, limits=limits, cautions=cautions_for(site))
     others: tuple[Plan, ...] = ()
     if settings.alternatives > 1 and not clock.interrupted:
         plain = replace(settings, start=None)
@@ -170,7 +171,7 @@ def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> P
     def at_least(bound: float | None, value: float) -> float | None:
         if bound is None or passes(value, bound, True, 1e-9 * plan.power.demand_mean):
             return None  # no ceiling at all, if a plan passes it
-        return max(bound, value)
+        return max(min(bound, plan.power.demand_mean), value)
 
     clean = at_least(ceiling.clean, plan.power.firm_clean)
     total = at_least(ceiling.total, plan.power.firm_total)

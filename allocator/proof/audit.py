@@ -6,7 +6,10 @@ must be served to 1e-6 of it, balances to 1e-6 of the largest flow: DEVELOPERS.m
 
 from __future__ import annotations
 
+import math
+
 from allocator.errors import Fault, PlanFileError
+from allocator.physics.faults import PhysicsError
 from allocator.plan import RULES as MADE_BY
 from allocator.plan import Plan
 from allocator.plan_file import other_version
@@ -15,10 +18,12 @@ from allocator.proof import (
     batteries,
     bores,
     chambers,
+    claims,
     collect,
     cooler_heat,
     counts,
     heat,
+    heat_limits,
     holds,
     let_in,
     objectives,
@@ -62,6 +67,7 @@ RULES = (
     power.check_lines,
     bores.check_bores,
     heat.check_heat,
+    heat_limits.check_limits_told,
     heat.check_pumps,
     heat.check_coolers,
     cooler_heat.check_cooler_heat,
@@ -75,6 +81,8 @@ RULES = (
     totals.check_emissions,
     objectives.check_goals,
     objectives.check_claims,
+    claims.check_status,
+    claims.check_cautions,
 )
 """Every rule, in the order in which breaches are told."""
 
@@ -103,7 +111,17 @@ def audit(site: Site, plan: Plan) -> AuditReport:
         findings.breach("not_marched", "sources", 0.0, "", f"{error}: too many to audit")
         return findings.report()
     for rule in RULES:
-        rule(case, findings)
+        try:
+            rule(case, findings)
+        except (ArithmeticError, PhysicsError) as error:
+            subject = rule.__name__.replace("check_", "").replace("_", " ")
+            findings.breach(
+                "not_recomputed",
+                subject,
+                math.nan,
+                "",
+                f"the plan's figures are beyond what can be: {error}",
+            )
     return findings.report()
 
 

@@ -29,11 +29,16 @@ def check_cooler_heat(case: Case, findings: Findings) -> None:
     findings.holds(
         "cooler_told", "coolers", len(told) == len(heat.coolers), "one is told more than once"
     )
+    standing = {run.route for run in case.plan.runs}
+    for route in told:
+        findings.holds("cooler_told", f"cooler {route!r}", route in standing, "is not in the plan")
     for run in case.plan.runs:
         stream = case.site.routes[run.route].stream
-        if stream is None or stream.kind != "cooler" or not run.flows:
+        if stream is None or stream.kind != "cooler":
             continue
         subject, given = f"cooler {run.route!r}", told.get(run.route)
+        if given is None and not run.flows:
+            continue
         if given is None or given.build != run.build:
             findings.holds("cooler_told", subject, False, "it is not told what it does")
             continue

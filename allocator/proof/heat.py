@@ -132,13 +132,19 @@ def _all_there(
     )
 
 
-def _mixing(case: Case, findings: Findings, fluid: str, state: str, flows: list[FlowHeat]) -> None:
-    """What leaves a place is no hotter and no colder than the mixture of what arrives there."""
-    arriving: dict[str, list[tuple[float, float]]] = {}
+Arrivals = dict[str, list[tuple[float, float]]]
+"""Place -> (kg/s, K) of what comes there."""
+
+
+def arriving(
+    case: Case, fluid: str, state: str, flows: list[FlowHeat]
+) -> tuple[Arrivals, set[str]]:
+    """What pipes and sources bring to each place; the places at which equipment gives as well."""
+    found: Arrivals = {}
     for flow in flows:
         route = case.site.routes[flow.route]
         end = route.end if flow.start == route.start else route.start
-        arriving.setdefault(end, []).append((flow.rate, flow.outlet))
+        found.setdefault(end, []).append((flow.rate, flow.outlet))
     for use in case.plan.sources:
         source = case.site.sources[use.name]
         if source.fluid == fluid:
@@ -146,20 +152,26 @@ def _mixing(case: Case, findings: Findings, fluid: str, state: str, flows: list[
             rate += _shaped(case, use.direct, state)
             if rate > 0:
                 kelvin = source.temperature or case.site.ambient.temperature
-                arriving.setdefault(source.place, []).append((rate, kelvin))
+                found.setdefault(source.place, []).append((rate, kelvin))
     unknown = {m.place for m in case.plan.machines if fluid in case.machine_type(m).gives}
     unknown |= {s.place for s in case.plan.stores if s.holds == fluid and s.draw}
+    return found, unknown
+
+
+def _mixing(case: Case, findings: Findings, fluid: str, state: str, flows: list[FlowHeat]) -> None:
+    """What leaves a place is no hotter and no colder than the mixture of what arrives there."""
+    arrivals, unknown = arriving(case, fluid, state, flows)
     for flow in flows:
-        came = arriving.get(flow.start, [])
+        came = arrivals.get(flow.start, [])
         if flow.start in unknown or not came:
             _from_equipment(case, findings, fluid, flow, came)
             continue
-        mixed = _mixed(case, fluid, came)
+        mixture = mixed(case, fluid, came)
         findings.equals(
             "heat_mixing",
             f"run {flow.route!r}",
             flow.inlet,
-            mixed,
+            mixture,
             "K",
             "the temperature at its inlet",
             0.05 + 1e-3 * abs(max(k for _, k in came) - min(k for _, k in came)),
@@ -206,7 +218,7 @@ def specific_heat(case: Case, fluid: str, kelvin: float) -> float:
     return float(value(substance_of(case, fluid), "specific_heat", kelvin, pressure))
 
 
-def _mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
+def mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
     """Mixture by heat, with the heat capacity half way from the coldest: two rounds settle it."""
     coldest = min(kelvin for _, kelvin in came)
     whole = math.fsum(rate for rate, _ in came)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
-from allocator.plan import GoalResult
+from allocator.plan import GOALS, GoalResult
 from allocator.proof.case import Case
+from allocator.proof.claims import goals_to_tell
 from allocator.proof.materials import material_use
 from allocator.proof.report import Findings
 from allocator.proof.totals import REPORTED, closest, counted_emission, money
@@ -13,15 +14,10 @@ from allocator.site.records import POWER
 
 TO_PRIORITY = " to priority "
 
-UNITS = {
-    "clean_power": ("W", "max"),
-    "served_power": ("W", "max"),
-    "served_fluid": ("kg/s", "max"),
-    "emissions": ("kg/s", "min"),
-    "scarce_material": ("kg", "min"),
-    "money": ("money", "min"),
-}
-"""Unit and sense of each goal."""
+MEET = 1e-5
+"""Share of the bound, or of what is asked for, within which what is called optimal meets its bound:
+
+a larger gain would be worth a pipe."""
 
 LEAST_SCALE = 1e-9
 """Differences below this are of no interest: of a served amount as a share, else in SI."""
@@ -46,7 +42,7 @@ def check_goals(case: Case, findings: Findings) -> None:
         )
         order = place
         seen.add(goal.name)
-        unit, sense = UNITS[name]
+        unit, sense = GOALS[name]
         findings.holds(
             "goal_unit",
             subject,
@@ -54,6 +50,8 @@ def check_goals(case: Case, findings: Findings) -> None:
             f"is to be read as {sense} in {unit}",
         )
         _figures(case, findings, goal, name, int(priority) if priority else None, subject)
+    for name in goals_to_tell(case):
+        findings.holds("goal_told", f"goal {name!r}", name in seen, "is not told")
 
 
 def _is_priority(case: Case, priority: str) -> bool:
@@ -66,9 +64,10 @@ def _figures(
     value = goal_value(case, name, priority)
     if name == "money":
         value = closest(goal.value, value, money(case, widest=True))
-    unit = UNITS[name][0] if name != "money" else ""
+    unit = GOALS[name][0] if name != "money" else ""
     scale = _scale(case, name)
     tolerance = max(REPORTED * abs(value), scale)
+    _status(case, findings, goal, name, subject)
     findings.equals("goal_value", subject, goal.value, value, unit, "the value", tolerance)
     if goal.bound is None or goal.gap is None:
         findings.holds(
@@ -85,6 +84,37 @@ def _figures(
     _gap(findings, goal, goal.bound, goal.gap, subject)
 
 
+def _status(case: Case, findings: Findings, goal: GoalResult, name: str, subject: str) -> None:
+    """``optimal``: value and bound meet, but for what is not worth a pipe; ``within_gap``: there is
+
+    a gap; ``bound_refuted`` and ``not_sought``: there is no bound."""
+    proven = goal.status in ("optimal", "yielded", "within_gap")
+    if goal.status in ("optimal", "within_gap"):
+        findings.holds(
+            "goal_status", subject, goal.bound is not None, f"is {goal.status!r} without a bound"
+        )
+    if goal.bound is not None and not proven:
+        stopped = goal.status not in ("bound_refuted", "not_sought")
+        findings.holds("goal_status", subject, stopped, f"is {goal.status!r} and has a bound")
+    if goal.bound is not None and goal.status == "optimal":
+        findings.at_most(
+            "goal_status",
+            subject,
+            abs(goal.bound - goal.value),
+            MEET * max(abs(goal.bound), _asked(case, name)) + _scale(case, name),
+            GOALS[name][0],
+            "the bound of what is called optimal, less its value,",
+        )
+
+
+def _asked(case: Case, name: str) -> float:
+    """What is asked for in all, W or kg/s; 0 for goals that serve nothing."""
+    if name not in ("clean_power", "served_power", "served_fluid"):
+        return 0.0
+    power = name != "served_fluid"
+    return math.fsum(d.mean for d in case.site.demands.values() if (d.wants == POWER) == power)
+
+
 def _gap(findings: Findings, goal: GoalResult, bound: float, gap: float, subject: str) -> None:
     # Relative to the larger of value and bound; to some least scale where both are next to nothing,
     # which may make the gap smaller, but not below what the least of all scales gives.
@@ -99,9 +129,7 @@ def _gap(findings: Findings, goal: GoalResult, bound: float, gap: float, subject
 
 def _scale(case: Case, name: str) -> float:
     if name in ("clean_power", "served_power", "served_fluid"):
-        power = name != "served_fluid"
-        means = [d.mean for d in case.site.demands.values() if (d.wants == POWER) == power]
-        return LEAST_SCALE * math.fsum(means)
+        return LEAST_SCALE * _asked(case, name)
     return LEAST_SCALE if name == "emissions" else 1e-6
 
 
@@ -156,6 +184,7 @@ def check_claims(case: Case, findings: Findings) -> None:
     findings.equals(
         "power_reported", "power", power.served_share, share, "", "the served share", REPORTED
     )
+    _beside(case, findings, clean, total, asked)
     if case.firm:
         for what, promised, most in (
             ("the clean power promised", clean, ceiling.clean),
@@ -164,3 +193,27 @@ def check_claims(case: Case, findings: Findings) -> None:
             if most is not None:
                 tolerance = REPORTED * abs(most)
                 findings.at_most("ceiling", "power", promised, most, "W", what, tolerance)
+                findings.at_most(
+                    "ceiling", "power", most, asked, "W", "a ceiling", REPORTED * asked
+                )
+
+
+def _beside(case: Case, findings: Findings, clean: float, total: float, asked: float) -> None:
+    """``promise <= mean <= demand``, and clean power <= all power; on the mean basis the firm
+
+    figures are the mean ones."""
+    power = case.plan.power
+    room = max(REPORTED * asked, LEAST_SCALE * asked)
+    if not case.firm:
+        for what, given, own in (
+            ("firm clean power", power.firm_clean, clean),
+            ("firm power", power.firm_total, total),
+        ):
+            findings.equals("power_reported", "power", given, own, "W", what, room)
+        return
+    for what, given, least in (
+        ("mean clean power", power.mean_clean, clean),
+        ("mean power", power.mean_total, max(total, power.mean_clean)),
+    ):
+        findings.at_least("mean_power", "power", given, least, "W", what, room)
+        findings.at_most("mean_power", "power", given, asked, "W", what, room)

@@ -13,6 +13,7 @@ STATUS_WORDS = {
     "node_limit": "node limit reached",
     "interrupted": "stopped by hand",
     "bound_refuted": "the solver's bound was wrong",
+    "not_sought": "not sought",
 }
 GOAL_WORDS = {
     "clean_power": "clean power",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from allocator.heat.baths import Choice, State
-from allocator.reporting.cautions import HOT, STANDING
 from allocator.reporting.words import quantity
+from allocator.site.cautions import HOT, STANDING
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
 from allocator.plan import MachineUse, Plan
+from allocator.site.cautions import cautions_for
 from allocator.site.mixes import Supply, supplies_of
 from allocator.site.records import Site
 
@@ -83,7 +84,13 @@ def on_the_site(site: Site, variant: Variant, plan: Plan) -> Plan:
     }
     machines = sorted((*plan.machines, *standing), key=lambda use: order[use.name])
     limits = (of_mix(variant), *plan.limits)
-    return replace(plan, machines=tuple(machines), limits=limits, mix=variant.name)
+    return replace(
+        plan,
+        machines=tuple(machines),
+        limits=limits,
+        cautions=cautions_for(site),
+        mix=variant.name,
+    )
 
 
 def of_mix(variant: Variant) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from allocator.plan import Plan
+from allocator.plan import GOALS, GoalResult, Plan
 from allocator.planning.found import gap_of, passes
 from allocator.site.records import POWER, Site
 from allocator.studies.machines import counted_emission
@@ -89,7 +89,7 @@ def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
     ``own``: the plan that this mix has; the bound of its first goal holds for any other.
     """
     goals = []
-    for number, goal in enumerate(() if own is None else own.goals):
+    for number, goal in enumerate(_asked(mix.site) if own is None else own.goals):
         value, bound = _value(mix.site, other, goal.name), goal.bound if number == 0 else None
         if bound is not None and passes(value, bound, goal.sense == "max", 0.0):
             bound = None  # this plan is better, so it was none
@@ -98,6 +98,18 @@ def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
     limits = (of_mix(mix), *other.limits[1:])  # the first says which mix a plan is of
     status = "time_limit"
     return replace(other, goals=tuple(goals), status=status, limits=limits, mix=mix.name)
+
+
+def _asked(site: Site) -> Iterator[GoalResult]:
+    """The goals of a site, priority by priority, with nothing found of them."""
+    for name in site.goals:
+        unit, sense = GOALS[name]
+        served = name in ("clean_power", "served_power", "served_fluid")
+        asked = [d for d in site.demands.values() if (d.wants == POWER) == (name != "served_fluid")]
+        steps = sorted({d.priority for d in asked}) if served else [0]
+        for step in steps:
+            title = name if step == steps[-1] else f"{name} to priority {step}"
+            yield GoalResult(title, unit, sense, 0.0, None, None, "time_limit")
 
 
 def _value(site: Site, plan: Plan, goal: str) -> float:

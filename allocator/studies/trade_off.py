@@ -13,10 +13,10 @@ from allocator.planning import Settings
 from allocator.planning.frontier import Point, frontier_of
 from allocator.proof import audit
 from allocator.quantities import shown
-from allocator.reporting.cautions import cautions_for
 from allocator.reporting.text import paragraph, section, table, width
 from allocator.reporting.words import STATUS_WORDS, at, gap, quantity
 from allocator.reporting.words import money as sum_of_money
+from allocator.site.cautions import cautions_for
 from allocator.site.network import network_of
 from allocator.site.records import Site
 

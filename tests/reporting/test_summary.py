@@ -10,9 +10,9 @@ from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
 from allocator.plan import Ceiling, Plan
-from allocator.reporting.cautions import cautions_for
 from allocator.reporting.summary import summary
 from allocator.reporting.text import WIDTH
+from allocator.site.cautions import cautions_for
 from allocator.site.records import Site
 
 HERE = Path(__file__).parent

@@ -1,0 +1,28 @@
+"""What an audit takes on trust: what only a solver can find, for an audit has none.
+
+Every other field of a plan is recomputed, or is a decision that every rule is held against.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+TRUSTED: Mapping[str, str] = {
+    "goals[].bound": "bounds of goals; none may be below what it bounds",
+    "goals[].status": "why the search of a goal stopped; 'optimal' only where value and bound meet",
+    "ceiling": "ceilings; none may be below the promise or above the demand",
+    "power.mean_clean_w": "mean power beside a firm promise; from the promise to the demand",
+    "power.mean_total_w": "mean power beside a firm promise; from the promise to the demand",
+    "prices": "what one more of a limit is worth",
+    "limits": "the words for what holds the plan back",
+    "heat.notes": "the words for what may drip",
+    "verified": "whether it was verified when it was made",
+    "seed": "the seed of its search",
+}
+"""Place in the plan file -> what it is, and what is checked of it all the same."""
+
+
+def taken_on_trust() -> str:
+    """One sentence for whoever reads an audit."""
+    what = dict.fromkeys(words.partition(";")[0] for words in TRUSTED.values())
+    return f"taken from the solver and not recomputed: {', '.join(what)}"
