@@ -64,11 +64,8 @@ MOOR = Site(
 )
 
 
-# Means while all is well: 0.002 * 20/24 twice and 0.004 * 12/24, 0.005333 kg/s; without 'three',
-# the most that any one gives, 0.003333. In the quiet 4 h 0.0033 * 14400 = 47.52 kg are needed;
-# without 'one' 'two' alone flows in the next 8 h, (0.0033 - 0.002) * 28800 = 37.44 kg more: 84.96.
 def beside(power: float) -> tuple[GoalResult, ...]:
-    """The later goals of a plan, as its search left them: nothing else is served, paid or emitted."""
+    """The later goals of a plan as its search left them: nothing is paid or emitted."""
     return (
         GoalResult("served_power", "W", "max", power, power, 0.0, "optimal"),
         GoalResult("scarce_material", "kg", "min", 0.0, None, None, "time_limit"),
@@ -76,6 +73,9 @@ def beside(power: float) -> tuple[GoalResult, ...]:
     )
 
 
+# Means while all is well: 0.002 * 20/24 twice and 0.004 * 12/24, 0.005333 kg/s; without 'three',
+# the most that any one gives, 0.003333. In the quiet 4 h 0.0033 * 14400 = 47.52 kg are needed;
+# without 'one' 'two' alone flows in the next 8 h, (0.0033 - 0.002) * 28800 = 37.44 kg more: 84.96.
 MOOR_LOST_PLAN = Plan(
     site_name="Moor",
     site_sha256="3a" * 32,

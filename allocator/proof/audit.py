@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import math
 
-from allocator.errors import Fault, PlanFileError
-from allocator.physics.faults import PhysicsError
+from allocator.errors import AllocatorError, Fault, PlanFileError
 from allocator.plan import RULES as MADE_BY
 from allocator.plan import Plan
 from allocator.plan_file import other_version
@@ -113,7 +112,7 @@ def audit(site: Site, plan: Plan) -> AuditReport:
     for rule in RULES:
         try:
             rule(case, findings)
-        except (ArithmeticError, PhysicsError) as error:
+        except (ArithmeticError, AllocatorError) as error:
             subject = rule.__name__.replace("check_", "").replace("_", " ")
             findings.breach(
                 "not_recomputed",

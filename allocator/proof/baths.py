@@ -29,6 +29,8 @@ MOST_PERIODS = 300
 MOST_STEPS = 4000
 HOTTEST = 1e5
 """K beyond which nothing is said to settle: more heat comes than can ever leave."""
+LESS = 0.9
+"""Share of the least duty that is told of a cooler which is not enough."""
 WATER = ("water", "h2o", "if97::water")
 TOUCHING = 1e-9
 """K within which a bath is at the temperature where a draw begins."""
@@ -81,7 +83,12 @@ def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
             findings.at_most(
                 "bath_smallest", subject, smaller, room, "K", "the margin of a smaller set"
             )
+    findings.holds(
+        "bath_cooling", subject, use.cooling is None or use.cooler, "has no cooler to take so much"
+    )
     if use.cooling is not None:
+        less = margin_of(bath, reached(case, told, use.recovery, LESS * use.cooling))
+        findings.at_most("bath_cooling", subject, less, room, "K", "the margin with a tenth less")
         enough = margin_of(bath, reached(case, told, use.recovery, use.cooling))
         findings.at_least(
             "bath_cooling", subject, enough, -room, "K", "the margin with so much cooling"

@@ -247,6 +247,14 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
     site = case.site
     route, subject = site.routes[flow.route], f"run {flow.route!r} ({flow.state})"
     stream = route.stream
+    piped = stream is None or stream.kind == "pipe"
+    if not findings.holds(
+        "heat_surface",
+        subject,
+        piped == (flow.surface is not None),
+        "a pipe's surface is told, and of nothing else",
+    ):
+        return
     if stream is not None and stream.kind == "cooler":
         expected = min(flow.inlet, site.coolers[stream.corridor].set_point)
         findings.equals("cooler_outlet", subject, flow.outlet, expected, "K", "its outlet", 1e-6)
@@ -263,6 +271,9 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
     model = PipeModel.of(site, route, flow.build)
     if model is None or (stream is not None and stream.kind == "passage"):
         findings.equals("heat_along", subject, flow.outlet, flow.inlet, "K", "its end", 1e-6)
+        if flow.surface is not None:  # what is not known well enough counts as bare
+            said = (flow.surface, flow.inlet, "K", "its surface", 1e-6)
+            findings.equals("heat_surface", subject, *said)
         return
     end, surface = end_and_surface(
         model, flow.inlet, flow.rate, lambda kelvin: specific_heat(case, flow.fluid, kelvin)
@@ -271,9 +282,9 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
     findings.equals(
         "heat_along", subject, flow.outlet, end, "K", "the temperature at its end", room
     )
-    given = flow.inlet if flow.surface is None else flow.surface
+    assert flow.surface is not None
     room = KELVINS + SHARE * abs(flow.inlet - site.ambient.temperature)
-    findings.equals("heat_surface", subject, given, surface, "K", "its surface", room)
+    findings.equals("heat_surface", subject, flow.surface, surface, "K", "its surface", room)
 
 
 def _loss(case: Case, findings: Findings, flow: FlowHeat) -> None:

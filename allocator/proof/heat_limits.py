@@ -105,16 +105,32 @@ def _along(case: Case, flow: FlowHeat) -> Iterator[Comes]:
 
 
 def _taken_in(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iterator[Comes]:
-    """The mixture at each place with equipment that has a limit."""
-    came, unknown = arriving(case, fluid, state, flows)
+    """The mixture at each place with equipment that has a limit.
+
+    What stores give, as warm as they were filled in the busiest state, counts in the quiet one, and
+    where nothing else comes.
+    """
+    came, _ = arriving(case, fluid, state, flows)
     site, what = case.site, f"{fluid} {TAKEN}"
+    given = {m.place for m in case.plan.machines if fluid in case.machine_type(m).gives}
+    heat = case.plan.heat
+    assert heat is not None
+    busiest = [f for f in heat.flows if (f.fluid, f.state) == (fluid, "busiest")]
+    filled, _ = arriving(case, fluid, "busiest", busiest)
+    for store in case.plan.stores:
+        rate = math.fsum(store.draw.values())
+        if store.holds == fluid and rate > 0 and (state == "quiet" or store.place not in came):
+            rate = rate if state == "quiet" else case.at_peak(store.draw)
+            warm = filled.get(store.place)
+            kelvin = mixed(case, fluid, warm) if warm else site.ambient.temperature
+            came.setdefault(store.place, []).append((rate, kelvin))
 
     def comes(subject: str, place: str, most: float) -> Iterator[Comes]:
         arrivals = came.get(place, [])
         if not arrivals or math.fsum(rate for rate, _ in arrivals) <= 0:
             return
         low = high = mixed(case, fluid, arrivals)
-        if place in unknown:  # what equipment gives mixes in, as hot or cold as it may be
+        if place in given:  # what machines give mixes in, as hot or cold as it may be
             known = [kelvin for _, kelvin in arrivals]
             low = min([*known, site.ambient.temperature])
             high = max([*known, _hottest(case, fluid)])

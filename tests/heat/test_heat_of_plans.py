@@ -189,7 +189,7 @@ def test_figures_of_coolers(site: Site, plan: Plan, change: dict[str, float], ru
     wrong = {name: factor * getattr(first, name) for name, factor in change.items()}
     assert rule in audit(site, with_coolers((replace(first, **wrong), *rest))).rules
     assert "cooler_told" in audit(site, with_coolers(tuple(rest))).rules
-    assert "cooler_told" in audit(site, with_coolers((first, *rest, first))).rules
+    assert "listed_twice" in audit(site, with_coolers((first, *rest, first))).rules
 
 
 def test_temperatures_left_out(site: Site, plan: Plan) -> None:

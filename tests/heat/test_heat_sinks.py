@@ -21,9 +21,9 @@ from allocator.proof.baths import reached
 from allocator.proof.case import Case
 from allocator.proof.sinks import warmest
 from allocator.reporting.bill import bill_of_materials
-from allocator.reporting.cautions import cautions_for
 from allocator.reporting.summary import summary
 from allocator.site.bath import Sink
+from allocator.site.cautions import cautions_for
 from allocator.site.facts import changed
 from allocator.site.network import network_of
 from allocator.site.reading import check_site, read_site
