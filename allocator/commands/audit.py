@@ -20,6 +20,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(given: argparse.Namespace) -> int:
     """Audit; tell each breach."""
     from allocator.proof import audit
+    from allocator.proof.trusted import taken_on_trust
     from allocator.site.reading import read_site
 
     site = read_site(given.site)
@@ -28,7 +29,7 @@ def run(given: argparse.Namespace) -> int:
         found = audit(site, plan_for(site, given.plan))
     checks = sum(found.checks.values())
     if found.accepted:
-        return show(f"{path}: accepted; {checks} comparisons hold\n")
+        return show(f"{path}: accepted; {checks} comparisons hold\n{taken_on_trust()}\n")
     lines = [f"breach: {breach}\n" for breach in found.breaches]
     show("".join(lines) + f"{path}: rejected; {times(len(found.breaches), 'breach')}\n")
     return BREACHES

@@ -25,4 +25,4 @@ TRUSTED: Mapping[str, str] = {
 def taken_on_trust() -> str:
     """One sentence for whoever reads an audit."""
     what = dict.fromkeys(words.partition(";")[0] for words in TRUSTED.values())
-    return f"taken from the solver and not recomputed: {', '.join(what)}"
+    return f"taken from the planner and not recomputed: {', '.join(what)}"
