@@ -9,6 +9,7 @@ from allocator.plan import STATUSES
 from allocator.proof.case import Case, counts
 from allocator.proof.report import Findings
 from allocator.site.cautions import cautions_for
+from allocator.site.mixes import supply_named
 from allocator.site.records import POWER
 
 UNPROVEN = STATUSES[: STATUSES.index("yielded")]
@@ -56,7 +57,11 @@ def goals_to_tell(case: Case) -> Iterator[str]:
     """
     site = case.site
     open_places = {*site.places} - {*site.limits.excluded_places}
-    machines = [m for m in site.machines.values() if open_places & {*m.places}]
+    supply = supply_named(case.whole, case.plan.mix) if case.plan.mix else None
+    dropped = () if supply is None else supply.dropped
+    machines = [
+        m for m in site.machines.values() if open_places & {*m.places} and m.name not in dropped
+    ]
     batteries = [s for s in site.stores.values() if s.holds == POWER and open_places & {*s.places}]
     materials = [thing.materials for thing in machines] + [thing.materials for thing in batteries]
     prices = [thing.price for thing in machines] + [thing.price for thing in batteries]
