@@ -12,6 +12,10 @@ from allocator.physics.faults import PhysicsError
 LAMINAR = 2040.0
 """Reynolds number up to which flow in a pipe is laminar (Avila et al., Science 333, 2011)."""
 
+LEAST_FRICTION = 1e-3
+"""Darcy factor below that of any pipe."""
+HALVINGS = 60
+
 LIMITS = ("velocity", "pressure drop", "Mach number")
 
 
@@ -123,19 +127,20 @@ def liquid_capacity(
 
 
 def _settled(moved: object, friction: object) -> Floats:
-    """The rate at which friction and pressure drop agree, by fixed point from rough flow."""
+    """The rate at which friction and pressure drop agree, by halving: none above it gets there.
+
+    What friction lets through less the rate falls with it, and falls by a jump where flow turns
+    turbulent: a rate that would lie within the jump is the highest that is laminar.
+    """
     assert callable(moved)
     assert callable(friction)
-    factor: Floats = floats(0.02)
-    for _ in range(60):
-        rate = floats(moved(factor))
-        following = floats(friction(rate))
-        # the mean in the logarithm settles the laminar branch, where the factor falls with 1/Re
-        following = np.sqrt(following * factor)
-        if np.all(np.abs(following - factor) <= 1e-12 * following):
-            break
-        factor = following
-    return floats(moved(factor))
+    high: Floats = floats(moved(LEAST_FRICTION))
+    low = np.zeros_like(high)
+    for _ in range(HALVINGS):
+        rate = (low + high) / 2
+        passes = floats(moved(friction(rate))) >= rate
+        low, high = np.where(passes, rate, low), np.where(passes, high, rate)
+    return low
 
 
 def _least(rates: tuple[FloatLike, ...]) -> Capacity:

@@ -89,8 +89,10 @@ def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
     ``own``: the plan that this mix has; the bound of its first goal holds for any other.
     """
     goals = []
-    for number, goal in enumerate(_asked(mix.site) if own is None else own.goals):
-        value, bound = _value(mix.site, other, goal.name), goal.bound if number == 0 else None
+    first = own.goals[0] if own is not None and own.goals else None
+    for goal in _asked(mix.site):
+        value = _value(mix.site, other, goal.name)
+        bound = first.bound if first is not None and first.name == goal.name else None
         if bound is not None and passes(value, bound, goal.sense == "max", 0.0):
             bound = None  # this plan is better, so it was none
         gap = gap_of(value, bound)
