@@ -234,6 +234,38 @@ def altered(limits: tuple[HeatLimit, ...], which: int, **changes: float) -> tupl
     return (*limits[:which], replace(limits[which], **changes), *limits[which + 1 :])
 
 
+def test_a_network_that_differs_from_its_file_is_found_out(plans: list[tuple[Site, Plan]]) -> None:
+    site, plan = plans[4]
+    plain = site.plain
+    assert plain is not None
+
+    def each(rows: str, network: Site = site, **changes: object) -> Site:
+        made = {name: replace(row, **changes) for name, row in getattr(network, rows).items()}
+        return replace(network, **{rows: made})
+
+    def warmer(kelvin: float) -> Site:
+        streams = {
+            name: replace(route, stream=replace(route.stream, inlet=route.stream.inlet - kelvin))
+            for name, route in site.routes.items()
+            if route.stream is not None
+        }
+        return replace(site, routes={**site.routes, **streams})
+
+    less = replace(plain, builds={n: replace(b, capacity=1e-9) for n, b in plain.builds.items()})
+    for rule, network in (
+        ("plain_thing", each("machines", hottest_inlet=1e4)),
+        ("plain_thing", each("sources", temperature=300.0)),
+        ("plain_route", each("routes", length=0.5)),
+        ("plain_route", each("routes", energy=0.123)),
+        ("plain_route", each("builds", price=0.123)),
+        ("plain_route", each("places", part_of="works")),
+        ("plain_capacity", replace(site, plain=less)),
+        ("plain_temperature", warmer(50.0)),
+    ):
+        assert rule in audit(network, plan).rules, rule
+    assert audit(site, plan).accepted
+
+
 def test_a_key_that_is_left_out_is_a_breach_or_is_listed(plans: list[tuple[Site, Plan]]) -> None:
     wrong = []
     for site, plan in plans[:2] + plans[4:]:
