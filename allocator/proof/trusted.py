@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 TRUSTED: Mapping[str, str] = {
     "goals[].bound": "bounds of goals; none may be below what it bounds",
+    "goals[].bound_kind": "whether a bound is certified or the solver's word",
     "goals[].status": "why the search of a goal stopped; 'optimal' only where value and bound meet",
     "ceiling": "ceilings; none may be below the promise or above the demand",
     "power.mean_clean_w": "mean power beside a firm promise; from the promise to the demand",

@@ -238,7 +238,6 @@ def test_proof_knows_nothing_of_planning_or_duty_or_solvers() -> None:
     allowed += ("allocator.site.mixes",)  # what the file says of a mix
     allowed += ("allocator.compiling",)  # how loops are compiled, not what they do
     allowed += ("allocator.site.cautions",)  # their words
-    allowed += ("allocator.compiling",)  # of loops into machine code
     allowed += ("allocator.physics.substances",)  # what a fluid is like; models are its own
     for path in Path(allocator.proof.__file__).parent.glob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
