@@ -9,6 +9,7 @@ from tampered_holds import POINTS
 from tampering import HOLDER, JUST_OVER, Tampering, add, change, drop, edit
 
 from allocator.plan import ChamberHold, Plan, SourceUse, Withstands
+from allocator.site.cautions import cautions_for
 from allocator.site.chambers import GAS_CONSTANT
 from allocator.site.records import Chamber
 
@@ -46,7 +47,7 @@ def through(rate: float, as_it_comes: float, plan: Plan = COVE_PLAN) -> Plan:
 
 # 20 g/s for a quarter of the time fill it; 15 g/s of them go on as they come, 1 g/s always: it
 # gives 64.8 kg in a pause, and on the mean 3.75 + 1 of 5 g/s.
-COVE_THROUGH = through(0.001, 0.015)
+COVE_THROUGH = change(through(0.001, 0.015), cautions=cautions_for(COVE_DEEP))
 
 
 def deep(rule: str, plan: Plan, subject: str = "") -> Tampering:
