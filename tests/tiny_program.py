@@ -76,16 +76,23 @@ class Linear:
         matrix, right = matrix * across[:, None] * down, right * across
         money = np.abs(cost * down).max() or 1.0
         rows = len(self.rows)
-        solved = linprog(
-            cost * down / money,
-            A_ub=matrix[:rows],
-            b_ub=right[:rows],
-            A_eq=matrix[rows:],
-            b_eq=right[rows:],
-            bounds=[(0.0, most) for most in high / down],
-            method="highs",
-            options={"primal_feasibility_tolerance": 1e-9, "dual_feasibility_tolerance": 1e-9},
-        )
+        for presolve in (True, False):  # now and then HiGHS does not know what it has found
+            solved = linprog(
+                cost * down / money,
+                A_ub=matrix[:rows],
+                b_ub=right[:rows],
+                A_eq=matrix[rows:],
+                b_eq=right[rows:],
+                bounds=[(0.0, most) for most in high / down],
+                method="highs",
+                options={
+                    "presolve": presolve,
+                    "primal_feasibility_tolerance": 1e-9,
+                    "dual_feasibility_tolerance": 1e-9,
+                },
+            )
+            if solved.status in (0, 2):
+                break
         if solved.status == 2:
             return None
         assert solved.status == 0, solved.message
