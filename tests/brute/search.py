@@ -12,9 +12,9 @@ from allocator.site.records import POWER, Site
 Held = tuple[float, float]
 """Shares of its scale that the first goal, and each later one, may give up for those after it."""
 
-STRICT: Held = (1e-9, 1e-9)
+STRICT: Held = (1e-8, 1e-8)
 LENIENT: Held = (1e-6, 1e-3)
-"""Less than any program gives up, and more. What a plan reaches lies between the two.
+"""Next to nothing (the linear programs here are exact to 1e-9), and more than any program gives up.
 
 A hundredth of a watt of the first goal may buy much of a later one (such as what a pump moves with
 it), so later goals have more room when they are to be lenient: else a pipe would be laid for that.
