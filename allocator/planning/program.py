@@ -53,6 +53,7 @@ class Program:
         )
         self.clock.spend("build", time.perf_counter() - began)
         self.cuts = 0
+        self._stated: set[str] = set()
         self.enough: Callable[[], bool] | None = None
         """Asked now and then by integer programs, whether nothing more need be found."""
 
@@ -87,6 +88,7 @@ class Program:
         """Add cuts for good."""
         self.solver.add_rows(rows)
         self.cuts += len(rows)
+        self._stated |= {row.name for row in rows}
 
     def run(self, **arguments: object) -> Solved:
         """One solve, booked to the solver."""
@@ -195,6 +197,13 @@ class Program:
             if solved.point is None:
                 return solved
             rows = self.broken(solved.point, tolerance)
+            if rows and all(row.name in self._stated for row in rows):
+                # The solver keeps these to its tolerance, which is much of a promise of little.
+                refined = self.solver.refined(solved.point)
+                if refined is None:
+                    return Solved("infeasible", None, None, None)
+                solved = replace(solved, point=refined)
+                rows = self.broken(refined, tolerance)
             if not rows:
                 return solved
             self.add(rows)

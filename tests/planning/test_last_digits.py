@@ -71,3 +71,9 @@ def test_what_a_solver_lets_pass_is_worth_nothing() -> None:
     plan = planned("dear_last_digits")
     assert {g.status for g in plan.goals} == {"optimal"}
     assert goal(plan, "money") == pytest.approx(3991.48034, rel=1e-7)
+
+
+def test_a_cut_of_little_is_kept_to_its_last_digits() -> None:
+    plan = planned("small_battery_part")
+    assert goal(plan, "clean_power") == pytest.approx(6664.07, abs=0.01)
+    assert plan.status == "optimal"
