@@ -36,7 +36,7 @@ TRACE = Trace(
 def test_a_plan_in_a_line() -> None:
     assert repr(COVE_PLAN) == (
         "Plan('Cove': clean at all times 6.75 kW, in all 7.75 kW, sources tapped 3, machines 3, "
-        f"search optimal, verified {'yes' if COVE_PLAN.verified else 'NO'})"
+        f"search {COVE_PLAN.status}, verified {'yes' if COVE_PLAN.verified else 'NO'})"
     )
     mean = replace(COVE_PLAN, basis="mean")
     assert "clean on average 6.75 kW" in repr(mean)

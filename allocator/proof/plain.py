@@ -29,8 +29,8 @@ CARRIED = 1e-12
 def check_plain(case: Case, findings: Findings) -> None:
     """Rules ``plain_thing``, ``plain_route``, ``plain_capacity`` and ``plain_temperature``."""
     plain = case.whole.plain
-    if plain is None:
-        return  # the network is the file's own
+    if plain is None or case.whole.studied:
+        return  # the network is the file's own, or a study's, of which no file speaks
     _things(case, findings, plain)
     for run in case.plan.runs:
         subject, route = f"run {run.route!r}", case.whole.routes[run.route]
@@ -53,7 +53,9 @@ def _things(case: Case, findings: Findings, plain: Site) -> None:
         return [whole.ground(place) for place in places]  # type: ignore[attr-defined]
 
     for name, machine in plain.machines.items():
-        mine = whole.machines[name]
+        mine = whole.machines.get(name)
+        if mine is None:  # a mix does without it
+            continue
         same(f"machine {name!r}", replace(mine, places=machine.places), machine)
         same(f"machine {name!r}", grounds(mine.places), list(machine.places))
     for name, store in plain.stores.items():

@@ -16,6 +16,7 @@ from allocator.errors import AllocatorError
 from allocator.quantities import QuantityError, format_quantity, parse_quantity, shown
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.kinds import Quantity
+from allocator.site.network import studied
 from allocator.site.records import POWER, MachineType, Site, Source, Stage
 
 
@@ -88,9 +89,10 @@ def changed(site: Site, values: Mapping[str, float]) -> Site:
     facts = facts_of(site)
     for address, value in values.items():
         site = facts[address].change(site, value)
-    if values:
-        _check(site)
-    return site
+    if not values:
+        return site
+    _check(site)
+    return studied(site)
 
 
 def _check(site: Site) -> None:

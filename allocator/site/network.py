@@ -8,7 +8,7 @@ and one built or changed in Python have the same answer.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from allocator.errors import Fault, SiteFileError
 from allocator.site.records import Site
@@ -61,6 +61,11 @@ def derived(site: Site) -> tuple[Site, Notes]:
     if not notes.faults:
         network = with_streams(network, notes)
     return replace(network, plain=site), notes
+
+
+def studied(site: Site, **changes: Any) -> Site:
+    """A site or network with other records, for a study; a network is then that of no file."""
+    return replace(site, **changes, studied=site.plain is not None)
 
 
 def keep_network(site: Site, network: Site) -> None:

@@ -522,6 +522,8 @@ class Site:
     corridors: Mapping[str, Route] = field(default_factory=dict)
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     plain: Site | None = field(default=None, repr=False, compare=False)
+    # a network that a study has changed: no file says the same
+    studied: bool = field(default=False, repr=False, compare=False)
     # not an argument, so that replace() leaves it out: a changed site has another network
     network: Site | None = field(default=None, init=False, repr=False, compare=False)
 

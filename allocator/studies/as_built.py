@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from allocator.plan import BatteryUse, Plan, StoreUse
+from allocator.site.network import studied
 from allocator.site.records import Built, BuiltRun, Limits, Site, StoreType
 
 OPERATED = ("clean_power", "served_power", "served_fluid")
@@ -50,7 +51,7 @@ def as_built(site: Site, plan: Plan) -> Site:
         for name, held in laid.items()
     }
     lines = {use.name: site.lines[use.name] for use in plan.lines}
-    return replace(
+    return studied(
         site,
         sources=sources,
         stores=stores,

@@ -21,7 +21,7 @@ from allocator.planning.limits import Limit, Want
 from allocator.planning.stretching import Change, stretching_of
 from allocator.proof.case import case_of
 from allocator.proof.power import own_load
-from allocator.site.network import network_of
+from allocator.site.network import network_of, studied
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
@@ -153,7 +153,7 @@ def alone(site: Site, machine: MachineType, place: str) -> Site:
         if kind in machines and where in machines[kind].places
     }
     asked = Demand("all that can be", POWER, most_units(site, machine) * machine.power_out)
-    return replace(
+    return studied(
         site,
         # power out of a cooler's heat is another generator
         routes={name: replace(route, recovery=None) for name, route in site.routes.items()},
@@ -218,7 +218,7 @@ def _stops(
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     (asked,) = site.demands.values()
     if want.amount > asked.mean:
-        site = replace(site, demands={asked.name: replace(asked, mean=want.amount * 2)})
+        site = studied(site, demands={asked.name: replace(asked, mean=want.amount * 2)})
     stretching = stretching_of(site, settings, clock, (want,))
     limits = [one for one in stretching.limits if one.kind != "want"]
     changes: list[Change] = []

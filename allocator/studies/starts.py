@@ -86,11 +86,15 @@ def stands(mix: Variant, plan: Plan) -> bool:
 def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
     """A plan of another mix that stands for this one, as one of this mix.
 
-    ``own``: the plan that this mix has; the bound of its first goal holds for any other.
+    ``own``: the plan that this mix has; the bound of its first goal holds for any other, and
+    goals that neither plan tells decide nothing.
     """
     goals = []
     first = own.goals[0] if own is not None and own.goals else None
+    decides = None if own is None else {goal.name for goal in (*own.goals, *other.goals)}
     for goal in _asked(mix.site):
+        if decides is not None and goal.name not in decides:
+            continue
         value = _value(mix.site, other, goal.name)
         bound = first.bound if first is not None and first.name == goal.name else None
         if bound is not None and passes(value, bound, goal.sense == "max", 0.0):

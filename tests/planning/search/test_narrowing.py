@@ -29,7 +29,7 @@ def test_a_narrowed_plan_is_one_of_the_site(
     assert plan is not None
     assert audit(site, plan).accepted
     goal = plan.goals[0]
-    assert goal.status == "time_limit"
+    assert goal.status in ("time_limit", "within_gap", "optimal")  # the bound beside may close it
     assert goal.bound is not None
     # a bound of the whole site: the other plan cannot pass it either
     assert goal.bound >= whole.goals[0].value * (1 - 1e-6)
