@@ -53,7 +53,8 @@ def goals_to_tell(case: Case) -> Iterator[str]:
     """Goals that a plan for the site must tell: all by which there is anything to decide.
 
     Power or fluids that are asked for, priority by priority; emissions where a machine may stand
-    that has any; material and money where a machine or a battery that may stand takes any.
+    that has any; material and money where a machine or a battery that may stand takes any. On the
+    mean basis no battery is built.
     """
     site = case.site
     open_places = {*site.places} - {*site.limits.excluded_places}
@@ -62,7 +63,8 @@ def goals_to_tell(case: Case) -> Iterator[str]:
     machines = [
         m for m in site.machines.values() if open_places & {*m.places} and m.name not in dropped
     ]
-    batteries = [s for s in site.stores.values() if s.holds == POWER and open_places & {*s.places}]
+    built = [] if case.plan.basis == "mean" else site.stores.values()
+    batteries = [s for s in built if s.holds == POWER and open_places & {*s.places}]
     materials = [thing.materials for thing in machines] + [thing.materials for thing in batteries]
     prices = [thing.price for thing in machines] + [thing.price for thing in batteries]
     for name in site.goals:

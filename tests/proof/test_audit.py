@@ -29,7 +29,10 @@ from allocator.plan import (
     StoreUse,
 )
 from allocator.plan_file import plan_from_json, plan_to_json
+from allocator.planning import Settings, make_plan
 from allocator.proof import audit
+from allocator.site.cautions import cautions_for
+from allocator.site.reading import read_site
 from allocator.site.records import Built, Stage
 
 ACCEPTED = {
@@ -252,3 +255,25 @@ def test_proof_knows_nothing_of_planning_or_duty_or_solvers() -> None:
 
 def test_what_is_not_used_need_not_be_listed() -> None:
     assert audit(COVE, drop(COVE_PLAN, "sources", "bog")).accepted
+
+
+def test_a_battery_decides_no_goal_on_the_mean_basis(tmp_path: Path) -> None:
+    (tmp_path / "site.yaml").write_text(
+        "format: allocator.site/1\n"
+        "fluids: {gas: {heating_value: 20 MJ/kg}}\n"
+        "materials: {steel: {stock: 100 kg}}\n"
+        "places: {works: {}}\n"
+        "sources: {spring: {place: works, fluid: gas, flow: 1 g/s}}\n"
+        "stores: {battery: {holds: power, places: [works], size: {most: 8 kWh}, "
+        "materials: {steel: 1 kg/kWh}}}\n"
+        "machines: {engine: {takes: {gas: 1 g/s}, gives: {power: 5 kW}, places: {works: 1}}}\n"
+        "demands: {load: {power: 4 kW}}\n"
+    )
+    site = read_site(tmp_path / "site.yaml")
+    for basis in ("mean", "firm"):
+        plan = make_plan(site, Settings(basis=basis, node_limit=50)).plan
+        assert plan is not None
+        assert (
+            "goal_told"
+            not in audit(site, dataclasses.replace(plan, cautions=cautions_for(site))).rules
+        )
