@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from allocator.planning.beside import Beside
 from allocator.planning.bounds.proving import Prover
-from allocator.planning.found import gap_of
+from allocator.planning.found import GoalFound, gap_of
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import Layout
 from allocator.planning.program import Program
 from allocator.planning.search.landing import Ideas
 from allocator.planning.settings import Progress, Reporter
+from allocator.planning.statement import Row
 
 HELD = 1e-7
 """An earlier goal may fall by this share of its value (or of its scale) for a later one."""
+LAST_HELD = 1e-9
+"""The same where a goal is had to the last digit."""
+MOMENT = 2.0
+"""s for a linear program with all whole numbers held."""
 
 
 @dataclass
@@ -68,11 +74,39 @@ def hold(
 
     ``given_up``: share of the value that the later goals may have.
     """
+    row = held_row(course, goal, value, given_up, room)
+    if row is not None and row.columns:
+        course.program.add([row])
+
+
+def held_row(
+    course: Course, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
+) -> Row | None:
+    """The row of :func:`hold`: ``goal >= value - slack``, or ``<= value + slack``."""
     slack = max(max(room, given_up) * abs(value), goal.scale * room / HELD)
     statement = course.program.statement
     if goal.maximise:
-        row = statement.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)
-    else:
-        row = statement.scaled_row(f"held[{goal.name}]", goal.terms, high=value + slack)
-    if row is not None and row.columns:
-        course.program.add([row])
+        return statement.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)
+    return statement.scaled_row(f"held[{goal.name}]", goal.terms, high=value + slack)
+
+
+def without_rooms(
+    course: Course, goal: Goal, value: float, earlier: Sequence[GoalFound], given_up: float
+) -> float:
+    """What a goal is worth with the whole numbers of the best point and no room of earlier goals.
+
+    A pipe may draw a millionth of a watt out of the tolerance at which an earlier goal is held.
+    Were that kept, later goals could not do without the pipe: it is more than their own tolerance.
+    The value as it is where nothing is found in a moment.
+    """
+    rows = (held_row(course, f.goal, f.value, given_up, LAST_HELD) for f in earlier)
+    kept = [row for row in rows if row is not None and row.columns]
+    program, point = course.program, course.point
+    if not earlier or point is None:
+        return value
+    program.aim(goal)
+    solved = program.exact(point, program.left(most=MOMENT), rows=kept)
+    if solved.point is None:
+        return value
+    own = value_at(course, goal, solved.point)
+    return min(value, own) if goal.maximise else max(value, own)

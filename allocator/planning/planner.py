@@ -19,7 +19,7 @@ from allocator.planning.bounds.proving import FEW_COLUMNS, PATIENT, prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
 from allocator.planning.clock import Clock
-from allocator.planning.course import Course, hold, value_at
+from allocator.planning.course import Course, hold, value_at, without_rooms
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.early import Early, Seldom, better
 from allocator.planning.found import GoalFound, gap_of, passes
@@ -354,10 +354,13 @@ def _planned_whole(
             return None, course.trail, True, why, {}
         if result is None:
             return None, course.trail, False, _nothing_found(course), {}
+        value = result.value
+        if number < len(goals) - 1:
+            value = without_rooms(course, goal, value, found, site.goal_slack)
         found.append(result)
         assert course.point is not None
         stood.append(course.point)
-        hold(course, goal, result.value, site.goal_slack)
+        hold(course, goal, value, site.goal_slack)
     if not goals:
         why = "no plan exists: no demand can be served and nothing can be built"
         return None, (), True, why, {}

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Sequence
 import numpy as np
 
 from allocator.planning.choices import Choices, Group, material_per_metre
-from allocator.planning.course import Course, hold, value_at
+from allocator.planning.course import LAST_HELD, Course, hold, value_at
 from allocator.planning.cuts import Promise, promises_of
 from allocator.planning.expressions import (
     bursts,
@@ -30,8 +30,6 @@ from allocator.planning.statement import Key, Row, Statement
 
 NEXT_TO_NOTHING = 1e-7
 """Amounts below this share of the step of their variable are done without where they can be."""
-LAST_HELD = 1e-9
-"""A goal that is had to the last digit may fall by this share of its value for a later one."""
 SPARE = 1e-7
 LEAST_SECONDS = 2.0
 """However late it is: a point that is left as it was found may fail its audit."""

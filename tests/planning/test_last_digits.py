@@ -17,9 +17,9 @@ from allocator.site.reading import read_site
 CASES = Path(__file__).parents[1] / "cases"
 
 
-def planned(name: str) -> Plan:
+def planned(name: str, basis: str = "firm") -> Plan:
     site = read_site(CASES / f"{name}.yaml")
-    outcome = make_plan(site, Settings(node_limit=2000))
+    outcome = make_plan(site, Settings(basis=basis, node_limit=2000))
     assert outcome.plan is not None, outcome.reason
     assert audit(site, outcome.plan).breaches == ()
     return outcome.plan
@@ -77,3 +77,9 @@ def test_a_cut_of_little_is_kept_to_its_last_digits() -> None:
     plan = planned("small_battery_part")
     assert goal(plan, "clean_power") == pytest.approx(6664.07, abs=0.01)
     assert plan.status == "optimal"
+
+
+def test_no_pipe_is_laid_for_what_an_earlier_goal_may_give_up() -> None:
+    plan = planned("pipe_for_nothing", "mean")
+    assert plan.runs == ()
+    assert goal(plan, "scarce_material") == pytest.approx(20.0)
