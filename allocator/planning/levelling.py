@@ -46,12 +46,12 @@ def levelling(profile: Profile | None, efficiency: float) -> Levelling:
         rate = efficiency * surplus if surplus > 0 else surplus
         fall = max(0.0, fall - rate * duration)
         size = max(size, fall)
-    generation *= 1.0 + 1e-9  # after the fall, which is less with more of it
     levels = [level for _, level in steps]
+    safe = generation * (1.0 + 1e-9)  # what falls and is discharged is less with more of it
     return Levelling(
-        generation,
+        safe,
         size * (1.0 + 1e-9),
-        max(0.0, generation - min(levels)),
+        max(0.0, safe - min(levels)),
         max(0.0, max(levels) - generation),
     )
 

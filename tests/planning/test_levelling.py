@@ -43,3 +43,7 @@ def test_the_battery_lasts_and_no_smaller_one_would(levels: list[float], efficie
             lowest = min(lowest, level)
     assert lowest >= -1e-6 * found.size
     assert lowest <= 1e-3 * found.size
+    # in and out are counted without the margin that the generation has for rounding
+    exact = found.generation / (1.0 + 1e-9)
+    assert found.charge >= exact - min(profile.levels)
+    assert found.discharge >= (max(profile.levels) - exact) * (1 - 1e-14)
