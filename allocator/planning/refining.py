@@ -23,6 +23,8 @@ Places = NDArray[np.int64]
 GRAIN = 1e-13
 """A row holds when it is broken by no more than this share of its largest term."""
 ROUNDS = 4
+DUST = 1e-24
+"""Amounts, in steps of their variable, that are nothing: what adding and taking away leaves."""
 
 
 class Matrix:
@@ -85,5 +87,7 @@ def refined(model: Any, lp: Any, point: Array) -> Array | None:
         if int(model.getInfo().primal_solution_status) != 2:
             return None
         moved = np.array(model.getSolution().col_value) / scale
-        point = np.clip(point + moved, matrix.low, matrix.high)
+        point = point + moved
+        point[np.abs(point) < DUST] = 0.0
+        point = np.clip(point, matrix.low, matrix.high)
     return None
