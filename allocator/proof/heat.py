@@ -29,7 +29,7 @@ RULE = "heat_given"
 
 def check_heat(case: Case, findings: Findings) -> None:
     """Temperatures of flows, mixing, coolers, limits; all in the states that the plan tells."""
-    planned = _planned_fluids(case)
+    planned = planned_fluids(case)
     heat = case.plan.heat
     stays = [fluid for fluid in planned if _stays(case, fluid)]
     for fluid in stays:
@@ -52,7 +52,7 @@ def check_heat(case: Case, findings: Findings) -> None:
     _limits(case, findings)
 
 
-def _planned_fluids(case: Case) -> list[str]:
+def planned_fluids(case: Case) -> list[str]:
     return list(
         dict.fromkeys(
             route.stream.fluid
@@ -95,11 +95,11 @@ def check_hottest(case: Case, findings: Findings, fluid: str) -> None:
         for start, end in ways:
             hot[end] = max(hot.get(start, 0.0), hot.get(end, 0.0))
     for place, kelvin in hot.items():
-        for name, most in _equipment_at(case, place, fluid):
+        for name, most in equipment_at(case, place, fluid):
             findings.at_most("hottest_inlet", name, kelvin, most, "K", f"the {fluid} taken in")
 
 
-def _rates(case: Case, fluid: str, state: str) -> dict[tuple[str, str, str], float]:
+def rates_in(case: Case, fluid: str, state: str) -> dict[tuple[str, str, str], float]:
     """(route, start, build) -> kg/s in a state, by the flows of the plan."""
     found: dict[tuple[str, str, str], float] = {}
     for run in case.plan.runs:
@@ -119,7 +119,7 @@ def _rates(case: Case, fluid: str, state: str) -> dict[tuple[str, str, str], flo
 def _all_there(
     case: Case, findings: Findings, fluid: str, state: str, flows: list[FlowHeat]
 ) -> bool:
-    expected = _rates(case, fluid, state)
+    expected = rates_in(case, fluid, state)
     given = {(f.route, f.start, f.build): f.rate for f in flows}
     same = expected.keys() == given.keys() and all(
         abs(given[key] - rate) <= BALANCE * rate for key, rate in expected.items()
@@ -302,7 +302,7 @@ def _limits(case: Case, findings: Findings) -> None:
     assert case.plan.heat is not None
     told = {(limit.subject, limit.what): limit for limit in case.plan.heat.limits}
     for flow in case.plan.heat.flows:
-        for rule, subject, what, limit in _of_flow(case, flow):
+        for rule, subject, what, limit in limits_of_flow(case, flow):
             findings.at_most(rule, subject, limit.value, limit.most, limit.unit, what)
     for limit in told.values():
         findings.at_most(
@@ -310,7 +310,7 @@ def _limits(case: Case, findings: Findings) -> None:
         )
 
 
-def _of_flow(case: Case, flow: FlowHeat) -> Iterator[tuple[str, str, str, HeatLimit]]:
+def limits_of_flow(case: Case, flow: FlowHeat) -> Iterator[tuple[str, str, str, HeatLimit]]:
     site = case.site
     route, build = site.routes[flow.route], site.builds[flow.build]
     subject = f"run {flow.route!r}"
@@ -325,12 +325,12 @@ def _of_flow(case: Case, flow: FlowHeat) -> Iterator[tuple[str, str, str, HeatLi
         limit = HeatLimit(subject, "inlet", "K", flow.inlet, build.hottest)
         yield "build_hottest", subject, "what it carries", limit
     end = route.end if flow.start == route.start else route.start
-    for name, most in _equipment_at(case, end, flow.fluid):
+    for name, most in equipment_at(case, end, flow.fluid):
         limit = HeatLimit(name, "inlet", "K", flow.outlet, most)
         yield "hottest_inlet", name, f"the {flow.fluid} that may come in by {flow.route!r}", limit
 
 
-def _equipment_at(case: Case, place: str, fluid: str) -> Iterator[tuple[str, float]]:
+def equipment_at(case: Case, place: str, fluid: str) -> Iterator[tuple[str, float]]:
     """Limits of what takes a fluid at a place; each stream that comes there must keep them."""
     for machine in case.plan.machines:
         kind = case.machine_type(machine)

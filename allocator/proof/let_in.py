@@ -43,11 +43,17 @@ def check_let_in(case: Case, findings: Findings) -> None:
 
 
 def _sum(case: Case, place: str, state: str) -> tuple[float, float]:
-    mine = [let for let in _let_in(case, state) if let.place == place]
+    flows = [f for f in case.plan.heat.flows if f.state == state] if case.plan.heat else []
+    mine = let_in(case, state, flows, place)
     return sum(let.heat for let in mine), 1e-6 + sum(let.room for let in mine)
 
 
-def _let_in(case: Case, state: str) -> Iterator[Let]:
+def let_in(case: Case, state: str, flows: list[FlowHeat], place: str) -> list[Let]:
+    """All that lets heat into a place of the file in a state, with flows at some temperatures."""
+    return [let for let in _let_in(case, state, flows) if let.place == place]
+
+
+def _let_in(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Let]:
     site, plan = case.site, case.plan
     for machine in plan.machines:
         heat = machine.count * case.machine_type(machine).heat_out
@@ -56,7 +62,6 @@ def _let_in(case: Case, state: str) -> Iterator[Let]:
         sink = site.builds[run.build].sink
         if sink is not None:
             yield Let(site.ground(site.routes[run.route].start), sink.heat, 0.0)
-    flows = [f for f in plan.heat.flows if f.state == state] if plan.heat else []
     for flow in flows:
         stream = site.routes[flow.route].stream
         if stream is not None and stream.kind == "cooler":

@@ -13,15 +13,12 @@ from allocator.site.records import Site
 def as_asked(site: Site, plan: Plan, findings: Findings) -> Site:
     """The site with the goals and limits that a plan was asked to keep: its mix's, or its own.
 
-    Rules ``mix_known`` and ``mix_machines``: a machine that the mix does without stands idle.
+    Rule ``mix_machines``: a machine that the mix does without stands idle.
     """
-    if not plan.mix:
+    supply = supply_named(site, plan.mix) if plan.mix else None
+    if supply is None:  # a name that the site does not know is told with the other names
         return site
-    supply = supply_named(site, plan.mix)
     subject = f"mix {plan.mix!r}"
-    if not findings.holds("mix_known", subject, supply is not None, "the site has no such mix"):
-        return site
-    assert supply is not None
     for machine in plan.machines:
         if machine.type not in supply.dropped:
             continue

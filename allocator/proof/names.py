@@ -13,6 +13,7 @@ from allocator.errors import Fault
 from allocator.plan import FLAT, BatteryUse, Plan, StoreUse
 from allocator.proof.case import CLASSES, shapes_of
 from allocator.proof.report import AuditReport, Findings
+from allocator.site.mixes import supplies_of
 from allocator.site.records import POWER, Site
 
 DAMAGE = ("unknown_name", "listed_twice")
@@ -72,6 +73,8 @@ def check_names(site: Site, plan: Plan, findings: Findings) -> None:
     _set_points(known, plan)
     _recoveries(known, plan)
     _baths(known, plan)
+    if plan.mix:
+        known.name("mix", plan.mix, [mix.name for mix in supplies_of(site)], "$.mix")
 
 
 def damage(report: AuditReport, file: str) -> list[Fault]:

@@ -123,16 +123,30 @@ def _away(pipe: PipeModel, surface: float) -> float:
 
 def _through(pipe: PipeModel, fluid: float, surface: float) -> float:
     """W a metre through the layers between two temperatures: the flow that fits both ends."""
+    return _settled(pipe, fluid, surface)[0]
+
+
+def faces_of(pipe: PipeModel, fluid: float) -> list[float]:
+    """K of the faces of the layers from the inside out, around a fluid, in still air."""
+    return _settled(pipe, fluid, loss(pipe, fluid)[1])[1]
+
+
+def _settled(pipe: PipeModel, fluid: float, surface: float) -> tuple[float, list[float]]:
+    """W a metre and the faces (K) of layers between two temperatures.
+
+    Layer by layer with its mean conductivity, until the faces in between are settled. A layer
+    that lets no heat through has all that is within it as warm as the fluid.
+    """
     if not pipe.layers:
-        return math.copysign(1e12, fluid - surface) if fluid != surface else 0.0
-    # layer by layer with its mean conductivity, until the faces in between are settled
+        return (math.copysign(1e12, fluid - surface) if fluid != surface else 0.0), [fluid]
     faces = [fluid + (surface - fluid) * i / len(pipe.layers) for i in range(len(pipe.layers) + 1)]
     flow = 0.0
     for _ in range(ROUNDS if len(pipe.layers) > 1 else 1):
         resist = [_resistance(layer, faces[i], faces[i + 1]) for i, layer in enumerate(pipe.layers)]
         whole = sum(resist)
         if math.isinf(whole):
-            return 0.0
+            blocked = resist.index(math.inf)
+            return 0.0, [fluid if i <= blocked else surface for i in range(len(faces))]
         before, flow = flow, (fluid - surface) / whole
         if abs(flow - before) <= SETTLED * abs(flow):
             break
@@ -140,7 +154,7 @@ def _through(pipe: PipeModel, fluid: float, surface: float) -> float:
         for i, one in enumerate(resist):
             at -= flow * one
             faces[i + 1] = at
-    return flow
+    return flow, faces
 
 
 def _resistance(layer: tuple[float, float, Material], hot: float, cold: float) -> float:

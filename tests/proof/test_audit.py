@@ -97,6 +97,7 @@ def rules_in_the_code() -> set[str]:
         if path.name in (
             "heat.py",
             "heat_limits.py",
+            "hottest.py",
             "bores.py",
             "let_in.py",
             "recovery.py",

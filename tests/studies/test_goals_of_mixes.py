@@ -82,7 +82,7 @@ def test_mixes_of_a_site_with_an_order_of_its_own_pass(site: Site) -> None:
 @pytest.mark.parametrize(
     ("rule", "changes"),
     [
-        ("mix_known", {"mix": "of nowhere"}),
+        ("unknown_name", {"mix": "of nowhere"}),
         ("goal_order", {"mix": ""}),
         ("goal_order", {"mix": "thrifty"}),
     ],

@@ -7,6 +7,7 @@ end, so that every answer is on the safe side.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -106,7 +107,7 @@ def _offer(site: Site, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
         broken.append("fluid too hot for it")
     if reckoned and not bool(marched.known[k]):
         broken.append("a conductivity not known so hot")
-    broken += _layers_too_hot(site, ask, surface)
+    broken += _layers_too_hot(site, ask, surface, float(marched.per_metre[k]))
     if ask.route.surface_limit is not None and surface > ask.route.surface_limit:
         broken.append("surface too hot")
     if ask.route.heat_limit is not None and lost > ask.route.heat_limit:
@@ -116,15 +117,22 @@ def _offer(site: Site, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
     return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
 
 
-def _layers_too_hot(site: Site, ask: Ask, surface: float) -> list[str]:
+def _layers_too_hot(site: Site, ask: Ask, surface: float, per_metre: float) -> list[str]:
     """Layers whose inner side would be too hot; each counts as warm as the fluid, but the last
 
-    of several, which counts as warm as the surface where it is thin metal outside."""
+    of several where it is metal, which counts as warm as its inner side can be: ``surface + q'
+    ln(r2/r1) / (2 pi k)`` with the least conductivity and the loss a metre at the inlet, W/m."""
     found = []
+    around = 0.0 if ask.build.bore is None else ask.build.bore / 2
     for number, layer in enumerate(ask.build.layers):
         material = site.materials[layer.material]
+        inner, around = around, around + (layer.thickness or 0.0)
         outer = number > 0 and number == len(ask.build.layers) - 1
-        sheet = outer and min((k for _, k in material.conductivity), default=0.0) > 1.0
-        if material.hottest is not None and (surface if sheet else ask.inlet) > material.hottest:
+        least = min((k for _, k in material.conductivity), default=0.0)
+        warm = ask.inlet
+        if outer and least > 1.0:
+            through = math.log(around / inner) / (2 * math.pi * least) if inner > 0 else math.inf
+            warm = min(warm, surface + max(0.0, per_metre) * through)
+        if material.hottest is not None and warm > material.hottest:
             found.append(f"{layer.material} too hot")
     return found
