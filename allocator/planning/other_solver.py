@@ -98,7 +98,7 @@ class OtherSolver(Highs):
         options = self._asked_for(time_limit, node_limit, gap)
         try:
             with quiet_output():
-                problem.solve(pulp.getSolver(self.name, msg=False, **options))
+                answer = problem.solve(pulp.getSolver(self.name, msg=False, **options))
         except KeyboardInterrupt:
             return Solved("interrupted", None, None, None)
         except (pulp.PulpError, OSError) as error:
@@ -112,7 +112,8 @@ class OtherSolver(Highs):
             ended = "node_limit"
         else:
             ended = "failed" if time_limit is None else "time_limit"
-        if problem.status == pulp.LpStatusInfeasible:
+        infeasible, proven = _said(problem, answer)
+        if infeasible:
             # what has a point that is known to be sound is not infeasible
             return Solved("infeasible" if start is None else "failed", None, None, None)
         values = [variable.varValue for variable in variables]
@@ -121,7 +122,6 @@ class OtherSolver(Highs):
         solved = self._with_amounts(columns, low, high, left)
         # PuLP calls a search that its time limit ended optimal as well: the status of the solution
         # tells them apart, and whether numbers are whole or values within the gap is looked at here
-        proven = problem.sol_status == pulp.LpSolutionOptimal
         bound = self._bound(problem)
         if proven and bound is None:
             bound = self._least(columns, solved.value, gap)
@@ -227,3 +227,15 @@ def solver_for(statement: Statement, name: str, threads: int | None, seed: int) 
     if found == "HiGHS":
         return Highs(statement, count, seed)
     return OtherSolver(statement, found, count, seed)
+
+
+def _said(problem: Any, answer: Any) -> tuple[bool, bool]:
+    """Whether a solver says that there is no point, and that its point is the best.
+
+    From version 4 on PuLP returns what it knows of a solve; before, the problem holds it.
+    """
+    kinds = getattr(pulp, "LpSolveStatus", None)
+    if kinds is not None:
+        return answer.status == kinds.Infeasible, answer.status == kinds.Optimal
+    infeasible: bool = problem.status == pulp.LpStatusInfeasible
+    return infeasible, problem.sol_status == pulp.LpSolutionOptimal
