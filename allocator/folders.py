@@ -84,7 +84,8 @@ def write_folder(
     removed unless they were changed since; everything else in the folder stays.
 
     Raises:
-        OutputError: the folder cannot be written; it is then as it was.
+        OutputError: the folder cannot be written. It is then as it was; where files had to be
+            replaced one by one, the manifest tells which were not (:func:`mixed_files`).
     """
     target = _resolved(directory)
     try:
@@ -222,7 +223,7 @@ def _one_by_one(
         (target / name).unlink(missing_ok=True)
         with contextlib.suppress(OSError):
             (target / name).parent.rmdir()
-    for name in sorted(files, key=MANIFEST.__eq__):
+    for name in sorted(files, key=lambda name: name == MANIFEST):  # the manifest last
         (target / name).parent.mkdir(parents=True, exist_ok=True)
         os.replace(partial / name, target / name)
     _sync_folders(target)

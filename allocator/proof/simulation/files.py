@@ -32,7 +32,7 @@ def write_simulation(directory: str | os.PathLike[str], trace: Trace) -> dict[st
     old file of that name is taken away.
 
     Raises:
-        OutputError: the folder cannot be written; it is then as it was.
+        OutputError: the folder cannot be written; see :func:`allocator.folders.write_folder`.
     """
     folder = Path(directory)
     files = {name: text.encode("utf-8") for name, text in simulation_files(trace).items()}
