@@ -93,17 +93,13 @@ class Program:
     def run(self, **arguments: object) -> Solved:
         """One solve, booked to the solver."""
         began = time.perf_counter()
-        solved = self.solver.solve(stop=self._stop(), **arguments)  # type: ignore[arg-type]
+        stop = _Stop(self.clock.stop(), self.enough)
+        asked = stop if stop.wish or stop.enough else None
+        solved = self.solver.solve(stop=asked, **arguments)  # type: ignore[arg-type]
         self.clock.spend("solve", time.perf_counter() - began)
-        if solved.status == "interrupted" and (self.enough is None or not self.enough()):
+        if solved.status == "interrupted" and not stop.reached:
             self.clock.interrupted = True
         return solved
-
-    def _stop(self) -> Callable[[], bool] | None:
-        wish, enough = self.clock.stop(), self.enough
-        if wish is None or enough is None:
-            return wish or enough
-        return lambda: wish() or enough()
 
     def relaxed(self, limit: float | None = None) -> Solved:
         """The linear relaxation, cut until no promise is broken by much (or time is out).
@@ -215,3 +211,22 @@ class Program:
         if self.settings.node_limit is not None and not self.clock.interrupted:
             return None
         return earlier(self.clock.left(share), most)
+
+
+class _Stop:
+    """Asked during a solve, whether it may end: ``reached`` where what it is for is known.
+
+    That is kept from the moment of asking. Asked again after the solve, a bound worker that has
+    gone on to the next goal would deny it, and the end would be taken for the user's wish.
+    """
+
+    def __init__(self, wish: Callable[[], bool] | None, enough: Callable[[], bool] | None) -> None:
+        self.wish = wish
+        self.enough = enough
+        self.reached = False
+
+    def __call__(self) -> bool:
+        if self.wish is not None and self.wish():
+            return True
+        self.reached = self.reached or (self.enough is not None and self.enough())
+        return self.reached

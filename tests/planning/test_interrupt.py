@@ -3,10 +3,15 @@
 import os
 import signal
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 from allocator.plan_file import plan_to_json
 from allocator.planning import Settings, make_plan
+from allocator.planning.clock import Clock
+from allocator.planning.program import Program
+from allocator.planning.seam import Solved
+from allocator.planning.statement import Statement
 from allocator.proof import audit
 from allocator.site.reading import read_site
 
@@ -37,3 +42,28 @@ def test_node_limit_gives_the_same_bytes() -> None:
     assert first is not None
     assert second is not None
     assert plan_to_json(first) == plan_to_json(second)
+
+
+class _EndsWhenAsked:
+    """A solver that ends at its first question, if the answer is yes."""
+
+    def solve(self, stop: Callable[[], bool], **arguments: object) -> Solved:
+        return Solved("interrupted" if stop() else "optimal", None, None, None)
+
+
+def test_an_end_by_a_known_bound_is_not_an_interrupt() -> None:
+    """Seen on a loaded machine: the bound went on to the next goal before it was asked again."""
+    clock = Clock(None)
+    program = Program(Statement(), lambda values, tolerance: [], Settings(), clock)
+    program.solver = _EndsWhenAsked()  # type: ignore[assignment]
+    program.enough = iter([True, False]).__next__
+    assert program.run().status == "interrupted"
+    assert not clock.interrupted
+
+
+def test_an_end_by_the_user_is_an_interrupt() -> None:
+    clock = Clock(None, interrupted=True, watching=True)
+    program = Program(Statement(), lambda values, tolerance: [], Settings(), clock)
+    program.solver = _EndsWhenAsked()  # type: ignore[assignment]
+    assert program.run().status == "interrupted"
+    assert clock.interrupted
