@@ -20,6 +20,14 @@ HOUR = 3600.0
 DAY = 24
 FLAT = "flat"
 Terms = list[tuple[float, Hashable]]
+ATTEMPTS = (
+    ("highs", True, 1e-9),
+    ("highs", False, 1e-9),
+    ("highs-ipm", True, 1e-9),
+    ("highs-ds", True, 1e-7),
+    ("highs-ipm", True, 1e-7),
+)
+"""Method, presolve and tolerance: now and then HiGHS does not know what it has found."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +46,10 @@ class Whole:
     cycling: Mapping[tuple[str, str], int]
     units: Mapping[tuple[str, str], int]
     lumps: Mapping[tuple[str, str], int] = field(default_factory=dict)
+
+
+class UnsolvedError(Exception):
+    """No attempt at a linear program came to an end."""
 
 
 @dataclass
@@ -76,7 +88,7 @@ class Linear:
         matrix, right = matrix * across[:, None] * down, right * across
         money = np.abs(cost * down).max() or 1.0
         rows = len(self.rows)
-        for presolve in (True, False):  # now and then HiGHS does not know what it has found
+        for method, presolve, tolerance in ATTEMPTS:
             solved = linprog(
                 cost * down / money,
                 A_ub=matrix[:rows],
@@ -84,18 +96,19 @@ class Linear:
                 A_eq=matrix[rows:],
                 b_eq=right[rows:],
                 bounds=[(0.0, most) for most in high / down],
-                method="highs",
+                method=method,
                 options={
                     "presolve": presolve,
-                    "primal_feasibility_tolerance": 1e-9,
-                    "dual_feasibility_tolerance": 1e-9,
+                    "primal_feasibility_tolerance": tolerance,
+                    "dual_feasibility_tolerance": tolerance,
                 },
             )
             if solved.status in (0, 2):
                 break
         if solved.status == 2:
             return None
-        assert solved.status == 0, solved.message
+        if solved.status != 0:
+            raise UnsolvedError(solved.message)
         return float(solved.fun) * money
 
     def _matrix(self, rows: Sequence[Terms]) -> np.ndarray:

@@ -116,14 +116,14 @@ def audit(site: Site, plan: Plan) -> AuditReport:
     for rule in RULES:
         try:
             rule(case, findings)
-        except (ArithmeticError, AllocatorError) as error:
+        except (ArithmeticError, LookupError, ValueError, AllocatorError) as error:
             subject = rule.__name__.replace("check_", "").replace("_", " ")
             findings.breach(
                 "not_recomputed",
                 subject,
                 math.nan,
                 "",
-                f"the plan's figures are beyond what can be: {error}",
+                f"the plan's figures or names are beyond what can be: {error}",
             )
     return findings.report()
 

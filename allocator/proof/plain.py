@@ -37,8 +37,9 @@ def check_plain(case: Case, findings: Findings) -> None:
         kind = "route" if route.stream is None else route.stream.kind
         for what, same in _KINDS[kind](case, plain, run, route):
             findings.holds("plain_route", subject, same, f"{what} is not that of the site file")
-        if kind in ("route", "pipe"):
-            _capacity(case, findings, plain.builds[run.build], run)
+        build = plain.builds.get(run.build)
+        if kind in ("route", "pipe") and build is not None:  # a breach already where there is none
+            _capacity(case, findings, build, run)
     _temperatures(case, findings)
 
 
@@ -131,7 +132,8 @@ def _cooler(case: Case, plain: Site, run: Run, route: Route) -> Checks:
     if cooler is None:
         return
     yield "its place", place in cooler.places and case.whole.ground(route.end) == place
-    units = int(run.build.rstrip("'").rpartition(" x ")[2])
+    written = run.build.rstrip("'").rpartition(" x ")[2]
+    units = int(written) if written.isdecimal() else 0  # the build of something else
     yield "its number of units", 1 <= units <= (cooler.places.get(place) or UNITS)
     build = case.whole.builds[run.build]
     layers = {layer.material: layer.mass for layer in build.layers}

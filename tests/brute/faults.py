@@ -110,7 +110,7 @@ def drawn_case(number: int) -> tuple[Site, str]:
         share = best[0] / power.mean
         times = 1.01 if number % 2 == 0 else 1.0 - 1e-5
         least = 1.0 if share > 1.0 - 1e-9 else share * times
-        if 0.0 < least <= 1.0:
+        if 1e-9 < least <= 1.0:  # less is the rounding of nothing
             asked = replace(power, least_share=float(least))
             site = replace(site, demands={**site.demands, power.name: asked})
     return site, "firm"
