@@ -310,7 +310,13 @@ COVE_MEAN_PLAN = Plan(
     lines=(),
     machines=(MachineUse("set@works", "set", "works", 2, 2, 0, 1.125),),
     # The pump takes 4.5 W of 11.25 kW.
-    demands=(DemandUse("town", POWER, 10e3, 0.92, 0.0), DemandUse("hall", POWER, 2e3, 1.0, 0.0)),
+    demands=(
+        DemandUse("town", POWER, 10e3, 0.92, 0.0),
+        DemandUse("hall", POWER, 2e3, 1.0, 0.0),
+        DemandUse("burner", "gas", 0.0002, 0.0, 0.0),
+        DemandUse("filling", "hydrogen", 2e-6, 0.0, 0.0),
+        DemandUse("wash", "hot_water", 0.004, 0.0, 0.0),
+    ),
     materials=(
         MaterialUse("steel", 590.0, 900.0),
         MaterialUse("wool", 50.0, 60.0),

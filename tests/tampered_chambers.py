@@ -73,6 +73,9 @@ TAMPERED: dict[str, Tampering] = {
     "a chamber of a source that is not tapped": deep(
         "tap_missing", edit(COVE_THROUGH, "sources", "north", tapped=False, new=False), "chamber"
     ),
+    "a chamber that is tapped anew by itself": deep(
+        "stands_already", edit(COVE_THROUGH, "sources", ALWAYS, new=True), "chamber"
+    ),
     "a chamber without its source": deep("unknown_name", drop(COVE_THROUGH, "sources", "north")),
     "a chamber on the mean basis": deep(
         "unknown_name", add(COVE_MEAN_PLAN, "sources", SourceUse(ALWAYS, True, False))

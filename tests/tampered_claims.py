@@ -217,6 +217,7 @@ TAMPERED: dict[str, Tampering] = {
     "more firm power than is served": cove(
         "power_reported", change(COVE_PLAN, "power", firm_clean=7000.0)
     ),
+    "a demand left out": cove("not_told", drop(COVE_PLAN, "demands", "filling")),
     "a larger served share": cove("power_reported", change(COVE_PLAN, "power", served_share=0.9)),
     "a smaller demand": cove("power_reported", change(COVE_PLAN, "power", demand_mean=8e3)),
     "more mean power than is served": cove(

@@ -16,9 +16,12 @@ ROOM = 1e-6
 def check_taps(case: Case, findings: Findings) -> None:
     """A tap is new where none stands, and only there."""
     for source in case.plan.sources:
-        if case.site.sources[source.name].part_of:
-            continue  # what is drawn out of a chamber is tapped with it
         subject = f"source {source.name!r}"
+        if case.site.sources[source.name].part_of:
+            # what is drawn out of a chamber is tapped with it
+            told = "a tap is said to be new where it is that of the chamber's source"
+            findings.holds("stands_already", subject, not source.new, told)
+            continue
         stands = source.name in case.site.built.taps
         _new_or_standing(findings, subject, "a tap", source.new, source.tapped, stands)
         if source.new:
@@ -199,6 +202,7 @@ def check_shares(case: Case, findings: Findings) -> None:
     for demand in case.site.demands.values():
         subject = f"demand {demand.name!r}"
         use = listed.get(demand.name)
+        findings.holds("not_told", subject, use is not None, "the plan does not list it")
         clean = use.clean_share if use else 0.0
         emitting = use.emitting_share if use else 0.0
         share = math.fsum([clean, emitting])

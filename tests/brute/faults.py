@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass, replace
 
 from brute.search import STRICT, best_goals, scale_of
 from brute.sites import drawn_site
+from tiny_program import UnsolvedError
 
 from allocator.engine import NoPlanError, plan_site, prove_plan
 from allocator.errors import AllocatorError
@@ -85,13 +87,21 @@ def _misjudged(site: Site, basis: str, plan: Plan, most: list[float]) -> list[Fa
             return [Fault("too much", figures)]
         if better * (most[number] - mine) > slack:
             # Not what lenient holds allow: is it what strict ones do?
-            strict = strict or best_goals(site, basis, STRICT)
+            strict = strict or _strictly_best(site, basis)
             assert strict is not None
             if better * (strict[number] - mine) > slack:
                 figures += f" to {float(strict[number])!r}"
                 kind = "false optimum" if status in ("optimal", "left out") else "not proven"
                 return [Fault(kind, figures)]
     return []
+
+
+def _strictly_best(site: Site, basis: str) -> list[float] | None:
+    """The best goals with holds as strict as rounding allows."""
+    for times in (1.0, 10.0):
+        with contextlib.suppress(UnsolvedError):
+            return best_goals(site, basis, (STRICT[0] * times, STRICT[1] * times))
+    return best_goals(site, basis, (STRICT[0] * 100.0, STRICT[1] * 100.0))
 
 
 def drawn_case(number: int) -> tuple[Site, str]:

@@ -6,6 +6,7 @@ from brute.basis import Basis
 from brute.choices import choices
 from brute.firm import Firm
 from brute.mean import Mean
+from tiny_program import UnsolvedError
 
 from allocator.site.records import POWER, Site
 
@@ -40,6 +41,9 @@ def best_goals(site: Site, basis: str, held: Held = LENIENT) -> list[float] | No
     """The best of every goal in turn, earlier goals held but for a share of their scale.
 
     None where no choice is possible.
+
+    Raises:
+        UnsolvedError: rounding leaves no point that holds the earlier goals.
     """
     stated: type[Basis] = Firm if basis == "firm" else Mean
     tried = [stated(site, whole) for whole in choices(site, basis == "firm")]
@@ -52,7 +56,8 @@ def best_goals(site: Site, basis: str, held: Held = LENIENT) -> list[float] | No
             values.append(None if value is None else value + fixed)
         possible = [value for value in values if value is not None]
         if not possible:
-            assert not found, f"{site.name}: nothing is left for {goal}"
+            if found:
+                raise UnsolvedError(f"{site.name}: nothing is left for {goal}")
             return None
         best = min(possible)
         found.append(best if goal in ("emissions", "scarce_material") else -best)
