@@ -22,6 +22,7 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import pulp
 from family import Size, write_site
@@ -32,7 +33,8 @@ from allocator.planning.clock import Clock
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.goals import goals_of
 from allocator.planning.program import Program
-from allocator.planning.pulp_model import to_pulp
+from allocator.planning.pulp_model import PulpColumn, problem_of
+from allocator.planning.statement import Statement
 from allocator.planning.stating import state
 from allocator.site.records import Site
 
@@ -129,12 +131,21 @@ def plain_scip(site: Site, basis: str, seconds: float) -> Row | None:
     statement, choices = state(site, basis)
     goal = goals_of(statement, choices)[0]
     costs = {c: -value for c, value in statement.summed(goal.terms).items()}
-    problem, _ = to_pulp(statement, costs)
+    problem, _ = _as_pulp(statement, costs)
     problem.solve(pulp.SCIP_PY(msg=False, timeLimit=seconds, gapRel=1e-4))
     plan = -float(pulp.value(problem.objective) or 0.0)
     model = problem.solverModel
     seconds, processor = since(began)
     return Row("plain SCIP", plan, -model.getDualbound(), seconds, memory(), processor)
+
+
+def _as_pulp(statement: Statement, costs: dict[int, float]) -> tuple[Any, list[Any]]:
+    """The statement as a PuLP problem, minimising, and its variables v0, v1, ... in order."""
+    columns = (
+        PulpColumn(f"v{number}", column.low, column.high, column.integer)
+        for number, column in enumerate(statement.columns)
+    )
+    return problem_of(columns, statement.rows, costs, "statement")
 
 
 def measured(folder: Path, size: Size, given: argparse.Namespace) -> list[Row]:

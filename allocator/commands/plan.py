@@ -178,6 +178,8 @@ def run(given: argparse.Namespace) -> int:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
+    if outcome.left_out:
+        tell(f"note: no time was left for: {', '.join(outcome.left_out)}; see --time-limit")
     others, proof = outcome.alternatives, None
     if found.accepted and plan.basis == "firm" and given.prove != 0:
         try:

@@ -52,7 +52,7 @@ def alternatives_of(
     choices = offered(site, settings.basis, settings.withstands)
     if not known[0] or not plan.goals or pipe_column_count(choices) > MOST_COLUMNS:
         return ()
-    statement, choices = state(site, settings.basis, settings.withstands)
+    statement, choices = state(site, settings.basis, settings.withstands, clock.check)
     goal = goals_of(statement, choices)[0]
     best = plan.goals[0].value
     layer = _Layer(statement, choices, goal, settings, clock)

@@ -192,7 +192,7 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
     choices = choices_of(steady, lossless=True)
     if not choices.power_demands():
         return Ceiling(None, None)
-    statement = Statement()
+    statement = Statement(clock.check)
     declare(statement, choices)
     state_rules(statement, choices)
     pools = _pools(site, choices)

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from allocator.duty import Curve, DemandCurve, curve_of, demand_curve_of
 from allocator.plan import FLAT, NOTHING, Withstands
 from allocator.planning.levelling import Levelling, levelling
+from allocator.planning.reaching import Reaching
 from allocator.site.records import POWER, Build, Demand, MachineType, Profile, Site, StoreType
 
 SITE_BUS = ""
@@ -105,8 +107,27 @@ class Choices:
 
     def ends(self, fluid: str) -> tuple[str, ...]:
         """Places where the collect layer may deliver a fluid."""
-        found = (d.place for d in self.destinations.values() if d.fluid == fluid)
-        return tuple(dict.fromkeys(found))
+        return self._ends.get(fluid, ())
+
+    @cached_property
+    def _ends(self) -> Mapping[str, tuple[str, ...]]:
+        found: dict[str, dict[str, None]] = {}
+        for destination in self.destinations.values():
+            found.setdefault(destination.fluid, {})[destination.place] = None
+        return {fluid: tuple(places) for fluid, places in found.items()}
+
+    def arcs_along(self, route: str, fluid: str) -> tuple[Arc, ...]:
+        """Directions in which a fluid may flow along a route."""
+        return self._arcs_along.get((route, fluid), ())
+
+    @cached_property
+    def _arcs_along(self) -> Mapping[tuple[str, str], tuple[Arc, ...]]:
+        found: dict[tuple[str, str], tuple[Arc, ...]] = {}
+        for fluid, arcs in self.arcs.items():
+            for arc in arcs:
+                key = (arc.route, fluid)
+                found[key] = (*found.get(key, ()), arc)
+        return found
 
     def bus(self, place: str | None) -> str:
         """The power bus of a place: one for the whole site unless lines are listed."""
@@ -379,21 +400,14 @@ def _reach(
     destinations: Mapping[str, Destination],
     arcs: Mapping[str, tuple[Arc, ...]],
 ) -> dict[str, tuple[str, ...]]:
-    ahead: dict[str, dict[str, list[str]]] = {}
-    for fluid, listed in arcs.items():
-        steps = ahead.setdefault(fluid, {})
-        for arc in listed:
-            steps.setdefault(arc.start, []).append(arc.end)
+    ways = {
+        fluid: Reaching((arc.start, arc.end) for arc in listed) for fluid, listed in arcs.items()
+    }
     reach = {}
     for name in sources:
         source = site.sources[name]
-        steps = ahead.get(source.fluid, {})
-        seen, waiting = {source.place}, [source.place]
-        while waiting:
-            for end in steps.get(waiting.pop(), ()):
-                if end not in seen:
-                    seen.add(end)
-                    waiting.append(end)
+        way = ways.get(source.fluid)
+        seen = {source.place} if way is None else way.of(source.place)
         reach[name] = tuple(
             k
             for k, d in destinations.items()

@@ -8,6 +8,13 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
+from typing import TypeVar
+
+T = TypeVar("T")
+
+
+class OutOfTimeError(Exception):
+    """No time is left for a phase that was begun, and that a plan can do without."""
 
 
 @dataclass
@@ -15,6 +22,7 @@ class Clock:
     """Seconds since the start and until the deadline; ``limit`` None means no deadline.
 
     ``watching``: it may be interrupted, and integer programs ask for that now and then.
+    ``left_out``: phases for which no time was left, in words.
     """
 
     limit: float | None
@@ -22,6 +30,7 @@ class Clock:
     parts: dict[str, float] = field(default_factory=dict)
     interrupted: bool = False
     watching: bool = False
+    left_out: list[str] = field(default_factory=list)
 
     def seconds(self) -> float:
         """Seconds since the start."""
@@ -39,6 +48,25 @@ class Clock:
         """True when no time is left."""
         left = self.left()
         return left is not None and left <= 0.0
+
+    def check(self) -> None:
+        """Asked within long work that a plan can do without.
+
+        Raises:
+            OutOfTimeError: no time is left.
+        """
+        if self.out():
+            raise OutOfTimeError
+
+    def in_time(self, phase: str, work: Callable[[], T], otherwise: T) -> T:
+        """What ``work`` gives, or ``otherwise`` where no time is left for it, which is kept."""
+        try:
+            self.check()
+            return work()
+        except OutOfTimeError:
+            if not self.interrupted:
+                self.left_out.append(phase)
+            return otherwise
 
     def stop(self) -> Callable[[], bool] | None:
         """A question for solvers, whether to give up; None where nothing can interrupt."""

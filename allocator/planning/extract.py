@@ -227,9 +227,7 @@ def runs(reading: Reading) -> tuple[Run, ...]:
         if build is None:
             continue
         flows = []
-        for arc in choices.arcs[fluid]:
-            if arc.route != route:
-                continue
+        for arc in choices.arcs_along(route, fluid):
             for end in choices.ends(fluid):
                 if (rate := reading.get("gather", route, arc.start, fluid, end)) > 0:
                     flows.append(PipeFlow(arc.start, arc.end, "collect", end, rate))

@@ -14,7 +14,7 @@ from allocator.planning.early import Seldom
 from allocator.planning.found import PROVEN, GoalFound, close, gap_of, passes
 from allocator.planning.goals import Goal
 from allocator.planning.neighbourhoods import neighbourhoods_of
-from allocator.planning.seam import Solved
+from allocator.planning.seam import FINE_TOLERANCE, INTEGER_TOLERANCE, Solved
 from allocator.planning.search.landing import Ideas
 from allocator.planning.search.network import Find
 
@@ -258,7 +258,7 @@ class GoalSteps:
         self.status = self._whole_program(share, most_rounds)
 
     def _whole_program(self, share: float, most_rounds: int) -> str:
-        settings = self.program.settings
+        settings, tolerance = self.program.settings, INTEGER_TOLERANCE
         for _ in range(most_rounds):
             if self.deadline.out():
                 return "time_limit"
@@ -267,6 +267,7 @@ class GoalSteps:
                 node_limit=settings.node_limit,
                 gap=settings.gap,
                 start=self.course.point,
+                tolerance=tolerance,
             )
             self.bettered(self.program.unscaled(solved.bound))
             if solved.point is None:
@@ -277,7 +278,9 @@ class GoalSteps:
             if self.closed or solved.status != "optimal":
                 return solved.status
             if not rows:
-                return "optimal"
+                if tolerance == FINE_TOLERANCE:
+                    return "optimal"
+                tolerance = FINE_TOLERANCE
         return "time_limit"
 
     def tightened(self, share: float) -> None:

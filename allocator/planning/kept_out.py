@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
 from allocator.planning.choices import Choices, Group
+from allocator.planning.reaching import Reaching
 from allocator.site.records import Site, Source
 from allocator.site.streams.draft import degrees
 from allocator.site.streams.sinks import bears, sinks_of
@@ -14,7 +15,11 @@ def kept_out(choices: Choices) -> dict[str, str]:
     """Source -> what keeps it out whatever is built, for each that can give no power."""
     users = _users(choices)
     sources = {name: s for name, s in choices.site.sources.items() if not s.part_of}
-    told = {name: _why(choices, source, users) for name, source in sources.items()}
+    ways = {fluid: Reaching((a.start, a.end) for a in arcs) for fluid, arcs in choices.arcs.items()}
+    told = {
+        name: _why(choices, source, users, ways.get(source.fluid, Reaching(())))
+        for name, source in sources.items()
+    }
     return {name: why for name, why in told.items() if why}
 
 
@@ -54,13 +59,13 @@ def _served(choices: Choices) -> set[str]:
     lines = [choices.site.lines[name] for name in choices.lines]
     steps = [(choices.bus(line.start), choices.bus(line.end)) for line in lines]
     steps += [(end, start) for start, end in steps]
-    found: set[str] = set()
-    for demand in choices.power_demands():
-        found |= _reached(choices.bus(demand.place), steps)
-    return found
+    ways = Reaching(steps)
+    return {bus for demand in choices.power_demands() for bus in ways.of(choices.bus(demand.place))}
 
 
-def _why(choices: Choices, source: Source, users: Mapping[str, tuple[Group, ...]]) -> str:
+def _why(
+    choices: Choices, source: Source, users: Mapping[str, tuple[Group, ...]], ways: Reaching
+) -> str:
     site = choices.site
     ground = site.ground(source.place)
     if source.place in site.limits.excluded_places:
@@ -69,10 +74,9 @@ def _why(choices: Choices, source: Source, users: Mapping[str, tuple[Group, ...]
     if not mine:
         lines = ", from where a line may lead to a demand," if site.lines else ""
         return f"no machine that may stand{lines} turns '{source.fluid}' into power"
-    steps = [(arc.start, arc.end) for arc in choices.arcs.get(source.fluid, ())]
-    if not bears(source) and not any(start == source.place for start, _ in steps):
+    reached = ways.of(source.place)
+    if not bears(source) and len(reached) == 1:
         return _too_hot_for_pump(site, source)
-    reached = _reached(source.place, steps)
     if not any(group.place in reached for group in mine):
         return _not_reached(site, source, mine)
     yields = [_yield(group, source.fluid) for group in mine]
@@ -117,7 +121,7 @@ def _not_reached(site: Site, source: Source, mine: tuple[Group, ...]) -> str:
             steps.append((route.start, route.end))
             if not route.one_way:
                 steps.append((route.end, route.start))
-    reached = _reached(ground, steps)
+    reached = Reaching(steps).of(ground)
     near = [group for group in mine if site.ground(group.place) in reached]
     if not near or source.temperature is None:
         return f"no route that may carry '{source.fluid}' leads from '{ground}' to what takes it"
@@ -137,16 +141,3 @@ def _yield(group: Group, fluid: str) -> float | None:
     if group.type.power_out <= 0:
         return None
     return group.type.power_out / group.type.takes[fluid]
-
-
-def _reached(start: str, steps: Iterable[tuple[str, str]]) -> set[str]:
-    ahead: dict[str, list[str]] = {}
-    for here, there in steps:
-        ahead.setdefault(here, []).append(there)
-    seen, waiting = {start}, [start]
-    while waiting:
-        for place in ahead.get(waiting.pop(), ()):
-            if place not in seen:
-                seen.add(place)
-                waiting.append(place)
-    return seen

@@ -60,14 +60,13 @@ def _pipes(statement: Statement, rows: Rows, choices: Choices) -> Iterator[Limit
             statement.row(
                 f"most[{route},{build.name},{fluid}]", [(1.0, more), (-1.0, limit.slack)], high=0
             )
-            for arc in choices.arcs[fluid]:
-                if arc.route == route:
-                    for end in choices.ends(fluid):
-                        key = ("gather", route, arc.start, fluid, end)
-                        if statement.has(key):
-                            statement.raise_high(key)
-                    for shape in choices.fluid_shapes[fluid]:
-                        statement.raise_high(("supply", route, arc.start, fluid, shape))
+            for arc in choices.arcs_along(route, fluid):
+                for end in choices.ends(fluid):
+                    key = ("gather", route, arc.start, fluid, end)
+                    if statement.has(key):
+                        statement.raise_high(key)
+                for shape in choices.fluid_shapes[fluid]:
+                    statement.raise_high(("supply", route, arc.start, fluid, shape))
         yield limit
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from allocator.plan import Plan
 from allocator.planning.choices import Choices
 from allocator.planning.clock import Clock
@@ -33,7 +35,8 @@ def why_nothing(
     lines = kept_out_lines(choices)
     sources = [source for source in site.sources.values() if not source.part_of]
     if len(lines) < len(sources) and not clock.interrupted:
-        lines += limits_to_blame(site, settings, clock, plan)
+        blamed = partial(limits_to_blame, site, settings, clock, plan)
+        lines += clock.in_time("which limits leave no power", blamed, [])
     return tuple(lines)
 
 

@@ -40,7 +40,7 @@ def mean_output(
     choices = choices_of(steady, lossless=True, with_stores=False)
     if not choices.power_demands():
         return None
-    statement = Statement()
+    statement = Statement(clock.check)
     declare(statement, choices)
     state_rules(statement, choices)
     _wet_side(statement, choices, site, plan)

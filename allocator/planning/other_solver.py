@@ -14,7 +14,7 @@ import pulp
 from allocator.errors import AllocatorError
 from allocator.planning.pulp_model import PulpColumn, problem_of
 from allocator.planning.refining import Matrix
-from allocator.planning.seam import Highs, Solved, quiet_output
+from allocator.planning.seam import INTEGER_TOLERANCE, Highs, Solved, quiet_output
 from allocator.planning.statement import Row, Statement
 
 WHOLE = 1e-5
@@ -83,13 +83,16 @@ class OtherSolver(Highs):
         start: np.ndarray | None = None,
         stop: Callable[[], bool] | None = None,
         cutoff: float | None = None,
+        tolerance: float = INTEGER_TOLERANCE,
     ) -> Solved:
         """Solve what stands; see :meth:`Highs.solve`. A start and a cutoff are not handed on.
+
+        Nor is the tolerance: amounts are found anew by HiGHS.
 
         Raises:
             SolverError: the solver does not work at all, or takes no node limit.
         """
-        del cutoff
+        del cutoff, tolerance
         if self._relaxed or not self._integer.any():
             return super().solve(time_limit=time_limit, stop=stop)
         began = time.perf_counter()
@@ -117,7 +120,7 @@ class OtherSolver(Highs):
             # what has a point that is known to be sound is not infeasible
             return Solved("infeasible" if start is None else "failed", None, None, None)
         values = [variable.varValue for variable in variables]
-        columns = np.array([np.nan if v is None else v for v in values])[self._position]
+        columns = np.array([np.nan if v is None else v for v in values])
         left = None if time_limit is None else time_limit - (time.perf_counter() - began)
         solved = self._with_amounts(columns, low, high, left)
         # PuLP calls a search that its time limit ended optimal as well: the status of the solution
@@ -155,12 +158,11 @@ class OtherSolver(Highs):
     def _stated(self) -> tuple[np.ndarray, np.ndarray, Any, list[Any]]:
         """Bounds of the columns as they stand, and the program as a PuLP problem.
 
-        Variables are in the order of HiGHS's columns, which is that of ``_position``.
+        Variables are in the order of HiGHS's columns.
         """
         lp = self.model.getLp()
         matrix = Matrix(lp)
-        integer = np.zeros(len(matrix.low), dtype=bool)
-        integer[self._position] = self._integer
+        integer = self._integer
         order = np.lexsort((matrix.columns, matrix.rows))
         ends = np.searchsorted(matrix.rows[order], np.arange(len(matrix.row_low) + 1))
         columns, values = matrix.columns[order], matrix.values[order]
@@ -192,7 +194,7 @@ class OtherSolver(Highs):
         """The best amounts for the whole numbers of a point; no point where they are not whole."""
         whole = np.nonzero(self._integer)[0]
         numbers = columns[whole]
-        lowest, highest = low[self._position[whole]], high[self._position[whole]]
+        lowest, highest = low[whole], high[whole]
         rounded = np.clip(np.round(numbers), lowest, highest)
         if not np.all(np.abs(numbers - rounded) <= WHOLE):  # nor where they are not told
             return Solved("failed", None, None, None)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
@@ -18,7 +18,7 @@ from allocator.planning.bounds.mixed import Known
 from allocator.planning.bounds.proving import FEW_COLUMNS, PATIENT, prover_of
 from allocator.planning.ceiling import ceiling_of
 from allocator.planning.choices import Choices, choices_of
-from allocator.planning.clock import Clock
+from allocator.planning.clock import Clock, OutOfTimeError
 from allocator.planning.course import Course, hold, value_at, without_rooms
 from allocator.planning.cuts import promises_of, violated
 from allocator.planning.early import Early, Seldom, better
@@ -112,7 +112,11 @@ def _made(
             breaches=None,
         )
         share = clock.left(MEAN_SHARE)
-        mean_basis = _planned(site, quick, clock, share, None, executor, shown_beside=True)[0]
+        mean_basis = clock.in_time(
+            "the average-flow estimate",
+            lambda: _planned(site, quick, clock, share, None, executor, shown_beside=True)[0],
+            None,
+        )
     # the firm basis has a ceiling to find after it
     whole = clock.left(0.8 if settings.prices else 0.88 if settings.basis == "firm" else 0.95)
     if settings.alternatives > 1 and whole is not None:
@@ -123,8 +127,12 @@ def _made(
     if plan is None:
         return Outcome(None, proven, why, _seconds(clock), trail, mean_basis)
     if settings.basis == "firm":
-        plan = _with_ceiling(site, plan, settings, clock)
-        means = mean_output(site, plan, settings, clock)
+        plan = clock.in_time(
+            "the limit of all plans", partial(_with_ceiling, site, plan, settings, clock), plan
+        )
+        means = clock.in_time(
+            "the average output", partial(mean_output, site, plan, settings, clock), None
+        )
         if means is not None:
             power = replace(plan.power, mean_clean=means[0], mean_total=means[1])
             plan = replace(plan, power=power)
@@ -140,9 +148,12 @@ def _made(
     others: tuple[Plan, ...] = ()
     if settings.alternatives > 1 and not clock.interrupted:
         plain = replace(settings, start=None)
-        others = alternatives_of(site, plain, clock, plan, partial(plan_at, site, settings))
+        reading = partial(plan_at, site, settings)
+        sought = partial(alternatives_of, site, plain, clock, plan, reading)
+        others = clock.in_time("other plans", sought, ())
     if settings.prices and not clock.interrupted:
-        plan = replace(plan, prices=prices_of(site, settings, clock, values))
+        priced = partial(prices_of, site, settings, clock, values)
+        plan = replace(plan, prices=clock.in_time("what more of each limit is worth", priced, ()))
     if beside is not None:
         open_goal = plan.goals[0].status == "time_limit"
         beside.end(clock.left() or 0.0 if open_goal else 0.0)
@@ -151,7 +162,8 @@ def _made(
             goal = plan.goals[0]
             note = f"the bound beside ended by a fault: {beside.fault}"
             report(Progress(clock.seconds(), goal.name, goal.value, goal.bound, goal.gap, note))
-    return Outcome(plan, False, "", _seconds(clock), trail, mean_basis, others)
+    left_out = tuple(clock.left_out)
+    return Outcome(plan, False, "", _seconds(clock), trail, mean_basis, others, left_out)
 
 
 def _seconds(clock: Clock) -> dict[str, float]:
@@ -241,7 +253,11 @@ def _planned_narrow(
     small = narrowed(site, ideas.finds)
     left = None if limit is None else max(1.0, limit - (clock.seconds() - began))
     most = None if left is None else (0.35 if beside is None else 0.9) * left
-    found = _planned_whole(small, settings, clock, most, report, None, ideas)
+    check = None if early.plan is None else clock.check
+    try:
+        found = _planned_whole(small, settings, clock, most, report, None, ideas, check=check)
+    except OutOfTimeError:
+        found = None, (), False, _nothing_in_time(clock), {}
     plan, trail, _, why, values = found
     if early.plan is not None and (plan is None or better(early.plan, plan)):
         plan, why, values = early.plan, "", early.values
@@ -253,7 +269,8 @@ def _planned_narrow(
     left = None if limit is None else limit - (clock.seconds() - began)
     late = left is not None and left <= 1.0
     if beside is None and pipe_column_count(choices) <= MOST_RELAXED and not late:
-        tighter = _relaxed_bound(site, settings, clock, left, plan)
+        relaxed = partial(_relaxed_bound, site, settings, clock, left, plan)
+        tighter = clock.in_time("a tighter bound", relaxed, None)
         if tighter is not None:
             bound = tighter if bound is None else min(bound, tighter)
     bounds = {} if bound is None else {goal: bound}
@@ -267,7 +284,7 @@ def _relaxed_bound(
 
     By origin where that can be stated, as of plans better than the one that is known.
     """
-    statement, choices = state(site, settings.basis, settings.withstands)
+    statement, choices = state(site, settings.basis, settings.withstands, clock.check)
     promises = () if choices.lossless else promises_of(choices)
     goal = goals_of(statement, choices)[0]
     prover = prover_of(statement, choices, partial(store_cuts, promises), settings, clock)
@@ -297,14 +314,16 @@ def _planned_whole(
     bounded: bool = True,
     beside: Beside | None = None,
     exactly: bool = True,
+    check: Callable[[], None] | None = None,
 ) -> Found:
     """A plan of the program of all of a site. ``ideas``: finds that are known already.
 
     ``bounded``: state the program by origin as well, for its bound. ``beside``: at work on the
     bound of the first goal. ``exactly``: what must be served is asked to the last digit, at first.
+    ``check``: called now and then while the program is stated.
     """
     began = clock.seconds()
-    statement, choices = state(site, settings.basis, settings.withstands)
+    statement, choices = state(site, settings.basis, settings.withstands, check)
     promises = () if choices.lossless else promises_of(choices)
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:

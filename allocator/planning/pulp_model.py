@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 
 import pulp
 
-from allocator.planning.statement import Row, Statement
+from allocator.planning.statement import Row
 
 
 class PulpColumn(NamedTuple):
@@ -43,21 +43,6 @@ def problem_of(
     for row in rows:
         _add_row(problem, variables, row)
     return problem, variables
-
-
-def to_pulp(statement: Statement, objective: dict[int, float]) -> tuple[Any, list[Any]]:
-    """The statement as a PuLP problem, minimising, and its variables v0, v1, ... in order."""
-    columns = (
-        PulpColumn(f"v{number}", column.low, column.high, column.integer)
-        for number, column in enumerate(statement.columns)
-    )
-    rows = (
-        Row(f"r{number}", row.columns, row.coefficients, row.low, row.high)
-        if row.columns
-        else row  # refused under its own name
-        for number, row in enumerate(statement.rows)
-    )
-    return problem_of(columns, rows, objective, "statement")
 
 
 def _add_row(problem: Any, variables: Sequence[Any], row: Row) -> None:

@@ -1,8 +1,7 @@
-"""The seam to HiGHS: a statement goes through PuLP into HiGHS, which is driven directly.
+"""The seam to HiGHS: a statement is handed over as arrays, and HiGHS is then driven directly.
 
-PuLP states and builds; after that the model behind it is used as it is: honest statuses, bounds,
-warm starts, rows added and bounds changed without building again. Both major versions of PuLP
-are served. Other solvers: :mod:`allocator.planning.other_solver`.
+Honest statuses, bounds, warm starts, rows added and bounds changed without building again. Other
+solvers go through PuLP: :mod:`allocator.planning.other_solver`.
 """
 
 from __future__ import annotations
@@ -17,9 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pulp
 
-from allocator.planning.pulp_model import to_pulp
 from allocator.planning.refining import refined
 from allocator.planning.safe_bounds import safe_bound
 from allocator.planning.statement import Column, Row, Statement
@@ -42,6 +39,10 @@ DUAL_FIXING_PROBING = 1 << 20
 cut off the best point of small programs, which a worse one was then called (HiGHS 1.16)."""
 LARGE = 10_000
 """Columns above which a program with a cutoff is not begun anew when some are fixed."""
+INTEGER_TOLERANCE = 1e-7
+FINE_TOLERANCE = 1e-9
+"""By how much rows and whole numbers of an integer program may be missed, scaled; the second where
+the first leaves a bound that the best amounts do not reach."""
 LINEAR_TOLERANCE = 1e-9
 """How far a row of a linear program may be broken, scaled; :mod:`refining` does the rest."""
 
@@ -86,7 +87,7 @@ def quiet_output() -> Iterator[None]:
 
 
 class Highs:
-    """HiGHS behind PuLP: built once, then changed in place."""
+    """HiGHS, with a statement handed over once and changed in place; columns keep their numbers."""
 
     name = "HiGHS"
 
@@ -94,51 +95,38 @@ class Highs:
         import highspy
 
         self._hs = highspy
-        # A cost for every variable keeps all of them in the model; the goals replace it.
-        problem, _ = to_pulp(statement, dict.fromkeys(range(len(statement.columns)), 1.0))
         with quiet_output():
-            problem.solverModel = highspy.Highs()
-        model = problem.solverModel
+            model = highspy.Highs()
         model.setOptionValue("output_flag", False)
-        pulp.HiGHS(msg=False).buildSolverModel(problem)
-        exported = getattr(problem, "exported_variables", None)
-        listed = list(exported() if exported is not None else problem.variables())
-        # PuLP may order variables its own way: position[i] is the solver's column of ours.
-        position = np.empty(len(listed), dtype=np.int32)
-        for place, variable in enumerate(listed):
-            position[int(str(variable.name)[1:])] = place
-        if len(listed) != len(statement.columns):
-            raise RuntimeError("the built model does not hold every variable of the statement")
-        self._position = position
+        model.passModel(_as_solved(statement, highspy))
         self.model: Any = model
         self._integer = np.array([c.integer for c in statement.columns], dtype=bool)
         self._low = np.array([c.low for c in statement.columns])
         self._high = np.array([c.high for c in statement.columns])
         model.setOptionValue("threads", threads)
         model.setOptionValue("random_seed", seed)
-        model.setOptionValue("mip_feasibility_tolerance", 1e-7)
         model.setOptionValue("presolve_rule_off", DUAL_FIXING_PROBING)
-        self._costs = np.zeros(len(position))
+        self._costs = np.zeros(len(self._integer))
         self._relaxed = False
         self._asked = self._ask  # one object, by which it is known again
         self._given_up = self._listening = False
 
     def set_objective(self, costs: dict[int, float]) -> None:
         """Minimise ``sum(cost * column)``."""
-        self._costs = np.zeros(len(self._position))
+        self._costs = np.zeros(len(self._integer))
         for column, cost in costs.items():
             self._costs[column] = cost
-        self.model.changeColsCost(len(self._position), self._position, self._costs)
+        numbers = np.arange(len(self._costs), dtype=np.int32)
+        self.model.changeColsCost(len(self._costs), numbers, self._costs)
 
     def add_rows(self, rows: Sequence[Row]) -> None:
         """Add rows in place."""
         for row in rows:
-            columns = self._position[np.array(row.columns, dtype=np.int64)]
             self.model.addRow(
                 row.low,
                 row.high,
-                len(columns),
-                columns.astype(np.int32),
+                len(row.columns),
+                np.array(row.columns, dtype=np.int32),
                 np.array(row.coefficients),
             )
 
@@ -146,11 +134,8 @@ class Highs:
         self, columns: Sequence[Column], entries: Sequence[tuple[np.ndarray, np.ndarray]]
     ) -> None:
         """Add continuous columns in place, at no cost; for each its rows and coefficients."""
-        total = self.model.getNumCol()
         for column, (rows, values) in zip(columns, entries, strict=True):
             self.model.addCol(0.0, column.low, column.high, len(rows), rows, values)
-        new = np.arange(total, total + len(columns), dtype=np.int32)
-        self._position = np.concatenate([self._position, new])
         self._integer = np.concatenate([self._integer, np.zeros(len(columns), dtype=bool)])
         self._low = np.concatenate([self._low, [column.low for column in columns]])
         self._high = np.concatenate([self._high, [column.high for column in columns]])
@@ -189,7 +174,7 @@ class Highs:
         whole = np.nonzero(self._integer)[0]
         kind = kinds.kContinuous if relaxed else kinds.kInteger
         for column in whole:
-            self.model.changeColIntegrality(int(self._position[column]), kind)
+            self.model.changeColIntegrality(int(column), kind)
         self._relaxed = relaxed
 
     def fix(self, point: np.ndarray | None) -> None:
@@ -204,7 +189,7 @@ class Highs:
     def bounds(self, columns: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
         """Change bounds of some columns (scaled numbers)."""
         self.model.changeColsBounds(
-            len(columns), self._position[columns].astype(np.int32), np.array(low), np.array(high)
+            len(columns), columns.astype(np.int32), np.array(low), np.array(high)
         )
 
     def solve(
@@ -216,8 +201,11 @@ class Highs:
         start: np.ndarray | None = None,
         stop: Callable[[], bool] | None = None,
         cutoff: float | None = None,
+        tolerance: float = INTEGER_TOLERANCE,
     ) -> Solved:
         """Solve what stands; ``stop`` is asked now and then whether to give up.
+
+        ``tolerance``: by how much an integer program's rows and whole numbers may be missed.
 
         ``cutoff``: of an integer program, ask only whether there is a point as good as a value
         (minimised, scaled). What is worse is cut off, and points are not looked for, but those
@@ -230,7 +218,7 @@ class Highs:
         # pump, which no option turns off.
         model.setOptionValue("objective_bound", INF if cutoff is None else cutoff)
         # A restart works through the root again, for little: the cutoff has fixed most.
-        model.setOptionValue("mip_allow_restart", cutoff is None or len(self._position) <= LARGE)
+        model.setOptionValue("mip_allow_restart", cutoff is None or len(self._integer) <= LARGE)
         mixed = bool(self._integer.any()) and not self._relaxed
         # A mixed run leaves its own tolerance behind as the linear one (HiGHS 1.16), which is
         # a hundred times larger: set it anew each time.
@@ -243,26 +231,31 @@ class Highs:
         model.setOptionValue("time_limit", limit)
         model.setOptionValue("mip_max_nodes", 2147483647 if node_limit is None else node_limit)
         model.setOptionValue("mip_rel_gap", gap)
+        model.setOptionValue("mip_feasibility_tolerance", tolerance)
         model.setOptionValue("mip_abs_gap", 1e-9)
         if start is not None and mixed:
             self._begin_from(start)
         began = time.perf_counter()
         self._run(mixed, stop)
         solved = self._read(mixed)
-        if start is None or not mixed or self._tells_its_value(solved):
+        failed = solved.status == "failed"
+        if not failed and (start is None or not mixed or self._tells_its_value(solved)):
             return solved
-        # Presolve may better a start in its own reduced space and then hand back the start with
-        # the better point's value (seen in HiGHS 1.16): solve again without presolve.
+        # Presolve may end in a program that HiGHS cannot solve, or better a start in its own
+        # reduced space and then hand back the start with the better point's value (both seen in
+        # HiGHS 1.16): solve again without presolve.
         left = None if time_limit is None else time_limit - (time.perf_counter() - began)
         if left is None or left > 0.05:
             model.setOptionValue("presolve", "off")
             if left is not None:
-                model.setOptionValue("time_limit", left)
-            self._begin_from(start)
+                spent = 0.0 if mixed else float(model.getRunTime())
+                model.setOptionValue("time_limit", spent + left)
+            if start is not None and mixed:
+                self._begin_from(start)
             self._run(mixed, stop)
             model.setOptionValue("presolve", "choose")
             again = self._read(mixed)
-            if again.point is not None and self._tells_its_value(again):
+            if failed or (again.point is not None and self._tells_its_value(again)):
                 return again
         honest = float(self._costs @ solved.point) if solved.point is not None else None
         status = "time_limit" if solved.status == "optimal" else solved.status
@@ -270,9 +263,7 @@ class Highs:
 
     def _begin_from(self, start: np.ndarray) -> None:
         solution = self._hs.HighsSolution()
-        ordered = np.empty(len(start))
-        ordered[self._position] = start
-        solution.col_value = ordered.tolist()
+        solution.col_value = start.tolist()
         self.model.setSolution(solution)
 
     def _tells_its_value(self, solved: Solved) -> bool:
@@ -349,17 +340,16 @@ class Highs:
         }
         word = words.get(status, "failed")
         feasible = int(info.primal_solution_status) == 2
-        if word == "optimal" and not feasible and len(self._position):
+        if word == "optimal" and not feasible and len(self._integer):
             word = "failed"
         usable = feasible and word != "infeasible"
         if not mixed and word != "optimal":
             usable = False  # a linear program stopped early has no point to stand on
         point = None
         if usable:
-            values = np.array(model.getSolution().col_value)
-            point = values[self._position]
+            point = np.array(model.getSolution().col_value)
         bound: float | None = None
-        if mixed:
+        if mixed and word != "failed":
             bound = float(info.mip_dual_bound)
             if not np.isfinite(bound):
                 bound = None
@@ -379,10 +369,7 @@ class Highs:
         lp = self.model.getLp()
         model.passModel(lp)
         model.setBasis(self.model.getBasis())
-        ordered = np.empty(len(point))
-        ordered[self._position] = point
-        found = refined(model, lp, ordered)
-        return None if found is None else found[self._position]
+        return refined(model, lp, point)
 
     def duals(self) -> np.ndarray:
         """Row duals of the last linear program."""
@@ -394,4 +381,25 @@ class Highs:
 
     def reduced_costs(self) -> np.ndarray:
         """Reduced costs of the columns in the last linear program, scaled as the objective."""
-        return np.array(self.model.getSolution().col_dual)[self._position]
+        return np.array(self.model.getSolution().col_dual)
+
+
+def _as_solved(statement: Statement, highspy: Any) -> Any:
+    """The statement as HiGHS holds a program, at no cost."""
+    columns, rows = statement.columns, statement.rows
+    lp = highspy.HighsLp()
+    lp.num_col_, lp.num_row_ = len(columns), len(rows)
+    lp.col_cost_ = np.zeros(len(columns))
+    lp.col_lower_ = np.array([column.low for column in columns])
+    lp.col_upper_ = np.array([column.high for column in columns])
+    lp.row_lower_ = np.array([row.low for row in rows])
+    lp.row_upper_ = np.array([row.high for row in rows])
+    lengths = np.array([len(row.columns) for row in rows], dtype=np.int64)
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kRowwise
+    lp.a_matrix_.start_ = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int32)
+    lp.a_matrix_.index_ = np.array([c for row in rows for c in row.columns], dtype=np.int32)
+    lp.a_matrix_.value_ = np.array([v for row in rows for v in row.coefficients])
+    kinds = highspy.HighsVarType
+    kind = (kinds.kContinuous, kinds.kInteger)
+    lp.integrality_ = [kind[column.integer] for column in columns]
+    return lp

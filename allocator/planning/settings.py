@@ -99,7 +99,8 @@ class Outcome:
 
     ``proven_impossible``: no plan exists, and ``reason`` says why in the user's words.
     ``seconds``: time by part. ``mean_basis``: the mean-basis plan made for comparison.
-    ``alternatives``: other plans, where they were asked for.
+    ``alternatives``: other plans, where they were asked for. ``left_out``: what no time was left
+    for, in words.
     """
 
     plan: Plan | None
@@ -109,6 +110,7 @@ class Outcome:
     search: tuple[Progress, ...] = ()
     mean_basis: Plan | None = None
     alternatives: tuple[Plan, ...] = ()
+    left_out: tuple[str, ...] = ()
 
 
 Reporter = Callable[[Progress], None]

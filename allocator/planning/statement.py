@@ -2,14 +2,13 @@
 
 Every variable carries the size of one of its steps in SI (its *unit*), and every row is
 divided by a power of two near the geometric middle of its coefficients, so that the solver
-sees numbers near one whatever the user's magnitudes are. PuLP holds the finished statement;
-keys stay here, because PuLP rewrites names.
+sees numbers near one whatever the user's magnitudes are. Solvers know columns by number alone.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -17,6 +16,8 @@ Key = Hashable
 Terms = list[tuple[float, Key]]
 
 INFINITY = math.inf
+CHECKED_EVERY = 1000
+"""Variables and rows between two questions whether to go on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,10 @@ class Row:
 class Statement:
     """Variables and rows in the order in which they were stated."""
 
-    def __init__(self) -> None:
+    def __init__(self, check: Callable[[], None] | None = None) -> None:
+        """``check``: called now and then while much is stated; it may end that by an exception."""
+        self._check = check
+        self._stated = 0
         self.columns: list[Column] = []
         self.rows: list[Row] = []
         self._index: dict[Key, int] = {}
@@ -61,9 +65,15 @@ class Statement:
         """Add a variable with SI bounds; returns its key."""
         if key in self._index:
             raise KeyError(f"variable {key!r} is stated twice")
+        self._tick()
         self._index[key] = len(self.columns)
         self.columns.append(Column(key, low / unit, high / unit, unit, integer))
         return key
+
+    def _tick(self) -> None:
+        self._stated += 1
+        if self._check is not None and self._stated % CHECKED_EVERY == 0:
+            self._check()
 
     def has(self, key: Key) -> bool:
         """True when the variable exists (rules skip what a site does not have)."""
@@ -77,6 +87,7 @@ class Statement:
         self, name: str, terms: Terms, *, low: float = -INFINITY, high: float = INFINITY
     ) -> Row | None:
         """Add ``low <= sum(coefficient * variable) <= high`` in SI; empty rows are dropped."""
+        self._tick()
         made = self.scaled_row(name, terms, low=low, high=high)
         if made is not None:
             self.rows.append(made)

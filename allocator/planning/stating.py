@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 from allocator.plan import NOTHING, Withstands
@@ -20,13 +21,19 @@ def offered(site: Site, basis: str, withstands: Withstands = NOTHING) -> Choices
     return replace(choices_of(site), withstands=withstands)
 
 
-def state(site: Site, basis: str, withstands: Withstands = NOTHING) -> tuple[Statement, Choices]:
+def state(
+    site: Site,
+    basis: str,
+    withstands: Withstands = NOTHING,
+    check: Callable[[], None] | None = None,
+) -> tuple[Statement, Choices]:
     """The program of a site on a basis, without store cuts.
 
-    ``withstands``: what the promises of the firm basis must hold against.
+    ``withstands``: what the promises of the firm basis must hold against. ``check``: called now and
+    then; it may end the stating by an exception.
     """
     choices = offered(site, basis, withstands)
-    statement = Statement()
+    statement = Statement(check)
     declare(statement, choices)
     state_rules(statement, choices)
     return statement, choices

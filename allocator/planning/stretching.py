@@ -201,7 +201,7 @@ def stretching_of(
 
     ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """
-    statement, choices = state(site, settings.basis, settings.withstands)
+    statement, choices = state(site, settings.basis, settings.withstands, clock.check)
     copy, limits = stretched(statement, choices, wants, demands=demands)
     if together:
         limits = pipes_together(copy, limits)

@@ -199,14 +199,13 @@ def _trim_pipes(
     site = choices.site
     for (route, fluid), pipe in choices.pipes.items():
         flow = 0.0
-        for arc in choices.arcs[fluid]:
-            if arc.route == route:
-                for end in choices.ends(fluid):
-                    key = ("gather", route, arc.start, fluid, end)
-                    flow += values[key] if statement.has(key) else 0.0
-                for shape in choices.fluid_shapes[fluid]:
-                    sent = values[("supply", route, arc.start, fluid, shape)]
-                    flow += choices.peak(shape) * sent
+        for arc in choices.arcs_along(route, fluid):
+            for end in choices.ends(fluid):
+                key = ("gather", route, arc.start, fluid, end)
+                flow += values[key] if statement.has(key) else 0.0
+            for shape in choices.fluid_shapes[fluid]:
+                sent = values[("supply", route, arc.start, fluid, shape)]
+                flow += choices.peak(shape) * sent
         laid = [b for b in pipe.builds if values[("lay", route, b, fluid)] > 0.5]
         if not laid or laid[0] == pipe.standing:
             continue

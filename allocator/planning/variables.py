@@ -92,9 +92,7 @@ def _pipes(statement: Statement, choices: Choices, unit: float) -> None:
         for build in pipe.builds:
             statement.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True)
         most = max(site.capacity(route, b, fluid) for b in pipe.builds)
-        for arc in choices.arcs[fluid]:
-            if arc.route != route:
-                continue
+        for arc in choices.arcs_along(route, fluid):
             for place in choices.ends(fluid):
                 if arc.start != place:
                     statement.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)

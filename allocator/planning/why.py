@@ -18,7 +18,7 @@ from typing import Protocol
 import numpy as np
 
 from allocator.plan import Plan
-from allocator.planning.clock import Clock
+from allocator.planning.clock import Clock, OutOfTimeError
 from allocator.planning.found import PROVEN
 from allocator.planning.limits import Limit, Want
 from allocator.planning.settings import Settings
@@ -116,7 +116,10 @@ def conflict_of(
     beside it.
     """
     site = network_of(site)
-    stretching = stretching_of(site, settings, clock, wants, together=True)
+    try:
+        stretching = stretching_of(site, settings, clock, wants, together=True)
+    except OutOfTimeError:
+        return Conflict("unknown")
     return conflict_in(stretching, changes=changes, nearer=nearer)
 
 

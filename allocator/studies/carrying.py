@@ -16,7 +16,7 @@ from typing import Any
 from allocator.duty import curve_of
 from allocator.engine import NoPlanError, plan_site
 from allocator.planning import Settings
-from allocator.planning.clock import Clock
+from allocator.planning.clock import Clock, OutOfTimeError
 from allocator.planning.limits import Limit, Want
 from allocator.planning.stretching import Change, stretching_of
 from allocator.proof.case import case_of
@@ -219,7 +219,10 @@ def _stops(
     (asked,) = site.demands.values()
     if want.amount > asked.mean:
         site = studied(site, demands={asked.name: replace(asked, mean=want.amount * 2)})
-    stretching = stretching_of(site, settings, clock, (want,))
+    try:
+        stretching = stretching_of(site, settings, clock, (want,))
+    except OutOfTimeError:
+        return (), ()
     limits = [one for one in stretching.limits if one.kind != "want"]
     changes: list[Change] = []
     for number, one in enumerate(limits):

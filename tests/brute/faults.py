@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from brute.search import STRICT, best_goals, scale_of
+from brute.search import LENIENT, STRICT, best_goals, scale_of
 from brute.sites import drawn_site
 from tiny_program import UnsolvedError
 
@@ -83,7 +84,10 @@ def _misjudged(site: Site, basis: str, plan: Plan, most: list[float]) -> list[Fa
             for bound in bounds:
                 if bound is not None and better * (most[0] - bound) > slack:
                     return [Fault("false bound", f"{figures}, no better than {bound!r}")]
-        if better * (mine - most[number]) > slack:
+        # More than lenient holds leave, which may give up more for an earlier goal: than all?
+        if better * (mine - most[number]) > slack and all(
+            better * (mine - best[number]) > slack for best in _by_holds(site, basis)
+        ):
             return [Fault("too much", figures)]
         if better * (most[number] - mine) > slack:
             # Not what lenient holds allow: is it what strict ones do?
@@ -94,6 +98,15 @@ def _misjudged(site: Site, basis: str, plan: Plan, most: list[float]) -> list[Fa
                 kind = "false optimum" if status in ("optimal", "left out") else "not proven"
                 return [Fault(kind, figures)]
     return []
+
+
+def _by_holds(site: Site, basis: str) -> Iterator[list[float]]:
+    """The best goals with holds between strict and lenient ones."""
+    for share in (0.0, 1e-9, 1e-8, 1e-7, 1e-6, 1e-5, 1e-4):
+        with contextlib.suppress(UnsolvedError):
+            best = best_goals(site, basis, (min(share, LENIENT[0]), share))
+            if best is not None:
+                yield best
 
 
 def _strictly_best(site: Site, basis: str) -> list[float] | None:

@@ -239,4 +239,4 @@ def _named_by_highs(stretching: Stretching) -> set[Limit]:
     upper = {int(bound.kIisBoundStatusUpper), int(bound.kIisBoundStatusBoxed)}
     columns = {c for c, b in zip(iis.col_index_, iis.col_bound_, strict=True) if int(b) in upper}
     index = stretching.program.statement.index
-    return {one for one in stretching.limits if int(solver._position[index(one.slack)]) in columns}
+    return {one for one in stretching.limits if index(one.slack) in columns}

@@ -95,8 +95,7 @@ class Stranding:
         self._rows = 0
         for row in self.statement.rows:
             self._row[row.name] = (self._rows, row.scale)
-            sides = 1 if row.low == row.high else int(np.isfinite([row.low, row.high]).sum())
-            self._rows += sides
+            self._rows += 1
         self._builds = [key for duct in self.stranded.ducts for _, key in duct.builds]
         self._closed = np.zeros(len(self._builds), dtype=bool)
         # flow that is used where it begins, and the nearest ways of all others

@@ -100,9 +100,7 @@ def pipe_capacity(statement: Statement, choices: Choices) -> None:
     """``sum_p gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added."""
     for (route, fluid), pipe in choices.pipes.items():
         terms: Terms = []
-        for arc in choices.arcs[fluid]:
-            if arc.route != route:
-                continue
+        for arc in choices.arcs_along(route, fluid):
             for end in choices.ends(fluid):
                 key = ("gather", route, arc.start, fluid, end)
                 if statement.has(key):
