@@ -23,6 +23,8 @@ FEWEST_LIKE = 3
 """Others to compare with: fewer say little."""
 
 _DAY = 86_400.0
+ROUNDED_LENGTH = 1e-3
+"""A length may be this share below the straight line: figures of files are rounded."""
 
 
 def note_oddities(site: Site, values: Values) -> None:
@@ -190,7 +192,7 @@ def _note_odd_figures(site: Site, values: Values) -> None:
         ends = [_section(values, "places")[place] for place in (route.start, route.end)]
         if record.has("length") and all(end.has("at") for end in ends):
             straight = straight_line(*ends)
-            if route.length < straight * (1 - 1e-9):
+            if route.length < straight * (1 - ROUNDED_LENGTH):
                 record.warn(
                     "length",
                     f"is shorter than the straight line between its places "
