@@ -178,12 +178,14 @@ class Highs:
         self._relaxed = relaxed
 
     def fix(self, point: np.ndarray | None) -> None:
-        """Fix every integer variable at the point (rounded), or free them again."""
+        """Fix every integer variable at the point, rounded and within its bounds, or free them.
+
+        What other searches propose may pass a bound, such as more units than may stand at a place.
+        """
         whole = np.nonzero(self._integer)[0]
-        if point is None:
-            low, high = self._low[whole], self._high[whole]
-        else:
-            low = high = np.round(point[whole])
+        low, high = self._low[whole], self._high[whole]
+        if point is not None:
+            low = high = np.clip(np.round(point[whole]), low, high)
         self.bounds(whole, low, high)
 
     def bounds(self, columns: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:

@@ -86,6 +86,17 @@ def test_relaxing_and_fixing_come_back() -> None:
     assert solver.solve().value == pytest.approx(-9.0)
 
 
+def test_what_is_fixed_stays_within_its_bounds() -> None:
+    """A path search proposed three units where two may stand, and the plan failed its audit."""
+    solver = Highs(knapsack(), 1, 0)
+    solver.set_objective(WORTH)
+    solver.relax(True)
+    solver.fix(np.array([2.0, 0.0, -1.0, 1.0]))
+    fixed = solver.solve()
+    assert fixed.point is not None
+    assert fixed.point.tolist() == pytest.approx([1.0, 0.0, 0.0, 1.0])
+
+
 def test_infeasible_is_said() -> None:
     statement = knapsack()
     statement.row("too much", [(1.0, ("take", n)) for n in range(4)], low=4.0)
