@@ -146,6 +146,12 @@ def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
     """Stores of fluids that stand or are built."""
     choices = reading.choices
     found = []
+    filled = {
+        k
+        for source in choices.sources
+        for k in choices.reach[source]
+        if reading.get("collect", source, k) > 0
+    }
     for name, store in choices.fluid_stores.items():
         size, new, units = _size(reading, store)
         draw = {
@@ -154,7 +160,8 @@ def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
             if (amount := reading.get("draw", name, shape)) > 0
         }
         inflow = reading.get("inflow", name)
-        if size > 0 or draw or inflow > 0:
+        # one that is filled a little and not built is told, as what is sent to it is
+        if size > 0 or draw or inflow > 0 or f"store:{name}" in filled:
             found.append(
                 StoreUse(
                     name,
