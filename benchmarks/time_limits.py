@@ -23,8 +23,8 @@ from family import Size, write_site
 
 ROOT = Path(__file__).parents[1]
 HARBOUR = str(ROOT / "networks" / "harbour.yaml")
-ENDS = (0, 4)
-"""Exit codes: done, and nothing better than no power found in the time."""
+ENDS = (0, 3, 4)
+"""Exit codes: done, impossible as asked (`why`), and nothing better than no power in the time."""
 
 
 def commands(folder: Path) -> dict[str, list[str]]:
@@ -40,7 +40,7 @@ def commands(folder: Path) -> dict[str, list[str]]:
         "plan with 3 alternatives": ["plan", HARBOUR, "--alternatives", "3", *out],
         "carry": ["carry", HARBOUR],
         "compare": ["compare", HARBOUR, *out],
-        "frontier of 5 points": ["frontier", HARBOUR, "--give", "steel", "--steps", "5", *out],
+        "frontier of 5 points": ["frontier", HARBOUR, "--give", "pipe_steel", "--steps", "5", *out],
         "why": ["why", HARBOUR, "--want", "firm_clean=900kW"],
         **large,
     }

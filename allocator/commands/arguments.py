@@ -12,6 +12,7 @@ from allocator.commands.terminal import tell
 
 if TYPE_CHECKING:
     from allocator.planning import Settings
+    from allocator.site.records import Site
     from allocator.studies.running import Workers
 
 
@@ -168,18 +169,32 @@ def progress_of(given: argparse.Namespace) -> Callable[[str], object]:
 
 AFTERWARDS = 0.04
 """Share of a time limit that is left for the audit, the proof and the writing."""
+SECONDS_A_SOURCE = 0.006
+"""For the same, on large sites: s a source."""
 LEAST_SECONDS = 0.5
 """For planning, however long the reading took."""
+PROOF_SECONDS = 3.0
+"""What a short proof takes on a small site."""
 
 
-def seconds_left(given: argparse.Namespace) -> float:
+def seconds_left(given: argparse.Namespace, site: Site) -> float:
     """Seconds of the time limit that are left for planning now."""
     gone = time.perf_counter() - given.began
-    return float(max(LEAST_SECONDS, (1.0 - AFTERWARDS) * given.time_limit - gone))
+    aside = max(AFTERWARDS * given.time_limit, SECONDS_A_SOURCE * len(site.own_sources))
+    return float(max(LEAST_SECONDS, given.time_limit - aside - gone))
 
 
-def settings_of(given: argparse.Namespace, *, whole: bool = False) -> Settings:
-    """The settings that the solving arguments ask for.
+def time_for_proof(given: argparse.Namespace, site: Site) -> bool:
+    """Whether a short proof would end at most 10 % and 2.5 s after the time limit."""
+    if given.node_limit is not None:
+        return True
+    gone = time.perf_counter() - given.began
+    expected = PROOF_SECONDS + SECONDS_A_SOURCE * len(site.own_sources)
+    return bool(gone + expected <= 1.1 * given.time_limit + 2.5)
+
+
+def settings_of(given: argparse.Namespace, site: Site, *, whole: bool = False) -> Settings:
+    """The settings that the solving arguments ask for, for a site.
 
     ``whole``: the time limit as it is given; by default, what is left of it for planning.
 
@@ -194,7 +209,7 @@ def settings_of(given: argparse.Namespace, *, whole: bool = False) -> Settings:
         solver_named(given.solver)  # said at once where it is not there
     return Settings(
         basis=getattr(given, "basis", "firm"),
-        time_limit=given.time_limit if whole else seconds_left(given),
+        time_limit=given.time_limit if whole else seconds_left(given, site),
         gap=given.gap,
         seed=given.seed,
         threads=given.threads,

@@ -37,7 +37,7 @@ def run(given: argparse.Namespace) -> int:
 
     try:
         with stdout_for_data():
-            rows = carrying(site, settings_of(given), workers_of(given), progress_of(given))
+            rows = carrying(site, settings_of(given, site), workers_of(given), progress_of(given))
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     marks = Marks(given.site)

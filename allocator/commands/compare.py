@@ -51,7 +51,7 @@ def run(given: argparse.Namespace) -> int:
     )
 
     try:
-        settings = settings_of(given)
+        settings = settings_of(given, site)
         with stdout_for_data():
             rows = compare(
                 site, settings, workers_of(given), given.simulate or 0.0, progress_of(given)

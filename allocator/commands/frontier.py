@@ -55,7 +55,9 @@ def run(given: argparse.Namespace) -> int:
         return fail("allocator: --steps must be 2 or more: the two ends are points", BAD_INPUT)
     try:
         with stdout_for_data():
-            steps = trade_off(site, given.give, given.steps, settings_of(given), progress_of(given))
+            steps = trade_off(
+                site, given.give, given.steps, settings_of(given, site), progress_of(given)
+            )
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     if not steps:

@@ -16,6 +16,7 @@ from allocator.commands.arguments import (
     share,
     site_argument,
     solving_arguments,
+    time_for_proof,
 )
 from allocator.commands.files import note_first_run, plan_of, site_of
 from allocator.commands.terminal import (
@@ -164,7 +165,7 @@ def run(given: argparse.Namespace) -> int:
 
     try:
         settings = replace(
-            settings_of(given),
+            settings_of(given, site),
             prices=True,
             lifts=lifts,
             start=start,
@@ -178,10 +179,15 @@ def run(given: argparse.Namespace) -> int:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
-    if outcome.left_out:
-        tell(f"note: no time was left for: {', '.join(outcome.left_out)}; see --time-limit")
     others, proof = outcome.alternatives, None
-    if found.accepted and plan.basis == "firm" and given.prove != 0:
+    left_out = list(outcome.left_out)
+    proving = found.accepted and plan.basis == "firm" and given.prove != 0
+    if proving and given.prove is None and not time_for_proof(given, site):
+        left_out.append("simulating the plan ('allocator simulate' does it)")
+        proving = False
+    if left_out:
+        tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
+    if proving:
         try:
             with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
                 plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)

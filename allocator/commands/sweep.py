@@ -127,7 +127,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
     made = not folder.exists()
     folder.mkdir(exist_ok=True)
     try:
-        settings = settings_of(given, whole=True)
+        settings = settings_of(given, site, whole=True)
         if asked.plan is not None:
             settings = replace(settings, basis=asked.plan.basis)
         with stdout_for_data():

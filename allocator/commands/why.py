@@ -38,7 +38,7 @@ def run(given: argparse.Namespace) -> int:
     wants = [want_of(site, text) for text in given.want]
     try:
         with stdout_for_data():
-            found = why_not(site, settings_of(given), wants)
+            found = why_not(site, settings_of(given, site), wants)
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     marks = Marks(given.site)

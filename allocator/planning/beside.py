@@ -31,6 +31,8 @@ from allocator.site.records import Site
 
 EARLIER = 0.96
 """Share of the time after which it ends: what it knows by then must still be told."""
+WORTH_BEGINNING = 2.0
+"""Seconds without which it would find no bound."""
 
 
 class Beside:
@@ -124,7 +126,7 @@ def beside_of(site: Site, settings: Settings, clock: Clock, busy: bool) -> Besid
     """
     left = clock.left()
     single = settings.threads is not None or settings.solver.lower() != "highs" or busy
-    if left is None or single or cores() < 2 or multiprocessing.parent_process() is not None:
+    if left is None or left < WORTH_BEGINNING or single or cores() < 2 or multiprocessing.parent_process() is not None:
         return None
     if threading.current_thread() is not threading.main_thread():
         return None

@@ -370,6 +370,11 @@ class GoalSteps:
         self.course.tell(goal, value, known, status)
         return GoalFound(goal, value, known, gap_of(value, known), status, self.certified)
 
+    def judged_unsought(self) -> GoalFound | None:
+        """The goal as the earlier ones left it, where no time is left to look for more."""
+        self.best = self.sign * value_at(self.course, self.goal, self._point)
+        return self.judged()
+
     def _kept_start(self) -> bool:
         """Go back to the start where what was gained is of no interest; whether none can be."""
         negligible = self.goal.negligible

@@ -23,6 +23,8 @@ def solve_goal(course: Course, goal: Goal, limit: float | None) -> GoalFound | N
         steps.from_what_stands()
         steps.from_given_plan()
     else:
+        if steps.deadline.out() and not goal.maximise:
+            return steps.judged_unsought()
         steps.from_earlier_goals()
     steps.by_paths(0.05 * (steps.deadline.left() or 0.0))
     if not steps.relaxed():

@@ -56,6 +56,8 @@ from allocator.site.records import Site
 
 MEAN_SHARE = 0.10
 FIRST_GOAL_SHARE = 0.75
+LEAST_FOR_CEILING = 0.3
+"""Seconds."""
 Found = tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]
 """A plan or none, the trail of the search, whether none exists, why, and values by key."""
 
@@ -174,7 +176,7 @@ def _with_ceiling(site: Site, plan: Plan, settings: Settings, clock: Clock) -> P
     limit = (
         None
         if settings.node_limit is not None
-        else max(clock.left(0.5 if settings.prices else 0.9) or 0.0, 1.0)
+        else max(clock.left(0.5 if settings.prices else 0.9) or 0.0, LEAST_FOR_CEILING)
     )
     if clock.interrupted:
         return plan

@@ -9,6 +9,7 @@ unit runs at that share of full load on average, fuel being affine in load.
 from __future__ import annotations
 
 import math
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from typing import Any
@@ -25,7 +26,7 @@ from allocator.site.network import network_of, studied
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
-from allocator.studies.running import Case, Workers, run_cases
+from allocator.studies.running import Case, NotInTimeError, Workers, run_cases
 
 ANYWHERE = ""
 WHOLE = 1e-5
@@ -85,7 +86,9 @@ def carrying(
     ]
     turns = math.ceil(len(wanted) / max(1, workers.count)) or 1
     each = replace(settings, time_limit=settings.time_limit / turns)
-    cases = [Case(f"{kind}@{place}", (site, kind, place, each)) for kind, place in wanted]
+    endless = settings.node_limit is not None or workers.cluster is not None
+    ends = None if endless else time.monotonic() + settings.time_limit
+    cases = [Case(f"{kind}@{place}", (site, kind, place, each, ends)) for kind, place in wanted]
     found = run_cases(carried_row, cases, workers, tell=tell)
     rows = []
     for (kind, place), case in zip(wanted, cases, strict=True):
@@ -111,8 +114,19 @@ def _places(site: Site, machine: MachineType) -> list[str]:
     return usable if len(usable) < 2 else [*usable, ANYWHERE]
 
 
-def carried_row(site: Site, kind: str, place: str, settings: Settings) -> dict[str, Any]:
-    """One row as JSON."""
+def carried_row(
+    site: Site, kind: str, place: str, settings: Settings, ends: float | None = None
+) -> dict[str, Any]:
+    """One row as JSON. ``ends``: of the machine's monotonic clock, after which no row is begun.
+
+    Raises:
+        NotInTimeError: it is that late.
+    """
+    if ends is not None:
+        left = ends - time.monotonic()
+        if left <= 0.0:
+            raise NotInTimeError
+        settings = replace(settings, time_limit=min(settings.time_limit, left))
     machine = site.machines[kind]
     firm_site = alone(site, machine, place)
     factor = load_factor_of(site)

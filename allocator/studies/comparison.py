@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -18,7 +18,7 @@ from allocator.site.records import Site
 from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
 from allocator.studies.results import Result
-from allocator.studies.running import Case, Workers, run_cases
+from allocator.studies.running import Case, NotInTimeError, Workers, run_cases
 from allocator.studies.starts import adopted, best_start, better, stands
 
 
@@ -106,6 +106,7 @@ class _Study:
         self.rows: dict[str, Compared] = {}
         self._settings_given, self._days, self._count, self._tell = settings, days, count, tell
         self._clock = Clock(None)
+        self._took = 0.0
         self._proven: set[str] = set()
 
     @property
@@ -133,6 +134,10 @@ class _Study:
         alone = self.workers.count == 1 and not cluster
         groups = [[task] for task in tasks] if alone else [list(tasks)]
         for number, group in enumerate(groups):
+            if self._late():
+                self._leave_out(mix for mix, _ in group)
+                continue
+            began = self._clock.seconds()
             waiting = later + sum(mix.shares for after in groups[number + 1 :] for mix, _ in after)
             at_once = max(1, len(group) if cluster else self.workers.count)
             most = max(mix.shares for mix, _ in group)
@@ -143,8 +148,25 @@ class _Study:
                 cases.append(Case(mix.name, (self.site, mix, settings, self._days)))
             for name, result in run_cases(plan_mix, cases, self.workers).items():
                 self._keep(next(mix for mix, _ in group if mix.name == name), result)
+            self._took = self._clock.seconds() - began
             again = " (again)" if later == 0 and share == 1.0 else ""
             self._tell(f"{len(self.rows)} of {self._count} mixes{again}")
+
+    def _late(self) -> bool:
+        """Whether the next mix would end late by more than half of what the last one took.
+
+        The first is planned however little time there is; its plan may serve others.
+        """
+        if self._settings_given.node_limit is not None or not self.rows:
+            return False
+        limit = self._settings_given.time_limit
+        return self._clock.seconds() + 0.5 * min(self._took, limit) > limit
+
+    def _leave_out(self, mixes: Iterable[Variant]) -> None:
+        for mix in mixes:
+            if mix.name not in self.rows:
+                reason = str(NotInTimeError())
+                self.rows[mix.name] = Compared(mix.name, mix.about, None, None, reason)
 
     def settle(self, mixes: Sequence[Variant]) -> None:
         """Offer each mix every other's plan as it stands, until none is served better by one."""

@@ -181,6 +181,13 @@ def executor_of(workers: Workers) -> Iterator[Executor | None]:
             yield executor
 
 
+class NotInTimeError(AllocatorError):
+    """No time was left for a case."""
+
+    def __init__(self) -> None:
+        super().__init__("no time was left for it: allow more")
+
+
 def attempt(task: Task, arguments: tuple[Any, ...]) -> Result:
     """One case, its failure caught: this is what a worker runs."""
     began = time.perf_counter()
