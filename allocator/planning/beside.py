@@ -126,7 +126,13 @@ def beside_of(site: Site, settings: Settings, clock: Clock, busy: bool) -> Besid
     """
     left = clock.left()
     single = settings.threads is not None or settings.solver.lower() != "highs" or busy
-    if left is None or left < WORTH_BEGINNING or single or cores() < 2 or multiprocessing.parent_process() is not None:
+    if (
+        left is None
+        or left < WORTH_BEGINNING
+        or single
+        or cores() < 2
+        or multiprocessing.parent_process() is not None
+    ):
         return None
     if threading.current_thread() is not threading.main_thread():
         return None

@@ -68,7 +68,9 @@ class Early:
     values: Mapping[Key, float] = field(default_factory=dict)
 
     def land(self, find: Find) -> None:
-        """Keep the plan of a find where it is the best."""
+        """Keep the plan of a find where it is the best, unless it is too late for it."""
+        if self.clock.out():
+            return
         began = self.clock.seconds()
         landed = early_plan(self.site, self.settings, self.clock, find)
         self.clock.spend("first plans", self.clock.seconds() - began)

@@ -56,6 +56,9 @@ from allocator.site.records import Site
 
 MEAN_SHARE = 0.10
 FIRST_GOAL_SHARE = 0.75
+ESTIMATE = "the average-flow estimate"
+ESTIMATE_SECONDS = 0.01
+"""Seconds a source without which no mean-basis plan is made beside a firm one."""
 LEAST_FOR_CEILING = 0.3
 """Seconds."""
 Found = tuple[Plan | None, tuple[Progress, ...], bool, str, Mapping[Key, float]]
@@ -104,7 +107,14 @@ def _made(
     beside: Beside | None,
 ) -> Outcome:
     mean_basis: Plan | None = None
-    if settings.basis == "firm":
+    left = clock.left()
+    if (
+        settings.basis == "firm"
+        and left is not None
+        and left < ESTIMATE_SECONDS * len(site.sources)
+    ):
+        clock.left_out.append(ESTIMATE)
+    elif settings.basis == "firm":
         quick = replace(
             settings,
             basis="mean",
@@ -115,7 +125,7 @@ def _made(
         )
         share = clock.left(MEAN_SHARE)
         mean_basis = clock.in_time(
-            "the average-flow estimate",
+            ESTIMATE,
             lambda: _planned(site, quick, clock, share, None, executor, shown_beside=True)[0],
             None,
         )
