@@ -48,7 +48,8 @@ def test_a_search_without_end_leaves_the_plan_that_was_landed(
     site = site_of(tmp_path, 12, 8, 2)
     monkeypatch.setattr(planner, "MOST_COLUMNS", 10)
     # what comes after the search finds nothing in its time
-    monkeypatch.setattr(planner, "_planned_whole", lambda *given: (None, (), False, "no time", {}))
+    nothing = (None, (), False, "no time", {})
+    monkeypatch.setattr(planner, "_planned_whole", lambda *given, **more: nothing)
     lines: list[Progress] = []
     settings = Settings(basis="mean", time_limit=3.0, effort="quick")
     plan = make_plan(site, settings, lines.append).plan
