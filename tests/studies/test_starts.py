@@ -160,7 +160,7 @@ def test_a_plan_that_no_search_betters_is_taken_as_it_is(
     assert found["clean only"] == replace(rows["clean only"], hours_short=2.5)  # none is better
 
 
-def test_time_is_shared_and_never_nothing(
+def test_time_is_shared_and_one_mix_is_planned_however_late_it_is(
     site: Site, monkeypatch: pytest.MonkeyPatch, rows: dict[str, Compared]
 ) -> None:
     given: dict[str, float] = {}
@@ -178,9 +178,13 @@ def test_time_is_shared_and_never_nothing(
     compare(site, Settings(time_limit=50.0), Workers())
     # 40 s for six shares of five mixes; what the first ones leave goes on, what is taken is gone
     assert list(given.values()) == pytest.approx([40 / 6, 39 / 5, 2 * 38 / 4, 8 / 2, 7.0])
+    given.clear()
     seconds[0] = 100.0
-    compare(site, Settings(time_limit=50.0), Workers())
-    assert set(given.values()) == {1.0}
+    late = compare(site, Settings(time_limit=50.0), Workers())
+    assert list(given.values()) == [1.0]
+    assert [row.reason for row in late if row.name not in given] == 4 * [
+        "no time was left for it: allow more"
+    ]
 
 
 MIXES = {
