@@ -321,8 +321,8 @@ class Highs:
         self._listening = listen
 
     def _ask(self, event: Any) -> None:
-        if self._given_up:
-            event.interrupt()
+        # Said each time: HiGHS keeps a wish to end, and would end the next solves at once.
+        event.interrupt(self._given_up)
 
     def _read(self, mixed: bool) -> Solved:
         model, names = self.model, self._hs.HighsModelStatus

@@ -1,5 +1,7 @@
 """The seam: honest statuses, starts, cuts added in place, and other solvers."""
 
+import random
+
 import numpy as np
 import pulp
 import pytest
@@ -8,7 +10,7 @@ from tiny_sites import tiny_site
 from allocator.planning import Settings, make_plan
 from allocator.planning.other_solver import OtherSolver, solver_for
 from allocator.planning.seam import LINEAR_TOLERANCE, Highs
-from allocator.planning.statement import Statement
+from allocator.planning.statement import Statement, Terms
 
 
 def knapsack() -> Statement:
@@ -95,6 +97,28 @@ def test_what_is_fixed_stays_within_its_bounds() -> None:
     fixed = solver.solve()
     assert fixed.point is not None
     assert fixed.point.tolist() == pytest.approx([1.0, 0.0, 0.0, 1.0])
+
+
+def hard_knapsack() -> tuple[Statement, dict[int, float]]:
+    """Five rows on sixty columns: more than HiGHS does at the root."""
+    draw = random.Random(1)
+    statement = Statement()
+    for number in range(60):
+        statement.variable(("take", number), 0.0, 1.0, integer=True)
+    for row in range(5):
+        terms: Terms = [(float(draw.randint(5, 60)), ("take", n)) for n in range(60)]
+        statement.row(f"room {row}", terms, high=500.0)
+    return statement, {number: -float(draw.randint(10, 100)) for number in range(60)}
+
+
+def test_a_solve_after_one_that_was_ended_goes_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
+    """HiGHS keeps the wish to end: plans ended as if by hand when a bound was met in the middle."""
+    monkeypatch.setattr("allocator.planning.seam.ASKED_EVERY", 1e-4)
+    statement, costs = hard_knapsack()
+    solver = Highs(statement, 1, 0)
+    solver.set_objective(costs)
+    assert solver.solve(stop=lambda: True).status == "interrupted"
+    assert solver.solve(stop=lambda: False).status == "optimal"
 
 
 def test_infeasible_is_said() -> None:
