@@ -272,3 +272,12 @@ def test_many_sources_are_shown_together() -> None:
     assert sum(link.power for link in few.links) == pytest.approx(
         sum(link.power for link in balance.links)
     )
+
+
+def test_a_plan_that_collects_nothing_for_a_store_has_a_page() -> None:
+    """Its audit fails; `report` shows it all the same, and divided by nothing."""
+    sources = tuple(
+        replace(use, collect=dict.fromkeys(use.collect, 0.0)) for use in RIDGE_PLAN.sources
+    )
+    assert any(to.startswith("store:") for use in sources for to in use.collect)
+    assert page_html(RIDGE, replace(RIDGE_PLAN, sources=sources)).startswith("<!")

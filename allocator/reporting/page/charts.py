@@ -65,7 +65,7 @@ def _draw_curve(figures: Figures, name: str) -> Chart:
     rate = sum(r for to, r in use.collect.items() if to.startswith("store:"))
     size, draw, alone = 0.0, 0.0, True
     for to, part in use.collect.items():
-        if not to.startswith("store:"):
+        if not to.startswith("store:") or part <= 0.0:  # a plan that fails its audit may say so
             continue
         store = next(s for s in plan.stores if f"store:{s.name}" == to)
         given = [
@@ -78,7 +78,7 @@ def _draw_curve(figures: Figures, name: str) -> Chart:
     mean = rate * curve.duty
     full = rate * curve.sigma
     x_most = max(1.6 * size, min(1.1 * full, 6.0 * size), 1e-9)
-    y_most = 1.12 * max(mean, draw)
+    y_most = max(1.12 * max(mean, draw), 1e-12)
     field = Field(
         axis_of("mass", 0.0, x_most, "store"),
         axis_of("mass_rate", 0.0, y_most, "firm draw"),
