@@ -111,7 +111,9 @@ class Number:
 
 @dataclass(frozen=True, slots=True)
 class Whole:
-    """A whole number."""
+    """A whole number. ``most``: and its opposite, where it is listed one by one."""
+
+    most: int = LARGEST_WHOLE
 
     def write(self, value: Any) -> Any:
         if int(value) != value:
@@ -122,13 +124,15 @@ class Whole:
         if isinstance(value, bool) or not isinstance(value, int):
             problems.append(Problem(path, f"must be a whole number (got {_described(value)})"))
             return None
-        if abs(value) > LARGEST_WHOLE:
+        if abs(value) > self.most:
             problems.append(Problem(path, "is too large a whole number"))
             return None
         return value
 
     def schema(self) -> Schema:
-        return {"type": "integer"}
+        if self.most == LARGEST_WHOLE:
+            return {"type": "integer"}
+        return {"type": "integer", "maximum": self.most}
 
 
 @dataclass(frozen=True, slots=True)

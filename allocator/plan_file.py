@@ -64,6 +64,8 @@ CLASSES = ("clean", "emitting")
 BASES = ("firm", "mean")
 
 _TEXT, _NUMBER, _WHOLE, _FLAG = Text(), Number(), Whole(), Flag()
+_UNITS = Whole(10_000)
+"""Units are listed one by one in the build order."""
 _BY_NAME = Named(_NUMBER)
 
 
@@ -281,7 +283,7 @@ _STORE = Object(
         Key("holds", _TEXT),
         Key("size_kg", _NUMBER, "size"),
         Key("new_size_kg", _NUMBER, "new_size"),
-        Key("units", Maybe(_WHOLE)),
+        Key("units", Maybe(_UNITS)),
         Key("draw_mean_kg_s", _BY_NAME, "draw"),
         Key("inflow_kg_s", _NUMBER, "inflow"),
     ),
@@ -294,7 +296,7 @@ _BATTERY = Object(
         Key("place", _TEXT),
         Key("size_j", _NUMBER, "size"),
         Key("new_size_j", _NUMBER, "new_size"),
-        Key("units", Maybe(_WHOLE)),
+        Key("units", Maybe(_UNITS)),
         Key("level_part_j", _NUMBER, "level_part"),
         Key("levelled_mean_w", Named(Named(_NUMBER, CLASSES)), "levelled"),
         Key("burst_part_j", Named(_NUMBER, CLASSES), "burst_part"),
@@ -340,9 +342,9 @@ _MACHINE = Object(
         Key("name", _TEXT),
         Key("type", _TEXT),
         Key("place", _TEXT),
-        Key("count", _WHOLE),
-        Key("new", _WHOLE),
-        Key("running", _WHOLE),
+        Key("count", _UNITS),
+        Key("new", _UNITS),
+        Key("running", _UNITS),
         Key("flat_load", _NUMBER),
         Key("following", _BY_NAME),
         Key("cycled", _NUMBER),

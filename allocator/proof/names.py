@@ -16,7 +16,7 @@ from allocator.proof.report import AuditReport, Findings
 from allocator.site.mixes import supplies_of
 from allocator.site.records import POWER, Site
 
-DAMAGE = ("unknown_name", "listed_twice")
+DAMAGE = ("unknown_name", "listed_twice", "differs_from_site")
 """Rules that a plan file breaks only when it is damaged."""
 
 REMEDY = "the file was damaged or changed by hand: use a whole copy, or plan again"
@@ -78,7 +78,7 @@ def check_names(site: Site, plan: Plan, findings: Findings) -> None:
 
 
 def damage(report: AuditReport, file: str) -> list[Fault]:
-    """The faults of a plan file whose names refer to nothing or stand twice; empty for others."""
+    """Faults of a plan file with names or facts that are not the site's; empty for others."""
     return [
         Fault(file, 0, 0, breach.subject, breach.message, REMEDY)
         for breach in report.breaches
