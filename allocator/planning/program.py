@@ -216,8 +216,8 @@ class Program:
 class _Stop:
     """Asked during a solve, whether it may end: ``reached`` where what it is for is known.
 
-    That is kept from the moment of asking. Asked again after the solve, a bound worker that has
-    gone on to the next goal would deny it, and the end would be taken for the user's wish.
+    The answer is kept: asked again after the solve, it may have changed, and the end of the solve
+    would be taken for the user's wish.
     """
 
     def __init__(self, wish: Callable[[], bool] | None, enough: Callable[[], bool] | None) -> None:

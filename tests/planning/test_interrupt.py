@@ -52,7 +52,7 @@ class _EndsWhenAsked:
 
 
 def test_an_end_by_a_known_bound_is_not_an_interrupt() -> None:
-    """Seen on a loaded machine: the bound went on to the next goal before it was asked again."""
+    """The answer to `enough` may change after the solve, when the bound is on its next goal."""
     clock = Clock(None)
     program = Program(Statement(), lambda values, tolerance: [], Settings(), clock)
     program.solver = _EndsWhenAsked()  # type: ignore[assignment]

@@ -155,7 +155,8 @@ def test_a_build_that_is_laid_costs_what_is_said(basis: str, tmp_path: Path) -> 
     for number in random.Random(1).sample(range(len(keys)), 12):
         column = np.array([whole.statement.index(keys[number])])
         whole.program.solver.bounds(column, np.ones(1), np.ones(1))
-        any(whole.cut(None) for _ in range(5))  # it pauses where cuts do little to the bound
+        # It may end before all cuts are in. Its bound is then lower, and the check below stricter.
+        any(whole.cut(None) for _ in range(5))
         assert whole.last is not None
         assert said[number] <= whole.last.bound + 1e-6 * abs(bound)
         worse += said[number] > bound + 0.01 * abs(bound)
