@@ -65,7 +65,7 @@ def _stopped_at(
 
     def count(event: str, arguments: tuple[object, ...]) -> None:
         nonlocal left, stopped
-        if event not in events or (event == "open" and not _writes(arguments)):
+        if event not in events or not _ours(event, arguments):
             return
         if left == 0:
             stopped = True
@@ -83,8 +83,12 @@ def _stopped_at(
     os._exit(DONE if stopped else UNTOUCHED)
 
 
-def _writes(arguments: tuple[object, ...]) -> bool:
-    path, flags = arguments[0], arguments[2]
-    if isinstance(path, str) and path.startswith("/dev/"):
+def _ours(event: str, arguments: tuple[object, ...]) -> bool:
+    """Whether it may change a file of the run: not one that is read, nor a compiled module."""
+    if event == "ctypes.dlsym":  # libraries look up hundreds of names of their own
+        return arguments[1] == "renameat2"
+    path = str(arguments[0])
+    if path.startswith("/dev/") or "__pycache__" in path:
         return False
+    flags = arguments[2] if event == "open" else os.O_WRONLY
     return isinstance(flags, int) and bool(flags & (os.O_WRONLY | os.O_RDWR | os.O_CREAT))

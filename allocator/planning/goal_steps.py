@@ -26,6 +26,8 @@ NEAR_ROUNDS = 3
 FIRST_STEP = 0.05
 """Share of the whole time that a later goal has for each of its first steps, however late it is: a
 machine that stood still for a while costs no backup."""
+BUILT_ON_STEP = 0.15
+"""The same for what is built beside what is kept: without it a busy machine has no backup at all."""
 LANDING = 0.1
 """Share of the time of a goal for what a search that goes on has found."""
 PATHS_ALONE = 0.4
@@ -183,7 +185,8 @@ class GoalSteps:
         self._near(self._point, layout.built, 0.2, "worked anew", least)
         if self.goal.maximise:
             stands = layout.built[self._point[layout.built] > 0.5]
-            self._near(self._point, stands, 0.4, "built on", least)
+            patient = BUILT_ON_STEP * self.program.settings.time_limit
+            self._near(self._point, stands, 0.4, "built on", patient)
         self._near(self._point, layout.columns, 0.3, "on pipes laid")
 
     @property
