@@ -6,68 +6,66 @@ The names below are the public face. Each is imported when it is first used, so 
 
 from __future__ import annotations
 
-import sys
 from importlib import import_module
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import os
 
-    from allocator.duty import curve_of
+    from allocator.base.errors import AllocatorError, PlanFileError, SiteFileError
+    from allocator.base.quantities import format_quantity, parse_quantity
+    from allocator.cycles import curve_of
     from allocator.engine import NoPlanError, Planned, plan_site
     from allocator.engine import simulate_plan as simulate
     from allocator.engine import write_plan_files as write_plan
-    from allocator.errors import AllocatorError, PlanFileError, SiteFileError
-    from allocator.plan import Plan
-    from allocator.plan_file import plan_schema, read_plan
-    from allocator.planning import Outcome, Progress, Settings
-    from allocator.planning.settings import Reporter
-    from allocator.proof import AuditReport, audit
-    from allocator.proof.simulation import Outages, SimulationSettings, Trace, write_simulation
-    from allocator.quantities import format_quantity, parse_quantity
-    from allocator.reporting.summary import summary
-    from allocator.site.cautions import cautions_for
-    from allocator.site.reading import check_site, read_site
+    from allocator.network.cautions import cautions_for
+    from allocator.network.reading import check_site, read_site
+    from allocator.plans.file import plan_schema, read_plan
+    from allocator.plans.records import Plan
+    from allocator.report.summary import summary
+    from allocator.search import Outcome, Progress, Settings
+    from allocator.search.outcome import Reporter
+    from allocator.simulation import Outages, SimulationSettings, Trace, write_simulation
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
     from allocator.studies.bath import baths_table
     from allocator.studies.sources import sources_table
+    from allocator.verify import AuditReport, audit
 
 __version__ = "0.1.0"
 
 _HOMES = {
-    "AllocatorError": "errors",
-    "AuditReport": "proof",
+    "AllocatorError": "base.errors",
+    "AuditReport": "verify",
     "NoPlanError": "engine",
-    "Outages": "proof.simulation",
-    "Outcome": "planning",
-    "Plan": "plan",
-    "PlanFileError": "errors",
+    "Outages": "simulation",
+    "Outcome": "search.outcome",
+    "Plan": "plans.records",
+    "PlanFileError": "base.errors",
     "Planned": "engine",
-    "Progress": "planning",
-    "Settings": "planning",
-    "SimulationSettings": "proof.simulation",
+    "Progress": "search.outcome",
+    "Settings": "solver.settings",
+    "SimulationSettings": "simulation",
     "Site": "site.records",
-    "SiteFileError": "errors",
-    "Trace": "proof.simulation",
-    "audit": "proof",
+    "SiteFileError": "base.errors",
+    "Trace": "simulation",
+    "audit": "verify",
     "baths_table": "studies.bath",
-    "cautions_for": "site.cautions",
-    "check_site": "site.reading",
-    "curve_of": "duty",
-    "format_quantity": "quantities",
-    "parse_quantity": "quantities",
-    "plan_schema": "plan_file",
+    "cautions_for": "network.cautions",
+    "check_site": "network.reading",
+    "curve_of": "cycles",
+    "format_quantity": "base.quantities",
+    "parse_quantity": "base.quantities",
+    "plan_schema": "plans.file",
     "plan_site": "engine",
-    "read_plan": "plan_file",
-    "read_site": "site.reading",
+    "read_plan": "plans.file",
+    "read_site": "network.reading",
     "simulate": "engine:simulate_plan",
     "site_schema": "site.schema",
     "sources_table": "studies.sources",
-    "summary": "reporting.summary",
+    "summary": "report.summary",
     "write_plan": "engine:write_plan_files",
-    "write_simulation": "proof.simulation",
+    "write_simulation": "simulation",
 }
 """Where each public name lives: a module, or ``module:name`` when it has another name there."""
 
@@ -127,7 +125,8 @@ def plan(
         NoPlanError: no plan exists, or none was found in the time.
         TypeError, ValueError: a setting that does not exist, or a value that it cannot take.
     """
-    from allocator import engine, planning
+    from allocator import engine
+    from allocator import search as planning
 
     return engine.plan_site(site, planning.Settings(**settings), report).plan
 
@@ -142,18 +141,3 @@ def __getattr__(name: str) -> Any:
 
 def __dir__() -> list[str]:
     return sorted({*globals(), *__all__})
-
-
-class _Face(ModuleType):
-    """The package as a module in which ``plan`` stays the function.
-
-    Importing the module ``allocator.plan`` would put that module under the same name, as import
-    does for every submodule. ``from allocator.plan import ...`` works all the same.
-    """
-
-    def __setattr__(self, name: str, value: object) -> None:
-        if not (name in __all__ and isinstance(value, ModuleType)):
-            super().__setattr__(name, value)
-
-
-sys.modules[__name__].__class__ = _Face

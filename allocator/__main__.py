@@ -2,7 +2,7 @@
 
 import sys
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -14,25 +14,25 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from allocator import __version__
-from allocator.errors import AllocatorError, Fault, PlanFileError
-from allocator.folders import RUN_FILE, digests, write_folder
-from allocator.plan import Plan
-from allocator.plan_file import plan_to_json
-from allocator.planning import Outcome, Progress, Settings, make_plan
-from allocator.planning.linear import least_value
-from allocator.planning.settings import Reporter
-from allocator.proof import AuditReport, audit
-from allocator.reporting.files import hand_over_files
-from allocator.reporting.page import page_html
-from allocator.reporting.page.simulation import simulation_of
-from allocator.site.cautions import cautions_for
-from allocator.site.network import network_of
-from allocator.site.reading import read_site
+from allocator.base.errors import AllocatorError, Fault, PlanFileError
+from allocator.base.folders import RUN_FILE, digests, write_folder
+from allocator.network.cautions import cautions_for
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
+from allocator.plans.file import plan_to_json
+from allocator.plans.records import Plan
+from allocator.report.files import hand_over_files
+from allocator.report.page import page_html
+from allocator.report.page.simulation import simulation_of
+from allocator.search import Outcome, Progress, Settings, make_plan
+from allocator.search.outcome import Reporter
 from allocator.site.records import Site
+from allocator.solver.linear import least_value
+from allocator.verify import AuditReport, audit
 
 if TYPE_CHECKING:
-    from allocator.proof.simulation import SimulationSettings, Trace
-    from allocator.proof.simulation.work import Run
+    from allocator.simulation import SimulationSettings, Trace
+    from allocator.simulation.work import Run
 
 PACKAGES = ("highspy", "networkx", "numba", "numpy", "pandas", "pint", "pulp", "pyyaml")
 PROOF_FILES = ("simulation.json", "levels.csv", "events.csv", "broken.json")
@@ -143,7 +143,7 @@ def simulate_plan(
                 "it was changed after it was made: plan again, or see 'allocator audit'",
             )
             raise PlanFileError([fault])
-    from allocator.proof.simulation import simulate
+    from allocator.simulation import simulate
 
     trace = simulate(site, plan, settings, reserves, least_value, executor, given)
     return replace(trace, plan_sha256=plan_digest(plan))
@@ -170,10 +170,10 @@ def prove_plan(
     Raises:
         PlanFileError: the plan is not on the firm basis, or has too much in it to simulate.
     """
-    from allocator.proof.simulation import SimulationSettings, simulate
-    from allocator.proof.simulation.phases import worst_windows
-    from allocator.proof.simulation.search import best_reserves, quick_reserves, set_points_of
-    from allocator.proof.simulation.simulate import assemble
+    from allocator.simulation import SimulationSettings, simulate
+    from allocator.simulation.search import best_reserves, quick_reserves, set_points_of
+    from allocator.simulation.simulate import assemble
+    from allocator.verify.tanks.phases import worst_windows
 
     site = network_of(site)
     settings = SimulationSettings(
@@ -211,7 +211,7 @@ def plan_files(
     texts: dict[str, str] = {}
     simulation = None
     if proof is not None:
-        from allocator.proof.simulation.files import simulation_files
+        from allocator.simulation.files import simulation_files
 
         texts = simulation_files(proof)
         facts, levels = texts["simulation.json"], texts["levels.csv"]
@@ -233,7 +233,7 @@ def write_plan_files(
     """Write a plan's files into a folder in one step: all of them, or none.
 
     Files of an older proof there, which is of another plan, are removed. Arguments and errors
-    besides: see :func:`plan_folder_files` and :func:`allocator.folders.write_folder`.
+    besides: see :func:`plan_folder_files` and :func:`allocator.base.folders.write_folder`.
 
     Raises:
         OutputError: the folder cannot be written.

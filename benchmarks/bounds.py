@@ -17,15 +17,15 @@ from pathlib import Path
 from family import Size, site_text
 
 from allocator import Settings, read_site
-from allocator.planning.bounds.mixed import Known
-from allocator.planning.bounds.proving import prover_of
-from allocator.planning.clock import Clock
-from allocator.planning.cuts import promises_of, violated
-from allocator.planning.goals import goals_of
-from allocator.planning.planner import state
-from allocator.planning.program import Program
-from allocator.planning.statement import Key, Row, Statement
+from allocator.base.clock import Clock
+from allocator.model.cuts import promises_of, violated
+from allocator.model.goals import goals_of
+from allocator.model.statement import Key, Row, Statement
+from allocator.search.bounds.mixed import Known
+from allocator.search.bounds.proving import prover_of
+from allocator.search.planner import state
 from allocator.site.records import Site
+from allocator.solver.program import Program
 
 
 def measured(site: Site, basis: str, seconds: float) -> str:

@@ -12,7 +12,7 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
-from allocator.duty import Pattern, curve_of, draws_for_stores
+from allocator.cycles import Pattern, curve_of, draws_for_stores
 from allocator.site.records import Stage
 
 DAY = 86400.0

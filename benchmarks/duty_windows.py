@@ -11,9 +11,9 @@ import time
 
 import numpy as np
 
-from allocator.duty import Curve, curve_of, demand_curve_of, draw_for_store, worst_window
-from allocator.duty.balance import balance_of
-from allocator.duty.windows import reach_of
+from allocator.cycles import Curve, curve_of, demand_curve_of, draw_for_store, worst_window
+from allocator.cycles.balance import balance_of
+from allocator.cycles.windows import reach_of
 from allocator.site.records import Profile, Stage
 
 DAY = 86400.0

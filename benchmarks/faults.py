@@ -38,8 +38,8 @@ sys.path.insert(0, str(ROOT / "tests"))
 from crashing import fails_at, killed_at  # noqa: E402
 from damaged_plans import damaged  # noqa: E402
 
-from allocator.cli import main as allocator  # noqa: E402
-from allocator.folders import MANIFEST, mixed_files  # noqa: E402
+from allocator.base.folders import MANIFEST, mixed_files  # noqa: E402
+from allocator.cli.entry import main as allocator  # noqa: E402
 
 NOTE = "kept by the user\n"
 SITE = (ROOT / "networks" / "first.yaml").read_text(encoding="utf-8")
@@ -285,7 +285,7 @@ def clock_set_back(files: Files) -> int:
         "import itertools, sys, time\n"
         "ticks = itertools.count()\n"
         "time.time = lambda: 2e9 - 3600.0 * next(ticks)\n"
-        "from allocator.cli import main\n"
+        "from allocator.cli.entry import main\n"
         "sys.exit(main(sys.argv[1:]))\n"
     )
     words = files.commands(files.new, files.home / "set_back")["plan"]

@@ -21,9 +21,9 @@ import numpy as np
 from family import Size, write_site
 
 from allocator import read_site
-from allocator.planning.search.network import first_service, network_of
-from allocator.planning.search.starts import PathSearch, begun, continued
-from allocator.planning.stating import offered
+from allocator.model.stating import offered
+from allocator.search.paths.network import first_service, network_of
+from allocator.search.paths.starts import PathSearch, begun, continued
 
 SIZES = ("20/30/4", "40/80/6", "100/200/10")
 LEAST = 1e-3

@@ -19,11 +19,11 @@ import pulp
 from family import Size, write_site
 
 from allocator import read_site
-from allocator.planning.goals import goals_of
-from allocator.planning.pulp_model import PulpColumn, problem_of
-from allocator.planning.seam import Highs, quiet_output
-from allocator.planning.statement import Row
-from allocator.planning.stating import state
+from allocator.model.goals import goals_of
+from allocator.model.statement import Row
+from allocator.model.stating import state
+from allocator.solver.pulp_model import PulpColumn, problem_of
+from allocator.solver.seam import Highs, quiet_output
 
 
 def main() -> None:

@@ -34,23 +34,23 @@ import numpy as np
 from CoolProp.CoolProp import PropsSI
 
 from allocator import Plan, Settings, audit, read_site
+from allocator.base.clock import Clock
 from allocator.engine import plan_files, plan_site, prove_plan
+from allocator.model.cuts import Promise, promises_of, violated
+from allocator.model.goals import goals_of
+from allocator.model.statement import Key, Row, Statement
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.physics.arrays import Floats
 from allocator.physics.conductivity import Conductivity
 from allocator.physics.insulation import Outside, lagging_of
 from allocator.physics.runs import STEPS, along
 from allocator.physics.substances import Substance, value
-from allocator.planning.bounds.proving import PATIENT, prover_of
-from allocator.planning.clock import Clock
-from allocator.planning.cuts import Promise, promises_of, violated
-from allocator.planning.goals import goals_of
-from allocator.planning.plan_of_point import plan_at
-from allocator.planning.program import Program
-from allocator.planning.settings import Progress
-from allocator.planning.statement import Key, Row, Statement
-from allocator.planning.stating import state
-from allocator.site.network import network_of
+from allocator.search.bounds.proving import PATIENT, prover_of
+from allocator.search.outcome import Progress
+from allocator.search.plan_of_point import plan_at
 from allocator.site.records import Site
+from allocator.solver.program import Program
 
 COUNT, CHECKED = 10_000, 20
 SEEDS = (0, 1, 2)

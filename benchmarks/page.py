@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 from allocator.engine import plan_site
-from allocator.plan import (
+from allocator.network.reading import read_site
+from allocator.plans.records import (
     Ceiling,
     DemandUse,
     Emissions,
@@ -28,9 +29,8 @@ from allocator.plan import (
     SourceUse,
     StoreUse,
 )
-from allocator.planning import Settings
-from allocator.reporting.page import page_html
-from allocator.site.reading import read_site
+from allocator.report.page import page_html
+from allocator.search import Settings
 from allocator.site.records import (
     POWER,
     Build,

@@ -22,11 +22,11 @@ sys.path.insert(0, str(ROOT / "tests"))
 from transport_sites import fixed_charge_site  # noqa: E402
 
 from allocator import Settings  # noqa: E402
-from allocator.planning import make_plan  # noqa: E402
-from allocator.planning.goals import goals_of  # noqa: E402
-from allocator.planning.seam import Highs  # noqa: E402
-from allocator.planning.stating import state  # noqa: E402
+from allocator.model.goals import goals_of  # noqa: E402
+from allocator.model.stating import state  # noqa: E402
+from allocator.search import make_plan  # noqa: E402
 from allocator.site.records import Site  # noqa: E402
+from allocator.solver.seam import Highs  # noqa: E402
 
 GAP = 1e-6
 TOLERANCE = 1e-5

@@ -89,7 +89,7 @@ def wide_text(sources: int) -> str:
 
 def wide() -> dict[str, object]:
     """Figures of the file with many sources."""
-    from allocator.site.reading import check_site
+    from allocator.network.reading import check_site
 
     text = wide_text(SOURCES)
     with tempfile.TemporaryDirectory() as folder:
@@ -126,7 +126,7 @@ def main() -> None:
         path.write_text(text, encoding="utf-8")
 
         start = time.perf_counter()
-        from allocator.site.reading import check_site
+        from allocator.network.reading import check_site
 
         report = check_site(path)
         first = time.perf_counter() - start

@@ -14,10 +14,10 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
-from allocator.planning import Settings, make_plan
-from allocator.proof.simulation import SimulationSettings, simulate
-from allocator.proof.simulation.files import simulation_json
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.search import Settings, make_plan
+from allocator.simulation import SimulationSettings, simulate
+from allocator.simulation.files import simulation_json
 
 NETWORK = Path(__file__).parents[1] / "networks" / "two_bays.yaml"
 ASKED = SimulationSettings(days=20.0, phases=1000, adversarial=False, samples=1, events=0)

@@ -25,15 +25,15 @@ from typing import Any
 import numpy as np
 import simpy
 
-from allocator.plan import Plan
-from allocator.plan_file import read_plan
-from allocator.proof.simulation.circuit import Circuit, Clock, Tank
-from allocator.proof.simulation.columns import EVENTS, LEVEL, LOWEST
-from allocator.proof.simulation.phases import random_phases
-from allocator.proof.simulation.running import run_circuit
-from allocator.proof.simulation.simulate import assemble
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.plans.file import read_plan
+from allocator.plans.records import Plan
+from allocator.simulation.columns import EVENTS, LEVEL, LOWEST
+from allocator.simulation.running import run_circuit
+from allocator.simulation.simulate import assemble
 from allocator.site.records import Site
+from allocator.verify.tanks.circuit import Circuit, Clock, Tank
+from allocator.verify.tanks.phases import random_phases
 
 YEAR = 365.0 * 86400.0
 SIMPY_SPAN = 20.0 * 86400.0
@@ -44,7 +44,7 @@ NETWORK = Path(__file__).parents[1] / "networks" / "harbour.yaml"
 
 
 def plan_of(site: Site) -> Plan:
-    from allocator.planning import Settings, make_plan
+    from allocator.search import Settings, make_plan
 
     plan = make_plan(site, Settings(time_limit=45.0, gap=0.05)).plan
     assert plan is not None

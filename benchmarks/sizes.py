@@ -28,15 +28,15 @@ import pulp
 from family import Size, write_site
 
 from allocator import Settings, audit, read_site
-from allocator.planning import make_plan
-from allocator.planning.clock import Clock
-from allocator.planning.cuts import promises_of, violated
-from allocator.planning.goals import goals_of
-from allocator.planning.program import Program
-from allocator.planning.pulp_model import PulpColumn, problem_of
-from allocator.planning.statement import Statement
-from allocator.planning.stating import state
+from allocator.base.clock import Clock
+from allocator.model.cuts import promises_of, violated
+from allocator.model.goals import goals_of
+from allocator.model.statement import Statement
+from allocator.model.stating import state
+from allocator.search import make_plan
 from allocator.site.records import Site
+from allocator.solver.program import Program
+from allocator.solver.pulp_model import PulpColumn, problem_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from allocator.engine import plan_site
-from allocator.planning import Settings
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.search import Settings
 from allocator.site.records import Spread
 from allocator.studies.results import Results
 from allocator.studies.running import Case, Workers, run_cases

@@ -29,12 +29,12 @@ from brute.faults import drawn_case  # noqa: E402
 from damaged_plans import at, leaves, put  # noqa: E402
 from plan_fields import COARSE, accepted, is_held, pattern  # noqa: E402
 
-from allocator.plan_file import plan_to_json  # noqa: E402
-from allocator.planning import Settings, make_plan  # noqa: E402
-from allocator.proof.totals import REPORTED  # noqa: E402
-from allocator.site.network import network_of  # noqa: E402
-from allocator.site.reading import read_site  # noqa: E402
+from allocator.network.deriving import network_of  # noqa: E402
+from allocator.network.reading import read_site  # noqa: E402
+from allocator.plans.file import plan_to_json  # noqa: E402
+from allocator.search import Settings, make_plan  # noqa: E402
 from allocator.site.records import Site  # noqa: E402
+from allocator.verify.totals import REPORTED  # noqa: E402
 
 NETWORKS = ("first", "island", "warm_kiln", "hot_vents", "ridge_battery")
 EACH = 25

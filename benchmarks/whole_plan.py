@@ -19,7 +19,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from allocator import Settings, audit, cautions_for, read_site, write_plan
-from allocator.planning import make_plan
+from allocator.search import make_plan
 
 SEARCH = ("paths", "charges")
 NETWORKS = Path(__file__).parents[1] / "networks"

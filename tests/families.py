@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from types import ModuleType
 
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
 from allocator.site.records import Site
 
 ROOT = Path(__file__).parents[1]

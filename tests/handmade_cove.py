@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from typing import Any, TypeVar
 
-from allocator.plan import (
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import (
     BatteryUse,
     Ceiling,
     DemandUse,
@@ -24,7 +25,6 @@ from allocator.plan import (
     SourceUse,
     StoreUse,
 )
-from allocator.site.cautions import cautions_for
 from allocator.site.records import (
     POWER,
     Build,

@@ -9,7 +9,8 @@ from dataclasses import replace
 
 from handmade_cove import HOUR, named
 
-from allocator.plan import (
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import (
     FLAT,
     Ceiling,
     DemandUse,
@@ -22,7 +23,6 @@ from allocator.plan import (
     StoreUse,
     Withstands,
 )
-from allocator.site.cautions import cautions_for
 from allocator.site.records import (
     POWER,
     Demand,

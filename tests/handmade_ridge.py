@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from handmade_cove import EVENING, HOUR, named
 
-from allocator.plan import (
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import (
     BatteryUse,
     Ceiling,
     DemandUse,
@@ -23,7 +24,6 @@ from allocator.plan import (
     SourceUse,
     StoreUse,
 )
-from allocator.site.cautions import cautions_for
 from allocator.site.records import (
     POWER,
     Build,

@@ -8,7 +8,7 @@ from typing import Any
 
 from handmade_cove import COVE, COVE_PLAN
 
-from allocator.plan import Plan
+from allocator.plans.records import Plan
 from allocator.site.records import Site
 
 SCRIPT = "<script>alert('x')</script>"

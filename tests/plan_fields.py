@@ -9,11 +9,11 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-from allocator.errors import PlanFileError
-from allocator.plan_file import plan_from_json, plan_schema
-from allocator.proof import audit
-from allocator.proof.trusted import TRUSTED
+from allocator.base.errors import PlanFileError
+from allocator.plans.file import plan_from_json, plan_schema
 from allocator.site.records import Site
+from allocator.verify import audit
+from allocator.verify.trusted import TRUSTED
 
 ROOM = {
     "sources": "what is not used need not be listed",

@@ -4,14 +4,14 @@ import itertools
 import random
 from pathlib import Path
 
-from allocator.planning import Settings
-from allocator.planning.bounds.proving import Prover
-from allocator.planning.choices import Choices
-from allocator.planning.clock import Clock
-from allocator.planning.cuts import promises_of, violated
-from allocator.planning.planner import state
-from allocator.planning.statement import Statement
-from allocator.site.reading import read_site
+from allocator.base.clock import Clock
+from allocator.model.choices import Choices
+from allocator.model.cuts import promises_of, violated
+from allocator.model.statement import Statement
+from allocator.network.reading import read_site
+from allocator.search import Settings
+from allocator.search.bounds.proving import Prover
+from allocator.search.planner import state
 from allocator.site.records import Site
 
 NODES = 5000

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from allocator.reporting.page.study_files import FRONTIER_FORMAT, MIXES_FORMAT
+from allocator.report.page.study_files import FRONTIER_FORMAT, MIXES_FORMAT
 from allocator.site.records import Site
 
 MIX = {

@@ -17,7 +17,7 @@ from tampering import (
     ridge,
 )
 
-from allocator.plan import (
+from allocator.plans.records import (
     FLAT,
     LineUse,
     MachineUse,

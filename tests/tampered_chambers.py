@@ -8,8 +8,8 @@ from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from tampered_holds import POINTS
 from tampering import HOLDER, JUST_OVER, Tampering, add, change, drop, edit
 
-from allocator.plan import ChamberHold, Plan, SourceUse, Withstands
-from allocator.site.cautions import cautions_for
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import ChamberHold, Plan, SourceUse, Withstands
 from allocator.site.chambers import GAS_CONSTANT
 from allocator.site.records import Chamber
 

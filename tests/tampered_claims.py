@@ -21,7 +21,7 @@ from tampering import (
     ridge,
 )
 
-from allocator.plan import (
+from allocator.plans.records import (
     FLAT,
     Ceiling,
     GoalResult,

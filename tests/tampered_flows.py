@@ -19,7 +19,7 @@ from tampering import (
     ridge,
 )
 
-from allocator.plan import (
+from allocator.plans.records import (
     FLAT,
     PipeFlow,
 )

@@ -8,7 +8,7 @@ from typing import Any
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from tampering import JUST_OVER, Tampering, change, cove
 
-from allocator.plan import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
+from allocator.plans.records import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
 from allocator.site.records import Chamber
 
 POINTS = SetPoints(

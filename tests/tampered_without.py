@@ -7,7 +7,7 @@ from dataclasses import replace
 from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
 from tampering import Tampering, change, edit
 
-from allocator.plan import FLAT, Plan, Withstands
+from allocator.plans.records import FLAT, Plan, Withstands
 from allocator.site.records import Site, Source
 
 

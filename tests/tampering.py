@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from handmade_cove import COVE
 from handmade_ridge import RIDGE
 
-from allocator.plan import Plan
+from allocator.plans.records import Plan
 from allocator.site.records import Site
 
 HOLDER, SET, OIL, SPLIT = "holder@works", "set@works", "oil_set@works", "splitter@works"

@@ -12,14 +12,14 @@ import pytest
 from handmade_cove import COVE, COVE_PLAN
 
 from allocator import engine
+from allocator.base.errors import SiteFileError
+from allocator.base.folders import digests
 from allocator.engine import NoPlanError, plan_files, plan_site, write_plan_files
-from allocator.errors import SiteFileError
-from allocator.folders import digests
-from allocator.plan_file import read_plan
-from allocator.planning import Outcome, Progress, Settings
-from allocator.proof import AuditReport, Breach, audit
-from allocator.site.cautions import cautions_for
-from allocator.site.reading import read_site
+from allocator.network.cautions import cautions_for
+from allocator.network.reading import read_site
+from allocator.plans.file import read_plan
+from allocator.search import Outcome, Progress, Settings
+from allocator.verify import AuditReport, Breach, audit
 
 NETWORKS = Path(__file__).parents[1] / "networks"
 QUICK = Settings(node_limit=100)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from allocator.cli import build_parser, main
-from allocator.commands import COMMANDS
+from allocator.cli import COMMANDS
+from allocator.cli.entry import build_parser, main
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

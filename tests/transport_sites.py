@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from allocator.plan import Plan
-from allocator.planning import Settings, make_plan
+from allocator.plans.records import Plan
+from allocator.search import Settings, make_plan
 from allocator.site.records import Build, Demand, Fluid, Place, Route, Site, Source
 
 GOODS = "goods"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from allocator.errors import AllocatorError
+from allocator.base.errors import AllocatorError
 
 
 class PhysicsError(AllocatorError):

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
-from allocator.quantities import format_quantity
+from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values

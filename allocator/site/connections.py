@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.quantities import shown
+from allocator.base.quantities import shown
 from allocator.site.graph import spread
 from allocator.site.records import POWER, Site, StoreType
 from allocator.site.table import Values

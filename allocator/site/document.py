@@ -10,8 +10,8 @@ import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from allocator.errors import AllocatorError
-from allocator.quantities import shown
+from allocator.base.errors import AllocatorError
+from allocator.base.quantities import shown
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
 if TYPE_CHECKING:

@@ -12,11 +12,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
-from allocator.errors import AllocatorError
-from allocator.quantities import QuantityError, format_quantity, parse_quantity, shown
+from allocator.base.errors import AllocatorError
+from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
+from allocator.site.changing import studied
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.kinds import Quantity
-from allocator.site.network import studied
 from allocator.site.records import POWER, MachineType, Site, Source, Stage
 
 

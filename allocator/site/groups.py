@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from allocator.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
 from allocator.site.kinds import (
     FAULTY,
     QUANTITY_PATTERN,

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
-from allocator.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
+from allocator.base.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
 from allocator.site.ledger import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from allocator.errors import Fault
-from allocator.quantities import Units, shown
+from allocator.base.errors import Fault
+from allocator.base.quantities import Units, shown
 from allocator.site.nodes import Node, Scalar
 from allocator.site.records import Spread
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.quantities import format_quantity, shown
+from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.connections import note_excluded, note_unreachable

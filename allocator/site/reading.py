@@ -6,20 +6,19 @@ import contextlib
 import gc
 import hashlib
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from allocator.errors import Fault, SiteFileError
-from allocator.quantities import Units, shown
+from allocator.base.errors import Fault
+from allocator.base.quantities import Units, shown
 from allocator.site.checks import check_site_records
 from allocator.site.document import DocumentError, read_document
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
 from allocator.site.ledger import Ledger, Where
-from allocator.site.network import derived, keep_network
 from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.oddities import note_oddities
 from allocator.site.records import GOALS, Site
@@ -59,22 +58,22 @@ class Report:
     unitless: tuple[Fault, ...] = ()
 
 
-def read_site(path: str | PathLike[str]) -> Site:
-    """The site of a file. Raises :class:`~allocator.errors.SiteFileError` with every fault."""
-    report = check_site(path)
-    if report.site is None:
-        raise SiteFileError(report.faults)
-    return report.site
+Check = Callable[[Site, Values], None]
+"""Notes what is wrong or odd about a site at the values that it was read from."""
 
 
-def check_site(path: str | PathLike[str]) -> Report:
+def read_file(path: str | PathLike[str], check: Check) -> Report:
     """Reads and checks a site file; never raises for what the file holds.
 
     The site's ``sha256`` is that of the file's bytes followed by the bytes of the CSV files
     that it names, in the order in which they are named.
+
+    Args:
+        path: of the file.
+        check: asked last, of a site without faults; may note faults of its own.
     """
     with _collector_at_rest():
-        return _checked(path)
+        return _checked(path, check)
 
 
 @contextlib.contextmanager
@@ -92,7 +91,7 @@ def _collector_at_rest() -> Iterator[None]:
             gc.enable()
 
 
-def _checked(path: str | PathLike[str]) -> Report:
+def _checked(path: str | PathLike[str], check: Check) -> Report:
     file = Path(path)
     ledger = Ledger(str(path), file.parent)
     site = None
@@ -103,7 +102,7 @@ def _checked(path: str | PathLike[str]) -> Report:
         ledger.fault(error.line, error.column, "", error.problem, error.remedy)
     else:
         if isinstance(root, Pairs) and _check_format(root, ledger):
-            site = _read(root, ledger, file.stem, content)
+            site = _read(root, ledger, file.stem, content, check)
         elif not isinstance(root, Pairs):
             ledger.fault(
                 root.line,
@@ -132,19 +131,6 @@ def _content(file: Path) -> bytes:
     return content
 
 
-def _check_physics(site: Site, values: Values) -> None:
-    """Derives the network, which is kept with the site; notes what is wrong or odd about it."""
-    network, notes = derived(site)
-    for fault in notes.faults:
-        section: dict[str, Values] = values.get(fault.section, {})
-        section[fault.name].fault_here(fault.key, fault.error.problem, fault.error.remedy)
-    for remark in notes.remarks:
-        section = values.get(remark.section, {})
-        section[remark.name].warn("", remark.problem, remark.remedy)
-    if not notes.faults:
-        keep_network(site, network)
-
-
 def _check_format(root: Pairs, ledger: Ledger) -> bool:
     """Whether the file may be read on: its format is this program's, or missing."""
     node = next((v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "format"), None)
@@ -162,7 +148,7 @@ def _check_format(root: Pairs, ledger: Ledger) -> bool:
     return False
 
 
-def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None:
+def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes, check: Check) -> Site | None:
     ledger.names = _names(root, ledger)
     ledger.units = _units(root, ledger)
     mark = Scalar("", True, 1, 1)
@@ -178,7 +164,7 @@ def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes) -> Site | None
     for extra in ledger.extra:
         digest.update(extra)
     site = replace(site, sha256=digest.hexdigest())
-    _check_physics(site, values)
+    check(site, values)
     return None if ledger.faults else site
 
 

@@ -489,7 +489,7 @@ class Site:
     ``sources``: after each one with a chamber stands what is drawn out of it
     (:meth:`Source.through_chamber`), made anew whenever a site is.
 
-    The network that is planned on (:func:`allocator.site.network.network_of`) is a record of the
+    The network that is planned on (``network_of`` of the room ``network``) is a record of the
     same kind: ``plain`` is the site that it is derived from, ``corridors`` are the routes as the
     file gives them, where ``routes`` are those of streams. ``network``: the one derived from this
     site, kept once it is known.

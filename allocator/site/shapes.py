@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from allocator.quantities import shown
+from allocator.base.quantities import shown
 from allocator.site.groups import ListOf, entries, name_refusal
 from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
 from allocator.site.ledger import Where

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from allocator.quantities import shown
+from allocator.base.quantities import shown
 from allocator.site.kinds import FAULTY, Faulty, Quantity, Schema, is_range
 from allocator.site.ledger import Where
 from allocator.site.nodes import Node, Pairs

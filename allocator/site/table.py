@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from allocator.quantities import DIMENSIONS, shown
+from allocator.base.quantities import DIMENSIONS, shown
 from allocator.site.groups import entries
 from allocator.site.kinds import FAULTY, Choice, Faulty, Kind, Quantity, Schema
 from allocator.site.ledger import Where

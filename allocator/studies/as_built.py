@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from allocator.plan import BatteryUse, Plan, StoreUse
-from allocator.site.network import studied
+from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.site.changing import studied
 from allocator.site.records import Built, BuiltRun, Limits, Site, StoreType
 
 OPERATED = ("clean_power", "served_power", "served_fluid")

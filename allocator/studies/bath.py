@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from allocator.heat.baths import LEAST_SHARE, BathStudy, Choice, State, smallest_of
+from allocator.base.quantities import format_quantity
+from allocator.network.bath_body import BathError, Filling
+from allocator.network.sinks import guaranteed
 from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
-from allocator.quantities import format_quantity
 from allocator.site.bath import Bath, Sink
 from allocator.site.records import Site
-from allocator.site.streams.bath_body import BathError, Filling
-from allocator.site.streams.sinks import guaranteed
+from allocator.thermal.baths import LEAST_SHARE, BathStudy, Choice, State, smallest_of
 
 CURVE = 13
 """Masses on the curve, from a tenth of the bath's to the most that may stand there."""

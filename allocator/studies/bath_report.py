@@ -6,13 +6,13 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 
-from allocator.heat.baths import State
-from allocator.reporting.text import paragraph, section, table
-from allocator.reporting.words import quantity
+from allocator.report.text import paragraph, section, table
+from allocator.report.words import quantity
 from allocator.site.bath import Sink
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, kelvins, set_name, sized, verdict
+from allocator.thermal.baths import State
 
 FORMAT = "allocator.baths/1"
 DAY = 86_400.0
@@ -269,7 +269,7 @@ def baths_csv(site: Site) -> str:
     """Sets and curves of all baths as CSV, SI units in the heads."""
     import pandas as pd
 
-    from allocator.reporting.tables import csv_text
+    from allocator.report.tables import csv_text
 
     facts = [fact for row in baths_table(site) for fact in _all_facts(row)]
     return csv_text(pd.DataFrame(facts, dtype=object))

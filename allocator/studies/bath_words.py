@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from allocator.heat.baths import Choice, State
-from allocator.reporting.words import quantity
-from allocator.site.cautions import HOT, STANDING
+from allocator.network.cautions import HOT, STANDING
+from allocator.report.words import quantity
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow
+from allocator.thermal.baths import Choice, State
 
 FREEZING = 273.15
 NEARLY_BOILING = 10.0

@@ -14,19 +14,20 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from allocator.duty import curve_of
+from allocator.base.clock import Clock, OutOfTimeError
+from allocator.cycles import curve_of
 from allocator.engine import NoPlanError, plan_site
-from allocator.planning import Settings
-from allocator.planning.clock import Clock, OutOfTimeError
-from allocator.planning.limits import Limit, Want
-from allocator.planning.stretching import Change, stretching_of
-from allocator.proof.case import case_of
-from allocator.proof.power import own_load
-from allocator.site.network import network_of, studied
+from allocator.model.limits import Limit, Want
+from allocator.network.deriving import network_of
+from allocator.search import Settings
+from allocator.search.stretching import Change, stretching_of
+from allocator.site.changing import studied
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
 from allocator.studies.running import Case, NotInTimeError, Workers, run_cases
+from allocator.verify.case import case_of
+from allocator.verify.power import own_load
 
 ANYWHERE = ""
 WHOLE = 1e-5

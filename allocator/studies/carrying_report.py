@@ -6,8 +6,8 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 
-from allocator.reporting.text import paragraph, section, table, width
-from allocator.reporting.words import count, percent, plain
+from allocator.report.text import paragraph, section, table, width
+from allocator.report.words import count, percent, plain
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.studies.carrying import ANYWHERE, WHOLE, CarriedRow, Stop

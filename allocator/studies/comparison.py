@@ -7,19 +7,19 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from allocator.base.clock import Clock
 from allocator.engine import NoPlanError, plan_site
-from allocator.plan import Ceiling, Plan
-from allocator.plan_file import plan_from_json, plan_to_json
-from allocator.planning import Settings
-from allocator.planning.clock import Clock
-from allocator.proof import audit
-from allocator.site.network import network_of
+from allocator.network.deriving import network_of
+from allocator.plans.file import plan_from_json, plan_to_json
+from allocator.plans.records import Ceiling, Plan
+from allocator.search import Settings
 from allocator.site.records import Site
 from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
 from allocator.studies.results import Result
 from allocator.studies.running import Case, NotInTimeError, Workers, run_cases
 from allocator.studies.starts import adopted, best_start, better, stands
+from allocator.verify import audit
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,8 +246,8 @@ def plan_mix(
 
 
 def _hours_short(site: Site, plan: Plan, days: float, seed: int) -> float:
-    from allocator.proof.simulation.simulate import simulate
-    from allocator.proof.simulation.trace import SimulationSettings
+    from allocator.simulation.simulate import simulate
+    from allocator.simulation.trace import SimulationSettings
 
     trace = simulate(site, plan, SimulationSettings(days=days, phases=2, seed=seed, samples=1))
     year = 365.25 * 86400.0

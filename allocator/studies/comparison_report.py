@@ -6,8 +6,8 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 
-from allocator.reporting.text import paragraph, section, table, width
-from allocator.reporting.words import STATUS_WORDS, gap, money, percent, quantity
+from allocator.report.text import paragraph, section, table, width
+from allocator.report.words import STATUS_WORDS, gap, money, percent, quantity
 from allocator.site.records import POWER, Site
 from allocator.studies.comparison import Compared, bought
 from allocator.studies.figures import Figures
@@ -204,7 +204,7 @@ def comparison_csv(site: Site, rows: Sequence[Compared]) -> str:
     """A line a mix: SI units in the column names, empty where a fact is absent."""
     import pandas as pd
 
-    from allocator.reporting.tables import csv_text
+    from allocator.report.tables import csv_text
 
     lines = [_facts(site, row) for row in rows]
     columns = list(dict.fromkeys(name for line in lines for name in line))

@@ -6,8 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from allocator.duty import curve_of
-from allocator.plan import MachineUse, Plan
+from allocator.cycles import curve_of
+from allocator.plans.records import MachineUse, Plan
 from allocator.site.records import Site
 
 

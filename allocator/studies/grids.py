@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from allocator.quantities import shown
+from allocator.base.quantities import shown
 from allocator.site.facts import Fact, FactError, fact_named
 
 

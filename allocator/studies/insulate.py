@@ -7,15 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.errors import AllocatorError
+from allocator.base.errors import AllocatorError
+from allocator.network.deriving import network_of
+from allocator.network.laggings import missing_of, pipe_of
+from allocator.network.levels import levels_of, planned_fluids
+from allocator.network.offers import Ask, Offer, march, offers_of
+from allocator.network.properties import hottest_source
 from allocator.physics.faults import PhysicsError
 from allocator.physics.insulation import critical_radius
-from allocator.site.network import network_of
 from allocator.site.records import Build, Route, Site
-from allocator.site.streams.laggings import missing_of, pipe_of
-from allocator.site.streams.levels import levels_of, planned_fluids
-from allocator.site.streams.offers import Ask, Offer, march, offers_of
-from allocator.site.streams.properties import hottest_source
 
 TOUCH_FILM = 10.0
 """W/(m2 K): still air and radiation about a warm surface, for the critical radius."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import json
 
-from allocator.quantities import format_quantity
-from allocator.reporting.text import paragraph, table
+from allocator.base.quantities import format_quantity
+from allocator.report.text import paragraph, table
 from allocator.site.records import Site
 from allocator.studies.insulate import BuildRow, corridor_of, lightest
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import difflib
 
-from allocator.errors import AllocatorError
-from allocator.planning.settings import Lift
-from allocator.quantities import QuantityError, parse_quantity, shown
+from allocator.base.errors import AllocatorError
+from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.site.records import POWER, Site
+from allocator.solver.settings import Lift
 
 
 class LiftError(AllocatorError):

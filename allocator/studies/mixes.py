@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 
-from allocator.plan import MachineUse, Plan
-from allocator.site.cautions import cautions_for
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import MachineUse, Plan
 from allocator.site.mixes import Supply, supplies_of
 from allocator.site.records import Site
 

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from allocator.plan import Plan
-from allocator.planning import make_plan
-from allocator.planning.limits import Limit, Want
-from allocator.planning.settings import Settings
-from allocator.planning.why import Nearest
+from allocator.model.limits import Limit, Want
+from allocator.plans.records import Plan
+from allocator.search import make_plan
+from allocator.search.why import Nearest
 from allocator.site.records import Site
+from allocator.solver.settings import Settings
 
 GOALS = {"firm_clean": "clean_power", "firm_total": "served_power"}
 
 
 class MostPower:
-    """Looks for plans of the most power of the wanted kind; see :data:`allocator.planning.why`."""
+    """Looks for plans of the most power of the wanted kind; see :data:`allocator.search.why`."""
 
     def __init__(self, site: Site, settings: Settings, want: Want) -> None:
         self._site, self._settings, self._want = site, replace(settings, prices=False), want

@@ -10,7 +10,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple
 
-from allocator.errors import AllocatorError
+from allocator.base.errors import AllocatorError
 
 FORMAT = "allocator.cases/1"
 

@@ -24,8 +24,8 @@ from concurrent.futures import (
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
-from allocator.errors import AllocatorError
-from allocator.parent_process import end_with_parent
+from allocator.base.errors import AllocatorError
+from allocator.base.parent_process import end_with_parent
 from allocator.studies.results import Result, Results
 
 THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")

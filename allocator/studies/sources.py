@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import permutations
 
-from allocator.duty import Curve, curve_of, draw_for_store, store_value
-from allocator.duty.chambers import full_rates, on_times
+from allocator.cycles import Curve, curve_of, draw_for_store, store_value
+from allocator.cycles.chambers import full_rates, on_times
+from allocator.network.deriving import network_of
 from allocator.site.chambers import held
-from allocator.site.network import network_of
 from allocator.site.records import MachineType, Site, Source
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.store_room import StoreRoom, store_room
@@ -76,7 +76,7 @@ def sources_table(site: Site) -> list[SourceRow]:
     """A row for every source of a site, in file order; see :class:`SourceRow`.
 
     Only sources at places that are not excluded are listed. The firm draw is exact for the one
-    source with the one store (see :mod:`allocator.duty.firm`), and no less than what is said
+    source with the one store (see :mod:`allocator.cycles.firm`), and no less than what is said
     where it draws on a chamber of several stages; pipes are not looked at.
     """
     site = network_of(site)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 
-from allocator.reporting.text import section, table
-from allocator.reporting.words import count, grams_a_kwh, percent, quantity
+from allocator.report.text import section, table
+from allocator.report.words import count, grams_a_kwh, percent, quantity
 from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import MachineRow, machines_table
@@ -166,7 +166,7 @@ def sources_csv(site: Site) -> str:
     """The rows as CSV: a line a source and machine type; a source that no machine takes has one."""
     import pandas as pd
 
-    from allocator.reporting.tables import csv_text
+    from allocator.report.tables import csv_text
 
     lines: list[dict[str, object]] = []
     for row in sources_table(site):

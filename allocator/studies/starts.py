@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
-from allocator.plan import GOALS, GoalResult, Plan
-from allocator.planning.found import gap_of, passes
+from allocator.plans.records import GOALS, GoalResult, Plan
+from allocator.search.found import gap_of, passes
 from allocator.site.records import POWER, Site
 from allocator.studies.machines import counted_emission
 from allocator.studies.mixes import Variant, of_mix

@@ -16,13 +16,13 @@ from pathlib import Path
 from typing import Any
 
 from allocator import __version__
+from allocator.base.clock import interrupts_end_all
 from allocator.engine import NoPlanError, plan_site
-from allocator.plan import Plan, SourceUse
-from allocator.plan_file import plan_from_json, plan_to_json
-from allocator.planning import Settings
-from allocator.planning.clock import interrupts_end_all
+from allocator.network.deriving import network_of
+from allocator.plans.file import plan_from_json, plan_to_json
+from allocator.plans.records import Plan, SourceUse
+from allocator.search import Settings
 from allocator.site.facts import changed
-from allocator.site.network import network_of
 from allocator.site.records import POWER, Site
 from allocator.studies.as_built import as_built
 from allocator.studies.draws import drawn
@@ -228,8 +228,8 @@ def throttled(site: Site, plan: Plan) -> Plan:
 
 
 def _hours_short(site: Site, plan: Plan, days: float, phases: int, seed: int) -> float:
-    from allocator.proof.simulation.simulate import simulate
-    from allocator.proof.simulation.trace import SimulationSettings
+    from allocator.simulation.simulate import simulate
+    from allocator.simulation.trace import SimulationSettings
 
     settings = SimulationSettings(days=days, phases=phases, seed=seed, samples=1, events=0)
     # The case says what is lost; the simulation need not lose sources by itself as well.

@@ -9,13 +9,13 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 
-from allocator.dimensions import DIMENSIONS
-from allocator.plan import Plan
-from allocator.reporting.text import paragraph, section, table, width
-from allocator.reporting.words import percent, quantity
+from allocator.base.dimensions import DIMENSIONS
+from allocator.base.spreadsheet_cells import inert
+from allocator.plans.records import Plan
+from allocator.report.text import paragraph, section, table, width
+from allocator.report.words import percent, quantity
 from allocator.site.facts import Fact, facts_of
 from allocator.site.records import Site
-from allocator.spreadsheet_cells import inert
 from allocator.studies.sweep import Swept
 from allocator.studies.sweep_figures import (
     LEVELS,

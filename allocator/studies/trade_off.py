@@ -7,18 +7,18 @@ import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from allocator.errors import AllocatorError
-from allocator.plan import Plan
-from allocator.planning import Settings
-from allocator.planning.frontier import Point, frontier_of
-from allocator.proof import audit
-from allocator.quantities import shown
-from allocator.reporting.text import paragraph, section, table, width
-from allocator.reporting.words import STATUS_WORDS, at, gap, quantity
-from allocator.reporting.words import money as sum_of_money
-from allocator.site.cautions import cautions_for
-from allocator.site.network import network_of
+from allocator.base.errors import AllocatorError
+from allocator.base.quantities import shown
+from allocator.network.cautions import cautions_for
+from allocator.network.deriving import network_of
+from allocator.plans.records import Plan
+from allocator.report.text import paragraph, section, table, width
+from allocator.report.words import STATUS_WORDS, at, gap, quantity
+from allocator.report.words import money as sum_of_money
+from allocator.search import Settings
+from allocator.search.frontier import Point, frontier_of
 from allocator.site.records import Site
+from allocator.verify import audit
 
 FORMAT = "allocator.frontier/1"
 AUDITS_ASIDE = 0.96
@@ -56,7 +56,7 @@ def trade_off(
     settings: Settings | None = None,
     tell: Callable[[str], object] = lambda words: None,
 ) -> list[Step]:
-    """The frontier of :func:`~allocator.planning.frontier.frontier_of`, each plan audited."""
+    """The frontier of :func:`~allocator.search.frontier.frontier_of`, each plan audited."""
     site = network_of(site)
     settings = settings or Settings()
     # the audits are part of what the user waits for
@@ -158,7 +158,7 @@ def trade_off_csv(give: str, steps: Sequence[Step]) -> str:
     """A line a point, SI."""
     import pandas as pd
 
-    from allocator.reporting.tables import csv_text
+    from allocator.report.tables import csv_text
 
     return csv_text(pd.DataFrame([_facts(give, step) for step in steps], dtype=object))
 

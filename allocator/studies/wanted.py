@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import difflib
 
-from allocator.errors import AllocatorError
-from allocator.planning.limits import DIMENSION_OF_WANT, Want
-from allocator.quantities import QuantityError, parse_quantity, shown
-from allocator.reporting.words import percent, quantity
+from allocator.base.errors import AllocatorError
+from allocator.base.quantities import QuantityError, parse_quantity, shown
+from allocator.model.limits import DIMENSION_OF_WANT, Want
+from allocator.report.words import percent, quantity
 from allocator.site.records import Site
 
 PLAIN = ("firm_clean", "firm_total", "emission", "money")

@@ -5,18 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator, Sequence
 
-from allocator.planning.choices import choices_of
-from allocator.planning.clock import Clock
-from allocator.planning.kept_out import kept_out, kept_out_lines
-from allocator.planning.limits import Limit, Want
-from allocator.planning.settings import Settings
-from allocator.planning.stretching import Change
-from allocator.planning.why import Conflict, conflict_of
-from allocator.reporting.text import paragraph
-from allocator.reporting.words import quantity
+from allocator.base.clock import Clock
+from allocator.model.choices import choices_of
+from allocator.model.kept_out import kept_out, kept_out_lines
+from allocator.model.limits import Limit, Want
+from allocator.network.deriving import network_of
+from allocator.report.text import paragraph
+from allocator.report.words import quantity
+from allocator.search.stretching import Change
+from allocator.search.why import Conflict, conflict_of
 from allocator.site.marks import Marks
-from allocator.site.network import network_of
 from allocator.site.records import Site
+from allocator.solver.settings import Settings
 from allocator.studies.most_power import GOALS, MostPower
 from allocator.studies.wanted import amount_shown
 
@@ -24,7 +24,7 @@ FORMAT = "allocator.why/1"
 
 
 def why_not(site: Site, settings: Settings, wants: Sequence[Want] = ()) -> Conflict:
-    """Limits that conflict on a site, with what is wanted of it; see :mod:`allocator.planning.why`.
+    """Limits that conflict on a site, with what is wanted of it; see :mod:`allocator.search.why`.
 
     The settings' time limit is that of the whole search. Where power is all that is wanted and
     it is not seen at once that there can be so much, a plan of the most power is looked for too.

@@ -10,10 +10,10 @@ from brute.search import LENIENT, STRICT, best_goals, scale_of
 from brute.sites import drawn_site
 from tiny_program import UnsolvedError
 
+from allocator.base.errors import AllocatorError
 from allocator.engine import NoPlanError, plan_site, prove_plan
-from allocator.errors import AllocatorError
-from allocator.plan import Plan
-from allocator.planning import Settings
+from allocator.plans.records import Plan
+from allocator.search import Settings
 from allocator.site.records import POWER, Site
 
 FIRST, LATER = 1e-6, 2e-5

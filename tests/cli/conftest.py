@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 ROOT = Path(__file__).parents[2]
 Command = Callable[..., "subprocess.CompletedProcess[str]"]

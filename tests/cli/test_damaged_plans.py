@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from damaged_plans import KINDS, Damage, damaged
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 SEEDS = 12
 """Damages of each kind for each command."""

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 GOOD = (Path(__file__).parents[2] / "networks" / "first.yaml").read_text(encoding="utf-8")
 LINES = GOOD.splitlines(keepends=True)

@@ -9,7 +9,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from allocator.cli import main
+from allocator.cli.entry import main
 from allocator.site.schema import site_schema
 
 Told = pytest.CaptureFixture[str]

@@ -8,7 +8,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 Told = pytest.CaptureFixture[str]
 
@@ -118,7 +118,7 @@ def test_a_full_disk_keeps_the_old_page(
     def full(*_: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("allocator.folders._write_through", full)
+    monkeypatch.setattr("allocator.base.folders._write_through", full)
     site = str(networks / "first.yaml")
     assert main(["report", site, str(planned), "-o", str(page)]) == 2
     assert f"cannot write to {page}: no space left on device" in capsys.readouterr().err

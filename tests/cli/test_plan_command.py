@@ -13,13 +13,13 @@ import pytest
 from handmade_cove import COVE_PLAN
 
 from allocator import engine
-from allocator.cli import main
-from allocator.commands.plan import nothing_served
-from allocator.plan import GoalResult, Plan
-from allocator.plan_file import read_plan
-from allocator.planning import Outcome
-from allocator.proof import AuditReport, Breach
+from allocator.cli.entry import main
+from allocator.cli.plan import nothing_served
+from allocator.plans.file import read_plan
+from allocator.plans.records import GoalResult, Plan
+from allocator.search import Outcome
 from allocator.site.records import Site
+from allocator.verify import AuditReport, Breach
 
 FILES = {
     "manifest.json",

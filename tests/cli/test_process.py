@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from allocator import __version__
-from allocator.commands import COMMANDS
+from allocator.cli import COMMANDS
 
 Command = Callable[..., "subprocess.CompletedProcess[str]"]
 
@@ -30,7 +30,7 @@ def test_help_names_every_command_and_exit_code(command: Command) -> None:
 def test_help_imports_nothing_heavy() -> None:
     """Import time is what ``--help`` costs; the heavy rooms must wait until they are needed."""
     code = (
-        "import sys; from allocator.cli import build_parser; build_parser().format_help();"
+        "import sys; from allocator.cli.entry import build_parser; build_parser().format_help();"
         "print(sorted({m.split('.')[0] for m in sys.modules} & "
         "{'numpy', 'pandas', 'pint', 'pulp', 'highspy', 'numba', 'networkx', 'yaml'}))"
     )
@@ -76,7 +76,7 @@ def test_letters_that_the_terminal_does_not_know(command: Command, tmp_path: Pat
 NOISY = """
 import ctypes, sys
 from allocator import engine
-from allocator.cli import main
+from allocator.cli.entry import main
 
 plan = engine.make_plan
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 Told = pytest.CaptureFixture[str]
 QUICK = ("--days", "20", "--phases", "2", "--foresight", "5")

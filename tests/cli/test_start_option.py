@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from allocator.cli import main
-from allocator.plan_file import read_plan
+from allocator.cli.entry import main
+from allocator.plans.file import read_plan
 
 FIRST = str(Path(__file__).parents[2] / "networks" / "first.yaml")
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.cli import main
+from allocator.cli.entry import main
 
 Told = pytest.CaptureFixture[str]
 

@@ -7,7 +7,7 @@ import time
 
 import pytest
 
-from allocator.commands import terminal
+from allocator.cli import terminal
 
 
 class _Terminal:

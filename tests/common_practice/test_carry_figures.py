@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from allocator.duty import curve_of
+from allocator.cycles import curve_of
 from allocator.site.records import Fluid, MachineType, Place, Site, Source, Stage
 from allocator.studies.machines import emission_per_energy, units_to_replace
 from allocator.studies.sources import carried, fluids_table, sources_table

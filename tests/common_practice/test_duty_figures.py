@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from allocator.duty import pattern_of
+from allocator.cycles import pattern_of
 from allocator.site.records import Stage
 
 DAY = 86400.0

@@ -27,8 +27,8 @@ from laws.changes import (
 )
 from strategies import sites
 
-from allocator.plan import GoalResult, Plan
-from allocator.planning import Settings, make_plan
+from allocator.plans.records import GoalResult, Plan
+from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 
 EXAMPLES = int(os.environ.get("ALLOCATOR_LAWS", "8"))

@@ -13,9 +13,9 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from allocator.planning import Outcome, Settings, make_plan
-from allocator.site.network import network_of
-from allocator.site.reading import read_site
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
+from allocator.search import Outcome, Settings, make_plan
 from allocator.site.records import Site
 from allocator.studies.bath import baths_table
 from allocator.studies.bath_words import set_name

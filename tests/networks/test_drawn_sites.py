@@ -12,7 +12,7 @@ from networks.stored_answers import names, site_of
 from site_text import site_text
 from strategies import sites, sites_with_baths
 
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
 from allocator.site.records import Site
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
 
 SITES = Path(__file__).parents[2] / "benchmarks" / "sites"
 

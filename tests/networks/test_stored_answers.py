@@ -9,9 +9,9 @@ import sys
 import pytest
 from networks.stored_answers import NETWORKS, OPEN, answer, names, planned, site_of
 
-from allocator.plan_file import plan_to_json
-from allocator.planning import Settings, make_plan
-from allocator.proof import audit
+from allocator.plans.file import plan_to_json
+from allocator.search import Settings, make_plan
+from allocator.verify import audit
 
 PLANNED = [name for name in names() if name not in OPEN and answer(name)["outcome"] == "plan"]
 IMPOSSIBLE = [name for name in names() if answer(name)["outcome"] == "impossible"]
@@ -112,9 +112,9 @@ def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
 def test_the_same_network_gives_the_same_bytes_in_another_process() -> None:
     code = (
         "import sys\n"
-        "from allocator.plan_file import plan_to_json\n"
-        "from allocator.planning import Settings, make_plan\n"
-        "from allocator.site.reading import read_site\n"
+        "from allocator.plans.file import plan_to_json\n"
+        "from allocator.search import Settings, make_plan\n"
+        "from allocator.network.reading import read_site\n"
         "plan = make_plan(read_site(sys.argv[1]), Settings(node_limit=1000)).plan\n"
         "sys.stdout.write(plan_to_json(plan))\n"
     )

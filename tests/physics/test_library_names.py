@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from CoolProp.CoolProp import PropsSI
 
+from allocator.network.reading import check_site
 from allocator.physics.faults import PhysicsError
 from allocator.physics.library_names import SURE, check_name
-from allocator.site.reading import check_site
 
 
 def test_the_library_knows_every_name_that_is_sure() -> None:

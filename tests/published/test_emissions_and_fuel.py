@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from allocator.engine import plan_site
-from allocator.planning import Settings
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.search import Settings
 from allocator.site.records import (
     POWER,
     Demand,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from allocator.duty import (
+from allocator.cycles import (
     Timeline,
     draw_for_store,
     draw_for_store_known,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.site.reading import check_site
+from allocator.network.reading import check_site
 
 HERE = Path(__file__).parent
 Patches = Iterable[tuple[str, str]]

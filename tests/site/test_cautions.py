@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from handmade_cove import COVE, named
 
-from allocator.site.cautions import STANDING, cautions_for
+from allocator.network.cautions import STANDING, cautions_for
 from allocator.site.records import POWER, Fluid, MachineType, Site, Source, StoreType
 
 EMPTY = Site("Empty", {}, {}, {}, {}, {}, {}, {}, {}, {})

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from allocator.errors import SiteFileError
+from allocator.base.errors import SiteFileError
+from allocator.network.reading import check_site, read_site
 from allocator.site.document import read_document
 from allocator.site.nodes import plain_data
-from allocator.site.reading import check_site, read_site
 
 CHECK = "check colons, brackets, quotes and indentation"
 BOMB = b"a: &a [1, 1, 1, 1, 1, 1, 1, 1, 1, 1]\n" + b"".join(

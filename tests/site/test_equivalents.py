@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from allocator.network.reading import read_site
 from allocator.site.equivalents import mean_equivalent
-from allocator.site.reading import read_site
 from allocator.site.records import Pump
 
 DUTY = {"north_well": 0.25, "tank_farm": 0.05}

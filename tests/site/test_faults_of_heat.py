@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.site.reading import check_site
+from allocator.network.reading import check_site
 
 SINK = Path(__file__).parent / "hot_sink.yaml"
 

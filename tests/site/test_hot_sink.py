@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from allocator.site.network import network_of
-from allocator.site.reading import check_site, read_site
+from allocator.network.deriving import network_of
+from allocator.network.reading import check_site, read_site
 from allocator.site.records import Cooler, Material, Site
 
 KELVIN = 273.15

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from allocator.network.reading import check_site, read_site
 from allocator.site.bath import Bath, BathCooler, BathRecovery
-from allocator.site.reading import check_site, read_site
 from allocator.site.records import (
     Ambient,
     Build,

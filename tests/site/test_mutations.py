@@ -11,10 +11,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from allocator.errors import Fault
+from allocator.base.errors import Fault
+from allocator.network.reading import check_site
 from allocator.site.document import read_document
 from allocator.site.nodes import plain_data
-from allocator.site.reading import check_site
 from allocator.site.records import Site
 
 SINK = Path(__file__).parent / "kitchen_sink.yaml"

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.site.reading import check_site
+from allocator.network.reading import check_site
 
 BASE = """\
 format: allocator.site/1

@@ -11,9 +11,9 @@ from typing import Any
 import jsonschema
 import pytest
 
+from allocator.network.reading import check_site
 from allocator.site.document import read_document
 from allocator.site.nodes import plain_data
-from allocator.site.reading import check_site
 from allocator.site.schema import site_schema
 
 NETWORKS = sorted((Path(__file__).parents[2] / "networks").glob("*.yaml"))

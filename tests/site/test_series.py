@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.site.reading import check_site, read_site
+from allocator.network.reading import check_site, read_site
 
 SITE = """\
 format: allocator.site/1

@@ -16,13 +16,13 @@ from networks.stored_answers import answer, baths_of, site_of
 from scipy.optimize import brentq
 from strategies import sites_with_baths
 
-from allocator.heat.baths import State
+from allocator.network.bath_body import BathError
 from allocator.site.bath import Bath, BathCooler
 from allocator.site.records import Site
-from allocator.site.streams.bath_body import BathError
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 from allocator.studies.bath_words import bath_cautions, verdict
+from allocator.thermal.baths import State
 
 DAY = 86_400.0
 

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from tiny_sites import tiny_site
 
-from allocator.planning import Settings
+from allocator.network.reading import read_site
+from allocator.search import Settings
 from allocator.site.marks import Marks
-from allocator.site.reading import read_site
 from allocator.site.records import Site
 from allocator.studies.carrying import ANYWHERE, CarriedRow, Stop, alone, at_part_load, carrying
 from allocator.studies.carrying_report import carrying_json, carrying_text

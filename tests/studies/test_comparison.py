@@ -10,13 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from allocator.planning import Settings
-from allocator.proof import audit
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.search import Settings
 from allocator.site.records import Mix, Site
 from allocator.studies.comparison import Compared, bought, compare
 from allocator.studies.comparison_report import comparison_csv, comparison_text, said
 from allocator.studies.mixes import mixes_of
+from allocator.verify import audit
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 QUICK = Settings(node_limit=300, gap=0.02)

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import pytest
 
-from allocator.plan import Plan
-from allocator.plan_file import plan_from_json, plan_to_json
-from allocator.planning import Settings, make_plan
-from allocator.proof import audit
+from allocator.network.reading import read_site
+from allocator.plans.file import plan_from_json, plan_to_json
+from allocator.plans.records import Plan
+from allocator.search import Settings, make_plan
 from allocator.site.mixes import supply_named
-from allocator.site.reading import read_site
 from allocator.site.records import Site
 from allocator.studies.comparison import Compared, compare
 from allocator.studies.mixes import mixes_of
 from allocator.studies.starts import adopted
+from allocator.verify import audit
 
 CASE = Path(__file__).parents[1] / "cases" / "mix_with_own_goals.yaml"
 QUICK = Settings(node_limit=300, gap=1e-6)

@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from allocator.cli import main
-from allocator.errors import AllocatorError
-from allocator.site.reading import read_site
+from allocator.base.errors import AllocatorError
+from allocator.cli.entry import main
+from allocator.network.reading import read_site
 from allocator.studies.insulate import insulate, lightest
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"

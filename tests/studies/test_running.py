@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from allocator.errors import AllocatorError
+from allocator.base.errors import AllocatorError
 from allocator.studies.results import Result, Results, StoreError
 from allocator.studies.running import (
     THREAD_LIMITS,

@@ -10,7 +10,7 @@ from handmade_cove import COVE, named
 from hypothesis import given
 from hypothesis import strategies as st
 
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
 from allocator.site.records import (
     Built,
     Limits,

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 from handmade_cove import COVE
 
-from allocator.reporting.text import WIDTH
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.report.text import WIDTH
 from allocator.studies.sources import sources_table
 from allocator.studies.sources_report import sources_csv, sources_json, sources_text
 

@@ -10,11 +10,10 @@ from typing import Any
 
 import pytest
 
-from allocator.plan import Plan
-from allocator.plan_file import plan_to_json
-from allocator.planning import Settings
-from allocator.proof import audit
-from allocator.site.reading import read_site
+from allocator.network.reading import read_site
+from allocator.plans.file import plan_to_json
+from allocator.plans.records import Plan
+from allocator.search import Settings
 from allocator.site.records import Mix, Site
 from allocator.studies import comparison
 from allocator.studies.comparison import Compared, compare, plan_mix
@@ -22,6 +21,7 @@ from allocator.studies.mixes import Variant, mixes_of
 from allocator.studies.results import Result
 from allocator.studies.running import Case, Workers
 from allocator.studies.starts import best_start, better, fits, merits
+from allocator.verify import audit
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 QUICK = Settings(node_limit=200)
@@ -174,7 +174,7 @@ def test_time_is_shared_and_one_mix_is_planned_however_late_it_is(
         return {"plan": None, "reason": reason or plan[:0], "proven": True}
 
     monkeypatch.setattr(comparison, "plan_mix", quick)
-    monkeypatch.setattr("allocator.planning.clock.Clock.seconds", lambda self: seconds[0])
+    monkeypatch.setattr("allocator.base.clock.Clock.seconds", lambda self: seconds[0])
     compare(site, Settings(time_limit=50.0), Workers())
     # 40 s for six shares of five mixes; what the first ones leave goes on, what is taken is gone
     assert list(given.values()) == pytest.approx([40 / 6, 39 / 5, 2 * 38 / 4, 8 / 2, 7.0])

@@ -16,10 +16,10 @@ from pathlib import Path
 import pytest
 
 from allocator.engine import plan_site
-from allocator.plan import Plan
-from allocator.planning import Settings
+from allocator.network.reading import read_site
+from allocator.plans.records import Plan
+from allocator.search import Settings
 from allocator.site.facts import facts_of
-from allocator.site.reading import read_site
 from allocator.site.records import Material, Site
 from allocator.studies.as_built import as_built
 from allocator.studies.grids import grids_of

@@ -12,10 +12,10 @@ from tiny_firm import FirmBasis
 from tiny_search import best_goals
 from tiny_sites import tiny_site
 
-from allocator.errors import AllocatorError
-from allocator.planning import Settings, make_plan
-from allocator.planning.frontier import Point, frontier_of
-from allocator.site.reading import read_site
+from allocator.base.errors import AllocatorError
+from allocator.network.reading import read_site
+from allocator.search import Settings, make_plan
+from allocator.search.frontier import Point, frontier_of
 from allocator.site.records import Material, Site
 from allocator.studies.trade_off import check_give, trade_off, trade_off_csv, trade_off_text
 

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from allocator.planning import Settings, make_plan
-from allocator.planning.clock import Clock
-from allocator.planning.limits import Limit, Want
-from allocator.planning.stretching import Change, Stretching, stretching_of
-from allocator.planning.why import Conflict, Nearest
+from allocator.base.clock import Clock
+from allocator.model.limits import Limit, Want
+from allocator.network.reading import read_site
+from allocator.search import Settings, make_plan
+from allocator.search.stretching import Change, Stretching, stretching_of
+from allocator.search.why import Conflict, Nearest
 from allocator.site.marks import Marks
-from allocator.site.reading import read_site
 from allocator.site.records import Site
 from allocator.studies.most_power import MostPower
 from allocator.studies.why_not import why_json, why_not, why_text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.quantities import format_quantity, shown
+from allocator.base.quantities import format_quantity, shown
 from allocator.site.bath import Bath, BathCooler, BathRecovery
 from allocator.site.records import Ambient
 from allocator.site.table import Values

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.quantities import format_quantity, shown
+from allocator.base.quantities import format_quantity, shown
 from allocator.site.groups import Marked
 from allocator.site.kinds import Faulty, Quantity
 from allocator.site.records import POWER, Build, Built, BuiltRun, MachineType, StoreType

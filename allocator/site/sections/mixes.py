@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.file_names import file_name, same_file
+from allocator.base.file_names import file_name, same_file
 from allocator.site.records import Mix
 from allocator.site.table import Values
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from allocator.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
 from allocator.site.table import Values
 
 MOST_BYTES = 256 * 1024 * 1024

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from allocator.quantities import format_quantity
+from allocator.base.quantities import format_quantity
 from allocator.site.records import Chamber, Pump, Source, Stage
 from allocator.site.spreads import ends
 from allocator.site.table import Values

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.quantities import format_quantity
+from allocator.base.quantities import format_quantity
 from allocator.site.records import POWER, StoreType
 from allocator.site.table import Values
 

@@ -1,0 +1,83 @@
+"""The commands, one file each: what a command takes, and what it does.
+
+Every module has ``HELP`` (one line), ``arguments(command)``, which adds its arguments to a parser,
+and ``run(given)``, which calls one public function, prints, and returns the exit code. Nothing
+heavy is imported at the top of these files: ``--help`` reads them all. Knows arguments and exit
+codes. Never works anything out.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import Protocol
+
+from allocator.base.errors import AllocatorError, FileError
+from allocator.cli import (
+    audit,
+    bath,
+    carry,
+    check,
+    compare,
+    draw,
+    frontier,
+    insulate,
+    plan,
+    report,
+    schema,
+    simulate,
+    sources,
+    sweep,
+    why,
+)
+from allocator.cli.terminal import (
+    BAD_INPUT,
+    fail,
+    never_fail_on_letters,
+    terminal_columns,
+)
+
+
+class Command(Protocol):
+    """What a module of this package offers."""
+
+    HELP: str
+
+    def arguments(self, command: argparse.ArgumentParser) -> None:
+        """Add the command's arguments to its parser."""
+
+    def run(self, given: argparse.Namespace) -> int:
+        """Do it; the exit code."""
+
+
+COMMANDS: dict[str, Command] = {
+    "plan": plan,
+    "check": check,
+    "simulate": simulate,
+    "report": report,
+    "draw": draw,
+    "audit": audit,
+    "sources": sources,
+    "bath": bath,
+    "insulate": insulate,
+    "compare": compare,
+    "carry": carry,
+    "why": why,
+    "frontier": frontier,
+    "sweep": sweep,
+    "schema": schema,
+}
+"""In the order in which ``--help`` shows them."""
+
+
+def run(given: argparse.Namespace) -> int:
+    """Run the command of parsed arguments; errors that a user can mend become words and 2."""
+    from allocator.report.text import columns
+
+    never_fail_on_letters()
+    try:
+        with columns(terminal_columns()):
+            return COMMANDS[given.command].run(given)
+    except FileError as error:
+        return fail(str(error), BAD_INPUT)
+    except AllocatorError as error:
+        return fail(f"allocator: {error}", BAD_INPUT)

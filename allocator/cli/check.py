@@ -1,0 +1,47 @@
+"""``allocator check``: all that is wrong with a site file."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+
+from allocator.cli.arguments import site_argument
+from allocator.cli.files import warn
+from allocator.cli.terminal import BAD_INPUT, DONE, show, tell, times
+
+HELP = "read a site file and tell all that is wrong with it"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument("--strict", action="store_true", help="exit with 2 on warnings as well")
+
+
+def run(given: argparse.Namespace) -> int:
+    """Tell every fault and warning, and what the file holds."""
+    from allocator.base.errors import fault_lines
+    from allocator.network.reading import check_site
+
+    found = check_site(given.site)
+    found = replace(found, warnings=(*found.warnings, *found.unitless))
+    warn(found)
+    for line in fault_lines(found.faults):
+        tell(line)
+    if found.site is None:
+        return show(f"{given.site}: {times(len(found.faults), 'fault')}\n") or BAD_INPUT
+    site = found.site
+    held = [
+        times(len(part), name)
+        for part, name in (
+            (site.own_sources, "source"),
+            (site.stores, "kind of store"),
+            (site.routes, "route"),
+            (site.machines, "kind of machine"),
+            (site.demands, "demand"),
+        )
+        if part
+    ]
+    noted = times(len(found.warnings), "warning") if found.warnings else "no warnings"
+    show(f"{given.site}: in order, {noted}; {', '.join(held)}\n")
+    return BAD_INPUT if given.strict and found.warnings else DONE

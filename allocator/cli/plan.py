@@ -1,0 +1,275 @@
+"""``allocator plan``: make an audited plan and write its files."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from allocator.cli.arguments import (
+    count_from_none,
+    counting,
+    crew_argument,
+    progress_of,
+    settings_of,
+    share,
+    site_argument,
+    solving_arguments,
+    time_for_proof,
+)
+from allocator.cli.files import note_first_run, plan_of, site_of
+from allocator.cli.terminal import (
+    BAD_INPUT,
+    DONE,
+    IMPOSSIBLE,
+    NOT_FOUND,
+    UNVERIFIED,
+    fail,
+    follower,
+    show,
+    tell,
+    tell_breaches,
+    times,
+    told_when_slow,
+)
+
+if TYPE_CHECKING:
+    from allocator.plans.records import Plan
+    from allocator.search import Outcome, Settings
+    from allocator.site.records import Site
+
+HELP = "make an audited plan for a site and write its files"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument(
+        "-o", "--output", metavar="DIR", required=True, help="folder for the plan's files"
+    )
+    solving_arguments(command)
+    crew_argument(command)
+    command.add_argument(
+        "--prove",
+        type=draws,
+        default=None,
+        metavar="N",
+        help="simulate the plan from N random phases, a year each (by default a short proof; "
+        "0: none)",
+    )
+    command.add_argument(
+        "--lift",
+        action="append",
+        default=[],
+        metavar="LIMIT=STEP",
+        help="plan anew with more of a limit, such as stock.steel=250kg, and tell the gain",
+    )
+    command.add_argument(
+        "--lose",
+        type=count_from_none,
+        default=0,
+        metavar="K",
+        help="hold the promise when any K sources give nothing, with no valve touched (0)",
+    )
+    command.add_argument(
+        "--robust",
+        type=count_from_none,
+        default=0,
+        metavar="N",
+        help="hold it when any N sources give the low end of their range (0)",
+    )
+    command.add_argument(
+        "--start",
+        metavar="PLAN",
+        default=None,
+        help="begin from this plan of the site (plan.json or its folder), which may be older",
+    )
+    command.add_argument(
+        "--alternatives",
+        type=counting,
+        default=1,
+        metavar="K",
+        help="K plans that differ in what is laid; the others go to DIR_2, DIR_3, ... (1)",
+    )
+    command.add_argument(
+        "--within",
+        type=share,
+        default=0.05,
+        metavar="LOSS",
+        help="share of the first goal that an alternative may lose (0.05)",
+    )
+    command.add_argument(
+        "--write-program",
+        metavar="FILE",
+        help="write the integer program of the first goal, with its store cuts, as .lp or .mps; "
+        "a quarter of the time limit more",
+    )
+
+
+WHAT_TO_DO = (
+    "To find another: plan again with another --seed or more time, or change what a breach names "
+    "by a millionth of itself in the site file."
+)
+"""What helps against a plan that fails its audit, which is a fault of the program."""
+
+
+def folder_of(output: str, number: int) -> Path:
+    """The folder of a plan: the one that is named, or that name with a number."""
+    path = Path(output)
+    return path if number == 1 else path.with_name(f"{path.name}_{number}")
+
+
+def draws(text: str) -> int:
+    """A number of draws, or none."""
+    value = int(text)
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"must be 0 or more, got {text!r}")
+    return value
+
+
+draws.__name__ = "whole number"
+
+
+def run(given: argparse.Namespace) -> int:
+    """Plan, audit, write, and print the summary."""
+    from allocator.base.folders import check_file, check_folder
+
+    for number in range(1, given.alternatives + 1):
+        check_folder(folder_of(given.output, number))
+    if given.write_program is not None:
+        from allocator.search.writing import check_program_path
+
+        check_program_path(given.write_program)
+        check_file(Path(given.write_program))
+    site = site_of(given.site)
+    note_first_run(site)
+    if given.robust and not any(
+        f"sources.{name}.flow" in site.spreads for name in site.own_sources
+    ):
+        return fail(
+            "allocator: --robust: no source has a range for its flow; write, for instance, "
+            "'flow: {low: 2 g/s, high: 4 g/s}'",
+            BAD_INPUT,
+        )
+    from allocator.studies.lifting import lift_of
+
+    start = None if given.start is None else plan_of(given.start)
+    lifts = tuple(lift_of(site, text) for text in given.lift)
+    from allocator.base.errors import PlanFileError
+    from allocator.base.quiet import stdout_for_data
+    from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
+    from allocator.plans.records import Withstands
+    from allocator.report.summary import summary
+    from allocator.search.outcome import REFUSED
+
+    try:
+        settings = replace(
+            settings_of(given, site),
+            prices=True,
+            lifts=lifts,
+            start=start,
+            alternatives=given.alternatives,
+            loss=given.within,
+            withstands=Withstands(given.lose, given.robust),
+        )
+        with stdout_for_data():
+            plan, outcome, found = plan_site(site, settings, follower(progress_of(given)))
+    except NoPlanError as error:
+        return no_plan(error.outcome)
+    except ValueError as error:  # a solver that is not there, or too much to withstand
+        return fail(f"allocator: {error}", BAD_INPUT)
+    others, proof = outcome.alternatives, None
+    left_out = list(outcome.left_out)
+    proving = found.accepted and plan.basis == "firm" and given.prove != 0
+    if proving and given.prove is None and not time_for_proof(given, site):
+        left_out.append("simulating the plan ('allocator simulate' does it)")
+        proving = False
+    if left_out:
+        tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
+    if proving:
+        try:
+            with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
+                plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)
+        except PlanFileError as error:
+            tell(f"warning: the plan was not simulated: {error.faults[0].problem}")
+        except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its proof
+            tell("warning: interrupted: the plan was not simulated")
+    write_plan_files(given.output, site, plan, outcome, given.crew, proof)
+    mean_basis = outcome.mean_basis if plan.basis == "firm" else None
+    show(summary(site, plan, mean_basis, proof) + f"\nFiles: {given.output}\n")
+    if given.alternatives > 1:
+        from allocator.report.alternatives import alternatives_text
+
+        show("\n" + alternatives_text(plan, others, given.within))
+    for number, other in enumerate(others, 2):
+        write_plan_files(folder_of(given.output, number), site, other, outcome, given.crew)
+        show(f"Files: {folder_of(given.output, number)}\n")
+    refused = [line.note for line in outcome.search if line.note.startswith(REFUSED)]
+    if found.accepted and refused:
+        for note in refused:
+            tell(f"warning: {note}")
+        tell(f"warning: the plan told is the best of those before it that pass. {WHAT_TO_DO}")
+    if given.write_program is not None:
+        _write_program(given.write_program, site, settings, plan)
+    if not found.accepted:
+        tell_breaches(found, tell)
+        return fail(
+            f"THE PLAN FAILED ITS AUDIT: do not build from it. {WHAT_TO_DO}",
+            UNVERIFIED,
+        )
+    if proof is not None and not proof.kept:
+        file = Path(given.output) / "broken.json"
+        return fail(
+            "THE PLAN'S PROMISE FAILED when it was simulated: do not build from it. "
+            f"'allocator simulate ... --replay {file}' shows how.",
+            UNVERIFIED,
+        )
+    if poor := nothing_served(plan):
+        return fail(poor, NOT_FOUND)
+    return DONE
+
+
+def nothing_served(plan: Plan) -> str:
+    """What to say of a plan that serves nothing though it is not proven that none can; or ""."""
+    from allocator.base.quantities import format_quantity
+
+    service = [goal for goal in plan.goals if goal.sense == "max"]
+    least = 1e-9 * plan.power.demand_mean
+    if not service or any(goal.value > least for goal in service):
+        return ""
+    open_goals = [g for g in service if g.bound is None or g.bound > least]
+    if not open_goals:
+        return ""
+    goal, possible = open_goals[0], ""
+    if goal.bound is not None:
+        dimension = "power" if goal.unit == "W" else "mass_rate"
+        possible = f", and up to {format_quantity(goal.bound, dimension)} may be possible"
+    return (
+        f"nothing better than a plan that serves nothing was found in the time{possible}: allow "
+        "more with --time-limit, begin from a plan with --start, or look for a better one with "
+        "--effort thorough"
+    )
+
+
+def _write_program(path: str, site: Site, settings: Settings, plan: Plan) -> None:
+    """Write the program of the first goal, and say what its optimum is worth."""
+    from allocator.base.folders import write_file
+    from allocator.base.quiet import stdout_for_data
+    from allocator.search.writing import written_program
+
+    quarter = replace(settings, time_limit=settings.time_limit / 4)
+    with stdout_for_data():
+        written = written_program(site, quarter, Path(path).suffix, plan)
+    write_file(Path(path), written.text)
+    worth = "its optimum is the goal's" if written.whole else "its optimum bounds the goal"
+    told = f"{written.goal}, {times(written.cuts, 'store cut')}; {worth}"
+    show(f"Program: {path} ({told})\n")
+
+
+def no_plan(outcome: Outcome) -> int:
+    """Tell why there is no plan; the exit code."""
+    if not outcome.proven_impossible:
+        return fail(outcome.reason, NOT_FOUND)
+    tell(outcome.reason)
+    return fail("'allocator why' tells where they stand, and what would do.", IMPOSSIBLE)

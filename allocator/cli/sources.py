@@ -1,0 +1,33 @@
+"""``allocator sources``: what each source is worth."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from allocator.cli.arguments import site_argument
+from allocator.cli.files import site_of
+from allocator.cli.terminal import show
+
+HELP = "what each source is worth, and what it carries"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument("-o", "--output", metavar="FILE", help="write the table as CSV as well")
+    command.add_argument("--json", action="store_true", help="print JSON in place of text")
+
+
+def run(given: argparse.Namespace) -> int:
+    """Print the tables; write them as CSV when asked to."""
+    from allocator.base.folders import check_file, write_file
+
+    if given.output is not None:
+        check_file(Path(given.output))
+    site = site_of(given.site)
+    from allocator.studies.sources_report import sources_csv, sources_json, sources_text
+
+    if given.output is not None:
+        write_file(Path(given.output), sources_csv(site).encode("utf-8"))
+    return show(sources_json(site) if given.json else sources_text(site))

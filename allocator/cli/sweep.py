@@ -1,0 +1,164 @@
+"""``allocator sweep``: a plan, or planning, over draws of uncertain values and over grids."""
+
+from __future__ import annotations
+
+import argparse
+import os
+from typing import TYPE_CHECKING
+
+from allocator.cli.arguments import (
+    counting,
+    positive,
+    progress_of,
+    settings_of,
+    site_argument,
+    solving_arguments,
+    workers_arguments,
+    workers_of,
+)
+from allocator.cli.files import note_first_run, plan_of, site_of
+from allocator.cli.study_folder import folder_argument, folder_of, for_file, write_texts
+from allocator.cli.terminal import (
+    BAD_INPUT,
+    BREACHES,
+    DONE,
+    NOT_FOUND,
+    UNVERIFIED,
+    fail,
+    show,
+    tell,
+    tell_breaches,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from allocator.plans.records import Plan
+    from allocator.site.records import Site
+    from allocator.studies.sweep import Asked
+
+HELP = "what a plan gives when flows, stages, efficiencies, demands or stocks are otherwise"
+STOPPED = 130
+MOST_CASES = 1_000_000
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    folder_argument(
+        command, "folder for the tables and for results as they come; started again, it goes on"
+    )
+    command.add_argument(
+        "--draws", type=counting, default=0, metavar="N", help="draws of the site's ranges"
+    )
+    command.add_argument(
+        "--grid",
+        action="append",
+        default=[],
+        metavar="NAME=VALUES",
+        help="values of one number of the site, such as stock.steel=4t,6t; may be repeated",
+    )
+    command.add_argument(
+        "--plan", metavar="PLAN", help="re-check this plan; without it every case is planned anew"
+    )
+    command.add_argument(
+        "--simulate",
+        type=positive,
+        default=None,
+        metavar="DAYS",
+        help="with --plan: run it through that many days of each case, valves untouched",
+    )
+    command.add_argument(
+        "--phases", type=counting, default=2, metavar="N", help="random phases a simulation (2)"
+    )
+    solving_arguments(command, limit_of="each case")
+    workers_arguments(command, os.cpu_count() or 1)
+
+
+def run(given: argparse.Namespace) -> int:
+    """Work the cases out, write, and print the summary."""
+    folder = folder_of(given)
+    site = site_of(given.site)
+    note_first_run(site)
+    plan = None if given.plan is None else plan_of(given.plan)
+    asked = _asked(given, site, plan)
+    if isinstance(asked, str):
+        return fail(f"allocator: {asked}", BAD_INPUT)
+    if plan is not None:
+        from allocator.verify import audit
+
+        found = audit(site, plan)
+        if not found.accepted:
+            tell_breaches(found, tell)
+            return fail("the plan does not pass its audit as it stands", BREACHES)
+    return _swept(given, site, asked, folder)
+
+
+def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | str:
+    """What is asked for, or why it cannot be."""
+    from allocator.site.facts import facts_of
+    from allocator.studies.grids import grids_of, points
+    from allocator.studies.sweep import Asked
+
+    if not given.draws and not given.grid:
+        return "nothing to vary; give --draws N, --grid NAME=VALUES, or both"
+    grids = grids_of(facts_of(site), given.grid, plan is not None)
+    if given.draws and not set(site.spreads) - {grid.fact.address for grid in grids}:
+        return (
+            "--draws: the site file gives no ranges to draw from; write, for instance, "
+            "'flow: {low: 2 g/s, high: 4 g/s}'"
+        )
+    if given.simulate is not None and (plan is None or plan.basis != "firm"):
+        return "--simulate: runs a plan of the firm basis; name one with --plan"
+    count = len(points(grids)) * (given.draws + 1)
+    if count > MOST_CASES:
+        return f"would be {count:,} cases; ask for no more than {MOST_CASES:,}"
+    return Asked(given.draws, grids, plan, given.seed, given.simulate or 0.0, given.phases)
+
+
+def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) -> int:
+    from dataclasses import replace
+
+    from allocator.base.quiet import stdout_for_data
+    from allocator.studies.running import ClusterError
+    from allocator.studies.sweep import sweep
+    from allocator.studies.sweep_report import sweep_csv, sweep_json, sweep_text
+
+    made = not folder.exists()
+    folder.mkdir(exist_ok=True)
+    try:
+        settings = settings_of(given, site, whole=True)
+        if asked.plan is not None:
+            settings = replace(settings, basis=asked.plan.basis)
+        with stdout_for_data():
+            rows = sweep(site, asked, settings, workers_of(given), folder, progress_of(given))
+    except KeyboardInterrupt:
+        return fail(f"stopped by hand; the same command goes on from {folder}", STOPPED)
+    except (ClusterError, ValueError) as error:
+        if made:
+            _take_away(folder)
+        return fail(f"allocator: {error}", BAD_INPUT)
+    text = sweep_text(site, rows, asked.plan)
+    files = {
+        "cases.csv": sweep_csv(site, rows),
+        "sweep.json": sweep_json(rows, asked.plan),
+        "sweep.txt": for_file(lambda: sweep_text(site, rows, asked.plan)),
+    }
+    write_texts(folder, files, "sweep")
+    show(f"{text}\nFiles: {given.output}\n")
+    if all(row.firm_clean is None for row in rows):
+        return fail("no case gave a result", NOT_FOUND)
+    if any(row.status and not row.verified and row.demand is not None for row in rows):
+        return fail("SOME CASES FAILED THEIR AUDIT: see 'verified' in cases.csv.", UNVERIFIED)
+    return DONE
+
+
+def _take_away(folder: Path) -> None:
+    """Leave no folder behind that was made for nothing."""
+    from allocator.studies.results import cases_in
+    from allocator.studies.sweep import STORE
+
+    if cases_in(folder / STORE) == 0:
+        for file in folder.glob(f"{STORE}*"):
+            file.unlink()
+        folder.rmdir()

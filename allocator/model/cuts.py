@@ -1,0 +1,307 @@
+"""Store cuts, found lazily: the windows in which a store's promise would fail.
+
+For a store with size B, capture rates r, steady inflow w, flat draw d and following draws f:
+
+    B (1 - loss L) + sum_s r_s tau_s(L) + w L  >=  d L + sum_j f_j beta_j(L)   for every L > 0.
+
+For each L this is linear in (B, r, w, d, f). The duty package finds the worst L of a point
+exactly; where the periods of a store's sources have no small common multiple, the search
+stops at a stated length and one tail row covers all longer windows.
+
+A promise that withstands lost or low sources has these cuts, and that of an endless window, for
+every choice of such sources (:mod:`allocator.model.worst_sources`).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from allocator.cycles import Curve, DemandCurve, worst_window
+from allocator.model.chambers import ChamberCut, chamber_cuts
+from allocator.model.choices import CLASSES, Choices
+from allocator.model.rules.power import burst_sources
+from allocator.model.statement import Key, Row, Statement, Terms
+from allocator.model.worst_sources import (
+    MOST_CHOICES,
+    Feeder,
+    TooManyChoicesError,
+    choices_against,
+    choices_count,
+    too_many,
+)
+from allocator.plans.records import FLAT, NOTHING, Withstands
+
+
+@dataclass(frozen=True)
+class Promise:
+    """One promise: a size, what fills it and what it releases.
+
+    ``inflows``: (curve, kg or J a unit of the variable, key); ``draws``: (shape curve or None
+    for flat, key). ``standing`` is size that is not a variable.
+    ``idle``: loss that a standing store without a promise need not bear. ``withstands``: what it
+    must hold against; ``low``: source -> share of its rate that may be missing;
+    ``sure``: sources that cannot be lost.
+    """
+
+    name: str
+    size: Key
+    standing: float
+    loss: float
+    inflows: tuple[tuple[Curve, float, Key], ...]
+    steady: Key | None
+    draws: tuple[tuple[DemandCurve | None, Key], ...]
+    idle: Key | None = None
+    withstands: Withstands = NOTHING
+    low: Mapping[str, float] = field(default_factory=dict)
+    sure: frozenset[str] = frozenset()
+
+    def row(
+        self,
+        statement: Statement,
+        length: float,
+        tail: bool,
+        missing: Mapping[str, float] | None = None,
+    ) -> Row | None:
+        """The cut at a window length, in scaled numbers. ``missing``: source -> share."""
+        terms: Terms = [(1.0 - self.loss * length, self.size)]
+        for curve, weight, key in self.inflows:
+            if tail:
+                fed = curve.duty * length - curve.sigma
+            else:
+                fed = float(curve.guaranteed(np.array([length]))[0])
+            terms.append((weight * fed * _left(missing, key), key))
+        if self.steady is not None:
+            terms.append((length, self.steady))
+        if self.idle is not None:
+            terms.append((length, self.idle))
+        for shape, key in self.draws:
+            if shape is None:
+                need = length
+            else:
+                need = length + shape.sigma if tail else float(shape.largest(np.array([length]))[0])
+            terms.append((-need, key))
+        low = -self.standing * (1.0 - self.loss * length)
+        kind = ("tail" if tail else "window") + _without(missing)
+        return statement.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
+
+    def endless_row(
+        self, statement: Statement, missing: Mapping[str, float], spare: float = 0.0
+    ) -> Row | None:
+        """The cut of an endless window: what is left of the mean bears the draws and the loss.
+
+        ``spare``: share of the draws that is to be left over.
+        """
+        terms: Terms = [
+            (weight * curve.duty * _left(missing, key), key) for curve, weight, key in self.inflows
+        ]
+        if self.steady is not None:
+            terms.append((1.0, self.steady))
+        if self.idle is not None:
+            terms.append((1.0, self.idle))
+        terms += [(-1.0 - spare, key) for _, key in self.draws]
+        terms.append((-self.loss, self.size))
+        name = f"store_cut[{self.name},endless{_without(missing)}]"
+        return statement.scaled_row(name, terms, low=self.loss * self.standing)
+
+    def feeders(self, values: Mapping[Key, float]) -> list[Feeder]:
+        """The sources that feed it at a point, each with all that it gives together."""
+        rates: dict[str, tuple[Curve, float]] = {}
+        for curve, weight, key in self.inflows:
+            if values[key] > 0:
+                source = source_of(key)
+                before = rates.get(source, (curve, 0.0))[1]
+                rates[source] = (curve, before + weight * values[key])
+        low = self.low if self.withstands.low > 0 else {}
+        return [
+            Feeder(s, c, rate, low.get(s, 0.0), s in self.sure) for s, (c, rate) in rates.items()
+        ]
+
+
+def source_of(key: Key) -> str:
+    """The source of a collect variable."""
+    assert isinstance(key, tuple)
+    return str(key[1])
+
+
+def _left(missing: Mapping[str, float] | None, key: Key) -> float:
+    return 1.0 - missing.get(source_of(key), 0.0) if missing else 1.0
+
+
+def _without(missing: Mapping[str, float] | None) -> str:
+    return f",without {dict(sorted(missing.items()))}" if missing else ""
+
+
+def promises_of(choices: Choices) -> tuple[Promise | ChamberCut, ...]:
+    """Every promise of the program: fluid stores, battery parts behind bursts, chambers.
+
+    Raises:
+        TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
+    """
+    found = []
+    sure = frozenset(s for s in choices.sources if choices.site.sources[s].sure)
+    low = {s: share for s in choices.sources if (share := choices.may_miss(s)) > 0}
+    for name, store in choices.fluid_stores.items():
+        k = f"store:{name}"
+        inflows = tuple(
+            (choices.curves[s], 1.0, ("collect", s, k))
+            for s in choices.sources
+            if k in choices.reach[s]
+        )
+        draws = tuple(
+            (None if j == FLAT else choices.shape_curves[j], ("draw", name, j))
+            for j in choices.fluid_shapes[store.type.holds]
+        )
+        found.append(
+            Promise(
+                name,
+                ("size", name),
+                store.standing,
+                store.type.loss,
+                inflows,
+                ("inflow", name),
+                draws,
+                ("idle", name) if store.type.loss * store.standing > 0 else None,
+                choices.withstands,
+                low,
+                sure,
+            )
+        )
+    for name, battery in choices.batteries.items():
+        for kind in CLASSES:
+            seen = burst_sources(choices, name, kind)
+            if not seen:
+                continue
+            efficiency = battery.type.charge_efficiency
+            found.append(
+                Promise(
+                    f"{name},{kind}",
+                    ("burst_part", name, kind),
+                    0.0,
+                    battery.type.loss,
+                    tuple((choices.curves[s], efficiency * w, key) for s, w, key in seen),
+                    None,
+                    tuple(
+                        (
+                            None if j == FLAT else choices.shape_curves[j],
+                            ("release", name, kind, j),
+                        )
+                        for j in (FLAT, *choices.power_shapes())
+                    ),
+                    None,
+                    choices.withstands,
+                    low,
+                    sure,
+                )
+            )
+    for promise in found:
+        if promise.withstands.anything:
+            check_choices(promise)
+    return (*found, *chamber_cuts(choices))
+
+
+def check_choices(promise: Promise) -> None:
+    """Refuse now what could not be looked at later."""
+    cycles: dict[int, set[str]] = {}
+    for curve, _, key in promise.inflows:
+        cycles.setdefault(id(curve), set()).add(source_of(key))
+    number = choices_count([len(sources) for sources in cycles.values()], promise.withstands)
+    if number > MOST_CHOICES:
+        raise TooManyChoicesError(f"{promise.name}: {too_many(number)}")
+
+
+def violated(
+    statement: Statement,
+    promises: tuple[Promise | ChamberCut, ...],
+    values: Mapping[Key, float],
+    tolerance: float,
+) -> list[Row]:
+    """One cut for each promise that a point (SI values by key) breaks."""
+    rows = []
+    for promise in promises:
+        row = (
+            promise.worst(statement, values, tolerance, less_than_drawn(tolerance))
+            if isinstance(promise, ChamberCut)
+            else _worst(statement, promise, values, tolerance)
+        )
+        if row is not None:
+            rows.append(row)
+        elif not isinstance(promise, ChamberCut) and promise.withstands.anything:
+            rows += _without_some(statement, promise, values, tolerance)
+    return rows
+
+
+SHORT = 1e-8
+"""Share of what is promised that a point of the search may lack; the last point lacks none."""
+
+
+def less_than_drawn(tolerance: float) -> float:
+    """Share of what is drawn that a point may lack, where windows are held to a tolerance."""
+    return min(SHORT, 10 * tolerance)
+
+
+FEW = 24
+"""Choices of missing sources that are tried where a point is a relaxation's."""
+AT_ONCE = 4
+"""Cuts of different choices that are added for one promise at once."""
+
+
+def _without_some(
+    statement: Statement, promise: Promise, values: Mapping[Key, float], tolerance: float
+) -> list[Row]:
+    """Cuts of the choices of missing sources that break a promise, of the worst few."""
+    tried = choices_against(promise.feeders(values), promise.withstands)
+    if tolerance > 1e-6:
+        tried = tried[:FEW]
+    rows: list[Row] = []
+    for choice in tried:
+        if choice.missing:
+            row = _worst(statement, promise, values, tolerance, choice.missing)
+            if row is not None:
+                rows.append(row)
+                if len(rows) == AT_ONCE:
+                    break
+    return rows
+
+
+def _worst(
+    statement: Statement,
+    promise: Promise,
+    values: Mapping[Key, float],
+    tolerance: float,
+    missing: Mapping[str, float] | None = None,
+) -> Row | None:
+    # The row of an endless window holds to the solver's tolerance only: of a little less the
+    # windows can be looked at, and a row that is stated already is not found again.
+    less = less_than_drawn(tolerance)
+    flat = 0.0
+    following: list[tuple[DemandCurve, float]] = []
+    for shape, key in promise.draws:
+        amount = values[key] * (1.0 - less)
+        if shape is None:
+            flat += amount
+        elif amount > 0:
+            following.append((shape, amount))
+    size = promise.standing + values[promise.size]
+    asked = flat + sum(amount for _, amount in following)
+    if asked <= 0:
+        return None
+    flat += promise.loss * size
+    inflows = [
+        (curve, weight * values[key] * left)
+        for curve, weight, key in promise.inflows
+        if values[key] > 0 and (left := _left(missing, key)) > 0
+    ]
+    steady = values[promise.steady] if promise.steady is not None else 0.0
+    worst = worst_window(inflows, flat, following, steady, above=size)
+    if math.isinf(worst.length):
+        if missing and worst.shortfall > tolerance * asked:
+            return promise.endless_row(statement, missing)
+        return None  # the long-run row of the program speaks of this one
+    slack = tolerance * max(size, asked * worst.length)
+    if worst.shortfall <= size + slack:
+        return None
+    return promise.row(statement, worst.length, worst.tail, missing)

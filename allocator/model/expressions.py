@@ -1,0 +1,251 @@
+"""Expressions that several rules share, as lists of (coefficient, key) in SI."""
+
+from __future__ import annotations
+
+from allocator.model.choices import Arc, Choices, Group
+from allocator.model.statement import Key, Terms
+from allocator.plans.records import FLAT
+from allocator.site.records import Recovery
+
+
+def scaled(terms: Terms, factor: float) -> Terms:
+    """The expression times a factor."""
+    return [(coefficient * factor, key) for coefficient, key in terms]
+
+
+def collected(choices: Choices, source: str) -> Terms:
+    """Rate that a source sends into the collect layer while on, kg/s."""
+    return [(1.0, ("collect", source, k)) for k in choices.reach[source]]
+
+
+def direct_shapes(choices: Choices, source: str) -> tuple[str, ...]:
+    """Shapes that a steady source may feed straight into the supply layer."""
+    record = choices.site.sources[source]
+    return choices.fluid_shapes[record.fluid] if record.steady else ()
+
+
+def direct_peak(choices: Choices, source: str) -> Terms:
+    """Highest rate that a steady source gives the supply layer, kg/s."""
+    return [
+        (choices.peak(shape), ("direct", source, shape)) for shape in direct_shapes(choices, source)
+    ]
+
+
+def direct_mean(choices: Choices, source: str) -> Terms:
+    """Mean rate that a steady source gives the supply layer, kg/s."""
+    return [(1.0, ("direct", source, shape)) for shape in direct_shapes(choices, source)]
+
+
+def drawn_at_most(choices: Choices, source: str) -> Terms:
+    """Highest rate drawn from a source while it is on, kg/s."""
+    if source not in choices.curves:
+        return []
+    return collected(choices, source) + direct_peak(choices, source)
+
+
+def mean_capture(choices: Choices, source: str) -> Terms:
+    """Mean rate taken from a source, kg/s."""
+    duty = choices.curves[source].duty
+    return scaled(collected(choices, source), duty) + direct_mean(choices, source)
+
+
+def arrivals(choices: Choices, destination: str) -> Terms:
+    """Rate that arrives at a destination with all its sources on, kg/s."""
+    return [
+        (1.0, ("collect", source, destination))
+        for source in choices.sources
+        if destination in choices.reach[source]
+    ]
+
+
+def moved_at_most(choices: Choices, arc: Arc) -> Terms:
+    """``sum_p gather + sum_j peak_j supply_j`` of an arc, kg/s: every source on, shapes at peak."""
+    terms: Terms = [
+        (1.0, ("gather", arc.route, arc.start, arc.fluid, end))
+        for end in choices.ends(arc.fluid)
+        if end != arc.start
+    ]
+    for shape in choices.fluid_shapes[arc.fluid]:
+        peak = 1.0 if choices.lossless else choices.peak(shape)
+        terms.append((peak, ("supply", arc.route, arc.start, arc.fluid, shape)))
+    return terms
+
+
+def recovering(choices: Choices) -> list[tuple[Arc, Recovery, tuple[str, ...]]]:
+    """Coolers whose heat may give power that counts, and the shapes in which it may."""
+    found = []
+    for fluid, arcs in choices.arcs.items():
+        shapes = tuple(
+            shape
+            for shape in choices.fluid_shapes[fluid]
+            if shape == FLAT or shape in choices.power_shapes()
+        )
+        for arc in arcs:
+            recovery = choices.site.routes[arc.route].recovery
+            if recovery is not None and worth_of(recovery) > 0:
+                found.append((arc, recovery, shapes))
+    return found
+
+
+def worth_of(recovery: Recovery) -> float:
+    """Power that counts, J/kg."""
+    return recovery.most if recovery.always else recovery.power
+
+
+def fuel_rate(group: Group) -> float:
+    """kg/s of the one fluid that a group burns at full load."""
+    (rate,) = group.type.takes.values()
+    return rate
+
+
+def bursts(choices: Choices, group: str) -> dict[str, Terms]:
+    """Units of a group that burn bursts, by destination."""
+    found = {}
+    for k, destination in choices.destinations.items():
+        if destination.group is not None and destination.group.name == group:
+            found[k] = scaled(arrivals(choices, k), 1.0 / fuel_rate(destination.group))
+    return found
+
+
+def is_lumpy(group: Group) -> bool:
+    """True where a part of a unit cannot burn a burst as it comes, at full-load efficiency.
+
+    Fuel at no load, or a least load: the part is a unit run on and off then, in lumps.
+    """
+    return group.type.no_load_share > 0 or group.type.least_load > 0
+
+
+def mean_bursts(choices: Choices, group: str) -> Terms:
+    """Mean load of a group from bursts, in units."""
+    terms: Terms = []
+    for k, destination in choices.destinations.items():
+        if destination.group is not None and destination.group.name == group:
+            rate = fuel_rate(destination.group)
+            for source in choices.sources:
+                if k in choices.reach[source]:
+                    terms.append((choices.curves[source].duty / rate, ("collect", source, k)))
+    return terms
+
+
+def can_follow(choices: Choices, group: Group) -> tuple[str, ...]:
+    """Shapes that a group's load may follow."""
+    if choices.lossless or group.type.power_out <= 0:
+        return ()
+    return choices.power_shapes()
+
+
+def load_at_peak(choices: Choices, group: Group) -> Terms:
+    """``flat + sum_j peak_j follow_j`` of the units that turn for ever, in units."""
+    shapes = can_follow(choices, group)
+    terms: Terms = [(choices.peak(shape), ("follow", group.name, shape)) for shape in shapes]
+    return [(1.0, ("flat", group.name)), *terms]
+
+
+def can_cycle(choices: Choices, group: Group) -> bool:
+    """True when a unit may be run on and off behind a battery at its bus.
+
+    Where fuel is in proportion to load, down to nothing, a part of a unit that turns for ever
+    gives more for the same fuel, and needs no battery for it.
+    """
+    return (
+        not choices.lossless
+        and group.type.power_out > 0
+        and is_lumpy(group)
+        and choices.has_battery(choices.bus(group.place))
+    )
+
+
+def turnover(choices: Choices, group: Group, shape: str) -> Terms:
+    """Share of full-load takings in the supply layer, in units, by shape; exhaust is in step.
+
+    Flat: ``a running + (1 - a) flat + cycled``; following: ``(1 - a) follow_j``, with ``a`` the
+    share of full-load takings at no load: fuel is affine in load.
+    """
+    idle = 0.0 if choices.lossless else group.type.no_load_share
+    if shape != FLAT:
+        if shape in can_follow(choices, group):
+            return [(1.0 - idle, ("follow", group.name, shape))]
+        return []
+    terms: Terms = [(1.0 - idle, ("flat", group.name))]
+    if idle:
+        terms.append((idle, ("running", group.name)))
+    if can_cycle(choices, group):
+        terms.append((1.0, ("cycled", group.name)))
+    return terms
+
+
+def load(choices: Choices, group: Group, shape: str) -> Terms:
+    """Load in the supply layer, in units, by shape: power and products are in step with it.
+
+    Flat: ``flat + cycled``; following: ``follow_j``.
+    """
+    if shape != FLAT:
+        return [(1.0, ("follow", group.name, shape))] if shape in can_follow(choices, group) else []
+    terms: Terms = [(1.0, ("flat", group.name))]
+    if can_cycle(choices, group):
+        terms.append((1.0, ("cycled", group.name)))
+    return terms
+
+
+def taken_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+    """What a group takes of a fluid in the supply layer, mean kg/s: ``rate * turnover``."""
+    rate = group.type.takes.get(fluid, 0.0)
+    return scaled(turnover(choices, group, shape), rate) if rate else []
+
+
+def given_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+    """What a group gives of a fluid in the supply layer for uses of a shape, mean kg/s.
+
+    What it makes, with what is used in another shape (:func:`reshaped`): what follows j and is
+    used as a steady flow gives the least level of j of it; what is steady and used for k, its mean
+    at the peak of k. Flat: ``made + sum_j least_j evened_j - sum_k lent_k``; following j:
+    ``made_j - evened_j + lent_j / peak_j``.
+    """
+    terms = made_by(choices, group, fluid, shape)
+    for key, of, into in reshaped(choices, group, fluid):
+        if shape == of:
+            terms.append((-1.0, key))
+        elif shape == into:
+            worth = choices.shape_curves[of].least if of != FLAT else 1.0 / choices.peak(into)
+            terms.append((worth, key))
+    return terms
+
+
+def made_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+    """What a group makes of a fluid, mean kg/s by the shape of its load.
+
+    ``rate * turnover`` of exhaust, ``rate * load`` of a product.
+    """
+    rate = group.type.gives.get(fluid, 0.0)
+    share = turnover if choices.site.fluids[fluid].exhaust else load
+    return scaled(share(choices, group, shape), rate) if rate else []
+
+
+def reshaped(choices: Choices, group: Group, fluid: str) -> list[tuple[Key, str, str]]:
+    """Variables of what a group gives in one shape and is used in another: key, of, into.
+
+    Steady where its load follows a demand, and following where its load is steady.
+    """
+    if choices.lossless or not group.type.gives.get(fluid) or fluid not in choices.fluid_shapes:
+        return []
+    found: list[tuple[Key, str, str]] = [
+        (("evened", group.name, fluid, shape), shape, FLAT)
+        for shape in can_follow(choices, group)
+        if shape != FLAT and choices.shape_curves[shape].least > 0
+    ]
+    found += [
+        (("lent", group.name, fluid, shape), FLAT, shape)
+        for shape in choices.fluid_shapes[fluid]
+        if shape != FLAT
+    ]
+    return found
+
+
+def mean_turnover(choices: Choices, group: Group) -> Terms:
+    """Mean share of full-load takings over both layers, in units."""
+    terms = turnover(choices, group, FLAT)
+    for shape in can_follow(choices, group):
+        terms += turnover(choices, group, shape)
+    if not choices.lossless:
+        terms += mean_bursts(choices, group.name)
+    return terms

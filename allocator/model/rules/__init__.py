@@ -1,0 +1,61 @@
+"""The rules of the program: one named function a rule, its inequality in the docstring.
+
+The lists below are the table of contents of the program: the firm basis uses all of them,
+the mean basis those that do not speak of stores and bursts.
+"""
+
+from __future__ import annotations
+
+from allocator.model.choices import Choices
+from allocator.model.rules import collect, heat, machines, power, recovery, stock, stores, supply
+from allocator.model.statement import Statement
+
+COMMON = (
+    collect.source_capacity,
+    supply.supply_balance,
+    supply.reshaped_products,
+    supply.one_build_a_pipe,
+    supply.one_mass_a_sink,
+    supply.pipe_capacity,
+    machines.places_and_types,
+    machines.running_limit,
+    power.line_capacity,
+    power.power_balance,
+    power.share_limit,
+    stores.store_sizes,
+    stock.material_stock,
+    heat.heat_into_places,
+    recovery.recovered_flow,
+    recovery.recovered_of_sources,
+    recovery.recovered_unfed,
+    stock.emission_cap,
+    stock.money_cap,
+)
+
+FIRM = (
+    collect.chamber_mean,
+    collect.collect_balance,
+    collect.fill_rate,
+    stores.release_rate,
+    stores.long_run,
+    stores.idle_store,
+    machines.shared_units,
+    machines.machine_count,
+    machines.least_load,
+    machines.cycled_unit,
+    machines.lumpy_bursts,
+    power.battery_parts,
+    power.battery_rates,
+    power.burst_long_run,
+    power.battery_behind,
+    power.swing_reserve,
+)
+
+
+def state_rules(statement: Statement, choices: Choices) -> None:
+    """State every rule of the firm program, or of the mean basis where stores do not matter."""
+    for rule in COMMON:
+        rule(statement, choices)
+    if not choices.lossless:
+        for rule in FIRM:
+            rule(statement, choices)

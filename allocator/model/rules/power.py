@@ -1,0 +1,320 @@
+"""Rules of power: pools by bus, class and shape; batteries and their parts; lines; shares."""
+
+from __future__ import annotations
+
+from allocator.model.choices import CLASSES, Choices
+from allocator.model.expressions import (
+    can_cycle,
+    can_follow,
+    collected,
+    direct_mean,
+    direct_peak,
+    fuel_rate,
+    moved_at_most,
+    recovering,
+    scaled,
+    turnover,
+    worth_of,
+)
+from allocator.model.statement import Statement, Terms
+from allocator.plans.records import FLAT
+from allocator.site.records import MachineType
+
+SHORTEST_RUN = 1.0
+"""s: what a battery must bridge at the least where a unit is run on and off."""
+
+ROOM = 1e-6
+"""Share of what must be served that may be missing before a plan is called impossible."""
+
+
+def bridged(machine: MachineType) -> float:
+    """s of full load that a battery must take up for a unit run on and off.
+
+    A swing S is filled in S / (e P (1 - c)) and used up in S / (e P c), for a unit of power P at
+    a share c of its time behind a charge efficiency e. With S >= P t neither is below t, whatever
+    c is: a run of the least run, and a rest of the least rest.
+    """
+    return max(machine.least_run, machine.least_rest, SHORTEST_RUN)
+
+
+def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+    """Power that machines of a class, and coolers with recovery, give a pool, W.
+
+    What a cycled unit gives goes through a battery, so the charge efficiency is taken off all
+    of it (on the safe side: part of it is used as it comes).
+    """
+    terms: Terms = []
+    for name, group in choices.groups.items():
+        power = group.type.power_out
+        if power <= 0 or choices.bus(group.place) != bus or group.clean != (kind == "clean"):
+            continue
+        if shape == FLAT:
+            terms.append((power, ("flat", name)))
+            if can_cycle(choices, group):
+                terms.append((power * choices.efficiency(bus), ("cycled", name)))
+        elif shape in can_follow(choices, group):
+            terms.append((power, ("follow", name, shape)))
+    if kind == "clean":  # a cooler releases nothing
+        for arc, recovery, shapes in recovering(choices):
+            if shape in shapes and choices.bus(arc.start) == bus:
+                terms.append((worth_of(recovery), ("recover", arc.route, shape)))
+    return terms
+
+
+def own_load(choices: Choices, bus: str) -> Terms:
+    """Flat power that the plant itself takes at a bus, W: pumps, converters, battery losses.
+
+    Pumps count as if their source were always on (on the mean basis the rates are means).
+    """
+    terms: Terms = []
+    for name in choices.sources:
+        source = choices.site.sources[name]
+        if source.pump is not None and choices.bus(source.place) == bus:
+            # what follows a shape is pumped at its peak: the pools hold at all times
+            direct = direct_mean if choices.lossless else direct_peak
+            moved = collected(choices, name) + direct(choices, name)
+            terms += scaled(moved, source.pump.energy)
+    terms += _moving_load(choices, bus)
+    for group in choices.groups.values():
+        if group.type.power_in > 0 and choices.bus(group.place) == bus:
+            terms += scaled(turnover(choices, group, FLAT), group.type.power_in)
+    if choices.lossless:
+        return terms
+    for name, battery in choices.batteries.items():
+        if battery.type.loss > 0 and choices.bus(battery.place) == bus:
+            # Only what is kept charged loses: the parts that level and that bridge runs. Bursts
+            # have the loss in their own promise, and what no part uses may stay empty.
+            share = battery.type.loss / battery.type.charge_efficiency
+            terms.append((share, ("swing", name)))
+            for (b, demand), constants in choices.levellings.items():
+                if b == name and _levels_here(choices, b, demand, bus):
+                    size = share * constants.size
+                    terms += [(size, ("level", b, demand, kind)) for kind in CLASSES]
+    return terms
+
+
+def _moving_load(choices: Choices, bus: str) -> Terms:
+    """``energy * (sum_p gather + sum_j peak_j supply_j)`` of routes that take power for what they
+
+    move, such as coolers, at the bus of their start: as if every source were always on.
+    """
+    terms: Terms = []
+    for arcs in choices.arcs.values():
+        for arc in arcs:
+            energy = choices.site.routes[arc.route].energy
+            if energy > 0 and choices.bus(arc.start) == bus:
+                terms += scaled(moved_at_most(choices, arc), energy)
+    return terms
+
+
+def pool_use(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+    """Power that demands take from a pool, W: straight, or flat through levelling."""
+    terms: Terms = []
+    for demand in choices.power_demands():
+        if choices.shape_of[demand.name] == shape and choices.bus(demand.place) == bus:
+            terms.append((1.0, ("served", demand.name, kind)))
+    if shape == FLAT and not choices.lossless:
+        for (battery, demand_name), constants in choices.levellings.items():
+            key = ("level", battery, demand_name, kind)
+            if _levels_here(choices, battery, demand_name, bus):
+                terms.append((constants.generation, key))
+    return terms
+
+
+def _levels_here(choices: Choices, battery: str, demand: str, bus: str) -> bool:
+    place = choices.site.demands[demand].place
+    return choices.bus(choices.batteries[battery].place) == bus and choices.bus(place) == bus
+
+
+def wires(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+    """Power that lines bring a bus less what they take from it, W."""
+    terms: Terms = []
+    for name in choices.lines:
+        line = choices.site.lines[name]
+        for start, end in ((line.start, line.end), (line.end, line.start)):
+            key = ("wire", name, start, kind, shape)
+            if start == bus:
+                terms.append((-1.0, key))
+            if end == bus:
+                terms.append((1.0 - line.loss, key))
+    return terms
+
+
+def power_balance(statement: Statement, choices: Choices) -> None:
+    """Per bus, class and shape: ``generation + battery release + lines >= demand served``; and
+
+    the flat pools of both classes together cover the plant's own load besides.
+    """
+    for bus in choices.buses():
+        both: Terms = []
+        for kind in CLASSES:
+            for shape in (FLAT, *choices.power_shapes()):
+                terms = generation(choices, bus, kind, shape) + wires(choices, bus, kind, shape)
+                if not choices.lossless:
+                    terms += [
+                        (1.0, ("release", name, kind, shape))
+                        for name, battery in choices.batteries.items()
+                        if choices.bus(battery.place) == bus
+                    ]
+                terms += scaled(pool_use(choices, bus, kind, shape), -1.0)
+                statement.row(f"power[{bus},{kind},{shape}]", terms, low=0.0)
+                if shape == FLAT:
+                    both += terms
+        load = own_load(choices, bus)
+        if load:
+            statement.row(f"own_load[{bus}]", both + scaled(load, -1.0), low=0.0)
+
+
+def share_limit(statement: Statement, choices: Choices) -> None:
+    """``least share * mean <= served <= mean`` of every demand, over classes and roads."""
+    for demand in choices.site.demands.values():
+        terms = served(choices, demand.name)
+        statement.row(
+            f"share[{demand.name}]",
+            terms,
+            low=demand.least_share * demand.mean if demand.least_share > 0 else -float("inf"),
+            high=demand.mean,
+        )
+
+
+def served(choices: Choices, demand: str, kinds: tuple[str, ...] = CLASSES) -> Terms:
+    """Mean of a demand that is served, W or kg/s."""
+    record = choices.site.demands[demand]
+    if record in choices.fluid_demands():
+        return [(1.0, ("served_fluid", demand))]
+    terms: Terms = [(1.0, ("served", demand, kind)) for kind in kinds]
+    if not choices.lossless:
+        for battery, name in choices.levellings:
+            bus = choices.bus(record.place)
+            if name == demand and _levels_here(choices, battery, demand, bus):
+                terms += [(1.0, ("level", battery, demand, kind)) for kind in kinds]
+    return terms
+
+
+def line_capacity(statement: Statement, choices: Choices) -> None:
+    """``sum of peaks sent, both ways <= capacity`` of a line that is built."""
+    for name in choices.lines:
+        line = choices.site.lines[name]
+        terms: Terms = [(-line.capacity, ("line", name))]
+        for start in (line.start, line.end):
+            for kind in CLASSES:
+                for shape in (FLAT, *choices.power_shapes()):
+                    terms.append((choices.peak(shape), ("wire", name, start, kind, shape)))
+        statement.row(f"line_capacity[{name}]", terms, high=0.0)
+
+
+def battery_parts(statement: Statement, choices: Choices) -> None:
+    """``levelling parts + burst parts + swing <= size``: separate shares, separate promises."""
+    for name, battery in choices.batteries.items():
+        terms: Terms = [(1.0, ("swing", name)), (-1.0, ("size", name))]
+        terms += [(1.0, ("burst_part", name, kind)) for kind in CLASSES]
+        for (b, demand), constants in choices.levellings.items():
+            for kind in CLASSES:
+                key = ("level", b, demand, kind)
+                if b == name and statement.has(key):
+                    terms.append((constants.size, key))
+        statement.row(f"battery_parts[{name}]", terms, high=battery.standing)
+
+
+def battery_rates(statement: Statement, choices: Choices) -> None:
+    """Highest power into and out of a battery: bursts, levelling and cycled units together."""
+    for name, battery in choices.batteries.items():
+        shapes = (FLAT, *choices.power_shapes())
+        into: Terms = []
+        out: Terms = [
+            (choices.peak(shape), ("release", name, kind, shape))
+            for kind in CLASSES
+            for shape in shapes
+        ]
+        for (b, demand), constants in choices.levellings.items():
+            for kind in CLASSES:
+                key = ("level", b, demand, kind)
+                if b == name and statement.has(key):
+                    into.append((constants.charge, key))
+                    out.append((constants.discharge, key))
+        into += [(power, key) for _, power, key in burst_sources(choices, name)]
+        for group in choices.groups.values():
+            at_bus = choices.bus(group.place) == choices.bus(battery.place)
+            if can_cycle(choices, group) and at_bus:
+                into.append((group.type.power_out, ("cycling", group.name)))
+                out.append((group.type.power_out, ("cycling", group.name)))
+                if statement.has(("lumps", group.name)):
+                    into.append((group.type.power_out, ("lumps", group.name)))
+        if battery.type.fill_rate is not None:
+            statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate)
+        if battery.type.release_rate is not None:
+            statement.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate)
+
+
+def burst_sources(
+    choices: Choices, battery: str, kind: str | None = None
+) -> list[tuple[str, float, tuple[str, str, str]]]:
+    """Sources seen through a generator: (source, W a kg/s, key) for a battery and class."""
+    found = []
+    for k, destination in choices.destinations.items():
+        group = destination.group
+        if group is None or destination.battery is None or destination.battery.name != battery:
+            continue
+        if kind is not None and group.clean != (kind == "clean"):
+            continue
+        energy = group.type.power_out / fuel_rate(group)
+        for source in choices.sources:
+            if k in choices.reach[source]:
+                found.append((source, energy, ("collect", source, k)))
+    return found
+
+
+def burst_long_run(statement: Statement, choices: Choices) -> None:
+    """``efficiency * sum_s W_s duty_s r_s >= sum_j release_j + loss * part``, per class."""
+    for name, battery in choices.batteries.items():
+        for kind in CLASSES:
+            terms: Terms = [
+                (battery.type.charge_efficiency * power * choices.curves[source].duty, key)
+                for source, power, key in burst_sources(choices, name, kind)
+            ]
+            for shape in (FLAT, *choices.power_shapes()):
+                terms.append((-1.0, ("release", name, kind, shape)))
+            terms.append((-battery.type.loss, ("burst_part", name, kind)))
+            statement.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
+
+
+def battery_behind(statement: Statement, choices: Choices) -> None:
+    """``part >= efficiency * sum over steady s of W_s r_s * one second``, per class.
+
+    The store cuts ask for a battery behind bursts, for there are windows without them; steady gas
+    alone would pass through one that nobody builds.
+    """
+    for name, battery in choices.batteries.items():
+        for kind in CLASSES:
+            terms: Terms = [
+                (-battery.type.charge_efficiency * power * SHORTEST_RUN, key)
+                for source, power, key in burst_sources(choices, name, kind)
+                if choices.curves[source].pattern.steady
+            ]
+            if terms:
+                terms.append((1.0, ("burst_part", name, kind)))
+                statement.row(f"battery_behind[{name},{kind}]", terms, low=0.0)
+
+
+def swing_reserve(statement: Statement, choices: Choices) -> None:
+    """``sum of swing parts at a bus >= sum of power * seconds bridged * (cycling + lumps)``.
+
+    The seconds are the longer of least run and least rest (:func:`bridged`). A unit that burns
+    bursts in lumps is behind what would be burnt as it comes by no more than one run's fuel, which
+    its receiver holds: the battery is behind by no more than one run's power.
+
+    Without a battery nothing may be cycled, however short its runs.
+    """
+    for bus in choices.buses():
+        terms: Terms = [
+            (1.0, ("swing", name))
+            for name, battery in choices.batteries.items()
+            if choices.bus(battery.place) == bus
+        ]
+        for group in choices.groups.values():
+            if can_cycle(choices, group) and choices.bus(group.place) == bus:
+                energy = group.type.power_out * bridged(group.type)
+                terms.append((-energy, ("cycling", group.name)))
+                if statement.has(("lumps", group.name)):
+                    terms.append((-energy, ("lumps", group.name)))
+        statement.row(f"swing_reserve[{bus}]", terms, low=0.0)

@@ -1,0 +1,183 @@
+"""The variables of the program and their keys.
+
+Keys are tuples that begin with a word:
+
+===================================  =============================================================
+``("tap", s)``                       source s is tapped, 0 or 1 (its chamber with it)
+``("collect", s, k)``                rate from source s to destination k while s is on, kg/s
+``("direct", s, j)``                 mean rate of a steady source into the supply layer, shape j
+``("gather", route, start, f, p)``   collect flow of fluid f bound for place p on an arc, kg/s
+``("supply", route, start, f, j)``   supply flow of fluid f and shape j on an arc, mean kg/s
+``("lay", route, build, f)``         this build carries fluid f on the route, 0 or 1
+``("size", k)``                      new size of a store or battery, kg or J
+``("stand", k)``                     a store is built at a place that had none, 0 or 1
+``("units", k)``                     whole units of new size
+``("draw", k, j)``                   what store k releases, shape j, mean kg/s
+``("inflow", k)``                    steady inflow of store k from the supply layer, kg/s
+``("idle", k)``                      loss of a store that stands and promises nothing, kg/s
+``("promises", k)``                  a store that stands promises something, 0 or 1
+``("count", g)``                     new machines of a group
+``("running", g)``                   units that turn for ever
+``("flat", g)``, ``("follow", g, j)``  their load, flat and following shape j (mean), in units
+``("cycled", g)``, ``("cycling", g)``  load of one more unit run on and off; 1 when there is one
+``("beside", g)``                    units that burn what comes and do not turn for ever
+``("lumps", g)``                     1 when some of them are run on and off for it
+``("evened", g, f, j)``              what a group gives of f following j that is used steady, kg/s
+``("lent", g, f, j)``                steady kg/s that a group gives of f for what follows j
+``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
+``("burst_part", b, c)``             share of battery b behind bursts of class c, J
+``("release", b, c, j)``             what that share promises, shape j, mean W
+``("swing", b)``                     share of battery b kept for what is run on and off, J
+``("served", d, c)``                 mean power of demand d served straight from its pool, W
+``("served_fluid", d)``              mean flow of a fluid demand served, kg/s
+``("wire", line, start, c, j)``      power sent on a line, W
+``("line", line)``                   a line is built, 0 or 1
+``("recover", route, j)``            supply flow through a cooler whose heat counts as power, kg/s
+``("fed", place, f)``                anything but its own sources feeds a cooler's place, 0 or 1
+===================================  =============================================================
+
+Classes c are ``clean`` and ``emitting``; shapes j are ``flat`` or a profile's name.
+"""
+
+from __future__ import annotations
+
+import math
+
+from allocator.model.choices import CLASSES, Choices
+from allocator.model.expressions import bursts, can_cycle, is_lumpy, recovering, reshaped
+from allocator.model.statement import INFINITY, Statement
+from allocator.plans.records import FLAT
+
+
+def _step(values: list[float]) -> float:
+    """A power of two near the middle of some magnitudes."""
+    found = sorted(v for v in values if v > 0 and math.isfinite(v))
+    if not found:
+        return 1.0
+    return float(2.0 ** round(math.log2(found[len(found) // 2])))
+
+
+def declare(statement: Statement, choices: Choices) -> None:
+    """State every variable of the program."""
+    site = choices.site
+    flow_unit = _step([site.sources[s].flow for s in choices.sources])
+    power_unit = _step(
+        [g.type.power_out for g in choices.groups.values()]
+        + [d.mean for d in choices.power_demands()]
+    )
+    _sources(statement, choices, flow_unit)
+    _pipes(statement, choices, flow_unit)
+    _stores(statement, choices, flow_unit)
+    _machines(statement, choices)
+    _power(statement, choices, power_unit)
+
+
+def _sources(statement: Statement, choices: Choices, unit: float) -> None:
+    site = choices.site
+    for name in choices.sources:
+        source = site.sources[name]
+        standing = name in site.built.taps
+        if not source.part_of:
+            statement.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+        for destination in choices.reach[name]:
+            statement.variable(("collect", name, destination), 0.0, source.flow, unit)
+        if source.steady:
+            for shape in choices.fluid_shapes[source.fluid]:
+                statement.variable(("direct", name, shape), 0.0, source.flow, unit)
+
+
+def _pipes(statement: Statement, choices: Choices, unit: float) -> None:
+    site = choices.site
+    for (route, fluid), pipe in choices.pipes.items():
+        for build in pipe.builds:
+            statement.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True)
+        most = max(site.capacity(route, b, fluid) for b in pipe.builds)
+        for arc in choices.arcs_along(route, fluid):
+            for place in choices.ends(fluid):
+                if arc.start != place:
+                    statement.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)
+            for shape in choices.fluid_shapes[fluid]:
+                statement.variable(("supply", route, arc.start, fluid, shape), 0.0, most, unit)
+    for arc, recovery, shapes in recovering(choices):
+        for shape in shapes:
+            statement.variable(("recover", arc.route, shape), 0.0, INFINITY, unit)
+        if not recovery.always and not statement.has(("fed", arc.start, arc.fluid)):
+            statement.variable(("fed", arc.start, arc.fluid), 0.0, 1.0, integer=True)
+
+
+def _stores(statement: Statement, choices: Choices, flow_unit: float) -> None:
+    stores = {**choices.fluid_stores, **choices.batteries}
+    for name, store in stores.items():
+        kind = store.type
+        room = max(0.0, kind.most - store.standing)
+        statement.variable(("size", name), 0.0, room, _step([kind.most]))
+        if kind.unit is not None:
+            most = math.floor(room / kind.unit * (1 + 1e-12))
+            statement.variable(("units", name), 0.0, float(most), integer=True)
+        asks = kind.base_materials or kind.base_price > 0 or kind.least > 0
+        if asks and store.standing == 0:
+            statement.variable(("stand", name), 0.0, 1.0, integer=True)
+    if choices.lossless:
+        return
+    for name, store in choices.fluid_stores.items():
+        for shape in choices.fluid_shapes[store.type.holds]:
+            statement.variable(("draw", name, shape), 0.0, INFINITY, flow_unit)
+        statement.variable(("inflow", name), 0.0, INFINITY, flow_unit)
+        if (lost := store.type.loss * store.standing) > 0:
+            statement.variable(("idle", name), 0.0, lost, lost)
+            statement.variable(("promises", name), 0.0, 1.0, integer=True)
+
+
+def _machines(statement: Statement, choices: Choices) -> None:
+    for name, group in choices.groups.items():
+        most = INFINITY if group.most_new is None else float(group.most_new)
+        statement.variable(("count", name), 0.0, most, integer=True)
+        statement.variable(("flat", name))
+        if choices.lossless:
+            continue
+        statement.variable(("running", name), integer=True)
+        for fluid in group.type.gives:
+            for key, _, _ in reshaped(choices, group, fluid):
+                statement.variable(key, unit=_step([group.type.gives[fluid]]))
+        if group.type.power_out > 0:
+            for shape in choices.power_shapes():
+                statement.variable(("follow", name, shape))
+            if can_cycle(choices, group):
+                statement.variable(("cycled", name), 0.0, 1.0)
+                statement.variable(("cycling", name), 0.0, 1.0, integer=True)
+            if bursts(choices, name):
+                statement.variable(("beside", name))
+                if is_lumpy(group):
+                    statement.variable(("lumps", name), 0.0, 1.0, integer=True)
+
+
+def _power(statement: Statement, choices: Choices, unit: float) -> None:
+    site = choices.site
+    for demand in choices.power_demands():
+        for kind in CLASSES:
+            statement.variable(("served", demand.name, kind), 0.0, demand.mean, unit)
+    for demand in choices.fluid_demands():
+        statement.variable(("served_fluid", demand.name), 0.0, demand.mean, _step([demand.mean]))
+    shapes = (FLAT, *choices.power_shapes())
+    for name in choices.lines:
+        standing = name in site.built.lines
+        statement.variable(("line", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+        line = site.lines[name]
+        for start in (line.start, line.end):
+            for kind in CLASSES:
+                for shape in shapes:
+                    statement.variable(("wire", name, start, kind, shape), 0.0, line.capacity, unit)
+    if choices.lossless:
+        return
+    for name, battery in choices.batteries.items():
+        energy = _step([battery.type.most])
+        statement.variable(("swing", name), 0.0, battery.type.most, energy)
+        for kind in CLASSES:
+            statement.variable(("burst_part", name, kind), 0.0, battery.type.most, energy)
+            for shape in shapes:
+                statement.variable(("release", name, kind, shape), 0.0, INFINITY, unit)
+            for demand in choices.power_demands():
+                if demand.profile is not None and choices.bus(demand.place) == choices.bus(
+                    battery.place
+                ):
+                    statement.variable(("level", name, demand.name, kind), 0.0, demand.mean, unit)

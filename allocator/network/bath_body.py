@@ -1,0 +1,129 @@
+"""A bath of a site as a thermal mass: what fills it, what comes in bursts, what draws heat."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from allocator.base.errors import AllocatorError
+from allocator.physics.bath_cycles import Block, cycle_of
+from allocator.physics.baths import Draw, Inflow, ThermalMass
+from allocator.physics.boiling import Boiling, boiling
+from allocator.physics.faults import PhysicsError
+from allocator.physics.substances import Substance, value
+from allocator.site.bath import Bath
+from allocator.site.records import Fluid, Site
+
+POINTS = 9
+"""Temperatures at which the specific heat of gas is looked up between the air's and its own."""
+
+
+class BathError(AllocatorError):
+    """A bath for which something is not known, or that cannot be."""
+
+    def __init__(self, bath: Bath, what: str, error: PhysicsError) -> None:
+        self.what = f"{what}{error}"
+        super().__init__(f"bath '{bath.name}': {self.what}")
+
+
+class Filling(NamedTuple):
+    """``specific_heat``: J/(kg K). ``boils``: how, None for what does not boil.
+
+    ``per_kg``: J a kg of steam takes along: make-up included where it is vented.
+    """
+
+    specific_heat: float
+    boils: Boiling | None
+    per_kg: float
+
+
+class Coming(NamedTuple):
+    """While the source is on: ``heat`` W, or ``contact`` W/K from gas at ``hot`` K."""
+
+    heat: float
+    contact: float
+    hot: float
+
+    def on(self, span: float) -> Inflow:
+        """The inflow for some seconds."""
+        return Inflow(span, self.heat, self.contact, self.hot)
+
+    def most(self, at: float) -> float:
+        """W that come while a bath is at a temperature (K)."""
+        return self.heat + max(0.0, self.contact * (self.hot - at))
+
+    def outlet(self, bath: Bath, at: float) -> float | None:
+        """K at which the gas leaves a bath that is at ``at`` K; None where its heat is given."""
+        return self.hot - bath.contact * (self.hot - at) if self.contact else None
+
+
+def filling(site: Site, bath: Bath) -> Filling:
+    """What fills a bath. Raises :class:`BathError` where its specific heat is not known."""
+    if bath.fluid is None:
+        assert bath.specific_heat is not None
+        return Filling(bath.specific_heat, None, math.inf)
+    fluid = site.fluids[bath.fluid]
+    own = fluid.constants.get("specific_heat")
+    around = site.ambient.temperature
+    try:
+        if fluid.phase != "liquid" or fluid.substance is None:
+            heat = float(value(_substance(site, fluid), "specific_heat", around, bath.pressure))
+            return Filling(heat, None, math.inf)
+        boils = boiling(fluid.substance, bath.pressure, around)
+    except PhysicsError as error:
+        raise BathError(bath, f"fluid '{fluid.name}' ", error) from None
+    per_kg = boils.latent if bath.steam_recovered else boils.warmed
+    return Filling(own or boils.specific_heat, boils, per_kg)
+
+
+def coming(site: Site, bath: Bath) -> Coming:
+    """What comes while the source is on. Raises :class:`BathError`."""
+    if bath.heat_while_on is not None:
+        return Coming(bath.heat_while_on, 0.0, 0.0)
+    source = site.sources[bath.source]
+    assert source.temperature is not None
+    fluid = site.fluids[source.fluid]
+    kelvin = np.linspace(site.ambient.temperature, source.temperature, POINTS)
+    pressure = site.ambient.pressure if source.pressure is None else source.pressure
+    try:
+        heats = value(_substance(site, fluid), "specific_heat", kelvin, pressure)
+    except PhysicsError as error:
+        raise BathError(bath, f"fluid '{fluid.name}' of source '{source.name}' ", error) from None
+    mean = float(heats.sum() - (heats[0] + heats[-1]) / 2) / (POINTS - 1)
+    return Coming(0.0, bath.contact * source.flow * mean, source.temperature)
+
+
+NO_COOLER = Draw(math.inf, 0.0)
+
+
+def body_of(
+    site: Site, bath: Bath, within: Filling, mass: float, recovery: bool, cooler: Draw
+) -> ThermalMass:
+    """The bath with ``mass`` kg; draws: recovery, cooler, boiling, in this order.
+
+    A draw that is not there takes nothing.
+    """
+    draws = [
+        Draw(bath.recovery.threshold, bath.recovery.duty)
+        if recovery and bath.recovery
+        else Draw(math.inf, 0.0),
+        cooler,
+    ]
+    if within.boils is not None:
+        draws.append(Draw(within.boils.at, math.inf))
+    return ThermalMass(
+        mass * within.specific_heat, bath.loss, site.ambient.temperature, tuple(draws)
+    )
+
+
+def period_of(site: Site, bath: Bath, body: ThermalMass, inflow: Coming) -> Block:
+    """One outermost period of the source, as the body sees it."""
+    stages = [(stage.on, stage.every) for stage in site.sources[bath.source].stages]
+    return cycle_of(body, stages, inflow.on)
+
+
+def _substance(site: Site, fluid: Fluid) -> Substance:
+    ambient = (site.ambient.temperature, site.ambient.pressure)
+    return Substance(fluid.name, fluid.phase, fluid.substance, fluid.constants, ambient)

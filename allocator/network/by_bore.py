@@ -1,0 +1,189 @@
+"""Capacity of builds by their bore, on each route and for each fluid."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from allocator.network.faults import Notes, note
+from allocator.network.properties import hottest_source, substance_of
+from allocator.physics.arrays import Floats
+from allocator.physics.faults import PhysicsError, UnknownPropertyError
+from allocator.physics.pipes import Capacity, gas_capacity, liquid_capacity
+from allocator.physics.substances import Substance, value
+from allocator.site.records import Build, Site
+
+GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
+"""m/s where a build gives none: rules of thumb."""
+
+
+class Wanted(NamedTuple):
+    """A capacity to find: a build of a length (m) that carries a fluid at a temperature (K)."""
+
+    build: Build
+    length: float
+    fluid: str
+    temperature: float
+
+
+def capacities_of(site: Site, wanted: Sequence[Wanted]) -> list[tuple[float, str]]:
+    """kg/s of each, and the limit that binds.
+
+    Raises:
+        PhysicsError: a property of a fluid is not known, or no pressure drives it.
+    """
+    found: list[tuple[float, str]] = [(0.0, "")] * len(wanted)
+    for fluid in dict.fromkeys(w.fluid for w in wanted):
+        rows = [i for i, w in enumerate(wanted) if w.fluid == fluid]
+        capacity = _of_fluid(site, fluid, [wanted[i] for i in rows])
+        for i, rate, binding in zip(rows, capacity.rate, capacity.binding, strict=True):
+            one = Capacity(np.array([rate]), np.array([binding]))
+            found[i] = (float(rate), one.reason())
+    return found
+
+
+def _of_fluid(site: Site, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
+    substance = substance_of(site, fluid)
+    gas = substance.phase == "gas"
+    pressures = [pressures_of(site, w.build, fluid) for w in wanted]
+    inlet, outlet = (np.array(side) for side in zip(*pressures, strict=True))
+    kelvin = np.array([w.temperature for w in wanted])
+    bore = np.array([w.build.bore or 0.0 for w in wanted])
+    length = np.array([w.length for w in wanted])
+    usual = GAS_VELOCITY if gas else LIQUID_VELOCITY
+    velocity = np.array([w.build.velocity or usual for w in wanted])
+    roughness = np.array([w.build.roughness for w in wanted])
+    density, viscosity = (_known(substance, name, kelvin, inlet) for name in _NEEDED)
+    if not gas:
+        return liquid_capacity(
+            bore,
+            length,
+            inlet - outlet,
+            density,
+            viscosity,
+            velocity=velocity,
+            roughness=roughness,
+        )
+    return gas_capacity(
+        bore,
+        length,
+        inlet,
+        outlet,
+        density,
+        viscosity,
+        _known(substance, "sound_speed", kelvin, inlet),
+        velocity=velocity,
+        mach=np.array([w.build.mach for w in wanted]),
+        roughness=roughness,
+    )
+
+
+_NEEDED = ("density", "viscosity")
+
+
+def _known(substance: Substance, name: str, kelvin: Floats, pascal: Floats) -> Floats:
+    try:
+        return value(substance, name, kelvin, pascal)
+    except UnknownPropertyError as error:
+        said = f"cannot carry '{substance.name}' by its bore: it {error.problem}"
+        raise UnknownPropertyError(said, error.remedy) from None
+
+
+def pressures_of(site: Site, build: Build, fluid: str) -> tuple[float, float]:
+    """Pa at the inlet and outlet of a run.
+
+    Raises:
+        PhysicsError: the inlet pressure is not known, or not above the outlet's.
+    """
+    outlet = build.outlet_pressure or site.ambient.pressure
+    inlet = build.inlet_pressure
+    if inlet is None:
+        given = [s.pressure for s in site.sources.values() if s.fluid == fluid and s.pressure]
+        if not given:
+            raise UnknownPropertyError(
+                f"cannot find the capacity for '{fluid}' from the bore: no pressure is known",
+                "add 'inlet_pressure', or 'pressure' to the sources, or 'capacity'",
+            )
+        inlet = min(given)
+    if inlet <= outlet:
+        raise PhysicsError(
+            f"has an inlet pressure of {inlet:.6g} Pa for '{fluid}', which is not above the "
+            f"{outlet:.6g} Pa at its outlet",
+            "check both pressures, or give 'capacity'",
+        )
+    return inlet, outlet
+
+
+def with_capacities(site: Site, notes: Notes) -> Site:
+    """The site with the capacities of builds by bore; faults are noted at the build."""
+    if not any(build.by_bore for build in site.builds.values()):
+        return site
+    wanted: dict[tuple[str, str, str], Wanted] = {}
+    for build in site.builds.values():
+        if build.by_bore:
+            for fluid in _fluids(site, build, notes):
+                kelvin = hottest_source(site, fluid)
+                for route in site.routes.values():
+                    key = (route.name, build.name, fluid)
+                    wanted[key] = Wanted(build, route.length, fluid, kelvin)
+    try:
+        rates = [rate for rate, _ in capacities_of(site, list(wanted.values()))]
+    except PhysicsError:
+        return site  # a fault was noted at the build
+    capacity = dict(zip(wanted, rates, strict=True))
+    return _with(site, capacity)
+
+
+def _fluids(site: Site, build: Build, notes: Notes) -> list[str]:
+    """Fluids that a build may carry and whose capacity can be found.
+
+    What is named must be known; of a build that may carry anything, fluids of unknown properties
+    are left out.
+    """
+    named = build.fluids is not None
+    found, first = [], None
+    for fluid in build.fluids or site.fluids:
+        if not named and site.fluids[fluid].phase == "solid":
+            continue
+        try:
+            capacities_of(site, [Wanted(build, 1.0, fluid, hottest_source(site, fluid))])
+            found.append(fluid)
+        except UnknownPropertyError as error:
+            first = first or error
+            if named:
+                break
+        except PhysicsError as error:
+            if "pressure" in error.problem:
+                note(notes, "builds", build.name, "bore", error)
+            else:
+                note(notes, "fluids", fluid, "substance", error)
+            return []
+    if first is not None and (named or not found):
+        note(notes, "builds", build.name, "bore", first)
+        return []
+    return found
+
+
+def _with(site: Site, capacity: dict[tuple[str, str, str], float]) -> Site:
+    largest: dict[str, float] = {}
+    for (_, kind, _), rate in capacity.items():
+        largest[kind] = max(largest.get(kind, 0.0), rate)
+    builds = {
+        name: replace(build, capacity=largest.get(name, 0.0)) if build.by_bore else build
+        for name, build in site.builds.items()
+    }
+    routes = {}
+    for name, route in site.routes.items():
+        listed: dict[tuple[str, str], float] = {}
+        for build in builds.values():
+            for fluid in site.fluids:
+                if build.by_bore:
+                    if (name, build.name, fluid) in capacity:
+                        listed[build.name, fluid] = capacity[name, build.name, fluid]
+                elif build.fluids is None or fluid in build.fluids:
+                    listed[build.name, fluid] = build.capacity
+        routes[name] = replace(route, capacities=listed)
+    return replace(site, builds=builds, routes=routes)

@@ -1,0 +1,182 @@
+"""What a crew must not forget on a site like this one: depends on the site file alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from allocator.network.deriving import network_of
+from allocator.site.chambers import below_ambient
+from allocator.site.records import POWER, Fluid, MachineType, Site
+
+HOT = 333.15
+"""60 C: about the surface temperature at which bare metal burns skin within 5 s of touch.
+
+The usual design figure beside ASTM C1055 (from memory)."""
+
+STANDING = (
+    "Local codes and licensed practitioners decide. This plan is arithmetic about flows, "
+    "materials and time; it is no design approval and no work permit."
+)
+
+_Rule = tuple[Callable[[Site], bool], str]
+
+
+def cautions_for(site: Site) -> tuple[str, ...]:
+    """The cautions that apply to a site, in a fixed order; the standing one is always last."""
+    site = network_of(site)
+    return (*(text for applies, text in _RULES if applies(site)), STANDING)
+
+
+def _fluids_of(site: Site) -> list[Fluid]:
+    """Every fluid that somebody on the site gives, takes, keeps or asks for, in file order."""
+    named = {source.fluid for source in site.sources.values()}
+    named |= {store.holds for store in site.stores.values()}
+    named |= {demand.wants for demand in site.demands.values()}
+    for machine in site.machines.values():
+        named |= set(machine.takes) | set(machine.gives)
+    return [fluid for fluid in site.fluids.values() if fluid.name in named]
+
+
+def _words(fluid: Fluid) -> set[str]:
+    """The lower-case words of a fluid's name and of its property-library name."""
+    text = f"{fluid.name} {fluid.substance or ''}".lower()
+    for mark in "-_./":
+        text = text.replace(mark, " ")
+    return set(text.split())
+
+
+def _any_word(site: Site, *words: str) -> bool:
+    """True when some fluid of the site is called by one of the words, or by a word in it."""
+    return any(
+        word == known or (len(word) > 3 and word in known)
+        for fluid in _fluids_of(site)
+        for known in _words(fluid)
+        for word in words
+    )
+
+
+def _burnable_gas(site: Site) -> bool:
+    return any(f.phase == "gas" and f.heating_value is not None for f in _fluids_of(site))
+
+
+def _hydrogen(site: Site) -> bool:
+    return _any_word(site, "hydrogen", "h2")
+
+
+def _suffocating(site: Site) -> bool:
+    releases = any(f.phase == "gas" and f.emission != "none" for f in _fluids_of(site))
+    named = _any_word(
+        site, "biogas", "landfill", "digester", "carbondioxide", "dioxide", "co2", "nitrogen", "n2"
+    )
+    return releases or named
+
+
+def _hot(site: Site) -> bool:
+    hot_source = any(
+        s.temperature is not None and s.temperature > HOT for s in site.sources.values()
+    )
+    return hot_source or any(machine.heat_out > 0 for machine in site.machines.values())
+
+
+def _pressure(site: Site) -> bool:
+    pressed = any(
+        s.pressure is not None and s.pressure > site.ambient.pressure for s in site.sources.values()
+    )
+    pumped = any(s.pump is not None for s in site.sources.values())
+    kept = any(
+        store.holds != POWER and site.fluids[store.holds].phase == "gas"
+        for store in site.stores.values()
+    )
+    return pressed or pumped or kept
+
+
+def _generators(site: Site) -> list[MachineType]:
+    return [machine for machine in site.machines.values() if machine.power_out > 0]
+
+
+def _burning(site: Site) -> bool:
+    """True when a generator burns something other than hydrogen alone."""
+    return any(
+        "hydrogen" not in _words(site.fluids[fluid]) and site.fluids[fluid].heating_value
+        for machine in _generators(site)
+        for fluid in machine.takes
+    )
+
+
+def _batteries(site: Site) -> bool:
+    return any(store.holds == POWER for store in site.stores.values())
+
+
+def _liquid_fuel(site: Site) -> bool:
+    return any(f.phase == "liquid" and f.heating_value is not None for f in _fluids_of(site))
+
+
+_RULES: tuple[_Rule, ...] = (
+    (
+        _burnable_gas,
+        "Burnable gas: pressure-test and purge every run before first gas, and again before "
+        "it is opened; keep flames, sparks and traffic away from vents and drains.",
+    ),
+    (
+        _hydrogen,
+        "Hydrogen: burns from about 4 to 75 % in air, with a flame that daylight hides; leaks "
+        "where other gas does not; makes some steels brittle. Use fit steel, seals and detectors.",
+    ),
+    (
+        lambda site: bool(below_ambient(site)),
+        "A chamber of burnable gas is pumped below the pressure around it: a leak draws air in and "
+        "makes it explosive. Measure oxygen, stop the pump on a high reading or a low pressure.",
+    ),
+    (
+        _suffocating,
+        "Biogas, carbon dioxide and nitrogen push the air out of pits, chambers and low ground "
+        "without warning: test the air before entry, never enter alone.",
+    ),
+    (
+        _hot,
+        "Hot sources, exhausts and pipes: guard or insulate what can be touched, leave room for "
+        "pipe to grow, keep what burns at a distance.",
+    ),
+    (
+        lambda site: bool(site.coolers),
+        "Coolers fail: a fan that stands or a loop that is dry lets hot gas through. Measure the "
+        "temperature behind each one and shut off at the limit of what comes next. Coolant under "
+        "its boiling point, relief on its loop, heat rejected where it harms nobody.",
+    ),
+    (
+        lambda site: any(build.sink is not None for build in site.builds.values()),
+        "Heat sinks fail: one whose filling leaks or boils away, or whose recovery stands still, "
+        "lets hot gas through. Hold its level by a make-up that cannot fail unseen, lead its steam "
+        "away, measure the temperature behind it and shut off at the limit of what comes next.",
+    ),
+    (
+        lambda site: any(route.stream is not None for route in site.routes.values()),
+        "Temperatures are reckoned for clean, dry, uncovered pipe in still air: what is laid over "
+        "a pipe or shut in around it makes it hotter. Use materials that are fit for the gas at "
+        "its temperature; check steel for hydrogen above 200 degC.",
+    ),
+    (
+        _pressure,
+        "Vessels, holders and pumps hold pressure: relief valves that cannot be shut off, tests "
+        "before use, a way to empty each part safely.",
+    ),
+    (
+        lambda site: bool(_generators(site)),
+        "Generators: a lock for isolation, earthing, and protection against feeding a line that "
+        "a crew believes is dead.",
+    ),
+    (
+        _burning,
+        "Engine exhaust carries carbon monoxide: run outdoors or with ducted exhaust, and put "
+        "alarms where people sleep and work.",
+    ),
+    (
+        _liquid_fuel,
+        "Liquid fuel: a bund that holds the whole tank, and a drain that leads nowhere.",
+    ),
+    (
+        _batteries,
+        "Batteries stay live when all else is off: fuses at the poles, air enough for what they "
+        "give off, room to fight a fire.",
+    ),
+)

@@ -1,0 +1,64 @@
+"""What is made of a site on its way to levels of temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from allocator.base.quantities import format_quantity
+from allocator.network.bays import Bay
+from allocator.network.faults import Remark
+from allocator.network.sinks import NO_SINKS, Sinks
+from allocator.physics.faults import PhysicsError
+from allocator.site.records import Build, BuiltRun, Place, Route, Site
+
+
+@dataclass
+class Draft:
+    """What is made of a site, before what leads nowhere is left out."""
+
+    site: Site
+    levels: Mapping[str, tuple[float, ...]]
+    bays: Mapping[str, tuple[Bay, ...]]
+    sinks: Sinks = NO_SINKS
+    routes: dict[str, Route] = field(default_factory=dict)
+    builds: dict[str, Build] = field(default_factory=dict)
+    places: dict[str, Place] = field(default_factory=dict)
+    standing: list[BuiltRun] = field(default_factory=list)
+    remarks: list[Remark] = field(default_factory=list)
+
+    def node(self, place: str, fluid: str, level: float) -> str:
+        """The place at which a fluid is, at a level at most."""
+        return self.part(place, f"{fluid} {degrees(level)}")
+
+    def part(self, place: str, what: str) -> str:
+        """A place made as part of another; no name of the user's holds a colon."""
+        name = part_name(place, what)
+        part = replace(self.site.places[place], name=name, part_of=place, heat_limit=None)
+        self.places.setdefault(name, part)
+        return name
+
+    def lay(self, route: Route) -> None:
+        """Add a route, under a name of its own."""
+        name = route.name
+        while name in self.routes:
+            name += "'"
+        self.routes[name] = replace(route, name=name)
+
+
+class PlacedError(Exception):
+    """A fault of physics and the thing of the site that it belongs to."""
+
+    def __init__(self, section: str, name: str, key: str, error: PhysicsError) -> None:
+        self.section, self.name, self.key, self.error = section, name, key, error
+        super().__init__(str(error))
+
+
+def part_name(place: str, what: str) -> str:
+    """The name of a part of a place; of the place itself where ``what`` is empty."""
+    return f"{place}: {what}" if what else place
+
+
+def degrees(kelvin: float) -> str:
+    """A temperature as names and messages show it."""
+    return format_quantity(kelvin, "temperature")

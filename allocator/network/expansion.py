@@ -1,0 +1,247 @@
+"""A site whose fluids have temperatures -> a site with a place for each level of temperature."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from allocator.network.bays import bays_of, moved
+from allocator.network.cooling import put_coolers, put_sinks
+from allocator.network.draft import Draft, PlacedError, degrees, part_name
+from allocator.network.faults import Notes, Remark, note
+from allocator.network.laying import lay_pipes
+from allocator.network.levels import level_above, levels_of, planned_fluids
+from allocator.network.passages import keep_other_routes, open_passages
+from allocator.network.properties import heat_capacity
+from allocator.network.reach import useful
+from allocator.network.sinks import NO_SINKS, Sinks, bears, outlets_of, sinks_of
+from allocator.physics.faults import PhysicsError
+from allocator.physics.recovery import most_of_stream
+from allocator.site.records import POWER, Built, Cooler, Site
+
+
+def with_streams(site: Site, notes: Notes) -> Site:
+    """The site with places, routes and coolers by level; the same site where nothing asks for it.
+
+    Faults are noted in ``notes`` at the things that they come from.
+    """
+    _check_set_points(site, notes)
+    fluids = planned_fluids(site)
+    if not fluids or not _sources_are_told(site, fluids, notes):
+        return site
+    sinks = sinks_of(site)
+    levels = {fluid: levels_of(site, fluid, outlets_of(site, fluid, sinks)) for fluid in fluids}
+    try:
+        made, remarks = expanded(site, levels, sinks)
+    except PlacedError as fault:
+        note(notes, fault.section, fault.name, fault.key, fault.error)
+        return site
+    notes.remarks.extend(remarks)
+    return made
+
+
+def expanded(
+    site: Site, levels: Mapping[str, tuple[float, ...]], sinks: Sinks = NO_SINKS
+) -> tuple[Site, tuple[Remark, ...]]:
+    """The site on the levels of its planned fluids, and what is odd about it."""
+    draft = Draft(site, levels, bays_of(site, levels), sinks)
+    sources = _sources(draft)
+    for fluid in levels:
+        lay_pipes(draft, fluid)
+        put_sinks(draft, fluid, sources)
+        put_coolers(draft, fluid, sources)
+    open_passages(draft, sources)
+    keep_other_routes(draft)
+    made = _assembled(draft, sources)
+    return made, (*draft.remarks, *_starved(draft, made), *_stuck(draft, made))
+
+
+def _starved(draft: Draft, made: Site) -> list[Remark]:
+    """Equipment to which nothing comes that it bears."""
+    found = []
+    for place, bays in draft.bays.items():
+        for bay in bays:
+            where = part_name(place, bay.name)
+            for fluid in dict.fromkeys(f for f, way, _ in bay.ports if way == "in"):
+                into = [
+                    r
+                    for r in made.routes.values()
+                    if r.stream is not None
+                    and r.stream.fluid == fluid
+                    and where in (r.start, r.end)
+                ]
+                limit = min(
+                    (m for f, w, m in bay.ports if (f, w) == (fluid, "in") and m), default=0
+                )
+                if into or not limit:
+                    continue
+                for kind, name, _ in bay.things:
+                    found.append(
+                        Remark(
+                            f"{kind}s",
+                            name,
+                            f"no '{fluid}' of at most {degrees(limit)} comes to '{place}'",
+                            "offer a cooler, or a run long enough to cool it",
+                        )
+                    )
+    return found
+
+
+def _stuck(draft: Draft, made: Site) -> list[Remark]:
+    """Sources whose gas is too hot for their pump, with no cooler or heat sink at their mouth."""
+    starts = {route.start for route in made.routes.values()}
+    return [
+        Remark(
+            "sources",
+            source.name,
+            f"its gas is too hot for its pump ({degrees(source.pump.hottest_inlet)}), and no "
+            f"cooler may stand there that brings it below that{_refused(draft, source.name)}",
+            "offer a cooler at its place",
+        )
+        for source in made.own_sources.values()
+        if source.pump is not None
+        and source.pump.hottest_inlet is not None
+        and source.temperature is not None
+        and source.temperature > source.pump.hottest_inlet
+        and made.places[source.place].part_of
+        and source.place not in starts
+    ]
+
+
+def _refused(draft: Draft, source: str) -> str:
+    """Why heat sinks of a source do not cool it enough."""
+    why = draft.sinks.refused
+    mine = [b.name for b in draft.site.baths.values() if b.source == source and b.name in why]
+    return "".join(f"; heat sink '{name}' does not: {why[name]}" for name in mine)
+
+
+def _check_set_points(site: Site, notes: Notes) -> None:
+    for cooler in site.coolers.values():
+        known = [s.temperature for s in site.sources.values() if s.fluid == cooler.fluid]
+        hot = [kelvin for kelvin in known if kelvin is not None]
+        if not hot:
+            error = PhysicsError(
+                f"cools '{cooler.fluid}', no source of which has a temperature",
+                "add 'temperature' to its sources",
+            )
+            note(notes, "coolers", cooler.name, "fluid", error)
+        elif cooler.set_point >= max(hot):
+            error = PhysicsError(
+                f"has a set-point of {degrees(cooler.set_point)}, and no source of "
+                f"'{cooler.fluid}' is hotter than {degrees(max(hot))}",
+                "lower the set-point or leave the cooler out",
+            )
+            note(notes, "coolers", cooler.name, "set_point", error)
+        cold = site.ambient.temperature if cooler.coolant is None else cooler.coolant
+        if cooler.recovery <= 0:
+            continue
+        limit = _most_recovered(site, cooler, cold)
+        if cooler.recovery >= limit:
+            error = PhysicsError(
+                f"recovers {100 * cooler.recovery:.3g} % of the heat of gas that it cools from "
+                f"{degrees(cooler.threshold)} to {degrees(cooler.set_point)}, where no engine "
+                f"passes {100 * limit:.3g} % against {degrees(cold)}",
+                "give a lower efficiency or a higher threshold",
+            )
+            note(notes, "coolers", cooler.name, "recovery", error)
+
+
+def _most_recovered(site: Site, cooler: Cooler, cold: float) -> float:
+    """Greatest share of its heat that can be power, of gas that comes just at the threshold."""
+    try:
+        capacity = heat_capacity(site, cooler.fluid, max(cooler.threshold, cooler.set_point))
+    except PhysicsError:
+        capacity = None  # told where the cooler is stated
+    return most_of_stream(cooler.threshold, cooler.set_point, cold, capacity)
+
+
+def _sources_are_told(site: Site, fluids: tuple[str, ...], notes: Notes) -> bool:
+    told = True
+    for source in site.sources.values():
+        if source.fluid in fluids and source.temperature is None:
+            told = False
+            error = PhysicsError(
+                f"needs 'temperature', as limits or coolers depend on that of '{source.fluid}'",
+                "add 'temperature: 40 degC'",
+            )
+            note(notes, "sources", source.name, "fluid", error)
+    return told
+
+
+def _sources(draft: Draft) -> dict[str, str]:
+    """Source -> where it comes out: at its level, or at its mouth.
+
+    At its mouth where its pump does not bear it, or a heat sink there takes its gas alone.
+    """
+    found = {}
+    for source in draft.site.sources.values():
+        if source.fluid not in draft.levels or source.temperature is None:
+            continue
+        if not bears(source) or source.name in draft.sinks.usable:
+            found[source.name] = draft.part(source.place, f"mouth of {source.name}")
+        else:
+            level = level_above(draft.levels[source.fluid], source.temperature)
+            found[source.name] = draft.node(source.place, source.fluid, level)
+    return found
+
+
+def _assembled(draft: Draft, sources: Mapping[str, str]) -> Site:
+    site = draft.site
+    moves = moved(draft.bays)
+    starts = {(site.sources[name].fluid, node) for name, node in sources.items()}
+    starts |= {
+        (fluid, part_name(place, bay.name))
+        for place, bays in draft.bays.items()
+        for bay in bays
+        for fluid, way, _ in bay.ports
+        if way == "out"
+    }
+    ends = {part_name(place, bay.name) for place, bays in draft.bays.items() for bay in bays}
+    routes = useful(draft.routes, starts, ends, draft.levels)
+    used = {p for r in routes.values() for p in (r.start, r.end)} | set(sources.values())
+    used |= {part_name(place, bay) for place, bay in moves.values() if bay}
+    places = {**site.places, **{n: p for n, p in draft.places.items() if n in used}}
+    built = site.built
+    excluded = set(site.limits.excluded_places)
+    return replace(
+        site,
+        places=places,
+        routes=routes,
+        corridors=site.routes,
+        builds={**site.builds, **draft.builds},
+        sources={n: replace(s, place=sources.get(n, s.place)) for n, s in site.sources.items()},
+        stores={
+            n: replace(s, places=tuple(_at(moves, "store", n, p) for p in s.places))
+            if s.holds != POWER
+            else s
+            for n, s in site.stores.items()
+        },
+        machines={
+            n: replace(m, places={_at(moves, "machine", n, p): k for p, k in m.places.items()})
+            for n, m in site.machines.items()
+        },
+        demands={
+            n: d
+            if d.place is None or d.wants == POWER
+            else replace(d, place=_at(moves, "demand", n, d.place))
+            for n, d in site.demands.items()
+        },
+        built=Built(
+            built.taps,
+            tuple(run for run in draft.standing if run.route in routes),
+            built.lines,
+            {(n, _at(moves, "store", n, p)): size for (n, p), size in built.stores.items()},
+            {(n, _at(moves, "machine", n, p)): k for (n, p), k in built.machines.items()},
+        ),
+        limits=replace(
+            site.limits,
+            excluded_places=tuple(
+                n for n, p in places.items() if n in excluded or p.part_of in excluded
+            ),
+        ),
+    )
+
+
+def _at(moves: Mapping[tuple[str, str, str], tuple[str, str]], kind: str, name: str, p: str) -> str:
+    place, bay = moves.get((kind, name, p), (p, ""))
+    return part_name(place, bay)

@@ -1,0 +1,94 @@
+"""Runs of a fluid: one for each level at which it enters and each in which it may end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from allocator.network.draft import Draft, PlacedError, degrees
+from allocator.network.faults import Remark
+from allocator.network.levels import level_above
+from allocator.network.offers import Ask, Offer, offers_of
+from allocator.physics.faults import PhysicsError
+from allocator.site.records import BuiltRun, Stream
+
+
+def lay_pipes(draft: Draft, fluid: str) -> None:
+    """Runs of a fluid: one for each level at which it enters and each in which it may end."""
+    site, levels = draft.site, draft.levels[fluid]
+    standing = {(r.route, r.build) for r in site.built.runs if r.fluid == fluid}
+    asks = [
+        Ask(route, site.builds[build], fluid, level)
+        for route in site.routes.values()
+        for level in levels
+        for build in dict.fromkeys((*route.builds, *(b for r, b in standing if r == route.name)))
+        if site.may_carry(route.name, build, fluid)
+    ]
+    try:
+        asked = offers_of(site, asks)
+    except PhysicsError as error:
+        raise PlacedError("fluids", fluid, "", error) from None
+    offers = [offer for offer in asked if not offer.broken]
+    _remark(draft, fluid, asked)
+    grouped: dict[tuple[str, float, float], list[Offer]] = {}
+    for offer in offers:
+        # gas colder than its surroundings warms, to their temperature where little flows
+        warmed = site.ambient.temperature if offer.ask.inlet < site.ambient.temperature else 0.0
+        ends = level_above(levels, max(offer.end, warmed))
+        grouped.setdefault((offer.ask.route.name, offer.ask.inlet, ends), []).append(offer)
+    stands: dict[tuple[str, str], str] = {}
+    for (name, inlet, outlet), held in grouped.items():
+        route = site.routes[name]
+        ways = [(route.start, route.end, "")]
+        if not route.one_way and outlet != inlet:
+            ways.append((route.end, route.start, " back"))
+        for start, end, back in ways:
+            span = degrees(inlet) if inlet == outlet else f"{degrees(inlet)} to {degrees(outlet)}"
+            listed = f"{name}: {fluid} {span}{back}"
+            draft.lay(
+                replace(
+                    route,
+                    name=listed,
+                    start=draft.node(start, fluid, inlet),
+                    end=draft.node(end, fluid, outlet),
+                    builds=tuple(
+                        o.ask.build.name for o in held if o.ask.build.name in route.builds
+                    ),
+                    one_way=route.one_way or inlet != outlet,
+                    capacities={(o.ask.build.name, fluid): o.capacity for o in held},
+                    stream=Stream("pipe", fluid, name, inlet, outlet),
+                )
+            )
+            for offer in held:
+                if not back and (name, offer.ask.build.name) in standing:
+                    stands[name, offer.ask.build.name] = listed  # levels rise: the hottest stays
+    draft.standing += [BuiltRun(run, build, fluid) for (_, build), run in stands.items()]
+    for name, build in sorted(standing - set(stands)):
+        draft.remarks.append(
+            Remark(
+                "routes",
+                name,
+                f"the standing '{build}' bears no stream of '{fluid}', so it is not used",
+                "cool it further, or change the limit",
+            )
+        )
+
+
+def _remark(draft: Draft, fluid: str, asked: list[Offer]) -> None:
+    """Tell routes on which no build holds at any level, and why; and standing pipes of no use."""
+    for name in dict.fromkeys(offer.ask.route.name for offer in asked):
+        mine = [offer for offer in asked if offer.ask.route.name == name]
+        if all(offer.broken for offer in mine):
+            coldest = min(offer.ask.inlet for offer in mine)
+            why = "; ".join(
+                f"{offer.ask.build.name}: {', '.join(offer.broken)}"
+                for offer in mine
+                if offer.ask.inlet == coldest
+            )
+            draft.remarks.append(
+                Remark(
+                    "routes",
+                    name,
+                    f"no build holds for '{fluid}', not even at {degrees(coldest)} ({why})",
+                    "cool it further, insulate more, or change the limit",
+                )
+            )

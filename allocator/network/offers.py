@@ -1,0 +1,138 @@
+"""Which builds hold on which route for a stream, and how warm it certainly is at the end.
+
+For limits the upper temperature counts: still air, and the greatest flow, which cools least. A
+build whose layers are not known in full counts as bare for its surface and loses nothing for its
+end, so that every answer is on the safe side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from allocator.network.by_bore import Wanted, capacities_of
+from allocator.network.laggings import Pipe, emissivity_of, pipe_of
+from allocator.network.properties import heat_capacity
+from allocator.physics.insulation import Outside, lagging_of
+from allocator.physics.runs import Along, along
+from allocator.site.records import Build, Route, Site
+
+STANDARD_BORE = 0.1
+"""m, where a build gives no bore: its losses are not reckoned, only its limits."""
+
+
+class Ask(NamedTuple):
+    """A build on a route that carries a fluid which enters at a temperature (K)."""
+
+    route: Route
+    build: Build
+    fluid: str
+    inlet: float
+
+
+class Offer(NamedTuple):
+    """``capacity``: kg/s. ``end`` and ``surface``: K, upper bounds. ``per_metre`` W/m at the hot
+
+    end and ``heat_loss`` W in all, at full flow. ``reckoned``: whether its layers are known.
+    ``broken``: the limits that it breaks, in words.
+    """
+
+    ask: Ask
+    capacity: float
+    end: float
+    surface: float
+    per_metre: float
+    heat_loss: float
+    reckoned: bool
+    broken: tuple[str, ...]
+
+
+def offers_of(site: Site, asks: Sequence[Ask]) -> list[Offer]:
+    """What each build comes to.
+
+    Raises:
+        PhysicsError: a property of a fluid is not known at a temperature that is asked for.
+    """
+    found: dict[int, Offer] = {}
+    for fluid in dict.fromkeys(ask.fluid for ask in asks):
+        rows = [i for i, ask in enumerate(asks) if ask.fluid == fluid]
+        mine = [asks[i] for i in rows]
+        rates = capacities(site, mine)
+        marched = march(site, fluid, mine, np.array(rates))
+        for k, i in enumerate(rows):
+            found[i] = _offer(site, asks[i], rates[k], marched, k)
+    return [found[i] for i in range(len(asks))]
+
+
+def capacities(site: Site, asks: Sequence[Ask]) -> list[float]:
+    """kg/s of each: by the bore at the temperature at which the fluid enters, or as given."""
+    by_bore = [i for i, ask in enumerate(asks) if ask.build.by_bore]
+    wanted = [
+        Wanted(asks[i].build, asks[i].route.length, asks[i].fluid, asks[i].inlet) for i in by_bore
+    ]
+    rates = [ask.build.capacity for ask in asks]
+    for i, (rate, _) in zip(by_bore, capacities_of(site, wanted), strict=True):
+        rates[i] = rate
+    return rates
+
+
+def march(site: Site, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Along:
+    """Temperatures along each run at a flow, in still air."""
+    pipes = [pipe_of(site, ask.build) or _bare(site, ask.build) for ask in asks]
+    depth = np.array([np.nan if a.route.buried is None else a.route.buried for a in asks])
+    ambient = site.ambient
+    return along(
+        lagging_of(pipes),
+        np.array([ask.inlet for ask in asks]),
+        np.array([ask.route.length for ask in asks]),
+        rates,
+        heat_capacity(site, fluid, max(ask.inlet for ask in asks)),
+        Outside.of(len(asks), ambient.temperature, depth=depth, ground=ambient.ground_conductivity),
+    )
+
+
+def _bare(site: Site, build: Build) -> Pipe:
+    return (build.bore or STANDARD_BORE, (), emissivity_of(site, build))
+
+
+def _offer(site: Site, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
+    reckoned = pipe_of(site, ask.build) is not None
+    surface = float(marched.surface[k]) if reckoned else ask.inlet
+    lost = float(marched.heat_loss[k])
+    broken = []
+    if ask.build.hottest is not None and ask.inlet > ask.build.hottest:
+        broken.append("fluid too hot for it")
+    if reckoned and not bool(marched.known[k]):
+        broken.append("a conductivity not known so hot")
+    broken += _layers_too_hot(site, ask, surface, float(marched.per_metre[k]))
+    if ask.route.surface_limit is not None and surface > ask.route.surface_limit:
+        broken.append("surface too hot")
+    if ask.route.heat_limit is not None and lost > ask.route.heat_limit:
+        broken.append("too much heat")
+    end = float(marched.end[k]) if reckoned else ask.inlet
+    per_metre = float(marched.per_metre[k])
+    return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
+
+
+def _layers_too_hot(site: Site, ask: Ask, surface: float, per_metre: float) -> list[str]:
+    """Layers whose inner side would be too hot; each counts as warm as the fluid, but the last
+
+    of several where it is metal, which counts as warm as its inner side can be: ``surface + q'
+    ln(r2/r1) / (2 pi k)`` with the least conductivity and the loss a metre at the inlet, W/m."""
+    found = []
+    around = 0.0 if ask.build.bore is None else ask.build.bore / 2
+    for number, layer in enumerate(ask.build.layers):
+        material = site.materials[layer.material]
+        inner, around = around, around + (layer.thickness or 0.0)
+        outer = number > 0 and number == len(ask.build.layers) - 1
+        least = min((k for _, k in material.conductivity), default=0.0)
+        warm = ask.inlet
+        if outer and least > 1.0:
+            through = math.log(around / inner) / (2 * math.pi * least) if inner > 0 else math.inf
+            warm = min(warm, surface + max(0.0, per_metre) * through)
+        if material.hottest is not None and warm > material.hottest:
+            found.append(f"{layer.material} too hot")
+    return found

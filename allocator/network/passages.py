@@ -1,0 +1,99 @@
+"""Ways that cost nothing between levels and equipment, and routes of fluids without levels."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from allocator.network.draft import Draft
+from allocator.network.levels import level_above
+from allocator.network.sinks import bears
+from allocator.site.records import Build, BuiltRun, Route, Site, Stream
+
+PASSAGE = "passage"
+ROOMY = 10.0
+"""A passage carries this much more than all sources together: no limit, but a finite number."""
+
+
+def open_passages(draft: Draft, sources: Mapping[str, str]) -> None:
+    """Ways that cost nothing: into equipment from every level that it bears, and out of it.
+
+    And past a heat sink, from the mouth of a source (``sources``: where each comes out) whose pump
+    bears its gas as it comes.
+    """
+    site = draft.site
+    room = ROOMY * _most_flow(site)
+    for name, mouth in sources.items():
+        source = site.sources[name]
+        if name in draft.sinks.usable and source.temperature is not None and bears(source):
+            level = level_above(draft.levels[source.fluid], source.temperature)
+            ends = (mouth, draft.node(source.place, source.fluid, level))
+            stream = Stream("passage", source.fluid, source.place, level, level)
+            _passage(draft, ends, (source.fluid,), False, room, stream)
+    for place, bays in draft.bays.items():
+        for bay in bays:
+            where = draft.part(place, bay.name) if bay.name else place
+            for fluid, levels in draft.levels.items():
+                enters = [t for t in levels if bay.takes(fluid, t)]
+                leaves = bay.leaves(fluid, levels)
+                for level in dict.fromkeys([*enters, *([leaves] if leaves is not None else [])]):
+                    node = draft.node(place, fluid, level)
+                    ends = (node, where) if level in enters else (where, node)
+                    both = level in enters and level == leaves
+                    stream = Stream("passage", fluid, place, level, level)
+                    _passage(draft, ends, (fluid,), both, room, stream)
+            others = [f for f in bay.fluids if f not in draft.levels]
+            if bay.name and others:
+                stream = Stream("passage", "", place, 0.0, 0.0)
+                _passage(draft, (place, where), tuple(others), True, room, stream)
+
+
+def _passage(
+    draft: Draft,
+    ends: tuple[str, str],
+    fluids: tuple[str, ...],
+    both_ways: bool,
+    room: float,
+    stream: Stream,
+) -> None:
+    build = PASSAGE
+    while build in draft.site.builds:
+        build += "'"
+    draft.builds[build] = Build(build, room)
+    name = f"{ends[0]} to {ends[1]}"
+    draft.lay(
+        Route(
+            name,
+            *ends,
+            1.0,
+            (build,),
+            one_way=not both_ways,
+            capacities={(build, fluid): room for fluid in fluids},
+            stream=stream,
+        )
+    )
+    draft.standing += [BuiltRun(name, build, fluid) for fluid in fluids]
+
+
+def _most_flow(site: Site) -> float:
+    """kg/s: more than any fluid ever flows at one place."""
+    peaks = [max(d.profile.levels) for d in site.demands.values() if d.profile is not None]
+    flows = sum(source.flow for source in site.sources.values())
+    given = [rate for machine in site.machines.values() for rate in machine.gives.values()]
+    return (flows + sum(given)) * max([1.0, *peaks])
+
+
+def keep_other_routes(draft: Draft) -> None:
+    """Routes as they are for fluids that are not planned with temperatures."""
+    site = draft.site
+    for route in site.routes.values():
+        standing = [r.build for r in site.built.runs if r.route == route.name]
+        listed = {
+            (build, fluid): site.capacity(route.name, build, fluid)
+            for build in dict.fromkeys((*route.builds, *standing))
+            for fluid in site.fluids
+            if fluid not in draft.levels and site.may_carry(route.name, build, fluid)
+        }
+        if listed:
+            draft.lay(replace(route, capacities=listed))
+    draft.standing += [run for run in site.built.runs if run.fluid not in draft.levels]

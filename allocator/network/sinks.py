@@ -1,0 +1,240 @@
+"""What a heat sink guarantees of its source's gas: how hot it leaves at most.
+
+A sink (a bath beside a source) stands between the source's mouth and its pump. The bound is
+worked out from its settled cycle at full flow, ``C dT/dt = N(T, t)``, in which N falls with T:
+
+* every phase: two solutions never cross, so a sink that starts no warmer than the coldest of the
+  settled cycle stays below that cycle for ever. One that starts warmer comes nearer to it, as N
+  falls with T, and so is never hotter than the cycle by more than it was at its start;
+* less flow, shorter bursts or spells, or a source that is lost: less heat comes as long as the gas
+  is hotter than the sink. So flow and stages count at the high end of their range; what has a range
+  of periods counts as if it never turned off within the stage around it;
+* specific heats that change with temperature: heat comes by the greatest mean specific heat of the
+  gas down to any temperature of the sink within its limit, and the filling takes it up by its
+  least. Less capacity never makes a sink's peak lower: where T belongs to C and the peak M to the
+  smaller C', y = M - (M - T) C / C' is below T and so follows C' dy/dt <= N(y, t), which keeps it
+  below the solution of C', and T below M with it;
+* what is worked out by another model may differ by rounding and steps: :func:`room` is added.
+
+Wet gas counts only where the settled cycle stays above its dew point: what condenses brings heat
+that is not reckoned. The sink's own limits hold at the same bound, with its recovery or without;
+a cooler beside it is not counted with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from allocator.base.quantities import format_quantity
+from allocator.network.bath_body import (
+    NO_COOLER,
+    BathError,
+    Coming,
+    Filling,
+    body_of,
+    filling,
+)
+from allocator.network.properties import substance_of
+from allocator.physics.arrays import Floats
+from allocator.physics.bath_cycles import cycle_of
+from allocator.physics.bath_settled import course
+from allocator.physics.faults import PhysicsError
+from allocator.physics.humidity import dew_point
+from allocator.physics.substances import value
+from allocator.site.bath import Bath, Sink
+from allocator.site.records import Site, Source, Stage
+
+ROOM_KELVINS = 0.05
+ROOM_SHARE = 1e-3
+"""Two models of a sink differ by no more: K, and a share of how much hotter than the air gas is."""
+
+POINTS = 129
+"""Temperatures at which specific heats are looked up."""
+
+SHORT = 0.1
+"""K below boiling up to which a filling is looked up as a liquid, by whichever formulation."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sinks:
+    """What heat sinks guarantee. ``usable``: by source, what its pump and the sinks bear.
+
+    ``refused``: by bath, why it does not count, for baths of which nothing is usable.
+    """
+
+    usable: Mapping[str, tuple[Sink, ...]]
+    refused: Mapping[str, str]
+
+
+NO_SINKS = Sinks({}, {})
+
+
+def sinks_of(site: Site) -> Sinks:
+    """Sinks of the site's baths that cool the gas of a source, by source; see the module.
+
+    Of masses and sets (with recovery or not) that guarantee the same, all are there.
+    """
+    usable: dict[str, list[Sink]] = {}
+    refused = {}
+    for bath in site.baths.values():
+        source = site.sources[bath.source]
+        if source.temperature is None:
+            continue
+        found, why = [], ""
+        for mass in bath.offered:
+            for recovery in (False, True) if bath.recovery is not None else (False,):
+                one = guaranteed(site, bath, mass, recovery)
+                if isinstance(one, str):
+                    why = one
+                elif why_not := _too_hot(source, one):
+                    why = why_not
+                else:
+                    found.append(one)
+        if found:
+            usable.setdefault(source.name, []).extend(found)
+        else:
+            refused[bath.name] = why
+    return Sinks({name: tuple(sinks) for name, sinks in usable.items()}, refused)
+
+
+def outlets_of(site: Site, fluid: str, sinks: Sinks) -> list[float]:
+    """K at which gas of a fluid leaves heat sinks, at most."""
+    return [
+        sink.outlet
+        for name, mine in sinks.usable.items()
+        if site.sources[name].fluid == fluid
+        for sink in mine
+    ]
+
+
+def bears(source: Source) -> bool:
+    """Whether a source's pump, if it has one, bears its gas as it comes."""
+    limit = None if source.pump is None else source.pump.hottest_inlet
+    return limit is None or source.temperature is None or source.temperature <= limit
+
+
+def _too_hot(source: Source, sink: Sink) -> str:
+    assert source.temperature is not None
+    limit = None if source.pump is None else source.pump.hottest_inlet
+    if limit is not None and sink.outlet > limit:
+        return f"its gas leaves at up to {_shown(sink.outlet)}, and the pump bears {_shown(limit)}"
+    if sink.outlet >= source.temperature:
+        return f"its gas leaves at up to {_shown(sink.outlet)}, no colder than it comes"
+    return ""
+
+
+def room(site: Site, hot: float) -> float:
+    """K that are added to what is worked out of a sink, for gas that comes at ``hot`` K."""
+    return ROOM_KELVINS + ROOM_SHARE * max(0.0, hot - site.ambient.temperature)
+
+
+def guaranteed(site: Site, bath: Bath, mass: float, recovery: bool) -> Sink | str:
+    """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
+    source = busiest(site, bath.source)
+    hot, around = source.temperature, site.ambient.temperature
+    if bath.heat_while_on is not None or hot is None:
+        return "no temperature of gas follows from 'heat_while_on'"
+    try:
+        within = filling(site, bath)
+        lowest = min(around, bath.start)
+        top = min(bath.hottest, hot, within.boils.at if within.boils is not None else np.inf)
+        top = max(top, lowest)
+        within = within._replace(specific_heat=_least_heat(site, bath, within, lowest, top))
+        contact = bath.contact * source.flow * _most_heat(site, bath, source, lowest, top)
+        coming = Coming(0.0, contact, hot)
+        body = body_of(site, bath, within, mass, recovery, NO_COOLER)
+        period = cycle_of(body, [(s.on, s.every) for s in source.stages], coming.on)
+        found = course(body, period, bath.start)
+        wet = _condenses(site, source, found.rest.low - room(site, hot))
+    except BathError as error:
+        return error.what
+    except PhysicsError as error:
+        return str(error)
+    if wet:
+        return wet
+    high = found.rest.high + max(0.0, bath.start - found.rest.low)
+    high = max(min(high, body.ceiling, max(hot, bath.start)), found.high) + room(site, hot)
+    outlet = hot - bath.contact * (hot - high)
+    if high > bath.hottest:
+        return f"it may reach {_shown(high)}, above its 'hottest' ({_shown(bath.hottest)})"
+    if bath.hottest_outlet is not None and outlet > bath.hottest_outlet:
+        limit = _shown(bath.hottest_outlet)
+        return f"its gas leaves at up to {_shown(outlet)}, above its 'hottest_outlet' ({limit})"
+    heat = bath.loss * max(0.0, high - around)
+    if recovery and bath.recovery is not None:
+        heat += bath.recovery.duty
+    if within.boils is not None and high >= within.boils.at:
+        heat += coming.most(within.boils.at)
+    return Sink(bath.name, mass, recovery, outlet, heat)
+
+
+_DELIVERED = ("delivery.every", "delivery.batch")
+
+
+def busiest(site: Site, name: str) -> Source:
+    """A source at the end of its ranges at which most gas comes."""
+    source = site.sources[name]
+
+    def most(key: str, value: float) -> float:
+        spread = site.spreads.get(f"sources.{name}.{key}")
+        return value if spread is None else max(value, spread.high)
+
+    stages: list[Stage] = []
+    for number, stage in enumerate(source.stages, 1):
+        varied = (f"sources.{name}.{key}" for key in (f"cycle[{number}].every", *_DELIVERED))
+        if any(address in site.spreads for address in varied):
+            stages = []
+        else:
+            on = min(most(f"cycle[{number}].on", stage.on), stage.every)
+            stages.append(Stage(on, stage.every))
+    return replace(source, flow=most("flow", source.flow), stages=tuple(stages))
+
+
+def _condenses(site: Site, source: Source, coldest: float) -> str:
+    """Why wet gas may condense in a sink that comes to ``coldest`` K, or empty."""
+    if not source.water:
+        return ""
+    dew = dew_point(source.water, source.pressure or site.ambient.pressure)
+    if dew <= coldest:
+        return ""
+    return (
+        f"its gas is wet down to {_shown(dew)}, and what condenses in a sink that comes to "
+        f"{_shown(coldest)} brings heat that is not reckoned"
+    )
+
+
+def _most_heat(site: Site, bath: Bath, source: Source, lowest: float, top: float) -> float:
+    """J/(kg K): the greatest mean specific heat of gas that a sink of up to ``top`` K cools."""
+    assert source.temperature is not None
+    hot = source.temperature
+    pressure = source.pressure or site.ambient.pressure
+    kelvin = np.linspace(min(lowest, hot), max(hot, lowest), POINTS)
+    capacity = value(substance_of(site, source.fluid), "specific_heat", kelvin, pressure)
+    steps = np.diff(kelvin) * (capacity[1:] + capacity[:-1]) / 2
+    heat: Floats = np.concatenate([[0.0], np.cumsum(steps)])
+    leaves = hot - bath.contact * (hot - np.linspace(lowest, top, POINTS))
+    span = hot - leaves
+    whole = np.interp(hot, kelvin, heat) - np.interp(leaves, kelvin, heat)
+    at_last = float(np.interp(hot, kelvin, capacity))
+    small = np.abs(span) < 1.0  # as good as the specific heat at one temperature
+    return float(np.where(small, at_last, whole / np.where(small, 1.0, span)).max())
+
+
+def _least_heat(site: Site, bath: Bath, within: Filling, lowest: float, top: float) -> float:
+    """J/(kg K): the least specific heat of a filling between two temperatures."""
+    if bath.fluid is None or "specific_heat" in site.fluids[bath.fluid].constants:
+        return within.specific_heat
+    if within.boils is not None:
+        top = min(top, within.boils.at - SHORT)
+        if (site.fluids[bath.fluid].substance or "").lower() in ("water", "h2o"):
+            lowest = max(lowest, 273.16)
+    kelvin = np.linspace(lowest, max(top, lowest), POINTS)
+    found = value(substance_of(site, bath.fluid), "specific_heat", kelvin, bath.pressure)
+    return float(found.min())
+
+
+def _shown(kelvin: float) -> str:
+    return format_quantity(kelvin, "temperature")

@@ -1,0 +1,88 @@
+"""Baths beside sources in a plan: what is enough to keep their limits, and with which margin."""
+
+from __future__ import annotations
+
+from allocator.plans.records import BathUse, Plan
+from allocator.report.loads import runs_of_kind
+from allocator.report.text import table
+from allocator.report.words import quantity
+from allocator.site.bath import Sink
+from allocator.site.records import Site
+from allocator.thermal.baths import BathStudy
+
+
+def baths_beside(site: Site, plan: Plan) -> list[str]:
+    """Each bath: the smallest set that keeps every limit, and whether it must be cooled."""
+    rows = [
+        (
+            use.name,
+            use.source,
+            enough(use),
+            quantity(use.high, "temperature"),
+            "-" if use.outlet is None else quantity(use.outlet, "temperature"),
+            f"{use.margin:.3g} K",
+            cooling(site, use),
+        )
+        for use in plan.baths
+    ]
+    heads = ("bath", "beside", "enough", "peak", "gas leaves at", "to spare", "active cooling")
+    return table(heads, rows, right=(3, 4, 5)) if rows else []
+
+
+def sinks_used(site: Site, plan: Plan) -> list[str]:
+    """Heat sinks that a plan leads gas through: of what mass, how hot it leaves at most, steam."""
+    told = {use.name: use for use in plan.baths}
+    rows = []
+    for run in runs_of_kind(site, plan, "sink"):
+        sink, route = site.builds[run.build].sink, site.routes[run.route]
+        assert sink is not None
+        assert route.stream is not None
+        use = told.get(sink.bath)
+        pump = site.sources[site.baths[sink.bath].source].pump
+        bears = None if pump is None else pump.hottest_inlet
+        rows.append(
+            (
+                sink.bath,
+                "-" if use is None else use.source,
+                quantity(sink.mass, "mass"),
+                "recovery" if sink.recovery else "losses alone",
+                quantity(route.stream.inlet, "temperature"),
+                quantity(sink.outlet, "temperature"),
+                "-" if bears is None else quantity(bears, "temperature"),
+                _steam(site, sink),
+            )
+        )
+    heads = (
+        "heat sink",
+        "beside",
+        "mass",
+        "by",
+        "gas comes at",
+        "leaves at most",
+        "pump bears",
+        "steam a day",
+    )
+    return table(heads, rows, right=range(4, 8)) if rows else []
+
+
+def _steam(site: Site, sink: Sink) -> str:
+    """What boils off a heat sink a day at full flow, to be made up."""
+    state = BathStudy.of(site, site.baths[sink.bath]).state(sink.mass, sink.recovery)
+    return quantity(state.steam * 86_400, "mass") if state.steam else "none"
+
+
+def enough(use: BathUse) -> str:
+    """The smallest set that keeps every limit, in words."""
+    if not use.keeps:
+        return "NOTHING AT HAND"
+    return " + ".join(["recovery"] * use.recovery + ["cooler"] * use.cooler) or "losses alone"
+
+
+def cooling(site: Site, use: BathUse) -> str:
+    """Whether a bath must be cooled at all, in words."""
+    if not use.keeps:
+        return "see 'allocator bath'"
+    cooler = site.baths[use.name].cooler
+    if not use.cooler or use.cooling is None or cooler is None:
+        return "not needed"
+    return f"needed: {quantity(use.cooling, 'power')} of {quantity(cooler.duty, 'power')}"

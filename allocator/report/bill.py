@@ -1,0 +1,165 @@
+"""The bill of materials: what to buy and carry to build a plan, thing by thing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.report.loads import corridor_of
+from allocator.site.records import POWER, Site
+
+
+@dataclass(frozen=True, slots=True)
+class BillLine:
+    """One line of the bill.
+
+    ``quantity``: of ``unit`` (``piece``, ``m``, ``kg`` of store, ``J`` of store). ``length``: m
+    of a run or line, else None. ``material`` is empty on the line for the thing's own price, and
+    ``kg`` is None there. ``money``: price of the material, or of the thing.
+    """
+
+    item: str
+    where: str
+    quantity: float
+    unit: str
+    length: float | None
+    material: str
+    kg: float | None
+    money: float
+
+
+def bill_of_materials(site: Site, plan: Plan) -> tuple[BillLine, ...]:
+    """All that is new in the plan: taps, runs, lines, stores, machines, receivers, in that order.
+
+    The masses of a material add up to what the plan says it uses, and the money adds up to the
+    plan's money less what running it costs over the horizon.
+    """
+    return (
+        *_taps(site, plan),
+        *_runs(site, plan),
+        *_lines(site, plan),
+        *_stores(site, plan),
+        *_machines(site, plan),
+        *_receivers(plan),
+    )
+
+
+def running_money(site: Site, plan: Plan) -> float:
+    """Money for fuel and moving over the site's horizon: the plan's money less what is built."""
+    return plan.money - sum(line.money for line in bill_of_materials(site, plan))
+
+
+def _thing(
+    site: Site,
+    item: str,
+    where: str,
+    quantity: float,
+    unit: str,
+    materials: Mapping[str, float],
+    price: float,
+    length: float | None = None,
+) -> Iterator[BillLine]:
+    """The lines of one thing: its own price, then each material that goes into it."""
+    yield BillLine(item, where, quantity, unit, length, "", None, price)
+    for material, kg in materials.items():
+        if kg:
+            money = kg * site.materials[material].price
+            yield BillLine(item, where, quantity, unit, length, material, kg, money)
+
+
+def _taps(site: Site, plan: Plan) -> Iterator[BillLine]:
+    for use in plan.sources:
+        if use.tapped and use.new:
+            source = site.sources[use.name]
+            item = f"tap {use.name}"
+            yield from _thing(
+                site,
+                item,
+                site.ground(source.place),
+                1.0,
+                "piece",
+                source.tap_materials,
+                source.tap_price,
+            )
+
+
+def _runs(site: Site, plan: Plan) -> Iterator[BillLine]:
+    for run in plan.runs:
+        if not run.new:
+            continue
+        route, build = site.routes[run.route], site.builds[run.build]
+        materials: dict[str, float] = {}
+        for layer in build.layers:
+            used = layer.mass * route.length
+            materials[layer.material] = materials.get(layer.material, 0.0) + used
+        price = build.price * route.length
+        if route.stream is not None and route.stream.kind in ("cooler", "sink"):
+            where = site.ground(route.start)
+            item = f"{run.build} for {run.fluid}"
+            yield from _thing(site, item, where, 1.0, "piece", materials, price)
+            continue
+        item = f"{run.build} pipe for {run.fluid}"
+        where = f"{corridor_of(route)}: {site.ground(route.start)} to {site.ground(route.end)}"
+        yield from _thing(
+            site, item, where, route.length, "m", materials, price, length=route.length
+        )
+
+
+def _lines(site: Site, plan: Plan) -> Iterator[BillLine]:
+    for use in plan.lines:
+        if not use.new:
+            continue
+        line = site.lines[use.name]
+        materials = {name: mass * line.length for name, mass in line.materials.items()}
+        where = f"{line.start} to {line.end}"
+        price = line.price * line.length
+        yield from _thing(
+            site, f"line {use.name}", where, line.length, "m", materials, price, length=line.length
+        )
+
+
+def _stores(site: Site, plan: Plan) -> Iterator[BillLine]:
+    uses: list[StoreUse | BatteryUse] = [*plan.stores, *plan.batteries]
+    for use in uses:
+        if use.new_size <= 0:
+            continue
+        kind = site.stores[use.type]
+        unit = "J of store" if kind.holds == POWER else "kg of store"
+        if use.size == use.new_size and (kind.base_materials or kind.base_price):
+            yield from _thing(
+                site,
+                f"{use.type} base",
+                site.ground(use.place),
+                1.0,
+                "piece",
+                kind.base_materials,
+                kind.base_price,
+            )
+        materials = {name: mass * use.new_size for name, mass in kind.materials.items()}
+        price = kind.price * use.new_size
+        yield from _thing(
+            site, use.type, site.ground(use.place), use.new_size, unit, materials, price
+        )
+
+
+def _machines(site: Site, plan: Plan) -> Iterator[BillLine]:
+    for use in plan.machines:
+        if use.new <= 0:
+            continue
+        kind = site.machines[use.type]
+        materials = {name: mass * use.new for name, mass in kind.materials.items()}
+        price = kind.price * use.new
+        yield from _thing(
+            site, use.type, site.ground(use.place), float(use.new), "piece", materials, price
+        )
+
+
+def _receivers(plan: Plan) -> Iterator[BillLine]:
+    """Receivers beside units run on and off. The site says nothing of what they are made of, so
+
+    they have no material and no price here: what holds that much stands or must be found."""
+    for use in plan.machines:
+        for fluid, kg in use.receiver.items():
+            item = f"receiver for {fluid}, {use.type}"
+            yield BillLine(item, use.place, kg, "kg of fluid", None, "", None, 0.0)

@@ -1,0 +1,141 @@
+"""What must be built for each part of the promise: chains from taps to the power they give."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.ways import Way, machine_named, ways_of
+from allocator.report.words import at
+from allocator.site.records import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """A part of the promise. ``needs``: keys of all things that it needs, new or standing:
+
+    ``tap:NAME``, ``run:ROUTE:FLUID``, ``line:NAME``, ``store:type@place`` (batteries too).
+    ``units``: machine group -> units that it adds to what must stand. ``power``: W before the
+    plant's own load; 0 for a chain that serves a fluid.
+    """
+
+    title: str
+    needs: tuple[str, ...]
+    units: dict[str, float]
+    power: float
+
+
+def chains_of(site: Site, plan: Plan) -> tuple[Chain, ...]:
+    """Chains in the plan's order: one a giver and taker of the supply layer, one a burst."""
+    ways = ways_of(site, plan)
+    found: dict[tuple[str, str], list[Way]] = {}
+    for way in ways:
+        if way.layer == "supply" and not way.taker.startswith("store:"):
+            found.setdefault((way.giver, way.taker), []).append(way)
+        elif way.taker.startswith("burn:"):
+            found.setdefault(("", way.taker), []).append(way)
+    chains = []
+    for (giver, taker), members in found.items():
+        if taker.startswith("burn:"):
+            chains.append(_burst(site, plan, taker, members))
+        elif taker.startswith("machine:"):
+            made = _generation(site, plan, ways, giver, taker, members)
+            chains += [] if made is None else [made]
+        else:
+            needs = [*_upstream(ways, giver), *_runs(members)]
+            title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
+            chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0))
+    return tuple(chains)
+
+
+def firm_load(machine: MachineUse) -> float:
+    """Mean load of a group that is promised, in units."""
+    return machine.flat_load + math.fsum(machine.following.values()) + machine.cycled
+
+
+def _generation(
+    site: Site, plan: Plan, ways: Iterable[Way], giver: str, taker: str, members: list[Way]
+) -> Chain | None:
+    machine = machine_named(plan, taker.partition(":")[2])
+    kind = site.machines[machine.type]
+    first = next(iter(kind.takes), None)
+    if kind.power_out <= 0 or members[0].fluid != first:
+        return None  # what else a machine takes comes with the chain of its first fluid
+    all_of_it = math.fsum(w.rate for w in ways if w.taker == taker and w.fluid == first)
+    share = math.fsum(way.rate for way in members) / all_of_it
+    needs = [*_upstream(ways, giver), *_runs(members)]
+    for way in ways:
+        if way.taker == taker and way.fluid != first:
+            needs += [*_upstream(ways, way.giver), *_runs([way])]
+    needs += _power_needs(site, plan, machine, any(way.shape == FLAT for way in members))
+    turning = machine.running + math.ceil(machine.cycled)
+    title = f"{at(machine.name)}, from {_named(site, giver)}"
+    power = kind.power_out * firm_load(machine) * share
+    units = {machine.name: turning * share}
+    return Chain(title, tuple(dict.fromkeys(needs)), units, power)
+
+
+def _burst(site: Site, plan: Plan, taker: str, members: list[Way]) -> Chain:
+    name, _, battery_name = taker.partition(":")[2].partition(">")
+    machine = machine_named(plan, name)
+    battery = next(b for b in plan.batteries if b.name == battery_name)
+    units = machine.burst.get(battery_name, 0.0)
+    into = math.fsum(
+        m.burst.get(battery_name, 0.0) * site.machines[m.type].power_out for m in plan.machines
+    )
+    released = math.fsum(w for shapes in battery.release.values() for w in shapes.values())
+    share = units * site.machines[machine.type].power_out / into if into > 0 else 0.0
+    taps = [_tap(way.giver) for way in members]
+    needs = [*taps, *_runs(members), f"store:{battery_name}"]
+    needs += _power_needs(site, plan, machine, False)
+    into_it = at(battery_name)
+    title = f"{at(name)} burning what comes, into {into_it}"
+    return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share)
+
+
+def _named(site: Site, giver: str) -> str:
+    return at(giver.partition(":")[2])
+
+
+def _tap(giver: str) -> str:
+    """The tap of a source, also of what is drawn out of its chamber (``source: chamber, ...``)."""
+    return f"tap:{giver.split(':')[1]}"
+
+
+def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset()) -> list[str]:
+    """All that a giver needs to give: its own tap, or its store and what fills that."""
+    kind = giver.partition(":")[0]
+    if kind == "source":
+        return [_tap(giver)]
+    if giver in seen:
+        return []
+    seen |= {giver}
+    needs = [giver] if kind == "store" else []
+    for way in ways:
+        if way.taker == giver:
+            needs += [*_upstream(ways, way.giver, seen), *_runs([way])]
+    return needs
+
+
+def _runs(ways: Iterable[Way]) -> list[str]:
+    return [f"run:{route}:{way.fluid}" for way in ways for route in way.routes]
+
+
+def _power_needs(site: Site, plan: Plan, machine: MachineUse, flat: bool) -> list[str]:
+    """Lines that the power of a group goes along, and the batteries that level or smooth it."""
+    reached = [machine.place]
+    needs = []
+    for place in reached:  # grows while it is walked
+        for line in plan.lines:
+            for start, end, *_ in line.flows:
+                if start == place:
+                    needs.append(f"line:{line.name}")
+                    if end not in reached:
+                        reached.append(end)
+    for battery in plan.batteries:
+        here = not site.lines or battery.place in reached
+        if here and ((flat and battery.levelled) or (machine.cycled and battery.swing_part)):
+            needs.append(f"store:{battery.name}")
+    return needs

@@ -1,0 +1,116 @@
+"""The hand-over lists as tables, units in the column names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+
+import pandas as pd
+
+from allocator.plans.records import Plan
+from allocator.report import tables
+from allocator.report.handover.build_order import DAY, build_order
+from allocator.report.handover.cut_list import SPARES, cut_list
+from allocator.report.handover.set_points import set_points
+from allocator.site.records import Site
+
+
+def cut_list_table(site: Site, plan: Plan, spares: float = SPARES) -> pd.DataFrame:
+    """A row a layer of a new run, then a total a material; see :func:`cut_list`."""
+    columns = (
+        "kind build run start end fluid layer material bore_mm thickness_mm length_m mass_kg"
+        " spares_percent cut_length_m cut_mass_kg stock_left_kg note"
+    )
+    rows = [
+        {
+            "kind": line.kind,
+            "build": line.build,
+            "run": line.run,
+            "start": line.start,
+            "end": line.end,
+            "fluid": line.fluid,
+            "layer": line.layer or None,
+            "material": line.material,
+            "bore_mm": _thousandfold(line.bore),
+            "thickness_mm": _thousandfold(line.thickness),
+            "length_m": line.length,
+            "mass_kg": line.mass,
+            "spares_percent": 100.0 * spares,
+            "cut_length_m": line.cut_length,
+            "cut_mass_kg": line.cut_mass,
+            "stock_left_kg": line.stock_left,
+            "note": line.note,
+        }
+        for line in cut_list(site, plan, spares)
+    ]
+    return tables.frame(columns, rows)
+
+
+def _thousandfold(value: float | None) -> float | None:
+    return None if value is None else 1000.0 * value
+
+
+def build_order_table(site: Site, plan: Plan, crew: float | None = None) -> pd.DataFrame:
+    """A row a step; see :func:`build_order`. ``crew``: kg/s of material that the crew builds."""
+    columns = (
+        "step action what where materials mass_kg mass_so_far_kg needs_steps unlocks"
+        " promised_so_far_w done_after_d next_spell_in_d note"
+    )
+    rows = [
+        {
+            "step": step.number,
+            "action": step.action,
+            "what": step.what,
+            "where": step.where,
+            "materials": step.materials,
+            "mass_kg": step.mass,
+            "mass_so_far_kg": step.mass_so_far,
+            "needs_steps": spans(step.after),
+            "unlocks": step.unlocks,
+            "promised_so_far_w": step.firm_power,
+            "done_after_d": None if step.done is None else step.done / DAY,
+            "next_spell_in_d": None if step.due is None else step.due / DAY,
+            "note": step.note,
+        }
+        for step in build_order(site, plan, crew)
+    ]
+    return tables.frame(columns, rows)
+
+
+def spans(numbers: Iterable[int]) -> str:
+    """Rising whole numbers in short: ``3, 5 to 9``."""
+    return ", ".join(
+        str(first) if first == last else f"{first} to {last}" for first, last in _joined(numbers)
+    )
+
+
+def _joined(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
+    span: tuple[int, int] | None = None
+    for number in numbers:
+        if span is not None and number == span[1] + 1:
+            span = (span[0], number)
+        else:
+            if span is not None:
+                yield span
+            span = (number, number)
+    if span is not None:
+        yield span
+
+
+def set_points_table(
+    site: Site, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
+) -> pd.DataFrame:
+    """A row a setting; see :func:`set_points`."""
+    columns = "thing place setting value unit at_peak note"
+    rows = [
+        {
+            "thing": setting.thing,
+            "place": setting.place,
+            "setting": setting.setting,
+            "value": setting.value,
+            "unit": setting.unit,
+            "at_peak": setting.highest,
+            "note": setting.note,
+        }
+        for setting in set_points(site, plan, reserves)
+    ]
+    return tables.frame(columns, rows)

@@ -1,0 +1,155 @@
+"""The operator's sheet: what to set where, so that the plan's promise holds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.loads import peak_factor
+from allocator.report.words import at, destination, shape
+from allocator.site.records import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One thing to set: ``value`` in ``unit`` on average, ``highest`` at the peak of its shape."""
+
+    thing: str
+    place: str
+    setting: str
+    value: float
+    unit: str
+    highest: float | None
+    note: str
+
+
+def set_points(
+    site: Site, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
+) -> tuple[Setting, ...]:
+    """Valves of sources, releases of stores, parts of batteries and loads of machines.
+
+    ``reserves``: tank -> (what must stay in it for the promise, its unit), from a simulation;
+    without them a store is kept as full as it gets and releases no more than its promise.
+    """
+    kept = [
+        Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve")
+        for tank, (value, unit) in (reserves or {}).items()
+    ]
+    return (
+        *_sources(site, plan),
+        *_stores(site, plan),
+        *_batteries(site, plan),
+        *_machines(site, plan),
+        *kept,
+        *_levels(site, plan),
+    )
+
+
+def _apart(site: Site, name: str) -> tuple[str, str]:
+    """``type@place`` as the type and the place of the site file, and the part of a battery."""
+    thing, _, place = name.rpartition("@")
+    known = [p for p in site.places if place == p or place.startswith(f"{p} ")]
+    if not known:
+        return thing, place
+    whole = max(known, key=len)
+    part = place[len(whole) :].strip()  # as in "battery@works levelling"
+    return f"{thing}, {part}" if part else thing, site.ground(whole)
+
+
+def _levels(site: Site, plan: Plan) -> Iterator[Setting]:
+    """When units run on and off start and stop, and in which order idle ones are started."""
+    points = plan.set_points
+    for levels in points.cycled if points else ():
+        thing, place = _apart(site, levels.machine)
+        note = "of what the batteries keep for machine runs"
+        yield Setting(thing, place, "start at", levels.start, "J", None, note)
+        yield Setting(thing, place, "stop at", levels.stop, "J", None, note)
+    for hold in points.chambers if points else ():
+        place = site.ground(site.sources[hold.source].place)
+        note = "in the chamber that the pump draws from; below it the pump stops"
+        yield Setting(hold.source, place, "hold", hold.pressure, "Pa", None, note)
+    for number, name in enumerate(points.start_order if points else (), 1):
+        thing, place = _apart(site, name)
+        note = "idle units, on what would spill"
+        yield Setting(thing, place, "start in turn", number, "", None, note)
+
+
+def _sources(site: Site, plan: Plan) -> Iterator[Setting]:
+    for use in plan.sources:
+        if not use.tapped:
+            continue
+        place = site.ground(site.sources[use.name].place)
+        rate = "send while on, at most" if plan.basis == "firm" else "send on average"
+        for to, value in use.collect.items():
+            note = f"to {destination(to)}"
+            yield Setting(use.name, place, rate, value, "kg/s", None, note)
+        for name, mean in use.direct.items():
+            peak = mean * peak_factor(site, name)
+            yield Setting(use.name, place, "release", mean, "kg/s", peak, shape(name))
+
+
+def _stores(site: Site, plan: Plan) -> Iterator[Setting]:
+    for use in plan.stores:
+        place = site.ground(use.place)
+        for name, rate in use.draw.items():
+            if rate > 0:
+                peak = rate * peak_factor(site, name)
+                note = f"{shape(name)}; no more, and no less"
+                yield Setting(use.type, place, "release", rate, "kg/s", peak, note)
+        if use.inflow > 0:
+            note = "steady, from the supply"
+            yield Setting(use.type, place, "let in", use.inflow, "kg/s", None, note)
+
+
+def _batteries(site: Site, plan: Plan) -> Iterator[Setting]:
+    for use in plan.batteries:
+        place = site.ground(use.place)
+        parts = {
+            "keep for levelling to demands": use.level_part,
+            **{f"keep behind {kind} bursts": size for kind, size in use.burst_part.items()},
+            "keep for machine runs": use.swing_part,
+        }
+        for setting, size in parts.items():
+            if size > 0:
+                yield Setting(use.type, place, setting, size, "J", None, "")
+        for kind, shapes in use.release.items():
+            for name, power in shapes.items():
+                if power > 0:
+                    peak = power * peak_factor(site, name)
+                    note = f"{kind}, {shape(name)}"
+                    yield Setting(use.type, place, "release", power, "W", peak, note)
+
+
+def _machines(site: Site, plan: Plan) -> Iterator[Setting]:
+    for use in plan.machines:
+        kind, place = site.machines[use.type], site.ground(use.place)
+        if use.running:
+            yield Setting(use.type, place, "keep turning", use.running, "units", None, "")
+        for name, load in {FLAT: use.flat_load, **use.following}.items():
+            if load <= 0:
+                continue
+            peak = load * peak_factor(site, name)
+            note = f"{shape(name)}, all turning units together"
+            if kind.power_out > 0:
+                power = kind.power_out
+                yield Setting(use.type, place, "give", power * load, "W", power * peak, note)
+            else:
+                yield Setting(use.type, place, "load", load, "units", peak, note)
+        yield from _on_and_off(site, use, place)
+
+
+def _on_and_off(site: Site, use: MachineUse, place: str) -> Iterator[Setting]:
+    kind = site.machines[use.type]
+    if use.cycled > 0:
+        note = f"one unit more; runs of {max(kind.least_run, 1.0):.0f} s or longer"
+        if kind.least_rest > 0:
+            note += f", rests of {kind.least_rest:.0f} s or longer"
+        yield Setting(use.type, place, "run on and off, share of time", use.cycled, "", None, note)
+    for battery, units in use.burst.items():
+        if units > 0:
+            note = f"as it comes, into {at(battery)}"
+            yield Setting(use.type, place, "burn what comes with", units, "units", None, note)
+    for fluid, held in use.receiver.items():
+        note = f"a receiver for {fluid} beside the unit that runs on and off"
+        yield Setting(use.type, place, "receiver holds", held, "kg", None, note)

@@ -1,0 +1,92 @@
+"""The tables of a plan as one workbook: the same bytes for the same tables."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from allocator.base.spreadsheet_cells import inert
+from allocator.plans.records import Plan
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+WRITTEN = datetime(2000, 1, 1)
+"""A fixed date of writing: a workbook says nothing that its tables do not say."""
+
+LONGEST_TEXT = 32_767
+"""Characters that a cell of the format holds."""
+
+_WIDEST = 60
+
+
+def workbook(plan: Plan, tables: Mapping[str, pd.DataFrame]) -> bytes:
+    """A sheet a table, heads frozen and filtered, and a first sheet that says what this is.
+
+    Names are sheet names of at most 31 characters. Text is text: nothing in it is run as a formula
+    or made a link, here or after it is copied on. Numbers stay numbers at full precision.
+    """
+    import xlsxwriter
+
+    sink = io.BytesIO()
+    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    with xlsxwriter.Workbook(sink, options) as book:
+        book.set_properties({"title": inert(plan.site_name), "created": WRITTEN})
+        head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+        _about(book, plan, tables, head)
+        for name, table in tables.items():
+            _sheet(book, name, table, head)
+    return sink.getvalue()
+
+
+def _about(book: Any, plan: Plan, tables: Mapping[str, pd.DataFrame], head: Any) -> None:
+    sheet = book.add_worksheet("about")
+    sheet.set_column(0, 0, 24)
+    sheet.set_column(1, 1, 100)
+    rows = [
+        ("site", plan.site_name),
+        ("basis", plan.basis),
+        ("audited", "yes" if plan.verified else "NO: do not build from this plan"),
+        ("site file, SHA-256", plan.site_sha256),
+        ("units", "in the heads of the columns: kg, m, s, W, J; money has no unit"),
+        ("sheets", ", ".join(tables)),
+        *(("caution", text) for text in plan.cautions),
+    ]
+    wrapped = book.add_format({"text_wrap": True, "valign": "top"})
+    for number, (what, said) in enumerate(rows):
+        sheet.write_string(number, 0, what, head)
+        sheet.write_string(number, 1, inert(said)[:LONGEST_TEXT], wrapped)
+
+
+def _sheet(book: Any, name: str, table: pd.DataFrame, head: Any) -> None:
+    sheet = book.add_worksheet(name)
+    sheet.freeze_panes(1, 1)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
+    for column, title in enumerate(table.columns):
+        sheet.write_string(0, column, title.replace("_", " "), head)
+        cells = list(table[title])
+        for row, cell in enumerate(cells, 1):
+            _write(sheet, row, column, cell)
+        widest = max([len(str(title)) // 2 + 4, *(len(_shown(cell)) for cell in cells)])
+        sheet.set_column(column, column, min(widest + 2, _WIDEST))
+    if len(table.columns):
+        sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
+
+
+def _write(sheet: Any, row: int, column: int, cell: object) -> None:
+    if cell is None:
+        return
+    if isinstance(cell, bool):
+        sheet.write_string(row, column, "yes" if cell else "no")
+    elif isinstance(cell, int | float):
+        sheet.write_number(row, column, cell)
+    else:
+        sheet.write_string(row, column, inert(str(cell))[:LONGEST_TEXT])
+
+
+def _shown(cell: object) -> str:
+    return f"{cell:.6g}" if isinstance(cell, float) else "" if cell is None else str(cell)

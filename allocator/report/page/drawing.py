@@ -1,0 +1,145 @@
+"""A picture of a site without a plan: what stands, and what could be built."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from allocator.base.errors import AllocatorError
+from allocator.network.deriving import network_of
+from allocator.plans.records import (
+    BatteryUse,
+    Ceiling,
+    Emissions,
+    MachineUse,
+    Plan,
+    Power,
+    Run,
+    SourceUse,
+    StoreUse,
+)
+from allocator.report.page.colours import DASHES, LIGHT
+from allocator.report.page.figures import figures_of
+from allocator.report.page.map import map_of
+from allocator.report.page.placing import WIDTH
+from allocator.report.page.svg import number, tag
+from allocator.site.records import POWER, Site
+
+_STYLE = (
+    "text{font:11px sans-serif;fill:#15201c}.title{font-size:17px;font-weight:bold}"
+    ".faint{fill:none;stroke:#97a39d;stroke-width:1.6;stroke-dasharray:2 4}"
+    ".pipe{fill:none;stroke-width:4}.casing{fill:none;stroke:#15201c;stroke-width:9;opacity:.28}"
+    ".grip,.arrow{display:none}.power{fill:none;stroke:#15201c;stroke-width:2.5}"
+    ".halo{fill:#fff;opacity:.86}.ring{fill:#fff;stroke-width:2}.untapped .ring{stroke-width:1.4}"
+    ".hot{fill:none;stroke:#8a4b12;stroke-width:1.6}"
+    ".store path,.store ellipse{fill:#fff;stroke-width:2}"
+    ".battery path,.cooler path{fill:#fff;stroke:#15201c;stroke-width:1.8}"
+    ".machine path{fill:#15201c}.many{fill:#fff;font-weight:bold;text-anchor:middle}"
+    ".spot circle{fill:#52605a}.minor{display:none}"
+    ".unused path,.unused ellipse{fill:#fff;stroke-dasharray:2.5 2}"
+    ".unused.machine path{stroke:#15201c;stroke-width:1.4}"
+    ".scale path{fill:none;stroke:#15201c;stroke-width:1.5}"
+)
+
+
+class DrawingError(AllocatorError):
+    """A drawing that cannot be made: why, and what to do."""
+
+
+def standing_plan(site: Site) -> Plan:
+    """What stands already, as a plan that builds and promises nothing."""
+    built = site.built
+    stores = []
+    batteries = []
+    for (kind, place), size in built.stores.items():
+        name, holds = f"{kind}@{place}", site.stores[kind].holds
+        if holds == POWER:
+            batteries.append(BatteryUse(name, kind, place, size, 0.0, None))
+        else:
+            stores.append(StoreUse(name, kind, place, holds, size, 0.0, None))
+    return Plan(
+        site_name=site.name,
+        site_sha256=site.sha256,
+        basis="firm",
+        status="standing",
+        goals=(),
+        ceiling=Ceiling(None, None),
+        power=Power(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        sources=tuple(SourceUse(name, name in built.taps, False) for name in site.own_sources),
+        stores=tuple(stores),
+        batteries=tuple(batteries),
+        runs=tuple(Run(run.route, run.build, run.fluid, False) for run in built.runs),
+        lines=(),
+        machines=tuple(
+            MachineUse(f"{kind}@{place}", kind, place, count, 0)
+            for (kind, place), count in built.machines.items()
+        ),
+        demands=(),
+        materials=(),
+        emissions=Emissions(0.0, 0.0),
+        money=0.0,
+    )
+
+
+def site_svg(site: Site) -> str:
+    """The site as an SVG picture with a key: routes dashed, what stands drawn full."""
+    site = network_of(site)
+    drawn = map_of(figures_of(site, standing_plan(site)))
+    top = 34.0
+    key, tall = _key(drawn.legend, top + drawn.height)
+    height = top + drawn.height + tall
+    ground = tag("g", drawn.drawing, transform=f"translate(0 {number(top)})")
+    body = tag(
+        "svg",
+        tag("style", Markup(_STYLE + _colours())),
+        tag("rect", width=WIDTH, height=height, fill="#fff"),
+        tag("text", site.name, x=16, y=25, class_="title"),
+        ground,
+        key,
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {number(WIDTH)} {number(height)}",
+        width=WIDTH,
+        height=height,
+    )
+    return f"{body}\n"
+
+
+def site_png(svg: str) -> bytes:
+    """The picture as PNG, two pixels a unit.
+
+    Raises:
+        DrawingError: the library that draws it is not there.
+    """
+    try:
+        import cairosvg
+    except (ImportError, OSError):
+        raise DrawingError(
+            "PNG needs an extra: pip install 'allocator[png]'; or name a file that ends in .svg"
+        ) from None
+    picture: bytes = cairosvg.svg2png(bytestring=svg.encode("utf-8"), scale=2.0)
+    return picture
+
+
+def _colours() -> str:
+    rules = ""
+    for n, colour in enumerate(LIGHT):
+        rules += f".c{n} .ring,.c{n} .pipe,.c{n}.store path,.c{n}.store ellipse,.k{n}"
+        rules += f"{{stroke:{colour}}}.c{n} .share{{fill:{colour}}}"
+    return rules
+
+
+def _key(legend: dict[str, int], top: float) -> tuple[Markup, float]:
+    parts, x, y = [], 16.0, top + 18.0
+    for name, colour in legend.items():
+        long = 58.0 + 6.6 * len(name)
+        if x + long > WIDTH - 10 and x > 16.0:
+            x, y = 16.0, y + 20.0
+        path, dashes = f"M{number(x)} {number(y)}h34", DASHES[colour] or None
+        line = tag("path", d=path, class_=f"pipe k{colour}", stroke_dasharray=dashes)
+        parts += [line, tag("text", name, x=x + 40, y=y + 4)]
+        x += long
+    words = (
+        "circle: source, filled by its share of time on, with plumes where hot; drum: store; "
+        "diamond: machines; dashed: could be built"
+    )
+    parts.append(tag("text", words, x=16, y=y + 24))
+    return tag("g", *parts), y + 36.0 - top

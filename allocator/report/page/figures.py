@@ -1,0 +1,58 @@
+"""Figures that several pictures share: means of sources, worth of a flow in watts, run flows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from allocator.cycles import pattern_of
+from allocator.plans.records import Plan, Run
+from allocator.report.loads import turnover
+from allocator.report.ways import Way, machine_named, ways_of
+from allocator.site.records import Site
+
+LAYERS = ("collect", "supply", "mean")
+
+
+@dataclass(frozen=True)
+class Figures:
+    """A site and a plan with what pictures look up. ``duty``: source -> share of time on."""
+
+    site: Site
+    plan: Plan
+    ways: tuple[Way, ...]
+    duty: dict[str, float]
+    means: dict[tuple[str, str], float] = field(default_factory=dict)
+
+    def mean_rate(self, way: Way) -> float:
+        """Mean of a way, kg/s: rates of the collect layer count while their source is on."""
+        if way.layer != "collect" or self.plan.basis == "mean":
+            return way.rate
+        return way.rate * self.duty[way.giver.partition(":")[2]]
+
+    def run_rate(self, run: Run, layer: str) -> float:
+        """kg/s in a run: with all sources on, promised on average, or both layers on average."""
+        if layer == "mean":
+            return self.means.get((run.route, run.fluid), 0.0)
+        return sum(flow.rate for flow in run.flows if flow.layer == layer)
+
+    def worth(self, fluid: str) -> float:
+        """Lower heating value, J/kg; 0 for a fluid that does not burn."""
+        return self.site.fluids[fluid].heating_value or 0.0
+
+    def firm_fuel(self, machine: str) -> float:
+        """Mean fuel of a group beside bursts, W."""
+        use = machine_named(self.plan, machine)
+        kind = self.site.machines[use.type]
+        units = sum(turnover(self.plan, kind, use).values())
+        return sum(rate * units * self.worth(fluid) for fluid, rate in kind.takes.items())
+
+
+def figures_of(site: Site, plan: Plan) -> Figures:
+    """The figures of a plan."""
+    duty = {name: pattern_of(source.stages).duty for name, source in site.sources.items()}
+    found = Figures(site, plan, ways_of(site, plan), duty)
+    for way in found.ways:
+        for route in way.routes:
+            key = (route, way.fluid)
+            found.means[key] = found.means.get(key, 0.0) + found.mean_rate(way)
+    return found

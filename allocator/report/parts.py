@@ -1,0 +1,164 @@
+"""The parts of a plan, each as a table of text: taps, machines, stores, runs, lines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.plans.records import MachineUse, Plan
+from allocator.report.loads import (
+    corridor_of,
+    line_peak,
+    mean_load,
+    run_ends,
+    run_peak,
+    runs_of_kind,
+)
+from allocator.report.text import table
+from allocator.report.words import at, count, destination, percent, quantity, shape
+from allocator.site.records import Site
+
+
+def sources_tapped(site: Site, plan: Plan) -> list[str]:
+    """What to tap, at which rate, to where; a line a destination.
+
+    Rates are those while a source is on; on the mean basis they are means.
+    """
+    rows: list[tuple[str, ...]] = []
+    for use in plan.sources:
+        if not use.tapped:
+            continue
+        source = site.sources[use.name]
+        ways = [(quantity(rate, "mass_rate"), destination(to)) for to, rate in use.collect.items()]
+        ways += [
+            (quantity(mean, "mass_rate"), f"supply, {shape(to)}") for to, mean in use.direct.items()
+        ]
+        through = {site.sources[u.name].part_of for u in plan.sources if u.from_chamber}
+        nowhere = ("", "through its chamber alone") if use.name in through else ("0", "nowhere")
+        for i, (rate, to) in enumerate(ways or [nowhere]):
+            place = site.ground(source.place)
+            tap = "the same" if use.from_chamber else _new(use.new)
+            whence = (use.name, place, source.fluid, tap) if i == 0 else ("",) * 4
+            rows.append((*whence, rate, to))
+    rate = "while on" if plan.basis == "firm" else "mean"
+    heads = ("source", "place", "fluid", "tap", rate, "to")
+    return table(heads, rows, right=(4,)) if rows else []
+
+
+def machines(site: Site, plan: Plan) -> list[str]:
+    """Machines where and how many, and how they are worked."""
+    rows = []
+    for use in plan.machines:
+        if use.count <= 0:
+            continue
+        kind = site.machines[use.type]
+        standing = use.count - use.new
+        if kind.power_out > 0:
+            each = f"{quantity(kind.power_out, 'power')} out"
+        elif kind.power_in > 0:
+            each = f"{quantity(kind.power_in, 'power')} in"
+        else:
+            each = ""
+        rows.append(
+            (use.type, site.ground(use.place), str(use.new), str(standing), each, _work(use))
+        )
+    heads = ("type", "place", "new", "standing", "each", "worked")
+    return table(heads, rows, right=(2, 3)) if rows else []
+
+
+def _work(use: MachineUse) -> str:
+    """How a group is worked, in words; loads in units at full load."""
+    parts = []
+    if use.running:
+        load = percent((use.flat_load + sum(use.following.values())) / use.running)
+        followed = ", ".join(use.following)
+        way = f", following {followed}" if any(use.following.values()) else ""
+        parts.append(f"{use.running} turn at {load} on average{way}")
+    elif mean_load(use) > use.cycled:
+        parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
+    held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.receiver.items())
+    if use.cycled > 0:
+        beside = f"; its receiver: {held}" if held else ""
+        parts.append(f"1 runs {percent(use.cycled)} of the time{beside}")
+    burst = sum(use.burst.values())
+    if burst > 0:
+        into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)
+        beside = f"; the receiver beside them: {held}" if held and use.cycled <= 0 else ""
+        parts.append(f"{count(burst)} burn what comes, into {into}{beside}")
+    return "; ".join(parts) or "spare"
+
+
+def stores_built(site: Site, plan: Plan) -> list[str]:
+    """Store sizes, what of them is new, and what each promises for ever."""
+    rows = []
+    for use in plan.stores:
+        if use.size > 0:
+            promise = _promised(use.draw)
+            place, size = site.ground(use.place), _size(use.size, use.new_size, "mass")
+            rows.append((use.type, place, use.holds, *size, promise))
+    for battery in plan.batteries:
+        if battery.size > 0:
+            promise = _battery_work(battery.level_part, battery.burst_part, battery.swing_part)
+            size = _size(battery.size, battery.new_size, "energy")
+            rows.append((battery.type, battery.place, "power", *size, promise))
+    heads = ("store", "place", "holds", "size", "new", "promises, or is for")
+    return table(heads, rows, right=(3, 4)) if rows else []
+
+
+def _size(size: float, new: float, dimension: str) -> tuple[str, str]:
+    return quantity(size, dimension), quantity(new, dimension) if new > 0 else "0"
+
+
+def _promised(draw: Mapping[str, float]) -> str:
+    kept = {name: rate for name, rate in draw.items() if rate > 0}
+    return ", ".join(f"{quantity(r, 'mass_rate')} {shape(name)}" for name, r in kept.items())
+
+
+def _battery_work(level: float, burst: Mapping[str, float], swing: float) -> str:
+    parts = [
+        (level, "levelling"),
+        (sum(burst.values()), "bursts"),
+        (swing, "machine runs"),
+    ]
+    return ", ".join(f"{quantity(size, 'energy')} {use}" for size, use in parts if size > 0)
+
+
+def runs_laid(site: Site, plan: Plan) -> list[str]:
+    """Pipes: from where to where, which build, how long, how full at the busiest moment."""
+    rows = []
+    for run in runs_of_kind(site, plan, "pipe"):
+        start, end = (site.ground(place) for place in run_ends(site, run))
+        peak = run_peak(site, run)
+        route = site.routes[run.route]
+        length = quantity(route.length, "length")
+        use = percent(peak / site.capacity(run.route, run.build, run.fluid))
+        flow = quantity(peak, "mass_rate")
+        way = f"{start} > {end}"
+        rows.append(
+            (corridor_of(route), way, run.build, run.fluid, _new(run.new), length, flow, use)
+        )
+    heads = ("route", "way", "build", "fluid", "pipe", "length", "peak", "use")
+    return table(heads, rows, right=(5, 6, 7)) if rows else []
+
+
+def lines_built(site: Site, plan: Plan) -> list[str]:
+    """Power lines in use."""
+    rows = []
+    for use in plan.lines:
+        line = site.lines[use.name]
+        peak = line_peak(site, use)
+        rows.append(
+            (
+                use.name,
+                f"{line.start} - {line.end}",
+                _new(use.new),
+                quantity(line.length, "length"),
+                quantity(peak, "power"),
+                percent(peak / line.capacity),
+            )
+        )
+    heads = ("line", "between", "line", "length", "peak", "use")
+    return table(heads, rows, right=(3, 4, 5)) if rows else []
+
+
+def _new(new: bool) -> str:
+    return "new" if new else "stands"

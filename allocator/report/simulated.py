@@ -1,0 +1,291 @@
+"""A simulation on a terminal: promise, what was simulated, and what no control could pass."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from allocator.plans.records import Plan
+from allocator.report.text import paragraph, section, table, width
+from allocator.report.words import at, count, grams_a_kwh, percent, quantity
+
+if TYPE_CHECKING:
+    from allocator.simulation.trace import Bounds, Draw, SetPoint, TankTrace, Trace
+
+Row = tuple[str, ...]
+MOST_BROKEN = 5
+ALWAYS = "at all times: promised"
+NOTHING = 1e-4
+"""A share that is not worth telling."""
+UNITS = {"kg": "mass", "J": "energy"}
+
+
+def simulation_text(plan: Plan, trace: Trace) -> str:
+    """A trace for a person to act on: plain text, at most 100 columns."""
+    verdict = "KEPT" if trace.kept else "NOT KEPT"
+    title = f"{trace.site_name}: a plan simulated"
+    lines = [f"{title}{verdict:>{max(1, width() - len(title))}}", "-" * width()]
+    lines += paragraph(verdict_words(trace), indent=0)
+    lines += section("Power", power_rows(plan, trace))
+    lines += section("Draws", _draws(trace))
+    lines += section("Mean of the random draws", _means(plan, trace))
+    lines += section("Stores, lowest and highest in all draws", _tanks(trace))
+    lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
+    lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
+    lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
+    lines += section("From empty stores, sources as surveyed", _start(trace))
+    lines += section("Draws that broke the promise", _broken(trace))
+    return "\n".join(lines) + "\n"
+
+
+def verdict_words(trace: Trace) -> str:
+    """In a sentence or two: whether the promise held, and what better control could add."""
+    number = len(trace.promises)
+    promised = quantity(trace.promised_firm_w, "power")
+    from_phases = f"{number} draw{'' if number == 1 else 's'} of phases"
+    if trace.kept:
+        said = f"The promise of {promised} at all times held in {from_phases}."
+    else:
+        worst = quantity(trace.worst_firm_w, "power")
+        said = (
+            f"The promise of {promised} at all times FAILED in {len(trace.broken)} of "
+            f"{from_phases}: at the worst instant {worst} was there."
+        )
+        if trace.settings.failing is not None:
+            run = sum(draw.seconds for draw in trace.promises)
+            there = 1.0 - sum(draw.short_s for draw in trace.promises) / run
+            said += (
+                " Machines were let fail, which no promise covers: all that is promised was there "
+                f"for {percent(there)} of the time."
+            )
+    if trace.foresight is not None and trace.foresight.refuted:
+        said += (
+            " A bound on any control came out below the promise that was kept: it is wrong, and "
+            "left out. Please report it."
+        )
+    added = better_control(trace)
+    if added is not None and added < NOTHING:
+        said += " No control of this plan could promise more."
+    elif added is not None:
+        power = "clean power" if trace.promised_clean_w > 0 else "power"
+        said += f" Better control would add at most {percent(added)} of {power} to it."
+    return said
+
+
+def better_control(trace: Trace) -> float | None:
+    """By which share of the promise better control could better it, at most."""
+    bounds, promised = trace.foresight, trace.promised_clean_w
+    if bounds is None:
+        return None
+    least = [bounds.firm_clean, trace.ceiling_clean_w]
+    if promised <= 0:
+        promised, least = trace.promised_firm_w, [bounds.firm_total, trace.ceiling_w]
+    known = [value for value in least if value is not None]
+    return max(0.0, min(known) / promised - 1.0) if known and promised > 0 else None
+
+
+def power_rows(plan: Plan, trace: Trace) -> list[str]:
+    """Promise <= worst simulated <= what any control could promise <= ceiling; then the means."""
+    demand = plan.power.demand_mean
+    if demand <= 0:
+        return []
+
+    def row(name: str, clean: float | None, total: float | None) -> Row:
+        shown = ["-" if value is None else quantity(value, "power") for value in (clean, total)]
+        return (name, *shown, "-" if total is None else percent(total / demand))
+
+    bounds = trace.foresight
+    rows = [
+        row(ALWAYS, trace.promised_clean_w, trace.promised_firm_w),
+        row("  simulated, worst instant", None, trace.worst_firm_w),
+    ]
+    if bounds is not None:
+        rows.append(row("  any control of this plan", *_at_most(trace, bounds)))
+    if trace.ceiling_w is not None or trace.ceiling_clean_w is not None:
+        rows.append(row("  no plan can pass", trace.ceiling_clean_w, trace.ceiling_w))
+    rows.append(row("on average: in the plan", plan.power.mean_clean, plan.power.mean_total))
+    rows.append(row("  simulated", trace.mean("mean_clean_w"), trace.mean("mean_total_w")))
+    if bounds is not None and bounds.seconds > 0:
+        span = quantity(bounds.seconds, "duration")
+        rows.append(row(f"  first {span}, simulated", bounds.beside_clean, bounds.beside_total))
+        rows.append(row(f"  first {span}, any control", bounds.mean_clean, bounds.mean_total))
+    shown = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    if trace.no_safe_start:
+        names = ", ".join(at(name) for name in trace.no_safe_start)
+        shown += paragraph(
+            f"Idle units of {names} burn none of what would spill: no store holds enough above its "
+            "reserve for a whole run."
+        )
+    return shown
+
+
+def _at_most(trace: Trace, bounds: Bounds) -> tuple[float | None, float | None]:
+    found = []
+    for bound, ceiling in (
+        (bounds.firm_clean, trace.ceiling_clean_w),
+        (bounds.firm_total, trace.ceiling_w),
+    ):
+        known = [value for value in (bound, ceiling) if value is not None]
+        found.append(min(known) if bound is not None else None)
+    return found[0], found[1]
+
+
+def _draws(trace: Trace) -> list[str]:
+    random = [draw for draw in trace.draws if draw.name.startswith("random")]
+    rows = []
+    if random:
+        rows.append(_draw_row(f"{len(random)} from random phases", random))
+    rows += [
+        _draw_row(draw.name.replace("against ", "set against "), [draw])
+        for draw in trace.draws
+        if not draw.name.startswith("random")
+    ]
+    heads = ("", "each", "promise kept in", "worst short of it")
+    return table(heads, rows, right=(1, 2, 3))
+
+
+def _draw_row(name: str, draws: list[Draw]) -> Row:
+    kept = f"{sum(draw.kept for draw in draws)} of {len(draws)}"
+    return (
+        name,
+        quantity(max(draw.seconds for draw in draws), "duration"),
+        kept if draws[0].name != "from now" else "no promise yet",
+        hours(max(draw.short_s for draw in draws)),
+    )
+
+
+def hours(seconds: float) -> str:
+    """Seconds as ``12.5 h``; a nought without its dot."""
+    return "0 h" if seconds == 0 else f"{seconds / 3600:.3g} h"
+
+
+def _means(plan: Plan, trace: Trace) -> list[str]:
+    shown = [d for d in trace.draws if d.name.startswith("random")] or list(trace.draws)
+    seconds = sum(draw.seconds for draw in shown) / len(shown)
+    emitted, served = trace.mean("emissions_kg") / seconds, trace.mean("mean_total_w")
+    rows = [("emissions", quantity(emitted, "emission_rate"))]
+    if emitted > 0 and served > 0:
+        rows.append(("emissions a kWh served", grams_a_kwh(emitted / served)))
+    rows.append(("clean", percent(trace.mean("clean_share"))))
+    rows.append(("short of the promise", f"{percent(trace.mean('short_s') / seconds)} of the time"))
+    if plan.power.demand_mean > 0:
+        rows.append(("demand not served", percent(unserved_share(plan, trace))))
+    for name, key in (("spilt", "spilt_kg"), ("bought", "bought_kg")):
+        for fluid in getattr(shown[0], key):
+            mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
+            if mean > 0:
+                rows.append((f"{fluid} {name}", quantity(mean, "mass_rate")))
+    if trace.mean("spilt_j") > 0:
+        rows.append(("power spilt", quantity(trace.mean("spilt_j") / seconds, "power")))
+    for machine, starts in shown[0].starts.items():
+        if starts is not None:
+            a_day = starts / shown[0].seconds * 86400
+            rows.append((f"starts of {at(machine)}", f"{a_day:.3g} a day"))
+    return table(("", ""), rows, right=(1,))[1:]
+
+
+def unserved_share(plan: Plan, trace: Trace) -> float:
+    """Share of the energy demanded that was not served, promised or not, mean of random draws."""
+    short = max(0.0, 1.0 - trace.mean("mean_total_w") / plan.power.demand_mean)
+    return short if short > NOTHING else 0.0
+
+
+def _tanks(trace: Trace) -> list[str]:
+    rows = []
+    for k, first in enumerate(trace.draws[0].tanks):
+        every = [draw.tanks[k] for draw in trace.promises]
+        rows.append(
+            (
+                at(first.name),
+                quantity(first.size, UNITS[first.unit]),
+                _share(min(tank.lowest for tank in every), first),
+                _share(max(tank.highest for tank in every), first),
+            )
+        )
+    return table(("", "size", "lowest", "highest"), rows, right=(1, 2, 3)) if rows else []
+
+
+def _share(level: float, tank: TankTrace | SetPoint) -> str:
+    share = max(0.0, level) / tank.size if tank.size > 0 else 0.0
+    return percent(share if share > NOTHING else 0.0)
+
+
+def _set_points(trace: Trace) -> list[str]:
+    rows = []
+    for point in trace.set_points:
+        note = "TOO LOW: would break the promise" if point.tank in trace.unsafe else ""
+        kept = quantity(point.reserve, UNITS[point.unit])
+        rows.append((at(point.tank), kept, _share(point.reserve, point), note))
+    return table(("", "keep", "of its size", ""), rows, right=(1, 2)) if rows else []
+
+
+def _cycles(trace: Trace) -> list[str]:
+    rows = []
+    for point in trace.cycle_points:
+        starts = "-" if point.starts_a_day is None else f"{point.starts_a_day:.3g} a day"
+        rows.append(
+            (
+                at(point.group),
+                quantity(point.start, "energy"),
+                quantity(point.stop, "energy"),
+                starts,
+            )
+        )
+    return table(("", "start at", "stop at", "starts"), rows, right=(1, 2, 3)) if rows else []
+
+
+def _chambers(trace: Trace) -> list[str]:
+    rows = [
+        (
+            chamber.source,
+            quantity(chamber.hold, "pressure"),
+            quantity(chamber.held, "mass"),
+            quantity(chamber.lasts, "duration"),
+            percent(chamber.on),
+            percent(chamber.drawn),
+        )
+        for chamber in trace.chambers
+    ]
+    heads = ("source", "hold", "gives", "which lasts", "source on", "drawn on")
+    return table(heads, rows, right=(1, 2, 3, 4, 5)) if rows else []
+
+
+def _start(trace: Trace) -> list[str]:
+    start = trace.start
+    if start is None:
+        return []
+    reached = (
+        "not within the run"
+        if start.firm_from_s is None
+        else f"after {quantity(start.firm_from_s, 'duration')}"
+    )
+    units = {tank.name: tank.unit for tank in trace.draws[0].tanks}
+    rows = [
+        ("firm supply for good", reached),
+        ("short until then", quantity(start.unserved_j, "energy")),
+    ]
+    rows += [
+        (f"bridged by {at(tank)} holding at first", quantity(held, UNITS[units[tank]]))
+        for tank, held in start.bridge.items()
+    ]
+    rows += [
+        (f"or by {fluid} bought besides", quantity(mass, "mass"))
+        for fluid, mass in start.fuel_kg.items()
+    ]
+    return table(("", ""), rows, right=(1,))[1:]
+
+
+def _broken(trace: Trace) -> list[str]:
+    rows = [
+        (
+            draw.name,
+            hours(draw.short_s),
+            quantity(draw.unserved_j, "energy"),
+            ", ".join(at(tank.name) for tank in draw.tanks if tank.short > 0) or "machines out",
+        )
+        for draw in trace.broken[:MOST_BROKEN]
+    ]
+    if not rows:
+        return []
+    found = table(("draw", "short", "not served", "run dry"), rows, right=(1, 2))
+    more = len(trace.broken) - MOST_BROKEN
+    return [*found, f"  and {count(more)} more"] if more > 0 else found

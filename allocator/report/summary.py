@@ -1,0 +1,241 @@
+"""The plan on a terminal: what is promised, what to build, and what holds it back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from allocator.network.deriving import network_of
+from allocator.plans.records import Plan
+from allocator.report.baths import baths_beside, sinks_used
+from allocator.report.bill import running_money
+from allocator.report.certainty import certainty
+from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
+from allocator.report.parts import (
+    lines_built,
+    machines,
+    runs_laid,
+    sources_tapped,
+    stores_built,
+)
+from allocator.report.prices import prices
+from allocator.report.simulated import verdict_words
+from allocator.report.text import paragraph, section, table, width
+from allocator.report.words import (
+    STATUS_WORDS,
+    emission_a_kwh,
+    gap,
+    goal_title,
+    goal_value,
+    money,
+    percent,
+    quantity,
+)
+from allocator.site.records import POWER, Site
+
+if TYPE_CHECKING:
+    from allocator.simulation.trace import Trace
+
+UNVERIFIED = (
+    "THIS PLAN FAILED ITS AUDIT. Do not build from it. The breaches are listed below the plan; "
+    "the files say verified: false."
+)
+
+
+BROKEN = (
+    "THIS PLAN BROKE ITS PROMISE WHEN IT WAS SIMULATED. Do not build from it. broken.json holds "
+    "the phases that break it; the files say verified: false."
+)
+
+
+def summary(
+    site: Site, plan: Plan, mean_basis: Plan | None = None, proof: Trace | None = None
+) -> str:
+    """A plan for a person to act on: plain text, at most 100 columns, absent facts left out.
+
+    ``mean_basis``: the plan that averages alone would have made, shown beside a firm one.
+    ``proof``: the plan simulated.
+    """
+    site = network_of(site)
+    verdict = "audited" if plan.verified else "NOT VERIFIED"
+    title = paragraph(f"{plan.site_name}: a plan on the {plan.basis} basis", indent=0)
+    room = width() - len(title[-1])
+    title[-1:] = (
+        [f"{title[-1]}{verdict:>{room}}"]
+        if room > len(verdict) + 1
+        else [title[-1], f"{verdict:>{width()}}"]
+    )
+    lines = [*title, "-" * width()]
+    if not plan.verified:
+        broken = proof is not None and not proof.kept
+        lines += [*paragraph(BROKEN if broken else UNVERIFIED, indent=0), ""]
+    lines += _headline(plan, mean_basis)
+    lines += section("Promise", _promise(site, plan, mean_basis, proof))
+    if proof is not None:
+        lines += section("Simulated", paragraph(verdict_words(proof)))
+    lines += section("Demands", _demands(site, plan))
+    lines += section("Goals, in order", _goals(plan))
+    lines += section("Tap", sources_tapped(site, plan))
+    lines += section("Machines", machines(site, plan))
+    lines += section("Stores", stores_built(site, plan))
+    lines += section("Pipe runs", runs_laid(site, plan))
+    lines += section("Coolers", coolers_placed(site, plan))
+    lines += section("Heat sinks that cool gas", sinks_used(site, plan))
+    lines += section("Temperatures, in still air", temperatures(site, plan))
+    lines += section("Limits of temperature and heat", limits_of_heat(plan))
+    lines += section("Baths, settled, and what is enough for them", baths_beside(site, plan))
+    lines += section("Water in gas", heat_notes(plan))
+    lines += section("Power lines", lines_built(site, plan))
+    lines += section("Materials", _materials(plan))
+    lines += section("Emissions, mean", _emissions(plan))
+    lines += section("Money", _money(site, plan))
+    lines += section("What holds the plan back", _bullets(plan.limits))
+    lines += section("What more is worth", prices(plan))
+    lines += section("Cautions", _bullets(plan.cautions))
+    return "\n".join(lines) + "\n"
+
+
+def _headline(plan: Plan, mean_basis: Plan | None) -> list[str]:
+    """The three figures that a user should see first, in a sentence."""
+    power = plan.power
+    if power.demand_mean <= 0:
+        return []
+    if plan.basis == "mean":
+        said = (
+            f"{quantity(power.mean_clean, 'power')} of clean power on average, were every store "
+            "as large as need be. This is no promise: plan on the firm basis to know what is "
+            "there at all times."
+        )
+        return paragraph(said, indent=0)
+    said = f"Promised {quantity(power.firm_clean, 'power')} clean at all times"
+    if mean_basis is not None:
+        said += f"; a mean-basis sum would say {quantity(mean_basis.power.mean_clean, 'power')}"
+    if plan.ceiling.clean is not None:
+        said += f"; no plan can pass {quantity(plan.ceiling.clean, 'power')}"
+    return paragraph(f"{said}.", indent=0)
+
+
+def _promise(site: Site, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
+    power, demand = plan.power, plan.power.demand_mean
+    if demand <= 0:
+        return []
+
+    def row(name: str, clean: float | None, total: float | None) -> tuple[str, ...]:
+        shown = ["-" if value is None else quantity(value, "power") for value in (clean, total)]
+        served = "-" if total is None else percent(total / demand)
+        return (name, *shown, served)
+
+    rows = []
+    if plan.basis == "firm":
+        rows.append(row("promised at all times", power.firm_clean, power.firm_total))
+        if _above(power.mean_clean, power.firm_clean) or _above(power.mean_total, power.firm_total):
+            rows.append(row("on average, spill burnt too", power.mean_clean, power.mean_total))
+        if proof is not None:
+            simulated = (proof.mean("mean_clean_w"), proof.mean("mean_total_w"))
+            rows.append(row("on average, simulated", *simulated))
+        if mean_basis is not None:
+            mean = mean_basis.power
+            rows.append(row("a mean-basis sum would say", mean.mean_clean, mean.mean_total))
+    else:
+        rows.append(row("on average, no promise", power.mean_clean, power.mean_total))
+    if plan.ceiling.clean is not None or plan.ceiling.total is not None:
+        rows.append(row("no plan can pass", plan.ceiling.clean, plan.ceiling.total))
+    rows.append(("mean demand", "", quantity(demand, "power"), ""))
+    lines = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    return lines + certainty(site, plan)
+
+
+def _above(more: float, less: float) -> bool:
+    return more > less * (1 + 1e-6)
+
+
+def _demands(site: Site, plan: Plan) -> list[str]:
+    rows = []
+    for use in plan.demands:
+        record = site.demands[use.name]
+        where = record.place or "site-wide"
+        mean = quantity(use.mean, "power" if use.wants == POWER else "mass_rate")
+        share = use.clean_share + use.emitting_share
+        emitting = percent(use.emitting_share) if use.wants == POWER else ""
+        wants = use.wants if record.profile is None else f"{use.wants}, by profile"
+        rows.append((use.name, where, wants, mean, percent(share), emitting))
+    heads = ("demand", "where", "wants", "mean", "served", "by emitting")
+    return table(heads, rows, right=(3, 4, 5)) if rows else []
+
+
+def _goals(plan: Plan) -> list[str]:
+    rows = [
+        (
+            f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
+            goal_value(goal, goal.value),
+            goal_value(goal, goal.bound),
+            gap(goal.gap),
+            STATUS_WORDS.get(goal.status, goal.status),
+        )
+        for goal in plan.goals
+    ]
+    heads = ("goal", "plan", "bound", "gap", "why the search stopped")
+    return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []
+
+
+def _bounds(plan: Plan) -> list[str]:
+    """Whose word the bounds are: rounded outward by this program, or the solver's."""
+    certified = [goal_title(goal) for goal in plan.goals if goal.bound_kind == "certified"]
+    others = any(goal.bound_kind == "solver" for goal in plan.goals)
+    if not certified and not others:
+        return []
+    if not others:
+        said = "Bounds are certified: of linear programs, rounded outward."
+    elif not certified:
+        said = "Bounds are the solver's, at its tolerance of 1e-6."
+    else:
+        said = (
+            f"Bounds certified, of linear programs and rounded outward: {', '.join(certified)}; "
+            "the others are the solver's, at its tolerance of 1e-6."
+        )
+    return paragraph(said)
+
+
+def _materials(plan: Plan) -> list[str]:
+    rows = []
+    for use in plan.materials:
+        if use.stock is None:
+            stock, share = "no limit", ""
+        else:
+            stock = quantity(use.stock, "mass")
+            share = percent(use.used / use.stock) if use.stock > 0 else ""
+        rows.append((use.name, quantity(use.used, "mass"), stock, share))
+    return table(("material", "used", "stock", "of stock"), rows, right=(1, 2, 3)) if rows else []
+
+
+def _emissions(plan: Plan) -> list[str]:
+    emissions = plan.emissions
+    rows = [("counted", quantity(emissions.counted, "emission_rate"), "")]
+    if release := emission_a_kwh(plan):
+        of = "promised" if plan.basis == "firm" else "on average"
+        rows[0] = ("counted", rows[0][1], f"{release} {of}")
+    if emissions.biogenic > 0:
+        rows.append(("biogenic", quantity(emissions.biogenic, "emission_rate"), "memo"))
+    rows += [
+        (f"of {fluid}", quantity(rate, "emission_rate"), "")
+        for fluid, rate in emissions.by_fluid.items()
+        if rate > 0
+    ]
+    return table(("", "release", ""), rows, right=(1,))
+
+
+def _money(site: Site, plan: Plan) -> list[str]:
+    if plan.money == 0:
+        return []
+    running = running_money(site, plan)
+    if abs(running) < 1e-6 * abs(plan.money):
+        running = 0.0
+    horizon = quantity(site.horizon, "duration")
+    rows = [("to build", money(plan.money - running))]
+    if running:
+        rows.append((f"to run for {horizon}", money(running)))
+        rows.append(("in all", money(plan.money)))
+    return table(("", "sum"), rows, right=(1,))
+
+
+def _bullets(texts: tuple[str, ...]) -> list[str]:
+    return [line for text in texts for line in paragraph(text, bullet="* ")]

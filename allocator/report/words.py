@@ -1,0 +1,135 @@
+"""The words and figures that summaries share: quantities, destinations, shapes, money."""
+
+from __future__ import annotations
+
+from allocator.base.quantities import format_quantity
+from allocator.plans.records import FLAT, GoalResult, Plan
+
+STATUS_WORDS = {
+    "optimal": "optimal",
+    "yielded": "optimal, then gave to later goals",
+    "within_gap": "within the gap asked for",
+    "time_limit": "time ran out",
+    "node_limit": "node limit reached",
+    "interrupted": "stopped by hand",
+    "bound_refuted": "the solver's bound was wrong",
+    "not_sought": "not sought",
+}
+GOAL_WORDS = {
+    "clean_power": "clean power",
+    "served_power": "power in all",
+    "served_fluid": "fluid served",
+    "emissions": "emissions",
+    "scarce_material": "scarce material",
+    "money": "money",
+}
+
+
+def quantity(value: float, dimension: str) -> str:
+    """A value in SI as people write it, such as ``41.3 kW``."""
+    return format_quantity(value, dimension)
+
+
+def percent(share: float) -> str:
+    """A share such as ``68.8 %``: three figures; 100 % only for all but a hundred-thousandth."""
+    if 0.9995 <= share < 1 - 1e-5:
+        return "99.9 %"
+    return f"{100 * share:.3g} %" if abs(share) < 0.9995 else f"{100 * share:.0f} %"
+
+
+def gap(share: float | None) -> str:
+    """A proven gap; ``-`` when none is known."""
+    if share is None:
+        return "-"
+    if share < 1e-9:
+        return "0 %"
+    if share > 1 + 1e-9:  # of a plan of an older version: how many times a bound near 0 it is
+        return "over 100 %"
+    if share < 1e-4:
+        return "< 0.01 %"
+    return f"{100 * share:.2g} %" if share < 0.0995 else f"{100 * share:.0f} %"
+
+
+def money(value: float) -> str:
+    """A sum of money, thousands set apart: ``1 234 567``."""
+    shown = f"{value:,.0f}" if abs(value) >= 100 or value == 0 else f"{value:.3g}"
+    return shown.replace(",", " ")
+
+
+def grams_a_kwh(release: float) -> str:
+    """A release, kg a J, as people compare them: ``732 g/kWh``."""
+    grams = 3.6e9 * release
+    return f"{grams:.3g} g/kWh" if grams < 1000 else f"{grams:.0f} g/kWh"
+
+
+def emission_a_kwh(plan: Plan) -> str:
+    """Counted release for each kWh of the power that the plan gives; empty where there is none.
+
+    Releases are those of what a plan runs: on the firm basis that is its promise, so they stand
+    against promised power, not against a mean that takes other running (and an ideal one) to reach.
+    """
+    power = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
+    if plan.emissions.counted <= 0 or power <= 0:
+        return ""
+    return grams_a_kwh(plan.emissions.counted / power)
+
+
+def count(value: float) -> str:
+    """A number of things, whole or not, three figures."""
+    return f"{value:.0f}" if value == round(value) else f"{value:.3g}"
+
+
+def goal_title(goal: GoalResult) -> str:
+    """A goal as a person says it; a goal taken priority by priority keeps its ending."""
+    name, _, ending = goal.name.partition(" ")
+    return f"{GOAL_WORDS.get(name, name)} {ending}".strip()
+
+
+def goal_value(goal: GoalResult, value: float | None) -> str:
+    """A goal's value or bound in its own unit; ``-`` when it is not known."""
+    if value is None:
+        return "-"
+    if goal.unit == "money":
+        return money(value)
+    if goal.name == "emissions":
+        return quantity(value, "emission_rate")
+    return quantity(value, {"W": "power", "kg/s": "mass_rate", "kg": "mass"}[goal.unit])
+
+
+def destination(name: str) -> str:
+    """A destination of the collect layer in words."""
+    kind, _, rest = name.partition(":")
+    if kind == "store":
+        return at(rest)
+    machine, _, battery = rest.partition(">")
+    return f"burnt as it comes by {at(machine)}, into {at(battery)}"
+
+
+def destination_key(name: str) -> str:
+    """A destination as plans key it, such as ``store:holder@works``, with places of the file."""
+    kind, _, rest = name.partition(":")
+    return f"{kind}:{'>'.join(plain(part) for part in rest.split('>'))}"
+
+
+def at(name: str) -> str:
+    """``type@place`` in words, with the place of the site file."""
+    kind, _, place = plain(name).rpartition("@")
+    return f"{kind} at {place}" if kind else place
+
+
+def plain(name: str) -> str:
+    """A name as the site file knows it: of a place, a route or ``type@place``, without the level
+
+    of temperature that planning added after a colon, which no name of the user's holds. The part
+    of a battery stays, as in ``bank@hub levelling``."""
+    return name.partition(": ")[0]
+
+
+def level_of(name: str) -> str:
+    """The level of temperature in a name, in words; empty where there is none."""
+    return name.partition(": ")[2]
+
+
+def shape(name: str) -> str:
+    """A supply shape in words."""
+    return "steady" if name == FLAT else f"following {name}"

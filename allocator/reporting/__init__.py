@@ -1,1 +1,0 @@
-"""Files and tables for people: knows sites and plans only."""

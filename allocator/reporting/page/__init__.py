@@ -1,5 +1,0 @@
-"""The page: a plan to look at, in one file that needs no network."""
-
-from allocator.reporting.page.page import page_html, study_page
-
-__all__ = ["page_html", "study_page"]

@@ -1,0 +1,198 @@
+"""Several good plans: each lays something else than the ones before it, at a stated loss.
+
+For every plan P that is known already, with ``laid(P)`` the pipes that it lays anew:
+
+    sum over laid(P) of lay(pipe)  <=  |laid(P)| - d,     d = max(1, |laid(P)| / 5 rounded up)
+
+so that at least a fifth of what P lays is not there, and the first goal keeps all but the loss:
+
+    goal  >=  (1 - loss) * goal of the best plan     (made least: <= (1 + loss))
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.model.choices import Choices
+from allocator.model.cuts import promises_of, violated
+from allocator.model.goals import Goal, goals_of
+from allocator.model.statement import Row, Statement, Terms
+from allocator.model.stating import offered, state
+from allocator.plans.records import Plan
+from allocator.search.course import Course, hold, value_at
+from allocator.search.found import GoalFound
+from allocator.search.narrowing import MOST_COLUMNS, pipe_column_count
+from allocator.search.neighbourhoods import layout_of
+from allocator.search.paths.landing import ideas_of, landed, pipe_columns, point_of
+from allocator.search.tidy import finished, trimmed
+from allocator.site.records import Site
+from allocator.solver.program import Program
+from allocator.solver.settings import Settings
+
+APART = 0.2
+"""Share of the pipes laid by each earlier plan that another plan must do without."""
+
+Reader = Callable[[Statement, Choices, np.ndarray, list[GoalFound]], Plan]
+
+
+def alternatives_of(
+    site: Site, settings: Settings, clock: Clock, plan: Plan, read: Reader
+) -> tuple[Plan, ...]:
+    """Plans beside a plan, best first; fewer than asked for where no more were found in time.
+
+    ``read``: makes a plan of a point. None are sought where the plan lays nothing, nor on sites
+    so large that their program is narrowed.
+    """
+    known = [laid_by(plan)]
+    choices = offered(site, settings.basis, settings.withstands)
+    if not known[0] or not plan.goals or pipe_column_count(choices) > MOST_COLUMNS:
+        return ()
+    statement, choices = state(site, settings.basis, settings.withstands, clock.check)
+    goal = goals_of(statement, choices)[0]
+    best = plan.goals[0].value
+    layer = _Layer(statement, choices, goal, settings, clock)
+    layer.keep(best, settings.loss)
+    found: list[Plan] = []
+    for number in range(settings.alternatives - 1):
+        layer.differ(known[-1])
+        left = clock.left(1.0 / (settings.alternatives - 1 - number))
+        point = layer.best_point(known, left)
+        if point is None:
+            break
+        other = read(statement, choices, point, [layer.told(point)])
+        found.append(replace(other, status=other.goals[0].status))
+        known.append(laid_by(other))
+    return tuple(found)
+
+
+def laid_by(plan: Plan) -> frozenset[tuple[str, str]]:
+    """Pipes that a plan lays anew: (route, fluid)."""
+    return frozenset((run.route, run.fluid) for run in plan.runs if run.new)
+
+
+def fewest_apart(count: int) -> int:
+    """Pipes of so many that another plan must do without."""
+    return max(1, math.ceil(APART * count - 1e-9))
+
+
+class _Layer:
+    """The program that is asked for one more plan after the other."""
+
+    def __init__(
+        self,
+        statement: Statement,
+        choices: Choices,
+        goal: Goal,
+        settings: Settings,
+        clock: Clock,
+    ) -> None:
+        promises = () if choices.lossless else promises_of(choices)
+
+        def separate(values: dict[object, float], tolerance: float) -> list[Row]:
+            return violated(statement, promises, values, tolerance)
+
+        self.program = Program(statement, separate, settings, clock)
+        self.statement, self.choices, self.goal = statement, choices, goal
+        self._settings, self._clock = settings, clock
+        self._ideas = ideas_of(choices, settings, clock, None)
+
+    def keep(self, best: float, loss: float) -> None:
+        """The first goal may lose a share, no more."""
+        course = Course(self.program, layout_of(self.statement, self.choices), None)
+        hold(course, self.goal, best, loss)
+
+    def differ(self, laid: frozenset[tuple[str, str]]) -> None:
+        """At least a fifth of some pipes is not laid."""
+        terms: Terms = [
+            (1.0, ("lay", route, build, fluid))
+            for (route, fluid), pipe in self.choices.pipes.items()
+            if (route, fluid) in laid
+            for build in pipe.builds
+            if build != pipe.standing
+        ]
+        most = float(len(laid) - fewest_apart(len(laid)))
+        row = self.statement.scaled_row("apart", terms, high=most)
+        if row is not None and row.columns:
+            self.program.add([row])
+
+    def best_point(
+        self, known: list[frozenset[tuple[str, str]]], limit: float | None
+    ) -> np.ndarray | None:
+        """The best point found in some seconds; None where there is none."""
+        program, ends = self.program, None
+        if limit is not None:
+            ends = self._clock.seconds() + limit
+        program.aim(self.goal)
+
+        def left(share: float) -> float | None:
+            return None if ends is None else max(0.1, (ends - self._clock.seconds()) * share)
+
+        best: np.ndarray | None = None
+        for point in self._from_paths(known, left):
+            best = self._better(best, point)
+        for _ in range(10):
+            solved = program.run(
+                time_limit=left(0.5),
+                node_limit=self._settings.node_limit,
+                gap=max(1e-3, self._settings.gap),
+                start=best,
+            )
+            if solved.point is None:
+                break
+            rows = program.broken(solved.point)
+            program.add(rows)
+            sound = program.repaired(solved.point, left(0.5)).point
+            if sound is not None:
+                best = self._better(best, sound)
+            out = ends is not None and ends - self._clock.seconds() < 0.2
+            if not rows or out or self._clock.interrupted:
+                break
+        return None if best is None else self._tidy(best, left(0.5))
+
+    def told(self, point: np.ndarray) -> GoalFound:
+        """The first goal at a point; how much better another might be is not asked."""
+        values = self.statement.by_key(point)
+        value = self.statement.value(self.goal.terms, values)
+        stopped = "interrupted" if self._clock.interrupted else "time_limit"
+        status = stopped if self._settings.node_limit is None else "node_limit"
+        return GoalFound(self.goal, value, None, None, status)
+
+    def _from_paths(
+        self, known: list[frozenset[tuple[str, str]]], left: Callable[[float], float | None]
+    ) -> Iterator[np.ndarray]:
+        """Points from finds of the path search that lay something else."""
+        if self._ideas is None:
+            return
+        self._ideas.search(left(0.3), lambda find, note: None)
+        lay = pipe_columns(self.statement)
+        tried = 0
+        for find in self._ideas.finds:
+            apart = all(len(k - set(find.pipes)) >= fewest_apart(len(k)) for k in known)
+            if apart and tried < 3:
+                tried += 1
+                point = point_of(self.statement, self.choices, find)
+                for solved in landed(self.program, lay, point, 1e-3, left):
+                    assert solved.point is not None
+                    yield solved.point
+
+    def _better(self, best: np.ndarray | None, point: np.ndarray) -> np.ndarray:
+        if best is None:
+            return point
+        course = Course(self.program, layout_of(self.statement, self.choices), None)
+        values = [value_at(course, self.goal, p) for p in (best, point)]
+        wins = values[1] > values[0] if self.goal.maximise else values[1] < values[0]
+        return point if wins else best
+
+    def _tidy(self, point: np.ndarray, limit: float | None) -> np.ndarray:
+        """What is not used taken away; the goal stays, so flows are as they come."""
+        fewer = finished(self.program, (trimmed(self.program, self.choices, point), point), limit)
+        if fewer is None:
+            return point
+        course = Course(self.program, layout_of(self.statement, self.choices), None)
+        lost = value_at(course, self.goal, point) - value_at(course, self.goal, fewer)
+        return fewer if abs(lost) <= self.goal.scale else point

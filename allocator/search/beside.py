@@ -1,0 +1,171 @@
+"""The bound beside: another process betters the bound of the first goal while plans are sought.
+
+It is a process, which can be ended at once whatever it is at, and waits for nothing in this one.
+Bounds come when they come, so it is for runs with a time limit alone. ``bounding.py`` is what it
+does.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import pickle
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import replace
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.plans.records import Plan
+from allocator.search import bounding
+from allocator.search.bounding import Best, News, Order
+from allocator.search.bounds.mixed import Known
+from allocator.search.found import PROVEN, gap_of, passes
+from allocator.search.plan_of_point import status_of
+from allocator.site.records import Site
+from allocator.solver.settings import Settings
+
+EARLIER = 0.96
+"""Share of the time after which it ends: what it knows by then must still be told."""
+WORTH_BEGINNING = 2.0
+"""Seconds without which it would find no bound."""
+
+
+class Beside:
+    """The process seen from the search for plans. ``bound``: the best so far (minimised, SI)."""
+
+    def __init__(self, order: Order) -> None:
+        self._lock = threading.Lock()
+        self._ideas: list[np.ndarray] = []
+        self._bound: float | None = None
+        self._fault = ""
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", bounding.__name__, str(os.getpid())],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+            start_new_session=True,  # Ctrl-C is for the plan: this process ends with it
+        )
+        self._listener = threading.Thread(target=self._listen, name="bound beside", daemon=True)
+        self._listener.start()
+        self._send(order)
+
+    @property
+    def bound(self) -> float | None:
+        """The best bound so far (minimised, SI)."""
+        with self._lock:
+            return self._bound
+
+    @property
+    def fault(self) -> str:
+        """What went wrong, where something did."""
+        with self._lock:
+            return self._fault
+
+    def tell(self, value: float, columns: np.ndarray | None) -> None:
+        """Tell of the best plan: its value (minimised, SI), and its columns in the site's program.
+
+        None for the columns of a program of less than the whole site.
+        """
+        self._send(Best(Known(value, columns)))
+
+    def hint(self, value: float) -> None:
+        """Tell what plans are about to come to (minimised, SI): it says where to look alone."""
+        self._send(Best(Known(value, None), sure=False))
+
+    def take(self) -> list[np.ndarray]:
+        """Whole numbers that are worth a try, each once."""
+        with self._lock:
+            taken, self._ideas = self._ideas, []
+        return taken
+
+    def end(self, seconds: float = 0.0) -> None:
+        """Wait for it no longer than some seconds, then end it."""
+        self._listener.join(max(seconds, 0.0))
+        self._process.kill()
+        self._process.wait()
+        self._listener.join()
+        for pipe in (self._process.stdin, self._process.stdout):
+            assert pipe is not None
+            with contextlib.suppress(OSError):
+                pipe.close()
+
+    def _send(self, what: Order | Best) -> None:
+        assert self._process.stdin is not None
+        with contextlib.suppress(OSError, ValueError):  # it may have ended
+            pickle.dump(what, self._process.stdin)
+            self._process.stdin.flush()
+
+    def _listen(self) -> None:
+        assert self._process.stdout is not None
+        with contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
+            while True:
+                self._hear(pickle.load(self._process.stdout))
+
+    def _hear(self, news: News) -> None:
+        with self._lock:
+            if news.bound is not None:
+                self._bound = news.bound
+            if news.columns is not None:
+                self._ideas.append(news.columns)
+            if news.fault or news.withdrawn:
+                self._bound = None
+            self._fault = self._fault or news.fault
+
+
+def beside_of(site: Site, settings: Settings, clock: Clock, busy: bool) -> Beside | None:
+    """The bound beside, begun; None where it has no core, or may not have it.
+
+    ``busy``: other processes work for this plan already. A process that another one started is one
+    of many that share the cores; a thread that is not the main one likewise.
+    """
+    left = clock.left()
+    single = settings.threads is not None or settings.solver.lower() != "highs" or busy
+    if (
+        left is None
+        or left < WORTH_BEGINNING
+        or single
+        or cores() < 2
+        or multiprocessing.parent_process() is not None
+    ):
+        return None
+    if threading.current_thread() is not threading.main_thread():
+        return None
+    ends = time.time() + EARLIER * left
+    return Beside(Order(site, replace(settings, start=None), ends))
+
+
+def with_bound_of(plan: Plan, beside: Beside, gap: float) -> Plan:
+    """The plan with the bound of its first goal that was found beside, where that is better."""
+    goal, bound = plan.goals[0], beside.bound
+    if bound is None or goal.status in ("optimal", "within_gap", "yielded"):
+        return plan
+    most = goal.sense == "max"
+    bound = -bound if most else bound
+    if passes(goal.value, bound, most, 1e-9 * abs(bound)):
+        return plan
+    if goal.bound is not None and (bound > goal.bound if most else bound < goal.bound):
+        return plan
+    bound = max(bound, goal.value) if most else min(bound, goal.value)
+    lack = gap_of(goal.value, bound)
+    status = goal.status
+    if lack is not None and lack <= max(gap, PROVEN):
+        status = "optimal" if lack <= PROVEN else "within_gap"
+    goals = (
+        replace(goal, bound=bound, gap=lack, status=status, bound_kind="solver"),
+        *plan.goals[1:],
+    )
+    return replace(plan, goals=goals, status=status_of(goals))
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not told by every system
+        return os.cpu_count() or 1

@@ -1,0 +1,221 @@
+"""What another process does for the bound of the first goal while plans are sought.
+
+It states the program by itself and is told of the best plan; it tells of better bounds, and of
+whole numbers that are worth a try. ``beside.py`` is the other end.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import BinaryIO
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.base.parent_process import end_with_parent
+from allocator.model.chambers import ChamberCut
+from allocator.model.cuts import Promise, promises_of, violated
+from allocator.model.goals import goals_of
+from allocator.model.statement import Key, Row, Statement
+from allocator.model.stating import state
+from allocator.search.bounds.mixed import Known
+from allocator.search.bounds.proving import Prover, prover_of
+from allocator.search.bounds.refuting import Refuting
+from allocator.search.found import close
+from allocator.search.paths.landing import ideas_are_due
+from allocator.search.paths.warming import compiled_before
+from allocator.site.records import Site
+from allocator.solver.settings import Settings
+
+BRIEFLY = 0.06
+"""Share of the time that strands have where what a first target leaves may then be stated whole."""
+LEAST_SECONDS = 0.3
+"""Seconds that must be left for anything to be begun."""
+WAIT, LONGEST_WAIT = 0.2, 60.0
+"""Seconds between two looks whether the searches are compiled, and in all."""
+IDLE = 2
+"""Turns in a row that may better nothing before it ends."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is to be bounded, and until when (seconds of ``time.time``, which processes share)."""
+
+    site: Site
+    settings: Settings
+    ends: float
+
+
+@dataclass(frozen=True)
+class Best:
+    """A plan that is known, or (``sure`` false) what plans are about to come to: a hint."""
+
+    known: Known
+    sure: bool = True
+
+
+@dataclass(frozen=True)
+class News:
+    """What was found: a bound (minimised, SI), whole numbers to try, or a fault that ended it.
+
+    ``withdrawn``: no bound that was told is to be believed.
+    """
+
+    bound: float | None = None
+    columns: np.ndarray | None = None
+    fault: str = ""
+    withdrawn: bool = False
+
+
+class Bounding:
+    """The work of the other process. ``told`` is called with its news."""
+
+    def __init__(self, order: Order, told: Callable[[News], None]) -> None:
+        self._order = order
+        self._told = told
+        self._clock = Clock(max(0.0, order.ends - time.time()))
+        self._lock = threading.Lock()
+        self._known: Known | None = None
+        self._hint: float | None = None
+        self._bound: float | None = None
+        self._seen: float | None = None
+        """What whole numbers are worth that were found here."""
+
+    def hear(self, best: Best) -> None:
+        """Be told of a plan (from any thread)."""
+        with self._lock:
+            value = best.known.value
+            if not best.sure:
+                self._hint = value if self._hint is None else min(value, self._hint)
+            elif self._known is None or value < self._known.value:
+                self._known = best.known
+
+    def latest(self) -> Known | None:
+        """The best plan known."""
+        with self._lock:
+            return self._known
+
+    def work(self) -> None:
+        """Better the bound until it has met the plan, the time is out or nothing comes of it."""
+        settings = self._order.settings
+        statement, choices = state(self._order.site, settings.basis, settings.withstands)
+        if any(not row.columns for row in statement.rows):
+            return
+        promises = () if choices.lossless else promises_of(choices)
+        goals = goals_of(statement, choices)
+        cuts = partial(store_cuts, promises)
+        prover = prover_of(statement, choices, cuts, settings, self._clock) if goals else None
+        if prover is None:
+            return
+        if prover.charged and ideas_are_due(choices):
+            _wait_for_compiler(self._clock)
+        prover.aim(goals[0])
+        if prover.charged:
+            self._better(prover.relaxed(self._clock.left(BRIEFLY), self.latest))
+        if self._bound is None:
+            self._better(prover.relaxed(self._clock.left(), self.latest))
+        self._refute(prover)
+        if not prover.trusted:
+            self._told(News(withdrawn=True))
+
+    def _out(self) -> bool:
+        left = self._clock.left()
+        return left is not None and left <= LEAST_SECONDS
+
+    def _expected(self) -> float | None:
+        """The best of what is known, seen here or about to come, where the bound allows it."""
+        with self._lock:
+            known = None if self._known is None else self._known.value
+            told = [value for value in (known, self._hint, self._seen) if value is not None]
+        return min((v for v in told if self._bound is None or v > self._bound), default=None)
+
+    def _better(self, bound: float | None) -> bool:
+        """Tell of a bound where it is the best."""
+        if bound is None or (self._bound is not None and bound <= self._bound):
+            return False
+        self._bound = bound
+        self._told(News(bound))
+        return True
+
+    def _refute(self, prover: Prover) -> None:
+        """Target after target."""
+        clock, gap = self._clock, self._order.settings.gap
+        refuting = Refuting(prover, gap, clock, self._better)
+        idle, brief = 0, prover.charged
+        while prover.trusted and not self._out() and idle < IDLE:
+            known, before = self.latest(), self._bound
+            if before is None or (known is not None and close(known.value, before, gap)):
+                return
+            bound = refuting.state(self._expected(), before, clock.left())
+            if bound is None and brief:
+                brief = False
+                self._better(prover.relaxed(clock.left(), self.latest))
+                continue
+            stands = before if bound is None else bound
+            found = refuting.turn(self._expected, stands, clock.left(), self.latest)
+            idle = 0 if self._bound != before else idle + 1
+            if found.value is not None and (self._seen is None or found.value < self._seen):
+                idle, self._seen = 0, found.value
+                self._told(News(columns=found.columns))
+
+
+def main() -> None:
+    """Work on the order that comes on standard input, and end when nobody listens any more.
+
+    The one argument is the process that asks.
+    """
+    end_with_parent(int(sys.argv[1]))
+    orders, news = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb")
+    with open(os.devnull, "w") as away:  # a solver prints a banner on standard output
+        os.dup2(away.fileno(), 1)
+    order = pickle.load(orders)
+
+    def tell(what: News) -> None:
+        pickle.dump(what, news)
+        news.flush()
+
+    bounding = Bounding(order, tell)
+    threading.Thread(target=_hear_all, args=(orders, bounding), daemon=True).start()
+    try:
+        bounding.work()
+    except Exception as fault:
+        tell(News(fault=f"{type(fault).__name__}: {fault}"))
+
+
+def _hear_all(orders: BinaryIO, bounding: Bounding) -> None:
+    with contextlib.suppress(EOFError, OSError, pickle.UnpicklingError):
+        while True:
+            bounding.hear(pickle.load(orders))
+    os._exit(0)  # who asked is gone
+
+
+def store_cuts(
+    promises: tuple[Promise | ChamberCut, ...],
+    statement: Statement,
+    values: Mapping[Key, float],
+    tolerance: float,
+) -> list[Row]:
+    """The store cuts of a program for a statement of it by origin."""
+    return violated(statement, promises, values, tolerance)
+
+
+def _wait_for_compiler(clock: Clock) -> None:
+    """Wait until the search for plans has compiled what is compiled for both."""
+    ends = clock.seconds() + LONGEST_WAIT
+    while not compiled_before() and clock.seconds() < ends:
+        time.sleep(WAIT)
+
+
+if __name__ == "__main__":
+    # what is sent must be of the module that the other end knows, not of this script
+    from allocator.search.bounding import main as run
+
+    run()

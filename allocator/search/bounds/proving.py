@@ -1,0 +1,244 @@
+"""The statement by origin at work: bounds on the goals in turn, and whole numbers worth trying."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+
+from allocator.base.clock import Clock
+from allocator.model.choices import Choices
+from allocator.model.goals import Goal
+from allocator.model.statement import Key, Statement
+from allocator.search.bounds.lean import lean_size
+from allocator.search.bounds.mixed import Found, Known, Mixed
+from allocator.search.bounds.origins import origins_of
+from allocator.search.bounds.relaxation import Relaxation, StoreCuts
+from allocator.search.bounds.strand_bounds import SPARE, STALE, StrandBounds
+from allocator.search.bounds.stranding import Stranding
+from allocator.solver.settings import Settings
+
+Latest = Callable[[], Known | None]
+"""Tells the best plan so far."""
+
+FEW_COLUMNS = 10_000
+"""Flow variables up to which all are stated at once. Above, strands come first (``strands.py``)."""
+ALL_COLUMNS = 40_000
+"""Up to here all that are left are stated for the integer program, once strands gave a bound."""
+MOST_CHARGES = 4_000_000
+"""Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
+PATIENT = 20
+"""Rounds in turn that may better little where nothing else is left to do."""
+RELAXING = 0.5
+"""Share of the time of the integer program that its own relaxation may take."""
+
+
+class Prover:
+    """The statement by origin of a program, aimed at one goal after the other.
+
+    Every bound that it gives stands for the program (see ``lean.py``). A plan of the program must
+    be a point of this statement: that is checked with every plan it is given, and a statement
+    that lacks a plan, or values it worse, proves nothing from then on (``trusted``).
+    """
+
+    def __init__(
+        self,
+        full: Statement,
+        choices: Choices,
+        store_cuts: StoreCuts,
+        settings: Settings,
+        clock: Clock,
+    ) -> None:
+        self._full = full
+        self._choices = choices
+        self._store_cuts = store_cuts
+        self._settings = settings
+        self._clock = clock
+        self._held: list[tuple[Goal, float, float]] = []
+        self._goal: Goal | None = None
+        self._relaxation: Relaxation | None = None
+        self._stranding: Stranding | None = None
+        self._strands: StrandBounds | None = None
+        self._mixed: Mixed | None = None
+        self._stated_for: float | None = None
+        """Value as good as which all plans are in the relaxation; None for all there are."""
+        self._many = lean_size(choices) > FEW_COLUMNS
+        self.trusted = True
+
+    @property
+    def uncut(self) -> bool:
+        """True when all flows by origin are few enough to be stated at once, and need no cuts."""
+        return not self._many and self._choices.lossless
+
+    def hold(self, goal: Goal, low: float, high: float) -> None:
+        """Keep an earlier goal between two values (SI)."""
+        self._held.append((goal, low, high))
+        for stated in (self._relaxation, self._stranding):
+            if stated is not None:
+                stated.hold(goal, low, high)
+
+    def aim(self, goal: Goal) -> None:
+        """Make a goal the objective."""
+        self._goal = goal
+        self._mixed = None
+        if self._many:
+            self._relaxation = None  # what it left out was of no use for another goal
+            if self._stranding is None:
+                self._stranding = Stranding(
+                    self._full, self._choices, self._store_cuts, self._settings, self._clock
+                )
+                for held, low, high in self._held:
+                    self._stranding.hold(held, low, high)
+            self._stranding.close(None)
+            self._stranding.aim(goal)
+            self._strands = StrandBounds(self._stranding)
+        elif self._relaxation is None:
+            self._relaxation = self._stated(set())
+        else:
+            self._relaxation.aim(goal)
+
+    def _stated(self, closed: set[Key]) -> Relaxation:
+        """All flows by origin but those through what is closed, with the cuts of the strands."""
+        assert self._goal is not None
+        made = Relaxation(
+            self._full, self._choices, self._store_cuts, self._settings, self._clock, closed
+        )
+        for goal, low, high in self._held:
+            made.hold(goal, low, high)
+        if self._stranding is not None:
+            made.add_store_cuts(self._stranding.store_rows)
+            made.add_thresholds(self._stranding.thresholds)
+        made.aim(self._goal)
+        return made
+
+    @property
+    def charged(self) -> bool:
+        """True when bounds are by strands, with charges by a compiled search."""
+        return self._many
+
+    def relaxed(
+        self, limit: float | None, known: Known | Latest | None = None, patience: int = STALE
+    ) -> float | None:
+        """The bound of the linear relaxation, cut round by round, within some seconds.
+
+        ``known``: the best plan so far, or a function that tells it; the bound may then be that
+        plan's own value, which bounds nothing beyond it, for what no better plan has is left out.
+        ``patience``: rounds in turn that may better little.
+        """
+        ends = None if limit is None else time.perf_counter() + limit
+        if not self.trusted:
+            return None
+        if self._strands is None:
+            assert self._relaxation is not None
+            self._relaxation.cut(ends)
+            last = self._relaxation.last
+            return None if last is None else last.bound
+
+        latest = _latest(known)
+
+        def value() -> float | None:
+            best = latest()
+            return None if best is None else best.value
+
+        self._strands.run(ends, value, patience)
+        return self._strands.bound()
+
+    def holds(self, target: float | None) -> bool:
+        """Whether what is stated holds all plans as good as a target (minimised, SI)."""
+        if self._strands is None:
+            return True
+        if self._relaxation is None:
+            return False
+        return self._stated_for is None or (target is not None and target <= self._stated_for)
+
+    def within(self, target: float) -> float:
+        """A target, or the deepest for which flows are stated where it is deeper than that."""
+        if self._strands is None or self._relaxation is None or self._stated_for is None:
+            return target
+        return min(target, self._stated_for)
+
+    def stated(self, limit: float | None, target: float | None = None) -> float | None:
+        """State all flows that a plan as good as a target (minimised, SI) may use; their bound.
+
+        What is stated for one target serves for all that are better. None where flows are too
+        many, or the time too short. Without a target all flows are stated.
+        """
+        if not self.holds(target):
+            self._state_for(limit, target)
+        last = None if self._relaxation is None else self._relaxation.last
+        return None if last is None else last.bound
+
+    def _state_for(self, limit: float | None, target: float | None) -> None:
+        assert self._stranding is not None
+        self._relaxation = self._mixed = None
+        if target is None:
+            self._stranding.close(None)
+        closed = self._stranding.closed | set(self._useless(target))
+        if lean_size(self._choices, closed) > ALL_COLUMNS:
+            return
+        self._relaxation, self._stated_for = self._stated(closed), target
+        self._relaxation.cut(None if limit is None else time.perf_counter() + RELAXING * limit)
+        if self._relaxation.last is None:
+            self._relaxation = None
+
+    def mixed(
+        self,
+        limit: float | None,
+        known: Known | Latest | None = None,
+        target: float | None = None,
+    ) -> Found:
+        """A bound by the integer program, within some seconds, or whole numbers to try.
+
+        ``known``: the best plan so far, or a function that tells it; the search ends when it is as
+        good as the target. ``target``: a value (minimised, SI); is there a plan as good? The
+        bound is the target where there is none, and otherwise no better than it. Without a target
+        the best of all plans is asked for. Where flows are too many even without those that no
+        such plan uses, all of the time goes to the strands.
+        """
+        assert self._goal is not None
+        began = time.perf_counter()
+
+        def left() -> float | None:
+            return None if limit is None else max(0.1, limit - (time.perf_counter() - began))
+
+        if not self.trusted:
+            return Found(None, None)
+        self.stated(limit, target)
+        if self._relaxation is None:
+            return Found(self.relaxed(left(), known, PATIENT), None)
+        if self._mixed is None:
+            self._mixed = Mixed(
+                self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
+            )
+        if target is None:
+            found = self._mixed.solve(left())
+        else:
+            # what is stated for a target lacks, and may lack, the plan that is worse
+            whole = self._strands is None or self._stated_for is None
+            useless = self._useless(target)
+            found = self._mixed.refute(target, useless, left(), _latest(known), check=whole)
+        self.trusted = not found.lacking
+        return found
+
+    def _useless(self, target: float | None) -> list[Key]:
+        """Builds that no plan as good as a target lays, by the charges."""
+        if self._strands is None or target is None:
+            return []
+        return self._strands.useless(target + SPARE * abs(target))
+
+
+def _latest(known: Known | Latest | None) -> Latest:
+    return known if callable(known) else lambda: known
+
+
+def prover_of(
+    full: Statement, choices: Choices, store_cuts: StoreCuts, settings: Settings, clock: Clock
+) -> Prover | None:
+    """The prover of a program; None where flows by origin would be too many, or no pipes are."""
+    size = lean_size(choices)
+    charges = len(origins_of(choices)) * len(choices.pipes)
+    if settings.solver.lower() != "highs" or size == 0 or charges > MOST_CHARGES:
+        return None
+    burdens = any(route.cost or route.energy for route in choices.site.routes.values())
+    if size > FEW_COLUMNS and burdens:
+        return None  # charges know no burden of flow but that of the pipes
+    return Prover(full, choices, store_cuts, settings, clock)

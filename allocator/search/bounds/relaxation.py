@@ -1,0 +1,157 @@
+"""A statement by origin with its solver: cut round by round."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.model.choices import Choices
+from allocator.model.expressions import scaled
+from allocator.model.goals import Goal
+from allocator.model.statement import INFINITY, Key, Row, Statement, Terms
+from allocator.search.bounds.lean import lean_statement, lean_terms
+from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
+from allocator.solver.program import Program
+from allocator.solver.seam import Highs
+from allocator.solver.settings import Settings
+
+CUT_ROUNDS = 100
+LATE, LITTLE = 3, 1e-6
+"""Cutting ends when so many rounds in turn each better the bound by less than this share of it."""
+LOOSE = 1e-5
+"""A cut that is broken by less than this share of what it speaks of is not worth a row."""
+
+StoreCuts = Callable[[Statement, Mapping[Key, float], float], list[Row]]
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """One solved relaxation: value (minimised, SI), columns and reduced costs (scaled)."""
+
+    bound: float
+    point: np.ndarray
+    reduced: np.ndarray
+
+
+class Relaxation:
+    """A statement by origin, with all flows but those through what is closed."""
+
+    def __init__(
+        self,
+        full: Statement,
+        choices: Choices,
+        store_cuts: StoreCuts,
+        settings: Settings,
+        clock: Clock,
+        closed: Collection[Key] = frozenset(),
+    ) -> None:
+        began = time.perf_counter()
+        self._full, self._choices, self._store_cuts = full, choices, store_cuts
+        self.lean = lean_statement(full, choices, closed)
+        self.statement = self.lean.statement
+        clock.spend("build", time.perf_counter() - began)
+        self.program = Program(self.statement, lambda values, tolerance: [], settings, clock)
+        assert isinstance(self.program.solver, Highs)
+        self._solver = self.program.solver
+        self._target: tuple[int, float] | None = None
+        """Row in the solver that speaks of the goal, and its scale."""
+        self.units = np.array([column.unit for column in self.statement.columns])
+        self.last: Optimum | None = None
+        self.thresholds: list[Threshold] = []
+        self.store_rows: list[Row] = []
+        self._ducts = {duct.name: duct for duct in self.lean.ducts}
+
+    def aim(self, goal: Goal) -> None:
+        """Make a goal of the program the objective."""
+        terms = lean_terms(self.lean, self._choices, goal.terms)
+        self.program.aim(replace(goal, terms=terms))
+        self.last = None
+        self._state_target(goal, terms)
+
+    def _state_target(self, goal: Goal, terms: Terms) -> None:
+        """State the goal (as minimised) as a row that bounds nothing yet."""
+        row = self.statement.scaled_row(
+            "target", scaled(terms, -1.0 if goal.maximise else 1.0), high=INFINITY
+        )
+        self._target = None if row is None else (self._solver.add_bounded_row(row), row.scale)
+
+    def set_target(self, value: float | None) -> bool:
+        """Ask for no more than a value (minimised, SI) of the goal; None: for any again.
+
+        False where the goal is the same at all points, so that nothing can be asked.
+        """
+        if self._target is None:
+            return False
+        number, scale = self._target
+        self._solver.bound_row(number, -INFINITY, INFINITY if value is None else value / scale)
+        return True
+
+    def hold(self, goal: Goal, low: float, high: float) -> None:
+        """Keep a goal of the program between two values (SI)."""
+        terms = lean_terms(self.lean, self._choices, goal.terms)
+        row = self.statement.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
+        if row is not None and row.columns:
+            self.add([row])
+
+    def add(self, rows: list[Row]) -> None:
+        """Add rows for good."""
+        self.program.add(rows)
+
+    def add_store_cuts(self, rows: list[Row]) -> None:
+        """Add store cuts, which every statement by origin of the program shares."""
+        self.store_rows += rows
+        self.add(rows)
+
+    def add_thresholds(self, cuts: list[Threshold]) -> None:
+        """Add threshold cuts."""
+        for cut in cuts:
+            row = threshold_row(self.statement, self._ducts[cut.duct], cut)
+            if row is not None:
+                self.thresholds.append(cut)
+                self.program.add([row])
+
+    def cut(self, ends: float | None) -> bool:
+        """Solve and cut until nothing is broken by much (True); False where it ended before.
+
+        It ends at a time of the clock, or when cuts better the bound no more.
+        """
+        solver = self.program.solver
+        late = 0
+        solver.relax(True)
+        try:
+            for _ in range(CUT_ROUNDS):
+                left = None if ends is None else ends - time.perf_counter()
+                if left is not None and left <= 0.0:
+                    return False
+                solved = self.program.run(time_limit=left)
+                bound = self.program.unscaled(solved.bound)
+                if solved.point is None or bound is None:
+                    return False
+                before = self.last
+                self.last = Optimum(bound, solved.point, solver.reduced_costs())
+                little = before is not None and bound - before.bound < LITTLE * abs(bound)
+                late = late + 1 if little else 0
+                store_rows, thresholds = self._broken(solved.point)
+                if not store_rows and not thresholds:
+                    return True
+                if late >= LATE:
+                    return False
+                self.add_store_cuts(store_rows)
+                self.add_thresholds(thresholds)
+            return False
+        finally:
+            solver.relax(False)
+
+    def _broken(self, point: np.ndarray) -> tuple[list[Row], list[Threshold]]:
+        began = time.perf_counter()
+        # Not by_key, which rounds: the point of a relaxation is not whole.
+        keys = (column.key for column in self.statement.columns)
+        values = dict(zip(keys, (point * self.units).tolist(), strict=True))
+        rows = self._store_cuts(self.statement, values, LOOSE)
+        thresholds = broken_thresholds(self.lean.ducts, values, LOOSE)
+        self.program.clock.spend("cuts", time.perf_counter() - began)
+        return rows, thresholds

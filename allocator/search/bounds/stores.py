@@ -1,0 +1,32 @@
+"""Rows of stores that some best plan keeps, and that a relaxation would not."""
+
+from __future__ import annotations
+
+from allocator.model.choices import Choices
+from allocator.model.statement import Statement
+
+
+def collected_where_built(statement: Statement, choices: Choices) -> None:
+    """``r[s,k] <= flow_s * stand_k`` for sources s that are not steady, stores k not yet there.
+
+    Proof: where k is not built its size is 0. A source that is not steady is off for a while in
+    some window, so its guaranteed on-time is 0 for all short windows L, and the store cuts there
+    say ``inflow + steady rates >= draws at their peak``. The same then holds for every longer
+    window without that source, since no window of a shape asks more than its peak. So r[s,k] = 0
+    serves as well, and with it the flow there is no longer needed: no row is broken and no goal
+    worse. The size that counts may be limited in the program by ``size <= most * stand`` alone,
+    which the relaxation meets with a sliver of a base.
+    """
+    for name in choices.fluid_stores:
+        if not statement.has(("stand", name)):
+            continue
+        k = f"store:{name}"
+        for source in choices.sources:
+            if k not in choices.reach[source] or choices.curves[source].pattern.steady:
+                continue
+            most = choices.site.sources[source].flow
+            statement.row(
+                f"where_built[{source},{name}]",
+                [(1.0, ("collect", source, k)), (-most, ("stand", name))],
+                high=0.0,
+            )

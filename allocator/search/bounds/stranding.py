@@ -1,0 +1,289 @@
+"""A statement by strand with its solver: cut round by round, given new strands in place."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.model.choices import Choices
+from allocator.model.goals import Goal
+from allocator.model.statement import Key, Row, Statement
+from allocator.search.bounds.charges import ways
+from allocator.search.bounds.lean import Duct
+from allocator.search.bounds.relaxation import LOOSE, StoreCuts
+from allocator.search.bounds.strands import (
+    Strand,
+    capacity_row,
+    home_row,
+    stranded_statement,
+    without_flow,
+)
+from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
+from allocator.search.bounds.web import Floats, Targets, web_of
+from allocator.solver.program import Program
+from allocator.solver.seam import Highs
+from allocator.solver.settings import Settings
+
+CUT_ROUNDS = 3
+"""Solves between two rounds of pricing: strands and cuts are found together, so none is pressed."""
+
+NEAR_ENDS = 4
+"""Ends of each origin, the nearest, to which a strand is stated at first."""
+AGREES = 1e-5
+"""Reduced costs worked out from the duals may differ from the solver's by this at the most."""
+
+
+@dataclass(frozen=True)
+class Duals:
+    """What a solved relaxation says; scaled as the objective, else SI.
+
+    ``bound``: its value, which bounds nothing yet. ``gains``: by origin and end, worth there less
+    worth at home. ``charges``: by origin and duct. ``cost``: by build of the ducts in turn, what
+    the relaxation charges for its use and its reduced cost.
+    """
+
+    bound: float
+    gains: Targets
+    charges: Floats
+    cost: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _CutRow:
+    """A threshold cut, its row in the solver, and the scale of that."""
+
+    cut: Threshold
+    row: int
+    scale: float
+
+
+class Stranding:
+    """The relaxation by strand of a program, on the strands that it was given."""
+
+    def __init__(
+        self,
+        full: Statement,
+        choices: Choices,
+        store_cuts: StoreCuts,
+        settings: Settings,
+        clock: Clock,
+    ) -> None:
+        began = time.perf_counter()
+        self._store_cuts = store_cuts
+        self.stranded = stranded_statement(full, choices)
+        self.statement = self.stranded.statement
+        self.web, self._ends = web_of(self.stranded, choices)
+        clock.spend("build", time.perf_counter() - began)
+        self.program = Program(self.statement, lambda values, tolerance: [], settings, clock)
+        assert isinstance(self.program.solver, Highs)
+        self._solver = self.program.solver
+        self.store_rows: list[Row] = []
+        self.settled = False
+        """Whether the last solve broke no cut by much."""
+        self._units = [column.unit for column in self.statement.columns]
+        self._duct = {duct.name: number for number, duct in enumerate(self.stranded.ducts)}
+        self._origin = {origin.name: n for n, origin in enumerate(self.stranded.origins)}
+        self._cuts: dict[int, list[_CutRow]] = {}
+        """Threshold cuts by duct."""
+        self._row: dict[str, tuple[int, float]] = {}
+        """Row in the solver and scale, by name."""
+        self._rows = 0
+        for row in self.statement.rows:
+            self._row[row.name] = (self._rows, row.scale)
+            self._rows += 1
+        self._builds = [key for duct in self.stranded.ducts for _, key in duct.builds]
+        self._closed = np.zeros(len(self._builds), dtype=bool)
+        # flow that is used where it begins, and the nearest ways of all others
+        length = [choices.site.routes[duct.pipe[0]].length for duct in self.stranded.ducts]
+        near = np.tile(np.array(length), (len(self.stranded.origins), 1))
+        self.add_strands(self._nearest(near))
+
+    @property
+    def thresholds(self) -> list[Threshold]:
+        """The threshold cuts that were found."""
+        return [listed.cut for some in self._cuts.values() for listed in some]
+
+    def aim(self, goal: Goal) -> None:
+        """Make a goal of the program the objective."""
+        self.program.aim(replace(goal, terms=without_flow(goal.terms)))
+
+    def hold(self, goal: Goal, low: float, high: float) -> None:
+        """Keep a goal of the program between two values (SI)."""
+        terms = without_flow(goal.terms)
+        row = self.statement.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
+        if row is not None and row.columns:
+            self._add([row])
+
+    def close(self, keys: Iterable[Key] | None) -> int:
+        """Lay some builds no more (None: lay all again); how many were new."""
+        chosen = set(self._builds if keys is None else keys)
+        wanted = np.array([key in chosen for key in self._builds], dtype=bool)
+        columns = [self.statement.columns[self.statement.index(key)] for key in self._builds]
+        new = wanted & (self._closed if keys is None else ~self._closed)
+        new &= np.array([column.low <= 0.0 for column in columns], dtype=bool)
+        numbers = np.nonzero(new)[0]
+        highs = [columns[n].high if keys is None else 0.0 for n in numbers]
+        places = np.array([self.statement.index(self._builds[n]) for n in numbers], dtype=np.int64)
+        self._solver.bounds(places, np.zeros(len(numbers)), np.array(highs))
+        self._closed[new] = keys is not None
+        return len(numbers)
+
+    @property
+    def closed(self) -> set[Key]:
+        """The builds that are laid no more."""
+        return {self._builds[n] for n in np.nonzero(self._closed)[0]}
+
+    def _add(self, rows: list[Row]) -> None:
+        self.program.add(rows)
+        self._rows += len(rows)
+
+    def add_strands(self, strands: Iterable[Strand]) -> int:
+        """State more strands, in place; how many were new."""
+        unit = self.stranded.unit
+        columns, entries = [], []
+        for strand in strands:
+            if strand in self.stranded.known:
+                continue
+            self.stranded.take(strand)
+            self._units.append(unit)
+            columns.append(self.statement.columns[-1])
+            rows, values = [], []
+            for name, coefficient in self.stranded.rows_of(strand):
+                number, scale = self._row[name]
+                rows.append(number)
+                values.append(coefficient * unit / scale)
+            for number in strand.ducts:
+                for listed in self._cuts.get(number, ()):
+                    if strand.origin in listed.cut.origins:
+                        rows.append(listed.row)
+                        values.append(unit / listed.scale)
+            entries.append((np.array(rows, dtype=np.int32), np.array(values)))
+        self._solver.add_columns(columns, entries)
+        return len(columns)
+
+    def cut(self, ends: float | None) -> Duals | None:
+        """Solve, cut what is broken, a few times; the last duals, None where there are none.
+
+        ``ends``: a time of the clock.
+        """
+        self._solver.relax(True)
+        found = None
+        try:
+            for turn in range(CUT_ROUNDS):
+                left = None if ends is None else ends - time.perf_counter()
+                if left is not None and left <= 0.0:
+                    break
+                solved = self.program.run(time_limit=left)
+                if solved.point is None or solved.bound is None:
+                    break
+                found = self._duals(solved.bound)
+                # rows do not change the duals that were read, and are there for the next solve
+                self.settled = not self._cut_off(solved.point)
+                if self.settled or turn + 1 == CUT_ROUNDS:
+                    break
+        finally:
+            self._solver.relax(False)
+        return found
+
+    def _cut_off(self, point: np.ndarray) -> bool:
+        """Add cuts that a point breaks; False where there are none."""
+        began = time.perf_counter()
+        keys = (column.key for column in self.statement.columns)
+        values = dict(zip(keys, (point * np.array(self._units)).tolist(), strict=True))
+        rows = self._store_cuts(self.statement, values, LOOSE)
+        thresholds = broken_thresholds(self.stranded.loaded_ducts(), values, LOOSE)
+        self.program.clock.spend("cuts", time.perf_counter() - began)
+        self.store_rows += rows
+        self._add(rows)
+        for cut in thresholds:
+            number = self._duct[cut.duct]
+            row = threshold_row(self.statement, self.stranded.loaded(number), cut)
+            if row is not None:
+                self._cuts.setdefault(number, []).append(_CutRow(cut, self._rows, row.scale))
+                self._add([row])
+        return bool(rows or thresholds)
+
+    def _duals(self, bound: float) -> Duals | None:
+        """The duals of the last solve; None where they do not give its reduced costs."""
+        duals, reduced = self._solver.duals(), self._solver.reduced_costs()
+        origins, ducts = self.stranded.origins, self.stranded.ducts
+
+        def of(name: str) -> float:
+            number, scale = self._row[name]
+            return float(duals[number]) / scale
+
+        gains = []
+        for origin in origins:
+            home = max(0.0, of(home_row(origin.name)))
+            gains += [max(0.0, of(end)) - home for end in self.stranded.ends[origin.name]]
+        prices = [max(0.0, -of(capacity_row(duct))) for duct in ducts]
+        charges = np.tile(np.array(prices), (len(origins), 1))
+        cost = []
+        for number, (duct, price) in enumerate(zip(ducts, prices, strict=True)):
+            paid = [capacity * price for capacity, _ in duct.builds]
+            for listed in self._cuts.get(number, ()):
+                more = max(0.0, -float(duals[listed.row]) / listed.scale)
+                if more > 0.0:
+                    payers = [self._origin[name] for name in listed.cut.origins]
+                    charges[payers, number] += more
+                    together = math.fsum(float(self.web.most[o]) for o in payers)
+                    for k, (capacity, _) in enumerate(duct.builds):
+                        paid[k] += more * min(capacity, together)
+            for already, (_, key) in zip(paid, duct.builds, strict=True):
+                cost.append(already + self._free(key, reduced, duct))
+        if not self._agree(gains, charges, reduced):
+            return None
+        # what is not laid may collect whatever it likes
+        costs = np.where(self._closed, np.inf, np.array(cost))
+        return Duals(bound, self._ends._replace(gain=np.array(gains)), charges, costs)
+
+    def _free(self, key: Key, reduced: np.ndarray, duct: Duct) -> float:
+        """The reduced cost of a build, with that of the pipe's build where it is one way."""
+
+        def of(key: Key) -> float:
+            number = self.statement.index(key)
+            return max(0.0, float(reduced[number]) / self._units[number])
+
+        assert isinstance(key, tuple)
+        if key[0] != "way":
+            return of(key)
+        route, fluid = duct.pipe
+        return of(key) + of(("lay", route, key[3], fluid))
+
+    def _agree(self, gains: list[float], charges: Floats, reduced: np.ndarray) -> bool:
+        names = [(o.name, end) for o in self.stranded.origins for end in self.stranded.ends[o.name]]
+        gain = dict(zip(names, gains, strict=True))
+        for strand in self.stranded.known:
+            number = self.statement.index(strand.key)
+            charged = float(charges[self._origin[strand.origin], list(strand.ducts)].sum())
+            told = float(reduced[number]) / self._units[number]
+            cost = charged - gain[strand.origin, strand.end]
+            if abs(cost - told) > AGREES * max(1.0, abs(told)):
+                return False
+        return True
+
+    def _nearest(self, length: Floats) -> list[Strand]:
+        everywhere = self._ends._replace(gain=np.zeros(len(self._ends.node)))
+        return self.strands_by(everywhere, length, -math.inf, NEAR_ENDS)
+
+    def strands_by(self, gains: Targets, charges: Floats, least: float, count: int) -> list[Strand]:
+        """Least charged ways to ends where an origin gains ``least`` or more beyond the charges.
+
+        At the most ``count`` ends an origin, those with the most gain.
+        """
+        found = []
+        for number, origin in enumerate(self.stranded.origins):
+            first, arcs, gain = ways(self.web, gains, charges, number)
+            listed = []
+            for n, end in enumerate(self.stranded.ends[origin.name]):
+                if gain[n] >= least and np.isfinite(gain[n]):
+                    walk = self.web.duct[arcs[first[n] : first[n + 1]]][::-1]
+                    listed.append((-gain[n], Strand(origin.name, end, tuple(walk.tolist()))))
+            listed.sort(key=lambda entry: (entry[0], entry[1].end))
+            found += [strand for _, strand in listed[:count]]
+        return found

@@ -1,0 +1,157 @@
+"""The statement by strand: flows by origin as sums of ways, some of them stated.
+
+A *strand* is a way of one origin from its place to one end: a place where its own flow is
+collected, or where the supply layer takes. Flow by origin in balance is a sum of strands (flow
+decomposition, Ahuja, Magnanti & Orlin, *Network Flows*, 1993, section 3.5), so with all strands
+this statement says what ``lean.py`` says. Few strands are ever used; with some left out it bounds
+nothing by itself (see ``charges.py`` for what makes it a bound).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+from allocator.model.choices import Arc, Choices
+from allocator.model.expressions import scaled
+from allocator.model.statement import Key, Statement, Terms
+from allocator.search.bounds.lean import (
+    DROPPED,
+    DROPPED_ROWS,
+    Duct,
+    bare_ducts,
+    only_burdens,
+    without_flows,
+)
+from allocator.search.bounds.origins import Origin, given, origins_of, taken, takers
+from allocator.search.bounds.stores import collected_where_built
+
+
+@dataclass(frozen=True, slots=True)
+class Strand:
+    """A way: the ducts in turn (by number), and the row that it gives to at its end."""
+
+    origin: str
+    end: str
+    ducts: tuple[int, ...]
+
+    @property
+    def key(self) -> Key:
+        """Its variable, kg/s."""
+        return ("strand", self.origin, self.end, self.ducts)
+
+
+@dataclass
+class Stranded:
+    """A statement by strand.
+
+    ``ends``: by origin, rows that its strands may give to, and the place of each. ``unit``: kg/s
+    a step of a strand's variable. ``through``: by duct and origin, strands that use it.
+    """
+
+    statement: Statement
+    ducts: tuple[Duct, ...]
+    origins: tuple[Origin, ...]
+    ends: Mapping[str, dict[str, str]]
+    unit: float
+    through: list[dict[str, list[Key]]] = field(default_factory=list)
+    known: dict[Strand, None] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.through = [{} for _ in self.ducts]
+        self._at = {(duct.pipe, duct.start): n for n, duct in enumerate(self.ducts)}
+        self._most = {origin.name: origin.most for origin in self.origins}
+
+    def duct_of(self, arc: Arc) -> int:
+        """The number of the duct that an arc is, or is one way of."""
+        pipe = (arc.route, arc.fluid)
+        found = self._at.get((pipe, arc.start))
+        return self._at[pipe, None] if found is None else found
+
+    def loaded(self, number: int) -> Duct:
+        """A duct with the flows that are stated."""
+        flows = self.through[number].items()
+        stated = tuple((name, tuple(keys), self._most[name]) for name, keys in flows)
+        return replace(self.ducts[number], flows=stated)
+
+    def loaded_ducts(self) -> list[Duct]:
+        """All ducts that some strand uses."""
+        return [self.loaded(number) for number, through in enumerate(self.through) if through]
+
+    def rows_of(self, strand: Strand) -> list[tuple[str, float]]:
+        """Rows (but threshold cuts) that a strand stands in, and its coefficients."""
+        found = [(home_row(strand.origin), -1.0), (strand.end, 1.0)]
+        return found + [(capacity_row(self.ducts[number]), 1.0) for number in strand.ducts]
+
+    def take(self, strand: Strand) -> None:
+        """State the variable of a strand."""
+        self.known[strand] = None
+        self.statement.variable(strand.key, unit=self.unit)
+        for number in strand.ducts:
+            self.through[number].setdefault(strand.origin, []).append(strand.key)
+
+
+def home_row(origin: str) -> str:
+    """The row that says what an origin sends."""
+    return f"home[{origin}]"
+
+
+def capacity_row(duct: Duct) -> str:
+    """The row that says what a duct carries."""
+    return f"capacity[{duct.name}]"
+
+
+def stranded_statement(full: Statement, choices: Choices) -> Stranded:
+    """The statement by strand of a program, with no strands yet; ``full`` is not changed.
+
+    Per origin ``sent >= sum of its strands``; per end ``sum of strands there >= collected`` (of
+    the origin) or ``>= taken`` (of all); per duct ``sum of strands <= capacity laid``. Rows in
+    which flow is a burden (what a way costs) are kept without it, other rows about flow are left
+    out: both relax.
+    """
+    statement = without_flows(full)
+    origins = origins_of(choices)
+    ends: dict[str, dict[str, str]] = {origin.name: {} for origin in origins}
+    for origin in origins:
+        statement.row(home_row(origin.name), origin.out, low=0.0)
+        for place, terms in origin.ends.items():
+            name = f"end[{origin.name},{place}]"
+            statement.row(name, scaled(terms, -1.0), low=0.0)
+            ends[origin.name][name] = place
+    for fluid in choices.fluid_shapes:
+        suppliers = [o for o in origins if o.fluid == fluid and o.supplies]
+        for place, terms in takers(choices, fluid).items():
+            name = f"taken[{fluid},{place}]"
+            statement.row(name, scaled(terms, -1.0), low=0.0)
+            for origin in suppliers:
+                ends[origin.name][name] = place
+        for shape in choices.fluid_shapes[fluid]:
+            every: Terms = given(choices, fluid, shape)
+            for terms in taken(choices, fluid, shape).values():
+                every = every + scaled(terms, -1.0)
+            statement.row(f"shape[{fluid},{shape}]", every, low=0.0)
+    ducts = bare_ducts(statement, choices, directed=choices.lossless)
+    for duct in ducts:
+        statement.row(capacity_row(duct), [(-c, key) for c, key in duct.builds], high=0.0)
+    collected_where_built(statement, choices)
+    for row in full.rows:
+        if row.name.startswith(DROPPED_ROWS):
+            continue
+        terms = [
+            (value * row.scale / full.columns[c].unit, full.columns[c].key)
+            for c, value in zip(row.columns, row.coefficients, strict=True)
+        ]
+        if only_burdens(terms, row):
+            terms = without_flow(terms)
+            statement.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
+    units = [c.unit for c in full.columns if isinstance(c.key, tuple) and c.key[0] in UNIT_OF]
+    return Stranded(statement, ducts, origins, ends, max(units, default=1.0))
+
+
+UNIT_OF = ("collect", "direct")
+"""Variables that give the unit of strands."""
+
+
+def without_flow(terms: Terms) -> Terms:
+    """An expression without the flow that is split."""
+    return [(c, key) for c, key in terms if not (isinstance(key, tuple) and key[0] in DROPPED)]

@@ -1,0 +1,229 @@
+"""The ceiling: what no plan under any control can pass.
+
+It is the mean basis (every source at its mean flow, pipes, machines and stocks as they are) with
+the stores that can be built, and one pooled cut in energy for every window length L: what all
+batteries and stores hold at the start, and what all sources bring in the worst window, must
+cover what is served:
+
+    sum batteries + sum_f e_f (sum stores_f + sum_s r_s tau_s(L))  >=  sum_d served_d beta_d(L)
+
+with e_f the most power any machine makes of a kg of fluid f. Energy that was not there cannot be
+served, whatever the control, so this is a relaxation of every plan.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
+from allocator.cycles.balance import balance_of
+from allocator.cycles.windows import reach_of, worst_up_to
+from allocator.model.choices import Choices, choices_of
+from allocator.model.expressions import collected, direct_mean
+from allocator.model.goals import Goal, goals_of
+from allocator.model.mean_basis import mean_site, with_all_heat
+from allocator.model.rules import state_rules
+from allocator.model.rules.power import served
+from allocator.model.statement import Key, Row, Statement, Terms
+from allocator.model.variables import declare
+from allocator.plans.records import Ceiling
+from allocator.site.chambers import held
+from allocator.site.records import Site, Source
+from allocator.solver.program import Program
+from allocator.solver.settings import Settings
+
+
+def recovered_of_fluids(site: Site) -> dict[str, float]:
+    """Most power out of the heat of a kg of each fluid, J/kg: once through each kind of cooler."""
+    most: dict[tuple[str, str], float] = {}
+    for route in site.routes.values():
+        if route.recovery is not None and route.stream is not None:
+            key = (route.stream.fluid, route.stream.corridor)
+            most[key] = max(most.get(key, 0.0), route.recovery.most)
+    return {
+        fluid: sum(power for (mine, _), power in most.items() if mine == fluid)
+        for fluid in site.fluids
+    }
+
+
+def energy_of_fluids(site: Site, *, clean: bool, choices: Choices) -> dict[str, float]:
+    """Most electric energy that machines make of a kg of each fluid, J/kg.
+
+    By-products that are fuels again count with what they give in turn; the chain is finite
+    because no machine gives more energy than it takes. Heat that coolers may recover counts.
+    """
+    recovered = recovered_of_fluids(site)
+    energy = dict(recovered)
+    groups = [g for g in choices.groups.values() if not clean or g.clean]
+    for _ in range(len(site.fluids) + 1):
+        for group in groups:
+            gained = group.type.power_out + sum(
+                rate * energy[fluid] for fluid, rate in group.type.gives.items()
+            )
+            for fluid, rate in group.type.takes.items():
+                energy[fluid] = max(energy[fluid], recovered[fluid] + gained / rate)
+    return energy
+
+
+@dataclass(frozen=True)
+class Pool:
+    """One pooled cut: ``sizes`` and ``inflows`` weighted in J, ``uses`` in W by demand curve."""
+
+    name: str
+    sizes: Terms
+    standing: float
+    inflows: tuple[tuple[Curve, float, Key], ...]
+    uses: tuple[tuple[DemandCurve, Terms], ...]
+
+    def worst(
+        self, statement: Statement, values: Mapping[Key, float], tolerance: float
+    ) -> Row | None:
+        """The cut that a point breaks by more than a share of what is held, if any."""
+        held = self.standing + statement.value(self.sizes, values)
+        # A hair less than what is served: the mean basis holds to the solver's tolerance only.
+        following = [
+            (curve, amount * (1.0 - 1e-6))
+            for curve, terms in self.uses
+            if (amount := statement.value(terms, values)) > 0
+        ]
+        asked = sum(amount for _, amount in following)
+        if asked <= 0:
+            return None
+        inflows = [
+            (curve, weight * values[key])
+            for curve, weight, key in self.inflows
+            if weight * values[key] > 0
+        ]
+        if not inflows:
+            return None  # the mean basis itself speaks of a site without sources
+        balance = balance_of(inflows, 0.0, following, 0.0)
+        if not balance.lines:
+            return None  # all steady: no window is worse than the long run
+        # No tail row here: it is stricter than the truth, and a ceiling must not be.
+        worst = worst_up_to(balance, reach_of(balance)[0], held)
+        if worst.shortfall <= held + tolerance * max(held, asked * worst.length):
+            return None
+        return self.row(statement, worst.length)
+
+    def row(self, statement: Statement, length: float) -> Row | None:
+        """The cut at a window length."""
+        at = np.array([length])
+        terms: Terms = list(self.sizes)
+        for curve, weight, key in self.inflows:
+            terms.append((weight * float(curve.guaranteed(at)[0]), key))
+        for demand, use in self.uses:
+            largest = float(demand.largest(at)[0])
+            terms += [(-largest * coefficient, key) for coefficient, key in use]
+        return statement.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.standing)
+
+
+def _pools(site: Site, choices: Choices) -> list[Pool]:
+    pools = []
+    for name, kinds in (("clean", ("clean",)), ("total", ("clean", "emitting"))):
+        energy = energy_of_fluids(site, clean=name == "clean", choices=choices)
+        sizes: Terms = [(1.0, ("size", b)) for b in choices.batteries]
+        standing = sum(b.standing for b in choices.batteries.values())
+        for k, store in choices.fluid_stores.items():
+            sizes.append((energy[store.type.holds], ("size", k)))
+            standing += energy[store.type.holds] * store.standing
+        inflows = []
+        for s in choices.sources:
+            # A chamber is full at the start, like a store, and takes in all of the flow, however
+            # little of it the pump moves on the mean: w >= 1 / duty, so that w times the greatest
+            # mean rate, ``most`` kg/s, is the whole flow.
+            source = site.sources[s]
+            standing += energy[source.fluid] * held(site, source)
+            curve, most = curve_of(source.stages), drawn_most(choices.site.sources[s])
+            weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / curve.duty)
+            for _, key in collected(choices, s) + direct_mean(choices, s):
+                inflows.append((curve, weight, key))
+        uses = tuple(
+            (demand_curve_of(site.demands[d.name].profile), served(choices, d.name, kinds))
+            for d in choices.power_demands()
+        )
+        pools.append(Pool(name, sizes, standing, tuple(inflows), uses))
+    return pools
+
+
+def drawn_most(source: Source) -> float:
+    """Most that a source with its pump gives, kg/s."""
+    if source.pump is None or source.pump.rate is None:
+        return source.flow
+    return min(source.flow, source.pump.rate)
+
+
+def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None) -> Ceiling:
+    """The ceiling on clean and on total power, W, each the best bound found in the time.
+
+    The linear relaxation with its cuts always gives a bound; the rest of the time goes into
+    the integer program.
+    """
+    steady = replace(
+        with_all_heat(mean_site(site)), stores=site.stores, built=site.built, goals=_WANTED
+    )
+    choices = choices_of(steady, lossless=True)
+    if not choices.power_demands():
+        return Ceiling(None, None)
+    statement = Statement(clock.check)
+    declare(statement, choices)
+    state_rules(statement, choices)
+    pools = _pools(site, choices)
+
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        rows = [pool.worst(statement, values, max(tolerance, 1e-6)) for pool in pools]
+        return [row for row in rows if row is not None]
+
+    program = Program(statement, separate, settings, clock)
+    found: dict[str, tuple[float | None, str | None]] = {}
+    goals = {g.name: g for g in goals_of(statement, choices) if g.name in _WANTED}
+    for name in _WANTED:
+        goal = goals.get(name)
+        part = None if limit is None else limit / 2
+        found[name] = (None, None) if goal is None else _bound(program, goal, part)
+    (clean, clean_kind), (total, total_kind) = found["clean_power"], found["served_power"]
+    return Ceiling(clean, total, clean_kind, total_kind)
+
+
+_WANTED = ("clean_power", "served_power")
+
+
+def _bound(program: Program, goal: Goal, limit: float | None) -> tuple[float | None, str | None]:
+    """The bound, and whose word it is."""
+    program.aim(goal)
+    if not program.statement.summed(goal.terms):
+        return 0.0, "certified"
+    began = program.clock.seconds()
+
+    def left() -> float | None:
+        return None if limit is None else limit - (program.clock.seconds() - began)
+
+    solved = program.relaxed(limit)
+    bound = program.unscaled(solved.bound)
+    if bound is None:
+        return None, None
+    kind = "certified" if solved.certified else "solver"
+    if program.clock.interrupted or solved.status != "optimal":
+        return -bound, kind
+    for _ in range(20):
+        seconds = left()
+        if program.clock.interrupted or (seconds is not None and seconds <= 0.0):
+            break
+        mixed = program.run(
+            time_limit=seconds,
+            node_limit=program.settings.node_limit,
+            gap=max(program.settings.gap, 1e-3),
+        )
+        better = program.unscaled(mixed.bound)
+        if better is not None and better > bound + 1e-9 * abs(bound):
+            bound, kind = better, "solver"
+        if mixed.status != "optimal" or mixed.point is None:
+            break
+        rows = program.broken(mixed.point)
+        if not rows:
+            break
+        program.add(rows)
+    return -bound, kind

@@ -1,0 +1,112 @@
+"""The course of a run through the goals: the best point so far, and what was told of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.model.goals import Goal
+from allocator.model.statement import Row
+from allocator.search.beside import Beside
+from allocator.search.bounds.proving import Prover
+from allocator.search.found import GoalFound, gap_of
+from allocator.search.neighbourhoods import Layout
+from allocator.search.outcome import Progress, Reporter
+from allocator.search.paths.landing import Ideas
+from allocator.solver.program import Program
+
+HELD = 1e-7
+"""An earlier goal may fall by this share of its value (or of its scale) for a later one."""
+LAST_HELD = 1e-9
+"""The same where a goal is had to the last digit."""
+MOMENT = 2.0
+"""s for a linear program with all whole numbers held."""
+
+
+@dataclass
+class Course:
+    """The state of a lexicographic run. ``point``: the best sound point, scaled columns.
+
+    ``beside``: at work on the bound of the goal that is being solved. ``given``: whole numbers of
+    the plan that the user gave to start from; every goal tries them.
+    """
+
+    program: Program
+    layout: Layout
+    report: Reporter | None
+    prover: Prover | None = None
+    beside: Beside | None = None
+    ideas: Ideas | None = None
+    given: np.ndarray | None = None
+    narrow: bool = False
+    point: np.ndarray | None = None
+    trail: tuple[Progress, ...] = ()
+
+    def tell(self, goal: Goal, value: float | None, bound: float | None, note: str) -> None:
+        """Keep a line of progress and pass it on; a bound of a narrowed site is none."""
+        if self.narrow:
+            bound = None
+        line = Progress(
+            self.program.clock.seconds(),
+            goal.name,
+            value,
+            bound,
+            gap_of(value, bound),
+            note,
+        )
+        self.trail = (*self.trail, line)
+        if self.report is not None:
+            self.report(line)
+
+
+def value_at(course: Course, goal: Goal, point: np.ndarray) -> float:
+    """A goal's value at a point, SI."""
+    statement = course.program.statement
+    return statement.value(goal.terms, statement.by_key(point))
+
+
+def hold(
+    course: Course, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
+) -> None:
+    """Add the row that keeps a goal at a value, less the stated tolerance ``room``.
+
+    ``given_up``: share of the value that the later goals may have.
+    """
+    row = held_row(course, goal, value, given_up, room)
+    if row is not None and row.columns:
+        course.program.add([row])
+
+
+def held_row(
+    course: Course, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
+) -> Row | None:
+    """The row of :func:`hold`: ``goal >= value - slack``, or ``<= value + slack``."""
+    slack = max(max(room, given_up) * abs(value), goal.scale * room / HELD)
+    statement = course.program.statement
+    if goal.maximise:
+        return statement.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)
+    return statement.scaled_row(f"held[{goal.name}]", goal.terms, high=value + slack)
+
+
+def without_rooms(
+    course: Course, goal: Goal, value: float, earlier: Sequence[GoalFound], given_up: float
+) -> float:
+    """What a goal is worth with the whole numbers of the best point and no room of earlier goals.
+
+    A pipe may draw a millionth of a watt out of the tolerance at which an earlier goal is held.
+    Were that kept, later goals could not do without the pipe: it is more than their own tolerance.
+    The value as it is where nothing is found in a moment.
+    """
+    rows = (held_row(course, f.goal, f.value, given_up, LAST_HELD) for f in earlier)
+    kept = [row for row in rows if row is not None and row.columns]
+    program, point = course.program, course.point
+    if not earlier or point is None:
+        return value
+    program.aim(goal)
+    solved = program.exact(point, program.left(most=MOMENT), rows=kept)
+    if solved.point is None:
+        return value
+    own = value_at(course, goal, solved.point)
+    return min(value, own) if goal.maximise else max(value, own)

@@ -1,0 +1,40 @@
+"""The seconds that one goal may take."""
+
+from __future__ import annotations
+
+from allocator.solver.program import Program
+
+LEAST = 0.05
+"""Seconds that whatever is begun may take."""
+
+
+class Deadline:
+    """Seconds left for one goal; none are counted where a node limit rules."""
+
+    def __init__(self, program: Program, limit: float | None) -> None:
+        counted = limit is not None and program.settings.node_limit is None
+        self._clock = program.clock
+        self._limit = limit if counted else None
+        self._end = 0.0 if self._limit is None else self._clock.seconds() + self._limit
+
+    def left(self, share: float = 1.0, least: float = LEAST) -> float | None:
+        """Seconds for a share of what is left, at the least ``least``; None without a limit."""
+        if self._clock.interrupted:
+            return 5.0  # enough for a last repair
+        if self._limit is None:
+            return None
+        return max(least, (self._end - self._clock.seconds()) * share)
+
+    def spent(self) -> float:
+        """Share of the time that is gone; 0 without a limit."""
+        if self._limit is None:
+            return 0.0
+        if self._limit <= 0.0:
+            return 1.0
+        return 1.0 - (self._end - self._clock.seconds()) / self._limit
+
+    def out(self) -> bool:
+        """True when nothing more should be begun."""
+        if self._clock.interrupted:
+            return True
+        return self._limit is not None and self._end - self._clock.seconds() <= LEAST

@@ -1,0 +1,390 @@
+"""A plan out of the values of the program: records in the user's names, SI units."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from allocator.model.choices import CLASSES, Choices, Group, StoreSite, counts
+from allocator.model.expressions import (
+    bursts,
+    can_follow,
+    direct_shapes,
+    is_lumpy,
+    load_at_peak,
+    mean_turnover,
+    recovering,
+    worth_of,
+)
+from allocator.model.receivers import receivers_of
+from allocator.model.rules.power import served
+from allocator.model.rules.stock import material_use
+from allocator.model.statement import Key, Statement, Terms
+from allocator.plans.records import (
+    FLAT,
+    BatteryUse,
+    DemandUse,
+    Emissions,
+    LineUse,
+    MachineUse,
+    MaterialUse,
+    PipeFlow,
+    RecoveryUse,
+    Run,
+    SourceUse,
+    StoreUse,
+)
+
+NOTHING = 1e-13
+"""Amounts below this share of the largest of their kind are rounding, and are left out."""
+LAST_DIGITS = 1e-9
+"""Share of the units that turn by which what they burn may seem more than they have room for."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Values by key, read as the plan's amounts."""
+
+    statement: Statement
+    choices: Choices
+    values: Mapping[Key, float]
+
+    def of(self, terms: Terms) -> float:
+        """Value of an expression."""
+        return self.statement.value(terms, self.values)
+
+    def has(self, *key: str) -> bool:
+        """True when the variable exists."""
+        return self.statement.has(key)
+
+    def get(self, *key: str) -> float:
+        """Value of a variable; 0 where the program does not have it."""
+        return self.values[key] if self.statement.has(key) else 0.0
+
+    def whole(self, *key: str) -> int:
+        """Value of an integer variable."""
+        return round(self.get(*key))
+
+
+def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key, float]:
+    """The values with continuous amounts that are only rounding put to 0.
+
+    Measured by the largest amount of its kind; of what is collected for a store or battery, or
+    kept or given by it, by the largest there, which may itself be small.
+    """
+    largest: dict[Key, float] = {}
+    for column in statement.columns:
+        if not column.integer:
+            for kind in _kinds(column.key):
+                largest[kind] = max(largest.get(kind, 0.0), abs(values[column.key]))
+    found = {}
+    for column in statement.columns:
+        value = values[column.key]
+        if not column.integer:
+            every, *mine = (largest[kind] for kind in _kinds(column.key))
+            alike = [most for most in mine if most > NOTHING * every]
+            if abs(value) <= NOTHING * min([every, *alike]):
+                value = 0.0
+        found[column.key] = value
+    return found
+
+
+OF_HOLDERS = ("draw", "inflow", "release", "level", "size", "burst_part", "swing")
+"""Amounts of stores and batteries."""
+
+
+def _kinds(key: Key) -> tuple[Key, ...]:
+    """The kinds of an amount: all of its word, and all of one holder's."""
+    if not isinstance(key, tuple):
+        return (key,)
+    word = key[0]
+    if word == "collect":
+        return word, (word, str(key[2]).rpartition(">")[2].removeprefix("store:"))
+    return (word, (word, key[1])) if word in OF_HOLDERS else (word,)
+
+
+def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
+    """Sources with the rates at which they are drawn on."""
+    choices = reading.choices
+    site = choices.site
+    found = []
+    for name in site.sources:
+        standing = name in site.built.taps
+        known = name in choices.sources
+        collect = {}
+        direct = {}
+        if known:
+            for k in choices.reach[name]:
+                if (rate := reading.get("collect", name, k)) > 0:
+                    collect[k] = rate
+            for shape in direct_shapes(choices, name):
+                if (rate := reading.get("direct", name, shape)) > 0:
+                    direct[shape] = rate
+        if site.sources[name].part_of:
+            if collect or direct:
+                found.append(SourceUse(name, True, False, collect, direct))
+            continue
+        tapped = standing or (known and reading.whole("tap", name) == 1)
+        found.append(SourceUse(name, tapped, tapped and not standing, collect, direct))
+    return tuple(found)
+
+
+def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]:
+    if store.type.unit is not None:
+        units = reading.whole("units", store.name)
+        new = units * store.type.unit
+        return store.standing + new, new, units
+    new = reading.get("size", store.name)
+    if new > 0:  # the solver's tolerance must not pass a limit of the user's
+        least = store.type.least if store.standing == 0 else 0.0
+        new = min(max(new, least), max(0.0, store.type.most - store.standing))
+    return store.standing + new, new, None
+
+
+def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
+    """Stores of fluids that stand or are built."""
+    choices = reading.choices
+    found = []
+    filled = {
+        k
+        for source in choices.sources
+        for k in choices.reach[source]
+        if reading.get("collect", source, k) > 0
+    }
+    for name, store in choices.fluid_stores.items():
+        size, new, units = _size(reading, store)
+        draw = {
+            shape: amount
+            for shape in choices.fluid_shapes[store.type.holds]
+            if (amount := reading.get("draw", name, shape)) > 0
+        }
+        inflow = reading.get("inflow", name)
+        # one that is filled a little and not built is told, as what is sent to it is
+        if size > 0 or draw or inflow > 0 or f"store:{name}" in filled:
+            found.append(
+                StoreUse(
+                    name,
+                    store.type.name,
+                    store.place,
+                    store.type.holds,
+                    size,
+                    new,
+                    units,
+                    draw,
+                    inflow,
+                )
+            )
+    return tuple(found)
+
+
+def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
+    """Stores of power that stand or are built, with their parts."""
+    choices = reading.choices
+    found = []
+    for name, battery in choices.batteries.items():
+        size, new, units = _size(reading, battery)
+        if size <= 0:
+            continue
+        levelled: dict[str, dict[str, float]] = {}
+        level_part = 0.0
+        for (b, demand), constants in choices.levellings.items():
+            for kind in CLASSES:
+                amount = reading.get("level", b, demand, kind)
+                if b == name and amount > 0:
+                    levelled.setdefault(demand, {})[kind] = amount
+                    level_part += constants.size * amount
+        release: dict[str, dict[str, float]] = {}
+        parts: dict[str, float] = {}
+        for kind in CLASSES:
+            if (part := reading.get("burst_part", name, kind)) > 0:
+                parts[kind] = part
+            promised = {
+                shape: amount
+                for shape in (FLAT, *choices.power_shapes())
+                if (amount := reading.get("release", name, kind, shape)) > 0
+            }
+            if promised:
+                release[kind] = promised
+        found.append(
+            BatteryUse(
+                name,
+                battery.type.name,
+                battery.place,
+                size,
+                new,
+                units,
+                level_part,
+                levelled,
+                parts,
+                release,
+                reading.get("swing", name),
+            )
+        )
+    return tuple(found)
+
+
+def runs(reading: Reading) -> tuple[Run, ...]:
+    """Pipes that are laid or stand, with their flows."""
+    choices = reading.choices
+    found = []
+    for (route, fluid), pipe in choices.pipes.items():
+        chosen = [b for b in pipe.builds if reading.whole("lay", route, b, fluid) == 1]
+        build = chosen[0] if chosen else pipe.standing
+        if build is None:
+            continue
+        flows = []
+        for arc in choices.arcs_along(route, fluid):
+            for end in choices.ends(fluid):
+                if (rate := reading.get("gather", route, arc.start, fluid, end)) > 0:
+                    flows.append(PipeFlow(arc.start, arc.end, "collect", end, rate))
+            for shape in choices.fluid_shapes[fluid]:
+                if (rate := reading.get("supply", route, arc.start, fluid, shape)) > 0:
+                    flows.append(PipeFlow(arc.start, arc.end, "supply", shape, rate))
+        stream = choices.site.routes[route].stream
+        if not flows and stream is not None and stream.kind == "passage":
+            continue  # it costs nothing and is always there
+        found.append(Run(route, build, fluid, build != pipe.standing, tuple(flows)))
+    return tuple(found)
+
+
+def recovery_uses(reading: Reading) -> tuple[RecoveryUse, ...]:
+    """Power that is promised of the heat of coolers."""
+    choices = reading.choices
+    found = []
+    for arc, recovery, shapes in recovering(choices):
+        flow = {
+            shape: rate
+            for shape in shapes
+            if (rate := reading.get("recover", arc.route, shape)) > 0
+        }
+        pipe = choices.pipes[arc.route, arc.fluid]
+        laid = [b for b in pipe.builds if reading.whole("lay", arc.route, b, arc.fluid) == 1]
+        if flow and laid:
+            power = {shape: rate * worth_of(recovery) for shape, rate in flow.items()}
+            found.append(RecoveryUse(arc.route, laid[0], flow, power))
+    return tuple(found)
+
+
+def line_uses(reading: Reading) -> tuple[LineUse, ...]:
+    """Power lines that are built or stand."""
+    choices = reading.choices
+    found = []
+    for name in choices.lines:
+        line = choices.site.lines[name]
+        standing = name in choices.site.built.lines
+        if not standing and reading.whole("line", name) != 1:
+            continue
+        flows = tuple(
+            (start, end, kind, shape, sent)
+            for start, end in ((line.start, line.end), (line.end, line.start))
+            for kind in CLASSES
+            for shape in (FLAT, *choices.power_shapes())
+            if (sent := reading.get("wire", name, start, kind, shape)) > 0
+        )
+        found.append(LineUse(name, not standing, flows))
+    return tuple(found)
+
+
+def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
+    """Machines that stand or are built, with how they share their work."""
+    choices = reading.choices
+    found = []
+    for name, group in choices.groups.items():
+        new = reading.whole("count", name)
+        count = group.standing + new
+        if count == 0:
+            continue
+        following = {
+            shape: load
+            for shape in can_follow(choices, group)
+            if (load := reading.get("follow", name, shape)) > 0
+        }
+        burst: dict[str, float] = {}
+        if not choices.lossless:
+            for k, terms in bursts(choices, name).items():
+                load = reading.of(terms)
+                battery = choices.destinations[k].battery
+                if load > 0.0 and battery is not None:
+                    burst[battery.name] = load
+        found.append(
+            MachineUse(
+                name,
+                group.type.name,
+                group.place,
+                count,
+                new,
+                reading.whole("running", name),
+                reading.get("flat", name),
+                following,
+                reading.get("cycled", name),
+                burst,
+                _receivers(reading, group, sum(burst.values())),
+            )
+        )
+    return tuple(found)
+
+
+def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, float]:
+    """What must hold the lumps of a group: a receiver for each unit that may run on and off.
+
+    ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
+    """
+    running = reading.whole("running", group.name)
+    room = running - reading.of(load_at_peak(reading.choices, group))
+    in_lumps = is_lumpy(group) and burst > max(0.0, room) + LAST_DIGITS * running
+    units = int(reading.get("cycled", group.name) > 0) + int(in_lumps)
+    one = receivers_of(reading.choices, group) if units else {}
+    return {fluid: units * held for fluid, held in one.items()}
+
+
+def demand_uses(reading: Reading) -> tuple[DemandUse, ...]:
+    """Share of each demand that is served."""
+    found = []
+    for demand in reading.choices.site.demands.values():
+        if demand in reading.choices.fluid_demands():
+            share = max(0.0, reading.of(served(reading.choices, demand.name))) / demand.mean
+            found.append(DemandUse(demand.name, demand.wants, demand.mean, min(1.0, share), 0.0))
+            continue
+        clean, emitting = (
+            max(0.0, reading.of(served(reading.choices, demand.name, (kind,)))) / demand.mean
+            for kind in CLASSES
+        )
+        clean = min(1.0, clean)
+        emitting = min(1.0 - clean, emitting)
+        found.append(DemandUse(demand.name, demand.wants, demand.mean, clean, emitting))
+    return tuple(found)
+
+
+def material_uses(reading: Reading) -> tuple[MaterialUse, ...]:
+    """kg of each material used, and its stock."""
+    return tuple(
+        MaterialUse(
+            name,
+            max(0.0, reading.of(material_use(reading.choices, name))),
+            material.stock,
+        )
+        for name, material in reading.choices.site.materials.items()
+    )
+
+
+def emissions_of(reading: Reading) -> Emissions:
+    """Mean release of fluids that are an emission, kg/s."""
+    site = reading.choices.site
+    by_fluid: dict[str, float] = {}
+    for fluid in site.fluids.values():
+        if fluid.emission == "none":
+            continue
+        released = [
+            reading.of(mean_turnover(reading.choices, group)) * group.type.gives[fluid.name]
+            for group in reading.choices.groups.values()
+            if fluid.name in group.type.gives
+        ]
+        by_fluid[fluid.name] = max(0.0, math.fsum(released))
+    counted = math.fsum(
+        rate * site.fluids[f].emission_weight for f, rate in by_fluid.items() if counts(site, f)
+    )
+    biogenic = math.fsum(
+        rate for f, rate in by_fluid.items() if site.fluids[f].emission == "biogenic"
+    )
+    return Emissions(counted, biogenic, by_fluid)

@@ -1,0 +1,280 @@
+"""The trade-off between firm power and one scarce thing, point by point, on one program.
+
+The epsilon-constraint method (Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, 1971): most power under a
+cap on the scarce thing, then the least of it for that power, for caps from one end to the other.
+Cap and floor are bounds of two variables of the program, so nothing is built again, every cut
+stays, and each point starts from the one before, which every larger cap allows, or from what paths
+find under its own cap (a stock of less), where that is better.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.model.choices import CLASSES, Choices
+from allocator.model.cuts import promises_of, violated
+from allocator.model.goals import Goal
+from allocator.model.rules.power import served
+from allocator.model.rules.stock import counted_emission, material_use, money
+from allocator.model.statement import Key, Row, Statement, Terms
+from allocator.model.stating import offered, state
+from allocator.network.deriving import network_of
+from allocator.plans.records import Plan
+from allocator.search.course import HELD, Course, value_at
+from allocator.search.deadline import Deadline
+from allocator.search.found import GoalFound, gap_of
+from allocator.search.goal_steps import NEAR_GAP
+from allocator.search.held_back import held_back
+from allocator.search.lexicographic import solve_goal
+from allocator.search.neighbourhoods import layout_of
+from allocator.search.paths.landing import Ideas, ideas_of
+from allocator.search.paths.network import first_service
+from allocator.search.plan_of_point import plan_at
+from allocator.search.tidy import tidied
+from allocator.site.records import Site
+from allocator.solver.program import Program
+from allocator.solver.settings import Settings
+
+CAP: Key = ("cap",)
+FLOOR: Key = ("floor",)
+TOP_SHARE = 0.3
+"""Share of the time for the upper end, whose bound holds for every point."""
+PATHS_SHARE, POWER_SHARE, LEAST_SHARE = 0.25, 0.45, 0.25
+"""Shares of a point's time: paths under its cap, the most power, the least given for it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One point: ``given`` of the scarce thing (SI) and ``power``, W; the most power that any plan
+
+    could have with no more of it (``bound``); why the search stopped. ``end``: ``least``, ``most``
+    or empty. ``least_given``: no less of it gives that power, or the most is not known."""
+
+    given: float
+    power: float
+    bound: float | None
+    gap: float | None
+    status: str
+    least_given: float | None
+    end: str
+    plan: Plan
+
+
+@dataclass
+class _Trade:
+    """The program between its cap and its floor."""
+
+    site: Site
+    settings: Settings
+    course: Course
+    choices: Choices
+    power: Goal
+    scarce: Goal
+
+    def paths(self, cap: float) -> Ideas | None:
+        """The path search of the site with no more of the material than a cap.
+
+        None where no material is given, or where paths have no say (few sources, another goal).
+        """
+        material = self.site.materials.get(self.scarce.name)
+        if material is None:
+            return None
+        stock = cap if material.stock is None else min(cap, material.stock)
+        materials = {**self.site.materials, material.name: replace(material, stock=stock)}
+        choices = offered(
+            replace(self.site, materials=materials), self.settings.basis, self.settings.withstands
+        )
+        if first_service(choices) != self.power.name:
+            return None
+        return ideas_of(choices, self.settings, self.course.program.clock, None)
+
+    def begin_by_paths(self, cap: float, limit: float | None) -> None:
+        """Begin from what paths find under a cap, where it has more power than the point so far."""
+        course, program = self.course, self.course.program
+        ideas = self.paths(cap)
+        if ideas is None or not ideas.ready(0.0):
+            return
+        program.aim(self.power)
+        deadline = Deadline(program, limit)
+        ideas.search(deadline.left(0.6), lambda find, note: None)
+        points = ideas.points(program, NEAR_GAP, deadline.left, lambda: deadline.spent() > 0.9)
+        for point in points:
+            solved = program.repaired(point, deadline.left(0.5))
+            if solved.point is None:
+                continue
+            known = course.point
+            value = value_at(course, self.power, solved.point)
+            if known is None or value > value_at(course, self.power, known):
+                course.point = solved.point
+
+    def within(self, cap: float, floor: float) -> None:
+        """Hold what is given below a cap and power above a floor."""
+        program, slack = self.course.program, max(HELD * floor, self.power.scale)
+        columns = [program.statement.index(key) for key in (CAP, FLOOR)]
+        units = [program.statement.columns[column].unit for column in columns]
+        low = np.array([0.0, max(0.0, floor - slack) / units[1]])
+        high = np.array([cap / units[0], np.inf])
+        program.solver.bounds(np.array(columns), low, high)
+
+    def solved(self, goal: Goal, limit: float | None) -> GoalFound | None:
+        """One goal, unless nothing is found or nothing can be."""
+        found = solve_goal(self.course, goal, limit)
+        return None if found is None or found.status == "infeasible" else found
+
+    def least(self, power: float, cap: float, limit: float | None) -> GoalFound | None:
+        """The least of the scarce thing for so much power."""
+        self.within(cap, power)
+        return self.solved(self.scarce, limit)
+
+    def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
+        """The point that the search stands at, as a plan."""
+        point = tidied(self.course, self.choices, self.course.program.left(most=5.0))
+        statement = self.course.program.statement
+        told = [found]
+        plan = plan_at(self.site, self.settings, statement, self.choices, point, told)
+        plan = replace(plan, limits=held_back(self.choices, plan, None))
+        values = statement.by_key(point)
+        power = statement.value(self.power.terms, values)
+        given = statement.value(self.scarce.terms, values)
+        if abs(given) <= 10 * self.scarce.scale:
+            given = 0.0  # what the solver's tolerance leaves is in no plan
+        return Point(
+            given,
+            power,
+            found.bound,
+            gap_of(power, found.bound),
+            found.status,
+            least.bound,
+            end,
+            plan,
+        )
+
+
+def frontier_of(
+    site: Site,
+    give: str,
+    steps: int,
+    settings: Settings,
+    tell: Callable[[str], object] = lambda words: None,
+) -> tuple[Point, ...]:
+    """Points from the least of the scarce thing to the most that is of use.
+
+    Args:
+        site: the site.
+        give: a material's name, ``money`` or ``emissions``; with emissions all power counts, else
+            clean power.
+        steps: points asked for, ends included; 2 or more.
+        settings: the time limit is that of all points together.
+        tell: hears of each point.
+
+    Returns:
+        Points that no other dominates, rising in both; ends are solved as any plan is, and their
+        status says whether they are proven. Empty where no plan exists or none was found.
+    """
+    site = network_of(site)
+    clock = Clock(None if settings.node_limit is not None else settings.time_limit)
+    with clock.watched():
+        return _points(_trade(site, give, settings, clock), steps, tell)
+
+
+def _trade(site: Site, give: str, settings: Settings, clock: Clock) -> _Trade:
+    statement, choices = state(site, settings.basis, settings.withstands)
+    promises = () if choices.lossless else promises_of(choices)
+    power, scarce = _goals(statement, choices, give)
+    for key, goal in ((CAP, scarce), (FLOOR, power)):
+        sizes = [abs(coefficient) for coefficient, _ in goal.terms] or [1.0]
+        statement.variable(key, 0.0, np.inf, float(2.0 ** np.round(np.log2(max(sizes)))))
+    statement.row("cap", [*scarce.terms, (-1.0, CAP)], high=0.0)
+    statement.row("floor", [*power.terms, (-1.0, FLOOR)], low=0.0)
+
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        return violated(statement, promises, values, tolerance)
+
+    program = Program(statement, separate, settings, clock)
+    course = Course(program, layout_of(statement, choices), None)
+    return _Trade(site, settings, course, choices, power, scarce)
+
+
+def _goals(statement: Statement, choices: Choices, give: str) -> tuple[Goal, Goal]:
+    kinds = CLASSES if give == "emissions" else ("clean",)
+    name = "served_power" if give == "emissions" else "clean_power"
+    demands = choices.power_demands()
+    served_terms: Terms = [term for d in demands for term in served(choices, d.name, kinds)]
+    scale = 1e-9 * sum(demand.mean for demand in demands)
+    power = Goal(name, "W", True, served_terms, scale)
+    if give == "emissions":
+        terms, unit = counted_emission(choices), "kg/s"
+    elif give == "money":
+        terms, unit = money(choices, statement), "money"
+    else:
+        terms, unit = material_use(choices, give), "kg"
+    largest = max((abs(coefficient) for coefficient, _ in terms), default=1.0)
+    return power, Goal(give, unit, False, terms, 1e-9 * largest)
+
+
+def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
+    clock = trade.course.program.clock
+    trade.within(np.inf, 0.0)
+    trade.course.ideas = trade.paths(np.inf)
+    most = trade.solved(trade.power, clock.left(TOP_SHARE))
+    if most is None:
+        return ()
+    least_most = trade.least(most.value, np.inf, clock.left(TOP_SHARE / 2))
+    if least_most is None:
+        return ()
+    upper = trade.point(most, least_most, "most")
+    tell(f"most power: {upper.power:.6g} W")
+    trade.within(np.inf, 0.0)
+    none = trade.solved(trade.scarce, _part(clock, steps))
+    if none is None:
+        return (upper,)
+    low, high = none.value, upper.given
+    points: list[Point] = []
+    floor = 0.0
+    for number in range(steps - 1):
+        if clock.out():
+            break
+        cap = low + (high - low) * number / (steps - 1)
+        part = _part(clock, steps - 1 - number)
+        cap += trade.scarce.scale + HELD * abs(cap)  # the start must be within it
+        trade.within(cap, floor)
+        if number:
+            trade.begin_by_paths(cap, None if part is None else PATHS_SHARE * part)
+        found = trade.solved(trade.power, None if part is None else POWER_SHARE * part)
+        if found is None:
+            break
+        least = trade.least(found.value, cap, None if part is None else LEAST_SHARE * part)
+        if least is None:
+            break
+        point = trade.point(_bounded(found, most), least, "" if number else "least")
+        points.append(point)
+        tell(f"point {number + 1} of {steps}: {point.power:.6g} W")
+        floor = max(floor, found.value)
+    return _undominated([*points, upper])
+
+
+def _part(clock: Clock, count: int) -> float | None:
+    left = clock.left()
+    return None if left is None else left / max(1, count)
+
+
+def _bounded(found: GoalFound, most: GoalFound) -> GoalFound:
+    """What is found, with the bound of the upper end where that is the tighter one."""
+    known = [bound for bound in (found.bound, most.bound) if bound is not None]
+    bound = max(min(known), found.value) if known else None
+    return replace(found, bound=bound, gap=gap_of(found.value, bound))
+
+
+def _undominated(points: list[Point]) -> tuple[Point, ...]:
+    """Points in order, without those that give no more power than one that takes less."""
+    kept: list[Point] = []
+    for point in sorted(points, key=lambda p: (p.given, -p.power)):
+        if kept and point.power <= kept[-1].power * (1 + 1e-6) + 1e-6:
+            # the upper end stays what it is called, though it gives hardly more
+            continue
+        kept.append(point)
+    return tuple(kept)

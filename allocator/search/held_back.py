@@ -1,0 +1,122 @@
+"""What holds a plan back, in a few lines of the user's words."""
+
+from __future__ import annotations
+
+from allocator.model.choices import Choices
+from allocator.plans.records import Plan
+from allocator.thermal.upper import counted_heat, upper_heat
+
+NEARLY = 0.97
+
+
+def held_back(choices: Choices, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
+    """Demand, quiet spells, stocks, caps, heat, store sizes and counts: what tells most first."""
+    lines = [*_demand(plan), *_quiet(choices, plan, mean_basis), *_stocks(choices, plan)]
+    lines += [*_heat(choices, plan), *_stores(plan, choices), *_machines(choices, plan)]
+    return tuple(lines)
+
+
+def _demand(plan: Plan) -> list[str]:
+    full = [d for d in plan.demands if d.clean_share + d.emitting_share >= 1 - 1e-5]
+    clean = [d.name for d in full if d.emitting_share <= 1e-6]
+    lines = []
+    if clean:
+        lines.append(f"demand: all of {_listed(clean)} is served clean")
+    other = [d.name for d in full if d.name not in clean]
+    if other:
+        lines.append(f"demand: all of {_listed(other)} is served, part of it by emitting supply")
+    return lines
+
+
+def _quiet(choices: Choices, plan: Plan, mean_basis: Plan | None) -> list[str]:
+    if plan.basis != "firm" or mean_basis is None:
+        return []
+    firm, mean = plan.power.firm_clean, mean_basis.power.firm_clean
+    if mean <= firm * 1.02 + 1e-9:
+        return []
+    sources = choices.site.sources
+    tapped = [
+        use.name
+        for use in plan.sources
+        if use.tapped and use.name in choices.curves and not sources[use.name].delivered
+    ]
+    spells = {name: choices.curves[name].pattern.longest_quiet for name in tapped}
+    if not spells or max(spells.values()) <= 0:
+        return ["quiet spells: bridging them would take larger stores than the plan has"]
+    worst = max(sorted(spells), key=lambda name: spells[name])
+    return [
+        f"quiet spells: the longest of a tapped source is {spells[worst] / 86400:.3g} d "
+        f"('{worst}'); with stores of any size the mean basis gives {_four(mean / 1000)} kW clean "
+        f"against {_four(firm / 1000)} kW firm"
+    ]
+
+
+def _four(value: float) -> str:
+    """Four figures, written out."""
+    return f"{float(f'{value:.4g}'):.12g}"
+
+
+def _stocks(choices: Choices, plan: Plan) -> list[str]:
+    lines = []
+    for used in plan.materials:
+        if used.stock and used.used >= NEARLY * used.stock:
+            lines.append(
+                f"stock: {used.used:.6g} kg of {used.stock:.6g} kg of '{used.name}' is used"
+            )
+    limits = choices.site.limits
+    if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
+        lines.append("cap: counted emission is at its limit")
+    if limits.money is not None and plan.money >= NEARLY * limits.money:
+        lines.append("cap: money is at its limit")
+    return lines
+
+
+def _heat(choices: Choices, plan: Plan) -> list[str]:
+    """Places whose heat limit is nearly reached, or has no room for one more machine there."""
+    lines = []
+    for place, upper in upper_heat(choices.site).items():
+        limit = choices.site.places[place].heat_limit
+        assert limit is not None
+        counted = counted_heat(choices.site, plan, place, upper)
+        more = {n: upper.machines[n] for n in upper.machines if _may_come(choices, plan, place, n)}
+        least = min(sorted(more), key=lambda name: more[name], default=None)
+        told = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
+        if counted >= NEARLY * limit:
+            lines.append(f"{told} is counted")
+        elif least is not None and counted + more[least] > limit:
+            lines.append(
+                f"{told} is counted; one more '{least}' lets in {_four(more[least] / 1000)} kW"
+            )
+    return lines
+
+
+def _may_come(choices: Choices, plan: Plan, place: str, name: str) -> bool:
+    """Whether one more machine of a type may stand in a place of the file, but for its heat."""
+    for node, most in choices.site.machines[name].places.items():
+        if choices.site.ground(node) == place:
+            there = sum(use.count for use in plan.machines if (use.type, use.place) == (name, node))
+            if most is None or there < most:
+                return True
+    return False
+
+
+def _stores(plan: Plan, choices: Choices) -> list[str]:
+    sizes = [(use.name, use.type, use.size) for use in plan.stores]
+    sizes += [(use.name, use.type, use.size) for use in plan.batteries]
+    most = {name: store.most for name, store in choices.site.stores.items()}
+    full = [name for name, kind, size in sizes if size >= 0.999 * most[kind]]
+    return [f"stores: {_listed(full)} at the largest size allowed"] if full else []
+
+
+def _machines(choices: Choices, plan: Plan) -> list[str]:
+    full = []
+    for use in plan.machines:
+        most = choices.site.machines[use.type].places[use.place]
+        if most is not None and use.count >= most:
+            full.append(use.name)
+    return [f"machines: {_listed(full)} at the most that may stand there"] if full else []
+
+
+def _listed(names: list[str]) -> str:
+    """Names as the site file has them: without the level that follows a colon."""
+    return ", ".join(f"'{name.partition(': ')[0]}'" for name in names)

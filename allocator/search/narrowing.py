@@ -1,0 +1,83 @@
+"""Very large sites: the program is stated on the corridors of the best finds alone.
+
+A plan of the narrowed site is a plan of the site. Its bounds are not: they are taken anew from the
+relaxation of the whole program, or, where that is too large to be stated, from what all sources
+give at their means.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from allocator.cycles import curve_of
+from allocator.model.choices import Choices
+from allocator.plans.records import GoalResult, Plan
+from allocator.search.ceiling import energy_of_fluids
+from allocator.search.found import gap_of, passes
+from allocator.search.paths.network import Find
+from allocator.search.plan_of_point import status_of
+from allocator.site.records import Site
+
+MOST_COLUMNS = 12_000
+"""Pipe columns of a program above which it is narrowed."""
+MOST_RELAXED = 120_000
+"""Pipe columns of a program above which not even its relaxation is stated."""
+
+
+def pipe_column_count(choices: Choices) -> int:
+    """How many columns the pipes of a site would make."""
+    total = 0
+    for (_, fluid), pipe in choices.pipes.items():
+        flows = len(choices.ends(fluid)) + len(choices.fluid_shapes[fluid])
+        total += len(pipe.builds) + 2 * flows
+    return total
+
+
+def narrowed(site: Site, finds: Iterable[Find]) -> Site:
+    """The site with the corridors of some finds, and what stands, alone."""
+    kept = {route for find in finds for route, _ in find.pipes}
+    kept |= {run.route for run in site.built.runs}
+    return replace(site, routes={name: r for name, r in site.routes.items() if name in kept})
+
+
+def all_at_means(site: Site, choices: Choices, goal: str) -> float | None:
+    """W that all sources give at their means, at most what is asked; None for other goals."""
+    if goal not in ("clean_power", "served_power"):
+        return None
+    energy = energy_of_fluids(site, clean=goal == "clean_power", choices=choices)
+    given = math.fsum(
+        energy[s.fluid] * s.flow * curve_of(s.stages).duty for s in site.own_sources.values()
+    )
+    return min(given, math.fsum(d.mean for d in choices.power_demands()))
+
+
+def bounded_by(
+    plan: Plan, ceilings: Mapping[str, float | None], kinds: Mapping[str, str | None]
+) -> Plan:
+    """The plan with bounds no looser than ceilings, which no plan under any control can pass."""
+    goals = []
+    for goal in plan.goals:
+        most = ceilings.get(goal.name)
+        looser = goal.bound is None or (most is not None and most < goal.bound)
+        if most is not None and looser and goal.status in ("time_limit", "interrupted"):
+            bound = max(most, goal.value)
+            kind = kinds.get(goal.name)
+            goal = replace(goal, bound=bound, gap=gap_of(goal.value, bound), bound_kind=kind)
+        goals.append(goal)
+    return replace(plan, goals=tuple(goals))
+
+
+def with_bounds_of(plan: Plan, bounds: Mapping[str, float], interrupted: bool) -> Plan:
+    """The plan with the bounds of the whole site, where one is known, and no other."""
+    goals = tuple(_judged(goal, bounds.get(goal.name), interrupted) for goal in plan.goals)
+    return replace(plan, goals=goals, status=status_of(goals))
+
+
+def _judged(goal: GoalResult, bound: float | None, interrupted: bool) -> GoalResult:
+    status = "interrupted" if interrupted else "time_limit"
+    if bound is not None and passes(goal.value, bound, goal.sense == "max", 1e-9 * abs(bound)):
+        bound, status = None, "bound_refuted"
+    kind = None if bound is None else "solver"
+    return replace(goal, bound=bound, gap=gap_of(goal.value, bound), status=status, bound_kind=kind)

@@ -1,0 +1,53 @@
+"""Why a plan gives no power: for each source, what keeps it out."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from allocator.base.clock import Clock
+from allocator.model.choices import Choices
+from allocator.model.kept_out import kept_out_lines
+from allocator.model.limits import Want
+from allocator.plans.records import Plan
+from allocator.search.impossible import limit_said
+from allocator.search.why import conflict_of
+from allocator.site.records import Site
+from allocator.solver.settings import Settings
+
+NO_POWER = 1e-9
+"""Share of what is asked for that is none."""
+
+WANTED = 1e-3
+"""Share of what is asked for that is looked for where no source is kept out by itself."""
+
+
+def gives_nothing(plan: Plan) -> bool:
+    """Whether a plan gives no power although some is asked for."""
+    power = plan.power
+    given = power.firm_total if plan.basis == "firm" else power.mean_total
+    return power.demand_mean > 0 and given <= NO_POWER * power.demand_mean
+
+
+def why_nothing(
+    site: Site, choices: Choices, settings: Settings, clock: Clock, plan: Plan
+) -> tuple[str, ...]:
+    """Why a plan gives no power: what keeps each source out, and limits that keep the others."""
+    lines = kept_out_lines(choices)
+    sources = [source for source in site.sources.values() if not source.part_of]
+    if len(lines) < len(sources) and not clock.interrupted:
+        blamed = partial(limits_to_blame, site, settings, clock, plan)
+        lines += clock.in_time("which limits leave no power", blamed, [])
+    return tuple(lines)
+
+
+def limits_to_blame(site: Site, settings: Settings, clock: Clock, plan: Plan) -> list[str]:
+    """Limits that cannot hold together with any power, where no source is kept out by itself."""
+    wanted = WANTED * plan.power.demand_mean
+    want = Want("firm_total", "", wanted, "power wanted is at least")
+    conflict = conflict_of(site, settings, clock, (want,), changes=False)
+    if conflict.status == "possible":
+        return ["search: power is possible, and no plan with any was found in the time"]
+    words = [limit_said(limit) for limit in conflict.limits if limit.kind != "want"]
+    if words:
+        return [f"limits that together leave no power: {'; '.join(words)}"]
+    return ["sources: what they give costs more power than it makes, whatever limits are lifted"]

@@ -1,0 +1,11 @@
+"""How the loops of the path search are compiled: other threads run beside them."""
+
+from __future__ import annotations
+
+from allocator.base import compiling
+from allocator.base.compiling import Function
+
+
+def compiled(function: Function) -> Function:
+    """The function, compiled at its first call; division follows IEEE 754."""
+    return compiling.compiled(function, nogil=True, error_model="numpy")

@@ -1,0 +1,66 @@
+"""A known plan as a point of the program: where a search may begin.
+
+The plan may be of an older file of the site, or of a part of it: what the site does not have
+is left out, and what the plan does not say is decided anew.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from allocator.model.choices import Choices
+from allocator.model.statement import Key, Statement
+from allocator.plans.records import Plan
+from allocator.search.paths.network import Find
+
+
+def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndarray:
+    """The whole numbers of a plan as a point; everything else is at its least."""
+    point = np.array([column.low for column in statement.columns])
+
+    def put(key: Key, value: float) -> None:
+        if statement.has(key):
+            number = statement.index(key)
+            column = statement.columns[number]
+            point[number] = min(max(value, column.low), column.high)
+
+    for source in plan.sources:
+        put(("tap", source.name), float(source.tapped))
+    for run in plan.runs:
+        put(("lay", run.route, run.build, run.fluid), 1.0)
+    counted = {
+        choices.site.routes[r.route].start
+        for r in plan.recoveries
+        if r.route in choices.site.routes
+    }
+    for column in statement.columns:
+        if isinstance(column.key, tuple) and column.key[0] == "fed":
+            put(column.key, float(column.key[1] not in counted))
+    for line in plan.lines:
+        put(("line", line.name), 1.0)
+    for store in plan.stores:
+        put(("stand", store.name), float(store.new_size > 0))
+        put(("units", store.name), float(store.units or 0))
+        put(("promises", store.name), float(sum(store.draw.values()) > 0))
+    for battery in plan.batteries:
+        put(("stand", battery.name), float(battery.new_size > 0))
+        put(("units", battery.name), float(battery.units or 0))
+    for machine in plan.machines:
+        put(("count", machine.name), float(machine.new))
+        put(("running", machine.name), float(machine.running))
+        put(("cycling", machine.name), float(machine.cycled > 0))
+        at_peak = sum(m * choices.peak(s) for s, m in machine.following.items())
+        room = machine.running - machine.flat_load - at_peak
+        put(("lumps", machine.name), float(sum(machine.burst.values()) > room))
+    return point
+
+
+def find_of_plan(plan: Plan) -> Find:
+    """What a plan builds, as a find of the search."""
+    return Find(
+        plan.power.firm_clean,
+        {(run.route, run.fluid): run.build for run in plan.runs},
+        tuple(s.name for s in plan.sources if s.tapped),
+        {m.name: m.new for m in plan.machines if m.new},
+        tuple(s.name for s in plan.stores if s.size > 0),
+    )

@@ -1,0 +1,166 @@
+"""What loads cost: builds by load, store sizes by their cuts, machines by the whole unit."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.search.paths.compiled import compiled
+from allocator.search.paths.records import (
+    COVERED,
+    DRAWN,
+    FED,
+    HOPS,
+    LENGTH,
+    SINK,
+    STORE,
+    Arrays,
+    Floats,
+    State,
+)
+
+DUST = 1e-9
+"""kg/s: a load that is none; also what a build may be over its capacity by rounding."""
+
+
+@compiled
+def level_of(arrays: Arrays, pipe: int, load: float) -> int:
+    """The cheapest build that carries a load: -1 for no load, the number of builds for too much."""
+    if load <= DUST:
+        return -1
+    count = arrays.builds[pipe]
+    for k in range(count):
+        if arrays.capacity[pipe, k] >= load - DUST:
+            return k
+    return int(count)
+
+
+@compiled
+def pipe_price(arrays: Arrays, pipe: int, load: float) -> float:
+    """Weighted stock that a pipe with a load takes; infinite for too much load."""
+    k = level_of(arrays, pipe, load)
+    if k < 0:
+        return 0.0
+    if k == arrays.builds[pipe]:
+        return math.inf
+    price: float = arrays.price[pipe, k]
+    return price
+
+
+@compiled
+def store_need(
+    arrays: Arrays, state: State, store: int, source: int, rate: float, draw: float
+) -> float:
+    """Size, kg, that a store's windows ask for with one more source's rate and draw."""
+    need = 0.0
+    drawn = state.stores[store, DRAWN] + draw
+    for w in range(len(arrays.windows)):
+        fed = state.stores[store, COVERED + w]
+        if rate != 0.0:
+            fed += rate * arrays.on_time[source, w]
+        need = max(need, drawn * arrays.windows[w] - fed)
+    return need
+
+
+@compiled
+def store_use(arrays: Arrays, store: int, need: float, used: Floats, sign: float) -> None:
+    """Add (or take away) what a store of a size takes of each stock."""
+    new = need - arrays.store_standing[store]
+    if new <= DUST:
+        return
+    for m in range(len(used)):
+        used[m] += sign * new * arrays.store_mass[store, m]
+        if arrays.store_standing[store] == 0.0:
+            used[m] += sign * arrays.store_base[store, m]
+
+
+@compiled
+def units_for(arrays: Arrays, sink: int, load: float) -> int:
+    """New machines for a mean load; none for a demand for a fluid."""
+    if arrays.unit[sink] <= 0.0 or load <= DUST:
+        return 0
+    needed = math.ceil(load * arrays.peak / arrays.unit[sink] - 1e-7)
+    new: int = max(0, int(needed) - arrays.sink_standing[sink])
+    return new
+
+
+@compiled
+def sink_room(arrays: Arrays, state: State, sink: int) -> float:
+    """Mean kg/s that a sink could still take with all machines that may stand there."""
+    if arrays.unit[sink] <= 0.0:
+        return math.inf
+    most = float(arrays.sink_most[sink]) * arrays.unit[sink] / arrays.peak
+    room: float = max(0.0, most - state.park[sink])
+    return room
+
+
+@compiled
+def use_of(arrays: Arrays, state: State, used: Floats) -> None:
+    """What a state takes of each stock, counted anew."""
+    count = len(used)
+    for m in range(count):
+        used[m] = 0.0
+    for e in range(len(arrays.tail)):
+        k = level_of(arrays, e, state.load[e])
+        if k >= 0:
+            for m in range(count):
+                used[m] += arrays.mass[e, min(k, arrays.builds[e] - 1), m]
+    for s in range(len(arrays.most)):
+        if state.taken[s] > DUST:
+            for m in range(count):
+                used[m] += arrays.tap[s, m]
+    for k in range(len(arrays.store_node)):
+        if state.stores[k, DRAWN] > DUST:
+            need = store_need(arrays, state, k, 0, 0.0, 0.0)
+            store_use(arrays, k, need, used, 1.0)
+    for g in range(len(arrays.sink_node)):
+        units = units_for(arrays, g, state.park[g])
+        for m in range(count):
+            used[m] += units * arrays.unit_mass[g, m] + state.park[g] * arrays.load_mass[g, m]
+
+
+@compiled
+def value_of(arrays: Arrays, state: State) -> float:
+    """What the sinks get, by value, at most what is wanted."""
+    value = 0.0
+    for g in range(len(arrays.sink_node)):
+        value += arrays.value[g] * state.park[g]
+    return min(value, arrays.wanted)
+
+
+@compiled
+def carry(arrays: Arrays, state: State, slot: int, source: int, sign: float) -> None:
+    """Add (or take away) the loads of a path."""
+    rate = sign * state.rates[slot, 0]
+    draw = rate * state.rates[slot, 1]
+    for i in range(state.ways[slot, LENGTH]):
+        hop = state.ways[slot, HOPS + i]
+        pipe = hop // 2
+        state.load[pipe] += draw * arrays.peak if hop % 2 else rate
+        if state.load[pipe] < DUST:
+            state.load[pipe] = max(0.0, state.load[pipe])
+    store = state.ways[slot, STORE]
+    if store >= 0:
+        state.stores[store, FED] += rate
+        state.stores[store, DRAWN] += draw
+        for w in range(len(arrays.windows)):
+            state.stores[store, COVERED + w] += rate * arrays.on_time[source, w]
+    state.park[state.ways[slot, SINK]] += draw
+    state.taken[source] += rate
+
+
+@compiled
+def recount(arrays: Arrays, state: State, per_source: int) -> None:
+    """All loads anew from the paths, so that rounding does not add up."""
+    for e in range(len(state.load)):
+        state.load[e] = 0.0
+    for k in range(state.stores.shape[0]):
+        for w in range(state.stores.shape[1]):
+            state.stores[k, w] = 0.0
+    for g in range(len(state.park)):
+        state.park[g] = 0.0
+    for s in range(len(state.taken)):
+        state.taken[s] = 0.0
+    for slot in range(len(state.active)):
+        if state.active[slot]:
+            carry(arrays, state, slot, slot // per_source, 1.0)
+    use_of(arrays, state, state.used)

@@ -1,0 +1,376 @@
+"""A site's choices as the flat arrays that the path search works on, and its finds by name.
+
+What paths do not know (batteries behind bursts, lines, converters, least loads, emissions) is left
+to the linear and integer programs that take the search's pipes over.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.cycles import worst_window
+from allocator.model.choices import Choices, Group, material_per_metre
+from allocator.plans.records import FLAT
+from allocator.search.paths.loads import level_of, units_for
+from allocator.search.paths.records import PATHS, STORE, Arrays, Floats, State
+from allocator.site.records import Place
+
+WINDOWS = 40
+SHARES = (1.0, 0.98, 0.93, 0.8, 0.5)
+"""Shares of a source's mean that a path through a store may promise."""
+NEAR = 100
+MANY = 10**6
+AMOUNTLESS = 1e30
+
+
+@dataclass(frozen=True)
+class Names:
+    """What the numbers of the arrays stand for. ``builds[e]``: by level."""
+
+    pipes: tuple[tuple[str, str], ...]
+    builds: tuple[tuple[str, ...], ...]
+    sources: tuple[str, ...]
+    stores: tuple[str, ...]
+    sinks: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Find:
+    """What a state builds, by name: the integers of a plan.
+
+    ``pipes``: (route, fluid) -> build; ``taps``: sources; ``counts``: group -> new units;
+    ``stores``: store sites that are used. ``value``: of the goal, as the path search counts it.
+    """
+
+    value: float
+    pipes: Mapping[tuple[str, str], str]
+    taps: tuple[str, ...]
+    counts: Mapping[str, int]
+    stores: tuple[str, ...]
+
+
+def first_service(choices: Choices) -> str | None:
+    """The site's first goal where it serves something that the search can work for."""
+    name = choices.site.goals[0] if choices.site.goals else ""
+    if name in ("clean_power", "served_power") and choices.power_demands():
+        return name
+    return name if name == "served_fluid" and choices.fluid_demands() else None
+
+
+def network_of(
+    choices: Choices, goal: str, weight: Floats | None = None
+) -> tuple[Arrays, Names] | None:
+    """The arrays of a site for a goal that serves power or a fluid.
+
+    ``weight``: price of each limited stock (1 each). None where the search has nothing to decide:
+    no limited stock, no source, or a goal that serves nothing.
+    """
+    stocks = _Stocks(choices)
+    count = len(stocks.limits)
+    weight = np.ones(count) if weight is None else weight
+    sinks = _sinks(choices, goal)
+    # What is drawn out of chambers is left to the program, which lands what is found here.
+    sources = [s for s, r in choices.site.own_sources.items() if s in choices.curves and r.flow > 0]
+    fluids = {fluid for _, fluid in choices.pipes}
+    sinks = [sink for sink in sinks if sink.fluid in fluids]
+    if not count or not sinks or not sources:
+        return None
+    stores = [] if choices.lossless else list(choices.fluid_stores.values())
+    nodes: dict[tuple[str, str], int] = {}
+
+    def node(place: str, fluid: str) -> int:
+        return nodes.setdefault((place, fluid), len(nodes))
+
+    site = choices.site
+    pipes = list(choices.pipes)
+    tail = [node(site.routes[r].start, f) for r, f in pipes]
+    head = [node(site.routes[r].end, f) for r, f in pipes]
+    one_way = [site.routes[r].one_way for r, _ in pipes]
+    builds, capacity, price, mass, slope = _builds(choices, stocks, weight)
+    source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
+    store_node = [node(s.place, s.type.holds) for s in stores]
+    sink_node = [node(s.place, s.fluid) for s in sinks]
+    first, edge, other = _neighbours(len(nodes), tail, head, one_way)
+    mode_first, mode_store, mode_share, windows = _modes(choices, sources)
+    peak, level_mass, generation = _shape(choices, stocks, goal)
+    value = np.array([s.value / generation for s in sinks])
+    demands = choices.power_demands() if goal != "served_fluid" else choices.fluid_demands()
+    arrays = Arrays(
+        np.array(tail, dtype=np.int64),
+        np.array(head, dtype=np.int64),
+        np.array(one_way, dtype=np.bool_),
+        np.array([len(b) for b in builds], dtype=np.int64),
+        capacity,
+        price,
+        mass,
+        slope,
+        first,
+        edge,
+        other,
+        np.array(source_node, dtype=np.int64),
+        np.array([_most(choices, s) for s in sources]),
+        np.array(
+            [
+                np.zeros(count)
+                if s in site.built.taps
+                else stocks.of(site.sources[s].tap_materials, site.sources[s].tap_price)
+                for s in sources
+            ]
+        ),
+        mode_first,
+        mode_store,
+        mode_share,
+        np.array(store_node, dtype=np.int64),
+        np.array([stocks.of(s.type.materials, s.type.price) for s in stores]).reshape(-1, count),
+        np.array([stocks.of(s.type.base_materials, s.type.base_price) for s in stores]).reshape(
+            -1, count
+        ),
+        np.array([s.type.most for s in stores]),
+        np.array([s.standing for s in stores]),
+        np.array([s.type.fill_rate or AMOUNTLESS for s in stores]),
+        np.array([s.type.release_rate or AMOUNTLESS for s in stores]),
+        windows,
+        np.array([choices.curves[s].guaranteed(windows) for s in sources]).reshape(
+            len(sources), -1
+        ),
+        np.array(sink_node, dtype=np.int64),
+        np.array([s.unit for s in sinks]),
+        np.array([s.mass(stocks) for s in sinks]),
+        np.array([s.standing for s in sinks], dtype=np.int64),
+        np.array([s.most for s in sinks], dtype=np.int64),
+        value,
+        value[:, None] * level_mass[None, :],
+        peak,
+        math.fsum(d.mean for d in demands),
+        weight,
+        _nearest([site.places[site.sources[s].place] for s in sources]),
+    )
+    names = Names(
+        tuple(pipes),
+        tuple(builds),
+        tuple(sources),
+        tuple(s.name for s in stores),
+        tuple(s.name for s in sinks),
+    )
+    return arrays, names
+
+
+def find_of(arrays: Arrays, names: Names, state: State, value: float) -> Find:
+    """What a state builds, by name."""
+    pipes = {}
+    for number, pipe in enumerate(names.pipes):
+        level = level_of(arrays, number, float(state.load[number]))
+        if level >= 0:
+            pipes[pipe] = names.builds[number][min(level, len(names.builds[number]) - 1)]
+    used = {
+        int(state.ways[p, STORE]) for p in np.nonzero(state.active)[0] if state.ways[p, STORE] >= 0
+    }
+    taps = sorted({int(p) // PATHS for p in np.nonzero(state.active)[0]})
+    return Find(
+        value,
+        pipes,
+        tuple(names.sources[s] for s in taps),
+        {
+            name: units
+            for g, name in enumerate(names.sinks)
+            if (units := units_for(arrays, g, float(state.park[g]))) > 0
+        },
+        tuple(names.stores[k] for k in sorted(used)),
+    )
+
+
+class _Stocks:
+    """What limits a plan: material stocks, and money for what is built."""
+
+    def __init__(self, choices: Choices) -> None:
+        materials = choices.site.materials
+        self.limits = {m.name: m.stock for m in materials.values() if m.stock is not None}
+        self._money = choices.site.limits.money
+        self._prices = {m.name: m.price for m in materials.values()}
+        if self._money is not None:
+            self.limits["\0money"] = self._money
+
+    def of(self, masses: Mapping[str, float], price: float) -> Floats:
+        """Shares of the stocks that some masses and money take."""
+        money = price + sum(mass * self._prices[m] for m, mass in masses.items())
+        return np.array(
+            [
+                (money if m == "\0money" else masses.get(m, 0.0)) / max(limit, 1e-9)
+                for m, limit in self.limits.items()
+            ]
+        )
+
+
+@dataclass(frozen=True)
+class _Sink:
+    """Machines of a group, or a demand for a fluid (``group`` None)."""
+
+    name: str
+    place: str
+    fluid: str
+    unit: float
+    value: float
+    standing: int
+    most: int
+    group: Group | None
+
+    def mass(self, stocks: _Stocks) -> Floats:
+        if self.group is None:
+            return np.zeros(len(stocks.limits))
+        return stocks.of(self.group.type.materials, self.group.type.price)
+
+
+def _sinks(choices: Choices, goal: str) -> list[_Sink]:
+    found = []
+    if goal != "served_fluid":
+        for name, group in choices.groups.items():
+            machine = group.type
+            if len(machine.takes) != 1 or machine.power_out <= 0:
+                continue
+            if goal == "clean_power" and not group.clean:
+                continue
+            ((fluid, rate),) = machine.takes.items()
+            new = MANY if group.most_new is None else group.most_new
+            if machine.most is not None:
+                new = min(new, machine.most)
+            found.append(
+                _Sink(
+                    name,
+                    group.place,
+                    fluid,
+                    rate,
+                    machine.power_out / rate,
+                    group.standing,
+                    group.standing + new,
+                    group,
+                )
+            )
+    else:
+        for demand in choices.fluid_demands():
+            assert demand.place is not None
+            found.append(_Sink(demand.name, demand.place, demand.wants, 0.0, 1.0, 0, 0, None))
+    return found
+
+
+def _most(choices: Choices, name: str) -> float:
+    source = choices.site.sources[name]
+    if source.pump is None or source.pump.rate is None:
+        return source.flow
+    return min(source.flow, source.pump.rate)
+
+
+def _builds(
+    choices: Choices, stocks: _Stocks, weight: Floats
+) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
+    """Builds a pipe, by rising capacity, none dearer than a larger one."""
+    site = choices.site
+    listed = []
+    for (route, fluid), pipe in choices.pipes.items():
+        offers = []
+        for build in pipe.builds:
+            record = site.builds[build]
+            length = site.routes[route].length
+            if build == pipe.standing:
+                mass = np.zeros(len(stocks.limits))
+            else:
+                masses = {m: k * length for m, k in material_per_metre(record).items()}
+                mass = stocks.of(masses, record.price * length)
+            rate = site.capacity(route, build, fluid) * (1.0 - 1e-6)
+            offers.append((rate, float(mass @ weight), build, mass))
+        kept: list[tuple[float, float, str, Floats]] = []
+        for offer in sorted(offers, key=lambda o: (-o[0], o[1], o[2])):
+            if not kept or offer[1] < kept[-1][1]:
+                kept.append(offer)
+        listed.append(kept[::-1])
+    most = max(map(len, listed), default=1)
+    capacity, price = np.zeros((len(listed), most)), np.zeros((len(listed), most))
+    mass = np.zeros((len(listed), most, len(stocks.limits)))
+    slope = np.zeros(len(listed))
+    for e, offers in enumerate(listed):
+        for k, (rate, cost, _, taken) in enumerate(offers):
+            capacity[e, k], price[e, k], mass[e, k] = rate, cost, taken
+        slope[e] = min(cost / rate for rate, cost, _, _ in offers)
+    return [tuple(o[2] for o in offers) for offers in listed], capacity, price, mass, slope
+
+
+def _neighbours(
+    nodes: int, tail: list[int], head: list[int], one_way: list[bool]
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    around: list[list[tuple[int, int]]] = [[] for _ in range(nodes)]
+    for e, (a, b, single) in enumerate(zip(tail, head, one_way, strict=True)):
+        around[a].append((e, b))
+        if not single:
+            around[b].append((e, a))
+    first = np.zeros(nodes + 1, dtype=np.int64)
+    first[1:] = np.cumsum([len(listed) for listed in around])
+    flat = [entry for listed in around for entry in listed]
+    edge = np.array([e for e, _ in flat], dtype=np.int64)
+    return first, edge, np.array([n for _, n in flat], dtype=np.int64)
+
+
+def _nearest(places: list[Place]) -> np.ndarray:
+    """The nearest sources of each, itself first."""
+    x, y = np.array([p.x for p in places]), np.array([p.y for p in places])
+    far = np.hypot(x[:, None] - x[None, :], y[:, None] - y[None, :])
+    np.fill_diagonal(far, -1.0)
+    return np.argsort(far, axis=1, kind="stable")[:, :NEAR].astype(np.int64)
+
+
+def _modes(choices: Choices, sources: list[str]) -> tuple[np.ndarray, np.ndarray, Floats, Floats]:
+    """Ways of each source, and the windows at which stores are judged."""
+    first, store, share, windows = [0], [], [], set()
+    held = {s.type.holds for s in choices.fluid_stores.values()}
+    for name in sources:
+        source, curve = choices.site.sources[name], choices.curves[name]
+        if choices.lossless or source.steady:
+            store.append(False)
+            share.append(1.0)
+        elif source.fluid in held:
+            for part in SHARES:
+                draw = curve.duty * part
+                worst = worst_window([(curve, 1.0)], draw, [], 0.0)
+                if not math.isfinite(worst.length):
+                    continue
+                store.append(True)
+                share.append(draw)
+                windows.add(worst.length)
+        first.append(len(store))
+    return (
+        np.array(first, dtype=np.int64),
+        np.array(store, dtype=np.bool_),
+        np.array(share),
+        _spread(sorted(windows)),
+    )
+
+
+def _spread(lengths: list[float]) -> Floats:
+    """At most so many of some window lengths, spread evenly in proportion."""
+    if len(lengths) <= WINDOWS:
+        return np.array(lengths)
+    logs = np.log(lengths)
+    wanted = np.linspace(logs[0], logs[-1], WINDOWS)
+    picked = sorted({int(np.argmin(np.abs(logs - at))) for at in wanted})
+    return np.array(lengths)[picked]
+
+
+def _shape(choices: Choices, stocks: _Stocks, goal: str) -> tuple[float, Floats, float]:
+    """(peak of pipes and machines, stock a unit of value, generation a unit of value)."""
+    none = np.zeros(len(stocks.limits))
+    if choices.lossless:
+        return 1.0, none, 1.0
+    demands = choices.power_demands() if goal != "served_fluid" else choices.fluid_demands()
+    largest = max(demands, key=lambda d: d.mean)
+    if goal != "served_fluid" and choices.batteries:
+        offers = [
+            (stocks.of(b.type.materials, b.type.price) * constants.size, constants.generation)
+            for (name, demand), constants in choices.levellings.items()
+            if demand == largest.name
+            for b in [choices.batteries[name]]
+        ]
+        return (1.0, *min(offers, key=lambda o: float(o[0].sum()))) if offers else (1.0, none, 1.0)
+    shape = choices.shape_of[largest.name]
+    return (1.0 if shape == FLAT else choices.peak(shape)), none, 1.0

@@ -1,0 +1,231 @@
+"""The cheapest way for one more amount, at what the next builds cost over the present ones."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from allocator.search.paths.compiled import compiled
+from allocator.search.paths.loads import (
+    DUST,
+    level_of,
+    pipe_price,
+    sink_room,
+    store_need,
+    store_use,
+    units_for,
+)
+from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, State, Whole
+
+
+@compiled
+def _push(keys: Floats, names: Whole, size: int, key: float, name: int) -> int:
+    i = size
+    while i > 0:
+        above = (i - 1) // 2
+        if keys[above] <= key:
+            break
+        keys[i] = keys[above]
+        names[i] = names[above]
+        i = above
+    keys[i] = key
+    names[i] = name
+    return size + 1
+
+
+@compiled
+def _drop_first(keys: Floats, names: Whole, size: int) -> int:
+    size -= 1
+    key, name = keys[size], names[size]
+    i = 0
+    while True:
+        below = 2 * i + 1
+        if below >= size:
+            break
+        if below + 1 < size and keys[below + 1] < keys[below]:
+            below += 1
+        if keys[below] >= key:
+            break
+        keys[i] = keys[below]
+        names[i] = names[below]
+        i = below
+    keys[i] = key
+    names[i] = name
+    return size
+
+
+@compiled
+def step_price(arrays: Arrays, state: State, pipe: int, amount: float, step: float) -> float:
+    """Price of one more amount on a pipe: ``step`` of it at the next build's price, the rest at
+
+    the price a kg/s of the best build, as if the build were shared out."""
+    rise = pipe_price(arrays, pipe, state.load[pipe] + amount) - pipe_price(
+        arrays, pipe, state.load[pipe]
+    )
+    smooth = amount * arrays.slope[pipe]
+    if rise <= 0.0:
+        price: float = 0.02 * smooth
+    else:
+        price = step * rise + (1.02 - step) * smooth
+    return price
+
+
+@compiled
+def cheapest_route(
+    arrays: Arrays,
+    state: State,
+    source: int,
+    rate: float,
+    share: float,
+    through_store: bool,
+    step: float,
+    limit: float,
+    hops: Whole,
+) -> tuple[int, int, int]:
+    """The cheapest way of a rate to any sink, below a price: (hops, store, sink).
+
+    Fills ``hops``; -1 hops where there is none. Dijkstra's algorithm (Numerische Mathematik 1,
+    1959) over two layers of nodes, collect and supply.
+    """
+    nodes = len(arrays.first) - 1
+    weights = arrays.weight
+    far = np.full(2 * nodes, math.inf)
+    back = np.full(2 * nodes, -1, dtype=np.int64)
+    via = np.full(2 * nodes, -1, dtype=np.int64)
+    room = 4 * len(arrays.tail) + 2 * nodes + 16
+    keys, names = np.empty(room), np.empty(room, dtype=np.int64)
+    draw = rate * share
+    mean = draw * arrays.peak
+    start = arrays.source_node[source] + (0 if through_store else nodes)
+    far[start] = 0.0
+    size = _push(keys, names, 0, 0.0, start)
+    best, best_sink, best_node = limit, -1, -1
+    taken = np.zeros(len(weights))
+    while size > 0:
+        at, here = names[0], keys[0]
+        size = _drop_first(keys, names, size)
+        if here > far[at]:
+            continue
+        if here >= best:
+            break
+        supply = at >= nodes
+        node = at - nodes if supply else at
+        if supply:
+            for g in range(len(arrays.sink_node)):
+                if arrays.sink_node[g] != node or sink_room(arrays, state, g) < draw - DUST:
+                    continue
+                units = units_for(arrays, g, state.park[g] + draw) - units_for(
+                    arrays, g, state.park[g]
+                )
+                price = 0.0
+                for m in range(len(weights)):
+                    price += weights[m] * draw * arrays.load_mass[g, m]
+                    if arrays.unit[g] > 0.0:
+                        smooth = mean / arrays.unit[g] if units > 0 else 0.0
+                        count = step * units + (1.0 - step) * smooth
+                        price += weights[m] * count * arrays.unit_mass[g, m]
+                if here + price < best:
+                    best, best_sink, best_node = here + price, g, at
+        else:
+            for k in range(len(arrays.store_node)):
+                if arrays.store_node[k] != node:
+                    continue
+                if state.stores[k, FED] + rate > arrays.fill[k]:
+                    continue
+                if (state.stores[k, DRAWN] + draw) * arrays.peak > arrays.release[k]:
+                    continue
+                need = store_need(arrays, state, k, source, rate, draw)
+                if need > arrays.store_most[k]:
+                    continue
+                before = store_need(arrays, state, k, source, 0.0, 0.0)
+                for m in range(len(weights)):
+                    taken[m] = 0.0
+                store_use(arrays, k, need, taken, 1.0)
+                store_use(arrays, k, before, taken, -1.0)
+                price = here
+                for m in range(len(weights)):
+                    price += weights[m] * max(0.0, taken[m])
+                if price < far[node + nodes]:
+                    far[node + nodes] = price
+                    back[node + nodes] = at
+                    via[node + nodes] = -2 - k
+                    size = _push(keys, names, size, price, node + nodes)
+        amount = mean if supply else rate
+        for i in range(arrays.first[node], arrays.first[node + 1]):
+            other = arrays.other[i] + (nodes if supply else 0)
+            if far[other] <= here:
+                continue
+            pipe = arrays.edge[i]
+            price = here + step_price(arrays, state, pipe, amount, step)
+            if price < far[other] and price < best:
+                far[other] = price
+                back[other] = at
+                via[other] = pipe
+                if size < room:
+                    size = _push(keys, names, size, price, other)
+    if best_sink < 0:
+        return -1, -1, -1
+    count, store, at = 0, -1, best_node
+    while back[at] >= 0:
+        if via[at] <= -2:
+            store = -2 - via[at]
+        else:
+            if count == len(hops):
+                return -1, -1, -1
+            hops[count] = 2 * via[at] + (1 if at >= nodes else 0)
+            count += 1
+        at = back[at]
+    for i in range(count // 2):
+        hops[i], hops[count - 1 - i] = hops[count - 1 - i], hops[i]
+    return count, store, best_sink
+
+
+@compiled
+def rise_of(
+    arrays: Arrays,
+    state: State,
+    source: int,
+    rate: float,
+    share: float,
+    hops: Whole,
+    count: int,
+    store: int,
+    sink: int,
+    rise: Floats,
+) -> bool:
+    """What one more rate along a route takes of each stock, exactly; False where it cannot be."""
+    draw = rate * share
+    for m in range(len(rise)):
+        rise[m] = draw * arrays.load_mass[sink, m]
+        if state.taken[source] <= DUST:
+            rise[m] += arrays.tap[source, m]
+    possible = sink_room(arrays, state, sink) >= draw - DUST
+    for i in range(count):
+        pipe = hops[i] // 2
+        amount = draw * arrays.peak if hops[i] % 2 else rate
+        before = level_of(arrays, pipe, state.load[pipe])
+        after = level_of(arrays, pipe, state.load[pipe] + amount)
+        state.load[pipe] += amount  # a pipe may be used by both layers
+        if after >= arrays.builds[pipe]:
+            possible = False
+        elif after != before:
+            for m in range(len(rise)):
+                rise[m] += arrays.mass[pipe, after, m]
+                if before >= 0:
+                    rise[m] -= arrays.mass[pipe, before, m]
+    for i in range(count):
+        state.load[hops[i] // 2] -= draw * arrays.peak if hops[i] % 2 else rate
+    if store >= 0:
+        need = store_need(arrays, state, store, source, rate, draw)
+        possible = possible and need <= arrays.store_most[store]
+        store_use(arrays, store, need, rise, 1.0)
+        before_need = store_need(arrays, state, store, source, 0.0, 0.0)
+        if state.stores[store, DRAWN] > DUST:
+            store_use(arrays, store, before_need, rise, -1.0)
+    units = units_for(arrays, sink, state.park[sink] + draw) - units_for(
+        arrays, sink, state.park[sink]
+    )
+    for m in range(len(rise)):
+        rise[m] += units * arrays.unit_mass[sink, m]
+    return possible

@@ -1,0 +1,115 @@
+"""The path search compiled ahead, in a process beside: a first run must not wait for it.
+
+Compiling takes half a minute of one core; numba keeps what it made on disk. A thread would not do:
+the solver asks Python every now and then whether to go on, and would wait for the compiler each
+time. A mark beside the kept code says that a process has been through with it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import pickle
+import platform
+import subprocess
+import sys
+from pathlib import Path
+
+from allocator.base.compiling import compiling_alone, kept_in
+from allocator.base.parent_process import end_with_parent
+from allocator.search.paths.records import Arrays
+
+
+class Warming:
+    """A process that runs the path search once on a site's arrays, where none has yet."""
+
+    def __init__(self, arrays: Arrays) -> None:
+        self._process: subprocess.Popen[bytes] | None = None
+        if compiled_before():
+            return
+        with contextlib.suppress(OSError):
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", __name__, str(os.getpid())],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,  # Ctrl-C is for the plan, not for the compiler
+            )
+            assert self._process.stdin is not None
+            with self._process.stdin as pipe:
+                pipe.write(pickle.dumps(tuple(arrays)))
+
+    def done(self, seconds: float) -> bool:
+        """True when the search is compiled; waits for it no longer than some seconds."""
+        if self._process is None:
+            return True
+        try:
+            self._process.wait(max(seconds, 0.0))
+        except subprocess.TimeoutExpired:
+            return False
+        return True
+
+
+def compiled_before() -> bool:
+    """True when the searches are compiled and kept."""
+    mark = _mark()
+    return mark is not None and mark.exists()
+
+
+def first_run_note() -> str:
+    """What somebody who waits should know of a run that has to compile; empty for all others."""
+    if compiled_before():
+        return ""
+    if kept_in() is None:
+        return (
+            "the search is compiled anew in every run (about half a minute of one core), as there "
+            "is no folder to keep it in: set NUMBA_CACHE_DIR to one that can be written to"
+        )
+    return (
+        "first run on this machine: the search is compiled beside it (about half a minute of one "
+        "core), so this run finds less in its time than later ones"
+    )
+
+
+def _mark() -> Path | None:
+    """The file that says that this very code has been compiled by this very Python."""
+    import llvmlite
+    import numba
+
+    folder = kept_in()
+    if folder is None:
+        return None
+    here = Path(__file__).parent
+    told = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
+    for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "charges.py"):
+        facts = file.stat()
+        told.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
+    name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
+    return folder / f"paths-{name}.compiled"
+
+
+def main() -> None:
+    """Compile for the arrays on standard input, and leave the mark.
+
+    The one argument is the process that waits for it.
+    """
+    from allocator.search.bounds.charges import warmed
+    from allocator.search.paths.starts import begun, continued, relinked
+
+    end_with_parent(int(sys.argv[1]))
+    arrays = Arrays(*pickle.load(sys.stdin.buffer))
+    with compiling_alone():
+        if compiled_before():
+            return
+        warmed()
+        start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+        relinked(arrays, start, start, 1, 0)
+        mark = _mark()
+        if mark is not None:
+            with contextlib.suppress(OSError):
+                mark.touch()
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,121 @@
+"""The plan that a point of a site's program says."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from allocator.model.choices import Choices
+from allocator.model.goals import Goal, goals_of
+from allocator.model.rules.stock import money
+from allocator.model.statement import Statement
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import STATUSES, Ceiling, GoalResult, Plan, Power
+from allocator.search.extract import (
+    Reading,
+    battery_uses,
+    demand_uses,
+    emissions_of,
+    line_uses,
+    machine_uses,
+    material_uses,
+    recovery_uses,
+    runs,
+    source_uses,
+    store_uses,
+    without_dust,
+)
+from allocator.search.found import GoalFound, gap_of, passes
+from allocator.site.records import POWER, Site
+from allocator.solver.settings import Settings
+from allocator.thermal import heat_of
+from allocator.thermal.baths import bath_uses
+
+
+def plan_at(
+    site: Site,
+    settings: Settings,
+    statement: Statement,
+    choices: Choices,
+    point: np.ndarray,
+    found: list[GoalFound],
+) -> Plan:
+    """The plan that a point of a site's program says, with what was found of its goals.
+
+    Goals of the site of which nothing was sought are told by their value alone.
+    """
+    told = {one.goal.name: one for one in found}
+    found = [
+        told.pop(goal.name, GoalFound(goal, 0.0, None, None, "not_sought"))
+        for goal in goals_of(statement, choices)
+    ] + list(told.values())
+    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
+    plan = _read(site, settings, reading, found)
+    return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site, plan))
+
+
+def status_of(found: tuple[GoalResult, ...]) -> str:
+    """The status of a plan: the least that is proven of any of its goals."""
+    for status in STATUSES[: STATUSES.index("yielded")]:
+        if any(result.status == status for result in found):
+            return status
+    return "optimal"
+
+
+def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
+    goal: Goal = found.goal
+    value = reading.of(goal.terms)
+    bound, status = found.bound, found.status
+    if status == "optimal" and passes(found.value, value, goal.maximise, goal.scale):
+        status = "yielded"
+    if bound is not None and passes(value, bound, goal.maximise, goal.scale):
+        bound, status = None, "bound_refuted"
+    if bound is not None:
+        if abs(bound) <= max(10 * goal.scale, goal.negligible if value == 0.0 else 0.0):
+            bound = 0.0
+        # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
+        bound = max(bound, value) if goal.maximise else min(bound, value)
+    safe = found.certified and (found.bound == bound or bound == value)
+    return GoalResult(
+        goal.name,
+        goal.unit,
+        goal.sense,
+        value,
+        bound,
+        gap_of(value, bound),
+        status,
+        None if bound is None else "certified" if safe else "solver",
+    )
+
+
+def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
+    demands = demand_uses(reading)
+    goals = tuple(_goal_result(reading, result) for result in found)
+    power = [d for d in demands if d.wants == POWER]
+    clean = sum(d.clean_share * d.mean for d in power)
+    total = clean + sum(d.emitting_share * d.mean for d in power)
+    asked = sum(d.mean for d in power)
+    return Plan(
+        site_name=site.name,
+        site_sha256=site.sha256,
+        basis=settings.basis,
+        status=status_of(goals),
+        goals=goals,
+        ceiling=Ceiling(None, None),
+        power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),
+        sources=source_uses(reading),
+        stores=() if reading.choices.lossless else store_uses(reading),
+        batteries=() if reading.choices.lossless else battery_uses(reading),
+        runs=runs(reading),
+        lines=line_uses(reading),
+        machines=machine_uses(reading),
+        demands=demands,
+        materials=material_uses(reading),
+        emissions=emissions_of(reading),
+        money=max(0.0, reading.of(money(reading.choices, reading.statement))),
+        cautions=cautions_for(site),
+        seed=settings.seed,
+        withstands=settings.withstands if settings.withstands.anything else None,
+        recoveries=recovery_uses(reading),
+    )

@@ -1,0 +1,312 @@
+"""What a simulation is asked, and what it found."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
+from allocator.simulation.columns import Array
+from allocator.verify.tanks.chambers import ChamberTrace
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DAY = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Outages:
+    """Units of machines fail and are repaired: mean seconds between failures, and of repair."""
+
+    between: float
+    repair: float
+
+    def __post_init__(self) -> None:
+        for name, value in (("between", self.between), ("repair", self.repair)):
+            if not (math.isfinite(value) and value > 0):
+                raise ValueError(f"{name} must be above 0 s (got {value!r})")
+
+
+@dataclass(frozen=True, slots=True)
+class SimulationSettings:
+    """``days`` a draw, ``phases`` random draws by ``seed``.
+
+    ``adversarial``: besides, one draw against every store. ``from_now``: besides, one draw from
+    empty stores with the sources as surveyed. ``surplus``: burn what would spill; else promises
+    are kept, no more. ``hold``: ``plan`` keeps what the plan's set-points say
+    (brim-full where it has none), ``full`` keeps stores brim-full, ``need`` burns what a store
+    holds beyond the worst window of its promise. ``samples``: levels recorded a draw.
+    ``events``: changes written down, at most. ``foresight``: s of the first draw for which the
+    bound on any control is worked out (0: none). ``failing``: outages, or None. ``budget``:
+    events, about, that all draws may have: their days are cut short to it, and where the worst
+    windows alone would take more, no draw is set against them. A count and no clock, so that a
+    trace is the same on every machine.
+    """
+
+    days: float = 365.0
+    phases: int = 8
+    seed: int = 0
+    adversarial: bool = True
+    from_now: bool = False
+    surplus: bool = True
+    hold: str = "plan"
+    samples: int = 400
+    events: int = 2000
+    foresight: float = 0.0
+    failing: Outages | None = None
+    budget: int | None = None
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.days) and self.days > 0):
+            raise ValueError(f"days must be above 0 (got {self.days!r})")
+        if self.phases < 1:
+            raise ValueError(f"phases must be 1 or more (got {self.phases!r})")
+        if self.hold not in ("plan", "full", "need"):
+            raise ValueError(f"hold must be 'plan', 'full' or 'need' (got {self.hold!r})")
+        if self.samples < 1 or self.events < 0 or self.seed < 0:
+            raise ValueError("samples must be 1 or more, events and seed 0 or more")
+        if self.budget is not None and self.budget < 1:
+            raise ValueError(f"budget must be 1 or more (got {self.budget!r})")
+        if not (math.isfinite(self.foresight) and self.foresight >= 0):
+            raise ValueError(f"foresight must be 0 s or more (got {self.foresight!r})")
+
+
+@dataclass(frozen=True, slots=True)
+class TankTrace:
+    """One store, or part of a battery: ``unit`` kg or J; levels and amounts in that unit.
+
+    ``spilt`` did not fit and was not burnt; ``short``: promised and not there. ``burnt`` beyond
+    the promise. ``saved``: left in it because clean power stood in. ``need``: what its worst
+    window asks of it, where the draw was set against it.
+    """
+
+    name: str
+    unit: str
+    size: float
+    first: float
+    last: float
+    lowest: float
+    highest: float
+    arrived: float
+    drawn: float
+    lost: float
+    spilt: float
+    untaken: float
+    short: float
+    burnt: float
+    saved: float
+    times_full: int
+    times_empty: int
+    need: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """One run from given phases. Powers are means over the run, W.
+
+    ``worst_firm_w``: promised firm power times the least share of it served at any instant.
+    ``last_short_s``: end of the last time that promised power was not there (0: never).
+    ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
+    its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
+    without some.
+    """
+
+    name: str
+    phases: Mapping[str, float]
+    seconds: float
+    kept: bool
+    worst_firm_w: float
+    short_s: float
+    last_short_s: float
+    unserved_j: float
+    unserved_by_demand_j: Mapping[str, float]
+    mean_clean_w: float
+    mean_total_w: float
+    clean_share: float
+    emissions_kg: float
+    released_kg: Mapping[str, float]
+    bought_kg: Mapping[str, float]
+    spilt_kg: Mapping[str, float]
+    spilt_j: float
+    starts: Mapping[str, float | None]
+    tanks: tuple[TankTrace, ...]
+    events: int
+    number: int = 0
+    shares: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """``kind``: on, off, level (of a profile), full, not_full, empty, not_empty."""
+
+    time: float
+    kind: str
+    name: str
+    value: float
+
+
+@dataclass(frozen=True, eq=False)
+class Recording:
+    """Levels of one draw at ``times``: a row a time, a column a tank; ``low`` and ``high`` since
+
+    the time before; ``spill``: in all so far. ``left_out``: events beyond those written down.
+    """
+
+    draw: str
+    times: Array = field(default_factory=lambda: np.zeros(0))
+    tanks: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
+    levels: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    low: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    high: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    spill: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    events: tuple[Event, ...] = ()
+    left_out: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """From empty stores: ``firm_from_s`` (None: not within the run) is when firm supply is first
+
+    reached for good. Up to then ``unserved_j`` are short; ``bridge`` says what each store (kg) or
+    battery part (J) would have to hold at the start, ``fuel_kg`` how much of each bought fuel
+    would make that power instead.
+    """
+
+    firm_from_s: float | None
+    unserved_j: float
+    bridge: Mapping[str, float]
+    fuel_kg: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class SetPoint:
+    """What the crew holds: ``reserve`` of a store's ``size`` is kept for the promise."""
+
+    tank: str
+    unit: str
+    size: float
+    reserve: float
+
+
+@dataclass(frozen=True, slots=True)
+class CycleSetPoint:
+    """Levels (J, of the batteries' swing part) at which a unit run on and off starts and stops."""
+
+    group: str
+    start: float
+    stop: float
+    starts_a_day: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """W that no control of a plan passes, by clean machines and by all.
+
+    ``mean_clean``, ``mean_total``: on average over the first ``seconds`` s of the first run;
+    ``beside_clean``, ``beside_total``: what the simulation serves in that time.
+    ``firm_clean``, ``firm_total``: at all times, from the phases of the run ``firm_draw``
+    (that of the total). None: not asked for, or not found. ``refuted``: bounds of those names
+    that were dropped because a kept promise passes them, W.
+    """
+
+    seconds: float = 0.0
+    mean_clean: float | None = None
+    mean_total: float | None = None
+    beside_clean: float | None = None
+    beside_total: float | None = None
+    firm_clean: float | None = None
+    firm_total: float | None = None
+    firm_draw: str | None = None
+    refuted: Mapping[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, repr=False)
+class Trace(Shown):
+    """All draws of a simulation.
+
+    ``foresight``: what no control of this plan can pass, where asked for. ``unsafe``: tanks
+    whose given reserve is less than their promise needs; ``reserves``: those that were given.
+    ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
+    ``plan_sha256``: of the text of ``plan.json``, where it is known.
+    """
+
+    site_name: str
+    site_sha256: str
+    settings: SimulationSettings
+    promised_firm_w: float
+    promised_clean_w: float
+    ceiling_w: float | None
+    draws: tuple[Draw, ...]
+    recording: Recording
+    set_points: tuple[SetPoint, ...] = ()
+    cycle_points: tuple[CycleSetPoint, ...] = ()
+    unsafe: tuple[str, ...] = ()
+    start: Start | None = None
+    foresight: Bounds | None = None
+    ceiling_clean_w: float | None = None
+    reserves: Mapping[str, float] = field(default_factory=dict)
+    plan_sha256: str = ""
+    chambers: tuple[ChamberTrace, ...] = ()
+    no_safe_start: tuple[str, ...] = ()
+
+    @property
+    def promises(self) -> tuple[Draw, ...]:
+        """The draws in which the promise must hold: all but the start from empty stores."""
+        return tuple(draw for draw in self.draws if draw.name != "from now")
+
+    @property
+    def kept(self) -> bool:
+        """True when the promise held in every draw in which it must."""
+        return all(draw.kept for draw in self.promises)
+
+    @property
+    def worst_firm_w(self) -> float:
+        """Least firm power served at any instant of any draw in which the promise must hold."""
+        return min(draw.worst_firm_w for draw in self.promises)
+
+    @property
+    def broken(self) -> tuple[Draw, ...]:
+        """Draws that broke the promise; their phases reproduce it."""
+        return tuple(draw for draw in self.promises if not draw.kept)
+
+    def mean(self, field_name: str) -> float:
+        """Mean of a number over the random draws."""
+        drawn = [d for d in self.draws if d.name.startswith("random")] or list(self.draws)
+        return math.fsum(getattr(draw, field_name) for draw in drawn) / len(drawn)
+
+    def facts(self) -> Facts:
+        """What the simulation found, in words."""
+        return [
+            ("Trace", self.site_name),
+            ("promise", "kept" if self.kept else "BROKEN"),
+            ("draws", str(len(self.draws))),
+            ("promised", watts(self.promised_firm_w)),
+            ("least at any instant", watts(self.worst_firm_w)),
+            ("clean on average", watts(self.mean("mean_clean_w"))),
+            ("in all on average", watts(self.mean("mean_total_w"))),
+        ]
+
+    def to_frame(self, part: str = "levels") -> pd.DataFrame:
+        """A part of the trace as a pandas frame, SI units in the column names.
+
+        ``part``: ``levels`` (a row a time, a column a store: kg or J), ``draws`` or ``events``.
+        Raises ValueError for another.
+        """
+        import pandas as pd
+
+        part_of(part, ("levels", "draws", "events"))
+        if part == "draws":
+            return frame_of(self.draws, {"phases": "s"}).drop(columns="tanks")
+        if part == "events":
+            return frame_of(self.recording.events, {"time": "s"})
+        record = self.recording
+        names = [f"{t}_{u.lower()}" for t, u in zip(record.tanks, record.units, strict=True)]
+        frame = pd.DataFrame(record.levels, columns=names)
+        frame.insert(0, "time_s", record.times)
+        return frame

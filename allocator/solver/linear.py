@@ -1,0 +1,100 @@
+"""Linear programs stated by others, solved by HiGHS: rows and columns in, the least value out."""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from allocator.solver.seam import LINEAR_TOLERANCE, quiet_output
+
+Array = NDArray[np.float64]
+MOST_STEPS = 400_000
+"""Steps of the simplex method: a count and no clock, so that a bound is the same everywhere."""
+
+
+class Rows(Protocol):
+    """Minimise ``costs x`` with ``row_low <= A x <= row_high`` and ``low <= x <= high``.
+
+    ``A`` holds ``coefficients[i]`` at (``rows[i]``, ``columns[i]``).
+    """
+
+    @property
+    def costs(self) -> Array: ...
+    @property
+    def low(self) -> Array: ...
+    @property
+    def high(self) -> Array: ...
+    @property
+    def rows(self) -> np.ndarray: ...
+    @property
+    def columns(self) -> np.ndarray: ...
+    @property
+    def coefficients(self) -> Array: ...
+    @property
+    def row_low(self) -> Array: ...
+    @property
+    def row_high(self) -> Array: ...
+
+
+def least_value(program: Rows) -> float | None:
+    """The least value of a linear program; None where it is not found in :data:`MOST_STEPS`.
+
+    Columns and rows are scaled to sizes about 1 first, so that the solver's tolerance means the
+    same for grams a second and gigajoules.
+    """
+    import highspy
+
+    column, row = scales_of(program)
+    # Duals of billions would be excessive to the solver.
+    worth = float(np.abs(program.costs * column).max(initial=0.0)) or 1.0
+    weights = program.coefficients * column[program.columns] * row[program.rows]
+    order = np.lexsort((program.rows, program.columns))
+    counts = np.bincount(program.columns, minlength=len(column))
+    with quiet_output():
+        model: Any = highspy.Highs()
+        model.setOptionValue("output_flag", False)
+    record = highspy.HighsLp()
+    record.num_col_, record.num_row_ = len(column), len(row)
+    record.col_cost_ = program.costs * column / worth
+    record.col_lower_, record.col_upper_ = program.low / column, program.high / column
+    record.row_lower_, record.row_upper_ = program.row_low * row, program.row_high * row
+    record.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    record.a_matrix_.start_ = np.concatenate(([0], np.cumsum(counts)))
+    record.a_matrix_.index_ = program.rows[order]
+    record.a_matrix_.value_ = weights[order]
+    model.setOptionValue("threads", 1)
+    model.setOptionValue("simplex_iteration_limit", MOST_STEPS)
+    model.setOptionValue("primal_feasibility_tolerance", LINEAR_TOLERANCE)
+    model.setOptionValue("dual_feasibility_tolerance", LINEAR_TOLERANCE)
+    model.passModel(record)
+    if model.run() == highspy.HighsStatus.kError:
+        # Another solve in this process has fixed the number of threads already.
+        model.setOptionValue("threads", 0)
+        model.run()
+    if model.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+        return None
+    return worth * float(model.getInfo().objective_function_value)
+
+
+def scales_of(program: Rows) -> tuple[Array, Array]:
+    """A factor a column and a factor a row, powers of two, that bring entries near 1."""
+    size = np.abs(program.coefficients)
+    rows, columns = program.rows, program.columns
+    bounded = np.isfinite(program.high) & (program.high > 0)
+    column = np.where(bounded, program.high, 0.0)
+    largest = np.zeros(len(program.row_low))
+    np.maximum.at(largest, rows, size * column[columns])
+    room = np.full(len(column), np.inf)
+    known = (largest[rows] > 0) & (size > 0)
+    np.minimum.at(room, columns[known], largest[rows[known]] / size[known])
+    column = np.where(bounded, column, np.where(np.isfinite(room), room, 1.0))
+    largest[:] = 0.0
+    np.maximum.at(largest, rows, size * column[columns])
+    row = 1.0 / np.where(largest > 0, largest, 1.0)
+    return _power_of_two(column), _power_of_two(row)
+
+
+def _power_of_two(values: Array) -> Array:
+    return np.asarray(np.exp2(np.round(np.log2(values))))

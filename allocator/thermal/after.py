@@ -1,0 +1,121 @@
+"""The heat of a plan: what :mod:`allocator.plans.records` records of temperatures."""
+
+from __future__ import annotations
+
+from allocator.network.laggings import pipe_of
+from allocator.physics.faults import PhysicsError
+from allocator.plans.records import FlowHeat, Heat, Plan
+from allocator.site.records import Site
+from allocator.thermal.coolers import coolers_in
+from allocator.thermal.enthalpy import Enthalpy, enthalpy_of
+from allocator.thermal.let_in import heat_let_in
+from allocator.thermal.limits import limits_met
+from allocator.thermal.states import (
+    STATES,
+    Given,
+    drawn_from_stores,
+    flows_in,
+    given_by_machines,
+    given_by_sources,
+)
+from allocator.thermal.temperatures import Found, temperatures
+from allocator.thermal.wet import wet_notes
+
+
+def heat_of(site: Site, plan: Plan) -> Heat | None:
+    """True temperatures of a plan; None where nothing is known or asked of them.
+
+    A fluid is followed where a source of it has a temperature and either streams are planned or a
+    pipe that carries it is known well enough. Fluids of unknown heat capacity are left out; where
+    streams are planned it is known.
+    """
+    states: dict[str, list[Found]] = {}
+    enthalpies: dict[str, Enthalpy] = {}
+    for fluid in site.fluids:
+        hottest = _hottest(site, fluid)
+        if hottest is None or not _worth(site, plan, fluid):
+            continue
+        try:
+            enthalpy = enthalpy_of(site, fluid, _coldest(site, fluid), hottest)
+            states[fluid] = _states(site, plan, fluid, enthalpy, hottest)
+        except PhysicsError:
+            continue
+        enthalpies[fluid] = enthalpy
+    rooms = heat_let_in(site, plan, states)
+    if not states and not rooms:
+        return None
+    flows = tuple(
+        FlowHeat(
+            c.flow.run.route,
+            c.flow.run.build,
+            fluid,
+            c.flow.start,
+            state,
+            c.flow.rate,
+            c.inlet,
+            c.outlet,
+            c.loss,
+            c.surface,
+        )
+        for fluid, founds in states.items()
+        for state, found in zip(STATES, founds, strict=True)
+        for c in found.carried
+    )
+    return Heat(
+        flows,
+        coolers_in(site, plan, states, enthalpies),
+        (*limits_met(site, plan, states), *rooms),
+        wet_notes(site, plan, states),
+    )
+
+
+def _hottest(site: Site, fluid: str) -> float | None:
+    """The hottest that a fluid may be, or None where no source of it has a temperature."""
+    known = [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
+    if not known:
+        return None
+    known += [m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None]
+    return max([*known, site.ambient.temperature])
+
+
+def _coldest(site: Site, fluid: str) -> float:
+    """K below which a fluid never is: of its sources, coolers, machines and the surroundings."""
+    found = [site.ambient.temperature]
+    found += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
+    found += [c.set_point for c in site.coolers.values() if c.fluid == fluid]
+    found += [m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None]
+    return min(found)
+
+
+def _worth(site: Site, plan: Plan, fluid: str) -> bool:
+    for run in plan.runs:
+        if run.fluid == fluid:
+            if site.routes[run.route].stream is not None:
+                return True
+            if pipe_of(site, site.builds[run.build]) is not None:
+                return True
+    return False
+
+
+def _states(site: Site, plan: Plan, fluid: str, enthalpy: Enthalpy, hottest: float) -> list[Found]:
+    """What is found in each state. A store gives at the temperature of what it was filled with
+
+    in the busiest one: heat that it loses is not counted on."""
+    stored: dict[str, float] = {}
+    founds = []
+    for state in STATES:
+        flows = flows_in(site, plan, fluid, state)
+        given = given_by_sources(site, plan, fluid, state)
+        given += given_by_machines(site, plan, fluid, state, hottest)
+        drawn = drawn_from_stores(site, plan, fluid, state)
+        filled = {flow.end for flow in flows} | {g.place for g in given}
+        given += [
+            Given(place, rate, stored.get(store, site.ambient.temperature), store)
+            for store, place, rate in drawn
+            if state == "quiet" or place not in filled
+        ]
+        found = temperatures(site, fluid, enthalpy, flows, given)
+        if state == "busiest":
+            stored = {s: found.at[p] for s, p, _ in drawn if p in found.at}
+        founds.append(found)
+    return founds

@@ -1,0 +1,238 @@
+"""What a bath does for ever, and the set that keeps its limits: alone, or in a plan."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from allocator.network.bath_body import (
+    NO_COOLER,
+    BathError,
+    Coming,
+    Filling,
+    body_of,
+    coming,
+    filling,
+    period_of,
+)
+from allocator.physics.bath_cycles import Repeat
+from allocator.physics.bath_settled import course, least
+from allocator.physics.baths import Draw
+from allocator.physics.faults import PhysicsError
+from allocator.plans.records import BathUse, Plan
+from allocator.site.bath import Bath
+from allocator.site.records import Site
+
+BURSTS = 2.0
+"""Swings of a burst below the limit from which a cooler runs that the site does not have yet."""
+
+EVER = 10**9
+"""Outermost periods in which recovery may begin."""
+
+LEAST_SHARE = 1e-4
+"""The smallest mass or duty that is tried, as a share of the largest."""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """A bath of ``mass`` kg with recovery or not, and ``cooling`` W of a cooler, for ever.
+
+    K: ``low``, ``high`` (settled, or at first if hotter), ``outlet`` (gas that leaves, None where
+    not known), ``burst`` (most gained in one burst), ``spell`` (settled swing over the outermost
+    period), ``margin`` to the nearest limit (negative: broken). ``drives_after``: s from the start
+    until recovery can be driven, None never. W, mean over time: ``came``, ``lost``, ``recovered``,
+    ``power`` of it, ``cooled``, ``spent`` on cooling, ``boiled`` off. ``steam``: kg/s,
+    mean.
+    """
+
+    mass: float
+    recovery: bool
+    cooling: float
+    low: float
+    high: float
+    outlet: float | None
+    burst: float
+    spell: float
+    margin: float
+    drives_after: float | None
+    came: float
+    lost: float
+    recovered: float
+    power: float
+    cooled: float
+    spent: float
+    boiled: float
+    steam: float
+
+    @property
+    def keeps(self) -> bool:
+        """Whether every limit is kept."""
+        return self.margin >= 0
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What could stand beside a bath, and its ``state`` with all the duty of the cooler.
+
+    ``needs``: the least duty (W) that keeps every limit, None without cooler or where none does.
+    """
+
+    recovery: bool
+    cooler: bool
+    state: State
+    needs: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BathStudy:
+    """A bath, and what it takes to work a state of it out."""
+
+    site: Site
+    bath: Bath
+    filling: Filling
+    coming: Coming
+
+    @staticmethod
+    def of(site: Site, bath: Bath) -> BathStudy:
+        """Raises :class:`BathError` where something of it is not known."""
+        return BathStudy(site, bath, filling(site, bath), coming(site, bath))
+
+    def state(self, mass: float, recovery: bool = True, cooling: float = 0.0) -> State:
+        """With so much in it (kg), and so much of a cooler (W)."""
+        bath = self.bath
+        recovery = recovery and bath.recovery is not None
+        cooler = Draw(self.set_point(), cooling) if cooling else NO_COOLER
+        body = body_of(self.site, bath, self.filling, mass, recovery, cooler)
+        period = period_of(self.site, bath, body, self.coming)
+        found = course(body, period, bath.start)
+        rest, high, totals = found.rest, found.high, period.totals(found.begin)
+        outlet = self.coming.outlet(bath, found.high_on)
+        recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
+        boiled = math.fsum(totals.drawn[2:]) / period.span
+        return State(
+            mass,
+            recovery,
+            cooling,
+            low=min(rest.low, bath.start),
+            high=high,
+            outlet=outlet,
+            burst=rest.rise,
+            spell=rest.high - rest.low,
+            margin=self._margin(high, outlet),
+            drives_after=self._drives_after(mass, high) if recovery else None,
+            came=totals.came / period.span,
+            lost=totals.lost / period.span,
+            recovered=recovered,
+            power=recovered * bath.recovery.efficiency if bath.recovery else 0.0,
+            cooled=cooled,
+            spent=cooled * bath.cooler.power_share if bath.cooler else 0.0,
+            boiled=boiled,
+            steam=boiled / self.filling.per_kg,
+        )
+
+    def choices(self) -> tuple[Choice, ...]:
+        """The sets that the site offers, the smallest first."""
+        bath, found = self.bath, []
+        for cooler in (False, True) if bath.cooler else (False,):
+            for recovery in (False, True) if bath.recovery else (False,):
+                duty = bath.cooler.duty if bath.cooler and cooler else 0.0
+                state = self.state(bath.mass, recovery, duty)
+                needs = self.least_duty(recovery) if cooler else None
+                found.append(Choice(recovery, cooler, state, needs))
+        return tuple(found)
+
+    def least_duty(self, recovery: bool) -> float | None:
+        """W that a cooler must take at least to keep every limit, None when none does."""
+        if self.state(self.bath.mass, recovery).keeps:
+            return 0.0
+        top = self.coming.most(self.set_point())  # holds the bath at the set-point for ever
+        if top <= 0:
+            return None
+
+        def keeps(duty: float) -> bool:
+            return self.state(self.bath.mass, recovery, duty).keeps
+
+        return least(keeps, LEAST_SHARE * top, top)
+
+    def set_point(self) -> float:
+        """K from which the site's cooler runs, or one that it does not have yet.
+
+        That one leaves room for two bursts below what the bath may reach: at the limit itself it
+        would have to take a whole burst as it comes, and the mass would be of no use.
+        """
+        bath = self.bath
+        if bath.cooler is not None:
+            return bath.cooler.set_point
+        floor = (bath.hottest + self.site.ambient.temperature) / 2
+        if bath.recovery is not None and bath.recovery.threshold < bath.hottest:
+            floor = max(floor, bath.recovery.threshold)  # it must not starve recovery
+        return max(bath.hottest - BURSTS * self.state(bath.mass).burst, floor)
+
+    def _margin(self, high: float, outlet: float | None) -> float:
+        margin = self.bath.hottest - high
+        if self.bath.hottest_outlet is not None and outlet is not None:
+            margin = min(margin, self.bath.hottest_outlet - outlet)
+        return margin
+
+    def _drives_after(self, mass: float, high: float) -> float | None:
+        """Up to the threshold recovery draws nothing, so it is reached as without it."""
+        assert self.bath.recovery is not None
+        threshold = self.bath.recovery.threshold
+        if high < threshold:
+            return None
+        body = body_of(self.site, self.bath, self.filling, mass, True, NO_COOLER)
+        period = period_of(self.site, self.bath, body, self.coming)
+        return Repeat(period, EVER).reach(self.bath.start, threshold)
+
+
+def smallest_of(choices: tuple[Choice, ...]) -> Choice | None:
+    """The smallest set that keeps every limit."""
+    return next((choice for choice in choices if choice.state.keeps), None)
+
+
+def bath_uses(site: Site, plan: Plan) -> tuple[BathUse, ...]:
+    """What a plan tells of each bath, with its margin: the set through which it leads gas.
+
+    Of a bath that it does not use, the smallest set that keeps every limit: without cooler if that
+    may be, then of the least mass, then without recovery. Where none keeps them, all that the site
+    has for it. A bath of which something is not known is left out.
+    """
+    sinks = {sink.bath: sink for run in plan.runs if (sink := site.builds[run.build].sink)}
+    found = []
+    for bath in site.baths.values():
+        sink = sinks.get(bath.name)
+        try:
+            study = BathStudy.of(site, bath)
+            if sink is not None:
+                chosen = Choice(sink.recovery, False, study.state(sink.mass, sink.recovery))
+            else:
+                chosen = _smallest(study)
+        except (BathError, PhysicsError):
+            continue
+        state = chosen.state
+        found.append(
+            BathUse(
+                bath.name,
+                bath.source,
+                chosen.recovery,
+                chosen.cooler,
+                state.keeps,
+                state.high,
+                state.outlet,
+                state.margin,
+                chosen.needs if chosen.cooler and state.keeps else None,
+                state.mass,
+                sink is not None,
+                None if sink is None else sink.outlet,
+            )
+        )
+    return tuple(found)
+
+
+def _smallest(study: BathStudy) -> Choice:
+    """The smallest set of a bath that keeps every limit, or all that there is for it."""
+    bath = study.bath
+    listed = [replace(study, bath=replace(bath, mass=mass)).choices() for mass in bath.offered]
+    choices = [choice for found in listed for choice in found]
+    ordered = sorted(choices, key=lambda choice: choice.cooler)  # stable: by mass, then recovery
+    return smallest_of(tuple(ordered)) or choices[-1]

@@ -1,0 +1,81 @@
+"""Every limit of temperature and heat, and what a plan comes to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from allocator.plans.records import HeatLimit, Plan
+from allocator.site.records import Site
+from allocator.thermal.temperatures import Carried, Found
+
+
+def limits_met(
+    site: Site, plan: Plan, states: Mapping[str, Sequence[Found]]
+) -> tuple[HeatLimit, ...]:
+    """The worst of all states at each limit; ``states``: fluid -> what was found in each state."""
+    worst: dict[tuple[str, str], HeatLimit] = {}
+    for fluid, founds in states.items():
+        for found in founds:
+            checks = [*_inlets(site, plan, fluid, found), *_pumps(site, plan, fluid, found)]
+            for carried in found.carried:
+                checks += _run(site, carried)
+            for check in checks:
+                key = (check.subject, check.what)
+                if key not in worst or check.value > worst[key].value:
+                    worst[key] = check
+    return tuple(worst.values())
+
+
+def _inlets(site: Site, plan: Plan, fluid: str, found: Found) -> Iterator[HeatLimit]:
+    for machine in plan.machines:
+        kind = site.machines[machine.type]
+        if fluid in kind.takes and kind.hottest_inlet is not None and machine.place in found.at:
+            name = f"machine {machine.type} at {site.ground(machine.place)}"
+            yield _inlet(name, fluid, found.at[machine.place], kind.hottest_inlet)
+    for store in plan.stores:
+        most = site.stores[store.type].hottest_inlet
+        if store.holds == fluid and most is not None and store.place in found.at:
+            name = f"store {store.type} at {site.ground(store.place)}"
+            yield _inlet(name, fluid, found.at[store.place], most)
+    for demand in site.demands.values():
+        most, place = demand.hottest_inlet, demand.place
+        if demand.wants == fluid and most is not None and place is not None and place in found.at:
+            yield _inlet(f"demand {demand.name}", fluid, found.at[place], most)
+
+
+def _inlet(subject: str, fluid: str, value: float, most: float) -> HeatLimit:
+    return HeatLimit(subject, f"{fluid} taken in", "K", value, most)
+
+
+def _pumps(site: Site, plan: Plan, fluid: str, found: Found) -> Iterator[HeatLimit]:
+    """A pump stands at the mouth; where that is too hot for it, behind the coolers there, or the
+
+    heat sink."""
+    for use in plan.sources:
+        source = site.sources[use.name]
+        pump = source.pump
+        if source.fluid != fluid or pump is None or pump.hottest_inlet is None:
+            continue
+        if not any(use.collect.values()) and not any(use.direct.values()):
+            continue
+        kelvin = source.temperature or site.ambient.temperature
+        if kelvin > pump.hottest_inlet:
+            behind = [c.outlet for c in found.carried if c.flow.start == source.place]
+            if not behind:
+                continue
+            kelvin = max(behind)
+        yield HeatLimit(f"pump of {use.name}", f"{fluid} taken in", "K", kelvin, pump.hottest_inlet)
+
+
+def _run(site: Site, carried: Carried) -> Iterator[HeatLimit]:
+    run = carried.flow.run
+    route, build = site.routes[run.route], site.builds[run.build]
+    if route.stream is not None and route.stream.kind != "pipe":
+        return
+    name = f"run {run.route}" if route.stream is not None else f"run {run.route} of {run.fluid}"
+    if route.surface_limit is not None and carried.surface is not None:
+        yield HeatLimit(name, "surface", "K", carried.surface, route.surface_limit)
+    if route.heat_limit is not None:
+        yield HeatLimit(name, "heat let in", "W", carried.loss, route.heat_limit)
+    if build.hottest is not None:
+        yield HeatLimit(name, f"{run.fluid} in {run.build}", "K", carried.inlet, build.hottest)

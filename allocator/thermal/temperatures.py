@@ -1,0 +1,156 @@
+"""Temperatures at every place and flange of one fluid in one state.
+
+At a place what arrives mixes: ``sum rate h(T) = h(T_mix) sum rate``. Along a pipe it cools by the
+march of :mod:`allocator.physics.runs`; a cooler brings it to its set-point, a heat sink to what it
+guarantees; a passage changes nothing. Flows may run in circles, and then little that is new comes
+in each round: so each flow is taken to keep the share of its warmth above the surroundings that it
+kept in the last round, the mixing of all places is solved at once, and this again until nothing
+changes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+import numpy as np
+
+from allocator.network.laggings import pipe_of
+from allocator.network.offers import Ask, march
+from allocator.physics.faults import PhysicsError
+from allocator.site.records import Site
+from allocator.thermal.enthalpy import Enthalpy
+from allocator.thermal.states import Flow, Given
+
+SETTLED = 1e-7
+"""K between two rounds at which all places are settled."""
+
+MOST_ROUNDS = 1000
+CLOSED = 1.0 - 1e-12
+"""Of what runs in a closed circle, with nothing new in it, so much is kept a turn: it is as warm as
+its surroundings."""
+
+
+class Carried(NamedTuple):
+    """A flow with its temperatures: ``inlet``, ``outlet`` K, ``surface`` K or None, ``loss`` W."""
+
+    flow: Flow
+    inlet: float
+    outlet: float
+    surface: float | None
+    loss: float
+
+
+class Found(NamedTuple):
+    """``at``: place -> K of what is there; ``carried``: every flow."""
+
+    at: Mapping[str, float]
+    carried: tuple[Carried, ...]
+
+
+def temperatures(
+    site: Site,
+    fluid: str,
+    enthalpy: Enthalpy,
+    flows: Sequence[Flow],
+    given: Sequence[Given],
+) -> Found:
+    """The settled state.
+
+    Raises:
+        PhysicsError: it does not settle, or a property is not known.
+    """
+    at: dict[str, float] = {}
+    coldest = float(enthalpy.kelvin[0])
+    carried: tuple[Carried, ...] = ()
+    for _ in range(MOST_ROUNDS):
+        inlets = [at.get(flow.start, coldest) for flow in flows]
+        carried = _carry(site, fluid, enthalpy, flows, inlets)
+        following = _mixed(site, enthalpy, carried, given)
+        change = max(
+            (abs(following.get(p, coldest) - at.get(p, coldest)) for p in {*at, *following}),
+            default=0.0,
+        )
+        at = following
+        if change <= SETTLED:
+            return Found(at, carried)
+    raise PhysicsError("has temperatures that do not settle", "check its flows")
+
+
+def _mixed(
+    site: Site, enthalpy: Enthalpy, carried: Sequence[Carried], given: Sequence[Given]
+) -> dict[str, float]:
+    """K by place: ``sum rate (h - kept h_start) = heat that is given``, above the surroundings.
+
+    ``h_start``: at the place where a flow starts; ``kept``: the share of it at the flow's end. What
+    a cooler or heat sink has brought to what it keeps is given, whatever it was before.
+    """
+    number = {p: i for i, p in enumerate(dict.fromkeys(_places(carried, given)))}
+    rates, heats = np.zeros(len(number)), np.zeros(len(number))
+    kept = np.zeros((len(number), len(number)))
+    base = float(enthalpy.of(site.ambient.temperature))
+    for source in given:
+        place = number[source.place]
+        rates[place] += source.rate
+        heats[place] += source.rate * (float(enthalpy.of(source.temperature)) - base)
+    for one in carried:
+        rates[number[one.flow.end]] += one.flow.rate
+    fed = rates > 0
+    for flow, inlet, outlet, *_ in carried:
+        start, place = number[flow.start], number[flow.end]
+        inner, outer = (float(enthalpy.of(kelvin)) - base for kelvin in (inlet, outlet))
+        stream = site.routes[flow.run.route].stream
+        cooler = stream is not None and stream.kind == "cooler"
+        cooled = cooler or site.builds[flow.run.build].sink is not None
+        if (cooled and outlet < inlet) or not fed[start]:
+            heats[place] += flow.rate * outer
+        elif 0.0 <= outer * np.sign(inner) <= abs(inner) and inner != 0.0:
+            kept[place, start] += flow.rate * min(outer / inner, CLOSED)
+        else:  # it comes nearer to something other than the surroundings
+            kept[place, start] += flow.rate * CLOSED
+            heats[place] += flow.rate * (outer - inner)
+    above = np.zeros(len(number))
+    above[fed] = np.linalg.solve(np.diag(rates[fed]) - kept[np.ix_(fed, fed)], heats[fed])
+    return {p: float(enthalpy.temperature(base + above[i])) for p, i in number.items() if fed[i]}
+
+
+def _places(carried: Sequence[Carried], given: Sequence[Given]) -> Iterator[str]:
+    yield from (source.place for source in given)
+    for one in carried:
+        yield from (one.flow.start, one.flow.end)
+
+
+def _carry(
+    site: Site, fluid: str, enthalpy: Enthalpy, flows: Sequence[Flow], inlets: Sequence[float]
+) -> tuple[Carried, ...]:
+    outlets = list(inlets)
+    found: list[float | None] = [None] * len(flows)
+    marched = []
+    for i, flow in enumerate(flows):
+        stream = site.routes[flow.run.route].stream
+        if stream is not None and stream.kind == "cooler":
+            outlets[i] = min(inlets[i], site.coolers[stream.corridor].set_point)
+        elif (sink := site.builds[flow.run.build].sink) is not None:
+            outlets[i] = min(inlets[i], sink.outlet)
+        elif stream is None or stream.kind == "pipe":
+            found[i] = inlets[i]  # a build that is not known in full counts as bare
+            if pipe_of(site, site.builds[flow.run.build]) is not None:
+                marched.append(i)
+    if marched:
+        asks = [
+            Ask(
+                site.routes[flows[i].run.route],
+                site.builds[flows[i].run.build],
+                fluid,
+                inlets[i],
+            )
+            for i in marched
+        ]
+        runs = march(site, fluid, asks, np.array([flows[i].rate for i in marched]))
+        for k, i in enumerate(marched):
+            outlets[i], found[i] = float(runs.end[k]), float(runs.surface[k])
+    lost = enthalpy.of(np.array(inlets)) - enthalpy.of(np.array(outlets))
+    return tuple(
+        Carried(flow, inlets[i], outlets[i], found[i], flow.rate * float(lost[i]))
+        for i, flow in enumerate(flows)
+    )

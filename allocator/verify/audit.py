@@ -1,0 +1,145 @@
+"""The audit: a plan recomputed from the site, with no solver and nothing of planning.
+
+Counts are whole. Stocks, capacities, limits and promises hold to :data:`LIMIT` of themselves, what
+must be served to 1e-6 of it, balances to 1e-6 of the largest flow: DEVELOPERS.md, "Tolerances".
+"""
+
+from __future__ import annotations
+
+import math
+
+from allocator.base.errors import AllocatorError, Fault, PlanFileError
+from allocator.network.deriving import network_of
+from allocator.plans.file import other_version
+from allocator.plans.records import RULES as MADE_BY
+from allocator.plans.records import Plan
+from allocator.site.records import Site
+from allocator.verify import (
+    baths,
+    batteries,
+    bores,
+    chambers,
+    claims,
+    collect,
+    cooler_heat,
+    counts,
+    heat,
+    heat_limits,
+    holds,
+    hottest,
+    let_in,
+    objectives,
+    pipes,
+    plain,
+    power,
+    promises,
+    recovery,
+    running,
+    sinks,
+    supply,
+    totals,
+)
+from allocator.verify.case import case_of
+from allocator.verify.figures import check_numbers
+from allocator.verify.march import TooManyIntervalsError
+from allocator.verify.materials import check_materials
+from allocator.verify.mixes import as_asked
+from allocator.verify.names import check_names
+from allocator.verify.report import AuditReport, Findings
+
+RULES = (
+    counts.check_taps,
+    counts.check_stores,
+    counts.check_machines,
+    counts.check_runs,
+    counts.check_lines,
+    counts.check_shares,
+    collect.check_sources,
+    chambers.check_chambers,
+    collect.check_collect,
+    collect.check_burns,
+    pipes.check_pipes,
+    plain.check_plain,
+    supply.check_supply,
+    running.check_running,
+    running.check_swing,
+    promises.check_stores,
+    batteries.check_batteries,
+    power.check_power,
+    power.check_lines,
+    bores.check_bores,
+    heat.check_heat,
+    hottest.check_hottest_gas,
+    heat_limits.check_limits_told,
+    heat.check_pumps,
+    heat.check_coolers,
+    cooler_heat.check_cooler_heat,
+    let_in.check_let_in,
+    recovery.check_recovery,
+    baths.check_baths,
+    sinks.check_sinks,
+    holds.check_set_points,
+    check_materials,
+    totals.check_money,
+    totals.check_emissions,
+    objectives.check_goals,
+    objectives.check_claims,
+    claims.check_status,
+    claims.check_cautions,
+)
+"""Every rule, in the order in which breaches are told."""
+
+
+def audit(site: Site, plan: Plan) -> AuditReport:
+    """Check every claim of a plan against its site.
+
+    A plan whose numbers or names make no sense is told of these faults only: nothing can be
+    recomputed from it.
+
+    Raises:
+        PlanFileError: the plan is for another site, made by the rules of another version, or of a
+            basis that is not known.
+    """
+    site = network_of(site)
+    _for_this_site(site, plan)
+    findings = Findings()
+    check_numbers(plan, findings)
+    check_names(site, plan, findings)
+    site = as_asked(site, plan, findings)
+    if not findings.clean:
+        return findings.report()
+    try:
+        case = case_of(site, plan)
+    except TooManyIntervalsError as error:
+        findings.breach("not_marched", "sources", 0.0, "", f"{error}: too many to audit")
+        return findings.report()
+    for rule in RULES:
+        try:
+            rule(case, findings)
+        except (ArithmeticError, LookupError, ValueError, AllocatorError) as error:
+            subject = rule.__name__.replace("check_", "").replace("_", " ")
+            findings.breach(
+                "not_recomputed",
+                subject,
+                math.nan,
+                "",
+                f"the plan's figures or names are beyond what can be: {error}",
+            )
+    return findings.report()
+
+
+def _for_this_site(site: Site, plan: Plan) -> None:
+    def refuse(problem: str) -> PlanFileError:
+        return PlanFileError([Fault("plan", 0, 0, "$.site", problem, "plan this site again")])
+
+    if plan.rules != MADE_BY:
+        raise other_version(plan.rules, "plan")
+    if plan.basis not in ("firm", "mean"):
+        raise refuse(f"the plan has the basis {plan.basis!r}; only firm and mean are known")
+    if plan.site_name != site.name:
+        raise refuse(f"the plan is for another site: {plan.site_name!r}, not {site.name!r}")
+    if plan.site_sha256 != site.sha256:
+        raise refuse(
+            f"the plan is for another site: the file of {site.name!r} has changed since"
+            f" (sha256 {plan.site_sha256[:12] or 'none'}, now {site.sha256[:12] or 'none'})"
+        )

@@ -1,0 +1,311 @@
+"""Rules of baths: how warm each gets and what is enough, by stepping its equation through time.
+
+``C dT/dt = Q + G (T_hot - T) - UA (T - T_air) - draws``, each draw while the bath is warmer than
+where it begins; boiling takes all that comes. Between two such temperatures the solution is an
+exponential. Periods are stepped through until one ends as warm as it began; the next guess is
+drawn from two of them (Aitken's rule, exact where nothing switches) within a bracket.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from allocator.physics.substances import Substance, saturation_temperature, value
+from allocator.plans.records import BathUse
+from allocator.site.bath import Bath
+from allocator.verify.case import Case
+from allocator.verify.cycle import Cycle, source_cycle
+from allocator.verify.heat import substance_of
+from allocator.verify.report import Findings
+
+KELVINS = 0.05
+"""K by which two models of a bath may differ, beside a share of what it warms."""
+SHARE = 1e-3
+SETTLED = 1e-6
+MOST_PERIODS = 300
+MOST_STEPS = 4000
+HOTTEST = 1e5
+"""K beyond which nothing is said to settle: more heat comes than can ever leave."""
+LESS = 0.9
+"""Share of the least duty that is told of a cooler which is not enough."""
+WATER = ("water", "h2o", "if97::water")
+TOUCHING = 1e-9
+"""K within which a bath is at the temperature where a draw begins."""
+
+
+def check_baths(case: Case, findings: Findings) -> None:
+    """Each bath is told once and truly, and no smaller set than the one told is enough."""
+    told = {use.name: use for use in case.plan.baths}
+    for name, bath in case.whole.baths.items():
+        subject = f"bath {name!r}"
+        use = told.get(name)
+        if use is None:
+            known = _can_be_known(case, bath)
+            findings.holds("bath_told", subject, not known, "it is not told how warm it gets")
+            continue
+        findings.holds("bath_source", subject, use.source == bath.source, "its source is wrong")
+        offered = (use.recovery <= (bath.recovery is not None)) and (
+            use.cooler <= (bath.cooler is not None)
+        )
+        offered = offered and mass_of(bath, use) in (bath.masses or (bath.mass,))
+        if findings.holds("bath_set", subject, offered, "the site has no such thing beside it"):
+            _check(case, findings, bath, use)
+
+
+def mass_of(bath: Bath, use: BathUse) -> float:
+    """kg that a plan tells of a bath; that of the site where it tells none."""
+    return bath.mass if use.mass is None else use.mass
+
+
+def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
+    subject, room = f"bath {bath.name!r}", _room(case, bath)
+    full = bath.cooler.duty if bath.cooler is not None and use.cooler else 0.0
+    told = replace(bath, mass=mass_of(bath, use))
+    found = reached(case, told, use.recovery, full)
+    margin = margin_of(bath, found)
+    findings.equals("bath_hottest", subject, use.high, found.high, "K", "the warmest", room)
+    if use.outlet is None or found.outlet is None:
+        same = use.outlet is None and found.outlet is None
+        findings.holds("bath_outlet", subject, same, "whether its gas is known is told wrong")
+    else:
+        findings.equals("bath_outlet", subject, use.outlet, found.outlet, "K", "its gas", room)
+    findings.equals("bath_margin", subject, use.margin, margin, "K", "the margin", room)
+    findings.holds(
+        "bath_keeps", subject, use.keeps == (use.margin >= 0), "whether it keeps is told wrong"
+    )
+    for cooler, mass, recovery in () if use.used else _sets(bath):
+        if (cooler, mass, recovery) < (use.cooler, told.mass, use.recovery) or not use.keeps:
+            duty = bath.cooler.duty if bath.cooler is not None and cooler else 0.0
+            smaller = margin_of(bath, reached(case, replace(bath, mass=mass), recovery, duty))
+            findings.at_most(
+                "bath_smallest", subject, smaller, room, "K", "the margin of a smaller set"
+            )
+    findings.holds(
+        "bath_cooling", subject, use.cooling is None or use.cooler, "has no cooler to take so much"
+    )
+    if use.cooling is not None:
+        less = margin_of(bath, reached(case, told, use.recovery, LESS * use.cooling))
+        findings.at_most("bath_cooling", subject, less, room, "K", "the margin with a tenth less")
+        enough = margin_of(bath, reached(case, told, use.recovery, use.cooling))
+        findings.at_least(
+            "bath_cooling", subject, enough, -room, "K", "the margin with so much cooling"
+        )
+
+
+def _sets(bath: Bath) -> Iterator[tuple[bool, float, bool]]:
+    """What could stand there: with a cooler or not, kg, with recovery or not."""
+    for cooler in (False, True) if bath.cooler is not None else (False,):
+        for mass in bath.masses or (bath.mass,):
+            for recovery in (False, True) if bath.recovery is not None else (False,):
+                yield cooler, mass, recovery
+
+
+def _room(case: Case, bath: Bath) -> float:
+    hot = case.whole.sources[bath.source].temperature or bath.hottest
+    return KELVINS + SHARE * abs(hot - case.whole.ambient.temperature)
+
+
+class Reached(NamedTuple):
+    """K: the warmest at any time, of the gas that leaves (None where its heat is given), and the
+
+    warmest and the coldest of the cycle that repeats itself."""
+
+    high: float
+    outlet: float | None
+    settled_high: float = math.inf
+    settled_low: float = 0.0
+
+
+def margin_of(bath: Bath, found: Reached) -> float:
+    """K to the nearest limit; below zero where one is broken."""
+    margin = bath.hottest - found.high
+    if bath.hottest_outlet is not None and found.outlet is not None:
+        margin = min(margin, bath.hottest_outlet - found.outlet)
+    return margin
+
+
+@dataclass
+class Body:
+    """A bath as a lumped mass. ``draws``: (K above which it takes, W at most).
+
+    ``high``, ``high_on`` (while heat comes) and ``low``: K seen so far.
+    """
+
+    capacity: float
+    loss: float
+    around: float
+    draws: list[tuple[float, float]]
+    high: float = 0.0
+    high_on: float = 0.0
+    low: float = math.inf
+
+    def step(self, now: float, span: float, heat: float, contact: float, hot: float) -> float:
+        """K after ``span`` s of one inflow."""
+        self._see(now, heat + contact > 0)
+        while span > 0:
+            taken, stays = self._taken(now, heat, contact, hot)
+            if stays:
+                break
+            into = heat + contact * hot + self.loss * self.around - taken
+            out = contact + self.loss
+            rising = into - out * now > 0
+            marks = [
+                above
+                for above, _ in self.draws
+                if (above - now > TOUCHING if rising else now - above > TOUCHING)
+            ]
+            mark = (min(marks) if rising else max(marks)) if marks else None
+            now, span = self._toward(now, span, into, out, mark)
+            self._see(now, heat + contact > 0)
+        return now
+
+    def _taken(self, now: float, heat: float, contact: float, hot: float) -> tuple[float, bool]:
+        """W taken just now, and whether a draw holds the bath where it is."""
+        taken = math.fsum(most for above, most in self.draws if now - above > TOUCHING)
+        for above, most in self.draws:
+            if abs(now - above) <= TOUCHING:
+                left = heat + contact * (hot - now) - self.loss * (now - self.around) - taken
+                if left <= 0:
+                    continue
+                if left <= most:
+                    return taken, True
+                taken += most
+        return taken, False
+
+    def _toward(
+        self, now: float, span: float, into: float, out: float, mark: float | None
+    ) -> tuple[float, float]:
+        """K at the end, or at the next mark, and the seconds that are left then."""
+        if out <= 0:
+            rate = into / self.capacity
+            if mark is not None and rate and (mark - now) / rate < span:
+                return mark, span - (mark - now) / rate
+            return now + rate * span, 0.0
+        limit, lag = into / out, self.capacity / out
+        if mark is not None and (limit - mark) * (limit - now) > 0 and now != limit:
+            seconds = lag * math.log((limit - now) / (limit - mark))
+            if seconds < span:
+                return mark, span - seconds
+        return limit + (now - limit) * math.exp(-span / lag), 0.0
+
+    def _see(self, now: float, on: bool) -> None:
+        self.high = max(self.high, now)
+        self.low = min(self.low, now)
+        if on:
+            self.high_on = max(self.high_on, now)
+
+
+def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
+    """How warm a bath gets from its start on, for ever."""
+    site = case.whole
+    source = site.sources[bath.source]
+    cycle = source_cycle(source.stages)
+    heat, contact, hot = 0.0, 0.0, 0.0
+    if bath.heat_while_on is not None:
+        heat = bath.heat_while_on
+    elif source.temperature is not None:
+        hot = source.temperature
+        pressure = source.pressure or site.ambient.pressure
+        mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
+        contact = bath.contact * source.flow * mean
+    inflow = (heat, contact, hot)
+    return marched(bath, body_of(case, bath, recovery, cooling), cycle, inflow)
+
+
+def marched(bath: Bath, body: Body, cycle: Cycle, inflow: tuple[float, float, float]) -> Reached:
+    """How warm a body gets. ``inflow``: while the source is on, W, and W/K from gas at K."""
+    heat, contact, hot = inflow
+    lag = body.capacity / max(body.loss + contact * cycle.mean, 1e-9)
+
+    def turn(which: Body, now: float) -> float:
+        """As many periods as last a time constant, or no more steps than are quick."""
+        if cycle.steady:
+            return which.step(now, 30 * lag, heat, contact, hot)
+        times = [*cycle.times.tolist(), cycle.period]
+        for _ in range(max(1, min(MOST_STEPS // len(times), math.ceil(lag / cycle.period)))):
+            for number, rate in enumerate(cycle.rates.tolist()):
+                span = times[number + 1] - times[number]
+                now = which.step(now, span, heat * rate, contact * rate, hot)
+        return now
+
+    begin = _settled(body, turn, bath.start)
+    if begin is None:
+        return Reached(math.inf, None)
+    again = replace(body)
+    turn(body, bath.start)  # the first may be the hottest
+    turn(again, begin)
+    high_on = max(body.high_on, again.high_on)
+    outlet = hot - bath.contact * (hot - high_on) if contact else None
+    return Reached(max(body.high, again.high), outlet, again.high, again.low)
+
+
+def _settled(body: Body, turn: Callable[[Body, float], float], start: float) -> float | None:
+    """K at the start of the stretch that repeats itself; None where nothing settles."""
+    guessing = replace(body)  # what a guess passes on its way is not reached
+    low = 0.0
+    high = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
+    now = min(start, high)
+    for _ in range(MOST_PERIODS):
+        once = turn(guessing, now)
+        first = once - now
+        if once > HOTTEST:
+            return None
+        if abs(first) < SETTLED or high - low < SETTLED:
+            break
+        # what ends warmer began colder than the one that repeats itself, and vice versa
+        low, high = (max(low, now), high) if first > 0 else (low, min(high, now))
+        twice = turn(guessing, once)
+        slope = (twice - once) / first
+        aim = once + (twice - once) / (1 - slope) if slope < 1 else math.nan
+        otherwise = (low + high) / 2 if math.isfinite(high) else twice
+        now = aim if low < aim < high else otherwise
+    return now
+
+
+def body_of(case: Case, bath: Bath, recovery: bool, cooling: float) -> Body:
+    site = case.whole
+    draws = []
+    if recovery and bath.recovery is not None:
+        draws.append((bath.recovery.threshold, bath.recovery.duty))
+    if cooling > 0 and bath.cooler is not None:
+        draws.append((bath.cooler.set_point, cooling))
+    specific = bath.specific_heat or 0.0
+    if bath.fluid is not None:
+        fluid = site.fluids[bath.fluid]
+        substance = substance_of(case, bath.fluid)
+        own = fluid.constants.get("specific_heat")
+        around = site.ambient.temperature
+        if fluid.phase == "liquid" and fluid.substance is not None:
+            boils = boils_at(fluid.substance, bath.pressure)
+            draws.append((boils, math.inf))
+            cold = max(around, 273.16) if fluid.substance.lower() in WATER else around
+            pure = Substance(fluid.name, fluid.phase, fluid.substance, {}, (around, bath.pressure))
+            specific = own or mean_heat(pure, cold, boils - 0.01, bath.pressure)
+        else:
+            specific = float(value(substance, "specific_heat", around, bath.pressure))
+    return Body(bath.mass * specific, bath.loss, site.ambient.temperature, draws)
+
+
+def boils_at(library: str, pressure: float) -> float:
+    return saturation_temperature("IF97::Water" if library.lower() in WATER else library, pressure)
+
+
+def mean_heat(substance: Substance, cold: float, hot: float, pressure: float) -> float:
+    """J/(kg K) between two temperatures: Simpson's rule over eight steps."""
+    weights = (1, 4, 2, 4, 2, 4, 2, 4, 1)
+    kelvin = [cold + (hot - cold) * i / 8 for i in range(9)]
+    heats = [float(value(substance, "specific_heat", k, pressure)) for k in kelvin]
+    return math.fsum(w * h for w, h in zip(weights, heats, strict=True)) / 24
+
+
+def _can_be_known(case: Case, bath: Bath) -> bool:
+    try:
+        sets = [(r, c) for r in (False, True) for c in (False, True)]
+        duty = 0.0 if bath.cooler is None else bath.cooler.duty
+        found = [reached(case, bath, recovery, duty * cooler) for recovery, cooler in sets]
+    except Exception:  # a property that the library does not know, by whatever name
+        return False
+    return all(math.isfinite(one.high) for one in found)

@@ -1,0 +1,127 @@
+"""Rules of batteries: parts, what levelling and bursts need, rates of charge and release."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from allocator.plans.records import BatteryUse, MachineUse
+from allocator.verify.case import CLASSES, Case, class_of
+from allocator.verify.cycle import Cycle
+from allocator.verify.levelling import Levelling, levelling_of
+from allocator.verify.promises import check_promise
+from allocator.verify.report import Findings
+from allocator.verify.running import in_lumps
+
+
+def check_batteries(case: Case, findings: Findings) -> None:
+    """Parts add up to at most the size; each part is enough for what it promises."""
+    for battery in case.plan.batteries:
+        subject = f"battery {battery.name!r}"
+        parts = [battery.level_part, battery.swing_part, *battery.burst_part.values()]
+        findings.at_most(
+            "battery_parts", subject, math.fsum(parts), battery.size, "J", "the sum of its parts"
+        )
+        _levelled(case, findings, battery, subject)
+        for kind in CLASSES:
+            _bursts(case, findings, battery, kind, f"{subject} ({kind})")
+        _rates(case, findings, battery, subject)
+
+
+def levelled_by(
+    case: Case, battery: BatteryUse
+) -> Iterator[tuple[str, Levelling, dict[str, float]]]:
+    """What a battery levels: demand, its constants, and mean power served by class."""
+    efficiency = case.site.stores[battery.type].charge_efficiency
+    for name, classes in battery.levelled.items():
+        profile = case.site.demands[name].profile
+        yield name, levelling_of(profile, efficiency), dict(classes)
+
+
+def _levelled(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:
+    needed = []
+    for name, constants, classes in levelled_by(case, battery):
+        needed.append(constants.fall * math.fsum(classes.values()))
+        findings.holds(
+            "level_bus",
+            subject,
+            case.bus(case.site.demands[name].place) == case.bus(battery.place),
+            f"levels for demand {name!r}, which is not at its bus",
+        )
+    findings.at_least(
+        "level_part",
+        subject,
+        battery.level_part,
+        math.fsum(needed),
+        "J",
+        "the part that levels generation to demands",
+    )
+
+
+def bursts_into(case: Case, battery: BatteryUse, kind: str) -> Iterator[tuple[str, Cycle, float]]:
+    """Bursts into a battery from machines of a class: source, its cycle, W while it is on."""
+    for destination in case.destinations.values():
+        machine = destination.machine
+        if machine is None or destination.battery is not battery or destination.fluid is None:
+            continue
+        record = case.machine_type(machine)
+        if class_of(case.site, record) == kind:
+            energy = record.power_out / record.takes[destination.fluid]
+            for source, rate in case.collected(destination.name):
+                yield source.name, case.cycles[source.name], energy * rate
+
+
+def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subject: str) -> None:
+    record = case.site.stores[battery.type]
+    part = battery.burst_part.get(kind, 0.0)
+    supply = [
+        (source, cycle, record.charge_efficiency * power)
+        for source, cycle, power in bursts_into(case, battery, kind)
+    ]
+    draw = battery.release.get(kind, {})
+    check_promise(case, findings, subject, "burst", "J", part, record.loss, supply, 0.0, draw)
+
+
+def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:
+    record = case.site.stores[battery.type]
+    into = [power for kind in CLASSES for _, _, power in bursts_into(case, battery, kind)]
+    out = [case.at_peak(released) for released in battery.release.values()]
+    for _, constants, classes in levelled_by(case, battery):
+        mean = math.fsum(classes.values())
+        into.append(constants.charge * mean)
+        out.append(constants.discharge * mean)
+    for machine in _cycled_behind(case, battery):
+        # in at full power when the unit is on, out at what it promises when it is off
+        power = case.machine_type(machine).power_out
+        into.append(power)
+        out.append(power * record.charge_efficiency * machine.cycled)
+    for machine in case.plan.machines:
+        if in_lumps(case, machine) and machine.burst.get(battery.name, 0.0) > 0:
+            into.append(case.machine_type(machine).power_out)  # a whole unit where a part was
+    if record.fill_rate is not None:
+        findings.at_most(
+            "battery_fill_rate",
+            subject,
+            math.fsum(into),
+            record.fill_rate,
+            "W",
+            "the highest power into it",
+        )
+    if record.release_rate is not None:
+        findings.at_most(
+            "battery_release_rate",
+            subject,
+            math.fsum(out),
+            record.release_rate,
+            "W",
+            "the highest power out of it",
+        )
+
+
+def _cycled_behind(case: Case, battery: BatteryUse) -> list[MachineUse]:
+    # Machines run on and off work with the battery at their bus that keeps most for them.
+    bus = case.bus(battery.place)
+    keepers = [b for b in case.batteries_at(bus) if b.swing_part > 0]
+    if not keepers or max(keepers, key=lambda b: b.swing_part) is not battery:
+        return []
+    return [m for m in case.plan.machines if m.cycled > 0 and case.bus(m.place) == bus]

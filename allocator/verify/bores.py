@@ -1,0 +1,137 @@
+"""Rules of capacity by bore: what a pipe carries at its peak is slow enough and gets there."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.physics.substances import Substance, value
+from allocator.plans.records import Run
+from allocator.site.records import Build
+from allocator.verify.case import Case
+from allocator.verify.heat import substance_of
+from allocator.verify.report import Findings
+
+STEPS = 400
+USUAL = {"gas": 20.0, "liquid": 2.0, "solid": 2.0}
+"""m/s that the site file's documentation gives builds without a velocity."""
+
+ROOM = 1e-3
+"""Share of the pressure drop by which a walk in steps may differ from the closed formula."""
+
+LAMINAR = 2040.0
+"""Reynolds number up to which flow is laminar (Avila et al., Science 333, 2011)."""
+
+HAIR = 1e-6
+
+
+def check_bores(case: Case, findings: Findings) -> None:
+    """Per run whose build has no capacity of its own: velocity, Mach number, end pressure."""
+    for run in case.plan.runs:
+        build = case.site.builds[run.build]
+        peak = math.fsum(
+            f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
+        )
+        if build.by_bore and build.bore is not None and peak > 0:
+            _check(case, findings, run, build, peak)
+
+
+def _check(case: Case, findings: Findings, run: Run, build: Build, peak: float) -> None:
+    site, subject = case.site, f"run {run.route!r} of {run.fluid!r}"
+    route, substance = site.routes[run.route], substance_of(case, run.fluid)
+    kelvin = _temperature(case, run)
+    first, last = _pressures(case, build, run.fluid)
+    assert build.bore is not None
+    area = math.pi * build.bore**2 / 4
+    density = _at(substance, "density", kelvin, first)
+    thin = density * last / first if substance.phase == "gas" else density
+    speed = peak / (thin * area)
+    most = USUAL[substance.phase] if build.velocity is None else build.velocity
+    findings.at_most("bore_velocity", subject, speed, most * (1 + HAIR), "m/s", "its velocity")
+    if substance.phase == "gas":
+        sound = _at(substance, "sound_speed", kelvin, first)
+        mach = speed / sound
+        findings.at_most("bore_mach", subject, mach, build.mach * (1 + HAIR), "", "its Mach number")
+    end = _end_pressure(
+        peak / area,
+        route.length,
+        build.bore,
+        build.roughness,
+        first,
+        density,
+        _at(substance, "viscosity", kelvin, first),
+        substance.phase == "gas",
+    )
+    findings.at_least(
+        "bore_pressure", subject, end, last - ROOM * (first - last), "Pa", "the pressure at its end"
+    )
+
+
+def _temperature(case: Case, run: Run) -> float:
+    stream = case.site.routes[run.route].stream
+    if stream is not None:
+        return stream.inlet
+    hot = [
+        s.temperature for s in case.site.sources.values() if s.fluid == run.fluid and s.temperature
+    ]
+    return max(hot, default=case.site.ambient.temperature)
+
+
+def _pressures(case: Case, build: Build, fluid: str) -> tuple[float, float]:
+    given = [s.pressure for s in case.site.sources.values() if s.fluid == fluid and s.pressure]
+    last = build.outlet_pressure or case.site.ambient.pressure
+    return build.inlet_pressure or min(given, default=last), last
+
+
+def _at(substance: Substance, name: str, kelvin: float, pascal: float) -> float:
+    return float(value(substance, name, kelvin, pascal))
+
+
+def _end_pressure(
+    flux: float,
+    length: float,
+    bore: float,
+    roughness: float,
+    pressure: float,
+    density: float,
+    viscosity: float,
+    gas: bool,
+) -> float:
+    """Pa at the end, walked: ``dp/dx = -f G^2/(2 D rho) / (1 - G^2/(rho p))``; 0 where it chokes.
+
+    By the midpoint rule: the slope half a step on.
+    """
+    factor = _friction(flux * bore / viscosity, roughness / bore)
+
+    def fall(now: float) -> float:
+        """Pa a metre."""
+        if now <= 0:
+            return math.inf
+        thick = density * now / pressure if gas else density
+        slope = factor * flux**2 / (2 * bore * thick)
+        room = 1 - flux**2 / (thick * now) if gas else 1.0
+        return slope / room if room > 0 else math.inf
+
+    step = length / STEPS
+    now = pressure
+    for _ in range(STEPS):
+        now -= step * fall(now - step / 2 * fall(now))
+        if not now > 0:
+            return 0.0
+    return now
+
+
+def _friction(reynolds: float, roughness: float) -> float:
+    """Darcy friction: ``64/Re`` in laminar flow, else Colebrook's equation (1939), by halving
+
+    ``x = 1/sqrt(f)`` in ``x + 2 lg(e/3.7 + 2.51 x/Re) = 0``, which rises with x.
+    """
+    if reynolds <= LAMINAR * (1 + HAIR):
+        return 64.0 / reynolds
+    low, high = 0.1, 100.0
+    for _ in range(80):
+        x = (low + high) / 2
+        if x + 2.0 * math.log10(roughness / 3.7 + 2.51 * x / reynolds) < 0:
+            low = x
+        else:
+            high = x
+    return 1.0 / high**2

@@ -1,0 +1,121 @@
+"""Set-points of a plan: reserves that its promises need, run levels, the order of starting."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.verify.case import Case, class_of
+from allocator.verify.report import Findings
+from allocator.verify.running import battery_efficiency
+
+FOUND = 1e-6
+"""Worst windows are found to 1e-7 of their need."""
+
+
+def check_set_points(case: Case, findings: Findings) -> None:
+    """What a crew is told to keep keeps every promise.
+
+    * worst window of a store or part <= its reserve <= its size (all of it where the promise
+      withstands lost or low sources: what is left over stands in for them);
+    * 0 <= start < stop <= what the swing part (and the receivers) allow a group, and the run
+      between them, (stop - start) / (e P (1 - c)), is no shorter than its least run, the rest
+      between them, (stop - start) / (e P c), no shorter than its least rest;
+    * least pressure of a chamber <= pressure to hold in it <= pressure at the source's mouth;
+    * the order of starting names groups that give power, each once, clean ones first.
+    """
+    points = case.plan.set_points
+    if points is None:
+        return
+    if not findings.holds(
+        "set_points", "set-points", case.firm, "a plan on the mean basis has no promise to keep"
+    ):
+        return
+    from allocator.verify.tanks.assembly import assembly_of
+    from allocator.verify.tanks.phases import worst_window
+    from allocator.verify.tanks.weakened import must_withstand
+
+    tanks = {tank.name: tank for tank in assembly_of(case).circuit.kept}
+    for name in {hold.store for hold in points.stores} ^ set(tanks):
+        known = "has no reserve" if name in tanks else "is no store of the plan"
+        findings.holds("set_points", f"set-point of {name!r}", False, known)
+    for hold in points.stores:
+        tank = tanks.get(hold.store)
+        if tank is None:
+            continue
+        subject = f"set-point of {hold.store!r}"
+        findings.holds("set_points", subject, hold.unit == tank.unit, f"its unit is {tank.unit}")
+        findings.at_most("reserve_most", subject, hold.reserve, tank.size, tank.unit, "the reserve")
+        window = None if must_withstand(case) else worst_window(case, tank)
+        need = tank.size if window is None else min(tank.size, window.need)
+        findings.at_least(
+            "reserve_need", subject, hold.reserve, need * (1.0 - FOUND), tank.unit, "the reserve"
+        )
+    _check_cycled(case, findings)
+    _check_order(case, findings)
+    _check_chambers(case, findings)
+
+
+def _check_chambers(case: Case, findings: Findings) -> None:
+    points = case.plan.set_points
+    assert points is not None
+    for hold in points.chambers:
+        subject = f"chamber of {hold.source!r}"
+        source = case.site.sources.get(hold.source)
+        chamber = None if source is None or source.pump is None else source.pump.chamber
+        if source is None or chamber is None:
+            findings.holds("set_points", subject, False, "is none of the site")
+            continue
+        most = math.inf if source.pressure is None else source.pressure
+        said = ("chamber_hold", subject, hold.pressure)
+        findings.at_least(*said, chamber.least, "Pa", "the pressure kept in it")
+        findings.at_most(*said, most, "Pa", "the pressure kept in it")
+
+
+def _check_cycled(case: Case, findings: Findings) -> None:
+    from allocator.verify.running import swing_of
+
+    points = case.plan.set_points
+    assert points is not None
+    groups = {m.name: m for m in case.plan.machines if m.cycled > 0}
+    for name in {levels.machine for levels in points.cycled} ^ set(groups):
+        known = "has no run levels" if name in groups else "is not run on and off"
+        findings.holds("set_points", f"run levels of {name!r}", False, known)
+    for levels in points.cycled:
+        machine = groups.get(levels.machine)
+        if machine is None:
+            continue
+        subject = f"run levels of {levels.machine!r}"
+        swing = swing_of(case, machine)
+        slack = 1e-9 * swing
+        findings.at_least("run_levels", subject, levels.start, 0.0, "J", "the start level")
+        findings.at_most("run_levels", subject, levels.stop, swing, "J", "the stop level", slack)
+        power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
+        kind = case.machine_type(machine)
+        swings = {
+            "run": kind.least_run * power * (1.0 - machine.cycled),
+            "rest": kind.least_rest * power * machine.cycled if machine.cycled < 1.0 else 0.0,
+        }
+        swing = levels.stop - levels.start
+        for what, least in swings.items():
+            findings.at_least(
+                "run_levels", subject, swing, least, "J", f"the swing for a {what}", 1e-6 * least
+            )
+
+
+def _check_order(case: Case, findings: Findings) -> None:
+    points = case.plan.set_points
+    assert points is not None
+    giving = {m.name: m for m in case.plan.machines if case.machine_type(m).power_out > 0}
+    once = sorted(points.start_order) == sorted(giving)
+    if findings.holds(
+        "start_order", "order of starting", once, "must name each group that gives power once"
+    ):
+        clean = [
+            class_of(case.site, case.machine_type(giving[n])) == "clean" for n in points.start_order
+        ]
+        findings.holds(
+            "start_order",
+            "order of starting",
+            clean == sorted(clean, reverse=True),
+            "clean groups must come before the others",
+        )

@@ -1,0 +1,263 @@
+"""Rules: every name of a plan is known, stands once, and says what the site says.
+
+The subject of each breach is the place in the plan file, such as ``$.stores[0].type``. A plan with
+names that refer to nothing is damaged: no claim of it can be recomputed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+
+from allocator.base.errors import Fault
+from allocator.plans.records import FLAT, BatteryUse, Plan, StoreUse
+from allocator.site.mixes import supplies_of
+from allocator.site.records import POWER, Site
+from allocator.verify.case import CLASSES, shapes_of
+from allocator.verify.report import AuditReport, Findings
+
+DAMAGE = ("unknown_name", "listed_twice", "differs_from_site")
+"""Rules that a plan file breaks only when it is damaged."""
+
+REMEDY = "the file was damaged or changed by hand: use a whole copy, or plan again"
+
+
+@dataclass(frozen=True)
+class _Known:
+    """Names that a plan may use."""
+
+    site: Site
+    findings: Findings
+    shapes: Collection[str]
+
+    def name(self, kind: str, name: str, known: Collection[str], path: str) -> bool:
+        return self.findings.holds(
+            "unknown_name", path, name in known, f"there is no {kind} {name!r}"
+        )
+
+    def keys(self, kind: str, names: Iterable[str], known: Collection[str], path: str) -> None:
+        for name in names:
+            self.name(kind, name, known, f"{path}.{name}")
+
+    def same(self, path: str, what: str, given: object, expected: object) -> None:
+        self.findings.holds(
+            "differs_from_site",
+            path,
+            given == expected,
+            f"{what} is given as {given!r}, the site says {expected!r}",
+        )
+
+    def once(self, rows: str, kind: str, names: Iterable[object]) -> None:
+        seen: set[object] = set()
+        for number, name in enumerate(names):
+            self.findings.holds(
+                "listed_twice",
+                f"$.{rows}[{number}]",
+                name not in seen,
+                f"{kind} {name!r} is listed more than once",
+            )
+            seen.add(name)
+
+
+def check_names(site: Site, plan: Plan, findings: Findings) -> None:
+    """Rules ``unknown_name``, ``listed_twice`` and ``differs_from_site``."""
+    shapes = (FLAT, *shapes_of(site)[1]) if plan.basis == "firm" else (FLAT,)
+    known = _Known(site, findings, shapes)
+    _sources(known, plan)
+    _stores(known, plan)
+    _runs(known, plan)
+    _lines(known, plan)
+    _machines(known, plan)
+    _demands_and_materials(known, plan)
+    _heat(known, plan)
+    _set_points(known, plan)
+    _recoveries(known, plan)
+    _baths(known, plan)
+    if plan.mix:
+        known.name("mix", plan.mix, [mix.name for mix in supplies_of(site)], "$.mix")
+
+
+def damage(report: AuditReport, file: str) -> list[Fault]:
+    """Faults of a plan file with names or facts that are not the site's; empty for others."""
+    return [
+        Fault(file, 0, 0, breach.subject, breach.message, REMEDY)
+        for breach in report.breaches
+        if breach.rule in DAMAGE
+    ]
+
+
+def _standing_at(known: _Known, use: StoreUse | BatteryUse, path: str) -> None:
+    known.name("place", use.place, known.site.places, f"{path}.place")
+    if known.name("type of store", use.type, known.site.stores, f"{path}.type"):
+        known.same(f"{path}.name", "the name", use.name, f"{use.type}@{use.place}")
+
+
+def _stores(known: _Known, plan: Plan) -> None:
+    site = known.site
+    known.once("stores", "store", (s.name for s in plan.stores))
+    known.once("batteries", "battery", (b.name for b in plan.batteries))
+    power_demands = [d.name for d in site.demands.values() if d.wants == POWER]
+    for number, store in enumerate(plan.stores):
+        path = f"$.stores[{number}]"
+        _standing_at(known, store, path)
+        known.keys("shape", store.draw, known.shapes, f"{path}.draw_mean_kg_s")
+        if store.type in site.stores:
+            holds = site.stores[store.type].holds
+            known.same(f"{path}.holds", "what it holds", store.holds, holds)
+            known.name("fluid", holds, site.fluids, f"{path}.type")
+    for number, battery in enumerate(plan.batteries):
+        path = f"$.batteries[{number}]"
+        _standing_at(known, battery, path)
+        if battery.type in site.stores:
+            holds = site.stores[battery.type].holds
+            known.same(f"{path}.type", "what a battery holds", POWER, holds)
+        levelled = f"{path}.levelled_mean_w"
+        known.keys("demand for power", battery.levelled, power_demands, levelled)
+        for demand, classes in battery.levelled.items():
+            known.keys("class", classes, CLASSES, f"{levelled}.{demand}")
+        known.keys("class", battery.burst_part, CLASSES, f"{path}.burst_part_j")
+        known.keys("class", battery.release, CLASSES, f"{path}.release_mean_w")
+        for kind, released in battery.release.items():
+            known.keys("shape", released, known.shapes, f"{path}.release_mean_w.{kind}")
+
+
+def _machines(known: _Known, plan: Plan) -> None:
+    known.once("machines", "machine", (m.name for m in plan.machines))
+    batteries = [b.name for b in plan.batteries]
+    for number, machine in enumerate(plan.machines):
+        path = f"$.machines[{number}]"
+        known.name("place", machine.place, known.site.places, f"{path}.place")
+        if known.name("type of machine", machine.type, known.site.machines, f"{path}.type"):
+            expected = f"{machine.type}@{machine.place}"
+            known.same(f"{path}.name", "the name", machine.name, expected)
+        known.keys("shape", machine.following, known.shapes, f"{path}.following")
+        known.keys("battery", machine.burst, batteries, f"{path}.burst")
+        known.keys("fluid", machine.receiver, known.site.fluids, f"{path}.receiver_kg")
+
+
+def _destinations(plan: Plan) -> set[str]:
+    burns = {f"burn:{m.name}>{b.name}" for m in plan.machines for b in plan.batteries}
+    return burns | {f"store:{s.name}" for s in plan.stores}
+
+
+def _sources(known: _Known, plan: Plan) -> None:
+    known.once("sources", "source", (s.name for s in plan.sources))
+    destinations = _destinations(plan)
+    site = known.site  # on the mean basis nothing is drawn out of chambers
+    sources = site.sources if plan.basis == "firm" else site.own_sources
+    uses = {use.name for use in plan.sources}
+    for number, source in enumerate(plan.sources):
+        path = f"$.sources[{number}]"
+        if known.name("source", source.name, sources, f"{path}.name"):
+            whole = site.sources[source.name].part_of or source.name
+            known.name("source in the plan", whole, uses, f"{path}.name")
+        known.keys("destination", source.collect, destinations, f"{path}.collect_kg_s")
+        known.keys("shape", source.direct, known.shapes, f"{path}.direct_mean_kg_s")
+
+
+def _runs(known: _Known, plan: Plan) -> None:
+    site = known.site
+    carried: Mapping[str, Collection[str]] = {"collect": site.places, "supply": known.shapes}
+    for number, run in enumerate(plan.runs):
+        path = f"$.runs[{number}]"
+        known.name("route", run.route, site.routes, f"{path}.route")
+        known.name("build", run.build, site.builds, f"{path}.build")
+        known.name("fluid", run.fluid, site.fluids, f"{path}.fluid")
+        for place, flow in enumerate(run.flows):
+            here = f"{path}.flows[{place}]"
+            if known.name("layer", flow.layer, carried, f"{here}.layer"):
+                kind = "place" if flow.layer == "collect" else "shape"
+                known.name(kind, flow.carries, carried[flow.layer], f"{here}.carries")
+            known.name("place", flow.start, site.places, f"{here}.start")
+            known.name("place", flow.end, site.places, f"{here}.end")
+
+
+def _lines(known: _Known, plan: Plan) -> None:
+    known.once("lines", "line", (line.name for line in plan.lines))
+    for number, line in enumerate(plan.lines):
+        path = f"$.lines[{number}]"
+        known.name("line", line.name, known.site.lines, f"{path}.name")
+        for place, (start, end, kind, shape, _) in enumerate(line.flows):
+            here = f"{path}.flows[{place}]"
+            known.name("place", start, known.site.places, f"{here}.start")
+            known.name("place", end, known.site.places, f"{here}.end")
+            known.name("class", kind, CLASSES, f"{here}.class")
+            known.name("shape", shape, known.shapes, f"{here}.shape")
+
+
+def _recoveries(known: _Known, plan: Plan) -> None:
+    known.once("recoveries", "recovery", (use.route for use in plan.recoveries))
+    for number, use in enumerate(plan.recoveries):
+        path = f"$.recoveries[{number}]"
+        known.name("route", use.route, known.site.routes, f"{path}.route")
+        known.name("build", use.build, known.site.builds, f"{path}.build")
+        known.keys("shape", use.flow, known.shapes, f"{path}.flow_kg_s")
+        known.keys("shape", use.power, known.shapes, f"{path}.power_w")
+
+
+def _demands_and_materials(known: _Known, plan: Plan) -> None:
+    site = known.site
+    known.once("demands", "demand", (d.name for d in plan.demands))
+    for number, demand in enumerate(plan.demands):
+        path = f"$.demands[{number}]"
+        if known.name("demand", demand.name, site.demands, f"{path}.name"):
+            record = site.demands[demand.name]
+            known.same(f"{path}.wants", "what it wants", demand.wants, record.wants)
+            known.same(path, "its mean", demand.mean, record.mean)
+    known.once("materials", "material", (m.name for m in plan.materials))
+    for number, material in enumerate(plan.materials):
+        path = f"$.materials[{number}]"
+        if known.name("material", material.name, site.materials, f"{path}.name"):
+            stock = site.materials[material.name].stock
+            known.same(f"{path}.stock_kg", "its stock", material.stock, stock)
+    known.keys("fluid", plan.emissions.by_fluid, site.fluids, "$.emissions.by_fluid_kg_s")
+
+
+def _heat(known: _Known, plan: Plan) -> None:
+    if plan.heat is None:
+        return
+    site = known.site
+    for number, flow in enumerate(plan.heat.flows):
+        path = f"$.heat.flows[{number}]"
+        known.name("route", flow.route, site.routes, f"{path}.route")
+        known.name("build", flow.build, site.builds, f"{path}.build")
+        known.name("fluid", flow.fluid, site.fluids, f"{path}.fluid")
+        known.name("place", flow.start, site.places, f"{path}.start")
+    known.once("heat.coolers", "cooler", (cooler.route for cooler in plan.heat.coolers))
+    for number, cooler in enumerate(plan.heat.coolers):
+        path = f"$.heat.coolers[{number}]"
+        known.name("route", cooler.route, site.routes, f"{path}.route")
+        known.name("build", cooler.build, site.builds, f"{path}.build")
+    limits = ((limit.subject, limit.what) for limit in plan.heat.limits)
+    known.once("heat.limits", "limit", limits)
+
+
+def _set_points(known: _Known, plan: Plan) -> None:
+    points = plan.set_points
+    if points is None:
+        return
+    stores = [store.name for store in plan.stores]
+    parts = tuple(f"{battery.name} " for battery in plan.batteries)
+    machines = [machine.name for machine in plan.machines]
+    known.once("set_points.stores", "store", (hold.store for hold in points.stores))
+    for number, hold in enumerate(points.stores):
+        names = [*stores, hold.store] if hold.store.startswith(parts) else stores
+        known.name("store", hold.store, names, f"$.set_points.stores[{number}].store")
+    known.once("set_points.cycled", "machine", (levels.machine for levels in points.cycled))
+    for number, levels in enumerate(points.cycled):
+        path = f"$.set_points.cycled[{number}].machine"
+        known.name("machine", levels.machine, machines, path)
+    for number, name in enumerate(points.start_order):
+        known.name("machine", name, machines, f"$.set_points.start_order[{number}]")
+    known.once("set_points.chambers", "chamber", (hold.source for hold in points.chambers))
+    for number, chamber in enumerate(points.chambers):
+        path = f"$.set_points.chambers[{number}].source"
+        known.name("source", chamber.source, known.site.sources, path)
+
+
+def _baths(known: _Known, plan: Plan) -> None:
+    known.once("baths", "bath", (use.name for use in plan.baths))
+    for number, use in enumerate(plan.baths):
+        path = f"$.baths[{number}]"
+        known.name("bath", use.name, known.site.baths, f"{path}.name")
+        known.name("source", use.source, known.site.sources, f"{path}.source")

@@ -1,0 +1,194 @@
+"""Rules of heat sinks: what each guarantees of its gas, by stepping its equation through time.
+
+The audit's own bound: the settled cycle at full flow, with the greatest mean specific heat of the
+gas and the least of the filling within the sink's limits, and what the sink may be warmer at its
+start than the coldest of that cycle added; all at the end of the source's ranges at which most gas
+comes. It holds for every phase and for less flow, since the heat that a sink takes up falls as it
+gets warmer, and two solutions of one equation never cross.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from allocator.physics.substances import saturation_temperature, value
+from allocator.plans.records import Run
+from allocator.site.bath import Bath, Sink
+from allocator.site.records import Stage
+from allocator.verify.baths import (
+    KELVINS,
+    SHARE,
+    WATER,
+    body_of,
+    marched,
+    mean_heat,
+)
+from allocator.verify.case import Case
+from allocator.verify.cycle import source_cycle
+from allocator.verify.heat import substance_of
+from allocator.verify.report import Findings
+
+STEPS = 24
+"""Temperatures of the sink at which specific heats are looked up, beside its coldest."""
+
+
+def check_sinks(case: Case, findings: Findings) -> None:
+    """Each heat sink that a plan uses is one that the site offers, and cools as it is told."""
+    seen: set[str] = set()
+    for run in case.plan.runs:
+        sink = case.site.builds[run.build].sink
+        stream = case.site.routes[run.route].stream
+        if sink is None:
+            piped = stream is None or stream.kind != "sink"
+            findings.holds("sink_told", f"run {run.route!r}", piped, "is no heat sink")
+            continue
+        subject = f"heat sink {sink.bath!r}"
+        findings.holds("one_sink", subject, sink.bath not in seen, "has more than one mass")
+        seen.add(sink.bath)
+        if findings.holds("sink_told", subject, sink.bath in case.whole.baths, "is unknown"):
+            bath = case.whole.baths[sink.bath]
+            _offered(case, findings, bath, sink, run)
+            _cools(case, findings, bath, sink, run)
+    for use in case.plan.baths:
+        subject, same = f"bath {use.name!r}", use.used == (use.name in seen)
+        findings.holds("sink_used", subject, same, "whether it is used is told wrong")
+
+
+def _offered(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> None:
+    """Mass, recovery, what it takes, its source alone before it, and what the plan tells of it."""
+    subject, site = f"heat sink {bath.name!r}", case.site
+    offered = sink.mass in (bath.masses or (bath.mass,))
+    offered = offered and (bath.recovery is not None or not sink.recovery)
+    findings.holds("sink_offered", subject, offered, "the site offers no such heat sink")
+    route, build = site.routes[run.route], site.builds[run.build]
+    taken: dict[str, float] = {}
+    for layer in build.layers:
+        taken[layer.material] = taken.get(layer.material, 0.0) + layer.mass * route.length
+    for name in {*bath.materials, *bath.base_materials, *taken}:
+        kg = bath.materials.get(name, 0.0) * sink.mass + bath.base_materials.get(name, 0.0)
+        room = 1e-9 * kg
+        findings.equals("sink_takes", subject, taken.get(name, 0.0), kg, "kg", f"its {name}", room)
+    money = bath.price * sink.mass + bath.base_price
+    price = build.price * route.length
+    findings.equals("sink_takes", subject, price, money, "", "its price", 1e-9 * money)
+    source = site.sources[bath.source]
+    # what its pump draws through pauses out of a chamber came through the sink as it burst
+    others = [
+        s.name
+        for s in site.sources.values()
+        if s.place == route.start and source.name not in (s.name, s.part_of)
+    ]
+    others += [
+        other.name
+        for other in site.routes.values()
+        if other.end == route.start or (other.start == route.start and not other.one_way)
+    ]
+    alone = source.place == route.start and source.fluid == run.fluid and not others
+    findings.holds("sink_source", subject, alone, "more than its source's gas comes to it")
+    findings.at_most(
+        "sink_flow",
+        subject,
+        site.capacity(run.route, run.build, run.fluid),
+        _most_gas(case, bath.source)[0],
+        "kg/s",
+        "what it is offered for",
+    )
+    told = [
+        (use.mass, use.recovery, use.cooler, use.guaranteed)
+        for use in case.plan.baths
+        if use.name == bath.name
+    ]
+    same = told == [(sink.mass, sink.recovery, False, sink.outlet)]
+    findings.holds("sink_told", subject, same, "the plan tells another one of it")
+
+
+def _cools(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> None:
+    """The bound by the audit's own model, and the sink's limits and its gas's water under it."""
+    subject, site = f"heat sink {bath.name!r}", case.whole
+    source = site.sources[bath.source]
+    hot = source.temperature
+    known = hot is not None and bath.heat_while_on is None
+    if not findings.holds("sink_known", subject, known, "no temperature of its gas follows"):
+        return
+    assert hot is not None
+    room = KELVINS + SHARE * max(0.0, hot - site.ambient.temperature)
+    high, low, heat = warmest(case, replace(bath, mass=sink.mass), sink.recovery)
+    outlet = hot - bath.contact * (hot - high)
+    what = "the temperature at which its gas leaves"
+    findings.at_least("sink_outlet", subject, sink.outlet, outlet, "K", what)
+    findings.at_most("sink_outlet", subject, sink.outlet, outlet + 2 * room, "K", what)
+    stream = case.site.routes[run.route].stream
+    level = -math.inf if stream is None else stream.outlet
+    findings.at_least("sink_outlet", subject, level, sink.outlet, "K", "the level behind it", 1e-6)
+    findings.at_least("sink_heat", subject, 1.005 * sink.heat, heat, "W", "the heat it lets in")
+    findings.at_most("sink_hottest", subject, high, bath.hottest, "K", "the warmest it may be")
+    if bath.hottest_outlet is not None:
+        findings.at_most("sink_hottest", subject, sink.outlet, bath.hottest_outlet, "K", "its gas")
+    if source.water:
+        dew = saturation_temperature(
+            "Water", source.water * (source.pressure or site.ambient.pressure)
+        )
+        findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
+
+
+def warmest(case: Case, bath: Bath, recovery: bool) -> tuple[float, float, float]:
+    """K that a sink never passes, whatever the phase and the flow; its coldest, settled; and W
+
+    that it lets into its place at the most: lost, taken by recovery, boiled."""
+    site = case.whole
+    source = site.sources[bath.source]
+    assert source.temperature is not None
+    flow, stages = _most_gas(case, bath.source)
+    hot, around = source.temperature, site.ambient.temperature
+    body = body_of(case, bath, recovery, 0.0)
+    boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
+    top = max(min(bath.hottest, boils, hot), min(around, bath.start))
+    grid = [top + (min(around, bath.start) - top) * i / STEPS for i in range(STEPS + 1)]
+    body = replace(body, capacity=body.capacity * _least_share(case, bath, grid, boils))
+    gas = substance_of(case, source.fluid)
+    pressure = source.pressure or site.ambient.pressure
+    leaves = [hot - bath.contact * (hot - kelvin) for kelvin in grid]
+    heat = max(mean_heat(gas, min(k, hot - 0.01), hot, pressure) for k in leaves)
+    contact = bath.contact * flow * heat
+    found = marched(bath, body, source_cycle(stages), (0.0, contact, hot))
+    high = found.settled_high + max(0.0, bath.start - found.settled_low)
+    high = max(found.high, min(high, boils, max(hot, bath.start)))
+    let_in = bath.loss * max(0.0, high - around)
+    let_in += bath.recovery.duty if recovery and bath.recovery is not None else 0.0
+    let_in += contact * (hot - boils) if high >= boils - 1e-6 else 0.0
+    return high, found.settled_low, let_in
+
+
+def _most_gas(case: Case, name: str) -> tuple[float, tuple[Stage, ...]]:
+    """Flow and stages of a source where its ranges bring most: longest on, no pause in what has
+
+    a period that is not known."""
+    source, spreads = case.whole.sources[name], case.whole.spreads
+    high = {
+        address.removeprefix(f"sources.{name}."): spread.high for address, spread in spreads.items()
+    }
+    varied = [k for k in range(len(source.stages)) if f"cycle[{k + 1}].every" in high]
+    first = varied[-1] + 1 if varied else 0
+    if {"delivery.every", "delivery.batch"} & set(high):
+        first = len(source.stages)
+    stages = tuple(
+        Stage(min(stage.every, max(stage.on, high.get(f"cycle[{k + 1}].on", 0.0))), stage.every)
+        for k, stage in enumerate(source.stages)
+        if k >= first
+    )
+    return max(source.flow, high.get("flow", 0.0)), stages
+
+
+def _least_share(case: Case, bath: Bath, grid: list[float], boils: float) -> float:
+    """The least specific heat of a filling in what its body counts with."""
+    if bath.fluid is None or "specific_heat" in case.whole.fluids[bath.fluid].constants:
+        return 1.0
+    fluid = case.whole.fluids[bath.fluid]
+    library = fluid.substance or ""
+    freezes = 273.16 if library.lower() in WATER else 0.0
+    within = [min(max(kelvin, freezes), boils - 0.1) for kelvin in grid]
+    substance = substance_of(case, bath.fluid)
+    counted = body_of(case, replace(bath, mass=1.0), False, 0.0).capacity
+    heats = [float(value(substance, "specific_heat", k, bath.pressure)) for k in within]
+    return min(heats) / counted

@@ -1,0 +1,130 @@
+"""Phases of the sources: drawn at random, as surveyed, or set against one store."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.verify.case import Case
+from allocator.verify.chambers import together
+from allocator.verify.cycle import Cycle
+from allocator.verify.tanks.chambers import chamber_window
+from allocator.verify.tanks.circuit import Circuit, Tank
+from allocator.verify.windows import shortfall
+
+Phases = dict[str, float]
+"""Seconds into its period at which each clock starts; 0 where none is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorstWindow:
+    """The window in which a tank gives most beyond what it gets: ``need`` (kg or J) of it."""
+
+    length: float
+    need: float
+    phases: Phases
+
+
+Worst = Mapping[str, WorstWindow | None]
+"""The worst window of every tank, by name."""
+
+
+def random_phases(circuit: Circuit, seed: int, number: int) -> Phases:
+    """Every source somewhere in its period, evenly; demands keep their clock.
+
+    The same seed and number always give the same phases.
+    """
+    draw = np.random.default_rng([seed, number])
+    return {
+        clock.name: float(draw.uniform(0.0, clock.period))
+        for clock in circuit.clocks
+        if clock.kind == "source"
+    }
+
+
+def surveyed_phases(case: Case, circuit: Circuit, seed: int) -> Phases:
+    """Sources as surveyed: the outermost stage turns on after ``next_spell``; others at random."""
+    phases = random_phases(circuit, seed, 0)
+    for clock in circuit.clocks:
+        source = case.site.sources.get(clock.name) if clock.kind == "source" else None
+        if source is not None and source.next_spell is not None:
+            phases[clock.name] = -source.next_spell % clock.period
+    return phases
+
+
+def cycles_of(case: Case, tank: Tank) -> list[tuple[str, Cycle, float]]:
+    """Clocks of a tank's net rate as cycles with weights: a draw's cycle has its sign turned.
+
+    A source and what is drawn out of its chamber share one clock, and are one cycle.
+    """
+    weights: dict[str, float] = {}
+    for name, weight in tank.net.terms:
+        weights[name] = weights.get(name, 0.0) + weight
+    found = []
+    shared: dict[str, list[tuple[Cycle, float]]] = {}
+    for name, weight in weights.items():
+        if weight > 0:
+            whole = case.site.sources[name].part_of or name
+            shared.setdefault(whole, []).append((case.cycles[name], weight))
+    for name, parts in shared.items():
+        if len(parts) == 1:
+            found.append((name, *parts[0]))
+        else:
+            found.append((name, together(parts), 1.0))
+    for name, weight in weights.items():
+        if weight < 0:
+            found.append((name, case.shape_cycles[name.removeprefix("shape:")], -weight))
+    return found
+
+
+def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
+    """The worst window of a store or a burst part, with the phases that bring it about at 0 s.
+
+    Every clock starts where its own worst window of that length starts. None where nothing
+    moves, or where the tank can never run down.
+    """
+    if tank.kind == "level":
+        return None  # it follows one profile, whose clock is known
+    if tank.kind == "chamber":
+        name, cycle, draw = chamber_window(case, tank)
+        parts = [(name, cycle, 1.0)]
+    else:
+        parts = cycles_of(case, tank)
+        draw = tank.loss - tank.net.steady
+    if not parts:
+        return None
+    short = None
+    for precision in (1e-7, 1e-3):
+        short = shortfall([(c, w) for _, c, w in parts], draw, 0.0, precision)
+        if short is None or short.kind == "window":
+            break
+    if short is None or short.kind != "window":
+        return None
+    phases = {name: _worst_start(cycle, short.length) for name, cycle, _ in parts}
+    return WorstWindow(short.length, short.amount, phases)
+
+
+def worst_windows(case: Case, circuit: Circuit) -> Worst:
+    """The worst window of every tank of a circuit."""
+    return {tank.name: worst_window(case, tank) for tank in circuit.tanks}
+
+
+def _worst_start(cycle: Cycle, length: float) -> float:
+    """Where in its period the least integral over windows of a length starts.
+
+    A worst window starts where the rate drops, or ends where it rises.
+    """
+    if cycle.steady:
+        return 0.0
+    starts = np.concatenate((cycle.drops, (cycle.rises - length) % cycle.period))
+    gained = _integral(cycle, starts + length) - _integral(cycle, starts)
+    return float(starts[np.argmin(gained)])
+
+
+def _integral(cycle: Cycle, times: np.ndarray) -> np.ndarray:
+    turns, rest = np.divmod(times, cycle.period)
+    node = np.searchsorted(cycle.times, rest, side="right") - 1
+    part = cycle.integrals[node] + cycle.rates[node] * (rest - cycle.times[node])
+    return np.asarray(turns * cycle.total + part)

@@ -1,0 +1,145 @@
+"""The worst window of a store: the most that it must give beyond what surely comes in.
+
+For cycles c with weights w (a source's capture rate; a demand's following draw) and a constant
+draw d less what comes in steadily, the need over windows of length L is
+
+    n(L) = d L - sum_c w_c m_c(L),
+
+with m_c(L) the least integral of cycle c over any window of length L (sources: guaranteed
+on-time; demands, whose sign is turned: minus the largest demand). A store keeps its promise for
+every phase if and only if its size is at least n(L) for all L > 0: the backlog bound of network
+calculus (Le Boudec & Thiran, *Network Calculus*, Springer LNCS 2050, 2001, section 1.4).
+
+How far to look: m_c(A + B) >= m_c(A) + m_c(B), so n(A + B) <= n(A) + n(B). Where n(H) <= 0, no
+window is worse than the worst up to H. Where no such H is found, the straight lines
+m_c(L) >= mean_c L - lag_c speak for all windows longer than those searched.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from allocator.verify.cycle import Cycle
+
+ROUNDING = 1e-12
+"""Relative to the terms of a need: what the arithmetic of this module may be wrong by."""
+
+MOST_PERIODS = 64
+"""Windows are searched one by one up to this many of the longest period."""
+
+MOST_STEPS = 4_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Shortfall:
+    """A store that is too small: by ``amount`` (kg or J) in windows of ``length`` s.
+
+    ``kind``: ``window`` (found and exact), ``tail`` (all windows longer than ``length``, by the
+    straight lines), or ``unproven`` (the search was given up).
+    """
+
+    length: float
+    amount: float
+    kind: str
+
+
+def shortfall(
+    parts: Sequence[tuple[Cycle, float]],
+    draw: float,
+    size: float,
+    precision: float = 1e-3,
+    steps: int = MOST_STEPS,
+) -> Shortfall | None:
+    """By how much a store of a size fails in its worst window; None: it never fails.
+
+    ``parts``: cycle and weight >= 0. ``draw``: constant draw less steady inflow, a second. The
+    long-run rates must balance: ``draw <= sum of weight * mean``. ``precision``: how exact a
+    shortfall is, relative to the need; whether there is one is exact either way. ``steps``: after
+    these the search is given up.
+    """
+    moving = _merged([(cycle, weight) for cycle, weight in parts if not cycle.steady])
+    steady = [weight * cycle.mean for cycle, weight in parts if cycle.steady]
+    draw = math.fsum([draw, *(-rate for rate in steady)])
+    slope = math.fsum([draw, *(-weight * cycle.mean for cycle, weight in moving)])
+    lag = math.fsum(weight * cycle.lag for cycle, weight in moving)
+    if not moving or lag <= size:
+        return None  # no window can need more than the lags, given rates that balance
+    from allocator.verify import kernel
+
+    windows = kernel.Windows(*_columns(moving))
+    longest = max(cycle.period for cycle, _ in moving)
+    end, closed = MOST_PERIODS * longest, False
+    for length in _likely_ends([cycle.period for cycle, _ in moving]):
+        need, scale = kernel.need_at(windows, draw, length)
+        if need <= ROUNDING * scale:
+            end, closed = length, True
+            break
+    if slope < 0 and (lag - size) / -slope <= end:
+        # from there on the straight lines prove every window
+        end, closed = (lag - size) / -slope, True
+    rounding = ROUNDING * math.fsum([abs(draw), *(weight * abs(c.mean) for c, weight in moving)])
+    need, length, finished = kernel.largest_need(
+        windows, draw, end, size * (1 + ROUNDING), rounding, precision, steps
+    )
+    if need > size:
+        return Shortfall(length, need - size, "window")
+    if not finished:
+        return Shortfall(end, 0.0, "unproven")
+    tail = slope * end + lag - size
+    if not closed and tail > rounding * end:
+        return Shortfall(end, tail, "tail")
+    return None
+
+
+def _likely_ends(periods: Sequence[float]) -> Sequence[float]:
+    """Lengths where a need may be gone, shortest first: every cycle lags least after whole periods.
+
+    Marks are the first 64 times the longest period, and sixteenths of it; at each of them, the
+    nearest whole number of each period.
+    """
+    longest = max(periods)
+    marks = longest * np.concatenate((np.arange(1, 16) / 16.0, np.arange(1, MOST_PERIODS + 1)))
+    lengths = [marks, *(np.round(marks / period) * period for period in set(periods))]
+    every = np.unique(np.concatenate(lengths))
+    within = (every > 0.0) & (every <= MOST_PERIODS * longest * (1.0 + ROUNDING))
+    return [float(length) for length in every[within]]
+
+
+def _merged(parts: Sequence[tuple[Cycle, float]]) -> list[tuple[Cycle, float]]:
+    # Sources of one and the same cycle have one worst window: their weights add up.
+    found: dict[int, tuple[Cycle, float]] = {}
+    for cycle, weight in parts:
+        if weight > 0:
+            known = found.get(id(cycle), (cycle, 0.0))[1]
+            found[id(cycle)] = (cycle, known + weight)
+    return list(found.values())
+
+
+def _columns(parts: Sequence[tuple[Cycle, float]]) -> tuple[np.ndarray, ...]:
+    cycles = [cycle for cycle, _ in parts]
+    anchors = [np.concatenate((c.drops, c.rises)) for c in cycles]
+    return (
+        np.cumsum([0, *(len(c.times) for c in cycles)]),
+        np.concatenate([c.times for c in cycles]),
+        np.concatenate([c.rates for c in cycles]),
+        np.concatenate([c.integrals for c in cycles]),
+        np.array([c.period for c in cycles]),
+        np.array([c.total for c in cycles]),
+        np.array([c.least for c in cycles]),
+        np.array([c.most for c in cycles]),
+        np.array([c.mean for c in cycles]),
+        np.array([c.lag for c in cycles]),
+        np.array([weight for _, weight in parts]),
+        np.cumsum([0, *(len(a) for a in anchors)]),
+        np.concatenate(anchors),
+        np.concatenate(
+            [c.integrals[np.searchsorted(c.times, a)] for c, a in zip(cycles, anchors, strict=True)]
+        ),
+        np.concatenate(
+            [np.arange(len(a)) >= len(c.drops) for c, a in zip(cycles, anchors, strict=True)]
+        ),
+    )

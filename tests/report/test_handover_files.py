@@ -1,0 +1,108 @@
+"""Hand-over files as other programs read them: openpyxl, GeoJSON's rules, networkx."""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import Any
+
+import networkx
+import openpyxl
+import pandas as pd
+import pytest
+from handmade_cove import COVE, COVE_PLAN
+from handmade_ridge import RIDGE, RIDGE_PLAN
+from hostile_cove import FORMULA, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
+
+from allocator.report.files import hand_over_files, plan_tables
+from allocator.report.handover.geojson import plan_geojson
+from allocator.report.handover.graphml import plan_graph, plan_graphml
+from allocator.report.handover.workbook import workbook
+
+CASES = [(COVE, COVE_PLAN), (RIDGE, RIDGE_PLAN), (HOSTILE, HOSTILE_PLAN)]
+NAMES = ["cove", "ridge", "hostile"]
+
+
+@pytest.mark.parametrize(("site", "plan"), CASES, ids=NAMES)
+def test_the_workbook_reads_back_as_the_tables(site: Any, plan: Any) -> None:
+    frames = plan_tables(site, plan, crew=0.01)
+    book = openpyxl.load_workbook(io.BytesIO(workbook(plan, frames)))
+    assert book.sheetnames == ["about", *frames]
+    for name, table in frames.items():
+        head, *rows = book[name].iter_rows(values_only=True)
+        assert list(head) == [column.replace("_", " ") for column in table.columns]
+        assert len(rows) == len(table)
+        for read, written in zip(rows, table.itertuples(index=False), strict=True):
+            for cell, value in zip(read, written, strict=True):
+                if isinstance(value, float):
+                    assert cell == pytest.approx(value, rel=1e-12)
+                elif isinstance(value, int) and not isinstance(value, bool):
+                    assert cell == value
+    for sheet in book:
+        for row in sheet.iter_rows():
+            assert all(cell.data_type != "f" and cell.hyperlink is None for cell in row)
+
+
+def test_text_stays_text_in_the_workbook() -> None:
+    table = pd.DataFrame({"name": [FORMULA, "@x", "http://a.b", "x" * 40_000]}, dtype=object)
+    book = openpyxl.load_workbook(io.BytesIO(workbook(HOSTILE_PLAN, {"names": table})))
+    cells = [row[0].value for row in book["names"].iter_rows(min_row=2)]
+    assert cells[:3] == ["'=1+1", "'@x", "http://a.b"]
+    assert len(str(cells[3])) == 32_767
+
+
+@pytest.mark.parametrize(("site", "plan"), CASES, ids=NAMES)
+def test_the_same_plan_gives_the_same_bytes(site: Any, plan: Any) -> None:
+    assert hand_over_files(site, plan) == hand_over_files(site, plan)
+
+
+@pytest.mark.parametrize(("site", "plan"), CASES, ids=NAMES)
+def test_geojson_keeps_the_rules(site: Any, plan: Any) -> None:
+    """RFC 7946 (2016): sections 1.4, 3, 3.1.1, 3.1.2, 3.1.4, 3.2, 3.3, 6.1, 7.1."""
+    found = json.loads(plan_geojson(site, plan))
+    assert found["type"] == "FeatureCollection"
+    # 7.1: a feature collection has none of the members that define another type
+    assert not {"coordinates", "geometries", "geometry", "properties", "crs"} & set(found)
+    assert "not WGS 84" in found["coordinate_reference"]
+    ids = [feature["id"] for feature in found["features"]]
+    assert len(ids) == len(set(ids))
+    for feature in found["features"]:
+        assert feature["type"] == "Feature"
+        assert isinstance(feature["properties"], dict)
+        assert not {"coordinates", "geometries", "features"} & set(feature)
+        geometry = feature["geometry"]
+        assert set(geometry) == {"type", "coordinates"}
+        if geometry["type"] == "Point":
+            positions = [geometry["coordinates"]]
+        else:
+            assert geometry["type"] == "LineString"
+            positions = geometry["coordinates"]
+            assert len(positions) >= 2
+        for position in positions:
+            assert 2 <= len(position) <= 3
+            assert all(isinstance(number, int | float) for number in position)
+    kinds = [feature["properties"]["kind"] for feature in found["features"]]
+    assert kinds.count("run") == len(plan.runs)
+    assert kinds.count("line") == len(plan.lines)
+    assert kinds.count("place") == len(site.places)
+
+
+@pytest.mark.parametrize(("site", "plan"), CASES, ids=NAMES)
+def test_graphml_reads_back(site: Any, plan: Any) -> None:
+    graph = plan_graph(site, plan)
+    read = networkx.parse_graphml(plan_graphml(site, plan), force_multigraph=True)
+    assert set(read) == set(graph)
+    assert read.number_of_edges() == len(plan.runs) + len(plan.lines)
+    for start, end, facts in graph.edges(data=True):
+        assert facts in [found for _, found in read.get_edge_data(start, end).items()]
+    for node, facts in graph.nodes(data=True):
+        assert read.nodes[node] == facts
+
+
+def test_names_that_mean_something_elsewhere_are_kept_as_they_are() -> None:
+    graph = networkx.parse_graphml(plan_graphml(HOSTILE, HOSTILE_PLAN), force_multigraph=True)
+    assert {SCRIPT, QUOTED, RIGHT_TO_LEFT} <= set(graph)
+    places = {
+        f["properties"]["name"] for f in json.loads(plan_geojson(HOSTILE, HOSTILE_PLAN))["features"]
+    }
+    assert {SCRIPT, QUOTED, RIGHT_TO_LEFT} <= places

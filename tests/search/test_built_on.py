@@ -1,0 +1,147 @@
+"""A later goal that wants more first keeps all that is built and builds more beside it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.model.goals import goals_of
+from allocator.model.statement import Key, Row
+from allocator.model.stating import state
+from allocator.search import Settings
+from allocator.search.course import Course, hold, value_at
+from allocator.search.goal_steps import FIRST_STEP, GoalSteps
+from allocator.search.lexicographic import solve_goal
+from allocator.search.neighbourhoods import layout_of
+from allocator.site.records import (
+    Build,
+    Demand,
+    Fluid,
+    Layer,
+    MachineType,
+    Material,
+    Place,
+    Route,
+    Site,
+    Source,
+)
+from allocator.solver.program import Program
+from allocator.solver.seam import Solved
+
+SITE = Site(
+    name="gas and diesel",
+    fluids={
+        "gas": Fluid("gas", heating_value=50e6),
+        "diesel": Fluid("diesel", heating_value=43e6),
+        "co2": Fluid("co2", emission="counted"),
+    },
+    materials={"steel": Material("steel", stock=1000.0)},
+    places={"seep": Place("seep"), "works": Place("works", 90.0, 0.0)},
+    sources={
+        "seep": Source("seep", "seep", "gas", 0.002),
+        "tank": Source("tank", "works", "diesel", 0.01, tap_materials={"steel": 1.0}),
+    },
+    stores={},
+    builds={"pipe": Build("pipe", 10.0, (Layer("steel", 1.0),))},
+    routes={"way": Route("way", "seep", "works", 90.0, ("pipe",))},
+    machines={
+        "engine": MachineType("engine", {"gas": 0.001}, {}, {"works": 4}, 15e3),
+        "set": MachineType("set", {"diesel": 0.001}, {"co2": 0.003}, {"works": 9}, 15e3),
+    },
+    demands={"town": Demand("town", "power", 75e3)},
+    sha256="gas and diesel",
+)
+
+
+def test_backup_is_built_beside_clean_supply_in_the_first_steps() -> None:
+    """30 kW of the seep; the other 45 kW are three sets and the tank, none of them there yet."""
+    statement, choices = state(SITE, "mean")
+    program = Program(statement, lambda v, t: [], Settings(node_limit=500), Clock(None))
+    course = Course(program, layout_of(statement, choices), None)
+    clean, served = goals_of(statement, choices)[:2]
+    assert (clean.name, served.name) == ("clean_power", "served_power")
+    first = solve_goal(course, clean, None)
+    assert first is not None
+    hold(course, clean, first.value)
+    _without(course, "set@works", "tank")
+    steps = GoalSteps(course, served, None)
+    steps.from_earlier_goals()
+    assert steps.best is not None
+    assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
+    assert course.point is not None
+    assert value_at(course, clean, course.point) >= 30e3 * (1.0 - 1e-5)
+    assert "built on" in {line.note for line in course.trail}
+
+
+def test_a_goal_that_comes_too_late_still_has_time_for_its_first_steps() -> None:
+    """A machine that stood still during the first goal must not cost all backup."""
+    statement, choices = state(SITE, "mean")
+    settings = Settings(time_limit=40.0)
+    program = Watched(statement, lambda v, t: [], settings, Clock(settings.time_limit))
+    course = Course(program, layout_of(statement, choices), None)
+    clean, served = goals_of(statement, choices)[:2]
+    first = solve_goal(course, clean, 10.0)
+    assert first is not None
+    hold(course, clean, first.value)
+    _without(course, "set@works", "tank")
+    program.limits.clear()
+    steps = GoalSteps(course, served, 0.0)
+    steps.from_earlier_goals()
+    assert steps.best is not None
+    assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
+    # start, worked anew, built on, each with a repair of what it found
+    assert min(program.limits[:5]) >= 0.9 * FIRST_STEP * settings.time_limit
+
+
+def test_what_cuts_undo_is_looked_for_again() -> None:
+    """Three sets would do, but a cut found late allows two: then it is two, and not none."""
+    statement, choices = state(SITE, "mean")
+    sets = ("count", "set@works")
+    late: list[bool] = []
+
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        if not late or values[sets] <= 2.0:
+            return []
+        row = statement.scaled_row("late", [(1.0, sets)], high=2.0)
+        assert row is not None
+        return [row]
+
+    program = Program(statement, separate, Settings(node_limit=500), Clock(None))
+    course = Course(program, layout_of(statement, choices), None)
+    clean, served = goals_of(statement, choices)[:2]
+    first = solve_goal(course, clean, None)
+    assert first is not None
+    hold(course, clean, first.value)
+    _without(course, "set@works", "tank")
+    assert course.point is not None
+    late.append(True)
+    steps = GoalSteps(course, served, None)
+    steps._near(course.point, np.zeros(0, dtype=np.int64), 0.4, "all free")
+    assert steps.best is not None
+    assert abs(-steps.best - 60e3) <= 1e-5 * 60e3
+
+
+class Watched(Program):
+    """A program that keeps the limits of its runs."""
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.limits: list[float] = []
+
+    def run(self, **arguments: object) -> Solved:
+        limit = arguments["time_limit"]
+        self.limits.append(limit if isinstance(limit, float) else 0.0)
+        return super().run(**arguments)
+
+
+def _without(course: Course, *words: str) -> None:
+    """Nothing of those names is built at the point: the first goal does not care."""
+    statement = course.program.statement
+    assert course.point is not None
+    point = course.point.copy()
+    for word in words:
+        named = [n for n, c in enumerate(statement.columns) if c.integer and word in c.key]
+        assert named
+        point[named] = 0.0
+    course.point = course.program.repaired(point).point
+    assert course.point is not None

@@ -1,0 +1,140 @@
+"""Baths in a plan: is active cooling needed at all, told and audited by another model."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from strategies import sites_with_baths
+
+from allocator.engine import plan_files
+from allocator.network.bath_body import BathError
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
+from allocator.physics.faults import PhysicsError
+from allocator.plans.file import plan_from_json, plan_to_json
+from allocator.plans.records import BathUse, Plan
+from allocator.report.summary import summary
+from allocator.search import Settings, make_plan
+from allocator.site.records import Site
+from allocator.thermal.baths import BathStudy
+from allocator.verify import audit
+from allocator.verify.baths import reached
+from allocator.verify.case import Case
+
+NETWORKS = Path(__file__).resolve().parents[2] / "networks"
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return network_of(read_site(NETWORKS / "hot_vents.yaml"))
+
+
+@pytest.fixture(scope="module")
+def plan(site: Site) -> Plan:
+    found = make_plan(site, Settings(node_limit=20, gap=1e-2)).plan
+    assert found is not None
+    assert [str(breach) for breach in audit(site, found).breaches] == []
+    return found
+
+
+def test_the_mean_basis_has_them_with_their_bursts(site: Site, plan: Plan) -> None:
+    """A mean has no bursts, but a bath does: the same baths on both bases."""
+    mean = make_plan(site, Settings(node_limit=20, gap=1e-2, basis="mean")).plan
+    assert mean is not None
+    assert mean.baths == plan.baths
+    assert [str(breach) for breach in audit(site, mean).breaches] == []
+
+
+def use(plan: Plan, name: str) -> BathUse:
+    return next(bath for bath in plan.baths if bath.name == name)
+
+
+def test_the_smallest_sets(plan: Plan) -> None:
+    """The site's head: stones by hand at 68 degC; the pool boils below its limit."""
+    stones = use(plan, "stones")
+    assert (stones.recovery, stones.cooler, stones.keeps) == (False, False, True)
+    assert stones.high == pytest.approx(273.15 + (6 * 300 + 24 * 10) / 30)
+    assert stones.margin == pytest.approx(22)
+    oil = use(plan, "oil_bath")
+    assert (oil.recovery, oil.cooler, oil.keeps) == (True, False, True)
+    pool = use(plan, "pool")
+    # saturation of water at 101 325 Pa: 99.97 degC (IAPWS-IF97, from memory)
+    assert pool.high == pytest.approx(273.15 + 99.97, abs=0.02)
+    quench = use(plan, "quench")
+    assert (quench.recovery, quench.cooler, quench.keeps) == (False, True, True)
+    assert quench.cooling is not None
+    assert 0 < quench.cooling < 40_000
+
+
+def test_it_is_said(site: Site, plan: Plan) -> None:
+    text = " ".join(summary(site, plan).split())
+    assert "stones low_vent losses alone 68 degC 68 degC 22 K not needed" in text
+    assert "quench high_vent cooler 40 degC 54.1 degC 5.9 K needed: 18.4 kW of 40 kW" in text
+    table = plan_files(site, plan)["baths.csv"].decode("utf-8")
+    assert table.startswith("bath,source,recovery,cooler,keeps,hottest_k")
+    assert plan_from_json(plan_to_json(plan), "plan").baths == plan.baths
+
+
+def test_nothing_at_hand(site: Site, plan: Plan) -> None:
+    """Without its cooler the quench keeps no limit, and the plan says so."""
+    warm = replace(site, baths={"quench": replace(site.baths["quench"], cooler=None)})
+    found = make_plan(warm, Settings(node_limit=20, gap=1e-2)).plan
+    assert found is not None
+    assert [str(breach) for breach in audit(warm, found).breaches] == []
+    (quench,) = found.baths
+    assert not quench.keeps
+    assert quench.margin < 0
+    assert "NOTHING AT HAND" in summary(warm, found)
+
+
+@pytest.mark.parametrize(
+    ("name", "change", "rule"),
+    [
+        ("stones", lambda b: replace(b, source="roar"), "bath_source"),
+        ("stones", lambda b: replace(b, recovery=True), "bath_set"),
+        ("stones", lambda b: replace(b, high=b.high - 1.0), "bath_hottest"),
+        ("quench", lambda b: replace(b, outlet=b.outlet - 2.0), "bath_outlet"),
+        ("quench", lambda b: replace(b, outlet=None), "bath_outlet"),
+        ("pool", lambda b: replace(b, margin=b.margin + 1.0), "bath_margin"),
+        ("pool", lambda b: replace(b, keeps=False), "bath_keeps"),
+        ("quench", lambda b: replace(b, cooling=0.5 * b.cooling), "bath_cooling"),
+    ],
+)
+def test_the_audit_finds_what_is_tampered_with(
+    site: Site, plan: Plan, name: str, change: Callable[[BathUse], BathUse], rule: str
+) -> None:
+    baths = tuple(change(bath) if bath.name == name else bath for bath in plan.baths)
+    assert rule in audit(site, replace(plan, baths=baths)).rules
+
+
+def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
+    rules = {rule for rule in audit(site, plan).checks if rule.startswith("bath_")}
+    assert len(rules) == 8  # and bath_told, where one is left out
+    assert "bath_told" in audit(site, replace(plan, baths=plan.baths[1:])).rules
+    # with recovery the oil keeps its limit already: a cooler there would not be the smallest set
+    oil = replace(site.baths["oil_bath"], cooler=site.baths["quench"].cooler)
+    other = replace(site, baths={**site.baths, "oil_bath": oil})
+    baths = tuple(
+        replace(bath, cooler=True) if bath.name == "oil_bath" else bath for bath in plan.baths
+    )
+    assert "bath_smallest" in audit(other, replace(plan, baths=baths)).rules
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@given(site=sites_with_baths(), recovery=st.booleans(), cooled=st.booleans())
+def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
+    """Affine pieces and geometric sums, against stepping through time: to 0.05 K."""
+    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
+    for bath in site.baths.values():
+        duty = bath.cooler.duty if bath.cooler is not None and cooled else 0.0
+        mine = reached(case, bath, recovery, duty)
+        try:
+            state = BathStudy.of(site, bath).state(bath.mass, recovery, duty)
+        except (BathError, PhysicsError):
+            continue
+        assert mine.high == pytest.approx(state.high, abs=0.05)

@@ -1,0 +1,92 @@
+"""Lists, summary and page name the user's places; a level of temperature has a field of its own."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from pathlib import Path
+
+import pytest
+
+from allocator.engine import plan_files, plan_site
+from allocator.model.limits import Want
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
+from allocator.plans.records import Plan
+from allocator.report.summary import summary
+from allocator.report.words import at, destination, destination_key, plain
+from allocator.search import Settings
+from allocator.site.records import Site
+from allocator.studies.wanted import want_of
+from allocator.studies.why_not import why_not
+
+NETWORKS = Path(__file__).resolve().parents[2] / "networks"
+
+
+@pytest.fixture(scope="module")
+def site() -> Site:
+    return network_of(read_site(NETWORKS / "cool_first.yaml"))
+
+
+@pytest.fixture(scope="module")
+def plan(site: Site) -> Plan:
+    return plan_site(site, Settings(node_limit=100, gap=1e-3)).plan
+
+
+def test_words() -> None:
+    name = "holder@works: hydrogen inlets to 50 degC"
+    assert plain(name) == "holder@works"
+    assert at(name) == "holder at works"
+    assert at("bank@hub levelling") == "bank at hub levelling"
+    assert destination(f"store:{name}") == "holder at works"
+    assert destination_key(f"store:{name}") == "store:holder@works"
+    burn = "burn:set@works: hydrogen inlets to 50 degC>bank@hub"
+    assert destination_key(burn) == "burn:set@works>bank@hub"
+    assert destination(burn) == "burnt as it comes by set at works, into bank at hub"
+
+
+def test_tables(site: Site, plan: Plan) -> None:
+    files = plan_files(site, plan)
+
+    def rows(name: str) -> list[dict[str, str]]:
+        return list(csv.DictReader(io.StringIO(files[name].decode("utf-8"))))
+
+    (run,) = rows("runs.csv")
+    assert (run["name"], run["start"], run["end"]) == ("track", "vents", "works")
+    assert float(run["planned_inlet_temperature_k"]) == 323.15
+    assert float(run["planned_end_temperature_k"]) == 323.15
+    (store,) = rows("store_sizes.csv")
+    assert (store["store"], store["place"]) == ("holder@works", "works")
+    assert {row["goes_to"] for row in rows("sources_used.csv")} == {"store:holder@works"}
+    where = {row["where"] for row in rows("bill_of_materials.csv")}
+    assert where == {"vents", "works", "track: vents to works"}
+    level = re.compile("hydrogen (inlets|[0-9])")
+    for name, content in files.items():
+        if name.endswith(".csv") and name != "heat_limits.csv":
+            assert not level.search(content.decode("utf-8")), name
+
+
+def test_the_summary(site: Site, plan: Plan) -> None:
+    text = summary(site, plan)
+    assert "holder at works\n" in text
+    assert "inlets to" not in text
+    assert re.search(r"^  track +vents > works +bare ", text, re.MULTILINE)
+    assert "run track: hydrogen 50 degC" in text  # a limit is one of a stream
+
+
+def test_a_machine_is_wanted_by_the_place_of_the_file(tmp_path: Path) -> None:
+    """Where a store has the place to itself, machines stand at a part of it."""
+    text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
+    text = text.replace("stores:\n", "stores:\n  tank: {holds: hydrogen, places: [works], "
+                        "size: {most: 9 kg}, hottest_inlet: 50 degC}\n")  # fmt: skip
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    site = network_of(read_site(path))
+    assert site.machines["fuel_cell"].places.keys() == {"works: hydrogen inlets to 60 degC"}
+    want = want_of(site, "machines:fuel_cell@works=7")
+    assert want == Want("machines", "fuel_cell@works", 7.0, want.words)
+    found = why_not(site, Settings(node_limit=200), [want])
+    (limit,) = (one for one in found.limits if one.kind == "places")
+    assert limit.words == "machine 'fuel_cell' may stand at 'works'"
+    assert limit.path == ("machines", "fuel_cell", "places", "works")

@@ -1,0 +1,82 @@
+"""Bursts burnt by a part of a unit that has fuel at no load: in lumps, out of a receiver."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+
+import pytest
+from networks.stored_answers import planned, site_of
+
+from allocator.plans.records import Plan
+from allocator.site.records import Site
+from allocator.verify import audit
+
+RUN, EFFICIENCY, POWER, FUEL = 600.0, 0.92, 11e3, 1.1e-3
+
+
+@functools.cache
+def ridge(**changes: float) -> tuple[Site, Plan]:
+    """The ridge, its gas set changed, and its plan."""
+    site = site_of("ridge_battery")
+    gas_set = dataclasses.replace(site.machines["gas_set"], **changes)  # type: ignore[arg-type]
+    site = dataclasses.replace(site, machines={**site.machines, "gas_set": gas_set})
+    plan = planned(site).plan
+    assert plan is not None
+    return site, plan
+
+
+@pytest.mark.parametrize("part", [0.05, 0.27, 0.6, 0.95])
+@pytest.mark.parametrize(("on", "every"), [(540.0, 1500.0), (3000.0, 7000.0), (60.0, 900.0)])
+def test_a_march_is_never_further_behind_than_one_run(part: float, on: float, every: float) -> None:
+    """A unit that starts when a whole run's fuel is there, against burning it as it comes."""
+    step, held, behind = 0.5, 0.0, 0.0
+    most_held = most_behind = 0.0
+    left = 0.0  # seconds of the run that are still to go
+    for number in range(int(20 * every / step)):
+        comes = part * FUEL if (number * step) % every < on else 0.0
+        if left <= 0.0 and held >= FUEL * RUN:
+            left = RUN
+        burns = FUEL if left > 0.0 else 0.0
+        left -= step
+        held += step * (comes - burns)
+        behind += step * POWER / FUEL * (comes - burns)
+        most_held, most_behind = max(most_held, held), max(most_behind, behind)
+        assert held >= -1e-9
+    assert most_held <= FUEL * RUN / EFFICIENCY
+    assert most_behind <= POWER * RUN * 1.001  # a step of the march
+    if part * on * 20 > RUN:  # else there never is a run's fuel
+        assert most_behind >= POWER * RUN * 0.99
+
+
+def test_the_plan_keeps_battery_and_receiver_for_one_run() -> None:
+    site, plan = ridge()
+    assert audit(site, plan).accepted
+    (gas_set,) = (m for m in plan.machines if m.type == "gas_set" and m.count)
+    assert gas_set.cycled == 0.0
+    assert sum(gas_set.burst.values()) > 1.0
+    assert gas_set.receiver["seep_gas"] == pytest.approx(FUEL * RUN / EFFICIENCY, rel=1e-5)
+    assert sum(b.swing_part for b in plan.batteries) == pytest.approx(POWER * RUN, rel=1e-5)
+    (fuel_cell,) = (m for m in plan.machines if m.type == "fuel_cell" and m.count)
+    assert not fuel_cell.receiver  # its fuel is in proportion to its load
+
+
+@pytest.mark.parametrize("rule", ["receiver", "swing_reserve"])
+def test_the_audit_asks_for_both(rule: str) -> None:
+    site, plan = ridge()
+    if rule == "receiver":
+        machines = tuple(dataclasses.replace(m, receiver={}) for m in plan.machines)
+        less = dataclasses.replace(plan, machines=machines)
+    else:
+        batteries = tuple(dataclasses.replace(b, swing_part=0.0) for b in plan.batteries)
+        less = dataclasses.replace(plan, batteries=batteries)
+    assert rule in {breach.rule for breach in audit(site, less).breaches}
+
+
+def test_fuel_in_proportion_needs_neither_and_gives_more() -> None:
+    _, lumpy = ridge()
+    site, even = ridge(no_load_share=0.0, least_load=0.0)
+    assert audit(site, even).accepted
+    assert even.power.firm_clean > lumpy.power.firm_clean * 1.003
+    assert all(not m.receiver for m in even.machines)
+    assert sum(b.swing_part for b in even.batteries) == 0.0
