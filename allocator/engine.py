@@ -32,7 +32,7 @@ from allocator.verify import AuditReport, audit
 
 if TYPE_CHECKING:
     from allocator.simulation import SimulationSettings, Trace
-    from allocator.simulation.work import Run
+    from allocator.simulation.work import DrawRun
 
 PACKAGES = ("highspy", "networkx", "numba", "numpy", "pandas", "pint", "pulp", "pyyaml")
 PROOF_FILES = ("simulation.json", "levels.csv", "events.csv", "broken.json")
@@ -113,7 +113,7 @@ def simulate_plan(
     *,
     reserves: Mapping[str, float] | None = None,
     executor: Executor | None = None,
-    given: Sequence[Run] = (),
+    given: Sequence[DrawRun] = (),
 ) -> Trace:
     """Run a plan through time from phases that try to break its promise.
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import time
 
-from allocator.physics.bath_cycles import Row, cycle_of
+from allocator.physics.bath_cycles import CycleRow, cycle_of
 from allocator.physics.bath_settled import settled
-from allocator.physics.baths import Draw, Inflow, Step, ThermalMass
+from allocator.physics.baths import BathStep, HeatDraw, Inflow, ThermalMass
 
 DAY = 86_400.0
 ON, EVERY, SPELL, PERIOD = 40.0, 240.0, 21 * DAY, 63 * DAY
-BODY = ThermalMass(2e8, 60.0, 288.15, (Draw(330.0, 6000.0),))
+BODY = ThermalMass(2e8, 60.0, 288.15, (HeatDraw(330.0, 6000.0),))
 LEAST_RATIO = 20.0
 
 
@@ -25,9 +25,9 @@ def burst(span: float) -> Inflow:
 
 def marched() -> float:
     """K at the start of the period that repeats."""
-    on, quiet = Step(BODY, burst(ON)), Step(BODY, Inflow(EVERY - ON))
-    rest = Step(BODY, Inflow(PERIOD - SPELL))
-    period = Row([*[on, quiet] * round(SPELL / EVERY), rest])
+    on, quiet = BathStep(BODY, burst(ON)), BathStep(BODY, Inflow(EVERY - ON))
+    rest = BathStep(BODY, Inflow(PERIOD - SPELL))
+    period = CycleRow([*[on, quiet] * round(SPELL / EVERY), rest])
     now, before = 288.15, 0.0
     while abs(now - before) > 1e-9:
         before, now = now, period.piece(now).end

@@ -20,30 +20,31 @@ from allocator import Settings, read_site
 from allocator.base.clock import Clock
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key, Row, Statement
+from allocator.model.model import Key, Model, Row
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import prover_of
-from allocator.search.planner import state
 from allocator.site.records import Site
-from allocator.solver.program import Program
+from allocator.solver.solver_model import SolverModel
 
 
 def measured(site: Site, basis: str, seconds: float) -> str:
     """One line: plan and bound of the plain statement, bounds by origin, gaps, seconds."""
-    full, choices = state(site, basis)
-    goal = goals_of(full, choices)[0]
-    promises = () if choices.lossless else promises_of(choices)
+    full, sets = state(network_of(site), basis)
+    goal = goals_of(full, sets)[0]
+    promises = () if sets.lossless else promises_of(sets)
     settings = Settings(basis=basis, gap=1e-4)
 
-    def cuts(statement: Statement, values: dict[Key, float], tolerance: float) -> list[Row]:
-        return violated(statement, promises, values, tolerance)
+    def cuts(model: Model, values: dict[Key, float], tolerance: float) -> list[Row]:
+        return violated(model, promises, values, tolerance)
 
-    plain = Program(full, lambda v, t: cuts(full, v, t), settings, Clock(None))
+    plain = SolverModel(full, lambda v, t: cuts(full, v, t), settings, Clock(None))
     plain.aim(goal)
     relaxed = plain.unscaled(plain.relaxed(seconds).bound)
     solved = plain.run(time_limit=seconds, gap=1e-4)
     bound = plain.unscaled(solved.bound)
-    prover = prover_of(full, choices, cuts, settings, Clock(None))
+    prover = prover_of(full, sets, cuts, settings, Clock(None))
     assert prover is not None
     began = time.perf_counter()
     prover.aim(goal)

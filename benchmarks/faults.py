@@ -95,22 +95,27 @@ def _quietly(words: list[str]) -> int:
         return allocator(words)
 
 
+def _hidden(path: Path) -> bool:
+    """Whether it is in a folder of a run that was killed, which the next run removes."""
+    return path.parts[0].startswith(".allocator-")
+
+
 def _held(folder: Path) -> dict[str, bytes]:
-    """What a folder holds, but for what differs from run to run."""
+    """What a folder holds, without what differs from run to run and what killed runs left."""
     skipped = {"run.json", "cases.sqlite", "cases.sqlite-wal", "cases.sqlite-shm"}
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in folder.rglob("*")
-        if path.is_file() and path.name not in skipped
+        if path.is_file() and path.name not in skipped and not _hidden(path.relative_to(folder))
     }
 
 
 def interrupted_at_every_operation(
-    files: Files, stop: Callable[[int, Callable[[], object]], bool]
+    files: Files, stop: Callable[[int, Callable[[], object]], bool], names: list[str]
 ) -> dict[str, int]:
     """Each command with each of its file operations stopped: how many there were."""
     counts = {}
-    for name in files.commands(files.new, files.home):
+    for name in names or files.commands(files.new, files.home):
         number, stopped = 0, True
         results = {}
         for which, site in (("old", files.old), ("new", files.new)):
@@ -307,13 +312,20 @@ def main() -> None:
     parser.add_argument("--files", type=int, default=10_000, help="damaged files of each kind")
     parser.add_argument("--signals", type=int, default=200)
     parser.add_argument("--only", nargs="*", default=[], metavar="PART", help="as it is printed")
+    parser.add_argument(
+        "--commands", nargs="*", default=[], metavar="NAME", help="stopped in these"
+    )
     given = parser.parse_args()
     only = set(given.only)
     with tempfile.TemporaryDirectory() as folder:
         files = Files(Path(folder))
         parts: dict[str, Callable[[], object]] = {
-            "killed_at_operation": lambda: interrupted_at_every_operation(files, killed_at),
-            "disk_full_at_operation": lambda: interrupted_at_every_operation(files, full_at),
+            "killed_at_operation": lambda: interrupted_at_every_operation(
+                files, killed_at, given.commands
+            ),
+            "disk_full_at_operation": lambda: interrupted_at_every_operation(
+                files, full_at, given.commands
+            ),
             "signals_while_running": lambda: signals(files, given.signals),
             "damaged_sites_by_exit_code": lambda: damaged_sites(given.files),
             "damaged_plans_by_exit_code": lambda: damaged_plans(files, given.files),

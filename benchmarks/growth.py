@@ -22,7 +22,8 @@ from family import Size, write_site
 
 from allocator import read_site
 from allocator.model.stating import offered
-from allocator.search.paths.network import first_service, network_of
+from allocator.network.deriving import network_of
+from allocator.search.paths.network import first_service, path_network_of
 from allocator.search.paths.starts import PathSearch, begun, continued
 
 SIZES = ("20/30/4", "40/80/6", "100/200/10")
@@ -32,10 +33,10 @@ LEAST = 1e-3
 
 def course(folder: Path, size: Size, basis: str, limit: float) -> list[tuple[float, float]]:
     """Processor seconds since the search began, and the best value (W), whenever it rose."""
-    choices = offered(read_site(write_site(folder, size)), basis)
-    goal = first_service(choices)
+    sets = offered(network_of(read_site(write_site(folder, size))), basis)
+    goal = first_service(sets)
     assert goal is not None
-    made = network_of(choices, goal)
+    made = path_network_of(sets, goal)
     assert made is not None
     arrays, names = made
     search = PathSearch(arrays, names, 1, "thorough")

@@ -20,10 +20,11 @@ from family import Size, write_site
 
 from allocator import read_site
 from allocator.model.goals import goals_of
-from allocator.model.statement import Row
+from allocator.model.model import Row
 from allocator.model.stating import state
+from allocator.network.deriving import network_of
+from allocator.solver.interface import Highs, quiet_output
 from allocator.solver.pulp_model import PulpColumn, problem_of
-from allocator.solver.seam import Highs, quiet_output
 
 
 def main() -> None:
@@ -32,12 +33,12 @@ def main() -> None:
     sources, junctions, places = map(int, words.split("/"))
     with tempfile.TemporaryDirectory() as folder:
         site = read_site(write_site(Path(folder), Size(sources, junctions, places)))
-    statement, choices = state(site, "firm")
-    goal = goals_of(statement, choices)[0]
-    costs = {c: -value for c, value in statement.summed(goal.terms).items()}
+    model, sets = state(network_of(site), "firm")
+    goal = goals_of(model, sets)[0]
+    costs = {c: -value for c, value in model.summed(goal.terms).items()}
 
     began = time.process_time()
-    ours = Highs(statement, 1, 0)
+    ours = Highs(model, 1, 0)
     arrays = time.process_time() - began
     ours.set_objective(costs)
     ours.relax(True)
@@ -45,14 +46,14 @@ def main() -> None:
     began = time.process_time()
     columns = (
         PulpColumn(f"v{n}", column.low, column.high, False)
-        for n, column in enumerate(statement.columns)
+        for n, column in enumerate(model.columns)
     )
     rows = (
         Row(f"r{n}", row.columns, row.coefficients, row.low, row.high)
-        for n, row in enumerate(statement.rows)
+        for n, row in enumerate(model.rows)
     )
     # a cost for every variable keeps all of them in PuLP's model
-    every = {n: costs.get(n, 0.0) or 1e-300 for n in range(len(statement.columns))}
+    every = {n: costs.get(n, 0.0) or 1e-300 for n in range(len(model.columns))}
     problem, _ = problem_of(columns, rows, every, "statement")
     with quiet_output():
         problem.solverModel = highspy.Highs()
@@ -66,7 +67,7 @@ def main() -> None:
     assert value is not None
     assert math.isclose(value, least, rel_tol=1e-6), (value, least)
     print(
-        f"{len(statement.columns)} columns, {len(statement.rows)} rows: arrays {arrays:.2f} s, "
+        f"{len(model.columns)} columns, {len(model.rows)} rows: arrays {arrays:.2f} s, "
         f"PuLP {through_pulp:.2f} s, {through_pulp / arrays:.1f} times"
     )
 

@@ -38,7 +38,7 @@ from allocator.base.clock import Clock
 from allocator.engine import plan_files, plan_site, prove_plan
 from allocator.model.cuts import Promise, promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key, Row, Statement
+from allocator.model.model import Key, Model, Row
 from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.physics.arrays import Floats
@@ -50,7 +50,7 @@ from allocator.search.bounds.proving import PATIENT, prover_of
 from allocator.search.outcome import Progress
 from allocator.search.plan_of_point import plan_at
 from allocator.site.records import Site
-from allocator.solver.program import Program
+from allocator.solver.solver_model import SolverModel
 
 COUNT, CHECKED = 10_000, 20
 SEEDS = (0, 1, 2)
@@ -176,26 +176,26 @@ def whole_way(path: Path, nodes: int, seed: int) -> Way:
     spent("read")
     for basis in ("mean", "firm"):
         settings = Settings(basis=basis, node_limit=nodes, seed=seed, threads=1)
-        statement, choices = state(site, basis)
-        promises = promises_of(choices) if basis == "firm" else ()
+        model, sets = state(site, basis)
+        promises = promises_of(sets) if basis == "firm" else ()
         cuts = partial(_cut, promises)
-        goal = goals_of(statement, choices)[0]
+        goal = goals_of(model, sets)[0]
         spent("state")
-        prover = prover_of(statement, choices, cuts, settings, Clock(None))
+        prover = prover_of(model, sets, cuts, settings, Clock(None))
         assert prover is not None
         prover.aim(goal)
         bound = prover.relaxed(None, None, PATIENT)
         spent("bound by origin")
-        program = Program(statement, partial(cuts, statement), settings, Clock(None))
-        program.aim(goal)
-        program.relaxed()
+        solver_model = SolverModel(model, partial(cuts, model), settings, Clock(None))
+        solver_model.aim(goal)
+        solver_model.relaxed()
         point, allowed = None, nodes
         while point is None:  # what so few nodes find may be beyond repair: then more of them
-            solved = program.run(time_limit=None, node_limit=allowed, gap=1e-3)
-            point = None if solved.point is None else program.repaired(solved.point).point
+            solved = solver_model.run(time_limit=None, node_limit=allowed, gap=1e-3)
+            point = None if solved.point is None else solver_model.repaired(solved.point).point
             allowed *= 2
         spent(f"search, {basis}")
-        plan = plan_at(site, settings, statement, choices, point, [])
+        plan = plan_at(site, settings, model, sets, point, [])
         spent("temperatures")
         _sound(site, plan)
         spent("audit")
@@ -211,9 +211,9 @@ def whole_way(path: Path, nodes: int, seed: int) -> Way:
 
 
 def _cut(
-    promises: tuple[Promise, ...], statement: Statement, values: dict[Key, float], tolerance: float
+    promises: tuple[Promise, ...], model: Model, values: dict[Key, float], tolerance: float
 ) -> list[Row]:
-    return violated(statement, promises, values, tolerance)
+    return violated(model, promises, values, tolerance)
 
 
 def _sound(site: Site, plan: Plan) -> None:

@@ -16,6 +16,8 @@ import sys
 import time
 from pathlib import Path
 
+from allocator.network.deriving import network_of
+
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "tests"))
 
@@ -26,7 +28,7 @@ from allocator.model.goals import goals_of  # noqa: E402
 from allocator.model.stating import state  # noqa: E402
 from allocator.search import make_plan  # noqa: E402
 from allocator.site.records import Site  # noqa: E402
-from allocator.solver.seam import Highs  # noqa: E402
+from allocator.solver.interface import Highs  # noqa: E402
 
 GAP = 1e-6
 TOLERANCE = 1e-5
@@ -38,9 +40,9 @@ Result = tuple[float, float, bool, float]
 def plain(site: Site, basis: str, seconds: float) -> Result:
     """HiGHS on the plain statement."""
     began = time.process_time()
-    statement, choices = state(site, basis)
-    solver = Highs(statement, 1, 0)
-    solver.set_objective(dict(statement.summed(goals_of(statement, choices)[0].terms)))
+    model, sets = state(network_of(site), basis)
+    solver = Highs(model, 1, 0)
+    solver.set_objective(dict(model.summed(goals_of(model, sets)[0].terms)))
     solved = solver.solve(time_limit=seconds, gap=GAP)
     plan = float("inf") if solved.value is None else solved.value
     bound = float("-inf") if solved.bound is None else solved.bound

@@ -32,7 +32,7 @@ from allocator.simulation.columns import EVENTS, LEVEL, LOWEST
 from allocator.simulation.running import run_circuit
 from allocator.simulation.simulate import assemble
 from allocator.site.records import Site
-from allocator.verify.tanks.circuit import Circuit, Clock, Tank
+from allocator.verify.tanks.circuit import Circuit, SourceClock, Tank
 from allocator.verify.tanks.phases import random_phases
 
 YEAR = 365.0 * 86400.0
@@ -51,7 +51,7 @@ def plan_of(site: Site) -> Plan:
     return plan
 
 
-def changes(clock: Clock, phase: float) -> Iterator[tuple[float, float]]:
+def changes(clock: SourceClock, phase: float) -> Iterator[tuple[float, float]]:
     """Times and values of a clock's changes, the first at 0."""
     times, values = clock.times.tolist(), clock.values.tolist()
     offset = phase % clock.period
@@ -100,7 +100,9 @@ def simpy_levels(circuit: Circuit, phases: Mapping[str, float], seconds: float) 
         elif rate[k] < 0 and level[k] > 0:
             waiting[k] = world.process(mark(k, level[k] / -rate[k]))
 
-    def toggle(clock: Clock, story: Iterator[tuple[float, float]]) -> Generator[Any, Any, Any]:
+    def toggle(
+        clock: SourceClock, story: Iterator[tuple[float, float]]
+    ) -> Generator[Any, Any, Any]:
         for when, value in story:
             yield world.timeout(max(0.0, when - world.now))
             for k in touched[clock.name]:

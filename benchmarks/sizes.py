@@ -31,12 +31,13 @@ from allocator import Settings, audit, read_site
 from allocator.base.clock import Clock
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.statement import Statement
+from allocator.model.model import Model
 from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.search import make_plan
 from allocator.site.records import Site
-from allocator.solver.program import Program
 from allocator.solver.pulp_model import PulpColumn, problem_of
+from allocator.solver.solver_model import SolverModel
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,27 +96,27 @@ def engine(site: Site, basis: str, seconds: float) -> Row:
 def plain_highs(site: Site, basis: str, seconds: float) -> Row:
     """The plain statement by HiGHS, again while its points break store cuts."""
     began = times()
-    statement, choices = state(site, basis)
-    promises = () if choices.lossless else promises_of(choices)
-    program = Program(
+    statement, sets = state(network_of(site), basis)
+    promises = () if sets.lossless else promises_of(sets)
+    solver_model = SolverModel(
         statement,
         lambda values, tolerance: violated(statement, promises, values, tolerance),
         Settings(basis=basis, threads=2),
         Clock(None),
     )
-    program.aim(goals_of(statement, choices)[0])
+    solver_model.aim(goals_of(statement, sets)[0])
     if promises:
-        program.relaxed(0.3 * seconds)
+        solver_model.relaxed(0.3 * seconds)
     plan, bound = 0.0, math.inf
     while True:
         left = max(0.1, seconds - since(began)[0])
-        solved = program.run(time_limit=left, gap=1e-4)
-        found = program.unscaled(solved.bound)
+        solved = solver_model.run(time_limit=left, gap=1e-4)
+        found = solver_model.unscaled(solved.bound)
         bound = bound if found is None else min(bound, -found)
-        rows = [] if solved.point is None else program.broken(solved.point)
-        program.add(rows)
+        rows = [] if solved.point is None else solver_model.broken(solved.point)
+        solver_model.add(rows)
         if solved.point is not None:
-            sound = program.unscaled(program.repaired(solved.point).value)
+            sound = solver_model.unscaled(solver_model.repaired(solved.point).value)
             plan = plan if sound is None else max(plan, -sound)
         if not rows or since(began)[0] > seconds - 0.2:
             break
@@ -128,8 +129,8 @@ def plain_scip(site: Site, basis: str, seconds: float) -> Row | None:
     if "SCIP_PY" not in pulp.listSolvers(onlyAvailable=True):
         return None
     began = times()
-    statement, choices = state(site, basis)
-    goal = goals_of(statement, choices)[0]
+    statement, sets = state(network_of(site), basis)
+    goal = goals_of(statement, sets)[0]
     costs = {c: -value for c, value in statement.summed(goal.terms).items()}
     problem, _ = _as_pulp(statement, costs)
     problem.solve(pulp.SCIP_PY(msg=False, timeLimit=seconds, gapRel=1e-4))
@@ -139,7 +140,7 @@ def plain_scip(site: Site, basis: str, seconds: float) -> Row | None:
     return Row("plain SCIP", plan, -model.getDualbound(), seconds, memory(), processor)
 
 
-def _as_pulp(statement: Statement, costs: dict[int, float]) -> tuple[Any, list[Any]]:
+def _as_pulp(statement: Model, costs: dict[int, float]) -> tuple[Any, list[Any]]:
     """The statement as a PuLP problem, minimising, and its variables v0, v1, ... in order."""
     columns = (
         PulpColumn(f"v{number}", column.low, column.high, column.integer)

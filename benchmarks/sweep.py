@@ -18,7 +18,7 @@ from allocator.network.reading import read_site
 from allocator.search import Settings
 from allocator.site.records import Spread
 from allocator.studies.results import Results
-from allocator.studies.running import Case, Workers, run_cases
+from allocator.studies.running import StudyCase, Workers, run_cases
 from allocator.studies.sweep import Asked, sweep
 from allocator.studies.sweep_report import sweep_csv
 
@@ -54,7 +54,7 @@ def main(cases: int) -> None:
 def _nothing(cases: int, count: int) -> float:
     """Seconds for cases that do nothing."""
     with tempfile.TemporaryDirectory() as folder, Results(Path(folder) / "x", {}) as results:
-        listed = [Case(str(n), (n, 2)) for n in range(cases)]
+        listed = [StudyCase(str(n), (n, 2)) for n in range(cases)]
         began = time.perf_counter()
         found = run_cases(pow, listed, Workers(count), results)
         spent = time.perf_counter() - began

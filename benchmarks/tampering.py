@@ -5,7 +5,7 @@
 Plans of the example networks that are planned quickly and of drawn sites (``tests/brute``). One
 field a change: a number times 1.01 to 100 or divided by it (1.5 to 100 where two models of heat
 may differ by 2 %), a name changed or taken from another thing, a list cut short, a row given
-twice, a key left out. Fields taken on trust (``allocator/proof/trusted.py``) and decisions with
+twice, a key left out. Fields taken on trust (``allocator/verify/trusted.py``) and decisions with
 every claim still true (``ROOM`` in ``tests/plan_fields.py``) are not changed, nor a gap by less
 than its tolerance. Exits with 1 where a changed file is accepted.
 """

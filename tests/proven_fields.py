@@ -5,30 +5,31 @@ import random
 from pathlib import Path
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
 from allocator.model.cuts import promises_of, violated
-from allocator.model.statement import Statement
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings
 from allocator.search.bounds.proving import Prover
-from allocator.search.planner import state
 from allocator.site.records import Site
 
 NODES = 5000
 
 
-def prover_for(site: Site, basis: str, nodes: int = NODES) -> tuple[Prover, Statement, Choices]:
+def prover_for(site: Site, basis: str, nodes: int = NODES) -> tuple[Prover, Model, IndexSets]:
     """The prover of a site's program, the program, and what may be chosen."""
-    full, choices = state(site, basis)
-    promises = () if choices.lossless else promises_of(choices)
+    full, sets = state(network_of(site), basis)
+    promises = () if sets.lossless else promises_of(sets)
     made = Prover(
         full,
-        choices,
-        lambda statement, values, tolerance: violated(statement, promises, values, tolerance),
+        sets,
+        lambda model, values, tolerance: violated(model, promises, values, tolerance),
         Settings(basis=basis, node_limit=nodes, gap=1e-7),
         Clock(None),
     )
-    return made, full, choices
+    return made, full, sets
 
 
 def field_of_wells(folder: Path, sources: int, seed: int) -> Site:

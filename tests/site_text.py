@@ -53,7 +53,7 @@ def _document(site: Site) -> dict[str, Any]:
         "fluids": _each(site.fluids.values(), _fluid),
         "materials": _each(site.materials.values(), _material),
         "places": _each(site.places.values(), _place),
-        "sources": _each(site.own_sources.values(), _source),
+        "sources": _each(site.sources.values(), _source),
         "stores": _each(site.stores.values(), _store),
         "builds": _each(site.builds.values(), _build),
         "routes": _each(site.routes.values(), _route),

@@ -344,7 +344,7 @@ def sites_with_baths(draw: st.DrawFn) -> Site:
         hottest = draw(st.sampled_from([340.0, 360.0, 390.0]))
         baths[f"bath_{number}"] = Bath(
             f"bath_{number}",
-            source=draw(st.sampled_from(list(site.own_sources))),
+            source=draw(st.sampled_from(list(site.sources))),
             mass=mass,
             most=draw(st.sampled_from([1.0, 8.0])) * mass,
             loss=draw(st.sampled_from([2.0, 20.0, 200.0])),

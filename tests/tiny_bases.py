@@ -128,7 +128,7 @@ class MeanBasis(Basis):
     def state(self) -> None:
         site, program = self.site, self.program
         balances = {fluid: self.moved(fluid) for fluid in site.fluids if self._moves(fluid)}
-        for name, source in site.own_sources.items():
+        for name, source in site.sources.items():
             rate = source.flow
             if source.pump is not None and source.pump.rate is not None:
                 rate = min(rate, source.pump.rate)
@@ -162,7 +162,7 @@ class MeanBasis(Basis):
         self.shared_out(used)
 
     def _moves(self, fluid: str) -> bool:
-        return any(source.fluid == fluid for source in self.site.own_sources.values())
+        return any(source.fluid == fluid for source in self.site.sources.values())
 
     def shapes(self) -> list[str]:
         return [FLAT]

@@ -29,7 +29,7 @@ class FirmBasis(Basis):
     def state(self) -> None:
         self.profile = next((d.profile for d in powers(self.site) if d.profile is not None), None)
         self.beta = level_hours(self.profile) if self.profile is not None else None
-        self.taken: dict[str, Terms] = {name: [] for name in self.site.own_sources}
+        self.taken: dict[str, Terms] = {name: [] for name in self.site.sources}
         self.batteries = [
             (kind, place)
             for kind in self.site.stores.values()
@@ -50,7 +50,7 @@ class FirmBasis(Basis):
             for terms in balance.values():
                 if terms:
                     self.program.least(terms, 0.0)
-        for name, source in self.site.own_sources.items():
+        for name, source in self.site.sources.items():
             rate = source.flow
             if source.pump is not None and source.pump.rate is not None:
                 rate = min(rate, source.pump.rate)
@@ -58,7 +58,7 @@ class FirmBasis(Basis):
 
     def _fuels(self) -> list[str]:
         taken = [fluid for machine in self.site.machines.values() for fluid in machine.takes]
-        return list(dict.fromkeys([*(s.fluid for s in self.site.own_sources.values()), *taken]))
+        return list(dict.fromkeys([*(s.fluid for s in self.site.sources.values()), *taken]))
 
     def _peak(self, shape: str) -> float:
         return 1.0 if shape == FLAT or self.beta is None else float(self.beta.max())
@@ -95,7 +95,7 @@ class FirmBasis(Basis):
         """A new destination of the collect layer: (source, rate while on) of what it is sent."""
         balance = self.moved(("collect", key))
         sent: list[tuple[str, Hashable]] = []
-        for name, source in self.site.own_sources.items():
+        for name, source in self.site.sources.items():
             if source.fluid != fluid:
                 continue
             rate = ("collect", name, key)
@@ -140,7 +140,7 @@ class FirmBasis(Basis):
                     self.program.most(released, kind.release_rate)
 
     def _direct(self) -> None:
-        for name, source in self.site.own_sources.items():
+        for name, source in self.site.sources.items():
             if source.stages:
                 continue
             for shape in self.shapes():

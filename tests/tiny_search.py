@@ -19,7 +19,7 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
     """Every choice of whole numbers that the stock of steel allows."""
     firm = basis is FirmBasis
     # What costs nothing to have is had: tapping without steel hurts no goal.
-    taps = [(0, 1) if s.tap_materials else (1,) for s in site.own_sources.values()]
+    taps = [(0, 1) if s.tap_materials else (1,) for s in site.sources.values()]
     lays = [(None, *route.builds) for route in site.routes.values()]
     spots = [(machine.name, place) for machine, place in groups(site)]
     cycles = firm and any(kind.holds == POWER for kind in site.stores.values())
@@ -47,7 +47,7 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
         itertools.product(*units),
     ):
         whole = Whole(
-            tap=dict(zip(site.own_sources, tap, strict=True)),
+            tap=dict(zip(site.sources, tap, strict=True)),
             lay=dict(zip(site.routes, lay, strict=True)),
             count={spot: s[0] for spot, s in zip(spots, state, strict=True)},
             running={spot: s[1] for spot, s in zip(spots, state, strict=True)},

@@ -9,6 +9,7 @@ import difflib
 import math
 from collections.abc import Callable, Sequence, Sized
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import Any, Protocol
 
 Schema = dict[str, Any]
@@ -29,7 +30,7 @@ class Problem:
     remedy: str = ""
 
 
-class Kind(Protocol):
+class JsonKind(Protocol):
     """How a value is written, read and described."""
 
     def write(self, value: Any) -> Any:
@@ -53,7 +54,7 @@ def _described(value: Any) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Text:
+class JsonText:
     """Text; one of ``choices`` where they are given."""
 
     choices: tuple[str, ...] = ()
@@ -77,6 +78,23 @@ class Text:
 
     def schema(self) -> Schema:
         return {"enum": list(self.choices)} if self.choices else {"type": "string"}
+
+
+@dataclass(frozen=True, slots=True)
+class JsonEnum:
+    """A member of an enumeration of text, one of ``members``."""
+
+    members: tuple[StrEnum, ...]
+
+    def write(self, value: Any) -> Any:
+        return str(value)
+
+    def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
+        text = JsonText(tuple(self.members)).read(value, path, problems)
+        return None if text is None else self.members[self.members.index(text)]
+
+    def schema(self) -> Schema:
+        return {"enum": list(map(str, self.members))}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +128,7 @@ class Number:
 
 
 @dataclass(frozen=True, slots=True)
-class Whole:
+class JsonWhole:
     """A whole number. ``most``: and its opposite, where it is listed one by one."""
 
     most: int = LARGEST_WHOLE
@@ -136,7 +154,7 @@ class Whole:
 
 
 @dataclass(frozen=True, slots=True)
-class Flag:
+class JsonFlag:
     """True or false."""
 
     def write(self, value: Any) -> Any:
@@ -156,7 +174,7 @@ class Flag:
 class Maybe:
     """A value or null."""
 
-    kind: Kind
+    kind: JsonKind
 
     def write(self, value: Any) -> Any:
         return None if value is None else self.kind.write(value)
@@ -169,10 +187,10 @@ class Maybe:
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
+class JsonNamed:
     """An object from names (of ``choices`` only, where given) to values of one kind."""
 
-    kind: Kind
+    kind: JsonKind
     choices: tuple[str, ...] = ()
 
     def write(self, value: Any) -> Any:
@@ -199,10 +217,10 @@ class Named:
 
 
 @dataclass(frozen=True, slots=True)
-class Rows:
+class JsonRows:
     """A list of values of one kind, read as a tuple."""
 
-    kind: Kind
+    kind: JsonKind
 
     def write(self, value: Any) -> Any:
         return [self.kind.write(item) for item in value]
@@ -220,7 +238,7 @@ class Rows:
 
 
 @dataclass(frozen=True, slots=True)
-class Key:
+class JsonKey:
     """One key of an object: what it is called in the file, and in the record.
 
     ``optional``: left out of the file where the value is empty or None, and the record's own
@@ -229,7 +247,7 @@ class Key:
     """
 
     name: str
-    kind: Kind
+    kind: JsonKind
     attribute: str = ""
     optional: bool = False
 
@@ -246,7 +264,7 @@ class Object:
     ``take`` gives a record's values by attribute (by default its own attributes)."""
 
     make: Callable[..., Any]
-    keys: Sequence[Key]
+    keys: Sequence[JsonKey]
     take: Callable[[Any], Callable[[str], Any]] = field(
         default=lambda record: lambda attribute: getattr(record, attribute)
     )

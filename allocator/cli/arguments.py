@@ -180,7 +180,7 @@ PROOF_SECONDS = 3.0
 def seconds_left(given: argparse.Namespace, site: Site) -> float:
     """Seconds of the time limit that are left for planning now."""
     gone = time.perf_counter() - given.began
-    aside = max(AFTERWARDS * given.time_limit, SECONDS_A_SOURCE * len(site.own_sources))
+    aside = max(AFTERWARDS * given.time_limit, SECONDS_A_SOURCE * len(site.sources))
     return float(max(LEAST_SECONDS, given.time_limit - aside - gone))
 
 
@@ -189,7 +189,7 @@ def time_for_proof(given: argparse.Namespace, site: Site) -> bool:
     if given.node_limit is not None:
         return True
     gone = time.perf_counter() - given.began
-    expected = PROOF_SECONDS + SECONDS_A_SOURCE * len(site.own_sources)
+    expected = PROOF_SECONDS + SECONDS_A_SOURCE * len(site.sources)
     return bool(gone + expected <= 1.1 * given.time_limit + 2.5)
 
 

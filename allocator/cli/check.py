@@ -34,7 +34,7 @@ def run(given: argparse.Namespace) -> int:
     held = [
         times(len(part), name)
         for part, name in (
-            (site.own_sources, "source"),
+            (site.sources, "source"),
             (site.stores, "kind of store"),
             (site.routes, "route"),
             (site.machines, "kind of machine"),

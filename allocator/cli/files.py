@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 from allocator.cli.terminal import tell
 
 if TYPE_CHECKING:
+    from allocator.network.records import Network
     from allocator.plans.records import Plan
     from allocator.site.reading import Report
     from allocator.site.records import Site
 
 
-def site_of(path: str) -> Site:
+def site_of(path: str) -> Network:
     """The network of a site file, its oddities told on stderr. Raises SiteFileError."""
     from allocator.base.errors import SiteFileError
     from allocator.network.deriving import network_of
@@ -31,7 +32,7 @@ def site_of(path: str) -> Site:
 
 def note_first_run(site: Site) -> None:
     """Tell somebody who is about to wait for a plan that the search has yet to be compiled."""
-    from allocator.search.paths.landing import FEW
+    from allocator.search.paths.repair import FEW
     from allocator.search.paths.warming import first_run_note
 
     if len(site.sources) >= FEW and (note := first_run_note()):

@@ -37,7 +37,9 @@ from allocator.cli.terminal import (
 if TYPE_CHECKING:
     from allocator.plans.records import Plan
     from allocator.search import Outcome, Settings
+    from allocator.simulation import Trace
     from allocator.site.records import Site
+    from allocator.verify import AuditReport
 
 HELP = "make an audited plan for a site and write its files"
 
@@ -144,9 +146,7 @@ def run(given: argparse.Namespace) -> int:
         check_file(Path(given.write_program))
     site = site_of(given.site)
     note_first_run(site)
-    if given.robust and not any(
-        f"sources.{name}.flow" in site.spreads for name in site.own_sources
-    ):
+    if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
         return fail(
             "allocator: --robust: no source has a range for its flow; write, for instance, "
             "'flow: {low: 2 g/s, high: 4 g/s}'",
@@ -156,9 +156,8 @@ def run(given: argparse.Namespace) -> int:
 
     start = None if given.start is None else plan_of(given.start)
     lifts = tuple(lift_of(site, text) for text in given.lift)
-    from allocator.base.errors import PlanFileError
     from allocator.base.quiet import stdout_for_data
-    from allocator.engine import NoPlanError, plan_site, prove_plan, write_plan_files
+    from allocator.engine import NoPlanError, plan_site, write_plan_files
     from allocator.plans.records import Withstands
     from allocator.report.summary import summary
     from allocator.search.outcome import REFUSED
@@ -179,22 +178,8 @@ def run(given: argparse.Namespace) -> int:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
-    others, proof = outcome.alternatives, None
-    left_out = list(outcome.left_out)
-    proving = found.accepted and plan.basis == "firm" and given.prove != 0
-    if proving and given.prove is None and not time_for_proof(given, site):
-        left_out.append("simulating the plan ('allocator simulate' does it)")
-        proving = False
-    if left_out:
-        tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
-    if proving:
-        try:
-            with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
-                plan, proof = prove_plan(site, plan, given.prove, seed=given.seed)
-        except PlanFileError as error:
-            tell(f"warning: the plan was not simulated: {error.faults[0].problem}")
-        except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its proof
-            tell("warning: interrupted: the plan was not simulated")
+    plan, proof = _proved(given, site, plan, outcome, found)
+    others = outcome.alternatives
     write_plan_files(given.output, site, plan, outcome, given.crew, proof)
     mean_basis = outcome.mean_basis if plan.basis == "firm" else None
     show(summary(site, plan, mean_basis, proof) + f"\nFiles: {given.output}\n")
@@ -212,6 +197,36 @@ def run(given: argparse.Namespace) -> int:
         tell(f"warning: the plan told is the best of those before it that pass. {WHAT_TO_DO}")
     if given.write_program is not None:
         _write_program(given.write_program, site, settings, plan)
+    return _verdict(given, plan, found, proof)
+
+
+def _proved(
+    given: argparse.Namespace, site: Site, plan: Plan, outcome: Outcome, found: AuditReport
+) -> tuple[Plan, Trace | None]:
+    """The plan with its set-points and its simulation, where that is asked for and time is left."""
+    from allocator.base.errors import PlanFileError
+    from allocator.engine import prove_plan
+
+    left_out = list(outcome.left_out)
+    proving = found.accepted and plan.basis == "firm" and given.prove != 0
+    if proving and given.prove is None and not time_for_proof(given, site):
+        left_out.append("simulating the plan ('allocator simulate' does it)")
+        proving = False
+    if left_out:
+        tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
+    if proving:
+        try:
+            with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
+                return prove_plan(site, plan, given.prove, seed=given.seed)
+        except PlanFileError as error:
+            tell(f"warning: the plan was not simulated: {error.faults[0].problem}")
+        except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its proof
+            tell("warning: interrupted: the plan was not simulated")
+    return plan, None
+
+
+def _verdict(given: argparse.Namespace, plan: Plan, found: AuditReport, proof: Trace | None) -> int:
+    """The exit code of a plan that is written, and why it is not 0."""
     if not found.accepted:
         tell_breaches(found, tell)
         return fail(

@@ -96,7 +96,7 @@ def run(given: argparse.Namespace) -> int:
 
 def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | str:
     """What is asked for, or why it cannot be."""
-    from allocator.site.facts import facts_of
+    from allocator.network.facts import facts_of
     from allocator.studies.grids import grids_of, points
     from allocator.studies.sweep import Asked
 

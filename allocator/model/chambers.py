@@ -21,9 +21,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from allocator.cycles.chambers import OnTimes, on_times, worst_drawdown
-from allocator.model.choices import Choices
 from allocator.model.expressions import drawn_at_most
-from allocator.model.statement import Key, Row, Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.site.chambers import held
 
 
@@ -41,41 +41,41 @@ class ChamberCut:
     draws: tuple[Terms, ...]
 
     def worst(
-        self, statement: Statement, values: Mapping[Key, float], tolerance: float, less: float
+        self, model: Model, values: Mapping[Key, float], tolerance: float, less: float
     ) -> Row | None:
         """The cut that a point (SI values by key) breaks most, if any.
 
         ``less``: share of what is drawn that may be lacking.
         """
         rates = [
-            statement.value(terms, values) * (1.0 - less) if terms else 0.0 for terms in self.draws
+            model.value(terms, values) * (1.0 - less) if terms else 0.0 for terms in self.draws
         ]
         if not any(rates[1:]):
             return None
         more = ("more", self.source)
-        flow = self.flow + (values[more] if statement.has(more) else 0.0)
+        flow = self.flow + (values[more] if model.has(more) else 0.0)
         found = worst_drawdown(self.on, flow, rates)
         slack = tolerance * max(self.held, flow * found.on[0])
         if found.amount <= self.held + slack:
             return None
         terms: Terms = [(self.held + self.flow * found.on[0], ("tap", self.source))]
-        if statement.has(more):
+        if model.has(more):
             terms.append((found.on[0], more))
         for draw, seconds in zip(self.draws, found.on, strict=True):
             terms += [(-seconds * peak, key) for peak, key in draw]
         name = f"chamber_cut[{self.source},{found.length!r},{found.on[0]!r}]"
-        return statement.scaled_row(name, terms, low=0.0)
+        return model.scaled_row(name, terms, low=0.0)
 
 
-def chamber_cuts(choices: Choices) -> tuple[ChamberCut, ...]:
+def chamber_cuts(sets: IndexSets) -> tuple[ChamberCut, ...]:
     """The cuts of every chamber that is counted with."""
     found = []
-    for name in choices.sources if not choices.withstands.anything else ():
-        parts = [part for part in choices.site.parts_of(name) if part in choices.curves]
+    for name in sets.sources if not sets.withstands.anything else ():
+        parts = [part for part in sets.site.parts_of(name) if part in sets.curves]
         if parts:
-            source = choices.site.sources[name]
-            stages = tuple(choices.site.sources[one].stages for one in (name, *parts))
-            draws = tuple(drawn_at_most(choices, one) for one in (name, *parts))
-            kept = held(choices.site, source)
+            source = sets.site.sources[name]
+            stages = tuple(sets.site.sources[one].stages for one in (name, *parts))
+            draws = tuple(drawn_at_most(sets, one) for one in (name, *parts))
+            kept = held(sets.site, source)
             found.append(ChamberCut(name, source.flow, kept, on_times(stages), draws))
     return tuple(found)

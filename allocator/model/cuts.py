@@ -22,9 +22,9 @@ import numpy as np
 
 from allocator.cycles import Curve, DemandCurve, worst_window
 from allocator.model.chambers import ChamberCut, chamber_cuts
-from allocator.model.choices import CLASSES, Choices
+from allocator.model.index_sets import CLASSES, IndexSets
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.rules.power import burst_sources
-from allocator.model.statement import Key, Row, Statement, Terms
 from allocator.model.worst_sources import (
     MOST_CHOICES,
     Feeder,
@@ -61,7 +61,7 @@ class Promise:
 
     def row(
         self,
-        statement: Statement,
+        model: Model,
         length: float,
         tail: bool,
         missing: Mapping[str, float] | None = None,
@@ -86,10 +86,10 @@ class Promise:
             terms.append((-need, key))
         low = -self.standing * (1.0 - self.loss * length)
         kind = ("tail" if tail else "window") + _without(missing)
-        return statement.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
+        return model.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
 
     def endless_row(
-        self, statement: Statement, missing: Mapping[str, float], spare: float = 0.0
+        self, model: Model, missing: Mapping[str, float], spare: float = 0.0
     ) -> Row | None:
         """The cut of an endless window: what is left of the mean bears the draws and the loss.
 
@@ -105,7 +105,7 @@ class Promise:
         terms += [(-1.0 - spare, key) for _, key in self.draws]
         terms.append((-self.loss, self.size))
         name = f"store_cut[{self.name},endless{_without(missing)}]"
-        return statement.scaled_row(name, terms, low=self.loss * self.standing)
+        return model.scaled_row(name, terms, low=self.loss * self.standing)
 
     def feeders(self, values: Mapping[Key, float]) -> list[Feeder]:
         """The sources that feed it at a point, each with all that it gives together."""
@@ -135,25 +135,23 @@ def _without(missing: Mapping[str, float] | None) -> str:
     return f",without {dict(sorted(missing.items()))}" if missing else ""
 
 
-def promises_of(choices: Choices) -> tuple[Promise | ChamberCut, ...]:
+def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
     """Every promise of the program: fluid stores, battery parts behind bursts, chambers.
 
     Raises:
         TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
     """
     found = []
-    sure = frozenset(s for s in choices.sources if choices.site.sources[s].sure)
-    low = {s: share for s in choices.sources if (share := choices.may_miss(s)) > 0}
-    for name, store in choices.fluid_stores.items():
+    sure = frozenset(s for s in sets.sources if sets.site.sources[s].sure)
+    low = {s: share for s in sets.sources if (share := sets.may_miss(s)) > 0}
+    for name, store in sets.fluid_stores.items():
         k = f"store:{name}"
         inflows = tuple(
-            (choices.curves[s], 1.0, ("collect", s, k))
-            for s in choices.sources
-            if k in choices.reach[s]
+            (sets.curves[s], 1.0, ("collect", s, k)) for s in sets.sources if k in sets.reach[s]
         )
         draws = tuple(
-            (None if j == FLAT else choices.shape_curves[j], ("draw", name, j))
-            for j in choices.fluid_shapes[store.type.holds]
+            (None if j == FLAT else sets.shape_curves[j], ("draw", name, j))
+            for j in sets.fluid_shapes[store.type.holds]
         )
         found.append(
             Promise(
@@ -165,14 +163,14 @@ def promises_of(choices: Choices) -> tuple[Promise | ChamberCut, ...]:
                 ("inflow", name),
                 draws,
                 ("idle", name) if store.type.loss * store.standing > 0 else None,
-                choices.withstands,
+                sets.withstands,
                 low,
                 sure,
             )
         )
-    for name, battery in choices.batteries.items():
+    for name, battery in sets.batteries.items():
         for kind in CLASSES:
-            seen = burst_sources(choices, name, kind)
+            seen = burst_sources(sets, name, kind)
             if not seen:
                 continue
             efficiency = battery.type.charge_efficiency
@@ -182,17 +180,17 @@ def promises_of(choices: Choices) -> tuple[Promise | ChamberCut, ...]:
                     ("burst_part", name, kind),
                     0.0,
                     battery.type.loss,
-                    tuple((choices.curves[s], efficiency * w, key) for s, w, key in seen),
+                    tuple((sets.curves[s], efficiency * w, key) for s, w, key in seen),
                     None,
                     tuple(
                         (
-                            None if j == FLAT else choices.shape_curves[j],
+                            None if j == FLAT else sets.shape_curves[j],
                             ("release", name, kind, j),
                         )
-                        for j in (FLAT, *choices.power_shapes())
+                        for j in (FLAT, *sets.power_shapes())
                     ),
                     None,
-                    choices.withstands,
+                    sets.withstands,
                     low,
                     sure,
                 )
@@ -200,7 +198,7 @@ def promises_of(choices: Choices) -> tuple[Promise | ChamberCut, ...]:
     for promise in found:
         if promise.withstands.anything:
             check_choices(promise)
-    return (*found, *chamber_cuts(choices))
+    return (*found, *chamber_cuts(sets))
 
 
 def check_choices(promise: Promise) -> None:
@@ -214,7 +212,7 @@ def check_choices(promise: Promise) -> None:
 
 
 def violated(
-    statement: Statement,
+    model: Model,
     promises: tuple[Promise | ChamberCut, ...],
     values: Mapping[Key, float],
     tolerance: float,
@@ -223,14 +221,14 @@ def violated(
     rows = []
     for promise in promises:
         row = (
-            promise.worst(statement, values, tolerance, less_than_drawn(tolerance))
+            promise.worst(model, values, tolerance, less_than_drawn(tolerance))
             if isinstance(promise, ChamberCut)
-            else _worst(statement, promise, values, tolerance)
+            else _worst(model, promise, values, tolerance)
         )
         if row is not None:
             rows.append(row)
         elif not isinstance(promise, ChamberCut) and promise.withstands.anything:
-            rows += _without_some(statement, promise, values, tolerance)
+            rows += _without_some(model, promise, values, tolerance)
     return rows
 
 
@@ -250,7 +248,7 @@ AT_ONCE = 4
 
 
 def _without_some(
-    statement: Statement, promise: Promise, values: Mapping[Key, float], tolerance: float
+    model: Model, promise: Promise, values: Mapping[Key, float], tolerance: float
 ) -> list[Row]:
     """Cuts of the choices of missing sources that break a promise, of the worst few."""
     tried = choices_against(promise.feeders(values), promise.withstands)
@@ -259,7 +257,7 @@ def _without_some(
     rows: list[Row] = []
     for choice in tried:
         if choice.missing:
-            row = _worst(statement, promise, values, tolerance, choice.missing)
+            row = _worst(model, promise, values, tolerance, choice.missing)
             if row is not None:
                 rows.append(row)
                 if len(rows) == AT_ONCE:
@@ -268,7 +266,7 @@ def _without_some(
 
 
 def _worst(
-    statement: Statement,
+    model: Model,
     promise: Promise,
     values: Mapping[Key, float],
     tolerance: float,
@@ -299,9 +297,9 @@ def _worst(
     worst = worst_window(inflows, flat, following, steady, above=size)
     if math.isinf(worst.length):
         if missing and worst.shortfall > tolerance * asked:
-            return promise.endless_row(statement, missing)
+            return promise.endless_row(model, missing)
         return None  # the long-run row of the program speaks of this one
     slack = tolerance * max(size, asked * worst.length)
     if worst.shortfall <= size + slack:
         return None
-    return promise.row(statement, worst.length, worst.tail, missing)
+    return promise.row(model, worst.length, worst.tail, missing)

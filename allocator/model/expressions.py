@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Arc, Choices, Group
-from allocator.model.statement import Key, Terms
+from allocator.model.index_sets import Group, IndexSets, PipeArc
+from allocator.model.model import Key, Terms
+from allocator.network.records import Recovery
 from allocator.plans.records import FLAT
-from allocator.site.records import Recovery
 
 
 def scaled(terms: Terms, factor: float) -> Terms:
@@ -13,75 +13,73 @@ def scaled(terms: Terms, factor: float) -> Terms:
     return [(coefficient * factor, key) for coefficient, key in terms]
 
 
-def collected(choices: Choices, source: str) -> Terms:
+def collected(sets: IndexSets, source: str) -> Terms:
     """Rate that a source sends into the collect layer while on, kg/s."""
-    return [(1.0, ("collect", source, k)) for k in choices.reach[source]]
+    return [(1.0, ("collect", source, k)) for k in sets.reach[source]]
 
 
-def direct_shapes(choices: Choices, source: str) -> tuple[str, ...]:
+def direct_shapes(sets: IndexSets, source: str) -> tuple[str, ...]:
     """Shapes that a steady source may feed straight into the supply layer."""
-    record = choices.site.sources[source]
-    return choices.fluid_shapes[record.fluid] if record.steady else ()
+    record = sets.site.sources[source]
+    return sets.fluid_shapes[record.fluid] if record.steady else ()
 
 
-def direct_peak(choices: Choices, source: str) -> Terms:
+def direct_peak(sets: IndexSets, source: str) -> Terms:
     """Highest rate that a steady source gives the supply layer, kg/s."""
-    return [
-        (choices.peak(shape), ("direct", source, shape)) for shape in direct_shapes(choices, source)
-    ]
+    return [(sets.peak(shape), ("direct", source, shape)) for shape in direct_shapes(sets, source)]
 
 
-def direct_mean(choices: Choices, source: str) -> Terms:
+def direct_mean(sets: IndexSets, source: str) -> Terms:
     """Mean rate that a steady source gives the supply layer, kg/s."""
-    return [(1.0, ("direct", source, shape)) for shape in direct_shapes(choices, source)]
+    return [(1.0, ("direct", source, shape)) for shape in direct_shapes(sets, source)]
 
 
-def drawn_at_most(choices: Choices, source: str) -> Terms:
+def drawn_at_most(sets: IndexSets, source: str) -> Terms:
     """Highest rate drawn from a source while it is on, kg/s."""
-    if source not in choices.curves:
+    if source not in sets.curves:
         return []
-    return collected(choices, source) + direct_peak(choices, source)
+    return collected(sets, source) + direct_peak(sets, source)
 
 
-def mean_capture(choices: Choices, source: str) -> Terms:
+def mean_capture(sets: IndexSets, source: str) -> Terms:
     """Mean rate taken from a source, kg/s."""
-    duty = choices.curves[source].duty
-    return scaled(collected(choices, source), duty) + direct_mean(choices, source)
+    duty = sets.curves[source].duty
+    return scaled(collected(sets, source), duty) + direct_mean(sets, source)
 
 
-def arrivals(choices: Choices, destination: str) -> Terms:
+def arrivals(sets: IndexSets, destination: str) -> Terms:
     """Rate that arrives at a destination with all its sources on, kg/s."""
     return [
         (1.0, ("collect", source, destination))
-        for source in choices.sources
-        if destination in choices.reach[source]
+        for source in sets.sources
+        if destination in sets.reach[source]
     ]
 
 
-def moved_at_most(choices: Choices, arc: Arc) -> Terms:
+def moved_at_most(sets: IndexSets, arc: PipeArc) -> Terms:
     """``sum_p gather + sum_j peak_j supply_j`` of an arc, kg/s: every source on, shapes at peak."""
     terms: Terms = [
         (1.0, ("gather", arc.route, arc.start, arc.fluid, end))
-        for end in choices.ends(arc.fluid)
+        for end in sets.ends(arc.fluid)
         if end != arc.start
     ]
-    for shape in choices.fluid_shapes[arc.fluid]:
-        peak = 1.0 if choices.lossless else choices.peak(shape)
+    for shape in sets.fluid_shapes[arc.fluid]:
+        peak = 1.0 if sets.lossless else sets.peak(shape)
         terms.append((peak, ("supply", arc.route, arc.start, arc.fluid, shape)))
     return terms
 
 
-def recovering(choices: Choices) -> list[tuple[Arc, Recovery, tuple[str, ...]]]:
+def recovering(sets: IndexSets) -> list[tuple[PipeArc, Recovery, tuple[str, ...]]]:
     """Coolers whose heat may give power that counts, and the shapes in which it may."""
     found = []
-    for fluid, arcs in choices.arcs.items():
+    for fluid, arcs in sets.arcs.items():
         shapes = tuple(
             shape
-            for shape in choices.fluid_shapes[fluid]
-            if shape == FLAT or shape in choices.power_shapes()
+            for shape in sets.fluid_shapes[fluid]
+            if shape == FLAT or shape in sets.power_shapes()
         )
         for arc in arcs:
-            recovery = choices.site.routes[arc.route].recovery
+            recovery = sets.site.routes[arc.route].recovery
             if recovery is not None and worth_of(recovery) > 0:
                 found.append((arc, recovery, shapes))
     return found
@@ -98,12 +96,12 @@ def fuel_rate(group: Group) -> float:
     return rate
 
 
-def bursts(choices: Choices, group: str) -> dict[str, Terms]:
+def bursts(sets: IndexSets, group: str) -> dict[str, Terms]:
     """Units of a group that burn bursts, by destination."""
     found = {}
-    for k, destination in choices.destinations.items():
+    for k, destination in sets.destinations.items():
         if destination.group is not None and destination.group.name == group:
-            found[k] = scaled(arrivals(choices, k), 1.0 / fuel_rate(destination.group))
+            found[k] = scaled(arrivals(sets, k), 1.0 / fuel_rate(destination.group))
     return found
 
 
@@ -115,85 +113,85 @@ def is_lumpy(group: Group) -> bool:
     return group.type.no_load_share > 0 or group.type.least_load > 0
 
 
-def mean_bursts(choices: Choices, group: str) -> Terms:
+def mean_bursts(sets: IndexSets, group: str) -> Terms:
     """Mean load of a group from bursts, in units."""
     terms: Terms = []
-    for k, destination in choices.destinations.items():
+    for k, destination in sets.destinations.items():
         if destination.group is not None and destination.group.name == group:
             rate = fuel_rate(destination.group)
-            for source in choices.sources:
-                if k in choices.reach[source]:
-                    terms.append((choices.curves[source].duty / rate, ("collect", source, k)))
+            for source in sets.sources:
+                if k in sets.reach[source]:
+                    terms.append((sets.curves[source].duty / rate, ("collect", source, k)))
     return terms
 
 
-def can_follow(choices: Choices, group: Group) -> tuple[str, ...]:
+def can_follow(sets: IndexSets, group: Group) -> tuple[str, ...]:
     """Shapes that a group's load may follow."""
-    if choices.lossless or group.type.power_out <= 0:
+    if sets.lossless or group.type.power_out <= 0:
         return ()
-    return choices.power_shapes()
+    return sets.power_shapes()
 
 
-def load_at_peak(choices: Choices, group: Group) -> Terms:
+def load_at_peak(sets: IndexSets, group: Group) -> Terms:
     """``flat + sum_j peak_j follow_j`` of the units that turn for ever, in units."""
-    shapes = can_follow(choices, group)
-    terms: Terms = [(choices.peak(shape), ("follow", group.name, shape)) for shape in shapes]
+    shapes = can_follow(sets, group)
+    terms: Terms = [(sets.peak(shape), ("follow", group.name, shape)) for shape in shapes]
     return [(1.0, ("flat", group.name)), *terms]
 
 
-def can_cycle(choices: Choices, group: Group) -> bool:
+def can_cycle(sets: IndexSets, group: Group) -> bool:
     """True when a unit may be run on and off behind a battery at its bus.
 
     Where fuel is in proportion to load, down to nothing, a part of a unit that turns for ever
     gives more for the same fuel, and needs no battery for it.
     """
     return (
-        not choices.lossless
+        not sets.lossless
         and group.type.power_out > 0
         and is_lumpy(group)
-        and choices.has_battery(choices.bus(group.place))
+        and sets.has_battery(sets.bus(group.place))
     )
 
 
-def turnover(choices: Choices, group: Group, shape: str) -> Terms:
+def turnover(sets: IndexSets, group: Group, shape: str) -> Terms:
     """Share of full-load takings in the supply layer, in units, by shape; exhaust is in step.
 
     Flat: ``a running + (1 - a) flat + cycled``; following: ``(1 - a) follow_j``, with ``a`` the
     share of full-load takings at no load: fuel is affine in load.
     """
-    idle = 0.0 if choices.lossless else group.type.no_load_share
+    idle = 0.0 if sets.lossless else group.type.no_load_share
     if shape != FLAT:
-        if shape in can_follow(choices, group):
+        if shape in can_follow(sets, group):
             return [(1.0 - idle, ("follow", group.name, shape))]
         return []
     terms: Terms = [(1.0 - idle, ("flat", group.name))]
     if idle:
         terms.append((idle, ("running", group.name)))
-    if can_cycle(choices, group):
+    if can_cycle(sets, group):
         terms.append((1.0, ("cycled", group.name)))
     return terms
 
 
-def load(choices: Choices, group: Group, shape: str) -> Terms:
+def load(sets: IndexSets, group: Group, shape: str) -> Terms:
     """Load in the supply layer, in units, by shape: power and products are in step with it.
 
     Flat: ``flat + cycled``; following: ``follow_j``.
     """
     if shape != FLAT:
-        return [(1.0, ("follow", group.name, shape))] if shape in can_follow(choices, group) else []
+        return [(1.0, ("follow", group.name, shape))] if shape in can_follow(sets, group) else []
     terms: Terms = [(1.0, ("flat", group.name))]
-    if can_cycle(choices, group):
+    if can_cycle(sets, group):
         terms.append((1.0, ("cycled", group.name)))
     return terms
 
 
-def taken_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+def taken_by(sets: IndexSets, group: Group, fluid: str, shape: str) -> Terms:
     """What a group takes of a fluid in the supply layer, mean kg/s: ``rate * turnover``."""
     rate = group.type.takes.get(fluid, 0.0)
-    return scaled(turnover(choices, group, shape), rate) if rate else []
+    return scaled(turnover(sets, group, shape), rate) if rate else []
 
 
-def given_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+def given_by(sets: IndexSets, group: Group, fluid: str, shape: str) -> Terms:
     """What a group gives of a fluid in the supply layer for uses of a shape, mean kg/s.
 
     What it makes, with what is used in another shape (:func:`reshaped`): what follows j and is
@@ -201,51 +199,51 @@ def given_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
     at the peak of k. Flat: ``made + sum_j least_j evened_j - sum_k lent_k``; following j:
     ``made_j - evened_j + lent_j / peak_j``.
     """
-    terms = made_by(choices, group, fluid, shape)
-    for key, of, into in reshaped(choices, group, fluid):
+    terms = made_by(sets, group, fluid, shape)
+    for key, of, into in reshaped(sets, group, fluid):
         if shape == of:
             terms.append((-1.0, key))
         elif shape == into:
-            worth = choices.shape_curves[of].least if of != FLAT else 1.0 / choices.peak(into)
+            worth = sets.shape_curves[of].least if of != FLAT else 1.0 / sets.peak(into)
             terms.append((worth, key))
     return terms
 
 
-def made_by(choices: Choices, group: Group, fluid: str, shape: str) -> Terms:
+def made_by(sets: IndexSets, group: Group, fluid: str, shape: str) -> Terms:
     """What a group makes of a fluid, mean kg/s by the shape of its load.
 
     ``rate * turnover`` of exhaust, ``rate * load`` of a product.
     """
     rate = group.type.gives.get(fluid, 0.0)
-    share = turnover if choices.site.fluids[fluid].exhaust else load
-    return scaled(share(choices, group, shape), rate) if rate else []
+    share = turnover if sets.site.fluids[fluid].exhaust else load
+    return scaled(share(sets, group, shape), rate) if rate else []
 
 
-def reshaped(choices: Choices, group: Group, fluid: str) -> list[tuple[Key, str, str]]:
+def reshaped(sets: IndexSets, group: Group, fluid: str) -> list[tuple[Key, str, str]]:
     """Variables of what a group gives in one shape and is used in another: key, of, into.
 
     Steady where its load follows a demand, and following where its load is steady.
     """
-    if choices.lossless or not group.type.gives.get(fluid) or fluid not in choices.fluid_shapes:
+    if sets.lossless or not group.type.gives.get(fluid) or fluid not in sets.fluid_shapes:
         return []
     found: list[tuple[Key, str, str]] = [
         (("evened", group.name, fluid, shape), shape, FLAT)
-        for shape in can_follow(choices, group)
-        if shape != FLAT and choices.shape_curves[shape].least > 0
+        for shape in can_follow(sets, group)
+        if shape != FLAT and sets.shape_curves[shape].least > 0
     ]
     found += [
         (("lent", group.name, fluid, shape), FLAT, shape)
-        for shape in choices.fluid_shapes[fluid]
+        for shape in sets.fluid_shapes[fluid]
         if shape != FLAT
     ]
     return found
 
 
-def mean_turnover(choices: Choices, group: Group) -> Terms:
+def mean_turnover(sets: IndexSets, group: Group) -> Terms:
     """Mean share of full-load takings over both layers, in units."""
-    terms = turnover(choices, group, FLAT)
-    for shape in can_follow(choices, group):
-        terms += turnover(choices, group, shape)
-    if not choices.lossless:
-        terms += mean_bursts(choices, group.name)
+    terms = turnover(sets, group, FLAT)
+    for shape in can_follow(sets, group):
+        terms += turnover(sets, group, shape)
+    if not sets.lossless:
+        terms += mean_bursts(sets, group.name)
     return terms

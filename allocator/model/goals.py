@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from allocator.model.choices import CLASSES, Choices
 from allocator.model.expressions import scaled
+from allocator.model.index_sets import CLASSES, IndexSets
+from allocator.model.model import Model, Terms
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import counted_emission, material_use, money
-from allocator.model.statement import Statement, Terms
 
 NEGLIGIBLE = 1e-5
 """Share of a demand that is not worth a pipe: without it, a later goal served a few millionths of
@@ -36,37 +36,37 @@ class Goal:
         return "max" if self.maximise else "min"
 
 
-def goals_of(statement: Statement, choices: Choices) -> tuple[Goal, ...]:
+def goals_of(model: Model, sets: IndexSets) -> tuple[Goal, ...]:
     """The site's goals in order; a goal with nothing to decide is left out.
 
     Where demands have several priorities, a goal that serves is taken priority by priority:
     first for priority 1, then for priorities 1 and 2 together, and so on to all.
     """
     found: list[Goal] = []
-    for name in choices.site.goals:
+    for name in sets.site.goals:
         if name in ("clean_power", "served_power"):
             kinds = ("clean",) if name == "clean_power" else CLASSES
-            found += _service(choices, name, "W", True, kinds)
+            found += _service(sets, name, "W", True, kinds)
         elif name == "served_fluid":
-            found += _service(choices, name, "kg/s", False, CLASSES)
+            found += _service(sets, name, "kg/s", False, CLASSES)
         elif name == "emissions":
-            emitted = counted_emission(choices)
+            emitted = counted_emission(sets)
             largest = max((abs(coefficient) for coefficient, _ in emitted), default=0.0)
             found.append(Goal(name, "kg/s", False, emitted, 1e-9 * max(largest, 1e-6)))
         elif name == "scarce_material":
             terms: Terms = []
-            for material in choices.site.materials.values():
-                terms += scaled(material_use(choices, material.name), material.scarcity)
+            for material in sets.site.materials.values():
+                terms += scaled(material_use(sets, material.name), material.scarcity)
             found.append(Goal(name, "kg", False, terms, 1e-6))
         else:
-            found.append(Goal(name, "money", False, money(choices, statement), 1e-6))
-    return tuple(goal for goal in found if statement.summed(goal.terms))
+            found.append(Goal(name, "money", False, money(sets, model), 1e-6))
+    return tuple(goal for goal in found if model.summed(goal.terms))
 
 
 def _service(
-    choices: Choices, name: str, unit: str, power: bool, kinds: tuple[str, ...]
+    sets: IndexSets, name: str, unit: str, power: bool, kinds: tuple[str, ...]
 ) -> list[Goal]:
-    demands = choices.power_demands() if power else choices.fluid_demands()
+    demands = sets.power_demands() if power else sets.fluid_demands()
     priorities = sorted({demand.priority for demand in demands})
     found = []
     for priority in priorities:
@@ -74,7 +74,7 @@ def _service(
         scale = 0.0
         for demand in demands:
             if demand.priority <= priority:
-                terms += served(choices, demand.name, kinds)
+                terms += served(sets, demand.name, kinds)
                 scale += demand.mean
         last = priority == priorities[-1]
         title = name if last else f"{name} to priority {priority}"

@@ -4,35 +4,36 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.model.choices import Choices, Group
+from allocator.model.index_sets import Group, IndexSets
 from allocator.model.reaching import Reaching
 from allocator.network.draft import degrees
+from allocator.network.records import Network, undivided
 from allocator.network.sinks import bears, sinks_of
-from allocator.site.records import Site, Source
+from allocator.site.records import Source
 
 
-def kept_out(choices: Choices) -> dict[str, str]:
+def kept_out(sets: IndexSets) -> dict[str, str]:
     """Source -> what keeps it out whatever is built, for each that can give no power."""
-    users = _users(choices)
-    sources = {name: s for name, s in choices.site.sources.items() if not s.part_of}
-    ways = {fluid: Reaching((a.start, a.end) for a in arcs) for fluid, arcs in choices.arcs.items()}
+    users = _users(sets)
+    sources = {name: s for name, s in sets.site.sources.items() if not s.part_of}
+    ways = {fluid: Reaching((a.start, a.end) for a in arcs) for fluid, arcs in sets.arcs.items()}
     told = {
-        name: _why(choices, source, users, ways.get(source.fluid, Reaching(())))
+        name: _why(sets, source, users, ways.get(source.fluid, Reaching(())))
         for name, source in sources.items()
     }
     return {name: why for name, why in told.items() if why}
 
 
-def kept_out_lines(choices: Choices) -> list[str]:
+def kept_out_lines(sets: IndexSets) -> list[str]:
     """The same as lines of text."""
-    return [f"source '{name}': {why}" for name, why in kept_out(choices).items()]
+    return [f"source '{name}': {why}" for name, why in kept_out(sets).items()]
 
 
-def _users(choices: Choices) -> Mapping[str, tuple[Group, ...]]:
+def _users(sets: IndexSets) -> Mapping[str, tuple[Group, ...]]:
     """Fluid -> machines that may turn it into power, at once or by way of other fluids."""
-    served = _served(choices)
-    groups = [g for g in choices.groups.values() if g.standing or g.most_new != 0]
-    groups = [g for g in groups if g.type.power_out <= 0 or choices.bus(g.place) in served]
+    served = _served(sets)
+    groups = [g for g in sets.groups.values() if g.standing or g.most_new != 0]
+    groups = [g for g in groups if g.type.power_out <= 0 or sets.bus(g.place) in served]
     useful: set[str] = set()
     while True:
         more = {
@@ -54,19 +55,19 @@ def _users(choices: Choices) -> Mapping[str, tuple[Group, ...]]:
     }
 
 
-def _served(choices: Choices) -> set[str]:
+def _served(sets: IndexSets) -> set[str]:
     """Power buses from which lines may lead to a demand."""
-    lines = [choices.site.lines[name] for name in choices.lines]
-    steps = [(choices.bus(line.start), choices.bus(line.end)) for line in lines]
+    lines = [sets.site.lines[name] for name in sets.lines]
+    steps = [(sets.bus(line.start), sets.bus(line.end)) for line in lines]
     steps += [(end, start) for start, end in steps]
     ways = Reaching(steps)
-    return {bus for demand in choices.power_demands() for bus in ways.of(choices.bus(demand.place))}
+    return {bus for demand in sets.power_demands() for bus in ways.of(sets.bus(demand.place))}
 
 
 def _why(
-    choices: Choices, source: Source, users: Mapping[str, tuple[Group, ...]], ways: Reaching
+    sets: IndexSets, source: Source, users: Mapping[str, tuple[Group, ...]], ways: Reaching
 ) -> str:
-    site = choices.site
+    site = sets.site
     ground = site.ground(source.place)
     if source.place in site.limits.excluded_places:
         return f"'{ground}' is excluded"
@@ -90,15 +91,14 @@ def _why(
     return ""
 
 
-def _too_hot_for_pump(site: Site, source: Source) -> str:
+def _too_hot_for_pump(site: Network, source: Source) -> str:
     assert source.pump is not None
     assert source.pump.hottest_inlet is not None
     assert source.temperature is not None
     said = f"{degrees(source.temperature)} at the pump, which bears "
     said += degrees(source.pump.hottest_inlet)
-    plain = site.plain or site
-    refused = sinks_of(plain).refused
-    sinks = [b.name for b in plain.baths.values() if b.source == source.name and b.name in refused]
+    refused = sinks_of(undivided(site.site)).refused
+    sinks = [b.name for b in site.baths.values() if b.source == source.name and b.name in refused]
     here = [
         cooler.name
         for cooler in site.coolers.values()
@@ -111,9 +111,9 @@ def _too_hot_for_pump(site: Site, source: Source) -> str:
     return f"{said}; {'; '.join(why)}"
 
 
-def _not_reached(site: Site, source: Source, mine: tuple[Group, ...]) -> str:
+def _not_reached(site: Network, source: Source, mine: tuple[Group, ...]) -> str:
     """No way, or none that is cool enough."""
-    plain = site.plain or site
+    plain = site.site
     ground = site.ground(source.place)
     steps = []
     for route in plain.routes.values():

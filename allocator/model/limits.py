@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from allocator.model.statement import INFINITY, Key, Statement
+from allocator.model.model import INFINITY, Key, Model
 
 FURTHEST = 100.0
 """A pipe or a source is stretched to this many times what it is, and no further."""
@@ -65,8 +65,8 @@ DIMENSION_OF_WANT = {
 AT_MOST = ("emission", "money")
 
 
-def slacked(statement: Statement, limit: Limit) -> Limit:
+def slacked(model: Model, limit: Limit) -> Limit:
     """The limit, its slack in the statement as a variable of its own."""
     # Counts are whole by themselves, so their slacks need not be.
-    statement.variable(limit.slack, 0.0, INFINITY, limit.value if limit.value > 0 else 1.0)
+    model.variable(limit.slack, 0.0, INFINITY, limit.value if limit.value > 0 else 1.0)
     return limit

@@ -43,9 +43,9 @@ from __future__ import annotations
 
 import math
 
-from allocator.model.choices import CLASSES, Choices
 from allocator.model.expressions import bursts, can_cycle, is_lumpy, recovering, reshaped
-from allocator.model.statement import INFINITY, Statement
+from allocator.model.index_sets import CLASSES, IndexSets
+from allocator.model.model import INFINITY, Model
 from allocator.plans.records import FLAT
 
 
@@ -57,127 +57,124 @@ def _step(values: list[float]) -> float:
     return float(2.0 ** round(math.log2(found[len(found) // 2])))
 
 
-def declare(statement: Statement, choices: Choices) -> None:
+def declare(model: Model, sets: IndexSets) -> None:
     """State every variable of the program."""
-    site = choices.site
-    flow_unit = _step([site.sources[s].flow for s in choices.sources])
+    site = sets.site
+    flow_unit = _step([site.sources[s].flow for s in sets.sources])
     power_unit = _step(
-        [g.type.power_out for g in choices.groups.values()]
-        + [d.mean for d in choices.power_demands()]
+        [g.type.power_out for g in sets.groups.values()] + [d.mean for d in sets.power_demands()]
     )
-    _sources(statement, choices, flow_unit)
-    _pipes(statement, choices, flow_unit)
-    _stores(statement, choices, flow_unit)
-    _machines(statement, choices)
-    _power(statement, choices, power_unit)
+    _sources(model, sets, flow_unit)
+    _pipes(model, sets, flow_unit)
+    _stores(model, sets, flow_unit)
+    _machines(model, sets)
+    _power(model, sets, power_unit)
 
 
-def _sources(statement: Statement, choices: Choices, unit: float) -> None:
-    site = choices.site
-    for name in choices.sources:
+def _sources(model: Model, sets: IndexSets, unit: float) -> None:
+    site = sets.site
+    for name in sets.sources:
         source = site.sources[name]
         standing = name in site.built.taps
         if not source.part_of:
-            statement.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
-        for destination in choices.reach[name]:
-            statement.variable(("collect", name, destination), 0.0, source.flow, unit)
+            model.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+        for destination in sets.reach[name]:
+            model.variable(("collect", name, destination), 0.0, source.flow, unit)
         if source.steady:
-            for shape in choices.fluid_shapes[source.fluid]:
-                statement.variable(("direct", name, shape), 0.0, source.flow, unit)
+            for shape in sets.fluid_shapes[source.fluid]:
+                model.variable(("direct", name, shape), 0.0, source.flow, unit)
 
 
-def _pipes(statement: Statement, choices: Choices, unit: float) -> None:
-    site = choices.site
-    for (route, fluid), pipe in choices.pipes.items():
+def _pipes(model: Model, sets: IndexSets, unit: float) -> None:
+    site = sets.site
+    for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
-            statement.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True)
+            model.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True)
         most = max(site.capacity(route, b, fluid) for b in pipe.builds)
-        for arc in choices.arcs_along(route, fluid):
-            for place in choices.ends(fluid):
+        for arc in sets.arcs_along(route, fluid):
+            for place in sets.ends(fluid):
                 if arc.start != place:
-                    statement.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)
-            for shape in choices.fluid_shapes[fluid]:
-                statement.variable(("supply", route, arc.start, fluid, shape), 0.0, most, unit)
-    for arc, recovery, shapes in recovering(choices):
+                    model.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)
+            for shape in sets.fluid_shapes[fluid]:
+                model.variable(("supply", route, arc.start, fluid, shape), 0.0, most, unit)
+    for arc, recovery, shapes in recovering(sets):
         for shape in shapes:
-            statement.variable(("recover", arc.route, shape), 0.0, INFINITY, unit)
-        if not recovery.always and not statement.has(("fed", arc.start, arc.fluid)):
-            statement.variable(("fed", arc.start, arc.fluid), 0.0, 1.0, integer=True)
+            model.variable(("recover", arc.route, shape), 0.0, INFINITY, unit)
+        if not recovery.always and not model.has(("fed", arc.start, arc.fluid)):
+            model.variable(("fed", arc.start, arc.fluid), 0.0, 1.0, integer=True)
 
 
-def _stores(statement: Statement, choices: Choices, flow_unit: float) -> None:
-    stores = {**choices.fluid_stores, **choices.batteries}
+def _stores(model: Model, sets: IndexSets, flow_unit: float) -> None:
+    stores = {**sets.fluid_stores, **sets.batteries}
     for name, store in stores.items():
         kind = store.type
         room = max(0.0, kind.most - store.standing)
-        statement.variable(("size", name), 0.0, room, _step([kind.most]))
+        model.variable(("size", name), 0.0, room, _step([kind.most]))
         if kind.unit is not None:
             most = math.floor(room / kind.unit * (1 + 1e-12))
-            statement.variable(("units", name), 0.0, float(most), integer=True)
+            model.variable(("units", name), 0.0, float(most), integer=True)
         asks = kind.base_materials or kind.base_price > 0 or kind.least > 0
         if asks and store.standing == 0:
-            statement.variable(("stand", name), 0.0, 1.0, integer=True)
-    if choices.lossless:
+            model.variable(("stand", name), 0.0, 1.0, integer=True)
+    if sets.lossless:
         return
-    for name, store in choices.fluid_stores.items():
-        for shape in choices.fluid_shapes[store.type.holds]:
-            statement.variable(("draw", name, shape), 0.0, INFINITY, flow_unit)
-        statement.variable(("inflow", name), 0.0, INFINITY, flow_unit)
+    for name, store in sets.fluid_stores.items():
+        for shape in sets.fluid_shapes[store.type.holds]:
+            model.variable(("draw", name, shape), 0.0, INFINITY, flow_unit)
+        model.variable(("inflow", name), 0.0, INFINITY, flow_unit)
         if (lost := store.type.loss * store.standing) > 0:
-            statement.variable(("idle", name), 0.0, lost, lost)
-            statement.variable(("promises", name), 0.0, 1.0, integer=True)
+            model.variable(("idle", name), 0.0, lost, lost)
+            model.variable(("promises", name), 0.0, 1.0, integer=True)
 
 
-def _machines(statement: Statement, choices: Choices) -> None:
-    for name, group in choices.groups.items():
+def _machines(model: Model, sets: IndexSets) -> None:
+    for name, group in sets.groups.items():
         most = INFINITY if group.most_new is None else float(group.most_new)
-        statement.variable(("count", name), 0.0, most, integer=True)
-        statement.variable(("flat", name))
-        if choices.lossless:
+        model.variable(("count", name), 0.0, most, integer=True)
+        model.variable(("flat", name))
+        if sets.lossless:
             continue
-        statement.variable(("running", name), integer=True)
+        model.variable(("running", name), integer=True)
         for fluid in group.type.gives:
-            for key, _, _ in reshaped(choices, group, fluid):
-                statement.variable(key, unit=_step([group.type.gives[fluid]]))
+            for key, _, _ in reshaped(sets, group, fluid):
+                model.variable(key, unit=_step([group.type.gives[fluid]]))
         if group.type.power_out > 0:
-            for shape in choices.power_shapes():
-                statement.variable(("follow", name, shape))
-            if can_cycle(choices, group):
-                statement.variable(("cycled", name), 0.0, 1.0)
-                statement.variable(("cycling", name), 0.0, 1.0, integer=True)
-            if bursts(choices, name):
-                statement.variable(("beside", name))
+            for shape in sets.power_shapes():
+                model.variable(("follow", name, shape))
+            if can_cycle(sets, group):
+                model.variable(("cycled", name), 0.0, 1.0)
+                model.variable(("cycling", name), 0.0, 1.0, integer=True)
+            if bursts(sets, name):
+                model.variable(("beside", name))
                 if is_lumpy(group):
-                    statement.variable(("lumps", name), 0.0, 1.0, integer=True)
+                    model.variable(("lumps", name), 0.0, 1.0, integer=True)
 
 
-def _power(statement: Statement, choices: Choices, unit: float) -> None:
-    site = choices.site
-    for demand in choices.power_demands():
+def _power(model: Model, sets: IndexSets, unit: float) -> None:
+    site = sets.site
+    for demand in sets.power_demands():
         for kind in CLASSES:
-            statement.variable(("served", demand.name, kind), 0.0, demand.mean, unit)
-    for demand in choices.fluid_demands():
-        statement.variable(("served_fluid", demand.name), 0.0, demand.mean, _step([demand.mean]))
-    shapes = (FLAT, *choices.power_shapes())
-    for name in choices.lines:
+            model.variable(("served", demand.name, kind), 0.0, demand.mean, unit)
+    for demand in sets.fluid_demands():
+        model.variable(("served_fluid", demand.name), 0.0, demand.mean, _step([demand.mean]))
+    shapes = (FLAT, *sets.power_shapes())
+    for name in sets.lines:
         standing = name in site.built.lines
-        statement.variable(("line", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+        model.variable(("line", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
         line = site.lines[name]
         for start in (line.start, line.end):
             for kind in CLASSES:
                 for shape in shapes:
-                    statement.variable(("wire", name, start, kind, shape), 0.0, line.capacity, unit)
-    if choices.lossless:
+                    model.variable(("wire", name, start, kind, shape), 0.0, line.capacity, unit)
+    if sets.lossless:
         return
-    for name, battery in choices.batteries.items():
+    for name, battery in sets.batteries.items():
         energy = _step([battery.type.most])
-        statement.variable(("swing", name), 0.0, battery.type.most, energy)
+        model.variable(("swing", name), 0.0, battery.type.most, energy)
         for kind in CLASSES:
-            statement.variable(("burst_part", name, kind), 0.0, battery.type.most, energy)
+            model.variable(("burst_part", name, kind), 0.0, battery.type.most, energy)
             for shape in shapes:
-                statement.variable(("release", name, kind, shape), 0.0, INFINITY, unit)
-            for demand in choices.power_demands():
-                if demand.profile is not None and choices.bus(demand.place) == choices.bus(
-                    battery.place
-                ):
-                    statement.variable(("level", name, demand.name, kind), 0.0, demand.mean, unit)
+                model.variable(("release", name, kind, shape), 0.0, INFINITY, unit)
+            for demand in sets.power_demands():
+                if demand.profile is not None and sets.bus(demand.place) == sets.bus(battery.place):
+                    model.variable(("level", name, demand.name, kind), 0.0, demand.mean, unit)

@@ -48,14 +48,14 @@ class Feeder(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class SourceChoice:
     """``missing``: source -> share of its rate that is missing. ``lost``: of the mean, a second."""
 
     missing: Mapping[str, float]
     lost: float
 
 
-def choices_against(feeders: Sequence[Feeder], withstands: Withstands) -> list[Choice]:
+def choices_against(feeders: Sequence[Feeder], withstands: Withstands) -> list[SourceChoice]:
     """Every choice that may be the worst for some window, that of the greatest mean loss first.
 
     Raises:
@@ -68,7 +68,7 @@ def choices_against(feeders: Sequence[Feeder], withstands: Withstands) -> list[C
     if number > MOST_CHOICES:
         raise TooManyChoicesError(too_many(number))
     tables = [_heaviest(group, lost, low) for group in groups]
-    found: dict[tuple[tuple[str, float], ...], Choice] = {}
+    found: dict[tuple[tuple[str, float], ...], SourceChoice] = {}
     for counts in _shared_out([len(group) for group in groups], lost, low):
         missing: dict[str, float] = {}
         total = 0.0
@@ -76,7 +76,7 @@ def choices_against(feeders: Sequence[Feeder], withstands: Withstands) -> list[C
             weight, chosen = table[count]
             missing.update(chosen)
             total += group[0].curve.duty * weight
-        found.setdefault(tuple(sorted(missing.items())), Choice(missing, total))
+        found.setdefault(tuple(sorted(missing.items())), SourceChoice(missing, total))
     return sorted(found.values(), key=lambda choice: (-choice.lost, sorted(choice.missing)))
 
 

@@ -8,13 +8,14 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.base.errors import AllocatorError
-from allocator.physics.bath_cycles import Block, cycle_of
-from allocator.physics.baths import Draw, Inflow, ThermalMass
+from allocator.network.records import Network
+from allocator.physics.bath_cycles import CycleBlock, cycle_of
+from allocator.physics.baths import HeatDraw, Inflow, ThermalMass
 from allocator.physics.boiling import Boiling, boiling
 from allocator.physics.faults import PhysicsError
 from allocator.physics.substances import Substance, value
 from allocator.site.bath import Bath
-from allocator.site.records import Fluid, Site
+from allocator.site.records import Fluid
 
 POINTS = 9
 """Temperatures at which the specific heat of gas is looked up between the air's and its own."""
@@ -59,7 +60,7 @@ class Coming(NamedTuple):
         return self.hot - bath.contact * (self.hot - at) if self.contact else None
 
 
-def filling(site: Site, bath: Bath) -> Filling:
+def filling(site: Network, bath: Bath) -> Filling:
     """What fills a bath. Raises :class:`BathError` where its specific heat is not known."""
     if bath.fluid is None:
         assert bath.specific_heat is not None
@@ -78,7 +79,7 @@ def filling(site: Site, bath: Bath) -> Filling:
     return Filling(own or boils.specific_heat, boils, per_kg)
 
 
-def coming(site: Site, bath: Bath) -> Coming:
+def coming(site: Network, bath: Bath) -> Coming:
     """What comes while the source is on. Raises :class:`BathError`."""
     if bath.heat_while_on is not None:
         return Coming(bath.heat_while_on, 0.0, 0.0)
@@ -95,35 +96,35 @@ def coming(site: Site, bath: Bath) -> Coming:
     return Coming(0.0, bath.contact * source.flow * mean, source.temperature)
 
 
-NO_COOLER = Draw(math.inf, 0.0)
+NO_COOLER = HeatDraw(math.inf, 0.0)
 
 
 def body_of(
-    site: Site, bath: Bath, within: Filling, mass: float, recovery: bool, cooler: Draw
+    site: Network, bath: Bath, within: Filling, mass: float, recovery: bool, cooler: HeatDraw
 ) -> ThermalMass:
     """The bath with ``mass`` kg; draws: recovery, cooler, boiling, in this order.
 
     A draw that is not there takes nothing.
     """
     draws = [
-        Draw(bath.recovery.threshold, bath.recovery.duty)
+        HeatDraw(bath.recovery.threshold, bath.recovery.duty)
         if recovery and bath.recovery
-        else Draw(math.inf, 0.0),
+        else HeatDraw(math.inf, 0.0),
         cooler,
     ]
     if within.boils is not None:
-        draws.append(Draw(within.boils.at, math.inf))
+        draws.append(HeatDraw(within.boils.at, math.inf))
     return ThermalMass(
         mass * within.specific_heat, bath.loss, site.ambient.temperature, tuple(draws)
     )
 
 
-def period_of(site: Site, bath: Bath, body: ThermalMass, inflow: Coming) -> Block:
+def period_of(site: Network, bath: Bath, body: ThermalMass, inflow: Coming) -> CycleBlock:
     """One outermost period of the source, as the body sees it."""
     stages = [(stage.on, stage.every) for stage in site.sources[bath.source].stages]
     return cycle_of(body, stages, inflow.on)
 
 
-def _substance(site: Site, fluid: Fluid) -> Substance:
+def _substance(site: Network, fluid: Fluid) -> Substance:
     ambient = (site.ambient.temperature, site.ambient.pressure)
     return Substance(fluid.name, fluid.phase, fluid.substance, fluid.constants, ambient)

@@ -10,11 +10,12 @@ import numpy as np
 
 from allocator.network.faults import Notes, note
 from allocator.network.properties import hottest_source, substance_of
+from allocator.network.records import Network
 from allocator.physics.arrays import Floats
 from allocator.physics.faults import PhysicsError, UnknownPropertyError
 from allocator.physics.pipes import Capacity, gas_capacity, liquid_capacity
 from allocator.physics.substances import Substance, value
-from allocator.site.records import Build, Site
+from allocator.site.records import Build
 
 GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
 """m/s where a build gives none: rules of thumb."""
@@ -29,7 +30,7 @@ class Wanted(NamedTuple):
     temperature: float
 
 
-def capacities_of(site: Site, wanted: Sequence[Wanted]) -> list[tuple[float, str]]:
+def capacities_of(site: Network, wanted: Sequence[Wanted]) -> list[tuple[float, str]]:
     """kg/s of each, and the limit that binds.
 
     Raises:
@@ -45,7 +46,7 @@ def capacities_of(site: Site, wanted: Sequence[Wanted]) -> list[tuple[float, str
     return found
 
 
-def _of_fluid(site: Site, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
+def _of_fluid(site: Network, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
     substance = substance_of(site, fluid)
     gas = substance.phase == "gas"
     pressures = [pressures_of(site, w.build, fluid) for w in wanted]
@@ -92,7 +93,7 @@ def _known(substance: Substance, name: str, kelvin: Floats, pascal: Floats) -> F
         raise UnknownPropertyError(said, error.remedy) from None
 
 
-def pressures_of(site: Site, build: Build, fluid: str) -> tuple[float, float]:
+def pressures_of(site: Network, build: Build, fluid: str) -> tuple[float, float]:
     """Pa at the inlet and outlet of a run.
 
     Raises:
@@ -117,7 +118,7 @@ def pressures_of(site: Site, build: Build, fluid: str) -> tuple[float, float]:
     return inlet, outlet
 
 
-def with_capacities(site: Site, notes: Notes) -> Site:
+def with_capacities(site: Network, notes: Notes) -> Network:
     """The site with the capacities of builds by bore; faults are noted at the build."""
     if not any(build.by_bore for build in site.builds.values()):
         return site
@@ -137,7 +138,7 @@ def with_capacities(site: Site, notes: Notes) -> Site:
     return _with(site, capacity)
 
 
-def _fluids(site: Site, build: Build, notes: Notes) -> list[str]:
+def _fluids(site: Network, build: Build, notes: Notes) -> list[str]:
     """Fluids that a build may carry and whose capacity can be found.
 
     What is named must be known; of a build that may carry anything, fluids of unknown properties
@@ -167,7 +168,7 @@ def _fluids(site: Site, build: Build, notes: Notes) -> list[str]:
     return found
 
 
-def _with(site: Site, capacity: dict[tuple[str, str, str], float]) -> Site:
+def _with(site: Network, capacity: dict[tuple[str, str, str], float]) -> Network:
     largest: dict[str, float] = {}
     for (_, kind, _), rate in capacity.items():
         largest[kind] = max(largest.get(kind, 0.0), rate)

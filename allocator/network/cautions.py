@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.site.chambers import below_ambient
 from allocator.site.records import POWER, Fluid, MachineType, Site
 
@@ -18,16 +19,16 @@ STANDING = (
     "materials and time; it is no design approval and no work permit."
 )
 
-_Rule = tuple[Callable[[Site], bool], str]
+_Rule = tuple[Callable[[Network], bool], str]
 
 
 def cautions_for(site: Site) -> tuple[str, ...]:
     """The cautions that apply to a site, in a fixed order; the standing one is always last."""
-    site = network_of(site)
-    return (*(text for applies, text in _RULES if applies(site)), STANDING)
+    network = network_of(site)
+    return (*(text for applies, text in _RULES if applies(network)), STANDING)
 
 
-def _fluids_of(site: Site) -> list[Fluid]:
+def _fluids_of(site: Network) -> list[Fluid]:
     """Every fluid that somebody on the site gives, takes, keeps or asks for, in file order."""
     named = {source.fluid for source in site.sources.values()}
     named |= {store.holds for store in site.stores.values()}
@@ -45,7 +46,7 @@ def _words(fluid: Fluid) -> set[str]:
     return set(text.split())
 
 
-def _any_word(site: Site, *words: str) -> bool:
+def _any_word(site: Network, *words: str) -> bool:
     """True when some fluid of the site is called by one of the words, or by a word in it."""
     return any(
         word == known or (len(word) > 3 and word in known)
@@ -55,15 +56,15 @@ def _any_word(site: Site, *words: str) -> bool:
     )
 
 
-def _burnable_gas(site: Site) -> bool:
+def _burnable_gas(site: Network) -> bool:
     return any(f.phase == "gas" and f.heating_value is not None for f in _fluids_of(site))
 
 
-def _hydrogen(site: Site) -> bool:
+def _hydrogen(site: Network) -> bool:
     return _any_word(site, "hydrogen", "h2")
 
 
-def _suffocating(site: Site) -> bool:
+def _suffocating(site: Network) -> bool:
     releases = any(f.phase == "gas" and f.emission != "none" for f in _fluids_of(site))
     named = _any_word(
         site, "biogas", "landfill", "digester", "carbondioxide", "dioxide", "co2", "nitrogen", "n2"
@@ -71,14 +72,14 @@ def _suffocating(site: Site) -> bool:
     return releases or named
 
 
-def _hot(site: Site) -> bool:
+def _hot(site: Network) -> bool:
     hot_source = any(
         s.temperature is not None and s.temperature > HOT for s in site.sources.values()
     )
     return hot_source or any(machine.heat_out > 0 for machine in site.machines.values())
 
 
-def _pressure(site: Site) -> bool:
+def _pressure(site: Network) -> bool:
     pressed = any(
         s.pressure is not None and s.pressure > site.ambient.pressure for s in site.sources.values()
     )
@@ -90,11 +91,11 @@ def _pressure(site: Site) -> bool:
     return pressed or pumped or kept
 
 
-def _generators(site: Site) -> list[MachineType]:
+def _generators(site: Network) -> list[MachineType]:
     return [machine for machine in site.machines.values() if machine.power_out > 0]
 
 
-def _burning(site: Site) -> bool:
+def _burning(site: Network) -> bool:
     """True when a generator burns something other than hydrogen alone."""
     return any(
         "hydrogen" not in _words(site.fluids[fluid]) and site.fluids[fluid].heating_value
@@ -103,11 +104,11 @@ def _burning(site: Site) -> bool:
     )
 
 
-def _batteries(site: Site) -> bool:
+def _batteries(site: Network) -> bool:
     return any(store.holds == POWER for store in site.stores.values())
 
 
-def _liquid_fuel(site: Site) -> bool:
+def _liquid_fuel(site: Network) -> bool:
     return any(f.phase == "liquid" and f.heating_value is not None for f in _fluids_of(site))
 
 

@@ -7,13 +7,14 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.network.properties import heat_capacity
+from allocator.network.records import Network
 from allocator.physics.exchangers import duty
-from allocator.site.records import Cooler, Site
+from allocator.site.records import Cooler
 
 HALVINGS = 60
 
 
-class Unit(NamedTuple):
+class CoolerUnit(NamedTuple):
     """``rate``: kg/s at most; ``heat``: J a kg taken away; ``power``: electric J a kg."""
 
     rate: float
@@ -21,7 +22,7 @@ class Unit(NamedTuple):
     power: float
 
 
-def unit_of(site: Site, cooler: Cooler, inlet: float) -> Unit:
+def unit_of(site: Network, cooler: Cooler, inlet: float) -> CoolerUnit:
     """A unit that cools a stream from ``inlet`` K to its set-point.
 
     The duty is ``m * integral of cp``; its conductance must carry it with the coolant that there
@@ -36,10 +37,10 @@ def unit_of(site: Site, cooler: Cooler, inlet: float) -> Unit:
         rates.append(cooler.duty / heat)
     if cooler.conductance is not None and cooler.coolant is not None:
         rates.append(_by_conductance(cooler, inlet, heat))
-    return Unit(float(min(rates)), heat, heat * cooler.power_share)
+    return CoolerUnit(float(min(rates)), heat, heat * cooler.power_share)
 
 
-def heat_between(site: Site, fluid: str, hot: float, cold: float) -> float:
+def heat_between(site: Network, fluid: str, hot: float, cold: float) -> float:
     """J a kg between two temperatures at constant pressure, by the trapezoid over cp."""
     kelvin = np.linspace(cold, hot, 65)
     return float(np.trapezoid(heat_capacity(site, fluid, hot)(kelvin), kelvin))

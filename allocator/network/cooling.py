@@ -8,10 +8,10 @@ from allocator.base.quantities import format_quantity
 from allocator.network.coolers import heat_between, unit_of
 from allocator.network.draft import Draft, PlacedError, degrees
 from allocator.network.levels import level_above
+from allocator.network.records import Arc, Network, PipeBuild, Recovery, Sink, Stream
 from allocator.network.sinks import busiest
 from allocator.physics.faults import PhysicsError
-from allocator.site.bath import Sink
-from allocator.site.records import Build, Cooler, Layer, Recovery, Route, Site, Stream
+from allocator.site.records import Cooler, Layer
 
 UNITS = 4
 """Units of a cooler that may stand for one stream at a place where the site sets no number."""
@@ -68,10 +68,10 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
     layers = tuple(Layer(m, kg) for m, kg in bath.materials_of(sink.mass).items())
     price = bath.price * sink.mass + bath.base_price
     flow = busiest(site, source.name).flow  # what it guarantees holds up to there
-    draft.builds[name] = Build(name, flow, layers, price=price, sink=sink)
+    draft.builds[name] = PipeBuild(name, flow, layers, price=price, sink=sink)
     inlet, outlet = span
     draft.lay(
-        Route(
+        Arc(
             f"{sink.bath} at {source.place}: {degrees(inlet)} to {degrees(outlet)}",
             mouth,
             draft.node(source.place, source.fluid, outlet),
@@ -106,11 +106,11 @@ def _cooler(
         while name in draft.site.builds:
             name += "'"
         layers = tuple(Layer(m, kg * count) for m, kg in cooler.materials.items() if kg > 0)
-        draft.builds[name] = Build(name, unit.rate, layers, price=cooler.price * count)
+        draft.builds[name] = PipeBuild(name, unit.rate, layers, price=cooler.price * count)
         names.append(name)
     mouth = "" if "mouth of" not in start else f"{start.rpartition(': ')[2]}, "
     draft.lay(
-        Route(
+        Arc(
             f"{cooler.name} at {place}: {mouth}{degrees(inlet)} to {degrees(outlet)}",
             start,
             draft.node(place, cooler.fluid, outlet),
@@ -125,7 +125,7 @@ def _cooler(
     )
 
 
-def _recovery(site: Site, cooler: Cooler, inlet: float, lowest: float) -> Recovery | None:
+def _recovery(site: Network, cooler: Cooler, inlet: float, lowest: float) -> Recovery | None:
     """Power per kg: ``efficiency * integral of cp`` down to the set-point, of gas no colder than
 
     ``lowest`` for a promise and no hotter than ``inlet`` for a bound. Gas that a cooler brings

@@ -8,65 +8,76 @@ and one built or changed in Python have the same answer.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from allocator.base.errors import Fault, SiteFileError
+from allocator.network.records import Network, undivided
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
     from allocator.network.faults import Notes
 
 
-def network_of(site: Site) -> Site:
-    """The site with capacities by bore and streams by temperature, where anything asks for them.
+S = TypeVar("S", bound=Site)
 
-    A network, or a site that needs none of both, is returned as it is. The network is kept with
-    its site; ``dataclasses.replace`` of a site drops it.
+
+def network_of(site: Site) -> Network:
+    """The network of a site, with capacities by bore and streams by temperature where asked for.
+
+    A network is returned as it is. It is kept with its site; ``dataclasses.replace`` of a site
+    drops it.
 
     Raises:
         SiteFileError: a property that the physics needs is not known or not possible.
     """
-    if site.plain is not None or not _needs_physics(site):
+    if isinstance(site, Network):
         return site
-    if site.network is None:
-        network, notes = derived(site)
-        if notes.faults:
-            raise SiteFileError(
-                Fault(
-                    f"site {site.name!r}",
-                    0,
-                    0,
-                    f"{f.section}.{f.name}",
-                    f.error.problem,
-                    f.error.remedy,
-                )
-                for f in notes.faults
+    if isinstance(site.derived, Network):
+        return site.derived
+    network, notes = derived(site)
+    if notes.faults:
+        raise SiteFileError(
+            Fault(
+                f"site {site.name!r}",
+                0,
+                0,
+                f"{f.section}.{f.name}",
+                f.error.problem,
+                f.error.remedy,
             )
-        keep_network(site, network)
-        return network
-    return site.network
+            for f in notes.faults
+        )
+    keep_network(site, network)
+    return network
 
 
-def derived(site: Site) -> tuple[Site, Notes]:
+def derived(site: Site) -> tuple[Network, Notes]:
     """The network of a site, and what is wrong or odd; with faults it is of no use."""
     # Imported here, for most sites need no physics and are read in a moment.
-    from allocator.network.by_bore import with_capacities
-    from allocator.network.expansion import with_streams
     from allocator.network.faults import Notes
 
-    notes = Notes()
-    if site.plain is not None or not _needs_physics(site):
-        return site, notes
-    network = with_capacities(site, notes)
+    notes, network = Notes(), undivided(site)
+    if not _needs_physics(site):
+        return network, notes
+    from allocator.network.by_bore import with_capacities
+    from allocator.network.expansion import with_streams
+
+    network = with_capacities(network, notes)
     if not notes.faults:
         network = with_streams(network, notes)
-    return replace(network, plain=site), notes
+    return network, notes
 
 
-def keep_network(site: Site, network: Site) -> None:
+def keep_network(site: Site, network: Network) -> None:
     """Keeps the network that was derived from a site with it: the same at every call."""
-    if network is not site:
-        object.__setattr__(site, "network", network)
+    object.__setattr__(site, "derived", network)
+
+
+def studied(site: S, **changes: Any) -> S:
+    """A site or network with other records, for a study; a network is then that of no file."""
+    if not isinstance(site, Network):
+        return replace(site, **changes)
+    return replace(site, **changes, studied=True)
 
 
 def _needs_physics(site: Site) -> bool:

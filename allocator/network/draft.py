@@ -6,24 +6,25 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 from allocator.base.quantities import format_quantity
-from allocator.network.bays import Bay
 from allocator.network.faults import Remark
+from allocator.network.inlet_nodes import Bay
+from allocator.network.records import Arc, Network, Node, PipeBuild
 from allocator.network.sinks import NO_SINKS, Sinks
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import Build, BuiltRun, Place, Route, Site
+from allocator.site.records import BuiltRun
 
 
 @dataclass
 class Draft:
     """What is made of a site, before what leads nowhere is left out."""
 
-    site: Site
+    site: Network
     levels: Mapping[str, tuple[float, ...]]
     bays: Mapping[str, tuple[Bay, ...]]
     sinks: Sinks = NO_SINKS
-    routes: dict[str, Route] = field(default_factory=dict)
-    builds: dict[str, Build] = field(default_factory=dict)
-    places: dict[str, Place] = field(default_factory=dict)
+    routes: dict[str, Arc] = field(default_factory=dict)
+    builds: dict[str, PipeBuild] = field(default_factory=dict)
+    places: dict[str, Node] = field(default_factory=dict)
     standing: list[BuiltRun] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
 
@@ -38,7 +39,7 @@ class Draft:
         self.places.setdefault(name, part)
         return name
 
-    def lay(self, route: Route) -> None:
+    def lay(self, route: Arc) -> None:
         """Add a route, under a name of its own."""
         name = route.name
         while name in self.routes:

@@ -5,22 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from allocator.network.bays import bays_of, moved
 from allocator.network.cooling import put_coolers, put_sinks
 from allocator.network.draft import Draft, PlacedError, degrees, part_name
 from allocator.network.faults import Notes, Remark, note
+from allocator.network.inlet_nodes import bays_of, moved
 from allocator.network.laying import lay_pipes
 from allocator.network.levels import level_above, levels_of, planned_fluids
 from allocator.network.passages import keep_other_routes, open_passages
 from allocator.network.properties import heat_capacity
 from allocator.network.reach import useful
+from allocator.network.records import Network
 from allocator.network.sinks import NO_SINKS, Sinks, bears, outlets_of, sinks_of
 from allocator.physics.faults import PhysicsError
 from allocator.physics.recovery import most_of_stream
-from allocator.site.records import POWER, Built, Cooler, Site
+from allocator.site.records import POWER, Built, Cooler
 
 
-def with_streams(site: Site, notes: Notes) -> Site:
+def with_streams(site: Network, notes: Notes) -> Network:
     """The site with places, routes and coolers by level; the same site where nothing asks for it.
 
     Faults are noted in ``notes`` at the things that they come from.
@@ -41,8 +42,8 @@ def with_streams(site: Site, notes: Notes) -> Site:
 
 
 def expanded(
-    site: Site, levels: Mapping[str, tuple[float, ...]], sinks: Sinks = NO_SINKS
-) -> tuple[Site, tuple[Remark, ...]]:
+    site: Network, levels: Mapping[str, tuple[float, ...]], sinks: Sinks = NO_SINKS
+) -> tuple[Network, tuple[Remark, ...]]:
     """The site on the levels of its planned fluids, and what is odd about it."""
     draft = Draft(site, levels, bays_of(site, levels), sinks)
     sources = _sources(draft)
@@ -56,7 +57,7 @@ def expanded(
     return made, (*draft.remarks, *_starved(draft, made), *_stuck(draft, made))
 
 
-def _starved(draft: Draft, made: Site) -> list[Remark]:
+def _starved(draft: Draft, made: Network) -> list[Remark]:
     """Equipment to which nothing comes that it bears."""
     found = []
     for place, bays in draft.bays.items():
@@ -87,7 +88,7 @@ def _starved(draft: Draft, made: Site) -> list[Remark]:
     return found
 
 
-def _stuck(draft: Draft, made: Site) -> list[Remark]:
+def _stuck(draft: Draft, made: Network) -> list[Remark]:
     """Sources whose gas is too hot for their pump, with no cooler or heat sink at their mouth."""
     starts = {route.start for route in made.routes.values()}
     return [
@@ -115,7 +116,7 @@ def _refused(draft: Draft, source: str) -> str:
     return "".join(f"; heat sink '{name}' does not: {why[name]}" for name in mine)
 
 
-def _check_set_points(site: Site, notes: Notes) -> None:
+def _check_set_points(site: Network, notes: Notes) -> None:
     for cooler in site.coolers.values():
         known = [s.temperature for s in site.sources.values() if s.fluid == cooler.fluid]
         hot = [kelvin for kelvin in known if kelvin is not None]
@@ -146,7 +147,7 @@ def _check_set_points(site: Site, notes: Notes) -> None:
             note(notes, "coolers", cooler.name, "recovery", error)
 
 
-def _most_recovered(site: Site, cooler: Cooler, cold: float) -> float:
+def _most_recovered(site: Network, cooler: Cooler, cold: float) -> float:
     """Greatest share of its heat that can be power, of gas that comes just at the threshold."""
     try:
         capacity = heat_capacity(site, cooler.fluid, max(cooler.threshold, cooler.set_point))
@@ -155,7 +156,7 @@ def _most_recovered(site: Site, cooler: Cooler, cold: float) -> float:
     return most_of_stream(cooler.threshold, cooler.set_point, cold, capacity)
 
 
-def _sources_are_told(site: Site, fluids: tuple[str, ...], notes: Notes) -> bool:
+def _sources_are_told(site: Network, fluids: tuple[str, ...], notes: Notes) -> bool:
     told = True
     for source in site.sources.values():
         if source.fluid in fluids and source.temperature is None:
@@ -185,7 +186,7 @@ def _sources(draft: Draft) -> dict[str, str]:
     return found
 
 
-def _assembled(draft: Draft, sources: Mapping[str, str]) -> Site:
+def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
     site = draft.site
     moves = moved(draft.bays)
     starts = {(site.sources[name].fluid, node) for name, node in sources.items()}

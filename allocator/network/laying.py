@@ -8,8 +8,9 @@ from allocator.network.draft import Draft, PlacedError, degrees
 from allocator.network.faults import Remark
 from allocator.network.levels import level_above
 from allocator.network.offers import Ask, Offer, offers_of
+from allocator.network.records import Stream
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import BuiltRun, Stream
+from allocator.site.records import BuiltRun
 
 
 def lay_pipes(draft: Draft, fluid: str) -> None:

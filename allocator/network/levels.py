@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from allocator.site.records import Site
+from allocator.network.records import Network
 
 CLASS_WIDTH = 50.0
 """K within which sources share a level, that of the hottest, unless a limit lies between them."""
@@ -13,7 +13,7 @@ SAME = 1e-6
 """K between levels that are one."""
 
 
-def limits_of(site: Site, fluid: str) -> Iterator[float]:
+def limits_of(site: Network, fluid: str) -> Iterator[float]:
     """Highest temperatures (K) at which equipment takes a fluid in."""
     for machine in site.machines.values():
         if fluid in machine.takes and machine.hottest_inlet is not None:
@@ -30,18 +30,18 @@ def limits_of(site: Site, fluid: str) -> Iterator[float]:
             yield pump.hottest_inlet
 
 
-def set_points_of(site: Site, fluid: str) -> list[float]:
+def set_points_of(site: Network, fluid: str) -> list[float]:
     """K to which coolers bring a fluid."""
     return [cooler.set_point for cooler in site.coolers.values() if cooler.fluid == fluid]
 
 
-def thresholds_of(site: Site, fluid: str) -> list[float]:
+def thresholds_of(site: Network, fluid: str) -> list[float]:
     """K from which on the heat of coolers of a fluid may give power."""
     mine = [cooler for cooler in site.coolers.values() if cooler.fluid == fluid]
     return [cooler.threshold for cooler in mine if cooler.recovery > 0]
 
 
-def planned_fluids(site: Site) -> tuple[str, ...]:
+def planned_fluids(site: Network) -> tuple[str, ...]:
     """Fluids that have a source with a temperature and something that depends on it."""
     pipes = any(
         route.surface_limit is not None or route.heat_limit is not None
@@ -62,7 +62,7 @@ def planned_fluids(site: Site) -> tuple[str, ...]:
     )
 
 
-def levels_of(site: Site, fluid: str, sinks: Iterable[float] = ()) -> tuple[float, ...]:
+def levels_of(site: Network, fluid: str, sinks: Iterable[float] = ()) -> tuple[float, ...]:
     """Levels of a planned fluid, K, from cold to hot: of its sources, set-points and limits.
 
     ``sinks``: K at which its gas leaves heat sinks, levels as those of sources. Where one is colder

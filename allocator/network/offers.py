@@ -14,11 +14,12 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.network.by_bore import Wanted, capacities_of
-from allocator.network.laggings import Pipe, emissivity_of, pipe_of
+from allocator.network.insulation import Pipe, emissivity_of, pipe_of
 from allocator.network.properties import heat_capacity
+from allocator.network.records import Network
 from allocator.physics.insulation import Outside, lagging_of
 from allocator.physics.runs import Along, along
-from allocator.site.records import Build, Route, Site
+from allocator.site.records import Build, Route
 
 STANDARD_BORE = 0.1
 """m, where a build gives no bore: its losses are not reckoned, only its limits."""
@@ -50,7 +51,7 @@ class Offer(NamedTuple):
     broken: tuple[str, ...]
 
 
-def offers_of(site: Site, asks: Sequence[Ask]) -> list[Offer]:
+def offers_of(site: Network, asks: Sequence[Ask]) -> list[Offer]:
     """What each build comes to.
 
     Raises:
@@ -67,7 +68,7 @@ def offers_of(site: Site, asks: Sequence[Ask]) -> list[Offer]:
     return [found[i] for i in range(len(asks))]
 
 
-def capacities(site: Site, asks: Sequence[Ask]) -> list[float]:
+def capacities(site: Network, asks: Sequence[Ask]) -> list[float]:
     """kg/s of each: by the bore at the temperature at which the fluid enters, or as given."""
     by_bore = [i for i, ask in enumerate(asks) if ask.build.by_bore]
     wanted = [
@@ -79,7 +80,7 @@ def capacities(site: Site, asks: Sequence[Ask]) -> list[float]:
     return rates
 
 
-def march(site: Site, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Along:
+def march(site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Along:
     """Temperatures along each run at a flow, in still air."""
     pipes = [pipe_of(site, ask.build) or _bare(site, ask.build) for ask in asks]
     depth = np.array([np.nan if a.route.buried is None else a.route.buried for a in asks])
@@ -94,11 +95,11 @@ def march(site: Site, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Alo
     )
 
 
-def _bare(site: Site, build: Build) -> Pipe:
+def _bare(site: Network, build: Build) -> Pipe:
     return (build.bore or STANDARD_BORE, (), emissivity_of(site, build))
 
 
-def _offer(site: Site, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
+def _offer(site: Network, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
     reckoned = pipe_of(site, ask.build) is not None
     surface = float(marched.surface[k]) if reckoned else ask.inlet
     lost = float(marched.heat_loss[k])
@@ -117,7 +118,7 @@ def _offer(site: Site, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
     return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
 
 
-def _layers_too_hot(site: Site, ask: Ask, surface: float, per_metre: float) -> list[str]:
+def _layers_too_hot(site: Network, ask: Ask, surface: float, per_metre: float) -> list[str]:
     """Layers whose inner side would be too hot; each counts as warm as the fluid, but the last
 
     of several where it is metal, which counts as warm as its inner side can be: ``surface + q'

@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from allocator.network.draft import Draft
 from allocator.network.levels import level_above
+from allocator.network.records import Arc, Network, PipeBuild, Stream
 from allocator.network.sinks import bears
-from allocator.site.records import Build, BuiltRun, Route, Site, Stream
+from allocator.site.records import BuiltRun
 
 PASSAGE = "passage"
 ROOMY = 10.0
@@ -59,10 +60,10 @@ def _passage(
     build = PASSAGE
     while build in draft.site.builds:
         build += "'"
-    draft.builds[build] = Build(build, room)
+    draft.builds[build] = PipeBuild(build, room)
     name = f"{ends[0]} to {ends[1]}"
     draft.lay(
-        Route(
+        Arc(
             name,
             *ends,
             1.0,
@@ -75,7 +76,7 @@ def _passage(
     draft.standing += [BuiltRun(name, build, fluid) for fluid in fluids]
 
 
-def _most_flow(site: Site) -> float:
+def _most_flow(site: Network) -> float:
     """kg/s: more than any fluid ever flows at one place."""
     peaks = [max(d.profile.levels) for d in site.demands.values() if d.profile is not None]
     flows = sum(source.flow for source in site.sources.values())

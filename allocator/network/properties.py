@@ -6,15 +6,15 @@ from collections.abc import Callable
 
 import numpy as np
 
+from allocator.network.records import Network
 from allocator.physics.arrays import Floats, floats
 from allocator.physics.substances import Substance, value
-from allocator.site.records import Site
 
 POINTS = 65
 """Temperatures at which heat capacity is looked up; in between it is straight."""
 
 
-def substance_of(site: Site, fluid: str) -> Substance:
+def substance_of(site: Network, fluid: str) -> Substance:
     """A fluid of the site; a gas whose density is given has it at ambient conditions."""
     record = site.fluids[fluid]
     return Substance(
@@ -26,13 +26,13 @@ def substance_of(site: Site, fluid: str) -> Substance:
     )
 
 
-def hottest_source(site: Site, fluid: str) -> float:
+def hottest_source(site: Network, fluid: str) -> float:
     """K of the hottest source of a fluid; the ambient temperature where none is known."""
     found = [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
     return max(found, default=site.ambient.temperature)
 
 
-def heat_capacity(site: Site, fluid: str, hottest: float) -> Callable[[Floats], Floats]:
+def heat_capacity(site: Network, fluid: str, hottest: float) -> Callable[[Floats], Floats]:
     """Specific heat, J/(kg K), by temperature between the surroundings and ``hottest``.
 
     Raises:

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
+from allocator.network.records import Arc
 from allocator.site.records import Route
 
 
 def useful(
-    routes: Mapping[str, Route],
+    routes: Mapping[str, Arc],
     starts: Collection[tuple[str, str]],
     ends: Collection[str],
     planned: Collection[str],
-) -> dict[str, Route]:
+) -> dict[str, Arc]:
     """Routes of planned fluids between a source and equipment; all routes of other fluids.
 
     ``starts``: (fluid, place) of sources and of machines that give the fluid. ``ends``: places of

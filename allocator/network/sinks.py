@@ -38,14 +38,15 @@ from allocator.network.bath_body import (
     filling,
 )
 from allocator.network.properties import substance_of
+from allocator.network.records import Network, Sink
 from allocator.physics.arrays import Floats
 from allocator.physics.bath_cycles import cycle_of
 from allocator.physics.bath_settled import course
 from allocator.physics.faults import PhysicsError
 from allocator.physics.humidity import dew_point
 from allocator.physics.substances import value
-from allocator.site.bath import Bath, Sink
-from allocator.site.records import Site, Source, Stage
+from allocator.site.bath import Bath
+from allocator.site.records import Source, Stage
 
 ROOM_KELVINS = 0.05
 ROOM_SHARE = 1e-3
@@ -72,7 +73,7 @@ class Sinks:
 NO_SINKS = Sinks({}, {})
 
 
-def sinks_of(site: Site) -> Sinks:
+def sinks_of(site: Network) -> Sinks:
     """Sinks of the site's baths that cool the gas of a source, by source; see the module.
 
     Of masses and sets (with recovery or not) that guarantee the same, all are there.
@@ -100,7 +101,7 @@ def sinks_of(site: Site) -> Sinks:
     return Sinks({name: tuple(sinks) for name, sinks in usable.items()}, refused)
 
 
-def outlets_of(site: Site, fluid: str, sinks: Sinks) -> list[float]:
+def outlets_of(site: Network, fluid: str, sinks: Sinks) -> list[float]:
     """K at which gas of a fluid leaves heat sinks, at most."""
     return [
         sink.outlet
@@ -126,12 +127,12 @@ def _too_hot(source: Source, sink: Sink) -> str:
     return ""
 
 
-def room(site: Site, hot: float) -> float:
+def room(site: Network, hot: float) -> float:
     """K that are added to what is worked out of a sink, for gas that comes at ``hot`` K."""
     return ROOM_KELVINS + ROOM_SHARE * max(0.0, hot - site.ambient.temperature)
 
 
-def guaranteed(site: Site, bath: Bath, mass: float, recovery: bool) -> Sink | str:
+def guaranteed(site: Network, bath: Bath, mass: float, recovery: bool) -> Sink | str:
     """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
     source = busiest(site, bath.source)
     hot, around = source.temperature, site.ambient.temperature
@@ -174,7 +175,7 @@ def guaranteed(site: Site, bath: Bath, mass: float, recovery: bool) -> Sink | st
 _DELIVERED = ("delivery.every", "delivery.batch")
 
 
-def busiest(site: Site, name: str) -> Source:
+def busiest(site: Network, name: str) -> Source:
     """A source at the end of its ranges at which most gas comes."""
     source = site.sources[name]
 
@@ -193,7 +194,7 @@ def busiest(site: Site, name: str) -> Source:
     return replace(source, flow=most("flow", source.flow), stages=tuple(stages))
 
 
-def _condenses(site: Site, source: Source, coldest: float) -> str:
+def _condenses(site: Network, source: Source, coldest: float) -> str:
     """Why wet gas may condense in a sink that comes to ``coldest`` K, or empty."""
     if not source.water:
         return ""
@@ -206,7 +207,7 @@ def _condenses(site: Site, source: Source, coldest: float) -> str:
     )
 
 
-def _most_heat(site: Site, bath: Bath, source: Source, lowest: float, top: float) -> float:
+def _most_heat(site: Network, bath: Bath, source: Source, lowest: float, top: float) -> float:
     """J/(kg K): the greatest mean specific heat of gas that a sink of up to ``top`` K cools."""
     assert source.temperature is not None
     hot = source.temperature
@@ -223,7 +224,7 @@ def _most_heat(site: Site, bath: Bath, source: Source, lowest: float, top: float
     return float(np.where(small, at_last, whole / np.where(small, 1.0, span)).max())
 
 
-def _least_heat(site: Site, bath: Bath, within: Filling, lowest: float, top: float) -> float:
+def _least_heat(site: Network, bath: Bath, within: Filling, lowest: float, top: float) -> float:
     """J/(kg K): the least specific heat of a filling between two temperatures."""
     if bath.fluid is None or "specific_heat" in site.fluids[bath.fluid].constants:
         return within.specific_heat

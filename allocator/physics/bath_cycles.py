@@ -14,7 +14,7 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from allocator.physics.baths import Inflow, Piece, Step, ThermalMass, Totals
+from allocator.physics.baths import BathStep, Inflow, Piece, ThermalMass, Totals
 from allocator.physics.faults import PhysicsError
 
 ROUNDING = Fraction(1, 10**12)
@@ -24,7 +24,7 @@ _ULPS = 8.0
 """Roundings of a temperature below which two turns are the same."""
 
 
-class Block(Protocol):
+class CycleBlock(Protocol):
     """A stretch of inflow."""
 
     span: float
@@ -39,10 +39,10 @@ class Block(Protocol):
         """s until ``mark`` K is first reached; None if not in it."""
 
 
-class Row:
+class CycleRow:
     """Blocks one after the other."""
 
-    def __init__(self, parts: Sequence[Block]) -> None:
+    def __init__(self, parts: Sequence[CycleBlock]) -> None:
         self.parts = tuple(parts)
         self.span = math.fsum(part.span for part in parts)
 
@@ -74,7 +74,7 @@ class Row:
         return None
 
 
-class Run(NamedTuple):
+class BurstTrain(NamedTuple):
     """``turns`` of a block within one affine piece, which begin at ``start``."""
 
     start: float
@@ -100,7 +100,7 @@ class Run(NamedTuple):
 class Repeat:
     """A block again and again."""
 
-    def __init__(self, block: Block, count: int) -> None:
+    def __init__(self, block: CycleBlock, count: int) -> None:
         self.block, self.count = block, count
         self.span = block.span * count
 
@@ -141,7 +141,7 @@ class Repeat:
             passed += run.turns
         return None
 
-    def _turn_that_reaches(self, run: Run, mark: float) -> int | None:
+    def _turn_that_reaches(self, run: BurstTrain, mark: float) -> int | None:
         def hot(turn: int) -> bool:
             return self.block.piece(run.at(turn)).high >= mark
 
@@ -155,7 +155,7 @@ class Repeat:
             cold, warm = (cold, middle) if hot(middle) else (middle, warm)
         return warm
 
-    def _runs(self, start: float, closed: bool = True) -> Iterator[Run]:
+    def _runs(self, start: float, closed: bool = True) -> Iterator[BurstTrain]:
         """The turns, in runs. Not ``closed``: a turn whose totals are not affine stands alone
 
         unless all that follow are the same."""
@@ -167,11 +167,11 @@ class Repeat:
                 turns = left  # settled on the edge of a piece, to rounding
             if not closed and not first.even and turns > 1:
                 turns = left if _same(now, now + first.moved) else 1
-            run = Run(now, turns, first)
+            run = BurstTrain(now, turns, first)
             yield run
             left, now = left - turns, run.at(turns)
 
-    def _over(self, run: Run, first: Totals) -> Totals:
+    def _over(self, run: BurstTrain, first: Totals) -> Totals:
         """The sum over a run of totals that are affine in the start of a turn."""
         zero = Totals(0.0, 0.0, tuple(0.0 for _ in first.drawn))
         begin = run.at(run.turns - 1)
@@ -263,7 +263,7 @@ Stages = Sequence[tuple[float, float]]
 
 def cycle_of(
     body: ThermalMass, stages: Stages, on: Callable[[float], Inflow], steady: float = 86_400.0
-) -> Block:
+) -> CycleBlock:
     """One outermost period of a nested duty cycle, which begins as its spell begins.
 
     ``on``: the inflow while the source is on, for a duration in s; nothing comes in between. An
@@ -276,7 +276,7 @@ def cycle_of(
     if any(not 0 < a <= b < math.inf for a, b in stages):
         raise PhysicsError("has a cycle that cannot be", "give 0 < on <= every")
     if not stages:
-        return Step(body, on(steady))
+        return BathStep(body, on(steady))
     last = stages[-1][1]
     return _spell(body, list(stages), Fraction(last), on)
 
@@ -286,21 +286,21 @@ def _spell(
     stages: list[tuple[float, float]],
     length: Fraction,
     on: Callable[[float], Inflow],
-) -> Block:
+) -> CycleBlock:
     if not stages:
-        return Step(body, on(float(length)))
+        return BathStep(body, on(float(length)))
     *inner, (active, every) = stages
     turns, rest = divmod(length, Fraction(every))
     slack = length * ROUNDING
     if Fraction(every) - rest <= slack:
         turns, rest = turns + 1, Fraction(0)
-    parts: list[Block] = []
+    parts: list[CycleBlock] = []
     if turns:
         whole = _turn(body, inner, Fraction(active), Fraction(every), on, slack)
         parts.append(Repeat(whole, turns) if turns > 1 else whole)
     if rest > slack:
         parts.append(_turn(body, inner, min(Fraction(active), rest), rest, on, slack))
-    return parts[0] if len(parts) == 1 else Row(parts)
+    return parts[0] if len(parts) == 1 else CycleRow(parts)
 
 
 def _turn(
@@ -310,9 +310,9 @@ def _turn(
     whole: Fraction,
     on: Callable[[float], Inflow],
     slack: Fraction,
-) -> Block:
+) -> CycleBlock:
     """A spell of a stage and the quiet after it."""
     spell = _spell(body, inner, active, on)
     if whole - active <= slack:
         return spell
-    return Row([spell, Step(body, Inflow(float(whole - active)))])
+    return CycleRow([spell, BathStep(body, Inflow(float(whole - active)))])

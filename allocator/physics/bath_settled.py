@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.physics.bath_cycles import Block
+from allocator.physics.bath_cycles import CycleBlock
 from allocator.physics.baths import Piece, ThermalMass
 from allocator.physics.faults import PhysicsError
 
@@ -21,7 +21,7 @@ _ULPS = 4.0
 """Roundings of a temperature that the answer may be off by."""
 
 
-def settled(body: ThermalMass, period: Block, guess: float) -> float:
+def settled(body: ThermalMass, period: CycleBlock, guess: float) -> float:
     """K at the start of a period that is K at its end too.
 
     What a period does to the temperature at its start is affine piece by piece and rises with
@@ -49,7 +49,7 @@ def settled(body: ThermalMass, period: Block, guess: float) -> float:
     raise PhysicsError("did not settle", "check the cycle and the losses")
 
 
-def _bracket(period: Block, guess: float, ceiling: float) -> tuple[float, float]:
+def _bracket(period: CycleBlock, guess: float, ceiling: float) -> tuple[float, float]:
     """Temperatures from which a period does not cool, and does not warm."""
     high, step = guess, 1.0
     while high < ceiling and period.piece(high).moved > 0:
@@ -65,7 +65,7 @@ def _bracket(period: Block, guess: float, ceiling: float) -> tuple[float, float]
     return low, high
 
 
-class Course(NamedTuple):
+class BathCourse(NamedTuple):
     """What a body does for ever: ``begin`` K and ``rest`` of the period that repeats; K reached
 
     ``high`` at any time and ``high_on`` while heat comes, from the start or settled."""
@@ -76,14 +76,14 @@ class Course(NamedTuple):
     high_on: float
 
 
-def course(body: ThermalMass, period: Block, start: float) -> Course:
+def course(body: ThermalMass, period: CycleBlock, start: float) -> BathCourse:
     """What is reached for ever from ``start`` K: the settled period, or the first if hotter.
 
     From a cold start each period is warmer than the one before, and from a warm start colder.
     """
     begin = settled(body, period, start)
     rest, first = period.piece(begin), period.piece(start)
-    return Course(begin, rest, max(rest.high, first.high), max(rest.high_on, first.high_on))
+    return BathCourse(begin, rest, max(rest.high, first.high), max(rest.high_on, first.high_on))
 
 
 def least(keeps: Callable[[float], bool], low: float, high: float, grid: int = 25) -> float | None:

@@ -24,7 +24,7 @@ ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
-class Draw:
+class HeatDraw:
     """Heat taken while the body is warmer than ``above`` K: at most ``most`` W; infinite boils."""
 
     above: float
@@ -42,7 +42,7 @@ class ThermalMass:
     capacity: float
     loss: float
     around: float
-    draws: tuple[Draw, ...] = ()
+    draws: tuple[HeatDraw, ...] = ()
 
     def __post_init__(self) -> None:
         if not (0 < self.capacity < math.inf and 0 <= self.loss < math.inf):
@@ -141,7 +141,7 @@ class Leg(NamedTuple):
     turn: float
 
 
-class Step:
+class BathStep:
     """One inflow into one body: the smallest block of a cycle."""
 
     def __init__(self, body: ThermalMass, inflow: Inflow) -> None:

@@ -13,17 +13,18 @@ from typing import Any
 
 from allocator.base.errors import Fault, PlanFileError
 from allocator.base.json_kinds import (
-    Flag,
-    Key,
+    JsonEnum,
+    JsonFlag,
+    JsonKey,
+    JsonNamed,
+    JsonRows,
+    JsonText,
+    JsonWhole,
     Maybe,
-    Named,
     Number,
     Object,
     Problem,
-    Rows,
     Schema,
-    Text,
-    Whole,
 )
 from allocator.plans.records import (
     FORMAT,
@@ -63,10 +64,11 @@ from allocator.site.records import POWER
 CLASSES = ("clean", "emitting")
 BASES = ("firm", "mean")
 
-_TEXT, _NUMBER, _WHOLE, _FLAG = Text(), Number(), Whole(), Flag()
-_UNITS = Whole(10_000)
+_TEXT, _NUMBER, _WHOLE, _FLAG = JsonText(), Number(), JsonWhole(), JsonFlag()
+_STATUS = JsonEnum(STATUSES)
+_UNITS = JsonWhole(10_000)
 """Units are listed one by one in the build order."""
-_BY_NAME = Named(_NUMBER)
+_BY_NAME = JsonNamed(_NUMBER)
 
 
 def plan_to_json(plan: Plan) -> str:
@@ -229,279 +231,284 @@ def _of_line_flow(flow: Any) -> Any:
     return dict(zip(("start", "end", "class", "shape", "sent_w"), flow, strict=True)).__getitem__
 
 
-_SITE = Object(dict, (Key("name", _TEXT), Key("sha256", _TEXT)))
+_SITE = Object(dict, (JsonKey("name", _TEXT), JsonKey("sha256", _TEXT)))
 BOUND_KINDS = ("certified", "solver")
 _GOAL = Object(
     GoalResult,
     (
-        Key("name", _TEXT),
-        Key("unit", Text(GOAL_UNITS)),
-        Key("sense", Text(("max", "min"))),
-        Key("value", _NUMBER),
-        Key("bound", Maybe(_NUMBER)),
-        Key("gap", Maybe(_NUMBER)),
-        Key("status", Text(STATUSES)),
-        Key("bound_kind", Maybe(Text(BOUND_KINDS)), optional=True),
+        JsonKey("name", _TEXT),
+        JsonKey("unit", JsonText(GOAL_UNITS)),
+        JsonKey("sense", JsonText(("max", "min"))),
+        JsonKey("value", _NUMBER),
+        JsonKey("bound", Maybe(_NUMBER)),
+        JsonKey("gap", Maybe(_NUMBER)),
+        JsonKey("status", _STATUS),
+        JsonKey("bound_kind", Maybe(JsonText(BOUND_KINDS)), optional=True),
     ),
 )
 _CEILING = Object(
     Ceiling,
     (
-        Key("clean_w", Maybe(_NUMBER), "clean"),
-        Key("total_w", Maybe(_NUMBER), "total"),
-        Key("clean_kind", Maybe(Text(BOUND_KINDS)), optional=True),
-        Key("total_kind", Maybe(Text(BOUND_KINDS)), optional=True),
+        JsonKey("clean_w", Maybe(_NUMBER), "clean"),
+        JsonKey("total_w", Maybe(_NUMBER), "total"),
+        JsonKey("clean_kind", Maybe(JsonText(BOUND_KINDS)), optional=True),
+        JsonKey("total_kind", Maybe(JsonText(BOUND_KINDS)), optional=True),
     ),
 )
 _POWER = Object(
     Power,
     (
-        Key("firm_clean_w", _NUMBER, "firm_clean"),
-        Key("mean_clean_w", _NUMBER, "mean_clean"),
-        Key("firm_total_w", _NUMBER, "firm_total"),
-        Key("mean_total_w", _NUMBER, "mean_total"),
-        Key("demand_mean_w", _NUMBER, "demand_mean"),
-        Key("served_share", _NUMBER),
+        JsonKey("firm_clean_w", _NUMBER, "firm_clean"),
+        JsonKey("mean_clean_w", _NUMBER, "mean_clean"),
+        JsonKey("firm_total_w", _NUMBER, "firm_total"),
+        JsonKey("mean_total_w", _NUMBER, "mean_total"),
+        JsonKey("demand_mean_w", _NUMBER, "demand_mean"),
+        JsonKey("served_share", _NUMBER),
     ),
 )
 _SOURCE = Object(
     SourceUse,
     (
-        Key("name", _TEXT),
-        Key("tapped", _FLAG),
-        Key("new", _FLAG),
-        Key("collect_kg_s", _BY_NAME, "collect"),
-        Key("direct_mean_kg_s", _BY_NAME, "direct"),
+        JsonKey("name", _TEXT),
+        JsonKey("tapped", _FLAG),
+        JsonKey("new", _FLAG),
+        JsonKey("collect_kg_s", _BY_NAME, "collect"),
+        JsonKey("direct_mean_kg_s", _BY_NAME, "direct"),
     ),
 )
 _STORE = Object(
     StoreUse,
     (
-        Key("name", _TEXT),
-        Key("type", _TEXT),
-        Key("place", _TEXT),
-        Key("holds", _TEXT),
-        Key("size_kg", _NUMBER, "size"),
-        Key("new_size_kg", _NUMBER, "new_size"),
-        Key("units", Maybe(_UNITS)),
-        Key("draw_mean_kg_s", _BY_NAME, "draw"),
-        Key("inflow_kg_s", _NUMBER, "inflow"),
+        JsonKey("name", _TEXT),
+        JsonKey("type", _TEXT),
+        JsonKey("place", _TEXT),
+        JsonKey("holds", _TEXT),
+        JsonKey("size_kg", _NUMBER, "size"),
+        JsonKey("new_size_kg", _NUMBER, "new_size"),
+        JsonKey("units", Maybe(_UNITS)),
+        JsonKey("draw_mean_kg_s", _BY_NAME, "draw"),
+        JsonKey("inflow_kg_s", _NUMBER, "inflow"),
     ),
 )
 _BATTERY = Object(
     BatteryUse,
     (
-        Key("name", _TEXT),
-        Key("type", _TEXT),
-        Key("place", _TEXT),
-        Key("size_j", _NUMBER, "size"),
-        Key("new_size_j", _NUMBER, "new_size"),
-        Key("units", Maybe(_UNITS)),
-        Key("level_part_j", _NUMBER, "level_part"),
-        Key("levelled_mean_w", Named(Named(_NUMBER, CLASSES)), "levelled"),
-        Key("burst_part_j", Named(_NUMBER, CLASSES), "burst_part"),
-        Key("release_mean_w", Named(_BY_NAME, CLASSES), "release"),
-        Key("swing_part_j", _NUMBER, "swing_part"),
+        JsonKey("name", _TEXT),
+        JsonKey("type", _TEXT),
+        JsonKey("place", _TEXT),
+        JsonKey("size_j", _NUMBER, "size"),
+        JsonKey("new_size_j", _NUMBER, "new_size"),
+        JsonKey("units", Maybe(_UNITS)),
+        JsonKey("level_part_j", _NUMBER, "level_part"),
+        JsonKey("levelled_mean_w", JsonNamed(JsonNamed(_NUMBER, CLASSES)), "levelled"),
+        JsonKey("burst_part_j", JsonNamed(_NUMBER, CLASSES), "burst_part"),
+        JsonKey("release_mean_w", JsonNamed(_BY_NAME, CLASSES), "release"),
+        JsonKey("swing_part_j", _NUMBER, "swing_part"),
     ),
 )
 _PIPE_FLOW = Object(
     PipeFlow,
     (
-        Key("start", _TEXT),
-        Key("end", _TEXT),
-        Key("layer", Text(("collect", "supply"))),
-        Key("carries", _TEXT),
-        Key("rate_kg_s", _NUMBER, "rate"),
+        JsonKey("start", _TEXT),
+        JsonKey("end", _TEXT),
+        JsonKey("layer", JsonText(("collect", "supply"))),
+        JsonKey("carries", _TEXT),
+        JsonKey("rate_kg_s", _NUMBER, "rate"),
     ),
 )
 _RUN = Object(
     Run,
     (
-        Key("route", _TEXT),
-        Key("build", _TEXT),
-        Key("fluid", _TEXT),
-        Key("new", _FLAG),
-        Key("flows", Rows(_PIPE_FLOW)),
+        JsonKey("route", _TEXT),
+        JsonKey("build", _TEXT),
+        JsonKey("fluid", _TEXT),
+        JsonKey("new", _FLAG),
+        JsonKey("flows", JsonRows(_PIPE_FLOW)),
     ),
 )
 _LINE_FLOW = Object(
     _line_flow,
     (
-        Key("start", _TEXT),
-        Key("end", _TEXT),
-        Key("class", Text(CLASSES)),
-        Key("shape", _TEXT),
-        Key("sent_w", _NUMBER),
+        JsonKey("start", _TEXT),
+        JsonKey("end", _TEXT),
+        JsonKey("class", JsonText(CLASSES)),
+        JsonKey("shape", _TEXT),
+        JsonKey("sent_w", _NUMBER),
     ),
     _of_line_flow,
 )
-_LINE = Object(LineUse, (Key("name", _TEXT), Key("new", _FLAG), Key("flows", Rows(_LINE_FLOW))))
+_LINE = Object(
+    LineUse, (JsonKey("name", _TEXT), JsonKey("new", _FLAG), JsonKey("flows", JsonRows(_LINE_FLOW)))
+)
 _MACHINE = Object(
     MachineUse,
     (
-        Key("name", _TEXT),
-        Key("type", _TEXT),
-        Key("place", _TEXT),
-        Key("count", _UNITS),
-        Key("new", _UNITS),
-        Key("running", _UNITS),
-        Key("flat_load", _NUMBER),
-        Key("following", _BY_NAME),
-        Key("cycled", _NUMBER),
-        Key("burst", _BY_NAME),
-        Key("receiver_kg", _BY_NAME, "receiver", optional=True),
+        JsonKey("name", _TEXT),
+        JsonKey("type", _TEXT),
+        JsonKey("place", _TEXT),
+        JsonKey("count", _UNITS),
+        JsonKey("new", _UNITS),
+        JsonKey("running", _UNITS),
+        JsonKey("flat_load", _NUMBER),
+        JsonKey("following", _BY_NAME),
+        JsonKey("cycled", _NUMBER),
+        JsonKey("burst", _BY_NAME),
+        JsonKey("receiver_kg", _BY_NAME, "receiver", optional=True),
     ),
 )
 _DEMAND = Object(
     _demand,
     (
-        Key("name", _TEXT),
-        Key("wants", _TEXT),
-        Key("mean_w", Maybe(_NUMBER)),
-        Key("mean_kg_s", Maybe(_NUMBER)),
-        Key("clean_share", _NUMBER),
-        Key("emitting_share", _NUMBER),
+        JsonKey("name", _TEXT),
+        JsonKey("wants", _TEXT),
+        JsonKey("mean_w", Maybe(_NUMBER)),
+        JsonKey("mean_kg_s", Maybe(_NUMBER)),
+        JsonKey("clean_share", _NUMBER),
+        JsonKey("emitting_share", _NUMBER),
     ),
     _of_demand,
 )
 _MATERIAL = Object(
     MaterialUse,
     (
-        Key("name", _TEXT),
-        Key("used_kg", _NUMBER, "used"),
-        Key("stock_kg", Maybe(_NUMBER), "stock"),
+        JsonKey("name", _TEXT),
+        JsonKey("used_kg", _NUMBER, "used"),
+        JsonKey("stock_kg", Maybe(_NUMBER), "stock"),
     ),
 )
 _EMISSIONS = Object(
     Emissions,
     (
-        Key("counted_kg_s", _NUMBER, "counted"),
-        Key("biogenic_kg_s", _NUMBER, "biogenic"),
-        Key("by_fluid_kg_s", _BY_NAME, "by_fluid"),
+        JsonKey("counted_kg_s", _NUMBER, "counted"),
+        JsonKey("biogenic_kg_s", _NUMBER, "biogenic"),
+        JsonKey("by_fluid_kg_s", _BY_NAME, "by_fluid"),
     ),
 )
 _FLOW_HEAT = Object(
     FlowHeat,
     (
-        Key("route", _TEXT),
-        Key("build", _TEXT),
-        Key("fluid", _TEXT),
-        Key("start", _TEXT),
-        Key("state", Text(("busiest", "quiet"))),
-        Key("rate_kg_s", _NUMBER, "rate"),
-        Key("inlet_temperature_k", _NUMBER, "inlet"),
-        Key("end_temperature_k", _NUMBER, "outlet"),
-        Key("surface_temperature_k", Maybe(_NUMBER), "surface"),
-        Key("heat_loss_w", _NUMBER, "loss"),
+        JsonKey("route", _TEXT),
+        JsonKey("build", _TEXT),
+        JsonKey("fluid", _TEXT),
+        JsonKey("start", _TEXT),
+        JsonKey("state", JsonText(("busiest", "quiet"))),
+        JsonKey("rate_kg_s", _NUMBER, "rate"),
+        JsonKey("inlet_temperature_k", _NUMBER, "inlet"),
+        JsonKey("end_temperature_k", _NUMBER, "outlet"),
+        JsonKey("surface_temperature_k", Maybe(_NUMBER), "surface"),
+        JsonKey("heat_loss_w", _NUMBER, "loss"),
     ),
 )
 _COOLER_HEAT = Object(
     CoolerHeat,
     (
-        Key("route", _TEXT),
-        Key("build", _TEXT),
-        Key("duty_w", _NUMBER, "duty"),
-        Key("power_w", _NUMBER, "power"),
-        Key("mean_duty_w", _NUMBER, "mean_duty"),
-        Key("recovered_mean_w", _NUMBER, "recovered"),
+        JsonKey("route", _TEXT),
+        JsonKey("build", _TEXT),
+        JsonKey("duty_w", _NUMBER, "duty"),
+        JsonKey("power_w", _NUMBER, "power"),
+        JsonKey("mean_duty_w", _NUMBER, "mean_duty"),
+        JsonKey("recovered_mean_w", _NUMBER, "recovered"),
     ),
 )
 _HEAT_LIMIT = Object(
     HeatLimit,
     (
-        Key("subject", _TEXT),
-        Key("what", _TEXT),
-        Key("unit", Text(("K", "W"))),
-        Key("value", _NUMBER),
-        Key("most", _NUMBER),
+        JsonKey("subject", _TEXT),
+        JsonKey("what", _TEXT),
+        JsonKey("unit", JsonText(("K", "W"))),
+        JsonKey("value", _NUMBER),
+        JsonKey("most", _NUMBER),
     ),
 )
 _HEAT = Object(
     Heat,
     (
-        Key("flows", Rows(_FLOW_HEAT)),
-        Key("coolers", Rows(_COOLER_HEAT)),
-        Key("limits", Rows(_HEAT_LIMIT)),
-        Key("notes", Rows(_TEXT)),
+        JsonKey("flows", JsonRows(_FLOW_HEAT)),
+        JsonKey("coolers", JsonRows(_COOLER_HEAT)),
+        JsonKey("limits", JsonRows(_HEAT_LIMIT)),
+        JsonKey("notes", JsonRows(_TEXT)),
     ),
 )
 _RECOVERY = Object(
     RecoveryUse,
     (
-        Key("route", _TEXT),
-        Key("build", _TEXT),
-        Key("flow_kg_s", _BY_NAME, "flow"),
-        Key("power_w", _BY_NAME, "power"),
+        JsonKey("route", _TEXT),
+        JsonKey("build", _TEXT),
+        JsonKey("flow_kg_s", _BY_NAME, "flow"),
+        JsonKey("power_w", _BY_NAME, "power"),
     ),
 )
 _BATH = Object(
     BathUse,
     (
-        Key("name", _TEXT),
-        Key("source", _TEXT),
-        Key("recovery", _FLAG),
-        Key("cooler", _FLAG),
-        Key("keeps", _FLAG),
-        Key("hottest_k", _NUMBER, "high"),
-        Key("outlet_k", Maybe(_NUMBER), "outlet"),
-        Key("margin_k", _NUMBER, "margin"),
-        Key("cooling_w", Maybe(_NUMBER), "cooling"),
-        Key("mass_kg", Maybe(_NUMBER), "mass", optional=True),
-        Key("used", _FLAG, optional=True),
-        Key("guaranteed_outlet_k", Maybe(_NUMBER), "guaranteed", optional=True),
+        JsonKey("name", _TEXT),
+        JsonKey("source", _TEXT),
+        JsonKey("recovery", _FLAG),
+        JsonKey("cooler", _FLAG),
+        JsonKey("keeps", _FLAG),
+        JsonKey("hottest_k", _NUMBER, "high"),
+        JsonKey("outlet_k", Maybe(_NUMBER), "outlet"),
+        JsonKey("margin_k", _NUMBER, "margin"),
+        JsonKey("cooling_w", Maybe(_NUMBER), "cooling"),
+        JsonKey("mass_kg", Maybe(_NUMBER), "mass", optional=True),
+        JsonKey("used", _FLAG, optional=True),
+        JsonKey("guaranteed_outlet_k", Maybe(_NUMBER), "guaranteed", optional=True),
     ),
 )
 _PRICE = Object(
     Price,
     (
-        Key("kind", _TEXT),
-        Key("name", _TEXT),
-        Key("value_si", _NUMBER, "value"),
-        Key("dimension", Text(PRICED)),
-        Key("goal", _TEXT),
-        Key("unit", Text(GOAL_UNITS)),
-        Key("rate_si", _NUMBER, "rate"),
-        Key("step_si", Maybe(_NUMBER), "step"),
-        Key("gain_si", Maybe(_NUMBER), "gain"),
-        Key("proven", _FLAG),
+        JsonKey("kind", _TEXT),
+        JsonKey("name", _TEXT),
+        JsonKey("value_si", _NUMBER, "value"),
+        JsonKey("dimension", JsonText(PRICED)),
+        JsonKey("goal", _TEXT),
+        JsonKey("unit", JsonText(GOAL_UNITS)),
+        JsonKey("rate_si", _NUMBER, "rate"),
+        JsonKey("step_si", Maybe(_NUMBER), "step"),
+        JsonKey("gain_si", Maybe(_NUMBER), "gain"),
+        JsonKey("proven", _FLAG),
     ),
 )
-_WITHSTANDS = Object(Withstands, (Key("lost", _WHOLE), Key("low", _WHOLE)))
+_WITHSTANDS = Object(Withstands, (JsonKey("lost", _WHOLE), JsonKey("low", _WHOLE)))
 
 _SET_POINTS = Object(
     SetPoints,
     (
-        Key(
+        JsonKey(
             "stores",
-            Rows(
+            JsonRows(
                 Object(
                     StoreHold,
                     (
-                        Key("store", _TEXT),
-                        Key("unit", Text(("kg", "J"))),
-                        Key("reserve", _NUMBER),
+                        JsonKey("store", _TEXT),
+                        JsonKey("unit", JsonText(("kg", "J"))),
+                        JsonKey("reserve", _NUMBER),
                     ),
                 )
             ),
         ),
-        Key(
+        JsonKey(
             "cycled",
-            Rows(
+            JsonRows(
                 Object(
                     RunLevels,
                     (
-                        Key("machine", _TEXT),
-                        Key("start_at_j", _NUMBER, "start"),
-                        Key("stop_at_j", _NUMBER, "stop"),
+                        JsonKey("machine", _TEXT),
+                        JsonKey("start_at_j", _NUMBER, "start"),
+                        JsonKey("stop_at_j", _NUMBER, "stop"),
                     ),
                 )
             ),
         ),
-        Key("start_order", Rows(_TEXT)),
-        Key(
+        JsonKey("start_order", JsonRows(_TEXT)),
+        JsonKey(
             "chambers",
-            Rows(
-                Object(ChamberHold, (Key("source", _TEXT), Key("pressure_pa", _NUMBER, "pressure")))
+            JsonRows(
+                Object(
+                    ChamberHold,
+                    (JsonKey("source", _TEXT), JsonKey("pressure_pa", _NUMBER, "pressure")),
+                )
             ),
             optional=True,
         ),
@@ -510,31 +517,31 @@ _SET_POINTS = Object(
 _BODY = Object(
     dict,
     (
-        Key("basis", Text(BASES)),
-        Key("status", Text(STATUSES)),
-        Key("verified", _FLAG),
-        Key("goals", Rows(_GOAL)),
-        Key("ceiling", _CEILING),
-        Key("power", _POWER),
-        Key("sources", Rows(_SOURCE)),
-        Key("stores", Rows(_STORE)),
-        Key("batteries", Rows(_BATTERY)),
-        Key("runs", Rows(_RUN)),
-        Key("lines", Rows(_LINE)),
-        Key("machines", Rows(_MACHINE)),
-        Key("demands", Rows(_DEMAND)),
-        Key("materials", Rows(_MATERIAL)),
-        Key("emissions", _EMISSIONS),
-        Key("money", _NUMBER),
-        Key("limits", Rows(_TEXT)),
-        Key("cautions", Rows(_TEXT)),
-        Key("seed", _WHOLE),
-        Key("heat", _HEAT, optional=True),
-        Key("prices", Rows(_PRICE), optional=True),
-        Key("withstands", Maybe(_WITHSTANDS), optional=True),
-        Key("set_points", _SET_POINTS, optional=True),
-        Key("recoveries", Rows(_RECOVERY), optional=True),
-        Key("baths", Rows(_BATH), optional=True),
-        Key("mix", _TEXT, optional=True),
+        JsonKey("basis", JsonText(BASES)),
+        JsonKey("status", _STATUS),
+        JsonKey("verified", _FLAG),
+        JsonKey("goals", JsonRows(_GOAL)),
+        JsonKey("ceiling", _CEILING),
+        JsonKey("power", _POWER),
+        JsonKey("sources", JsonRows(_SOURCE)),
+        JsonKey("stores", JsonRows(_STORE)),
+        JsonKey("batteries", JsonRows(_BATTERY)),
+        JsonKey("runs", JsonRows(_RUN)),
+        JsonKey("lines", JsonRows(_LINE)),
+        JsonKey("machines", JsonRows(_MACHINE)),
+        JsonKey("demands", JsonRows(_DEMAND)),
+        JsonKey("materials", JsonRows(_MATERIAL)),
+        JsonKey("emissions", _EMISSIONS),
+        JsonKey("money", _NUMBER),
+        JsonKey("limits", JsonRows(_TEXT)),
+        JsonKey("cautions", JsonRows(_TEXT)),
+        JsonKey("seed", _WHOLE),
+        JsonKey("heat", _HEAT, optional=True),
+        JsonKey("prices", JsonRows(_PRICE), optional=True),
+        JsonKey("withstands", Maybe(_WITHSTANDS), optional=True),
+        JsonKey("set_points", _SET_POINTS, optional=True),
+        JsonKey("recoveries", JsonRows(_RECOVERY), optional=True),
+        JsonKey("baths", JsonRows(_BATH), optional=True),
+        JsonKey("mix", _TEXT, optional=True),
     ),
 )

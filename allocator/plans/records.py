@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
+from allocator.base.status import Status
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,14 +27,14 @@ RULES = 2
 plans of before would be judged otherwise: those are told of as made by an older version.
 """
 STATUSES = (
-    "bound_refuted",
-    "interrupted",
-    "time_limit",
-    "node_limit",
-    "within_gap",
-    "yielded",
-    "optimal",
-    "not_sought",
+    Status.BOUND_REFUTED,
+    Status.INTERRUPTED,
+    Status.TIME_LIMIT,
+    Status.NODE_LIMIT,
+    Status.WITHIN_GAP,
+    Status.YIELDED,
+    Status.OPTIMAL,
+    Status.NOT_SOUGHT,
 )
 """Why the search of a goal stopped, from what proves least to what proves most; and of a goal by
 
@@ -69,7 +70,7 @@ class GoalResult:
     value: float
     bound: float | None
     gap: float | None
-    status: str
+    status: Status
     bound_kind: str | None = None
 
 
@@ -438,7 +439,7 @@ class Plan(Shown):
     site_name: str
     site_sha256: str
     basis: str
-    status: str
+    status: Status
     goals: tuple[GoalResult, ...]
     ceiling: Ceiling
     power: Power

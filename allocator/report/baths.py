@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from allocator.network.records import Network, Sink
 from allocator.plans.records import BathUse, Plan
 from allocator.report.loads import runs_of_kind
 from allocator.report.text import table
 from allocator.report.words import quantity
-from allocator.site.bath import Sink
-from allocator.site.records import Site
 from allocator.thermal.baths import BathStudy
 
 
-def baths_beside(site: Site, plan: Plan) -> list[str]:
+def baths_beside(site: Network, plan: Plan) -> list[str]:
     """Each bath: the smallest set that keeps every limit, and whether it must be cooled."""
     rows = [
         (
@@ -29,7 +28,7 @@ def baths_beside(site: Site, plan: Plan) -> list[str]:
     return table(heads, rows, right=(3, 4, 5)) if rows else []
 
 
-def sinks_used(site: Site, plan: Plan) -> list[str]:
+def sinks_used(site: Network, plan: Plan) -> list[str]:
     """Heat sinks that a plan leads gas through: of what mass, how hot it leaves at most, steam."""
     told = {use.name: use for use in plan.baths}
     rows = []
@@ -65,7 +64,7 @@ def sinks_used(site: Site, plan: Plan) -> list[str]:
     return table(heads, rows, right=range(4, 8)) if rows else []
 
 
-def _steam(site: Site, sink: Sink) -> str:
+def _steam(site: Network, sink: Sink) -> str:
     """What boils off a heat sink a day at full flow, to be made up."""
     state = BathStudy.of(site, site.baths[sink.bath]).state(sink.mass, sink.recovery)
     return quantity(state.steam * 86_400, "mass") if state.steam else "none"
@@ -78,7 +77,7 @@ def enough(use: BathUse) -> str:
     return " + ".join(["recovery"] * use.recovery + ["cooler"] * use.cooler) or "losses alone"
 
 
-def cooling(site: Site, use: BathUse) -> str:
+def cooling(site: Network, use: BathUse) -> str:
     """Whether a bath must be cooled at all, in words."""
     if not use.keeps:
         return "see 'allocator bath'"

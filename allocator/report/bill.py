@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ class BillLine:
     money: float
 
 
-def bill_of_materials(site: Site, plan: Plan) -> tuple[BillLine, ...]:
+def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
     """All that is new in the plan: taps, runs, lines, stores, machines, receivers, in that order.
 
     The masses of a material add up to what the plan says it uses, and the money adds up to the
@@ -45,13 +46,13 @@ def bill_of_materials(site: Site, plan: Plan) -> tuple[BillLine, ...]:
     )
 
 
-def running_money(site: Site, plan: Plan) -> float:
+def running_money(site: Network, plan: Plan) -> float:
     """Money for fuel and moving over the site's horizon: the plan's money less what is built."""
     return plan.money - sum(line.money for line in bill_of_materials(site, plan))
 
 
 def _thing(
-    site: Site,
+    site: Network,
     item: str,
     where: str,
     quantity: float,
@@ -68,7 +69,7 @@ def _thing(
             yield BillLine(item, where, quantity, unit, length, material, kg, money)
 
 
-def _taps(site: Site, plan: Plan) -> Iterator[BillLine]:
+def _taps(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.sources:
         if use.tapped and use.new:
             source = site.sources[use.name]
@@ -84,7 +85,7 @@ def _taps(site: Site, plan: Plan) -> Iterator[BillLine]:
             )
 
 
-def _runs(site: Site, plan: Plan) -> Iterator[BillLine]:
+def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
     for run in plan.runs:
         if not run.new:
             continue
@@ -106,7 +107,7 @@ def _runs(site: Site, plan: Plan) -> Iterator[BillLine]:
         )
 
 
-def _lines(site: Site, plan: Plan) -> Iterator[BillLine]:
+def _lines(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.lines:
         if not use.new:
             continue
@@ -119,7 +120,7 @@ def _lines(site: Site, plan: Plan) -> Iterator[BillLine]:
         )
 
 
-def _stores(site: Site, plan: Plan) -> Iterator[BillLine]:
+def _stores(site: Network, plan: Plan) -> Iterator[BillLine]:
     uses: list[StoreUse | BatteryUse] = [*plan.stores, *plan.batteries]
     for use in uses:
         if use.new_size <= 0:
@@ -143,7 +144,7 @@ def _stores(site: Site, plan: Plan) -> Iterator[BillLine]:
         )
 
 
-def _machines(site: Site, plan: Plan) -> Iterator[BillLine]:
+def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.machines:
         if use.new <= 0:
             continue

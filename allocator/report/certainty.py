@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan, Withstands
 from allocator.report.text import paragraph
 from allocator.report.words import percent
-from allocator.site.records import Site
 
 
-def certainty(site: Site, plan: Plan) -> list[str]:
+def certainty(site: Network, plan: Plan) -> list[str]:
     """Paragraphs beside a firm promise; none where nothing is uncertain or withstood."""
     lines: list[str] = []
     if plan.basis != "firm":
@@ -55,7 +55,7 @@ def _sources(number: int, other: str = "") -> str:
     return f"{number} {other}source{'' if number == 1 else 's'}"
 
 
-def most_uncertain(site: Site, plan: Plan) -> int:
+def most_uncertain(site: Network, plan: Plan) -> int:
     """The most sources of uncertain flow that feed one store, or one battery by bursts."""
     feeding: dict[str, set[str]] = {}
     for use in plan.sources:

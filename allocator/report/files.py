@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report import tables
 from allocator.report.handover.frames import (
@@ -16,14 +17,13 @@ from allocator.report.handover.frames import (
 from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.graphml import plan_graphml
 from allocator.report.handover.workbook import workbook
-from allocator.site.records import Site
 
 Reserves = Mapping[str, tuple[float, str]]
 """Tank -> what must stay in it for the promise, and its unit."""
 
 
 def plan_tables(
-    site: Site, plan: Plan, crew: float | None = None, reserves: Reserves | None = None
+    site: Network, plan: Plan, crew: float | None = None, reserves: Reserves | None = None
 ) -> dict[str, pd.DataFrame]:
     """The tables of a plan by name. ``crew``: kg/s of material that the crew builds."""
     frames = {
@@ -46,7 +46,7 @@ def plan_tables(
 
 
 def hand_over_files(
-    site: Site, plan: Plan, crew: float | None = None, reserves: Reserves | None = None
+    site: Network, plan: Plan, crew: float | None = None, reserves: Reserves | None = None
 ) -> dict[str, bytes]:
     """All tables as CSV and in one workbook, a map for other tools, a graph: by file name.
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from allocator.network.records import Network
 from allocator.plans.records import FlowHeat, Plan
 from allocator.report.loads import corridor_of, run_peak, runs_of_kind
 from allocator.report.text import paragraph, table
 from allocator.report.words import percent, quantity
-from allocator.site.records import Site
 
 
 def busiest_flows(plan: Plan) -> list[FlowHeat]:
@@ -16,7 +16,7 @@ def busiest_flows(plan: Plan) -> list[FlowHeat]:
     return busiest or list(flows)
 
 
-def coolers_placed(site: Site, plan: Plan) -> list[str]:
+def coolers_placed(site: Network, plan: Plan) -> list[str]:
     """Coolers: where, between which temperatures, their duty at the busiest, their power."""
     rows: list[tuple[str, ...]] = []
     duties = {c.route: c for c in (plan.heat.coolers if plan.heat else ())}
@@ -62,7 +62,7 @@ def coolers_placed(site: Site, plan: Plan) -> list[str]:
     return table(heads, rows, right=(4, 5, 6, 7, 8, 9)[: len(heads) - 4]) if rows else []
 
 
-def temperatures(site: Site, plan: Plan) -> list[str]:
+def temperatures(site: Network, plan: Plan) -> list[str]:
     """Runs with their temperatures at both flanges, at their surface, and the heat they lose."""
     pipes = {(run.route, run.fluid) for run in runs_of_kind(site, plan, "pipe")}
     rows = []

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from allocator.network.records import Arc, Network
 from allocator.plans.records import FLAT, LineUse, MachineUse, Plan, Run
-from allocator.site.records import MachineType, Route, Site
+from allocator.site.records import MachineType
 
 
-def peak_factor(site: Site, shape: str) -> float:
+def peak_factor(site: Network, shape: str) -> float:
     """Highest level of a supply shape of mean 1: 1 when it is flat, else its demand's peak."""
     if shape == FLAT:
         return 1.0
@@ -16,7 +17,7 @@ def peak_factor(site: Site, shape: str) -> float:
     return 1.0 if profile is None else max(profile.levels)
 
 
-def runs_of_kind(site: Site, plan: Plan, kind: str) -> Iterator[Run]:
+def runs_of_kind(site: Network, plan: Plan, kind: str) -> Iterator[Run]:
     """Runs that are a ``pipe``, a ``cooler`` or a heat ``sink``, not passages at a place."""
     for run in plan.runs:
         stream = site.routes[run.route].stream
@@ -24,12 +25,12 @@ def runs_of_kind(site: Site, plan: Plan, kind: str) -> Iterator[Run]:
             yield run
 
 
-def corridor_of(route: Route) -> str:
+def corridor_of(route: Arc) -> str:
     """The name in the site file of what a route is, or is one temperature of."""
     return route.name if route.stream is None else route.stream.corridor
 
 
-def run_peak(site: Site, run: Run) -> float:
+def run_peak(site: Network, run: Run) -> float:
     """Most that a pipe must carry, kg/s: ``collect + sum of peak * mean``, both ways added."""
     return sum(
         flow.rate if flow.layer == "collect" else flow.rate * peak_factor(site, flow.carries)
@@ -37,7 +38,7 @@ def run_peak(site: Site, run: Run) -> float:
     )
 
 
-def line_peak(site: Site, line: LineUse) -> float:
+def line_peak(site: Network, line: LineUse) -> float:
     """Most that a power line must carry, W, both ways added."""
     return sum(sent * peak_factor(site, shape) for _, _, _, shape, sent in line.flows)
 
@@ -47,7 +48,7 @@ def mean_load(machine: MachineUse) -> float:
     return machine.flat_load + sum(machine.following.values()) + machine.cycled
 
 
-def run_ends(site: Site, run: Run) -> tuple[str, str]:
+def run_ends(site: Network, run: Run) -> tuple[str, str]:
     """From where to where most of a pipe's flow goes; the route's own ends when it is empty."""
     route = site.routes[run.route]
     ahead = sum(f.rate for f in run.flows if f.start == route.start)
@@ -75,7 +76,7 @@ def loads(machine: MachineUse) -> dict[str, float]:
     return found
 
 
-def given(site: Site, plan: Plan, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
+def given(site: Network, plan: Plan, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
     """Fluid, supply shape and mean kg/s that a group gives: exhaust by takings, else by load."""
     kind = site.machines[machine.type]
     for fluid, rate in kind.gives.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.loads import (
     corridor_of,
@@ -15,10 +16,9 @@ from allocator.report.loads import (
 )
 from allocator.report.text import table
 from allocator.report.words import at, count, destination, percent, quantity, shape
-from allocator.site.records import Site
 
 
-def sources_tapped(site: Site, plan: Plan) -> list[str]:
+def sources_tapped(site: Network, plan: Plan) -> list[str]:
     """What to tap, at which rate, to where; a line a destination.
 
     Rates are those while a source is on; on the mean basis they are means.
@@ -44,7 +44,7 @@ def sources_tapped(site: Site, plan: Plan) -> list[str]:
     return table(heads, rows, right=(4,)) if rows else []
 
 
-def machines(site: Site, plan: Plan) -> list[str]:
+def machines(site: Network, plan: Plan) -> list[str]:
     """Machines where and how many, and how they are worked."""
     rows = []
     for use in plan.machines:
@@ -87,7 +87,7 @@ def _work(use: MachineUse) -> str:
     return "; ".join(parts) or "spare"
 
 
-def stores_built(site: Site, plan: Plan) -> list[str]:
+def stores_built(site: Network, plan: Plan) -> list[str]:
     """Store sizes, what of them is new, and what each promises for ever."""
     rows = []
     for use in plan.stores:
@@ -122,7 +122,7 @@ def _battery_work(level: float, burst: Mapping[str, float], swing: float) -> str
     return ", ".join(f"{quantity(size, 'energy')} {use}" for size, use in parts if size > 0)
 
 
-def runs_laid(site: Site, plan: Plan) -> list[str]:
+def runs_laid(site: Network, plan: Plan) -> list[str]:
     """Pipes: from where to where, which build, how long, how full at the busiest moment."""
     rows = []
     for run in runs_of_kind(site, plan, "pipe"):
@@ -140,7 +140,7 @@ def runs_laid(site: Site, plan: Plan) -> list[str]:
     return table(heads, rows, right=(5, 6, 7)) if rows else []
 
 
-def lines_built(site: Site, plan: Plan) -> list[str]:
+def lines_built(site: Network, plan: Plan) -> list[str]:
     """Power lines in use."""
     rows = []
     for use in plan.lines:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.base.status import Status
 from allocator.plans.records import GoalResult, Plan, Price
 from allocator.report.text import paragraph, table
 from allocator.report.words import goal_title, goal_value, money, percent, plain, quantity
@@ -54,7 +55,7 @@ def price_rows(plan: Plan) -> list[tuple[str, ...]]:
 
 def _row(price: Price) -> tuple[str, ...]:
     size, one = UNITS.get(price.dimension, (1.0, "1"))
-    goal = GoalResult(price.goal, price.unit, "max", 0.0, None, None, "")
+    goal = GoalResult(price.goal, price.unit, "max", 0.0, None, None, Status.NOT_SOUGHT)
     way = "less " if price.goal in ("emissions", "scarce_material", "money") else ""
     worth = f"{goal_value(goal, price.rate * size)} {way}{goal_title(goal)}"
     step, gains = "", ""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.baths import baths_beside, sinks_used
 from allocator.report.bill import running_money
@@ -114,7 +115,7 @@ def _headline(plan: Plan, mean_basis: Plan | None) -> list[str]:
     return paragraph(f"{said}.", indent=0)
 
 
-def _promise(site: Site, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
+def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
     power, demand = plan.power, plan.power.demand_mean
     if demand <= 0:
         return []
@@ -148,7 +149,7 @@ def _above(more: float, less: float) -> bool:
     return more > less * (1 + 1e-6)
 
 
-def _demands(site: Site, plan: Plan) -> list[str]:
+def _demands(site: Network, plan: Plan) -> list[str]:
     rows = []
     for use in plan.demands:
         record = site.demands[use.name]
@@ -223,7 +224,7 @@ def _emissions(plan: Plan) -> list[str]:
     return table(("", "release", ""), rows, right=(1,))
 
 
-def _money(site: Site, plan: Plan) -> list[str]:
+def _money(site: Network, plan: Plan) -> list[str]:
     if plan.money == 0:
         return []
     running = running_money(site, plan)

@@ -7,17 +7,18 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from allocator.base.spreadsheet_cells import inert
+from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.bill import bill_of_materials
 from allocator.report.heat import busiest_flows
 from allocator.report.loads import corridor_of, line_peak, run_peak, runs_of_kind
 from allocator.report.words import destination_key, plain
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 Row = Mapping[str, object]
 
 
-def sources_used(site: Site, plan: Plan) -> pd.DataFrame:
+def sources_used(site: Network, plan: Plan) -> pd.DataFrame:
     """What is tapped and where it goes: a row a destination (rate while the source is on, kg/s)
 
     and a row a shape that a steady source feeds straight into the supply (mean kg/s)."""
@@ -42,7 +43,7 @@ def sources_used(site: Site, plan: Plan) -> pd.DataFrame:
     return frame(columns, rows)
 
 
-def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
+def store_sizes(site: Network, plan: Plan) -> pd.DataFrame:
     """Stores and batteries: a row each; kg for fluids, J for power."""
     rows: list[Row] = []
     for use in plan.stores:
@@ -78,7 +79,7 @@ def store_sizes(site: Site, plan: Plan) -> pd.DataFrame:
     return frame(columns, rows)
 
 
-def runs(site: Site, plan: Plan) -> pd.DataFrame:
+def runs(site: Network, plan: Plan) -> pd.DataFrame:
     """Pipes and power lines: a row each, with the busiest moment against the capacity."""
     rows: list[Row] = []
     for run in runs_of_kind(site, plan, "pipe"):
@@ -141,7 +142,7 @@ def _heat_of_run(plan: Plan, run: Run) -> Row:
     }
 
 
-def coolers(site: Site, plan: Plan) -> pd.DataFrame:
+def coolers(site: Network, plan: Plan) -> pd.DataFrame:
     """Coolers: units, between which temperatures, and their duty at the busiest moment."""
     rows: list[Row] = []
     duties = {c.route: c for c in (plan.heat.coolers if plan.heat else ())}
@@ -237,7 +238,7 @@ def baths(plan: Plan) -> pd.DataFrame:
     return frame(columns, rows)
 
 
-def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
+def machine_counts(site: Network, plan: Plan) -> pd.DataFrame:
     """Machines by type and place: how many stand, how many are new, and how they are worked."""
     rows: list[Row] = [
         {
@@ -263,7 +264,7 @@ def machine_counts(site: Site, plan: Plan) -> pd.DataFrame:
     return frame(columns, rows)
 
 
-def bill(site: Site, plan: Plan) -> pd.DataFrame:
+def bill(site: Network, plan: Plan) -> pd.DataFrame:
     """The bill of materials of :func:`allocator.report.bill.bill_of_materials`."""
     rows: list[Row] = [
         {

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.loads import given, turnover
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 NOTHING = 1e-9
 """Rates below this share of the largest of their fluid and layer are rounding."""
@@ -35,7 +36,7 @@ Arcs = dict[tuple[str, str, str], float]
 """(start, end, route) -> kg/s that is left on it."""
 
 
-def ways_of(site: Site, plan: Plan) -> tuple[Way, ...]:
+def ways_of(site: Network, plan: Plan) -> tuple[Way, ...]:
     """All ways of a plan, collect layer first, in the plan's own order.
 
     A flow that keeps the balance at every place can be walked along from its giver until it is
@@ -56,7 +57,7 @@ def _arcs(plan: Plan, layer: str) -> dict[tuple[str, str], Arcs]:
     return arcs
 
 
-def _collect_ways(site: Site, plan: Plan) -> Iterator[Way]:
+def _collect_ways(site: Network, plan: Plan) -> Iterator[Way]:
     arcs = _arcs(plan, "collect")
     for use in plan.sources:
         source = site.sources[use.name]
@@ -77,7 +78,7 @@ Ends = dict[tuple[str, str], dict[str, dict[str, float]]]
 """(fluid, shape) -> place -> thing -> kg/s."""
 
 
-def _supply_ways(site: Site, plan: Plan) -> Iterator[Way]:
+def _supply_ways(site: Network, plan: Plan) -> Iterator[Way]:
     givers, takers = _ends(site, plan)
     arcs = _arcs(plan, "supply")
     for (fluid, shape), places in givers.items():
@@ -140,7 +141,7 @@ def _walks(
         yield amount, tuple(route for _, _, route in walk), place
 
 
-def shape_of(site: Site, demand: str) -> str:
+def shape_of(site: Network, demand: str) -> str:
     """The shape that a demand follows: ``flat``, or the first demand with the same profile."""
     profile = site.demands[demand].profile
     if profile is None:
@@ -148,7 +149,7 @@ def shape_of(site: Site, demand: str) -> str:
     return next(d.name for d in site.demands.values() if d.profile == profile)
 
 
-def _ends(site: Site, plan: Plan) -> tuple[Ends, Ends]:
+def _ends(site: Network, plan: Plan) -> tuple[Ends, Ends]:
     givers: Ends = {}
     takers: Ends = {}
 
@@ -186,7 +187,7 @@ def _ends(site: Site, plan: Plan) -> tuple[Ends, Ends]:
 
 
 def _reshaped(
-    site: Site, plan: Plan, givers: Ends, takers: Ends
+    site: Network, plan: Plan, givers: Ends, takers: Ends
 ) -> list[tuple[str, str, str, str, float]]:
     """What machines give in one shape and is used in another: (fluid, shape, place, machine, kg/s).
 
@@ -219,7 +220,7 @@ def _reshaped(
     return found
 
 
-def _used(site: Site, fluid: str) -> bool:
+def _used(site: Network, fluid: str) -> bool:
     return any(fluid in m.takes for m in site.machines.values()) or any(
         d.wants == fluid for d in site.demands.values()
     )

@@ -18,30 +18,31 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
+from allocator.base.status import Status
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import Goal, goals_of
-from allocator.model.statement import Row, Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model, Row, Terms
 from allocator.model.stating import offered, state
+from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search.course import Course, hold, value_at
+from allocator.search.clean_up import finished, trimmed
 from allocator.search.found import GoalFound
 from allocator.search.narrowing import MOST_COLUMNS, pipe_column_count
 from allocator.search.neighbourhoods import layout_of
-from allocator.search.paths.landing import ideas_of, landed, pipe_columns, point_of
-from allocator.search.tidy import finished, trimmed
-from allocator.site.records import Site
-from allocator.solver.program import Program
+from allocator.search.paths.repair import ideas_of, landed, pipe_columns, point_of
+from allocator.search.state import SearchState, hold, value_at
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 APART = 0.2
 """Share of the pipes laid by each earlier plan that another plan must do without."""
 
-Reader = Callable[[Statement, Choices, np.ndarray, list[GoalFound]], Plan]
+Reader = Callable[[Model, IndexSets, np.ndarray, list[GoalFound]], Plan]
 
 
 def alternatives_of(
-    site: Site, settings: Settings, clock: Clock, plan: Plan, read: Reader
+    site: Network, settings: Settings, clock: Clock, plan: Plan, read: Reader
 ) -> tuple[Plan, ...]:
     """Plans beside a plan, best first; fewer than asked for where no more were found in time.
 
@@ -49,13 +50,13 @@ def alternatives_of(
     so large that their program is narrowed.
     """
     known = [laid_by(plan)]
-    choices = offered(site, settings.basis, settings.withstands)
-    if not known[0] or not plan.goals or pipe_column_count(choices) > MOST_COLUMNS:
+    sets = offered(site, settings.basis, settings.withstands)
+    if not known[0] or not plan.goals or pipe_column_count(sets) > MOST_COLUMNS:
         return ()
-    statement, choices = state(site, settings.basis, settings.withstands, clock.check)
-    goal = goals_of(statement, choices)[0]
+    model, sets = state(site, settings.basis, settings.withstands, clock.check)
+    goal = goals_of(model, sets)[0]
     best = plan.goals[0].value
-    layer = _Layer(statement, choices, goal, settings, clock)
+    layer = _Layer(model, sets, goal, settings, clock)
     layer.keep(best, settings.loss)
     found: list[Plan] = []
     for number in range(settings.alternatives - 1):
@@ -64,7 +65,7 @@ def alternatives_of(
         point = layer.best_point(known, left)
         if point is None:
             break
-        other = read(statement, choices, point, [layer.told(point)])
+        other = read(model, sets, point, [layer.told(point)])
         found.append(replace(other, status=other.goals[0].status))
         known.append(laid_by(other))
     return tuple(found)
@@ -85,49 +86,49 @@ class _Layer:
 
     def __init__(
         self,
-        statement: Statement,
-        choices: Choices,
+        model: Model,
+        sets: IndexSets,
         goal: Goal,
         settings: Settings,
         clock: Clock,
     ) -> None:
-        promises = () if choices.lossless else promises_of(choices)
+        promises = () if sets.lossless else promises_of(sets)
 
         def separate(values: dict[object, float], tolerance: float) -> list[Row]:
-            return violated(statement, promises, values, tolerance)
+            return violated(model, promises, values, tolerance)
 
-        self.program = Program(statement, separate, settings, clock)
-        self.statement, self.choices, self.goal = statement, choices, goal
+        self.solver_model = SolverModel(model, separate, settings, clock)
+        self.model, self.sets, self.goal = model, sets, goal
         self._settings, self._clock = settings, clock
-        self._ideas = ideas_of(choices, settings, clock, None)
+        self._ideas = ideas_of(sets, settings, clock, None)
 
     def keep(self, best: float, loss: float) -> None:
         """The first goal may lose a share, no more."""
-        course = Course(self.program, layout_of(self.statement, self.choices), None)
-        hold(course, self.goal, best, loss)
+        search_state = SearchState(self.solver_model, layout_of(self.model, self.sets), None)
+        hold(search_state, self.goal, best, loss)
 
     def differ(self, laid: frozenset[tuple[str, str]]) -> None:
         """At least a fifth of some pipes is not laid."""
         terms: Terms = [
             (1.0, ("lay", route, build, fluid))
-            for (route, fluid), pipe in self.choices.pipes.items()
+            for (route, fluid), pipe in self.sets.pipes.items()
             if (route, fluid) in laid
             for build in pipe.builds
             if build != pipe.standing
         ]
         most = float(len(laid) - fewest_apart(len(laid)))
-        row = self.statement.scaled_row("apart", terms, high=most)
+        row = self.model.scaled_row("apart", terms, high=most)
         if row is not None and row.columns:
-            self.program.add([row])
+            self.solver_model.add([row])
 
     def best_point(
         self, known: list[frozenset[tuple[str, str]]], limit: float | None
     ) -> np.ndarray | None:
         """The best point found in some seconds; None where there is none."""
-        program, ends = self.program, None
+        solver_model, ends = self.solver_model, None
         if limit is not None:
             ends = self._clock.seconds() + limit
-        program.aim(self.goal)
+        solver_model.aim(self.goal)
 
         def left(share: float) -> float | None:
             return None if ends is None else max(0.1, (ends - self._clock.seconds()) * share)
@@ -136,7 +137,7 @@ class _Layer:
         for point in self._from_paths(known, left):
             best = self._better(best, point)
         for _ in range(10):
-            solved = program.run(
+            solved = solver_model.run(
                 time_limit=left(0.5),
                 node_limit=self._settings.node_limit,
                 gap=max(1e-3, self._settings.gap),
@@ -144,9 +145,9 @@ class _Layer:
             )
             if solved.point is None:
                 break
-            rows = program.broken(solved.point)
-            program.add(rows)
-            sound = program.repaired(solved.point, left(0.5)).point
+            rows = solver_model.broken(solved.point)
+            solver_model.add(rows)
+            sound = solver_model.repaired(solved.point, left(0.5)).point
             if sound is not None:
                 best = self._better(best, sound)
             out = ends is not None and ends - self._clock.seconds() < 0.2
@@ -156,10 +157,10 @@ class _Layer:
 
     def told(self, point: np.ndarray) -> GoalFound:
         """The first goal at a point; how much better another might be is not asked."""
-        values = self.statement.by_key(point)
-        value = self.statement.value(self.goal.terms, values)
-        stopped = "interrupted" if self._clock.interrupted else "time_limit"
-        status = stopped if self._settings.node_limit is None else "node_limit"
+        values = self.model.by_key(point)
+        value = self.model.value(self.goal.terms, values)
+        stopped = Status.INTERRUPTED if self._clock.interrupted else Status.TIME_LIMIT
+        status = stopped if self._settings.node_limit is None else Status.NODE_LIMIT
         return GoalFound(self.goal, value, None, None, status)
 
     def _from_paths(
@@ -169,30 +170,32 @@ class _Layer:
         if self._ideas is None:
             return
         self._ideas.search(left(0.3), lambda find, note: None)
-        lay = pipe_columns(self.statement)
+        lay = pipe_columns(self.model)
         tried = 0
         for find in self._ideas.finds:
             apart = all(len(k - set(find.pipes)) >= fewest_apart(len(k)) for k in known)
             if apart and tried < 3:
                 tried += 1
-                point = point_of(self.statement, self.choices, find)
-                for solved in landed(self.program, lay, point, 1e-3, left):
+                point = point_of(self.model, self.sets, find)
+                for solved in landed(self.solver_model, lay, point, 1e-3, left):
                     assert solved.point is not None
                     yield solved.point
 
     def _better(self, best: np.ndarray | None, point: np.ndarray) -> np.ndarray:
         if best is None:
             return point
-        course = Course(self.program, layout_of(self.statement, self.choices), None)
-        values = [value_at(course, self.goal, p) for p in (best, point)]
+        search_state = SearchState(self.solver_model, layout_of(self.model, self.sets), None)
+        values = [value_at(search_state, self.goal, p) for p in (best, point)]
         wins = values[1] > values[0] if self.goal.maximise else values[1] < values[0]
         return point if wins else best
 
     def _tidy(self, point: np.ndarray, limit: float | None) -> np.ndarray:
         """What is not used taken away; the goal stays, so flows are as they come."""
-        fewer = finished(self.program, (trimmed(self.program, self.choices, point), point), limit)
+        fewer = finished(
+            self.solver_model, (trimmed(self.solver_model, self.sets, point), point), limit
+        )
         if fewer is None:
             return point
-        course = Course(self.program, layout_of(self.statement, self.choices), None)
-        lost = value_at(course, self.goal, point) - value_at(course, self.goal, fewer)
+        search_state = SearchState(self.solver_model, layout_of(self.model, self.sets), None)
+        lost = value_at(search_state, self.goal, point) - value_at(search_state, self.goal, fewer)
         return fewer if abs(lost) <= self.goal.scale else point

@@ -19,25 +19,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.clock import Clock
+from allocator.base.status import Status
 from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
 from allocator.cycles.balance import balance_of
 from allocator.cycles.windows import reach_of, worst_up_to
-from allocator.model.choices import Choices, choices_of
 from allocator.model.expressions import collected, direct_mean
 from allocator.model.goals import Goal, goals_of
+from allocator.model.index_sets import IndexSets, index_sets_of
 from allocator.model.mean_basis import mean_site, with_all_heat
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.rules import state_rules
 from allocator.model.rules.power import served
-from allocator.model.statement import Key, Row, Statement, Terms
 from allocator.model.variables import declare
+from allocator.network.records import Network
 from allocator.plans.records import Ceiling
 from allocator.site.chambers import held
-from allocator.site.records import Site, Source
-from allocator.solver.program import Program
+from allocator.site.records import Source
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 
-def recovered_of_fluids(site: Site) -> dict[str, float]:
+def recovered_of_fluids(site: Network) -> dict[str, float]:
     """Most power out of the heat of a kg of each fluid, J/kg: once through each kind of cooler."""
     most: dict[tuple[str, str], float] = {}
     for route in site.routes.values():
@@ -50,7 +52,7 @@ def recovered_of_fluids(site: Site) -> dict[str, float]:
     }
 
 
-def energy_of_fluids(site: Site, *, clean: bool, choices: Choices) -> dict[str, float]:
+def energy_of_fluids(site: Network, *, clean: bool, sets: IndexSets) -> dict[str, float]:
     """Most electric energy that machines make of a kg of each fluid, J/kg.
 
     By-products that are fuels again count with what they give in turn; the chain is finite
@@ -58,7 +60,7 @@ def energy_of_fluids(site: Site, *, clean: bool, choices: Choices) -> dict[str, 
     """
     recovered = recovered_of_fluids(site)
     energy = dict(recovered)
-    groups = [g for g in choices.groups.values() if not clean or g.clean]
+    groups = [g for g in sets.groups.values() if not clean or g.clean]
     for _ in range(len(site.fluids) + 1):
         for group in groups:
             gained = group.type.power_out + sum(
@@ -79,16 +81,14 @@ class Pool:
     inflows: tuple[tuple[Curve, float, Key], ...]
     uses: tuple[tuple[DemandCurve, Terms], ...]
 
-    def worst(
-        self, statement: Statement, values: Mapping[Key, float], tolerance: float
-    ) -> Row | None:
+    def worst(self, model: Model, values: Mapping[Key, float], tolerance: float) -> Row | None:
         """The cut that a point breaks by more than a share of what is held, if any."""
-        held = self.standing + statement.value(self.sizes, values)
+        held = self.standing + model.value(self.sizes, values)
         # A hair less than what is served: the mean basis holds to the solver's tolerance only.
         following = [
             (curve, amount * (1.0 - 1e-6))
             for curve, terms in self.uses
-            if (amount := statement.value(terms, values)) > 0
+            if (amount := model.value(terms, values)) > 0
         ]
         asked = sum(amount for _, amount in following)
         if asked <= 0:
@@ -107,9 +107,9 @@ class Pool:
         worst = worst_up_to(balance, reach_of(balance)[0], held)
         if worst.shortfall <= held + tolerance * max(held, asked * worst.length):
             return None
-        return self.row(statement, worst.length)
+        return self.row(model, worst.length)
 
-    def row(self, statement: Statement, length: float) -> Row | None:
+    def row(self, model: Model, length: float) -> Row | None:
         """The cut at a window length."""
         at = np.array([length])
         terms: Terms = list(self.sizes)
@@ -118,32 +118,32 @@ class Pool:
         for demand, use in self.uses:
             largest = float(demand.largest(at)[0])
             terms += [(-largest * coefficient, key) for coefficient, key in use]
-        return statement.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.standing)
+        return model.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.standing)
 
 
-def _pools(site: Site, choices: Choices) -> list[Pool]:
+def _pools(site: Network, sets: IndexSets) -> list[Pool]:
     pools = []
     for name, kinds in (("clean", ("clean",)), ("total", ("clean", "emitting"))):
-        energy = energy_of_fluids(site, clean=name == "clean", choices=choices)
-        sizes: Terms = [(1.0, ("size", b)) for b in choices.batteries]
-        standing = sum(b.standing for b in choices.batteries.values())
-        for k, store in choices.fluid_stores.items():
+        energy = energy_of_fluids(site, clean=name == "clean", sets=sets)
+        sizes: Terms = [(1.0, ("size", b)) for b in sets.batteries]
+        standing = sum(b.standing for b in sets.batteries.values())
+        for k, store in sets.fluid_stores.items():
             sizes.append((energy[store.type.holds], ("size", k)))
             standing += energy[store.type.holds] * store.standing
         inflows = []
-        for s in choices.sources:
+        for s in sets.sources:
             # A chamber is full at the start, like a store, and takes in all of the flow, however
             # little of it the pump moves on the mean: w >= 1 / duty, so that w times the greatest
             # mean rate, ``most`` kg/s, is the whole flow.
             source = site.sources[s]
             standing += energy[source.fluid] * held(site, source)
-            curve, most = curve_of(source.stages), drawn_most(choices.site.sources[s])
+            curve, most = curve_of(source.stages), drawn_most(sets.site.sources[s])
             weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / curve.duty)
-            for _, key in collected(choices, s) + direct_mean(choices, s):
+            for _, key in collected(sets, s) + direct_mean(sets, s):
                 inflows.append((curve, weight, key))
         uses = tuple(
-            (demand_curve_of(site.demands[d.name].profile), served(choices, d.name, kinds))
-            for d in choices.power_demands()
+            (demand_curve_of(site.demands[d.name].profile), served(sets, d.name, kinds))
+            for d in sets.power_demands()
         )
         pools.append(Pool(name, sizes, standing, tuple(inflows), uses))
     return pools
@@ -156,7 +156,7 @@ def drawn_most(source: Source) -> float:
     return min(source.flow, source.pump.rate)
 
 
-def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None) -> Ceiling:
+def ceiling_of(site: Network, settings: Settings, clock: Clock, limit: float | None) -> Ceiling:
     """The ceiling on clean and on total power, W, each the best bound found in the time.
 
     The linear relaxation with its cuts always gives a bound; the rest of the time goes into
@@ -165,25 +165,25 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
     steady = replace(
         with_all_heat(mean_site(site)), stores=site.stores, built=site.built, goals=_WANTED
     )
-    choices = choices_of(steady, lossless=True)
-    if not choices.power_demands():
+    sets = index_sets_of(steady, lossless=True)
+    if not sets.power_demands():
         return Ceiling(None, None)
-    statement = Statement(clock.check)
-    declare(statement, choices)
-    state_rules(statement, choices)
-    pools = _pools(site, choices)
+    model = Model(clock.check)
+    declare(model, sets)
+    state_rules(model, sets)
+    pools = _pools(site, sets)
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        rows = [pool.worst(statement, values, max(tolerance, 1e-6)) for pool in pools]
+        rows = [pool.worst(model, values, max(tolerance, 1e-6)) for pool in pools]
         return [row for row in rows if row is not None]
 
-    program = Program(statement, separate, settings, clock)
+    solver_model = SolverModel(model, separate, settings, clock)
     found: dict[str, tuple[float | None, str | None]] = {}
-    goals = {g.name: g for g in goals_of(statement, choices) if g.name in _WANTED}
+    goals = {g.name: g for g in goals_of(model, sets) if g.name in _WANTED}
     for name in _WANTED:
         goal = goals.get(name)
         part = None if limit is None else limit / 2
-        found[name] = (None, None) if goal is None else _bound(program, goal, part)
+        found[name] = (None, None) if goal is None else _bound(solver_model, goal, part)
     (clean, clean_kind), (total, total_kind) = found["clean_power"], found["served_power"]
     return Ceiling(clean, total, clean_kind, total_kind)
 
@@ -191,39 +191,41 @@ def ceiling_of(site: Site, settings: Settings, clock: Clock, limit: float | None
 _WANTED = ("clean_power", "served_power")
 
 
-def _bound(program: Program, goal: Goal, limit: float | None) -> tuple[float | None, str | None]:
+def _bound(
+    solver_model: SolverModel, goal: Goal, limit: float | None
+) -> tuple[float | None, str | None]:
     """The bound, and whose word it is."""
-    program.aim(goal)
-    if not program.statement.summed(goal.terms):
+    solver_model.aim(goal)
+    if not solver_model.model.summed(goal.terms):
         return 0.0, "certified"
-    began = program.clock.seconds()
+    began = solver_model.clock.seconds()
 
     def left() -> float | None:
-        return None if limit is None else limit - (program.clock.seconds() - began)
+        return None if limit is None else limit - (solver_model.clock.seconds() - began)
 
-    solved = program.relaxed(limit)
-    bound = program.unscaled(solved.bound)
+    solved = solver_model.relaxed(limit)
+    bound = solver_model.unscaled(solved.bound)
     if bound is None:
         return None, None
     kind = "certified" if solved.certified else "solver"
-    if program.clock.interrupted or solved.status != "optimal":
+    if solver_model.clock.interrupted or solved.status != Status.OPTIMAL:
         return -bound, kind
     for _ in range(20):
         seconds = left()
-        if program.clock.interrupted or (seconds is not None and seconds <= 0.0):
+        if solver_model.clock.interrupted or (seconds is not None and seconds <= 0.0):
             break
-        mixed = program.run(
+        mixed = solver_model.run(
             time_limit=seconds,
-            node_limit=program.settings.node_limit,
-            gap=max(program.settings.gap, 1e-3),
+            node_limit=solver_model.settings.node_limit,
+            gap=max(solver_model.settings.gap, 1e-3),
         )
-        better = program.unscaled(mixed.bound)
+        better = solver_model.unscaled(mixed.bound)
         if better is not None and better > bound + 1e-9 * abs(bound):
             bound, kind = better, "solver"
-        if mixed.status != "optimal" or mixed.point is None:
+        if mixed.status != Status.OPTIMAL or mixed.point is None:
             break
-        rows = program.broken(mixed.point)
+        rows = solver_model.broken(mixed.point)
         if not rows:
             break
-        program.add(rows)
+        solver_model.add(rows)
     return -bound, kind

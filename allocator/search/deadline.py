@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from allocator.solver.program import Program
+from allocator.solver.solver_model import SolverModel
 
 LEAST = 0.05
 """Seconds that whatever is begun may take."""
@@ -11,9 +11,9 @@ LEAST = 0.05
 class Deadline:
     """Seconds left for one goal; none are counted where a node limit rules."""
 
-    def __init__(self, program: Program, limit: float | None) -> None:
-        counted = limit is not None and program.settings.node_limit is None
-        self._clock = program.clock
+    def __init__(self, solver_model: SolverModel, limit: float | None) -> None:
+        counted = limit is not None and solver_model.settings.node_limit is None
+        self._clock = solver_model.clock
         self._limit = limit if counted else None
         self._end = 0.0 if self._limit is None else self._clock.seconds() + self._limit
 

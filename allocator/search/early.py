@@ -11,22 +11,23 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from allocator.base.clock import Clock
+from allocator.base.status import Status
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key
+from allocator.model.model import Key
 from allocator.model.stating import state
+from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search.course import Course, hold, value_at
+from allocator.search.clean_up import finished
 from allocator.search.found import GoalFound
 from allocator.search.narrowing import narrowed
 from allocator.search.neighbourhoods import layout_of
-from allocator.search.paths.landing import point_of
-from allocator.search.paths.network import Find
+from allocator.search.paths.network import Candidate
+from allocator.search.paths.repair import point_of
 from allocator.search.plan_of_point import plan_at
-from allocator.search.tidy import finished
-from allocator.site.records import Site
-from allocator.solver.program import Program
+from allocator.search.state import SearchState, hold, value_at
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 SELDOM = 10.0
 """Times what it took that is let pass before it is done again."""
@@ -39,12 +40,12 @@ class Seldom:
     ``once``: at the first call alone, where what comes out may not depend on seconds.
     """
 
-    def __init__(self, act: Callable[[Find], None], once: bool) -> None:
+    def __init__(self, act: Callable[[Candidate], None], once: bool) -> None:
         self._act = act
         self._once = once
         self._due: float | None = None
 
-    def __call__(self, find: Find, note: str = "") -> None:
+    def __call__(self, find: Candidate, note: str = "") -> None:
         """Act on a find, where it is due."""
         del note
         began = time.perf_counter()
@@ -59,7 +60,7 @@ class Seldom:
 class Early:
     """The best plan landed so far on a site that is planned on the corridors of finds alone."""
 
-    site: Site
+    site: Network
     settings: Settings
     clock: Clock
     told: Callable[[float, str], None]
@@ -67,7 +68,7 @@ class Early:
     plan: Plan | None = None
     values: Mapping[Key, float] = field(default_factory=dict)
 
-    def land(self, find: Find) -> None:
+    def land(self, find: Candidate) -> None:
         """Keep the plan of a find where it is the best, unless it is too late for it."""
         if self.clock.out():
             return
@@ -88,7 +89,7 @@ def better(plan: Plan, other: Plan | None) -> bool:
 
 
 def early_plan(
-    site: Site, settings: Settings, clock: Clock, find: Find
+    site: Network, settings: Settings, clock: Clock, find: Candidate
 ) -> tuple[Plan, Mapping[Key, float]] | None:
     """The plan of a find: its whole numbers, the best amounts for each goal in turn, no bounds.
 
@@ -96,26 +97,26 @@ def early_plan(
     is out.
     """
     small = narrowed(site, [find])
-    statement, choices = state(small, settings.basis, settings.withstands)
-    promises = () if choices.lossless else promises_of(choices)
-    goals = goals_of(statement, choices)
-    if not goals or any(not row.columns for row in statement.rows):
+    model, sets = state(small, settings.basis, settings.withstands)
+    promises = () if sets.lossless else promises_of(sets)
+    goals = goals_of(model, sets)
+    if not goals or any(not row.columns for row in model.rows):
         return None
-    program = Program(
-        statement, lambda v, tolerance: violated(statement, promises, v, tolerance), settings, clock
+    solver_model = SolverModel(
+        model, lambda v, tolerance: violated(model, promises, v, tolerance), settings, clock
     )
-    course = Course(program, layout_of(statement, choices), None)
-    point = point_of(statement, choices, find)
+    search_state = SearchState(solver_model, layout_of(model, sets), None)
+    point = point_of(model, sets, find)
     found: list[GoalFound] = []
     for goal in goals:
-        program.aim(goal)
-        solved = program.repaired(point, program.left(0.3, most=MOST_SECONDS))
+        solver_model.aim(goal)
+        solved = solver_model.repaired(point, solver_model.left(0.3, most=MOST_SECONDS))
         if solved.point is None and not found:
             return None
         point = point if solved.point is None else solved.point
-        value = value_at(course, goal, point)
-        found.append(GoalFound(goal, value, None, None, "time_limit"))
-        hold(course, goal, value, site.goal_slack)
-    last = finished(program, (point,), program.left(0.3, most=MOST_SECONDS))
+        value = value_at(search_state, goal, point)
+        found.append(GoalFound(goal, value, None, None, Status.TIME_LIMIT))
+        hold(search_state, goal, value, site.goal_slack)
+    last = finished(solver_model, (point,), solver_model.left(0.3, most=MOST_SECONDS))
     point = point if last is None else last
-    return plan_at(small, settings, statement, choices, point, found), statement.by_key(point)
+    return plan_at(small, settings, model, sets, point, found), model.by_key(point)

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from allocator.model.choices import CLASSES, Choices, Group, StoreSite, counts
+from allocator.model.buffers import receivers_of
 from allocator.model.expressions import (
     bursts,
     can_follow,
@@ -17,10 +17,10 @@ from allocator.model.expressions import (
     recovering,
     worth_of,
 )
-from allocator.model.receivers import receivers_of
+from allocator.model.index_sets import CLASSES, Group, IndexSets, StoreSite, counts
+from allocator.model.model import Key, Model, Terms
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import material_use
-from allocator.model.statement import Key, Statement, Terms
 from allocator.plans.records import (
     FLAT,
     BatteryUse,
@@ -46,40 +46,40 @@ LAST_DIGITS = 1e-9
 class Reading:
     """Values by key, read as the plan's amounts."""
 
-    statement: Statement
-    choices: Choices
+    model: Model
+    sets: IndexSets
     values: Mapping[Key, float]
 
     def of(self, terms: Terms) -> float:
         """Value of an expression."""
-        return self.statement.value(terms, self.values)
+        return self.model.value(terms, self.values)
 
     def has(self, *key: str) -> bool:
         """True when the variable exists."""
-        return self.statement.has(key)
+        return self.model.has(key)
 
     def get(self, *key: str) -> float:
         """Value of a variable; 0 where the program does not have it."""
-        return self.values[key] if self.statement.has(key) else 0.0
+        return self.values[key] if self.model.has(key) else 0.0
 
     def whole(self, *key: str) -> int:
         """Value of an integer variable."""
         return round(self.get(*key))
 
 
-def without_dust(statement: Statement, values: Mapping[Key, float]) -> dict[Key, float]:
+def without_dust(model: Model, values: Mapping[Key, float]) -> dict[Key, float]:
     """The values with continuous amounts that are only rounding put to 0.
 
     Measured by the largest amount of its kind; of what is collected for a store or battery, or
     kept or given by it, by the largest there, which may itself be small.
     """
     largest: dict[Key, float] = {}
-    for column in statement.columns:
+    for column in model.columns:
         if not column.integer:
             for kind in _kinds(column.key):
                 largest[kind] = max(largest.get(kind, 0.0), abs(values[column.key]))
     found = {}
-    for column in statement.columns:
+    for column in model.columns:
         value = values[column.key]
         if not column.integer:
             every, *mine = (largest[kind] for kind in _kinds(column.key))
@@ -106,19 +106,19 @@ def _kinds(key: Key) -> tuple[Key, ...]:
 
 def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
     """Sources with the rates at which they are drawn on."""
-    choices = reading.choices
-    site = choices.site
+    sets = reading.sets
+    site = sets.site
     found = []
     for name in site.sources:
         standing = name in site.built.taps
-        known = name in choices.sources
+        known = name in sets.sources
         collect = {}
         direct = {}
         if known:
-            for k in choices.reach[name]:
+            for k in sets.reach[name]:
                 if (rate := reading.get("collect", name, k)) > 0:
                     collect[k] = rate
-            for shape in direct_shapes(choices, name):
+            for shape in direct_shapes(sets, name):
                 if (rate := reading.get("direct", name, shape)) > 0:
                     direct[shape] = rate
         if site.sources[name].part_of:
@@ -144,19 +144,19 @@ def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]
 
 def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
     """Stores of fluids that stand or are built."""
-    choices = reading.choices
+    sets = reading.sets
     found = []
     filled = {
         k
-        for source in choices.sources
-        for k in choices.reach[source]
+        for source in sets.sources
+        for k in sets.reach[source]
         if reading.get("collect", source, k) > 0
     }
-    for name, store in choices.fluid_stores.items():
+    for name, store in sets.fluid_stores.items():
         size, new, units = _size(reading, store)
         draw = {
             shape: amount
-            for shape in choices.fluid_shapes[store.type.holds]
+            for shape in sets.fluid_shapes[store.type.holds]
             if (amount := reading.get("draw", name, shape)) > 0
         }
         inflow = reading.get("inflow", name)
@@ -180,15 +180,15 @@ def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
 
 def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
     """Stores of power that stand or are built, with their parts."""
-    choices = reading.choices
+    sets = reading.sets
     found = []
-    for name, battery in choices.batteries.items():
+    for name, battery in sets.batteries.items():
         size, new, units = _size(reading, battery)
         if size <= 0:
             continue
         levelled: dict[str, dict[str, float]] = {}
         level_part = 0.0
-        for (b, demand), constants in choices.levellings.items():
+        for (b, demand), constants in sets.levellings.items():
             for kind in CLASSES:
                 amount = reading.get("level", b, demand, kind)
                 if b == name and amount > 0:
@@ -201,7 +201,7 @@ def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
                 parts[kind] = part
             promised = {
                 shape: amount
-                for shape in (FLAT, *choices.power_shapes())
+                for shape in (FLAT, *sets.power_shapes())
                 if (amount := reading.get("release", name, kind, shape)) > 0
             }
             if promised:
@@ -226,22 +226,22 @@ def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
 
 def runs(reading: Reading) -> tuple[Run, ...]:
     """Pipes that are laid or stand, with their flows."""
-    choices = reading.choices
+    sets = reading.sets
     found = []
-    for (route, fluid), pipe in choices.pipes.items():
+    for (route, fluid), pipe in sets.pipes.items():
         chosen = [b for b in pipe.builds if reading.whole("lay", route, b, fluid) == 1]
         build = chosen[0] if chosen else pipe.standing
         if build is None:
             continue
         flows = []
-        for arc in choices.arcs_along(route, fluid):
-            for end in choices.ends(fluid):
+        for arc in sets.arcs_along(route, fluid):
+            for end in sets.ends(fluid):
                 if (rate := reading.get("gather", route, arc.start, fluid, end)) > 0:
                     flows.append(PipeFlow(arc.start, arc.end, "collect", end, rate))
-            for shape in choices.fluid_shapes[fluid]:
+            for shape in sets.fluid_shapes[fluid]:
                 if (rate := reading.get("supply", route, arc.start, fluid, shape)) > 0:
                     flows.append(PipeFlow(arc.start, arc.end, "supply", shape, rate))
-        stream = choices.site.routes[route].stream
+        stream = sets.site.routes[route].stream
         if not flows and stream is not None and stream.kind == "passage":
             continue  # it costs nothing and is always there
         found.append(Run(route, build, fluid, build != pipe.standing, tuple(flows)))
@@ -250,15 +250,15 @@ def runs(reading: Reading) -> tuple[Run, ...]:
 
 def recovery_uses(reading: Reading) -> tuple[RecoveryUse, ...]:
     """Power that is promised of the heat of coolers."""
-    choices = reading.choices
+    sets = reading.sets
     found = []
-    for arc, recovery, shapes in recovering(choices):
+    for arc, recovery, shapes in recovering(sets):
         flow = {
             shape: rate
             for shape in shapes
             if (rate := reading.get("recover", arc.route, shape)) > 0
         }
-        pipe = choices.pipes[arc.route, arc.fluid]
+        pipe = sets.pipes[arc.route, arc.fluid]
         laid = [b for b in pipe.builds if reading.whole("lay", arc.route, b, arc.fluid) == 1]
         if flow and laid:
             power = {shape: rate * worth_of(recovery) for shape, rate in flow.items()}
@@ -268,18 +268,18 @@ def recovery_uses(reading: Reading) -> tuple[RecoveryUse, ...]:
 
 def line_uses(reading: Reading) -> tuple[LineUse, ...]:
     """Power lines that are built or stand."""
-    choices = reading.choices
+    sets = reading.sets
     found = []
-    for name in choices.lines:
-        line = choices.site.lines[name]
-        standing = name in choices.site.built.lines
+    for name in sets.lines:
+        line = sets.site.lines[name]
+        standing = name in sets.site.built.lines
         if not standing and reading.whole("line", name) != 1:
             continue
         flows = tuple(
             (start, end, kind, shape, sent)
             for start, end in ((line.start, line.end), (line.end, line.start))
             for kind in CLASSES
-            for shape in (FLAT, *choices.power_shapes())
+            for shape in (FLAT, *sets.power_shapes())
             if (sent := reading.get("wire", name, start, kind, shape)) > 0
         )
         found.append(LineUse(name, not standing, flows))
@@ -288,23 +288,23 @@ def line_uses(reading: Reading) -> tuple[LineUse, ...]:
 
 def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
     """Machines that stand or are built, with how they share their work."""
-    choices = reading.choices
+    sets = reading.sets
     found = []
-    for name, group in choices.groups.items():
+    for name, group in sets.groups.items():
         new = reading.whole("count", name)
         count = group.standing + new
         if count == 0:
             continue
         following = {
             shape: load
-            for shape in can_follow(choices, group)
+            for shape in can_follow(sets, group)
             if (load := reading.get("follow", name, shape)) > 0
         }
         burst: dict[str, float] = {}
-        if not choices.lossless:
-            for k, terms in bursts(choices, name).items():
+        if not sets.lossless:
+            for k, terms in bursts(sets, name).items():
                 load = reading.of(terms)
-                battery = choices.destinations[k].battery
+                battery = sets.destinations[k].battery
                 if load > 0.0 and battery is not None:
                     burst[battery.name] = load
         found.append(
@@ -331,23 +331,23 @@ def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, flo
     ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
     """
     running = reading.whole("running", group.name)
-    room = running - reading.of(load_at_peak(reading.choices, group))
+    room = running - reading.of(load_at_peak(reading.sets, group))
     in_lumps = is_lumpy(group) and burst > max(0.0, room) + LAST_DIGITS * running
     units = int(reading.get("cycled", group.name) > 0) + int(in_lumps)
-    one = receivers_of(reading.choices, group) if units else {}
+    one = receivers_of(reading.sets, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}
 
 
 def demand_uses(reading: Reading) -> tuple[DemandUse, ...]:
     """Share of each demand that is served."""
     found = []
-    for demand in reading.choices.site.demands.values():
-        if demand in reading.choices.fluid_demands():
-            share = max(0.0, reading.of(served(reading.choices, demand.name))) / demand.mean
+    for demand in reading.sets.site.demands.values():
+        if demand in reading.sets.fluid_demands():
+            share = max(0.0, reading.of(served(reading.sets, demand.name))) / demand.mean
             found.append(DemandUse(demand.name, demand.wants, demand.mean, min(1.0, share), 0.0))
             continue
         clean, emitting = (
-            max(0.0, reading.of(served(reading.choices, demand.name, (kind,)))) / demand.mean
+            max(0.0, reading.of(served(reading.sets, demand.name, (kind,)))) / demand.mean
             for kind in CLASSES
         )
         clean = min(1.0, clean)
@@ -361,23 +361,23 @@ def material_uses(reading: Reading) -> tuple[MaterialUse, ...]:
     return tuple(
         MaterialUse(
             name,
-            max(0.0, reading.of(material_use(reading.choices, name))),
+            max(0.0, reading.of(material_use(reading.sets, name))),
             material.stock,
         )
-        for name, material in reading.choices.site.materials.items()
+        for name, material in reading.sets.site.materials.items()
     )
 
 
 def emissions_of(reading: Reading) -> Emissions:
     """Mean release of fluids that are an emission, kg/s."""
-    site = reading.choices.site
+    site = reading.sets.site
     by_fluid: dict[str, float] = {}
     for fluid in site.fluids.values():
         if fluid.emission == "none":
             continue
         released = [
-            reading.of(mean_turnover(reading.choices, group)) * group.type.gives[fluid.name]
-            for group in reading.choices.groups.values()
+            reading.of(mean_turnover(reading.sets, group)) * group.type.gives[fluid.name]
+            for group in reading.sets.groups.values()
             if fluid.name in group.type.gives
         ]
         by_fluid[fluid.name] = max(0.0, math.fsum(released))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.base.status import Status
 from allocator.model.goals import Goal
 
 PROVEN = 1e-6
@@ -21,7 +22,7 @@ class GoalFound:
     value: float
     bound: float | None
     gap: float | None
-    status: str
+    status: Status
     certified: bool = False
 
 

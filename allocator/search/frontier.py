@@ -15,29 +15,31 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.clock import Clock
-from allocator.model.choices import CLASSES, Choices
+from allocator.base.status import Status
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import Goal
+from allocator.model.index_sets import CLASSES, IndexSets
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import counted_emission, material_use, money
-from allocator.model.statement import Key, Row, Statement, Terms
 from allocator.model.stating import offered, state
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search.course import HELD, Course, value_at
+from allocator.search.binding import held_back
+from allocator.search.clean_up import tidied
 from allocator.search.deadline import Deadline
 from allocator.search.found import GoalFound, gap_of
 from allocator.search.goal_steps import NEAR_GAP
-from allocator.search.held_back import held_back
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
-from allocator.search.paths.landing import Ideas, ideas_of
 from allocator.search.paths.network import first_service
+from allocator.search.paths.repair import CandidatePool, ideas_of
 from allocator.search.plan_of_point import plan_at
-from allocator.search.tidy import tidied
+from allocator.search.state import HELD, SearchState, value_at
 from allocator.site.records import Site
-from allocator.solver.program import Program
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
@@ -68,14 +70,14 @@ class Point:
 class _Trade:
     """The program between its cap and its floor."""
 
-    site: Site
+    site: Network
     settings: Settings
-    course: Course
-    choices: Choices
+    search_state: SearchState
+    sets: IndexSets
     power: Goal
     scarce: Goal
 
-    def paths(self, cap: float) -> Ideas | None:
+    def paths(self, cap: float) -> CandidatePool | None:
         """The path search of the site with no more of the material than a cap.
 
         None where no material is given, or where paths have no say (few sources, another goal).
@@ -85,45 +87,45 @@ class _Trade:
             return None
         stock = cap if material.stock is None else min(cap, material.stock)
         materials = {**self.site.materials, material.name: replace(material, stock=stock)}
-        choices = offered(
+        sets = offered(
             replace(self.site, materials=materials), self.settings.basis, self.settings.withstands
         )
-        if first_service(choices) != self.power.name:
+        if first_service(sets) != self.power.name:
             return None
-        return ideas_of(choices, self.settings, self.course.program.clock, None)
+        return ideas_of(sets, self.settings, self.search_state.solver_model.clock, None)
 
     def begin_by_paths(self, cap: float, limit: float | None) -> None:
         """Begin from what paths find under a cap, where it has more power than the point so far."""
-        course, program = self.course, self.course.program
+        search_state, solver_model = self.search_state, self.search_state.solver_model
         ideas = self.paths(cap)
         if ideas is None or not ideas.ready(0.0):
             return
-        program.aim(self.power)
-        deadline = Deadline(program, limit)
+        solver_model.aim(self.power)
+        deadline = Deadline(solver_model, limit)
         ideas.search(deadline.left(0.6), lambda find, note: None)
-        points = ideas.points(program, NEAR_GAP, deadline.left, lambda: deadline.spent() > 0.9)
+        points = ideas.points(solver_model, NEAR_GAP, deadline.left, lambda: deadline.spent() > 0.9)
         for point in points:
-            solved = program.repaired(point, deadline.left(0.5))
+            solved = solver_model.repaired(point, deadline.left(0.5))
             if solved.point is None:
                 continue
-            known = course.point
-            value = value_at(course, self.power, solved.point)
-            if known is None or value > value_at(course, self.power, known):
-                course.point = solved.point
+            known = search_state.point
+            value = value_at(search_state, self.power, solved.point)
+            if known is None or value > value_at(search_state, self.power, known):
+                search_state.point = solved.point
 
     def within(self, cap: float, floor: float) -> None:
         """Hold what is given below a cap and power above a floor."""
-        program, slack = self.course.program, max(HELD * floor, self.power.scale)
-        columns = [program.statement.index(key) for key in (CAP, FLOOR)]
-        units = [program.statement.columns[column].unit for column in columns]
+        solver_model, slack = self.search_state.solver_model, max(HELD * floor, self.power.scale)
+        columns = [solver_model.model.index(key) for key in (CAP, FLOOR)]
+        units = [solver_model.model.columns[column].unit for column in columns]
         low = np.array([0.0, max(0.0, floor - slack) / units[1]])
         high = np.array([cap / units[0], np.inf])
-        program.solver.bounds(np.array(columns), low, high)
+        solver_model.solver.bounds(np.array(columns), low, high)
 
     def solved(self, goal: Goal, limit: float | None) -> GoalFound | None:
         """One goal, unless nothing is found or nothing can be."""
-        found = solve_goal(self.course, goal, limit)
-        return None if found is None or found.status == "infeasible" else found
+        found = solve_goal(self.search_state, goal, limit)
+        return None if found is None or found.status == Status.INFEASIBLE else found
 
     def least(self, power: float, cap: float, limit: float | None) -> GoalFound | None:
         """The least of the scarce thing for so much power."""
@@ -132,14 +134,14 @@ class _Trade:
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
         """The point that the search stands at, as a plan."""
-        point = tidied(self.course, self.choices, self.course.program.left(most=5.0))
-        statement = self.course.program.statement
+        point = tidied(self.search_state, self.sets, self.search_state.solver_model.left(most=5.0))
+        model = self.search_state.solver_model.model
         told = [found]
-        plan = plan_at(self.site, self.settings, statement, self.choices, point, told)
-        plan = replace(plan, limits=held_back(self.choices, plan, None))
-        values = statement.by_key(point)
-        power = statement.value(self.power.terms, values)
-        given = statement.value(self.scarce.terms, values)
+        plan = plan_at(self.site, self.settings, model, self.sets, point, told)
+        plan = replace(plan, limits=held_back(self.sets, plan, None))
+        values = model.by_key(point)
+        power = model.value(self.power.terms, values)
+        given = model.value(self.scarce.terms, values)
         if abs(given) <= 10 * self.scarce.scale:
             given = 0.0  # what the solver's tolerance leaves is in no plan
         return Point(
@@ -181,45 +183,45 @@ def frontier_of(
         return _points(_trade(site, give, settings, clock), steps, tell)
 
 
-def _trade(site: Site, give: str, settings: Settings, clock: Clock) -> _Trade:
-    statement, choices = state(site, settings.basis, settings.withstands)
-    promises = () if choices.lossless else promises_of(choices)
-    power, scarce = _goals(statement, choices, give)
+def _trade(site: Network, give: str, settings: Settings, clock: Clock) -> _Trade:
+    model, sets = state(site, settings.basis, settings.withstands)
+    promises = () if sets.lossless else promises_of(sets)
+    power, scarce = _goals(model, sets, give)
     for key, goal in ((CAP, scarce), (FLOOR, power)):
         sizes = [abs(coefficient) for coefficient, _ in goal.terms] or [1.0]
-        statement.variable(key, 0.0, np.inf, float(2.0 ** np.round(np.log2(max(sizes)))))
-    statement.row("cap", [*scarce.terms, (-1.0, CAP)], high=0.0)
-    statement.row("floor", [*power.terms, (-1.0, FLOOR)], low=0.0)
+        model.variable(key, 0.0, np.inf, float(2.0 ** np.round(np.log2(max(sizes)))))
+    model.row("cap", [*scarce.terms, (-1.0, CAP)], high=0.0)
+    model.row("floor", [*power.terms, (-1.0, FLOOR)], low=0.0)
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        return violated(statement, promises, values, tolerance)
+        return violated(model, promises, values, tolerance)
 
-    program = Program(statement, separate, settings, clock)
-    course = Course(program, layout_of(statement, choices), None)
-    return _Trade(site, settings, course, choices, power, scarce)
+    solver_model = SolverModel(model, separate, settings, clock)
+    search_state = SearchState(solver_model, layout_of(model, sets), None)
+    return _Trade(site, settings, search_state, sets, power, scarce)
 
 
-def _goals(statement: Statement, choices: Choices, give: str) -> tuple[Goal, Goal]:
+def _goals(model: Model, sets: IndexSets, give: str) -> tuple[Goal, Goal]:
     kinds = CLASSES if give == "emissions" else ("clean",)
     name = "served_power" if give == "emissions" else "clean_power"
-    demands = choices.power_demands()
-    served_terms: Terms = [term for d in demands for term in served(choices, d.name, kinds)]
+    demands = sets.power_demands()
+    served_terms: Terms = [term for d in demands for term in served(sets, d.name, kinds)]
     scale = 1e-9 * sum(demand.mean for demand in demands)
     power = Goal(name, "W", True, served_terms, scale)
     if give == "emissions":
-        terms, unit = counted_emission(choices), "kg/s"
+        terms, unit = counted_emission(sets), "kg/s"
     elif give == "money":
-        terms, unit = money(choices, statement), "money"
+        terms, unit = money(sets, model), "money"
     else:
-        terms, unit = material_use(choices, give), "kg"
+        terms, unit = material_use(sets, give), "kg"
     largest = max((abs(coefficient) for coefficient, _ in terms), default=1.0)
     return power, Goal(give, unit, False, terms, 1e-9 * largest)
 
 
 def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
-    clock = trade.course.program.clock
+    clock = trade.search_state.solver_model.clock
     trade.within(np.inf, 0.0)
-    trade.course.ideas = trade.paths(np.inf)
+    trade.search_state.ideas = trade.paths(np.inf)
     most = trade.solved(trade.power, clock.left(TOP_SHARE))
     if most is None:
         return ()

@@ -8,14 +8,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 from allocator.base.clock import Clock
-from allocator.model.choices import CLASSES, Choices
+from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import Limit
+from allocator.model.model import Key, Model, Row
 from allocator.model.rules.power import served
-from allocator.model.statement import Key, Row, Statement
+from allocator.network.records import Network
 from allocator.search.why import conflict_of
-from allocator.site.records import Site
-from allocator.solver.program import Program
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 NO_LIMIT = (
     "what must be served cannot be, whatever stocks and caps are lifted: "
@@ -31,16 +31,14 @@ UNITS = {
 }
 
 
-def reason(
-    site: Site, statement: Statement, choices: Choices, settings: Settings, clock: Clock
-) -> str:
+def reason(site: Network, model: Model, sets: IndexSets, settings: Settings, clock: Clock) -> str:
     """Name limits that cannot hold together, and the most that can be served under them."""
     found = conflict_of(site, settings, clock, changes=False)
     words = [limit_said(limit) for limit in found.limits]
     told = "no plan exists: " + (
         "these limits cannot hold together: " + "; ".join(words) if words else NO_LIMIT
     )
-    best = _most_served(statement, choices, settings, clock)
+    best = _most_served(model, sets, settings, clock)
     return told + ("; " + best if best else "")
 
 
@@ -51,21 +49,21 @@ def limit_said(limit: Limit) -> str:
     return f"{limit.words} {limit.value:.6g} {UNITS.get(limit.dimension, '')}".rstrip()
 
 
-def _most_served(statement: Statement, choices: Choices, settings: Settings, clock: Clock) -> str:
+def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock) -> str:
     """The most of each demand that must be served that any plan could, other limits held."""
-    asked = [d for d in choices.site.demands.values() if d.least_share > 0]
-    freed = statement.copy()
+    asked = [d for d in sets.site.demands.values() if d.least_share > 0]
+    freed = model.copy()
     freed.rows = [
         replace(row, low=-float("inf")) if row.name.startswith("share[") else row
         for row in freed.rows
     ]
-    program = Program(freed, _nothing, settings, clock)
+    solver_model = SolverModel(freed, _nothing, settings, clock)
     told = []
     for demand in asked:
-        terms = served(choices, demand.name, CLASSES)
-        program.aim_at({c: -v for c, v in freed.summed(terms).items()})
-        solved = program.run(time_limit=program.left(most=10.0), gap=1e-3)
-        bound = program.unscaled(solved.bound)
+        terms = served(sets, demand.name, CLASSES)
+        solver_model.aim_at({c: -v for c, v in freed.summed(terms).items()})
+        solved = solver_model.run(time_limit=solver_model.left(most=10.0), gap=1e-3)
+        bound = solver_model.unscaled(solved.bound)
         if bound is not None:
             share = min(1.0, -bound / demand.mean)
             told.append(

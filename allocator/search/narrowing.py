@@ -11,14 +11,15 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
+from allocator.base.status import Status
 from allocator.cycles import curve_of
-from allocator.model.choices import Choices
+from allocator.model.index_sets import IndexSets
+from allocator.network.records import Network
 from allocator.plans.records import GoalResult, Plan
 from allocator.search.ceiling import energy_of_fluids
 from allocator.search.found import gap_of, passes
-from allocator.search.paths.network import Find
+from allocator.search.paths.network import Candidate
 from allocator.search.plan_of_point import status_of
-from allocator.site.records import Site
 
 MOST_COLUMNS = 12_000
 """Pipe columns of a program above which it is narrowed."""
@@ -26,31 +27,31 @@ MOST_RELAXED = 120_000
 """Pipe columns of a program above which not even its relaxation is stated."""
 
 
-def pipe_column_count(choices: Choices) -> int:
+def pipe_column_count(sets: IndexSets) -> int:
     """How many columns the pipes of a site would make."""
     total = 0
-    for (_, fluid), pipe in choices.pipes.items():
-        flows = len(choices.ends(fluid)) + len(choices.fluid_shapes[fluid])
+    for (_, fluid), pipe in sets.pipes.items():
+        flows = len(sets.ends(fluid)) + len(sets.fluid_shapes[fluid])
         total += len(pipe.builds) + 2 * flows
     return total
 
 
-def narrowed(site: Site, finds: Iterable[Find]) -> Site:
+def narrowed(site: Network, finds: Iterable[Candidate]) -> Network:
     """The site with the corridors of some finds, and what stands, alone."""
     kept = {route for find in finds for route, _ in find.pipes}
     kept |= {run.route for run in site.built.runs}
     return replace(site, routes={name: r for name, r in site.routes.items() if name in kept})
 
 
-def all_at_means(site: Site, choices: Choices, goal: str) -> float | None:
+def all_at_means(site: Network, sets: IndexSets, goal: str) -> float | None:
     """W that all sources give at their means, at most what is asked; None for other goals."""
     if goal not in ("clean_power", "served_power"):
         return None
-    energy = energy_of_fluids(site, clean=goal == "clean_power", choices=choices)
+    energy = energy_of_fluids(site, clean=goal == "clean_power", sets=sets)
     given = math.fsum(
         energy[s.fluid] * s.flow * curve_of(s.stages).duty for s in site.own_sources.values()
     )
-    return min(given, math.fsum(d.mean for d in choices.power_demands()))
+    return min(given, math.fsum(d.mean for d in sets.power_demands()))
 
 
 def bounded_by(
@@ -61,7 +62,7 @@ def bounded_by(
     for goal in plan.goals:
         most = ceilings.get(goal.name)
         looser = goal.bound is None or (most is not None and most < goal.bound)
-        if most is not None and looser and goal.status in ("time_limit", "interrupted"):
+        if most is not None and looser and goal.status in (Status.TIME_LIMIT, Status.INTERRUPTED):
             bound = max(most, goal.value)
             kind = kinds.get(goal.name)
             goal = replace(goal, bound=bound, gap=gap_of(goal.value, bound), bound_kind=kind)
@@ -76,8 +77,8 @@ def with_bounds_of(plan: Plan, bounds: Mapping[str, float], interrupted: bool) -
 
 
 def _judged(goal: GoalResult, bound: float | None, interrupted: bool) -> GoalResult:
-    status = "interrupted" if interrupted else "time_limit"
+    status = Status.INTERRUPTED if interrupted else Status.TIME_LIMIT
     if bound is not None and passes(goal.value, bound, goal.sense == "max", 1e-9 * abs(bound)):
-        bound, status = None, "bound_refuted"
+        bound, status = None, Status.BOUND_REFUTED
     kind = None if bound is None else "solver"
     return replace(goal, bound=bound, gap=gap_of(goal.value, bound), status=status, bound_kind=kind)

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.model.choices import Choices
-from allocator.model.statement import Statement
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model
 
 WORKED = ("running", "cycling", "lumps", "promises")
 """Integers that say how what is built is worked."""
@@ -37,26 +37,26 @@ class Layout:
     places: tuple[tuple[float, float], ...]
 
 
-def layout_of(statement: Statement, choices: Choices) -> Layout:
+def layout_of(model: Model, sets: IndexSets) -> Layout:
     """The pipe columns of a statement."""
-    site = choices.site
+    site = sets.site
     columns, x, y, fluid = [], [], [], []
-    fluids = tuple(dict.fromkeys(f for _, f in choices.pipes))
-    for (route_name, f), pipe in choices.pipes.items():
+    fluids = tuple(dict.fromkeys(f for _, f in sets.pipes))
+    for (route_name, f), pipe in sets.pipes.items():
         route = site.routes[route_name]
         start, end = site.places[route.start], site.places[route.end]
         for build in pipe.builds:
-            columns.append(statement.index(("lay", route_name, build, f)))
+            columns.append(model.index(("lay", route_name, build, f)))
             x.append(0.5 * (start.x + end.x))
             y.append(0.5 * (start.y + end.y))
             fluid.append(fluids.index(f))
-    places = tuple((site.places[p].x, site.places[p].y) for p in choices.places)
+    places = tuple((site.places[p].x, site.places[p].y) for p in sets.places)
     return Layout(
         np.array(columns, dtype=np.int64),
         np.array(
             [
                 number
-                for number, column in enumerate(statement.columns)
+                for number, column in enumerate(model.columns)
                 if column.integer and isinstance(column.key, tuple) and column.key[0] not in WORKED
             ],
             dtype=np.int64,

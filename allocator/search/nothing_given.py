@@ -5,13 +5,13 @@ from __future__ import annotations
 from functools import partial
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
+from allocator.model.index_sets import IndexSets
 from allocator.model.kept_out import kept_out_lines
 from allocator.model.limits import Want
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.impossible import limit_said
 from allocator.search.why import conflict_of
-from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
 NO_POWER = 1e-9
@@ -29,10 +29,10 @@ def gives_nothing(plan: Plan) -> bool:
 
 
 def why_nothing(
-    site: Site, choices: Choices, settings: Settings, clock: Clock, plan: Plan
+    site: Network, sets: IndexSets, settings: Settings, clock: Clock, plan: Plan
 ) -> tuple[str, ...]:
     """Why a plan gives no power: what keeps each source out, and limits that keep the others."""
-    lines = kept_out_lines(choices)
+    lines = kept_out_lines(sets)
     sources = [source for source in site.sources.values() if not source.part_of]
     if len(lines) < len(sources) and not clock.interrupted:
         blamed = partial(limits_to_blame, site, settings, clock, plan)
@@ -40,7 +40,7 @@ def why_nothing(
     return tuple(lines)
 
 
-def limits_to_blame(site: Site, settings: Settings, clock: Clock, plan: Plan) -> list[str]:
+def limits_to_blame(site: Network, settings: Settings, clock: Clock, plan: Plan) -> list[str]:
     """Limits that cannot hold together with any power, where no source is kept out by itself."""
     wanted = WANTED * plan.power.demand_mean
     want = Want("firm_total", "", wanted, "power wanted is at least")

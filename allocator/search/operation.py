@@ -13,52 +13,53 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices, choices_of
 from allocator.model.expressions import direct_mean
 from allocator.model.goals import goals_of
+from allocator.model.index_sets import IndexSets, index_sets_of
 from allocator.model.mean_basis import mean_site, with_all_heat
+from allocator.model.model import Key, Model, Row
 from allocator.model.rules import state_rules
-from allocator.model.statement import Key, Row, Statement
 from allocator.model.variables import declare
+from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.site.records import Site, Stage
-from allocator.solver.program import Program
+from allocator.site.records import Stage
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 POWERS = ("clean_power", "served_power")
 """What is asked of a plan's mean, whatever goals the site has."""
 
 
 def mean_output(
-    site: Site, plan: Plan, settings: Settings, clock: Clock
+    site: Network, plan: Plan, settings: Settings, clock: Clock
 ) -> tuple[float, float] | None:
     """(clean, total) mean power, W, that the plan may reach; None where it was not found.
 
     Never less than the promise, which is what the plan gives at the least.
     """
     steady = replace(with_all_heat(mean_site(site)), goals=POWERS)
-    choices = choices_of(steady, lossless=True, with_stores=False)
-    if not choices.power_demands():
+    sets = index_sets_of(steady, lossless=True, with_stores=False)
+    if not sets.power_demands():
         return None
-    statement = Statement(clock.check)
-    declare(statement, choices)
-    state_rules(statement, choices)
-    _wet_side(statement, choices, site, plan)
-    fixed = _decided(choices, plan)
-    for column in statement.columns:
+    model = Model(clock.check)
+    declare(model, sets)
+    state_rules(model, sets)
+    _wet_side(model, sets, site, plan)
+    fixed = _decided(sets, plan)
+    for column in model.columns:
         if column.integer:
             value = fixed.get(column.key, 0.0)
-            statement.row(f"decided[{column.key}]", [(1.0, column.key)], low=value, high=value)
-    program = Program(statement, _nothing, settings, clock)
+            model.row(f"decided[{column.key}]", [(1.0, column.key)], low=value, high=value)
+    solver_model = SolverModel(model, _nothing, settings, clock)
     found: list[float] = []
     for name in POWERS:
-        goal = next((g for g in goals_of(statement, choices) if g.name == name), None)
+        goal = next((g for g in goals_of(model, sets) if g.name == name), None)
         if goal is None:
             found.append(0.0)
             continue
-        program.aim(goal)
-        solved = program.relaxed(program.left(most=5.0))
-        reached = program.unscaled(solved.value)
+        solver_model.aim(goal)
+        solved = solver_model.relaxed(solver_model.left(most=5.0))
+        reached = solver_model.unscaled(solved.value)
         if reached is None:
             return None
         found.append(-reached)
@@ -71,7 +72,7 @@ def _nothing(values: dict[Key, float], tolerance: float) -> list[Row]:
     return []
 
 
-def _decided(choices: Choices, plan: Plan) -> Mapping[Key, float]:
+def _decided(sets: IndexSets, plan: Plan) -> Mapping[Key, float]:
     fixed: dict[Key, float] = {}
     for source in plan.sources:
         fixed["tap", source.name] = 1.0 if source.tapped else 0.0
@@ -84,9 +85,9 @@ def _decided(choices: Choices, plan: Plan) -> Mapping[Key, float]:
     return fixed
 
 
-def _wet_side(statement: Statement, choices: Choices, site: Site, plan: Plan) -> None:
+def _wet_side(model: Model, sets: IndexSets, site: Network, plan: Plan) -> None:
     """``capture_s * every_i <= (D_f * on_i + B_f) * duty of the outer stages``, per stage i."""
-    for name in choices.sources:
+    for name in sets.sources:
         stages = site.sources[name].stages
         if not stages:
             continue
@@ -95,7 +96,7 @@ def _wet_side(statement: Statement, choices: Choices, site: Site, plan: Plan) ->
         for number, stage in enumerate(stages):
             outer = _outer_duty(stages, number)
             most = (draw * stage.on + held) * outer / stage.every
-            statement.row(f"wet_side[{name},{number}]", direct_mean(choices, name), high=most)
+            model.row(f"wet_side[{name},{number}]", direct_mean(sets, name), high=most)
 
 
 def _outer_duty(stages: tuple[Stage, ...], number: int) -> float:
@@ -109,7 +110,7 @@ def _outer_duty(stages: tuple[Stage, ...], number: int) -> float:
     return share
 
 
-def _appetite(site: Site, plan: Plan, fluid: str) -> tuple[float, float]:
+def _appetite(site: Network, plan: Plan, fluid: str) -> tuple[float, float]:
     """Highest draw on a fluid, kg/s, and what stores hold of it, kg.
 
     A battery holds power that is made already: it does not raise what machines can draw.

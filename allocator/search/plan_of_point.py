@@ -6,11 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from allocator.model.choices import Choices
+from allocator.base.status import Status
 from allocator.model.goals import Goal, goals_of
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model
 from allocator.model.rules.stock import money
-from allocator.model.statement import Statement
 from allocator.network.cautions import cautions_for
+from allocator.network.records import Network
 from allocator.plans.records import STATUSES, Ceiling, GoalResult, Plan, Power
 from allocator.search.extract import (
     Reading,
@@ -27,17 +29,17 @@ from allocator.search.extract import (
     without_dust,
 )
 from allocator.search.found import GoalFound, gap_of, passes
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 from allocator.solver.settings import Settings
 from allocator.thermal import heat_of
 from allocator.thermal.baths import bath_uses
 
 
 def plan_at(
-    site: Site,
+    site: Network,
     settings: Settings,
-    statement: Statement,
-    choices: Choices,
+    model: Model,
+    sets: IndexSets,
     point: np.ndarray,
     found: list[GoalFound],
 ) -> Plan:
@@ -47,30 +49,30 @@ def plan_at(
     """
     told = {one.goal.name: one for one in found}
     found = [
-        told.pop(goal.name, GoalFound(goal, 0.0, None, None, "not_sought"))
-        for goal in goals_of(statement, choices)
+        told.pop(goal.name, GoalFound(goal, 0.0, None, None, Status.NOT_SOUGHT))
+        for goal in goals_of(model, sets)
     ] + list(told.values())
-    reading = Reading(statement, choices, without_dust(statement, statement.by_key(point)))
+    reading = Reading(model, sets, without_dust(model, model.by_key(point)))
     plan = _read(site, settings, reading, found)
     return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site, plan))
 
 
-def status_of(found: tuple[GoalResult, ...]) -> str:
+def status_of(found: tuple[GoalResult, ...]) -> Status:
     """The status of a plan: the least that is proven of any of its goals."""
-    for status in STATUSES[: STATUSES.index("yielded")]:
+    for status in STATUSES[: STATUSES.index(Status.YIELDED)]:
         if any(result.status == status for result in found):
             return status
-    return "optimal"
+    return Status.OPTIMAL
 
 
 def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     goal: Goal = found.goal
     value = reading.of(goal.terms)
     bound, status = found.bound, found.status
-    if status == "optimal" and passes(found.value, value, goal.maximise, goal.scale):
-        status = "yielded"
+    if status == Status.OPTIMAL and passes(found.value, value, goal.maximise, goal.scale):
+        status = Status.YIELDED
     if bound is not None and passes(value, bound, goal.maximise, goal.scale):
-        bound, status = None, "bound_refuted"
+        bound, status = None, Status.BOUND_REFUTED
     if bound is not None:
         if abs(bound) <= max(10 * goal.scale, goal.negligible if value == 0.0 else 0.0):
             bound = 0.0
@@ -89,7 +91,7 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     )
 
 
-def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
+def _read(site: Network, settings: Settings, reading: Reading, found: list[GoalFound]) -> Plan:
     demands = demand_uses(reading)
     goals = tuple(_goal_result(reading, result) for result in found)
     power = [d for d in demands if d.wants == POWER]
@@ -105,15 +107,15 @@ def _read(site: Site, settings: Settings, reading: Reading, found: list[GoalFoun
         ceiling=Ceiling(None, None),
         power=Power(clean, clean, total, total, asked, total / asked if asked > 0 else 0.0),
         sources=source_uses(reading),
-        stores=() if reading.choices.lossless else store_uses(reading),
-        batteries=() if reading.choices.lossless else battery_uses(reading),
+        stores=() if reading.sets.lossless else store_uses(reading),
+        batteries=() if reading.sets.lossless else battery_uses(reading),
         runs=runs(reading),
         lines=line_uses(reading),
         machines=machine_uses(reading),
         demands=demands,
         materials=material_uses(reading),
         emissions=emissions_of(reading),
-        money=max(0.0, reading.of(money(reading.choices, reading.statement))),
+        money=max(0.0, reading.of(money(reading.sets, reading.model))),
         cautions=cautions_for(site),
         seed=settings.seed,
         withstands=settings.withstands if settings.withstands.anything else None,

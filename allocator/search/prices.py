@@ -16,17 +16,18 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.base.clock import Clock
+from allocator.base.status import Status
 from allocator.model.goals import Goal, goals_of
 from allocator.model.limits import Limit
+from allocator.model.model import Key
 from allocator.model.rules.heat import heat_row
-from allocator.model.statement import Key
+from allocator.network.records import Network
 from allocator.plans.records import Price
-from allocator.search.course import Course, hold, value_at
-from allocator.search.held_back import NEARLY
+from allocator.search.binding import NEARLY
+from allocator.search.elastic import ElasticRelaxation, stretching_of
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
-from allocator.search.stretching import Stretching, stretching_of
-from allocator.site.records import Site
+from allocator.search.state import SearchState, hold, value_at
 from allocator.solver.settings import Lift, Settings
 
 LITTLE = 1e-4
@@ -44,7 +45,7 @@ _ROWS = {
 
 
 def prices_of(
-    site: Site, settings: Settings, clock: Clock, values: Mapping[Key, float]
+    site: Network, settings: Settings, clock: Clock, values: Mapping[Key, float]
 ) -> tuple[Price, ...]:
     """The prices of a plan's limits, most telling goal first.
 
@@ -66,25 +67,25 @@ def prices_of(
 class _Pricing:
     """A plan's point in the stretched program, goal after goal."""
 
-    def __init__(self, stretching: Stretching, values: Mapping[Key, float]) -> None:
+    def __init__(self, stretching: ElasticRelaxation, values: Mapping[Key, float]) -> None:
         self.stretching = stretching
-        self.program = stretching.program
-        self.statement = stretching.program.statement
-        self.solver = stretching.program.solver
+        self.solver_model = stretching.solver_model
+        self.model = stretching.solver_model.model
+        self.solver = stretching.solver_model.solver
         self.point = np.array(
-            [values.get(column.key, 0.0) / column.unit for column in self.statement.columns]
+            [values.get(column.key, 0.0) / column.unit for column in self.model.columns]
         )
-        self.rows = {row.name: row for row in self.statement.rows}
-        layout = layout_of(self.statement, stretching.choices)
-        self.course = Course(self.program, layout, None, point=self.point)
+        self.rows = {row.name: row for row in self.model.rows}
+        layout = layout_of(self.model, stretching.sets)
+        self.search_state = SearchState(self.solver_model, layout, None, point=self.point)
 
     def all(self, lifts: tuple[Lift, ...]) -> tuple[Price, ...]:
         """Prices goal by goal."""
-        clock = self.program.clock
+        clock = self.solver_model.clock
         self.stretching.hold(self.stretching.limits)
         found: dict[Limit, Price] = {}
         vain: dict[Limit, Price] = {}
-        for goal in goals_of(self.statement, self.stretching.choices):
+        for goal in goals_of(self.model, self.stretching.sets):
             if clock.out():
                 break
             value = self._linear(goal)
@@ -100,26 +101,26 @@ class _Pricing:
                         found[limit] = tried
                     elif _asked(limit, lifts):
                         vain.setdefault(limit, tried)
-            hold(self.course, goal, value)
+            hold(self.search_state, goal, value)
         return (*found.values(), *(price for limit, price in vain.items() if limit not in found))
 
     def _linear(self, goal: Goal) -> float | None:
         """The goal's value with whole numbers held, and the solver left at that point."""
-        self.program.aim(goal)
-        solved = self.program.repaired(self.point, self.program.left(0.3))
+        self.solver_model.aim(goal)
+        solved = self.solver_model.repaired(self.point, self.solver_model.left(0.3))
         if solved.point is None:
             return None
-        self.course.point = solved.point
-        return value_at(self.course, goal, solved.point)
+        self.search_state.point = solved.point
+        return value_at(self.search_state, goal, solved.point)
 
     def _rates(self, goal: Goal, value: float) -> list[tuple[Limit, float]]:
         """Limits worth something to a goal: its gain a unit (SI), of the first little of each."""
         costs = self.solver.reduced_costs()
         told = []
         for limit in self.stretching.limits:
-            column = self.statement.index(limit.slack)
-            unit = self.statement.columns[column].unit
-            rate = -(self.program.unscaled(float(costs[column])) or 0.0) / unit
+            column = self.model.index(limit.slack)
+            unit = self.model.columns[column].unit
+            rate = -(self.solver_model.unscaled(float(costs[column])) or 0.0) / unit
             size = limit.value if limit.value > 0 else unit
             if rate * size > WORTH * max(abs(value), 1e3 * goal.scale):
                 told.append((limit, rate, size))
@@ -133,16 +134,16 @@ class _Pricing:
 
     def _opened(self, goal: Goal, limit: Limit, step: float, value: float) -> float | None:
         self._open(limit, step)
-        solved = self.program.repaired(self.point, self.program.left(0.2))
+        solved = self.solver_model.repaired(self.point, self.solver_model.left(0.2))
         self._open(limit, 0.0)
         if solved.point is None:
             return None
-        better = value_at(self.course, goal, solved.point) - value
+        better = value_at(self.search_state, goal, solved.point) - value
         return better if goal.maximise else -better
 
     def _open(self, limit: Limit, step: float) -> None:
-        column = self.statement.index(limit.slack)
-        unit = self.statement.columns[column].unit
+        column = self.model.index(limit.slack)
+        unit = self.model.columns[column].unit
         self.solver.bounds(np.array([column]), np.zeros(1), np.array([step / unit]))
 
     def _nearly(self, limit: Limit) -> bool:
@@ -158,20 +159,20 @@ class _Pricing:
         step = _asked(limit, lifts)
         if step is None and limit.kind in _ROWS:
             step = SHARE * limit.value
-        left = self.program.left(0.3)
+        left = self.solver_model.left(0.3)
         if not step or (left is not None and left < 1.0):
             return price
-        kept = self.course.point
+        kept = self.search_state.point
         assert kept is not None
-        before = value_at(self.course, goal, kept)
+        before = value_at(self.search_state, goal, kept)
         self._open(limit, step)
-        found = solve_goal(self.course, goal, left)
+        found = solve_goal(self.search_state, goal, left)
         self._open(limit, 0.0)
-        self.course.point = kept
+        self.search_state.point = kept
         if found is None:
             return price
         gain = found.value - before if goal.maximise else before - found.value
-        proven = found.status in ("optimal", "within_gap")
+        proven = found.status in (Status.OPTIMAL, Status.WITHIN_GAP)
         return replace(price, step=step, gain=max(0.0, gain), proven=proven)
 
 

@@ -19,11 +19,11 @@ import numpy as np
 
 from allocator.base.clock import Clock, OutOfTimeError
 from allocator.model.limits import Limit, Want
-from allocator.model.statement import INFINITY, Row, Statement
+from allocator.model.model import INFINITY, Model, Row
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
+from allocator.search.elastic import CLOSE, Change, ElasticRelaxation, stretching_of
 from allocator.search.found import PROVEN
-from allocator.search.stretching import CLOSE, Change, Stretching, stretching_of
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
@@ -124,12 +124,12 @@ def conflict_of(
 
 
 def conflict_in(
-    stretching: Stretching, *, changes: bool = True, nearer: Nearer | None = None
+    stretching: ElasticRelaxation, *, changes: bool = True, nearer: Nearer | None = None
 ) -> Conflict:
     """The conflict of a program that is stated; see :func:`conflict_of`."""
-    clock = stretching.program.clock
+    clock = stretching.solver_model.clock
     limits = list(stretching.limits)
-    alone = _alone(stretching.program.statement, limits)
+    alone = _alone(stretching.solver_model.model, limits)
     if alone is not None:
         rule, kept = alone
         minimal = stretching.possible([], clock.left(0.3)) is not False
@@ -154,10 +154,10 @@ def conflict_in(
 
 
 def _decided(
-    stretching: Stretching, among: list[Limit], nearest: Nearest | None, changes: bool
+    stretching: ElasticRelaxation, among: list[Limit], nearest: Nearest | None, changes: bool
 ) -> Conflict:
     """A conflict among limits that are known not to hold together."""
-    kept, unsettled = _filtered(stretching, among, stretching.program.clock)
+    kept, unsettled = _filtered(stretching, among, stretching.solver_model.clock)
     told = _changes(stretching, kept, nearest) if changes else ()
     needed = {change.limit for change in told if change.amount is not None}
     return _with(
@@ -166,12 +166,14 @@ def _decided(
     )
 
 
-def _undecided(stretching: Stretching, nearer: Nearer | None, nearest: Nearest | None) -> Conflict:
+def _undecided(
+    stretching: ElasticRelaxation, nearer: Nearer | None, nearest: Nearest | None
+) -> Conflict:
     """What is known where it is not whether there is a conflict: plans with one limit changed.
 
     Where the limits but one are found not to hold together, that is a conflict after all.
     """
-    clock = stretching.program.clock
+    clock = stretching.solver_model.clock
     limits = list(stretching.limits)
     known: dict[Limit, Change] = {}
     without: list[Without] = []
@@ -214,9 +216,9 @@ def _with(nearest: Nearest | None, found: Conflict) -> Conflict:
 
 
 def _changes(
-    stretching: Stretching, kept: list[Limit], nearest: Nearest | None
+    stretching: ElasticRelaxation, kept: list[Limit], nearest: Nearest | None
 ) -> tuple[Change, ...]:
-    clock = stretching.program.clock
+    clock = stretching.solver_model.clock
     told = []
     for number, one in enumerate(kept):
         known = nearest.change(one) if one.kind == "want" and nearest is not None else None
@@ -234,16 +236,16 @@ def _tighter(one: Change, other: Change) -> Change:
     return Change(one.limit, amount, other.proven or amount <= least * (1 + CLOSE), least)
 
 
-def _alone(statement: Statement, limits: list[Limit]) -> tuple[str, list[Limit]] | None:
+def _alone(model: Model, limits: list[Limit]) -> tuple[str, list[Limit]] | None:
     """A rule that no values within bounds satisfy with its own limits held, and those limits."""
-    slacks = {statement.index(one.slack): one for one in limits}
-    for row in statement.rows:
-        if not _may_hold(statement, row, slacks):
+    slacks = {model.index(one.slack): one for one in limits}
+    for row in model.rows:
+        if not _may_hold(model, row, slacks):
             return row.name, [slacks[column] for column in row.columns if column in slacks]
     return None
 
 
-def _elastic(stretching: Stretching, limits: list[Limit], clock: Clock) -> list[Limit]:
+def _elastic(stretching: ElasticRelaxation, limits: list[Limit], clock: Clock) -> list[Limit]:
     """The elastic filter: limits among which the relaxation already conflicts, else all.
 
     Where the relaxation conflicts, it is also asked which of those limits it could do without.
@@ -266,7 +268,7 @@ def _elastic(stretching: Stretching, limits: list[Limit], clock: Clock) -> list[
 
 
 def _filtered(
-    stretching: Stretching, limits: list[Limit], clock: Clock
+    stretching: ElasticRelaxation, limits: list[Limit], clock: Clock
 ) -> tuple[list[Limit], list[Limit]]:
     """The deletion filter: what is left of a conflict, and what of that may be needless.
 
@@ -293,11 +295,11 @@ def _part(clock: Clock, count: int) -> float | None:
     return None if left is None else max(0.5, left / count)
 
 
-def _may_hold(statement: Statement, row: Row, slacks: Mapping[int, Limit]) -> bool:
+def _may_hold(model: Model, row: Row, slacks: Mapping[int, Limit]) -> bool:
     """Whether values within bounds, and slacks of 0, can satisfy a row at all."""
     least = most = 0.0
     for number, value in zip(row.columns, row.coefficients, strict=True):
-        column = statement.columns[number]
+        column = model.columns[number]
         if value and number not in slacks:
             ends = (value * column.low, value * column.high)
             least, most = least + min(ends), most + max(ends)

@@ -8,17 +8,18 @@ from typing import NamedTuple
 
 from allocator.base.clock import Clock
 from allocator.base.errors import AllocatorError
+from allocator.base.status import Status
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import Goal, goals_of
-from allocator.model.statement import Key, Row, Statement
+from allocator.model.model import Key, Model, Row
 from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search.paths.known import point_of_plan
 from allocator.site.records import Site
-from allocator.solver.program import Program
 from allocator.solver.pulp_model import FileTextError, PulpColumn, file_text, problem_of
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 FORMATS = (".lp", ".mps")
 ROUNDS = 50
@@ -69,26 +70,26 @@ def written_program(
     """
     check_program_path(suffix)
     site = network_of(site)
-    statement, choices = state(site, settings.basis, settings.withstands)
-    goals = goals_of(statement, choices)
-    if not goals or any(not row.columns for row in statement.rows):
+    model, sets = state(site, settings.basis, settings.withstands)
+    goals = goals_of(model, sets)
+    if not goals or any(not row.columns for row in model.rows):
         raise ProgramFileError(f"the program of {site.name!r} holds nothing to decide, or no plan")
-    promises = () if choices.lossless else promises_of(choices)
+    promises = () if sets.lossless else promises_of(sets)
     cuts: list[Row] = []
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        found = violated(statement, promises, values, tolerance)
+        found = violated(model, promises, values, tolerance)
         cuts.extend(found)  # a program is given every cut that is found for it
         return found
 
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
-    program = Program(statement, separate, settings, clock)
-    program.aim(goals[0])
-    program.relaxed(clock.left(0.3))
-    start = None if plan is None else point_of_plan(statement, choices, plan)
+    solver_model = SolverModel(model, separate, settings, clock)
+    solver_model.aim(goals[0])
+    solver_model.relaxed(clock.left(0.3))
+    start = None if plan is None else point_of_plan(model, sets, plan)
     if start is not None:
-        start = program.repaired(start, clock.left(0.3)).point
-    run = partial(program.run, node_limit=settings.node_limit, gap=settings.gap)
+        start = solver_model.repaired(start, clock.left(0.3)).point
+    run = partial(solver_model.run, node_limit=settings.node_limit, gap=settings.gap)
     whole = False
     for _ in range(ROUNDS):
         if clock.out() or whole:
@@ -96,24 +97,24 @@ def written_program(
         solved = run(time_limit=clock.left(), start=start)
         if solved.point is None:
             break
-        rows = program.broken(solved.point)
-        program.add(rows)
-        whole = not rows and solved.status == "optimal"
-    text = _text(statement, goals[0], cuts, suffix.lower(), site.name)
+        rows = solver_model.broken(solved.point)
+        solver_model.add(rows)
+        whole = not rows and solved.status == Status.OPTIMAL
+    text = _text(model, goals[0], cuts, suffix.lower(), site.name)
     return WrittenProgram(text, goals[0].name, len(cuts), whole)
 
 
-def _text(statement: Statement, goal: Goal, cuts: list[Row], suffix: str, site: str) -> bytes:
+def _text(model: Model, goal: Goal, cuts: list[Row], suffix: str, site: str) -> bytes:
     sign = -1.0 if goal.maximise else 1.0
     columns = (
         PulpColumn(f"v{number}_{_plain(column.key)}", column.low, column.high, column.integer)
-        for number, column in enumerate(statement.columns)
+        for number, column in enumerate(model.columns)
     )
     rows = (
         Row(f"r{number}_{_plain(row.name)}", row.columns, row.coefficients, row.low, row.high)
-        for number, row in enumerate([*statement.rows, *cuts])
+        for number, row in enumerate([*model.rows, *cuts])
     )
-    costs = {column: sign * value for column, value in statement.summed(goal.terms).items()}
+    costs = {column: sign * value for column, value in model.summed(goal.terms).items()}
     name = _plain(f"{site} {'minus ' if goal.maximise else ''}{goal.name} {goal.unit}")
     problem, _ = problem_of(columns, rows, costs, name)
     try:

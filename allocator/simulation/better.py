@@ -10,7 +10,7 @@ from allocator.simulation.accounts import draw_of
 from allocator.simulation.foresight import Solve, foresight
 from allocator.simulation.running import run_circuit
 from allocator.simulation.trace import Bounds
-from allocator.simulation.work import Run
+from allocator.simulation.work import DrawRun
 from allocator.verify.case import class_of
 from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.circuit import Circuit
@@ -21,7 +21,7 @@ LEAST_SLICES = 24
 
 
 def bounds_of(
-    assembly: Assembly, circuit: Circuit, runs: Sequence[Run], seconds: float, solve: Solve
+    assembly: Assembly, circuit: Circuit, runs: Sequence[DrawRun], seconds: float, solve: Solve
 ) -> Bounds:
     """The bounds for some runs. A promise must hold from all phases, so the least bound counts.
 
@@ -35,7 +35,7 @@ def bounds_of(
         for m in case.plan.machines
     )
 
-    def bound(run: Run, span: float, *, firm: bool, clean: bool) -> float | None:
+    def bound(run: DrawRun, span: float, *, firm: bool, clean: bool) -> float | None:
         found = foresight(assembly, run.phases, span, solve, slices, firm=firm, clean=clean)
         return None if found is None else found.power
 

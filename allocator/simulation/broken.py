@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from allocator.base.errors import Fault, PlanFileError
+from allocator.network.records import Network
 from allocator.simulation.trace import Outages, SimulationSettings, Trace
-from allocator.simulation.work import Run
-from allocator.site.records import Site
+from allocator.simulation.work import DrawRun
 
 BROKEN_FILE = "broken.json"
 BROKEN_FORMAT = "allocator.broken/1"
@@ -51,10 +51,10 @@ class Broken:
 
     settings: SimulationSettings
     reserves: dict[str, float]
-    runs: tuple[Run, ...]
+    runs: tuple[DrawRun, ...]
 
 
-def read_broken(path: str | os.PathLike[str], site: Site) -> Broken:
+def read_broken(path: str | os.PathLike[str], site: Network) -> Broken:
     """The draws of a file that :func:`broken_json` wrote.
 
     Raises:
@@ -84,13 +84,13 @@ def read_broken(path: str | os.PathLike[str], site: Site) -> Broken:
     return Broken(settings, reserves, runs)
 
 
-def _run(draw: Any) -> Run:
+def _run(draw: Any) -> DrawRun:
     seconds = _number(draw["seconds"])
     if seconds <= 0:
         raise ValueError(f"seconds must be above 0 (got {seconds!r})")
     phases = {str(clock): _number(phase) for clock, phase in draw["phases_s"].items()}
     shares = {str(name): _number(share) for name, share in draw["shares"].items()}
-    return Run(str(draw["name"]), phases, seconds, int(draw["number"]), shares=shares)
+    return DrawRun(str(draw["name"]), phases, seconds, int(draw["number"]), shares=shares)
 
 
 def _number(value: Any) -> float:

@@ -87,7 +87,7 @@ class Tables(NamedTuple):
     runs: Array
 
 
-class State(NamedTuple):
+class UnitStates(NamedTuple):
     """What holds between two events. ``bus`` columns: W of clean surplus burnt, of emitting
 
     surplus burnt, of clean and of emitting promised power lost, and of clean surplus that is

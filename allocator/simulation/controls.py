@@ -27,9 +27,9 @@ from allocator.simulation.columns import (
     LEAST_SHARE,
     LEVEL,
     Array,
-    State,
     Sums,
     Tables,
+    UnitStates,
     Whole,
 )
 from allocator.simulation.compiled import inlined
@@ -79,7 +79,7 @@ def _serve(
 
 
 @compiled
-def decide(t: Tables, x: State, s: Sums) -> None:
+def decide(t: Tables, x: UnitStates, s: Sums) -> None:
     """Set the rates that hold from now on; tanks must be up to date.
 
     Arrays are taken out of their tuples once: to fetch one costs as much as to use it often.

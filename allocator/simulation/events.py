@@ -37,9 +37,9 @@ from allocator.simulation.columns import (
     UNTAKEN,
     Array,
     Flags,
-    State,
     Sums,
     Tables,
+    UnitStates,
     Whole,
 )
 from allocator.simulation.controls import decide
@@ -192,7 +192,7 @@ def _aim(
 
 
 @compiled
-def _hold(x: State, s: Sums, now: float) -> None:
+def _hold(x: UnitStates, s: Sums, now: float) -> None:
     """Add up what the last decision set, from then until now."""
     span = now - x.total[1]
     x.total[1] = now
@@ -245,7 +245,7 @@ def _stirred(
 
 
 @compiled
-def _sample(x: State, s: Sums, row: int) -> None:
+def _sample(x: UnitStates, s: Sums, row: int) -> None:
     for k in range(x.tank.shape[0]):
         s.sample_level[row, k] = x.tank[k, LEVEL]
         s.sample_low[row, k] = x.tank[k, LOW]
@@ -258,11 +258,11 @@ def _sample(x: State, s: Sums, row: int) -> None:
 
 
 @compiled
-def _fresh(t: Tables) -> State:
+def _fresh(t: Tables) -> UnitStates:
     tank = np.zeros((len(t.sizes), AIM + 1))
     for column in (LEVEL, LOW, HIGH):
         tank[:, column] = t.firsts
-    return State(
+    return UnitStates(
         np.zeros(len(t.steady)),
         tank,
         np.zeros(len(t.sizes)),

@@ -31,7 +31,7 @@ import numpy as np
 from allocator.site.records import POWER
 from allocator.verify.case import class_of
 from allocator.verify.tanks.assembly import Assembly
-from allocator.verify.tanks.circuit import Array, Clock
+from allocator.verify.tanks.circuit import Array, SourceClock
 
 INF = float("inf")
 MOST_SLICES = 1500
@@ -191,7 +191,7 @@ def program_of(
     return sheet.program()
 
 
-def _changes(clock: Clock, phases: Mapping[str, float], end: float) -> Array:
+def _changes(clock: SourceClock, phases: Mapping[str, float], end: float) -> Array:
     """Times between 0 and ``end`` at which a clock changes, in order."""
     offset = phases.get(clock.follows, 0.0) % clock.period
     turns = np.arange(np.ceil((end + offset) / clock.period) + 1) * clock.period
@@ -199,7 +199,7 @@ def _changes(clock: Clock, phases: Mapping[str, float], end: float) -> Array:
     return np.asarray(times[(times > 0.0) & (times < end)])
 
 
-def means_of(clock: Clock, phases: Mapping[str, float], cuts: np.ndarray) -> Array:
+def means_of(clock: SourceClock, phases: Mapping[str, float], cuts: np.ndarray) -> Array:
     """Mean value of a clock between each two cuts: of its pieces, weighted by their seconds.
 
     A mean so made never leaves the range of the values, however short a slice is; a difference

@@ -8,7 +8,7 @@ import numpy as np
 
 from allocator.simulation.trace import Outages
 from allocator.verify.case import Case
-from allocator.verify.tanks.circuit import Circuit, Clock, Rate
+from allocator.verify.tanks.circuit import Circuit, Rate, SourceClock
 
 
 def with_outages(
@@ -19,7 +19,7 @@ def with_outages(
     Times between failures and of repair are exponential. What a unit that is out would have
     burnt is counted as burnt, which is on the safe side for the stores.
     """
-    clocks: list[Clock] = []
+    clocks: list[SourceClock] = []
     groups = []
     for g, group in enumerate(circuit.groups):
         terms = []
@@ -31,10 +31,10 @@ def with_outages(
     return replace(circuit, clocks=(*circuit.clocks, *clocks), groups=tuple(groups))
 
 
-def _clock(name: str, outages: Outages, seconds: float, draw: np.random.Generator) -> Clock:
+def _clock(name: str, outages: Outages, seconds: float, draw: np.random.Generator) -> SourceClock:
     times, values = [0.0], [0.0]
     while times[-1] <= seconds:
         mean = outages.repair if values[-1] else outages.between
         times.append(times[-1] + max(1.0, float(draw.exponential(mean))))
         values.append(1.0 - values[-1])
-    return Clock(name, "outage", 2.0 * times[-1], np.array(times), np.array(values), name)
+    return SourceClock(name, "outage", 2.0 * times[-1], np.array(times), np.array(values), name)

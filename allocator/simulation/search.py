@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from allocator.network.records import Network
 from allocator.plans.records import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
 from allocator.simulation.setpoints import needed_levels
 from allocator.simulation.simulate import assemble, simulate
 from allocator.simulation.trace import SimulationSettings, Trace
-from allocator.site.records import Site
 from allocator.verify.case import class_of
 from allocator.verify.running import swing_of
 from allocator.verify.tanks.circuit import Tank
@@ -28,7 +28,7 @@ class Reserves:
 
 
 def best_reserves(
-    site: Site,
+    site: Network,
     plan: Plan,
     settings: SimulationSettings,
     shares: Sequence[float] = SHARES,
@@ -59,7 +59,7 @@ def best_reserves(
 
 
 def quick_reserves(
-    site: Site, plan: Plan, settings: SimulationSettings, worst: Worst | None = None
+    site: Network, plan: Plan, settings: SimulationSettings, worst: Worst | None = None
 ) -> Reserves:
     """The better of two: all stores brim-full, or all no fuller than their promises need.
 
@@ -77,7 +77,7 @@ def quick_reserves(
     return max(found, key=lambda r: (r.mean_clean_w, r.mean_total_w))
 
 
-def set_points_of(site: Site, plan: Plan, reserves: Mapping[str, float]) -> SetPoints:
+def set_points_of(site: Network, plan: Plan, reserves: Mapping[str, float]) -> SetPoints:
     """Reserves with the rest of what a crew sets: run levels, and the order of starting.
 
     Units run on and off swing from empty to full, which makes the fewest starts; clean groups
@@ -112,7 +112,7 @@ def _plain(settings: SimulationSettings) -> SimulationSettings:
 
 
 def _needs(
-    site: Site, plan: Plan, worst: Worst | None
+    site: Network, plan: Plan, worst: Worst | None
 ) -> tuple[tuple[Tank, ...], dict[str, float], Worst]:
     assembly = assemble(site, plan)
     if worst is None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from allocator.base.errors import Fault, PlanFileError
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.file import other_version
 from allocator.plans.records import RULES, Plan
 from allocator.simulation.accounts import draw_of
@@ -24,8 +25,8 @@ from allocator.simulation.setpoints import (
     unsafe_set_points,
 )
 from allocator.simulation.start import start_of
-from allocator.simulation.trace import DAY, Draw, SimulationSettings, Trace
-from allocator.simulation.work import Run, Work, with_reserves, worked_off
+from allocator.simulation.trace import DAY, Bounds, Draw, SimulationSettings, Trace
+from allocator.simulation.work import DrawRun, Work, with_reserves, worked_off
 from allocator.site.records import Site
 from allocator.verify.case import Case, case_of
 from allocator.verify.figures import check_numbers
@@ -59,7 +60,7 @@ def simulate(
     reserves: Mapping[str, float] | None = None,
     solve: Solve | None = None,
     executor: Executor | None = None,
-    given: Sequence[Run] = (),
+    given: Sequence[DrawRun] = (),
     worst: Worst | None = None,
 ) -> Trace:
     """Run a firm plan from random, surveyed and adversarial phases; see the settings.
@@ -110,13 +111,6 @@ def simulate(
         waited = run_circuit(empty, surveyed, settings.days * DAY)
         draws.append(draw_of(waiting, waited, "from now"))
         start = start_of(waiting, empty, surveyed, draws[-1])
-    bounds = None
-    if solve is not None and settings.foresight > 0:
-        from allocator.simulation.better import bounds_of, not_passed
-
-        bounds = bounds_of(assembly, circuit, runs, settings.foresight, solve)
-        if all(draw.kept for draw in draws):
-            bounds = not_passed(bounds, plan.power)
     return Trace(
         site_name=site.name,
         site_sha256=site.sha256,
@@ -130,7 +124,7 @@ def simulate(
         unsafe=unsafe_set_points(assembly.case, circuit, worst, reserves or {}),
         cycle_points=cycle_points(assembly.case),
         start=start,
-        foresight=bounds,
+        foresight=_bounds(assembly, circuit, runs, draws, settings, solve),
         ceiling_clean_w=plan.ceiling.clean,
         reserves=dict(reserves or {}),
         chambers=chambers_of(assembly.case, circuit.clocks),
@@ -138,12 +132,31 @@ def simulate(
     )
 
 
+def _bounds(
+    assembly: Assembly,
+    circuit: Circuit,
+    runs: Sequence[DrawRun],
+    draws: Sequence[Draw],
+    settings: SimulationSettings,
+    solve: Solve | None,
+) -> Bounds | None:
+    """Bounds on any control, where they are asked for; none that a kept promise passes."""
+    if solve is None or settings.foresight <= 0:
+        return None
+    from allocator.simulation.better import bounds_of, not_passed
+
+    bounds = bounds_of(assembly, circuit, runs, settings.foresight, solve)
+    if not all(draw.kept for draw in draws):
+        return bounds
+    return not_passed(bounds, assembly.case.plan.power)
+
+
 def planned_runs(
     assembly: Assembly,
     circuit: Circuit,
     settings: SimulationSettings,
     worst: Worst,
-) -> tuple[Run, ...]:
+) -> tuple[DrawRun, ...]:
     """The runs of the settings: random ones, the surveyed one, one against each store.
 
     Where the plan withstands lost or low sources, one more against each, without those that it
@@ -151,19 +164,21 @@ def planned_runs(
     """
     seconds = settings.days * DAY
     found = [
-        Run(f"random {number}", random_phases(circuit, settings.seed, number), seconds, number - 1)
+        DrawRun(
+            f"random {number}", random_phases(circuit, settings.seed, number), seconds, number - 1
+        )
         for number in range(1, settings.phases + 1)
     ]
     if any(source.next_spell is not None for source in assembly.case.site.sources.values()):
         surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
-        found.append(Run("surveyed", surveyed, seconds, len(found)))
+        found.append(DrawRun("surveyed", surveyed, seconds, len(found)))
     if settings.adversarial:
         for name, window in worst.items():
             if window is not None:
                 phases = {**random_phases(circuit, settings.seed, 0), **window.phases}
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
                 found.append(
-                    Run(
+                    DrawRun(
                         f"against {name}",
                         phases,
                         span,
@@ -182,7 +197,7 @@ def planned_runs(
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
                 needs = {tank.name: window.need}
             name = f"against {tank.name} without {words}"
-            found.append(Run(name, phases, span, len(found), needs, 0.0, shares))
+            found.append(DrawRun(name, phases, span, len(found), needs, 0.0, shares))
     return tuple(found)
 
 
@@ -214,13 +229,13 @@ def within_budget(
 
 
 def replay(
-    site: Site, plan: Plan, phases: Phases, settings: SimulationSettings | None = None
+    site: Network, plan: Plan, phases: Phases, settings: SimulationSettings | None = None
 ) -> tuple[Draw, Finished]:
     """One run from given phases, such as those that broke a promise."""
     settings = settings or SimulationSettings()
     assembly = assemble(site, plan, surplus=settings.surplus)
     work = Work(assembly, {}, None, settings.seed)
-    run = Run("replay", phases, settings.days * DAY)
+    run = DrawRun("replay", phases, settings.days * DAY)
     return work.recorded(run, settings.samples, settings.events)
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from allocator.simulation.columns import SHORT
 from allocator.simulation.running import run_circuit
-from allocator.simulation.trace import Draw, Start
+from allocator.simulation.trace import Draw, StartLevels
 from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.circuit import Circuit, Tank
 from allocator.verify.tanks.phases import Phases
@@ -14,7 +14,7 @@ from allocator.verify.tanks.phases import Phases
 HALVINGS = 20
 
 
-def start_of(assembly: Assembly, empty: Circuit, phases: Phases, draw: Draw) -> Start:
+def start_of(assembly: Assembly, empty: Circuit, phases: Phases, draw: Draw) -> StartLevels:
     """What the run from empty stores says about the wait for firm supply."""
     reached = draw.last_short_s if draw.last_short_s < draw.seconds else None
     bridge = {
@@ -35,7 +35,7 @@ def start_of(assembly: Assembly, empty: Circuit, phases: Phases, draw: Draw) -> 
             )
             if best > 0:
                 fuel[source.fluid] = draw.unserved_j / best
-    return Start(reached, draw.unserved_j, bridge, fuel)
+    return StartLevels(reached, draw.unserved_j, bridge, fuel)
 
 
 def bridging_level(circuit: Circuit, tank: Tank, phases: Phases, seconds: float) -> float:

@@ -170,7 +170,7 @@ class Recording:
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
+class StartLevels:
     """From empty stores: ``firm_from_s`` (None: not within the run) is when firm supply is first
 
     reached for good. Up to then ``unserved_j`` are short; ``bridge`` says what each store (kg) or
@@ -247,7 +247,7 @@ class Trace(Shown):
     set_points: tuple[SetPoint, ...] = ()
     cycle_points: tuple[CycleSetPoint, ...] = ()
     unsafe: tuple[str, ...] = ()
-    start: Start | None = None
+    start: StartLevels | None = None
     foresight: Bounds | None = None
     ceiling_clean_w: float | None = None
     reserves: Mapping[str, float] = field(default_factory=dict)

@@ -27,7 +27,7 @@ WORTHWHILE = 4.0
 
 
 @dataclass(frozen=True)
-class Run:
+class DrawRun:
     """One run: from ``phases``, for ``seconds`` s. ``number``: what its outages are drawn by.
 
     ``needs``: tank -> kg or J that its worst window asks, where the run is set against it, and
@@ -55,7 +55,7 @@ class Work:
     failing: Outages | None
     seed: int
 
-    def recorded(self, run: Run, samples: int = 1, events: int = 0) -> tuple[Draw, Finished]:
+    def recorded(self, run: DrawRun, samples: int = 1, events: int = 0) -> tuple[Draw, Finished]:
         """One run, with levels recorded that many times and that many events written down."""
         assembly = weakened(self.assembly, run.shares) if run.shares else self.assembly
         circuit = with_reserves(assembly.circuit, self.reserves)
@@ -66,7 +66,7 @@ class Work:
         draw = draw_of(assembly, finished, run.name, run.needs)
         return replace(draw, number=run.number, shares=run.shares), finished
 
-    def draws(self, runs: Sequence[Run]) -> list[Draw]:
+    def draws(self, runs: Sequence[DrawRun]) -> list[Draw]:
         """Some runs, one after the other."""
         return [self.recorded(run)[0] for run in runs]
 
@@ -77,7 +77,7 @@ def with_reserves(circuit: Circuit, reserves: Mapping[str, float]) -> Circuit:
     return replace(circuit, tanks=tuple(tanks))
 
 
-def worked_off(work: Work, runs: Sequence[Run], executor: Executor | None = None) -> list[Draw]:
+def worked_off(work: Work, runs: Sequence[DrawRun], executor: Executor | None = None) -> list[Draw]:
     """All runs, in their order. An executor gets them in batches of neighbours.
 
     What is too little to hand over is done here: a few runs tell. Whoever does them, the draws

@@ -79,18 +79,3 @@ class Bath:
         for name, kg in self.base_materials.items():
             found[name] = found.get(name, 0.0) + kg
         return {name: kg for name, kg in found.items() if kg > 0}
-
-
-@dataclass(frozen=True, slots=True)
-class Sink:
-    """A bath of ``mass`` kg, with its recovery or not, through which a plan leads its source's gas.
-
-    ``outlet``: K, hotter than which no gas leaves it. ``heat``: W, the most that it lets into its
-    place.
-    """
-
-    bath: str
-    mass: float
-    recovery: bool
-    outlet: float
-    heat: float

@@ -36,7 +36,7 @@ def check_site_records(site: Site, values: Values) -> None:
 
 
 def _check_chambers(site: Site, section: Mapping[str, Values]) -> None:
-    for name, source in site.own_sources.items():
+    for name, source in site.sources.items():
         if source.pump is None or source.pump.chamber is None or source.fluid not in site.fluids:
             continue
         if molar(site, source.fluid) is None:

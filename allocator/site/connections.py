@@ -16,7 +16,7 @@ def note_excluded(site: Site, values: Values) -> None:
     if not excluded:
         return
     standing: list[tuple[str, str, tuple[str, ...], str]] = [
-        *(("sources", n, (source.place,), "place") for n, source in site.own_sources.items()),
+        *(("sources", n, (source.place,), "place") for n, source in site.sources.items()),
         *(("stores", n, store.places, "places") for n, store in site.stores.items()),
         *(("machines", n, tuple(m.places), "places") for n, m in site.machines.items()),
         *(
@@ -62,7 +62,7 @@ def note_unreachable(site: Site, values: Values) -> None:
 
 
 def _note_sources(site: Site, values: Values, fluid: str) -> None:
-    sources = [source for source in site.own_sources.values() if source.fluid == fluid]
+    sources = [source for source in site.sources.values() if source.fluid == fluid]
     if not sources:
         return
     users = _users(site, fluid)

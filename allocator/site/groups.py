@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.site.diagnostics import Where
 from allocator.site.kinds import (
     FAULTY,
     QUANTITY_PATTERN,
@@ -18,7 +19,6 @@ from allocator.site.kinds import (
     expects,
     shape,
 )
-from allocator.site.ledger import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
 _FORBIDDEN_IN_NAMES = re.compile("[@:>\x00-\x1f\x7f-\x9f\ud800-\udfff\u2028\u2029]")

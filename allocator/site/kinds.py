@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
 from allocator.base.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
-from allocator.site.ledger import Where
+from allocator.site.diagnostics import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
 Schema = dict[str, Any]

@@ -23,7 +23,7 @@ CHEAPEST = ("served_power", "served_fluid", "money")
 
 
 @dataclass(frozen=True, slots=True)
-class Supply:
+class MixSupply:
     """One mix: ``goals`` in order, ``limits`` of the whole site, ``dropped``: machine types that
 
     it does without."""
@@ -35,7 +35,7 @@ class Supply:
     dropped: tuple[str, ...] = ()
 
 
-def supplies_of(site: Site) -> tuple[Supply, ...]:
+def supplies_of(site: Site) -> tuple[MixSupply, ...]:
     """The mixes of every site, then those that its file names.
 
     Clean only; each emitting type of generator alone; clean first with emitting supply behind
@@ -46,8 +46,8 @@ def supplies_of(site: Site) -> tuple[Supply, ...]:
 
     def built_in(
         name: str, about: str, goals: tuple[str, ...], dropped: tuple[str, ...] = ()
-    ) -> Supply:
-        return Supply(name, about, goals, site.limits, dropped)
+    ) -> MixSupply:
+        return MixSupply(name, about, goals, site.limits, dropped)
 
     found = [built_in("clean only", "nothing that emits", CLEAN_FIRST, emitting)]
     for kind in generators:
@@ -65,7 +65,7 @@ def supplies_of(site: Site) -> tuple[Supply, ...]:
     return (*found, *(_of_file(site, mix, taken) for mix in site.mixes.values()))
 
 
-def supply_named(site: Site, name: str) -> Supply | None:
+def supply_named(site: Site, name: str) -> MixSupply | None:
     """A mix by its name in a comparison; None where the site has none of that name."""
     return next((supply for supply in supplies_of(site) if supply.name == name), None)
 
@@ -78,7 +78,7 @@ def _emits(site: Site, machine: MachineType) -> bool:
     )
 
 
-def _of_file(site: Site, mix: Mix, taken: set[str]) -> Supply:
+def _of_file(site: Site, mix: Mix, taken: set[str]) -> MixSupply:
     kept = site.machines if mix.machines is None else mix.machines
     limits = replace(
         site.limits,
@@ -87,7 +87,7 @@ def _of_file(site: Site, mix: Mix, taken: set[str]) -> Supply:
     )
     dropped = tuple(name for name in site.machines if name not in kept)
     name = f"{mix.name} (of the file)" if mix.name in taken else mix.name
-    return Supply(name, mix.about, mix.goals or site.goals, limits, dropped)
+    return MixSupply(name, mix.about, mix.goals or site.goals, limits, dropped)
 
 
 def _least(first: float | None, second: float | None) -> float | None:

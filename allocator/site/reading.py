@@ -15,12 +15,11 @@ from typing import Any
 from allocator.base.errors import Fault
 from allocator.base.quantities import Units, shown
 from allocator.site.checks import check_site_records
+from allocator.site.diagnostics import Ledger, Where
 from allocator.site.document import DocumentError, read_document
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
-from allocator.site.ledger import Ledger, Where
 from allocator.site.nodes import Node, Pairs, Scalar
-from allocator.site.oddities import note_oddities
 from allocator.site.records import GOALS, Site
 from allocator.site.sections.baths import read_baths
 from allocator.site.sections.built import read_built
@@ -40,6 +39,7 @@ from allocator.site.sections.stores import read_stores
 from allocator.site.shapes import Named
 from allocator.site.table import Values
 from allocator.site.tables.site import FORMAT, SITE
+from allocator.site.warnings import note_oddities
 
 MOST_BYTES = 64 * 1024 * 1024
 """The largest site file that is read."""

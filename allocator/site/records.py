@@ -9,10 +9,10 @@ and refuses what cannot be.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Literal
 
-from allocator.site.bath import Bath, Sink
+from allocator.site.bath import Bath
 
 POWER = "power"
 """What a store holds, or a demand asks for, when it is electric power instead of a fluid."""
@@ -72,17 +72,12 @@ class Material:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A place: coordinates and elevation in m.
-
-    ``part_of``: the place of the site file whose gas at one temperature this one stands for;
-    empty for a place of the file itself. ``heat_limit``: W that may be let into it.
-    """
+    """A place: coordinates and elevation in m. ``heat_limit``: W that may be let into it."""
 
     name: str
     x: float = 0.0
     y: float = 0.0
     elevation: float = 0.0
-    part_of: str = ""
     heat_limit: float | None = None
 
 
@@ -125,8 +120,7 @@ class Source:
 
     Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
     delivery interval. ``next_spell``: s until the outermost stage next turns on. ``water``: mole
-    fraction of vapour. ``sure``: it cannot be lost. ``part_of``: the source out of whose chamber
-    this one is drawn (:meth:`through_chamber`); empty for a source of the file itself.
+    fraction of vapour. ``sure``: it cannot be lost.
     """
 
     name: str
@@ -144,42 +138,11 @@ class Source:
     pump: Pump | None = None
     water: float | None = None
     sure: bool = False
-    part_of: str = ""
 
     @property
     def steady(self) -> bool:
         """True when the source is always on."""
         return not self.stages
-
-    def through_chamber(self) -> dict[str, Source]:
-        """What the pump may draw on through pauses, out of the chamber: by name.
-
-        One for each stage but the innermost, on throughout that stage's on-time, and one always
-        on. They share the source's tap, its pump and its chamber, and its clock.
-        """
-        if self.pump is None or self.pump.chamber is None or self.pressure is None:
-            return {}
-        if self.delivered:  # it comes when it is sent for, and need not be kept
-            return {}
-        rate = self.flow if self.pump.rate is None else min(self.flow, self.pump.rate)
-        found = {}
-        for number in range(1, len(self.stages) + 1):
-            stages = self.stages[number:]
-            if stages and stages[0].on >= stages[0].every:
-                continue  # the stage around it says the same
-            name = f"{self.name}: chamber, " + (f"stage {number + 1}" if stages else "always")
-            found[name] = replace(
-                self,
-                name=name,
-                flow=rate,
-                stages=stages,
-                next_spell=self.next_spell if stages else None,
-                tap_materials={},
-                tap_price=0.0,
-                pump=replace(self.pump, chamber=None),
-                part_of=self.name,
-            )
-        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,10 +187,9 @@ class Layer:
 class Build:
     """A pipe build. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any.
 
-    A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid
-    (:meth:`Site.capacity`); ``capacity`` is then the largest of them. ``inlet_pressure`` and
-    ``outlet_pressure``: Pa. ``velocity``: m/s and ``mach``: highest at the outlet. ``roughness``:
-    m. ``hottest``: K that it bears. ``sink``: the heat sink that it stands for, a step of planning.
+    A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid.
+    ``inlet_pressure`` and ``outlet_pressure``: Pa. ``velocity``: m/s and ``mach``: highest at the
+    outlet. ``roughness``: m. ``hottest``: K that it bears.
     """
 
     name: str
@@ -243,48 +205,14 @@ class Build:
     mach: float = 0.3
     roughness: float = 4.5e-5
     hottest: float | None = None
-    sink: Sink | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Stream:
-    """Gas at one temperature on a route, a step of planning with temperatures.
-
-    ``kind``: ``pipe`` along ``corridor``; ``cooler``, which stands at a place (``corridor`` is its
-    type); ``sink``, a heat sink at its source (``corridor`` is the bath); ``passage``, which costs
-    nothing. ``inlet`` and ``outlet``: K, upper bounds.
-    """
-
-    kind: Literal["pipe", "cooler", "sink", "passage"]
-    fluid: str
-    corridor: str
-    inlet: float
-    outlet: float
-
-
-@dataclass(frozen=True, slots=True)
-class Recovery:
-    """Power out of the heat that a cooler's route takes away, J for each kg that passes it.
-
-    ``power``: what may be promised of gas that comes from nowhere but the sources at its start,
-    the coldest of which gives it at ``lowest`` K. ``most``: what no gas there passes. ``always``:
-    ``most`` is counted for whatever passes, as bounds on any control do.
-    """
-
-    power: float
-    most: float
-    lowest: float
-    always: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Route:
     """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved.
 
-    ``capacities``: (build, fluid) -> kg/s of all that may be laid, where the route decides it.
-    ``energy``: electric J/kg moved. ``stream``: what it stands for. ``buried``: m of the axis
-    below the ground. ``surface_limit``: K outside of the pipe. ``heat_limit``: W it may lose.
-    ``recovery``: of a cooler's route, where its heat may give power.
+    ``energy``: electric J/kg moved. ``buried``: m of the axis below the ground. ``surface_limit``:
+    K outside of the pipe. ``heat_limit``: W it may lose.
     """
 
     name: str
@@ -294,13 +222,10 @@ class Route:
     builds: tuple[str, ...]
     one_way: bool = False
     cost: float = 0.0
-    capacities: Mapping[tuple[str, str], float] | None = None
     energy: float = 0.0
-    stream: Stream | None = None
     buried: float | None = None
     surface_limit: float | None = None
     heat_limit: float | None = None
-    recovery: Recovery | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -483,16 +408,11 @@ class Spread:
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A whole site. Mappings keep the order of the file; keys are names.
+    """A whole site, as its file says. Mappings keep the order of the file; keys are names.
 
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
-    ``sources``: after each one with a chamber stands what is drawn out of it
-    (:meth:`Source.through_chamber`), made anew whenever a site is.
-
-    The network that is planned on (``network_of`` of the room ``network``) is a record of the
-    same kind: ``plain`` is the site that it is derived from, ``corridors`` are the routes as the
-    file gives them, where ``routes`` are those of streams. ``network``: the one derived from this
-    site, kept once it is known.
+    ``derived``: the network of this site, kept once it is known by ``network_of`` of the room
+    ``network``, which alone reads and writes it.
     """
 
     name: str
@@ -519,45 +439,12 @@ class Site:
     mixes: Mapping[str, Mix] = field(default_factory=dict)
     baths: Mapping[str, Bath] = field(default_factory=dict)
     coolers: Mapping[str, Cooler] = field(default_factory=dict)
-    corridors: Mapping[str, Route] = field(default_factory=dict)
     spreads: Mapping[str, Spread] = field(default_factory=dict)
-    plain: Site | None = field(default=None, repr=False, compare=False)
-    # a network that a study has changed: no file says the same
-    studied: bool = field(default=False, repr=False, compare=False)
     # not an argument, so that replace() leaves it out: a changed site has another network
-    network: Site | None = field(default=None, init=False, repr=False, compare=False)
-
-    def __post_init__(self) -> None:
-        sources: dict[str, Source] = {}
-        for name, source in self.sources.items():
-            if not source.part_of:
-                sources[name] = source
-                sources.update(source.through_chamber())
-        if sources != self.sources:
-            object.__setattr__(self, "sources", sources)
-
-    @property
-    def own_sources(self) -> dict[str, Source]:
-        """The sources of the site file, without what is drawn out of chambers."""
-        return {name: source for name, source in self.sources.items() if not source.part_of}
-
-    def parts_of(self, source: str) -> tuple[str, ...]:
-        """Names of what is drawn out of a source's chamber."""
-        return tuple(self.sources[source].through_chamber())
-
-    def capacity(self, route: str, build: str, fluid: str) -> float:
-        """kg/s of a fluid that a build carries on a route."""
-        listed = self.routes[route].capacities or {}
-        return listed.get((build, fluid), self.builds[build].capacity)
+    derived: object = field(default=None, init=False, repr=False, compare=False)
 
     def may_carry(self, route: str, build: str, fluid: str) -> bool:
-        """Whether a build may carry a fluid on a route."""
-        listed = self.routes[route].capacities
-        if listed is not None:
-            return (build, fluid) in listed
+        """Whether a build that a route offers is for a fluid."""
+        del route
         able = self.builds[build].fluids
         return able is None or fluid in able
-
-    def ground(self, place: str) -> str:
-        """The place of the site file that a place is, or is part of."""
-        return self.places[place].part_of or place

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from allocator.base.quantities import shown
+from allocator.site.diagnostics import Where
 from allocator.site.groups import ListOf, entries, name_refusal
 from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
-from allocator.site.ledger import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 from allocator.site.table import Table, Values
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from allocator.base.quantities import shown
+from allocator.site.diagnostics import Where
 from allocator.site.kinds import FAULTY, Faulty, Quantity, Schema, is_range
-from allocator.site.ledger import Where
 from allocator.site.nodes import Node, Pairs
 from allocator.site.records import Spread
 from allocator.site.table import Key, Table, Values

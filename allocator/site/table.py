@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from allocator.base.quantities import DIMENSIONS, shown
+from allocator.site.diagnostics import Where
 from allocator.site.groups import entries
 from allocator.site.kinds import FAULTY, Choice, Faulty, Kind, Quantity, Schema
-from allocator.site.ledger import Where
 from allocator.site.nodes import Node, Pairs, Scalar
 
 

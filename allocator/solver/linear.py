@@ -7,14 +7,14 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from allocator.solver.seam import LINEAR_TOLERANCE, quiet_output
+from allocator.solver.interface import LINEAR_TOLERANCE, quiet_output
 
 Array = NDArray[np.float64]
 MOST_STEPS = 400_000
 """Steps of the simplex method: a count and no clock, so that a bound is the same everywhere."""
 
 
-class Rows(Protocol):
+class LinearRows(Protocol):
     """Minimise ``costs x`` with ``row_low <= A x <= row_high`` and ``low <= x <= high``.
 
     ``A`` holds ``coefficients[i]`` at (``rows[i]``, ``columns[i]``).
@@ -38,7 +38,7 @@ class Rows(Protocol):
     def row_high(self) -> Array: ...
 
 
-def least_value(program: Rows) -> float | None:
+def least_value(solver_model: LinearRows) -> float | None:
     """The least value of a linear program; None where it is not found in :data:`MOST_STEPS`.
 
     Columns and rows are scaled to sizes about 1 first, so that the solver's tolerance means the
@@ -46,23 +46,23 @@ def least_value(program: Rows) -> float | None:
     """
     import highspy
 
-    column, row = scales_of(program)
+    column, row = scales_of(solver_model)
     # Duals of billions would be excessive to the solver.
-    worth = float(np.abs(program.costs * column).max(initial=0.0)) or 1.0
-    weights = program.coefficients * column[program.columns] * row[program.rows]
-    order = np.lexsort((program.rows, program.columns))
-    counts = np.bincount(program.columns, minlength=len(column))
+    worth = float(np.abs(solver_model.costs * column).max(initial=0.0)) or 1.0
+    weights = solver_model.coefficients * column[solver_model.columns] * row[solver_model.rows]
+    order = np.lexsort((solver_model.rows, solver_model.columns))
+    counts = np.bincount(solver_model.columns, minlength=len(column))
     with quiet_output():
         model: Any = highspy.Highs()
         model.setOptionValue("output_flag", False)
     record = highspy.HighsLp()
     record.num_col_, record.num_row_ = len(column), len(row)
-    record.col_cost_ = program.costs * column / worth
-    record.col_lower_, record.col_upper_ = program.low / column, program.high / column
-    record.row_lower_, record.row_upper_ = program.row_low * row, program.row_high * row
+    record.col_cost_ = solver_model.costs * column / worth
+    record.col_lower_, record.col_upper_ = solver_model.low / column, solver_model.high / column
+    record.row_lower_, record.row_upper_ = solver_model.row_low * row, solver_model.row_high * row
     record.a_matrix_.format_ = highspy.MatrixFormat.kColwise
     record.a_matrix_.start_ = np.concatenate(([0], np.cumsum(counts)))
-    record.a_matrix_.index_ = program.rows[order]
+    record.a_matrix_.index_ = solver_model.rows[order]
     record.a_matrix_.value_ = weights[order]
     model.setOptionValue("threads", 1)
     model.setOptionValue("simplex_iteration_limit", MOST_STEPS)
@@ -78,13 +78,13 @@ def least_value(program: Rows) -> float | None:
     return worth * float(model.getInfo().objective_function_value)
 
 
-def scales_of(program: Rows) -> tuple[Array, Array]:
+def scales_of(solver_model: LinearRows) -> tuple[Array, Array]:
     """A factor a column and a factor a row, powers of two, that bring entries near 1."""
-    size = np.abs(program.coefficients)
-    rows, columns = program.rows, program.columns
-    bounded = np.isfinite(program.high) & (program.high > 0)
-    column = np.where(bounded, program.high, 0.0)
-    largest = np.zeros(len(program.row_low))
+    size = np.abs(solver_model.coefficients)
+    rows, columns = solver_model.rows, solver_model.columns
+    bounded = np.isfinite(solver_model.high) & (solver_model.high > 0)
+    column = np.where(bounded, solver_model.high, 0.0)
+    largest = np.zeros(len(solver_model.row_low))
     np.maximum.at(largest, rows, size * column[columns])
     room = np.full(len(column), np.inf)
     known = (largest[rows] > 0) & (size > 0)

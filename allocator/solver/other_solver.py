@@ -12,10 +12,11 @@ import numpy as np
 import pulp
 
 from allocator.base.errors import AllocatorError
-from allocator.model.statement import Row, Statement
+from allocator.base.status import Status
+from allocator.model.model import Model, Row
+from allocator.solver.interface import INTEGER_TOLERANCE, Highs, Solved, quiet_output
 from allocator.solver.pulp_model import PulpColumn, problem_of
 from allocator.solver.refining import Matrix
-from allocator.solver.seam import INTEGER_TOLERANCE, Highs, Solved, quiet_output
 
 WHOLE = 1e-5
 """How far from a whole number an integer variable of another solver's point may be."""
@@ -65,7 +66,7 @@ class OtherSolver(Highs):
     more. So a point is sound whoever found its whole numbers, and a bound is that solver's word.
     """
 
-    def __init__(self, statement: Statement, name: str, threads: int, seed: int) -> None:
+    def __init__(self, statement: Model, name: str, threads: int, seed: int) -> None:
         super().__init__(statement, threads, seed)
         self.name = name
         self._threads = threads
@@ -103,22 +104,22 @@ class OtherSolver(Highs):
             with quiet_output():
                 answer = problem.solve(pulp.getSolver(self.name, msg=False, **options))
         except KeyboardInterrupt:
-            return Solved("interrupted", None, None, None)
+            return Solved(Status.INTERRUPTED, None, None, None)
         except (pulp.PulpError, OSError) as error:
             if self._works:
-                return Solved("failed", None, None, None)
+                return Solved(Status.FAILED, None, None, None)
             raise SolverError(f"solver {self.name} does not work here: {error}") from error
         self._works = True
         if stop is not None and stop():
-            ended = "interrupted"
+            ended = Status.INTERRUPTED
         elif node_limit is not None:
-            ended = "node_limit"
+            ended = Status.NODE_LIMIT
         else:
-            ended = "failed" if time_limit is None else "time_limit"
+            ended = Status.FAILED if time_limit is None else Status.TIME_LIMIT
         infeasible, proven = _said(problem, answer)
         if infeasible:
             # what has a point that is known to be sound is not infeasible
-            return Solved("infeasible" if start is None else "failed", None, None, None)
+            return Solved(Status.INFEASIBLE if start is None else Status.FAILED, None, None, None)
         values = [variable.varValue for variable in variables]
         columns = np.array([np.nan if v is None else v for v in values])
         left = None if time_limit is None else time_limit - (time.perf_counter() - began)
@@ -131,7 +132,9 @@ class OtherSolver(Highs):
         if solved.value is None or bound is None:
             return Solved(ended, solved.point, solved.value, bound)
         within = solved.value - bound <= gap * max(abs(bound), abs(solved.value)) + 1e-6
-        return Solved("optimal" if proven or within else ended, solved.point, solved.value, bound)
+        return Solved(
+            Status.OPTIMAL if proven or within else ended, solved.point, solved.value, bound
+        )
 
     def _asked_for(
         self, time_limit: float | None, node_limit: int | None, gap: float
@@ -197,7 +200,7 @@ class OtherSolver(Highs):
         lowest, highest = low[whole], high[whole]
         rounded = np.clip(np.round(numbers), lowest, highest)
         if not np.all(np.abs(numbers - rounded) <= WHOLE):  # nor where they are not told
-            return Solved("failed", None, None, None)
+            return Solved(Status.FAILED, None, None, None)
         self.bounds(whole, rounded, rounded)
         self.relax(True)
         try:
@@ -219,7 +222,7 @@ class OtherSolver(Highs):
         return least - abs(least) * gap / (1.0 - gap) if np.isfinite(least) else None
 
 
-def solver_for(statement: Statement, name: str, threads: int | None, seed: int) -> Highs:
+def solver_for(statement: Model, name: str, threads: int | None, seed: int) -> Highs:
     """The solver by name, built for the statement.
 
     Raises:

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import pulp
 
-from allocator.model.statement import Row
+from allocator.model.model import Row
 
 
 class FileTextError(Exception):

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from allocator.network.deriving import studied
+from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
-from allocator.site.changing import studied
-from allocator.site.records import Built, BuiltRun, Limits, Site, StoreType
+from allocator.site.records import Built, BuiltRun, Limits, StoreType
 
 OPERATED = ("clean_power", "served_power", "served_fluid")
 """The goals that operation can serve: what is new costs nothing any more."""
 
 
-def as_built(site: Site, plan: Plan) -> Site:
+def as_built(site: Network, plan: Plan) -> Network:
     """The site with the plan standing: its taps, pipes, lines, stores and machines, no others.
 
     Shares that a demand must have are dropped: what is short is seen in what is served.

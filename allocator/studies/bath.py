@@ -10,12 +10,14 @@ import numpy as np
 
 from allocator.base.quantities import format_quantity
 from allocator.network.bath_body import BathError, Filling
+from allocator.network.deriving import network_of
+from allocator.network.records import Network, Sink
 from allocator.network.sinks import guaranteed
 from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
-from allocator.site.bath import Bath, Sink
+from allocator.site.bath import Bath
 from allocator.site.records import Site
-from allocator.thermal.baths import LEAST_SHARE, BathStudy, Choice, State, smallest_of
+from allocator.thermal.baths import LEAST_SHARE, BathStudy, SinkChoice, SinkState, smallest_of
 
 CURVE = 13
 """Masses on the curve, from a tenth of the bath's to the most that may stand there."""
@@ -37,14 +39,14 @@ class BathRow:
 
     bath: Bath
     filling: Filling
-    given: State
-    choices: tuple[Choice, ...]
+    given: SinkState
+    choices: tuple[SinkChoice, ...]
     needs: float | None
     set_point: float
     least_mass: float | None
     never_boils: float | None
     drives_up_to: float | None
-    curve: tuple[State, ...]
+    curve: tuple[SinkState, ...]
     sinks: tuple[tuple[bool, Sink | str], ...]
 
     @property
@@ -60,7 +62,7 @@ class BathRow:
         return f"{self.bath.name}, {mass}" if several else self.bath.name
 
     @property
-    def smallest(self) -> Choice | None:
+    def smallest(self) -> SinkChoice | None:
         """The smallest set of what the site has that keeps every limit."""
         return smallest_of(self.choices)
 
@@ -74,6 +76,7 @@ class BathRow:
 
 def baths_table(site: Site) -> list[BathRow]:
     """A row for each mass of each bath, in the order of the site. Raises :class:`BathError`."""
+    site = network_of(site)
     return [
         _row(site, replace(bath, mass=mass))
         for bath in site.baths.values()
@@ -81,7 +84,7 @@ def baths_table(site: Site) -> list[BathRow]:
     ]
 
 
-def _row(site: Site, bath: Bath) -> BathRow:
+def _row(site: Network, bath: Bath) -> BathRow:
     study = _Study.of(site, bath)
     try:
         given = study.study.state(bath.mass)
@@ -113,16 +116,16 @@ class _Study:
     study: BathStudy
 
     @staticmethod
-    def of(site: Site, bath: Bath) -> _Study:
+    def of(site: Network, bath: Bath) -> _Study:
         return _Study(BathStudy.of(site, bath))
 
-    def least_mass(self, good: Callable[[State], bool]) -> float | None:
+    def least_mass(self, good: Callable[[SinkState], bool]) -> float | None:
         """kg of which all greater masses are good, as far as they are tried; 0: any mass is."""
         most = self.study.bath.most
         found = least(lambda mass: good(self.study.state(mass)), LEAST_SHARE * most, most)
         return 0.0 if found == LEAST_SHARE * most else found
 
-    def curve(self) -> tuple[State, ...]:
+    def curve(self) -> tuple[SinkState, ...]:
         bath = self.study.bath
         masses = np.geomspace(bath.mass / 10, bath.most, CURVE)
         chosen = sorted({float(f"{mass:.3g}") for mass in masses} | {bath.mass})

@@ -6,13 +6,13 @@ import json
 import math
 from collections.abc import Iterator, Sequence
 
+from allocator.network.records import Sink
 from allocator.report.text import paragraph, section, table
 from allocator.report.words import quantity
-from allocator.site.bath import Sink
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, kelvins, set_name, sized, verdict
-from allocator.thermal.baths import State
+from allocator.thermal.baths import SinkState
 
 FORMAT = "allocator.baths/1"
 DAY = 86_400.0
@@ -107,7 +107,7 @@ def _heat(rows: Sequence[BathRow]) -> list[str]:
     return table(heads, cells, right=range(1, 8))
 
 
-def _wait(row: BathRow, state: State) -> str:
+def _wait(row: BathRow, state: SinkState) -> str:
     if row.bath.recovery is None:
         return "-"
     if state.drives_after is None:
@@ -214,7 +214,7 @@ def _sinks(site: Site, rows: Sequence[BathRow]) -> list[str]:
     return lines
 
 
-def _thinned(row: BathRow) -> Iterator[State]:
+def _thinned(row: BathRow) -> Iterator[SinkState]:
     """A few points of the curve: its ends, the bath's own mass, and some in between."""
     step = max(1, math.ceil((len(row.curve) - 1) / (SHOWN - 1)))
     for number, state in enumerate(row.curve):
@@ -223,7 +223,7 @@ def _thinned(row: BathRow) -> Iterator[State]:
             yield state
 
 
-def _facts(row: BathRow, what: str, state: State) -> dict[str, object]:
+def _facts(row: BathRow, what: str, state: SinkState) -> dict[str, object]:
     return {
         "bath": row.label,
         "source": row.bath.source,

@@ -8,7 +8,7 @@ from allocator.network.cautions import HOT, STANDING
 from allocator.report.words import quantity
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow
-from allocator.thermal.baths import Choice, State
+from allocator.thermal.baths import SinkChoice, SinkState
 
 FREEZING = 273.15
 NEARLY_BOILING = 10.0
@@ -20,7 +20,7 @@ def kelvins(difference: float) -> str:
     return f"{difference:.3g} K" if abs(difference) < 1000 else f"{difference:.0f} K"
 
 
-def set_name(choice: Choice) -> str:
+def set_name(choice: SinkChoice) -> str:
     """What stands beside the bath, which loses heat in any case."""
     parts = [*["recovery"] * choice.recovery, *["cooler"] * choice.cooler]
     return " + ".join(parts) or "losses alone"
@@ -89,14 +89,14 @@ def _what_would_do(row: BathRow) -> str:
     return f"{had}{text if had else text[0].upper() + text[1:]} would keep every limit."
 
 
-def _steam(row: BathRow, state: State) -> str:
+def _steam(row: BathRow, state: SinkState) -> str:
     rate = f"{quantity(state.steam * 86_400, 'mass')} of steam a day"
     if row.bath.steam_recovered:
         return f"{rate}, to be condensed and led back"
     return f"{rate}, vented and made up"
 
 
-def _top(state: State) -> str:
+def _top(state: SinkState) -> str:
     return quantity(state.high, "temperature")
 
 

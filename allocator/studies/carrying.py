@@ -18,14 +18,14 @@ from allocator.base.clock import Clock, OutOfTimeError
 from allocator.cycles import curve_of
 from allocator.engine import NoPlanError, plan_site
 from allocator.model.limits import Limit, Want
-from allocator.network.deriving import network_of
+from allocator.network.deriving import network_of, studied
+from allocator.network.records import Network
 from allocator.search import Settings
-from allocator.search.stretching import Change, stretching_of
-from allocator.site.changing import studied
+from allocator.search.elastic import Change, stretching_of
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
-from allocator.studies.running import Case, NotInTimeError, Workers, run_cases
+from allocator.studies.running import NotInTimeError, StudyCase, Workers, run_cases
 from allocator.verify.case import case_of
 from allocator.verify.power import own_load
 
@@ -89,7 +89,9 @@ def carrying(
     each = replace(settings, time_limit=settings.time_limit / turns)
     endless = settings.node_limit is not None or workers.cluster is not None
     ends = None if endless else time.monotonic() + settings.time_limit
-    cases = [Case(f"{kind}@{place}", (site, kind, place, each, ends)) for kind, place in wanted]
+    cases = [
+        StudyCase(f"{kind}@{place}", (site, kind, place, each, ends)) for kind, place in wanted
+    ]
     found = run_cases(carried_row, cases, workers, tell=tell)
     rows = []
     for (kind, place), case in zip(wanted, cases, strict=True):
@@ -110,13 +112,13 @@ def _limit(facts: dict[str, Any]) -> Limit:
     return Limit(**{**facts, "path": tuple(facts["path"])})
 
 
-def _places(site: Site, machine: MachineType) -> list[str]:
+def _places(site: Network, machine: MachineType) -> list[str]:
     usable = [place for place in machine.places if place not in site.limits.excluded_places]
     return usable if len(usable) < 2 else [*usable, ANYWHERE]
 
 
 def carried_row(
-    site: Site, kind: str, place: str, settings: Settings, ends: float | None = None
+    site: Network, kind: str, place: str, settings: Settings, ends: float | None = None
 ) -> dict[str, Any]:
     """One row as JSON. ``ends``: of the machine's monotonic clock, after which no row is begun.
 
@@ -151,7 +153,7 @@ def carried_row(
     return asdict(row)
 
 
-def alone(site: Site, machine: MachineType, place: str) -> Site:
+def alone(site: Network, machine: MachineType, place: str) -> Network:
     """The site with one type of generator, at one place or anywhere, and all the power it can give
 
     asked for. Converters and pumps stay; power lines do not matter, nor other demands."""
@@ -181,7 +183,7 @@ def alone(site: Site, machine: MachineType, place: str) -> Site:
     )
 
 
-def most_units(site: Site, machine: MachineType) -> float:
+def most_units(site: Network, machine: MachineType) -> float:
     """More units than the mean flows of all sources could ever keep at full load."""
     heat = mass = 0.0
     for source in site.own_sources.values():
@@ -194,7 +196,7 @@ def most_units(site: Site, machine: MachineType) -> float:
     return math.ceil(by_heat if by_heat > 0 else by_mass) + 1.0
 
 
-def at_part_load(site: Site, machine: MachineType, factor: float) -> MachineType:
+def at_part_load(site: Network, machine: MachineType, factor: float) -> MachineType:
     """A machine that always runs at a share of full load, as a machine of that size.
 
     Exhaust is in step with what it takes, all else that it gives with its load.
@@ -213,7 +215,7 @@ def at_part_load(site: Site, machine: MachineType, factor: float) -> MachineType
     )
 
 
-def _units(site: Site, machine: MachineType, settings: Settings) -> float:
+def _units(site: Network, machine: MachineType, settings: Settings) -> float:
     try:
         plan = plan_site(site, settings).plan
     except NoPlanError:
@@ -224,7 +226,7 @@ def _units(site: Site, machine: MachineType, settings: Settings) -> float:
 
 
 def _stops(
-    site: Site, machine: MachineType, units: int, settings: Settings
+    site: Network, machine: MachineType, units: int, settings: Settings
 ) -> tuple[tuple[Stop, ...], tuple[Limit, ...]]:
     """Limits that, raised alone, let so many units run firm, the smallest change first; and where
 

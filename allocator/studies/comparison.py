@@ -17,7 +17,7 @@ from allocator.site.records import Site
 from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
 from allocator.studies.results import Result
-from allocator.studies.running import Case, NotInTimeError, Workers, run_cases
+from allocator.studies.running import NotInTimeError, StudyCase, Workers, run_cases
 from allocator.studies.starts import adopted, best_start, better, stands
 from allocator.verify import audit
 
@@ -145,7 +145,7 @@ class _Study:
             cases = []
             for mix, start in group:
                 settings = self._settings(share, mix.shares / rounds, start)
-                cases.append(Case(mix.name, (self.site, mix, settings, self._days)))
+                cases.append(StudyCase(mix.name, (self.site, mix, settings, self._days)))
             for name, result in run_cases(plan_mix, cases, self.workers).items():
                 self._keep(next(mix for mix, _ in group if mix.name == name), result)
             self._took = self._clock.seconds() - began

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 
+from allocator.base.status import Status
 from allocator.report.text import paragraph, section, table, width
 from allocator.report.words import STATUS_WORDS, gap, money, percent, quantity
 from allocator.site.records import POWER, Site
@@ -65,7 +66,7 @@ def said(rows: Sequence[Compared]) -> list[str]:
             indent=0,
         )
     name = "clean first"
-    if step is None and backed.status not in ("optimal", "within_gap"):
+    if step is None and backed.status not in (Status.OPTIMAL, Status.WITHIN_GAP):
         # the search for clean first had no time for the rest; another mix may show what there is
         others = [row for row in rows if row.figures and bought(clean, row.figures)]
         if others:
@@ -75,7 +76,9 @@ def said(rows: Sequence[Compared]) -> list[str]:
             step = bought(clean, backed)
     if step is None:
         open_ended = (
-            "" if backed.status in ("optimal", "within_gap") else " that was found in the time"
+            ""
+            if backed.status in (Status.OPTIMAL, Status.WITHIN_GAP)
+            else " that was found in the time"
         )
         return paragraph(
             f"Clean supply alone serves {served} of the demand; emitting supply adds nothing"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from allocator.base.quantities import shown
-from allocator.site.facts import Fact, FactError, fact_named
+from allocator.network.facts import Fact, FactError, fact_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,7 +19,7 @@ class Grid:
 
 
 def grid_of(facts: Mapping[str, Fact], text: str) -> Grid:
-    """One grid. Raises :class:`~allocator.site.facts.FactError` for names and values."""
+    """One grid. Raises :class:`~allocator.network.facts.FactError` for names and values."""
     name, equals, listed = text.partition("=")
     try:
         fact = fact_named(facts, name.strip())
@@ -36,7 +36,7 @@ def grid_of(facts: Mapping[str, Fact], text: str) -> Grid:
 def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], standing: bool) -> tuple[Grid, ...]:
     """All grids. ``standing``: for a plan that stands, which does not see what is new.
 
-    Raises :class:`~allocator.site.facts.FactError`, besides, for a number given twice.
+    Raises :class:`~allocator.network.facts.FactError`, besides, for a number given twice.
     """
     found: dict[str, Grid] = {}
     for text in texts:

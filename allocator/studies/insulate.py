@@ -9,10 +9,11 @@ import numpy as np
 
 from allocator.base.errors import AllocatorError
 from allocator.network.deriving import network_of
-from allocator.network.laggings import missing_of, pipe_of
+from allocator.network.insulation import missing_of, pipe_of
 from allocator.network.levels import levels_of, planned_fluids
 from allocator.network.offers import Ask, Offer, march, offers_of
 from allocator.network.properties import hottest_source
+from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.physics.insulation import critical_radius
 from allocator.site.records import Build, Route, Site
@@ -87,7 +88,7 @@ def insulate(
 
 
 def _rows_of(
-    site: Site, corridor: Route, fluid: str, inlets: list[float], flow: float | None
+    site: Network, corridor: Route, fluid: str, inlets: list[float], flow: float | None
 ) -> list[BuildRow]:
     rows = []
     for inlet in inlets:
@@ -107,20 +108,21 @@ def lightest(rows: list[BuildRow], fluid: str, inlet: float) -> BuildRow | None:
 
 def corridor_of(site: Site, route: str) -> Route:
     """A route of the site file, whole as the file gives it."""
-    plain = site if site.plain is None else site.plain
+    site = network_of(site)
+    plain = site.site
     if route not in plain.routes:
         known = ", ".join(list(plain.routes)[:8])
         raise AllocatorError(f"there is no route '{route}'; the site has {known or 'none'}")
     return site.corridors.get(route) or site.routes[route]
 
 
-def carries(site: Site, build: str, fluid: str) -> bool:
+def carries(site: Network, build: str, fluid: str) -> bool:
     """Whether a build is for a fluid."""
     able = site.builds[build].fluids
     return able is None or fluid in able
 
 
-def _fluids(site: Site, route: Route, fluid: str | None, temperature: float | None) -> list[str]:
+def _fluids(site: Network, route: Route, fluid: str | None, temperature: float | None) -> list[str]:
     if fluid is not None:
         if fluid not in site.fluids:
             raise AllocatorError(f"there is no fluid '{fluid}'; {', '.join(site.fluids)} are known")
@@ -140,11 +142,11 @@ def _fluids(site: Site, route: Route, fluid: str | None, temperature: float | No
     return found
 
 
-def _known(site: Site, fluid: str) -> bool:
+def _known(site: Network, fluid: str) -> bool:
     return any(s.fluid == fluid and s.temperature for s in site.sources.values())
 
 
-def _inlets(site: Site, fluid: str, temperature: float | None) -> list[float]:
+def _inlets(site: Network, fluid: str, temperature: float | None) -> list[float]:
     if temperature is not None:
         return [temperature]
     if fluid in planned_fluids(site):
@@ -152,7 +154,7 @@ def _inlets(site: Site, fluid: str, temperature: float | None) -> list[float]:
     return [hottest_source(site, fluid)]
 
 
-def _ends(site: Site, fluid: str, asks: list[Ask], flow: float | None) -> list[float | None]:
+def _ends(site: Network, fluid: str, asks: list[Ask], flow: float | None) -> list[float | None]:
     if flow is None:
         return [None] * len(asks)
     marched = march(site, fluid, asks, np.full(len(asks), flow))
@@ -162,7 +164,7 @@ def _ends(site: Site, fluid: str, asks: list[Ask], flow: float | None) -> list[f
     ]
 
 
-def _row(site: Site, offer: Offer, end_at_flow: float | None) -> BuildRow:
+def _row(site: Network, offer: Offer, end_at_flow: float | None) -> BuildRow:
     build, length = offer.ask.build, offer.ask.route.length
     materials: dict[str, float] = {}
     for layer in build.layers:
@@ -186,7 +188,7 @@ def _row(site: Site, offer: Offer, end_at_flow: float | None) -> BuildRow:
     )
 
 
-def _warning(site: Site, build: Build) -> str:
+def _warning(site: Network, build: Build) -> str:
     """Where a thin layer around a small pipe makes it lose more, not less."""
     pipe = pipe_of(site, build)
     if pipe is None:

@@ -6,7 +6,8 @@ import difflib
 
 from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, parse_quantity, shown
-from allocator.site.records import POWER, Site
+from allocator.network.records import Network
+from allocator.site.records import POWER
 from allocator.solver.settings import Lift
 
 
@@ -14,7 +15,7 @@ class LiftError(AllocatorError):
     """A lift that cannot be read: what is wrong, what to do."""
 
 
-def lift_of(site: Site, text: str) -> Lift:
+def lift_of(site: Network, text: str) -> Lift:
     """One lift. Raises :class:`LiftError` for unknown names and quantities that do not fit."""
     name, equals, amount = (part.strip() for part in text.partition("="))
     known = liftable(site)
@@ -40,7 +41,7 @@ def lift_of(site: Site, text: str) -> Lift:
     return Lift(kind, rest, step)
 
 
-def liftable(site: Site) -> dict[str, str]:
+def liftable(site: Network) -> dict[str, str]:
     """The limits of a site that may be lifted, with their dimensions."""
     found: dict[str, str] = {}
     for material in site.materials.values():

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import MachineUse, Plan
-from allocator.site.mixes import Supply, supplies_of
+from allocator.site.mixes import MixSupply, supplies_of
 from allocator.site.records import Site
 
 
@@ -40,7 +40,7 @@ def mixes_of(site: Site) -> tuple[Variant, ...]:
     )
 
 
-def _variant(site: Site, supply: Supply, *, of_file: bool) -> Variant:
+def _variant(site: Site, supply: MixSupply, *, of_file: bool) -> Variant:
     changed = replace(without(site, supply.dropped), goals=supply.goals, limits=supply.limits)
     made = Variant(supply.name, supply.about, changed, supply.dropped)
     if of_file:

@@ -57,7 +57,7 @@ NO_WORKERS = (
 )
 
 
-class Case(NamedTuple):
+class StudyCase(NamedTuple):
     """One case: its key, which says all that it depends on, and its arguments."""
 
     key: str
@@ -73,7 +73,7 @@ class Workers:
 
 
 @dataclass
-class Progress:
+class StudyProgress:
     """Tells how far a study is, at most once a second, and at its end."""
 
     total: int
@@ -111,7 +111,7 @@ def _span(seconds: float) -> str:
 
 def run_cases(
     task: Task,
-    cases: Sequence[Case],
+    cases: Sequence[StudyCase],
     workers: Workers,
     results: Results | None = None,
     tell: Callable[[str], object] = lambda words: None,
@@ -137,7 +137,7 @@ def run_cases(
     known = {} if results is None else results.known()
     found = {key: result for key, result in known.items() if not result.reason.startswith(LOST)}
     waiting = [case for case in cases if case.key not in found]
-    progress = Progress(len(cases), tell, known=len(cases) - len(waiting))
+    progress = StudyProgress(len(cases), tell, known=len(cases) - len(waiting))
     if progress.known:
         tell(f"{progress.known} of {len(cases)} cases are known already")
     for key, result in _done(task, waiting, workers):
@@ -148,7 +148,7 @@ def run_cases(
     return {case.key: found[case.key] for case in cases}
 
 
-def _done(task: Task, cases: Sequence[Case], workers: Workers) -> Iterator[tuple[str, Result]]:
+def _done(task: Task, cases: Sequence[StudyCase], workers: Workers) -> Iterator[tuple[str, Result]]:
     if not cases:
         return
     if workers.cluster is not None:
@@ -202,7 +202,7 @@ def attempt(task: Task, arguments: tuple[Any, ...]) -> Result:
 
 def _streamed(
     task: Task,
-    cases: Sequence[Case],
+    cases: Sequence[StudyCase],
     opened: Callable[[], contextlib.AbstractContextManager[Executor]],
     count: int,
     watch: Callable[[], object] = lambda: None,
@@ -218,7 +218,7 @@ def _streamed(
     tries: dict[str, int] = {}
     given_up, succeeded = 0, False
     while waiting:
-        running: dict[Future[Result], Case] = {}
+        running: dict[Future[Result], StudyCase] = {}
         with opened() as executor:
             try:
                 while waiting or running:

@@ -9,14 +9,15 @@ from itertools import permutations
 from allocator.cycles import Curve, curve_of, draw_for_store, store_value
 from allocator.cycles.chambers import full_rates, on_times
 from allocator.network.deriving import network_of
+from allocator.network.records import Network, Outflow
 from allocator.site.chambers import held
-from allocator.site.records import MachineType, Site, Source
+from allocator.site.records import MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.store_room import StoreRoom, store_room
 
 
 @dataclass(frozen=True, slots=True)
-class Carried:
+class CarriedUnits:
     """How many machines of a type something carries, whole or not.
 
     ``mean``: on the mean flow; ``firm``: on the firm draw; ``at_load_factor``: on the mean flow
@@ -52,7 +53,7 @@ class SourceRow:
     store: float
     firm_draw: float
     per_store: float
-    carries: tuple[Carried, ...]
+    carries: tuple[CarriedUnits, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +70,7 @@ class FluidRow:
     store: float
     apart: float
     together: float
-    carries: tuple[Carried, ...]
+    carries: tuple[CarriedUnits, ...]
 
 
 def sources_table(site: Site) -> list[SourceRow]:
@@ -88,7 +89,7 @@ def fluids_table(site: Site) -> list[FluidRow]:
     """A row for every fluid that has two sources or more; see :class:`FluidRow`."""
     site = network_of(site)
     factor = load_factor_of(site)
-    groups: dict[str, list[Source]] = {}
+    groups: dict[str, list[Outflow]] = {}
     for source in _usable(site):
         groups.setdefault(source.fluid, []).append(source)
     return [
@@ -98,12 +99,12 @@ def fluids_table(site: Site) -> list[FluidRow]:
     ]
 
 
-def _usable(site: Site) -> Iterable[Source]:
+def _usable(site: Network) -> Iterable[Outflow]:
     excluded = site.limits.excluded_places
     return [source for source in site.own_sources.values() if source.place not in excluded]
 
 
-def _source_row(site: Site, source: Source, factor: float) -> SourceRow:
+def _source_row(site: Network, source: Outflow, factor: float) -> SourceRow:
     curve = curve_of(source.stages)
     room = store_room(site, source.fluid, source.place)
     inflows = _inflows(site, source, room)
@@ -127,7 +128,7 @@ def _source_row(site: Site, source: Source, factor: float) -> SourceRow:
     )
 
 
-def _fluid_row(site: Site, fluid: str, members: list[Source], factor: float) -> FluidRow:
+def _fluid_row(site: Network, fluid: str, members: list[Outflow], factor: float) -> FluidRow:
     room = store_room(site, fluid)
     each = StoreRoom(room.size / len(members), room.loss, room.fill_rate, room.release_rate)
     alone = [_inflows(site, source, each) for source in members]
@@ -139,14 +140,14 @@ def _fluid_row(site: Site, fluid: str, members: list[Source], factor: float) -> 
     return FluidRow(fluid, len(members), mean, store, apart, together, carries)
 
 
-def _flow(source: Source) -> float:
+def _flow(source: Outflow) -> float:
     """What can be had while on, kg/s: the flow, or what the pump moves."""
     if source.pump is None or source.pump.rate is None:
         return source.flow
     return min(source.flow, source.pump.rate)
 
 
-def _inflows(site: Site, source: Source, room: StoreRoom) -> list[tuple[Curve, float]]:
+def _inflows(site: Network, source: Outflow, room: StoreRoom) -> list[tuple[Curve, float]]:
     """What a source gives while it is on, and through pauses out of its chamber.
 
     Rates through pauses are set as high as can be one after the other, in the order of stages
@@ -198,13 +199,13 @@ def _best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[flo
 
 def carried(
     machines: Mapping[str, MachineType], fluid: str, mean: float, firm: float, factor: float
-) -> tuple[Carried, ...]:
+) -> tuple[CarriedUnits, ...]:
     """How many machines of each type that takes a fluid its flows carry.
 
     ``mean``, ``firm``: kg/s. ``factor``: share of full load at which the machines run.
     """
     return tuple(
-        Carried(machine.name, mean / rate, firm / rate, mean / (rate * factor))
+        CarriedUnits(machine.name, mean / rate, firm / rate, mean / (rate * factor))
         for machine in machines.values()
         if (rate := machine.takes.get(fluid, 0.0)) > 0
     )

@@ -11,7 +11,7 @@ from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import MachineRow, machines_table
 from allocator.studies.sources import (
-    Carried,
+    CarriedUnits,
     FluidRow,
     SourceRow,
     fluids_table,
@@ -84,7 +84,7 @@ def _shared(rows: Sequence[FluidRow]) -> list[str]:
 
 
 def _carried(rows: Sequence[SourceRow], fluids: Sequence[FluidRow], factor: float) -> list[str]:
-    def cells(name: str, carries: Sequence[Carried]) -> list[tuple[str, ...]]:
+    def cells(name: str, carries: Sequence[CarriedUnits]) -> list[tuple[str, ...]]:
         return [
             (name, c.machine, count(c.mean), count(c.firm), count(c.at_load_factor))
             for c in carries
@@ -127,7 +127,7 @@ def _facts(row: SourceRow) -> dict[str, object]:
     }
 
 
-def _machine_facts(carried: Carried) -> dict[str, object]:
+def _machine_facts(carried: CarriedUnits) -> dict[str, object]:
     return {
         "machine": carried.machine,
         "machines_mean": carried.mean,
@@ -175,4 +175,4 @@ def sources_csv(site: Site) -> str:
     return csv_text(pd.DataFrame(lines, dtype=object))
 
 
-_NOTHING = dict.fromkeys(_machine_facts(Carried("", 0.0, 0.0, 0.0)))
+_NOTHING = dict.fromkeys(_machine_facts(CarriedUnits("", 0.0, 0.0, 0.0)))

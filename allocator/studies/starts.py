@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from allocator.base.status import Status
 from allocator.plans.records import GOALS, GoalResult, Plan
 from allocator.search.found import gap_of, passes
 from allocator.site.records import POWER, Site
@@ -100,9 +101,9 @@ def adopted(mix: Variant, other: Plan, own: Plan | None) -> Plan:
         if bound is not None and passes(value, bound, goal.sense == "max", 0.0):
             bound = None  # this plan is better, so it was none
         gap = gap_of(value, bound)
-        goals.append(replace(goal, value=value, bound=bound, gap=gap, status="time_limit"))
+        goals.append(replace(goal, value=value, bound=bound, gap=gap, status=Status.TIME_LIMIT))
     limits = (of_mix(mix), *other.limits[1:])  # the first says which mix a plan is of
-    status = "time_limit"
+    status = Status.TIME_LIMIT
     return replace(other, goals=tuple(goals), status=status, limits=limits, mix=mix.name)
 
 
@@ -115,7 +116,7 @@ def _asked(site: Site) -> Iterator[GoalResult]:
         steps = sorted({d.priority for d in asked}) if served else [0]
         for step in steps:
             title = name if step == steps[-1] else f"{name} to priority {step}"
-            yield GoalResult(title, unit, sense, 0.0, None, None, "time_limit")
+            yield GoalResult(title, unit, sense, 0.0, None, None, Status.TIME_LIMIT)
 
 
 def _value(site: Site, plan: Plan, goal: str) -> float:

@@ -19,16 +19,16 @@ from allocator import __version__
 from allocator.base.clock import interrupts_end_all
 from allocator.engine import NoPlanError, plan_site
 from allocator.network.deriving import network_of
+from allocator.network.facts import changed
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import Plan, SourceUse
 from allocator.search import Settings
-from allocator.site.facts import changed
 from allocator.site.records import POWER, Site
 from allocator.studies.as_built import as_built
 from allocator.studies.draws import drawn
 from allocator.studies.grids import Grid, points
 from allocator.studies.results import Results
-from allocator.studies.running import Case, Workers, keyed, run_cases
+from allocator.studies.running import StudyCase, Workers, keyed, run_cases
 
 KEPT = 1e-5
 """Share by which a promise may be missed and still counts as kept: the solvers' gap."""
@@ -111,7 +111,7 @@ def sweep(
     ]
     told = None if asked.plan is None else plan_to_json(asked.plan)
     cases = [
-        Case(
+        StudyCase(
             keyed({"draw": row.draw, "point": row.point}),
             (site, row.values, told, settings, asked.simulated_days, asked.phases, asked.seed),
         )
@@ -161,7 +161,9 @@ def work_out(
     if told is None:
         return _planned(case, settings)
     plan = plan_from_json(told, "plan")
-    operated = _planned(as_built(case, plan), replace(settings, gap=min(settings.gap, EXACT_GAP)))
+    operated = _planned(
+        as_built(network_of(case), plan), replace(settings, gap=min(settings.gap, EXACT_GAP))
+    )
     operated["kept"] = _kept(case, plan, operated)
     if simulated_days > 0:
         # The promise is in watts: it is what the plan's own demand is served with.

@@ -11,10 +11,10 @@ from dataclasses import asdict
 
 from allocator.base.dimensions import DIMENSIONS
 from allocator.base.spreadsheet_cells import inert
+from allocator.network.facts import Fact, facts_of
 from allocator.plans.records import Plan
 from allocator.report.text import paragraph, section, table, width
 from allocator.report.words import percent, quantity
-from allocator.site.facts import Fact, facts_of
 from allocator.site.records import Site
 from allocator.studies.sweep import Swept
 from allocator.studies.sweep_figures import (

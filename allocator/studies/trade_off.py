@@ -28,7 +28,7 @@ BEND = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class TradeOffStep:
     """A point of the frontier; ``changes``: whole things that differ from the point before.
 
     ``rate``: W a unit (SI) of what is given since the point before. ``knee``: how many times less
@@ -55,7 +55,7 @@ def trade_off(
     steps: int,
     settings: Settings | None = None,
     tell: Callable[[str], object] = lambda words: None,
-) -> list[Step]:
+) -> list[TradeOffStep]:
     """The frontier of :func:`~allocator.search.frontier.frontier_of`, each plan audited."""
     site = network_of(site)
     settings = settings or Settings()
@@ -72,7 +72,7 @@ def trade_off(
         after = rates[number + 1] if number + 1 < len(points) else None
         knee = own / after if own is not None and after and own >= BEND * after else None
         changes = () if before is None else _changes(before, plan)
-        found.append(Step(point, plan, changes, own, knee))
+        found.append(TradeOffStep(point, plan, changes, own, knee))
     return found
 
 
@@ -103,7 +103,7 @@ def _whole(plan: Plan) -> dict[str, int]:
     return found
 
 
-def trade_off_text(site: Site, give: str, steps: Sequence[Step]) -> str:
+def trade_off_text(site: Site, give: str, steps: Sequence[TradeOffStep]) -> str:
     """The frontier on a terminal."""
     power = "power in all" if give == "emissions" else "clean power"
     lines = [f"{site.name}: firm {power} against {give}", "-" * width()]
@@ -133,7 +133,7 @@ def given_shown(give: str, value: float) -> str:
     return quantity(value, "emission_rate" if give == "emissions" else "mass")
 
 
-def _knees(give: str, steps: Sequence[Step]) -> list[str]:
+def _knees(give: str, steps: Sequence[TradeOffStep]) -> list[str]:
     lines = []
     for step in sorted(steps, key=lambda s: -(s.knee or 0.0)):
         if step.knee is not None:
@@ -146,7 +146,7 @@ def _knees(give: str, steps: Sequence[Step]) -> list[str]:
     return lines
 
 
-def _jumps(give: str, steps: Sequence[Step]) -> list[str]:
+def _jumps(give: str, steps: Sequence[TradeOffStep]) -> list[str]:
     lines = []
     for step in steps[1:]:
         listed = ", ".join(step.changes) or "nothing: amounts alone"
@@ -154,7 +154,7 @@ def _jumps(give: str, steps: Sequence[Step]) -> list[str]:
     return lines
 
 
-def trade_off_csv(give: str, steps: Sequence[Step]) -> str:
+def trade_off_csv(give: str, steps: Sequence[TradeOffStep]) -> str:
     """A line a point, SI."""
     import pandas as pd
 
@@ -163,7 +163,7 @@ def trade_off_csv(give: str, steps: Sequence[Step]) -> str:
     return csv_text(pd.DataFrame([_facts(give, step) for step in steps], dtype=object))
 
 
-def _facts(give: str, step: Step) -> dict[str, object]:
+def _facts(give: str, step: TradeOffStep) -> dict[str, object]:
     unit = {"money": "", "emissions": "_kg_per_s"}.get(give, "_kg")
     point = step.point
     return {
@@ -180,7 +180,7 @@ def _facts(give: str, step: Step) -> dict[str, object]:
     }
 
 
-def trade_off_json(site: Site, give: str, steps: Sequence[Step]) -> str:
+def trade_off_json(site: Site, give: str, steps: Sequence[TradeOffStep]) -> str:
     """The points as JSON, SI, ending in a new line."""
     data = {
         "format": FORMAT,

@@ -7,8 +7,8 @@ import difflib
 from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.model.limits import DIMENSION_OF_WANT, Want
+from allocator.network.records import Network
 from allocator.report.words import percent, quantity
-from allocator.site.records import Site
 
 PLAIN = ("firm_clean", "firm_total", "emission", "money")
 NAMED = ("served", "tap", "machines")
@@ -18,7 +18,7 @@ class WantError(AllocatorError):
     """A want that cannot be read: what is wrong, what to do."""
 
 
-def want_of(site: Site, text: str) -> Want:
+def want_of(site: Network, text: str) -> Want:
     """One want. Raises :class:`WantError` for unknown words, names and quantities."""
     head, equals, amount = text.partition("=")
     kind, colon, name = head.strip().partition(":")
@@ -53,7 +53,7 @@ def want_of(site: Site, text: str) -> Want:
     return Want(kind, name, value, _words(kind, name))
 
 
-def _check_name(site: Site, text: str, kind: str, name: str) -> None:
+def _check_name(site: Network, text: str, kind: str, name: str) -> None:
     names = {
         "served": list(site.demands),
         "tap": list(site.own_sources),

@@ -6,13 +6,13 @@ import json
 from collections.abc import Iterator, Sequence
 
 from allocator.base.clock import Clock
-from allocator.model.choices import choices_of
+from allocator.model.index_sets import index_sets_of
 from allocator.model.kept_out import kept_out, kept_out_lines
 from allocator.model.limits import Limit, Want
 from allocator.network.deriving import network_of
 from allocator.report.text import paragraph
 from allocator.report.words import quantity
-from allocator.search.stretching import Change
+from allocator.search.elastic import Change
 from allocator.search.why import Conflict, conflict_of
 from allocator.site.marks import Marks
 from allocator.site.records import Site
@@ -72,7 +72,7 @@ def why_text(site: Site, marks: Marks, found: Conflict, wants: Sequence[Want] = 
 
 def _kept_out(site: Site, wants: Sequence[Want]) -> list[str]:
     """Sources that can give no power whatever is built; of a tap that is wanted, that one."""
-    out = kept_out_lines(choices_of(network_of(site)))
+    out = kept_out_lines(index_sets_of(network_of(site)))
     taps = [f"source '{want.name}':" for want in wants if want.kind == "tap"]
     if len(taps) == len(wants) and taps:
         out = [line for line in out if line.startswith(tuple(taps))]
@@ -214,7 +214,7 @@ def why_json(site: Site, marks: Marks, found: Conflict) -> str:
         "minimal": found.minimal,
         "limits": list(_facts(marks, found)),
         "rules": list(found.rules),
-        "kept_out": {} if found.status == "possible" else kept_out(choices_of(network_of(site))),
+        "kept_out": {} if found.status == "possible" else kept_out(index_sets_of(network_of(site))),
         "reached_w": found.reached,
         "bound_w": found.bound,
         "without": [

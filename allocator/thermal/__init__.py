@@ -5,6 +5,6 @@ own for the same.
 """
 
 from allocator.thermal.after import heat_of
-from allocator.thermal.profiles import Profile, profiles_of
+from allocator.thermal.profiles import TemperatureProfile, profiles_of
 
-__all__ = ["Profile", "heat_of", "profiles_of"]
+__all__ = ["TemperatureProfile", "heat_of", "profiles_of"]

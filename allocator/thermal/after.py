@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from allocator.network.laggings import pipe_of
+from allocator.network.insulation import pipe_of
+from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.plans.records import FlowHeat, Heat, Plan
-from allocator.site.records import Site
 from allocator.thermal.coolers import coolers_in
 from allocator.thermal.enthalpy import Enthalpy, enthalpy_of
-from allocator.thermal.let_in import heat_let_in
+from allocator.thermal.heat_released import heat_let_in
 from allocator.thermal.limits import limits_met
 from allocator.thermal.states import (
     STATES,
@@ -18,18 +18,18 @@ from allocator.thermal.states import (
     given_by_machines,
     given_by_sources,
 )
-from allocator.thermal.temperatures import Found, temperatures
+from allocator.thermal.temperatures import FoundTemperatures, temperatures
 from allocator.thermal.wet import wet_notes
 
 
-def heat_of(site: Site, plan: Plan) -> Heat | None:
+def heat_of(site: Network, plan: Plan) -> Heat | None:
     """True temperatures of a plan; None where nothing is known or asked of them.
 
     A fluid is followed where a source of it has a temperature and either streams are planned or a
     pipe that carries it is known well enough. Fluids of unknown heat capacity are left out; where
     streams are planned it is known.
     """
-    states: dict[str, list[Found]] = {}
+    states: dict[str, list[FoundTemperatures]] = {}
     enthalpies: dict[str, Enthalpy] = {}
     for fluid in site.fluids:
         hottest = _hottest(site, fluid)
@@ -69,7 +69,7 @@ def heat_of(site: Site, plan: Plan) -> Heat | None:
     )
 
 
-def _hottest(site: Site, fluid: str) -> float | None:
+def _hottest(site: Network, fluid: str) -> float | None:
     """The hottest that a fluid may be, or None where no source of it has a temperature."""
     known = [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
     if not known:
@@ -78,7 +78,7 @@ def _hottest(site: Site, fluid: str) -> float | None:
     return max([*known, site.ambient.temperature])
 
 
-def _coldest(site: Site, fluid: str) -> float:
+def _coldest(site: Network, fluid: str) -> float:
     """K below which a fluid never is: of its sources, coolers, machines and the surroundings."""
     found = [site.ambient.temperature]
     found += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
@@ -87,7 +87,7 @@ def _coldest(site: Site, fluid: str) -> float:
     return min(found)
 
 
-def _worth(site: Site, plan: Plan, fluid: str) -> bool:
+def _worth(site: Network, plan: Plan, fluid: str) -> bool:
     for run in plan.runs:
         if run.fluid == fluid:
             if site.routes[run.route].stream is not None:
@@ -97,7 +97,9 @@ def _worth(site: Site, plan: Plan, fluid: str) -> bool:
     return False
 
 
-def _states(site: Site, plan: Plan, fluid: str, enthalpy: Enthalpy, hottest: float) -> list[Found]:
+def _states(
+    site: Network, plan: Plan, fluid: str, enthalpy: Enthalpy, hottest: float
+) -> list[FoundTemperatures]:
     """What is found in each state. A store gives at the temperature of what it was filled with
 
     in the busiest one: heat that it loses is not counted on."""

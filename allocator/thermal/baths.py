@@ -15,13 +15,13 @@ from allocator.network.bath_body import (
     filling,
     period_of,
 )
+from allocator.network.records import Network
 from allocator.physics.bath_cycles import Repeat
 from allocator.physics.bath_settled import course, least
-from allocator.physics.baths import Draw
+from allocator.physics.baths import HeatDraw
 from allocator.physics.faults import PhysicsError
 from allocator.plans.records import BathUse, Plan
 from allocator.site.bath import Bath
-from allocator.site.records import Site
 
 BURSTS = 2.0
 """Swings of a burst below the limit from which a cooler runs that the site does not have yet."""
@@ -34,7 +34,7 @@ LEAST_SHARE = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class SinkState:
     """A bath of ``mass`` kg with recovery or not, and ``cooling`` W of a cooler, for ever.
 
     K: ``low``, ``high`` (settled, or at first if hotter), ``outlet`` (gas that leaves, None where
@@ -71,7 +71,7 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class SinkChoice:
     """What could stand beside a bath, and its ``state`` with all the duty of the cooler.
 
     ``needs``: the least duty (W) that keeps every limit, None without cooler or where none does.
@@ -79,7 +79,7 @@ class Choice:
 
     recovery: bool
     cooler: bool
-    state: State
+    state: SinkState
     needs: float | None = None
 
 
@@ -87,21 +87,21 @@ class Choice:
 class BathStudy:
     """A bath, and what it takes to work a state of it out."""
 
-    site: Site
+    site: Network
     bath: Bath
     filling: Filling
     coming: Coming
 
     @staticmethod
-    def of(site: Site, bath: Bath) -> BathStudy:
+    def of(site: Network, bath: Bath) -> BathStudy:
         """Raises :class:`BathError` where something of it is not known."""
         return BathStudy(site, bath, filling(site, bath), coming(site, bath))
 
-    def state(self, mass: float, recovery: bool = True, cooling: float = 0.0) -> State:
+    def state(self, mass: float, recovery: bool = True, cooling: float = 0.0) -> SinkState:
         """With so much in it (kg), and so much of a cooler (W)."""
         bath = self.bath
         recovery = recovery and bath.recovery is not None
-        cooler = Draw(self.set_point(), cooling) if cooling else NO_COOLER
+        cooler = HeatDraw(self.set_point(), cooling) if cooling else NO_COOLER
         body = body_of(self.site, bath, self.filling, mass, recovery, cooler)
         period = period_of(self.site, bath, body, self.coming)
         found = course(body, period, bath.start)
@@ -109,7 +109,7 @@ class BathStudy:
         outlet = self.coming.outlet(bath, found.high_on)
         recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
         boiled = math.fsum(totals.drawn[2:]) / period.span
-        return State(
+        return SinkState(
             mass,
             recovery,
             cooling,
@@ -130,7 +130,7 @@ class BathStudy:
             steam=boiled / self.filling.per_kg,
         )
 
-    def choices(self) -> tuple[Choice, ...]:
+    def choices(self) -> tuple[SinkChoice, ...]:
         """The sets that the site offers, the smallest first."""
         bath, found = self.bath, []
         for cooler in (False, True) if bath.cooler else (False,):
@@ -138,7 +138,7 @@ class BathStudy:
                 duty = bath.cooler.duty if bath.cooler and cooler else 0.0
                 state = self.state(bath.mass, recovery, duty)
                 needs = self.least_duty(recovery) if cooler else None
-                found.append(Choice(recovery, cooler, state, needs))
+                found.append(SinkChoice(recovery, cooler, state, needs))
         return tuple(found)
 
     def least_duty(self, recovery: bool) -> float | None:
@@ -185,12 +185,12 @@ class BathStudy:
         return Repeat(period, EVER).reach(self.bath.start, threshold)
 
 
-def smallest_of(choices: tuple[Choice, ...]) -> Choice | None:
+def smallest_of(choices: tuple[SinkChoice, ...]) -> SinkChoice | None:
     """The smallest set that keeps every limit."""
     return next((choice for choice in choices if choice.state.keeps), None)
 
 
-def bath_uses(site: Site, plan: Plan) -> tuple[BathUse, ...]:
+def bath_uses(site: Network, plan: Plan) -> tuple[BathUse, ...]:
     """What a plan tells of each bath, with its margin: the set through which it leads gas.
 
     Of a bath that it does not use, the smallest set that keeps every limit: without cooler if that
@@ -204,7 +204,7 @@ def bath_uses(site: Site, plan: Plan) -> tuple[BathUse, ...]:
         try:
             study = BathStudy.of(site, bath)
             if sink is not None:
-                chosen = Choice(sink.recovery, False, study.state(sink.mass, sink.recovery))
+                chosen = SinkChoice(sink.recovery, False, study.state(sink.mass, sink.recovery))
             else:
                 chosen = _smallest(study)
         except (BathError, PhysicsError):
@@ -229,7 +229,7 @@ def bath_uses(site: Site, plan: Plan) -> tuple[BathUse, ...]:
     return tuple(found)
 
 
-def _smallest(study: BathStudy) -> Choice:
+def _smallest(study: BathStudy) -> SinkChoice:
     """The smallest set of a bath that keeps every limit, or all that there is for it."""
     bath = study.bath
     listed = [replace(study, bath=replace(bath, mass=mass)).choices() for mass in bath.offered]

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from allocator.network.records import Network
 from allocator.physics.recovery import recovered_power
 from allocator.plans.records import CoolerHeat, Plan
-from allocator.site.records import Site
 from allocator.thermal.enthalpy import Enthalpy
 from allocator.thermal.states import STATES
-from allocator.thermal.temperatures import Found
+from allocator.thermal.temperatures import FoundTemperatures
 
 
 def coolers_in(
-    site: Site,
+    site: Network,
     plan: Plan,
-    states: Mapping[str, Sequence[Found]],
+    states: Mapping[str, Sequence[FoundTemperatures]],
     enthalpies: Mapping[str, Enthalpy],
 ) -> tuple[CoolerHeat, ...]:
     """Coolers of a plan with their duties."""
@@ -39,7 +39,7 @@ def coolers_in(
 
 
 def _mean_duty(
-    site: Site, plan: Plan, name: str, place: str, enthalpy: Enthalpy
+    site: Network, plan: Plan, name: str, place: str, enthalpy: Enthalpy
 ) -> tuple[float, float | None]:
     """Mean W, and the temperature (K) that recovery may count on: the coldest source's.
 
@@ -69,7 +69,7 @@ def _mean_duty(
     return mean * min(1.0, cooled / sent), coldest
 
 
-def _duty(site: Site, source: str) -> float:
+def _duty(site: Network, source: str) -> float:
     """Share of time that a source is on: by the ratios of its stages, the low estimate that
 
     holds where inner periods do not divide the outer on-time is not needed for a mean."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.network.properties import heat_capacity
+from allocator.network.records import Network
 from allocator.physics.arrays import FloatLike, Floats, floats
-from allocator.site.records import Site
 
 POINTS = 257
 
@@ -29,7 +29,7 @@ class Enthalpy:
         return floats(np.interp(floats(heat), self.heat, self.kelvin))
 
 
-def enthalpy_of(site: Site, fluid: str, coldest: float, hottest: float) -> Enthalpy:
+def enthalpy_of(site: Network, fluid: str, coldest: float, hottest: float) -> Enthalpy:
     """Enthalpy at constant pressure: the integral of the specific heat.
 
     Raises:

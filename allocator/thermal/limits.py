@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
+from allocator.network.records import Network
 from allocator.plans.records import HeatLimit, Plan
-from allocator.site.records import Site
-from allocator.thermal.temperatures import Carried, Found
+from allocator.thermal.temperatures import CarriedHeat, FoundTemperatures
 
 
 def limits_met(
-    site: Site, plan: Plan, states: Mapping[str, Sequence[Found]]
+    site: Network, plan: Plan, states: Mapping[str, Sequence[FoundTemperatures]]
 ) -> tuple[HeatLimit, ...]:
     """The worst of all states at each limit; ``states``: fluid -> what was found in each state."""
     worst: dict[tuple[str, str], HeatLimit] = {}
@@ -26,7 +26,7 @@ def limits_met(
     return tuple(worst.values())
 
 
-def _inlets(site: Site, plan: Plan, fluid: str, found: Found) -> Iterator[HeatLimit]:
+def _inlets(site: Network, plan: Plan, fluid: str, found: FoundTemperatures) -> Iterator[HeatLimit]:
     for machine in plan.machines:
         kind = site.machines[machine.type]
         if fluid in kind.takes and kind.hottest_inlet is not None and machine.place in found.at:
@@ -47,7 +47,7 @@ def _inlet(subject: str, fluid: str, value: float, most: float) -> HeatLimit:
     return HeatLimit(subject, f"{fluid} taken in", "K", value, most)
 
 
-def _pumps(site: Site, plan: Plan, fluid: str, found: Found) -> Iterator[HeatLimit]:
+def _pumps(site: Network, plan: Plan, fluid: str, found: FoundTemperatures) -> Iterator[HeatLimit]:
     """A pump stands at the mouth; where that is too hot for it, behind the coolers there, or the
 
     heat sink."""
@@ -67,7 +67,7 @@ def _pumps(site: Site, plan: Plan, fluid: str, found: Found) -> Iterator[HeatLim
         yield HeatLimit(f"pump of {use.name}", f"{fluid} taken in", "K", kelvin, pump.hottest_inlet)
 
 
-def _run(site: Site, carried: Carried) -> Iterator[HeatLimit]:
+def _run(site: Network, carried: CarriedHeat) -> Iterator[HeatLimit]:
     run = carried.flow.run
     route, build = site.routes[run.route], site.builds[run.build]
     if route.stream is not None and route.stream.kind != "pipe":

@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.network.laggings import pipe_of
+from allocator.network.insulation import pipe_of
 from allocator.network.offers import Ask, march
+from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.plans.records import FlowHeat
-from allocator.site.records import Site
 
 POINTS = 25
 """Points along a run, both ends included; closest at its start, where a fluid cools fastest."""
@@ -21,7 +21,7 @@ SHARES = np.linspace(0.0, 1.0, POINTS) ** 2
 """Where they stand, of the length."""
 
 
-class Profile(NamedTuple):
+class TemperatureProfile(NamedTuple):
     """A flow along its run: ``metres`` from its start, ``fluid`` and ``surface`` K there."""
 
     flow: FlowHeat
@@ -30,13 +30,13 @@ class Profile(NamedTuple):
     surface: tuple[float, ...]
 
 
-def profiles_of(site: Site, flows: Sequence[FlowHeat]) -> list[Profile]:
+def profiles_of(site: Network, flows: Sequence[FlowHeat]) -> list[TemperatureProfile]:
     """Profiles of flows through pipes that are known in full, in still air; others are left out.
 
     A point is the end of a run cut there, so the last one is the flow's own outlet. The surface
     is that of a run which the fluid enters as warm as it is at the point.
     """
-    found: dict[int, Profile] = {}
+    found: dict[int, TemperatureProfile] = {}
     for fluid in dict.fromkeys(flow.fluid for flow in flows):
         mine = [k for k, flow in enumerate(flows) if flow.fluid == fluid and _known(site, flow)]
         try:
@@ -47,14 +47,14 @@ def profiles_of(site: Site, flows: Sequence[FlowHeat]) -> list[Profile]:
     return [found[k] for k in sorted(found)]
 
 
-def _known(site: Site, flow: FlowHeat) -> bool:
+def _known(site: Network, flow: FlowHeat) -> bool:
     stream = site.routes[flow.route].stream
     if flow.rate <= 0 or (stream is not None and stream.kind != "pipe"):
         return False
     return pipe_of(site, site.builds[flow.build]) is not None
 
 
-def _profiles(site: Site, fluid: str, flows: Sequence[FlowHeat]) -> list[Profile]:
+def _profiles(site: Network, fluid: str, flows: Sequence[FlowHeat]) -> list[TemperatureProfile]:
     cut, rates = [], []
     for flow in flows:
         route, build = site.routes[flow.route], site.builds[flow.build]
@@ -72,7 +72,7 @@ def _profiles(site: Site, fluid: str, flows: Sequence[FlowHeat]) -> list[Profile
     outside = march(site, fluid, asks, np.repeat([flow.rate for flow in flows], POINTS))
     surfaces = outside.surface.reshape(len(flows), POINTS)
     return [
-        Profile(
+        TemperatureProfile(
             flow,
             tuple(float(x) for x in site.routes[flow.route].length * SHARES),
             tuple(float(t) for t in fluids[k]),

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, PipeFlow, Plan, Run
-from allocator.site.records import Site
 
 STATES = ("busiest", "quiet")
 
@@ -29,13 +29,13 @@ class Given(NamedTuple):
     store: str = ""
 
 
-def peak_of(site: Site, shape: str) -> float:
+def peak_of(site: Network, shape: str) -> float:
     """Highest level of a shape of mean 1."""
     profile = None if shape == FLAT else site.demands[shape].profile
     return 1.0 if profile is None else max(profile.levels)
 
 
-def flows_in(site: Site, plan: Plan, fluid: str, state: str) -> list[Flow]:
+def flows_in(site: Network, plan: Plan, fluid: str, state: str) -> list[Flow]:
     """Flows of a fluid, each direction of a run by itself, both layers together."""
     found = []
     for run in plan.runs:
@@ -51,18 +51,18 @@ def flows_in(site: Site, plan: Plan, fluid: str, state: str) -> list[Flow]:
     return found
 
 
-def peak_of_flow(site: Site, flow: PipeFlow) -> float:
+def peak_of_flow(site: Network, flow: PipeFlow) -> float:
     """The highest that a flow comes to, in its rates of the plan."""
     return 1.0 if flow.layer == "collect" else peak_of(site, flow.carries)
 
 
-def _rate(flow: PipeFlow, site: Site, state: str) -> float:
+def _rate(flow: PipeFlow, site: Network, state: str) -> float:
     if state == "busiest":
         return flow.rate * peak_of_flow(site, flow)
     return 0.0 if flow.layer == "collect" else flow.rate
 
 
-def given_by_sources(site: Site, plan: Plan, fluid: str, state: str) -> list[Given]:
+def given_by_sources(site: Network, plan: Plan, fluid: str, state: str) -> list[Given]:
     """What sources give, at the temperature of their mouth."""
     found = []
     for use in plan.sources:
@@ -78,7 +78,7 @@ def given_by_sources(site: Site, plan: Plan, fluid: str, state: str) -> list[Giv
 
 
 def given_by_machines(
-    site: Site, plan: Plan, fluid: str, state: str, hottest: float
+    site: Network, plan: Plan, fluid: str, state: str, hottest: float
 ) -> list[Given]:
     """What machines give: at their outlet's temperature, or as hot as the fluid ever is.
 
@@ -101,7 +101,7 @@ def given_by_machines(
 
 
 def drawn_from_stores(
-    site: Site, plan: Plan, fluid: str, state: str
+    site: Network, plan: Plan, fluid: str, state: str
 ) -> list[tuple[str, str, float]]:
     """(store, place, kg/s) of what stores release."""
     return [
@@ -111,6 +111,6 @@ def drawn_from_stores(
     ]
 
 
-def _supplied(site: Site, means: Mapping[str, float], state: str) -> float:
+def _supplied(site: Network, means: Mapping[str, float], state: str) -> float:
     peak = state == "busiest"
     return sum(mean * (peak_of(site, shape) if peak else 1.0) for shape, mean in means.items())

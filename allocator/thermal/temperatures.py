@@ -15,10 +15,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.network.laggings import pipe_of
+from allocator.network.insulation import pipe_of
 from allocator.network.offers import Ask, march
+from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import Site
 from allocator.thermal.enthalpy import Enthalpy
 from allocator.thermal.states import Flow, Given
 
@@ -31,7 +31,7 @@ CLOSED = 1.0 - 1e-12
 its surroundings."""
 
 
-class Carried(NamedTuple):
+class CarriedHeat(NamedTuple):
     """A flow with its temperatures: ``inlet``, ``outlet`` K, ``surface`` K or None, ``loss`` W."""
 
     flow: Flow
@@ -41,20 +41,20 @@ class Carried(NamedTuple):
     loss: float
 
 
-class Found(NamedTuple):
+class FoundTemperatures(NamedTuple):
     """``at``: place -> K of what is there; ``carried``: every flow."""
 
     at: Mapping[str, float]
-    carried: tuple[Carried, ...]
+    carried: tuple[CarriedHeat, ...]
 
 
 def temperatures(
-    site: Site,
+    site: Network,
     fluid: str,
     enthalpy: Enthalpy,
     flows: Sequence[Flow],
     given: Sequence[Given],
-) -> Found:
+) -> FoundTemperatures:
     """The settled state.
 
     Raises:
@@ -62,7 +62,7 @@ def temperatures(
     """
     at: dict[str, float] = {}
     coldest = float(enthalpy.kelvin[0])
-    carried: tuple[Carried, ...] = ()
+    carried: tuple[CarriedHeat, ...] = ()
     for _ in range(MOST_ROUNDS):
         inlets = [at.get(flow.start, coldest) for flow in flows]
         carried = _carry(site, fluid, enthalpy, flows, inlets)
@@ -73,12 +73,12 @@ def temperatures(
         )
         at = following
         if change <= SETTLED:
-            return Found(at, carried)
+            return FoundTemperatures(at, carried)
     raise PhysicsError("has temperatures that do not settle", "check its flows")
 
 
 def _mixed(
-    site: Site, enthalpy: Enthalpy, carried: Sequence[Carried], given: Sequence[Given]
+    site: Network, enthalpy: Enthalpy, carried: Sequence[CarriedHeat], given: Sequence[Given]
 ) -> dict[str, float]:
     """K by place: ``sum rate (h - kept h_start) = heat that is given``, above the surroundings.
 
@@ -114,15 +114,15 @@ def _mixed(
     return {p: float(enthalpy.temperature(base + above[i])) for p, i in number.items() if fed[i]}
 
 
-def _places(carried: Sequence[Carried], given: Sequence[Given]) -> Iterator[str]:
+def _places(carried: Sequence[CarriedHeat], given: Sequence[Given]) -> Iterator[str]:
     yield from (source.place for source in given)
     for one in carried:
         yield from (one.flow.start, one.flow.end)
 
 
 def _carry(
-    site: Site, fluid: str, enthalpy: Enthalpy, flows: Sequence[Flow], inlets: Sequence[float]
-) -> tuple[Carried, ...]:
+    site: Network, fluid: str, enthalpy: Enthalpy, flows: Sequence[Flow], inlets: Sequence[float]
+) -> tuple[CarriedHeat, ...]:
     outlets = list(inlets)
     found: list[float | None] = [None] * len(flows)
     marched = []
@@ -151,6 +151,6 @@ def _carry(
             outlets[i], found[i] = float(runs.end[k]), float(runs.surface[k])
     lost = enthalpy.of(np.array(inlets)) - enthalpy.of(np.array(outlets))
     return tuple(
-        Carried(flow, inlets[i], outlets[i], found[i], flow.rate * float(lost[i]))
+        CarriedHeat(flow, inlets[i], outlets[i], found[i], flow.rate * float(lost[i]))
         for i, flow in enumerate(flows)
     )

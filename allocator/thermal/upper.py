@@ -19,11 +19,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from allocator.network.coolers import heat_between
-from allocator.network.laggings import pipe_of
+from allocator.network.insulation import pipe_of
 from allocator.network.levels import SAME
 from allocator.network.offers import Ask, march
+from allocator.network.records import Arc, Network
 from allocator.plans.records import Plan
-from allocator.site.records import Route, Site
 from allocator.thermal.states import peak_of_flow
 
 ROOM = 1.0 + 1e-6
@@ -43,7 +43,7 @@ class Upper:
     stores: dict[str, float] = field(default_factory=dict)
 
 
-def upper_heat(site: Site) -> dict[str, Upper]:
+def upper_heat(site: Network) -> dict[str, Upper]:
     """What may let heat into each place that has a limit.
 
     Raises:
@@ -73,7 +73,7 @@ def upper_heat(site: Site) -> dict[str, Upper]:
     return found
 
 
-def counted_heat(site: Site, plan: Plan, place: str, upper: Upper) -> float:
+def counted_heat(site: Network, plan: Plan, place: str, upper: Upper) -> float:
     """W let into a place as the program counts it, with what a plan lays, moves and stands."""
     heat = 0.0
     for run in plan.runs:
@@ -89,19 +89,19 @@ def counted_heat(site: Site, plan: Plan, place: str, upper: Upper) -> float:
     return heat
 
 
-def rejects_at(site: Site, route: Route) -> str:
+def rejects_at(site: Network, route: Arc) -> str:
     """The place of the file into which a cooler's route lets its heat."""
     assert route.stream is not None
     return site.coolers[route.stream.corridor].rejects_at or site.ground(route.start)
 
 
-def above_ambient(site: Site, fluid: str, kelvin: float) -> float:
+def above_ambient(site: Network, fluid: str, kelvin: float) -> float:
     """J/kg that a fluid has above the surroundings; 0 where it is no warmer."""
     around = site.ambient.temperature
     return heat_between(site, fluid, kelvin, around) if kelvin > around else 0.0
 
 
-def _stores(site: Site, found: dict[str, Upper]) -> None:
+def _stores(site: Network, found: dict[str, Upper]) -> None:
     for store in site.stores.values():
         for place in store.places:
             ground = site.ground(place)
@@ -121,7 +121,7 @@ def _stores(site: Site, found: dict[str, Upper]) -> None:
                     found[ground].stores[f"{store.name}@{place}"] = heat
 
 
-def _pipes(site: Site, fluid: str, found: dict[str, Upper]) -> None:
+def _pipes(site: Network, fluid: str, found: dict[str, Upper]) -> None:
     asks = [
         Ask(route, site.builds[build], fluid, route.stream.inlet)
         for route in site.routes.values()
@@ -139,7 +139,6 @@ def _pipes(site: Site, fluid: str, found: dict[str, Upper]) -> None:
     first, second = halves(site, fluid, asks, rates)
     for k, ask in enumerate(asks):
         route = ask.route
-        assert route.stream is not None
         either = not route.one_way
         for place, heat in (
             (site.ground(route.start), first[k]),
@@ -151,7 +150,7 @@ def _pipes(site: Site, fluid: str, found: dict[str, Upper]) -> None:
                 mine[key] = mine.get(key, 0.0) + heat
 
 
-def most_through(site: Site, fluid: str, kelvin: float) -> float:
+def most_through(site: Network, fluid: str, kelvin: float) -> float:
     """kg/s that can flow at a level: of all sources at once; no bound where others give it so hot.
 
     A source gives what is collected and what is supplied at its peak within its flow, and neither
@@ -169,7 +168,7 @@ def most_through(site: Site, fluid: str, kelvin: float) -> float:
 
 
 def halves(
-    site: Site, fluid: str, asks: list[Ask], rates: list[float]
+    site: Network, fluid: str, asks: list[Ask], rates: list[float]
 ) -> tuple[list[float], list[float]]:
     """W that the halves of runs lose, the one at the inlet first; none where it takes heat up.
 

@@ -6,17 +6,20 @@ from collections.abc import Collection, Mapping, Sequence
 
 from allocator.base.quantities import format_quantity
 from allocator.network.properties import substance_of
+from allocator.network.records import Network
 from allocator.physics.humidity import dew_point, drained, most_vapour
 from allocator.physics.substances import molar_mass
 from allocator.plans.records import Plan
-from allocator.site.records import Site, Source
-from allocator.thermal.temperatures import Found
+from allocator.site.records import Source
+from allocator.thermal.temperatures import FoundTemperatures
 
 NOTHING = 0.01
 """K below a dew point that are not worth telling, and beyond what its equations are good for."""
 
 
-def wet_notes(site: Site, plan: Plan, states: Mapping[str, Sequence[Found]]) -> tuple[str, ...]:
+def wet_notes(
+    site: Network, plan: Plan, states: Mapping[str, Sequence[FoundTemperatures]]
+) -> tuple[str, ...]:
     """A note for each run whose end may be colder than the dew point of the wet gas that it may
 
     carry, and for each source that says more vapour than its gas can hold at its mouth.
@@ -67,7 +70,7 @@ def wet_notes(site: Site, plan: Plan, states: Mapping[str, Sequence[Found]]) -> 
     return tuple(notes)
 
 
-def vapour(site: Site, source: Source) -> float:
+def vapour(site: Network, source: Source) -> float:
     """Share of vapour in a source's gas: what the file says, or what it can hold at its mouth."""
     if source.water is None or source.temperature is None:
         return source.water or 0.0
@@ -75,7 +78,7 @@ def vapour(site: Site, source: Source) -> float:
     return min(source.water, most_vapour(source.temperature, pressure))
 
 
-def _at_mouth(site: Site, source: Source) -> str:
+def _at_mouth(site: Network, source: Source) -> str:
     assert source.water is not None
     assert source.temperature is not None
     return (
@@ -86,7 +89,9 @@ def _at_mouth(site: Site, source: Source) -> str:
     )
 
 
-def _comes_to(founds: Sequence[Found], sources: Collection[Source]) -> dict[str, set[str]]:
+def _comes_to(
+    founds: Sequence[FoundTemperatures], sources: Collection[Source]
+) -> dict[str, set[str]]:
     """Place -> the sources whose gas may come there along the flows of any state."""
     come: dict[str, set[str]] = {}
     for source in sources:

@@ -10,6 +10,7 @@ import math
 
 from allocator.base.errors import AllocatorError, Fault, PlanFileError
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.file import other_version
 from allocator.plans.records import RULES as MADE_BY
 from allocator.plans.records import Plan
@@ -27,10 +28,8 @@ from allocator.verify import (
     heat_limits,
     holds,
     hottest,
-    let_in,
     objectives,
     pipes,
-    plain,
     power,
     promises,
     recovery,
@@ -38,6 +37,12 @@ from allocator.verify import (
     sinks,
     supply,
     totals,
+)
+from allocator.verify import (
+    heat_released as let_in,
+)
+from allocator.verify import (
+    site_file as plain,
 )
 from allocator.verify.case import case_of
 from allocator.verify.figures import check_numbers
@@ -128,7 +133,7 @@ def audit(site: Site, plan: Plan) -> AuditReport:
     return findings.report()
 
 
-def _for_this_site(site: Site, plan: Plan) -> None:
+def _for_this_site(site: Network, plan: Plan) -> None:
     def refuse(problem: str) -> PlanFileError:
         return PlanFileError([Fault("plan", 0, 0, "$.site", problem, "plan this site again")])
 

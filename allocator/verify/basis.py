@@ -7,15 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from allocator.network.records import Network
 from allocator.physics.substances import Substance, molar_mass
-from allocator.site.records import Site, Source
+from allocator.site.records import Source
 from allocator.verify.cycle import source_cycle
 
 GAS_CONSTANT = 8.31446261815324
 """J/(mol K), exact (CODATA 2018)."""
 
 
-def content(site: Site, source: Source, least: float) -> float:
+def content(site: Network, source: Source, least: float) -> float:
     """kg of gas in a full chamber less what it holds at ``least`` Pa: ideal gas, isothermal."""
     pump, kilogram_a_mole = source.pump, _kilogram_a_mole(site, source.fluid)
     if pump is None or pump.chamber is None or source.pressure is None or kilogram_a_mole is None:
@@ -25,7 +26,7 @@ def content(site: Site, source: Source, least: float) -> float:
     return max(0.0, moles[0] - moles[1]) * kilogram_a_mole
 
 
-def _kilogram_a_mole(site: Site, name: str) -> float | None:
+def _kilogram_a_mole(site: Network, name: str) -> float | None:
     fluid, air = site.fluids[name], site.ambient
     if fluid.phase != "gas":
         return None
@@ -39,7 +40,7 @@ def _kilogram_a_mole(site: Site, name: str) -> float | None:
     return molar_mass(record)
 
 
-def pumped(site: Site, source: Source) -> float:
+def pumped(site: Network, source: Source) -> float:
     """Mean kg/s of a pump that runs at its rate whenever its source is on or its chamber holds gas.
 
     Marched twice through a period, from the level that the first one ends with: from empty, and
@@ -65,7 +66,7 @@ def pumped(site: Site, source: Source) -> float:
     return moved / cycle.period
 
 
-def averaged(site: Site, duty: Mapping[str, float]) -> Site:
+def averaged(site: Network, duty: Mapping[str, float]) -> Network:
     """The site on the mean basis: no time in it.
 
     Sources are steady at flow times duty (pumps likewise, but for :func:`pumped`), demands are

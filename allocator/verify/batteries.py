@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from allocator.plans.records import BatteryUse, MachineUse
 from allocator.verify.case import CLASSES, Case, class_of
 from allocator.verify.cycle import Cycle
-from allocator.verify.levelling import Levelling, levelling_of
-from allocator.verify.promises import check_promise
+from allocator.verify.levelling import AuditLevelling, levelling_of
+from allocator.verify.promises import AuditedPromise, check_promise
 from allocator.verify.report import Findings
 from allocator.verify.running import in_lumps
 
@@ -30,7 +30,7 @@ def check_batteries(case: Case, findings: Findings) -> None:
 
 def levelled_by(
     case: Case, battery: BatteryUse
-) -> Iterator[tuple[str, Levelling, dict[str, float]]]:
+) -> Iterator[tuple[str, AuditLevelling, dict[str, float]]]:
     """What a battery levels: demand, its constants, and mean power served by class."""
     efficiency = case.site.stores[battery.type].charge_efficiency
     for name, classes in battery.levelled.items():
@@ -79,7 +79,8 @@ def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subj
         for source, cycle, power in bursts_into(case, battery, kind)
     ]
     draw = battery.release.get(kind, {})
-    check_promise(case, findings, subject, "burst", "J", part, record.loss, supply, 0.0, draw)
+    promise = AuditedPromise("burst", "J", part, record.loss, 0.0, draw)
+    check_promise(case, findings, subject, promise, supply)
 
 
 def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:

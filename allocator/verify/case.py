@@ -6,8 +6,9 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, BatteryUse, MachineUse, Plan, SourceUse, StoreUse
-from allocator.site.records import MachineType, Profile, Site, Stage
+from allocator.site.records import MachineType, Profile, Stage
 from allocator.verify.basis import averaged
 from allocator.verify.cycle import Cycle, demand_cycle, source_cycle
 
@@ -21,7 +22,7 @@ ROUNDING = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
-class Destination:
+class AuditDestination:
     """Where the collect layer may send: a store, or machines that burn bursts for a battery.
 
     ``fluid`` is None where the machines take other than exactly one fluid.
@@ -44,15 +45,15 @@ class Case:
     ``shape_of``: demand -> shape; ``profiles``: shape -> profile, without ``flat``.
     """
 
-    site: Site
+    site: Network
     plan: Plan
     firm: bool
     cycles: Mapping[str, Cycle]
     shape_of: Mapping[str, str]
     profiles: Mapping[str, Profile]
     shape_cycles: Mapping[str, Cycle]
-    destinations: Mapping[str, Destination]
-    whole: Site
+    destinations: Mapping[str, AuditDestination]
+    whole: Network
 
     def peak(self, shape: str) -> float:
         """Highest level of a shape of mean 1."""
@@ -98,29 +99,31 @@ class Case:
         """Rate at a destination with all its sources on, kg/s."""
         return math.fsum(rate for _, rate in self.collected(destination))
 
-    def bursts(self, machine: MachineUse) -> Iterator[Destination]:
+    def bursts(self, machine: MachineUse) -> Iterator[AuditDestination]:
         """Destinations at which a machine group burns bursts."""
         for destination in self.destinations.values():
             if destination.machine is machine:
                 yield destination
 
 
-def destinations_of(site: Site, plan: Plan) -> dict[str, Destination]:
+def destinations_of(site: Network, plan: Plan) -> dict[str, AuditDestination]:
     """Every destination that the plan's stores, machines and batteries make."""
     found = {}
     for store in plan.stores:
         name = f"store:{store.name}"
-        found[name] = Destination(name, store.holds, store.place, store=store)
+        found[name] = AuditDestination(name, store.holds, store.place, store=store)
     for machine in plan.machines:
         taken = tuple(site.machines[machine.type].takes)
         fluid = taken[0] if len(taken) == 1 else None
         for battery in plan.batteries:
             name = f"burn:{machine.name}>{battery.name}"
-            found[name] = Destination(name, fluid, machine.place, machine=machine, battery=battery)
+            found[name] = AuditDestination(
+                name, fluid, machine.place, machine=machine, battery=battery
+            )
     return found
 
 
-def shapes_of(site: Site) -> tuple[dict[str, str], dict[str, Profile]]:
+def shapes_of(site: Network) -> tuple[dict[str, str], dict[str, Profile]]:
     """Shape of each demand, and the profile of each shape; equal profiles share a shape."""
     shape_of: dict[str, str] = {}
     profiles: dict[str, Profile] = {}
@@ -134,7 +137,7 @@ def shapes_of(site: Site) -> tuple[dict[str, str], dict[str, Profile]]:
     return shape_of, profiles
 
 
-def case_of(site: Site, plan: Plan) -> Case:
+def case_of(site: Network, plan: Plan) -> Case:
     """The case of a plan whose names are all known.
 
     Raises:
@@ -162,7 +165,7 @@ def case_of(site: Site, plan: Plan) -> Case:
     )
 
 
-def _cycles(site: Site, names: Iterable[str]) -> dict[str, Cycle]:
+def _cycles(site: Network, names: Iterable[str]) -> dict[str, Cycle]:
     # Sources with the same stages share one cycle, and so one search for the worst window.
     known: dict[tuple[Stage, ...], Cycle] = {}
     found = {}
@@ -174,12 +177,12 @@ def _cycles(site: Site, names: Iterable[str]) -> dict[str, Cycle]:
     return found
 
 
-def counts(site: Site, fluid: str) -> bool:
+def counts(site: Network, fluid: str) -> bool:
     """True when releasing a fluid is a counted emission on this site."""
     emission = site.fluids[fluid].emission
     return emission == "counted" or (site.count_biogenic and emission == "biogenic")
 
 
-def class_of(site: Site, machine: MachineType) -> str:
+def class_of(site: Network, machine: MachineType) -> str:
     """``clean`` where a machine releases no counted emission, else ``emitting``."""
     return "emitting" if any(counts(site, fluid) for fluid in machine.gives) else "clean"

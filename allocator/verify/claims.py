@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+from allocator.base.status import Status
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import STATUSES
 from allocator.site.mixes import supply_named
@@ -12,7 +13,7 @@ from allocator.site.records import POWER
 from allocator.verify.case import Case, counts
 from allocator.verify.report import Findings
 
-UNPROVEN = STATUSES[: STATUSES.index("yielded")]
+UNPROVEN = STATUSES[: STATUSES.index(Status.YIELDED)]
 
 
 def check_cautions(case: Case, findings: Findings) -> None:
@@ -40,7 +41,7 @@ def check_cautions(case: Case, findings: Findings) -> None:
 def check_status(case: Case, findings: Findings) -> None:
     """The plan's status is that of the goal of which least is proven."""
     said = [goal.status for goal in case.plan.goals]
-    expected = next((status for status in UNPROVEN if status in said), "optimal")
+    expected = next((status for status in UNPROVEN if status in said), Status.OPTIMAL)
     findings.holds(
         "status",
         "the plan",

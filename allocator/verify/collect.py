@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from allocator.verify.case import BALANCE, ROUNDING, Case, Destination
+from allocator.verify.case import BALANCE, ROUNDING, AuditDestination, Case
 from allocator.verify.cycle import Cycle
 from allocator.verify.report import Findings
 from allocator.verify.scale import fluid_tolerances
@@ -63,7 +63,7 @@ def check_collect(case: Case, findings: Findings) -> None:
         _balance(case, findings, fluid, end, tolerances[fluid])
 
 
-def _one_fluid(case: Case, findings: Findings, destination: Destination) -> None:
+def _one_fluid(case: Case, findings: Findings, destination: AuditDestination) -> None:
     for source, _ in case.collected(destination.name):
         fluid = case.site.sources[source.name].fluid
         findings.holds(

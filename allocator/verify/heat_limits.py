@@ -60,7 +60,7 @@ def check_limits_told(case: Case, findings: Findings) -> None:
     for subject, what in told:
         known = (subject, what) in worst or (subject, what) in let_in
         findings.holds("limit_told", subject, known, f"{what} has no limit there")
-    for name, most in places.items():  # what is let in is recomputed by proof/let_in.py
+    for name, most in places.items():  # what is let in is recomputed by verify/heat_released.py
         given = told.get((f"place {name}", WHAT))
         if given is not None:
             same = (given.unit, given.most) == ("W", most)

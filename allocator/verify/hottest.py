@@ -14,8 +14,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from allocator.network.records import Arc
 from allocator.plans.records import FlowHeat, Run
-from allocator.site.records import Route
 from allocator.verify.case import Case
 from allocator.verify.heat import (
     KELVINS,
@@ -28,7 +28,7 @@ from allocator.verify.heat import (
     rates_in,
     specific_heat,
 )
-from allocator.verify.let_in import let_in
+from allocator.verify.heat_released import let_in
 from allocator.verify.pipe_model import PipeModel, end_and_surface, faces_of
 from allocator.verify.report import Findings
 
@@ -153,7 +153,7 @@ def _limits(
                 findings.at_most("hottest_inlet", name, kelvin, most, "K", what, room)
 
 
-def _layers(case: Case, findings: Findings, run: Run, route: Route) -> None:
+def _layers(case: Case, findings: Findings, run: Run, route: Arc) -> None:
     """``warmest of each layer <= what its material bears``, at the inlet of the run.
 
     A layer is warmest at its inner face; that of the innermost is as warm as the fluid, as all are

@@ -19,7 +19,7 @@ from allocator.site.records import Profile
 
 
 @dataclass(frozen=True, slots=True)
-class Levelling:
+class AuditLevelling:
     """``generation``: W a W; ``fall``: J a W; ``charge``, ``discharge``: highest W a W."""
 
     generation: float
@@ -28,10 +28,10 @@ class Levelling:
     discharge: float
 
 
-STEADY = Levelling(1.0, 0.0, 0.0, 0.0)
+STEADY = AuditLevelling(1.0, 0.0, 0.0, 0.0)
 
 
-def levelling_of(profile: Profile | None, efficiency: float) -> Levelling:
+def levelling_of(profile: Profile | None, efficiency: float) -> AuditLevelling:
     """The constants of a profile (None: a constant demand) for a charge efficiency in (0, 1]."""
     if profile is None:
         return STEADY
@@ -41,7 +41,7 @@ def levelling_of(profile: Profile | None, efficiency: float) -> Levelling:
     surplus = generation - levels
     charged = lengths * np.where(surplus > 0, efficiency * surplus, surplus)
     level = np.concatenate(([0.0], np.cumsum(charged.astype(np.longdouble))))
-    return Levelling(
+    return AuditLevelling(
         generation,
         float(level.max() - level.min()),
         max(0.0, float(surplus.max())),

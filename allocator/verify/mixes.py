@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.site.mixes import supply_named
-from allocator.site.records import Site
 from allocator.verify.report import Findings
 
 
-def as_asked(site: Site, plan: Plan, findings: Findings) -> Site:
+def as_asked(site: Network, plan: Plan, findings: Findings) -> Network:
     """The site with the goals and limits that a plan was asked to keep: its mix's, or its own.
 
     Rule ``mix_machines``: a machine that the mix does without stands idle.

@@ -10,9 +10,10 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from allocator.base.errors import Fault
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, BatteryUse, Plan, StoreUse
 from allocator.site.mixes import supplies_of
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 from allocator.verify.case import CLASSES, shapes_of
 from allocator.verify.report import AuditReport, Findings
 
@@ -26,7 +27,7 @@ REMEDY = "the file was damaged or changed by hand: use a whole copy, or plan aga
 class _Known:
     """Names that a plan may use."""
 
-    site: Site
+    site: Network
     findings: Findings
     shapes: Collection[str]
 
@@ -59,7 +60,7 @@ class _Known:
             seen.add(name)
 
 
-def check_names(site: Site, plan: Plan, findings: Findings) -> None:
+def check_names(site: Network, plan: Plan, findings: Findings) -> None:
     """Rules ``unknown_name``, ``listed_twice`` and ``differs_from_site``."""
     shapes = (FLAT, *shapes_of(site)[1]) if plan.basis == "firm" else (FLAT,)
     known = _Known(site, findings, shapes)

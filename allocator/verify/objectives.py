@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from allocator.base.status import Status
 from allocator.plans.records import GOALS, GoalResult
 from allocator.site.records import POWER
 from allocator.verify.case import Case
@@ -88,15 +89,15 @@ def _status(case: Case, findings: Findings, goal: GoalResult, name: str, subject
     """``optimal``: value and bound meet, but for what is not worth a pipe; ``within_gap``: there is
 
     a gap; ``bound_refuted`` and ``not_sought``: there is no bound."""
-    proven = goal.status in ("optimal", "yielded", "within_gap")
-    if goal.status in ("optimal", "within_gap"):
+    proven = goal.status in (Status.OPTIMAL, Status.YIELDED, Status.WITHIN_GAP)
+    if goal.status in (Status.OPTIMAL, Status.WITHIN_GAP):
         findings.holds(
             "goal_status", subject, goal.bound is not None, f"is {goal.status!r} without a bound"
         )
     if goal.bound is not None and not proven:
-        stopped = goal.status not in ("bound_refuted", "not_sought")
+        stopped = goal.status not in (Status.BOUND_REFUTED, Status.NOT_SOUGHT)
         findings.holds("goal_status", subject, stopped, f"is {goal.status!r} and has a bound")
-    if goal.bound is not None and goal.status == "optimal":
+    if goal.bound is not None and goal.status == Status.OPTIMAL:
         findings.at_most(
             "goal_status",
             subject,

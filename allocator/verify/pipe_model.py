@@ -7,7 +7,8 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from allocator.site.records import Material, Route, Site
+from allocator.network.records import Network
+from allocator.site.records import Material, Route
 
 STEPS = 40
 ROUNDS = 60
@@ -31,7 +32,7 @@ class PipeModel:
     ground: float
 
     @staticmethod
-    def of(site: Site, route: Route, build: str) -> PipeModel | None:
+    def of(site: Network, route: Route, build: str) -> PipeModel | None:
         """The model of a build on a route, or None where it is not known well enough."""
         record = site.builds[build]
         if record.bore is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from allocator.plans.records import FLAT
 from allocator.verify.case import ROUNDING, Case
@@ -17,6 +18,22 @@ NEARLY = 1e-7
 """Of a promise with more windows that are nearly the worst than can be told apart at
 :data:`LIMIT` in :data:`FEW_STEPS`."""
 FEW_STEPS = MOST_STEPS // 20
+
+
+@dataclass(frozen=True, slots=True)
+class AuditedPromise:
+    """What a store or a part of a battery promises.
+
+    ``rule``: how its rules begin. ``unit``: kg or J, that of ``size``. ``loss``: share of the size
+    a second. ``inflow``: steady, a second. ``draw``: mean by shape, a second.
+    """
+
+    rule: str
+    unit: str
+    size: float
+    loss: float
+    inflow: float
+    draw: Mapping[str, float]
 
 
 def check_stores(case: Case, findings: Findings) -> None:
@@ -53,62 +70,41 @@ def check_stores(case: Case, findings: Findings) -> None:
         supply = [
             (source.name, case.cycles[source.name], rate) for source, rate in case.collected(name)
         ]
-        check_promise(
-            case,
-            findings,
-            subject,
-            "store",
-            "kg",
-            store.size,
-            kind.loss,
-            supply,
-            store.inflow,
-            store.draw,
-        )
+        promise = AuditedPromise("store", "kg", store.size, kind.loss, store.inflow, store.draw)
+        check_promise(case, findings, subject, promise, supply)
 
 
 def check_promise(
     case: Case,
     findings: Findings,
     subject: str,
-    rule: str,
-    unit: str,
-    size: float,
-    loss: float,
+    promise: AuditedPromise,
     supply: Sequence[tuple[str, Cycle, float]],
-    inflow: float,
-    draw: Mapping[str, float],
 ) -> None:
     """Rules ``<rule>_long_run`` and ``<rule>_cut`` of one promise.
 
-    ``size``: kg or J; ``supply``: source, cycle and rate while on; ``draw``: mean by shape, a
-    second. A plan that says it withstands lost and low sources keeps both rules without any such
-    sources: ``<rule>_without_long_run`` and ``<rule>_without_cut``. What is promised less the share
-    :data:`LIMIT` of it is there for ever.
+    ``supply``: source, cycle and rate while on. A plan that says it withstands lost and low sources
+    keeps both rules without any such sources: ``<rule>_without_long_run`` and
+    ``<rule>_without_cut``. What is promised less the share :data:`LIMIT` of it is there for ever.
     """
-    fed = [(cycle, rate) for _, cycle, rate in supply]
-    _keeps(case, findings, subject, rule, unit, size, loss, fed, inflow, draw)
-    if not any(draw.values()):
+    _keeps(case, findings, subject, promise, [(cycle, rate) for _, cycle, rate in supply])
+    if not any(promise.draw.values()):
         return
+    weaker = replace(promise, rule=f"{promise.rule}_without")
     for words, left in without(case, findings, subject, supply):
-        worse = f"{subject} without {words}"
-        _keeps(case, findings, worse, f"{rule}_without", unit, size, loss, left, inflow, draw)
+        _keeps(case, findings, f"{subject} without {words}", weaker, left)
 
 
 def _keeps(
     case: Case,
     findings: Findings,
     subject: str,
-    rule: str,
-    unit: str,
-    size: float,
-    loss: float,
+    promise: AuditedPromise,
     supply: Sequence[tuple[Cycle, float]],
-    inflow: float,
-    draw: Mapping[str, float],
 ) -> None:
-    draw = {shape: mean * (1.0 - LIMIT) for shape, mean in draw.items()}
-    lost = loss * size
+    rule, unit, size, inflow = promise.rule, promise.unit, promise.size, promise.inflow
+    draw = {shape: mean * (1.0 - LIMIT) for shape, mean in promise.draw.items()}
+    lost = promise.loss * size
     gets = math.fsum([inflow, *(rate * cycle.mean for cycle, rate in supply)])
     gives = math.fsum([lost, *draw.values()])
     findings.at_least(

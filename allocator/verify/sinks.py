@@ -12,9 +12,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from allocator.network.records import Sink
 from allocator.physics.substances import saturation_temperature, value
 from allocator.plans.records import Run
-from allocator.site.bath import Bath, Sink
+from allocator.site.bath import Bath
 from allocator.site.records import Stage
 from allocator.verify.baths import (
     KELVINS,

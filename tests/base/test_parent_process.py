@@ -13,10 +13,10 @@ import pytest
 
 PROGRAM = """
 import os, time
-from allocator.studies.running import Case, Workers, run_cases
+from allocator.studies.running import StudyCase, Workers, run_cases
 
 if __name__ == "__main__":
-    cases = [Case(str(number), (600.0,)) for number in range(2)]
+    cases = [StudyCase(str(number), (600.0,)) for number in range(2)]
     run_cases(time.sleep, cases, Workers(count=2))
 """
 

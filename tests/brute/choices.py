@@ -43,7 +43,7 @@ class Whole:
 
 def own_sources(site: Site) -> dict[str, Source]:
     """The sources of the site file, without what the engine adds to them."""
-    return {n: s for n, s in site.own_sources.items() if not getattr(s, "part_of", "")}
+    return {n: s for n, s in site.sources.items() if not getattr(s, "part_of", "")}
 
 
 def spots(site: Site) -> list[tuple[MachineType, str]]:

@@ -66,7 +66,7 @@ def source_free(site: Site, name: str) -> Site:
 def source_split(site: Site, name: str) -> Site:
     """A source as two of half its flow; each takes half of what it took to tap."""
     sources: dict[str, Source] = {}
-    for key, source in site.own_sources.items():
+    for key, source in site.sources.items():
         if key != name:
             sources[key] = source
             continue
@@ -145,7 +145,7 @@ def stock_halved(site: Site, name: str) -> Site:
         },
         sources={
             key: replace(s, tap_materials=shared(s.tap_materials))
-            for key, s in site.own_sources.items()
+            for key, s in site.sources.items()
         },
         stores={
             key: replace(s, materials=shared(s.materials), base_materials=shared(s.base_materials))
@@ -184,7 +184,7 @@ def prefixed(site: Site, prefix: str) -> Site:
                 fluid=new(s.fluid),
                 tap_materials=keys(s.tap_materials),
             )
-            for k, s in site.own_sources.items()
+            for k, s in site.sources.items()
         },
         stores={
             new(k): replace(
@@ -289,7 +289,7 @@ def slowed(site: Site, factor: float) -> Site:
                     and replace(source.pump.chamber, volume=source.pump.chamber.volume * factor),
                 ),
             )
-            for key, source in site.own_sources.items()
+            for key, source in site.sources.items()
         },
         stores={key: times(store) for key, store in site.stores.items()},
         machines={
@@ -335,8 +335,7 @@ def heavier(site: Site, factor: float) -> Site:
             for key, m in site.materials.items()
         },
         sources={
-            key: replace(s, tap_materials=more(s.tap_materials))
-            for key, s in site.own_sources.items()
+            key: replace(s, tap_materials=more(s.tap_materials)) for key, s in site.sources.items()
         },
         stores={
             key: replace(s, materials=more(s.materials), base_materials=more(s.base_materials))

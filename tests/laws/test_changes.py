@@ -118,7 +118,7 @@ def test_equal_sources_at_one_place_are_worth_one_of_their_flow(
     site: Site, basis: str, data: st.DataObject
 ) -> None:
     # Cuts are linear in the rates, and phases are free: the worst is that both are off together.
-    name = data.draw(st.sampled_from(list(site.own_sources)))
+    name = data.draw(st.sampled_from(list(site.sources)))
     free = source_free(site, name)
     one, other = planned(free, basis), planned(source_split(free, name), basis)
     if one is not None and other is not None:
@@ -130,7 +130,7 @@ def test_equal_sources_at_one_place_are_worth_one_of_their_flow(
 def test_halves_of_a_source_that_may_be_tapped_alone_never_give_less(
     site: Site, basis: str, data: st.DataObject
 ) -> None:
-    name = data.draw(st.sampled_from(list(site.own_sources)))
+    name = data.draw(st.sampled_from(list(site.sources)))
     assert_no_less(planned(source_split(site, name), basis), planned(site, basis))
 
 

@@ -101,7 +101,7 @@ def pump_with(pump: Pump, volume: float) -> Pump:
 
 
 def with_source(site: Site, source: Source) -> Site:
-    return replace(site, sources={**site.own_sources, source.name: source})
+    return replace(site, sources={**site.sources, source.name: source})
 
 
 def one_source(

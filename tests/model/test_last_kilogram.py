@@ -2,8 +2,9 @@
 
 import pytest
 
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.search import Settings, make_plan
-from allocator.search.planner import state
 from allocator.site.records import (
     Demand,
     Fluid,
@@ -54,11 +55,11 @@ def test_the_last_kilogram_is_used(seed: int) -> None:
 
 def test_whole_pieces_fit_exactly() -> None:
     """The row itself: the stock in whole pieces fits with nothing to spare and nothing short."""
-    statement, _ = state(SITE, "firm")
-    row = next(r for r in statement.rows if r.name == "stock[steel]")
+    model, _ = state(network_of(SITE), "firm")
+    row = next(r for r in model.rows if r.name == "stock[steel]")
     whole = {("tap", "seep"): 1.0, ("count", "engine@here"): 2.0}
     used = sum(
-        value * whole.get(statement.columns[column].key, 0.0)
+        value * whole.get(model.columns[column].key, 0.0)
         for column, value in zip(row.columns, row.coefficients, strict=True)
     )
     assert used == row.high

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from allocator.engine import simulate_plan
+from allocator.network.deriving import network_of
 from allocator.network.reading import check_site, read_site
 from allocator.plans.records import Plan
 from allocator.report.ways import ways_of
@@ -57,7 +58,7 @@ def test_the_mean_basis_knows_no_takings_at_no_load() -> None:
     site = read_site(CASE)
     plan = planned(site, "mean")
     assert plan.power.firm_clean == pytest.approx(18 * KILOWATT, rel=1e-5)
-    gas = [way for way in ways_of(site, plan) if way.fluid == "wood_gas"]
+    gas = [way for way in ways_of(network_of(site), plan) if way.fluid == "wood_gas"]
     assert sum(way.rate for way in gas) == pytest.approx(12 * GRAM, rel=1e-5)
 
 
@@ -110,7 +111,7 @@ def test_by_products_of_power_follow_the_load_and_exhaust_the_takings() -> None:
     assert served["bath_house"] == pytest.approx(5 * GRAM, rel=1e-5)
     assert served["greenhouse"] == pytest.approx(1.8 * GRAM, rel=1e-5)
     assert plan.emissions.counted == pytest.approx(1.8 * GRAM, rel=1e-5)
-    ways = {way.fluid: way.rate for way in ways_of(site, plan)}
+    ways = {way.fluid: way.rate for way in ways_of(network_of(site), plan)}
     assert ways["water"] == pytest.approx(5 * GRAM, rel=1e-5)
     assert ways["flue"] == pytest.approx(1.8 * GRAM, rel=1e-5)
     products = figures_of(site, plan).products
@@ -129,6 +130,6 @@ def test_a_fuel_that_counts_when_released_is_a_product() -> None:
 
 
 def test_a_machine_at_part_load_as_a_machine_of_that_size() -> None:
-    half = at_part_load(by_products(), ENGINE, 0.5)
+    half = at_part_load(network_of(by_products()), ENGINE, 0.5)
     assert half.takes["gas"] == pytest.approx(0.6 * GRAM)
     assert half.gives == pytest.approx({"water": 5 * GRAM, "flue": 1.8 * GRAM})

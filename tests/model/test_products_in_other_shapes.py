@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.ways import ways_of
 from allocator.search import Settings, make_plan
@@ -72,7 +73,7 @@ def test_a_steady_use_has_the_least_of_what_follows_a_load() -> None:
     plan = planned(site)
     assert plan.power.firm_clean == pytest.approx(8 * KILOWATT, rel=1e-6)
     assert washed(plan) == pytest.approx(4.0, rel=1e-5)
-    shown = [way for way in ways_of(site, plan) if way.fluid == "water"]
+    shown = [way for way in ways_of(network_of(site), plan) if way.fluid == "water"]
     assert sum(way.rate for way in shown) == pytest.approx(4.0 * GRAM, rel=1e-5)
     assert {way.routes for way in shown} == {("lane",)}
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from allocator.cycles import curve_of
-from allocator.model.choices import may_burn
+from allocator.model.index_sets import may_burn
 from allocator.model.rules.power import bridged
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan

@@ -13,7 +13,6 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Outcome, Settings, make_plan
 from allocator.site.records import Site
@@ -38,7 +37,7 @@ def names() -> tuple[str, ...]:
 
 def site_of(name: str) -> Site:
     """An example network, read."""
-    return network_of(read_site(NETWORKS / f"{name}.yaml"))
+    return read_site(NETWORKS / f"{name}.yaml")
 
 
 def planned(site: Site, basis: str = "firm", solver: str = "highs") -> Outcome:

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from allocator.physics.bath_cycles import Repeat, Row, cycle_of
+from allocator.physics.bath_cycles import CycleRow, Repeat, cycle_of
 from allocator.physics.bath_settled import course, least, settled
-from allocator.physics.baths import Draw, Inflow, Step, ThermalMass
+from allocator.physics.baths import BathStep, HeatDraw, Inflow, ThermalMass
 from allocator.physics.faults import PhysicsError
 
 AROUND = 283.15
@@ -80,11 +80,11 @@ def drawn_case(seed: int):
     rng = random.Random(seed)
     draws = []
     if rng.random() < 0.7:
-        draws.append(Draw(rng.uniform(300, 360), rng.uniform(2e3, 3e4)))
+        draws.append(HeatDraw(rng.uniform(300, 360), rng.uniform(2e3, 3e4)))
     if rng.random() < 0.5:
-        draws.append(Draw(rng.uniform(320, 370), rng.uniform(2e3, 3e4)))
+        draws.append(HeatDraw(rng.uniform(320, 370), rng.uniform(2e3, 3e4)))
     if rng.random() < 0.5:
-        draws.append(Draw(373.15, math.inf))
+        draws.append(HeatDraw(373.15, math.inf))
     body = ThermalMass(rng.uniform(1e5, 2e7), rng.uniform(5.0, 200.0), AROUND, tuple(draws))
     stages = [(rng.uniform(60, 400), rng.uniform(500, 900))]
     if rng.random() < 0.7:
@@ -131,7 +131,7 @@ def test_energy_is_kept(seed: int) -> None:
 def test_the_blocks_are_the_steps_one_by_one(seed: int) -> None:
     """Closed forms over many turns against every single step in a row, and what a piece claims."""
     body, period, unrolled, start = drawn_case(seed)
-    plain = Row([Step(body, inflow) for inflow in unrolled])
+    plain = CycleRow([BathStep(body, inflow) for inflow in unrolled])
     for begin in (start, settled(body, period, start)):
         one, other = period.piece(begin), plain.piece(begin)
         for name in ("end", "low", "high", "high_on"):
@@ -208,15 +208,15 @@ def test_steps_below_the_rounding_of_a_temperature_add_up() -> None:
 
 def test_a_body_that_hovers_at_an_edge_is_soon_done() -> None:
     """Boiling in every burst: no turn lies within a piece, yet all are the same to rounding."""
-    body = ThermalMass(2e5, 5.0, AROUND, (Draw(373.15, math.inf), Draw(350.0, 0.0)))
+    body = ThermalMass(2e5, 5.0, AROUND, (HeatDraw(373.15, math.inf), HeatDraw(350.0, 0.0)))
     period = cycle_of(body, [(30.0, 60.0), (3000.0, 4000.0)], heated(1e5))
     assert Repeat(period, 10**9).reach(AROUND, 374.0) is None
     assert Repeat(period, 10**9).reach(AROUND, 373.15) is not None
 
 
 def test_boiling_takes_all_that_comes() -> None:
-    body = ThermalMass(1e5, 0.0, AROUND, (Draw(373.15, math.inf),))
-    step = Step(body, Inflow(1000.0, 20_000.0))
+    body = ThermalMass(1e5, 0.0, AROUND, (HeatDraw(373.15, math.inf),))
+    step = BathStep(body, Inflow(1000.0, 20_000.0))
     assert step.piece(373.15).end == 373.15
     assert step.totals(373.15).drawn == (pytest.approx(2e7),)
     with pytest.raises(PhysicsError, match="warmer than it boils"):
@@ -225,8 +225,8 @@ def test_boiling_takes_all_that_comes() -> None:
 
 def test_recovery_that_can_keep_up_holds_the_threshold() -> None:
     """Between no draw and the whole draw the body stays where the draw begins."""
-    body = ThermalMass(1e5, 0.0, AROUND, (Draw(350.0, 30_000.0),))
-    step = Step(body, Inflow(1000.0, 20_000.0))
+    body = ThermalMass(1e5, 0.0, AROUND, (HeatDraw(350.0, 30_000.0),))
+    step = BathStep(body, Inflow(1000.0, 20_000.0))
     assert step.piece(350.0).end == 350.0
     assert step.totals(350.0).drawn == (pytest.approx(2e7),)
 
@@ -242,11 +242,11 @@ def test_gas_brings_less_to_a_warm_body_and_never_heats_it_beyond_itself() -> No
     ("stages", "draws"),
     [
         (STAGES, ()),
-        ([(600.0, 6000.0), (26_000.0, 60_000.0)], (Draw(360.0, 4000.0),)),
+        ([(600.0, 6000.0), (26_000.0, 60_000.0)], (HeatDraw(360.0, 4000.0),)),
     ],
 )
 def test_least_mass_by_the_integrator(
-    stages: list[tuple[float, float]], draws: tuple[Draw, ...]
+    stages: list[tuple[float, float]], draws: tuple[HeatDraw, ...]
 ) -> None:
     """Halving with the integrator over periods until it repeats: another road to the mass."""
     heat, limit = 4180.0, 420.0
@@ -323,8 +323,8 @@ def test_refusals() -> None:
     with pytest.raises(PhysicsError, match="capacity above 0"):
         ThermalMass(0.0, 1.0, AROUND)
     with pytest.raises(PhysicsError, match="below 0"):
-        ThermalMass(1.0, 1.0, AROUND, (Draw(300.0, -1.0),))
+        ThermalMass(1.0, 1.0, AROUND, (HeatDraw(300.0, -1.0),))
     with pytest.raises(PhysicsError, match="cycle that cannot be"):
         cycle_of(closed, [(10.0, 5.0)], heated(BURST))
     with pytest.raises(PhysicsError, match="inflow that cannot be"):
-        Step(closed, Inflow(0.0))
+        BathStep(closed, Inflow(0.0))

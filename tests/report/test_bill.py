@@ -9,6 +9,7 @@ import pytest
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
+from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.bill import BillLine, bill_of_materials, running_money
 from allocator.site.records import Site
@@ -26,19 +27,25 @@ def masses(lines: Iterable[BillLine]) -> dict[str, float]:
 
 @pytest.mark.parametrize(("site", "plan"), CASES)
 def test_masses_add_up_to_what_the_plan_uses(site: Site, plan: Plan) -> None:
-    found = masses(bill_of_materials(site, plan))
+    found = masses(bill_of_materials(network_of(site), plan))
     assert found == pytest.approx({use.name: use.used for use in plan.materials if use.used})
 
 
 def test_money_to_build_and_to_run() -> None:
-    built = sum(line.money for line in bill_of_materials(COVE, COVE_PLAN))
+    built = sum(line.money for line in bill_of_materials(network_of(COVE), COVE_PLAN))
     assert built == pytest.approx(15800.0)  # worked out beside the plan
-    assert running_money(COVE, COVE_PLAN) == pytest.approx(0.05 / 120 * 1e6 + 0.3)
-    assert running_money(RIDGE, RIDGE_PLAN) == pytest.approx(3.5)  # steel costs nothing there
+    assert running_money(network_of(COVE), COVE_PLAN) == pytest.approx(0.05 / 120 * 1e6 + 0.3)
+    assert running_money(network_of(RIDGE), RIDGE_PLAN) == pytest.approx(
+        3.5
+    )  # steel costs nothing there
 
 
 def test_a_run_lists_its_price_and_each_layer() -> None:
-    lines = [line for line in bill_of_materials(COVE, COVE_PLAN) if line.item.startswith("dn25")]
+    lines = [
+        line
+        for line in bill_of_materials(network_of(COVE), COVE_PLAN)
+        if line.item.startswith("dn25")
+    ]
     assert lines == [
         BillLine("dn25 pipe for gas", "lane: well to works", 100.0, "m", 100.0, "", None, 1200.0),
         BillLine(
@@ -51,11 +58,15 @@ def test_a_run_lists_its_price_and_each_layer() -> None:
 
 
 def test_what_stands_is_not_bought() -> None:
-    items = [line.item for line in bill_of_materials(COVE, COVE_PLAN)]
+    items = [line.item for line in bill_of_materials(network_of(COVE), COVE_PLAN)]
     assert "tap seep" not in items
     assert "oil_set" not in items
     assert not any("dn15" in item for item in items)
     # 100 kg of the tank stand: only the other 250 kg are on the bill, and no base
-    (tank,) = {line.quantity for line in bill_of_materials(COVE, COVE_PLAN) if line.item == "tank"}
+    (tank,) = {
+        line.quantity
+        for line in bill_of_materials(network_of(COVE), COVE_PLAN)
+        if line.item == "tank"
+    }
     assert tank == 250.0
     assert items.count("holder base") == 2  # its price and its steel

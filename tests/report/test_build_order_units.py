@@ -9,6 +9,7 @@ import pytest
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
 from allocator.base.errors import PlanFileError
+from allocator.network.deriving import network_of
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.report.handover.build_order import build_order
 
@@ -16,7 +17,7 @@ from allocator.report.handover.build_order import build_order
 def test_loads_beyond_all_units_list_no_more_than_there_are() -> None:
     """Found by benchmarks/faults.py: a damaged share of time took 24 GB."""
     machines = tuple(replace(machine, cycled=1e9) for machine in RIDGE_PLAN.machines)
-    steps = build_order(RIDGE, replace(RIDGE_PLAN, machines=machines), None)
+    steps = build_order(network_of(RIDGE), replace(RIDGE_PLAN, machines=machines), None)
     assert 0 < len(steps) < 100
 
 

@@ -10,17 +10,18 @@ import pytest
 from handmade_cove import COVE, COVE_PLAN
 from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
 
+from allocator.network.deriving import network_of
 from allocator.plans.records import Withstands
 from allocator.report.certainty import certainty, chance_bound, most_uncertain, withstood
 from allocator.site.records import Spread
 
 
 def test_nothing_is_said_of_what_is_certain() -> None:
-    assert certainty(COVE, COVE_PLAN) == []
+    assert certainty(network_of(COVE), COVE_PLAN) == []
 
 
 def test_what_is_withstood_and_what_has_ranges() -> None:
-    told = " ".join(line.strip() for line in certainty(MOOR, MOOR_LOST_PLAN))
+    told = " ".join(line.strip() for line in certainty(network_of(MOOR), MOOR_LOST_PLAN))
     assert "any 1 source giving nothing at all, for ever and with no valve touched." in told
     assert "2 values of the site have ranges; each is planned with at its middle" in told
     assert "chance" not in told
@@ -31,10 +32,10 @@ def test_what_is_withstood_and_what_has_ranges() -> None:
 
 
 def test_a_chance_is_told_where_more_flows_are_uncertain_than_withstood() -> None:
-    assert most_uncertain(MOOR, MOOR_LOW_PLAN) == 1  # the seep feeds no store
+    assert most_uncertain(network_of(MOOR), MOOR_LOW_PLAN) == 1  # the seep feeds no store
     spreads = {f"sources.{n}.flow": Spread(0.001, 0.002, 0.003) for n in ("one", "two", "three")}
     site = replace(MOOR, spreads=spreads)
-    told = " ".join(line.strip() for line in certainty(site, MOOR_LOW_PLAN))
+    told = " ".join(line.strip() for line in certainty(network_of(site), MOOR_LOW_PLAN))
     # n = 3, G = 1: v = 2, (C(3,2) + C(3,3)) / 8
     assert "Where up to 3 uncertain flows feed one store" in told
     assert "a chance of at most 50 %" in told

@@ -14,12 +14,17 @@ from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from hostile_cove import FORMULA, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
+from allocator.network.deriving import network_of
 from allocator.report.files import hand_over_files, plan_tables
 from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.graphml import plan_graph, plan_graphml
 from allocator.report.handover.workbook import workbook
 
-CASES = [(COVE, COVE_PLAN), (RIDGE, RIDGE_PLAN), (HOSTILE, HOSTILE_PLAN)]
+CASES = [
+    (network_of(COVE), COVE_PLAN),
+    (network_of(RIDGE), RIDGE_PLAN),
+    (network_of(HOSTILE), HOSTILE_PLAN),
+]
 NAMES = ["cove", "ridge", "hostile"]
 
 
@@ -100,9 +105,12 @@ def test_graphml_reads_back(site: Any, plan: Any) -> None:
 
 
 def test_names_that_mean_something_elsewhere_are_kept_as_they_are() -> None:
-    graph = networkx.parse_graphml(plan_graphml(HOSTILE, HOSTILE_PLAN), force_multigraph=True)
+    graph = networkx.parse_graphml(
+        plan_graphml(network_of(HOSTILE), HOSTILE_PLAN), force_multigraph=True
+    )
     assert {SCRIPT, QUOTED, RIGHT_TO_LEFT} <= set(graph)
     places = {
-        f["properties"]["name"] for f in json.loads(plan_geojson(HOSTILE, HOSTILE_PLAN))["features"]
+        f["properties"]["name"]
+        for f in json.loads(plan_geojson(network_of(HOSTILE), HOSTILE_PLAN))["features"]
     }
     assert {SCRIPT, QUOTED, RIGHT_TO_LEFT} <= places

@@ -8,19 +8,23 @@ import pytest
 from handmade_cove import COVE, COVE_PLAN, DAY
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
+from allocator.network.deriving import network_of
 from allocator.report.bill import bill_of_materials
-from allocator.report.handover.build_order import Step, build_order
+from allocator.report.handover.build_order import BuildStep, build_order
 from allocator.report.handover.chains import chains_of
 from allocator.report.handover.cut_list import cut_list
 from allocator.report.handover.frames import spans
 from allocator.report.handover.set_points import set_points
 from allocator.report.ways import ways_of
 
-BOTH = [(COVE, COVE_PLAN), (RIDGE, RIDGE_PLAN)]
+BOTH = [(network_of(COVE), COVE_PLAN), (network_of(RIDGE), RIDGE_PLAN)]
 
 
 def test_ways_lead_from_each_giver_to_its_taker() -> None:
-    found = {(w.layer, w.giver, w.taker): (w.rate, w.routes) for w in ways_of(COVE, COVE_PLAN)}
+    found = {
+        (w.layer, w.giver, w.taker): (w.rate, w.routes)
+        for w in ways_of(network_of(COVE), COVE_PLAN)
+    }
     rate, routes = found["collect", "source:north", "store:holder@works"]
     assert rate == pytest.approx(0.016)
     assert routes == ("lane",)
@@ -31,7 +35,7 @@ def test_ways_lead_from_each_giver_to_its_taker() -> None:
 
 
 def test_the_cut_list_has_each_layer_with_spares_and_totals() -> None:
-    pipe, lagging, steel, wool = cut_list(COVE, COVE_PLAN, spares=0.1)
+    pipe, lagging, steel, wool = cut_list(network_of(COVE), COVE_PLAN, spares=0.1)
     # the lane is 100 m of dn25: 2.5 kg/m steel, 0.5 kg/m wool; the quay's pipe stands
     assert (pipe.run, pipe.kind, pipe.mass) == ("lane", "pipe", 250.0)
     assert pipe.cut_length == pytest.approx(110.0)
@@ -42,7 +46,7 @@ def test_the_cut_list_has_each_layer_with_spares_and_totals() -> None:
 
 
 def test_spares_that_the_stock_does_not_cover_are_told() -> None:
-    *_, wool = cut_list(COVE, COVE_PLAN, spares=0.5)
+    *_, wool = cut_list(network_of(COVE), COVE_PLAN, spares=0.5)
     assert wool.note == "15 kg of the spares are not in stock"
 
 
@@ -59,12 +63,12 @@ def test_the_build_order_holds_all_that_is_new_once(site, plan) -> None:  # type
     assert all(step.done is None for step in steps)
 
 
-def _one(steps: tuple[Step, ...], action: str, text: str = "") -> Step:
+def _one(steps: tuple[BuildStep, ...], action: str, text: str = "") -> BuildStep:
     return next(s for s in steps if s.action == action and text in f"{s.what} {s.where}")
 
 
 def test_pipe_is_tested_before_its_tap_and_purged_before_first_gas() -> None:
-    steps = build_order(COVE, COVE_PLAN)
+    steps = build_order(network_of(COVE), COVE_PLAN)
     laid, tested = _one(steps, "lay", "lane"), _one(steps, "pressure-test", "lane")
     tap, start = _one(steps, "tap", "north"), _one(steps, "purge and start", "holder at works")
     assert laid.number in tested.after
@@ -76,12 +80,12 @@ def test_pipe_is_tested_before_its_tap_and_purged_before_first_gas() -> None:
 
 def test_standing_sets_come_first_for_they_need_least() -> None:
     # the oil set and its tank stand; only 150 kg of tank and the battery are new for it
-    chains = chains_of(COVE, COVE_PLAN)
+    chains = chains_of(network_of(COVE), COVE_PLAN)
     assert {chain.title for chain in chains if chain.power > 0} >= {
         "oil_set at works, from tank at works",
         "set at works, from holder at works",
     }
-    first = next(s for s in build_order(COVE, COVE_PLAN) if s.unlocks)
+    first = next(s for s in build_order(network_of(COVE), COVE_PLAN) if s.unlocks)
     assert first.what == "oil_set at works, from tank at works"
 
 
@@ -89,34 +93,37 @@ def test_a_crew_makes_days_and_a_tap_goes_ahead_of_its_spell() -> None:
     north = replace(COVE.sources["north"], next_spell=1 * DAY)
     site = replace(COVE, sources={**COVE.sources, "north": north})
     crew = 100.0 / DAY  # 590 kg take 5.9 days; the tap alone takes 0.4
-    late = _one(build_order(site, COVE_PLAN), "tap", "north")
-    early = _one(build_order(site, COVE_PLAN, crew), "tap", "north")
+    late = _one(build_order(network_of(site), COVE_PLAN), "tap", "north")
+    early = _one(build_order(network_of(site), COVE_PLAN, crew), "tap", "north")
     assert late.number > 1
     assert early.number == 1
     assert early.done == pytest.approx(0.4 * DAY)
     assert "14.4 h before the next spell" in early.note
-    assert build_order(site, COVE_PLAN, crew)[-1].done == pytest.approx(
-        build_order(site, COVE_PLAN)[-1].mass_so_far / crew
+    assert build_order(network_of(site), COVE_PLAN, crew)[-1].done == pytest.approx(
+        build_order(network_of(site), COVE_PLAN)[-1].mass_so_far / crew
     )
-    hopeless = _one(build_order(site, COVE_PLAN, 10.0 / DAY), "tap", "north")
+    hopeless = _one(build_order(network_of(site), COVE_PLAN, 10.0 / DAY), "tap", "north")
     assert "MISSES it by" in hopeless.note
 
 
 @pytest.mark.parametrize("crew", [0.0, -1.0, float("nan"), float("inf")])
 def test_a_crew_that_builds_nothing_is_refused(crew: float) -> None:
     with pytest.raises(ValueError, match="above 0"):
-        build_order(COVE, COVE_PLAN, crew)
+        build_order(network_of(COVE), COVE_PLAN, crew)
 
 
 def test_set_points_say_what_the_plan_promises() -> None:
-    found = {(s.thing, s.setting, s.note.split(";")[0]): s for s in set_points(COVE, COVE_PLAN)}
+    found = {
+        (s.thing, s.setting, s.note.split(";")[0]): s
+        for s in set_points(network_of(COVE), COVE_PLAN)
+    }
     assert found["holder", "release", "steady"].value == 0.0024
     evening = found["holder", "release", "following town"]
     assert (evening.value, evening.highest) == (0.0012, pytest.approx(0.0018))
     give = found["set", "give", "steady, all turning units together"]
     assert (give.value, give.unit) == (4000.0, "W")
     assert found["oil_set", "run on and off, share of time", "one unit more"].value == 0.35
-    with_reserve = set_points(COVE, COVE_PLAN, {"holder@works": (246.3, "kg")})
+    with_reserve = set_points(network_of(COVE), COVE_PLAN, {"holder@works": (246.3, "kg")})
     assert with_reserve[-1].setting == "keep at least"
     assert with_reserve[-1].value == 246.3
 

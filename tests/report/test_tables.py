@@ -13,6 +13,7 @@ from handmade_ridge import RIDGE, RIDGE_PLAN
 from hypothesis import given
 from hypothesis import strategies as st
 
+from allocator.network.deriving import network_of
 from allocator.plans.records import SourceUse
 from allocator.report import tables
 
@@ -22,7 +23,7 @@ def read(frame: pd.DataFrame) -> list[dict[str, str]]:
 
 
 def test_sources_used_has_a_row_a_destination() -> None:
-    assert read(tables.sources_used(COVE, COVE_PLAN)) == [
+    assert read(tables.sources_used(network_of(COVE), COVE_PLAN)) == [
         {
             "source": "north",
             "place": "well",
@@ -55,12 +56,12 @@ def test_sources_used_has_a_row_a_destination() -> None:
 
 def test_a_tapped_source_that_goes_nowhere_keeps_its_row() -> None:
     plan = replace(COVE_PLAN, sources=(SourceUse("seep", True, False),))
-    (row,) = read(tables.sources_used(COVE, plan))
+    (row,) = read(tables.sources_used(network_of(COVE), plan))
     assert (row["source"], row["goes_to"]) == ("seep", "")
 
 
 def test_store_sizes_in_kg_or_j() -> None:
-    rows = {row["store"]: row for row in read(tables.store_sizes(COVE, COVE_PLAN))}
+    rows = {row["store"]: row for row in read(tables.store_sizes(network_of(COVE), COVE_PLAN))}
     holder, cells = rows["holder@works"], rows["cells@works"]
     assert (holder["size_kg"], holder["size_j"], holder["new_units"]) == ("250", "", "5")
     assert holder["promised_kg_per_s"] == "0.0036"
@@ -68,7 +69,7 @@ def test_store_sizes_in_kg_or_j() -> None:
 
 
 def test_runs_and_lines_against_their_capacity() -> None:
-    (track, feeder) = read(tables.runs(RIDGE, RIDGE_PLAN))
+    (track, feeder) = read(tables.runs(network_of(RIDGE), RIDGE_PLAN))
     assert (track["kind"], track["peak_kg_per_s"], track["used_share"]) == (
         "pipe",
         "0.0095",
@@ -79,14 +80,14 @@ def test_runs_and_lines_against_their_capacity() -> None:
 
 
 def test_machine_counts_say_what_stands() -> None:
-    rows = {row["type"]: row for row in read(tables.machine_counts(COVE, COVE_PLAN))}
+    rows = {row["type"]: row for row in read(tables.machine_counts(network_of(COVE), COVE_PLAN))}
     oil_set = rows["oil_set"]
     assert (oil_set["count"], oil_set["new"], oil_set["standing"]) == ("1", "0", "1")
     assert oil_set["cycled_load_units"] == "0.35"
 
 
 def test_the_bill_as_a_table_holds_the_same_money() -> None:
-    rows = read(tables.bill(COVE, COVE_PLAN))
+    rows = read(tables.bill(network_of(COVE), COVE_PLAN))
     assert sum(float(row["money"]) for row in rows) == pytest.approx(15800.0)
     assert [row["kg"] for row in rows if row["material"] == ""] == [""] * 9
     assert [row["quantity"] for row in rows if row["unit"] == "kg of fluid"] == ["0.7"]
@@ -95,10 +96,10 @@ def test_the_bill_as_a_table_holds_the_same_money() -> None:
 def test_a_unit_stands_in_every_head_that_needs_one() -> None:
     unitless = {"units", "quantity", "count", "new", "standing", "turning", "share"}
     for frame in (
-        tables.store_sizes(COVE, COVE_PLAN),
-        tables.runs(COVE, COVE_PLAN),
-        tables.machine_counts(COVE, COVE_PLAN),
-        tables.bill(COVE, COVE_PLAN),
+        tables.store_sizes(network_of(COVE), COVE_PLAN),
+        tables.runs(network_of(COVE), COVE_PLAN),
+        tables.machine_counts(network_of(COVE), COVE_PLAN),
+        tables.bill(network_of(COVE), COVE_PLAN),
     ):
         for head, cells in frame.items():
             numbers = [cell for cell in cells if isinstance(cell, float)]
@@ -130,6 +131,6 @@ def test_no_text_reaches_a_spreadsheet_as_a_formula(name: str) -> None:
 
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
-    first = [tables.csv_text(f(COVE, COVE_PLAN)) for f in (tables.runs, tables.bill)]
-    second = [tables.csv_text(f(COVE, COVE_PLAN)) for f in (tables.runs, tables.bill)]
+    first = [tables.csv_text(f(network_of(COVE), COVE_PLAN)) for f in (tables.runs, tables.bill)]
+    second = [tables.csv_text(f(network_of(COVE), COVE_PLAN)) for f in (tables.runs, tables.bill)]
     assert first == second

@@ -16,15 +16,16 @@ from tiny_search import best_goals
 from tiny_sites import tiny_site
 
 from allocator.base.clock import Clock
-from allocator.model.statement import Statement, Terms
+from allocator.model.model import Model, Terms
+from allocator.network.deriving import network_of
 from allocator.plans.records import GoalResult, Plan
 from allocator.search import Settings, make_plan
-from allocator.search import beside as module
-from allocator.search.beside import Beside, beside_of, with_bound_of
-from allocator.search.bounding import Best, Bounding, News, Order
+from allocator.search import bound_worker as module
+from allocator.search.bound_process import Best, Bounding, News, Order
+from allocator.search.bound_worker import BoundWorker, beside_of, with_bound_of
 from allocator.search.bounds.mixed import Known
 from allocator.search.outcome import Progress
-from allocator.solver.seam import Highs, Solved
+from allocator.solver.interface import Highs, Solved
 
 CASES: list[tuple[str, type[Basis], bool]] = [
     ("mean", MeanBasis, False),
@@ -37,19 +38,19 @@ def two_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "cores", lambda: 2)
 
 
-@pytest.mark.parametrize(("basis", "program", "stores"), CASES)
+@pytest.mark.parametrize(("basis", "solver_model", "stores"), CASES)
 @pytest.mark.parametrize("number", range(3))
 @pytest.mark.parametrize("told", [None, 1.0, 0.8])
 def test_its_bound_is_passed_by_no_plan_and_comes_down_to_one_that_is_told(
-    number: int, basis: str, program: type[Basis], stores: bool, told: float | None
+    number: int, basis: str, solver_model: type[Basis], stores: bool, told: float | None
 ) -> None:
     site = tiny_site(number, battery=False, stores=stores)
     if site.goals[0] != "clean_power":
         site = replace(site, goals=("clean_power", *(g for g in site.goals if g != "clean_power")))
-    best = best_goals(site, program)[0]
+    best = best_goals(site, solver_model)[0]
     size = site.demands["load"].mean
     news: list[News] = []
-    work = Bounding(Order(site, Settings(basis=basis), time.time() + 60.0), news.append)
+    work = Bounding(Order(network_of(site), Settings(basis=basis), time.time() + 60.0), news.append)
     if told is not None:
         work.hear(Best(Known(-told * best, None)))
     work.work()
@@ -66,7 +67,7 @@ def test_the_other_process_hears_and_tells() -> None:
     plan = make_plan(site, Settings(time_limit=60.0, threads=1)).plan
     assert plan is not None
     assert plan.goals[0].status == "optimal"
-    beside = Beside(Order(site, Settings(), time.time() + 60.0))
+    beside = BoundWorker(Order(network_of(site), Settings(), time.time() + 60.0))
     beside.tell(-plan.goals[0].value, None)
     beside.end(60.0)
     assert beside.fault == ""
@@ -77,7 +78,9 @@ def test_the_other_process_hears_and_tells() -> None:
 
 
 def test_it_ends_when_it_is_told_to() -> None:
-    beside = Beside(Order(tiny_site(0, battery=True, stores=False), Settings(), time.time() + 1e6))
+    beside = BoundWorker(
+        Order(network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 1e6)
+    )
     beside.end()
     assert beside.bound is None or beside.bound < 0.0
 
@@ -110,7 +113,7 @@ def test_a_fault_beside_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatc
     outcome = make_plan(site, Settings(time_limit=30.0), lines.append)
     assert outcome.plan is not None
     assert outcome.plan.goals[0].value > 0.0
-    beside = Beside(Faulty(site, Settings(), time.time() + 30.0))
+    beside = BoundWorker(Faulty(network_of(site), Settings(), time.time() + 30.0))
     beside.end(30.0)
     assert "NoneType" in beside.fault
 
@@ -119,7 +122,7 @@ def test_one_core_one_thread_and_pools_do_without(monkeypatch: pytest.MonkeyPatc
     site = tiny_site(0, battery=False, stores=False)
 
     def begun(settings: Settings, limit: float | None, busy: bool) -> bool:
-        beside = beside_of(site, settings, Clock(limit), busy)
+        beside = beside_of(network_of(site), settings, Clock(limit), busy)
         if beside is not None:
             beside.end()
         return beside is not None
@@ -135,7 +138,7 @@ def test_one_core_one_thread_and_pools_do_without(monkeypatch: pytest.MonkeyPatc
     assert not begun(Settings(), 10.0, False)
 
 
-class Told(Beside):
+class Told(BoundWorker):
     """One that has a bound already."""
 
     def __init__(self, bound: float | None) -> None:
@@ -173,19 +176,19 @@ def test_the_better_bound_is_kept(
 def knapsack(items: int, seed: int) -> Highs:
     """A market split, hard beyond its size: there is always something to do for a while."""
     chance = np.random.default_rng(seed)
-    statement = Statement()
+    model = Model()
     for n in range(items):
-        statement.variable(("take", n), high=1.0, integer=True)
+        model.variable(("take", n), high=1.0, integer=True)
     for m in range(4):
         weights = chance.integers(1, 100, items)
         half = float(weights.sum() // 2)
         for name in ("over", "under"):
-            statement.variable((name, m))
+            model.variable((name, m))
         terms: Terms = [(float(w), ("take", n)) for n, w in enumerate(weights)]
         terms += [(1.0, ("under", m)), (-1.0, ("over", m))]
-        statement.row(f"split{m}", terms, low=half, high=half)
-    made = Highs(statement, 1, seed)
-    costs = {statement.index((name, m)): 1.0 for m in range(4) for name in ("over", "under")}
+        model.row(f"split{m}", terms, low=half, high=half)
+    made = Highs(model, 1, seed)
+    costs = {model.index((name, m)): 1.0 for m in range(4) for name in ("over", "under")}
     made.set_objective(costs)
     return made
 
@@ -194,9 +197,9 @@ def test_two_integer_programs_at_once_and_each_is_stopped_by_its_own_word() -> N
     begun = threading.Barrier(2, timeout=60.0)
 
     def solved(items: int, stop: Callable[[], bool]) -> Solved:
-        program = knapsack(items, items)
+        solver_model = knapsack(items, items)
         begun.wait()
-        return program.solve(time_limit=60.0, stop=stop)
+        return solver_model.solve(time_limit=60.0, stop=stop)
 
     calls: list[int] = []
 

@@ -19,18 +19,19 @@ from tiny_sites import tiny_site
 from allocator.base.clock import Clock
 from allocator.model.cuts import promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key, Statement
+from allocator.model.model import Key, Model
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.search import Settings, make_plan
 from allocator.search.bounds.lean import Duct, lean_statement
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.thresholds import broken_thresholds, threshold_row
-from allocator.search.planner import state
 from allocator.site.records import Site
-from allocator.solver.program import Program
+from allocator.solver.solver_model import SolverModel
 
 
 @pytest.mark.parametrize(
-    ("basis", "program", "battery", "stores"),
+    ("basis", "solver_model", "battery", "stores"),
     [
         ("mean", MeanBasis, False, False),
         ("firm", FirmBasis, False, True),
@@ -39,12 +40,12 @@ from allocator.solver.program import Program
 )
 @pytest.mark.parametrize("number", range(4))
 def test_bounds_against_every_choice_tried(
-    number: int, basis: str, program: type[Basis], battery: bool, stores: bool
+    number: int, basis: str, solver_model: type[Basis], battery: bool, stores: bool
 ) -> None:
     site = tiny_site(number, battery=battery, stores=stores)
-    best = best_goals(site, program)[0]
-    made, full, choices = prover_for(site, basis)
-    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
+    best = best_goals(site, solver_model)[0]
+    made, full, sets = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, sets) if g.name == "clean_power"))
     relaxed, mixed = made.relaxed(None), made.mixed(None)
     assert relaxed is not None
     assert mixed.bound is not None
@@ -68,8 +69,8 @@ def test_no_plan_of_a_drawn_site_passes_its_bound(basis: str) -> None:
         plan = make_plan(site, Settings(basis=basis, gap=1e-6, node_limit=NODES)).plan
         assert plan is not None
         value = {goal.name: goal.value for goal in plan.goals}
-        made, full, choices = prover_for(site, basis)
-        for goal in goals_of(full, choices):
+        made, full, sets = prover_for(site, basis)
+        for goal in goals_of(full, sets):
             made.aim(goal)
             bound = made.relaxed(None)
             assert bound is not None
@@ -84,28 +85,28 @@ def test_no_plan_of_a_drawn_site_passes_its_bound(basis: str) -> None:
     law()
 
 
-def drawn_duct(chance: random.Random, count: int) -> tuple[Statement, Duct, dict[Key, float]]:
-    statement = Statement()
+def drawn_duct(chance: random.Random, count: int) -> tuple[Model, Duct, dict[Key, float]]:
+    model = Model()
     values: dict[Key, float] = {}
     flows, builds = [], []
     for n in range(count):
         key: Key = ("flow", n)
-        statement.variable(key)
+        model.variable(key)
         most = chance.uniform(0.5, 3.0)
         values[key] = most * chance.choice([0.0, 0.1, 0.5, 1.0])
         flows.append((f"o{n}", (key,), most))
     for n, capacity in enumerate((1.0, 2.5, 7.0)):
         key = ("lay", n)
-        statement.variable(key, high=1.0, integer=True)
+        model.variable(key, high=1.0, integer=True)
         values[key] = chance.choice([0.0, 0.1, 0.3])
         builds.append((capacity, key))
-    return statement, Duct("pipe", tuple(flows), tuple(builds)), values
+    return model, Duct("pipe", tuple(flows), tuple(builds)), values
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_the_worst_threshold_cut_against_all_sets(seed: int) -> None:
     chance = random.Random(seed)
-    statement, duct, values = drawn_duct(chance, 6)
+    model, duct, values = drawn_duct(chance, 6)
     worst = 0.0
     for size in range(1, 7):
         for chosen in itertools.combinations(duct.flows, size):
@@ -117,9 +118,9 @@ def test_the_worst_threshold_cut_against_all_sets(seed: int) -> None:
         assert not cuts
         return
     (cut,) = cuts
-    row = threshold_row(statement, duct, cut)
+    row = threshold_row(model, duct, cut)
     assert row is not None
-    point = np.array([values[column.key] for column in statement.columns])
+    point = np.array([values[column.key] for column in model.columns])
     broken = row.scale * float(np.array(row.coefficients) @ point[list(row.columns)])
     assert broken == pytest.approx(worst, rel=1e-9)
     # and it cuts off no flow that one build can carry
@@ -129,14 +130,14 @@ def test_the_worst_threshold_cut_against_all_sets(seed: int) -> None:
         for _, keys, most in sorted(duct.flows, key=lambda _: chance.random()):
             whole[keys[0]] = min(most, left)
             left -= whole[keys[0]]
-        point = np.array([whole[column.key] for column in statement.columns])
+        point = np.array([whole[column.key] for column in model.columns])
         assert float(np.array(row.coefficients) @ point[list(row.columns)]) <= row.high + 1e-12
 
 
 def test_a_statement_that_lacks_a_plan_proves_nothing() -> None:
     site = tiny_site(0, battery=False, stores=False)
-    made, full, choices = prover_for(site, "mean")
-    goal = goals_of(full, choices)[0]
+    made, full, sets = prover_for(site, "mean")
+    goal = goals_of(full, sets)[0]
     made.aim(goal)
     found = made.mixed(None)
     assert found.columns is not None
@@ -152,8 +153,8 @@ def test_a_statement_that_lacks_a_plan_proves_nothing() -> None:
 def test_pipes_are_laid_in_one_way_on_the_mean_basis_alone() -> None:
     site = tiny_site(0, battery=False, stores=True)
     for basis, directed in (("mean", True), ("firm", False)):
-        full, choices = state(site, basis)
-        keys = [column.key for column in lean_statement(full, choices).statement.columns]
+        full, sets = state(network_of(site), basis)
+        keys = [column.key for column in lean_statement(full, sets).model.columns]
         ways = [key for key in keys if isinstance(key, tuple) and key[0] == "way"]
         assert bool(ways) == directed
 
@@ -161,12 +162,12 @@ def test_pipes_are_laid_in_one_way_on_the_mean_basis_alone() -> None:
 @pytest.mark.parametrize("basis", ["firm", "mean"])
 def test_the_bound_by_origin_is_far_below_the_plain_one(basis: str, tmp_path: Path) -> None:
     site = field_of_wells(tmp_path, 8, 2)
-    made, full, choices = prover_for(site, basis)
-    goal = goals_of(full, choices)[0]
+    made, full, sets = prover_for(site, basis)
+    goal = goals_of(full, sets)[0]
     made.aim(goal)
     ours = made.relaxed(None)
-    promises = () if choices.lossless else promises_of(choices)
-    plain = Program(
+    promises = () if sets.lossless else promises_of(sets)
+    plain = SolverModel(
         full,
         lambda values, tolerance: violated(full, promises, values, tolerance),
         Settings(basis=basis),
@@ -184,8 +185,8 @@ def test_the_bound_by_origin_is_far_below_the_plain_one(basis: str, tmp_path: Pa
 )
 def test_no_stored_answer_of_a_network_passes_its_bound(name: str) -> None:
     site, stored = site_of(name), answer(name)
-    made, full, choices = prover_for(site, "firm")
-    for goal in goals_of(full, choices):
+    made, full, sets = prover_for(site, "firm")
+    for goal in goals_of(full, sets):
         value = stored["goals"][goal.name]["value"]
         made.aim(goal)
         bound = made.relaxed(None)

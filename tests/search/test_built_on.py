@@ -6,13 +6,14 @@ import numpy as np
 
 from allocator.base.clock import Clock
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key, Row
+from allocator.model.model import Key, Row
 from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.search import Settings
-from allocator.search.course import Course, hold, value_at
 from allocator.search.goal_steps import FIRST_STEP, GoalSteps
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
+from allocator.search.state import SearchState, hold, value_at
 from allocator.site.records import (
     Build,
     Demand,
@@ -25,8 +26,8 @@ from allocator.site.records import (
     Site,
     Source,
 )
-from allocator.solver.program import Program
-from allocator.solver.seam import Solved
+from allocator.solver.interface import Solved
+from allocator.solver.solver_model import SolverModel
 
 SITE = Site(
     name="gas and diesel",
@@ -55,73 +56,73 @@ SITE = Site(
 
 def test_backup_is_built_beside_clean_supply_in_the_first_steps() -> None:
     """30 kW of the seep; the other 45 kW are three sets and the tank, none of them there yet."""
-    statement, choices = state(SITE, "mean")
-    program = Program(statement, lambda v, t: [], Settings(node_limit=500), Clock(None))
-    course = Course(program, layout_of(statement, choices), None)
-    clean, served = goals_of(statement, choices)[:2]
+    model, choices = state(network_of(SITE), "mean")
+    solver_model = SolverModel(model, lambda v, t: [], Settings(node_limit=500), Clock(None))
+    search_state = SearchState(solver_model, layout_of(model, choices), None)
+    clean, served = goals_of(model, choices)[:2]
     assert (clean.name, served.name) == ("clean_power", "served_power")
-    first = solve_goal(course, clean, None)
+    first = solve_goal(search_state, clean, None)
     assert first is not None
-    hold(course, clean, first.value)
-    _without(course, "set@works", "tank")
-    steps = GoalSteps(course, served, None)
+    hold(search_state, clean, first.value)
+    _without(search_state, "set@works", "tank")
+    steps = GoalSteps(search_state, served, None)
     steps.from_earlier_goals()
     assert steps.best is not None
     assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
-    assert course.point is not None
-    assert value_at(course, clean, course.point) >= 30e3 * (1.0 - 1e-5)
-    assert "built on" in {line.note for line in course.trail}
+    assert search_state.point is not None
+    assert value_at(search_state, clean, search_state.point) >= 30e3 * (1.0 - 1e-5)
+    assert "built on" in {line.note for line in search_state.trail}
 
 
 def test_a_goal_that_comes_too_late_still_has_time_for_its_first_steps() -> None:
     """A machine that stood still during the first goal must not cost all backup."""
-    statement, choices = state(SITE, "mean")
+    model, choices = state(network_of(SITE), "mean")
     settings = Settings(time_limit=40.0)
-    program = Watched(statement, lambda v, t: [], settings, Clock(settings.time_limit))
-    course = Course(program, layout_of(statement, choices), None)
-    clean, served = goals_of(statement, choices)[:2]
-    first = solve_goal(course, clean, 10.0)
+    solver_model = Watched(model, lambda v, t: [], settings, Clock(settings.time_limit))
+    search_state = SearchState(solver_model, layout_of(model, choices), None)
+    clean, served = goals_of(model, choices)[:2]
+    first = solve_goal(search_state, clean, 10.0)
     assert first is not None
-    hold(course, clean, first.value)
-    _without(course, "set@works", "tank")
-    program.limits.clear()
-    steps = GoalSteps(course, served, 0.0)
+    hold(search_state, clean, first.value)
+    _without(search_state, "set@works", "tank")
+    solver_model.limits.clear()
+    steps = GoalSteps(search_state, served, 0.0)
     steps.from_earlier_goals()
     assert steps.best is not None
     assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
     # start, worked anew, built on, each with a repair of what it found
-    assert min(program.limits[:5]) >= 0.9 * FIRST_STEP * settings.time_limit
+    assert min(solver_model.limits[:5]) >= 0.9 * FIRST_STEP * settings.time_limit
 
 
 def test_what_cuts_undo_is_looked_for_again() -> None:
     """Three sets would do, but a cut found late allows two: then it is two, and not none."""
-    statement, choices = state(SITE, "mean")
+    model, choices = state(network_of(SITE), "mean")
     sets = ("count", "set@works")
     late: list[bool] = []
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
         if not late or values[sets] <= 2.0:
             return []
-        row = statement.scaled_row("late", [(1.0, sets)], high=2.0)
+        row = model.scaled_row("late", [(1.0, sets)], high=2.0)
         assert row is not None
         return [row]
 
-    program = Program(statement, separate, Settings(node_limit=500), Clock(None))
-    course = Course(program, layout_of(statement, choices), None)
-    clean, served = goals_of(statement, choices)[:2]
-    first = solve_goal(course, clean, None)
+    solver_model = SolverModel(model, separate, Settings(node_limit=500), Clock(None))
+    search_state = SearchState(solver_model, layout_of(model, choices), None)
+    clean, served = goals_of(model, choices)[:2]
+    first = solve_goal(search_state, clean, None)
     assert first is not None
-    hold(course, clean, first.value)
-    _without(course, "set@works", "tank")
-    assert course.point is not None
+    hold(search_state, clean, first.value)
+    _without(search_state, "set@works", "tank")
+    assert search_state.point is not None
     late.append(True)
-    steps = GoalSteps(course, served, None)
-    steps._near(course.point, np.zeros(0, dtype=np.int64), 0.4, "all free")
+    steps = GoalSteps(search_state, served, None)
+    steps._near(search_state.point, np.zeros(0, dtype=np.int64), 0.4, "all free")
     assert steps.best is not None
     assert abs(-steps.best - 60e3) <= 1e-5 * 60e3
 
 
-class Watched(Program):
+class Watched(SolverModel):
     """A program that keeps the limits of its runs."""
 
     def __post_init__(self) -> None:
@@ -134,14 +135,14 @@ class Watched(Program):
         return super().run(**arguments)
 
 
-def _without(course: Course, *words: str) -> None:
+def _without(search_state: SearchState, *words: str) -> None:
     """Nothing of those names is built at the point: the first goal does not care."""
-    statement = course.program.statement
-    assert course.point is not None
-    point = course.point.copy()
+    model = search_state.solver_model.model
+    assert search_state.point is not None
+    point = search_state.point.copy()
     for word in words:
-        named = [n for n, c in enumerate(statement.columns) if c.integer and word in c.key]
+        named = [n for n, c in enumerate(model.columns) if c.integer and word in c.key]
         assert named
         point[named] = 0.0
-    course.point = course.program.repaired(point).point
-    assert course.point is not None
+    search_state.point = search_state.solver_model.repaired(point).point
+    assert search_state.point is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from allocator.model.statement import Statement
+from allocator.model.model import Model
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.search.extract import without_dust
@@ -112,10 +112,10 @@ def test_rounding_is_measured_by_its_own_kind() -> None:
         ("supply", "out", "field", "gas", "flat"): 1e-10,
         ("supply", "out", "field", "gas", "town"): 1e-24,
     }
-    statement = Statement()
+    model = Model()
     for key in amounts:
-        statement.variable(key)
-    left = without_dust(statement, amounts)
+        model.variable(key)
+    left = without_dust(model, amounts)
     gone = {key for key, value in left.items() if value == 0.0}
     assert gone == {
         ("collect", "south", "store:holder@yard"),

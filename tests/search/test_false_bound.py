@@ -9,7 +9,7 @@ import pytest
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.search.found import passes
-from allocator.solver.seam import Highs, Solved
+from allocator.solver.interface import Highs, Solved
 
 ISLAND = Path(__file__).parents[2] / "networks" / "island.yaml"
 

@@ -8,9 +8,10 @@ import pytest
 from families import site_of
 
 from allocator.base.clock import Clock
+from allocator.network.deriving import network_of
 from allocator.search import Settings
-from allocator.search.course import value_at
 from allocator.search.frontier import _Trade, _trade
+from allocator.search.state import value_at
 from allocator.site.records import Site
 
 
@@ -20,7 +21,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
 
 
 def trade_of(site: Site, material: str) -> _Trade:
-    return _trade(site, material, Settings(basis="mean", node_limit=60), Clock(None))
+    return _trade(network_of(site), material, Settings(basis="mean", node_limit=60), Clock(None))
 
 
 def test_paths_under_a_cap_keep_it(site: Site) -> None:
@@ -32,10 +33,10 @@ def test_paths_under_a_cap_keep_it(site: Site) -> None:
         cap = share * material.stock
         trade.within(cap, 0.0)
         trade.begin_by_paths(cap, None)
-        point = trade.course.point
+        point = trade.search_state.point
         assert point is not None
-        assert value_at(trade.course, trade.scarce, point) <= cap * (1.0 + 1e-6)
-        powers.append(value_at(trade.course, trade.power, point))
+        assert value_at(trade.search_state, trade.scarce, point) <= cap * (1.0 + 1e-6)
+        powers.append(value_at(trade.search_state, trade.power, point))
     assert 0.0 < powers[0] < powers[1]
 
 
@@ -45,10 +46,10 @@ def test_a_better_point_is_kept(site: Site) -> None:
     trade = trade_of(site, material.name)
     trade.within(material.stock, 0.0)
     trade.begin_by_paths(material.stock, None)
-    best = trade.course.point
+    best = trade.search_state.point
     assert best is not None
     trade.begin_by_paths(0.3 * material.stock, None)
-    assert trade.course.point is best
+    assert trade.search_state.point is best
 
 
 def test_money_and_small_sites_have_no_paths(site: Site) -> None:

@@ -7,12 +7,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 from allocator.base.clock import Clock
-from allocator.model.statement import Statement
+from allocator.model.model import Model
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_to_json
 from allocator.search import Settings, make_plan
-from allocator.solver.program import Program
-from allocator.solver.seam import Solved
+from allocator.solver.interface import Solved
+from allocator.solver.solver_model import SolverModel
 from allocator.verify import audit
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -54,16 +54,16 @@ class _EndsWhenAsked:
 def test_an_end_by_a_known_bound_is_not_an_interrupt() -> None:
     """The answer to `enough` may change after the solve, when the bound is on its next goal."""
     clock = Clock(None)
-    program = Program(Statement(), lambda values, tolerance: [], Settings(), clock)
-    program.solver = _EndsWhenAsked()  # type: ignore[assignment]
-    program.enough = iter([True, False]).__next__
-    assert program.run().status == "interrupted"
+    solver_model = SolverModel(Model(), lambda values, tolerance: [], Settings(), clock)
+    solver_model.solver = _EndsWhenAsked()  # type: ignore[assignment]
+    solver_model.enough = iter([True, False]).__next__
+    assert solver_model.run().status == "interrupted"
     assert not clock.interrupted
 
 
 def test_an_end_by_the_user_is_an_interrupt() -> None:
     clock = Clock(None, interrupted=True, watching=True)
-    program = Program(Statement(), lambda values, tolerance: [], Settings(), clock)
-    program.solver = _EndsWhenAsked()  # type: ignore[assignment]
-    assert program.run().status == "interrupted"
+    solver_model = SolverModel(Model(), lambda values, tolerance: [], Settings(), clock)
+    solver_model.solver = _EndsWhenAsked()  # type: ignore[assignment]
+    assert solver_model.run().status == "interrupted"
     assert clock.interrupted

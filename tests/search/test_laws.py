@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from strategies import sites
 
 from allocator.base.clock import Clock
+from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.plans.records import GoalResult, Plan
 from allocator.search import Settings, make_plan
@@ -93,7 +94,9 @@ def test_firm_is_below_the_mean_basis_and_the_ceiling(site: Site) -> None:
     assert mean is not None
     if mean.status in PROVEN:
         assert firm.value <= mean.value + close(mean.value)
-    ceiling = ceiling_of(site, Settings(gap=GAP, node_limit=NODES), Clock(None), None).clean
+    ceiling = ceiling_of(
+        network_of(site), Settings(gap=GAP, node_limit=NODES), Clock(None), None
+    ).clean
     assert ceiling is not None
     assert firm.value <= ceiling + close(ceiling)
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from allocator.model.choices import choices_of
+from allocator.model.index_sets import index_sets_of
 from allocator.model.kept_out import kept_out
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
@@ -165,14 +165,14 @@ def test_nothing_is_said_where_there_is_power(tmp_path: Path) -> None:
     assert plan is not None
     assert plan.power.firm_clean > 99e3
     assert not any("kept out" in line or "source '" in line for line in plan.limits)
-    assert len(kept_out(choices_of(site))) == 1  # all the same the near well is
+    assert len(kept_out(index_sets_of(network_of(site)))) == 1  # all the same the near well is
 
 
 def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -> None:
     path = written(tmp_path, PUMP)
     site = read_site(path)
     for name, possible in (("near_well", False), ("far_well", True)):
-        wants = [want_of(site, f"tap:{name}")]
+        wants = [want_of(network_of(site), f"tap:{name}")]
         found = why_not(site, Settings(node_limit=100), wants)
         assert (found.status == "possible") == possible
         text = " ".join(why_text(site, Marks(str(path)), found, wants).split())

@@ -15,14 +15,14 @@ from tiny_search import best_goals
 from tiny_sites import tiny_site
 
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key
+from allocator.model.model import Key
 from allocator.search import Settings, make_plan
 from allocator.search.bounds import proving
-from allocator.search.bounds.charges import ascended, bettered, openings, ways
+from allocator.search.bounds.arrays import CutoffArrays, Floats, Web
+from allocator.search.bounds.column_generation import Duals
 from allocator.search.bounds.mixed import Known
-from allocator.search.bounds.strand_bounds import StrandBounds
-from allocator.search.bounds.stranding import Duals
-from allocator.search.bounds.web import Floats, Targets, Web
+from allocator.search.bounds.multipliers import ascended, bettered, openings, ways
+from allocator.search.bounds.path_column_bounds import PathColumnBounds
 from allocator.site.records import Site
 
 
@@ -34,7 +34,7 @@ def strands(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.usefixtures("strands")
 @pytest.mark.parametrize(
-    ("basis", "program", "battery", "stores"),
+    ("basis", "solver_model", "battery", "stores"),
     [
         ("mean", MeanBasis, False, False),
         ("firm", FirmBasis, False, True),
@@ -43,12 +43,12 @@ def strands(monkeypatch: pytest.MonkeyPatch) -> None:
 )
 @pytest.mark.parametrize("number", range(4))
 def test_bounds_against_every_choice_tried(
-    number: int, basis: str, program: type[Basis], battery: bool, stores: bool
+    number: int, basis: str, solver_model: type[Basis], battery: bool, stores: bool
 ) -> None:
     site = tiny_site(number, battery=battery, stores=stores)
-    best = best_goals(site, program)[0]
-    made, full, choices = prover_for(site, basis)
-    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
+    best = best_goals(site, solver_model)[0]
+    made, full, sets = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, sets) if g.name == "clean_power"))
     relaxed = made.relaxed(None)
     mixed = made.mixed(None)
     close = 2e-6 * site.demands["load"].mean
@@ -58,8 +58,8 @@ def test_bounds_against_every_choice_tried(
     assert -mixed.bound == pytest.approx(best, abs=close)
     # and with a plan known, what no better one lays is left out: nothing better is left
     assert mixed.columns is not None
-    made, full, choices = prover_for(site, basis)
-    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
+    made, full, sets = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, sets) if g.name == "clean_power"))
     known = Known(-best + close, mixed.columns)
     relaxed = made.relaxed(None, known)
     proven = made.mixed(None, known, known.value - close)
@@ -85,8 +85,8 @@ def test_no_plan_of_a_drawn_site_passes_its_bound(basis: str) -> None:
         plan = make_plan(site, Settings(basis=basis, gap=1e-6, node_limit=NODES)).plan
         assert plan is not None
         value = {goal.name: goal.value for goal in plan.goals}
-        made, full, choices = prover_for(site, basis)
-        for goal in goals_of(full, choices):
+        made, full, sets = prover_for(site, basis)
+        for goal in goals_of(full, sets):
             made.aim(goal)
             bound = made.relaxed(None)
             sign = -1.0 if goal.maximise else 1.0
@@ -106,23 +106,23 @@ def test_every_round_bounds_what_all_flows_give(
     basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     site = field_of_wells(tmp_path, 8, 1)
-    made, full, choices = prover_for(site, basis)
-    goal = goals_of(full, choices)[0]
+    made, full, sets = prover_for(site, basis)
+    goal = goals_of(full, sets)[0]
     made.aim(goal)
     whole = made.relaxed(None)
     assert whole is not None
 
     told: list[float] = []
-    honest = StrandBounds._round
+    honest = PathColumnBounds._round
 
-    def listening(self: StrandBounds, duals: Duals, ends: float | None) -> bool:
+    def listening(self: PathColumnBounds, duals: Duals, ends: float | None) -> bool:
         closed = honest(self, duals, ends)
         bound = self.bound()
         assert bound is not None
         told.append(bound)
         return closed
 
-    monkeypatch.setattr(StrandBounds, "_round", listening)
+    monkeypatch.setattr(PathColumnBounds, "_round", listening)
     monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
     some, _, _ = prover_for(site, basis)
     some.aim(goal)
@@ -141,8 +141,8 @@ def test_every_round_bounds_what_all_flows_give(
 def test_a_build_that_is_laid_costs_what_is_said(basis: str, tmp_path: Path) -> None:
     """The relaxation of all flows with a build laid is no better than what is said of it."""
     site = field_of_wells(tmp_path, 5, 3)
-    made, full, choices = prover_for(site, basis)
-    goal = goals_of(full, choices)[0]
+    made, full, sets = prover_for(site, basis)
+    goal = goals_of(full, sets)[0]
     made.aim(goal)
     bound = made.relaxed(None)
     assert bound is not None
@@ -153,18 +153,18 @@ def test_a_build_that_is_laid_costs_what_is_said(basis: str, tmp_path: Path) -> 
     whole = made._stated(set())
     worse = 0
     for number in random.Random(1).sample(range(len(keys)), 12):
-        column = np.array([whole.statement.index(keys[number])])
-        whole.program.solver.bounds(column, np.ones(1), np.ones(1))
+        column = np.array([whole.model.index(keys[number])])
+        whole.solver_model.solver.bounds(column, np.ones(1), np.ones(1))
         # It may end before all cuts are in. Its bound is then lower, and the check below stricter.
         any(whole.cut(None) for _ in range(5))
         assert whole.last is not None
         assert said[number] <= whole.last.bound + 1e-6 * abs(bound)
         worse += said[number] > bound + 0.01 * abs(bound)
-        whole.program.solver.bounds(column, np.zeros(1), np.ones(1))
+        whole.solver_model.solver.bounds(column, np.zeros(1), np.ones(1))
     assert worse >= 3  # most cost something
 
 
-def one_pipe() -> tuple[Web, Targets, Floats]:
+def one_pipe() -> tuple[Web, CutoffArrays, Floats]:
     """Two wells at the ends of their own lanes to one trunk with two builds; worked by hand."""
     web = Web(
         first=np.array([0, 1, 2, 3, 3]),
@@ -178,7 +178,7 @@ def one_pipe() -> tuple[Web, Targets, Floats]:
         build=np.array([0, 1, 2, 4]),
         capacity=np.array([9.0, 9.0, 2.0, 9.0]),
     )
-    gains = Targets(np.array([0, 1, 2]), np.array([3, 3]), np.array([5.0, 5.0]))
+    gains = CutoffArrays(np.array([0, 1, 2]), np.array([3, 3]), np.array([5.0, 5.0]))
     return web, gains, np.array([1.0, 6.0, 4.0, 12.0])
 
 
@@ -239,9 +239,9 @@ def test_ways_are_walked_back() -> None:
 def test_keys_of_builds_are_ways_on_the_mean_basis_alone(tmp_path: Path) -> None:
     site = field_of_wells(tmp_path, 5, 3)
     for basis, word in (("mean", "way"), ("firm", "lay")):
-        made, full, choices = prover_for(site, basis)
+        made, full, sets = prover_for(site, basis)
         made._many = True
-        made.aim(goals_of(full, choices)[0])
+        made.aim(goals_of(full, sets)[0])
         assert made._stranding is not None
         keys: list[Key] = made._stranding._builds
         assert {key[0] for key in keys if isinstance(key, tuple)} == {word}

@@ -18,8 +18,8 @@ from allocator.model.goals import goals_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.search.bounds import proving
+from allocator.search.bounds.cutoffs import FIRST, GUESS, NEAR, Cutoffs, beyond
 from allocator.search.bounds.mixed import Known
-from allocator.search.bounds.targets import FIRST, GUESS, NEAR, Targets, beyond
 from allocator.search.paths.known import point_of_plan
 from allocator.site.records import Site
 
@@ -39,9 +39,9 @@ def asked(
     ``plan``: one that is known, and said to be ``worth`` so much; what no better one lays may be
     left out.
     """
-    made, full, choices = prover_for(site, basis)
-    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
-    known = None if plan is None else Known(-worth, point_of_plan(full, choices, plan))
+    made, full, sets = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, sets) if g.name == "clean_power"))
+    known = None if plan is None else Known(-worth, point_of_plan(full, sets, plan))
     assert made.relaxed(None, known) is not None
     found = made.mixed(None, known, -target)
     assert found.bound is not None
@@ -50,7 +50,7 @@ def asked(
 
 @pytest.mark.usefixtures("strands")
 @pytest.mark.parametrize(
-    ("basis", "program", "battery", "stores"),
+    ("basis", "solver_model", "battery", "stores"),
     [
         ("mean", MeanBasis, False, False),
         ("firm", FirmBasis, False, True),
@@ -59,10 +59,10 @@ def asked(
 )
 @pytest.mark.parametrize("number", range(3))
 def test_targets_against_every_choice_tried(
-    number: int, basis: str, program: type[Basis], battery: bool, stores: bool
+    number: int, basis: str, solver_model: type[Basis], battery: bool, stores: bool
 ) -> None:
     site = tiny_site(number, battery=battery, stores=stores)
-    best = best_goals(site, program)[0]
+    best = best_goals(site, solver_model)[0]
     size = site.demands["load"].mean
     for share in (1e-3, 1e-2, 0.1):
         bound, refuted = asked(site, basis, best + share * size)
@@ -94,14 +94,14 @@ def test_targets_of_a_field_with_what_is_useless_left_out(
 
 def test_a_first_target_is_some_way_to_the_plan_and_the_last_at_it() -> None:
     for value, bound in ((-100.0, -120.0), (100.0, 80.0)):
-        targets = Targets(1e-4)
+        targets = Cutoffs(1e-4)
         targets.begin(bound)
         assert targets.next(value, bound) == pytest.approx(bound + FIRST * (value - bound))
     near = -100.0 * (1.0 + 0.9 * NEAR)
-    assert Targets(1e-4).next(-100.0, near) == pytest.approx(-100.01)
+    assert Cutoffs(1e-4).next(-100.0, near) == pytest.approx(-100.01)
     # no plan known, or none that the bound allows
-    assert Targets(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
-    assert Targets(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
+    assert Cutoffs(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
+    assert Cutoffs(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
 
 
 @given(
@@ -115,7 +115,7 @@ def test_targets_lie_between_the_bound_and_the_plan_and_go_deeper(
     value: float, width: float, reached: float, took: float, left: float | None
 ) -> None:
     relaxed = value - width
-    targets = Targets(1e-4)
+    targets = Cutoffs(1e-4)
     targets.begin(relaxed)
     bound = relaxed + reached * width
     first = targets.next(value, bound)
@@ -130,7 +130,7 @@ def test_targets_lie_between_the_bound_and_the_plan_and_go_deeper(
 
 def test_the_more_time_is_left_the_deeper_is_the_next_target() -> None:
     def after(left: float) -> float:
-        targets = Targets(1e-4)
+        targets = Cutoffs(1e-4)
         targets.begin(-120.0)
         bound = targets.next(-100.0, -120.0)
         targets.settled(-100.0, bound, 10.0, left)
@@ -152,9 +152,9 @@ def test_what_is_stated_for_a_target_may_lack_the_plan_that_is_known(
         Settings(basis=basis, time_limit=20.0),
     ).plan
     assert poor is not None
-    made, full, choices = prover_for(site, basis)
-    made.aim(next(g for g in goals_of(full, choices) if g.name == "clean_power"))
-    known = Known(-poor.goals[0].value, point_of_plan(full, choices, poor))
+    made, full, sets = prover_for(site, basis)
+    made.aim(next(g for g in goals_of(full, sets) if g.name == "clean_power"))
+    known = Known(-poor.goals[0].value, point_of_plan(full, sets, poor))
     bound = made.relaxed(None, known)
     assert bound is not None
     # nearly all is closed for a target at the bound, and with it what the poor plan lays

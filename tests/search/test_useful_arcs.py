@@ -8,13 +8,13 @@ from typing import Any, cast
 from hypothesis import given
 from hypothesis import strategies as st
 
-from allocator.model.choices import Arc, Choices
-from allocator.search.bounds.origins import Origin, useful_arcs
+from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.search.bounds.multicommodity import Origin, useful_arcs
 
 PLACES = [f"p{n}" for n in range(7)]
 
 
-def by_definition(arcs: list[Arc], home: str, sinks: set[str]) -> set[Arc]:
+def by_definition(arcs: list[PipeArc], home: str, sinks: set[str]) -> set[PipeArc]:
     """Reached from home, none back into it, none into a dead end where nothing is taken."""
     kept = {arc for arc in arcs if arc.end != home}
     while True:
@@ -35,22 +35,22 @@ def by_definition(arcs: list[Arc], home: str, sinks: set[str]) -> set[Arc]:
 
 
 @st.composite
-def networks(draw: Any) -> list[Arc]:
+def networks(draw: Any) -> list[PipeArc]:
     pairs = st.tuples(st.sampled_from(PLACES), st.sampled_from(PLACES), st.booleans())
     arcs = []
     for number, (start, end, both) in enumerate(draw(st.lists(pairs, max_size=14))):
         if start != end:
-            arcs.append(Arc(f"r{number}", start, end, "gas"))
+            arcs.append(PipeArc(f"r{number}", start, end, "gas"))
             if both:
-                arcs.append(Arc(f"r{number}", end, start, "gas"))
+                arcs.append(PipeArc(f"r{number}", end, start, "gas"))
     return arcs
 
 
 @given(networks(), st.sampled_from(PLACES), st.sets(st.sampled_from(PLACES), max_size=3))
 def test_they_are_those_of_the_definition_in_the_order_of_the_site(
-    arcs: list[Arc], home: str, sinks: set[str]
+    arcs: list[PipeArc], home: str, sinks: set[str]
 ) -> None:
-    choices = cast(Choices, SimpleNamespace(arcs={"gas": tuple(arcs)}))
+    choices = cast(IndexSets, SimpleNamespace(arcs={"gas": tuple(arcs)}))
     origin = cast(Origin, SimpleNamespace(fluid="gas", place=home))
     found = useful_arcs(choices, origin, sinks)
     expected = by_definition(arcs, home, sinks)

@@ -12,12 +12,13 @@ from tiny_sites import tiny_site
 
 from allocator.base.clock import Clock
 from allocator.model.limits import FURTHEST, Limit, Want
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.search.stretching import Stretching, stretching_of
+from allocator.search.elastic import ElasticRelaxation, stretching_of
 from allocator.search.why import conflict_in, conflict_of
 from allocator.site.records import Site
-from allocator.solver.seam import Highs
+from allocator.solver.interface import Highs
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 EXACT = Settings(node_limit=100_000, gap=1e-6)
@@ -194,13 +195,13 @@ def test_conflicts_of_drawn_sites_are_minimal(batch: int) -> None:
             assert not has_plan(changed(site, change.limit, little)), (site.name, change)
 
 
-def linear(site: Site) -> Stretching:
+def linear(site: Site) -> ElasticRelaxation:
     """The program of a site with all whole numbers let go."""
-    stretching = stretching_of(site, EXACT, Clock(None))
-    statement = stretching.program.statement.copy()
-    statement.columns = [replace(column, integer=False) for column in statement.columns]
-    program = replace(stretching.program, statement=statement)
-    return Stretching(program, stretching.limits, stretching.choices)
+    stretching = stretching_of(network_of(site), EXACT, Clock(None))
+    relaxed = stretching.solver_model.model.copy()
+    relaxed.columns = [replace(column, integer=False) for column in relaxed.columns]
+    solver_model = replace(stretching.solver_model, model=relaxed)
+    return ElasticRelaxation(solver_model, stretching.limits, stretching.sets)
 
 
 def test_the_solvers_own_conflict_on_linear_sites() -> None:
@@ -228,9 +229,9 @@ def test_the_solvers_own_conflict_on_linear_sites() -> None:
     assert same >= 2
 
 
-def _named_by_highs(stretching: Stretching) -> set[Limit]:
+def _named_by_highs(stretching: ElasticRelaxation) -> set[Limit]:
     """Limits whose slack's upper bound is in the irreducible infeasible set of HiGHS."""
-    solver = stretching.program.solver
+    solver = stretching.solver_model.solver
     assert isinstance(solver, Highs)
     strategy, bound = highspy.IisStrategy, highspy.IisBoundStatus
     wanted = int(strategy.kIisStrategyFromLp) | int(strategy.kIisStrategyIrreducible)
@@ -238,5 +239,5 @@ def _named_by_highs(stretching: Stretching) -> set[Limit]:
     _, iis = solver.model.getIis()
     upper = {int(bound.kIisBoundStatusUpper), int(bound.kIisBoundStatusBoxed)}
     columns = {c for c, b in zip(iis.col_index_, iis.col_bound_, strict=True) if int(b) in upper}
-    index = stretching.program.statement.index
+    index = stretching.solver_model.model.index
     return {one for one in stretching.limits if index(one.slack) in columns}

@@ -15,10 +15,10 @@ from scipy.optimize import linprog
 from allocator.cycles import curve_of
 from allocator.engine import plan_site
 from allocator.model.worst_sources import Feeder, choices_against
+from allocator.network.facts import changed
 from allocator.network.reading import read_site
 from allocator.plans.records import Withstands
 from allocator.search import Settings
-from allocator.site.facts import changed
 from allocator.site.records import (
     POWER,
     Built,

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import ChamberHold, Plan
@@ -80,7 +81,7 @@ def test_nested_bursts_settle_to_what_a_march_finds() -> None:
 def chambered(volume: float | None) -> Site:
     """The first example with methane, a pump that takes no power, and a chamber under it."""
     site = read_site(NETWORKS / "first.yaml")
-    (source,) = site.own_sources.values()
+    (source,) = site.sources.values()
     gas = site.fluids[source.fluid]
     gas = replace(gas, constants={**gas.constants, "molar_mass": METHANE})
     pump = Pump(0.0, chamber=None if volume is None else Chamber(volume, 1.1e5))
@@ -94,7 +95,7 @@ def chambered(volume: float | None) -> Site:
 def test_what_a_chamber_holds_is_the_ideal_gas_between_two_pressures() -> None:
     """1.9 bar of methane in 10 m3 at 300 K: 12.2 kg; and none at the pressure of the mouth."""
     site = chambered(10.0)
-    (source,) = site.own_sources.values()
+    (source,) = site.sources.values()
     mass = 1.9e5 * 10.0 * METHANE / (GAS_CONSTANT * 300.0)
     assert held(site, source) == pytest.approx(mass, rel=1e-12)
     assert mass == pytest.approx(12.22, abs=0.01)
@@ -105,7 +106,7 @@ def test_what_a_chamber_holds_is_the_ideal_gas_between_two_pressures() -> None:
 def test_of_a_density_the_molar_mass_follows() -> None:
     """Air of 1.225 kg/m3 at 288.15 K and 101,325 Pa (ICAO standard atmosphere): 28.96 g/mol."""
     site = chambered(10.0)
-    (source,) = site.own_sources.values()
+    (source,) = site.sources.values()
     gas = replace(site.fluids[source.fluid], constants={"density": 1.225})
     dense = replace(site, fluids={**site.fluids, gas.name: gas})
     by_mass = replace(gas, constants={"molar_mass": 0.028964})
@@ -159,8 +160,8 @@ def check_bounds(plan: Plan, trace: Trace) -> None:
 
 def test_the_pressure_to_hold_is_a_set_point_that_the_simulation_keeps_to() -> None:
     site, plan = chambered(30.0), plan_of(chambered(None))
-    points = set_points_of(site, plan, {})
-    (name,) = site.own_sources
+    points = set_points_of(network_of(site), plan, {})
+    (name,) = site.sources
     assert points.chambers == (ChamberHold(name, 1.1e5),)
     held_plan = replace(plan, set_points=points)
     assert plan_from_json(plan_to_json(held_plan), "plan").set_points == points

@@ -22,9 +22,9 @@ from allocator.simulation.running import run_circuit
 from allocator.site.records import Stage
 from allocator.verify.cycle import source_cycle
 from allocator.verify.tanks.circuit import (
-    Arc,
     Burner,
     Circuit,
+    CircuitArc,
     Load,
     Rate,
     Tank,
@@ -62,7 +62,7 @@ def test_surplus_is_burnt_up_to_what_is_wanted_then_throttles_emitting_power() -
         (tank("gas", 10.0, 1.0), oil),
         wants=(Rate(150.0),),
         burners=(burner,),
-        arcs=(Arc(0, 0, 5.0),),
+        arcs=(CircuitArc(0, 0, 5.0),),
         throttles=(Throttle(0, 0, 1, 0.001, Rate(30.0)),),
     )
     sums = run_circuit(circuit, {}, 100.0).sums
@@ -94,7 +94,7 @@ def test_gas_above_the_reserve_is_burnt_at_once_and_below_it_never() -> None:
         (tank("gas", 100.0, 1.0, reserve=40.0),),
         wants=(Rate(1e6),),
         burners=(burner,),
-        arcs=(Arc(0, 0, 5.0),),
+        arcs=(CircuitArc(0, 0, 5.0),),
     )
     sums = run_circuit(circuit, {"well": 100.0}, 60.0).sums
     assert sums.tank[0, BURNT] == pytest.approx(30.0)

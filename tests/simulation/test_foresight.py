@@ -25,7 +25,7 @@ from allocator.simulation.simulate import assemble
 from allocator.simulation.trace import Bounds
 from allocator.site.records import Site
 from allocator.solver.linear import least_value
-from allocator.verify.tanks.circuit import Clock
+from allocator.verify.tanks.circuit import SourceClock
 from allocator.verify.tanks.phases import random_phases
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -174,7 +174,7 @@ def test_means_over_slices_stay_in_the_range_of_their_clocks(most: int) -> None:
     """Whatever rounding does to phases that line changes up, and with slices joined."""
     rng = np.random.default_rng(7)
     clocks = [
-        Clock(
+        SourceClock(
             f"c{i}", "shape", period, period * np.arange(n) / n, rng.permutation(n) + 1.0, f"c{i}"
         )
         for i, (period, n) in enumerate([(43200.0, 2), (86400.0, 3), (63000.0, 4), (2700.0, 2)])

@@ -21,7 +21,7 @@ from allocator.simulation.running import run_circuit
 from allocator.simulation.simulate import assemble, emptied
 from allocator.site.records import Site, Stage
 from allocator.verify.cycle import source_cycle
-from allocator.verify.tanks.circuit import Circuit, Clock, Rate, Tank, clock_of
+from allocator.verify.tanks.circuit import Circuit, Rate, SourceClock, Tank, clock_of
 from allocator.verify.tanks.phases import random_phases
 
 quick = settings(
@@ -33,7 +33,7 @@ quick = settings(
 )
 
 
-def value_of(clock: Clock, time: float, phases: Mapping[str, float]) -> float:
+def value_of(clock: SourceClock, time: float, phases: Mapping[str, float]) -> float:
     within = (time + phases.get(clock.follows, 0.0)) % clock.period
     number = int(np.searchsorted(clock.times, within, side="right")) - 1
     return float(clock.values[number])
@@ -244,7 +244,7 @@ def test_of_many_clocks_none_is_forgotten(seed: int) -> None:
         every = float(draw.uniform(50.0, 5000.0))
         name = f"source {number}"
         times = np.array([0.0, every * float(draw.uniform(0.2, 0.8))])
-        clocks.append(Clock(name, "source", every, times, np.array([1.0, 0.0]), name))
+        clocks.append(SourceClock(name, "source", every, times, np.array([1.0, 0.0]), name))
         phases[name] = float(draw.uniform(0.0, every))
     net = Rate(-20.0, tuple((clock.name, 1.0) for clock in clocks))
     circuit = Circuit(tuple(clocks), (Tank("tank", "kg", 5000.0, net, net, Rate()),))

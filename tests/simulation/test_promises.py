@@ -14,6 +14,7 @@ from hypothesis import HealthCheck, Phase, given, settings
 from strategies import sites
 
 from allocator.base.errors import PlanFileError
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
@@ -125,7 +126,7 @@ def test_a_promise_that_cannot_hold_is_found_broken_and_can_be_replayed() -> Non
     # With 20 % of the store gone, the last fifth of the longest quiet spell is dark.
     assert worst.short_s / 20 == pytest.approx(0.2 * 64800.0, rel=1e-3)
     assert worst.worst_firm_w == pytest.approx(0.0, abs=1e-6)
-    again, _ = replay(site, smaller, dict(worst.phases), SimulationSettings(days=20.0))
+    again, _ = replay(network_of(site), smaller, dict(worst.phases), SimulationSettings(days=20.0))
     assert again.unserved_j == worst.unserved_j
 
 

@@ -11,7 +11,7 @@ from allocator.simulation.columns import LEVEL, LOWEST, SHORT, SPILL
 from allocator.simulation.running import Finished, run_circuit
 from allocator.site.records import Stage
 from allocator.verify.cycle import source_cycle
-from allocator.verify.tanks.circuit import Circuit, Clock, Rate, Tank, clock_of
+from allocator.verify.tanks.circuit import Circuit, Rate, SourceClock, Tank, clock_of
 
 # Shammas & Wang, Fair, Geyer, and Okun's Water and Wastewater Engineering, 3rd ed., Wiley 2011,
 # Example 2.1, Table 2.2, p. 36: a varying draft from a store of 176, two years from empty.
@@ -23,13 +23,13 @@ SPILLS = {3: 1.0, 14: 87.0, 15: 15.0}
 MONTH = 2_629_800.0
 
 
-def monthly(name: str, kind: str, amounts: list[float]) -> Clock:
+def monthly(name: str, kind: str, amounts: list[float]) -> SourceClock:
     times = np.arange(12, dtype=np.float64) * MONTH
-    return Clock(name, kind, 12 * MONTH, times, np.array(amounts, np.float64) / MONTH, name)
+    return SourceClock(name, kind, 12 * MONTH, times, np.array(amounts, np.float64) / MONTH, name)
 
 
 def single(
-    clocks: list[Clock], size: float, first: float, draw: float, rate: float = 1.0
+    clocks: list[SourceClock], size: float, first: float, draw: float, rate: float = 1.0
 ) -> Circuit:
     """One tank, filled by the first clock, drawn on steadily and by the others."""
     arrivals = Rate(0.0, ((clocks[0].name, rate),))
@@ -54,7 +54,7 @@ def test_two_years_of_a_reservoir_month_by_month() -> None:
 # the sequent peak method finds a store of 7.5 for a release of 3.5 from this cyclic inflow.
 def test_the_store_of_the_sequent_peak_table_is_just_enough() -> None:
     inflow = np.array([1.0, 3, 3, 5, 8, 6, 7, 2, 1])
-    river = Clock("river", "source", 9.0, np.arange(9.0), inflow, "river")
+    river = SourceClock("river", "source", 9.0, np.arange(9.0), inflow, "river")
     enough = run_circuit(single([river], 7.5, 7.5, 3.5), {}, 90.0)
     assert enough.sums.tank[0, SHORT] == pytest.approx(0.0, abs=1e-12)
     assert float(enough.sums.tank[0, LOWEST]) == pytest.approx(0.0, abs=1e-12)

@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, simulate
@@ -28,7 +29,15 @@ from allocator.simulation.simulate import assemble
 from allocator.site.records import Stage
 from allocator.verify.case import case_of
 from allocator.verify.cycle import source_cycle
-from allocator.verify.tanks.circuit import Arc, Burner, Circuit, GroupLoad, Rate, Tank, clock_of
+from allocator.verify.tanks.circuit import (
+    Burner,
+    Circuit,
+    CircuitArc,
+    GroupLoad,
+    Rate,
+    Tank,
+    clock_of,
+)
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 GROUP = GroupLoad("engine", 0, True, Rate(), 0.0, 0.0, Rate())
@@ -48,7 +57,7 @@ def site_of(
         (tank,),
         wants=(Rate(want),),
         burners=(replace(LOT, rest=rest),) * lots,
-        arcs=tuple(Arc(0, i, 5.0) for i in range(lots)),
+        arcs=tuple(CircuitArc(0, i, 5.0) for i in range(lots)),
         groups=(GROUP,),
     )
 
@@ -174,14 +183,14 @@ def test_laws_of_drawn_circuits(seed: int) -> None:
         )
         for _ in range(3)
     )
-    arcs = tuple(Arc(0, i, lot.capacity.steady * lot.take) for i, lot in enumerate(lots))
+    arcs = tuple(CircuitArc(0, i, lot.capacity.steady * lot.take) for i, lot in enumerate(lots))
     turning = Burner("turning", 0, True, -1, Rate(0.3), 100.0, 1.0)
     circuit = Circuit(
         clocks,
         (tank,),
         wants=(Rate(1e3),),
         burners=(turning, *lots),
-        arcs=(Arc(0, 0, 1.0), *(replace(a, burner=a.burner + 1) for a in arcs)),
+        arcs=(CircuitArc(0, 0, 1.0), *(replace(a, burner=a.burner + 1) for a in arcs)),
         groups=(GROUP,),
     )
     phases = {clock.name: float(draw.uniform(0, clock.period)) for clock in clocks}
@@ -189,7 +198,7 @@ def test_laws_of_drawn_circuits(seed: int) -> None:
     run = run_circuit(circuit, phases, seconds, book=20_000)
     sums = run.sums
     bare = run_circuit(
-        replace(circuit, burners=(turning,), arcs=(Arc(0, 0, 1.0),)), phases, seconds
+        replace(circuit, burners=(turning,), arcs=(CircuitArc(0, 0, 1.0),)), phases, seconds
     )
     assert sums.tank[0, SHORT] == bare.sums.tank[0, SHORT] == 0.0
     # What the promise alone takes of a brim-full store without end, in these phases.
@@ -258,7 +267,7 @@ def test_ways_out_of_a_store_share_what_it_may_release() -> None:
     spare = 0.01
     kinds = dict(site.stores)
     for store in plan.stores:
-        peak = case_of(site, plan).at_peak(store.draw)
+        peak = case_of(network_of(site), plan).at_peak(store.draw)
         kinds[store.type] = replace(kinds[store.type], release_rate=peak + spare)
     circuit = assemble(replace(site, stores=kinds), plan).circuit
     widths = [0.0] * len(circuit.tanks)

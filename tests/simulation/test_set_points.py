@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan, SetPoints
 from allocator.search import Settings, make_plan
@@ -57,7 +58,7 @@ def test_a_reserve_below_the_need_is_named_and_breaks_the_promise() -> None:
 def test_the_search_burns_what_is_free_and_keeps_the_promise() -> None:
     site, plan = roomy()
     full = simulate(site, plan, ASKED)
-    found = best_reserves(site, plan, ASKED)
+    found = best_reserves(network_of(site), plan, ASKED)
     assert found.mean_clean_w > full.mean("mean_clean_w") * 1.01
     again = simulate(site, plan, ASKED, reserves=found.levels)
     assert again.kept
@@ -85,9 +86,9 @@ def test_starts_of_a_unit_behind_a_battery() -> None:
 def test_a_plan_s_own_set_points_are_kept_to() -> None:
     site, plan = roomy()
     full = simulate(site, plan, ASKED)
-    found = quick_reserves(site, plan, ASKED)
+    found = quick_reserves(network_of(site), plan, ASKED)
     assert found.mean_clean_w > full.mean("mean_clean_w") * 1.01
-    held = replace(plan, set_points=set_points_of(site, plan, found.levels))
+    held = replace(plan, set_points=set_points_of(network_of(site), plan, found.levels))
     trace = simulate(site, held, ASKED)
     assert trace.kept
     assert trace.mean("mean_clean_w") == pytest.approx(found.mean_clean_w, rel=1e-9)
@@ -99,7 +100,7 @@ def test_a_plan_s_own_set_points_are_kept_to() -> None:
 def test_a_plan_s_reserve_that_is_too_low_is_named() -> None:
     site, plan = roomy(1.2)
     low = {plan.stores[0].name: 0.1 * plan.stores[0].size}
-    held = replace(plan, set_points=set_points_of(site, plan, low))
+    held = replace(plan, set_points=set_points_of(network_of(site), plan, low))
     trace = simulate(site, held, ASKED)
     assert trace.unsafe == tuple(low)
     assert not trace.kept
@@ -110,7 +111,7 @@ def test_a_smaller_swing_starts_more_often() -> None:
     site = read_site(NETWORKS / "two_bays.yaml")
     plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
     assert plan is not None
-    points = set_points_of(site, plan, {})
+    points = set_points_of(network_of(site), plan, {})
     (levels,) = points.cycled
     half = replace(levels, start=0.25 * levels.stop, stop=0.75 * levels.stop)
     (whole_run,), (half_run,) = (
@@ -149,8 +150,8 @@ def test_what_idles_starts_in_the_order_that_is_set() -> None:
 def test_idle_units_that_no_store_lets_start_are_told() -> None:
     """A brim-full reserve has nothing above it for a run; so has none that lasts for months."""
     site, plan = roomy()
-    needs = quick_reserves(site, plan, ASKED).levels
-    held = replace(plan, set_points=set_points_of(site, plan, needs))
+    needs = quick_reserves(network_of(site), plan, ASKED).levels
+    held = replace(plan, set_points=set_points_of(network_of(site), plan, needs))
     (name,) = (machine.name for machine in plan.machines)
     for count, run, hold, told in (
         (0, 1800.0, "full", ()),

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.simulation.accounts import starts_of
@@ -27,7 +28,7 @@ def cycled() -> tuple[float, float, float, float, float, float, float, float]:
     site = read_site(NETWORKS / "two_bays.yaml")
     plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
     assert plan is not None
-    case = case_of(site, plan)
+    case = case_of(network_of(site), plan)
     (machine,) = (m for m in plan.machines if m.cycled > 0)
     kind = case.machine_type(machine)
     power = battery_efficiency(case, machine) * kind.power_out

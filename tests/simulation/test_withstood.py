@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from allocator.engine import plan_site, prove_plan
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan, Withstands
 from allocator.search import Settings
@@ -59,7 +60,7 @@ def test_a_plan_that_only_says_so_is_found_broken(tmp_path: Path) -> None:
     assert " without " in broken.name
     file = tmp_path / "broken.json"
     file.write_text(broken_json(trace))
-    again = read_broken(file, site)
+    again = read_broken(file, network_of(site))
     (once_more,) = simulate(site, boasting, again.settings, again.reserves, given=again.runs).draws
     assert once_more.unserved_j == broken.unserved_j
     assert once_more.shares == broken.shares

@@ -90,7 +90,7 @@ def test_places(site: Site) -> None:
 
 
 def test_sources(site: Site) -> None:
-    assert list(site.own_sources.values()) == [
+    assert list(site.sources.values()) == [
         Source(
             "north_well",
             place="north",

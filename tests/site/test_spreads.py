@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from allocator.network.facts import FactError, changed, fact_named, facts_of
 from allocator.network.reading import read_site
-from allocator.site.facts import FactError, changed, fact_named, facts_of
 from allocator.site.records import Site, Spread, Stage
 
 NETWORKS = Path(__file__).parents[2] / "networks"

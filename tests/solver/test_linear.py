@@ -34,12 +34,12 @@ def drawn(seed: int, spread: float) -> SimpleNamespace:
 
 @pytest.mark.parametrize("seed", range(12))
 def test_agrees_with_scipy(seed: int) -> None:
-    program = drawn(seed, 0.0)
+    solver_model = drawn(seed, 0.0)
     matrix = np.zeros((4, 6))
-    matrix[program.rows, program.columns] = program.coefficients
-    bounds = list(zip(program.low, program.high, strict=True))
-    reference = linprog(program.costs, matrix, program.row_high, bounds=bounds)
-    assert least_value(program) == pytest.approx(reference.fun, rel=1e-7)
+    matrix[solver_model.rows, solver_model.columns] = solver_model.coefficients
+    bounds = list(zip(solver_model.low, solver_model.high, strict=True))
+    reference = linprog(solver_model.costs, matrix, solver_model.row_high, bounds=bounds)
+    assert least_value(solver_model) == pytest.approx(reference.fun, rel=1e-7)
 
 
 def test_units_do_not_matter() -> None:
@@ -55,6 +55,6 @@ def test_units_do_not_matter() -> None:
 
 
 def test_no_optimum_is_none() -> None:
-    program = drawn(0, 0.0)
-    program.row_low = program.row_high + 1.0
-    assert least_value(program) is None
+    solver_model = drawn(0, 0.0)
+    solver_model.row_low = solver_model.row_high + 1.0
+    assert least_value(solver_model) is None

@@ -11,7 +11,7 @@ import pytest
 from networks.stored_answers import OPEN, answer, names, planned, site_of
 from tiny_sites import tiny_site
 
-from allocator.model.statement import Statement
+from allocator.model.model import Model
 from allocator.plans.file import plan_to_json
 from allocator.search import Settings, make_plan
 from allocator.solver.other_solver import OtherSolver, SolverError, solver_for, solver_named
@@ -84,16 +84,16 @@ def test_a_node_limit_gives_the_same_plan_again() -> None:
     assert plan_to_json(plans[0]) == plan_to_json(plans[1])
 
 
-def knapsack() -> Statement:
+def knapsack() -> Model:
     """Four things to take or not, worth 6, 5, 4 and 1, and room for 7.5 with an amount beside."""
-    statement = Statement()
+    model = Model()
     for number in range(4):
-        statement.variable(("take", number), 0.0, 1.0, integer=True)
-    statement.variable("amount", 0.0, 10.0)
+        model.variable(("take", number), 0.0, 1.0, integer=True)
+    model.variable("amount", 0.0, 10.0)
     weights = [5.0, 4.0, 3.0, 2.0]
     terms = [(w, ("take", n)) for n, w in enumerate(weights)]
-    statement.row("room", [*terms, (1.0, "amount")], high=7.5)
-    return statement
+    model.row("room", [*terms, (1.0, "amount")], high=7.5)
+    return model
 
 
 WORTH = {0: -6.0, 1: -5.0, 2: -4.0, 3: -1.0, 4: -0.01}

@@ -19,7 +19,7 @@ from allocator.solver.safe_bounds import safe_bound
 INF = float("inf")
 
 
-def program(
+def solver_model(
     costs: list[float],
     rows: list[tuple[list[float], float, float]],
     bounds: list[tuple[float, float]],
@@ -91,7 +91,7 @@ def test_no_point_is_below_it(seed: int) -> None:
         values = [draw.choice([0.1, -0.7, draw.uniform(-2, 2)]) for _ in range(size)]
         rows.append((values, draw.choice([-INF, draw.uniform(-2, 0)]), draw.uniform(0, 2)))
     costs = [draw.uniform(-3, 1) for _ in range(size)]
-    model = program(costs, rows, bounds)
+    model = solver_model(costs, rows, bounds)
     model.run()
     assert model.getModelStatus() == highspy.HighsModelStatus.kOptimal
     exact = min(
@@ -110,7 +110,7 @@ def test_no_point_is_below_it(seed: int) -> None:
 
 def test_what_is_not_bounded_has_none() -> None:
     """x1 - x2 at the least with x1 - x2 <= 1: duals that are a little wrong bound nothing."""
-    model = program([-1.0, 1.0], [([1.0, -1.0], -INF, 1.0)], [(0.0, INF), (0.0, INF)])
+    model = solver_model([-1.0, 1.0], [([1.0, -1.0], -INF, 1.0)], [(0.0, INF), (0.0, INF)])
     model.run()
     assert safe_bound(model.getLp(), np.array([-1.0 + 1e-9])) is None
 
@@ -118,7 +118,7 @@ def test_what_is_not_bounded_has_none() -> None:
 def test_bounds_are_derived_from_rows() -> None:
     """x <= 3 and y <= 2 x follow from the rows alone; without them wrong duals bound nothing."""
     rows = [([1.0, 0.0], -INF, 3.0), ([-2.0, 1.0], -INF, 0.0)]
-    model = program([-1.0, -1.0], rows, [(0.0, INF), (0.0, INF)])
+    model = solver_model([-1.0, -1.0], rows, [(0.0, INF), (0.0, INF)])
     model.run()
     duals = np.array(model.getSolution().row_dual)
     for spoilt in (duals, duals * (1 - 1e-9)):

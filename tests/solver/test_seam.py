@@ -7,14 +7,14 @@ import pulp
 import pytest
 from tiny_sites import tiny_site
 
-from allocator.model.statement import Statement, Terms
+from allocator.model.model import Model, Terms
 from allocator.search import Settings, make_plan
+from allocator.solver.interface import LINEAR_TOLERANCE, Highs
 from allocator.solver.other_solver import OtherSolver, solver_for
-from allocator.solver.seam import LINEAR_TOLERANCE, Highs
 
 
-def knapsack() -> Statement:
-    statement = Statement()
+def knapsack() -> Model:
+    statement = Model()
     for number in range(4):
         statement.variable(("take", number), 0.0, 1.0, integer=True)
     weights = [5.0, 4.0, 3.0, 2.0]
@@ -99,10 +99,10 @@ def test_what_is_fixed_stays_within_its_bounds() -> None:
     assert fixed.point.tolist() == pytest.approx([1.0, 0.0, 0.0, 1.0])
 
 
-def hard_knapsack() -> tuple[Statement, dict[int, float]]:
+def hard_knapsack() -> tuple[Model, dict[int, float]]:
     """Five rows on sixty columns: more than HiGHS does at the root."""
     draw = random.Random(1)
-    statement = Statement()
+    statement = Model()
     for number in range(60):
         statement.variable(("take", number), 0.0, 1.0, integer=True)
     for row in range(5):
@@ -113,7 +113,7 @@ def hard_knapsack() -> tuple[Statement, dict[int, float]]:
 
 def test_a_solve_after_one_that_was_ended_goes_to_its_end(monkeypatch: pytest.MonkeyPatch) -> None:
     """HiGHS keeps the wish to end: plans ended as if by hand when a bound was met in the middle."""
-    monkeypatch.setattr("allocator.solver.seam.ASKED_EVERY", 1e-4)
+    monkeypatch.setattr("allocator.solver.interface.ASKED_EVERY", 1e-4)
     statement, costs = hard_knapsack()
     solver = Highs(statement, 1, 0)
     solver.set_objective(costs)

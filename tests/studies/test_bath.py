@@ -22,7 +22,7 @@ from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 from allocator.studies.bath_words import bath_cautions, verdict
-from allocator.thermal.baths import State
+from allocator.thermal.baths import SinkState
 
 DAY = 86_400.0
 
@@ -65,7 +65,7 @@ def test_the_stones_by_hand(rows: dict[str, BathRow]) -> None:
     assert rows["stones"].least_mass == 0.0
 
 
-def away(state: State) -> float:
+def away(state: SinkState) -> float:
     """W that leave a bath."""
     return state.lost + state.recovered + state.cooled + state.boiled
 

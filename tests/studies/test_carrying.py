@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from tiny_sites import tiny_site
 
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings
 from allocator.site.marks import Marks
@@ -81,7 +82,7 @@ def test_power_out_of_heat_is_no_unit(tmp_path: Path) -> None:
 def test_part_load_burns_affine_fuel() -> None:
     site = read_site(NETWORKS / "island.yaml")
     machine = site.machines["gas_engine"]
-    half = at_part_load(site, machine, 0.5)
+    half = at_part_load(network_of(site), machine, 0.5)
     assert half.power_out == 15_000.0
     assert half.takes["biogas"] == pytest.approx(4.4e-3 * (0.15 + 0.85 * 0.5))
 
@@ -119,7 +120,7 @@ def _raised(site: Site, stop: Stop) -> Site | None:
 
 def test_every_other_generator_is_left_out() -> None:
     site = read_site(NETWORKS / "island.yaml")
-    lone = alone(site, site.machines["gas_engine"], "cross")
+    lone = alone(network_of(site), site.machines["gas_engine"], "cross")
     assert list(lone.machines) == ["gas_engine"]
     assert dict(lone.machines["gas_engine"].places) == {"cross": 2}
     assert lone.built.machines == {}

@@ -20,8 +20,8 @@ from allocator.base.errors import AllocatorError
 from allocator.studies.results import Result, Results, StoreError
 from allocator.studies.running import (
     THREAD_LIMITS,
-    Case,
     ClusterError,
+    StudyCase,
     Workers,
     WorkersError,
     _streamed,
@@ -30,8 +30,8 @@ from allocator.studies.running import (
 )
 
 
-def squares(count: int) -> list[Case]:
-    return [Case(f"case {n:02}", (n, 2)) for n in range(count)]
+def squares(count: int) -> list[StudyCase]:
+    return [StudyCase(f"case {n:02}", (n, 2)) for n in range(count)]
 
 
 def values(found: dict[str, Result]) -> dict[str, object]:
@@ -47,7 +47,7 @@ def test_here_and_on_a_pool_the_same() -> None:
 
 
 def test_a_failing_case_is_told_and_the_rest_go_on() -> None:
-    cases = [Case("good", (6, 3)), Case("bad", (6, 0)), Case("also good", (9, 3))]
+    cases = [StudyCase("good", (6, 3)), StudyCase("bad", (6, 0)), StudyCase("also good", (9, 3))]
     found = run_cases(divmod, cases, Workers())
     assert found["bad"].reason.startswith("ZeroDivisionError: ")
     assert not found["bad"].ok
@@ -55,21 +55,21 @@ def test_a_failing_case_is_told_and_the_rest_go_on() -> None:
 
 
 def test_workers_have_one_thread_each() -> None:
-    found = run_cases(os.getenv, [Case(n, (n,)) for n in THREAD_LIMITS], Workers(2))
+    found = run_cases(os.getenv, [StudyCase(n, (n,)) for n in THREAD_LIMITS], Workers(2))
     assert {result.value for result in found.values()} == {"1"}
 
 
 def test_a_case_that_kills_its_worker_is_given_up_and_no_other() -> None:
     """The third case ends its process each time: after three tries it is told, the rest done."""
-    cases = [Case(str(n), (f"{n}",)) for n in range(6)]
-    cases[2] = Case("2", ("__import__('os')._exit(9)",))
+    cases = [StudyCase(str(n), (f"{n}",)) for n in range(6)]
+    cases[2] = StudyCase("2", ("__import__('os')._exit(9)",))
     found = run_cases(eval, cases, Workers(2))
     assert found["2"].reason == "its worker was lost 3 times"
     assert [found[str(n)].value for n in (0, 1, 3, 4, 5)] == [0, 1, 3, 4, 5]
 
 
 def test_workers_that_all_end_are_told_once_and_not_case_by_case() -> None:
-    cases = [Case(str(n), ("__import__('os')._exit(9)",)) for n in range(50)]
+    cases = [StudyCase(str(n), ("__import__('os')._exit(9)",)) for n in range(50)]
     with pytest.raises(WorkersError, match="if __name__ == '__main__'"):
         run_cases(eval, cases, Workers(2))
 
@@ -78,8 +78,8 @@ def test_a_script_without_a_guard_is_told_what_to_write(tmp_path: Path) -> None:
     """Each new process would run the script again: the pool breaks before it takes a case."""
     script = tmp_path / "script.py"
     script.write_text(
-        "from allocator.studies.running import Case, Workers, run_cases\n"
-        "run_cases(pow, [Case(str(n), (n, 2)) for n in range(30)], Workers(2))\n"
+        "from allocator.studies.running import StudyCase, Workers, run_cases\n"
+        "run_cases(pow, [StudyCase(str(n), (n, 2)) for n in range(30)], Workers(2))\n"
     )
     ended = subprocess.run(
         [sys.executable, str(script)], capture_output=True, text=True, timeout=60, check=False
@@ -111,14 +111,14 @@ KILLED = """
 import sys, time
 from pathlib import Path
 from allocator.studies.results import Results
-from allocator.studies.running import Case, Workers, run_cases
+from allocator.studies.running import StudyCase, Workers, run_cases
 
 def slow(number):
     time.sleep(0.01)
     return number
 
 with Results(Path(sys.argv[1]), {"of": "numbers"}) as results:
-    cases = [Case(str(n), (n,)) for n in range(100000)]
+    cases = [StudyCase(str(n), (n,)) for n in range(100000)]
     run_cases(slow, cases, Workers(), results, lambda words: print(words, flush=True))
 """
 
@@ -165,7 +165,10 @@ def test_a_cluster_gives_the_same_as_a_pool() -> None:
         workers = Workers(cluster=cluster.scheduler_address)
         there = run_cases(pow, squares(12), workers)
         # One of these ends its worker whenever it is tried: it is given up, the other one is not.
-        deadly = [Case("deadly", ("__import__('os')._exit(9)",)), Case("sound", ("6 * 7",))]
+        deadly = [
+            StudyCase("deadly", ("__import__('os')._exit(9)",)),
+            StudyCase("sound", ("6 * 7",)),
+        ]
         told = run_cases(eval, deadly, workers)
     here = run_cases(pow, squares(12), Workers(2))
     assert values(there) == values(here)
@@ -203,7 +206,7 @@ class Blaming(Executor):
 def test_what_a_cluster_blames_beside_the_guilty_one_is_tried_again() -> None:
     names = ["deadly", "beside", "sound", "unlucky", "never"]
     cluster = Blaming()
-    cases = [Case(name, (name,)) for name in names]
+    cases = [StudyCase(name, (name,)) for name in names]
     found = dict(_streamed(str.upper, cases, lambda: contextlib.nullcontext(cluster), 2))
     assert found["deadly"].reason == "its worker was lost more than 3 times"
     assert found["never"].reason == "its worker was lost 3 times: not gathered"
@@ -243,7 +246,7 @@ def test_a_cluster_that_is_gone_or_has_no_workers_for_long(monkeypatch: pytest.M
 
 
 def test_errors_of_ours_are_told_in_their_own_words() -> None:
-    found = run_cases(_refuse, [Case("x", ())], Workers())
+    found = run_cases(_refuse, [StudyCase("x", ())], Workers())
     assert found["x"].reason == "the flow is 0; give a flow"
 
 

@@ -19,7 +19,7 @@ from allocator.studies import comparison
 from allocator.studies.comparison import Compared, compare, plan_mix
 from allocator.studies.mixes import Variant, mixes_of
 from allocator.studies.results import Result
-from allocator.studies.running import Case, Workers
+from allocator.studies.running import StudyCase, Workers
 from allocator.studies.starts import best_start, better, fits, merits
 from allocator.verify import audit
 
@@ -221,7 +221,7 @@ def test_a_mix_that_allows_more_is_never_worse_in_its_first_goal(
     """Searches with more luck or less, whatever they start from, and other luck the next time."""
     chance = random.Random(seed)
 
-    def searched(_: object, cases: list[Case], *__: object) -> dict[str, Result]:
+    def searched(_: object, cases: list[StudyCase], *__: object) -> dict[str, Result]:
         return {case.key: Result(_found(chance, case.key, poor, good), "", 0.0) for case in cases}
 
     monkeypatch.setattr(comparison, "run_cases", searched)

@@ -16,10 +16,11 @@ from pathlib import Path
 import pytest
 
 from allocator.engine import plan_site
+from allocator.network.deriving import network_of
+from allocator.network.facts import facts_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.search import Settings
-from allocator.site.facts import facts_of
 from allocator.site.records import Material, Site
 from allocator.studies.as_built import as_built
 from allocator.studies.grids import grids_of
@@ -61,7 +62,7 @@ def test_what_a_plan_builds_does_not_grow(site: Site, plan: Plan) -> None:
     """With material without end nothing more is built: the promise stays what it was."""
     rich = replace(site, materials={n: Material(n) for n in site.materials})
     assert plan_site(rich, SETTINGS).plan.power.firm_clean > 1.2 * plan.power.firm_clean
-    operated = plan_site(as_built(rich, plan), SETTINGS).plan
+    operated = plan_site(as_built(network_of(rich), plan), SETTINGS).plan
     assert operated.power.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-5)
     assert not any(use.new for use in operated.machines)
 

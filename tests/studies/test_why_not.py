@@ -10,9 +10,10 @@ import pytest
 
 from allocator.base.clock import Clock
 from allocator.model.limits import Limit, Want
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.search.stretching import Change, Stretching, stretching_of
+from allocator.search.elastic import Change, ElasticRelaxation, stretching_of
 from allocator.search.why import Conflict, Nearest
 from allocator.site.marks import Marks
 from allocator.site.records import Site
@@ -62,11 +63,11 @@ def starved(monkeypatch: pytest.MonkeyPatch) -> None:
     def possible(*_: object, linear: bool = False) -> None:
         return None
 
-    def least(_: Stretching, one: Limit, __: float | None = None) -> Change:
+    def least(_: ElasticRelaxation, one: Limit, __: float | None = None) -> Change:
         return Change(one, None, False)
 
-    monkeypatch.setattr(Stretching, "possible", possible)
-    monkeypatch.setattr(Stretching, "least_change", least)
+    monkeypatch.setattr(ElasticRelaxation, "possible", possible)
+    monkeypatch.setattr(ElasticRelaxation, "least_change", least)
 
 
 def text_of(site: Site, found: Conflict) -> str:
@@ -162,8 +163,8 @@ def test_a_bound_without_a_limit_leaves_that_limit_out(monkeypatch: pytest.Monke
 def test_what_is_known_beside_a_plan_is_sound() -> None:
     """A stretching that begins from a plan comes to the same least changes as one that does not."""
     site = read_site(FIRST)
-    plain = stretching_of(site, EXACT, Clock(None), (WANT,), together=True)
-    begun = stretching_of(site, EXACT, Clock(None), (WANT,), together=True)
+    plain = stretching_of(network_of(site), EXACT, Clock(None), (WANT,), together=True)
+    begun = stretching_of(network_of(site), EXACT, Clock(None), (WANT,), together=True)
     plan = make_plan(site, EXACT).plan
     assert plan is not None
     begun.begin_from(plan)

@@ -134,7 +134,7 @@ def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
         duty = bath.cooler.duty if bath.cooler is not None and cooled else 0.0
         mine = reached(case, bath, recovery, duty)
         try:
-            state = BathStudy.of(site, bath).state(bath.mass, recovery, duty)
+            state = BathStudy.of(network_of(site), bath).state(bath.mass, recovery, duty)
         except (BathError, PhysicsError):
             continue
         assert mine.high == pytest.approx(state.high, abs=0.05)

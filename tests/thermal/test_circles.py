@@ -42,7 +42,7 @@ def test_temperatures_settle_however_much_runs_in_a_circle(
     )
     circling = replace(run, flows=(*run.flows, *more))
     turned = replace(plan, runs=tuple(circling if r is run else r for r in plan.runs))
-    turned = replace(turned, heat=heat_of(site, turned))
+    turned = replace(turned, heat=heat_of(network_of(site), turned))
     told = [b for b in audit(site, turned).breaches if b.rule in ("heat_given", "heat_mixing")]
     assert told == []
 

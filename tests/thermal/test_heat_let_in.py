@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from thermal.test_drawn_hot_sites import site_text
 
 from allocator.network.deriving import network_of
 from allocator.network.reading import check_site, read_site
@@ -21,7 +22,6 @@ from allocator.studies.lifting import lift_of
 from allocator.studies.why_not import why_not
 from allocator.thermal.upper import most_through, upper_heat
 from allocator.verify import audit
-from tests.heat.test_drawn_hot_sites import site_text
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 QUICK = Settings(gap=1e-3, node_limit=40, time_limit=20.0)
@@ -125,7 +125,7 @@ def test_why_names_it(tmp_path: Path) -> None:
 def test_upper_values_are_no_less_than_true_ones(tmp_path: Path) -> None:
     site = changed(tmp_path, vents("50 kW"))
     plan = planned(site)
-    upper = upper_heat(site)["vents"]
+    upper = upper_heat(network_of(site))["vents"]
     total = 0.0
     for run in plan.runs:
         total += upper.pipes.get((run.route, run.build, run.fluid), 0.0)
@@ -137,7 +137,7 @@ def test_a_wide_pipe_lets_in_what_small_sources_can_give(tmp_path: Path) -> None
     """0.7 g/s of hydrogen in a pipe for 3 g/s: 14.5 kJ/(kg K) (JANAF tables, from memory)."""
     small = (("flow: 2 g/s", "flow: 0.5 g/s"), ("flow: 1.5 g/s", "flow: 0.2 g/s"))
     site = changed(tmp_path, vents("8 kW"), *small)
-    upper = upper_heat(site)["vents"]
+    upper = upper_heat(network_of(site))["vents"]
     hot = {key: heat for key, heat in upper.pipes.items() if "380 degC" in key[0]}
     assert hot
     assert max(hot.values()) == pytest.approx(0.7e-3 * 14.5e3 * 370, rel=0.02)
@@ -151,10 +151,12 @@ def test_a_wide_pipe_lets_in_what_small_sources_can_give(tmp_path: Path) -> None
 def test_stores_and_machines_may_give_more_than_sources(tmp_path: Path) -> None:
     site = changed(tmp_path, vents("8 kW"))
     most = 3.5e-3
-    assert most_through(site, "hydrogen", 653.15) == pytest.approx(most, rel=1e-5)
-    assert most_through(site, "hydrogen", 323.15) == math.inf  # the holder gives 50 degC
+    assert most_through(network_of(site), "hydrogen", 653.15) == pytest.approx(most, rel=1e-5)
+    assert (
+        most_through(network_of(site), "hydrogen", 323.15) == math.inf
+    )  # the holder gives 50 degC
     hot_store = changed(tmp_path, vents("8 kW"), ("    hottest_inlet: 50 degC\n", ""))
-    assert most_through(hot_store, "hydrogen", 653.15) == math.inf
+    assert most_through(network_of(hot_store), "hydrogen", 653.15) == math.inf
 
 
 def with_limits(plan: Plan, change: Callable[[HeatLimit], HeatLimit | None]) -> Plan:
@@ -225,7 +227,7 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
 def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
     """30 kW bear three cells of 9 kW; lifted by 9 kW they bear a fourth: 11 kW."""
     site = changed(tmp_path, WORKS, WARM_CELLS)
-    lift = lift_of(site, "heat.works=9kW")
+    lift = lift_of(network_of(site), "heat.works=9kW")
     assert lift == Lift("heat", "works", 9000.0)
     plan = make_plan(site, replace(QUICK, prices=True, lifts=(lift,))).plan
     assert plan is not None

@@ -60,7 +60,7 @@ def heat(plan: Plan) -> Heat:
 @pytest.mark.parametrize("state", ["busiest", "quiet"])
 def test_energy_is_kept(site: Site, plan: Plan, state: str) -> None:
     """What sources and stores bring = what is lost + what is delivered, to 1e-6."""
-    table = enthalpy_of(site, "hydrogen", site.ambient.temperature, 653.15)
+    table = enthalpy_of(network_of(site), "hydrogen", site.ambient.temperature, 653.15)
     flows = [f for f in heat(plan).flows if f.state == state]
     assert flows
     net: dict[str, float] = {}
@@ -72,12 +72,12 @@ def test_energy_is_kept(site: Site, plan: Plan, state: str) -> None:
         net[end] = net.get(end, 0.0) - flow.rate * float(table.of(flow.outlet))
         at[flow.start] = flow.inlet
     brought = 0.0
-    for given in given_by_sources(site, plan, "hydrogen", state):
+    for given in given_by_sources(network_of(site), plan, "hydrogen", state):
         brought += given.rate * float(table.of(given.temperature))
         net[given.place] = net.get(given.place, 0.0) - given.rate * float(
             table.of(given.temperature)
         )
-    stores = {place for _, place, _ in drawn_from_stores(site, plan, "hydrogen", state)}
+    stores = {place for _, place, _ in drawn_from_stores(network_of(site), plan, "hydrogen", state)}
     for place, left in net.items():
         if place in at and place not in stores and left > -1e-9:
             assert abs(left) <= 1e-6 * max(brought, 1.0), place
@@ -134,9 +134,11 @@ def test_mixing_by_hand(site: Site) -> None:
         r for r in site.routes.values() if r.stream is not None and r.stream.kind == "passage"
     )
     run = Run(route.name, route.builds[0], "hydrogen", False)
-    table = enthalpy_of(site, "hydrogen", 283.15, 653.15)
+    table = enthalpy_of(network_of(site), "hydrogen", 283.15, 653.15)
     given = [Given(route.start, 2.0, 400.0), Given(route.start, 1.0, 300.0)]
-    found = temperatures(site, "hydrogen", table, [Flow(run, route.start, route.end, 3.0)], given)
+    found = temperatures(
+        network_of(site), "hydrogen", table, [Flow(run, route.start, route.end, 3.0)], given
+    )
     assert found.at[route.start] == pytest.approx((2 * 400 + 300) / 3, abs=0.3)
     assert found.at[route.end] == pytest.approx(found.at[route.start], abs=1e-6)
 
@@ -258,7 +260,7 @@ def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
     ("files", "tests", "passed_over"),
     [
         (("heat.py", "bores.py", "cooler_heat.py"), "test_heat_of_plans.py", {"pump_inlet"}),
-        (("let_in.py",), "test_heat_let_in.py", None),
+        (("heat_released.py",), "test_heat_let_in.py", None),
         (("hottest.py",), "test_hottest_gas.py", None),
         (("recovery.py",), "test_recovered_power.py", None),
         (("baths.py",), "test_baths_of_plans.py", None),

@@ -15,15 +15,15 @@ from CoolProp.CoolProp import PropsSI
 from allocator.engine import plan_files
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
+from allocator.network.facts import changed
 from allocator.network.reading import check_site, read_site
+from allocator.network.records import Sink
 from allocator.network.sinks import guaranteed, room, sinks_of
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import BathUse, Plan
 from allocator.report.bill import bill_of_materials
 from allocator.report.summary import summary
 from allocator.search import Settings, make_plan
-from allocator.site.bath import Sink
-from allocator.site.facts import changed
 from allocator.site.records import Site, Stage
 from allocator.studies.bath_report import baths_json, baths_text
 from allocator.verify import audit
@@ -106,7 +106,7 @@ def test_the_outlet_by_hand(site: Site) -> None:
     water = PropsSI("C", "T", threshold, "P", 4e5, "Water")
     most = threshold + over * 310 / (5000 * water)
     outlet = sink_in(site).outlet
-    assert most < outlet < most + 2 * room(site, hot)
+    assert most < outlet < most + 2 * room(network_of(site), hot)
 
 
 def gas_table(site: Site, source: str) -> Callable[[float], float]:
@@ -211,7 +211,9 @@ def test_no_phase_and_no_flow_is_hotter(name: str, tmp_path: Path) -> None:
     came = hottest_gas(site, sink, 0.0, full)
     assert came <= sink.outlet
     warm = max(0.0, site.baths["sink"].start - site.ambient.temperature)
-    assert came > sink.outlet - warm - 4 * room(site, 753.15)  # nor far above what may come
+    assert came > sink.outlet - warm - 4 * room(
+        network_of(site), 753.15
+    )  # nor far above what may come
     for _ in range(4):
         assert hottest_gas(site, sink, dice.uniform(0.0, period), full) <= sink.outlet
     for _ in range(4):
@@ -232,13 +234,13 @@ def test_two_models_agree_and_more_mass_is_never_hotter(name: str, tmp_path: Pat
     recovery = bath.recovery is not None
     before = np.inf
     for mass in (20.0, 60.0, 200.0, 700.0, 3e3, 2e4, 1e5):
-        one = guaranteed(site, replace(bath, start=288.15), mass, recovery)
-        warm = guaranteed(site, bath, mass, recovery)
+        one = guaranteed(network_of(site), replace(bath, start=288.15), mass, recovery)
+        warm = guaranteed(network_of(site), bath, mass, recovery)
         assert isinstance(one, Sink), one
         assert isinstance(warm, Sink), warm
         high, _, heat = warmest(case, replace(bath, mass=mass), recovery)
         outlet = 753.15 - bath.contact * (753.15 - high)
-        assert outlet <= warm.outlet <= outlet + 2 * room(site, 753.15)
+        assert outlet <= warm.outlet <= outlet + 2 * room(network_of(site), 753.15)
         assert heat <= 1.001 * warm.heat
         assert one.outlet <= warm.outlet
         assert one.outlet <= before + 1e-9
@@ -545,9 +547,9 @@ def test_a_warm_start_is_added(tmp_path: Path) -> None:
     """A sink that starts above the coldest of its cycle may come as much above the hottest."""
     site = read_site(written(tmp_path, SHORT, *SITES["stones"]))
     bath = site.baths["sink"]
-    cold = guaranteed(site, replace(bath, start=288.15), bath.mass, False)
+    cold = guaranteed(network_of(site), replace(bath, start=288.15), bath.mass, False)
     assert isinstance(cold, Sink)
-    (warm,) = sinks_of(site).usable["furnace_purge"]
+    (warm,) = sinks_of(network_of(site)).usable["furnace_purge"]
     assert cold.outlet < warm.outlet < cold.outlet + bath.start - 288.15
 
 
@@ -576,7 +578,9 @@ def test_ranges_count_at_their_hottest_end(
     top = replace(source, flow=end.get("flow", source.flow), stages=stages.get(key, source.stages))
     worst = replace(site, sources={source.name: top}, spreads={})
     bath = site.baths["sink"]
-    assert guaranteed(site, bath, 300.0, True) == guaranteed(worst, bath, 300.0, True)
+    assert guaranteed(network_of(site), bath, 300.0, True) == guaranteed(
+        network_of(worst), bath, 300.0, True
+    )
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     at_top = Case(worst, None, True, {}, {}, {}, {}, {}, worst)  # type: ignore[arg-type]
     light = replace(bath, mass=300.0)
@@ -584,7 +588,9 @@ def test_ranges_count_at_their_hottest_end(
     (drawn,) = site.spreads
     for value in (site.spreads[drawn].low, site.spreads[drawn].high):
         one = changed(site, {drawn: value})
-        assert guaranteed(one, bath, 300.0, True) == guaranteed(site, bath, 300.0, True)
+        assert guaranteed(network_of(one), bath, 300.0, True) == guaranteed(
+            network_of(site), bath, 300.0, True
+        )
 
 
 def test_a_plan_is_operated_anew_in_each_draw(tmp_path: Path) -> None:

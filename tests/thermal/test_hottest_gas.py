@@ -12,8 +12,9 @@ import pytest
 
 from allocator.cli.entry import main
 from allocator.network.deriving import network_of
-from allocator.network.laggings import pipe_of
+from allocator.network.insulation import pipe_of
 from allocator.network.reading import read_site
+from allocator.network.records import Network
 from allocator.physics.insulation import Outside, heat_loss, lagging_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
@@ -74,8 +75,8 @@ def test_plans_of_hot_sites_are_accepted(name: str) -> None:
 
 def everywhere(site: Site, change: Callable[[Site], Site]) -> Site:
     """A change of the file and of the network that was derived from it before."""
-    assert site.plain is not None
-    return replace(change(site), plain=change(site.plain))
+    assert isinstance(site, Network)
+    return replace(change(site), site=change(site.site))
 
 
 def material(name: str, **changes: Any) -> Callable[[Site], Site]:
@@ -112,7 +113,7 @@ def test_a_layer_just_beyond_the_tolerance_is_a_breach(site: Site, plan: Plan) -
     (run,) = {run.route: run for run in plan.runs if run.build == "thick"}.values()
     stream = site.routes[run.route].stream
     assert stream is not None
-    model = PipeModel.of(site, site.routes[run.route], "thick")
+    model = PipeModel.of(network_of(site), site.routes[run.route], "thick")
     assert model is not None
     inner = faces_of(model, stream.inlet)[2]
     room = 2e-3 * (stream.inlet - site.ambient.temperature)
@@ -125,7 +126,10 @@ def test_a_layer_just_beyond_the_tolerance_is_a_breach(site: Site, plan: Plan) -
 @pytest.mark.parametrize("kelvin", [300.0, 420.0, 653.15])
 def test_two_models_of_the_layers_agree(site: Site, build: str, kelvin: float) -> None:
     route = next(r for r in site.corridors.values())
-    model, pipe = PipeModel.of(site, route, build), pipe_of(site, site.builds[build])
+    model, pipe = (
+        PipeModel.of(network_of(site), route, build),
+        pipe_of(network_of(site), site.builds[build]),
+    )
     assert model is not None
     assert pipe is not None
     other = heat_loss(lagging_of([pipe]), kelvin, Outside.of(1, site.ambient.temperature))
@@ -196,7 +200,7 @@ def test_limits_hold_for_the_hotter_source_alone(site: Site, plan: Plan) -> None
     flows = [f for f in plan.heat.flows if f.surface is not None and f.build == "thick"]
     mixed = max(f.surface for f in flows if f.surface is not None)
     route = site.routes[flows[0].route]
-    model = PipeModel.of(site, route, "thick")
+    model = PipeModel.of(network_of(site), route, "thick")
     assert model is not None
     assert route.stream is not None
     hottest = faces_of(model, route.stream.inlet)[-1]

@@ -32,12 +32,12 @@ def flow_of(site: Site, build: str, inlet: float = 323.15, rate: float = 0.01) -
 
 @pytest.mark.parametrize("build", ["bare", "thin", "thick"])
 def test_a_run_begun_anew_at_any_point_ends_the_same(site: Site, build: str) -> None:
-    (whole,) = profiles_of(site, [flow_of(site, build)])
+    (whole,) = profiles_of(network_of(site), [flow_of(site, build)])
     route = site.routes[whole.flow.route]
     for k in (4, 12, 20):
         rest = replace(route, length=route.length - whole.metres[k])
         shorter = replace(site, routes={**site.routes, route.name: rest})
-        (again,) = profiles_of(shorter, [flow_of(site, build, inlet=whole.fluid[k])])
+        (again,) = profiles_of(network_of(shorter), [flow_of(site, build, inlet=whole.fluid[k])])
         assert again.fluid[-1] == pytest.approx(whole.fluid[-1], abs=0.05)
         assert again.surface[0] == pytest.approx(whole.surface[k], abs=0.05)
 
@@ -45,7 +45,7 @@ def test_a_run_begun_anew_at_any_point_ends_the_same(site: Site, build: str) -> 
 def test_it_cools_towards_the_surroundings_and_its_surface_is_no_warmer(site: Site) -> None:
     around = site.ambient.temperature
     for build in site.builds:
-        for found in profiles_of(site, [flow_of(site, build)]):
+        for found in profiles_of(network_of(site), [flow_of(site, build)]):
             assert found.metres[0] == 0.0
             assert found.metres[-1] == pytest.approx(site.routes[found.flow.route].length)
             assert found.fluid[0] == found.flow.inlet
@@ -62,7 +62,7 @@ def test_a_well_insulated_run_is_the_exponential(site: Site) -> None:
     that hold most of the resistance make it nearly constant, so the straight line holds to 3 %.
     """
     thick = max(site.builds.values(), key=lambda b: sum(y.thickness or 0.0 for y in b.layers))
-    (found,) = profiles_of(site, [flow_of(site, thick.name)])
+    (found,) = profiles_of(network_of(site), [flow_of(site, thick.name)])
     around = site.ambient.temperature
     falls = np.log((np.array(found.fluid) - around) / (found.fluid[0] - around))
     assert falls[-1] < -0.01
@@ -72,6 +72,6 @@ def test_a_well_insulated_run_is_the_exponential(site: Site) -> None:
 
 def test_what_is_not_known_has_no_profile(site: Site) -> None:
     still = replace(flow_of(site, "bare"), rate=0.0)
-    assert profiles_of(site, [still]) == []
+    assert profiles_of(network_of(site), [still]) == []
     cooler = next(name for name, r in site.routes.items() if r.stream and r.stream.kind == "cooler")
-    assert profiles_of(site, [replace(flow_of(site, "bare"), route=cooler)]) == []
+    assert profiles_of(network_of(site), [replace(flow_of(site, "bare"), route=cooler)]) == []

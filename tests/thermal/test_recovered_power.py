@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from CoolProp import CoolProp as library  # noqa: N813
+from thermal.test_drawn_hot_sites import site_text
 
 from allocator.engine import prove_plan
 from allocator.network.deriving import network_of
@@ -23,7 +24,6 @@ from allocator.search import Settings, make_plan
 from allocator.simulation.simulate import assemble
 from allocator.site.records import Site
 from allocator.verify import audit
-from tests.heat.test_drawn_hot_sites import site_text
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 ASKED = ("town: {power: 60 kW}", "town: {power: 70 kW}")

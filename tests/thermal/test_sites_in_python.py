@@ -212,14 +212,14 @@ def test_the_network_is_derived_once_and_never_of_itself() -> None:
     site = read_site(NETWORKS / "cool_first.yaml")
     network = network_of(site)
     assert network is network_of(site) is network_of(network)
-    assert network.plain is site
-    assert replace(site, about="changed").network is None
+    assert network.site is site
+    assert replace(site, about="changed").derived is None
     assert network_of(replace(network, about="changed")).routes is network.routes
     again = pickle.loads(pickle.dumps(site))
     assert again == site
     assert network_of(again) == network
     first = read_site(NETWORKS / "first.yaml")
-    assert network_of(first) is first
+    assert network_of(first).site is first
 
 
 def test_what_physics_refuses_is_told_of_the_thing() -> None:

@@ -22,6 +22,7 @@ from tampered_holds import COVE_HELD
 
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
+from allocator.network.records import Network
 from allocator.plans.file import plan_schema, plan_to_json
 from allocator.plans.records import HeatLimit, Plan
 from allocator.search import Settings, make_plan
@@ -135,8 +136,8 @@ def altered(limits: tuple[HeatLimit, ...], which: int, **changes: float) -> tupl
 
 def test_a_network_that_differs_from_its_file_is_found_out(plans: list[tuple[Site, Plan]]) -> None:
     site, plan = plans[4]
-    plain = site.plain
-    assert plain is not None
+    assert isinstance(site, Network)
+    plain = site.site
 
     def each(rows: str, network: Site = site, **changes: object) -> Site:
         made = {name: replace(row, **changes) for name, row in getattr(network, rows).items()}
@@ -158,7 +159,7 @@ def test_a_network_that_differs_from_its_file_is_found_out(plans: list[tuple[Sit
         ("plain_route", each("routes", energy=0.123)),
         ("plain_route", each("builds", price=0.123)),
         ("plain_route", each("places", part_of="works")),
-        ("plain_capacity", replace(site, plain=less)),
+        ("plain_capacity", replace(site, site=less)),
         ("plain_temperature", warmer(50.0)),
     ):
         assert rule in audit(network, plan).rules, rule

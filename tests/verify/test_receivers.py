@@ -7,8 +7,9 @@ import dataclasses
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 
-from allocator.model.choices import choices_of
-from allocator.model.receivers import receivers_of
+from allocator.model.buffers import receivers_of
+from allocator.model.index_sets import index_sets_of
+from allocator.network.deriving import network_of
 from allocator.plans.records import MachineUse
 from allocator.simulation.accounts import starts_of
 from allocator.site.records import Site
@@ -34,7 +35,9 @@ def cycled(
         for b in COVE_PLAN.batteries
     )
     site = resting(rest)
-    case = case_of(site, dataclasses.replace(COVE_PLAN, machines=machines, batteries=batteries))
+    case = case_of(
+        network_of(site), dataclasses.replace(COVE_PLAN, machines=machines, batteries=batteries)
+    )
     (machine,) = (m for m in case.plan.machines if m.cycled > 0)
     swing = swing_of(case, machine)
     on, battery, held, step = True, 0.0, 0.0, 0.5
@@ -90,7 +93,7 @@ def test_battery_and_receiver_take_up_the_longer_of_run_and_rest(share: float) -
 def test_planning_asks_for_room_for_the_rest_and_the_audit_for_no_less() -> None:
     rest = 1800.0
     site = resting(rest)
-    choices = choices_of(site)
+    choices = index_sets_of(network_of(site))
     group = choices.groups["oil_set@works"]
     need = {"oil": FUEL * rest / EFFICIENCY}
     assert receivers_of(choices, group) == pytest.approx(need, rel=1e-5)
@@ -118,7 +121,7 @@ def test_a_small_receiver_makes_runs_short_and_a_large_one_uses_no_more_than_the
 
 
 def test_planning_asks_for_a_receiver_that_the_audit_accepts() -> None:
-    choices = choices_of(COVE)
+    choices = index_sets_of(network_of(COVE))
     group = choices.groups["oil_set@works"]
     assert receivers_of(choices, group) == pytest.approx({"oil": FUEL * RUN / EFFICIENCY}, rel=1e-5)
     # hot water is asked for, breath is not used by anybody

@@ -6,9 +6,9 @@ the mean basis those that do not speak of stores and bursts.
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model
 from allocator.model.rules import collect, heat, machines, power, recovery, stock, stores, supply
-from allocator.model.statement import Statement
 
 COMMON = (
     collect.source_capacity,
@@ -52,10 +52,10 @@ FIRM = (
 )
 
 
-def state_rules(statement: Statement, choices: Choices) -> None:
+def state_rules(model: Model, sets: IndexSets) -> None:
     """State every rule of the firm program, or of the mean basis where stores do not matter."""
     for rule in COMMON:
-        rule(statement, choices)
-    if not choices.lossless:
+        rule(model, sets)
+    if not sets.lossless:
         for rule in FIRM:
-            rule(statement, choices)
+            rule(model, sets)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
 from allocator.model.expressions import (
     arrivals,
     collected,
@@ -10,10 +9,11 @@ from allocator.model.expressions import (
     drawn_at_most,
     scaled,
 )
-from allocator.model.statement import Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model, Terms
 
 
-def source_capacity(statement: Statement, choices: Choices) -> None:
+def source_capacity(model: Model, sets: IndexSets) -> None:
     """``sum_k r[s,k] + sum_j peak_j direct[s,j] <= flow_s tap_s``, and ``<= pump rate``.
 
     What is drawn out of its chamber goes through the same pump and is summed with it. A promise
@@ -21,87 +21,87 @@ def source_capacity(statement: Statement, choices: Choices) -> None:
     gives all of that, and all else its share. One that withstands lost sources takes none, but of
     a source that is sure.
     """
-    withstands = choices.withstands
-    for name in choices.sources:
-        source = choices.site.sources[name]
+    withstands = sets.withstands
+    for name in sets.sources:
+        source = sets.site.sources[name]
         if source.part_of:
             continue
-        sure = 1.0 - choices.may_miss(name) if withstands.low > 0 else 1.0
-        direct = direct_peak(choices, name)
+        sure = 1.0 - sets.may_miss(name) if withstands.low > 0 else 1.0
+        direct = direct_peak(sets, name)
         if withstands.lost > 0 and direct and not source.sure:
-            statement.row(f"nothing_direct[{name}]", direct, high=0.0)
-        sent = collected(choices, name) + [(peak / sure, key) for peak, key in direct]
-        for part in choices.site.parts_of(name):
-            sent += drawn_at_most(choices, part)
+            model.row(f"nothing_direct[{name}]", direct, high=0.0)
+        sent = collected(sets, name) + [(peak / sure, key) for peak, key in direct]
+        for part in sets.site.parts_of(name):
+            sent += drawn_at_most(sets, part)
         if not sent:
             continue
         most = source.flow
         if source.pump is not None and source.pump.rate is not None:
             most = min(most, source.pump.rate)
-        statement.row(f"source_capacity[{name}]", [*sent, (-most, ("tap", name))], high=0.0)
+        model.row(f"source_capacity[{name}]", [*sent, (-most, ("tap", name))], high=0.0)
 
 
-def chamber_mean(statement: Statement, choices: Choices) -> None:
+def chamber_mean(model: Model, sets: IndexSets) -> None:
     """``sum_i duty_i r_i <= duty_s flow_s tap_s``: the chamber cut of an endless window.
 
     i: the source s as its gas comes, and what is drawn out of its chamber through pauses
     (:mod:`allocator.model.chambers`). A promise that withstands lost or low sources does not
     count with chambers: nothing is drawn through pauses then.
     """
-    for name in choices.sources:
-        parts = [part for part in choices.site.parts_of(name) if part in choices.curves]
-        drawn = [term for part in parts for term in drawn_at_most(choices, part)]
+    for name in sets.sources:
+        parts = [part for part in sets.site.parts_of(name) if part in sets.curves]
+        drawn = [term for part in parts for term in drawn_at_most(sets, part)]
         if not drawn:
             continue
-        if choices.withstands.anything:
-            statement.row(f"nothing_through_chamber[{name}]", drawn, high=0.0)
+        if sets.withstands.anything:
+            model.row(f"nothing_through_chamber[{name}]", drawn, high=0.0)
             continue
-        flow, duty = choices.site.sources[name].flow, choices.curves[name].duty
+        flow, duty = sets.site.sources[name].flow, sets.curves[name].duty
         terms: Terms = [(-flow * duty, ("tap", name))]
         for one in (name, *parts):
-            terms += scaled(drawn_at_most(choices, one), choices.curves[one].duty)
-        statement.row(f"chamber_mean[{name}]", terms, high=0.0)
+            terms += scaled(drawn_at_most(sets, one), sets.curves[one].duty)
+        model.row(f"chamber_mean[{name}]", terms, high=0.0)
 
 
-def collect_balance(statement: Statement, choices: Choices) -> None:
+def collect_balance(model: Model, sets: IndexSets) -> None:
     """At every place v but p, for each fluid and each place p where it is delivered: what the
 
     sources at v send to destinations at p, plus what arrives bound for p, equals what leaves
     bound for p. Destinations at one place share one commodity: a pipe does not ask which of them
     its gas is for. No arc leaves p with gas bound for p.
     """
-    for fluid in choices.arcs:
-        for end in choices.ends(fluid):
-            balance = _sent_to(choices, fluid, end)
-            for arc in choices.arcs[fluid]:
+    for fluid in sets.arcs:
+        for end in sets.ends(fluid):
+            balance = _sent_to(sets, fluid, end)
+            for arc in sets.arcs[fluid]:
                 key = ("gather", arc.route, arc.start, fluid, end)
-                if statement.has(key):
+                if model.has(key):
                     balance.setdefault(arc.start, []).append((-1.0, key))
                     balance.setdefault(arc.end, []).append((1.0, key))
             for place, terms in balance.items():
                 if place != end:
-                    statement.row(f"collect_balance[{fluid},{end},{place}]", terms, low=0, high=0)
+                    model.row(f"collect_balance[{fluid},{end},{place}]", terms, low=0, high=0)
 
 
-def _sent_to(choices: Choices, fluid: str, end: str) -> dict[str, Terms]:
+def _sent_to(sets: IndexSets, fluid: str, end: str) -> dict[str, Terms]:
     sent: dict[str, Terms] = {}
-    for name in choices.sources:
-        place = choices.site.sources[name].place
-        for k in choices.reach[name]:
-            destination = choices.destinations[k]
+    for name in sets.sources:
+        place = sets.site.sources[name].place
+        for k in sets.reach[name]:
+            destination = sets.destinations[k]
             if destination.fluid == fluid and destination.place == end:
                 sent.setdefault(place, []).append((1.0, ("collect", name, k)))
     return sent
 
 
-def fill_rate(statement: Statement, choices: Choices) -> None:
+def fill_rate(model: Model, sets: IndexSets) -> None:
     """``sum_s r[s,k] + inflow_k <= fill rate`` of a store."""
-    for k, destination in choices.destinations.items():
+    for k, destination in sets.destinations.items():
         store = destination.store
         if store is None or store.type.fill_rate is None:
             continue
-        statement.row(
+        model.row(
             f"fill_rate[{store.name}]",
-            [*arrivals(choices, k), (1.0, ("inflow", store.name))],
+            [*arrivals(sets, k), (1.0, ("inflow", store.name))],
             high=store.type.fill_rate,
         )

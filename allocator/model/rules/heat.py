@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
 from allocator.model.expressions import arrivals, moved_at_most, scaled
-from allocator.model.statement import Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model, Terms
 from allocator.thermal.upper import Upper, upper_heat
 
 
@@ -13,41 +13,41 @@ def heat_row(place: str) -> str:
     return f"heat_let_in[{place}]"
 
 
-def heat_into_places(statement: Statement, choices: Choices) -> None:
+def heat_into_places(model: Model, sets: IndexSets) -> None:
     """``sum W lay + sum J/kg cooled + sum W machines + sum J/kg stored <= heat limit`` of a place.
 
     Upper values: a pipe that is laid loses what it does at full flow from its level, machines run
     at full load (those that stand as well, for they are started on what would spill), and all
     sources are on at once.
     """
-    for place, upper in upper_heat(choices.site).items():
-        limit = choices.site.places[place].heat_limit
+    for place, upper in upper_heat(sets.site).items():
+        limit = sets.site.places[place].heat_limit
         assert limit is not None
         standing = sum(
             upper.machines.get(machine, 0.0) * count
-            for (machine, where), count in choices.site.built.machines.items()
-            if choices.site.ground(where) == place
+            for (machine, where), count in sets.site.built.machines.items()
+            if sets.site.ground(where) == place
         )
-        terms = _let_in(choices, place, upper)
-        statement.row(heat_row(place), terms, high=limit - standing)
+        terms = _let_in(sets, place, upper)
+        model.row(heat_row(place), terms, high=limit - standing)
 
 
-def _let_in(choices: Choices, place: str, upper: Upper) -> Terms:
+def _let_in(sets: IndexSets, place: str, upper: Upper) -> Terms:
     terms: Terms = []
-    for (route, fluid), pipe in choices.pipes.items():
+    for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
             if (heat := upper.pipes.get((route, build, fluid), 0.0)) > 0:
                 terms.append((heat, ("lay", route, build, fluid)))
-    for arcs in choices.arcs.values():
+    for arcs in sets.arcs.values():
         for arc in arcs:
             if (heat := upper.coolers.get(arc.route, 0.0)) > 0:
-                terms += scaled(moved_at_most(choices, arc), heat)
-    for name, group in choices.groups.items():
+                terms += scaled(moved_at_most(sets, arc), heat)
+    for name, group in sets.groups.items():
         heat = upper.machines.get(group.type.name, 0.0)
-        if heat > 0 and choices.site.ground(group.place) == place:
+        if heat > 0 and sets.site.ground(group.place) == place:
             terms.append((heat, ("count", name)))
-    for name in choices.fluid_stores:
-        if name in upper.stores and not choices.lossless:
-            stored: Terms = [*arrivals(choices, f"store:{name}"), (1.0, ("inflow", name))]
+    for name in sets.fluid_stores:
+        if name in upper.stores and not sets.lossless:
+            stored: Terms = [*arrivals(sets, f"store:{name}"), (1.0, ("inflow", name))]
             terms += scaled(stored, upper.stores[name])
     return terms

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
 from allocator.model.expressions import (
     bursts,
     can_cycle,
@@ -10,36 +9,37 @@ from allocator.model.expressions import (
     fuel_rate,
     load_at_peak,
 )
-from allocator.model.statement import Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model, Terms
 
 
-def places_and_types(statement: Statement, choices: Choices) -> None:
+def places_and_types(model: Model, sets: IndexSets) -> None:
     """``sum over places of count <= most`` of a type, what stands included."""
-    for machine in choices.site.machines.values():
+    for machine in sets.site.machines.values():
         if machine.most is None:
             continue
-        groups = [g for g in choices.groups.values() if g.type.name == machine.name]
-        standing = sum(n for (m, _), n in choices.site.built.machines.items() if m == machine.name)
+        groups = [g for g in sets.groups.values() if g.type.name == machine.name]
+        standing = sum(n for (m, _), n in sets.site.built.machines.items() if m == machine.name)
         terms: Terms = [(1.0, ("count", g.name)) for g in groups]
         if terms:
-            statement.row(
+            model.row(
                 f"most_of_type[{machine.name}]", terms, high=float(max(0, machine.most - standing))
             )
 
 
-def running_limit(statement: Statement, choices: Choices) -> None:
+def running_limit(model: Model, sets: IndexSets) -> None:
     """``flat + sum_j peak_j follow_j <= running`` (on the mean basis: ``flat <= count``)."""
-    for name, group in choices.groups.items():
-        terms = load_at_peak(choices, group)
-        if choices.lossless:
+    for name, group in sets.groups.items():
+        terms = load_at_peak(sets, group)
+        if sets.lossless:
             terms.append((-1.0, ("count", name)))
-            statement.row(f"running_limit[{name}]", terms, high=float(group.standing))
+            model.row(f"running_limit[{name}]", terms, high=float(group.standing))
             continue
         terms.append((-1.0, ("running", name)))
-        statement.row(f"running_limit[{name}]", terms, high=0.0)
+        model.row(f"running_limit[{name}]", terms, high=0.0)
 
 
-def shared_units(statement: Statement, choices: Choices) -> None:
+def shared_units(model: Model, sets: IndexSets) -> None:
     """``flat + sum_j peak_j follow_j + sum_b burst <= running + beside``.
 
     What a source sends to be burnt as it comes may fill up units that turn for ever, whether the
@@ -48,16 +48,16 @@ def shared_units(statement: Statement, choices: Choices) -> None:
     no load, so r kg/s always give at least what full load makes of r kg/s. The room is that of
     the peak, with all sources on, and nothing is started or stopped for it.
     """
-    for name, group in choices.groups.items():
-        if not statement.has(("beside", name)):
+    for name, group in sets.groups.items():
+        if not model.has(("beside", name)):
             continue
-        load = load_at_peak(choices, group)
-        load += [term for burst in bursts(choices, name).values() for term in burst]
+        load = load_at_peak(sets, group)
+        load += [term for burst in bursts(sets, name).values() for term in burst]
         terms = [*load, (-1.0, ("running", name)), (-1.0, ("beside", name))]
-        statement.row(f"shared_units[{name}]", terms, high=0.0)
+        model.row(f"shared_units[{name}]", terms, high=0.0)
 
 
-def machine_count(statement: Statement, choices: Choices) -> None:
+def machine_count(model: Model, sets: IndexSets) -> None:
     """``running + cycled + beside <= count``, what stands included.
 
     All that does not turn for ever is one stream of fuel, ``cycled`` of it steady: as many whole
@@ -66,53 +66,53 @@ def machine_count(statement: Statement, choices: Choices) -> None:
     that is longer): with t s of fuel for full load and a rest of the stream of c < 1 units it is
     on for t / (1 - c) and off for t / c, neither below t.
     """
-    for name, group in choices.groups.items():
+    for name, group in sets.groups.items():
         terms: Terms = [(1.0, ("running", name)), (-1.0, ("count", name))]
-        if can_cycle(choices, group):
+        if can_cycle(sets, group):
             terms.append((1.0, ("cycled", name)))
-        if statement.has(("beside", name)):
+        if model.has(("beside", name)):
             terms.append((1.0, ("beside", name)))
-        statement.row(f"machine_count[{name}]", terms, high=float(group.standing))
+        model.row(f"machine_count[{name}]", terms, high=float(group.standing))
 
 
-def least_load(statement: Statement, choices: Choices) -> None:
+def least_load(model: Model, sets: IndexSets) -> None:
     """``flat + sum_j least_j follow_j >= least load * running``, at the lowest of the profile."""
-    for name, group in choices.groups.items():
+    for name, group in sets.groups.items():
         if group.type.least_load <= 0:
             continue
         terms: Terms = [(1.0, ("flat", name))]
-        for shape in can_follow(choices, group):
-            terms.append((choices.shape_curves[shape].least, ("follow", name, shape)))
+        for shape in can_follow(sets, group):
+            terms.append((sets.shape_curves[shape].least, ("follow", name, shape)))
         terms.append((-group.type.least_load, ("running", name)))
-        statement.row(f"least_load[{name}]", terms, low=0.0)
+        model.row(f"least_load[{name}]", terms, low=0.0)
 
 
-def cycled_unit(statement: Statement, choices: Choices) -> None:
+def cycled_unit(model: Model, sets: IndexSets) -> None:
     """``cycled <= cycling``: at most one unit of a group is run on and off behind a battery."""
-    for name, group in choices.groups.items():
-        if can_cycle(choices, group):
-            statement.row(
+    for name, group in sets.groups.items():
+        if can_cycle(sets, group):
+            model.row(
                 f"cycled_unit[{name}]",
                 [(1.0, ("cycled", name)), (-1.0, ("cycling", name))],
                 high=0.0,
             )
 
 
-def lumpy_bursts(statement: Statement, choices: Choices) -> None:
+def lumpy_bursts(model: Model, sets: IndexSets) -> None:
     """``beside <= most * lumps``, where a part of a unit is burnt in lumps.
 
     ``most``: units that all sources which reach the group could fill together.
     """
-    for name, group in choices.groups.items():
-        if statement.has(("lumps", name)):
-            ends = [k for k, d in choices.destinations.items() if d.group is group]
+    for name, group in sets.groups.items():
+        if model.has(("lumps", name)):
+            ends = [k for k, d in sets.destinations.items() if d.group is group]
             flow = sum(
-                choices.site.sources[source].flow
-                for source in choices.sources
-                if any(k in choices.reach[source] for k in ends)
+                sets.site.sources[source].flow
+                for source in sets.sources
+                if any(k in sets.reach[source] for k in ends)
             )
             most = flow / fuel_rate(group)
-            statement.row(
+            model.row(
                 f"lumpy_bursts[{name}]",
                 [(1.0, ("beside", name)), (-most, ("lumps", name))],
                 high=0.0,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import CLASSES, Choices
 from allocator.model.expressions import (
     can_cycle,
     can_follow,
@@ -16,7 +15,8 @@ from allocator.model.expressions import (
     turnover,
     worth_of,
 )
-from allocator.model.statement import Statement, Terms
+from allocator.model.index_sets import CLASSES, IndexSets
+from allocator.model.model import Model, Terms
 from allocator.plans.records import FLAT
 from allocator.site.records import MachineType
 
@@ -37,100 +37,100 @@ def bridged(machine: MachineType) -> float:
     return max(machine.least_run, machine.least_rest, SHORTEST_RUN)
 
 
-def generation(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+def generation(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
     """Power that machines of a class, and coolers with recovery, give a pool, W.
 
     What a cycled unit gives goes through a battery, so the charge efficiency is taken off all
     of it (on the safe side: part of it is used as it comes).
     """
     terms: Terms = []
-    for name, group in choices.groups.items():
+    for name, group in sets.groups.items():
         power = group.type.power_out
-        if power <= 0 or choices.bus(group.place) != bus or group.clean != (kind == "clean"):
+        if power <= 0 or sets.bus(group.place) != bus or group.clean != (kind == "clean"):
             continue
         if shape == FLAT:
             terms.append((power, ("flat", name)))
-            if can_cycle(choices, group):
-                terms.append((power * choices.efficiency(bus), ("cycled", name)))
-        elif shape in can_follow(choices, group):
+            if can_cycle(sets, group):
+                terms.append((power * sets.efficiency(bus), ("cycled", name)))
+        elif shape in can_follow(sets, group):
             terms.append((power, ("follow", name, shape)))
     if kind == "clean":  # a cooler releases nothing
-        for arc, recovery, shapes in recovering(choices):
-            if shape in shapes and choices.bus(arc.start) == bus:
+        for arc, recovery, shapes in recovering(sets):
+            if shape in shapes and sets.bus(arc.start) == bus:
                 terms.append((worth_of(recovery), ("recover", arc.route, shape)))
     return terms
 
 
-def own_load(choices: Choices, bus: str) -> Terms:
+def own_load(sets: IndexSets, bus: str) -> Terms:
     """Flat power that the plant itself takes at a bus, W: pumps, converters, battery losses.
 
     Pumps count as if their source were always on (on the mean basis the rates are means).
     """
     terms: Terms = []
-    for name in choices.sources:
-        source = choices.site.sources[name]
-        if source.pump is not None and choices.bus(source.place) == bus:
+    for name in sets.sources:
+        source = sets.site.sources[name]
+        if source.pump is not None and sets.bus(source.place) == bus:
             # what follows a shape is pumped at its peak: the pools hold at all times
-            direct = direct_mean if choices.lossless else direct_peak
-            moved = collected(choices, name) + direct(choices, name)
+            direct = direct_mean if sets.lossless else direct_peak
+            moved = collected(sets, name) + direct(sets, name)
             terms += scaled(moved, source.pump.energy)
-    terms += _moving_load(choices, bus)
-    for group in choices.groups.values():
-        if group.type.power_in > 0 and choices.bus(group.place) == bus:
-            terms += scaled(turnover(choices, group, FLAT), group.type.power_in)
-    if choices.lossless:
+    terms += _moving_load(sets, bus)
+    for group in sets.groups.values():
+        if group.type.power_in > 0 and sets.bus(group.place) == bus:
+            terms += scaled(turnover(sets, group, FLAT), group.type.power_in)
+    if sets.lossless:
         return terms
-    for name, battery in choices.batteries.items():
-        if battery.type.loss > 0 and choices.bus(battery.place) == bus:
+    for name, battery in sets.batteries.items():
+        if battery.type.loss > 0 and sets.bus(battery.place) == bus:
             # Only what is kept charged loses: the parts that level and that bridge runs. Bursts
             # have the loss in their own promise, and what no part uses may stay empty.
             share = battery.type.loss / battery.type.charge_efficiency
             terms.append((share, ("swing", name)))
-            for (b, demand), constants in choices.levellings.items():
-                if b == name and _levels_here(choices, b, demand, bus):
+            for (b, demand), constants in sets.levellings.items():
+                if b == name and _levels_here(sets, b, demand, bus):
                     size = share * constants.size
                     terms += [(size, ("level", b, demand, kind)) for kind in CLASSES]
     return terms
 
 
-def _moving_load(choices: Choices, bus: str) -> Terms:
+def _moving_load(sets: IndexSets, bus: str) -> Terms:
     """``energy * (sum_p gather + sum_j peak_j supply_j)`` of routes that take power for what they
 
     move, such as coolers, at the bus of their start: as if every source were always on.
     """
     terms: Terms = []
-    for arcs in choices.arcs.values():
+    for arcs in sets.arcs.values():
         for arc in arcs:
-            energy = choices.site.routes[arc.route].energy
-            if energy > 0 and choices.bus(arc.start) == bus:
-                terms += scaled(moved_at_most(choices, arc), energy)
+            energy = sets.site.routes[arc.route].energy
+            if energy > 0 and sets.bus(arc.start) == bus:
+                terms += scaled(moved_at_most(sets, arc), energy)
     return terms
 
 
-def pool_use(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+def pool_use(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
     """Power that demands take from a pool, W: straight, or flat through levelling."""
     terms: Terms = []
-    for demand in choices.power_demands():
-        if choices.shape_of[demand.name] == shape and choices.bus(demand.place) == bus:
+    for demand in sets.power_demands():
+        if sets.shape_of[demand.name] == shape and sets.bus(demand.place) == bus:
             terms.append((1.0, ("served", demand.name, kind)))
-    if shape == FLAT and not choices.lossless:
-        for (battery, demand_name), constants in choices.levellings.items():
+    if shape == FLAT and not sets.lossless:
+        for (battery, demand_name), constants in sets.levellings.items():
             key = ("level", battery, demand_name, kind)
-            if _levels_here(choices, battery, demand_name, bus):
+            if _levels_here(sets, battery, demand_name, bus):
                 terms.append((constants.generation, key))
     return terms
 
 
-def _levels_here(choices: Choices, battery: str, demand: str, bus: str) -> bool:
-    place = choices.site.demands[demand].place
-    return choices.bus(choices.batteries[battery].place) == bus and choices.bus(place) == bus
+def _levels_here(sets: IndexSets, battery: str, demand: str, bus: str) -> bool:
+    place = sets.site.demands[demand].place
+    return sets.bus(sets.batteries[battery].place) == bus and sets.bus(place) == bus
 
 
-def wires(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
+def wires(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
     """Power that lines bring a bus less what they take from it, W."""
     terms: Terms = []
-    for name in choices.lines:
-        line = choices.site.lines[name]
+    for name in sets.lines:
+        line = sets.site.lines[name]
         for start, end in ((line.start, line.end), (line.end, line.start)):
             key = ("wire", name, start, kind, shape)
             if start == bus:
@@ -140,36 +140,36 @@ def wires(choices: Choices, bus: str, kind: str, shape: str) -> Terms:
     return terms
 
 
-def power_balance(statement: Statement, choices: Choices) -> None:
+def power_balance(model: Model, sets: IndexSets) -> None:
     """Per bus, class and shape: ``generation + battery release + lines >= demand served``; and
 
     the flat pools of both classes together cover the plant's own load besides.
     """
-    for bus in choices.buses():
+    for bus in sets.buses():
         both: Terms = []
         for kind in CLASSES:
-            for shape in (FLAT, *choices.power_shapes()):
-                terms = generation(choices, bus, kind, shape) + wires(choices, bus, kind, shape)
-                if not choices.lossless:
+            for shape in (FLAT, *sets.power_shapes()):
+                terms = generation(sets, bus, kind, shape) + wires(sets, bus, kind, shape)
+                if not sets.lossless:
                     terms += [
                         (1.0, ("release", name, kind, shape))
-                        for name, battery in choices.batteries.items()
-                        if choices.bus(battery.place) == bus
+                        for name, battery in sets.batteries.items()
+                        if sets.bus(battery.place) == bus
                     ]
-                terms += scaled(pool_use(choices, bus, kind, shape), -1.0)
-                statement.row(f"power[{bus},{kind},{shape}]", terms, low=0.0)
+                terms += scaled(pool_use(sets, bus, kind, shape), -1.0)
+                model.row(f"power[{bus},{kind},{shape}]", terms, low=0.0)
                 if shape == FLAT:
                     both += terms
-        load = own_load(choices, bus)
+        load = own_load(sets, bus)
         if load:
-            statement.row(f"own_load[{bus}]", both + scaled(load, -1.0), low=0.0)
+            model.row(f"own_load[{bus}]", both + scaled(load, -1.0), low=0.0)
 
 
-def share_limit(statement: Statement, choices: Choices) -> None:
+def share_limit(model: Model, sets: IndexSets) -> None:
     """``least share * mean <= served <= mean`` of every demand, over classes and roads."""
-    for demand in choices.site.demands.values():
-        terms = served(choices, demand.name)
-        statement.row(
+    for demand in sets.site.demands.values():
+        terms = served(sets, demand.name)
+        model.row(
             f"share[{demand.name}]",
             terms,
             low=demand.least_share * demand.mean if demand.least_share > 0 else -float("inf"),
@@ -177,126 +177,126 @@ def share_limit(statement: Statement, choices: Choices) -> None:
         )
 
 
-def served(choices: Choices, demand: str, kinds: tuple[str, ...] = CLASSES) -> Terms:
+def served(sets: IndexSets, demand: str, kinds: tuple[str, ...] = CLASSES) -> Terms:
     """Mean of a demand that is served, W or kg/s."""
-    record = choices.site.demands[demand]
-    if record in choices.fluid_demands():
+    record = sets.site.demands[demand]
+    if record in sets.fluid_demands():
         return [(1.0, ("served_fluid", demand))]
     terms: Terms = [(1.0, ("served", demand, kind)) for kind in kinds]
-    if not choices.lossless:
-        for battery, name in choices.levellings:
-            bus = choices.bus(record.place)
-            if name == demand and _levels_here(choices, battery, demand, bus):
+    if not sets.lossless:
+        for battery, name in sets.levellings:
+            bus = sets.bus(record.place)
+            if name == demand and _levels_here(sets, battery, demand, bus):
                 terms += [(1.0, ("level", battery, demand, kind)) for kind in kinds]
     return terms
 
 
-def line_capacity(statement: Statement, choices: Choices) -> None:
+def line_capacity(model: Model, sets: IndexSets) -> None:
     """``sum of peaks sent, both ways <= capacity`` of a line that is built."""
-    for name in choices.lines:
-        line = choices.site.lines[name]
+    for name in sets.lines:
+        line = sets.site.lines[name]
         terms: Terms = [(-line.capacity, ("line", name))]
         for start in (line.start, line.end):
             for kind in CLASSES:
-                for shape in (FLAT, *choices.power_shapes()):
-                    terms.append((choices.peak(shape), ("wire", name, start, kind, shape)))
-        statement.row(f"line_capacity[{name}]", terms, high=0.0)
+                for shape in (FLAT, *sets.power_shapes()):
+                    terms.append((sets.peak(shape), ("wire", name, start, kind, shape)))
+        model.row(f"line_capacity[{name}]", terms, high=0.0)
 
 
-def battery_parts(statement: Statement, choices: Choices) -> None:
+def battery_parts(model: Model, sets: IndexSets) -> None:
     """``levelling parts + burst parts + swing <= size``: separate shares, separate promises."""
-    for name, battery in choices.batteries.items():
+    for name, battery in sets.batteries.items():
         terms: Terms = [(1.0, ("swing", name)), (-1.0, ("size", name))]
         terms += [(1.0, ("burst_part", name, kind)) for kind in CLASSES]
-        for (b, demand), constants in choices.levellings.items():
+        for (b, demand), constants in sets.levellings.items():
             for kind in CLASSES:
                 key = ("level", b, demand, kind)
-                if b == name and statement.has(key):
+                if b == name and model.has(key):
                     terms.append((constants.size, key))
-        statement.row(f"battery_parts[{name}]", terms, high=battery.standing)
+        model.row(f"battery_parts[{name}]", terms, high=battery.standing)
 
 
-def battery_rates(statement: Statement, choices: Choices) -> None:
+def battery_rates(model: Model, sets: IndexSets) -> None:
     """Highest power into and out of a battery: bursts, levelling and cycled units together."""
-    for name, battery in choices.batteries.items():
-        shapes = (FLAT, *choices.power_shapes())
+    for name, battery in sets.batteries.items():
+        shapes = (FLAT, *sets.power_shapes())
         into: Terms = []
         out: Terms = [
-            (choices.peak(shape), ("release", name, kind, shape))
+            (sets.peak(shape), ("release", name, kind, shape))
             for kind in CLASSES
             for shape in shapes
         ]
-        for (b, demand), constants in choices.levellings.items():
+        for (b, demand), constants in sets.levellings.items():
             for kind in CLASSES:
                 key = ("level", b, demand, kind)
-                if b == name and statement.has(key):
+                if b == name and model.has(key):
                     into.append((constants.charge, key))
                     out.append((constants.discharge, key))
-        into += [(power, key) for _, power, key in burst_sources(choices, name)]
-        for group in choices.groups.values():
-            at_bus = choices.bus(group.place) == choices.bus(battery.place)
-            if can_cycle(choices, group) and at_bus:
+        into += [(power, key) for _, power, key in burst_sources(sets, name)]
+        for group in sets.groups.values():
+            at_bus = sets.bus(group.place) == sets.bus(battery.place)
+            if can_cycle(sets, group) and at_bus:
                 into.append((group.type.power_out, ("cycling", group.name)))
                 out.append((group.type.power_out, ("cycling", group.name)))
-                if statement.has(("lumps", group.name)):
+                if model.has(("lumps", group.name)):
                     into.append((group.type.power_out, ("lumps", group.name)))
         if battery.type.fill_rate is not None:
-            statement.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate)
+            model.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate)
         if battery.type.release_rate is not None:
-            statement.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate)
+            model.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate)
 
 
 def burst_sources(
-    choices: Choices, battery: str, kind: str | None = None
+    sets: IndexSets, battery: str, kind: str | None = None
 ) -> list[tuple[str, float, tuple[str, str, str]]]:
     """Sources seen through a generator: (source, W a kg/s, key) for a battery and class."""
     found = []
-    for k, destination in choices.destinations.items():
+    for k, destination in sets.destinations.items():
         group = destination.group
         if group is None or destination.battery is None or destination.battery.name != battery:
             continue
         if kind is not None and group.clean != (kind == "clean"):
             continue
         energy = group.type.power_out / fuel_rate(group)
-        for source in choices.sources:
-            if k in choices.reach[source]:
+        for source in sets.sources:
+            if k in sets.reach[source]:
                 found.append((source, energy, ("collect", source, k)))
     return found
 
 
-def burst_long_run(statement: Statement, choices: Choices) -> None:
+def burst_long_run(model: Model, sets: IndexSets) -> None:
     """``efficiency * sum_s W_s duty_s r_s >= sum_j release_j + loss * part``, per class."""
-    for name, battery in choices.batteries.items():
+    for name, battery in sets.batteries.items():
         for kind in CLASSES:
             terms: Terms = [
-                (battery.type.charge_efficiency * power * choices.curves[source].duty, key)
-                for source, power, key in burst_sources(choices, name, kind)
+                (battery.type.charge_efficiency * power * sets.curves[source].duty, key)
+                for source, power, key in burst_sources(sets, name, kind)
             ]
-            for shape in (FLAT, *choices.power_shapes()):
+            for shape in (FLAT, *sets.power_shapes()):
                 terms.append((-1.0, ("release", name, kind, shape)))
             terms.append((-battery.type.loss, ("burst_part", name, kind)))
-            statement.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
+            model.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
 
 
-def battery_behind(statement: Statement, choices: Choices) -> None:
+def battery_behind(model: Model, sets: IndexSets) -> None:
     """``part >= efficiency * sum over steady s of W_s r_s * one second``, per class.
 
     The store cuts ask for a battery behind bursts, for there are windows without them; steady gas
     alone would pass through one that nobody builds.
     """
-    for name, battery in choices.batteries.items():
+    for name, battery in sets.batteries.items():
         for kind in CLASSES:
             terms: Terms = [
                 (-battery.type.charge_efficiency * power * SHORTEST_RUN, key)
-                for source, power, key in burst_sources(choices, name, kind)
-                if choices.curves[source].pattern.steady
+                for source, power, key in burst_sources(sets, name, kind)
+                if sets.curves[source].pattern.steady
             ]
             if terms:
                 terms.append((1.0, ("burst_part", name, kind)))
-                statement.row(f"battery_behind[{name},{kind}]", terms, low=0.0)
+                model.row(f"battery_behind[{name},{kind}]", terms, low=0.0)
 
 
-def swing_reserve(statement: Statement, choices: Choices) -> None:
+def swing_reserve(model: Model, sets: IndexSets) -> None:
     """``sum of swing parts at a bus >= sum of power * seconds bridged * (cycling + lumps)``.
 
     The seconds are the longer of least run and least rest (:func:`bridged`). A unit that burns
@@ -305,16 +305,16 @@ def swing_reserve(statement: Statement, choices: Choices) -> None:
 
     Without a battery nothing may be cycled, however short its runs.
     """
-    for bus in choices.buses():
+    for bus in sets.buses():
         terms: Terms = [
             (1.0, ("swing", name))
-            for name, battery in choices.batteries.items()
-            if choices.bus(battery.place) == bus
+            for name, battery in sets.batteries.items()
+            if sets.bus(battery.place) == bus
         ]
-        for group in choices.groups.values():
-            if can_cycle(choices, group) and choices.bus(group.place) == bus:
+        for group in sets.groups.values():
+            if can_cycle(sets, group) and sets.bus(group.place) == bus:
                 energy = group.type.power_out * bridged(group.type)
                 terms.append((-energy, ("cycling", group.name)))
-                if statement.has(("lumps", group.name)):
+                if model.has(("lumps", group.name)):
                     terms.append((-energy, ("lumps", group.name)))
-        statement.row(f"swing_reserve[{bus}]", terms, low=0.0)
+        model.row(f"swing_reserve[{bus}]", terms, low=0.0)

@@ -15,30 +15,30 @@ gas for all that flows (``Recovery.always``), with none of the rules below but t
 
 from __future__ import annotations
 
-from allocator.model.choices import Arc, Choices
 from allocator.model.expressions import moved_at_most, recovering
-from allocator.model.statement import Statement, Terms
+from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.model.model import Model, Terms
 
 
-def recovered_flow(statement: Statement, choices: Choices) -> None:
+def recovered_flow(model: Model, sets: IndexSets) -> None:
     """``recover[route,j] <= supply[route,j]``; ``sum_j peak_j recover[j] <= sum_b cap_b lay_b``."""
-    for arc, _, shapes in recovering(choices):
+    for arc, _, shapes in recovering(sets):
         most: Terms = []
         for shape in shapes:
             key = ("recover", arc.route, shape)
             supply = ("supply", arc.route, arc.start, arc.fluid, shape)
-            statement.row(f"recovered[{arc.route},{shape}]", [(1.0, key), (-1.0, supply)], high=0)
-            most.append((choices.peak(shape), key))
-        for build in choices.pipes[arc.route, arc.fluid].builds:
-            capacity = choices.site.capacity(arc.route, build, arc.fluid)
+            model.row(f"recovered[{arc.route},{shape}]", [(1.0, key), (-1.0, supply)], high=0)
+            most.append((sets.peak(shape), key))
+        for build in sets.pipes[arc.route, arc.fluid].builds:
+            capacity = sets.site.capacity(arc.route, build, arc.fluid)
             most.append((-capacity, ("lay", arc.route, build, arc.fluid)))
-        statement.row(f"recovered_of_units[{arc.route}]", most, high=0.0)
+        model.row(f"recovered_of_units[{arc.route}]", most, high=0.0)
 
 
-def recovered_of_sources(statement: Statement, choices: Choices) -> None:
+def recovered_of_sources(model: Model, sets: IndexSets) -> None:
     """``sum over coolers there of recover[j] <= sum over sources there of direct[j]``."""
     found: dict[tuple[str, str, str], Terms] = {}
-    for arc, recovery, shapes in recovering(choices):
+    for arc, recovery, shapes in recovering(sets):
         if not recovery.always:
             for shape in shapes:
                 terms = found.setdefault((arc.start, arc.fluid, shape), [])
@@ -46,35 +46,35 @@ def recovered_of_sources(statement: Statement, choices: Choices) -> None:
     for (place, fluid, shape), terms in found.items():
         given: Terms = [
             (-1.0, ("direct", name, shape))
-            for name in choices.sources
-            if choices.site.sources[name].place == place
-            and choices.site.sources[name].fluid == fluid
-            and not choices.site.sources[name].part_of  # nobody knows how warm it still is
-            and statement.has(("direct", name, shape))
+            for name in sets.sources
+            if sets.site.sources[name].place == place
+            and sets.site.sources[name].fluid == fluid
+            and not sets.site.sources[name].part_of  # nobody knows how warm it still is
+            and model.has(("direct", name, shape))
         ]
-        statement.row(f"recovered_of_sources[{place},{fluid},{shape}]", terms + given, high=0.0)
+        model.row(f"recovered_of_sources[{place},{fluid},{shape}]", terms + given, high=0.0)
 
 
-def recovered_unfed(statement: Statement, choices: Choices) -> None:
+def recovered_unfed(model: Model, sets: IndexSets) -> None:
     """``sum_j peak_j recover[route,j] <= cap (1 - fed)``; ``what arrives there <= most * fed``."""
     stated = set()
-    for arc, recovery, shapes in recovering(choices):
+    for arc, recovery, shapes in recovering(sets):
         if recovery.always:
             continue
         fed = ("fed", arc.start, arc.fluid)
-        most = _widest(choices, arc)
-        terms: Terms = [(choices.peak(shape), ("recover", arc.route, shape)) for shape in shapes]
-        statement.row(f"recovered_unfed[{arc.route}]", [*terms, (most, fed)], high=most)
+        most = _widest(sets, arc)
+        terms: Terms = [(sets.peak(shape), ("recover", arc.route, shape)) for shape in shapes]
+        model.row(f"recovered_unfed[{arc.route}]", [*terms, (most, fed)], high=most)
         if fed in stated:
             continue
         stated.add(fed)
-        into = [other for other in choices.arcs[arc.fluid] if other.end == arc.start]
-        moved = [term for other in into for term in moved_at_most(choices, other)]
-        moved = [(factor, key) for factor, key in moved if statement.has(key)]
-        room = sum(_widest(choices, other) for other in into)
-        statement.row(f"fed[{arc.start},{arc.fluid}]", [*moved, (-room, fed)], high=0.0)
+        into = [other for other in sets.arcs[arc.fluid] if other.end == arc.start]
+        moved = [term for other in into for term in moved_at_most(sets, other)]
+        moved = [(factor, key) for factor, key in moved if model.has(key)]
+        room = sum(_widest(sets, other) for other in into)
+        model.row(f"fed[{arc.start},{arc.fluid}]", [*moved, (-room, fed)], high=0.0)
 
 
-def _widest(choices: Choices, arc: Arc) -> float:
-    builds = choices.pipes[arc.route, arc.fluid].builds
-    return max(choices.site.capacity(arc.route, build, arc.fluid) for build in builds)
+def _widest(sets: IndexSets, arc: PipeArc) -> float:
+    builds = sets.pipes[arc.route, arc.fluid].builds
+    return max(sets.site.capacity(arc.route, build, arc.fluid) for build in builds)

@@ -2,101 +2,101 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
-from allocator.model.statement import Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model, Terms
 
 MANY = 1000
 """Machines that a place without a limit is taken to hold at the most, for this bound alone."""
 
 
-def store_sizes(statement: Statement, choices: Choices) -> None:
+def store_sizes(model: Model, sets: IndexSets) -> None:
     """``size = unit * units`` where units are whole; ``least * stand <= size <= room * stand``
 
     where building at the place asks for a base, or has a least size.
     """
-    for name, store in {**choices.fluid_stores, **choices.batteries}.items():
+    for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         kind = store.type
         if kind.unit is not None:
-            statement.row(
+            model.row(
                 f"whole_units[{name}]",
                 [(1.0, ("size", name)), (-kind.unit, ("units", name))],
                 low=0.0,
                 high=0.0,
             )
-        if statement.has(("stand", name)):
-            statement.row(
+        if model.has(("stand", name)):
+            model.row(
                 f"store_stands[{name}]",
                 [(1.0, ("size", name)), (-kind.most, ("stand", name))],
                 high=0.0,
             )
             if kind.least > 0:
-                statement.row(
+                model.row(
                     f"least_size[{name}]",
                     [(1.0, ("size", name)), (-kind.least, ("stand", name))],
                     low=0.0,
                 )
 
 
-def promised(choices: Choices, name: str) -> Terms:
+def promised(sets: IndexSets, name: str) -> Terms:
     """Mean of what a store promises, all shapes, kg/s."""
-    shapes = choices.fluid_shapes[choices.fluid_stores[name].type.holds]
+    shapes = sets.fluid_shapes[sets.fluid_stores[name].type.holds]
     return [(1.0, ("draw", name, shape)) for shape in shapes]
 
 
-def release_rate(statement: Statement, choices: Choices) -> None:
+def release_rate(model: Model, sets: IndexSets) -> None:
     """``sum_j peak_j draw_j <= release rate``."""
-    for name, store in choices.fluid_stores.items():
+    for name, store in sets.fluid_stores.items():
         if store.type.release_rate is not None:
-            shapes = choices.fluid_shapes[store.type.holds]
-            statement.row(
+            shapes = sets.fluid_shapes[store.type.holds]
+            model.row(
                 f"release_rate[{name}]",
-                [(choices.peak(shape), ("draw", name, shape)) for shape in shapes],
+                [(sets.peak(shape), ("draw", name, shape)) for shape in shapes],
                 high=store.type.release_rate,
             )
 
 
-def long_run(statement: Statement, choices: Choices) -> None:
+def long_run(model: Model, sets: IndexSets) -> None:
     """``sum_s duty_s r[s,k] + inflow >= sum_j draw_j + loss * size``: of an endless window."""
-    for name, store in choices.fluid_stores.items():
+    for name, store in sets.fluid_stores.items():
         k = f"store:{name}"
         terms: Terms = [(1.0, ("inflow", name))]
-        for source in choices.sources:
-            if k in choices.reach[source]:
-                terms.append((choices.curves[source].duty, ("collect", source, k)))
-        for coefficient, key in promised(choices, name):
+        for source in sets.sources:
+            if k in sets.reach[source]:
+                terms.append((sets.curves[source].duty, ("collect", source, k)))
+        for coefficient, key in promised(sets, name):
             terms.append((-coefficient, key))
-        if statement.has(("idle", name)):
+        if model.has(("idle", name)):
             terms.append((1.0, ("idle", name)))
         terms.append((-store.type.loss, ("size", name)))
-        statement.row(f"long_run[{name}]", terms, low=store.type.loss * store.standing)
+        model.row(f"long_run[{name}]", terms, low=store.type.loss * store.standing)
 
 
-def idle_store(statement: Statement, choices: Choices) -> None:
+def idle_store(model: Model, sets: IndexSets) -> None:
     """``draw_j <= most * promises`` and ``idle <= loss * standing * (1 - promises)``.
 
     A store that stands and promises nothing may be empty: it then loses nothing, and nobody need
     feed it. ``most`` is what all sources and machines could give of the fluid at once.
     """
-    for name, store in choices.fluid_stores.items():
-        if not statement.has(("idle", name)):
+    for name, store in sets.fluid_stores.items():
+        if not model.has(("idle", name)):
             continue
-        most = _most_given(choices, store.type.holds)
-        for coefficient, key in promised(choices, name):
-            statement.row(
+        most = _most_given(sets, store.type.holds)
+        for coefficient, key in promised(sets, name):
+            model.row(
                 f"idle_draw[{name},{key}]",
                 [(coefficient, key), (-most, ("promises", name))],
                 high=0,
             )
         lost = store.type.loss * store.standing
-        statement.row(
+        model.row(
             f"idle_loss[{name}]", [(1.0, ("idle", name)), (lost, ("promises", name))], high=lost
         )
 
 
-def _most_given(choices: Choices, fluid: str) -> float:
-    site = choices.site
-    flows = sum(site.sources[s].flow for s in choices.sources if site.sources[s].fluid == fluid)
-    for group in choices.groups.values():
+def _most_given(sets: IndexSets, fluid: str) -> float:
+    site = sets.site
+    flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
+    for group in sets.groups.values():
         new = MANY if group.most_new is None else group.most_new
         flows += group.type.gives.get(fluid, 0.0) * (group.standing + new)
     return max(flows, 1e-9)

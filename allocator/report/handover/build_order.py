@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.chains import Chain, chains_of
 from allocator.report.handover.things import Thing, things_of
 from allocator.report.words import quantity
-from allocator.site.records import Site
 
 DAY = 86400.0
 LIGHT = 1.0
@@ -31,7 +31,7 @@ _TESTED = ("run", "cooler", "sink")
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class BuildStep:
     """A step of the build. ``mass``: kg of material; ``mass_so_far`` with all before it.
 
     ``after``: numbers of steps that must be done before. ``unlocks``: in words. ``firm_power``: W
@@ -71,7 +71,7 @@ class _Draft:
     note: str
 
 
-def build_order(site: Site, plan: Plan, crew: float | None = None) -> tuple[Step, ...]:
+def build_order(site: Network, plan: Plan, crew: float | None = None) -> tuple[BuildStep, ...]:
     """Steps in the order in which to build.
 
     The chains of the promise are built one after the other, each time the one that gives most
@@ -90,7 +90,7 @@ def build_order(site: Site, plan: Plan, crew: float | None = None) -> tuple[Step
     return _numbered(drafts, crew)
 
 
-def _chained(site: Site, plan: Plan, things: dict[str, Thing]) -> list[_Draft]:
+def _chained(site: Network, plan: Plan, things: dict[str, Thing]) -> list[_Draft]:
     waiting = list(chains_of(site, plan))
     whole = math.fsum(chain.power for chain in waiting)
     promised = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
@@ -133,7 +133,9 @@ def _missing(
     return [things[key] for key in keys if key in things and key not in done]
 
 
-def _steps_of(site: Site, chain: Chain | None, missing: list[Thing], gain: float) -> list[_Draft]:
+def _steps_of(
+    site: Network, chain: Chain | None, missing: list[Thing], gain: float
+) -> list[_Draft]:
     drafts = []
     tests = []
     for thing in sorted(missing, key=lambda t: (_RANK[t.kind], _due(site, t))):
@@ -183,7 +185,7 @@ def _steps_of(site: Site, chain: Chain | None, missing: list[Thing], gain: float
     return out
 
 
-def _test(site: Site, thing: Thing) -> _Draft:
+def _test(site: Network, thing: Thing) -> _Draft:
     gas = site.fluids[thing.fluid].phase == "gas"
     note = "before first gas" if gas else "before first fill"
     return _Draft(
@@ -200,7 +202,7 @@ def _test(site: Site, thing: Thing) -> _Draft:
     )
 
 
-def _starting(site: Site, missing: list[Thing], fluids: list[str]) -> str:
+def _starting(site: Network, missing: list[Thing], fluids: list[str]) -> str:
     burns = [name for name in fluids if site.fluids[name].heating_value is not None]
     gases = [name for name in burns if site.fluids[name].phase == "gas"]
     notes = [f"purge the air out of all that will hold {', '.join(gases)}"] if gases else []
@@ -210,7 +212,7 @@ def _starting(site: Site, missing: list[Thing], fluids: list[str]) -> str:
     return "; ".join(notes)
 
 
-def _due(site: Site, thing: Thing) -> float:
+def _due(site: Network, thing: Thing) -> float:
     if thing.kind != "tap":
         return math.inf
     spell = site.sources[thing.key.partition(":")[2]].next_spell
@@ -246,7 +248,7 @@ def _finish(order: list[_Draft], draft: _Draft, crew: float) -> float:
     return mass / crew
 
 
-def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[Step, ...]:
+def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]:
     numbers: dict[str, int] = {}
     steps = []
     so_far, power = 0.0, 0.0
@@ -264,7 +266,7 @@ def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[Step, ...]:
             note = f"{note}; {when}" if note else when
         used = draft.thing.materials.items() if draft.thing else ()
         steps.append(
-            Step(
+            BuildStep(
                 number=number,
                 action=draft.action,
                 what=draft.what,

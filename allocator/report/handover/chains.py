@@ -6,10 +6,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.ways import Way, machine_named, ways_of
 from allocator.report.words import at
-from allocator.site.records import Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +27,7 @@ class Chain:
     power: float
 
 
-def chains_of(site: Site, plan: Plan) -> tuple[Chain, ...]:
+def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
     """Chains in the plan's order: one a giver and taker of the supply layer, one a burst."""
     ways = ways_of(site, plan)
     found: dict[tuple[str, str], list[Way]] = {}
@@ -56,7 +56,7 @@ def firm_load(machine: MachineUse) -> float:
 
 
 def _generation(
-    site: Site, plan: Plan, ways: Iterable[Way], giver: str, taker: str, members: list[Way]
+    site: Network, plan: Plan, ways: Iterable[Way], giver: str, taker: str, members: list[Way]
 ) -> Chain | None:
     machine = machine_named(plan, taker.partition(":")[2])
     kind = site.machines[machine.type]
@@ -77,7 +77,7 @@ def _generation(
     return Chain(title, tuple(dict.fromkeys(needs)), units, power)
 
 
-def _burst(site: Site, plan: Plan, taker: str, members: list[Way]) -> Chain:
+def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     name, _, battery_name = taker.partition(":")[2].partition(">")
     machine = machine_named(plan, name)
     battery = next(b for b in plan.batteries if b.name == battery_name)
@@ -95,7 +95,7 @@ def _burst(site: Site, plan: Plan, taker: str, members: list[Way]) -> Chain:
     return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share)
 
 
-def _named(site: Site, giver: str) -> str:
+def _named(site: Network, giver: str) -> str:
     return at(giver.partition(":")[2])
 
 
@@ -123,7 +123,7 @@ def _runs(ways: Iterable[Way]) -> list[str]:
     return [f"run:{route}:{way.fluid}" for way in ways for route in way.routes]
 
 
-def _power_needs(site: Site, plan: Plan, machine: MachineUse, flat: bool) -> list[str]:
+def _power_needs(site: Network, plan: Plan, machine: MachineUse, flat: bool) -> list[str]:
     """Lines that the power of a group goes along, and the batteries that level or smooth it."""
     reached = [machine.place]
     needs = []

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.loads import corridor_of, runs_of_kind
-from allocator.site.records import Site
 
 SPARES = 0.05
 """Share that is cut beyond what is laid; our choice, and a column of its own says so."""
@@ -38,7 +38,7 @@ class CutLine:
     note: str
 
 
-def cut_list(site: Site, plan: Plan, spares: float = SPARES) -> tuple[CutLine, ...]:
+def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine, ...]:
     """Layers of all new runs, by build and run, innermost first; then totals by material.
 
     A total says where the stock that is left does not cover the spares.

@@ -6,15 +6,15 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import pandas as pd
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report import tables
 from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.handover.cut_list import SPARES, cut_list
 from allocator.report.handover.set_points import set_points
-from allocator.site.records import Site
 
 
-def cut_list_table(site: Site, plan: Plan, spares: float = SPARES) -> pd.DataFrame:
+def cut_list_table(site: Network, plan: Plan, spares: float = SPARES) -> pd.DataFrame:
     """A row a layer of a new run, then a total a material; see :func:`cut_list`."""
     columns = (
         "kind build run start end fluid layer material bore_mm thickness_mm length_m mass_kg"
@@ -49,7 +49,7 @@ def _thousandfold(value: float | None) -> float | None:
     return None if value is None else 1000.0 * value
 
 
-def build_order_table(site: Site, plan: Plan, crew: float | None = None) -> pd.DataFrame:
+def build_order_table(site: Network, plan: Plan, crew: float | None = None) -> pd.DataFrame:
     """A row a step; see :func:`build_order`. ``crew``: kg/s of material that the crew builds."""
     columns = (
         "step action what where materials mass_kg mass_so_far_kg needs_steps unlocks"
@@ -97,7 +97,7 @@ def _joined(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
 
 
 def set_points_table(
-    site: Site, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
+    site: Network, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
 ) -> pd.DataFrame:
     """A row a setting; see :func:`set_points`."""
     columns = "thing place setting value unit at_peak note"

@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 from typing import Any
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 FLAG = "local: metres east and north of the site's own origin, elevation in metres; not WGS 84"
 """RFC 7946 section 4 wants WGS 84 unless all involved agree on something else: here is the word."""
 
 
-def plan_geojson(site: Site, plan: Plan) -> str:
+def plan_geojson(site: Network, plan: Plan) -> str:
     """A feature collection: places with what stands there, pipe runs, power lines.
 
     Properties are SI with the unit in the name. The foreign member ``coordinate_reference``
@@ -35,7 +36,7 @@ def plan_geojson(site: Site, plan: Plan) -> str:
     return json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _position(site: Site, name: str) -> list[float]:
+def _position(site: Network, name: str) -> list[float]:
     place = site.places[name]
     return [place.x, place.y, place.elevation]
 
@@ -50,7 +51,7 @@ def _feature(kind: str, name: str, geometry: dict[str, Any], **facts: object) ->
     }
 
 
-def _place(site: Site, plan: Plan, name: str) -> dict[str, Any]:
+def _place(site: Network, plan: Plan, name: str) -> dict[str, Any]:
     def here(place: str) -> bool:
         return site.ground(place) == name
 
@@ -89,7 +90,7 @@ def _place(site: Site, plan: Plan, name: str) -> dict[str, Any]:
     return _feature("place", name, point, sources=sources, stores=stores, machines=machines)
 
 
-def _runs(site: Site, plan: Plan) -> list[dict[str, Any]]:
+def _runs(site: Network, plan: Plan) -> list[dict[str, Any]]:
     found = []
     for number, run in enumerate(runs_of_kind(site, plan, "pipe"), 1):
         start, end = run_ends(site, run)
@@ -110,7 +111,7 @@ def _runs(site: Site, plan: Plan) -> list[dict[str, Any]]:
     return found
 
 
-def _lines(site: Site, plan: Plan) -> list[dict[str, Any]]:
+def _lines(site: Network, plan: Plan) -> list[dict[str, Any]]:
     found = []
     for use in plan.lines:
         line = site.lines[use.name]

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.loads import corridor_of, line_peak, run_ends, run_peak, runs_of_kind
 from allocator.report.words import count
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 if TYPE_CHECKING:
     import networkx
 
 
-def plan_graph(site: Site, plan: Plan) -> networkx.MultiDiGraph[Any]:
+def plan_graph(site: Network, plan: Plan) -> networkx.MultiDiGraph[Any]:
     """Nodes carry ``x``, ``y``, ``elevation`` in m and what stands there; edges what they carry."""
     import networkx
 
@@ -75,7 +76,7 @@ def plan_graph(site: Site, plan: Plan) -> networkx.MultiDiGraph[Any]:
     return graph
 
 
-def plan_graphml(site: Site, plan: Plan) -> str:
+def plan_graphml(site: Network, plan: Plan) -> str:
     """The graph as GraphML text."""
     import networkx
 

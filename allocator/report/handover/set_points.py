@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.loads import peak_factor
 from allocator.report.words import at, destination, shape
-from allocator.site.records import Site
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +25,7 @@ class Setting:
 
 
 def set_points(
-    site: Site, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
+    site: Network, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
 ) -> tuple[Setting, ...]:
     """Valves of sources, releases of stores, parts of batteries and loads of machines.
 
@@ -46,7 +46,7 @@ def set_points(
     )
 
 
-def _apart(site: Site, name: str) -> tuple[str, str]:
+def _apart(site: Network, name: str) -> tuple[str, str]:
     """``type@place`` as the type and the place of the site file, and the part of a battery."""
     thing, _, place = name.rpartition("@")
     known = [p for p in site.places if place == p or place.startswith(f"{p} ")]
@@ -57,7 +57,7 @@ def _apart(site: Site, name: str) -> tuple[str, str]:
     return f"{thing}, {part}" if part else thing, site.ground(whole)
 
 
-def _levels(site: Site, plan: Plan) -> Iterator[Setting]:
+def _levels(site: Network, plan: Plan) -> Iterator[Setting]:
     """When units run on and off start and stop, and in which order idle ones are started."""
     points = plan.set_points
     for levels in points.cycled if points else ():
@@ -75,7 +75,7 @@ def _levels(site: Site, plan: Plan) -> Iterator[Setting]:
         yield Setting(thing, place, "start in turn", number, "", None, note)
 
 
-def _sources(site: Site, plan: Plan) -> Iterator[Setting]:
+def _sources(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.sources:
         if not use.tapped:
             continue
@@ -89,7 +89,7 @@ def _sources(site: Site, plan: Plan) -> Iterator[Setting]:
             yield Setting(use.name, place, "release", mean, "kg/s", peak, shape(name))
 
 
-def _stores(site: Site, plan: Plan) -> Iterator[Setting]:
+def _stores(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.stores:
         place = site.ground(use.place)
         for name, rate in use.draw.items():
@@ -102,7 +102,7 @@ def _stores(site: Site, plan: Plan) -> Iterator[Setting]:
             yield Setting(use.type, place, "let in", use.inflow, "kg/s", None, note)
 
 
-def _batteries(site: Site, plan: Plan) -> Iterator[Setting]:
+def _batteries(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.batteries:
         place = site.ground(use.place)
         parts = {
@@ -121,7 +121,7 @@ def _batteries(site: Site, plan: Plan) -> Iterator[Setting]:
                     yield Setting(use.type, place, "release", power, "W", peak, note)
 
 
-def _machines(site: Site, plan: Plan) -> Iterator[Setting]:
+def _machines(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.machines:
         kind, place = site.machines[use.type], site.ground(use.place)
         if use.running:
@@ -139,7 +139,7 @@ def _machines(site: Site, plan: Plan) -> Iterator[Setting]:
         yield from _on_and_off(site, use, place)
 
 
-def _on_and_off(site: Site, use: MachineUse, place: str) -> Iterator[Setting]:
+def _on_and_off(site: Network, use: MachineUse, place: str) -> Iterator[Setting]:
     kind = site.machines[use.type]
     if use.cycled > 0:
         note = f"one unit more; runs of {max(kind.least_run, 1.0):.0f} s or longer"

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.words import quantity
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,7 @@ class Thing:
         return sum(self.materials.values())
 
 
-def things_of(site: Site, plan: Plan) -> dict[str, Thing]:
+def things_of(site: Network, plan: Plan) -> dict[str, Thing]:
     """All new things by key; machines a unit each: ``machine:type@place#1``."""
     found = [
         *_machines(site, plan),
@@ -40,7 +41,7 @@ def things_of(site: Site, plan: Plan) -> dict[str, Thing]:
     return {thing.key: thing for thing in found}
 
 
-def _taps(site: Site, plan: Plan) -> list[Thing]:
+def _taps(site: Network, plan: Plan) -> list[Thing]:
     found = []
     for use in plan.sources:
         if use.tapped and use.new:
@@ -61,7 +62,7 @@ def _taps(site: Site, plan: Plan) -> list[Thing]:
 _LAID = ("pipe", "cooler", "sink")
 
 
-def _runs(site: Site, plan: Plan) -> list[Thing]:
+def _runs(site: Network, plan: Plan) -> list[Thing]:
     found: dict[str, Thing] = {}
     for run in (run for kind in _LAID for run in runs_of_kind(site, plan, kind)):
         if not run.new:
@@ -85,7 +86,7 @@ def _runs(site: Site, plan: Plan) -> list[Thing]:
     return list(found.values())
 
 
-def _lines(site: Site, plan: Plan) -> list[Thing]:
+def _lines(site: Network, plan: Plan) -> list[Thing]:
     found = []
     for use in plan.lines:
         if use.new:
@@ -97,7 +98,7 @@ def _lines(site: Site, plan: Plan) -> list[Thing]:
     return found
 
 
-def _stores(site: Site, plan: Plan) -> list[Thing]:
+def _stores(site: Network, plan: Plan) -> list[Thing]:
     found = []
     uses: list[StoreUse | BatteryUse] = [*plan.stores, *plan.batteries]
     for use in uses:
@@ -116,7 +117,7 @@ def _stores(site: Site, plan: Plan) -> list[Thing]:
     return found
 
 
-def _machines(site: Site, plan: Plan) -> list[Thing]:
+def _machines(site: Network, plan: Plan) -> list[Thing]:
     found = []
     for use in plan.machines:
         kind = site.machines[use.type]

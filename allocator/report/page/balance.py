@@ -6,12 +6,13 @@ from dataclasses import dataclass, field
 
 from markupsafe import Markup
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.colours import fluids_shown
-from allocator.report.page.figures import Figures
+from allocator.report.page.figures import PageFigures
 from allocator.report.page.svg import number, tag
 from allocator.report.words import at, quantity
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 WIDTH = 1000.0
 BAR = 13.0
@@ -37,7 +38,7 @@ class Link:
 
 
 @dataclass
-class Balance:
+class BalanceDrawing:
     """Nodes (name -> column, words, family) and links between them, W on average."""
 
     nodes: dict[str, tuple[int, str, str]] = field(default_factory=dict)
@@ -61,13 +62,13 @@ class Balance:
         self.flows[key] = self.flows.get(key, 0.0) + power
 
 
-def balance_of(figures: Figures) -> Balance:
+def balance_of(figures: PageFigures) -> BalanceDrawing:
     """The mean balance of what the plan promises, and of what sources give beyond it.
 
     Fuel counts by lower heating value. What a store is given on average beyond its promise is
     spare: burnt where there is a use for it, else vented.
     """
-    found = Balance()
+    found = BalanceDrawing()
     legend = fluids_shown(figures.site, figures.plan)
     got: dict[str, float] = {}
     given: dict[str, float] = {}
@@ -102,7 +103,7 @@ def balance_of(figures: Figures) -> Balance:
     return found
 
 
-def _node(found: Balance, site: Site, name: str, fluid: str) -> str:
+def _node(found: BalanceDrawing, site: Network, name: str, fluid: str) -> str:
     """The node of a giver or taker, which its family is known by when there are many."""
     kind, _, rest = name.partition(":")
     column = {"source": 0, "store": 1, "demand": 3}.get(kind, 2)
@@ -110,7 +111,7 @@ def _node(found: Balance, site: Site, name: str, fluid: str) -> str:
     return found.node(name, column, at(rest), family)
 
 
-def together(balance: Balance) -> Balance:
+def together(balance: BalanceDrawing) -> BalanceDrawing:
     """A balance with at most :data:`MOST_ROWS` nodes a column, or few more: the small ones of a
 
     family (a fluid's sources, a type's stores or machines) are one node."""
@@ -130,7 +131,7 @@ def together(balance: Balance) -> Balance:
             if family:
                 merged[name] = f"{column}:{family}"
                 members[merged[name]] = members.get(merged[name], 0) + 1
-    found = Balance()
+    found = BalanceDrawing()
     for name, (column, words, family) in balance.nodes.items():
         group = merged.get(name)
         if group is None:
@@ -144,7 +145,7 @@ def together(balance: Balance) -> Balance:
 
 
 def _power(
-    figures: Figures, found: Balance, got: dict[str, float], bursts: dict[str, float]
+    figures: PageFigures, found: BalanceDrawing, got: dict[str, float], bursts: dict[str, float]
 ) -> None:
     site, plan = figures.site, figures.plan
     served = {
@@ -180,8 +181,8 @@ def _power(
 
 
 def _losses(
-    figures: Figures,
-    found: Balance,
+    figures: PageFigures,
+    found: BalanceDrawing,
     got: dict[str, float],
     given: dict[str, float],
     bursts: dict[str, float],
@@ -195,7 +196,7 @@ def _losses(
         found.link(node, lost, fuel - out - given.get(node, 0.0), "lost")
 
 
-def _gross(site: Site, plan: Plan, name: str, bursts: dict[str, float]) -> float:
+def _gross(site: Network, plan: Plan, name: str, bursts: dict[str, float]) -> float:
     """Mean power of a group, W: what it promises, and what it burns as it comes."""
     machine = next(m for m in plan.machines if m.name == name)
     kind = site.machines[machine.type]
@@ -207,12 +208,12 @@ def _gross(site: Site, plan: Plan, name: str, bursts: dict[str, float]) -> float
     return kind.power_out * (load + burnt)
 
 
-def _emits(site: Site, kind: str) -> bool:
+def _emits(site: Network, kind: str) -> bool:
     counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
     return any(site.fluids[fluid].emission in counted for fluid in site.machines[kind].gives)
 
 
-def drawn(balance: Balance) -> tuple[Markup, float]:
+def drawn(balance: BalanceDrawing) -> tuple[Markup, float]:
     """The balance as a drawing, and its height: bars in four columns, ribbons between them."""
     if not balance.links:
         return Markup(""), 0.0
@@ -244,7 +245,7 @@ def drawn(balance: Balance) -> tuple[Markup, float]:
     return Markup("").join(parts), height + 4
 
 
-def _settle(names: list[str], balance: Balance, tops: dict[str, float]) -> None:
+def _settle(names: list[str], balance: BalanceDrawing, tops: dict[str, float]) -> None:
     """Order a column by where its inflow comes from, so that few ribbons cross."""
 
     def middle(name: str) -> float:
@@ -256,7 +257,7 @@ def _settle(names: list[str], balance: Balance, tops: dict[str, float]) -> None:
     names.sort(key=lambda name: (last.get(name, 0), middle(name)))
 
 
-def _ribbons(balance: Balance, tops: dict[str, float], scale: float) -> list[Markup]:
+def _ribbons(balance: BalanceDrawing, tops: dict[str, float], scale: float) -> list[Markup]:
     parts = []
     left, right = dict(tops), dict(tops)
     for link in sorted(balance.links, key=lambda k: (tops[k.giver], tops[k.taker])):
@@ -281,7 +282,7 @@ def _ribbons(balance: Balance, tops: dict[str, float], scale: float) -> list[Mar
     return parts
 
 
-def _bar(balance: Balance, name: str, power: float, scale: float, top: float) -> Markup:
+def _bar(balance: BalanceDrawing, name: str, power: float, scale: float, top: float) -> Markup:
     column, words, _ = balance.nodes[name]
     x, tall = _COLUMNS[column], max(power * scale, 1.0)
     bar = tag("rect", x=x, y=top, width=BAR, height=tall, class_="node")
@@ -300,7 +301,7 @@ def _bar(balance: Balance, name: str, power: float, scale: float, top: float) ->
     return tag("g", tag("title", f"{words}: {quantity(power, 'power')}"), bar, text)
 
 
-def rows(balance: Balance) -> list[tuple[str, str, float]]:
+def rows(balance: BalanceDrawing) -> list[tuple[str, str, float]]:
     """The balance as words: giver, taker, W."""
     return [
         (balance.nodes[link.giver][1], balance.nodes[link.taker][1], link.power)

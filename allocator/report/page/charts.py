@@ -9,14 +9,14 @@ import numpy as np
 from markupsafe import Markup
 
 from allocator.cycles import curve_of, draws_for_stores
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.things import things_of
 from allocator.report.page.axes import Field, axis_of
 from allocator.report.page.colours import fluids_shown
-from allocator.report.page.figures import Figures
+from allocator.report.page.figures import PageFigures
 from allocator.report.page.svg import points, tag
 from allocator.report.words import goal_title, goal_value, percent, quantity
-from allocator.site.records import Site
 
 MOST_CURVES = 24
 """Sources with a curve of their own on the page: those that give most on average."""
@@ -39,7 +39,7 @@ BOX = (70.0, 28.0, 238.0, 126.0)
 """A small chart, and the ground within it: left, top, width, height."""
 
 
-def draw_curves(figures: Figures) -> list[Chart]:
+def draw_curves(figures: PageFigures) -> list[Chart]:
     """Firm draw against store for tapped sources that feed a store, with the chosen point."""
     site, plan = figures.site, figures.plan
     if plan.basis == "mean":
@@ -54,11 +54,11 @@ def draw_curves(figures: Figures) -> list[Chart]:
     return [_draw_curve(figures, name) for name in means if name in kept]
 
 
-def _fluid(site: Site, source: str) -> str:
+def _fluid(site: Network, source: str) -> str:
     return site.sources[source].fluid
 
 
-def _draw_curve(figures: Figures, name: str) -> Chart:
+def _draw_curve(figures: PageFigures, name: str) -> Chart:
     site, plan = figures.site, figures.plan
     use = next(use for use in plan.sources if use.name == name)
     curve = curve_of(site.sources[name].stages)
@@ -124,7 +124,7 @@ class Stock:
     share: str
 
 
-def stocks(site: Site, plan: Plan) -> list[Stock]:
+def stocks(site: Network, plan: Plan) -> list[Stock]:
     """Materials with ``parts``: (kind, kg, share of the bar's length in percent)."""
     found = []
     by_kind: dict[str, dict[str, float]] = {}

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.site.records import Site
 
 COLOURS = 8
 """Colours ``--f0`` to ``--f7`` of the style sheet; later fluids begin anew."""
@@ -34,7 +34,7 @@ DARK = (
 )
 
 
-def fluids_shown(site: Site, plan: Plan) -> dict[str, int]:
+def fluids_shown(site: Network, plan: Plan) -> dict[str, int]:
     """Fluids of sources, stores and runs, each with its number, in file order."""
     named = {source.fluid for source in site.sources.values()}
     named |= {store.holds for store in site.stores.values()}

@@ -5,7 +5,9 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from allocator.base.errors import AllocatorError
+from allocator.base.status import Status
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.records import (
     BatteryUse,
     Ceiling,
@@ -45,7 +47,7 @@ class DrawingError(AllocatorError):
     """A drawing that cannot be made: why, and what to do."""
 
 
-def standing_plan(site: Site) -> Plan:
+def standing_plan(site: Network) -> Plan:
     """What stands already, as a plan that builds and promises nothing."""
     built = site.built
     stores = []
@@ -60,7 +62,7 @@ def standing_plan(site: Site) -> Plan:
         site_name=site.name,
         site_sha256=site.sha256,
         basis="firm",
-        status="standing",
+        status=Status.NOT_SOUGHT,
         goals=(),
         ceiling=Ceiling(None, None),
         power=Power(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),

@@ -5,19 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from allocator.cycles import pattern_of
+from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.loads import turnover
 from allocator.report.ways import Way, machine_named, ways_of
-from allocator.site.records import Site
 
 LAYERS = ("collect", "supply", "mean")
 
 
 @dataclass(frozen=True)
-class Figures:
+class PageFigures:
     """A site and a plan with what pictures look up. ``duty``: source -> share of time on."""
 
-    site: Site
+    site: Network
     plan: Plan
     ways: tuple[Way, ...]
     duty: dict[str, float]
@@ -47,10 +47,10 @@ class Figures:
         return sum(rate * units * self.worth(fluid) for fluid, rate in kind.takes.items())
 
 
-def figures_of(site: Site, plan: Plan) -> Figures:
+def figures_of(site: Network, plan: Plan) -> PageFigures:
     """The figures of a plan."""
     duty = {name: pattern_of(source.stages).duty for name, source in site.sources.items()}
-    found = Figures(site, plan, ways_of(site, plan), duty)
+    found = PageFigures(site, plan, ways_of(site, plan), duty)
     for way in found.ways:
         for route in way.routes:
             key = (route, way.fluid)

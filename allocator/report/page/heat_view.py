@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.page.axes import Field, axis_of
@@ -13,8 +14,7 @@ from allocator.report.page.charts import BOX, SIZE, Chart
 from allocator.report.page.colours import fluids_shown
 from allocator.report.page.svg import points, tag
 from allocator.report.words import quantity
-from allocator.site.records import Site
-from allocator.thermal import Profile, profiles_of
+from allocator.thermal import TemperatureProfile, profiles_of
 
 MOST_RUNS = 24
 """Runs with a curve of their own on the page: the hottest ones."""
@@ -22,7 +22,7 @@ NEAR = 1.5
 """A limit is drawn where it is no further off than so many times the run's own warmth."""
 
 
-def along_runs(site: Site, plan: Plan) -> list[Chart]:
+def along_runs(site: Network, plan: Plan) -> list[Chart]:
     """The temperature of fluid and surface along each run in its busiest state, hottest first."""
     if plan.heat is None:
         return []
@@ -37,7 +37,7 @@ def along_runs(site: Site, plan: Plan) -> list[Chart]:
     return [_along(site, found, colours) for found in profiles_of(site, flows[:MOST_RUNS])]
 
 
-def _along(site: Site, found: Profile, colours: dict[str, int]) -> Chart:
+def _along(site: Network, found: TemperatureProfile, colours: dict[str, int]) -> Chart:
     flow, route = found.flow, site.routes[found.flow.route]
     around = site.ambient.temperature
     limits = [
@@ -78,7 +78,7 @@ def _degrees(kelvin: float) -> str:
     return quantity(kelvin, "temperature")
 
 
-def temperatures(site: Site, plan: Plan) -> list[tuple[str, ...]]:
+def temperatures(site: Network, plan: Plan) -> list[tuple[str, ...]]:
     """Runs with their temperatures: name, fluid, when, inlet, end, surface, heat that is lost."""
     if plan.heat is None:
         return []
@@ -109,7 +109,7 @@ class Margin:
     kept: bool
 
 
-def margins(site: Site, plan: Plan) -> list[Margin]:
+def margins(site: Network, plan: Plan) -> list[Margin]:
     """Limits of heat; temperatures count from the ambient, where nothing is warm."""
     found = []
     for limit in plan.heat.limits if plan.heat else ():

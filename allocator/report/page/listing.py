@@ -38,7 +38,7 @@ TITLES = {
 }
 
 
-class Unit(NamedTuple):
+class ListedUnit(NamedTuple):
     """A unit as it is shown: ``name``, how many of it are one of SI, and what they count from."""
 
     name: str
@@ -47,9 +47,9 @@ class Unit(NamedTuple):
 
 
 SHOWN = {
-    "kg/s": Unit("g/s", 1e3),
-    "J": Unit("kWh", 1 / 3.6e6),
-    "K": Unit("degC", 1.0, -273.15),
+    "kg/s": ListedUnit("g/s", 1e3),
+    "J": ListedUnit("kWh", 1 / 3.6e6),
+    "K": ListedUnit("degC", 1.0, -273.15),
 }
 """Units that people read more easily than SI."""
 DIFFERENCES = ("margin",)
@@ -120,15 +120,15 @@ def _unit(column: str) -> tuple[str, str]:
     return column.replace("_", " "), ""
 
 
-def _shown(words: str, unit: str) -> Unit:
-    return Unit(unit) if words in DIFFERENCES else SHOWN.get(unit, Unit(unit))
+def _shown(words: str, unit: str) -> ListedUnit:
+    return ListedUnit(unit) if words in DIFFERENCES else SHOWN.get(unit, ListedUnit(unit))
 
 
 def _head(words: str, unit: str) -> Head:
     return Head(words, _shown(words, unit).name, f"{words} {unit}".strip())
 
 
-def _cell(value: object, unit: Unit) -> Cell:
+def _cell(value: object, unit: ListedUnit) -> Cell:
     if value is None:
         return Cell("", "", False)
     if isinstance(value, bool):

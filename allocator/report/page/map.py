@@ -8,14 +8,15 @@ from dataclasses import dataclass, field
 
 from markupsafe import Markup
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
 from allocator.report.page.colours import DASHES, fluids_shown
-from allocator.report.page.figures import LAYERS, Figures
+from allocator.report.page.figures import LAYERS, PageFigures
 from allocator.report.page.placing import WIDTH, Ground, Label, labels_of, place_all
 from allocator.report.page.svg import number, tag, ticks
 from allocator.report.words import count, destination, percent, quantity, shape
-from allocator.site.records import POWER, Site, Source
+from allocator.site.records import POWER, Source
 
 WIDEST = 11.0
 """Stroke of the greatest flow, picture units; the square root of a flow sets the width."""
@@ -54,7 +55,7 @@ class Map:
     laid: list[tuple[float, float, float, float]]
 
 
-def map_of(figures: Figures, faint: bool = True) -> Map:
+def map_of(figures: PageFigures, faint: bool = True) -> Map:
     """The map of a plan. ``faint``: also show what could have been built and was not."""
     site, plan = figures.site, figures.plan
     ground, details = place_all(site), Details()
@@ -91,7 +92,7 @@ def _rounded(point: tuple[float, float]) -> tuple[float, float]:
     return round(point[0], 1), round(point[1], 1)
 
 
-def _laid(site: Site, plan: Plan, ground: Ground) -> Iterable[tuple[float, float, float, float]]:
+def _laid(site: Network, plan: Plan, ground: Ground) -> Iterable[tuple[float, float, float, float]]:
     ends = [run_ends(site, run) for run in runs_of_kind(site, plan, "pipe")]
     ends += [(site.lines[use.name].start, site.lines[use.name].end) for use in plan.lines]
     for start, end in dict.fromkeys((site.ground(a), site.ground(b)) for a, b in ends):
@@ -109,7 +110,7 @@ def _between(ground: Ground, start: str, end: str, bend: float = 0.0) -> str:
     return f"M{number(x1)} {number(y1)}Q{number(mx)} {number(my)} {number(x2)} {number(y2)}"
 
 
-def _not_laid(site: Site, plan: Plan, ground: Ground, details: Details) -> Iterable[Markup]:
+def _not_laid(site: Network, plan: Plan, ground: Ground, details: Details) -> Iterable[Markup]:
     laid = {corridor_of(site.routes[run.route]) for run in plan.runs}
     done: set[str] = set()
     for route in site.routes.values():
@@ -137,7 +138,7 @@ def _not_laid(site: Site, plan: Plan, ground: Ground, details: Details) -> Itera
 
 
 def _runs(
-    figures: Figures, ground: Ground, legend: dict[str, int], details: Details
+    figures: PageFigures, ground: Ground, legend: dict[str, int], details: Details
 ) -> Iterable[Markup]:
     site = figures.site
     runs = list(runs_of_kind(site, figures.plan, "pipe"))
@@ -179,12 +180,12 @@ def _runs(
 _BENDS = (0.0, 26.0, -26.0, 52.0, -52.0)
 
 
-def _weight(figures: Figures, run: Run, layer: str) -> float:
+def _weight(figures: PageFigures, run: Run, layer: str) -> float:
     """What a run carries, so that fluids compare: W of heating value, else 1 MW a kg/s."""
     return figures.run_rate(run, layer) * (figures.worth(run.fluid) or 1e6)
 
 
-def _arrows(run: Run, ground: Ground, site: Site, bend: float) -> Iterable[Markup]:
+def _arrows(run: Run, ground: Ground, site: Network, bend: float) -> Iterable[Markup]:
     """A head at the middle for each way that a layer flows."""
     shown: dict[tuple[str, str], list[str]] = {}
     for flow in run.flows:
@@ -214,7 +215,9 @@ def _arrows(run: Run, ground: Ground, site: Site, bend: float) -> Iterable[Marku
         )
 
 
-def _told(figures: Figures, run: Run, start: str, end: str) -> tuple[str, list[tuple[str, str]]]:
+def _told(
+    figures: PageFigures, run: Run, start: str, end: str
+) -> tuple[str, list[tuple[str, str]]]:
     site = figures.site
     route, build = site.routes[run.route], site.builds[run.build]
     peak = run_peak(site, run)
@@ -243,7 +246,7 @@ def _layer_words(material: str, thickness: float | None) -> str:
     return material if thickness is None else f"{material} {quantity(thickness, 'length')}"
 
 
-def _lines(site: Site, plan: Plan, ground: Ground, details: Details) -> Iterable[Markup]:
+def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Iterable[Markup]:
     for use in plan.lines:
         line = site.lines[use.name]
         sent = sum(flow[4] for flow in use.flows)
@@ -277,7 +280,7 @@ Row = list[tuple[Markup, str, int]]
 
 
 def _symbols(
-    figures: Figures, ground: Ground, legend: dict[str, int], details: Details, faint: bool
+    figures: PageFigures, ground: Ground, legend: dict[str, int], details: Details, faint: bool
 ) -> tuple[list[Markup], dict[str, float], dict[str, int]]:
     """Symbols in a row at each place, half the width of each row, and the rank of each place."""
     site, plan = figures.site, figures.plan
@@ -327,7 +330,7 @@ def _rank(row: Row) -> int:
 
 
 def _built(
-    site: Site, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
+    site: Network, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
 ) -> None:
     for store in plan.stores:
         if store.size > 0:
@@ -355,7 +358,7 @@ def _machine_mark(units: int | None) -> Markup:
 
 
 def _could_be(
-    site: Site, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
+    site: Network, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
 ) -> None:
     """Stores and machines that may stand at a place and do not, one symbol a kind and place."""
     stands = {use.name for use in plan.stores if use.size > 0}
@@ -406,7 +409,7 @@ def _hot(source: Source) -> bool:
 
 
 def _source_told(
-    figures: Figures, source: Source, tapped: bool
+    figures: PageFigures, source: Source, tapped: bool
 ) -> tuple[str, list[tuple[str, str]]]:
     duty = figures.duty[source.name]
     facts = [
@@ -437,7 +440,7 @@ def _source_told(
     return f"{source.name}: {'new tap' if use.new else 'tapped already'}", facts
 
 
-def _store_told(site: Site, plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
+def _store_told(site: Network, plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
     use = next(store for store in plan.stores if store.name == name)
     facts = [
         ("holds", f"{quantity(use.size, 'mass')} of {use.holds}"),
@@ -463,7 +466,7 @@ def _battery_told(plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
     return f"{use.type} at {use.place}", facts
 
 
-def _machine_told(site: Site, plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
+def _machine_told(site: Network, plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
     use = next(machine for machine in plan.machines if machine.name == name)
     kind = site.machines[use.type]
     facts = [("units", f"{use.count}, {use.new} of them new")]

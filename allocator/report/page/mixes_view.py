@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.listing import Cell
 from allocator.report.page.study_files import Mixes, MixShown
 from allocator.report.words import STATUS_WORDS, gap, money, percent, quantity
-from allocator.site.records import POWER, Site
+from allocator.site.records import POWER
 
 THIS_PLAN = "this plan"
 _NONE = Cell("", "", False)
@@ -40,7 +41,7 @@ class MixesView:
     said: str
 
 
-def mixes_view(site: Site, found: Mixes, plan: Plan | None = None) -> MixesView:
+def mixes_view(site: Network, found: Mixes, plan: Plan | None = None) -> MixesView:
     """Mixes for the page; ``plan``: shown beside them as the plan of the page."""
     mixes = [*([_own(plan)] if plan is not None else []), *found.rows]
     made = [mix for mix in mixes if mix.planned]
@@ -109,7 +110,7 @@ def _bar(mix: MixShown, most: float, own: bool) -> MixBar:
     return MixBar(mix.name, mix.about, clean * share, emitting, mark, said, own)
 
 
-def _row(site: Site, mix: MixShown, materials: list[str], short: bool) -> tuple[Cell, ...]:
+def _row(site: Network, mix: MixShown, materials: list[str], short: bool) -> tuple[Cell, ...]:
     a = mix.amounts
     served = a["firm_total"] / a["demand_mean"] if a["demand_mean"] > 0 else 0.0
     cells = [
@@ -140,7 +141,7 @@ def _amount(value: float, dimension: str) -> Cell:
     return Cell(quantity(value, dimension), repr(value), True)
 
 
-def _things(site: Site, made: list[MixShown]) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
+def _things(site: Network, made: list[MixShown]) -> tuple[tuple[str, tuple[Cell, ...]], ...]:
     """Machines, stores and fuel bought, by name: a cell a mix."""
     found: dict[str, list[Cell]] = {}
 

@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from allocator import __version__
 from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.files import plan_tables
@@ -138,7 +139,7 @@ def page_html(
     )
 
 
-def study_page(site: Site, mixes: Mixes | None = None, frontier: Frontier | None = None) -> str:
+def study_page(site: Network, mixes: Mixes | None = None, frontier: Frontier | None = None) -> str:
     """A page of its own for what a study found, with links to the plans beside it."""
     lead = "Clean and emitting supply mixes, each a full plan."
     if frontier is not None:
@@ -202,7 +203,7 @@ def _environment() -> jinja2.Environment:
     )
 
 
-def _said(site: Site, plan: Plan) -> list[Said]:
+def _said(site: Network, plan: Plan) -> list[Said]:
     """What was decided, in five lines."""
     power, found = plan.power, []
     if power.demand_mean > 0 and plan.basis == "firm":
@@ -284,7 +285,7 @@ def _simulated(found: Simulation | None) -> list[Fact]:
     return rows
 
 
-def _assumptions(site: Site, plan: Plan, run: Mapping[str, Any] | None) -> list[tuple[str, str]]:
+def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> list[tuple[str, str]]:
     ambient = site.ambient
     rows = [
         ("basis", "firm: what is there at all times" if plan.basis == "firm" else "mean: averages"),

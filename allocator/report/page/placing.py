@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from allocator.site.records import Site
+from allocator.network.records import Network
 
 WIDTH = 1000.0
 EDGE = 46.0
@@ -26,7 +26,7 @@ class Ground:
     scale: float | None
 
 
-def place_all(site: Site) -> Ground:
+def place_all(site: Network) -> Ground:
     """Places of the site file in true proportion, north up; around a ring without coordinates."""
     names = [name for name, place in site.places.items() if not place.part_of]
     spots = {name: (site.places[name].x, site.places[name].y) for name in names}

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.simulation import Simulation
-from allocator.site.records import Site
 
 MOST_STRIPS = 60
 """Strips on the page: tapped sources that are not always on, in the plan's order."""
@@ -21,7 +21,7 @@ class Strips:
     left_out: int
 
 
-def _shown(site: Site, name: str) -> str:
+def _shown(site: Network, name: str) -> str:
     """A store or a part of one by its name and the place in the site file."""
     kind, at, rest = name.partition("@")
     place, space, part = rest.rpartition(" ")
@@ -30,7 +30,9 @@ def _shown(site: Site, name: str) -> str:
     return f"{kind}{at}{site.ground(place)}{space}{part}" if place in site.places else name
 
 
-def strips_of(site: Site, plan: Plan, colours: dict[str, int], found: Simulation | None) -> Strips:
+def strips_of(
+    site: Network, plan: Plan, colours: dict[str, int], found: Simulation | None
+) -> Strips:
     """Strips of tapped sources; phases of the first draw of a simulation, else all 0."""
     phases = {} if found is None else found.phases
     tapped = [use.name for use in plan.sources if use.tapped]

@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from allocator.base.errors import Fault, FileError
+from allocator.network.records import Network
 from allocator.report.page.reading import text_of
-from allocator.site.records import Site
 
 MIXES_FORMAT = "allocator.comparison/1"
 FRONTIER_FORMAT = "allocator.frontier/1"
@@ -98,7 +98,7 @@ AMOUNTS = (
 )
 
 
-def read_mixes(folder: str | os.PathLike[str], site: Site) -> Mixes:
+def read_mixes(folder: str | os.PathLike[str], site: Network) -> Mixes:
     """The mixes in a folder of ``compare``, or in its ``comparison.json``.
 
     Raises:
@@ -108,7 +108,7 @@ def read_mixes(folder: str | os.PathLike[str], site: Site) -> Mixes:
     return mixes_of_text(text_of(path, partial(_fault, path)), site, path)
 
 
-def mixes_of_text(text: str, site: Site, path: Path) -> Mixes:
+def mixes_of_text(text: str, site: Network, path: Path) -> Mixes:
     """The mixes in the text of their file; ``path``: what messages call it."""
     facts = _facts(text, site, path, MIXES_FORMAT, "compare")
     try:
@@ -138,7 +138,7 @@ def _mix(mix: Mapping[str, Any]) -> MixShown:
     )
 
 
-def read_frontier(folder: str | os.PathLike[str], site: Site) -> Frontier:
+def read_frontier(folder: str | os.PathLike[str], site: Network) -> Frontier:
     """The frontier in a folder of ``frontier``, or in its ``frontier.json``.
 
     Raises:
@@ -148,7 +148,7 @@ def read_frontier(folder: str | os.PathLike[str], site: Site) -> Frontier:
     return frontier_of_text(text_of(path, partial(_fault, path)), site, path)
 
 
-def frontier_of_text(text: str, site: Site, path: Path) -> Frontier:
+def frontier_of_text(text: str, site: Network, path: Path) -> Frontier:
     """The frontier in the text of its file; ``path``: what messages call it."""
     facts = _facts(text, site, path, FRONTIER_FORMAT, "frontier")
     try:
@@ -194,7 +194,7 @@ def _path(folder: str | os.PathLike[str], name: str) -> Path:
     return given / name if given.is_dir() else given
 
 
-def _facts(text: str, site: Site, path: Path, kind: str, command: str) -> Mapping[str, Any]:
+def _facts(text: str, site: Network, path: Path, kind: str, command: str) -> Mapping[str, Any]:
     try:
         facts = json.loads(text)
     except ValueError:

@@ -33,10 +33,10 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 
-from allocator.model.choices import Arc, Choices
 from allocator.model.expressions import scaled
-from allocator.model.statement import INFINITY, Key, Row, Statement, Terms
-from allocator.search.bounds.origins import (
+from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.model.model import INFINITY, Key, Model, Row, Terms
+from allocator.search.bounds.multicommodity import (
     Origin,
     given,
     origins_of,
@@ -70,61 +70,59 @@ class Duct:
 class Lean:
     """A statement by origin, and the ducts that threshold cuts speak of."""
 
-    statement: Statement
+    model: Model
     ducts: tuple[Duct, ...]
     origins: tuple[Origin, ...]
-    arcs: Mapping[str, tuple[Arc, ...]]
+    arcs: Mapping[str, tuple[PipeArc, ...]]
     """Arcs that each origin's flow may use."""
 
 
-def without_flows(full: Statement) -> Statement:
+def without_flows(full: Model) -> Model:
     """A new statement with the variables of a program but those of flow in pipes, and no rows."""
-    statement = Statement()
+    model = Model()
     for column in full.columns:
         if not (isinstance(column.key, tuple) and column.key[0] in DROPPED):
-            statement.variable(
+            model.variable(
                 column.key,
                 column.low * column.unit,
                 column.high * column.unit,
                 column.unit,
                 column.integer,
             )
-    return statement
+    return model
 
 
-def lean_statement(
-    full: Statement, choices: Choices, closed: Collection[Key] = frozenset()
-) -> Lean:
+def lean_statement(full: Model, sets: IndexSets, closed: Collection[Key] = frozenset()) -> Lean:
     """The statement by origin of a program; rows and variables but those of pipes are kept.
 
     ``full`` is not changed. Rows about the flow that is split (none but those of balance and
     capacity speak of it) are stated anew. ``closed``: builds of ducts that are not laid, and with
     all builds of a duct its flows are left out: the statement then speaks of plans without them.
     """
-    statement = without_flows(full)
-    origins = origins_of(choices)
+    model = without_flows(full)
+    origins = origins_of(sets)
     unit = max((c.unit for c in full.columns if _is(c.key, "collect", "direct")), default=1.0)
-    arcs: dict[str, tuple[Arc, ...]] = {}
+    arcs: dict[str, tuple[PipeArc, ...]] = {}
     for origin in origins:
-        sinks = set(takers(choices, origin.fluid)) | set(origin.ends)
-        arcs[origin.name] = useful_arcs(choices, origin, sinks)
+        sinks = set(takers(sets, origin.fluid)) | set(origin.ends)
+        arcs[origin.name] = useful_arcs(sets, origin, sinks)
     if closed:
-        shut = _shut(choices, closed)
+        shut = _shut(sets, closed)
         arcs = {name: tuple(a for a in some if a not in shut) for name, some in arcs.items()}
     for origin in origins:
         for arc in arcs[origin.name]:
-            statement.variable(flow_key(origin, arc), unit=unit, high=origin.most)
-    for fluid in choices.fluid_shapes:
-        _balances(statement, choices, fluid, [o for o in origins if o.fluid == fluid], arcs, unit)
-    ducts = _ducts(statement, choices, origins, arcs, directed=choices.lossless)
+            model.variable(flow_key(origin, arc), unit=unit, high=origin.most)
+    for fluid in sets.fluid_shapes:
+        _balances(model, sets, fluid, [o for o in origins if o.fluid == fluid], arcs, unit)
+    ducts = _ducts(model, sets, origins, arcs, directed=sets.lossless)
     for duct in ducts:
         total: Terms = [(1.0, key) for _, keys, _ in duct.flows for key in keys]
         total += [(-capacity, key) for capacity, key in duct.builds]
-        statement.row(f"capacity[{duct.name}]", total, high=0.0)
+        model.row(f"capacity[{duct.name}]", total, high=0.0)
     for key in closed:
-        statement.close(key)
-    lean = Lean(statement, ducts, origins, arcs)
-    collected_where_built(statement, choices)
+        model.close(key)
+    lean = Lean(model, ducts, origins, arcs)
+    collected_where_built(model, sets)
     for row in full.rows:
         if row.name.startswith(DROPPED_ROWS):
             continue
@@ -133,24 +131,24 @@ def lean_statement(
             for c, value in zip(row.columns, row.coefficients, strict=True)
         ]
         if only_burdens(terms, row):
-            terms = lean_terms(lean, choices, terms)
-            statement.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
+            terms = lean_terms(lean, sets, terms)
+            model.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
     return lean
 
 
-def lean_size(choices: Choices, closed: Collection[Key] = frozenset()) -> int:
+def lean_size(sets: IndexSets, closed: Collection[Key] = frozenset()) -> int:
     """How many flows by origin there would be at the most."""
-    shut = _shut(choices, closed) if closed else set()
-    open_ways = {f: sum(a not in shut for a in arcs) for f, arcs in choices.arcs.items()}
-    return sum(open_ways.get(origin.fluid, 0) for origin in origins_of(choices))
+    shut = _shut(sets, closed) if closed else set()
+    open_ways = {f: sum(a not in shut for a in arcs) for f, arcs in sets.arcs.items()}
+    return sum(open_ways.get(origin.fluid, 0) for origin in origins_of(sets))
 
 
-def _shut(choices: Choices, closed: Collection[Key]) -> set[Arc]:
+def _shut(sets: IndexSets, closed: Collection[Key]) -> set[PipeArc]:
     """The arcs of which every build is closed, as one way or as a pipe."""
     found = set()
-    for fluid, arcs in choices.arcs.items():
+    for fluid, arcs in sets.arcs.items():
         for arc in arcs:
-            builds = choices.pipes[arc.route, fluid].builds
+            builds = sets.pipes[arc.route, fluid].builds
             if all(
                 ("way", arc.route, arc.start, b, fluid) in closed
                 or ("lay", arc.route, b, fluid) in closed
@@ -173,7 +171,7 @@ def only_burdens(terms: Terms, row: Row) -> bool:
     return row.high == INFINITY and max(flows) <= 0.0
 
 
-def lean_terms(lean: Lean, choices: Choices, terms: Terms) -> Terms:
+def lean_terms(lean: Lean, sets: IndexSets, terms: Terms) -> Terms:
     """An expression of the program in the variables of the statement by origin.
 
     Flow stands only where it is a burden: what a way costs, or the power it takes. What an origin
@@ -190,7 +188,7 @@ def lean_terms(lean: Lean, choices: Choices, terms: Terms) -> Terms:
             _least(gathered, (route, start, fluid), coefficient)
         elif _is(key, "supply"):
             _, route, start, fluid, shape = _words(key)
-            _least(supplied, (route, start, fluid), coefficient / choices.peak(shape))
+            _least(supplied, (route, start, fluid), coefficient / sets.peak(shape))
         else:
             kept.append((coefficient, key))
     if not gathered and not supplied:
@@ -222,24 +220,24 @@ def _words(key: Key) -> tuple[str, ...]:
     return key
 
 
-def flow_key(origin: Origin, arc: Arc) -> Key:
+def flow_key(origin: Origin, arc: PipeArc) -> Key:
     """Flow of an origin on an arc, kg/s."""
     return ("flow", origin.name, origin.fluid, arc.route, arc.start)
 
 
 def _balances(
-    statement: Statement,
-    choices: Choices,
+    model: Model,
+    sets: IndexSets,
     fluid: str,
     origins: list[Origin],
-    arcs: dict[str, tuple[Arc, ...]],
+    arcs: dict[str, tuple[PipeArc, ...]],
     unit: float,
 ) -> None:
     """Per origin and place: ``sent here + arriving >= leaving + collected here + sunk here``; per
 
     place: ``sum over origins of sunk >= taken``; per shape: ``given >= taken``, all places.
     """
-    wanted = takers(choices, fluid)
+    wanted = takers(sets, fluid)
     arriving: dict[str, Terms] = {place: [] for place in wanted}
     for origin in origins:
         balance: dict[str, Terms] = {origin.place: list(origin.out)}
@@ -251,43 +249,43 @@ def _balances(
             balance.setdefault(place, []).extend(scaled(terms, -1.0))
         for place, listed in arriving.items():
             if place in balance and origin.supplies:
-                key = statement.variable(("sunk", origin.name, fluid, place), unit=unit)
+                key = model.variable(("sunk", origin.name, fluid, place), unit=unit)
                 balance[place].append((-1.0, key))
                 listed.append((1.0, key))
         for place, terms in balance.items():
-            statement.row(f"balance[{fluid},{origin.name},{place}]", terms, low=0.0)
+            model.row(f"balance[{fluid},{origin.name},{place}]", terms, low=0.0)
     for place, terms in wanted.items():
-        statement.row(f"taken[{fluid},{place}]", arriving[place] + scaled(terms, -1.0), low=0.0)
-    for shape in choices.fluid_shapes[fluid]:
-        every: Terms = given(choices, fluid, shape)
-        for terms in taken(choices, fluid, shape).values():
+        model.row(f"taken[{fluid},{place}]", arriving[place] + scaled(terms, -1.0), low=0.0)
+    for shape in sets.fluid_shapes[fluid]:
+        every: Terms = given(sets, fluid, shape)
+        for terms in taken(sets, fluid, shape).values():
             every = every + scaled(terms, -1.0)
-        statement.row(f"shape[{fluid},{shape}]", every, low=0.0)
+        model.row(f"shape[{fluid},{shape}]", every, low=0.0)
 
 
-def bare_ducts(statement: Statement, choices: Choices, directed: bool) -> tuple[Duct, ...]:
+def bare_ducts(model: Model, sets: IndexSets, directed: bool) -> tuple[Duct, ...]:
     """What is laid together, with no flows yet; ``directed``: a duct for each way of a pipe.
 
     States the ways: ``way forth + way back <= lay`` for each build.
     """
     starts: dict[tuple[str, str], set[str]] = {}
-    for fluid, arcs in choices.arcs.items():
+    for fluid, arcs in sets.arcs.items():
         for arc in arcs:
             starts.setdefault((arc.route, fluid), set()).add(arc.start)
     found = []
-    for (route, fluid), pipe in choices.pipes.items():
-        builds = sorted((choices.site.capacity(route, b, fluid), b) for b in pipe.builds)
-        ends = (choices.site.routes[route].start, choices.site.routes[route].end)
+    for (route, fluid), pipe in sets.pipes.items():
+        builds = sorted((sets.site.capacity(route, b, fluid), b) for b in pipe.builds)
+        ends = (sets.site.routes[route].start, sets.site.routes[route].end)
         # a way without flows is stated as well: what is left out may need it
         ways = [start for start in ends if start in starts.get((route, fluid), ())]
         if directed:
             for start in ways:
                 for _, b in builds:
-                    statement.variable(("way", route, start, b, fluid), high=1.0, integer=True)
+                    model.variable(("way", route, start, b, fluid), high=1.0, integer=True)
             for _, b in builds:
                 terms: Terms = [(1.0, ("way", route, start, b, fluid)) for start in ways]
                 terms.append((-1.0, ("lay", route, b, fluid)))
-                statement.row(f"ways[{route},{fluid},{b}]", terms, high=0.0)
+                model.row(f"ways[{route},{fluid},{b}]", terms, high=0.0)
             for start in ways:
                 keys = tuple((c, ("way", route, start, b, fluid)) for c, b in builds)
                 name = f"{route},{fluid},{start}"
@@ -299,10 +297,10 @@ def bare_ducts(statement: Statement, choices: Choices, directed: bool) -> tuple[
 
 
 def _ducts(
-    statement: Statement,
-    choices: Choices,
+    model: Model,
+    sets: IndexSets,
     origins: tuple[Origin, ...],
-    arcs: dict[str, tuple[Arc, ...]],
+    arcs: dict[str, tuple[PipeArc, ...]],
     directed: bool,
 ) -> tuple[Duct, ...]:
     """The ducts with the flows of all origins: both ways of an origin together, or one."""
@@ -321,5 +319,5 @@ def _ducts(
                 for name, keys in through.get((duct.pipe, duct.start), {}).items()
             ),
         )
-        for duct in bare_ducts(statement, choices, directed)
+        for duct in bare_ducts(model, sets, directed)
     )

@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from allocator.model.statement import Key, Statement
+from allocator.base.status import Status
+from allocator.model.model import Key, Model
 from allocator.search.bounds.relaxation import LOOSE, Optimum, Relaxation, StoreCuts
 from allocator.solver.settings import Settings
 
@@ -36,7 +37,7 @@ class Known:
 
 
 @dataclass(frozen=True)
-class Found:
+class MixedBound:
     """A bound (minimised, SI), and columns of the program whose whole numbers are worth a try.
 
     ``value``: what these are worth here (minimised, SI). ``ended``: all was done that was asked,
@@ -60,14 +61,14 @@ class Mixed:
     def __init__(
         self,
         relaxation: Relaxation,
-        full: Statement,
+        full: Model,
         store_cuts: StoreCuts,
         settings: Settings,
         scale: float,
     ) -> None:
         self._relaxation = relaxation
-        self._program = relaxation.program
-        self._statement = relaxation.statement
+        self._program = relaxation.solver_model
+        self._statement = relaxation.model
         self._full = full
         self._store_cuts = store_cuts
         self._settings = settings
@@ -85,7 +86,7 @@ class Mixed:
         self._mine = np.array([mine for mine, _ in shared], dtype=np.int64)
         self._theirs = np.array([theirs for _, theirs in shared], dtype=np.int64)
 
-    def solve(self, limit: float | None) -> Found:
+    def solve(self, limit: float | None) -> MixedBound:
         """Ask for the best of all plans, within some seconds."""
         found, _ = self._solved(limit, None)
         return found
@@ -97,7 +98,7 @@ class Mixed:
         limit: float | None,
         latest: Callable[[], Known | None],
         check: bool = True,
-    ) -> Found:
+    ) -> MixedBound:
         """Ask for a plan as good as a target (minimised, SI), or for proof that there is none.
 
         ``closed``: builds that no such plan lays. What else none has is fixed by reduced cost.
@@ -110,7 +111,7 @@ class Mixed:
         check = check and known is not self._checked
         if check and known is not None and known.columns is not None:
             if self._lacks(known, None if limit is None else 0.2 * limit):
-                return Found(None, None, lacking=True)
+                return MixedBound(None, None, lacking=True)
             self._checked = known
 
         def reached() -> bool:
@@ -125,7 +126,7 @@ class Mixed:
         self._program.enough = reached
         try:
             if not self._relaxation.set_target(target):
-                return Found(None, None)
+                return MixedBound(None, None)
             left = None if ends is None else max(0.1, ends - time.perf_counter())
             found, none = self._solved(left, target + SPARE * abs(target))
         finally:
@@ -133,11 +134,11 @@ class Mixed:
             self._program.solver.fix(None)
             self._relaxation.set_target(None)
         if none:
-            return Found(target, None, ended=True)
+            return MixedBound(target, None, ended=True)
         bound = None if found.bound is None else min(found.bound, target)
         return replace(found, bound=bound)
 
-    def _solved(self, limit: float | None, cutoff: float | None) -> tuple[Found, bool]:
+    def _solved(self, limit: float | None, cutoff: float | None) -> tuple[MixedBound, bool]:
         """What stands, solved again while its points break store cuts; whether it has no point."""
         ends = None if limit is None else time.perf_counter() + limit
         bound: float | None = None
@@ -151,24 +152,24 @@ class Mixed:
                 gap=self._settings.gap,
                 cutoff=None if cutoff is None else self._program.scaled(cutoff),
             )
-            if solved.status == "infeasible":
-                return Found(bound, None, ended=True), True
+            if solved.status == Status.INFEASIBLE:
+                return MixedBound(bound, None, ended=True), True
             value = self._program.unscaled(solved.bound)
             if value is not None:
                 bound = value if bound is None else max(bound, value)
-            if solved.point is None or solved.status == "interrupted":
+            if solved.point is None or solved.status == Status.INTERRUPTED:
                 break
             point, worth = solved.point, self._program.unscaled(solved.value)
             rows = self._store_cuts(self._statement, self._statement.by_key(point), LOOSE)
             if not rows:
-                ended = solved.status == "optimal"
+                ended = solved.status == Status.OPTIMAL
                 break
             if self._out(ends):
                 break
             self._relaxation.add_store_cuts(rows)
         if point is None:
-            return Found(bound, None), False
-        return Found(bound, self._for_program(point), worth, ended), False
+            return MixedBound(bound, None), False
+        return MixedBound(bound, self._for_program(point), worth, ended), False
 
     def _out(self, ends: float | None) -> bool:
         if self._program.clock.interrupted:
@@ -185,9 +186,9 @@ class Mixed:
         finally:
             self._program.solver.fix(None)
         value = self._program.unscaled(solved.value)
-        if solved.status == "optimal" and value is not None:
+        if solved.status == Status.OPTIMAL and value is not None:
             return value > known.value + 1e-6 * abs(known.value) + 10 * self._scale
-        return solved.status == "infeasible"
+        return solved.status == Status.INFEASIBLE
 
     def _fix(self, target: float, last: Optimum) -> None:
         """Fix whole numbers whose reduced cost exceeds the gap: no plan so good changes them.

@@ -6,22 +6,22 @@ import time
 from collections.abc import Callable
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
 from allocator.model.goals import Goal
-from allocator.model.statement import Key, Statement
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Key, Model
+from allocator.search.bounds.column_generation import ColumnGeneration
 from allocator.search.bounds.lean import lean_size
-from allocator.search.bounds.mixed import Found, Known, Mixed
-from allocator.search.bounds.origins import origins_of
+from allocator.search.bounds.mixed import Known, Mixed, MixedBound
+from allocator.search.bounds.multicommodity import origins_of
+from allocator.search.bounds.path_column_bounds import SPARE, STALE, PathColumnBounds
 from allocator.search.bounds.relaxation import Relaxation, StoreCuts
-from allocator.search.bounds.strand_bounds import SPARE, STALE, StrandBounds
-from allocator.search.bounds.stranding import Stranding
 from allocator.solver.settings import Settings
 
 Latest = Callable[[], Known | None]
 """Tells the best plan so far."""
 
 FEW_COLUMNS = 10_000
-"""Flow variables up to which all are stated at once. Above, strands come first (``strands.py``)."""
+"""Flow variables up to which all are stated at once; above, path columns come first."""
 ALL_COLUMNS = 40_000
 """Up to here all that are left are stated for the integer program, once strands gave a bound."""
 MOST_CHARGES = 4_000_000
@@ -42,26 +42,26 @@ class Prover:
 
     def __init__(
         self,
-        full: Statement,
-        choices: Choices,
+        full: Model,
+        sets: IndexSets,
         store_cuts: StoreCuts,
         settings: Settings,
         clock: Clock,
     ) -> None:
         self._full = full
-        self._choices = choices
+        self._choices = sets
         self._store_cuts = store_cuts
         self._settings = settings
         self._clock = clock
         self._held: list[tuple[Goal, float, float]] = []
         self._goal: Goal | None = None
         self._relaxation: Relaxation | None = None
-        self._stranding: Stranding | None = None
-        self._strands: StrandBounds | None = None
+        self._stranding: ColumnGeneration | None = None
+        self._strands: PathColumnBounds | None = None
         self._mixed: Mixed | None = None
         self._stated_for: float | None = None
         """Value as good as which all plans are in the relaxation; None for all there are."""
-        self._many = lean_size(choices) > FEW_COLUMNS
+        self._many = lean_size(sets) > FEW_COLUMNS
         self.trusted = True
 
     @property
@@ -83,14 +83,14 @@ class Prover:
         if self._many:
             self._relaxation = None  # what it left out was of no use for another goal
             if self._stranding is None:
-                self._stranding = Stranding(
+                self._stranding = ColumnGeneration(
                     self._full, self._choices, self._store_cuts, self._settings, self._clock
                 )
                 for held, low, high in self._held:
                     self._stranding.hold(held, low, high)
             self._stranding.close(None)
             self._stranding.aim(goal)
-            self._strands = StrandBounds(self._stranding)
+            self._strands = PathColumnBounds(self._stranding)
         elif self._relaxation is None:
             self._relaxation = self._stated(set())
         else:
@@ -185,7 +185,7 @@ class Prover:
         limit: float | None,
         known: Known | Latest | None = None,
         target: float | None = None,
-    ) -> Found:
+    ) -> MixedBound:
         """A bound by the integer program, within some seconds, or whole numbers to try.
 
         ``known``: the best plan so far, or a function that tells it; the search ends when it is as
@@ -201,10 +201,10 @@ class Prover:
             return None if limit is None else max(0.1, limit - (time.perf_counter() - began))
 
         if not self.trusted:
-            return Found(None, None)
+            return MixedBound(None, None)
         self.stated(limit, target)
         if self._relaxation is None:
-            return Found(self.relaxed(left(), known, PATIENT), None)
+            return MixedBound(self.relaxed(left(), known, PATIENT), None)
         if self._mixed is None:
             self._mixed = Mixed(
                 self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
@@ -231,14 +231,14 @@ def _latest(known: Known | Latest | None) -> Latest:
 
 
 def prover_of(
-    full: Statement, choices: Choices, store_cuts: StoreCuts, settings: Settings, clock: Clock
+    full: Model, sets: IndexSets, store_cuts: StoreCuts, settings: Settings, clock: Clock
 ) -> Prover | None:
     """The prover of a program; None where flows by origin would be too many, or no pipes are."""
-    size = lean_size(choices)
-    charges = len(origins_of(choices)) * len(choices.pipes)
+    size = lean_size(sets)
+    charges = len(origins_of(sets)) * len(sets.pipes)
     if settings.solver.lower() != "highs" or size == 0 or charges > MOST_CHARGES:
         return None
-    burdens = any(route.cost or route.energy for route in choices.site.routes.values())
+    burdens = any(route.cost or route.energy for route in sets.site.routes.values())
     if size > FEW_COLUMNS and burdens:
         return None  # charges know no burden of flow but that of the pipes
-    return Prover(full, choices, store_cuts, settings, clock)
+    return Prover(full, sets, store_cuts, settings, clock)

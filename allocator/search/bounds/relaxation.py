@@ -9,15 +9,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
-from allocator.model.statement import INFINITY, Key, Row, Statement, Terms
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import INFINITY, Key, Model, Row, Terms
 from allocator.search.bounds.lean import lean_statement, lean_terms
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
-from allocator.solver.program import Program
-from allocator.solver.seam import Highs
+from allocator.solver.interface import Highs
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 CUT_ROUNDS = 100
 LATE, LITTLE = 3, 1e-6
@@ -25,7 +25,7 @@ LATE, LITTLE = 3, 1e-6
 LOOSE = 1e-5
 """A cut that is broken by less than this share of what it speaks of is not worth a row."""
 
-StoreCuts = Callable[[Statement, Mapping[Key, float], float], list[Row]]
+StoreCuts = Callable[[Model, Mapping[Key, float], float], list[Row]]
 
 
 @dataclass(frozen=True)
@@ -42,24 +42,24 @@ class Relaxation:
 
     def __init__(
         self,
-        full: Statement,
-        choices: Choices,
+        full: Model,
+        sets: IndexSets,
         store_cuts: StoreCuts,
         settings: Settings,
         clock: Clock,
         closed: Collection[Key] = frozenset(),
     ) -> None:
         began = time.perf_counter()
-        self._full, self._choices, self._store_cuts = full, choices, store_cuts
-        self.lean = lean_statement(full, choices, closed)
-        self.statement = self.lean.statement
+        self._full, self._choices, self._store_cuts = full, sets, store_cuts
+        self.lean = lean_statement(full, sets, closed)
+        self.model = self.lean.model
         clock.spend("build", time.perf_counter() - began)
-        self.program = Program(self.statement, lambda values, tolerance: [], settings, clock)
-        assert isinstance(self.program.solver, Highs)
-        self._solver = self.program.solver
+        self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
+        assert isinstance(self.solver_model.solver, Highs)
+        self._solver = self.solver_model.solver
         self._target: tuple[int, float] | None = None
         """Row in the solver that speaks of the goal, and its scale."""
-        self.units = np.array([column.unit for column in self.statement.columns])
+        self.units = np.array([column.unit for column in self.model.columns])
         self.last: Optimum | None = None
         self.thresholds: list[Threshold] = []
         self.store_rows: list[Row] = []
@@ -68,13 +68,13 @@ class Relaxation:
     def aim(self, goal: Goal) -> None:
         """Make a goal of the program the objective."""
         terms = lean_terms(self.lean, self._choices, goal.terms)
-        self.program.aim(replace(goal, terms=terms))
+        self.solver_model.aim(replace(goal, terms=terms))
         self.last = None
         self._state_target(goal, terms)
 
     def _state_target(self, goal: Goal, terms: Terms) -> None:
         """State the goal (as minimised) as a row that bounds nothing yet."""
-        row = self.statement.scaled_row(
+        row = self.model.scaled_row(
             "target", scaled(terms, -1.0 if goal.maximise else 1.0), high=INFINITY
         )
         self._target = None if row is None else (self._solver.add_bounded_row(row), row.scale)
@@ -93,13 +93,13 @@ class Relaxation:
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep a goal of the program between two values (SI)."""
         terms = lean_terms(self.lean, self._choices, goal.terms)
-        row = self.statement.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
+        row = self.model.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
         if row is not None and row.columns:
             self.add([row])
 
     def add(self, rows: list[Row]) -> None:
         """Add rows for good."""
-        self.program.add(rows)
+        self.solver_model.add(rows)
 
     def add_store_cuts(self, rows: list[Row]) -> None:
         """Add store cuts, which every statement by origin of the program shares."""
@@ -109,17 +109,17 @@ class Relaxation:
     def add_thresholds(self, cuts: list[Threshold]) -> None:
         """Add threshold cuts."""
         for cut in cuts:
-            row = threshold_row(self.statement, self._ducts[cut.duct], cut)
+            row = threshold_row(self.model, self._ducts[cut.duct], cut)
             if row is not None:
                 self.thresholds.append(cut)
-                self.program.add([row])
+                self.solver_model.add([row])
 
     def cut(self, ends: float | None) -> bool:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
         It ends at a time of the clock, or when cuts better the bound no more.
         """
-        solver = self.program.solver
+        solver = self.solver_model.solver
         late = 0
         solver.relax(True)
         try:
@@ -127,8 +127,8 @@ class Relaxation:
                 left = None if ends is None else ends - time.perf_counter()
                 if left is not None and left <= 0.0:
                     return False
-                solved = self.program.run(time_limit=left)
-                bound = self.program.unscaled(solved.bound)
+                solved = self.solver_model.run(time_limit=left)
+                bound = self.solver_model.unscaled(solved.bound)
                 if solved.point is None or bound is None:
                     return False
                 before = self.last
@@ -149,9 +149,9 @@ class Relaxation:
     def _broken(self, point: np.ndarray) -> tuple[list[Row], list[Threshold]]:
         began = time.perf_counter()
         # Not by_key, which rounds: the point of a relaxation is not whole.
-        keys = (column.key for column in self.statement.columns)
+        keys = (column.key for column in self.model.columns)
         values = dict(zip(keys, (point * self.units).tolist(), strict=True))
-        rows = self._store_cuts(self.statement, values, LOOSE)
+        rows = self._store_cuts(self.model, values, LOOSE)
         thresholds = broken_thresholds(self.lean.ducts, values, LOOSE)
-        self.program.clock.spend("cuts", time.perf_counter() - began)
+        self.solver_model.clock.spend("cuts", time.perf_counter() - began)
         return rows, thresholds

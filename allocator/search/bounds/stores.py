@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
-from allocator.model.statement import Statement
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Model
 
 
-def collected_where_built(statement: Statement, choices: Choices) -> None:
+def collected_where_built(model: Model, sets: IndexSets) -> None:
     """``r[s,k] <= flow_s * stand_k`` for sources s that are not steady, stores k not yet there.
 
     Proof: where k is not built its size is 0. A source that is not steady is off for a while in
@@ -17,15 +17,15 @@ def collected_where_built(statement: Statement, choices: Choices) -> None:
     worse. The size that counts may be limited in the program by ``size <= most * stand`` alone,
     which the relaxation meets with a sliver of a base.
     """
-    for name in choices.fluid_stores:
-        if not statement.has(("stand", name)):
+    for name in sets.fluid_stores:
+        if not model.has(("stand", name)):
             continue
         k = f"store:{name}"
-        for source in choices.sources:
-            if k not in choices.reach[source] or choices.curves[source].pattern.steady:
+        for source in sets.sources:
+            if k not in sets.reach[source] or sets.curves[source].pattern.steady:
                 continue
-            most = choices.site.sources[source].flow
-            statement.row(
+            most = sets.site.sources[source].flow
+            model.row(
                 f"where_built[{source},{name}]",
                 [(1.0, ("collect", source, k)), (-most, ("stand", name))],
                 high=0.0,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from allocator.model.statement import Key, Row, Statement, Terms
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.search.bounds.lean import Duct
 
 
@@ -58,10 +58,10 @@ def _worst(duct: Duct, values: Mapping[Key, float], tolerance: float) -> Thresho
     return Threshold(duct.name, frozenset(name for _, _, name in chosen))
 
 
-def threshold_row(statement: Statement, duct: Duct, cut: Threshold) -> Row | None:
+def threshold_row(model: Model, duct: Duct, cut: Threshold) -> Row | None:
     """``sum over A of flow <= sum over builds of min(capacity, M(A)) * lay``."""
     chosen = [(keys, most) for name, keys, most in duct.flows if name in cut.origins]
     together = math.fsum(most for _, most in chosen)
     terms: Terms = [(1.0, key) for keys, _ in chosen for key in keys]
     terms += [(-min(capacity, together), key) for capacity, key in duct.builds]
-    return statement.scaled_row(f"threshold[{duct.name}]", terms, high=0.0)
+    return model.scaled_row(f"threshold[{duct.name}]", terms, high=0.0)

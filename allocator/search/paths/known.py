@@ -8,20 +8,20 @@ from __future__ import annotations
 
 import numpy as np
 
-from allocator.model.choices import Choices
-from allocator.model.statement import Key, Statement
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Key, Model
 from allocator.plans.records import Plan
-from allocator.search.paths.network import Find
+from allocator.search.paths.network import Candidate
 
 
-def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndarray:
+def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
     """The whole numbers of a plan as a point; everything else is at its least."""
-    point = np.array([column.low for column in statement.columns])
+    point = np.array([column.low for column in model.columns])
 
     def put(key: Key, value: float) -> None:
-        if statement.has(key):
-            number = statement.index(key)
-            column = statement.columns[number]
+        if model.has(key):
+            number = model.index(key)
+            column = model.columns[number]
             point[number] = min(max(value, column.low), column.high)
 
     for source in plan.sources:
@@ -29,11 +29,9 @@ def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndar
     for run in plan.runs:
         put(("lay", run.route, run.build, run.fluid), 1.0)
     counted = {
-        choices.site.routes[r.route].start
-        for r in plan.recoveries
-        if r.route in choices.site.routes
+        sets.site.routes[r.route].start for r in plan.recoveries if r.route in sets.site.routes
     }
-    for column in statement.columns:
+    for column in model.columns:
         if isinstance(column.key, tuple) and column.key[0] == "fed":
             put(column.key, float(column.key[1] not in counted))
     for line in plan.lines:
@@ -49,15 +47,15 @@ def point_of_plan(statement: Statement, choices: Choices, plan: Plan) -> np.ndar
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
         put(("cycling", machine.name), float(machine.cycled > 0))
-        at_peak = sum(m * choices.peak(s) for s, m in machine.following.items())
+        at_peak = sum(m * sets.peak(s) for s, m in machine.following.items())
         room = machine.running - machine.flat_load - at_peak
         put(("lumps", machine.name), float(sum(machine.burst.values()) > room))
     return point
 
 
-def find_of_plan(plan: Plan) -> Find:
+def find_of_plan(plan: Plan) -> Candidate:
     """What a plan builds, as a find of the search."""
-    return Find(
+    return Candidate(
         plan.power.firm_clean,
         {(run.route, run.fluid): run.build for run in plan.runs},
         tuple(s.name for s in plan.sources if s.tapped),

@@ -15,7 +15,7 @@ from allocator.search.paths.records import (
     STORE,
     Arrays,
     Floats,
-    State,
+    PathState,
 )
 
 DUST = 1e-9
@@ -48,7 +48,7 @@ def pipe_price(arrays: Arrays, pipe: int, load: float) -> float:
 
 @compiled
 def store_need(
-    arrays: Arrays, state: State, store: int, source: int, rate: float, draw: float
+    arrays: Arrays, state: PathState, store: int, source: int, rate: float, draw: float
 ) -> float:
     """Size, kg, that a store's windows ask for with one more source's rate and draw."""
     need = 0.0
@@ -84,7 +84,7 @@ def units_for(arrays: Arrays, sink: int, load: float) -> int:
 
 
 @compiled
-def sink_room(arrays: Arrays, state: State, sink: int) -> float:
+def sink_room(arrays: Arrays, state: PathState, sink: int) -> float:
     """Mean kg/s that a sink could still take with all machines that may stand there."""
     if arrays.unit[sink] <= 0.0:
         return math.inf
@@ -94,7 +94,7 @@ def sink_room(arrays: Arrays, state: State, sink: int) -> float:
 
 
 @compiled
-def use_of(arrays: Arrays, state: State, used: Floats) -> None:
+def use_of(arrays: Arrays, state: PathState, used: Floats) -> None:
     """What a state takes of each stock, counted anew."""
     count = len(used)
     for m in range(count):
@@ -119,7 +119,7 @@ def use_of(arrays: Arrays, state: State, used: Floats) -> None:
 
 
 @compiled
-def value_of(arrays: Arrays, state: State) -> float:
+def value_of(arrays: Arrays, state: PathState) -> float:
     """What the sinks get, by value, at most what is wanted."""
     value = 0.0
     for g in range(len(arrays.sink_node)):
@@ -128,7 +128,7 @@ def value_of(arrays: Arrays, state: State) -> float:
 
 
 @compiled
-def carry(arrays: Arrays, state: State, slot: int, source: int, sign: float) -> None:
+def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float) -> None:
     """Add (or take away) the loads of a path."""
     rate = sign * state.rates[slot, 0]
     draw = rate * state.rates[slot, 1]
@@ -149,7 +149,7 @@ def carry(arrays: Arrays, state: State, slot: int, source: int, sign: float) -> 
 
 
 @compiled
-def recount(arrays: Arrays, state: State, per_source: int) -> None:
+def recount(arrays: Arrays, state: PathState, per_source: int) -> None:
     """All loads anew from the paths, so that rounding does not add up."""
     for e in range(len(state.load)):
         state.load[e] = 0.0

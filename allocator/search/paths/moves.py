@@ -29,7 +29,7 @@ from allocator.search.paths.records import (
     STORE,
     Arrays,
     Floats,
-    State,
+    PathState,
     Whole,
 )
 from allocator.search.paths.routes import cheapest_route, rise_of
@@ -39,7 +39,7 @@ SLACK = 1e-7
 
 
 @compiled
-def _remove(arrays: Arrays, state: State, slot: int) -> None:
+def _remove(arrays: Arrays, state: PathState, slot: int) -> None:
     """Take a path away, to come back if the move is not kept."""
     carry(arrays, state, slot, slot // PATHS, -1.0)
     state.active[slot] = False
@@ -47,7 +47,7 @@ def _remove(arrays: Arrays, state: State, slot: int) -> None:
 
 
 @compiled
-def _free_slot(state: State, source: int) -> int:
+def _free_slot(state: PathState, source: int) -> int:
     for slot in range(source * PATHS, (source + 1) * PATHS):
         if not state.active[slot] and not state.kept[slot]:
             return slot
@@ -57,7 +57,7 @@ def _free_slot(state: State, source: int) -> int:
 @compiled
 def _amounts(
     arrays: Arrays,
-    state: State,
+    state: PathState,
     rate: float,
     share: float,
     hops: Whole,
@@ -89,7 +89,7 @@ def _amounts(
 
 
 @compiled
-def insert(arrays: Arrays, state: State, source: int, price: float, step: float) -> bool:
+def insert(arrays: Arrays, state: PathState, source: int, price: float, step: float) -> bool:
     """Lay one more path for a source where that earns more than the stock it takes."""
     rest = arrays.most[source] - state.taken[source]
     slot = _free_slot(state, source)
@@ -167,7 +167,7 @@ def total_of(numbers: Floats) -> float:
 
 
 @compiled
-def _ruin(arrays: Arrays, state: State, touched: Whole) -> int:
+def _ruin(arrays: Arrays, state: PathState, touched: Whole) -> int:
     """Take paths away in one of five ways; the sources to lay anew, first those that lost."""
     sources = len(arrays.most)
     mark = np.zeros(sources, dtype=np.bool_)
@@ -249,7 +249,7 @@ def _ruin(arrays: Arrays, state: State, touched: Whole) -> int:
 
 
 @compiled
-def _lessen(arrays: Arrays, state: State, slot: int, amount: float) -> None:
+def _lessen(arrays: Arrays, state: PathState, slot: int, amount: float) -> None:
     """Bring a removed path back with a smaller amount, in a slot of its own."""
     source = slot // PATHS
     free = _free_slot(state, source)
@@ -273,7 +273,7 @@ def _copy_line(line: Floats, into: Floats) -> None:
 
 
 @compiled
-def copy_paths(state: State, into: State) -> None:
+def copy_paths(state: PathState, into: PathState) -> None:
     """Copy all of a state; what could come back is forgotten."""
     for p in range(len(state.active)):
         into.active[p] = state.active[p]
@@ -287,7 +287,7 @@ def copy_paths(state: State, into: State) -> None:
 
 
 @compiled
-def _copy_loads(state: State, into: State) -> None:
+def _copy_loads(state: PathState, into: PathState) -> None:
     """Copy what paths amount to."""
     for p in range(len(state.active)):
         into.active[p] = state.active[p]
@@ -300,14 +300,14 @@ def _copy_loads(state: State, into: State) -> None:
 
 
 @compiled
-def _forget(state: State) -> None:
+def _forget(state: PathState) -> None:
     """Nothing may come back any more."""
     for p in range(len(state.kept)):
         state.kept[p] = False
 
 
 @compiled
-def construct(arrays: Arrays, state: State, seed: int) -> float:
+def construct(arrays: Arrays, state: PathState, seed: int) -> float:
     """Lay every source once, in random order, at a random price; the value."""
     np.random.seed(seed)
     step = 0.3 + 0.5 * np.random.random()
@@ -328,9 +328,9 @@ def construct(arrays: Arrays, state: State, seed: int) -> float:
 @compiled
 def improve(
     arrays: Arrays,
-    state: State,
-    best: State,
-    before: State,
+    state: PathState,
+    best: PathState,
+    before: PathState,
     seed: int,
     moves: int,
     hot: float,

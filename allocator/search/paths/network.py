@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.cycles import worst_window
-from allocator.model.choices import Choices, Group, material_per_metre
+from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.plans.records import FLAT
 from allocator.search.paths.loads import level_of, units_for
-from allocator.search.paths.records import PATHS, STORE, Arrays, Floats, State
+from allocator.search.paths.records import PATHS, STORE, Arrays, Floats, PathState
 from allocator.site.records import Place
 
 WINDOWS = 40
@@ -39,7 +39,7 @@ class Names:
 
 
 @dataclass(frozen=True)
-class Find:
+class Candidate:
     """What a state builds, by name: the integers of a plan.
 
     ``pipes``: (route, fluid) -> build; ``taps``: sources; ``counts``: group -> new units;
@@ -53,52 +53,52 @@ class Find:
     stores: tuple[str, ...]
 
 
-def first_service(choices: Choices) -> str | None:
+def first_service(sets: IndexSets) -> str | None:
     """The site's first goal where it serves something that the search can work for."""
-    name = choices.site.goals[0] if choices.site.goals else ""
-    if name in ("clean_power", "served_power") and choices.power_demands():
+    name = sets.site.goals[0] if sets.site.goals else ""
+    if name in ("clean_power", "served_power") and sets.power_demands():
         return name
-    return name if name == "served_fluid" and choices.fluid_demands() else None
+    return name if name == "served_fluid" and sets.fluid_demands() else None
 
 
-def network_of(
-    choices: Choices, goal: str, weight: Floats | None = None
+def path_network_of(
+    sets: IndexSets, goal: str, weight: Floats | None = None
 ) -> tuple[Arrays, Names] | None:
     """The arrays of a site for a goal that serves power or a fluid.
 
     ``weight``: price of each limited stock (1 each). None where the search has nothing to decide:
     no limited stock, no source, or a goal that serves nothing.
     """
-    stocks = _Stocks(choices)
+    stocks = _Stocks(sets)
     count = len(stocks.limits)
     weight = np.ones(count) if weight is None else weight
-    sinks = _sinks(choices, goal)
+    sinks = _sinks(sets, goal)
     # What is drawn out of chambers is left to the program, which lands what is found here.
-    sources = [s for s, r in choices.site.own_sources.items() if s in choices.curves and r.flow > 0]
-    fluids = {fluid for _, fluid in choices.pipes}
+    sources = [s for s, r in sets.site.own_sources.items() if s in sets.curves and r.flow > 0]
+    fluids = {fluid for _, fluid in sets.pipes}
     sinks = [sink for sink in sinks if sink.fluid in fluids]
     if not count or not sinks or not sources:
         return None
-    stores = [] if choices.lossless else list(choices.fluid_stores.values())
+    stores = [] if sets.lossless else list(sets.fluid_stores.values())
     nodes: dict[tuple[str, str], int] = {}
 
     def node(place: str, fluid: str) -> int:
         return nodes.setdefault((place, fluid), len(nodes))
 
-    site = choices.site
-    pipes = list(choices.pipes)
+    site = sets.site
+    pipes = list(sets.pipes)
     tail = [node(site.routes[r].start, f) for r, f in pipes]
     head = [node(site.routes[r].end, f) for r, f in pipes]
     one_way = [site.routes[r].one_way for r, _ in pipes]
-    builds, capacity, price, mass, slope = _builds(choices, stocks, weight)
+    builds, capacity, price, mass, slope = _builds(sets, stocks, weight)
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
     first, edge, other = _neighbours(len(nodes), tail, head, one_way)
-    mode_first, mode_store, mode_share, windows = _modes(choices, sources)
-    peak, level_mass, generation = _shape(choices, stocks, goal)
+    mode_first, mode_store, mode_share, windows = _modes(sets, sources)
+    peak, level_mass, generation = _shape(sets, stocks, goal)
     value = np.array([s.value / generation for s in sinks])
-    demands = choices.power_demands() if goal != "served_fluid" else choices.fluid_demands()
+    demands = sets.power_demands() if goal != "served_fluid" else sets.fluid_demands()
     arrays = Arrays(
         np.array(tail, dtype=np.int64),
         np.array(head, dtype=np.int64),
@@ -112,7 +112,7 @@ def network_of(
         edge,
         other,
         np.array(source_node, dtype=np.int64),
-        np.array([_most(choices, s) for s in sources]),
+        np.array([_most(sets, s) for s in sources]),
         np.array(
             [
                 np.zeros(count)
@@ -134,9 +134,7 @@ def network_of(
         np.array([s.type.fill_rate or AMOUNTLESS for s in stores]),
         np.array([s.type.release_rate or AMOUNTLESS for s in stores]),
         windows,
-        np.array([choices.curves[s].guaranteed(windows) for s in sources]).reshape(
-            len(sources), -1
-        ),
+        np.array([sets.curves[s].guaranteed(windows) for s in sources]).reshape(len(sources), -1),
         np.array(sink_node, dtype=np.int64),
         np.array([s.unit for s in sinks]),
         np.array([s.mass(stocks) for s in sinks]),
@@ -159,7 +157,7 @@ def network_of(
     return arrays, names
 
 
-def find_of(arrays: Arrays, names: Names, state: State, value: float) -> Find:
+def find_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
     """What a state builds, by name."""
     pipes = {}
     for number, pipe in enumerate(names.pipes):
@@ -170,7 +168,7 @@ def find_of(arrays: Arrays, names: Names, state: State, value: float) -> Find:
         int(state.ways[p, STORE]) for p in np.nonzero(state.active)[0] if state.ways[p, STORE] >= 0
     }
     taps = sorted({int(p) // PATHS for p in np.nonzero(state.active)[0]})
-    return Find(
+    return Candidate(
         value,
         pipes,
         tuple(names.sources[s] for s in taps),
@@ -186,10 +184,10 @@ def find_of(arrays: Arrays, names: Names, state: State, value: float) -> Find:
 class _Stocks:
     """What limits a plan: material stocks, and money for what is built."""
 
-    def __init__(self, choices: Choices) -> None:
-        materials = choices.site.materials
+    def __init__(self, sets: IndexSets) -> None:
+        materials = sets.site.materials
         self.limits = {m.name: m.stock for m in materials.values() if m.stock is not None}
-        self._money = choices.site.limits.money
+        self._money = sets.site.limits.money
         self._prices = {m.name: m.price for m in materials.values()}
         if self._money is not None:
             self.limits["\0money"] = self._money
@@ -224,10 +222,10 @@ class _Sink:
         return stocks.of(self.group.type.materials, self.group.type.price)
 
 
-def _sinks(choices: Choices, goal: str) -> list[_Sink]:
+def _sinks(sets: IndexSets, goal: str) -> list[_Sink]:
     found = []
     if goal != "served_fluid":
-        for name, group in choices.groups.items():
+        for name, group in sets.groups.items():
             machine = group.type
             if len(machine.takes) != 1 or machine.power_out <= 0:
                 continue
@@ -250,26 +248,26 @@ def _sinks(choices: Choices, goal: str) -> list[_Sink]:
                 )
             )
     else:
-        for demand in choices.fluid_demands():
+        for demand in sets.fluid_demands():
             assert demand.place is not None
             found.append(_Sink(demand.name, demand.place, demand.wants, 0.0, 1.0, 0, 0, None))
     return found
 
 
-def _most(choices: Choices, name: str) -> float:
-    source = choices.site.sources[name]
+def _most(sets: IndexSets, name: str) -> float:
+    source = sets.site.sources[name]
     if source.pump is None or source.pump.rate is None:
         return source.flow
     return min(source.flow, source.pump.rate)
 
 
 def _builds(
-    choices: Choices, stocks: _Stocks, weight: Floats
+    sets: IndexSets, stocks: _Stocks, weight: Floats
 ) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site = choices.site
+    site = sets.site
     listed = []
-    for (route, fluid), pipe in choices.pipes.items():
+    for (route, fluid), pipe in sets.pipes.items():
         offers = []
         for build in pipe.builds:
             record = site.builds[build]
@@ -320,13 +318,13 @@ def _nearest(places: list[Place]) -> np.ndarray:
     return np.argsort(far, axis=1, kind="stable")[:, :NEAR].astype(np.int64)
 
 
-def _modes(choices: Choices, sources: list[str]) -> tuple[np.ndarray, np.ndarray, Floats, Floats]:
+def _modes(sets: IndexSets, sources: list[str]) -> tuple[np.ndarray, np.ndarray, Floats, Floats]:
     """Ways of each source, and the windows at which stores are judged."""
     first, store, share, windows = [0], [], [], set()
-    held = {s.type.holds for s in choices.fluid_stores.values()}
+    held = {s.type.holds for s in sets.fluid_stores.values()}
     for name in sources:
-        source, curve = choices.site.sources[name], choices.curves[name]
-        if choices.lossless or source.steady:
+        source, curve = sets.site.sources[name], sets.curves[name]
+        if sets.lossless or source.steady:
             store.append(False)
             share.append(1.0)
         elif source.fluid in held:
@@ -357,20 +355,20 @@ def _spread(lengths: list[float]) -> Floats:
     return np.array(lengths)[picked]
 
 
-def _shape(choices: Choices, stocks: _Stocks, goal: str) -> tuple[float, Floats, float]:
+def _shape(sets: IndexSets, stocks: _Stocks, goal: str) -> tuple[float, Floats, float]:
     """(peak of pipes and machines, stock a unit of value, generation a unit of value)."""
     none = np.zeros(len(stocks.limits))
-    if choices.lossless:
+    if sets.lossless:
         return 1.0, none, 1.0
-    demands = choices.power_demands() if goal != "served_fluid" else choices.fluid_demands()
+    demands = sets.power_demands() if goal != "served_fluid" else sets.fluid_demands()
     largest = max(demands, key=lambda d: d.mean)
-    if goal != "served_fluid" and choices.batteries:
+    if goal != "served_fluid" and sets.batteries:
         offers = [
             (stocks.of(b.type.materials, b.type.price) * constants.size, constants.generation)
-            for (name, demand), constants in choices.levellings.items()
+            for (name, demand), constants in sets.levellings.items()
             if demand == largest.name
-            for b in [choices.batteries[name]]
+            for b in [sets.batteries[name]]
         ]
         return (1.0, *min(offers, key=lambda o: float(o[0].sum()))) if offers else (1.0, none, 1.0)
-    shape = choices.shape_of[largest.name]
-    return (1.0 if shape == FLAT else choices.peak(shape)), none, 1.0
+    shape = sets.shape_of[largest.name]
+    return (1.0 if shape == FLAT else sets.peak(shape)), none, 1.0

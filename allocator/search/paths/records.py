@@ -77,7 +77,7 @@ class Arrays(NamedTuple):
     near: Whole
 
 
-class State(NamedTuple):
+class PathState(NamedTuple):
     """One search, changed in place. Paths are kept by slot, ``PATHS`` a source.
 
     ``active``: the slot holds a path; ``kept``: its path may come back after this move.
@@ -103,11 +103,11 @@ FED, DRAWN, COVERED = 0, 1, 2
 """Columns of ``stores``."""
 
 
-def empty_state(arrays: Arrays) -> State:
+def empty_state(arrays: Arrays) -> PathState:
     """A state without paths."""
     slots = len(arrays.most) * PATHS
     hops = min(4 * len(arrays.first), 400)
-    return State(
+    return PathState(
         np.zeros(slots, dtype=np.bool_),
         np.zeros(slots, dtype=np.bool_),
         np.zeros((slots, 2)),
@@ -120,6 +120,6 @@ def empty_state(arrays: Arrays) -> State:
     )
 
 
-def copied(state: State) -> State:
+def copied(state: PathState) -> PathState:
     """A state of its own with the same paths."""
-    return State(*(array.copy() for array in state))  # type: ignore[arg-type]
+    return PathState(*(array.copy() for array in state))  # type: ignore[arg-type]

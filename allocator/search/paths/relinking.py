@@ -15,7 +15,7 @@ import numpy as np
 from allocator.search.paths.compiled import compiled
 from allocator.search.paths.loads import carry, recount, use_of, value_of
 from allocator.search.paths.moves import SLACK, copy_paths, insert, shuffle, total_of
-from allocator.search.paths.records import HOPS, LENGTH, PATHS, Arrays, State, Whole
+from allocator.search.paths.records import HOPS, LENGTH, PATHS, Arrays, PathState, Whole
 
 LARGEST = 0.4
 """Share of the sources that are taken over at once at the most."""
@@ -24,7 +24,7 @@ MOST_FREED = 40
 
 
 @compiled
-def _without(arrays: Arrays, state: State, source: int) -> None:
+def _without(arrays: Arrays, state: PathState, source: int) -> None:
     """Take all paths of a source away."""
     for p in range(source * PATHS, (source + 1) * PATHS):
         if state.active[p]:
@@ -33,7 +33,7 @@ def _without(arrays: Arrays, state: State, source: int) -> None:
 
 
 @compiled
-def _taken_over(arrays: Arrays, state: State, guide: State, source: int) -> None:
+def _taken_over(arrays: Arrays, state: PathState, guide: PathState, source: int) -> None:
     """Carry a source as the guide does."""
     for p in range(source * PATHS, (source + 1) * PATHS):
         if guide.active[p]:
@@ -46,7 +46,7 @@ def _taken_over(arrays: Arrays, state: State, guide: State, source: int) -> None
 
 
 @compiled
-def _fits(arrays: Arrays, state: State) -> bool:
+def _fits(arrays: Arrays, state: PathState) -> bool:
     use_of(arrays, state, state.used)
     for m in range(len(state.used)):
         if state.used[m] > 1.0 - 0.5 * SLACK:
@@ -58,7 +58,7 @@ def _fits(arrays: Arrays, state: State) -> bool:
 
 
 @compiled
-def _freed(arrays: Arrays, state: State, touched: Whole, count: int) -> int:
+def _freed(arrays: Arrays, state: PathState, touched: Whole, count: int) -> int:
     """Take sources away in random order until nothing is too much; how many were touched."""
     order = np.arange(len(arrays.most))
     shuffle(order, len(order))
@@ -76,7 +76,13 @@ def _freed(arrays: Arrays, state: State, touched: Whole, count: int) -> int:
 
 @compiled
 def relink(
-    arrays: Arrays, state: State, guide: State, best: State, before: State, seed: int, steps: int
+    arrays: Arrays,
+    state: PathState,
+    guide: PathState,
+    best: PathState,
+    before: PathState,
+    seed: int,
+    steps: int,
 ) -> float:
     """Some steps from a state towards a guide; the best value on the way.
 

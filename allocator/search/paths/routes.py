@@ -16,7 +16,7 @@ from allocator.search.paths.loads import (
     store_use,
     units_for,
 )
-from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, State, Whole
+from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, PathState, Whole
 
 
 @compiled
@@ -56,7 +56,7 @@ def _drop_first(keys: Floats, names: Whole, size: int) -> int:
 
 
 @compiled
-def step_price(arrays: Arrays, state: State, pipe: int, amount: float, step: float) -> float:
+def step_price(arrays: Arrays, state: PathState, pipe: int, amount: float, step: float) -> float:
     """Price of one more amount on a pipe: ``step`` of it at the next build's price, the rest at
 
     the price a kg/s of the best build, as if the build were shared out."""
@@ -74,7 +74,7 @@ def step_price(arrays: Arrays, state: State, pipe: int, amount: float, step: flo
 @compiled
 def cheapest_route(
     arrays: Arrays,
-    state: State,
+    state: PathState,
     source: int,
     rate: float,
     share: float,
@@ -184,7 +184,7 @@ def cheapest_route(
 @compiled
 def rise_of(
     arrays: Arrays,
-    state: State,
+    state: PathState,
     source: int,
     rate: float,
     share: float,

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.search.paths.network import Find, Names, find_of
-from allocator.search.paths.records import Arrays, Floats, State, copied, empty_state
+from allocator.search.paths.network import Candidate, Names, find_of
+from allocator.search.paths.records import Arrays, Floats, PathState, copied, empty_state
 
 HOT, COLD = 1e-2, 1e-4
 """Shares of the value: losses of about that size are kept at the beginning and at the end."""
@@ -38,14 +38,14 @@ Machines = frozenset[tuple[str, int]]
 
 
 @dataclass(frozen=True)
-class Start:
+class PathStart:
     """A search that may be continued: its seed, its value, where it is, the best it has seen."""
 
     seed: int
     weight: Floats
     value: float
-    state: State
-    best: State
+    state: PathState
+    best: PathState
 
 
 def priced(arrays: Arrays, weight: Floats) -> Arrays:
@@ -56,16 +56,16 @@ def priced(arrays: Arrays, weight: Floats) -> Arrays:
     return arrays._replace(weight=weight, price=price, slope=slope)
 
 
-def begun(arrays: Arrays, seed: int, weight: Floats) -> Start:
+def begun(arrays: Arrays, seed: int, weight: Floats) -> PathStart:
     """A new start: every source laid once."""
     from allocator.search.paths.moves import construct
 
     state = empty_state(arrays)
     value = float(construct(priced(arrays, weight), state, seed))
-    return Start(seed, weight, value, state, copied(state))
+    return PathStart(seed, weight, value, state, copied(state))
 
 
-def continued(arrays: Arrays, start: Start, moves: int, turn: int) -> Start:
+def continued(arrays: Arrays, start: PathStart, moves: int, turn: int) -> PathStart:
     """A start after some more moves. ``turn``: how often it has been continued."""
     from allocator.search.paths.moves import improve
 
@@ -81,10 +81,12 @@ def continued(arrays: Arrays, start: Start, moves: int, turn: int) -> Start:
         hot,
         max(COLD, 0.1 * hot),
     )
-    return Start(start.seed, start.weight, float(value), state, best)
+    return PathStart(start.seed, start.weight, float(value), state, best)
 
 
-def relinked(arrays: Arrays, start: Start, guide: Start, steps: int, turn: int) -> Start:
+def relinked(
+    arrays: Arrays, start: PathStart, guide: PathStart, steps: int, turn: int
+) -> PathStart:
     """A start turned part by part into another, from the best of both; then bettered while cold."""
     from allocator.search.paths.moves import improve
     from allocator.search.paths.relinking import relink
@@ -95,10 +97,10 @@ def relinked(arrays: Arrays, start: Start, guide: Start, steps: int, turn: int) 
     relink(weighted, state, guide.best, best, room, seed, steps)
     state = copied(best)
     value = improve(weighted, state, best, room, seed, 2 * steps, COLD * 10, COLD)
-    return Start(seed, start.weight, float(value), state, best)
+    return PathStart(seed, start.weight, float(value), state, best)
 
 
-def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> Start:
+def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> PathStart:
     return continued(arrays, begun(arrays, seed, weight), moves, 0)
 
 
@@ -118,11 +120,11 @@ class PathSearch:
     keep: int = 12
 
     def __post_init__(self) -> None:
-        self.elite: list[Find] = []
-        self.kinds: dict[Machines, Find] = {}
+        self.elite: list[Candidate] = []
+        self.kinds: dict[Machines, Candidate] = {}
         self.exhausted = False
         """Whether the last run ended because rounds bettered nothing, not by time."""
-        self._winners: list[Start] = []
+        self._winners: list[PathStart] = []
         self._chance = np.random.default_rng(self.seed)
         self._turn = 0
         self._each = 0.0
@@ -133,8 +135,8 @@ class PathSearch:
         seconds: float | None,
         moves: int | None,
         stop: Callable[[], bool],
-        told: Callable[[Find, str], None],
-    ) -> list[Find]:
+        told: Callable[[Candidate, str], None],
+    ) -> list[Candidate]:
         """Search for some seconds, or one round of ``moves`` a start; the elite.
 
         Another run goes on where the last one ended.
@@ -171,7 +173,7 @@ class PathSearch:
         self.exhausted = idle >= PATIENCE[self.effort]
         return self.elite
 
-    def _begin(self, told: Callable[[Find, str], None]) -> None:
+    def _begin(self, told: Callable[[Candidate, str], None]) -> None:
         """A first find, and how long a move takes."""
         first = self._weights(self._chance, False)
         probe = _first(self.arrays, self.seed * 1009, first, 1)  # compiled by now
@@ -194,7 +196,7 @@ class PathSearch:
         count: int,
         size: int,
         out: Callable[[], bool],
-        told: Callable[[Find, str], None],
+        told: Callable[[Candidate, str], None],
     ) -> None:
         seeds = [(self.seed * 1009 + 1 + turn * count + n) % 2**31 for n in range(count)]
         weights = [self._weights(chance, n > 0 or turn > 0) for n in range(count)]
@@ -219,7 +221,7 @@ class PathSearch:
             depth += 1
 
     def _relink(
-        self, turn: int, size: int, out: Callable[[], bool], told: Callable[[Find, str], None]
+        self, turn: int, size: int, out: Callable[[], bool], told: Callable[[Candidate, str], None]
     ) -> None:
         """Each of the best ends of rounds turned into the best of the others."""
         self._winners.sort(key=lambda s: (-s.value, s.seed))
@@ -234,7 +236,7 @@ class PathSearch:
             self._take(start, told, "paths between paths")
         self._winners += [s for s in made if s.value > self._winners[0].value * (1.0 + 1e-6)]
 
-    def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[Start]:
+    def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[PathStart]:
         if self.executor is None:
             done = []
             for function, *given in tasks:
@@ -242,10 +244,10 @@ class PathSearch:
                     break
                 done.append(function(*given))  # type: ignore[operator]
             return done
-        waiting: list[Future[Start]] = [self.executor.submit(*task) for task in tasks]  # type: ignore[arg-type]
+        waiting: list[Future[PathStart]] = [self.executor.submit(*task) for task in tasks]  # type: ignore[arg-type]
         return [future.result() for future in waiting]
 
-    def _take(self, start: Start, told: Callable[[Find, str], None], note: str) -> None:
+    def _take(self, start: PathStart, told: Callable[[Candidate, str], None], note: str) -> None:
         find = find_of(self.arrays, self.names, start.best, start.value)
         if any(find.pipes == known.pipes and find.taps == known.taps for known in self.elite):
             return

@@ -82,7 +82,7 @@ def _mark() -> Path | None:
         return None
     here = Path(__file__).parent
     told = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
-    for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "charges.py"):
+    for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "multipliers.py"):
         facts = file.stat()
         told.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
     name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
@@ -94,7 +94,7 @@ def main() -> None:
 
     The one argument is the process that waits for it.
     """
-    from allocator.search.bounds.charges import warmed
+    from allocator.search.bounds.multipliers import warmed
     from allocator.search.paths.starts import begun, continued, relinked
 
     end_with_parent(int(sys.argv[1]))

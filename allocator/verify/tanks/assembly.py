@@ -19,13 +19,13 @@ from allocator.verify.tanks.chambers import (
     drawn_cycles,
 )
 from allocator.verify.tanks.circuit import (
-    Arc,
     Burner,
     Circuit,
-    Clock,
+    CircuitArc,
     GroupLoad,
     Load,
     Rate,
+    SourceClock,
     Tank,
     Throttle,
     added,
@@ -63,7 +63,7 @@ class Assembly:
     burner_of: tuple[str | None, ...]
     burner_turnover: tuple[float, ...]
     surplus: bool = True
-    bursts: tuple[Clock, ...] = ()
+    bursts: tuple[SourceClock, ...] = ()
     chambers: Mapping[str, float] = field(default_factory=dict)
     recovered: tuple[Rate, ...] = ()
 
@@ -333,7 +333,7 @@ def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
 
 def _arcs(
     case: Case, tanks: list[Tank], burners: list[Burner], owners: list[str | None]
-) -> list[Arc]:
+) -> list[CircuitArc]:
     """Ways from what would spill to burners: clean ones first, units that turn before others.
 
     All ways out of a store share what it may release beyond its promise, in that order.
@@ -356,7 +356,7 @@ def _arcs(
         for k, tank in enumerate(tanks):
             if owner is None:
                 if tank.name == burner.name:
-                    found.append(Arc(k, b, PLENTY))
+                    found.append(CircuitArc(k, b, PLENTY))
                 continue
             store, machine = stores.get(tank.name), machines[owner]
             if store is None or store.holds not in case.machine_type(machine).takes:
@@ -371,7 +371,7 @@ def _arcs(
                     left[k, owner] = width
                     found += _lot_arc(k, b, burner, left, owner)
                 else:
-                    found.append(Arc(k, b, width))
+                    found.append(CircuitArc(k, b, width))
                 continue
             if burner.group < 0:
                 continue  # one way is laid out once: for the units that stand still
@@ -390,20 +390,20 @@ def _arcs(
                 left[k, owner] = width
                 found += _lot_arc(k, b, burner, left, owner)
             else:
-                found.append(Arc(k, b, width))
+                found.append(CircuitArc(k, b, width))
     return found
 
 
 def _lot_arc(
     k: int, b: int, burner: Burner, left: dict[tuple[int, str], float], owner: str
-) -> list[Arc]:
+) -> list[CircuitArc]:
     """The way of one lot, in what is ``left`` of the way of its group: none below its least."""
     units = burner.capacity.steady
     most = min(left[k, owner], units * burner.take)
     if units <= 0 or most <= 0 or most < burner.least * units * burner.take:
         return []
     left[k, owner] -= most
-    return [Arc(k, b, most)]
+    return [CircuitArc(k, b, most)]
 
 
 def _shared(spare: list[float], tank: int, most: float) -> float:

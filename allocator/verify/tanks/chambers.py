@@ -21,7 +21,7 @@ from allocator.verify.basis import content
 from allocator.verify.case import Case
 from allocator.verify.chambers import drawn_through, hold_of, net_cycle, rates_of, taken
 from allocator.verify.cycle import Cycle, cycle_of
-from allocator.verify.tanks.circuit import Clock, Rate, Tank, added, turned
+from allocator.verify.tanks.circuit import Rate, SourceClock, Tank, added, turned
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +158,7 @@ def _march(
     return level, np.array(stops)
 
 
-def chambers_of(case: Case, clocks: Sequence[Clock]) -> tuple[ChamberTrace, ...]:
+def chambers_of(case: Case, clocks: Sequence[SourceClock]) -> tuple[ChamberTrace, ...]:
     """What the chambers of a plan do, by the clocks of its circuit."""
     by_name = {clock.name: clock for clock in clocks}
     found = []

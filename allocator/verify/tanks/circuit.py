@@ -23,7 +23,7 @@ Terms = tuple[tuple[str, float], ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Clock:
+class SourceClock:
     """Value ``values[i]`` from ``times[i]`` (s, rising from 0) to the next, again each ``period``.
 
     ``kind``: ``source``, ``shape`` (a demand's profile, mean 1) or ``outage`` (1 while out).
@@ -38,9 +38,9 @@ class Clock:
     follows: str
 
 
-def clock_of(name: str, kind: str, cycle: Cycle, sign: float = 1.0) -> Clock:
+def clock_of(name: str, kind: str, cycle: Cycle, sign: float = 1.0) -> SourceClock:
     """A clock from a cycle (``sign`` -1 turns a demand's cycle the right way up again)."""
-    return Clock(name, kind, cycle.period, cycle.times, sign * cycle.rates, name)
+    return SourceClock(name, kind, cycle.period, cycle.times, sign * cycle.rates, name)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +131,7 @@ class Burner:
 
 
 @dataclass(frozen=True, slots=True)
-class Arc:
+class CircuitArc:
     """A way for what tank ``tank`` would spill to burner ``burner``: at most ``most`` a second."""
 
     tank: int
@@ -181,12 +181,12 @@ class Load:
 class Circuit:
     """Everything that moves. ``wants``: W that each bus could use beyond what is promised."""
 
-    clocks: tuple[Clock, ...]
+    clocks: tuple[SourceClock, ...]
     tanks: tuple[Tank, ...]
     buses: tuple[str, ...] = ("",)
     wants: tuple[Rate, ...] = (Rate(),)
     burners: tuple[Burner, ...] = ()
-    arcs: tuple[Arc, ...] = ()
+    arcs: tuple[CircuitArc, ...] = ()
     throttles: tuple[Throttle, ...] = ()
     groups: tuple[GroupLoad, ...] = ()
     loads: tuple[Load, ...] = ()

@@ -13,13 +13,13 @@ from allocator.site.records import Profile
 from allocator.verify.batteries import bursts_into, levelled_by
 from allocator.verify.case import CLASSES, Case
 from allocator.verify.cycle import Cycle
-from allocator.verify.tanks.circuit import Clock, Rate, Tank, added, clock_of, turned
+from allocator.verify.tanks.circuit import Rate, SourceClock, Tank, added, clock_of, turned
 
 KEPT = 1e-9
 """Generation for levelling is kept this share above the balance, as a plan has it."""
 
 
-def clocks_of(case: Case, drawn: Mapping[str, Cycle]) -> list[Clock]:
+def clocks_of(case: Case, drawn: Mapping[str, Cycle]) -> list[SourceClock]:
     """Clocks of the sources that come and go and are used, and of every shape.
 
     ``drawn``: when sources are drawn on, where that is not when they are on. What is drawn out of a
@@ -119,14 +119,14 @@ def _burst_sources(case: Case, battery: BatteryUse, kind: str) -> list[tuple[str
     return list(found.items())
 
 
-def level_tank(case: Case, battery: BatteryUse, bus: int) -> tuple[Tank | None, list[Clock]]:
+def level_tank(case: Case, battery: BatteryUse, bus: int) -> tuple[Tank | None, list[SourceClock]]:
     """The part of a battery that levels steady generation to demands, and its clocks.
 
     For mean demand 1 of profile s and generation g, what charges is e (g - s)+, what is
     discharged is (s - g)+.
     """
     efficiency = case.site.stores[battery.type].charge_efficiency
-    clocks: list[Clock] = []
+    clocks: list[SourceClock] = []
     fills, draws = [], []
     clean = 0.0
     for name, constants, classes in levelled_by(case, battery):
@@ -162,14 +162,14 @@ def level_tank(case: Case, battery: BatteryUse, bus: int) -> tuple[Tank | None, 
     return tank, clocks
 
 
-def _profile_clock(name: str, profile: Profile, values: np.ndarray, follows: str) -> Clock:
-    return Clock(name, "shape", profile.period, np.asarray(profile.starts), values, follows)
+def _profile_clock(name: str, profile: Profile, values: np.ndarray, follows: str) -> SourceClock:
+    return SourceClock(name, "shape", profile.period, np.asarray(profile.starts), values, follows)
 
 
-def battery_tanks(case: Case, buses: dict[str, int]) -> tuple[list[Tank], list[Clock]]:
+def battery_tanks(case: Case, buses: dict[str, int]) -> tuple[list[Tank], list[SourceClock]]:
     """All parts of all batteries, and the clocks of levelling."""
     tanks: list[Tank] = []
-    clocks: list[Clock] = []
+    clocks: list[SourceClock] = []
     for battery in case.plan.batteries:
         bus = buses[case.bus(battery.place)]
         for kind in CLASSES:

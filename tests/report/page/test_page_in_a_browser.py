@@ -11,6 +11,7 @@ from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SC
 from study_results import files
 
 from allocator.engine import simulate_plan
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.report.page import page_html, study_page
@@ -250,7 +251,7 @@ LABELS = """
 @pytest.mark.parametrize("width", [1280, 400])
 def test_labels_keep_clear_of_each_other_and_of_symbols(opened: Open, width: int) -> None:
     site = read_site(NETWORKS / "harbour.yaml")
-    page = opened(site, standing_plan(site), viewport={"width": width, "height": 800})
+    page = opened(site, standing_plan(network_of(site)), viewport={"width": width, "height": 800})
     whole = page.evaluate(LABELS)
     assert whole["shown"] >= (20 if width > 640 else 3)
     for view in range(2):
@@ -286,8 +287,8 @@ def test_axe_finds_nothing_serious(
     page = opened(
         site,
         plan,
-        mixes=read_mixes(studies, site),
-        frontiers=[read_frontier(studies, site)],
+        mixes=read_mixes(studies, network_of(site)),
+        frontiers=[read_frontier(studies, network_of(site))],
         color_scheme=scheme,
         bypass_csp=True,
     )
@@ -303,8 +304,10 @@ def test_the_pages_of_studies_are_sound_too(
     site = first[0]
     files(site, tmp_path)
     pages = {
-        "mixes": study_page(site, mixes=read_mixes(tmp_path, site)),
-        "frontier": study_page(site, frontier=read_frontier(tmp_path, site)),
+        "mixes": study_page(network_of(site), mixes=read_mixes(tmp_path, network_of(site))),
+        "frontier": study_page(
+            network_of(site), frontier=read_frontier(tmp_path, network_of(site))
+        ),
     }
     context = browser.new_context(
         viewport={"width": 400, "height": 800}, color_scheme=scheme, bypass_csp=True

@@ -135,7 +135,7 @@ def test_a_plan_that_builds_nothing_has_a_page(stages: Any) -> None:
 
 def test_the_balance_loses_nothing_on_the_way() -> None:
     """What enters a store or a machine leaves it; see the figures in the handmade cove."""
-    balance = balance_of(figures_of(COVE, COVE_PLAN))
+    balance = balance_of(figures_of(network_of(COVE), COVE_PLAN))
     inflow: dict[str, float] = {}
     outflow: dict[str, float] = {}
     for link in balance.links:
@@ -153,13 +153,13 @@ def test_the_balance_loses_nothing_on_the_way() -> None:
 
 
 def test_the_map_draws_what_is_built_and_what_is_not() -> None:
-    drawn = map_of(figures_of(COVE, COVE_PLAN))
+    drawn = map_of(figures_of(network_of(COVE), COVE_PLAN))
     headings = [heading for heading, _ in drawn.details.things]
     assert "lane: gas" in headings
     assert "bank: not built" in headings
     assert "bog: not tapped" in headings
     assert "north: new tap" in headings
-    plain = map_of(figures_of(COVE, COVE_PLAN), faint=False)
+    plain = map_of(figures_of(network_of(COVE), COVE_PLAN), faint=False)
     assert "bank: not built" not in [heading for heading, _ in plain.details.things]
 
 
@@ -261,7 +261,7 @@ def test_what_a_converter_passes_on_is_not_lost(bays: tuple[Site, Plan]) -> None
 
 
 def test_many_sources_are_shown_together() -> None:
-    balance = balance_of(figures_of(COVE, COVE_PLAN))
+    balance = balance_of(figures_of(network_of(COVE), COVE_PLAN))
     for number in range(40):
         name = balance.node(f"source:s{number}", 0, f"s{number}", "gas")
         balance.link(name, "store:holder@works", 10.0 + number, "c0")

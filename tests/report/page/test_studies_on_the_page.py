@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from study_results import MIX, POINTS, files
 
+from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.page import page_html, study_page
 from allocator.report.page.frontier_chart import frontier_view
@@ -58,7 +59,10 @@ def test_the_formats_are_those_that_the_studies_write() -> None:
 def test_figures_are_those_of_the_files(first: tuple[Site, Plan], tmp_path: Path) -> None:
     site, plan = first
     files(site, tmp_path)
-    mixes, frontier = read_mixes(tmp_path, site), read_frontier(tmp_path, site)
+    mixes, frontier = (
+        read_mixes(tmp_path, network_of(site)),
+        read_frontier(tmp_path, network_of(site)),
+    )
     page = page_html(site, plan, mixes=mixes, frontiers=[frontier])
     rows = exact_rows(page)
     figures: dict[str, Any] = MIX["figures"]  # type: ignore[assignment]
@@ -89,7 +93,7 @@ def test_figures_are_those_of_the_files(first: tuple[Site, Plan], tmp_path: Path
 
 def test_the_bars_are_in_proportion(first: tuple[Site, Plan], tmp_path: Path) -> None:
     site, _ = first
-    page = study_page(site, mixes=read_mixes(files(site, tmp_path), site))
+    page = study_page(network_of(site), mixes=read_mixes(files(site, tmp_path), network_of(site)))
     clean, emitting = re.search(
         r'class="clean" style="width:([\d.]+)%"></i><i class="emitting" style="left:[\d.]+%;'
         r'width:([\d.]+)%"',
@@ -103,7 +107,7 @@ def test_the_curve_jumps_where_whole_pieces_change(
     first: tuple[Site, Plan], tmp_path: Path
 ) -> None:
     site, plan = first
-    view = frontier_view(read_frontier(files(site, tmp_path), site), plan)
+    view = frontier_view(read_frontier(files(site, tmp_path), network_of(site)), plan)
     for _, _, _, drawing in view.drawings:
         corners = re.search(r'class="found" points="|points="([^"]+)" class="found"', str(drawing))
         assert corners is not None
@@ -118,7 +122,7 @@ def test_the_curve_jumps_where_whole_pieces_change(
         assert str(drawing).count('class="knee"') == 1
         assert str(drawing).count('class="chosen"') == 1
     assert view.knees == ("700 kg for 9 kW: what is given beyond buys 3.5 times less",)
-    assert frontier_view(read_frontier(tmp_path, site)).own == ""
+    assert frontier_view(read_frontier(tmp_path, network_of(site))).own == ""
 
 
 Spoil = Callable[[dict[str, Any]], object]
@@ -145,7 +149,7 @@ def test_a_damaged_comparison(
     spoil(facts)
     path.write_text(json.dumps(facts))
     with pytest.raises(StudyFileError, match=told) as raised:
-        read_mixes(path, first[0])
+        read_mixes(path, network_of(first[0]))
     assert len(raised.value.faults) == 1
 
 
@@ -166,15 +170,15 @@ def test_a_damaged_frontier(
     spoil(facts)
     path.write_text(json.dumps(facts))
     with pytest.raises(StudyFileError, match=told):
-        read_frontier(tmp_path, first[0])
+        read_frontier(tmp_path, network_of(first[0]))
 
 
 def test_what_cannot_be_read_at_all(first: tuple[Site, Plan], tmp_path: Path) -> None:
     with pytest.raises(StudyFileError, match="cannot be opened"):
-        read_mixes(tmp_path / "none", first[0])
+        read_mixes(tmp_path / "none", network_of(first[0]))
     (tmp_path / "frontier.json").write_text('{"format": "allocator.front')
     with pytest.raises(StudyFileError, match="is not whole JSON"):
-        read_frontier(tmp_path, first[0])
+        read_frontier(tmp_path, network_of(first[0]))
     (tmp_path / "frontier.json").write_bytes(b"\xff\xfe{")
     with pytest.raises(StudyFileError, match="UTF-8"):
-        read_frontier(tmp_path, first[0])
+        read_frontier(tmp_path, network_of(first[0]))

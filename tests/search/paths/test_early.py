@@ -9,10 +9,11 @@ from families import site_of
 
 from allocator.base.clock import Clock
 from allocator.model.stating import offered
+from allocator.network.deriving import network_of
 from allocator.search import Progress, Settings, make_plan, planner
 from allocator.search.early import Early, Seldom, early_plan
-from allocator.search.paths.landing import ideas_of
-from allocator.search.paths.network import Find
+from allocator.search.paths.network import Candidate
+from allocator.search.paths.repair import ideas_of
 from allocator.verify import audit
 
 
@@ -21,10 +22,10 @@ def test_a_find_becomes_a_plan_that_holds(basis: str, tmp_path: Path) -> None:
     site = site_of(tmp_path, 12, 8, 2)
     settings = Settings(basis=basis, node_limit=20)
     clock = Clock(None)
-    ideas = ideas_of(offered(site, basis), settings, clock, None)
+    ideas = ideas_of(offered(network_of(site), basis), settings, clock, None)
     assert ideas is not None
     told: list[float] = []
-    early = Early(site, settings, clock, lambda value, note: told.append(value))
+    early = Early(network_of(site), settings, clock, lambda value, note: told.append(value))
     ideas.search(None, lambda find, note: early.land(find))
     plan = early.plan
     assert plan is not None
@@ -39,7 +40,10 @@ def test_a_find_becomes_a_plan_that_holds(basis: str, tmp_path: Path) -> None:
 def test_pipes_that_hold_nothing_are_no_plan(tmp_path: Path) -> None:
     site = site_of(tmp_path, 12, 8, 2)
     clock = Clock(0.0)
-    assert early_plan(site, Settings(basis="mean"), clock, Find(1.0, {}, (), {}, ())) is None
+    assert (
+        early_plan(network_of(site), Settings(basis="mean"), clock, Candidate(1.0, {}, (), {}, ()))
+        is None
+    )
 
 
 def test_a_search_without_end_leaves_the_plan_that_was_landed(
@@ -63,7 +67,7 @@ def test_landing_again_waits_for_ten_times_what_it_took(monkeypatch: pytest.Monk
     now = [0.0]
     monkeypatch.setattr("allocator.search.early.time.perf_counter", lambda: now[0])
 
-    def act(find: Find) -> None:
+    def act(find: Candidate) -> None:
         acted.append(find.value)
         now[0] += 2.0
 
@@ -72,5 +76,5 @@ def test_landing_again_waits_for_ten_times_what_it_took(monkeypatch: pytest.Monk
         seldom = Seldom(act, once)
         for when in (0.0, 10.0, 21.9, 22.0, 43.0):
             now[0] = max(now[0], when)
-            seldom(Find(when, {}, (), {}, ()))
+            seldom(Candidate(when, {}, (), {}, ()))
         assert acted == expected

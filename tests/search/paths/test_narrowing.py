@@ -8,9 +8,10 @@ import pytest
 from families import site_of
 
 from allocator.model.stating import offered
+from allocator.network.deriving import network_of
 from allocator.search import Progress, Settings, make_plan, planner
 from allocator.search.narrowing import narrowed, pipe_column_count
-from allocator.search.paths.network import Find
+from allocator.search.paths.network import Candidate
 from allocator.verify import audit
 
 
@@ -44,7 +45,7 @@ def test_a_narrowed_plan_is_one_of_the_site(
 def test_only_corridors_of_finds_are_kept(tmp_path: Path) -> None:
     site = site_of(tmp_path, 8, 10, 2)
     route = next(iter(site.routes))
-    small = narrowed(site, [Find(1.0, {(route, "gas"): "wide"}, (), {}, ())])
+    small = narrowed(network_of(site), [Candidate(1.0, {(route, "gas"): "wide"}, (), {}, ())])
     assert list(small.routes) == [route]
-    few, all_ = (pipe_column_count(offered(s, "mean")) for s in (small, site))
+    few, all_ = (pipe_column_count(offered(network_of(s), "mean")) for s in (small, site))
     assert few * len(site.routes) == all_

@@ -10,18 +10,19 @@ import numpy as np
 import pytest
 from families import site_of
 
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.search import Settings, make_plan
-from allocator.search.paths.network import Find, network_of
+from allocator.search.paths.network import Candidate, path_network_of
 from allocator.search.paths.starts import PathSearch
-from allocator.search.planner import state
 from allocator.site.records import Site
 from allocator.verify import audit
 
 
 def searched(site: Site, basis: str, executor: ThreadPoolExecutor | None = None) -> PathSearch:
-    _, choices = state(site, basis)
-    made = network_of(choices, "clean_power")
+    _, sets = state(network_of(site), basis)
+    made = path_network_of(sets, "clean_power")
     assert made is not None
     search = PathSearch(*made, seed=3, effort="quick", executor=executor)
     search.run(None, 60, lambda: False, lambda find, note: None)
@@ -78,7 +79,7 @@ def test_an_executor_changes_nothing(small: Site) -> None:
 
 
 def test_finds_differ(tmp_path: Path) -> None:
-    elite: list[Find] = searched(site_of(tmp_path, 20, 30, 4), "mean").elite
+    elite: list[Candidate] = searched(site_of(tmp_path, 20, 30, 4), "mean").elite
     kinds = {(tuple(sorted(f.pipes.items())), f.taps) for f in elite}
     assert len(kinds) == len(elite) > 1
     values = np.array([f.value for f in elite])
@@ -127,7 +128,7 @@ def test_the_best_find_of_every_set_of_machines_is_kept(tmp_path: Path) -> None:
 def test_another_run_goes_on_with_new_starts(tmp_path: Path) -> None:
     site = site_of(tmp_path, 20, 30, 4)
 
-    def twice() -> tuple[list[Find], list[Find]]:
+    def twice() -> tuple[list[Candidate], list[Candidate]]:
         search = searched(site, "mean")
         first = list(search.elite)
         search.run(None, 60, lambda: False, lambda find, note: None)

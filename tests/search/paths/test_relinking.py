@@ -9,8 +9,9 @@ import pytest
 from families import site_of
 
 from allocator.model.stating import offered
+from allocator.network.deriving import network_of
 from allocator.search.paths.loads import use_of, value_of
-from allocator.search.paths.network import network_of
+from allocator.search.paths.network import path_network_of
 from allocator.search.paths.records import copied, empty_state
 from allocator.search.paths.relinking import relink
 from allocator.search.paths.starts import begun, continued
@@ -18,7 +19,7 @@ from allocator.search.paths.starts import begun, continued
 
 @pytest.mark.parametrize("basis", ["mean", "firm"])
 def test_the_best_on_the_way_is_a_plan_and_repeats(basis: str, tmp_path: Path) -> None:
-    made = network_of(offered(site_of(tmp_path, 12, 8, 2), basis), "clean_power")
+    made = path_network_of(offered(network_of(site_of(tmp_path, 12, 8, 2)), basis), "clean_power")
     assert made is not None
     arrays, _ = made
     weight = np.ones(len(arrays.weight))
@@ -41,7 +42,7 @@ def test_the_best_on_the_way_is_a_plan_and_repeats(basis: str, tmp_path: Path) -
 
 def test_a_guide_that_is_better_is_reached(tmp_path: Path) -> None:
     """Around any source lie all of a small site's: one step takes the whole guide over."""
-    made = network_of(offered(site_of(tmp_path, 12, 8, 2), "mean"), "clean_power")
+    made = path_network_of(offered(network_of(site_of(tmp_path, 12, 8, 2)), "mean"), "clean_power")
     assert made is not None
     arrays, _ = made
     weight = np.ones(len(arrays.weight))

@@ -9,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.model.statement import Key
-from allocator.search.bounds.charges import ascended, bettered, openings
-from allocator.search.bounds.stranding import Duals, Stranding
-from allocator.search.bounds.web import Floats
+from allocator.model.model import Key
+from allocator.search.bounds.arrays import Floats
+from allocator.search.bounds.column_generation import ColumnGeneration, Duals
+from allocator.search.bounds.multipliers import ascended, bettered, openings
 
 ROUNDS = 100
 STALE, BETTER = 4, 2e-4
@@ -46,10 +46,10 @@ class Kept:
         return self.duals.bound - self.lack
 
 
-class StrandBounds:
+class PathColumnBounds:
     """The best bound of rounds so far, for one goal."""
 
-    def __init__(self, stranding: Stranding) -> None:
+    def __init__(self, stranding: ColumnGeneration) -> None:
         self._stranding = stranding
         self._charges: Floats | None = None
         self._value = math.inf
@@ -60,7 +60,7 @@ class StrandBounds:
         """The best bound (minimised, SI); no more than a plan whose betters alone are left."""
         if self.kept is None:
             return None
-        found = self._stranding.program.unscaled(self.kept.bound)
+        found = self._stranding.solver_model.unscaled(self.kept.bound)
         assert found is not None
         return self.capped(found)
 
@@ -82,7 +82,7 @@ class StrandBounds:
         left out, and the bound is then one of the better plans alone.
         """
         stranding = self._stranding
-        clock, idle = stranding.program.clock, 0
+        clock, idle = stranding.solver_model.clock, 0
         for _ in range(ROUNDS):
             duals = stranding.cut(ends)
             before = self.kept
@@ -124,7 +124,7 @@ class StrandBounds:
         self._charges = best.charges
         new += stranding.strands_by(duals.gains, best.charges, -1e-9, TIGHT_ENDS)
         stranding.add_strands(new)
-        stranding.program.clock.spend("charges", time.perf_counter() - began)
+        stranding.solver_model.clock.spend("charges", time.perf_counter() - began)
         return best.lack <= enough and stranding.settled
 
     def useless(self, value: float) -> list[Key]:
@@ -140,7 +140,7 @@ class StrandBounds:
         costs beyond what it collects (weak duality; see ``charges.openings``).
         """
         stranding = self._stranding
-        step = stranding.program.unscaled(1.0)
+        step = stranding.solver_model.unscaled(1.0)
         if self.kept is None or step is None:
             return np.full(len(stranding.web.capacity), -np.inf)
         duals, web = self.kept.duals, stranding.web

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from allocator.network.records import Network
 from allocator.physics.conductivity import Conductivity
-from allocator.site.records import Build, Material, Site
+from allocator.site.records import Build, Material
 
 EMISSIVITY = 0.3
 """Of a surface of unknown emissivity: low, so that its temperature is on the safe side."""
@@ -23,7 +24,7 @@ def conductivity_of(material: Material) -> Conductivity | None:
     return Conductivity(material.name, values, kelvin if len(values) > 1 else ())
 
 
-def pipe_of(site: Site, build: Build) -> Pipe | None:
+def pipe_of(site: Network, build: Build) -> Pipe | None:
     """A build with bore, thicknesses and conductivities; None where one of them is not given."""
     if build.bore is None:
         return None
@@ -36,7 +37,7 @@ def pipe_of(site: Site, build: Build) -> Pipe | None:
     return build.bore, tuple(layers), emissivity_of(site, build)
 
 
-def emissivity_of(site: Site, build: Build) -> float:
+def emissivity_of(site: Network, build: Build) -> float:
     """Of a build's outermost layer."""
     if not build.layers:
         return EMISSIVITY
@@ -44,7 +45,7 @@ def emissivity_of(site: Site, build: Build) -> float:
     return EMISSIVITY if found is None else found
 
 
-def missing_of(site: Site, build: Build) -> str:
+def missing_of(site: Network, build: Build) -> str:
     """What keeps a build from being reckoned with, in words; empty where nothing does."""
     if build.bore is None:
         return "its bore is not given"

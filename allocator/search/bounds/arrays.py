@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from allocator.model.choices import Arc, Choices
-from allocator.search.bounds.strands import Stranded
+from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.search.bounds.path_columns import Stranded
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.int64]
@@ -38,7 +38,7 @@ class Web(NamedTuple):
     capacity: Floats
 
 
-class Targets(NamedTuple):
+class CutoffArrays(NamedTuple):
     """Ends of each origin (``first`` by origin), and what is gained by a kg/s going there."""
 
     first: Whole
@@ -46,10 +46,10 @@ class Targets(NamedTuple):
     gain: Floats
 
 
-def web_of(stranded: Stranded, choices: Choices) -> tuple[Web, Targets]:
+def web_of(stranded: Stranded, sets: IndexSets) -> tuple[Web, CutoffArrays]:
     """The web of a statement, and its ends with no gains yet."""
-    nodes = _nodes(stranded, choices)
-    table = _arcs(stranded, choices.arcs, nodes)
+    nodes = _nodes(stranded, sets)
+    table = _arcs(stranded, sets.arcs, nodes)
     first = np.searchsorted(table[:, 0], np.arange(len(nodes) + 1)).astype(np.int64)
     pipes: dict[tuple[str, str], int] = {}
     pipe = [pipes.setdefault(duct.pipe, len(pipes)) for duct in stranded.ducts]
@@ -77,15 +77,15 @@ def web_of(stranded: Stranded, choices: Choices) -> tuple[Web, Targets]:
     for origin in stranded.origins:
         places += [nodes[origin.fluid, at] for at in stranded.ends[origin.name].values()]
         begins.append(len(places))
-    ends = Targets(
+    ends = CutoffArrays(
         np.array(begins, dtype=np.int64), np.array(places, dtype=np.int64), np.zeros(len(places))
     )
     return web, ends
 
 
-def _nodes(stranded: Stranded, choices: Choices) -> dict[Node, int]:
+def _nodes(stranded: Stranded, sets: IndexSets) -> dict[Node, int]:
     nodes: dict[Node, int] = {}
-    for fluid, arcs in choices.arcs.items():
+    for fluid, arcs in sets.arcs.items():
         for arc in arcs:
             nodes.setdefault((fluid, arc.start), len(nodes))
             nodes.setdefault((fluid, arc.end), len(nodes))
@@ -96,7 +96,7 @@ def _nodes(stranded: Stranded, choices: Choices) -> dict[Node, int]:
 
 
 def _arcs(
-    stranded: Stranded, arcs: Mapping[str, tuple[Arc, ...]], nodes: Mapping[Node, int]
+    stranded: Stranded, arcs: Mapping[str, tuple[PipeArc, ...]], nodes: Mapping[Node, int]
 ) -> Whole:
     """Start, end and duct of every arc, by start."""
     listed = sorted(

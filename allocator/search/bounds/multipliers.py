@@ -23,7 +23,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from allocator.search.bounds.web import Floats, Targets, Web, Whole
+from allocator.search.bounds.arrays import CutoffArrays, Floats, Web, Whole
 from allocator.search.paths.compiled import compiled
 
 Marks = NDArray[np.bool_]
@@ -100,7 +100,7 @@ def reached(
 
 
 @compiled
-def most_short(targets: Targets, origin: int, far: Floats) -> tuple[int, float]:
+def most_short(targets: CutoffArrays, origin: int, far: Floats) -> tuple[int, float]:
     """The end that gains most beyond its way (-1 for none), and how much."""
     best, worst = -1, 0.0
     for n in range(targets.first[origin], targets.first[origin + 1]):
@@ -165,7 +165,7 @@ def collect(web: Web, charged: Floats, duct: int, order: Whole, sums: Floats, la
 
 
 @compiled
-def ascended(web: Web, targets: Targets, cost: Floats, start: Floats) -> Floats:
+def ascended(web: Web, targets: CutoffArrays, cost: Floats, start: Floats) -> Floats:
     """Charges raised, origin by origin, where it is short and no build comes to lack anything.
 
     With every duct raised as far as it may be, ``roomy`` ways reach each place no sooner than some
@@ -242,7 +242,7 @@ def ascended(web: Web, targets: Targets, cost: Floats, start: Floats) -> Floats:
 
 @compiled
 def bettered(
-    web: Web, targets: Targets, cost: Floats, start: Floats, steps: int, tolerance: float
+    web: Web, targets: CutoffArrays, cost: Floats, start: Floats, steps: int, tolerance: float
 ) -> tuple[float, Floats, Floats, int]:
     """The least lack that some steps from charges ``start`` find, its charges, and steps taken.
 
@@ -352,7 +352,9 @@ def bettered(
 
 
 @compiled
-def ways(web: Web, targets: Targets, charges: Floats, origin: int) -> tuple[Whole, Whole, Floats]:
+def ways(
+    web: Web, targets: CutoffArrays, charges: Floats, origin: int
+) -> tuple[Whole, Whole, Floats]:
     """The least charged way of an origin to each of its ends, and what is gained less charges.
 
     Arcs from the end back to its place, where those of each end begin, and the gains (minus
@@ -383,7 +385,9 @@ def ways(web: Web, targets: Targets, charges: Floats, origin: int) -> tuple[Whol
 
 
 @compiled
-def openings(web: Web, targets: Targets, cost: Floats, charges: Floats) -> tuple[Floats, Floats]:
+def openings(
+    web: Web, targets: CutoffArrays, cost: Floats, charges: Floats
+) -> tuple[Floats, Floats]:
     """By build: its cost less what it collects, charged no more than this duct alone needs.
 
     And by pipe what is lacking there with the charges as they are.
@@ -453,7 +457,7 @@ def warmed() -> None:
     steps = np.array([0, 1], dtype=np.int64)
     first = np.array([0, 1, 1], dtype=np.int64)
     web = Web(first, whole + 1, whole, whole, one, one, one, whole, steps, one)
-    gains = Targets(steps, whole + 1, one)
+    gains = CutoffArrays(steps, whole + 1, one)
     _, charges, _, _ = bettered(web, gains, one, np.ones((1, 1)), 1, 0.0)
     openings(web, gains, one, ascended(web, gains, one, charges))
     ways(web, gains, charges, 0)

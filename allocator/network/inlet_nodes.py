@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from allocator.base.quantities import format_quantity
 from allocator.network.levels import SAME, level_below
-from allocator.site.records import POWER, Site
+from allocator.network.records import Network
+from allocator.site.records import POWER
 
 Port = tuple[str, str, float | None]
 """Fluid, ``in`` or ``out``, and the highest temperature there, K (None: no limit)."""
@@ -46,7 +47,7 @@ class Bay:
         return max(found, default=None)
 
 
-def bays_of(site: Site, levels: Mapping[str, tuple[float, ...]]) -> dict[str, tuple[Bay, ...]]:
+def bays_of(site: Network, levels: Mapping[str, tuple[float, ...]]) -> dict[str, tuple[Bay, ...]]:
     """Bays of each place with equipment for a planned fluid; the fullest is the place itself."""
     grouped: dict[str, dict[frozenset[Port], list[tuple[Thing, set[str], str]]]] = {}
     for thing, ports, fluids, held in _equipment(site, levels):
@@ -79,7 +80,7 @@ def moved(bays: Mapping[str, tuple[Bay, ...]]) -> dict[Thing, tuple[str, str]]:
 
 
 def _equipment(
-    site: Site, levels: Mapping[str, tuple[float, ...]]
+    site: Network, levels: Mapping[str, tuple[float, ...]]
 ) -> list[tuple[Thing, frozenset[Port], set[str], str]]:
     found: list[tuple[Thing, frozenset[Port], set[str], str]] = []
     for machine in site.machines.values():

@@ -14,7 +14,7 @@ from typing import Any
 
 from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
-from allocator.site.changing import studied
+from allocator.network.deriving import studied
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.kinds import Quantity
 from allocator.site.records import POWER, MachineType, Site, Source, Stage
@@ -96,7 +96,7 @@ def changed(site: Site, values: Mapping[str, float]) -> Site:
 
 
 def _check(site: Site) -> None:
-    for source in site.own_sources.values():
+    for source in site.sources.values():
         for stage in source.stages:
             if stage.on > stage.every:
                 raise FactError(f"source {shown(source.name)}: on for longer than its period")
@@ -118,7 +118,7 @@ def _facts(site: Site) -> Iterator[Fact]:
     for name in site.materials:
         yield _plain(site, "materials", name, "stock", Quantity("mass", least=0), True)
         yield _plain(site, "materials", name, "price", Quantity("money_per_mass", least=0), True)
-    for source in site.own_sources.values():
+    for source in site.sources.values():
         yield from _source(source)
     for name, store in site.stores.items():
         size, rate = ("energy", "power") if store.holds == POWER else ("mass", "mass_rate")

@@ -2,7 +2,7 @@
 
 Depth is measured between the bound of the relaxation (0) and the best plan (1). The time of a
 refutation about doubles with each ``DOUBLING`` of depth (40 sources and the demo, both bases; see
-DEVELOPERS.md), so what the last took tells how deep the next may be.
+benchmarks/README.md), so what the last took tells how deep the next may be.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ GUESS = 0.06
 """Share of the bound that a target lies below it, where no plan is known yet."""
 
 
-class Targets:
+class Cutoffs:
     """What is asked next, of one goal (values and bounds minimised, SI).
 
     ``gap``: how near a bound must come to a plan, as a share of it.

@@ -13,8 +13,9 @@ from functools import cached_property
 from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
 from allocator.model.levelling import Levelling, levelling
 from allocator.model.reaching import Reaching
+from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Withstands
-from allocator.site.records import POWER, Build, Demand, MachineType, Profile, Site, StoreType
+from allocator.site.records import POWER, Build, Demand, MachineType, Profile, StoreType
 
 SITE_BUS = ""
 CLASSES = ("clean", "emitting")
@@ -67,7 +68,7 @@ class Pipe:
 
 
 @dataclass(frozen=True, slots=True)
-class Arc:
+class PipeArc:
     """One direction of a pipe."""
 
     route: str
@@ -77,10 +78,10 @@ class Arc:
 
 
 @dataclass(frozen=True)
-class Choices:
+class IndexSets:
     """Index sets of a site; ``curves`` are by source, ``shape_curves`` by shape."""
 
-    site: Site
+    site: Network
     places: tuple[str, ...]
     sources: tuple[str, ...]
     curves: Mapping[str, Curve]
@@ -90,7 +91,7 @@ class Choices:
     destinations: Mapping[str, Destination]
     reach: Mapping[str, tuple[str, ...]]
     pipes: Mapping[tuple[str, str], Pipe]
-    arcs: Mapping[str, tuple[Arc, ...]]
+    arcs: Mapping[str, tuple[PipeArc, ...]]
     lines: tuple[str, ...]
     shape_of: Mapping[str, str]
     shape_curves: Mapping[str, DemandCurve]
@@ -116,13 +117,13 @@ class Choices:
             found.setdefault(destination.fluid, {})[destination.place] = None
         return {fluid: tuple(places) for fluid, places in found.items()}
 
-    def arcs_along(self, route: str, fluid: str) -> tuple[Arc, ...]:
+    def arcs_along(self, route: str, fluid: str) -> tuple[PipeArc, ...]:
         """Directions in which a fluid may flow along a route."""
         return self._arcs_along.get((route, fluid), ())
 
     @cached_property
-    def _arcs_along(self) -> Mapping[tuple[str, str], tuple[Arc, ...]]:
-        found: dict[tuple[str, str], tuple[Arc, ...]] = {}
+    def _arcs_along(self) -> Mapping[tuple[str, str], tuple[PipeArc, ...]]:
+        found: dict[tuple[str, str], tuple[PipeArc, ...]] = {}
         for fluid, arcs in self.arcs.items():
             for arc in arcs:
                 key = (arc.route, fluid)
@@ -169,18 +170,18 @@ class Choices:
         return any(self.bus(b.place) == bus for b in self.batteries.values())
 
 
-def is_clean(site: Site, machine: MachineType) -> bool:
+def is_clean(site: Network, machine: MachineType) -> bool:
     """Power is clean when the machine that gives it releases no counted emission."""
     return not any(counts(site, fluid) for fluid in machine.gives)
 
 
-def counts(site: Site, fluid: str) -> bool:
+def counts(site: Network, fluid: str) -> bool:
     """True when releasing the fluid is a counted emission on this site."""
     emission = site.fluids[fluid].emission
     return emission == "counted" or (emission == "biogenic" and site.count_biogenic)
 
 
-def choices_of(site: Site, *, lossless: bool = False, with_stores: bool = True) -> Choices:
+def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = True) -> IndexSets:
     """The index sets of a site.
 
     ``lossless``: machines are cycled freely and stores are of any size (the mean basis).
@@ -210,7 +211,7 @@ def choices_of(site: Site, *, lossless: bool = False, with_stores: bool = True) 
         for d in site.demands.values()
         if d.wants == POWER and d.profile is not None
     }
-    return Choices(
+    return IndexSets(
         site=site,
         places=places,
         sources=sources,
@@ -233,7 +234,7 @@ def choices_of(site: Site, *, lossless: bool = False, with_stores: bool = True) 
     )
 
 
-def _groups(site: Site, excluded: set[str]) -> dict[str, Group]:
+def _groups(site: Network, excluded: set[str]) -> dict[str, Group]:
     groups = {}
     for machine in site.machines.values():
         for place, most in machine.places.items():
@@ -247,7 +248,7 @@ def _groups(site: Site, excluded: set[str]) -> dict[str, Group]:
     return groups
 
 
-def _wanted_fluids(site: Site, groups: Mapping[str, Group]) -> set[str]:
+def _wanted_fluids(site: Network, groups: Mapping[str, Group]) -> set[str]:
     given = {s.fluid for s in site.sources.values()}
     given |= {f for g in groups.values() for f in g.type.gives}
     taken = {f for g in groups.values() for f in g.type.takes}
@@ -255,13 +256,13 @@ def _wanted_fluids(site: Site, groups: Mapping[str, Group]) -> set[str]:
     return given & taken
 
 
-def _asked_fluids(site: Site, groups: Mapping[str, Group]) -> set[str]:
+def _asked_fluids(site: Network, groups: Mapping[str, Group]) -> set[str]:
     """Fluids that are taken or demanded, given or not: each needs its balances."""
     asked = {f for g in groups.values() for f in g.type.takes}
     return asked | {d.wants for d in site.demands.values() if d.wants != POWER}
 
 
-def _store_sites(site: Site, excluded: set[str]) -> dict[str, StoreSite]:
+def _store_sites(site: Network, excluded: set[str]) -> dict[str, StoreSite]:
     found = {}
     for store in site.stores.values():
         for place in store.places:
@@ -294,7 +295,7 @@ def material_per_metre(build: Build) -> dict[str, float]:
     return total
 
 
-def _pipes(site: Site, excluded: set[str], wanted: set[str]) -> dict[tuple[str, str], Pipe]:
+def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[str, str], Pipe]:
     standing = {(r.route, r.fluid): r.build for r in site.built.runs}
     pipes = {}
     for route in site.routes.values():
@@ -321,18 +322,18 @@ def _pipes(site: Site, excluded: set[str], wanted: set[str]) -> dict[tuple[str, 
     return pipes
 
 
-def _arcs(site: Site, pipes: Mapping[tuple[str, str], Pipe]) -> dict[str, tuple[Arc, ...]]:
-    arcs: dict[str, list[Arc]] = {}
+def _arcs(site: Network, pipes: Mapping[tuple[str, str], Pipe]) -> dict[str, tuple[PipeArc, ...]]:
+    arcs: dict[str, list[PipeArc]] = {}
     for route_name, fluid in pipes:
         route = site.routes[route_name]
         listed = arcs.setdefault(fluid, [])
-        listed.append(Arc(route_name, route.start, route.end, fluid))
+        listed.append(PipeArc(route_name, route.start, route.end, fluid))
         if not route.one_way:
-            listed.append(Arc(route_name, route.end, route.start, fluid))
+            listed.append(PipeArc(route_name, route.end, route.start, fluid))
     return {fluid: tuple(listed) for fluid, listed in arcs.items()}
 
 
-def _shapes(site: Site) -> tuple[dict[str, str], dict[str, Profile]]:
+def _shapes(site: Network) -> tuple[dict[str, str], dict[str, Profile]]:
     shape_of: dict[str, str] = {}
     named: dict[Profile, str] = {}
     for demand in site.demands.values():
@@ -344,7 +345,7 @@ def _shapes(site: Site) -> tuple[dict[str, str], dict[str, Profile]]:
 
 
 def _fluid_shapes(
-    site: Site, wanted: set[str], groups: Mapping[str, Group], shape_of: Mapping[str, str]
+    site: Network, wanted: set[str], groups: Mapping[str, Group], shape_of: Mapping[str, str]
 ) -> dict[str, tuple[str, ...]]:
     power = [shape_of[d.name] for d in site.demands.values() if d.wants == POWER]
     shapes: dict[str, tuple[str, ...]] = {}
@@ -360,7 +361,7 @@ def _fluid_shapes(
 
 
 def _destinations(
-    site: Site,
+    site: Network,
     groups: Mapping[str, Group],
     fluid_stores: Mapping[str, StoreSite],
     batteries: Mapping[str, StoreSite],
@@ -394,11 +395,11 @@ def may_burn(machine: MachineType, curve: Curve) -> bool:
 
 
 def _reach(
-    site: Site,
+    site: Network,
     sources: tuple[str, ...],
     curves: Mapping[str, Curve],
     destinations: Mapping[str, Destination],
-    arcs: Mapping[str, tuple[Arc, ...]],
+    arcs: Mapping[str, tuple[PipeArc, ...]],
 ) -> dict[str, tuple[str, ...]]:
     ways = {
         fluid: Reaching((arc.start, arc.end) for arc in listed) for fluid, listed in arcs.items()

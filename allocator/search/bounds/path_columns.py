@@ -4,7 +4,7 @@ A *strand* is a way of one origin from its place to one end: a place where its o
 collected, or where the supply layer takes. Flow by origin in balance is a sum of strands (flow
 decomposition, Ahuja, Magnanti & Orlin, *Network Flows*, 1993, section 3.5), so with all strands
 this statement says what ``lean.py`` says. Few strands are ever used; with some left out it bounds
-nothing by itself (see ``charges.py`` for what makes it a bound).
+nothing by itself (see ``multipliers.py`` for what makes it a bound).
 """
 
 from __future__ import annotations
@@ -12,9 +12,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from allocator.model.choices import Arc, Choices
 from allocator.model.expressions import scaled
-from allocator.model.statement import Key, Statement, Terms
+from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.model.model import Key, Model, Terms
 from allocator.search.bounds.lean import (
     DROPPED,
     DROPPED_ROWS,
@@ -23,12 +23,12 @@ from allocator.search.bounds.lean import (
     only_burdens,
     without_flows,
 )
-from allocator.search.bounds.origins import Origin, given, origins_of, taken, takers
+from allocator.search.bounds.multicommodity import Origin, given, origins_of, taken, takers
 from allocator.search.bounds.stores import collected_where_built
 
 
 @dataclass(frozen=True, slots=True)
-class Strand:
+class PathColumn:
     """A way: the ducts in turn (by number), and the row that it gives to at its end."""
 
     origin: str
@@ -49,20 +49,20 @@ class Stranded:
     a step of a strand's variable. ``through``: by duct and origin, strands that use it.
     """
 
-    statement: Statement
+    model: Model
     ducts: tuple[Duct, ...]
     origins: tuple[Origin, ...]
     ends: Mapping[str, dict[str, str]]
     unit: float
     through: list[dict[str, list[Key]]] = field(default_factory=list)
-    known: dict[Strand, None] = field(default_factory=dict)
+    known: dict[PathColumn, None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         self.through = [{} for _ in self.ducts]
         self._at = {(duct.pipe, duct.start): n for n, duct in enumerate(self.ducts)}
         self._most = {origin.name: origin.most for origin in self.origins}
 
-    def duct_of(self, arc: Arc) -> int:
+    def duct_of(self, arc: PipeArc) -> int:
         """The number of the duct that an arc is, or is one way of."""
         pipe = (arc.route, arc.fluid)
         found = self._at.get((pipe, arc.start))
@@ -78,15 +78,15 @@ class Stranded:
         """All ducts that some strand uses."""
         return [self.loaded(number) for number, through in enumerate(self.through) if through]
 
-    def rows_of(self, strand: Strand) -> list[tuple[str, float]]:
+    def rows_of(self, strand: PathColumn) -> list[tuple[str, float]]:
         """Rows (but threshold cuts) that a strand stands in, and its coefficients."""
         found = [(home_row(strand.origin), -1.0), (strand.end, 1.0)]
         return found + [(capacity_row(self.ducts[number]), 1.0) for number in strand.ducts]
 
-    def take(self, strand: Strand) -> None:
+    def take(self, strand: PathColumn) -> None:
         """State the variable of a strand."""
         self.known[strand] = None
-        self.statement.variable(strand.key, unit=self.unit)
+        self.model.variable(strand.key, unit=self.unit)
         for number in strand.ducts:
             self.through[number].setdefault(strand.origin, []).append(strand.key)
 
@@ -101,7 +101,7 @@ def capacity_row(duct: Duct) -> str:
     return f"capacity[{duct.name}]"
 
 
-def stranded_statement(full: Statement, choices: Choices) -> Stranded:
+def stranded_statement(full: Model, sets: IndexSets) -> Stranded:
     """The statement by strand of a program, with no strands yet; ``full`` is not changed.
 
     Per origin ``sent >= sum of its strands``; per end ``sum of strands there >= collected`` (of
@@ -109,31 +109,31 @@ def stranded_statement(full: Statement, choices: Choices) -> Stranded:
     which flow is a burden (what a way costs) are kept without it, other rows about flow are left
     out: both relax.
     """
-    statement = without_flows(full)
-    origins = origins_of(choices)
+    model = without_flows(full)
+    origins = origins_of(sets)
     ends: dict[str, dict[str, str]] = {origin.name: {} for origin in origins}
     for origin in origins:
-        statement.row(home_row(origin.name), origin.out, low=0.0)
+        model.row(home_row(origin.name), origin.out, low=0.0)
         for place, terms in origin.ends.items():
             name = f"end[{origin.name},{place}]"
-            statement.row(name, scaled(terms, -1.0), low=0.0)
+            model.row(name, scaled(terms, -1.0), low=0.0)
             ends[origin.name][name] = place
-    for fluid in choices.fluid_shapes:
+    for fluid in sets.fluid_shapes:
         suppliers = [o for o in origins if o.fluid == fluid and o.supplies]
-        for place, terms in takers(choices, fluid).items():
+        for place, terms in takers(sets, fluid).items():
             name = f"taken[{fluid},{place}]"
-            statement.row(name, scaled(terms, -1.0), low=0.0)
+            model.row(name, scaled(terms, -1.0), low=0.0)
             for origin in suppliers:
                 ends[origin.name][name] = place
-        for shape in choices.fluid_shapes[fluid]:
-            every: Terms = given(choices, fluid, shape)
-            for terms in taken(choices, fluid, shape).values():
+        for shape in sets.fluid_shapes[fluid]:
+            every: Terms = given(sets, fluid, shape)
+            for terms in taken(sets, fluid, shape).values():
                 every = every + scaled(terms, -1.0)
-            statement.row(f"shape[{fluid},{shape}]", every, low=0.0)
-    ducts = bare_ducts(statement, choices, directed=choices.lossless)
+            model.row(f"shape[{fluid},{shape}]", every, low=0.0)
+    ducts = bare_ducts(model, sets, directed=sets.lossless)
     for duct in ducts:
-        statement.row(capacity_row(duct), [(-c, key) for c, key in duct.builds], high=0.0)
-    collected_where_built(statement, choices)
+        model.row(capacity_row(duct), [(-c, key) for c, key in duct.builds], high=0.0)
+    collected_where_built(model, sets)
     for row in full.rows:
         if row.name.startswith(DROPPED_ROWS):
             continue
@@ -143,9 +143,9 @@ def stranded_statement(full: Statement, choices: Choices) -> Stranded:
         ]
         if only_burdens(terms, row):
             terms = without_flow(terms)
-            statement.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
+            model.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
     units = [c.unit for c in full.columns if isinstance(c.key, tuple) and c.key[0] in UNIT_OF]
-    return Stranded(statement, ducts, origins, ends, max(units, default=1.0))
+    return Stranded(model, ducts, origins, ends, max(units, default=1.0))
 
 
 UNIT_OF = ("collect", "direct")

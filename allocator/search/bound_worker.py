@@ -1,8 +1,8 @@
 """The bound beside: another process betters the bound of the first goal while plans are sought.
 
 It is a process, which can be ended at once whatever it is at, and waits for nothing in this one.
-Bounds come when they come, so it is for runs with a time limit alone. ``bounding.py`` is what it
-does.
+Bounds come when they come, so it is for runs with a time limit alone. ``bound_process.py`` is what
+it does.
 """
 
 from __future__ import annotations
@@ -20,13 +20,14 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.base.clock import Clock
+from allocator.base.status import Status
+from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search import bounding
-from allocator.search.bounding import Best, News, Order
+from allocator.search import bound_process as bounding
+from allocator.search.bound_process import Best, News, Order
 from allocator.search.bounds.mixed import Known
 from allocator.search.found import PROVEN, gap_of, passes
 from allocator.search.plan_of_point import status_of
-from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
 EARLIER = 0.96
@@ -35,7 +36,7 @@ WORTH_BEGINNING = 2.0
 """Seconds without which it would find no bound."""
 
 
-class Beside:
+class BoundWorker:
     """The process seen from the search for plans. ``bound``: the best so far (minimised, SI)."""
 
     def __init__(self, order: Order) -> None:
@@ -118,7 +119,7 @@ class Beside:
             self._fault = self._fault or news.fault
 
 
-def beside_of(site: Site, settings: Settings, clock: Clock, busy: bool) -> Beside | None:
+def beside_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> BoundWorker | None:
     """The bound beside, begun; None where it has no core, or may not have it.
 
     ``busy``: other processes work for this plan already. A process that another one started is one
@@ -137,13 +138,13 @@ def beside_of(site: Site, settings: Settings, clock: Clock, busy: bool) -> Besid
     if threading.current_thread() is not threading.main_thread():
         return None
     ends = time.time() + EARLIER * left
-    return Beside(Order(site, replace(settings, start=None), ends))
+    return BoundWorker(Order(site, replace(settings, start=None), ends))
 
 
-def with_bound_of(plan: Plan, beside: Beside, gap: float) -> Plan:
+def with_bound_of(plan: Plan, beside: BoundWorker, gap: float) -> Plan:
     """The plan with the bound of its first goal that was found beside, where that is better."""
     goal, bound = plan.goals[0], beside.bound
-    if bound is None or goal.status in ("optimal", "within_gap", "yielded"):
+    if bound is None or goal.status in (Status.OPTIMAL, Status.WITHIN_GAP, Status.YIELDED):
         return plan
     most = goal.sense == "max"
     bound = -bound if most else bound
@@ -153,9 +154,9 @@ def with_bound_of(plan: Plan, beside: Beside, gap: float) -> Plan:
         return plan
     bound = max(bound, goal.value) if most else min(bound, goal.value)
     lack = gap_of(goal.value, bound)
-    status = goal.status
+    status: Status = goal.status
     if lack is not None and lack <= max(gap, PROVEN):
-        status = "optimal" if lack <= PROVEN else "within_gap"
+        status = Status.OPTIMAL if lack <= PROVEN else Status.WITHIN_GAP
     goals = (
         replace(goal, bound=bound, gap=lack, status=status, bound_kind="solver"),
         *plan.goals[1:],

@@ -7,15 +7,16 @@ from pathlib import Path
 
 import pytest
 
+from allocator.model.mean_basis import mean_equivalent
+from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
-from allocator.site.equivalents import mean_equivalent
 from allocator.site.records import Pump
 
 DUTY = {"north_well": 0.25, "tank_farm": 0.05}
 
 
 def test_mean_equivalent(kitchen_sink: Path) -> None:
-    site = read_site(kitchen_sink)
+    site = network_of(read_site(kitchen_sink))
     mean = mean_equivalent(site, DUTY)
     well = mean.sources["north_well"]
     assert well == replace(
@@ -56,15 +57,15 @@ def test_mean_equivalent(kitchen_sink: Path) -> None:
 
 def test_the_site_itself_is_left_alone(kitchen_sink: Path) -> None:
     site = read_site(kitchen_sink)
-    mean_equivalent(site, DUTY)
+    mean_equivalent(network_of(site), DUTY)
     assert site == read_site(kitchen_sink)
 
 
 def test_twice_is_the_same_as_once(kitchen_sink: Path) -> None:
-    once = mean_equivalent(read_site(kitchen_sink), DUTY)
+    once = mean_equivalent(network_of(read_site(kitchen_sink)), DUTY)
     assert mean_equivalent(once, dict.fromkeys(DUTY, 1.0)) == once
 
 
 def test_every_source_needs_its_duty(kitchen_sink: Path) -> None:
     with pytest.raises(KeyError, match="tank_farm"):
-        mean_equivalent(read_site(kitchen_sink), {"north_well": 0.25})
+        mean_equivalent(network_of(read_site(kitchen_sink)), {"north_well": 0.25})

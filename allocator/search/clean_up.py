@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 
 import numpy as np
 
-from allocator.model.choices import Choices, Group, material_per_metre
+from allocator.model.buffers import is_used
 from allocator.model.cuts import Promise, promises_of
 from allocator.model.expressions import (
     bursts,
@@ -23,10 +23,10 @@ from allocator.model.expressions import (
     load_at_peak,
 )
 from allocator.model.goals import Goal
-from allocator.model.receivers import is_used
-from allocator.model.statement import Key, Row, Statement
-from allocator.search.course import LAST_HELD, Course, hold, value_at
-from allocator.solver.program import Program
+from allocator.model.index_sets import Group, IndexSets, material_per_metre
+from allocator.model.model import Key, Model, Row
+from allocator.search.state import LAST_HELD, SearchState, hold, value_at
+from allocator.solver.solver_model import SolverModel
 
 NEXT_TO_NOTHING = 1e-7
 """Amounts below this share of the step of their variable are done without where they can be."""
@@ -36,8 +36,8 @@ LEAST_SECONDS = 2.0
 
 
 def tidied(
-    course: Course,
-    choices: Choices,
+    search_state: SearchState,
+    sets: IndexSets,
     limit: float | None,
     goals: Sequence[Goal] = (),
     slack: float = 0.0,
@@ -47,41 +47,41 @@ def tidied(
     Each goal, in order, is had again to the last digit with the whole numbers held, and kept; but
     where later goals were given a ``slack`` of earlier ones, all are kept as the point has them.
     """
-    point = course.point
+    point = search_state.point
     assert point is not None
-    program = course.program
-    candidates = [trimmed(program, choices, point), point]
+    solver_model = search_state.solver_model
+    candidates = [trimmed(solver_model, sets, point), point]
     for goal in goals if slack > 0 else ():
-        hold(course, goal, value_at(course, goal, point))
+        hold(search_state, goal, value_at(search_state, goal, point))
     for goal in goals if slack <= 0 else ():
-        program.aim(goal)
-        best = finished(program, candidates, limit)
+        solver_model.aim(goal)
+        best = finished(solver_model, candidates, limit)
         if best is None:
-            hold(course, goal, value_at(course, goal, candidates[-1]))
+            hold(search_state, goal, value_at(search_state, goal, candidates[-1]))
         else:
             candidates = [best]
-            hold(course, goal, value_at(course, goal, best), room=LAST_HELD)
-    program.aim_at(short_flows(program.statement, choices))
-    for rows in (spare_rows(program.statement, choices), ()):
-        found = finished(program, candidates, limit, rows)
+            hold(search_state, goal, value_at(search_state, goal, best), room=LAST_HELD)
+    solver_model.aim_at(short_flows(solver_model.model, sets))
+    for rows in (spare_rows(solver_model.model, sets), ()):
+        found = finished(solver_model, candidates, limit, rows)
         if found is not None:
             return found
     return candidates[-1]
 
 
-def spare_rows(statement: Statement, choices: Choices) -> tuple[Row, ...]:
+def spare_rows(model: Model, sets: IndexSets) -> tuple[Row, ...]:
     """What fills a store in the long run is more than what it promises, by :data:`SPARE` of that.
 
     A store that was emptied fills again then. No promise asks for it.
     """
-    promises = () if choices.lossless else promises_of(choices)
+    promises = () if sets.lossless else promises_of(sets)
     stores = [promise for promise in promises if isinstance(promise, Promise)]
-    rows = [promise.endless_row(statement, {}, SPARE) for promise in stores]
+    rows = [promise.endless_row(model, {}, SPARE) for promise in stores]
     return tuple(row for row in rows if row is not None and row.columns)
 
 
 def finished(
-    program: Program,
+    solver_model: SolverModel,
     candidates: Iterable[np.ndarray],
     limit: float | None,
     rows: Sequence[Row] = (),
@@ -93,36 +93,36 @@ def finished(
     """
     limit = None if limit is None else max(limit, LEAST_SECONDS)
     for candidate in candidates:
-        found = program.exact(candidate, limit, None, rows).point
+        found = solver_model.exact(candidate, limit, None, rows).point
         if found is None:
             continue
-        little = _next_to_nothing(program.statement, found)
+        little = _next_to_nothing(solver_model.model, found)
         if not len(little):
             return found
-        cleared = program.exact(found, limit, little, rows).point
+        cleared = solver_model.exact(found, limit, little, rows).point
         return found if cleared is None else cleared
     return None
 
 
-def _next_to_nothing(statement: Statement, point: np.ndarray) -> np.ndarray:
+def _next_to_nothing(model: Model, point: np.ndarray) -> np.ndarray:
     """Columns of continuous amounts that may be 0 and nearly are."""
     return np.array(
         [
             number
-            for number, column in enumerate(statement.columns)
+            for number, column in enumerate(model.columns)
             if not column.integer and column.low == 0.0 < point[number] <= NEXT_TO_NOTHING
         ],
         dtype=np.int64,
     )
 
 
-def short_flows(statement: Statement, choices: Choices) -> dict[int, float]:
+def short_flows(model: Model, sets: IndexSets) -> dict[int, float]:
     """Costs that make flows short and captures no larger than needed, by column (scaled)."""
-    site = choices.site
-    lengths = [site.routes[route].length for route, _ in choices.pipes] or [1.0]
+    site = sets.site
+    lengths = [site.routes[route].length for route, _ in sets.pipes] or [1.0]
     longest = max(lengths)
     costs: dict[int, float] = {}
-    for number, column in enumerate(statement.columns):
+    for number, column in enumerate(model.columns):
         if not isinstance(column.key, tuple):
             continue
         word = column.key[0]
@@ -130,7 +130,7 @@ def short_flows(statement: Statement, choices: Choices) -> dict[int, float]:
             costs[number] = 0.1 + site.routes[column.key[1]].length / longest
         elif word == "collect":
             # a steady source that might as well feed the supply layer does
-            into = choices.destinations[column.key[2]]
+            into = sets.destinations[column.key[2]]
             burnt = into.group is not None and site.sources[column.key[1]].steady
             costs[number] = 0.02 if burnt else 0.01
         elif word == "direct":
@@ -140,72 +140,70 @@ def short_flows(statement: Statement, choices: Choices) -> dict[int, float]:
     return costs
 
 
-def trimmed(program: Program, choices: Choices, point: np.ndarray) -> np.ndarray:
+def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np.ndarray:
     """The integers of a point without what is not used, in columns."""
-    statement = program.statement
-    values = statement.by_key(point)
+    model = solver_model.model
+    values = model.by_key(point)
     result = point.copy()
 
     def put(key: Key, value: float) -> None:
-        result[statement.index(key)] = value
+        result[model.index(key)] = value
 
-    for name in choices.sources:
-        if choices.site.sources[name].part_of:
+    for name in sets.sources:
+        if sets.site.sources[name].part_of:
             continue
-        parts = (name, *choices.site.parts_of(name))
-        sent = sum(statement.value(drawn_at_most(choices, one), values) for one in parts)
-        if name not in choices.site.built.taps and sent <= 0.0:
+        parts = (name, *sets.site.parts_of(name))
+        sent = sum(model.value(drawn_at_most(sets, one), values) for one in parts)
+        if name not in sets.site.built.taps and sent <= 0.0:
             put(("tap", name), 0.0)
-    _trim_pipes(statement, choices, values, put)
-    for name, group in choices.groups.items():
+    _trim_pipes(model, sets, values, put)
+    for name, group in sets.groups.items():
         used = values[("flat", name)]
-        if not choices.lossless:
-            used = _turning(statement, choices, group, values)
+        if not sets.lossless:
+            used = _turning(model, sets, group, values)
             put(("running", name), used)
-            if can_cycle(choices, group):
+            if can_cycle(sets, group):
                 used += values[("cycled", name)]
-            if statement.has(("beside", name)):
+            if model.has(("beside", name)):
                 used += values[("beside", name)] * (1 + 1e-6)
         needed = max(0, math.ceil(used - 1e-7) - group.standing)
         put(("count", name), min(values[("count", name)], float(needed)))
     return result
 
 
-def _turning(
-    statement: Statement, choices: Choices, group: Group, values: dict[Key, float]
-) -> float:
+def _turning(model: Model, sets: IndexSets, group: Group, values: dict[Key, float]) -> float:
     """Units that turn for ever; no more than their load asks for.
 
     With fuel at no load fewer units take less. They are left where their room burns what bursts
     bring, or somebody uses their exhaust, which falls with what they take.
     """
     running = values[("running", group.name)]
-    burnt = [term for terms in bursts(choices, group.name).values() for term in terms]
+    burnt = [term for terms in bursts(sets, group.name).values() for term in terms]
     exhaust = any(
-        choices.site.fluids[fluid].exhaust and is_used(choices, fluid) for fluid in group.type.gives
+        sets.site.fluids[fluid].exhaust and is_used(sets, fluid) for fluid in group.type.gives
     )
-    if is_lumpy(group) and (exhaust or statement.value(burnt, values) > 0.0):
+    if is_lumpy(group) and (exhaust or model.value(burnt, values) > 0.0):
         return running
-    load = statement.value(load_at_peak(choices, group), values)
+    load = model.value(load_at_peak(sets, group), values)
     return min(running, float(math.ceil(load - 1e-7)))
 
 
 def _trim_pipes(
-    statement: Statement,
-    choices: Choices,
+    model: Model,
+    sets: IndexSets,
     values: dict[Key, float],
     put: Callable[[Key, float], None],
 ) -> None:
-    site = choices.site
-    for (route, fluid), pipe in choices.pipes.items():
+    site = sets.site
+    for (route, fluid), pipe in sets.pipes.items():
         flow = 0.0
-        for arc in choices.arcs_along(route, fluid):
-            for end in choices.ends(fluid):
+        for arc in sets.arcs_along(route, fluid):
+            for end in sets.ends(fluid):
                 key = ("gather", route, arc.start, fluid, end)
-                flow += values[key] if statement.has(key) else 0.0
-            for shape in choices.fluid_shapes[fluid]:
+                flow += values[key] if model.has(key) else 0.0
+            for shape in sets.fluid_shapes[fluid]:
                 sent = values[("supply", route, arc.start, fluid, shape)]
-                flow += choices.peak(shape) * sent
+                flow += sets.peak(shape) * sent
         laid = [b for b in pipe.builds if values[("lay", route, b, fluid)] > 0.5]
         if not laid or laid[0] == pipe.standing:
             continue

@@ -43,7 +43,7 @@ class Row:
     scale: float = 1.0
 
 
-class Statement:
+class Model:
     """Variables and rows in the order in which they were stated."""
 
     def __init__(self, check: Callable[[], None] | None = None) -> None:
@@ -138,9 +138,9 @@ class Statement:
             result[column.key] = number * column.unit
         return result
 
-    def copy(self) -> Statement:
+    def copy(self) -> Model:
         """A statement of its own with the same variables and rows."""
-        other = Statement()
+        other = Model()
         other.columns, other.rows = list(self.columns), list(self.rows)
         other._index = dict(self._index)
         return other

@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from allocator.network.offers import Ask
+from allocator.network.records import Network
 from allocator.plans.records import HeatLimit, Plan, StoreUse
-from allocator.site.records import Site
 from allocator.thermal.states import STATES
-from allocator.thermal.temperatures import Carried, Found
+from allocator.thermal.temperatures import CarriedHeat, FoundTemperatures
 from allocator.thermal.upper import above_ambient, halves, rejects_at
 
 WHAT = "heat let in"
 
 
 def heat_let_in(
-    site: Site, plan: Plan, states: Mapping[str, Sequence[Found]]
+    site: Network, plan: Plan, states: Mapping[str, Sequence[FoundTemperatures]]
 ) -> tuple[HeatLimit, ...]:
     """W let into each place with a limit, in the worse of the states, all machines at full load."""
     limits = {n: p.heat_limit for n, p in site.places.items() if p.heat_limit is not None}
@@ -35,7 +35,7 @@ def heat_let_in(
 
 
 def _of_state(
-    site: Site, plan: Plan, founds: Mapping[str, Found], state: str
+    site: Network, plan: Plan, founds: Mapping[str, FoundTemperatures], state: str
 ) -> Iterator[tuple[str, float]]:
     for machine in plan.machines:
         heat = site.machines[machine.type].heat_out * machine.count
@@ -45,7 +45,7 @@ def _of_state(
         if sink is not None:
             yield site.ground(site.routes[run.route].start), sink.heat
     for fluid, found in founds.items():
-        piped: dict[str, list[Carried]] = {}
+        piped: dict[str, list[CarriedHeat]] = {}
         for carried in found.carried:
             flow = carried.flow
             stream = site.routes[flow.run.route].stream
@@ -68,7 +68,7 @@ def _filled(plan: Plan, store: StoreUse, state: str) -> float:
     return store.inflow + (burst if state == "busiest" else 0.0)
 
 
-def _pipe(site: Site, fluid: str, mine: Sequence[Carried]) -> Iterator[tuple[str, float]]:
+def _pipe(site: Network, fluid: str, mine: Sequence[CarriedHeat]) -> Iterator[tuple[str, float]]:
     """The heat of one pipe at its ends; of flows both ways in it the warmer counts at each end."""
     asks = [
         Ask(site.routes[c.flow.run.route], site.builds[c.flow.run.build], fluid, c.inlet)

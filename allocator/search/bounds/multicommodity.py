@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from allocator.model.choices import Arc, Choices, Group
 from allocator.model.expressions import collected, direct_peak, given_by, scaled, taken_by
-from allocator.model.statement import Terms
+from allocator.model.index_sets import Group, IndexSets, PipeArc
+from allocator.model.model import Terms
 from allocator.plans.records import FLAT
 
 
@@ -33,105 +33,105 @@ class Origin:
         return any(not (isinstance(key, tuple) and key[0] == "collect") for _, key in self.out)
 
 
-def origins_of(choices: Choices) -> tuple[Origin, ...]:
+def origins_of(sets: IndexSets) -> tuple[Origin, ...]:
     """Every origin of the pipes' flow."""
-    found = [_source(choices, name) for name in choices.sources]
-    if not choices.lossless:
-        found += [_store(choices, name) for name in choices.fluid_stores]
-    for group in choices.groups.values():
-        for fluid in choices.fluid_shapes:
+    found = [_source(sets, name) for name in sets.sources]
+    if not sets.lossless:
+        found += [_store(sets, name) for name in sets.fluid_stores]
+    for group in sets.groups.values():
+        for fluid in sets.fluid_shapes:
             if group.type.gives.get(fluid, 0.0) > 0:
-                found.append(_group(choices, group, fluid))
+                found.append(_group(sets, group, fluid))
     return tuple(origin for origin in found if origin.out)
 
 
-def _source(choices: Choices, name: str) -> Origin:
-    source = choices.site.sources[name]
+def _source(sets: IndexSets, name: str) -> Origin:
+    source = sets.site.sources[name]
     most = source.flow
     if source.pump is not None and source.pump.rate is not None:
         most = min(most, source.pump.rate)
     ends: dict[str, Terms] = {}
-    for k in choices.reach[name]:
-        ends.setdefault(choices.destinations[k].place, []).append((1.0, ("collect", name, k)))
-    out = collected(choices, name) + direct_peak(choices, name)
+    for k in sets.reach[name]:
+        ends.setdefault(sets.destinations[k].place, []).append((1.0, ("collect", name, k)))
+    out = collected(sets, name) + direct_peak(sets, name)
     return Origin(f"source:{name}", source.fluid, source.place, out, most, ends)
 
 
-def _store(choices: Choices, name: str) -> Origin:
-    store = choices.fluid_stores[name]
+def _store(sets: IndexSets, name: str) -> Origin:
+    store = sets.fluid_stores[name]
     fluid = store.type.holds
-    out: Terms = [(choices.peak(j), ("draw", name, j)) for j in choices.fluid_shapes[fluid]]
+    out: Terms = [(sets.peak(j), ("draw", name, j)) for j in sets.fluid_shapes[fluid]]
     rate = store.type.release_rate
     most = math.inf if rate is None else rate
-    if not any(group.type.gives.get(fluid, 0.0) > 0 for group in choices.groups.values()):
+    if not any(group.type.gives.get(fluid, 0.0) > 0 for group in sets.groups.values()):
         # For ever a store gives no more than what the sources of its fluid give in the mean.
         mean = math.fsum(
-            choices.curves[s].duty * choices.site.sources[s].flow
-            for s in choices.sources
-            if choices.site.sources[s].fluid == fluid and not choices.site.sources[s].part_of
+            sets.curves[s].duty * sets.site.sources[s].flow
+            for s in sets.sources
+            if sets.site.sources[s].fluid == fluid and not sets.site.sources[s].part_of
         )
-        peak = max(choices.peak(j) for j in choices.fluid_shapes[fluid])
+        peak = max(sets.peak(j) for j in sets.fluid_shapes[fluid])
         most = min(most, peak * mean)
     return Origin(f"store:{name}", fluid, store.place, out, most, {})
 
 
-def _group(choices: Choices, group: Group, fluid: str) -> Origin:
+def _group(sets: IndexSets, group: Group, fluid: str) -> Origin:
     out: Terms = []
-    for shape in choices.fluid_shapes[fluid]:
-        out += scaled(given_by(choices, group, fluid, shape), choices.peak(shape))
+    for shape in sets.fluid_shapes[fluid]:
+        out += scaled(given_by(sets, group, fluid, shape), sets.peak(shape))
     return Origin(f"group:{group.name}", fluid, group.place, out, math.inf, {})
 
 
-def takers(choices: Choices, fluid: str) -> dict[str, Terms]:
+def takers(sets: IndexSets, fluid: str) -> dict[str, Terms]:
     """What is taken out of the supply layer at each place, following parts at their peak, kg/s."""
     found: dict[str, Terms] = {}
-    for shape in choices.fluid_shapes[fluid]:
-        for place, terms in taken(choices, fluid, shape).items():
-            found.setdefault(place, []).extend(scaled(terms, choices.peak(shape)))
+    for shape in sets.fluid_shapes[fluid]:
+        for place, terms in taken(sets, fluid, shape).items():
+            found.setdefault(place, []).extend(scaled(terms, sets.peak(shape)))
     return found
 
 
-def taken(choices: Choices, fluid: str, shape: str) -> dict[str, Terms]:
+def taken(sets: IndexSets, fluid: str, shape: str) -> dict[str, Terms]:
     """What is taken of one shape at each place, mean kg/s."""
     found: dict[str, Terms] = {}
-    for group in choices.groups.values():
-        if terms := taken_by(choices, group, fluid, shape):
+    for group in sets.groups.values():
+        if terms := taken_by(sets, group, fluid, shape):
             found.setdefault(group.place, []).extend(terms)
-    for demand in choices.fluid_demands():
-        if demand.wants == fluid and choices.shape_of[demand.name] == shape:
+    for demand in sets.fluid_demands():
+        if demand.wants == fluid and sets.shape_of[demand.name] == shape:
             assert demand.place is not None
             found.setdefault(demand.place, []).append((1.0, ("served_fluid", demand.name)))
-    if not choices.lossless and shape == FLAT:
-        for name, store in choices.fluid_stores.items():
+    if not sets.lossless and shape == FLAT:
+        for name, store in sets.fluid_stores.items():
             if store.type.holds == fluid:
                 found.setdefault(store.place, []).append((1.0, ("inflow", name)))
     return found
 
 
-def given(choices: Choices, fluid: str, shape: str) -> Terms:
+def given(sets: IndexSets, fluid: str, shape: str) -> Terms:
     """What enters the supply layer of one shape, all over the site, mean kg/s."""
     terms: Terms = []
-    for name in choices.sources:
-        source = choices.site.sources[name]
+    for name in sets.sources:
+        source = sets.site.sources[name]
         if source.fluid == fluid and source.steady:
             terms.append((1.0, ("direct", name, shape)))
-    if not choices.lossless:
-        for name, store in choices.fluid_stores.items():
+    if not sets.lossless:
+        for name, store in sets.fluid_stores.items():
             if store.type.holds == fluid:
                 terms.append((1.0, ("draw", name, shape)))
-    for group in choices.groups.values():
-        terms += given_by(choices, group, fluid, shape)
+    for group in sets.groups.values():
+        terms += given_by(sets, group, fluid, shape)
     return terms
 
 
-def useful_arcs(choices: Choices, origin: Origin, sinks: set[str]) -> tuple[Arc, ...]:
+def useful_arcs(sets: IndexSets, origin: Origin, sinks: set[str]) -> tuple[PipeArc, ...]:
     """Arcs that an origin's flow may use in some plan with no circles.
 
     Left out: arcs into the origin's own place, arcs that it cannot reach, and arcs into dead ends
     (places with one neighbour that neither take the fluid nor lead on).
     """
-    ahead: dict[str, list[Arc]] = {}
-    for arc in choices.arcs.get(origin.fluid, ()):
+    ahead: dict[str, list[PipeArc]] = {}
+    for arc in sets.arcs.get(origin.fluid, ()):
         if arc.end != origin.place:
             ahead.setdefault(arc.start, []).append(arc)
     reached, waiting = {origin.place}, [origin.place]
@@ -140,23 +140,23 @@ def useful_arcs(choices: Choices, origin: Origin, sinks: set[str]) -> tuple[Arc,
             if arc.end not in reached:
                 reached.add(arc.end)
                 waiting.append(arc.end)
-    arcs = [a for a in choices.arcs.get(origin.fluid, ()) if a.end != origin.place]
+    arcs = [a for a in sets.arcs.get(origin.fluid, ()) if a.end != origin.place]
     return _leading_on([a for a in arcs if a.start in reached], sinks)
 
 
-def _leading_on(arcs: list[Arc], sinks: set[str]) -> tuple[Arc, ...]:
+def _leading_on(arcs: list[PipeArc], sinks: set[str]) -> tuple[PipeArc, ...]:
     """Arcs from whose end the flow is taken, or goes on to another place than it came from.
 
     Leaving out an arc may make those before it useless: each place is looked at again when it has
     lost its last way on but one, and its last, so that the work grows with the arcs alone.
     """
-    into: dict[str, list[Arc]] = {}
+    into: dict[str, list[PipeArc]] = {}
     onward: dict[str, dict[str, int]] = {}
     for arc in arcs:
         into.setdefault(arc.end, []).append(arc)
         ways = onward.setdefault(arc.start, {})
         ways[arc.end] = ways.get(arc.end, 0) + 1
-    dropped: set[Arc] = set()
+    dropped: set[PipeArc] = set()
     waiting = [place for place in into if place not in sinks and len(onward.get(place, {})) <= 1]
     while waiting:
         place = waiting.pop()

@@ -12,24 +12,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.model.choices import Choices, Group
+from allocator.model.index_sets import Group, IndexSets
 from allocator.model.rules.power import bridged
 
 ROOMIER = 1.0 + 1e-6
 """Above the rounding of what the audit computes anew."""
 
 
-def receivers_of(choices: Choices, group: Group) -> Mapping[str, float]:
+def receivers_of(sets: IndexSets, group: Group) -> Mapping[str, float]:
     """Fluid -> kg that a receiver must hold beside a unit of the group that is run on and off."""
-    seconds = bridged(group.type) / choices.efficiency(choices.bus(group.place)) * ROOMIER
+    seconds = bridged(group.type) / sets.efficiency(sets.bus(group.place)) * ROOMIER
     rates = dict(group.type.takes)
     for fluid, rate in group.type.gives.items():
-        if is_used(choices, fluid):
+        if is_used(sets, fluid):
             rates[fluid] = rates.get(fluid, 0.0) + rate
     return {fluid: rate * seconds for fluid, rate in rates.items() if rate > 0}
 
 
-def is_used(choices: Choices, fluid: str) -> bool:
+def is_used(sets: IndexSets, fluid: str) -> bool:
     """True when a machine takes the fluid or a demand asks for it."""
-    taken = any(fluid in machine.takes for machine in choices.site.machines.values())
-    return taken or any(demand.wants == fluid for demand in choices.site.demands.values())
+    taken = any(fluid in machine.takes for machine in sets.site.machines.values())
+    return taken or any(demand.wants == fluid for demand in sets.site.demands.values())

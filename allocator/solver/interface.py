@@ -17,7 +17,8 @@ from typing import Any
 
 import numpy as np
 
-from allocator.model.statement import Column, Row, Statement
+from allocator.base.status import Status
+from allocator.model.model import Column, Model, Row
 from allocator.solver.refining import refined
 from allocator.solver.safe_bounds import safe_bound
 
@@ -55,7 +56,7 @@ class Solved:
     ``certified``: the bound is safe against rounding (:mod:`allocator.solver.safe_bounds`).
     """
 
-    status: str
+    status: Status
     point: np.ndarray | None
     value: float | None
     bound: float | None
@@ -91,7 +92,7 @@ class Highs:
 
     name = "HiGHS"
 
-    def __init__(self, statement: Statement, threads: int, seed: int) -> None:
+    def __init__(self, statement: Model, threads: int, seed: int) -> None:
         import highspy
 
         self._hs = highspy
@@ -240,7 +241,7 @@ class Highs:
         began = time.perf_counter()
         self._run(mixed, stop)
         solved = self._read(mixed)
-        failed = solved.status == "failed"
+        failed = solved.status == Status.FAILED
         if not failed and (start is None or not mixed or self._tells_its_value(solved)):
             return solved
         # Presolve may end in a program that HiGHS cannot solve, or better a start in its own
@@ -260,7 +261,7 @@ class Highs:
             if failed or (again.point is not None and self._tells_its_value(again)):
                 return again
         honest = float(self._costs @ solved.point) if solved.point is not None else None
-        status = "time_limit" if solved.status == "optimal" else solved.status
+        status = Status.TIME_LIMIT if solved.status == Status.OPTIMAL else solved.status
         return Solved(status, solved.point, honest, solved.bound)
 
     def _begin_from(self, start: np.ndarray) -> None:
@@ -329,33 +330,33 @@ class Highs:
         status = model.getModelStatus()
         info = model.getInfo()
         words = {
-            names.kOptimal: "optimal",
-            names.kInfeasible: "infeasible",
-            names.kObjectiveBound: "infeasible",  # nothing within the cutoff
-            names.kUnboundedOrInfeasible: "infeasible",
-            names.kUnbounded: "failed",
-            names.kTimeLimit: "time_limit",
-            names.kSolutionLimit: "node_limit",
-            names.kIterationLimit: "node_limit",
-            names.kInterrupt: "interrupted",
-            names.kModelEmpty: "optimal",
+            names.kOptimal: Status.OPTIMAL,
+            names.kInfeasible: Status.INFEASIBLE,
+            names.kObjectiveBound: Status.INFEASIBLE,  # nothing within the cutoff
+            names.kUnboundedOrInfeasible: Status.INFEASIBLE,
+            names.kUnbounded: Status.FAILED,
+            names.kTimeLimit: Status.TIME_LIMIT,
+            names.kSolutionLimit: Status.NODE_LIMIT,
+            names.kIterationLimit: Status.NODE_LIMIT,
+            names.kInterrupt: Status.INTERRUPTED,
+            names.kModelEmpty: Status.OPTIMAL,
         }
-        word = words.get(status, "failed")
+        word = words.get(status, Status.FAILED)
         feasible = int(info.primal_solution_status) == 2
-        if word == "optimal" and not feasible and len(self._integer):
-            word = "failed"
-        usable = feasible and word != "infeasible"
-        if not mixed and word != "optimal":
+        if word == Status.OPTIMAL and not feasible and len(self._integer):
+            word = Status.FAILED
+        usable = feasible and word != Status.INFEASIBLE
+        if not mixed and word != Status.OPTIMAL:
             usable = False  # a linear program stopped early has no point to stand on
         point = None
         if usable:
             point = np.array(model.getSolution().col_value)
         bound: float | None = None
-        if mixed and word != "failed":
+        if mixed and word != Status.FAILED:
             bound = float(info.mip_dual_bound)
             if not np.isfinite(bound):
                 bound = None
-        elif word == "optimal":
+        elif word == Status.OPTIMAL:
             bound = float(info.objective_function_value)
         value = float(info.objective_function_value) if usable else None
         return Solved(word, point, value, bound)
@@ -386,7 +387,7 @@ class Highs:
         return np.array(self.model.getSolution().col_dual)
 
 
-def _as_solved(statement: Statement, highspy: Any) -> Any:
+def _as_solved(statement: Model, highspy: Any) -> Any:
     """The statement as HiGHS holds a program, at no cost."""
     columns, rows = statement.columns, statement.rows
     lp = highspy.HighsLp()

@@ -1,7 +1,7 @@
 """What another process does for the bound of the first goal while plans are sought.
 
 It states the program by itself and is told of the best plan; it tells of better bounds, and of
-whole numbers that are worth a try. ``beside.py`` is the other end.
+whole numbers that are worth a try. ``bound_worker.py`` is the other end.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from allocator.base.parent_process import end_with_parent
 from allocator.model.chambers import ChamberCut
 from allocator.model.cuts import Promise, promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.statement import Key, Row, Statement
+from allocator.model.model import Key, Model, Row
 from allocator.model.stating import state
+from allocator.network.records import Network
+from allocator.search.bounds.bound_proof import BoundProof
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of
-from allocator.search.bounds.refuting import Refuting
 from allocator.search.found import close
-from allocator.search.paths.landing import ideas_are_due
+from allocator.search.paths.repair import ideas_are_due
 from allocator.search.paths.warming import compiled_before
-from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
 BRIEFLY = 0.06
@@ -49,7 +49,7 @@ IDLE = 2
 class Order:
     """What is to be bounded, and until when (seconds of ``time.time``, which processes share)."""
 
-    site: Site
+    site: Network
     settings: Settings
     ends: float
 
@@ -106,16 +106,16 @@ class Bounding:
     def work(self) -> None:
         """Better the bound until it has met the plan, the time is out or nothing comes of it."""
         settings = self._order.settings
-        statement, choices = state(self._order.site, settings.basis, settings.withstands)
-        if any(not row.columns for row in statement.rows):
+        model, sets = state(self._order.site, settings.basis, settings.withstands)
+        if any(not row.columns for row in model.rows):
             return
-        promises = () if choices.lossless else promises_of(choices)
-        goals = goals_of(statement, choices)
+        promises = () if sets.lossless else promises_of(sets)
+        goals = goals_of(model, sets)
         cuts = partial(store_cuts, promises)
-        prover = prover_of(statement, choices, cuts, settings, self._clock) if goals else None
+        prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         if prover is None:
             return
-        if prover.charged and ideas_are_due(choices):
+        if prover.charged and ideas_are_due(sets):
             _wait_for_compiler(self._clock)
         prover.aim(goals[0])
         if prover.charged:
@@ -148,7 +148,7 @@ class Bounding:
     def _refute(self, prover: Prover) -> None:
         """Target after target."""
         clock, gap = self._clock, self._order.settings.gap
-        refuting = Refuting(prover, gap, clock, self._better)
+        refuting = BoundProof(prover, gap, clock, self._better)
         idle, brief = 0, prover.charged
         while prover.trusted and not self._out() and idle < IDLE:
             known, before = self.latest(), self._bound
@@ -199,12 +199,12 @@ def _hear_all(orders: BinaryIO, bounding: Bounding) -> None:
 
 def store_cuts(
     promises: tuple[Promise | ChamberCut, ...],
-    statement: Statement,
+    model: Model,
     values: Mapping[Key, float],
     tolerance: float,
 ) -> list[Row]:
     """The store cuts of a program for a statement of it by origin."""
-    return violated(statement, promises, values, tolerance)
+    return violated(model, promises, values, tolerance)
 
 
 def _wait_for_compiler(clock: Clock) -> None:
@@ -216,6 +216,6 @@ def _wait_for_compiler(clock: Clock) -> None:
 
 if __name__ == "__main__":
     # what is sent must be of the module that the other end knows, not of this script
-    from allocator.search.bounding import main as run
+    from allocator.search.bound_process import main as run
 
     run()

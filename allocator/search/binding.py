@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from allocator.model.choices import Choices
+from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
 from allocator.thermal.upper import counted_heat, upper_heat
 
 NEARLY = 0.97
 
 
-def held_back(choices: Choices, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
+def held_back(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
     """Demand, quiet spells, stocks, caps, heat, store sizes and counts: what tells most first."""
-    lines = [*_demand(plan), *_quiet(choices, plan, mean_basis), *_stocks(choices, plan)]
-    lines += [*_heat(choices, plan), *_stores(plan, choices), *_machines(choices, plan)]
+    lines = [*_demand(plan), *_quiet(sets, plan, mean_basis), *_stocks(sets, plan)]
+    lines += [*_heat(sets, plan), *_stores(plan, sets), *_machines(sets, plan)]
     return tuple(lines)
 
 
@@ -28,19 +28,19 @@ def _demand(plan: Plan) -> list[str]:
     return lines
 
 
-def _quiet(choices: Choices, plan: Plan, mean_basis: Plan | None) -> list[str]:
+def _quiet(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
     if plan.basis != "firm" or mean_basis is None:
         return []
     firm, mean = plan.power.firm_clean, mean_basis.power.firm_clean
     if mean <= firm * 1.02 + 1e-9:
         return []
-    sources = choices.site.sources
+    sources = sets.site.sources
     tapped = [
         use.name
         for use in plan.sources
-        if use.tapped and use.name in choices.curves and not sources[use.name].delivered
+        if use.tapped and use.name in sets.curves and not sources[use.name].delivered
     ]
-    spells = {name: choices.curves[name].pattern.longest_quiet for name in tapped}
+    spells = {name: sets.curves[name].pattern.longest_quiet for name in tapped}
     if not spells or max(spells.values()) <= 0:
         return ["quiet spells: bridging them would take larger stores than the plan has"]
     worst = max(sorted(spells), key=lambda name: spells[name])
@@ -56,14 +56,14 @@ def _four(value: float) -> str:
     return f"{float(f'{value:.4g}'):.12g}"
 
 
-def _stocks(choices: Choices, plan: Plan) -> list[str]:
+def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
     lines = []
     for used in plan.materials:
         if used.stock and used.used >= NEARLY * used.stock:
             lines.append(
                 f"stock: {used.used:.6g} kg of {used.stock:.6g} kg of '{used.name}' is used"
             )
-    limits = choices.site.limits
+    limits = sets.site.limits
     if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
         lines.append("cap: counted emission is at its limit")
     if limits.money is not None and plan.money >= NEARLY * limits.money:
@@ -71,14 +71,14 @@ def _stocks(choices: Choices, plan: Plan) -> list[str]:
     return lines
 
 
-def _heat(choices: Choices, plan: Plan) -> list[str]:
+def _heat(sets: IndexSets, plan: Plan) -> list[str]:
     """Places whose heat limit is nearly reached, or has no room for one more machine there."""
     lines = []
-    for place, upper in upper_heat(choices.site).items():
-        limit = choices.site.places[place].heat_limit
+    for place, upper in upper_heat(sets.site).items():
+        limit = sets.site.places[place].heat_limit
         assert limit is not None
-        counted = counted_heat(choices.site, plan, place, upper)
-        more = {n: upper.machines[n] for n in upper.machines if _may_come(choices, plan, place, n)}
+        counted = counted_heat(sets.site, plan, place, upper)
+        more = {n: upper.machines[n] for n in upper.machines if _may_come(sets, plan, place, n)}
         least = min(sorted(more), key=lambda name: more[name], default=None)
         told = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
         if counted >= NEARLY * limit:
@@ -90,28 +90,28 @@ def _heat(choices: Choices, plan: Plan) -> list[str]:
     return lines
 
 
-def _may_come(choices: Choices, plan: Plan, place: str, name: str) -> bool:
+def _may_come(sets: IndexSets, plan: Plan, place: str, name: str) -> bool:
     """Whether one more machine of a type may stand in a place of the file, but for its heat."""
-    for node, most in choices.site.machines[name].places.items():
-        if choices.site.ground(node) == place:
+    for node, most in sets.site.machines[name].places.items():
+        if sets.site.ground(node) == place:
             there = sum(use.count for use in plan.machines if (use.type, use.place) == (name, node))
             if most is None or there < most:
                 return True
     return False
 
 
-def _stores(plan: Plan, choices: Choices) -> list[str]:
+def _stores(plan: Plan, sets: IndexSets) -> list[str]:
     sizes = [(use.name, use.type, use.size) for use in plan.stores]
     sizes += [(use.name, use.type, use.size) for use in plan.batteries]
-    most = {name: store.most for name, store in choices.site.stores.items()}
+    most = {name: store.most for name, store in sets.site.stores.items()}
     full = [name for name, kind, size in sizes if size >= 0.999 * most[kind]]
     return [f"stores: {_listed(full)} at the largest size allowed"] if full else []
 
 
-def _machines(choices: Choices, plan: Plan) -> list[str]:
+def _machines(sets: IndexSets, plan: Plan) -> list[str]:
     full = []
     for use in plan.machines:
-        most = choices.site.machines[use.type].places[use.place]
+        most = sets.site.machines[use.type].places[use.place]
         if most is not None and use.count >= most:
             full.append(use.name)
     return [f"machines: {_listed(full)} at the most that may stand there"] if full else []

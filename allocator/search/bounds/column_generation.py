@@ -10,24 +10,24 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
 from allocator.model.goals import Goal
-from allocator.model.statement import Key, Row, Statement
-from allocator.search.bounds.charges import ways
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Key, Model, Row
+from allocator.search.bounds.arrays import CutoffArrays, Floats, web_of
 from allocator.search.bounds.lean import Duct
-from allocator.search.bounds.relaxation import LOOSE, StoreCuts
-from allocator.search.bounds.strands import (
-    Strand,
+from allocator.search.bounds.multipliers import ways
+from allocator.search.bounds.path_columns import (
+    PathColumn,
     capacity_row,
     home_row,
     stranded_statement,
     without_flow,
 )
+from allocator.search.bounds.relaxation import LOOSE, StoreCuts
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
-from allocator.search.bounds.web import Floats, Targets, web_of
-from allocator.solver.program import Program
-from allocator.solver.seam import Highs
+from allocator.solver.interface import Highs
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 CUT_ROUNDS = 3
 """Solves between two rounds of pricing: strands and cuts are found together, so none is pressed."""
@@ -48,7 +48,7 @@ class Duals:
     """
 
     bound: float
-    gains: Targets
+    gains: CutoffArrays
     charges: Floats
     cost: Floats
 
@@ -62,30 +62,30 @@ class _CutRow:
     scale: float
 
 
-class Stranding:
+class ColumnGeneration:
     """The relaxation by strand of a program, on the strands that it was given."""
 
     def __init__(
         self,
-        full: Statement,
-        choices: Choices,
+        full: Model,
+        sets: IndexSets,
         store_cuts: StoreCuts,
         settings: Settings,
         clock: Clock,
     ) -> None:
         began = time.perf_counter()
         self._store_cuts = store_cuts
-        self.stranded = stranded_statement(full, choices)
-        self.statement = self.stranded.statement
-        self.web, self._ends = web_of(self.stranded, choices)
+        self.stranded = stranded_statement(full, sets)
+        self.model = self.stranded.model
+        self.web, self._ends = web_of(self.stranded, sets)
         clock.spend("build", time.perf_counter() - began)
-        self.program = Program(self.statement, lambda values, tolerance: [], settings, clock)
-        assert isinstance(self.program.solver, Highs)
-        self._solver = self.program.solver
+        self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
+        assert isinstance(self.solver_model.solver, Highs)
+        self._solver = self.solver_model.solver
         self.store_rows: list[Row] = []
         self.settled = False
         """Whether the last solve broke no cut by much."""
-        self._units = [column.unit for column in self.statement.columns]
+        self._units = [column.unit for column in self.model.columns]
         self._duct = {duct.name: number for number, duct in enumerate(self.stranded.ducts)}
         self._origin = {origin.name: n for n, origin in enumerate(self.stranded.origins)}
         self._cuts: dict[int, list[_CutRow]] = {}
@@ -93,13 +93,13 @@ class Stranding:
         self._row: dict[str, tuple[int, float]] = {}
         """Row in the solver and scale, by name."""
         self._rows = 0
-        for row in self.statement.rows:
+        for row in self.model.rows:
             self._row[row.name] = (self._rows, row.scale)
             self._rows += 1
         self._builds = [key for duct in self.stranded.ducts for _, key in duct.builds]
         self._closed = np.zeros(len(self._builds), dtype=bool)
         # flow that is used where it begins, and the nearest ways of all others
-        length = [choices.site.routes[duct.pipe[0]].length for duct in self.stranded.ducts]
+        length = [sets.site.routes[duct.pipe[0]].length for duct in self.stranded.ducts]
         near = np.tile(np.array(length), (len(self.stranded.origins), 1))
         self.add_strands(self._nearest(near))
 
@@ -110,12 +110,12 @@ class Stranding:
 
     def aim(self, goal: Goal) -> None:
         """Make a goal of the program the objective."""
-        self.program.aim(replace(goal, terms=without_flow(goal.terms)))
+        self.solver_model.aim(replace(goal, terms=without_flow(goal.terms)))
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep a goal of the program between two values (SI)."""
         terms = without_flow(goal.terms)
-        row = self.statement.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
+        row = self.model.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
         if row is not None and row.columns:
             self._add([row])
 
@@ -123,12 +123,12 @@ class Stranding:
         """Lay some builds no more (None: lay all again); how many were new."""
         chosen = set(self._builds if keys is None else keys)
         wanted = np.array([key in chosen for key in self._builds], dtype=bool)
-        columns = [self.statement.columns[self.statement.index(key)] for key in self._builds]
+        columns = [self.model.columns[self.model.index(key)] for key in self._builds]
         new = wanted & (self._closed if keys is None else ~self._closed)
         new &= np.array([column.low <= 0.0 for column in columns], dtype=bool)
         numbers = np.nonzero(new)[0]
         highs = [columns[n].high if keys is None else 0.0 for n in numbers]
-        places = np.array([self.statement.index(self._builds[n]) for n in numbers], dtype=np.int64)
+        places = np.array([self.model.index(self._builds[n]) for n in numbers], dtype=np.int64)
         self._solver.bounds(places, np.zeros(len(numbers)), np.array(highs))
         self._closed[new] = keys is not None
         return len(numbers)
@@ -139,10 +139,10 @@ class Stranding:
         return {self._builds[n] for n in np.nonzero(self._closed)[0]}
 
     def _add(self, rows: list[Row]) -> None:
-        self.program.add(rows)
+        self.solver_model.add(rows)
         self._rows += len(rows)
 
-    def add_strands(self, strands: Iterable[Strand]) -> int:
+    def add_strands(self, strands: Iterable[PathColumn]) -> int:
         """State more strands, in place; how many were new."""
         unit = self.stranded.unit
         columns, entries = [], []
@@ -151,7 +151,7 @@ class Stranding:
                 continue
             self.stranded.take(strand)
             self._units.append(unit)
-            columns.append(self.statement.columns[-1])
+            columns.append(self.model.columns[-1])
             rows, values = [], []
             for name, coefficient in self.stranded.rows_of(strand):
                 number, scale = self._row[name]
@@ -178,7 +178,7 @@ class Stranding:
                 left = None if ends is None else ends - time.perf_counter()
                 if left is not None and left <= 0.0:
                     break
-                solved = self.program.run(time_limit=left)
+                solved = self.solver_model.run(time_limit=left)
                 if solved.point is None or solved.bound is None:
                     break
                 found = self._duals(solved.bound)
@@ -193,16 +193,16 @@ class Stranding:
     def _cut_off(self, point: np.ndarray) -> bool:
         """Add cuts that a point breaks; False where there are none."""
         began = time.perf_counter()
-        keys = (column.key for column in self.statement.columns)
+        keys = (column.key for column in self.model.columns)
         values = dict(zip(keys, (point * np.array(self._units)).tolist(), strict=True))
-        rows = self._store_cuts(self.statement, values, LOOSE)
+        rows = self._store_cuts(self.model, values, LOOSE)
         thresholds = broken_thresholds(self.stranded.loaded_ducts(), values, LOOSE)
-        self.program.clock.spend("cuts", time.perf_counter() - began)
+        self.solver_model.clock.spend("cuts", time.perf_counter() - began)
         self.store_rows += rows
         self._add(rows)
         for cut in thresholds:
             number = self._duct[cut.duct]
-            row = threshold_row(self.statement, self.stranded.loaded(number), cut)
+            row = threshold_row(self.model, self.stranded.loaded(number), cut)
             if row is not None:
                 self._cuts.setdefault(number, []).append(_CutRow(cut, self._rows, row.scale))
                 self._add([row])
@@ -246,7 +246,7 @@ class Stranding:
         """The reduced cost of a build, with that of the pipe's build where it is one way."""
 
         def of(key: Key) -> float:
-            number = self.statement.index(key)
+            number = self.model.index(key)
             return max(0.0, float(reduced[number]) / self._units[number])
 
         assert isinstance(key, tuple)
@@ -259,7 +259,7 @@ class Stranding:
         names = [(o.name, end) for o in self.stranded.origins for end in self.stranded.ends[o.name]]
         gain = dict(zip(names, gains, strict=True))
         for strand in self.stranded.known:
-            number = self.statement.index(strand.key)
+            number = self.model.index(strand.key)
             charged = float(charges[self._origin[strand.origin], list(strand.ducts)].sum())
             told = float(reduced[number]) / self._units[number]
             cost = charged - gain[strand.origin, strand.end]
@@ -267,11 +267,13 @@ class Stranding:
                 return False
         return True
 
-    def _nearest(self, length: Floats) -> list[Strand]:
+    def _nearest(self, length: Floats) -> list[PathColumn]:
         everywhere = self._ends._replace(gain=np.zeros(len(self._ends.node)))
         return self.strands_by(everywhere, length, -math.inf, NEAR_ENDS)
 
-    def strands_by(self, gains: Targets, charges: Floats, least: float, count: int) -> list[Strand]:
+    def strands_by(
+        self, gains: CutoffArrays, charges: Floats, least: float, count: int
+    ) -> list[PathColumn]:
         """Least charged ways to ends where an origin gains ``least`` or more beyond the charges.
 
         At the most ``count`` ends an origin, those with the most gain.
@@ -283,7 +285,7 @@ class Stranding:
             for n, end in enumerate(self.stranded.ends[origin.name]):
                 if gain[n] >= least and np.isfinite(gain[n]):
                     walk = self.web.duct[arcs[first[n] : first[n + 1]]][::-1]
-                    listed.append((-gain[n], Strand(origin.name, end, tuple(walk.tolist()))))
+                    listed.append((-gain[n], PathColumn(origin.name, end, tuple(walk.tolist()))))
             listed.sort(key=lambda entry: (entry[0], entry[1].end))
             found += [strand for _, strand in listed[:count]]
         return found

@@ -16,14 +16,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.base.clock import Clock
-from allocator.model.choices import Choices
-from allocator.model.statement import Key, Statement
-from allocator.search.paths.network import Find, first_service, network_of
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Key, Model
+from allocator.search.paths.network import Candidate, first_service, path_network_of
 from allocator.search.paths.starts import PathSearch
 from allocator.search.paths.warming import Warming
-from allocator.solver.program import Program
-from allocator.solver.seam import Solved
+from allocator.solver.interface import Solved
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 FEW = 12
 """Sources below which the plain program closes by itself."""
@@ -40,17 +40,17 @@ MISJUDGED = 1e-3
 """Share of its value that a find may lose or gain where it is taken over."""
 
 
-def point_of(statement: Statement, choices: Choices, find: Find) -> np.ndarray:
+def point_of(model: Model, sets: IndexSets, find: Candidate) -> np.ndarray:
     """The integers of a find as a point of the program; everything else is at its least."""
-    point = np.array([column.low for column in statement.columns])
+    point = np.array([column.low for column in model.columns])
 
     def put(key: Key, value: float) -> None:
-        if statement.has(key):
-            point[statement.index(key)] = value
+        if model.has(key):
+            point[model.index(key)] = value
 
     sinks = set()
     for (route, fluid), build in find.pipes.items():
-        sink = choices.site.builds[build].sink
+        sink = sets.site.builds[build].sink
         if sink is not None and sink.bath in sinks:
             continue  # paths do not know that a heat sink has one mass
         if sink is not None:
@@ -60,19 +60,19 @@ def point_of(statement: Statement, choices: Choices, find: Find) -> np.ndarray:
         put(("tap", source), 1.0)
     for group, units in find.counts.items():
         put(("count", group), float(units))
-        put(("running", group), float(units + choices.groups[group].standing))
+        put(("running", group), float(units + sets.groups[group].standing))
     for store in find.stores:
         put(("stand", store), 1.0)
         put(("promises", store), 1.0)
     return point
 
 
-def pipe_columns(statement: Statement) -> np.ndarray:
+def pipe_columns(model: Model) -> np.ndarray:
     """The columns that say what is laid."""
     return np.array(
         [
             number
-            for number, column in enumerate(statement.columns)
+            for number, column in enumerate(model.columns)
             if isinstance(column.key, tuple) and column.key[0] == "lay"
         ],
         dtype=np.int64,
@@ -80,7 +80,7 @@ def pipe_columns(statement: Statement) -> np.ndarray:
 
 
 def landed(
-    program: Program,
+    solver_model: SolverModel,
     held: np.ndarray,
     point: np.ndarray,
     gap: float,
@@ -88,24 +88,24 @@ def landed(
 ) -> Iterator[Solved]:
     """Points to be judged: some integers held, the others decided, again while cuts are new."""
     for _ in range(ROUNDS):
-        before = program.cuts
-        near = program.near(point, held, left(0.3), gap)
+        before = solver_model.cuts
+        near = solver_model.near(point, held, left(0.3), gap)
         if near.point is None:
             return
-        solved = program.repaired(near.point, left(0.5))
+        solved = solver_model.repaired(near.point, left(0.5))
         point = near.point
         if solved.point is not None:
             yield solved
             point = solved.point
-        if program.cuts == before or program.clock.interrupted:
+        if solver_model.cuts == before or solver_model.clock.interrupted:
             return
 
 
 @dataclass
-class Ideas:
+class CandidatePool:
     """The path search of a site and its best finds. ``share`` of a goal's time that it takes."""
 
-    choices: Choices
+    sets: IndexSets
     paths: PathSearch
     clock: Clock
     moves: int | None
@@ -117,30 +117,30 @@ class Ideas:
         """True when the search can begin at once, after at most some seconds of waiting."""
         return self.done or self.warming is None or self.warming.done(seconds)
 
-    def search(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
+    def search(self, seconds: float | None, told: Callable[[Candidate, str], None]) -> None:
         """Look for finds, once."""
         if not self.done:
             self.more(seconds, told)
 
-    def more(self, seconds: float | None, told: Callable[[Find, str], None]) -> None:
+    def more(self, seconds: float | None, told: Callable[[Candidate, str], None]) -> None:
         """Look for finds, and go on where that was ended."""
         self.done = True
         began = time.perf_counter()
         self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, told)
         self.clock.spend("paths", time.perf_counter() - began)
 
-    def point(self, program: Program, find: Find) -> np.ndarray:
+    def point(self, solver_model: SolverModel, find: Candidate) -> np.ndarray:
         """The whole numbers of a find as a point of a program."""
-        return point_of(program.statement, self.choices, find)
+        return point_of(solver_model.model, self.sets, find)
 
     @property
-    def finds(self) -> list[Find]:
+    def finds(self) -> list[Candidate]:
         """The best finds, best first."""
         return self.paths.elite
 
     def points(
         self,
-        program: Program,
+        solver_model: SolverModel,
         gap: float,
         left: Callable[[float], float | None],
         out: Callable[[], bool],
@@ -156,69 +156,73 @@ class Ideas:
         for number, find in enumerate([*best, *others]):
             if out() or (number == len(best) and not misjudged):
                 return
-            for solved in self._landed(program, find, gap, left):
+            for solved in self._landed(solver_model, find, gap, left):
                 assert solved.point is not None
-                misjudged |= not self._as_judged(program, find, solved)
+                misjudged |= not self._as_judged(solver_model, find, solved)
                 yield solved.point
 
     def _landed(
-        self, program: Program, find: Find, gap: float, left: Callable[[float], float | None]
+        self,
+        solver_model: SolverModel,
+        find: Candidate,
+        gap: float,
+        left: Callable[[float], float | None],
     ) -> Iterator[Solved]:
         """The sound points of a find."""
-        point = point_of(program.statement, self.choices, find)
-        if self.choices.lossless:
-            solved = program.repaired(point, left(0.3))
+        point = point_of(solver_model.model, self.sets, find)
+        if self.sets.lossless:
+            solved = solver_model.repaired(point, left(0.3))
             if solved.point is not None:
                 yield solved
                 return
-        yield from landed(program, pipe_columns(program.statement), point, gap, left)
+        yield from landed(solver_model, pipe_columns(solver_model.model), point, gap, left)
 
-    def _as_judged(self, program: Program, find: Find, solved: Solved) -> bool:
+    def _as_judged(self, solver_model: SolverModel, find: Candidate, solved: Solved) -> bool:
         """Whether a find is worth what paths say.
 
         Not asked where moves are limited: such runs are kept short.
         """
         if self.moves is not None:
             return True
-        value = program.unscaled(solved.value)
+        value = solver_model.unscaled(solved.value)
         return value is not None and abs(-value - find.value) <= MISJUDGED * abs(find.value)
 
-    def corridors(self, statement: Statement, point: np.ndarray) -> np.ndarray:
+    def corridors(self, model: Model, point: np.ndarray) -> np.ndarray:
         """The pipe columns outside the corridors of the finds and of a point."""
-        lay = pipe_columns(statement)
+        lay = pipe_columns(model)
         known = {pipe for find in self.finds for pipe in find.pipes}
         held = []
         laid = set()
         for number in lay:
-            _, route, _, fluid = statement.columns[number].key
+            _, route, _, fluid = model.columns[number].key
             if point[number] > 0.5:
                 laid.add((route, fluid))
         for number in lay:
-            _, route, _, fluid = statement.columns[number].key
+            _, route, _, fluid = model.columns[number].key
             if (route, fluid) not in known and (route, fluid) not in laid:
                 held.append(number)
         return np.array(held, dtype=np.int64)
 
 
-def ideas_are_due(choices: Choices) -> bool:
+def ideas_are_due(sets: IndexSets) -> bool:
     """True where a site is large enough to be searched by paths, and its goal one for it."""
-    return len(choices.sources) >= FEW and first_service(choices) is not None
+    return len(sets.sources) >= FEW and first_service(sets) is not None
 
 
 def ideas_of(
-    choices: Choices, settings: Settings, clock: Clock, executor: Executor | None
-) -> Ideas | None:
+    sets: IndexSets, settings: Settings, clock: Clock, executor: Executor | None
+) -> CandidatePool | None:
     """The path search of a site; None where the plain program is enough, or paths say nothing."""
-    goal = first_service(choices)
-    if goal is None or not ideas_are_due(choices):
+    goal = first_service(sets)
+    if goal is None or not ideas_are_due(sets):
         return None
-    made = network_of(choices, goal)
+    made = path_network_of(sets, goal)
     if made is None:
         return None
     arrays, names = made
     moves = None if settings.node_limit is None else min(settings.node_limit, MOST_MOVES)
-    share = 0.2 if len(choices.sources) <= MANY else 0.45
+    share = 0.2 if len(sets.sources) <= MANY else 0.45
     search = PathSearch(arrays, names, settings.seed, settings.effort, executor)
     # with a node limit the search is always waited for: the same plan, warm or cold
     warming = Warming(arrays) if moves is None and executor is None else None
-    return Ideas(choices, search, clock, moves, share, warming)
+    return CandidatePool(sets, search, clock, moves, share, warming)

@@ -89,7 +89,7 @@ def _note_energies(site: Site, values: Values) -> None:
                     "gives", f"both takes and gives {shown(fluid)}", "give the net flow"
                 )
         _note_no_load(site, machine, _section(values, "machines")[name])
-    for name, source in site.own_sources.items():
+    for name, source in site.sources.items():
         held = site.fluids[source.fluid].heating_value
         if source.pump and held is not None and source.pump.energy >= held:
             _section(values, "sources")[name].warn(
@@ -223,7 +223,7 @@ def _note_other_orders(site: Site, values: Values) -> None:
         if value:
             like.setdefault((section, key, kind), []).append((name, value))
 
-    for name, source in site.own_sources.items():
+    for name, source in site.sources.items():
         add("sources", "flow", source.fluid, name, source.flow)
         add("sources", "temperature", "", name, source.temperature)
         add("sources", "pressure", "", name, source.pressure)

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.model.goals import Goal
-from allocator.model.statement import Row
-from allocator.search.beside import Beside
+from allocator.model.model import Row
+from allocator.search.bound_worker import BoundWorker
 from allocator.search.bounds.proving import Prover
 from allocator.search.found import GoalFound, gap_of
 from allocator.search.neighbourhoods import Layout
 from allocator.search.outcome import Progress, Reporter
-from allocator.search.paths.landing import Ideas
-from allocator.solver.program import Program
+from allocator.search.paths.repair import CandidatePool
+from allocator.solver.solver_model import SolverModel
 
 HELD = 1e-7
 """An earlier goal may fall by this share of its value (or of its scale) for a later one."""
@@ -26,19 +26,19 @@ MOMENT = 2.0
 
 
 @dataclass
-class Course:
+class SearchState:
     """The state of a lexicographic run. ``point``: the best sound point, scaled columns.
 
     ``beside``: at work on the bound of the goal that is being solved. ``given``: whole numbers of
     the plan that the user gave to start from; every goal tries them.
     """
 
-    program: Program
+    solver_model: SolverModel
     layout: Layout
     report: Reporter | None
     prover: Prover | None = None
-    beside: Beside | None = None
-    ideas: Ideas | None = None
+    beside: BoundWorker | None = None
+    ideas: CandidatePool | None = None
     given: np.ndarray | None = None
     narrow: bool = False
     point: np.ndarray | None = None
@@ -49,7 +49,7 @@ class Course:
         if self.narrow:
             bound = None
         line = Progress(
-            self.program.clock.seconds(),
+            self.solver_model.clock.seconds(),
             goal.name,
             value,
             bound,
@@ -61,37 +61,41 @@ class Course:
             self.report(line)
 
 
-def value_at(course: Course, goal: Goal, point: np.ndarray) -> float:
+def value_at(search_state: SearchState, goal: Goal, point: np.ndarray) -> float:
     """A goal's value at a point, SI."""
-    statement = course.program.statement
-    return statement.value(goal.terms, statement.by_key(point))
+    model = search_state.solver_model.model
+    return model.value(goal.terms, model.by_key(point))
 
 
 def hold(
-    course: Course, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
+    search_state: SearchState, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
 ) -> None:
     """Add the row that keeps a goal at a value, less the stated tolerance ``room``.
 
     ``given_up``: share of the value that the later goals may have.
     """
-    row = held_row(course, goal, value, given_up, room)
+    row = held_row(search_state, goal, value, given_up, room)
     if row is not None and row.columns:
-        course.program.add([row])
+        search_state.solver_model.add([row])
 
 
 def held_row(
-    course: Course, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
+    search_state: SearchState, goal: Goal, value: float, given_up: float = 0.0, room: float = HELD
 ) -> Row | None:
     """The row of :func:`hold`: ``goal >= value - slack``, or ``<= value + slack``."""
     slack = max(max(room, given_up) * abs(value), goal.scale * room / HELD)
-    statement = course.program.statement
+    model = search_state.solver_model.model
     if goal.maximise:
-        return statement.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)
-    return statement.scaled_row(f"held[{goal.name}]", goal.terms, high=value + slack)
+        return model.scaled_row(f"held[{goal.name}]", goal.terms, low=value - slack)
+    return model.scaled_row(f"held[{goal.name}]", goal.terms, high=value + slack)
 
 
 def without_rooms(
-    course: Course, goal: Goal, value: float, earlier: Sequence[GoalFound], given_up: float
+    search_state: SearchState,
+    goal: Goal,
+    value: float,
+    earlier: Sequence[GoalFound],
+    given_up: float,
 ) -> float:
     """What a goal is worth with the whole numbers of the best point and no room of earlier goals.
 
@@ -99,14 +103,14 @@ def without_rooms(
     Were that kept, later goals could not do without the pipe: it is more than their own tolerance.
     The value as it is where nothing is found in a moment.
     """
-    rows = (held_row(course, f.goal, f.value, given_up, LAST_HELD) for f in earlier)
+    rows = (held_row(search_state, f.goal, f.value, given_up, LAST_HELD) for f in earlier)
     kept = [row for row in rows if row is not None and row.columns]
-    program, point = course.program, course.point
+    solver_model, point = search_state.solver_model, search_state.point
     if not earlier or point is None:
         return value
-    program.aim(goal)
-    solved = program.exact(point, program.left(most=MOMENT), rows=kept)
+    solver_model.aim(goal)
+    solved = solver_model.exact(point, solver_model.left(most=MOMENT), rows=kept)
     if solved.point is None:
         return value
-    own = value_at(course, goal, solved.point)
+    own = value_at(search_state, goal, solved.point)
     return min(value, own) if goal.maximise else max(value, own)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from allocator.base.clock import Clock
-from allocator.search.bounds.mixed import Found
+from allocator.search.bounds.cutoffs import Cutoffs, beyond
+from allocator.search.bounds.mixed import MixedBound
 from allocator.search.bounds.proving import Latest, Prover
-from allocator.search.bounds.targets import Targets, beyond
 
 
-class Refuting:
+class BoundProof:
     """The targets of one goal, at work.
 
     ``better`` is told of each bound (minimised, SI) as it comes. ``gap``: how near a bound must
@@ -21,7 +21,7 @@ class Refuting:
         self, prover: Prover, gap: float, clock: Clock, better: Callable[[float | None], object]
     ) -> None:
         self._prover, self._clock, self._better = prover, clock, better
-        self._targets = Targets(gap)
+        self._targets = Cutoffs(gap)
         self._begun = False
 
     def state(self, value: float | None, bound: float, left: float | None) -> float | None:
@@ -48,7 +48,7 @@ class Refuting:
         bound: float,
         left: float | None,
         latest: Latest,
-    ) -> Found:
+    ) -> MixedBound:
         """Refute the next target, or find whole numbers to try, within some seconds.
 
         ``expected``: tells the value of ``state``; more may be known of plans by now, and then.

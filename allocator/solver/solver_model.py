@@ -10,10 +10,11 @@ from typing import Protocol
 import numpy as np
 
 from allocator.base.clock import Clock, earlier
+from allocator.base.status import Status
 from allocator.model.goals import Goal
-from allocator.model.statement import Key, Row, Statement
+from allocator.model.model import Key, Model, Row
+from allocator.solver.interface import Highs, Solved
 from allocator.solver.other_solver import solver_for
-from allocator.solver.seam import Highs, Solved
 from allocator.solver.settings import Settings
 
 CUT_ROUNDS = 300
@@ -38,10 +39,10 @@ class Separator(Protocol):
 
 
 @dataclass
-class Program:
+class SolverModel:
     """A statement, the solver that holds it, and a separator of lazy cuts."""
 
-    statement: Statement
+    model: Model
     separator: Separator
     settings: Settings
     clock: Clock
@@ -49,7 +50,7 @@ class Program:
     def __post_init__(self) -> None:
         began = time.perf_counter()
         self.solver: Highs = solver_for(
-            self.statement, self.settings.solver, self.settings.threads, self.settings.seed
+            self.model, self.settings.solver, self.settings.threads, self.settings.seed
         )
         self.clock.spend("build", time.perf_counter() - began)
         self.cuts = 0
@@ -60,7 +61,7 @@ class Program:
     def aim(self, goal: Goal) -> None:
         """Make a goal the objective; maximised goals are minimised with a changed sign."""
         sign = -1.0 if goal.maximise else 1.0
-        costs = self.statement.summed(goal.terms)
+        costs = self.model.summed(goal.terms)
         self.aim_at({column: sign * value for column, value in costs.items()})
 
     def aim_at(self, costs: dict[int, float]) -> None:
@@ -80,7 +81,7 @@ class Program:
     def broken(self, point: np.ndarray, tolerance: float = EXACT) -> list[Row]:
         """Cuts that a point breaks."""
         began = time.perf_counter()
-        rows = self.separator(self.statement.by_key(point), tolerance)
+        rows = self.separator(self.model.by_key(point), tolerance)
         self.clock.spend("cuts", time.perf_counter() - began)
         return rows
 
@@ -97,7 +98,7 @@ class Program:
         asked = stop if stop.wish or stop.enough else None
         solved = self.solver.solve(stop=asked, **arguments)  # type: ignore[arg-type]
         self.clock.spend("solve", time.perf_counter() - began)
-        if solved.status == "interrupted" and not stop.reached:
+        if solved.status == Status.INTERRUPTED and not stop.reached:
             self.clock.interrupted = True
         return solved
 
@@ -109,7 +110,7 @@ class Program:
         self.solver.relax(True)
         try:
             solved = self._cut_until_sound(limit, LOOSE, LOOSE_ROUNDS)
-            if solved.status != "optimal" or solved.bound is None:
+            if solved.status != Status.OPTIMAL or solved.bound is None:
                 return solved
             safe = self.solver.safe_bound()
             if safe is None or solved.bound - safe > SAFE_LOSS * max(1.0, abs(solved.bound)):
@@ -156,17 +157,17 @@ class Program:
                     return solved
                 refined = self.solver.refined(solved.point)
                 if refined is None:
-                    return Solved("infeasible", None, None, None)
+                    return Solved(Status.INFEASIBLE, None, None, None)
                 cuts = self.broken(refined, LAST)
                 if not cuts:
                     return replace(solved, point=refined)
                 self.add(cuts)
-            return Solved("time_limit", None, None, None)
+            return Solved(Status.TIME_LIMIT, None, None, None)
         finally:
             self.solver.remove_rows(first, len(rows))
             self.solver.relax(False)
             self.solver.fix(None)
-            high = np.array([self.statement.columns[column].high for column in held])
+            high = np.array([self.model.columns[column].high for column in held])
             self.solver.bounds(held, np.zeros(len(held)), high)
 
     def near(
@@ -184,7 +185,7 @@ class Program:
 
     def _cut_until_sound(self, limit: float | None, tolerance: float, rounds: int) -> Solved:
         deadline = None if limit is None else time.perf_counter() + limit
-        solved = Solved("failed", None, None, None)
+        solved = Solved(Status.FAILED, None, None, None)
         for _ in range(rounds):
             left = None if deadline is None else deadline - time.perf_counter()
             if left is not None and left <= 0:
@@ -197,14 +198,14 @@ class Program:
                 # The solver keeps these to its tolerance, which is much of a promise of little.
                 refined = self.solver.refined(solved.point)
                 if refined is None:
-                    return Solved("infeasible", None, None, None)
+                    return Solved(Status.INFEASIBLE, None, None, None)
                 solved = replace(solved, point=refined)
                 rows = self.broken(refined, tolerance)
             if not rows:
                 return solved
             self.add(rows)
         # The bound of a relaxation stands; its point is not sound.
-        return Solved("time_limit", None, None, solved.bound)
+        return Solved(Status.TIME_LIMIT, None, None, solved.bound)
 
     def left(self, share: float = 1.0, most: float | None = None) -> float | None:
         """Seconds left for a part of the work; None when a node limit rules instead."""
