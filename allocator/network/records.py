@@ -6,7 +6,8 @@ reads a network as well.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import operator
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
@@ -193,20 +194,26 @@ class Network(Site):
 
 def undivided(site: Site) -> Network:
     """The network of a site of whose temperatures and bores nothing is asked."""
-    given = _values(site)
+    given = {name: getattr(site, name) for name in _names(Site)}
     given |= {
-        "places": {name: _as(Node, place) for name, place in site.places.items()},
-        "sources": {name: _as(Outflow, source) for name, source in site.sources.items()},
-        "builds": {name: _as(PipeBuild, build) for name, build in site.builds.items()},
-        "routes": {name: _as(Arc, route) for name, route in site.routes.items()},
+        "places": _all(Node, Place, site.places),
+        "sources": _all(Outflow, Source, site.sources),
+        "builds": _all(PipeBuild, Build, site.builds),
+        "routes": _all(Arc, Route, site.routes),
     }
     return Network(**given, site=site)
 
 
-def _as(kind: type[R], record: Any) -> R:
-    return kind(**_values(record))
+def _all(kind: Callable[..., R], filed: type, records: Mapping[str, Any]) -> dict[str, R]:
+    """Records of the file as those of the network."""
+    names = _names(filed)
+    values = operator.attrgetter(*names)
+    return {
+        key: kind(**dict(zip(names, values(record), strict=True)))
+        for key, record in records.items()
+    }
 
 
-def _values(record: Any) -> dict[str, Any]:
-    """The fields of a record that its class takes, as they are."""
-    return {f.name: getattr(record, f.name) for f in fields(record) if f.init}
+def _names(record: Any) -> tuple[str, ...]:
+    """The fields of a record that its class takes."""
+    return tuple(f.name for f in fields(record) if f.init)
