@@ -1,8 +1,18 @@
-"""``python -m allocator``: the same as the command ``allocator``."""
+"""The command ``allocator``, and ``python -m allocator``."""
 
 import sys
 
-from allocator.cli.entry import main
+
+def main() -> int:
+    """Run the command line; its exit code. Ctrl-C ends it in one line from the first moment on."""
+    try:
+        from allocator.cli.entry import main as command
+
+        return command()
+    except KeyboardInterrupt:  # before the commands are there, or after they have ended
+        print("interrupted; no file was left half written", file=sys.stderr)
+        return 130
+
 
 if __name__ == "__main__":
     sys.exit(main())

@@ -209,3 +209,21 @@ def test_text_is_as_wide_as_the_terminal_says(command: Command) -> None:
     usual, narrow = (command("sources", "networks/harbour.yaml", COLUMNS=n) for n in ("100", "80"))
     assert 80 < max(map(len, usual.stdout.splitlines())) <= 100
     assert max(map(len, narrow.stdout.splitlines())) <= 80
+
+
+def test_ctrl_c_while_the_program_is_loaded_is_one_line() -> None:
+    code = (
+        "import runpy, sys\n"
+        "class Stopped:\n"
+        "    def find_spec(self, name, *given):\n"
+        "        if name == 'allocator.cli':\n"
+        "            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Stopped())\n"
+        "runpy.run_module('allocator', run_name='__main__')\n"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, cwd=ROOT, check=False
+    )
+    assert told.returncode == 130
+    assert told.stderr == "interrupted; no file was left half written\n"
+    assert told.stdout == ""
