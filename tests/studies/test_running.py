@@ -159,9 +159,10 @@ def test_a_cluster_that_does_not_answer(monkeypatch: pytest.MonkeyPatch) -> None
 
 def test_a_cluster_gives_the_same_as_a_pool() -> None:
     distributed = pytest.importorskip("distributed")
-    with distributed.LocalCluster(
+    cluster = distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
-    ) as cluster:
+    )
+    try:
         workers = Workers(cluster=cluster.scheduler_address)
         there = run_cases(pow, squares(12), workers)
         # One of these ends its worker whenever it is tried: it is given up, the other one is not.
@@ -170,6 +171,10 @@ def test_a_cluster_gives_the_same_as_a_pool() -> None:
             StudyCase("sound", ("6 * 7",)),
         ]
         told = run_cases(eval, deadly, workers)
+    finally:
+        # closing a cluster that is about to restart a worker may fail within the library
+        with contextlib.suppress(AssertionError):
+            cluster.close()
     here = run_cases(pow, squares(12), Workers(2))
     assert values(there) == values(here)
     assert list(there) == list(here)
