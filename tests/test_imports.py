@@ -242,7 +242,7 @@ def test_every_room_says_what_it_is_for() -> None:
     for room in set(ROOMS) - {"engine"}:
         said = ast.get_docstring(ast.parse((ROOT / room / "__init__.py").read_text("utf-8")))
         assert said
-        assert "now" in said  # what it knows, or never knows
+        assert {"Knows", "knows", "Never"} & set(said.split())  # what it knows, or never does
 
 
 @pytest.mark.parametrize(
@@ -294,11 +294,14 @@ def test_no_two_classes_share_a_name() -> None:
 
 
 def test_functions_are_short() -> None:
-    """At most 80 lines and 8 parameters; compiled kernels, tables of a record and physics aside."""
+    """At most 80 lines and 8 parameters, but for compiled kernels and the functions named here."""
     long = set()
     for name, path in MODULES.items():
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if not isinstance(node, ast.FunctionDef) or node.decorator_list:
+            if not isinstance(node, ast.FunctionDef):
+                continue
+            kernel = {"compiled", "inlined"}
+            if kernel & {ast.unparse(one).split("(")[0] for one in node.decorator_list}:
                 continue
             given = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs]
             lines = (node.end_lineno or 0) - node.lineno + 1

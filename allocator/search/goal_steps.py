@@ -28,7 +28,7 @@ FIRST_STEP = 0.05
 """Share of the whole time that a later goal has for each of its first steps, however late it is: a
 machine that stood still for a while costs no backup."""
 BUILT_ON_STEP = 0.1
-"""The same for what is built beside what is kept: a busy machine finds no backup sooner."""
+"""The same for the step that keeps all that is built and builds more: a busy machine needs it."""
 LANDING = 0.1
 """Share of the time of a goal for what a search that goes on has found."""
 PATHS_ALONE = 0.4
