@@ -28,10 +28,16 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.clean_up import finished, trimmed
 from allocator.search.found import GoalFound
-from allocator.search.narrowing import MOST_COLUMNS, pipe_column_count
+from allocator.search.narrowing import pipe_column_count
 from allocator.search.neighbourhoods import layout_of
-from allocator.search.paths.repair import ideas_of, landed, pipe_columns, point_of
+from allocator.search.paths.repair import (
+    candidate_pool_of,
+    fixed_and_repaired,
+    pipe_columns,
+    point_of,
+)
 from allocator.search.state import SearchState, hold, value_at
+from allocator.search.strategy.budgets import NARROWED, QUESTIONS
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
@@ -51,7 +57,7 @@ def alternatives_of(
     """
     known = [laid_by(plan)]
     sets = offered(site, settings.basis, settings.withstands)
-    if not known[0] or not plan.goals or pipe_column_count(sets) > MOST_COLUMNS:
+    if not known[0] or not plan.goals or pipe_column_count(sets) > NARROWED.pipe_columns:
         return ()
     model, sets = state(site, settings.basis, settings.withstands, clock.check)
     goal = goals_of(model, sets)[0]
@@ -100,7 +106,7 @@ class _Layer:
         self.solver_model = SolverModel(model, separate, settings, clock)
         self.model, self.sets, self.goal = model, sets, goal
         self._settings, self._clock = settings, clock
-        self._ideas = ideas_of(sets, settings, clock, None)
+        self._pool = candidate_pool_of(sets, settings, clock, None)
 
     def keep(self, best: float, loss: float) -> None:
         """The first goal may lose a share, no more."""
@@ -131,14 +137,18 @@ class _Layer:
         solver_model.aim(self.goal)
 
         def left(share: float) -> float | None:
-            return None if ends is None else max(0.1, (ends - self._clock.seconds()) * share)
+            return (
+                None
+                if ends is None
+                else max(QUESTIONS.alternative_seconds, (ends - self._clock.seconds()) * share)
+            )
 
         best: np.ndarray | None = None
         for point in self._from_paths(known, left):
             best = self._better(best, point)
-        for _ in range(10):
+        for _ in range(QUESTIONS.alternative_rounds):
             solved = solver_model.run(
-                time_limit=left(0.5),
+                time_limit=left(QUESTIONS.alternative_solve),
                 node_limit=self._settings.node_limit,
                 gap=max(1e-3, self._settings.gap),
                 start=best,
@@ -147,13 +157,16 @@ class _Layer:
                 break
             rows = solver_model.broken(solved.point)
             solver_model.add(rows)
-            sound = solver_model.repaired(solved.point, left(0.5)).point
+            sound = solver_model.repaired(solved.point, left(QUESTIONS.alternative_solve)).point
             if sound is not None:
                 best = self._better(best, sound)
-            out = ends is not None and ends - self._clock.seconds() < 0.2
+            out = (
+                ends is not None
+                and ends - self._clock.seconds() < 2 * QUESTIONS.alternative_seconds
+            )
             if not rows or out or self._clock.interrupted:
                 break
-        return None if best is None else self._tidy(best, left(0.5))
+        return None if best is None else self._tidy(best, left(QUESTIONS.alternative_solve))
 
     def told(self, point: np.ndarray) -> GoalFound:
         """The first goal at a point; how much better another might be is not asked."""
@@ -167,17 +180,17 @@ class _Layer:
         self, known: list[frozenset[tuple[str, str]]], left: Callable[[float], float | None]
     ) -> Iterator[np.ndarray]:
         """Points from finds of the path search that lay something else."""
-        if self._ideas is None:
+        if self._pool is None:
             return
-        self._ideas.search(left(0.3), lambda find, note: None)
+        self._pool.search(left(QUESTIONS.alternative_search), lambda find, note: None)
         lay = pipe_columns(self.model)
         tried = 0
-        for find in self._ideas.finds:
+        for find in self._pool.candidates:
             apart = all(len(k - set(find.pipes)) >= fewest_apart(len(k)) for k in known)
             if apart and tried < 3:
                 tried += 1
                 point = point_of(self.model, self.sets, find)
-                for solved in landed(self.solver_model, lay, point, 1e-3, left):
+                for solved in fixed_and_repaired(self.solver_model, lay, point, 1e-3, left):
                     assert solved.point is not None
                     yield solved.point
 

@@ -31,18 +31,10 @@ from allocator.search.bounds.bound_proof import BoundProof
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of
 from allocator.search.found import close
-from allocator.search.paths.repair import ideas_are_due
+from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import compiled_before
+from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
-
-BRIEFLY = 0.06
-"""Share of the time that strands have where what a first target leaves may then be stated whole."""
-LEAST_SECONDS = 0.3
-"""Seconds that must be left for anything to be begun."""
-WAIT, LONGEST_WAIT = 0.2, 60.0
-"""Seconds between two looks whether the searches are compiled, and in all."""
-IDLE = 2
-"""Turns in a row that may better nothing before it ends."""
 
 
 @dataclass(frozen=True)
@@ -115,11 +107,11 @@ class Bounding:
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         if prover is None:
             return
-        if prover.charged and ideas_are_due(sets):
+        if prover.charged and has_path_search(sets):
             _wait_for_compiler(self._clock)
         prover.aim(goals[0])
         if prover.charged:
-            self._better(prover.relaxed(self._clock.left(BRIEFLY), self.latest))
+            self._better(prover.relaxed(self._clock.left(BOUND.first_columns), self.latest))
         if self._bound is None:
             self._better(prover.relaxed(self._clock.left(), self.latest))
         self._refute(prover)
@@ -128,7 +120,7 @@ class Bounding:
 
     def _out(self) -> bool:
         left = self._clock.left()
-        return left is not None and left <= LEAST_SECONDS
+        return left is not None and left <= BOUND.worker_least_seconds
 
     def _expected(self) -> float | None:
         """The best of what is known, seen here or about to come, where the bound allows it."""
@@ -150,7 +142,7 @@ class Bounding:
         clock, gap = self._clock, self._order.settings.gap
         refuting = BoundProof(prover, gap, clock, self._better)
         idle, brief = 0, prover.charged
-        while prover.trusted and not self._out() and idle < IDLE:
+        while prover.trusted and not self._out() and idle < BOUND.worker_idle:
             known, before = self.latest(), self._bound
             if before is None or (known is not None and close(known.value, before, gap)):
                 return
@@ -209,9 +201,9 @@ def store_cuts(
 
 def _wait_for_compiler(clock: Clock) -> None:
     """Wait until the search for plans has compiled what is compiled for both."""
-    ends = clock.seconds() + LONGEST_WAIT
+    ends = clock.seconds() + BOUND.compiling_seconds
     while not compiled_before() and clock.seconds() < ends:
-        time.sleep(WAIT)
+        time.sleep(BOUND.look_seconds)
 
 
 if __name__ == "__main__":

@@ -26,13 +26,12 @@ from allocator.model.goals import Goal
 from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.model.model import Key, Model, Row
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
+from allocator.search.strategy.budgets import PLAN
 from allocator.solver.solver_model import SolverModel
 
 NEXT_TO_NOTHING = 1e-7
 """Amounts below this share of the step of their variable are done without where they can be."""
 SPARE = 1e-7
-LEAST_SECONDS = 2.0
-"""However late it is: a point that is left as it was found may fail its audit."""
 
 
 def tidied(
@@ -91,7 +90,7 @@ def finished(
     Of the best amounts for the program's aim, those next to nothing are left out where that can
     be. None where no candidate has amounts. ``rows``: kept as well, for now.
     """
-    limit = None if limit is None else max(limit, LEAST_SECONDS)
+    limit = None if limit is None else max(limit, PLAN.clean_up_least_seconds)
     for candidate in candidates:
         found = solver_model.exact(candidate, limit, None, rows).point
         if found is None:

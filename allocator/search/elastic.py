@@ -19,6 +19,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.paths.known import point_of_plan
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.solver.interface import Solved
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -131,7 +132,7 @@ class ElasticRelaxation:
         solver_model.solver.bounds(stands, np.round(self.known[stands]), high)
         try:
             found = solver_model.run(
-                time_limit=None if left is None else 0.4 * left,
+                time_limit=None if left is None else QUESTIONS.built_on * left,
                 node_limit=solver_model.settings.node_limit,
                 gap=ROUGH,
             )

@@ -30,23 +30,20 @@ from allocator.search.binding import held_back
 from allocator.search.clean_up import tidied
 from allocator.search.deadline import Deadline
 from allocator.search.found import GoalFound, gap_of
-from allocator.search.goal_steps import NEAR_GAP
+from allocator.search.goal_search import NEAR_GAP
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.paths.network import first_service
-from allocator.search.paths.repair import CandidatePool, ideas_of
+from allocator.search.paths.repair import CandidatePool, candidate_pool_of
 from allocator.search.plan_of_point import plan_at
 from allocator.search.state import HELD, SearchState, value_at
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
 CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
-TOP_SHARE = 0.3
-"""Share of the time for the upper end, whose bound holds for every point."""
-PATHS_SHARE, POWER_SHARE, LEAST_SHARE = 0.25, 0.45, 0.25
-"""Shares of a point's time: paths under its cap, the most power, the least given for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,20 +89,25 @@ class _Trade:
         )
         if first_service(sets) != self.power.name:
             return None
-        return ideas_of(sets, self.settings, self.search_state.solver_model.clock, None)
+        return candidate_pool_of(sets, self.settings, self.search_state.solver_model.clock, None)
 
     def begin_by_paths(self, cap: float, limit: float | None) -> None:
         """Begin from what paths find under a cap, where it has more power than the point so far."""
         search_state, solver_model = self.search_state, self.search_state.solver_model
-        ideas = self.paths(cap)
-        if ideas is None or not ideas.ready(0.0):
+        pool = self.paths(cap)
+        if pool is None or not pool.ready(0.0):
             return
         solver_model.aim(self.power)
         deadline = Deadline(solver_model, limit)
-        ideas.search(deadline.left(0.6), lambda find, note: None)
-        points = ideas.points(solver_model, NEAR_GAP, deadline.left, lambda: deadline.spent() > 0.9)
+        pool.search(deadline.left(QUESTIONS.frontier_candidates), lambda find, note: None)
+        points = pool.points(
+            solver_model,
+            NEAR_GAP,
+            deadline.left,
+            lambda: deadline.spent() > QUESTIONS.frontier_repair_until,
+        )
         for point in points:
-            solved = solver_model.repaired(point, deadline.left(0.5))
+            solved = solver_model.repaired(point, deadline.left(QUESTIONS.frontier_repair))
             if solved.point is None:
                 continue
             known = search_state.point
@@ -134,7 +136,11 @@ class _Trade:
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
         """The point that the search stands at, as a plan."""
-        point = tidied(self.search_state, self.sets, self.search_state.solver_model.left(most=5.0))
+        point = tidied(
+            self.search_state,
+            self.sets,
+            self.search_state.solver_model.left(most=QUESTIONS.frontier_clean_up_seconds),
+        )
         model = self.search_state.solver_model.model
         told = [found]
         plan = plan_at(self.site, self.settings, model, self.sets, point, told)
@@ -221,11 +227,11 @@ def _goals(model: Model, sets: IndexSets, give: str) -> tuple[Goal, Goal]:
 def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
     clock = trade.search_state.solver_model.clock
     trade.within(np.inf, 0.0)
-    trade.search_state.ideas = trade.paths(np.inf)
-    most = trade.solved(trade.power, clock.left(TOP_SHARE))
+    trade.search_state.pool = trade.paths(np.inf)
+    most = trade.solved(trade.power, clock.left(QUESTIONS.frontier_top))
     if most is None:
         return ()
-    least_most = trade.least(most.value, np.inf, clock.left(TOP_SHARE / 2))
+    least_most = trade.least(most.value, np.inf, clock.left(QUESTIONS.frontier_top_least))
     if least_most is None:
         return ()
     upper = trade.point(most, least_most, "most")
@@ -245,11 +251,13 @@ def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[P
         cap += trade.scarce.scale + HELD * abs(cap)  # the start must be within it
         trade.within(cap, floor)
         if number:
-            trade.begin_by_paths(cap, None if part is None else PATHS_SHARE * part)
-        found = trade.solved(trade.power, None if part is None else POWER_SHARE * part)
+            trade.begin_by_paths(cap, None if part is None else QUESTIONS.frontier_search * part)
+        found = trade.solved(trade.power, None if part is None else QUESTIONS.frontier_power * part)
         if found is None:
             break
-        least = trade.least(found.value, cap, None if part is None else LEAST_SHARE * part)
+        least = trade.least(
+            found.value, cap, None if part is None else QUESTIONS.frontier_least * part
+        )
         if least is None:
             break
         point = trade.point(_bounded(found, most), least, "" if number else "least")

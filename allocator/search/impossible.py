@@ -13,6 +13,7 @@ from allocator.model.limits import Limit
 from allocator.model.model import Key, Model, Row
 from allocator.model.rules.power import served
 from allocator.network.records import Network
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.search.why import conflict_of
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -62,7 +63,9 @@ def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock
     for demand in asked:
         terms = served(sets, demand.name, CLASSES)
         solver_model.aim_at({c: -v for c, v in freed.summed(terms).items()})
-        solved = solver_model.run(time_limit=solver_model.left(most=10.0), gap=1e-3)
+        solved = solver_model.run(
+            time_limit=solver_model.left(most=QUESTIONS.most_served_seconds), gap=1e-3
+        )
         bound = solver_model.unscaled(solved.bound)
         if bound is not None:
             share = min(1.0, -bound / demand.mean)

@@ -21,11 +21,6 @@ from allocator.search.found import gap_of, passes
 from allocator.search.paths.network import Candidate
 from allocator.search.plan_of_point import status_of
 
-MOST_COLUMNS = 12_000
-"""Pipe columns of a program above which it is narrowed."""
-MOST_RELAXED = 120_000
-"""Pipe columns of a program above which not even its relaxation is stated."""
-
 
 def pipe_column_count(sets: IndexSets) -> int:
     """How many columns the pipes of a site would make."""

@@ -28,6 +28,7 @@ from allocator.search.elastic import ElasticRelaxation, stretching_of
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.state import SearchState, hold, value_at
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.solver.settings import Lift, Settings
 
 LITTLE = 1e-4
@@ -107,7 +108,7 @@ class _Pricing:
     def _linear(self, goal: Goal) -> float | None:
         """The goal's value with whole numbers held, and the solver left at that point."""
         self.solver_model.aim(goal)
-        solved = self.solver_model.repaired(self.point, self.solver_model.left(0.3))
+        solved = self.solver_model.repaired(self.point, self.solver_model.left(QUESTIONS.marginal))
         if solved.point is None:
             return None
         self.search_state.point = solved.point
@@ -134,7 +135,9 @@ class _Pricing:
 
     def _opened(self, goal: Goal, limit: Limit, step: float, value: float) -> float | None:
         self._open(limit, step)
-        solved = self.solver_model.repaired(self.point, self.solver_model.left(0.2))
+        solved = self.solver_model.repaired(
+            self.point, self.solver_model.left(QUESTIONS.marginal_opened)
+        )
         self._open(limit, 0.0)
         if solved.point is None:
             return None
@@ -159,8 +162,8 @@ class _Pricing:
         step = _asked(limit, lifts)
         if step is None and limit.kind in _ROWS:
             step = SHARE * limit.value
-        left = self.solver_model.left(0.3)
-        if not step or (left is not None and left < 1.0):
+        left = self.solver_model.left(QUESTIONS.marginal)
+        if not step or (left is not None and left < QUESTIONS.marginal_seconds):
             return price
         kept = self.search_state.point
         assert kept is not None

@@ -24,6 +24,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search.elastic import CLOSE, Change, ElasticRelaxation, stretching_of
 from allocator.search.found import PROVEN
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
@@ -132,15 +133,17 @@ def conflict_in(
     alone = _alone(stretching.solver_model.model, limits)
     if alone is not None:
         rule, kept = alone
-        minimal = stretching.possible([], clock.left(0.3)) is not False
+        minimal = stretching.possible([], clock.left(QUESTIONS.possible)) is not False
         if not kept or not minimal:
             return Conflict("unlimited", rules=(rule,))
         told = _changes(stretching, kept, None) if changes else ()
         return Conflict("conflict", tuple(kept), (), told, (rule,))
-    whole = stretching.possible(limits, clock.left(0.15 if nearer else 0.3))
+    whole = stretching.possible(
+        limits, clock.left(QUESTIONS.possible_with_plans if nearer else QUESTIONS.possible)
+    )
     nearest = None
     if nearer is not None and whole is not True:
-        nearest = nearer(clock.left(0.35))
+        nearest = nearer(clock.left(QUESTIONS.nearest))
         if nearest is not None:
             stretching.begin_from(nearest.plan)
             whole = False if whole is False else nearest.settles(limits[-1].value)
@@ -148,7 +151,7 @@ def conflict_in(
         return Conflict("possible")
     if whole is None:
         return _undecided(stretching, nearer, nearest) if changes else Conflict("unknown")
-    if stretching.possible([], clock.left(0.1)) is False:
+    if stretching.possible([], clock.left(QUESTIONS.unlimited)) is False:
         return Conflict("unlimited")
     return _decided(stretching, _elastic(stretching, limits, clock), nearest, changes)
 
@@ -182,7 +185,7 @@ def _undecided(
         known[want] = nearest.change(want)
         dropping = nearer.worth_dropping(limits)
         for number, one in enumerate(dropping):
-            share = clock.left(0.7 / (len(dropping) - number))
+            share = clock.left(QUESTIONS.dropped / (len(dropping) - number))
             free = None if clock.out() else nearer(share, one)
             possible = None if free is None else free.settles(want.value)
             if free is not None:
@@ -258,7 +261,7 @@ def _elastic(stretching: ElasticRelaxation, limits: list[Limit], clock: Clock) -
         held += more
     named = [one for one in limits if one in held]
     if stretching.possible(named, linear=True) is not False:
-        found = bool(named) and stretching.possible(named, clock.left(0.2)) is False
+        found = bool(named) and stretching.possible(named, clock.left(QUESTIONS.named)) is False
         return named if found else limits
     for one in list(named):
         trial = [other for other in named if other != one]
@@ -276,7 +279,7 @@ def _filtered(
     makes it easier.
     """
     kept, waiting = list(limits), list(limits)
-    for patience in (4, 2):  # as much time again is kept for the least changes
+    for patience in QUESTIONS.filters:
         unsettled = []
         for number, one in enumerate(waiting):
             trial = [other for other in kept if other != one]
@@ -292,7 +295,7 @@ def _filtered(
 
 def _part(clock: Clock, count: int) -> float | None:
     left = clock.left()
-    return None if left is None else max(0.5, left / count)
+    return None if left is None else max(QUESTIONS.filter_seconds, left / count)
 
 
 def _may_hold(model: Model, row: Row, slacks: Mapping[int, Limit]) -> bool:

@@ -16,6 +16,7 @@ from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search.paths.known import point_of_plan
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.pulp_model import FileTextError, PulpColumn, file_text, problem_of
 from allocator.solver.settings import Settings
@@ -85,10 +86,10 @@ def written_program(
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     solver_model = SolverModel(model, separate, settings, clock)
     solver_model.aim(goals[0])
-    solver_model.relaxed(clock.left(0.3))
+    solver_model.relaxed(clock.left(QUESTIONS.written))
     start = None if plan is None else point_of_plan(model, sets, plan)
     if start is not None:
-        start = solver_model.repaired(start, clock.left(0.3)).point
+        start = solver_model.repaired(start, clock.left(QUESTIONS.written)).point
     run = partial(solver_model.run, node_limit=settings.node_limit, gap=settings.gap)
     whole = False
     for _ in range(ROUNDS):

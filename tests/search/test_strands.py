@@ -2,6 +2,7 @@
 
 import math
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -23,13 +24,14 @@ from allocator.search.bounds.column_generation import Duals
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.multipliers import ascended, bettered, openings, ways
 from allocator.search.bounds.path_column_bounds import PathColumnBounds
+from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
 
 
 @pytest.fixture
 def strands(monkeypatch: pytest.MonkeyPatch) -> None:
     """Strands come first on small sites too."""
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
 
 
 @pytest.mark.usefixtures("strands")
@@ -123,7 +125,7 @@ def test_every_round_bounds_what_all_flows_give(
         return closed
 
     monkeypatch.setattr(PathColumnBounds, "_round", listening)
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
     some, _, _ = prover_for(site, basis)
     some.aim(goal)
     strands = some.relaxed(None)

@@ -18,9 +18,10 @@ from allocator.model.goals import goals_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.search.bounds import proving
-from allocator.search.bounds.cutoffs import FIRST, GUESS, NEAR, Cutoffs, beyond
+from allocator.search.bounds.cutoffs import Cutoffs, beyond
 from allocator.search.bounds.mixed import Known
 from allocator.search.paths.known import point_of_plan
+from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
 
 
@@ -28,7 +29,7 @@ from allocator.site.records import Site
 def strands(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Strands come first on small sites too, or all flows."""
     if request.param:
-        monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+        monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
 
 
 def asked(
@@ -96,12 +97,14 @@ def test_a_first_target_is_some_way_to_the_plan_and_the_last_at_it() -> None:
     for value, bound in ((-100.0, -120.0), (100.0, 80.0)):
         targets = Cutoffs(1e-4)
         targets.begin(bound)
-        assert targets.next(value, bound) == pytest.approx(bound + FIRST * (value - bound))
-    near = -100.0 * (1.0 + 0.9 * NEAR)
+        assert targets.next(value, bound) == pytest.approx(
+            bound + BOUND.first_depth * (value - bound)
+        )
+    near = -100.0 * (1.0 + 0.9 * BOUND.near)
     assert Cutoffs(1e-4).next(-100.0, near) == pytest.approx(-100.01)
     # no plan known, or none that the bound allows
-    assert Cutoffs(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
-    assert Cutoffs(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
+    assert Cutoffs(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - BOUND.guess))
+    assert Cutoffs(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - BOUND.guess))
 
 
 @given(
@@ -145,7 +148,7 @@ def test_the_more_time_is_left_the_deeper_is_the_next_target() -> None:
 def test_what_is_stated_for_a_target_may_lack_the_plan_that_is_known(
     basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
     site = field_of_wells(tmp_path, 7, 1)
     poor = make_plan(
         replace(site, materials={"steel": replace(site.materials["steel"], stock=5000.0)}),

@@ -18,6 +18,7 @@ import numpy as np
 from allocator.base.status import Status
 from allocator.model.model import Key, Model
 from allocator.search.bounds.relaxation import LOOSE, Optimum, Relaxation, StoreCuts
+from allocator.search.strategy.budgets import BOUND, GOAL
 from allocator.solver.settings import Settings
 
 SPARE = 1e-6
@@ -110,7 +111,7 @@ class Mixed:
         known = latest()
         check = check and known is not self._checked
         if check and known is not None and known.columns is not None:
-            if self._lacks(known, None if limit is None else 0.2 * limit):
+            if self._lacks(known, None if limit is None else BOUND.check_plan * limit):
                 return MixedBound(None, None, lacking=True)
             self._checked = known
 
@@ -127,7 +128,7 @@ class Mixed:
         try:
             if not self._relaxation.set_target(target):
                 return MixedBound(None, None)
-            left = None if ends is None else max(0.1, ends - time.perf_counter())
+            left = None if ends is None else max(BOUND.least_seconds, ends - time.perf_counter())
             found, none = self._solved(left, target + SPARE * abs(target))
         finally:
             self._program.enough = None
@@ -174,7 +175,7 @@ class Mixed:
     def _out(self, ends: float | None) -> bool:
         if self._program.clock.interrupted:
             return True
-        return ends is not None and time.perf_counter() >= ends - 0.1
+        return ends is not None and time.perf_counter() >= ends - BOUND.least_seconds
 
     def _lacks(self, known: Known, limit: float | None) -> bool:
         """Whether this statement has no point as good as a plan's whole numbers give there."""
@@ -216,4 +217,4 @@ class Mixed:
 
 
 def _left(ends: float | None) -> float | None:
-    return None if ends is None else max(0.05, ends - time.perf_counter())
+    return None if ends is None else max(GOAL.least_seconds, ends - time.perf_counter())

@@ -15,21 +15,11 @@ from allocator.search.bounds.mixed import Known, Mixed, MixedBound
 from allocator.search.bounds.multicommodity import origins_of
 from allocator.search.bounds.path_column_bounds import SPARE, STALE, PathColumnBounds
 from allocator.search.bounds.relaxation import Relaxation, StoreCuts
+from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 
 Latest = Callable[[], Known | None]
 """Tells the best plan so far."""
-
-FEW_COLUMNS = 10_000
-"""Flow variables up to which all are stated at once; above, path columns come first."""
-ALL_COLUMNS = 40_000
-"""Up to here all that are left are stated for the integer program, once strands gave a bound."""
-MOST_CHARGES = 4_000_000
-"""Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
-PATIENT = 20
-"""Rounds in turn that may better little where nothing else is left to do."""
-RELAXING = 0.5
-"""Share of the time of the integer program that its own relaxation may take."""
 
 
 class Prover:
@@ -61,7 +51,7 @@ class Prover:
         self._mixed: Mixed | None = None
         self._stated_for: float | None = None
         """Value as good as which all plans are in the relaxation; None for all there are."""
-        self._many = lean_size(sets) > FEW_COLUMNS
+        self._many = lean_size(sets) > BOUND.flows
         self.trusted = True
 
     @property
@@ -173,10 +163,10 @@ class Prover:
         if target is None:
             self._stranding.close(None)
         closed = self._stranding.closed | set(self._useless(target))
-        if lean_size(self._choices, closed) > ALL_COLUMNS:
+        if lean_size(self._choices, closed) > BOUND.stated_flows:
             return
         self._relaxation, self._stated_for = self._stated(closed), target
-        self._relaxation.cut(None if limit is None else time.perf_counter() + RELAXING * limit)
+        self._relaxation.cut(None if limit is None else time.perf_counter() + BOUND.root * limit)
         if self._relaxation.last is None:
             self._relaxation = None
 
@@ -198,13 +188,17 @@ class Prover:
         began = time.perf_counter()
 
         def left() -> float | None:
-            return None if limit is None else max(0.1, limit - (time.perf_counter() - began))
+            return (
+                None
+                if limit is None
+                else max(BOUND.least_seconds, limit - (time.perf_counter() - began))
+            )
 
         if not self.trusted:
             return MixedBound(None, None)
         self.stated(limit, target)
         if self._relaxation is None:
-            return MixedBound(self.relaxed(left(), known, PATIENT), None)
+            return MixedBound(self.relaxed(left(), known, BOUND.patient_rounds), None)
         if self._mixed is None:
             self._mixed = Mixed(
                 self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
@@ -236,9 +230,9 @@ def prover_of(
     """The prover of a program; None where flows by origin would be too many, or no pipes are."""
     size = lean_size(sets)
     charges = len(origins_of(sets)) * len(sets.pipes)
-    if settings.solver.lower() != "highs" or size == 0 or charges > MOST_CHARGES:
+    if settings.solver.lower() != "highs" or size == 0 or charges > BOUND.multipliers:
         return None
     burdens = any(route.cost or route.energy for route in sets.site.routes.values())
-    if size > FEW_COLUMNS and burdens:
+    if size > BOUND.flows and burdens:
         return None  # charges know no burden of flow but that of the pipes
     return Prover(full, sets, store_cuts, settings, clock)
