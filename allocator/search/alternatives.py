@@ -1,12 +1,12 @@
 """Several good plans: each lays something else than the ones before it, at a stated loss.
 
-For every plan P that is known already, with ``laid(P)`` the pipes that it lays anew:
+For every plan P that is known already, with ``laid(P)`` the new pipes that it lays:
 
     sum over laid(P) of lay(pipe)  <=  |laid(P)| - d,     d = max(1, |laid(P)| / 5 rounded up)
 
 so that at least a fifth of what P lays is not there, and the first goal keeps all but the loss:
 
-    goal  >=  (1 - loss) * goal of the best plan     (made least: <= (1 + loss))
+    goal  >=  (1 - loss) * goal of the best plan     (minimised: <= (1 + loss))
 """
 
 from __future__ import annotations
@@ -52,8 +52,8 @@ def alternatives_of(
 ) -> tuple[Plan, ...]:
     """Plans beside a plan, best first; fewer than asked for where no more were found in time.
 
-    ``read``: makes a plan of a point. None are sought where the plan lays nothing, nor on sites
-    so large that their program is narrowed.
+    ``read``: makes a plan of a point. None are searched where the plan lays nothing, nor on sites
+    so large that their model is narrowed.
     """
     known = [laid_by(plan)]
     sets = offered(site, settings.basis, settings.withstands)
@@ -71,14 +71,14 @@ def alternatives_of(
         point = layer.best_point(known, left)
         if point is None:
             break
-        other = read(model, sets, point, [layer.told(point)])
+        other = read(model, sets, point, [layer.result_at(point)])
         found.append(replace(other, status=other.goals[0].status))
         known.append(laid_by(other))
     return tuple(found)
 
 
 def laid_by(plan: Plan) -> frozenset[tuple[str, str]]:
-    """Pipes that a plan lays anew: (route, fluid)."""
+    """New pipes that a plan lays: (route, fluid)."""
     return frozenset((run.route, run.fluid) for run in plan.runs if run.new)
 
 
@@ -88,7 +88,7 @@ def fewest_apart(count: int) -> int:
 
 
 class _Layer:
-    """The program that is asked for one more plan after the other."""
+    """The model that is asked for one more plan after the other."""
 
     def __init__(
         self,
@@ -166,9 +166,9 @@ class _Layer:
             )
             if not rows or out or self._clock.interrupted:
                 break
-        return None if best is None else self._tidy(best, left(QUESTIONS.alternative_solve))
+        return None if best is None else self._cleaned_up(best, left(QUESTIONS.alternative_solve))
 
-    def told(self, point: np.ndarray) -> GoalFound:
+    def result_at(self, point: np.ndarray) -> GoalFound:
         """The first goal at a point; how much better another might be is not asked."""
         values = self.model.by_key(point)
         value = self.model.value(self.goal.terms, values)
@@ -179,17 +179,17 @@ class _Layer:
     def _from_paths(
         self, known: list[frozenset[tuple[str, str]]], left: Callable[[float], float | None]
     ) -> Iterator[np.ndarray]:
-        """Points from finds of the path search that lay something else."""
+        """Points from candidates of the path search that lay something else."""
         if self._pool is None:
             return
-        self._pool.search(left(QUESTIONS.alternative_search), lambda find, note: None)
+        self._pool.search(left(QUESTIONS.alternative_search), lambda candidate, note: None)
         lay = pipe_columns(self.model)
         tried = 0
-        for find in self._pool.candidates:
-            apart = all(len(k - set(find.pipes)) >= fewest_apart(len(k)) for k in known)
+        for candidate in self._pool.candidates:
+            apart = all(len(k - set(candidate.pipes)) >= fewest_apart(len(k)) for k in known)
             if apart and tried < 3:
                 tried += 1
-                point = point_of(self.model, self.sets, find)
+                point = point_of(self.model, self.sets, candidate)
                 for solved in fixed_and_repaired(self.solver_model, lay, point, 1e-3, left):
                     assert solved.point is not None
                     yield solved.point
@@ -202,8 +202,8 @@ class _Layer:
         wins = values[1] > values[0] if self.goal.maximise else values[1] < values[0]
         return point if wins else best
 
-    def _tidy(self, point: np.ndarray, limit: float | None) -> np.ndarray:
-        """What is not used taken away; the goal stays, so flows are as they come."""
+    def _cleaned_up(self, point: np.ndarray, limit: float | None) -> np.ndarray:
+        """The point without what is not used, where the goal allows it."""
         fewer = finished(
             self.solver_model, (trimmed(self.solver_model, self.sets, point), point), limit
         )

@@ -10,7 +10,7 @@ from allocator.model.index_sets import index_sets_of
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Ceiling, Plan, Price
 from allocator.search.alternatives import alternatives_of
-from allocator.search.binding import held_back
+from allocator.search.binding import binding_constraints
 from allocator.search.bound_worker import with_bound_of
 from allocator.search.ceiling import ceiling_of
 from allocator.search.found import passes
@@ -73,7 +73,7 @@ def binding_limits(now: PlanState, budget: Budget) -> PlanState:
     del budget
     task, plan = now.task, now.plan
     sets = index_sets_of(task.site)
-    limits = held_back(sets, plan, now.average)
+    limits = binding_constraints(sets, plan, now.average)
     if gives_nothing(plan):
         limits = (*why_nothing(task.site, sets, task.settings, task.clock, plan), *limits)
     return _with(now, replace(plan, limits=limits, cautions=cautions_for(task.site)))

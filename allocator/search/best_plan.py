@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from allocator.model.stating import offered
 from allocator.plans.records import NOTHING, Plan
-from allocator.search.bounds.lean import lean_size
+from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.narrow import ModelState
 from allocator.search.narrowing import pipe_column_count
 from allocator.search.paths.repair import candidate_pool_of
@@ -59,6 +59,6 @@ def _search(task: Task, *, estimate: bool = False) -> SearchResult:
     sets = offered(task.site, settings.basis, settings.withstands)
     large = pipe_column_count(sets) > NARROWED.pipe_columns
     pool = candidate_pool_of(sets, settings, clock, task.executor) if large else None
-    bounded = not estimate or lean_size(sets) <= BOUND.flows
+    bounded = not estimate or flow_variable_count(sets) <= BOUND.flows
     now = ModelState(task, sets, clock.seconds(), pool, bounded)
     return run_phases(model_phases(now), now).result

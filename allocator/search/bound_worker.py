@@ -1,8 +1,8 @@
 """The background bound worker: a process for the bound of the first goal while plans are searched.
 
 It is a process, which can be ended at once whatever it is at, and waits for nothing in this one.
-Bounds come when they come, so it is for runs with a time limit alone. ``bound_process.py`` is what
-it does.
+When its bounds come depends on the machine, so it is for runs with a time limit alone.
+``bound_process.py`` is what it does.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from allocator.base.clock import Clock
 from allocator.base.status import Status
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search import bound_process as bounding
+from allocator.search import bound_process
 from allocator.search.bound_process import Best, News, Order
 from allocator.search.bounds.mixed import Known
 from allocator.search.found import PROVEN, gap_of, passes
@@ -41,7 +41,7 @@ class BoundWorker:
         self._bound: float | None = None
         self._fault = ""
         self._process = subprocess.Popen(
-            [sys.executable, "-m", bounding.__name__, str(os.getpid())],
+            [sys.executable, "-m", bound_process.__name__, str(os.getpid())],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -153,12 +153,12 @@ def with_bound_of(plan: Plan, worker: BoundWorker, gap: float) -> Plan:
     if goal.bound is not None and (bound > goal.bound if most else bound < goal.bound):
         return plan
     bound = max(bound, goal.value) if most else min(bound, goal.value)
-    lack = gap_of(goal.value, bound)
+    remaining = gap_of(goal.value, bound)
     status: Status = goal.status
-    if lack is not None and lack <= max(gap, PROVEN):
-        status = Status.OPTIMAL if lack <= PROVEN else Status.WITHIN_GAP
+    if remaining is not None and remaining <= max(gap, PROVEN):
+        status = Status.OPTIMAL if remaining <= PROVEN else Status.WITHIN_GAP
     goals = (
-        replace(goal, bound=bound, gap=lack, status=status, bound_kind="solver"),
+        replace(goal, bound=bound, gap=remaining, status=status, bound_kind="solver"),
         *plan.goals[1:],
     )
     return replace(plan, goals=goals, status=status_of(goals))
@@ -168,5 +168,5 @@ def cores() -> int:
     """Cores that this process may use."""
     try:
         return len(os.sched_getaffinity(0))
-    except AttributeError:  # not told by every system
+    except AttributeError:  # not every system has it
         return os.cpu_count() or 1

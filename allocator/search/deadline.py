@@ -16,7 +16,7 @@ class Deadline:
         self._end = 0.0 if self._limit is None else self._clock.seconds() + self._limit
 
     def left(self, share: float = 1.0, least: float = GOAL.least_seconds) -> float | None:
-        """Seconds for a share of what is left, at the least ``least``; None without a limit."""
+        """Seconds for a share of what is left, at least ``least``; None without a limit."""
         if self._clock.interrupted:
             return GOAL.interrupted_seconds
         if self._limit is None:

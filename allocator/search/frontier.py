@@ -1,8 +1,8 @@
-"""The trade-off between firm power and one scarce thing, point by point, on one program.
+"""The trade-off between firm power and one scarce thing, point by point, on one model.
 
 The epsilon-constraint method (Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, 1971): most power under a
 cap on the scarce thing, then the least of it for that power, for caps from one end to the other.
-Cap and floor are bounds of two variables of the program, so nothing is built again, every cut
+Cap and floor are bounds of two variables of the model, so nothing is built again, every cut
 stays, and each point starts from the one before, which every larger cap allows, or from what paths
 find under its own cap (a stock of less), where that is better.
 """
@@ -26,8 +26,8 @@ from allocator.model.stating import offered, state
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search.binding import held_back
-from allocator.search.clean_up import tidied
+from allocator.search.binding import binding_constraints
+from allocator.search.clean_up import cleaned_up
 from allocator.search.deadline import Deadline
 from allocator.search.found import GoalFound, gap_of
 from allocator.search.goal_search import NEAR_GAP
@@ -65,7 +65,7 @@ class Point:
 
 @dataclass
 class _Trade:
-    """The program between its cap and its floor."""
+    """The model between its cap and its floor."""
 
     site: Network
     settings: Settings
@@ -77,7 +77,7 @@ class _Trade:
     def paths(self, cap: float) -> CandidatePool | None:
         """The path search of the site with no more of the material than a cap.
 
-        None where no material is given, or where paths have no say (few sources, another goal).
+        None where no material is given, or where paths do not apply (few sources, another goal).
         """
         material = self.site.materials.get(self.scarce.name)
         if material is None:
@@ -99,7 +99,7 @@ class _Trade:
             return
         solver_model.aim(self.power)
         deadline = Deadline(solver_model, limit)
-        pool.search(deadline.left(QUESTIONS.frontier_candidates), lambda find, note: None)
+        pool.search(deadline.left(QUESTIONS.frontier_candidates), lambda candidate, note: None)
         points = pool.points(
             solver_model,
             NEAR_GAP,
@@ -135,16 +135,16 @@ class _Trade:
         return self.solved(self.scarce, limit)
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
-        """The point that the search stands at, as a plan."""
-        point = tidied(
+        """The best point so far, as a plan."""
+        point = cleaned_up(
             self.search_state,
             self.sets,
             self.search_state.solver_model.left(most=QUESTIONS.frontier_clean_up_seconds),
         )
         model = self.search_state.solver_model.model
-        told = [found]
-        plan = plan_at(self.site, self.settings, model, self.sets, point, told)
-        plan = replace(plan, limits=held_back(self.sets, plan, None))
+        goals = [found]
+        plan = plan_at(self.site, self.settings, model, self.sets, point, goals)
+        plan = replace(plan, limits=binding_constraints(self.sets, plan, None))
         values = model.by_key(point)
         power = model.value(self.power.terms, values)
         given = model.value(self.scarce.terms, values)
@@ -167,7 +167,7 @@ def frontier_of(
     give: str,
     steps: int,
     settings: Settings,
-    tell: Callable[[str], object] = lambda words: None,
+    report: Callable[[str], object] = lambda words: None,
 ) -> tuple[Point, ...]:
     """Points from the least of the scarce thing to the most that is of use.
 
@@ -177,7 +177,7 @@ def frontier_of(
             clean power.
         steps: points asked for, ends included; 2 or more.
         settings: the time limit is that of all points together.
-        tell: hears of each point.
+        report: called with a line for each point.
 
     Returns:
         Points that no other dominates, rising in both; ends are solved as any plan is, and their
@@ -186,7 +186,7 @@ def frontier_of(
     site = network_of(site)
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        return _points(_trade(site, give, settings, clock), steps, tell)
+        return _points(_trade(site, give, settings, clock), steps, report)
 
 
 def _trade(site: Network, give: str, settings: Settings, clock: Clock) -> _Trade:
@@ -224,7 +224,7 @@ def _goals(model: Model, sets: IndexSets, give: str) -> tuple[Goal, Goal]:
     return power, Goal(give, unit, False, terms, 1e-9 * largest)
 
 
-def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
+def _points(trade: _Trade, steps: int, report: Callable[[str], object]) -> tuple[Point, ...]:
     clock = trade.search_state.solver_model.clock
     trade.within(np.inf, 0.0)
     trade.search_state.pool = trade.paths(np.inf)
@@ -235,7 +235,7 @@ def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[P
     if least_most is None:
         return ()
     upper = trade.point(most, least_most, "most")
-    tell(f"most power: {upper.power:.6g} W")
+    report(f"most power: {upper.power:.6g} W")
     trade.within(np.inf, 0.0)
     none = trade.solved(trade.scarce, _part(clock, steps))
     if none is None:
@@ -262,7 +262,7 @@ def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[P
             break
         point = trade.point(_bounded(found, most), least, "" if number else "least")
         points.append(point)
-        tell(f"point {number + 1} of {steps}: {point.power:.6g} W")
+        report(f"point {number + 1} of {steps}: {point.power:.6g} W")
         floor = max(floor, found.value)
     return _undominated([*points, upper])
 

@@ -36,11 +36,11 @@ def reason(site: Network, model: Model, sets: IndexSets, settings: Settings, clo
     """Name limits that cannot hold together, and the most that can be served under them."""
     found = conflict_of(site, settings, clock, changes=False)
     words = [limit_said(limit) for limit in found.limits]
-    told = "no plan exists: " + (
+    text = "no plan exists: " + (
         "these limits cannot hold together: " + "; ".join(words) if words else NO_LIMIT
     )
     best = _most_served(model, sets, settings, clock)
-    return told + ("; " + best if best else "")
+    return text + ("; " + best if best else "")
 
 
 def limit_said(limit: Limit) -> str:
@@ -59,7 +59,7 @@ def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock
         for row in freed.rows
     ]
     solver_model = SolverModel(freed, _nothing, settings, clock)
-    told = []
+    text = []
     for demand in asked:
         terms = served(sets, demand.name, CLASSES)
         solver_model.aim_at({c: -v for c, v in freed.summed(terms).items()})
@@ -69,10 +69,10 @@ def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock
         bound = solver_model.unscaled(solved.bound)
         if bound is not None:
             share = min(1.0, -bound / demand.mean)
-            told.append(
+            text.append(
                 f"no plan under the other limits serves more than {share:.1%} of '{demand.name}'"
             )
-    return "; ".join(told)
+    return "; ".join(text)
 
 
 def _nothing(values: dict[Key, float], tolerance: float) -> list[Row]:

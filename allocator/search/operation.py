@@ -36,7 +36,7 @@ def mean_output(
 ) -> tuple[float, float] | None:
     """(clean, total) mean power, W, that the plan may reach; None where it was not found.
 
-    Never less than the promise, which is what the plan gives at the least.
+    Never less than the promise, which is what the plan gives at least.
     """
     steady = replace(with_all_heat(mean_site(site)), goals=POWERS)
     sets = index_sets_of(steady, lossless=True, with_stores=False)

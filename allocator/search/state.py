@@ -97,7 +97,7 @@ def without_rooms(
     earlier: Sequence[GoalFound],
     given_up: float,
 ) -> float:
-    """What a goal is worth with the whole numbers of the best point and no room of earlier goals.
+    """What a goal is worth with the integers of the best point and no room of earlier goals.
 
     A pipe may draw a millionth of a watt out of the tolerance at which an earlier goal is held.
     Were that kept, later goals could not do without the pipe: it is more than their own tolerance.

@@ -20,7 +20,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.bound_process import store_cuts
 from allocator.search.bounds.proving import prover_of
-from allocator.search.clean_up import tidied
+from allocator.search.clean_up import cleaned_up
 from allocator.search.found import GoalFound, gap_of
 from allocator.search.impossible import reason
 from allocator.search.lexicographic import solve_goal
@@ -95,7 +95,7 @@ def plan_model(
         earlier.append(common.point)
         hold(common, goal, value, site.goal_slack)
     seconds = common.solver_model.left(most=PLAN.clean_up_seconds)
-    point = tidied(common, sets, seconds, goals, site.goal_slack)
+    point = cleaned_up(common, sets, seconds, goals, site.goal_slack)
     plan, point = _accepted(common, site, sets, [point, *reversed(earlier)], results)
     return SearchResult(plan, common.trail, values=model.by_key(point))
 

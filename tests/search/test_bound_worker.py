@@ -21,7 +21,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import GoalResult, Plan
 from allocator.search import Settings, make_plan
 from allocator.search import bound_worker as module
-from allocator.search.bound_process import Best, Bounding, News, Order
+from allocator.search.bound_process import Best, BoundTask, News, Order
 from allocator.search.bound_worker import BoundWorker, bound_worker_of, with_bound_of
 from allocator.search.bounds.mixed import Known
 from allocator.search.outcome import Progress
@@ -50,7 +50,9 @@ def test_its_bound_is_passed_by_no_plan_and_comes_down_to_one_that_is_told(
     best = best_goals(site, solver_model)[0]
     size = site.demands["load"].mean
     news: list[News] = []
-    work = Bounding(Order(network_of(site), Settings(basis=basis), time.time() + 60.0), news.append)
+    work = BoundTask(
+        Order(network_of(site), Settings(basis=basis), time.time() + 60.0), news.append
+    )
     if told is not None:
         work.hear(Best(Known(-told * best, None)))
     work.work()

@@ -1,4 +1,4 @@
-"""Targets to be refuted one after the other, each as deep as the time that is left allows.
+"""Objective cutoffs, each as deep as can be proven out of reach in the time that is left.
 
 Depth is measured between the bound of the relaxation (0) and the best plan (1). The time of a
 proof about doubles with each ``BOUND.doubling`` of depth (see benchmarks/README.md), so what the
@@ -31,7 +31,7 @@ class Cutoffs:
         self._relaxed = bound
 
     def next(self, value: float | None, bound: float) -> float:
-        """The next target between a plan and a bound.
+        """The next cutoff between a plan and a bound.
 
         Where less than ``BOUND.near`` is between them, it is as near the plan as was asked. No plan
         known, or one beyond the bound: a guess.
@@ -47,7 +47,7 @@ class Cutoffs:
         return min(nearest, relaxed + depth * whole)
 
     def settled(self, value: float | None, bound: float, took: float, left: float | None) -> None:
-        """Choose the next depth after a target took some seconds; ``bound`` is what stands now.
+        """Choose the next depth after a cutoff took some seconds; ``bound``: the valid one by now.
 
         Without a limit of time half of what is left is asked next.
         """
@@ -63,8 +63,8 @@ class Cutoffs:
         )
 
 
-def beyond(target: float, value: float | None) -> float:
-    """A target deeper than another: what is stated for it serves for some that follow."""
-    if value is None or value <= target:
-        return target
-    return target + BOUND.beyond * (value - target)
+def beyond(cutoff: float, value: float | None) -> float:
+    """A cutoff deeper than another: what is stated for it serves for some that follow."""
+    if value is None or value <= cutoff:
+        return cutoff
+    return cutoff + BOUND.beyond * (value - cutoff)

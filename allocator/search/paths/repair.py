@@ -2,7 +2,7 @@
 
 Path moves know pipes, stores and machines, but not batteries behind bursts, lines, least loads or
 what stores save together. So the model is solved with the pipes of a candidate fixed (a small
-integer program), store cuts are added until its promises hold, and once more with the corridors of
+integer model), store cuts are added until its promises hold, and once more with the corridors of
 all the best candidates open and all others closed.
 """
 
