@@ -29,7 +29,7 @@ def run(given: argparse.Namespace) -> int:
     if given.output is not None:
         check_file(Path(given.output))
     site = site_of(given.site)
-    if not site.baths:
+    if not site.heat_sinks:
         raise AllocatorError(f"{given.site} lists no baths; add one under 'baths'")
     from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 
