@@ -164,11 +164,11 @@ def guaranteed(site: Network, bath: HeatSink, mass: float, recovery: bool) -> Si
     )
     outlet = hot - bath.effectiveness * (hot - high)
     if high > bath.max_temperature:
-        return f"it may reach {_shown(high)}, above its 'hottest' ({_shown(bath.max_temperature)})"
+        return f"it may reach {_shown(high)}, above its 'max_temperature' ({_shown(bath.max_temperature)})"
     if bath.max_outlet_temperature is not None and outlet > bath.max_outlet_temperature:
         limit = _shown(bath.max_outlet_temperature)
-        hot = _shown(outlet)
-        return f"its gas leaves at up to {hot}, above its 'max_outlet_temperature' ({limit})"
+        leaves = _shown(outlet)
+        return f"its gas leaves at up to {leaves}, above its 'max_outlet_temperature' ({limit})"
     heat = bath.loss_conductance * max(0.0, high - around)
     if recovery and bath.recovery is not None:
         heat += bath.recovery.duty

@@ -37,14 +37,13 @@ class HeatSink:
 
     ``masses``: kg, from small to large, one of which a plan chooses; empty where ``mass`` alone is
     offered. ``materials`` and ``price``: kg and money for each kg; ``base_materials`` and
-    ``base_price`` once.
-    ``fluid``: what fills it, or None with a ``specific_heat`` (J/(kg K)) of its own. ``initial_temperature``: K
-    when the first burst comes. ``loss_conductance``: W/K to the surroundings. ``pressure``: Pa in it.
-    ``effectiveness``: share of the way to the heat sink's temperature that the gas comes.
-    ``heat_while_on``: W while the source is on, None: what its gas brings. ``max_temperature``: K that what
-    stands in it bears; ``max_outlet_temperature``: K of the gas that leaves.
-    ``steam_recovered``: what
-    boils off is condensed and led back, else it is vented and made up.
+    ``base_price`` once. ``fluid``: what fills it, or None with a ``specific_heat`` (J/(kg K)) of
+    its own. ``initial_temperature``: K when the first burst comes. ``loss_conductance``: W/K to the
+    surroundings. ``pressure``: Pa in it. ``effectiveness``: share of the way to the heat sink's
+    temperature that the gas comes. ``heat_while_on``: W while the source is on, None: what its gas
+    brings. ``max_temperature``: K that what stands in it bears; ``max_outlet_temperature``: K of
+    the gas that leaves. ``steam_recovered``: what boils off is condensed and led back, else it is
+    vented and made up.
     """
 
     name: str

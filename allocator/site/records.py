@@ -188,8 +188,8 @@ class PipeType:
     """A pipe. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any.
 
     A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid.
-    ``inlet_pressure`` and ``outlet_pressure``: Pa. ``max_velocity``: m/s and ``max_mach``: highest at the
-    outlet. ``roughness``: m. ``max_temperature``: K that it bears.
+    ``inlet_pressure`` and ``outlet_pressure``: Pa. ``max_velocity``: m/s and ``max_mach``: highest
+    at the outlet. ``roughness``: m. ``max_temperature``: K that it bears.
     """
 
     name: str
@@ -248,14 +248,14 @@ class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
 
     ``inputs``/``outputs``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
-    ``heat_out``: W. ``no_load``: share z of full-load takings needed while turning at no
-    load: a unit that takes a share t of its full takings runs at load (t - z) / (1 - z), gives
-    power and products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step with t.
-    ``min_load``: least share of full load. ``min_up_time``: s, the shortest run when it is
-    cycled on and off behind a battery; ``min_down_time``: s, the shortest rest between two runs;
+    ``heat_out``: W. ``no_load``: share z of full-load takings needed while turning at no load: a
+    unit that takes a share t of its full takings runs at load (t - z) / (1 - z), gives power and
+    products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step with t.
+    ``min_load``: least share of full load. ``min_up_time``: s, the shortest run when it is cycled
+    on and off behind a battery; ``min_down_time``: s, the shortest rest between two runs;
     ``min_burst_time``: s, the shortest run on what comes and goes (``min_up_time`` where the file
-    gives it). ``places``: place -> most units there (None: no limit).
-    ``max_inlet_temperature``: K of the fluids that it takes; ``outlet_temperature``: K of those that it gives.
+    gives it). ``places``: place -> most units there (None: no limit). ``max_inlet_temperature``: K
+    of the fluids that it takes; ``outlet_temperature``: K of those that it gives.
     """
 
     name: str
