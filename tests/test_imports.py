@@ -22,6 +22,7 @@ ROOMS = {
         "shown",
         "spreadsheet_cells",
         "status",
+        "text",
     },
     "physics": {
         "arrays",

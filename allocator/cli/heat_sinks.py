@@ -30,7 +30,7 @@ def run(given: argparse.Namespace) -> int:
         check_file(Path(given.output))
     site = site_of(given.site)
     if not site.heat_sinks:
-        raise AllocatorError(f"{given.site} lists no baths; add one under 'baths'")
+        raise AllocatorError(f"{given.site} lists no heat sinks; add one under 'heat_sinks'")
     from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 
     text = baths_json(site) if given.json else baths_text(site)

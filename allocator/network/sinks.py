@@ -164,7 +164,8 @@ def guaranteed(site: Network, bath: HeatSink, mass: float, recovery: bool) -> Si
     )
     outlet = hot - bath.effectiveness * (hot - high)
     if high > bath.max_temperature:
-        return f"it may reach {_shown(high)}, above its 'max_temperature' ({_shown(bath.max_temperature)})"
+        limit = _shown(bath.max_temperature)
+        return f"it may reach {_shown(high)}, above its 'max_temperature' ({limit})"
     if bath.max_outlet_temperature is not None and outlet > bath.max_outlet_temperature:
         limit = _shown(bath.max_outlet_temperature)
         leaves = _shown(outlet)

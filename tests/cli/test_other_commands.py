@@ -117,7 +117,7 @@ def test_bath_as_text_json_and_csv(networks: Path, tmp_path: Path, capsys: Told)
 
 def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, capsys: Told) -> None:
     assert main(["heat-sinks", str(networks / "first.yaml")]) == 2
-    assert "lists no baths" in capsys.readouterr().err
+    assert "lists no heat sinks" in capsys.readouterr().err
     text = (networks / "hot_vents.yaml").read_text()
     site = tmp_path / "site.yaml"
     site.write_text(text.replace("efficiency: 9 %", "efficiency: 30 %"))

@@ -5,13 +5,13 @@ from __future__ import annotations
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Choice, Name, Quantity
 from allocator.site.shapes import OneOrList
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import FLUID, WATTS, materials, price
 
 KELVIN = Quantity("temperature", above=0)
 KILOGRAMS = Quantity("mass", above=0)
 
-RECOVERY = Table(
+RECOVERY = KeyTable(
     (
         Key("duty", WATTS, "Most heat that it takes", required=True),
         Key("threshold", KELVIN, "Of the heat sink, below which it stands still", required=True),
@@ -25,7 +25,7 @@ RECOVERY = Table(
     )
 )
 
-COOLER = Table(
+COOLER = KeyTable(
     (
         Key("duty", WATTS, "Most heat that it takes away", required=True),
         Key(
@@ -40,7 +40,7 @@ COOLER = Table(
     )
 )
 
-HEAT_SINKS = Table(
+HEAT_SINKS = KeyTable(
     (
         Key("source", Name("sources", "source"), "Beside which it stands", required=True),
         Key(
@@ -53,7 +53,7 @@ HEAT_SINKS = Table(
         materials("mass_per_mass", "Material per mass"),
         Key(
             "base",
-            Table(
+            KeyTable(
                 (
                     materials("mass", "Material once, whatever its mass"),
                     price("money", "Money once, whatever its mass"),

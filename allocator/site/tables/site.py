@@ -7,7 +7,7 @@ from allocator.site.groups import ListOf, OwnUnits
 from allocator.site.kinds import Choice, Flag, Quantity, Text
 from allocator.site.records import GOALS, POWER
 from allocator.site.shapes import Named
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     SPAN,
 )
@@ -19,7 +19,7 @@ from allocator.site.tables.supply import SOURCES, STORES
 from allocator.site.tables.use import BUILT, COOLERS, DEMANDS, MACHINES
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
-SITE = Table(
+SITE = KeyTable(
     (
         Key("format", Choice((FORMAT,)), f"The format of the file: {FORMAT}", required=True),
         Key("name", Text(), "Name of the site; default: the name of the file"),
