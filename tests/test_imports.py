@@ -22,6 +22,7 @@ ROOMS = {
         "shown",
         "spreadsheet_cells",
         "status",
+        "text",
     },
     "physics": {
         "arrays",
@@ -41,12 +42,14 @@ ROOMS = {
         "substances",
     },
     "site": {
-        "bath",
         "chambers",
         "checks",
+        "formats",
         "graph",
+        "heat_sinks",
         "kinds",
         "marks",
+        "migration",
         "mixes",
         "reading",
         "records",

@@ -34,7 +34,7 @@ def pipe_column_count(sets: IndexSets) -> int:
 def narrowed(site: Network, candidates: Iterable[Candidate]) -> Network:
     """The site with the corridors of some candidates, and existing assets, alone."""
     kept = {route for candidate in candidates for route, _ in candidate.pipes}
-    kept |= {run.route for run in site.built.runs}
+    kept |= {run.route for run in site.built.pipes}
     return replace(site, routes={name: r for name, r in site.routes.items() if name in kept})
 
 

@@ -169,7 +169,7 @@ def _at_earlier_point(result: GoalFound, value: float) -> GoalFound:
 
 
 def _must_serve(site: Network) -> bool:
-    return any(demand.least_share > 0 for demand in site.demands.values())
+    return any(demand.min_share > 0 for demand in site.demands.values())
 
 
 def _less_asked(site: Network) -> Network:
@@ -181,7 +181,7 @@ def _less_asked(site: Network) -> Network:
     return replace(
         site,
         demands={
-            name: replace(demand, least_share=demand.least_share * (1.0 - ROOM))
+            name: replace(demand, min_share=demand.min_share * (1.0 - ROOM))
             for name, demand in site.demands.items()
         },
     )
