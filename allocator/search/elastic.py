@@ -61,7 +61,7 @@ class ElasticRelaxation:
     known: np.ndarray | None = None
 
     def begin_from(self, plan: Plan) -> None:
-        """Look beside a plan first from now on: what it builds is kept, and more is built."""
+        """Search near a plan first from now on: what it builds is kept, and more is built."""
         self.known = point_of_plan(self.solver_model.model, self.sets, plan)
 
     def possible(

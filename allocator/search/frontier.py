@@ -3,8 +3,8 @@
 The epsilon-constraint method (Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, 1971): most power under a
 cap on the scarce thing, then the least of it for that power, for caps from one end to the other.
 Cap and floor are bounds of two variables of the model, so nothing is built again, every cut
-stays, and each point starts from the one before, which every larger cap allows, or from what paths
-find under its own cap (a stock of less), where that is better.
+stays, and each point starts from the one before, which every larger cap allows, or from candidates
+under its own cap (a stock of less), where that is better.
 """
 
 from __future__ import annotations
@@ -92,7 +92,7 @@ class _Trade:
         return candidate_pool_of(sets, self.settings, self.search_state.solver_model.clock, None)
 
     def begin_by_paths(self, cap: float, limit: float | None) -> None:
-        """Begin from what paths find under a cap, where it has more power than the point so far."""
+        """Begin from candidates under a cap, where they have more power than the point so far."""
         search_state, solver_model = self.search_state, self.search_state.solver_model
         pool = self.paths(cap)
         if pool is None or not pool.ready(0.0):
@@ -171,15 +171,23 @@ def frontier_of(
 ) -> tuple[Point, ...]:
     """Points from the least of the scarce thing to the most that is of use.
 
-    Args:
-        site: the site.
-        give: a material's name, ``money`` or ``emissions``; with emissions all power counts, else
-            clean power.
-        steps: points asked for, ends included; 2 or more.
-        settings: the time limit is that of all points together.
-        report: called with a line for each point.
+    Parameters
+    ----------
+    site : Site
+        The site.
+    give : str
+        A material's name, ``money`` or ``emissions``; with emissions all power counts, else clean
+        power.
+    steps : int
+        Points asked for, ends included; 2 or more.
+    settings : Settings
+        The time limit is that of all points together.
+    report : function
+        Called with a line for each point.
 
-    Returns:
+    Returns
+    -------
+    tuple of Point
         Points that no other dominates, rising in both; ends are solved as any plan is, and their
         status says whether they are proven. Empty where no plan exists or none was found.
     """

@@ -50,15 +50,22 @@ def prices_of(
 ) -> tuple[Price, ...]:
     """The prices of a plan's limits, most important goal first.
 
-    Args:
-        site: the site.
-        settings: of the plan; ``lifts`` are steps to re-plan with. Stocks and caps that have a
-            price are lifted by a twentieth besides, as far as time is left.
-        clock: the plan's.
-        values: the plan's own point by key, SI.
+    Parameters
+    ----------
+    site : Network
+        The site.
+    settings : Settings
+        Of the plan; ``lifts`` are steps to re-plan with. Stocks and caps that have a price are
+        lifted by a twentieth besides, as far as time is left.
+    clock : Clock
+        The plan's.
+    values : mapping
+        The plan's own point by key, SI.
 
-    Returns:
-        A price a limit that is worth something.
+    Returns
+    -------
+    tuple of Price
+        A price for each limit that is worth something.
     """
     elastic = elastic_relaxation_of(site, settings, clock, demands=True)
     pricing = _Pricing(elastic, values)

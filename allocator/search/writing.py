@@ -58,16 +58,24 @@ def written_program(
     """The integer model of a site's first goal, with the store cuts that its optimum needs.
 
     The objective is in SI and minimised (a goal that is maximised has its sign changed); variables
-    are in steps of the formulation's own, so that numbers are near 1.
+    are in steps of the model's own, so that numbers are near 1.
 
-    Args:
-        site, settings: as for planning; the time or node limit is that of the search for cuts.
-        suffix: ``.lp`` or ``.mps``.
-        plan: one that is known, to begin from.
+    Parameters
+    ----------
+    site : Site
+        The site.
+    settings : Settings
+        As for planning; the time or node limit is that of the search for cuts.
+    suffix : str
+        ``.lp`` or ``.mps``.
+    plan : Plan, optional
+        One that is known, to begin from.
 
-    Raises:
-        ProgramFileError: another suffix, or a model that no solver need look at: nothing may be
-            built that gives what must be served, or there is nothing to decide.
+    Raises
+    ------
+    ProgramFileError
+        Another suffix, or a model that no solver need look at: nothing may be built that gives
+        what must be served, or there is nothing to decide.
     """
     check_program_path(suffix)
     site = network_of(site)

@@ -177,11 +177,11 @@ class PathSearch:
         """A first candidate, and how long a move takes."""
         first = self._weights(self._chance, False)
         probe = _first(self.arrays, self.seed * 1009, first, 1)  # compiled by now
-        self._take(probe, hear, "first paths")
+        self._take(probe, hear, "first candidate")
         tried = time.perf_counter()
         probe = continued(self.arrays, probe, FEWEST, 0)
         self._each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
-        self._take(probe, hear, "paths")
+        self._take(probe, hear, "candidate")
 
     def _weights(self, chance: np.random.Generator, varied: bool) -> Floats:
         stocks = len(self.arrays.weight)
@@ -208,7 +208,7 @@ class PathSearch:
         while True:
             starts = self._all(tasks, out)
             for start in starts:
-                self._take(start, hear, "paths")
+                self._take(start, hear, "candidate")
             if len(starts) < len(tasks) or len(starts) == 1:
                 self._winners += starts
                 break
@@ -233,7 +233,7 @@ class PathSearch:
         ]
         made = self._all(tasks, out)
         for start in made:
-            self._take(start, hear, "paths between paths")
+            self._take(start, hear, "relinked candidate")
         self._winners += [s for s in made if s.value > self._winners[0].value * (1.0 + 1e-6)]
 
     def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[PathStart]:

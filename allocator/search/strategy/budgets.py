@@ -222,7 +222,7 @@ class BoundBudgets:
     first_depth: float = 0.42
     """Depth of the first cutoff: 0 is the bound of the relaxation, 1 the plan.
 
-    This and the next four are fitted to generated sites of 40 sources and `networks/harbour.yaml`.
+    This and the next one are fitted to generated sites of 40 sources and `networks/harbour.yaml`.
     """
     doubling: float = 0.08
     """Depth that takes twice the time to prove."""
