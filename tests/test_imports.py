@@ -23,6 +23,7 @@ ROOMS = {
         "shown",
         "spreadsheet_cells",
         "status",
+        "text",
     },
     "physics": {
         "arrays",
@@ -42,12 +43,14 @@ ROOMS = {
         "substances",
     },
     "site": {
-        "bath",
         "chambers",
         "checks",
+        "formats",
         "graph",
+        "heat_sinks",
         "kinds",
         "marks",
+        "migration",
         "mixes",
         "reading",
         "records",

@@ -75,9 +75,9 @@ def _swings(rows: Sequence[BathRow]) -> list[str]:
 
 def _nearest_limit(row: BathRow) -> str:
     """The limit that ``to spare`` speaks of."""
-    if row.given.margin < row.bath.hottest - row.given.high:
-        return f"gas {_kelvin(row.bath.hottest_outlet)}"
-    return _kelvin(row.bath.hottest)
+    if row.given.margin < row.bath.max_temperature - row.given.high:
+        return f"gas {_kelvin(row.bath.max_outlet_temperature)}"
+    return _kelvin(row.bath.max_temperature)
 
 
 def _heat(rows: Sequence[BathRow]) -> list[str]:
@@ -201,7 +201,7 @@ def _sinks(site: Site, rows: Sequence[BathRow]) -> list[str]:
     lines = []
     for row in rows:
         pump = site.sources[row.bath.source].pump
-        limit = None if pump is None else pump.hottest_inlet
+        limit = None if pump is None else pump.max_inlet_temperature
         bears = "" if limit is None else f"; the pump bears {_kelvin(limit)}"
         for recovery, sink in row.sinks:
             by = "with recovery" if recovery else "by losses alone"

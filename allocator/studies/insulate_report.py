@@ -49,12 +49,14 @@ def insulate_text(site: Site, route: str, rows: list[BuildRow]) -> str:
 def _limits(site: Site, route: str) -> list[str]:
     corridor = corridor_of(site, route)
     said = []
-    if corridor.surface_limit is not None:
-        said.append(f"surface at most {format_quantity(corridor.surface_limit, 'temperature')}")
+    if corridor.max_surface_temperature is not None:
+        said.append(
+            f"surface at most {format_quantity(corridor.max_surface_temperature, 'temperature')}"
+        )
     if corridor.heat_limit is not None:
         said.append(f"heat let in at most {format_quantity(corridor.heat_limit, 'power')}")
-    if corridor.buried is not None:
-        said.append(f"buried {format_quantity(corridor.buried, 'length')} deep")
+    if corridor.burial_depth is not None:
+        said.append(f"buried {format_quantity(corridor.burial_depth, 'length')} deep")
     return paragraph("; ".join(said)) if said else []
 
 
@@ -93,7 +95,7 @@ def insulate_json(site: Site, route: str, rows: list[BuildRow]) -> str:
         "format": FORMAT,
         "route": route,
         "length_m": corridor.length,
-        "surface_limit_k": corridor.surface_limit,
+        "surface_limit_k": corridor.max_surface_temperature,
         "heat_limit_w": corridor.heat_limit,
         "builds": [
             {

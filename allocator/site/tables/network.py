@@ -1,30 +1,30 @@
-"""Keys of pipe builds, routes and power lines."""
+"""Keys of pipes, routes and power lines."""
 
 from __future__ import annotations
 
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Flag, Quantity
 from allocator.site.spreads import Ranged
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     BETWEEN,
-    BUILD,
     FLOW,
     FLUID,
     MATERIAL,
+    PIPE,
     WATTS,
     materials,
     price,
 )
 
-BUILDS = Table(
+PIPES = KeyTable(
     (
         Key("capacity", FLOW, "Most that it carries"),
         Key("bore", Quantity("length", above=0), "Inner diameter"),
         Key(
             "layers",
             ListOf(
-                Table(
+                KeyTable(
                     (
                         Key("material", MATERIAL, "Of which it is made", required=True),
                         Key(
@@ -51,36 +51,38 @@ BUILDS = Table(
             "For the capacity by bore; default: the ambient pressure",
         ),
         Key(
-            "velocity",
+            "max_velocity",
             Quantity("speed", above=0),
             "Highest, for the capacity by bore; default: 20 m/s for gases, 2 m/s for liquids",
         ),
-        Key("mach", Quantity("number", above=0, most=1), "Highest Mach number", default="0.3"),
+        Key("max_mach", Quantity("number", above=0, most=1), "Highest Mach number", default="0.3"),
         Key("roughness", Quantity("length", above=0), "Of the inner wall", default="4.5e-5"),
-        Key("hottest", Quantity("temperature", above=0), "Hottest fluid that it may carry"),
+        Key("max_temperature", Quantity("temperature", above=0), "Hottest fluid that it may carry"),
     )
 )
 
-ROUTES = Table(
+ROUTES = KeyTable(
     (
         Key("between", BETWEEN, "The two places that it joins", required=True),
         Key(
             "length",
             Quantity("length", above=0),
-            "Length of the run; default: the straight line times 'winding'",
+            "Length of the run; default: the straight line times 'detour_factor'",
         ),
         Key(
-            "winding",
+            "detour_factor",
             Quantity("number", least=1),
             "Length of the run per length of the straight line",
             default="1",
         ),
-        Key("builds", ListOf(BUILD, least=1, distinct=True), "What may be laid; default: any"),
+        Key("pipes", ListOf(PIPE, least=1, distinct=True), "What may be laid; default: any"),
         Key("one_way", Flag(), "Only from the first place to the second", default="false"),
         Key("cost", Quantity("money_per_mass", least=0), "Money per kg moved", default="0"),
-        Key("buried", Quantity("length", above=0), "Depth of the pipe's axis below the ground"),
         Key(
-            "surface_limit",
+            "burial_depth", Quantity("length", above=0), "Depth of the pipe's axis below the ground"
+        ),
+        Key(
+            "max_surface_temperature",
             Quantity("temperature", above=0),
             "Hottest surface, where people may touch the pipe",
         ),
@@ -91,13 +93,13 @@ ROUTES = Table(
         ),
     ),
     reserved={
-        "via": "give 'length' or 'winding'",
-        "geometry": "give 'length' or 'winding'",
+        "via": "give 'length' or 'detour_factor'",
+        "geometry": "give 'length' or 'detour_factor'",
     },
-    exclusive=(("length", "winding"),),
+    exclusive=(("length", "detour_factor"),),
 )
 
-LINES = Table(
+LINES = KeyTable(
     (
         Key("between", BETWEEN, "The two places that it joins", required=True),
         Key("capacity", WATTS, "Most power sent", required=True),

@@ -7,12 +7,12 @@ from allocator.site.kinds import Flag, Name, Quantity
 from allocator.site.records import POWER
 from allocator.site.shapes import Variants
 from allocator.site.spreads import Ranged
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     FLOW,
     FLUID,
     HOT,
-    HOTTEST_INLET,
+    MAX_INLET_TEMPERATURE,
     PLACE,
     PLACES,
     RANGED_FLOW,
@@ -21,14 +21,14 @@ from allocator.site.tables.common import (
     price,
 )
 
-STAGE = Table(
+STAGE = KeyTable(
     (
         Key("on", RANGED_SPAN, "How long it is on", required=True),
         Key("every", RANGED_SPAN, "How often it turns on: the period of the stage", required=True),
     )
 )
 
-SOURCES = Table(
+SOURCES = KeyTable(
     (
         Key("place", PLACE, "The place where it stands", required=True),
         Key("fluid", FLUID, "The fluid that it gives", required=True),
@@ -40,7 +40,7 @@ SOURCES = Table(
         ),
         Key(
             "delivery",
-            Table(
+            KeyTable(
                 (
                     Key("every", RANGED_SPAN, "Time from one delivery to the next", required=True),
                     Key("batch", Ranged("mass", above=0), "What comes at once", required=True),
@@ -49,23 +49,23 @@ SOURCES = Table(
             "Bought in batches, unloaded at the rate 'flow'",
         ),
         Key(
-            "next_spell",
+            "next_start",
             Quantity("duration", least=0),
             "Time until the outermost stage next turns on, or the next delivery comes",
         ),
         Key("temperature", HOT, "At the mouth"),
         Key("pressure", Quantity("pressure", above=0), "At the mouth"),
-        Key("sure", Flag(), "It cannot be lost, whatever a plan withstands", default="false"),
+        Key("reliable", Flag(), "It cannot be lost, whatever a plan withstands", default="false"),
         Key("water", Quantity("share", above=0, below=1), "Vapour in the gas, by volume"),
         Key(
-            "tap",
-            Table((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
+            "connection",
+            KeyTable((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
             "What tapping it takes",
         ),
         price("money_per_mass", "Money per kg that is taken"),
         Key(
             "pump",
-            Table(
+            KeyTable(
                 (
                     Key(
                         "energy",
@@ -74,10 +74,10 @@ SOURCES = Table(
                         required=True,
                     ),
                     Key("rate", FLOW, "Highest rate; leave out for no limit"),
-                    HOTTEST_INLET,
+                    MAX_INLET_TEMPERATURE,
                     Key(
                         "chamber",
-                        Table(
+                        KeyTable(
                             (
                                 Key(
                                     "volume",
@@ -86,7 +86,7 @@ SOURCES = Table(
                                     required=True,
                                 ),
                                 Key(
-                                    "least",
+                                    "min_pressure",
                                     Quantity("pressure", above=0),
                                     "Pressure that the pump keeps in it",
                                     required=True,
@@ -107,19 +107,19 @@ SOURCES = Table(
 )
 
 
-def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
+def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> KeyTable:
     amount = Quantity(size, above=0)
-    return Table(
+    return KeyTable(
         (
             *more,
             Key("holds", Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'", required=True),
             Key("places", PLACES, "Where it may stand", required=True),
             Key(
                 "size",
-                Table(
+                KeyTable(
                     (
-                        Key("most", amount, "Largest size at one place", required=True),
-                        Key("least", Quantity(size, least=0), "Smallest size", default="0"),
+                        Key("max", amount, "Largest size at one place", required=True),
+                        Key("min", Quantity(size, least=0), "Smallest size", default="0"),
                         Key("unit", amount, "Size of one whole unit; leave out for any size"),
                     )
                 ),
@@ -129,7 +129,7 @@ def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
             materials(mass, "Material per size"),
             Key(
                 "base",
-                Table(
+                KeyTable(
                     (
                         materials("mass", "Material once for each place"),
                         price("money", "Money once for each place"),
@@ -156,7 +156,9 @@ def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
     )
 
 
-STORE_OF_FLUID = _store("mass", "money_per_mass", "mass_per_mass", "mass_rate", HOTTEST_INLET)
+STORE_OF_FLUID = _store(
+    "mass", "money_per_mass", "mass_per_mass", "mass_rate", MAX_INLET_TEMPERATURE
+)
 STORE_OF_POWER = _store("energy", "money_per_energy", "mass_per_energy", "power")
 
 

@@ -7,13 +7,13 @@ from allocator.site.kinds import AsWritten, Choice, Name, Quantity, Text, Whole
 from allocator.site.records import POWER
 from allocator.site.shapes import ByShape
 from allocator.site.spreads import Ranged
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
-    BUILD,
     FLOW,
     FLUID,
     HOT,
-    HOTTEST_INLET,
+    MAX_INLET_TEMPERATURE,
+    PIPE,
     PLACE,
     PLACES,
     RANGED_FLOW,
@@ -24,10 +24,10 @@ from allocator.site.tables.common import (
     price,
 )
 
-MACHINES = Table(
+MACHINES = KeyTable(
     (
         Key(
-            "takes",
+            "inputs",
             MapOf(
                 FLUID,
                 RANGED_FLOW,
@@ -39,7 +39,7 @@ MACHINES = Table(
             required=True,
         ),
         Key(
-            "gives",
+            "outputs",
             MapOf(
                 FLUID,
                 RANGED_FLOW,
@@ -56,19 +56,19 @@ MACHINES = Table(
             default="0",
         ),
         Key(
-            "least_load",
+            "min_load",
             Quantity("share", least=0, most=1),
             "Least share of full load at which it may run",
             default="0",
         ),
         Key(
-            "least_run",
+            "min_up_time",
             Quantity("duration", least=0),
             "Shortest run: behind a battery, and on bursts where it is given",
             default="600 s",
         ),
         Key(
-            "least_rest",
+            "min_down_time",
             Quantity("duration", least=0),
             "Shortest rest between two runs",
             default="0 s",
@@ -81,18 +81,18 @@ MACHINES = Table(
             "Most units at each place, or a list of places without limit",
             required=True,
         ),
-        Key("most", Whole(), "Most units in all; leave out for no limit"),
-        HOTTEST_INLET,
-        Key("outlet", HOT, "Of the fluids that it gives"),
+        Key("max_units", Whole(), "Most units in all; leave out for no limit"),
+        MAX_INLET_TEMPERATURE,
+        Key("outlet_temperature", HOT, "Of the fluids that it gives"),
     ),
     reserved={
         "outages": "plan with fewer units, or leave the machine out",
     },
 )
 
-SERIES = Table((Key("csv", Text(), "Path of the CSV file, from the site file", required=True),))
+SERIES = KeyTable((Key("csv", Text(), "Path of the CSV file, from the site file", required=True),))
 
-DEMANDS = Table(
+DEMANDS = KeyTable(
     (
         Key("power", ByShape(RANGED_WATTS, SERIES), "Mean power, or a series"),
         Key("fluid", FLUID, "The fluid that is asked for"),
@@ -104,10 +104,10 @@ DEMANDS = Table(
             "Shape of the demand in equal steps, at any scale",
         ),
         Key("period", SPAN, "Time after which the profile repeats; default: 1 d"),
-        HOTTEST_INLET,
+        MAX_INLET_TEMPERATURE,
         Key("priority", Whole(), "1 is served first", default="1"),
         Key(
-            "least_share",
+            "min_share",
             Quantity("share", least=0, most=1),
             "Least share that any plan must serve, all of the time",
             default="0",
@@ -116,7 +116,7 @@ DEMANDS = Table(
     either=(("power",), ("fluid", "flow")),
 )
 
-COOLERS = Table(
+COOLERS = KeyTable(
     (
         Key("fluid", FLUID, "The fluid that it cools", required=True),
         Key(
@@ -142,7 +142,7 @@ COOLERS = Table(
         ),
         Key(
             "coolant",
-            Table(
+            KeyTable(
                 (
                     Key(
                         "temperature",
@@ -168,7 +168,7 @@ COOLERS = Table(
         Key("rejects_at", PLACE, "Into which its heat goes; default: where it stands"),
         Key(
             "recovery",
-            Table(
+            KeyTable(
                 (
                     Key(
                         "efficiency",
@@ -191,30 +191,34 @@ COOLERS = Table(
     )
 )
 
-BUILT = Table(
+BUILT = KeyTable(
     (
         Key(
-            "taps",
+            "sources",
             ListOf(Name("sources", "source"), distinct=True),
             "Sources that are tapped already",
         ),
         Key(
-            "runs",
+            "pipes",
             ListOf(
-                Table(
+                KeyTable(
                     (
                         Key("route", Name("routes", "route"), "Where it lies", required=True),
-                        Key("build", BUILD, "Which build it is", required=True),
+                        Key("pipe", PIPE, "Which pipe it is", required=True),
                         Key("fluid", FLUID, "What it carries", required=True),
                     )
                 )
             ),
             "Pipes that stand",
         ),
-        Key("lines", ListOf(Name("lines", "line"), distinct=True), "Power lines that stand"),
         Key(
-            "stores",
-            MapOf(Name("stores", "store"), MapOf(PLACE, AsWritten())),
+            "power_lines",
+            ListOf(Name("power_lines", "power line"), distinct=True),
+            "Power lines that stand",
+        ),
+        Key(
+            "storage",
+            MapOf(Name("storage", "store"), MapOf(PLACE, AsWritten())),
             "Store -> place -> size that stands",
         ),
         Key(
