@@ -34,6 +34,8 @@ from allocator.base.json_kinds import (
 
 T = TypeVar("T")
 _KEYS, _AFTER = "json_keys", "json_after"
+_BY_TYPE = JsonKind()
+"""Stands for the kind that follows from a field's type."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,8 @@ def fact(
         The field that it follows in the file (``""``: it stands first), where a default keeps it
         from that place in the record.
     """
-    metadata = {_KEYS: (key, text, kind, optional), _AFTER: after}
+    stated = JsonKey(key, kind or _BY_TYPE, text, optional=optional)
+    metadata = {_KEYS: (stated,), _AFTER: after}
     return field(default=default, default_factory=default_factory, metadata=metadata)
 
 
@@ -96,10 +99,17 @@ def fact_in_keys(*keys: JsonKey) -> Any:
 
 @dataclass_transform(frozen_default=True, field_specifiers=(fact, fact_in_keys, field))
 def record(cls: type[T]) -> type[T]:
-    """A frozen dataclass with slots, whose fields may be facts."""
+    """A frozen dataclass with slots, whose fields may be facts; its docstring lists them."""
     # a class that shows itself keeps its own repr
     own = cls.__repr__ is object.__repr__
-    return dataclass(frozen=True, slots=True, repr=own)(cls)
+    made = dataclass(frozen=True, slots=True, repr=own)(cls)
+    lines = ["Attributes", "----------"]
+    for one in dataclasses.fields(made):  # type: ignore[arg-type]
+        keys = one.metadata.get(_KEYS, ())
+        lines += [one.name] if keys else []
+        lines += [f"    ``{key.name}``: {key.text}" for key in keys]
+    made.__doc__ = "\n".join([inspect.getdoc(cls) or "", "", *lines, ""])
+    return made
 
 
 def kind_of(hint: Any) -> JsonKind:
@@ -138,14 +148,14 @@ def keys_of(cls: type) -> tuple[JsonKey, ...]:
     hints = typing.get_type_hints(cls)
     found: list[JsonKey] = []
     for one in dataclasses.fields(cls):
-        keys = one.metadata.get(_KEYS, ())
-        if keys and isinstance(keys[0], str):
-            key, text, kind, optional = keys
-            keys = (JsonKey(key, kind or kind_of(hints[one.name]), text, one.name, optional),)
-        after = one.metadata.get(_AFTER)
-        place = len(found)
-        if after is not None:
-            place = [key.field for key in found].index(after) + 1 if after else 0
+        keys, place = one.metadata.get(_KEYS, ()), len(found)
+        if _AFTER in one.metadata:
+            (key,) = keys
+            kind = kind_of(hints[one.name]) if key.kind is _BY_TYPE else key.kind
+            keys = (dataclasses.replace(key, kind=kind, attribute=one.name),)
+            after = one.metadata[_AFTER]
+            if after is not None:
+                place = [key.field for key in found].index(after) + 1 if after else 0
         found[place:place] = keys
     return tuple(found)
 

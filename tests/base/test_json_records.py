@@ -80,6 +80,22 @@ def test_a_record_is_a_frozen_dataclass_with_slots() -> None:
     assert not hasattr(PANEL, "__dict__")
 
 
+def test_the_docstring_lists_what_each_field_is() -> None:
+    assert Valve.__doc__ is not None
+    assert Valve.__doc__.splitlines() == [
+        "A valve.",
+        "",
+        "More of it.",
+        "",
+        "Attributes",
+        "----------",
+        "name",
+        "    ``name``: Its name.",
+        "kinds",
+        "    ``kinds``: Its kinds.",
+    ]
+
+
 def test_keys_stand_in_the_order_declared_and_empty_ones_are_left_out() -> None:
     assert record_kind(Panel).write(PANEL) == {
         "first": True,
