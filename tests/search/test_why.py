@@ -82,7 +82,7 @@ def demanding(seed: int) -> Site:
     return replace(
         site,
         demands={"load": replace(demand, mean=demand.mean * times, min_share=share)},
-        machines={n: replace(m, most=most) for n, m in site.machines.items()},
+        machines={n: replace(m, max_units=most) for n, m in site.machines.items()},
         goals=("served_power",),
     )
 
