@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
     from allocator.studies.bath import baths_table
-    from allocator.studies.sources import sources_table
+    from allocator.studies.sources_result import sources
     from allocator.verify import AuditReport, audit
 
 __version__ = "0.1.0"
@@ -62,7 +62,7 @@ _HOMES = {
     "read_site": "network.reading",
     "simulate": "engine:simulate_plan",
     "site_schema": "site.schema",
-    "sources_table": "studies.sources",
+    "sources": "studies.sources_result",
     "summary": "report.summary",
     "write_plan": "engine:write_plan_files",
     "write_simulation": "simulation",
@@ -99,7 +99,7 @@ __all__ = [
     "read_site",
     "simulate",
     "site_schema",
-    "sources_table",
+    "sources",
     "summary",
     "write_plan",
     "write_simulation",

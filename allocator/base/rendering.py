@@ -43,6 +43,11 @@ def lines_of(table: Table) -> list[str]:
     return text.table(heads, rows, right) + (text.paragraph(table.note) if table.note else [])
 
 
+def section_of(table: Table) -> list[str]:
+    """A table with its title as lines after a blank one; none where it has no rows."""
+    return text.section(table.title, lines_of(table))
+
+
 def text_of(table: Table) -> str:
     """A table with its title as text that ends in a new line."""
     return "\n".join([table.title, *(lines_of(table) or ["  none"])]) + "\n"

@@ -107,6 +107,14 @@ class Table:
         known = ", ".join(column.name for column in self.columns)
         raise KeyError(f"table {self.name!r} has no column {name!r}; it has {known}")
 
+    def select(self, *names: str, title: str = "", note: str = "") -> Table:
+        """The same rows with these columns, in this order. Raises KeyError for unknown names."""
+        columns = {column.name: (column, self.column(column.name)) for column in self.columns}
+        chosen = [columns[name] for name in names]
+        rows = tuple(zip(*(cells for _, cells in chosen), strict=True))
+        heads = tuple(column for column, _ in chosen)
+        return Table(self.name, title or self.title, heads, rows, note)
+
     def records(self) -> list[dict[str, object]]:
         """A mapping from keys to SI values for every row."""
         return [dict(zip(self.keys, row, strict=True)) for row in self.rows]

@@ -205,3 +205,11 @@ def test_a_table_that_does_not_fit_together_is_refused() -> None:
         Table("t", "", (one,), (("x", "y"),))
     with pytest.raises(KeyError, match="it has a"):
         Table("t", "", (one,), ()).column("b")
+
+
+def test_columns_are_chosen_by_name() -> None:
+    few = SOURCES.select("flow", "source", title="Flows")
+    assert (few.title, few.keys) == ("Flows", ("flow_kg_s", "source"))
+    assert few.rows == ((0.018, "north"), (0.0005, "=1+1"))
+    with pytest.raises(KeyError):
+        SOURCES.select("flows")
