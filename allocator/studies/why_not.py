@@ -17,8 +17,8 @@ from allocator.search.why import Conflict, conflict_of
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
+from allocator.studies.limit_words import amount_shown
 from allocator.studies.most_power import GOALS, MostPower
-from allocator.studies.wanted import amount_shown
 
 FORMAT = "allocator.why/1"
 

@@ -90,7 +90,7 @@ def test_carry(networks: Path, capsys: Told) -> None:
     site = str(networks / "first.yaml")
     assert main(["carry", site, "--node-limit", "1000", "--progress"]) == 0
     out, err = capsys.readouterr()
-    assert "What stops the next one" in out
+    assert "Limits of the next unit" in out
     assert "1 of 1 cases" in err
     assert main(["carry", site, "--node-limit", "1000", "--json"]) == 0
     (row,) = json.loads(capsys.readouterr().out)["carried"]
