@@ -153,8 +153,7 @@ ROOMS = {
         "sweep",
         "sweep_report",
         "trade_off",
-        "wanted",
-        "why_not",
+        "why_result",
     },
     "cli": {"entry"},
 }

@@ -8,6 +8,8 @@ from allocator.model.limits import Limit
 from allocator.report.words import percent, plain, quantity
 from allocator.site.marks import Marks
 
+_MOST = ("capacity", "fill_rate", "release_rate", "size", "places", "most", "money", "emission")
+
 
 def marks_of(file: str | os.PathLike[str] | None) -> Marks | None:
     """The lines of a site file, where there is one."""
@@ -30,6 +32,18 @@ def limit_name(limit: Limit) -> str:
         "emission": "emission limit",
         "money": "money",
     }.get(limit.kind, f"{limit.kind} {name}")
+
+
+def limit_said(limit: Limit) -> str:
+    """A limit as a sentence without its end, such as ``stock of 'steel' is 3.5 t``."""
+    if limit.kind == "want" and limit.name.startswith("tap:"):
+        return limit.words
+    if limit.kind == "flow":
+        return f"the '{limit.name}' sources are limited to the flows in the file"
+    if limit.shared:
+        return f"{limit.words} no more than the file states"
+    most = "at most " if limit.kind in _MOST else ""
+    return f"{limit.words} {most}{amount_shown(limit.value, limit.dimension)}"
 
 
 def where(marks: Marks | None, limit: Limit) -> str:
