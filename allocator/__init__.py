@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from allocator.simulation import Outages, SimulationSettings, Trace, write_simulation
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
-    from allocator.studies.bath import baths_table
+    from allocator.studies.heat_sinks_result import heat_sinks
     from allocator.studies.sources_result import sources
     from allocator.verify import AuditReport, audit
 
@@ -50,7 +50,7 @@ _HOMES = {
     "SiteFileError": "base.errors",
     "Trace": "simulation",
     "audit": "verify",
-    "baths_table": "studies.bath",
+    "heat_sinks": "studies.heat_sinks_result",
     "cautions_for": "network.cautions",
     "check_site": "network.reading",
     "curve_of": "cycles",
@@ -86,11 +86,11 @@ __all__ = [
     "Trace",
     "__version__",
     "audit",
-    "baths_table",
     "cautions_for",
     "check_site",
     "curve_of",
     "format_quantity",
+    "heat_sinks",
     "parse_quantity",
     "plan",
     "plan_schema",

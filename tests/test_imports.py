@@ -139,12 +139,11 @@ ROOMS = {
     },
     "engine": {""},
     "studies": {
-        "bath",
-        "bath_report",
         "carry_result",
         "comparison",
         "comparison_report",
         "grids",
+        "heat_sinks_result",
         "insulate_result",
         "lifting",
         "results",
