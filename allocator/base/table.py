@@ -77,6 +77,7 @@ class Table:
         columns: what the values are.
         rows: a value a column: text, bool, int or float in SI; None where there is none.
         note: a sentence or two for people, below the table.
+        one_unit: people see all columns of a kind in the same unit, as of one thing side by side.
 
     Raises:
         ValueError: two columns share a name, or a row has not as many values as columns.
@@ -87,6 +88,7 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[object, ...], ...]
     note: str = ""
+    one_unit: bool = False
 
     def __post_init__(self) -> None:
         if len({column.name for column in self.columns}) < len(self.columns):
