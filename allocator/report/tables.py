@@ -104,7 +104,7 @@ def runs(site: Network, plan: Plan) -> pd.DataFrame:
             }
         )
     for use in plan.lines:
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         sent = line_peak(site, use)
         rows.append(
             {

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from allocator.site.tables.site import FORMAT, SITE
+from allocator.site.formats import FORMAT
+from allocator.site.tables.site import SITE
 
 
 def site_schema() -> dict[str, Any]:

@@ -195,7 +195,7 @@ def compare_result(site: Site, rows: Sequence[Compared]) -> CompareResult:
 
 
 def _of_power(site: Site, store: str) -> bool:
-    return site.stores[store.rpartition("@")[0]].holds == POWER
+    return site.storage[store.rpartition("@")[0]].holds == POWER
 
 
 def _power(figures: Figures) -> Mapping[str, float]:

@@ -36,7 +36,7 @@ def farm(store: float, *sources: Source, **store_keys: float) -> Site:
         materials=named(Material("steel")),
         places=named(Place("works")),
         sources=named(*sources),
-        stores=named(StoreType("holder", "gas", ("works",), most=store, **store_keys)),
+        storage=named(StoreType("holder", "gas", ("works",), max_size=store, **store_keys)),
         routes={},
         demands={},
         built=Built(),
@@ -75,7 +75,7 @@ def test_the_first_network() -> None:
 
 
 def test_without_a_store_only_a_steady_source_is_firm() -> None:
-    site = replace(farm(1.0, DIGESTER, Source("seep", "works", "gas", 0.001)), stores={})
+    site = replace(farm(1.0, DIGESTER, Source("seep", "works", "gas", 0.001)), storage={})
     digester, seep = source_rows(site)
     assert (digester.store, digester.firm_draw) == (0.0, 0.0)
     assert digester.per_store == pytest.approx(1 / (18 * HOUR), rel=1e-6)

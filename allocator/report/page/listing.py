@@ -28,7 +28,7 @@ TITLES = {
     "store_sizes": "Stores",
     "machine_counts": "Machines",
     "runs": "Runs and lines",
-    "build_order": "Build order",
+    "build_order": "PipeType order",
     "bill_of_materials": "Bill of materials",
     "cut_list": "Cut list",
     "set_points": "Set-points",
