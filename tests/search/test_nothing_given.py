@@ -172,11 +172,7 @@ def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -
     site = read_site(path)
     for name, possible in (("near_well", False), ("far_well", True)):
         wants = [want_of(network_of(site), f"tap:{name}")]
-<<<<<<< HEAD
         found = conflict_for(site, Settings(node_limit=100), wants)
-=======
-        found = why_not(site, Settings(node_limit=100), wants)
->>>>>>> main
         assert (found.status == "possible") == possible
         text = " ".join(why_result(site, found, wants, path).summary().split())
         assert ("which bears 90 degC; no cooler is offered" in text) != possible
