@@ -136,7 +136,6 @@ ROOMS = {
         "page.study_files",
         "simulated",
         "summary",
-        "text",
         "words",
     },
     "engine": {""},
