@@ -7,11 +7,11 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from allocator.site.heat_sinks import HeatSink
 from allocator.site.records import (
     POWER,
     Demand,
     Fluid,
+    HeatSink,
     Line,
     MachineType,
     Material,

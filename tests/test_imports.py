@@ -46,7 +46,6 @@ ROOMS = {
         "checks",
         "formats",
         "graph",
-        "heat_sinks",
         "kinds",
         "marks",
         "migration",
