@@ -17,7 +17,7 @@ from typing import Any, TypeVar, dataclass_transform
 from allocator.site.groups import ListOf, MapOf
 from allocator.site.kinds import Kind
 from allocator.site.shapes import ByShape, Variants
-from allocator.site.table import Filling, Key, KeyTable, Path
+from allocator.site.table import FieldSource, Key, KeyTable, Path
 
 Record = TypeVar("Record")
 _MISSING = dataclasses.MISSING
@@ -156,7 +156,7 @@ def table_of(cls: type[Any], variant: str = "") -> KeyTable:
 def _table(cls: type[Any], variant: str) -> KeyTable:
     options = _OPTIONS[cls]
     keys: dict[str, Key | list[Key]] = {name: [] for name in options.first}
-    fillings: list[Filling] = []
+    fields: list[FieldSource] = []
     for one in dataclasses.fields(cls):
         declared: _Declared | None = one.metadata.get(_Declared)
         if declared is None:
@@ -166,7 +166,7 @@ def _table(cls: type[Any], variant: str) -> KeyTable:
             kind = kind.kinds.get(variant)
             if kind is None:
                 continue
-        fillings.append(Filling(one.name, path, maker(kind)))
+        fields.append(FieldSource(one.name, path, maker(kind)))
         if kind is not None:
             _add(keys, path, kind, declared)
         keys.update((own.name, own) for own in declared.also)
@@ -177,7 +177,7 @@ def _table(cls: type[Any], variant: str) -> KeyTable:
         options.exclusive,
         options.either,
         cls,
-        tuple(fillings),
+        tuple(fields),
     )
 
 

@@ -113,7 +113,7 @@ Path = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Filling:
+class FieldSource:
     """How a field of a record gets its value: from where, and made by what (None: as it is)."""
 
     field: str
@@ -128,7 +128,7 @@ class KeyTable:
     ``name``: of the record in the schema; "" where it has none of its own. ``reserved``: keys not
     yet read -> what to do instead. ``exclusive``: pairs of keys of which a record has one at most.
     ``either``: groups of keys; a record has all of exactly one group. ``record``: the class that
-    is made of the values by ``fillings``; a plain dict where it is None.
+    is made of the values by ``fields``; a plain dict where it is None.
     """
 
     keys: tuple[Key, ...]
@@ -137,14 +137,14 @@ class KeyTable:
     exclusive: tuple[tuple[str, str], ...] = ()
     either: tuple[tuple[str, ...], ...] = ()
     record: type[Any] | None = None
-    fillings: tuple[Filling, ...] = ()
+    fields: tuple[FieldSource, ...] = ()
     by_name: Mapping[str, Key] = field(init=False, repr=False, compare=False)
     _plain: tuple[str, ...] = field(init=False, repr=False, compare=False)
-    _shaped: tuple[Filling, ...] = field(init=False, repr=False, compare=False)
+    _shaped: tuple[FieldSource, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        plain = [f.field for f in self.fillings if f.make is None and f.path == (f.field,)]
-        shaped = tuple(f for f in self.fillings if f.field not in plain)
+        plain = [f.field for f in self.fields if f.make is None and f.path == (f.field,)]
+        shaped = tuple(f for f in self.fields if f.field not in plain)
         object.__setattr__(self, "by_name", {key.name: key for key in self.keys})
         object.__setattr__(self, "_plain", tuple(plain))
         object.__setattr__(self, "_shaped", shaped)
@@ -155,11 +155,11 @@ class KeyTable:
         if self.record is None:
             return dict(found)
         given = {name: found[name] for name in self._plain if name in found}
-        for filling in self._shaped:
-            if filling.field not in more:
-                value = _within(values, filling.path)
+        for one in self._shaped:
+            if one.field not in more:
+                value = _within(values, one.path)
                 if value is not None:
-                    given[filling.field] = filling.make(value) if filling.make else value
+                    given[one.field] = one.make(value) if one.make else value
         return self.record(**{**given, **more})
 
     def read(self, node: Node, where: Where) -> Values | Faulty:
