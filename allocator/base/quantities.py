@@ -365,6 +365,8 @@ def exact_text(value: float, dimension: str) -> str:
     alike = [one for one in DIMENSIONS.values() if one.exponents == kind.exponents]
     scales = [step[1] for one in (alike if kind.exponents else [kind]) for step in one.scale]
     units = dict.fromkeys([kind.example.partition(" ")[2], *scales, si])
+    if kind.name == "share" and _exact_number(value, "%") is not None:
+        units = {"%": None}
     found = [(number, unit) for unit in units if (number := _exact_number(value, unit)) is not None]
     number, unit = min(found, key=lambda pair: len(pair[0]))
     return f"{number} {unit}".rstrip()

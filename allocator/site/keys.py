@@ -104,7 +104,8 @@ def key(
     """
     needed = default is _MISSING if required is None else required
     value = default if in_file is None else in_file
-    known = value if isinstance(value, bool | int | float | str) and value != "" else None
+    plain = isinstance(value, bool | int | float | str) and value != ""
+    known = value if plain and not needed else None
     return _field(_Declared(kind, about, at, needed, known, left_out, also), default)
 
 

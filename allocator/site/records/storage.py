@@ -55,13 +55,11 @@ class StoreType:
         default=None,
         left_out="any size",
     )
-    materials: Mapping[str, float] = key(
-        ByVariant(_MADE_OF), "Material per size: `0.5 kg/kg`, `9 kg/kWh`", default={}
-    )
+    materials: Mapping[str, float] = key(ByVariant(_MADE_OF), "Material per size", default={})
     base_materials: Mapping[str, float] = key(
         amounts("mass"), "Material once for each place", at="base.materials", default={}
     )
-    price: float = key(ByVariant(_PRICE), "Money per size: `3 /kg`, `300 /kWh`", default=0.0)
+    price: float = key(ByVariant(_PRICE), "Money per size", default=0.0)
     base_price: float = key(MONEY, "Money once for each place", at="base.price", default=0.0)
     fill_rate: float | None = key(
         _RATE, "Most that it takes in at one place", default=None, left_out="no limit"
