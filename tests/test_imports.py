@@ -16,6 +16,7 @@ ROOMS = {
         "file_names",
         "folders",
         "json_kinds",
+        "json_records",
         "parent_process",
         "quantities",
         "quiet",
