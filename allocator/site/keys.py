@@ -9,13 +9,16 @@ reference (:mod:`allocator.site.reference`) and the text of a site (:mod:`alloca
 from __future__ import annotations
 
 import dataclasses
+import inspect
 import re
-from collections.abc import Callable, Mapping
+import textwrap
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, TypeVar, dataclass_transform
 
+from allocator.base.quantities import DIMENSIONS
 from allocator.site.groups import ListOf, MapOf
-from allocator.site.kinds import Kind
+from allocator.site.kinds import Kind, Quantity
 from allocator.site.shapes import ByShape, Variants
 from allocator.site.table import FieldSource, Key, KeyTable, Path
 
@@ -134,6 +137,8 @@ def record(
 ) -> Callable[[type[Record]], type[Record]]:
     """Make a class a frozen dataclass with slots whose fields declare keys of the site file.
 
+    Its docstring then lists the fields that keys fill.
+
     ``first``: keys that stand before the others in messages and in the reference, which follow
     the order of the fields. The rest: see :class:`~allocator.site.table.KeyTable`.
     """
@@ -141,10 +146,37 @@ def record(
 
     def made(cls: type[Record]) -> type[Record]:
         whole = dataclass(frozen=True, slots=True)(cls)
+        whole.__doc__ = f"{inspect.getdoc(cls)}\n\n{_attributes(whole)}"
         _OPTIONS[whole] = options
         return whole
 
     return made
+
+
+def _attributes(cls: type[Any]) -> str:
+    """The section of a docstring that lists the fields that keys fill."""
+    lines = ["Attributes", "----------"]
+    for one in dataclasses.fields(cls):
+        declared: _Declared | None = one.metadata.get(_Declared)
+        if declared is not None and declared.kind is not None:
+            unit = " or ".join(dict.fromkeys(_si(declared.kind)))
+            absent = f" None: {declared.left_out}." if declared.left_out else ""
+            said = f"{declared.about}.{f' In {unit}.' if unit else ''}"
+            said += absent if one.default is None else ""
+            lines += [one.name, *(f"    {line}" for line in textwrap.wrap(said, 92))]
+    return "\n".join(lines) + "\n"
+
+
+def _si(kind: Kind | ByVariant) -> Iterator[str]:
+    """The SI units of what a kind holds."""
+    if isinstance(kind, ByVariant):
+        for one in kind.kinds.values():
+            yield from _si(one)
+    elif isinstance(kind, Quantity) and DIMENSIONS[kind.dimension].si != "1":
+        si = DIMENSIONS[kind.dimension].si
+        yield f"money{si[1:]}" if kind.dimension.startswith("money") else si
+    elif isinstance(kind, ListOf | MapOf):
+        yield from _si(kind.kind)
 
 
 def table_of(cls: type[Any], variant: str = "") -> KeyTable:

@@ -55,7 +55,7 @@ def table(section: str) -> str:
 def _rows(tables: Sequence[KeyTable], above: str, deep: bool) -> Iterator[tuple[str, ...]]:
     """A row a key of a record in one or more variants, of which the first has every key.
 
-    Keys below another one follow it, as ``pump.energy``, if ``deep``.
+    Keys below another one follow it if ``deep``, as ``pump.energy`` and ``cycle[].on``.
     """
     for key in tables[0].keys:
         kinds = [table.by_name[key.name].kind for table in tables if key.name in table.by_name]
@@ -63,7 +63,8 @@ def _rows(tables: Sequence[KeyTable], above: str, deep: bool) -> Iterator[tuple[
         values = dict.fromkeys(value_text(kind) for kind in kinds)
         yield name, " or ".join(values), _default(key), key.about
         if deep and (below := [table for kind in kinds for table in _below(kind)]):
-            yield from _rows(below, f"{above}{key.name}.", deep)
+            item = "[]" if isinstance(key.kind, ListOf) else ""
+            yield from _rows(below, f"{above}{key.name}{item}.", deep)
 
 
 def _together(keys: KeyTable) -> Iterator[str]:

@@ -25,7 +25,7 @@ GOALS_KIND = ListOf(Choice(GOALS), least=1, distinct=True)
 
 @record()
 class BuiltPipe:
-    """An existing pipe: on a route, of a pipe type, carrying a fluid."""
+    """An existing pipe."""
 
     route: str = key(Name("routes", "route"), "Where it lies")
     pipe: str = key(PIPE, "Which pipe it is")
@@ -34,7 +34,7 @@ class BuiltPipe:
 
 @record()
 class Built:
-    """What exists already and costs nothing. Stores: (type, place) -> size; machines: count."""
+    """What exists already and costs nothing; stores and machines by (type, place)."""
 
     sources: tuple[str, ...] = key(
         ListOf(SOURCE, distinct=True), "Sources that are connected already", default=()
@@ -57,11 +57,7 @@ class Built:
 
 @record()
 class Mix:
-    """A supply mix to compare: what differs from the site itself; None leaves the site's own.
-
-    ``machines``: the only machine types that may be used. ``goals``: in order. ``emission``:
-    kg/s counted, mean, at most. ``money``: in all, at most.
-    """
+    """A supply mix to compare: what differs from the site itself; None leaves the site's own."""
 
     name: str
     about: str = key(Text(), "What the mix is for", default="")

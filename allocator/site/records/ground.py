@@ -40,7 +40,7 @@ CONSTANTS = KeyTable(
 
 @record()
 class Ambient:
-    """Ambient conditions: K, Pa, m/s; W/(m K) of the ground."""
+    """Conditions around the site."""
 
     temperature: float = key(KELVIN, "Of the air", default=288.15)
     pressure: float = key(PRESSURE, "Of the air", default=101325.0)
@@ -52,7 +52,7 @@ class Ambient:
 
 @record()
 class Limits:
-    """Site-wide limits. ``emission``: kg/s counted, mean. ``money``: in all."""
+    """Limits of the whole site."""
 
     emission: float | None = key(
         EMISSION,
@@ -73,12 +73,7 @@ class Limits:
 
 @record()
 class Fluid:
-    """A fluid. ``heating_value``: lower heating value, J/kg, or None.
-
-    ``emission``: what releasing it means. ``emission_weight``: kg CO2-equivalent counted a kg.
-    ``constants``: user's own property constants in SI, by name. ``substance``: the
-    property library's name for it.
-    """
+    """A fluid; ``constants`` are in SI, by name."""
 
     name: str
     phase: Phase = key(Choice(("gas", "liquid", "solid")), "State of matter", default="gas")
@@ -116,12 +111,7 @@ class Fluid:
 
 @record()
 class Material:
-    """A material. ``stock``: kg, None for no limit. ``price``: money/kg. ``scarcity``: weight.
-
-    ``density``: kg/m3. ``conductivity``: (K, W/(m K)) from cold to hot; one value holds at every
-    temperature. ``vacuum``: heat crosses it by radiation only. ``emissivity`` of its surface.
-    ``max_temperature``: K that it bears.
-    """
+    """A material; ``conductivity`` as (K, W/(m K)) from cold to hot, one value at 0 K for all."""
 
     name: str
     stock: float | None = key(
@@ -156,7 +146,7 @@ class Material:
 
 @record()
 class Place:
-    """A place: coordinates and elevation in m. ``heat_limit``: W that may be let into it."""
+    """A place: ``x`` east, ``y`` north and ``elevation`` in m."""
 
     name: str
     x: float = key(

@@ -24,10 +24,7 @@ from allocator.site.shapes import OneOrList
 
 @record()
 class HeatSinkRecovery:
-    """Heat turned into power: ``duty`` W of heat while the heat sink is above ``threshold`` K.
-
-    ``efficiency``: power per heat, below Carnot's between ``threshold`` and ``cold_temperature`` K.
-    """
+    """Heat of a heat sink turned into power."""
 
     duty: float = key(WATTS, "Most heat that it takes")
     threshold: float = key(KELVIN, "Temperature of the heat sink below which it does not run")
@@ -42,10 +39,7 @@ class HeatSinkRecovery:
 
 @record()
 class HeatSinkCooler:
-    """A cooler that could be added: ``duty`` W while the heat sink is above ``set_point`` K.
-
-    ``power_share``: electric W a W of duty.
-    """
+    """A cooler that could be added to a heat sink."""
 
     duty: float = key(WATTS, "Most heat that it takes away")
     set_point: float = key(
@@ -68,17 +62,11 @@ class HeatSinkCooler:
     either=(("fluid",), ("specific_heat",)),
 )
 class HeatSink:
-    """A heat sink or chamber beside a source. ``mass``: kg; ``max_mass``: kg, room for it.
+    """A heat sink or chamber beside a source.
 
     ``masses``: kg, from small to large, one of which a plan chooses; empty where ``mass`` alone is
-    offered. ``materials`` and ``price``: kg and money for each kg; ``base_materials`` and
-    ``base_price`` once. ``fluid``: what fills it, or None with a ``specific_heat`` (J/(kg K)) of
-    its own. ``initial_temperature``: K when the first burst comes. ``loss_conductance``: W/K to the
-    surroundings. ``pressure``: Pa in it. ``effectiveness``: share of the way to the heat sink's
-    temperature that the gas comes. ``heat_while_on``: W while the source is on, None: what its gas
-    brings. ``max_temperature``: K that what stands in it bears; ``max_outlet_temperature``: K of
-    the gas that leaves. ``steam_recovered``: what boils off is condensed and led back, else it is
-    vented and made up.
+    offered. ``materials`` and ``price`` are for each kg, those of the base once.
+    ``steam_recovered``: what boils off is condensed and led back, else it is vented and made up.
     """
 
     name: str

@@ -25,7 +25,7 @@ from allocator.site.table import Key
 
 @record()
 class Layer:
-    """One layer of a pipe: kg of a material per metre of run; thickness in m if known."""
+    """One layer of a pipe."""
 
     material: str = key(MATERIAL, "Of which it is made")
     mass: float = key(
@@ -39,11 +39,9 @@ class Layer:
 
 @record(first=("capacity", "bore"))
 class PipeType:
-    """A pipe. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any.
+    """A kind of pipe.
 
-    A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid.
-    ``inlet_pressure`` and ``outlet_pressure``: Pa. ``max_velocity``: m/s and ``max_mach``: highest
-    at the outlet. ``roughness``: m. ``max_temperature``: K that it bears.
+    One ``by_bore`` has the capacity of its bore, which depends on the route and the fluid.
     """
 
     name: str
@@ -97,11 +95,7 @@ _VIA = "give 'length' or 'detour_factor'"
 
 @record(reserved={"via": _VIA, "geometry": _VIA}, exclusive=(("length", "detour_factor"),))
 class Route:
-    """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved.
-
-    ``energy``: electric J/kg moved. ``burial_depth``: m of the axis below the ground.
-    ``max_surface_temperature``: K outside of the pipe. ``heat_limit``: W it may lose.
-    """
+    """A corridor for pipe from ``start`` to ``end``; ``energy``: electric J/kg moved."""
 
     name: str
     start: str = key(BETWEEN, "The two places that it joins", at="between[1]")
@@ -148,7 +142,7 @@ class Route:
 
 @record()
 class Line:
-    """A power line. ``capacity``: W sent; ``loss``: share of what is sent that is lost."""
+    """A power line from ``start`` to ``end``."""
 
     name: str
     start: str = key(BETWEEN, "The two places that it joins. Power goes both ways", at="between[1]")

@@ -29,9 +29,9 @@ _FIRST = ("format", "name", "about", "units", "horizon", "load_factor", "count_b
 class Site:
     """A whole site, as its file says. Mappings keep the order of the file; keys are names.
 
-    ``horizon``: s. ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it
-    may be. ``derived``: the network of this site, kept once it is known by ``network_of`` of the
-    room ``network``, which alone reads and writes it.
+    ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
+    ``derived``: the network of this site, kept once it is known by ``network_of`` of the room
+    ``network``, which alone reads and writes it.
     """
 
     name: str = key(

@@ -33,14 +33,9 @@ _PRICE: dict[str, Kind] = {
     }
 )
 class StoreType:
-    """A kind of store and where it may stand.
+    """A kind of store and where it may stand; sizes are kg of a fluid, or J of power.
 
-    ``holds``: a fluid's name, or ``"power"``. Sizes are kg, or J for power. ``unit``: size of
-    one whole unit, None when size is continuous. ``materials``: kg per unit of size;
-    ``base_materials``: kg once when built at a place; prices likewise. ``fill_rate`` and
-    ``release_rate``: kg/s or W at one place. ``loss``: share of the *size* lost a second.
-    ``charge_efficiency``: share of what enters that can be released (batteries).
-    ``max_inlet_temperature``: K of what may enter, None for no limit.
+    Materials and price are those of a unit of size; of the base, those once for each place.
     """
 
     name: str

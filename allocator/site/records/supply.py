@@ -27,7 +27,7 @@ from allocator.site.table import Key, KeyTable
 
 @record()
 class Stage:
-    """One stage of a duty cycle: on for ``on`` s of every ``every`` s."""
+    """One stage of a duty cycle: on for ``on`` of every ``every``."""
 
     on: float = key(RANGED_SPAN, "How long it is on")
     every: float = key(RANGED_SPAN, "How often it turns on: the period of the stage")
@@ -35,10 +35,7 @@ class Stage:
 
 @record()
 class Chamber:
-    """A closed space at a source that its pump draws from, of ``volume`` m3: the pump keeps the
-
-    pressure in it at ``min_pressure`` Pa or more.
-    """
+    """A closed space at a source that its pump draws from."""
 
     volume: float = key(Quantity("volume", above=0), "Of the closed space at the source")
     min_pressure: float = key(PRESSURE, "Pressure that the pump keeps in it")
@@ -46,11 +43,7 @@ class Chamber:
 
 @record()
 class Pump:
-    """A pump at a source: ``energy`` J/kg moved, highest ``rate`` kg/s (None: no limit).
-
-    ``max_inlet_temperature``: K of what it may take in, None for no limit. ``chamber``: what it
-    draws from between bursts; None where there is nothing to draw from.
-    """
+    """A pump at a source."""
 
     energy: float = key(
         Quantity("energy_per_mass", least=0),
@@ -82,13 +75,10 @@ DELIVERY = KeyTable(
     exclusive=(("cycle", "delivery"),),
 )
 class Source:
-    """A source. ``flow``: kg/s while on. ``stages``: innermost first; empty means always on.
+    """A source. No ``stages``: it is always on.
 
-    Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
-    delivery interval (``delivered``). ``next_start``: s until the outermost stage next turns on.
-    ``temperature``: K and ``pressure``: Pa at the mouth. ``reliable``: it cannot be lost.
-    ``water``: mole fraction of vapour. ``connection_materials``: kg; ``connection_price``: money.
-    ``price``: money/kg.
+    Fuel that is bought in batches (``delivered``) has one stage: unloading for ``batch / flow`` of
+    every delivery interval. ``water`` is the mole fraction of vapour.
     """
 
     name: str

@@ -44,15 +44,11 @@ _GIVEN = MapOf(FLUID, RANGED_FLOW, {POWER: RANGED_WATTS, "heat": RANGED_WATTS}, 
 class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
 
-    ``inputs``/``outputs``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
-    ``heat_out``: W. ``no_load``: share z of full-load takings needed while turning at no load: a
-    unit that takes a share t of its full takings runs at load (t - z) / (1 - z), gives power and
-    products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step with t.
-    ``min_load``: least share of full load. ``min_up_time``: s, the shortest run when it is cycled
-    on and off behind a battery; ``min_down_time``: s, the shortest rest between two runs;
-    ``min_burst_time``: s, the shortest run on what comes and goes (``min_up_time`` where the file
-    gives it). ``places``: place -> most units there (None: no limit). ``max_inlet_temperature``: K
-    of the fluids that it takes; ``outlet_temperature``: K of those that it gives.
+    ``power_in`` and ``power_out``: W, of which at most one is above 0; ``heat_out``: W. A unit that
+    takes a share t of its full takings runs at load (t - z) / (1 - z), where z is ``no_load``. It
+    gives power and products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step
+    with t. ``min_burst_time``: s, the shortest run on what comes and goes (``min_up_time`` where
+    the file gives it). ``places``: None for no limit.
     """
 
     name: str
@@ -114,14 +110,10 @@ class MachineType:
     }
 )
 class Cooler:
-    """A kind of cooler: one unit cools a fluid to ``set_point`` K.
+    """A kind of cooler: one unit cools a fluid to its set-point.
 
-    ``rate``: kg/s, ``duty``: W, ``conductance``: W/K, most of one unit, None for no limit.
-    ``coolant``: K at which its coolant comes; ``coolant_capacity``: W/K of its coolant loop, None
-    for plenty. ``power_share``: electric W a W of duty, pumps and fans of the loop and of its heat
-    rejection. ``places``: place -> most units for one stream there. ``recovery``: share of the
-    duty that becomes power where the gas comes at ``threshold`` K or more. ``rejects_at``: the
-    place of the file into which its heat goes; empty for where it stands.
+    ``recovery``: power per heat taken away, where the gas comes at ``threshold`` or hotter.
+    ``rejects_at``: empty where its heat goes to the place where it stands.
     """
 
     name: str
@@ -204,11 +196,7 @@ SERIES = KeyTable(
 
 @record(first=("power",), either=(("power",), ("fluid", "flow")))
 class Demand:
-    """A demand for power or a fluid. ``mean``: W or kg/s. ``place``: None is site-wide (power).
-
-    ``profile``: None is constant. ``priority``: 1 is served first. ``min_share``: least share
-    of the demand that any plan must serve at all times. ``max_inlet_temperature``: K of a fluid.
-    """
+    """A demand for power or a fluid: ``mean`` is W or kg/s; None as ``place``: the whole site."""
 
     name: str
     wants: str = key(FLUID, "The fluid that is asked for", at="fluid", required=False)
