@@ -67,15 +67,14 @@ def series_texts(site: Site) -> dict[str, str]:
 
 
 def _lines(node: Mapping[str, Any] | Sequence[Any], indent: str) -> Iterator[str]:
-    """The lines of a mapping or a list; what fits on one line and holds no section stands there."""
+    """The lines of a mapping or a list. What is short stands on one line, sections never do."""
     named = isinstance(node, Mapping)
     for name, value in node.items() if isinstance(node, Mapping) else enumerate(node):
         head = f"{indent}{_scalar(name)}:" if named else f"{indent}-"
         flow = f"{head} {_flow(value)}"
-        whole = isinstance(value, Mapping) and any(isinstance(v, Mapping) for v in value.values())
-        if (len(flow) <= LONGEST and not (whole and indent == "")) or not value:
-            yield flow
-        elif isinstance(value, Mapping | list):
+        parts = list(value.values()) if isinstance(value, Mapping) else []
+        section = not indent and any(isinstance(part, Mapping) for part in parts)
+        if value and isinstance(value, Mapping | list) and (section or len(flow) > LONGEST):
             yield head
             yield from _lines(value, indent + "  ")
         else:

@@ -76,8 +76,8 @@ class HeatSink:
     )
     mass: float = key(
         OneOrList(ListOf(KILOGRAMS, least=1, distinct=True)),
-        "What it holds, or a list of what it may hold: a plan chooses one of a list, or none. "
-        "What boils off is made up",
+        "What it holds, or a list of what it may hold: a plan chooses. It takes one of the list, "
+        "or none. What boils off is made up",
     )
     max_mass: float = key(
         KILOGRAMS,

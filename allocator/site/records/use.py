@@ -40,7 +40,19 @@ _TAKEN = MapOf(
 _GIVEN = MapOf(FLUID, RANGED_FLOW, {POWER: RANGED_WATTS, "heat": RANGED_WATTS}, least=1)
 
 
-@record(reserved={"outages": "plan with fewer units, or leave the machine out"})
+@record(
+    first=(
+        "inputs",
+        "outputs",
+        "no_load",
+        "min_load",
+        "min_up_time",
+        "min_down_time",
+        "materials",
+        "price",
+    ),
+    reserved={"outages": "plan with fewer units, or leave the machine out"},
+)
 class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
 
