@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from allocator.simulation import Outages, SimulationSettings, Trace, write_simulation
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
-    from allocator.studies.bath import baths_table
-    from allocator.studies.sources import sources_table
+    from allocator.studies.heat_sinks_result import heat_sinks
+    from allocator.studies.sources_result import sources
     from allocator.verify import AuditReport, audit
 
 __version__ = "0.1.0"
@@ -50,7 +50,7 @@ _HOMES = {
     "SiteFileError": "base.errors",
     "Trace": "simulation",
     "audit": "verify",
-    "baths_table": "studies.bath",
+    "heat_sinks": "studies.heat_sinks_result",
     "cautions_for": "network.cautions",
     "check_site": "network.reading",
     "curve_of": "cycles",
@@ -62,7 +62,7 @@ _HOMES = {
     "read_site": "network.reading",
     "simulate": "engine:simulate_plan",
     "site_schema": "site.schema",
-    "sources_table": "studies.sources",
+    "sources": "studies.sources_result",
     "summary": "report.summary",
     "write_plan": "engine:write_plan_files",
     "write_simulation": "simulation",
@@ -86,11 +86,11 @@ __all__ = [
     "Trace",
     "__version__",
     "audit",
-    "baths_table",
     "cautions_for",
     "check_site",
     "curve_of",
     "format_quantity",
+    "heat_sinks",
     "parse_quantity",
     "plan",
     "plan_schema",
@@ -99,7 +99,7 @@ __all__ = [
     "read_site",
     "simulate",
     "site_schema",
-    "sources_table",
+    "sources",
     "summary",
     "write_plan",
     "write_simulation",

@@ -21,7 +21,7 @@ from pathlib import Path
 from allocator import Settings, audit, cautions_for, read_site, write_plan
 from allocator.search import make_plan
 
-SEARCH = ("paths", "charges")
+SEARCH = ("paths", "multipliers")
 NETWORKS = Path(__file__).parents[1] / "networks"
 
 

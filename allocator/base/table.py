@@ -30,19 +30,21 @@ class Column:
         kind: one of :data:`PLAIN_KINDS`, or a dimension of
             :data:`allocator.base.quantities.DIMENSIONS`, whose values are SI.
         about: one sentence that says what it is.
+        file_key: its key in files, where that is not the name with the unit.
 
     Raises:
-        ValueError: the name or the kind is not one of these.
+        ValueError: the name is empty, or the kind is none of these.
     """
 
     name: str
     head: str
     kind: str = "text"
     about: str = ""
+    file_key: str = ""
 
     def __post_init__(self) -> None:
-        if not re.fullmatch(r"[a-z][a-z0-9_]*", self.name):
-            raise ValueError(f"a column is named in snake case (got {self.name!r})")
+        if not self.name:
+            raise ValueError("a column has a name")
         if self.kind not in PLAIN_KINDS and self.kind not in DIMENSIONS:
             raise ValueError(f"column {self.name!r}: no kind is called {self.kind!r}")
 
@@ -54,6 +56,8 @@ class Column:
     @property
     def key(self) -> str:
         """Its name with the SI unit, for machines: ``flow_kg_s``, ``loss_w_per_m``."""
+        if self.file_key:
+            return self.file_key
         unit = "1" if self.kind in PLAIN_KINDS else DIMENSIONS[self.kind].si
         if unit == "1":
             return self.name
@@ -73,6 +77,7 @@ class Table:
         columns: what the values are.
         rows: a value a column: text, bool, int or float in SI; None where there is none.
         note: a sentence or two for people, below the table.
+        one_unit: people see all columns of a kind in the same unit, as of one thing side by side.
 
     Raises:
         ValueError: two columns share a name, or a row has not as many values as columns.
@@ -83,6 +88,7 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[object, ...], ...]
     note: str = ""
+    one_unit: bool = False
 
     def __post_init__(self) -> None:
         if len({column.name for column in self.columns}) < len(self.columns):
@@ -106,6 +112,14 @@ class Table:
                 return tuple(row[place] for row in self.rows)
         known = ", ".join(column.name for column in self.columns)
         raise KeyError(f"table {self.name!r} has no column {name!r}; it has {known}")
+
+    def select(self, *names: str, title: str = "", note: str = "") -> Table:
+        """The same rows with these columns, in this order. Raises KeyError for unknown names."""
+        columns = {column.name: (column, self.column(column.name)) for column in self.columns}
+        chosen = [columns[name] for name in names]
+        rows = tuple(zip(*(cells for _, cells in chosen), strict=True))
+        heads = tuple(column for column, _ in chosen)
+        return Table(self.name, title or self.title, heads, rows, note)
 
     def records(self) -> list[dict[str, object]]:
         """A mapping from keys to SI values for every row."""

@@ -52,14 +52,14 @@ def table(
 
     ``right``: indices of columns that line up on the right, for numbers. Where the whole would
     be wider than :func:`width`, the widest columns give way and their cells run over lines; words
-    of heads and numbers are broken last.
+    and numbers are broken last.
     """
     cells = [[printable(cell) for cell in row] for row in (heads, *rows)]
     widths = [max(1, *(len(row[i]) for row in cells)) for i in range(len(heads))]
     aligned = set(right)
     whole = [
-        max([_NARROWEST, *map(len, row[0].split()), *(len(one) for one in row[1:] if i in aligned)])
-        for i, row in enumerate(zip(*cells, strict=True))
+        max(_NARROWEST, *(_unbroken(one, i in aligned and k > 0) for k, one in enumerate(column)))
+        for i, column in enumerate(zip(*cells, strict=True))
     ]
     room = width() - indent - GAP * (len(heads) - 1)
     for least in (whole, [_NARROWEST] * len(heads)):
@@ -79,6 +79,11 @@ def table(
             ]
             lines.append((" " * indent + (" " * GAP).join(shown)).rstrip())
     return lines
+
+
+def _unbroken(cell: str, number: bool) -> int:
+    """The least width of a cell that leaves its words, or its number with unit, whole."""
+    return len(cell) if number else max(map(len, cell.split()), default=0)
 
 
 def section(title: str, lines: Sequence[str]) -> list[str]:
