@@ -49,7 +49,6 @@ ROOMS = {
         "checks",
         "formats",
         "graph",
-        "heat_sinks",
         "kinds",
         "marks",
         "migration",
