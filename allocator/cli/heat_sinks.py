@@ -9,7 +9,7 @@ from allocator.cli.arguments import site_argument
 from allocator.cli.files import site_of
 from allocator.cli.terminal import show
 
-HELP = "how warm baths beside sources get, and whether they must be cooled"
+HELP = "how warm heat sinks beside sources get, and whether they must be cooled"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:

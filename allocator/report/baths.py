@@ -24,7 +24,7 @@ def baths_beside(site: Network, plan: Plan) -> list[str]:
         )
         for use in plan.baths
     ]
-    heads = ("bath", "beside", "enough", "peak", "gas leaves at", "to spare", "active cooling")
+    heads = ("heat sink", "beside", "enough", "peak", "gas leaves at", "to spare", "active cooling")
     return table(heads, rows, right=(3, 4, 5)) if rows else []
 
 
@@ -80,7 +80,7 @@ def enough(use: BathUse) -> str:
 def cooling(site: Network, use: BathUse) -> str:
     """Whether a bath must be cooled at all, in words."""
     if not use.keeps:
-        return "see 'allocator bath'"
+        return "see 'allocator heat-sinks'"
     cooler = site.heat_sinks[use.name].cooler
     if not use.cooler or use.cooling is None or cooler is None:
         return "not needed"

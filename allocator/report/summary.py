@@ -83,7 +83,7 @@ def summary(
     lines += section("Heat sinks that cool gas", sinks_used(site, plan))
     lines += section("Temperatures, in still air", temperatures(site, plan))
     lines += section("Limits of temperature and heat", limits_of_heat(plan))
-    lines += section("Baths, settled, and what is enough for them", baths_beside(site, plan))
+    lines += section("Heat sinks, settled, and what is enough for them", baths_beside(site, plan))
     lines += section("Water in gas", heat_notes(plan))
     lines += section("Power lines", lines_built(site, plan))
     lines += section("Materials", _materials(plan))

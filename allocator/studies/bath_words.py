@@ -43,11 +43,12 @@ def verdict(row: BathRow) -> str:
     elif best.recovery:
         alone = row.choices[0].state
         text = (
-            f"No active cooling is needed: bath, losses and recovery keep every limit, {spare}. "
-            f"Without recovery the bath reaches {_top(alone)}."
+            f"No active cooling is needed: heat sink, losses and recovery keep every "
+            f"limit, {spare}. "
+            f"Without recovery the heat sink reaches {_top(alone)}."
         )
     else:
-        text = f"No active cooling is needed: bath and losses keep every limit, {spare}."
+        text = f"No active cooling is needed: heat sink and losses keep every limit, {spare}."
     if state.steam > 0:
         text += f" It boils: {_steam(row, state)}."
     return text + _never_drives(row)
@@ -57,7 +58,7 @@ def _never_drives(row: BathRow) -> str:
     """Recovery that never runs, and the mass with which it would."""
     if row.bath.recovery is None or row.given.drives_after is not None:
         return ""
-    text = f" Recovery never runs: without cooling the bath reaches {_top(row.given)} only"
+    text = f" Recovery never runs: without cooling the heat sink reaches {_top(row.given)} only"
     if row.drives_up_to:
         text += f"; with less than {quantity(row.drives_up_to, 'mass')} in it, it would run"
     return f"{text}."
@@ -77,7 +78,7 @@ def _reached(row: BathRow) -> str:
             f"lets its gas out at {quantity(state.outlet, 'temperature')} against "
             f"{quantity(bath.max_outlet_temperature, 'temperature')}"
         )
-    return f"Active cooling is needed: with {helped} alone the bath {why}"
+    return f"Active cooling is needed: with {helped} alone the heat sink {why}"
 
 
 def _what_would_do(row: BathRow) -> str:
@@ -141,33 +142,38 @@ def _freezes(site: Site, rows: Sequence[BathRow]) -> bool:
 _RULES: tuple[_Rule, ...] = (
     (
         _hot,
-        "Hot baths, walls and lids burn at a touch (metal above about 60 degC): guard or insulate "
+        "Hot heat sinks, walls and lids burn at a touch (metal above about 60 degC): "
+        "guard or insulate "
         "them, and keep what melts or burns at a distance.",
     ),
     (
         _boils,
-        "A boiling bath spits, and liquid that meets hotter metal flashes to steam: cover it, hold "
+        "A boiling heat sink spits, and liquid that meets hotter metal flashes to steam: "
+        "cover it, hold "
         "its level by a make-up that cannot fail unseen, and stop the source when it runs low. A "
-        "bath that runs dry keeps no limit.",
+        "heat sink that runs dry keeps no limit.",
     ),
     (
         lambda site, rows: True,
-        "Gas and steam push the air out of chambers, pits and covered baths without warning: test "
+        "Gas and steam push the air out of chambers, pits and covered heat sinks without "
+        "warning: test "
         "the air before entry, never enter alone.",
     ),
     (
         _burns,
-        "Burnable gas gathers above a bath: lead it away before it reaches a flame, a spark or a "
+        "Burnable gas gathers above a heat sink: lead it away before it reaches a flame, "
+        "a spark or a "
         "closed room.",
     ),
     (
         _pressed,
-        "A closed bath that is heated is pressure equipment: a relief valve and a vent that cannot "
+        "A closed heat sink that is heated is pressure equipment: a relief valve and a "
+        "vent that cannot "
         "be shut, tests before use. The figures here hold for the pressure given.",
     ),
     (
         _freezes,
-        "The bath stands below freezing at times, and ice holds gas back and breaks what it "
+        "The heat sink stands below freezing at times, and ice holds gas back and breaks what it "
         "stands in: freezing is not in these figures.",
     ),
 )

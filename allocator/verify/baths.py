@@ -40,7 +40,7 @@ def check_baths(case: Case, findings: Findings) -> None:
     """Each bath is told once and truly, and no smaller set than the one told is enough."""
     told = {use.name: use for use in case.plan.baths}
     for name, bath in case.whole.heat_sinks.items():
-        subject = f"bath {name!r}"
+        subject = f"heat sink {name!r}"
         use = told.get(name)
         if use is None:
             known = _can_be_known(case, bath)
@@ -61,7 +61,7 @@ def mass_of(bath: HeatSink, use: BathUse) -> float:
 
 
 def _check(case: Case, findings: Findings, bath: HeatSink, use: BathUse) -> None:
-    subject, room = f"bath {bath.name!r}", _room(case, bath)
+    subject, room = f"heat sink {bath.name!r}", _room(case, bath)
     full = bath.cooler.duty if bath.cooler is not None and use.cooler else 0.0
     told = replace(bath, mass=mass_of(bath, use))
     found = reached(case, told, use.recovery, full)

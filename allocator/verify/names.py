@@ -257,8 +257,8 @@ def _set_points(known: _Known, plan: Plan) -> None:
 
 
 def _baths(known: _Known, plan: Plan) -> None:
-    known.once("baths", "bath", (use.name for use in plan.baths))
+    known.once("baths", "heat sink", (use.name for use in plan.baths))
     for number, use in enumerate(plan.baths):
         path = f"$.baths[{number}]"
-        known.name("bath", use.name, known.site.heat_sinks, f"{path}.name")
+        known.name("heat sink", use.name, known.site.heat_sinks, f"{path}.name")
         known.name("source", use.source, known.site.sources, f"{path}.source")

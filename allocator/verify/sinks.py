@@ -51,7 +51,7 @@ def check_sinks(case: Case, findings: Findings) -> None:
             _offered(case, findings, bath, sink, run)
             _cools(case, findings, bath, sink, run)
     for use in case.plan.baths:
-        subject, same = f"bath {use.name!r}", use.used == (use.name in seen)
+        subject, same = f"heat sink {use.name!r}", use.used == (use.name in seen)
         findings.holds("sink_used", subject, same, "whether it is used is told wrong")
 
 

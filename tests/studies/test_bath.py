@@ -191,10 +191,10 @@ def test_a_bath_that_starts_hot_is_judged_by_its_start(site: Site) -> None:
 
 def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
     assert verdict(rows["stones"]) == (
-        "No active cooling is needed: bath and losses keep every limit, with a margin of 22 K."
+        "No active cooling is needed: heat sink and losses keep every limit, with a margin of 22 K."
     )
     assert verdict(rows["oil_bath"]) == (
-        "No active cooling is needed: bath, losses and recovery keep every limit, with a margin "
+        "No active cooling is needed: heat sink, losses and recovery keep every limit, with a margin "
         "of 28 K. Without recovery the bath reaches 178 degC."
     )
     assert verdict(rows["pool"]).endswith("It boils: 32.3 kg of steam a day, vented and made up.")
@@ -226,7 +226,13 @@ def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
 
 def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
     told = " ".join(bath_cautions(site, list(rows.values())))
-    for word in ("burn at a touch", "boiling bath", "never enter alone", "pressure", "Local codes"):
+    for word in (
+        "burn at a touch",
+        "boiling heat sink",
+        "never enter alone",
+        "pressure",
+        "Local codes",
+    ):
         assert word in told
     calm = " ".join(bath_cautions(site, [changed(site, "stones", loss_conductance=1000.0)]))
     assert "burn at a touch" not in calm

@@ -34,7 +34,7 @@ TITLES = {
     "set_points": "Set-points",
     "heat_limits": "Limits of temperature and heat",
     "coolers": "Coolers",
-    "baths": "Baths",
+    "baths": "Heat sinks",
 }
 
 
