@@ -131,14 +131,36 @@ def other_version(rules: int, source_name: str) -> PlanFileError:
 
 
 def read_plan(path: str | os.PathLike[str]) -> Plan:
-    """The plan in a file.
+    """Read a plan, audited or not.
 
-    Raises:
-        PlanFileError: the file cannot be opened or is no plan of this format.
+    Parameters
+    ----------
+    path
+        Of ``plan.json``, or of the folder that holds it.
+
+    Returns
+    -------
+    Plan
+        As it is written; :func:`allocator.audit` checks it.
+
+    Raises
+    ------
+    PlanFileError
+        The file cannot be opened or is no plan of this format.
+
+    Examples
+    --------
+    >>> import allocator as al, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     al.plan("networks/first.yaml", node_limit=1000).save(folder)
+    ...     al.read_plan(folder).site_name
+    'First site'
     """
-    name = os.fspath(path)
+    file = Path(path)
+    file = file / "plan.json" if file.is_dir() else file
+    name = str(file)
     try:
-        text = Path(path).read_text(encoding="utf-8")
+        text = file.read_text(encoding="utf-8")
     except OSError as error:
         reason = error.strerror or str(error)
         raise PlanFileError(
