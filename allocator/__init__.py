@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from allocator.site.records import Site
     from allocator.site.schema import site_schema
     from allocator.solver.settings import Lift, Settings
+    from allocator.studies.sources_result import sources
     from allocator.verify.report import AuditReport
 
 __version__ = "0.1.0"
@@ -61,6 +62,7 @@ _HOMES = {
     "read_site": "network.reading",
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
+    "sources": "studies.sources_result",
 }
 """The module in which each public name lives."""
 
@@ -95,6 +97,7 @@ __all__ = [
     "read_site",
     "simulate",
     "site_schema",
+    "sources",
 ]
 
 

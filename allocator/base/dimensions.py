@@ -66,6 +66,9 @@ DIMENSIONS: Mapping[str, Dimension] = {
         time=-2,
     ),
     "temperature": _dimension("temperature", "temperature", "K", "40 degC", temperature=1),
+    "temperature_difference": _dimension(
+        "temperature difference", "difference", "K", "5 K", "K|0|1", temperature=1
+    ),
     "pressure": _dimension(
         "pressure",
         "pressure",
@@ -109,6 +112,19 @@ DIMENSIONS: Mapping[str, Dimension] = {
         "kg/kWh|0|2.7777777777777776e-7",
         length=-2,
         time=2,
+    ),
+    "mass_rate_per_mass": _dimension(
+        "mass rate per mass", "rate per mass", "kg/s/kg", "1e-6 1/s", time=-1
+    ),
+    "power_per_length": _dimension(
+        "power per length",
+        "power per length",
+        "W/m",
+        "40 W/m",
+        "W/m|0|1",
+        mass=1,
+        length=1,
+        time=-3,
     ),
     "density": _dimension(
         "density", "density", "kg/m^3", "1.2 kg/m^3", "kg/m^3|0|1", mass=1, length=-3

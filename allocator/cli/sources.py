@@ -26,8 +26,9 @@ def run(given: argparse.Namespace) -> int:
     if given.output is not None:
         check_file(Path(given.output))
     site = site_of(given.site)
-    from allocator.studies.sources_report import sources_csv, sources_json, sources_text
+    from allocator.studies.sources_result import sources
 
+    result = sources(site)
     if given.output is not None:
-        write_file(Path(given.output), sources_csv(site).encode("utf-8"))
-    return show(sources_json(site) if given.json else sources_text(site))
+        write_file(Path(given.output), result.to_csv().encode("utf-8"))
+    return show(result.to_json() if given.json else result.summary())

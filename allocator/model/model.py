@@ -21,7 +21,7 @@ CHECKED_EVERY = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class ModelColumn:
     """One variable: bounds in its own steps, ``unit`` SI a step."""
 
     key: Key
@@ -50,7 +50,7 @@ class Model:
         """``check``: called now and then while much is stated; it may end that by an exception."""
         self._check = check
         self._stated = 0
-        self.columns: list[Column] = []
+        self.columns: list[ModelColumn] = []
         self.rows: list[Row] = []
         self._index: dict[Key, int] = {}
 
@@ -67,7 +67,7 @@ class Model:
             raise KeyError(f"variable {key!r} is stated twice")
         self._tick()
         self._index[key] = len(self.columns)
-        self.columns.append(Column(key, low / unit, high / unit, unit, integer))
+        self.columns.append(ModelColumn(key, low / unit, high / unit, unit, integer))
         return key
 
     def _tick(self) -> None:

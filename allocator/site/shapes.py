@@ -10,7 +10,7 @@ from allocator.site.diagnostics import Where
 from allocator.site.groups import ListOf, entries, name_refusal
 from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
 from allocator.site.nodes import Items, Node, Pairs, Scalar
-from allocator.site.table import Table, Values
+from allocator.site.table import KeyTable, Values
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,10 +19,10 @@ class Variants:
 
     key: str
     word: str
-    matching: Table
-    other: Table
+    matching: KeyTable
+    other: KeyTable
 
-    def choose(self, node: Node) -> Table:
+    def choose(self, node: Node) -> KeyTable:
         """The table for a record's node."""
         if isinstance(node, Pairs):
             for key, value in node.pairs:
@@ -49,7 +49,7 @@ class Named:
     """A section: names -> records of one table, or of two variants."""
 
     singular: str
-    table: Table | Variants
+    table: KeyTable | Variants
     reserved_names: tuple[str, ...] = ()
     least: int = 0
 
@@ -74,7 +74,7 @@ class Named:
         refusal = name_refusal(name.text, self.reserved_names)
         if refusal:
             where.fault(name, f"the name {refusal}", "give it another name")
-        table = self.table if isinstance(self.table, Table) else self.table.choose(body)
+        table = self.table if isinstance(self.table, KeyTable) else self.table.choose(body)
         values = table.read_marked(body, where, name)
         if isinstance(values, Faulty):
             return None

@@ -9,7 +9,7 @@ from allocator.site.diagnostics import Where
 from allocator.site.kinds import FAULTY, Faulty, Quantity, Schema, is_range
 from allocator.site.nodes import Node, Pairs
 from allocator.site.records import Spread
-from allocator.site.table import Key, Table, Values
+from allocator.site.table import Key, KeyTable, Values
 
 REACH = 3.0
 """Standard deviations from the mean at which a normal distribution is cut off."""
@@ -41,9 +41,9 @@ class Ranged(Quantity):
         where.ledger.spreads[where.address] = spread
         return spread.middle
 
-    def _table(self) -> Table:
+    def _table(self) -> KeyTable:
         plain = Quantity(self.dimension)
-        return Table(
+        return KeyTable(
             (
                 Key("low", plain, "Least value that it may have"),
                 Key("likely", plain, "Likeliest value; leave out where all are alike"),

@@ -81,7 +81,7 @@ def _is_whole(value: Any) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class KeyTable:
     """The keys of a record.
 
     ``reserved``: keys not yet read -> what to do instead. ``exclusive``: pairs of keys of which

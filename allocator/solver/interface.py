@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from allocator.base.status import Status
-from allocator.model.model import Column, Model, Row
+from allocator.model.model import Model, ModelColumn, Row
 from allocator.solver.refining import refined
 from allocator.solver.safe_bounds import safe_bound
 
@@ -132,7 +132,7 @@ class Highs:
             )
 
     def add_columns(
-        self, columns: Sequence[Column], entries: Sequence[tuple[np.ndarray, np.ndarray]]
+        self, columns: Sequence[ModelColumn], entries: Sequence[tuple[np.ndarray, np.ndarray]]
     ) -> None:
         """Add continuous columns in place, at no cost; for each its rows and coefficients."""
         for column, (rows, values) in zip(columns, entries, strict=True):

@@ -9,7 +9,7 @@ import pytest
 from allocator.cycles import curve_of
 from allocator.site.records import Fluid, MachineType, Place, Site, Source, Stage
 from allocator.studies.machines import emission_per_energy, units_to_replace
-from allocator.studies.sources import carried, fluids_table, sources_table
+from allocator.studies.source_worth import carried, fluid_rows, source_rows
 
 DAY = 86_400.0
 GRAM = 1e-3
@@ -44,7 +44,7 @@ FIELD = Site(
 def test_shares_of_time() -> None:
     assert curve_of(VENT.stages[:1]).duty == pytest.approx(0.535, abs=5e-4)
     assert curve_of(VENT.stages[1:]).duty == pytest.approx(0.565, abs=5e-4)
-    (row,) = sources_table(FIELD)
+    (row,) = source_rows(FIELD)
     assert row.rule_of_thumb_duty == pytest.approx(0.302, abs=5e-4)
     # the inner period does not divide the spell, so the exact duty is a little different
     assert row.duty == pytest.approx(row.rule_of_thumb_duty, rel=1e-4)
@@ -52,12 +52,12 @@ def test_shares_of_time() -> None:
 
 
 def test_mean_flow_by_rule_of_thumb() -> None:
-    (row,) = sources_table(FIELD)
+    (row,) = source_rows(FIELD)
     assert row.flow * row.rule_of_thumb_duty == pytest.approx(98.5 * GRAM, abs=0.05 * GRAM)
 
 
 def test_machines_carried_all_the_time() -> None:
-    (row,) = sources_table(FIELD)
+    (row,) = source_rows(FIELD)
     mean = row.flow * row.rule_of_thumb_duty
     by_rule = carried(FIELD.machines, "gas", mean, 0.0, 1.0)[0]
     assert (by_rule.machine, by_rule.mean) == ("small_set", pytest.approx(0.985, abs=5e-4))
@@ -66,7 +66,7 @@ def test_machines_carried_all_the_time() -> None:
 def test_machines_carried_at_a_third_with_a_by_product() -> None:
     by_product = Source("by_product", "field", "gas", flow=1.5 * GRAM)
     site = replace(FIELD, sources={"vent": VENT, "by_product": by_product})
-    (gas,) = fluids_table(site)
+    (gas,) = fluid_rows(site)
     assert gas.carries[0].at_load_factor == pytest.approx(3.0, abs=2e-3)
 
 

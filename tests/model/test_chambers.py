@@ -31,7 +31,7 @@ from allocator.site.records import (
     StoreType,
 )
 from allocator.solver.linear import least_value
-from allocator.studies.sources import sources_table
+from allocator.studies.source_worth import source_rows
 from allocator.verify import audit
 
 CASE = Path(__file__).parents[1] / "cases" / "chamber_bridges_gap.yaml"
@@ -289,13 +289,13 @@ def test_what_a_source_is_worth_counts_with_its_chamber(
     """Near to what a plan promises with the same store, and never more."""
     site = one_source(1.0, stages, rate, held_kg, store)
     promise = planned(site).power.firm_clean / 1e6
-    (row,) = sources_table(site)
+    (row,) = source_rows(site)
     assert 0.97 * promise <= row.firm_draw <= promise * (1 + 1e-5)
     assert row.duty == pytest.approx(by_hand(stages, 10.0).mean())
     assert row.mean_flow <= row.duty * (1 + 1e-9)
 
 
 def test_the_study_of_sources_knows_that_a_chamber_bridges_all() -> None:
-    (row,) = sources_table(read_site(CASE))
+    (row,) = source_rows(read_site(CASE))
     assert row.firm_draw == pytest.approx(9.5 * GRAM * 310 / 640, rel=1e-9)
     assert row.full_store == pytest.approx(0.0, abs=1e-9)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Choice, Name, Quantity
 from allocator.site.shapes import OneOrList
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import FLUID, WATTS, materials, price
 
 KELVIN = Quantity("temperature", above=0)
 KILOGRAMS = Quantity("mass", above=0)
 
-RECOVERY = Table(
+RECOVERY = KeyTable(
     (
         Key("duty", WATTS, "Most heat that it takes", required=True),
         Key("threshold", KELVIN, "Of the bath, below which it stands still", required=True),
@@ -25,7 +25,7 @@ RECOVERY = Table(
     )
 )
 
-COOLER = Table(
+COOLER = KeyTable(
     (
         Key("duty", WATTS, "Most heat that it takes away", required=True),
         Key("set_point", KELVIN, "Of the bath, above which it runs; default: 'hottest'"),
@@ -38,7 +38,7 @@ COOLER = Table(
     )
 )
 
-BATHS = Table(
+BATHS = KeyTable(
     (
         Key("source", Name("sources", "source"), "Beside which it stands", required=True),
         Key(
@@ -51,7 +51,7 @@ BATHS = Table(
         materials("mass_per_mass", "Material per mass"),
         Key(
             "base",
-            Table(
+            KeyTable(
                 (
                     materials("mass", "Material once, whatever its mass"),
                     price("money", "Money once, whatever its mass"),

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from allocator.site.groups import ListOf
 from allocator.site.kinds import ByTemperature, Choice, Flag, Quantity, Text
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     PLACE,
     price,
 )
 
-AMBIENT = Table(
+AMBIENT = KeyTable(
     (
         Key("temperature", Quantity("temperature", above=0), "Of the air", default="288.15"),
         Key("pressure", Quantity("pressure", above=0), "Of the air", default="101325"),
@@ -24,7 +24,7 @@ AMBIENT = Table(
     )
 )
 
-LIMITS = Table(
+LIMITS = KeyTable(
     (
         Key("emission", Quantity("mass_rate", least=0), "Most counted emission, mean over time"),
         Key("money", Quantity("money", least=0), "Most money for all that is new and runs"),
@@ -32,7 +32,7 @@ LIMITS = Table(
     )
 )
 
-CONSTANTS = Table(
+CONSTANTS = KeyTable(
     tuple(
         Key(name, Quantity(dimension, above=0), about)
         for name, dimension, about in (
@@ -46,7 +46,7 @@ CONSTANTS = Table(
     )
 )
 
-FLUIDS = Table(
+FLUIDS = KeyTable(
     (
         Key("phase", Choice(("gas", "liquid", "solid")), "State of matter", default="gas"),
         Key(
@@ -71,7 +71,7 @@ FLUIDS = Table(
     )
 )
 
-MATERIALS = Table(
+MATERIALS = KeyTable(
     (
         Key("stock", Quantity("mass", least=0), "What there is; leave out for no limit"),
         price("money_per_mass", "Money per kg"),
@@ -92,7 +92,7 @@ MATERIALS = Table(
     )
 )
 
-PLACES_TABLE = Table(
+PLACES_TABLE = KeyTable(
     (
         Key("at", ListOf(Quantity("length"), least=2, most=2), "East and north coordinates"),
         Key("elevation", Quantity("length"), "Height", default="0"),

@@ -5,11 +5,11 @@ from __future__ import annotations
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Choice, Name, Quantity, Text
 from allocator.site.records import GOALS
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 
 MACHINE = Name("machines", "machine")
 
-MIXES = Table(
+MIXES = KeyTable(
     (
         Key("about", Text(), "What the mix is for"),
         Key(

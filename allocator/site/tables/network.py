@@ -5,7 +5,7 @@ from __future__ import annotations
 from allocator.site.groups import ListOf
 from allocator.site.kinds import Flag, Quantity
 from allocator.site.spreads import Ranged
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     BETWEEN,
     BUILD,
@@ -17,14 +17,14 @@ from allocator.site.tables.common import (
     price,
 )
 
-BUILDS = Table(
+BUILDS = KeyTable(
     (
         Key("capacity", FLOW, "Most that it carries"),
         Key("bore", Quantity("length", above=0), "Inner diameter"),
         Key(
             "layers",
             ListOf(
-                Table(
+                KeyTable(
                     (
                         Key("material", MATERIAL, "Of which it is made", required=True),
                         Key(
@@ -61,7 +61,7 @@ BUILDS = Table(
     )
 )
 
-ROUTES = Table(
+ROUTES = KeyTable(
     (
         Key("between", BETWEEN, "The two places that it joins", required=True),
         Key(
@@ -97,7 +97,7 @@ ROUTES = Table(
     exclusive=(("length", "winding"),),
 )
 
-LINES = Table(
+LINES = KeyTable(
     (
         Key("between", BETWEEN, "The two places that it joins", required=True),
         Key("capacity", WATTS, "Most power sent", required=True),

@@ -6,7 +6,7 @@ from allocator.site.groups import ListOf, OwnUnits
 from allocator.site.kinds import Choice, Flag, Quantity, Text
 from allocator.site.records import GOALS, POWER
 from allocator.site.shapes import Named
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.baths import BATHS
 from allocator.site.tables.common import (
     SPAN,
@@ -20,7 +20,7 @@ from allocator.site.tables.use import BUILT, COOLERS, DEMANDS, MACHINES
 FORMAT = "allocator.site/1"
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
-SITE = Table(
+SITE = KeyTable(
     (
         Key("format", Choice((FORMAT,)), f"The format of the file: {FORMAT}", required=True),
         Key("name", Text(), "Name of the site; default: the name of the file"),

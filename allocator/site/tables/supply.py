@@ -7,7 +7,7 @@ from allocator.site.kinds import Flag, Name, Quantity
 from allocator.site.records import POWER
 from allocator.site.shapes import Variants
 from allocator.site.spreads import Ranged
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     FLOW,
     FLUID,
@@ -21,14 +21,14 @@ from allocator.site.tables.common import (
     price,
 )
 
-STAGE = Table(
+STAGE = KeyTable(
     (
         Key("on", RANGED_SPAN, "How long it is on", required=True),
         Key("every", RANGED_SPAN, "How often it turns on: the period of the stage", required=True),
     )
 )
 
-SOURCES = Table(
+SOURCES = KeyTable(
     (
         Key("place", PLACE, "The place where it stands", required=True),
         Key("fluid", FLUID, "The fluid that it gives", required=True),
@@ -40,7 +40,7 @@ SOURCES = Table(
         ),
         Key(
             "delivery",
-            Table(
+            KeyTable(
                 (
                     Key("every", RANGED_SPAN, "Time from one delivery to the next", required=True),
                     Key("batch", Ranged("mass", above=0), "What comes at once", required=True),
@@ -59,13 +59,13 @@ SOURCES = Table(
         Key("water", Quantity("share", above=0, below=1), "Vapour in the gas, by volume"),
         Key(
             "tap",
-            Table((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
+            KeyTable((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
             "What tapping it takes",
         ),
         price("money_per_mass", "Money per kg that is taken"),
         Key(
             "pump",
-            Table(
+            KeyTable(
                 (
                     Key(
                         "energy",
@@ -77,7 +77,7 @@ SOURCES = Table(
                     HOTTEST_INLET,
                     Key(
                         "chamber",
-                        Table(
+                        KeyTable(
                             (
                                 Key(
                                     "volume",
@@ -107,16 +107,16 @@ SOURCES = Table(
 )
 
 
-def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
+def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> KeyTable:
     amount = Quantity(size, above=0)
-    return Table(
+    return KeyTable(
         (
             *more,
             Key("holds", Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'", required=True),
             Key("places", PLACES, "Where it may stand", required=True),
             Key(
                 "size",
-                Table(
+                KeyTable(
                     (
                         Key("most", amount, "Largest size at one place", required=True),
                         Key("least", Quantity(size, least=0), "Smallest size", default="0"),
@@ -129,7 +129,7 @@ def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> Table:
             materials(mass, "Material per size"),
             Key(
                 "base",
-                Table(
+                KeyTable(
                     (
                         materials("mass", "Material once for each place"),
                         price("money", "Money once for each place"),

@@ -7,7 +7,7 @@ from allocator.site.kinds import AsWritten, Choice, Name, Quantity, Text, Whole
 from allocator.site.records import POWER
 from allocator.site.shapes import ByShape
 from allocator.site.spreads import Ranged
-from allocator.site.table import Key, Table
+from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     BUILD,
     FLOW,
@@ -24,7 +24,7 @@ from allocator.site.tables.common import (
     price,
 )
 
-MACHINES = Table(
+MACHINES = KeyTable(
     (
         Key(
             "takes",
@@ -90,9 +90,9 @@ MACHINES = Table(
     },
 )
 
-SERIES = Table((Key("csv", Text(), "Path of the CSV file, from the site file", required=True),))
+SERIES = KeyTable((Key("csv", Text(), "Path of the CSV file, from the site file", required=True),))
 
-DEMANDS = Table(
+DEMANDS = KeyTable(
     (
         Key("power", ByShape(RANGED_WATTS, SERIES), "Mean power, or a series"),
         Key("fluid", FLUID, "The fluid that is asked for"),
@@ -116,7 +116,7 @@ DEMANDS = Table(
     either=(("power",), ("fluid", "flow")),
 )
 
-COOLERS = Table(
+COOLERS = KeyTable(
     (
         Key("fluid", FLUID, "The fluid that it cools", required=True),
         Key(
@@ -142,7 +142,7 @@ COOLERS = Table(
         ),
         Key(
             "coolant",
-            Table(
+            KeyTable(
                 (
                     Key(
                         "temperature",
@@ -168,7 +168,7 @@ COOLERS = Table(
         Key("rejects_at", PLACE, "Into which its heat goes; default: where it stands"),
         Key(
             "recovery",
-            Table(
+            KeyTable(
                 (
                     Key(
                         "efficiency",
@@ -191,7 +191,7 @@ COOLERS = Table(
     )
 )
 
-BUILT = Table(
+BUILT = KeyTable(
     (
         Key(
             "taps",
@@ -201,7 +201,7 @@ BUILT = Table(
         Key(
             "runs",
             ListOf(
-                Table(
+                KeyTable(
                     (
                         Key("route", Name("routes", "route"), "Where it lies", required=True),
                         Key("build", BUILD, "Which build it is", required=True),

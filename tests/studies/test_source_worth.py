@@ -23,7 +23,7 @@ from allocator.site.records import (
     Stage,
     StoreType,
 )
-from allocator.studies.sources import SourceRow, fluids_table, sources_table
+from allocator.studies.source_worth import SourceRow, fluid_rows, source_rows
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 HOUR = 3600.0
@@ -48,7 +48,7 @@ DIGESTER = Source("digester", "works", "gas", flow=0.012, stages=(Stage(6 * HOUR
 
 
 def row_of(site: Site) -> SourceRow:
-    (row,) = sources_table(site)
+    (row,) = source_rows(site)
     return row
 
 
@@ -76,7 +76,7 @@ def test_the_first_network() -> None:
 
 def test_without_a_store_only_a_steady_source_is_firm() -> None:
     site = replace(farm(1.0, DIGESTER, Source("seep", "works", "gas", 0.001)), stores={})
-    digester, seep = sources_table(site)
+    digester, seep = source_rows(site)
     assert (digester.store, digester.firm_draw) == (0.0, 0.0)
     assert digester.per_store == pytest.approx(1 / (18 * HOUR), rel=1e-6)
     assert (seep.firm_draw, seep.longest_quiet, seep.full_store) == (0.001, 0.0, 0.0)
@@ -96,8 +96,8 @@ def test_a_slow_store_fills_at_its_own_rate_and_gives_at_its_own() -> None:
 def test_what_is_always_on_passes_the_store_by() -> None:
     seep = Source("seep", "works", "gas", 0.001)
     slow = farm(500.0, DIGESTER, seep, fill_rate=0.006, release_rate=0.0012)
-    assert [row.firm_draw for row in sources_table(slow)] == pytest.approx([0.0012, 0.001])
-    (fluid,) = fluids_table(slow)
+    assert [row.firm_draw for row in source_rows(slow)] == pytest.approx([0.0012, 0.001])
+    (fluid,) = fluid_rows(slow)
     assert fluid.together == pytest.approx(0.0022)
 
 
@@ -119,7 +119,7 @@ def test_excluded_sources_are_not_listed() -> None:
         routes=named(Route("bank", "marsh", "works", 10.0, ("dn25",))),
         limits=Limits(excluded_places=("marsh",)),
     )
-    assert [row.source for row in sources_table(site)] == ["digester"]
+    assert [row.source for row in source_rows(site)] == ["digester"]
 
 
 def test_carried_by_hand() -> None:
@@ -143,20 +143,20 @@ def test_a_shared_store_is_never_worse_than_shares_of_it(
         Source(f"s{i}", "works", "gas", 0.01, (Stage(on * HOUR, every * HOUR),))
         for i, (on, every) in enumerate(cycles)
     ]
-    (fluid,) = fluids_table(farm(store, *sources))
+    (fluid,) = fluid_rows(farm(store, *sources))
     assert fluid.sources == len(sources)
     assert fluid.together >= fluid.apart * (1 - 1e-9)
     assert fluid.together <= fluid.mean_flow * (1 + 1e-9)
 
 
 def test_one_source_of_a_fluid_has_nothing_to_share_with() -> None:
-    assert fluids_table(farm(10.0, DIGESTER)) == []
+    assert fluid_rows(farm(10.0, DIGESTER)) == []
 
 
 def test_every_network_has_a_row_a_source_and_keeps_its_laws() -> None:
     for path in sorted(NETWORKS.glob("*.yaml")):
         site = read_site(path)
-        rows = sources_table(site)
+        rows = source_rows(site)
         assert [row.source for row in rows] == list(site.sources)
         for row in rows:
             assert 0.0 <= row.firm_draw <= row.mean_flow * (1 + 1e-9)

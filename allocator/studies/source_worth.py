@@ -73,7 +73,7 @@ class FluidRow:
     carries: tuple[CarriedUnits, ...]
 
 
-def sources_table(site: Site) -> list[SourceRow]:
+def source_rows(site: Site) -> list[SourceRow]:
     """A row for every source of a site, in file order; see :class:`SourceRow`.
 
     Only sources at places that are not excluded are listed. The firm draw is exact for the one
@@ -85,7 +85,7 @@ def sources_table(site: Site) -> list[SourceRow]:
     return [_source_row(site, source, factor) for source in _usable(site)]
 
 
-def fluids_table(site: Site) -> list[FluidRow]:
+def fluid_rows(site: Site) -> list[FluidRow]:
     """A row for every fluid that has two sources or more; see :class:`FluidRow`."""
     site = network_of(site)
     factor = load_factor_of(site)

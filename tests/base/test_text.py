@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from allocator.report.text import WIDTH, paragraph, printable, section, table
+from allocator.base.text import WIDTH, paragraph, printable, section, table
 
 cells = st.text(st.characters(categories=["L", "N", "P"]), max_size=70)
 rows = st.lists(st.lists(cells, min_size=4, max_size=4), min_size=1, max_size=6)
@@ -45,7 +45,7 @@ def test_paragraphs_fit(text: str) -> None:
 
 @given(st.text())
 def test_no_control_character_is_printed(text: str) -> None:
-    assert all(c.isprintable() or c == "\n" for c in printable(text))
+    assert all(c.isprintable() or c in "\n\u00a0" for c in printable(text))
 
 
 def test_a_name_cannot_steer_the_terminal() -> None:

@@ -11,30 +11,30 @@ from pathlib import Path
 import pytest
 from handmade_cove import COVE
 
+from allocator.base.text import WIDTH
 from allocator.network.reading import read_site
-from allocator.report.text import WIDTH
-from allocator.studies.sources import sources_table
-from allocator.studies.sources_report import sources_csv, sources_json, sources_text
+from allocator.studies.source_worth import source_rows
+from allocator.studies.sources_result import sources
 
 HARBOUR = read_site(Path(__file__).parents[2] / "networks" / "harbour.yaml")
 
 
 def test_text_as_stored() -> None:
     stored = Path(__file__).with_name("cove_sources.txt").read_text(encoding="utf-8")
-    assert sources_text(COVE) == stored
+    assert sources(COVE).summary() == stored
 
 
 def test_text_fits_a_terminal_and_names_every_source() -> None:
-    text = sources_text(HARBOUR)
+    text = sources(HARBOUR).summary()
     assert max(map(len, text.splitlines())) <= WIDTH
     assert all(name in text for name in HARBOUR.sources)
 
 
 def test_json_holds_the_rows_exactly() -> None:
-    data = json.loads(sources_json(HARBOUR))
+    data = json.loads(sources(HARBOUR).to_json())
     assert data["format"] == "allocator.sources/1"
     assert data["site"] == {"name": HARBOUR.name, "sha256": HARBOUR.sha256}
-    for row, written in zip(sources_table(HARBOUR), data["sources"], strict=True):
+    for row, written in zip(source_rows(HARBOUR), data["sources"], strict=True):
         assert written["source"] == row.source
         assert written["firm_kg_s"] == row.firm_draw
         assert written["firm_per_store_kg_s_per_kg"] == row.per_store
@@ -42,13 +42,13 @@ def test_json_holds_the_rows_exactly() -> None:
 
 
 def test_csv_has_a_line_a_source_and_machine() -> None:
-    lines = list(csv.DictReader(io.StringIO(sources_csv(COVE))))
+    lines = list(csv.DictReader(io.StringIO(sources(COVE).to_csv())))
     assert [(line["source"], line["machine"]) for line in lines] == [
         ("north", "set"),
         ("seep", "set"),
         ("drum", "oil_set"),
     ]
-    rows = {row.source: row for row in sources_table(COVE)}
+    rows = {row.source: row for row in source_rows(COVE)}
     for line in lines:
         assert float(line["mean_kg_s"]) == pytest.approx(rows[line["source"]].mean_flow)
         assert float(line["store_kg"]) == pytest.approx(rows[line["source"]].store)
@@ -56,7 +56,7 @@ def test_csv_has_a_line_a_source_and_machine() -> None:
 
 def test_csv_keeps_a_source_that_no_machine_takes() -> None:
     bare = replace(COVE, machines={})
-    lines = list(csv.DictReader(io.StringIO(sources_csv(bare))))
+    lines = list(csv.DictReader(io.StringIO(sources(bare).to_csv())))
     assert [(line["source"], line["machine"]) for line in lines] == [
         ("north", ""),
         ("seep", ""),

@@ -1,0 +1,91 @@
+"""Plain text for people: tables and paragraphs that fit a terminal, of 100 columns by default."""
+
+from __future__ import annotations
+
+import contextlib
+import operator
+import textwrap
+from collections.abc import Iterable, Iterator, Sequence
+from contextvars import ContextVar
+
+WIDTH = 100
+"""Columns of text in files, and on a terminal that does not say how wide it is."""
+GAP = 2
+_NARROWEST = 8
+_LEAST = 40
+_KEPT = "\n\u00a0"  # a no-break space parts thousands
+_columns = ContextVar("columns", default=WIDTH)
+
+
+@contextlib.contextmanager
+def columns(count: int) -> Iterator[None]:
+    """Within the block, text is laid out for so many columns, 40 at least."""
+    token = _columns.set(max(_LEAST, count))
+    try:
+        yield
+    finally:
+        _columns.reset(token)
+
+
+def width() -> int:
+    """Columns that text is laid out for now."""
+    return _columns.get()
+
+
+def printable(text: str) -> str:
+    """Text without control characters, so that a name from a file cannot steer a terminal."""
+    return "".join(c if c.isprintable() or c in _KEPT else "�" for c in text)
+
+
+def paragraph(text: str, indent: int = 2, bullet: str = "") -> list[str]:
+    """A paragraph as lines of at most :func:`width` columns; a bullet hangs before it."""
+    first = " " * indent + bullet
+    later = " " * len(first)
+    lines = textwrap.wrap(printable(text), width(), initial_indent=first, subsequent_indent=later)
+    return lines or [first.rstrip()]
+
+
+def table(
+    heads: Sequence[str], rows: Iterable[Sequence[str]], right: Iterable[int] = (), indent: int = 2
+) -> list[str]:
+    """A table as lines: heads, then rows, in columns as wide as they need.
+
+    ``right``: indices of columns that line up on the right, for numbers. Where the whole would
+    be wider than :func:`width`, the widest columns give way and their cells run over lines; words
+    and numbers are broken last.
+    """
+    cells = [[printable(cell) for cell in row] for row in (heads, *rows)]
+    widths = [max(1, *(len(row[i]) for row in cells)) for i in range(len(heads))]
+    aligned = set(right)
+    whole = [
+        max(_NARROWEST, *(_unbroken(one, i in aligned and k > 0) for k, one in enumerate(column)))
+        for i, column in enumerate(zip(*cells, strict=True))
+    ]
+    room = width() - indent - GAP * (len(heads) - 1)
+    for least in (whole, [_NARROWEST] * len(heads)):
+        while sum(widths) > room and any(map(operator.gt, widths, least)):
+            spare = [wide if wide > few else 0 for wide, few in zip(widths, least, strict=True)]
+            widths[spare.index(max(spare))] -= 1
+    lines: list[str] = []
+    for row in cells:
+        wrapped = [
+            textwrap.wrap(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)
+        ]
+        for k in range(max(len(part) for part in wrapped)):
+            parts = [part[k] if k < len(part) else "" for part in wrapped]
+            shown = [
+                cell.rjust(wide) if i in aligned else cell.ljust(wide)
+                for i, (cell, wide) in enumerate(zip(parts, widths, strict=True))
+            ]
+            lines.append((" " * indent + (" " * GAP).join(shown)).rstrip())
+    return lines
+
+
+def _unbroken(cell: str, number: bool) -> int:
+    """The least width of a cell that leaves its words, or its number with unit, whole."""
+    return len(cell) if number else max(map(len, cell.split()), default=0)
+
+
+def section(title: str, lines: Sequence[str]) -> list[str]:
+    """A titled block with a blank line before it; nothing at all when there are no lines."""
+    return ["", title, *lines] if lines else []

@@ -1,0 +1,96 @@
+"""What every study returns: tables and figures, shown, read and saved in one way."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import os
+from collections.abc import Iterable, Mapping
+from html import escape
+from pathlib import Path
+from typing import ClassVar
+
+from allocator.base.folders import write_folder
+from allocator.base.rendering import csv_of, html_of
+from allocator.base.table import Table
+from allocator.base.text import WIDTH, columns
+from allocator.site.records import Site
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class StudiedSite:
+    """The site that a result is of: its name, and the digest of its file."""
+
+    name: str
+    sha256: str
+
+    @staticmethod
+    def of(site: Site) -> StudiedSite:
+        """The mark of a site."""
+        return StudiedSite(site.name, site.sha256)
+
+
+class StudyResult:
+    """A frozen record whose fields are tables and figures; a table is had by its name as well.
+
+    A subclass says what its text and its JSON are. ``command`` names the files.
+    """
+
+    __slots__ = ()
+    command: ClassVar[str]
+
+    def tables(self) -> tuple[Table, ...]:
+        """Every table, in the order of the fields."""
+        assert dataclasses.is_dataclass(self)
+        values = (getattr(self, field.name) for field in dataclasses.fields(self))
+        return tuple(value for value in values if isinstance(value, Table))
+
+    def __getitem__(self, name: str) -> Table:
+        """A table by its name. Raises KeyError where there is none."""
+        found = {table.name: table for table in self.tables()}
+        if name not in found:
+            raise KeyError(f"there is no table {name!r}; there are {', '.join(found)}")
+        return found[name]
+
+    def summary(self) -> str:
+        """The result as text for a terminal, ending in a new line."""
+        raise NotImplementedError
+
+    def to_json(self) -> str:
+        """The result as JSON with SI units in the keys, ending in a new line."""
+        raise NotImplementedError
+
+    def files(self) -> dict[str, bytes]:
+        """What :meth:`save` writes, by name: text, JSON, and every table as CSV."""
+        with columns(WIDTH):  # the same whatever the terminal
+            texts = {f"{self.command}.txt": self.summary()}
+        texts[f"{self.command}.json"] = self.to_json()
+        texts |= {f"{table.name}.csv": csv_of(table) for table in self.tables()}
+        return {name: text.encode("utf-8") for name, text in texts.items()}
+
+    def save(self, path: str | os.PathLike[str]) -> None:
+        """Write :meth:`files` into a folder, which is made where it is missing.
+
+        Raises:
+            OutputError: the folder cannot be written; it is then as it was.
+        """
+        write_folder(Path(path), self.files(), self.command)
+
+    def __repr__(self) -> str:
+        return self.summary()
+
+    def _repr_html_(self) -> str:
+        heads = escape(f"{type(self).__name__}: {', '.join(table.name for table in self.tables())}")
+        return f"<p>{heads}</p>" + "".join(map(html_of, self.tables()))
+
+
+def study_json(kind: str, site: StudiedSite | None, facts: Mapping[str, object]) -> str:
+    """A result as JSON of a format such as ``allocator.sources/1``."""
+    about = {} if site is None else {"site": dataclasses.asdict(site)}
+    data = {"format": kind, **about, **facts}
+    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def joined(*sections: Iterable[str]) -> str:
+    """Lines of sections as one text that ends in a new line."""
+    return "\n".join(line for lines in sections for line in lines) + "\n"

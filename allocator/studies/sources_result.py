@@ -1,0 +1,212 @@
+"""What each source is worth, as tables: flow, firm flow with storage, generators supported."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import ClassVar
+
+from allocator.base.rendering import csv_of, json_records, section_of
+from allocator.base.table import Column, Table
+from allocator.report.words import percent
+from allocator.site.records import Site
+from allocator.studies.load_factor import load_factor_of
+from allocator.studies.machines import machines_table
+from allocator.studies.result import StudiedSite, StudyResult, joined, study_json
+from allocator.studies.source_worth import CarriedUnits, fluid_rows, source_rows
+
+FORMAT = "allocator.sources/1"
+
+_SOURCES = (
+    Column("source", "source"),
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("flow", "flow when on", "mass_rate", "Flow while the source is on."),
+    Column("duty", "time on", "share", "Share of the time for which the source is on."),
+    Column(
+        "rule_of_thumb_duty",
+        "time on by rule of thumb",
+        "share",
+        "The product of the on-time shares of the stages.",
+    ),
+    Column("mean", "mean flow", "mass_rate", "Mean over time, by the exact duty cycle."),
+    Column("longest_quiet", "longest outage", "duration", "The longest time without flow."),
+    Column(
+        "full_store",
+        "storage for the full mean",
+        "mass",
+        "The least storage, without loss, with which all of the mean flow is firm.",
+    ),
+    Column("store", "storage that can be built", "mass", "The largest storage, or less if better."),
+    Column("firm", "firm flow", "mass_rate", "Flow at all times with that storage."),
+    Column(
+        "firm_per_store",
+        "marginal value of storage",
+        "mass_rate_per_mass",
+        "Firm flow that one more kg of storage adds.",
+    ),
+)
+_SHARED = (
+    Column("fluid", "fluid"),
+    Column("sources", "sources", "count"),
+    Column("mean", "mean flow", "mass_rate", "Of all sources together."),
+    Column("store", "storage that can be built", "mass", "For all sources together."),
+    Column("firm_apart", "firm flow, equal shares", "mass_rate", "Each with an equal share of it."),
+    Column("firm_shared", "firm flow, shared", "mass_rate", "All with the one shared storage."),
+)
+_GENERATORS = (
+    Column("machine", "generator"),
+    Column("power", "rated power", "power"),
+    Column("efficiency", "efficiency", "share", "Of the lower heating value."),
+    Column("emission", "counted emission", "mass_per_energy", "For each unit of energy given."),
+    Column("clean", "clean", "flag", "It gives power without counted emission."),
+)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class SourcesResult(StudyResult):
+    """What each source of a site is worth.
+
+    Attributes:
+        load_factor: share of full load at which the machines run on average.
+        sources: every source, alone with all the storage that could be built for it.
+        shared: every fluid of two sources or more, with shared storage.
+        supportable: generators that each source can supply, each type alone.
+        supportable_together: the same for all sources of a fluid.
+        generators: power, efficiency and emission of each generator type.
+    """
+
+    command: ClassVar[str] = "sources"
+    site: StudiedSite
+    load_factor: float
+    sources: Table
+    shared: Table
+    supportable: Table
+    supportable_together: Table
+    generators: Table
+
+    def summary(self) -> str:
+        """All tables as text."""
+        flows = self.sources.select(
+            *("source", "place", "fluid", "flow", "duty", "rule_of_thumb_duty"),
+            *("mean", "longest_quiet"),
+            title="Sources",
+            note="The rule of thumb is the product of the on-time shares of the stages.",
+        )
+        firm = self.sources.select(
+            *("source", "mean", "full_store", "store", "firm", "firm_per_store"),
+            title="Firm flow of each source alone, with all storage that could be built",
+        )
+        shown = (flows, firm, *self.tables()[1:])
+        return joined(*(section_of(table) for table in shown)).removeprefix("\n")
+
+    def to_json(self) -> str:
+        """The tables as JSON; with each source and each fluid the generators supported."""
+        return study_json(
+            FORMAT,
+            self.site,
+            {
+                "load_factor": self.load_factor,
+                "sources": _with_units(self.sources, self.supportable),
+                "fluids": _with_units(self.shared, self.supportable_together),
+            },
+        )
+
+    def to_csv(self) -> str:
+        """A line a source and generator type; a source that supplies none has one line."""
+        _, *units = self.supportable.columns
+        rows = [
+            (*row, *carried)
+            for row in self.sources.rows
+            for carried in _units_of(self.supportable, row[0]) or [(None,) * len(units)]
+        ]
+        return csv_of(Table("sources", "", (*self.sources.columns, *units), tuple(rows)))
+
+
+def sources(site: Site) -> SourcesResult:
+    """What each source is worth: its flow, what it gives at all times, what it can supply.
+
+    Only sources at places that are not excluded are listed. The firm flow is exact for the one
+    source with the one store (see :mod:`allocator.cycles.firm`), and no less than what is stated
+    where it draws on a chamber of several stages; pipes are not looked at.
+    """
+    rows, fluids, factor = source_rows(site), fluid_rows(site), load_factor_of(site)
+    return SourcesResult(
+        StudiedSite.of(site),
+        factor,
+        Table(
+            "sources",
+            "Sources",
+            _SOURCES,
+            tuple(
+                (
+                    *(row.source, row.place, row.fluid, row.flow, row.duty),
+                    *(row.rule_of_thumb_duty, row.mean_flow, row.longest_quiet),
+                    *(row.full_store, row.store, row.firm_draw, row.per_store),
+                )
+                for row in rows
+            ),
+        ),
+        Table(
+            "shared",
+            "Sources of one fluid: equal shares of the storage, or one that they share",
+            _SHARED,
+            tuple((r.fluid, r.sources, r.mean_flow, r.store, r.apart, r.together) for r in fluids),
+        ),
+        _supportable("supportable", "source", factor, ((r.source, r.carries) for r in rows)),
+        _supportable(
+            "supportable_together", "fluid", factor, ((r.fluid, r.carries) for r in fluids)
+        ),
+        Table(
+            "generators",
+            "Generators",
+            _GENERATORS,
+            tuple(
+                (row.machine, row.power, row.efficiency, row.emission, row.clean)
+                for row in machines_table(site)
+            ),
+        ),
+    )
+
+
+def _supportable(
+    name: str, of: str, factor: float, carried: Iterable[tuple[str, Iterable[CarriedUnits]]]
+) -> Table:
+    each = "each source" if of == "source" else "all sources of a fluid"
+    return Table(
+        name,
+        f"Generators that {each} can supply, each type alone",
+        (
+            Column(of, of),
+            Column("machine", "generator"),
+            Column("machines_mean", "units on the mean flow", "number"),
+            Column("machines_firm", "units on the firm flow", "number"),
+            Column(
+                "machines_at_load_factor",
+                f"units at {percent(factor)} load",
+                "number",
+                "On the mean flow, each at the load factor of the site.",
+            ),
+        ),
+        tuple(
+            (name, one.machine, one.mean, one.firm, one.at_load_factor)
+            for name, units in carried
+            for one in units
+        ),
+    )
+
+
+def _units_of(units: Table, name: object) -> list[tuple[object, ...]]:
+    return [row[1:] for row in units.rows if row[0] == name]
+
+
+def _with_units(table: Table, units: Table) -> list[dict[str, object]]:
+    """Records of a table, each with those of its units under ``carries``."""
+    keys = units.keys[1:]
+    return [
+        {
+            **record,
+            "carries": [dict(zip(keys, row, strict=True)) for row in _units_of(units, names[0])],
+        }
+        for record, names in zip(json_records(table), table.rows, strict=True)
+    ]
