@@ -10,6 +10,7 @@ ROOT = Path(__file__).parents[1] / "allocator"
 ROOMS = {
     "base": {
         "clock",
+        "column_units",
         "compiling",
         "dimensions",
         "errors",
@@ -97,18 +98,17 @@ ROOMS = {
     "solver": {"interface", "linear", "other_solver", "pulp_model", "settings", "solver_model"},
     "search": {
         "",
+        "conflicts",
         "elastic",
         "found",
-        "frontier",
+        "frontier_points",
         "outcome",
         "paths.repair",
         "paths.warming",
-        "why",
         "writing",
     },
     "verify": {
         "",
-        "audit",
         "case",
         "figures",
         "loads",
@@ -124,10 +124,11 @@ ROOMS = {
         "tanks.weakened",
         "trusted",
     },
-    "simulation": {"", "broken", "files", "search", "simulate", "trace", "work"},
+    "simulation": {"", "broken", "files", "search", "trace", "tracing", "work"},
     "report": {
         "alternatives",
         "files",
+        "handover.lists",
         "page",
         "page.drawing",
         "page.simulation",

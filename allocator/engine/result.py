@@ -8,8 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 from allocator.base.shown import Facts, Shown
 from allocator.base.status import Status
+from allocator.base.table import Table
 from allocator.engine.plan_folder import folder_of, write_plan_files
+from allocator.network.deriving import network_of
+from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report import tables
+from allocator.report.files import reserves_of
+from allocator.report.handover.lists import set_points_table
 from allocator.report.summary import summary
 from allocator.report.words import gap, goal_title, goal_value
 from allocator.search import Outcome
@@ -81,6 +87,75 @@ class PlanResult(Shown):
         """The plan that averages alone would make, where it was made beside a firm one."""
         firm = self.outcome is not None and self.plan.basis == "firm"
         return self.outcome.mean_basis if self.outcome is not None and firm else None
+
+    @property
+    def sources(self) -> Table:
+        """Connected sources and what each feeds."""
+        return tables.sources_used(self._network, self.plan)
+
+    @property
+    def storage(self) -> Table:
+        """Stores and batteries: sizes, what of them is new, firm output."""
+        return tables.store_sizes(self._network, self.plan)
+
+    @property
+    def pipes(self) -> Table:
+        """Pipes: build, length, peak flow against the capacity, temperatures."""
+        return tables.pipes(self._network, self.plan)
+
+    @property
+    def power_lines(self) -> Table:
+        """Power lines: length, peak power against the capacity."""
+        return tables.power_lines(self._network, self.plan)
+
+    @property
+    def machines(self) -> Table:
+        """Machines by type and place: units, new and existing, and their duty."""
+        return tables.machine_counts(self._network, self.plan)
+
+    @property
+    def coolers(self) -> Table:
+        """Coolers: units, set-point, duty, power."""
+        return tables.coolers(self._network, self.plan)
+
+    @property
+    def heat_sinks(self) -> Table:
+        """Heat sinks: temperatures in the settled cycle, cooling that is enough."""
+        return tables.heat_sinks(self.plan)
+
+    @property
+    def demands(self) -> Table:
+        """Demands and the shares of them that are served."""
+        return tables.demands(self._network, self.plan)
+
+    @property
+    def materials(self) -> Table:
+        """Materials used, against their stocks."""
+        return tables.materials(self.plan)
+
+    @property
+    def heat(self) -> Table:
+        """Limits of temperature and heat: value, limit, margin."""
+        return tables.heat_limits(self.plan)
+
+    @property
+    def set_points(self) -> Table:
+        """What the crew sets: valves, reserves of stores, machines."""
+        return set_points_table(self._network, self.plan, reserves_of(self.plan))
+
+    @property
+    def goals(self) -> Table:
+        """Goals in order: value, bound, gap, and why the search stopped."""
+        return tables.goals(self.plan)
+
+    @property
+    def bill_of_materials(self) -> Table:
+        """What is to be bought and built, with mass and money."""
+        return tables.bill(self._network, self.plan)
+
+    @property
+    def _network(self) -> Network:
+        return network_of(self.site)
 
     def summary(self) -> str:
         """The result for a person to act on: plain text, as ``allocator plan`` prints it."""

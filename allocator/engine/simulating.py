@@ -178,7 +178,7 @@ def prove_plan(
     """
     from allocator.simulation import SimulationSettings, simulate
     from allocator.simulation.search import best_reserves, quick_reserves, set_points_of
-    from allocator.simulation.simulate import assemble
+    from allocator.simulation.tracing import assemble
     from allocator.verify.tanks.phases import worst_windows
 
     site = network_of(site)

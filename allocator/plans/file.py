@@ -173,7 +173,19 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
 
 
 def plan_schema() -> Schema:
-    """JSON Schema (2020-12) of the plan file."""
+    """The JSON Schema (2020-12) of ``plan.json``.
+
+    Returns
+    -------
+    dict
+        Every key with its shape; the audit checks what they say.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.plan_schema()["title"]
+    'A plan for a site'
+    """
     body = _BODY.schema()
     head = {"format": {"const": FORMAT}, "rules": _WHOLE.schema(), "site": _SITE.schema()}
     return {

@@ -434,6 +434,13 @@ class Plan(Shown):
 
     ``mix``: the supply mix that it is of, whose goals and limits it was asked to keep; empty for
     the site's own.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> plan = al.plan("networks/first.yaml", node_limit=1000).plan
+    >>> plan.verified, plan.basis, round(plan.power.firm_clean)
+    (True, 'firm', 13374)
     """
 
     site_name: str

@@ -16,7 +16,7 @@ from allocator.report.text import paragraph, section, table, width
 from allocator.report.words import STATUS_WORDS, at, gap, quantity
 from allocator.report.words import money as sum_of_money
 from allocator.search import Settings
-from allocator.search.frontier import Point, frontier_of
+from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Site
 from allocator.verify import audit
 
@@ -56,7 +56,7 @@ def trade_off(
     settings: Settings | None = None,
     tell: Callable[[str], object] = lambda words: None,
 ) -> list[TradeOffStep]:
-    """The frontier of :func:`~allocator.search.frontier.frontier_of`, each plan audited."""
+    """The frontier of :func:`~allocator.search.frontier_points.frontier_of`, each plan audited."""
     site = network_of(site)
     settings = settings or Settings()
     # the audits are part of what the user waits for

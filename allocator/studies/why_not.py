@@ -12,8 +12,8 @@ from allocator.model.limits import Limit, Want
 from allocator.network.deriving import network_of
 from allocator.report.text import paragraph
 from allocator.report.words import quantity
+from allocator.search.conflicts import Conflict, conflict_of
 from allocator.search.elastic import Change
-from allocator.search.why import Conflict, conflict_of
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
@@ -24,7 +24,7 @@ FORMAT = "allocator.why/1"
 
 
 def why_not(site: Site, settings: Settings, wants: Sequence[Want] = ()) -> Conflict:
-    """Limits that conflict on a site, with what is wanted of it; see :mod:`allocator.search.why`.
+    """Limits that conflict on a site, with what is wanted of it; see ``search.conflicts``.
 
     The settings' time limit is that of the whole search. Where power is all that is wanted and
     it is not seen at once that there can be so much, a plan of the most power is looked for too.

@@ -15,7 +15,7 @@ from tiny_sites import tiny_site
 from allocator.base.errors import AllocatorError
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.search.frontier import Point, frontier_of
+from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Material, Site
 from allocator.studies.trade_off import check_give, trade_off, trade_off_csv, trade_off_text
 
