@@ -47,6 +47,7 @@ ROOMS = {
     },
     "site": {
         "bath",
+        "by_hand",
         "chambers",
         "checks",
         "graph",

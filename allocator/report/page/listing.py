@@ -35,7 +35,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """The head of a column: words, the unit that is shown, and the key with the SI unit to copy."""
+    """The head of a column: words, the unit that is shown, and words with the SI unit to copy."""
 
     words: str
     unit: str
@@ -69,7 +69,7 @@ def _listing(table: Table) -> Listing:
         if all(cell is None or cell == "" for cell in cells):
             continue
         unit = unit_of(column, cells)
-        heads.append(Head(column.head, unit.name, column.key.replace("_", " ")))
+        heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip()))
         columns.append([_cell(column, cell, unit) for cell in cells])
     return Listing(table.name, table.title, tuple(heads), tuple(zip(*columns, strict=True)))
 

@@ -245,10 +245,10 @@ def test_units_that_people_read_beside_those_that_are_copied() -> None:
     table = Table("runs", "Runs", columns, (("a", 323.15, 5.0, 0.0025, 7.2e6),))
     (listing,) = listings([table])
     assert [(head.words, head.unit, head.exact) for head in listing.heads[1:]] == [
-        ("surface", "degC", "surface temperature k"),
-        ("margin", "K", "margin k"),
-        ("peak", "g/s", "peak kg s"),
-        ("size", "kWh", "size j"),
+        ("surface", "degC", "surface K"),
+        ("margin", "K", "margin K"),
+        ("peak", "g/s", "peak kg/s"),
+        ("size", "kWh", "size J"),
     ]
     cells = listing.rows[0][1:]
     assert [cell.shown for cell in cells] == ["50", "5", "2.5", "2"]
