@@ -52,6 +52,7 @@ if TYPE_CHECKING:
     )
     from allocator.site.schema import site_schema
     from allocator.solver.settings import Lift, Settings
+    from allocator.studies.heat_sinks_result import heat_sinks
     from allocator.studies.sources_result import sources
     from allocator.verify.report import AuditReport
 
@@ -100,6 +101,7 @@ _HOMES = {
     "StoreType": "site.records",
     "Trace": "simulation.trace",
     "audit": "engine.auditing",
+    "heat_sinks": "studies.heat_sinks_result",
     "cautions_for": "network.cautions",
     "check_site": "network.reading",
     "curve_of": "cycles",
@@ -164,6 +166,7 @@ __all__ = [
     "check_site",
     "curve_of",
     "format_quantity",
+    "heat_sinks",
     "parse_quantity",
     "plan",
     "plan_schema",

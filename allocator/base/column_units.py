@@ -75,7 +75,7 @@ def shown_cell(column: Column, value: object, unit: ColumnUnit) -> str:
     if not _is_number(value):
         return str(value)
     if not math.isfinite(value):
-        return "unlimited" if value > 0 else "-"
+        return "-" if not value > 0 else "never" if column.kind == "duration" else "unlimited"
     if column.kind == "count":
         return str(round(value))
     if column.kind == "temperature":

@@ -30,19 +30,21 @@ class Column:
         kind: one of :data:`PLAIN_KINDS`, or a dimension of
             :data:`allocator.base.quantities.DIMENSIONS`, whose values are SI.
         about: one sentence that says what it is.
+        file_key: its key in files, where that is not the name with the unit.
 
     Raises:
-        ValueError: the name or the kind is not one of these.
+        ValueError: the name is empty, or the kind is none of these.
     """
 
     name: str
     head: str
     kind: str = "text"
     about: str = ""
+    file_key: str = ""
 
     def __post_init__(self) -> None:
-        if not re.fullmatch(r"[a-z][a-z0-9_]*", self.name):
-            raise ValueError(f"a column is named in snake case (got {self.name!r})")
+        if not self.name:
+            raise ValueError("a column has a name")
         if self.kind not in PLAIN_KINDS and self.kind not in DIMENSIONS:
             raise ValueError(f"column {self.name!r}: no kind is called {self.kind!r}")
 
@@ -52,10 +54,18 @@ class Column:
         return self.kind not in ("text", "flag")
 
     @property
+    def si(self) -> str:
+        """The SI unit of its values; empty where they have none."""
+        unit = "1" if self.kind in PLAIN_KINDS else DIMENSIONS[self.kind].si
+        return "" if unit == "1" else unit
+
+    @property
     def key(self) -> str:
         """Its name with the SI unit, for machines: ``flow_kg_s``, ``loss_w_per_m``."""
-        unit = "1" if self.kind in PLAIN_KINDS else DIMENSIONS[self.kind].si
-        if unit == "1":
+        if self.file_key:
+            return self.file_key
+        unit = self.si
+        if not unit:
             return self.name
         # kg_s as in plan.json; the other units say "per"
         unit = unit.replace("kg/s", "kg_s").replace("/", "_per_").replace("^", "")

@@ -31,9 +31,9 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site)
     if not site.baths:
         raise AllocatorError(f"{given.site} lists no baths; add one under 'baths'")
-    from allocator.studies.bath_report import baths_csv, baths_json, baths_text
+    from allocator.studies.heat_sinks_result import heat_sinks
 
-    text = baths_json(site) if given.json else baths_text(site)
+    result = heat_sinks(site)
     if given.output is not None:
-        write_file(Path(given.output), baths_csv(site).encode("utf-8"))
-    return show(text)
+        write_file(Path(given.output), result.to_csv().encode("utf-8"))
+    return show(result.to_json() if given.json else result.summary())

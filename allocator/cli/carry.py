@@ -31,15 +31,18 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site)
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data
-    from allocator.site.marks import Marks
-    from allocator.studies.carrying import carrying
-    from allocator.studies.carrying_report import carrying_json, carrying_text
+    from allocator.studies.carry_result import carry
 
     try:
         with stdout_for_data():
-            rows = carrying(site, settings_of(given, site), workers_of(given), progress_of(given))
+            result = carry(
+                site,
+                file=given.site,
+                settings=settings_of(given, site),
+                workers=workers_of(given),
+                tell=progress_of(given),
+            )
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
-    marks = Marks(given.site)
-    show((carrying_json if given.json else carrying_text)(site, marks, rows))
-    return NOT_FOUND if rows and all(row.reason for row in rows) else DONE
+    show(result.to_json() if given.json else result.summary())
+    return NOT_FOUND if result.rows and all(row.reason for row in result.rows) else DONE

@@ -46,11 +46,9 @@ def run(given: argparse.Namespace) -> int:
     temperature = read(given.temperature, "temperature", "--temperature")
     flow = read(given.flow, "mass_rate", "--flow")
     site = site_of(given.site)
-    from allocator.studies.insulate import insulate
-    from allocator.studies.insulate_report import insulate_json, insulate_text
+    from allocator.studies.insulate_result import insulate
 
-    rows = insulate(
+    result = insulate(
         site, given.route, fluid=given.fluid, temperature=temperature, flow=flow, tell=tell
     )
-    text_of = insulate_json if given.json else insulate_text
-    return show(text_of(site, given.route, rows))
+    return show(result.to_json() if given.json else result.summary())

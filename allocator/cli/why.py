@@ -31,16 +31,12 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site)
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data
-    from allocator.site.marks import Marks
-    from allocator.studies.wanted import want_of
-    from allocator.studies.why_not import why_json, why_not, why_text
+    from allocator.studies.why_result import why
 
-    wants = [want_of(site, text) for text in given.want]
     try:
         with stdout_for_data():
-            found = why_not(site, settings_of(given, site), wants)
+            result = why(site, given.want, file=given.site, settings=settings_of(given, site))
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
-    marks = Marks(given.site)
-    show(why_json(site, marks, found) if given.json else why_text(site, marks, found, wants))
-    return {"possible": DONE, "unknown": NOT_FOUND}.get(found.status, IMPOSSIBLE)
+    show(result.to_json() if given.json else result.summary())
+    return {"possible": DONE, "unknown": NOT_FOUND}.get(result.status, IMPOSSIBLE)

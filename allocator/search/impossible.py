@@ -45,7 +45,7 @@ def reason(site: Network, model: Model, sets: IndexSets, settings: Settings, clo
 def limit_said(limit: Limit) -> str:
     """A limit with its value, SI."""
     if limit.shared:
-        return f"{limit.words} no more than is said of them"
+        return f"{limit.words} no more than the file states"
     return f"{limit.words} {limit.value:.6g} {UNITS.get(limit.dimension, '')}".rstrip()
 
 

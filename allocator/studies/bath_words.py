@@ -1,4 +1,4 @@
-"""Baths in words: what stands beside one, whether it must be cooled, and what to beware of."""
+"""Baths in words: their equipment, whether they must be cooled, and cautions."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def kelvins(difference: float) -> str:
 
 
 def set_name(choice: SinkChoice) -> str:
-    """What stands beside the bath, which loses heat in any case."""
+    """The equipment of the bath, which loses heat in any case."""
     parts = [*["recovery"] * choice.recovery, *["cooler"] * choice.cooler]
     return " + ".join(parts) or "losses alone"
 
@@ -32,11 +32,13 @@ def verdict(row: BathRow) -> str:
     if best is None:
         return f"{_reached(row)}. {_what_would_do(row)}"
     state = best.state
-    spare = f"with {kelvins(state.margin)} to spare"
+    spare = f"with a margin of {kelvins(state.margin)}"
     if best.cooler:
         duty = row.bath.cooler.duty if row.bath.cooler else 0.0
         beside = "" if best.recovery or not row.bath.recovery else ", without recovery,"
-        least = f"{quantity(best.needs or 0.0, 'power')} of its {quantity(duty, 'power')} is enough"
+        least = (
+            f"{quantity(best.needs or 0.0, 'power')} of its {quantity(duty, 'power')} is sufficient"
+        )
         text = f"{_reached(row)}. With the cooler{beside} every limit is kept {spare}; {least}."
     elif best.recovery:
         alone = row.choices[0].state
@@ -83,10 +85,10 @@ def _what_would_do(row: BathRow) -> str:
     if row.least_mass is not None:
         offers.append(f"{quantity(row.least_mass, 'mass')} in it")
     if not offers:
-        return "Neither the most that may stand there nor any cooler keeps every limit."
-    had = "The cooler at hand is too small: " if row.bath.cooler else ""
+        return "Neither the maximum mass nor any cooler keeps every limit."
+    had = "The cooler of the site is too small: " if row.bath.cooler else ""
     text = " or ".join(offers)
-    return f"{had}{text if had else text[0].upper() + text[1:]} would keep every limit."
+    return f"{had}{text if had else text[0].upper() + text[1:]} is sufficient for every limit."
 
 
 def _steam(row: BathRow, state: SinkState) -> str:
@@ -168,7 +170,7 @@ _RULES: tuple[_Rule, ...] = (
 
 
 def sized(row: BathRow, mass: float | None) -> str:
-    """A least mass in words; what is below all that was tried, or above what may stand there."""
+    """A minimum mass in words; what is below all that was tried, or above the maximum mass."""
     if mass is None:
         return f"above {quantity(row.bath.most, 'mass')}"
     return quantity(mass, "mass") if mass else "any"

@@ -67,7 +67,7 @@ class CarriedRow:
     reason: str = ""
 
 
-def carrying(
+def carried_rows(
     site: Site,
     settings: Settings | None = None,
     workers: Workers | None = None,

@@ -8,7 +8,6 @@ from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.model.limits import DIMENSION_OF_WANT, Want
 from allocator.network.records import Network
-from allocator.report.words import percent, quantity
 
 PLAIN = ("firm_clean", "firm_total", "emission", "money")
 NAMED = ("served", "tap", "machines")
@@ -78,12 +77,3 @@ def _words(kind: str, name: str) -> str:
         "emission": "counted emission is wanted at most",
         "money": "money in all is wanted at most",
     }[kind]
-
-
-def amount_shown(value: float, dimension: str) -> str:
-    """An amount of a limit as people write it."""
-    if dimension == "share":
-        return percent(value)
-    if dimension == "number":
-        return f"{value:.4g}"
-    return quantity(value, dimension)

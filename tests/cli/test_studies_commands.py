@@ -49,7 +49,7 @@ def test_why_names_limits_with_their_lines_and_what_would_do(networks: Path, cap
     out, err = capsys.readouterr()
     line = next(n for n, t in enumerate(site.read_text().splitlines(), 1) if "stock: 3.5 t" in t)
     assert f"stock of 'steel' is 3.5 t ({site}:{line})" in out
-    assert "2.78 t more, 6.28 t, would do." in out
+    assert "sufficient: 6.28 t (+2.78 t)" in out
     assert err == ""
 
 
@@ -65,7 +65,7 @@ def test_why_of_what_is_wanted(networks: Path, capsys: Told) -> None:
     stock = next(limit for limit in found["limits"] if limit["kind"] == "stock")
     assert stock["least_change"] == pytest.approx(109.36, rel=1e-4)
     assert main(["why", site, "--want", "firm_clean=40 kW"]) == 3  # the demand is 25 kW
-    assert "One limit by itself" in capsys.readouterr().out
+    assert "One limit alone" in capsys.readouterr().out
     assert main(["why", site, "--want", "machines:small_engine=2", "--want", "money=1000"]) == 3
 
 
@@ -90,7 +90,7 @@ def test_carry(networks: Path, capsys: Told) -> None:
     site = str(networks / "first.yaml")
     assert main(["carry", site, "--node-limit", "1000", "--progress"]) == 0
     out, err = capsys.readouterr()
-    assert "What stops the next one" in out
+    assert "Limits of the next unit" in out
     assert "1 of 1 cases" in err
     assert main(["carry", site, "--node-limit", "1000", "--json"]) == 0
     (row,) = json.loads(capsys.readouterr().out)["carried"]

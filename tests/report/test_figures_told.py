@@ -19,7 +19,7 @@ from allocator.search import Settings, make_plan
 from allocator.search.found import gap_of
 from allocator.simulation import SimulationSettings
 from allocator.site.records import Site
-from allocator.studies.insulate import insulate
+from allocator.studies.insulate_result import insulate
 from allocator.verify import audit
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -88,7 +88,7 @@ def test_the_audit_takes_no_other_gap(site: Site, plan: Plan) -> None:
 def test_insulation_is_told_of_the_fluids_that_are_known() -> None:
     two = read_site(CASES / "two_fluids_one_known.yaml")
     told: list[str] = []
-    rows = insulate(two, "lane", tell=told.append)
+    rows = insulate(two, "lane", tell=told.append).rows
     assert {row.fluid for row in rows} == {"gas"}
     (left_out,) = told
     assert left_out.startswith("left out: fluid 'tar': has no known specific heat")

@@ -11,10 +11,9 @@ from allocator.model.kept_out import kept_out
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.studies.wanted import want_of
-from allocator.studies.why_not import why_not, why_text
+from allocator.studies.why_result import conflict_for, why_result
 from allocator.verify import audit
 
 SITE = """
@@ -173,7 +172,7 @@ def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -
     site = read_site(path)
     for name, possible in (("near_well", False), ("far_well", True)):
         wants = [want_of(network_of(site), f"tap:{name}")]
-        found = why_not(site, Settings(node_limit=100), wants)
+        found = conflict_for(site, Settings(node_limit=100), wants)
         assert (found.status == "possible") == possible
-        text = " ".join(why_text(site, Marks(str(path)), found, wants).split())
+        text = " ".join(why_result(site, found, wants, path).summary().split())
         assert ("which bears 90 degC; no cooler is offered" in text) != possible

@@ -20,8 +20,8 @@ from allocator.network.bath_body import BathError
 from allocator.site.bath import Bath, BathCooler
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
-from allocator.studies.bath_report import baths_csv, baths_json, baths_text
 from allocator.studies.bath_words import bath_cautions, verdict
+from allocator.studies.heat_sinks_result import heat_sinks
 from allocator.thermal.baths import SinkState
 
 DAY = 86_400.0
@@ -186,34 +186,33 @@ def test_a_bath_that_starts_hot_is_judged_by_its_start(site: Site) -> None:
 
 def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
     assert verdict(rows["stones"]) == (
-        "No active cooling is needed: bath and losses keep every limit, with 22 K to spare."
+        "No active cooling is needed: bath and losses keep every limit, with a margin of 22 K."
     )
     assert verdict(rows["oil_bath"]) == (
-        "No active cooling is needed: bath, losses and recovery keep every limit, with 28 K to "
-        "spare. Without recovery the bath reaches 178 degC."
+        "No active cooling is needed: bath, losses and recovery keep every limit, with a margin "
+        "of 28 K. Without recovery the bath reaches 178 degC."
     )
     assert verdict(rows["pool"]).endswith("It boils: 32.3 kg of steam a day, vented and made up.")
     assert verdict(rows["quench"]).startswith(
         "Active cooling is needed: with losses and recovery alone the bath lets its gas out at "
         "84.1 degC against 60 degC. With the cooler, without recovery, every limit is kept with "
-        "5.9 K to spare; 18.4 kW of its 40 kW is enough."
+        "a margin of 5.9 K; 18.4 kW of its 40 kW is sufficient."
     )
     without = changed(site, "quench", cooler=None, hottest_outlet=None, hottest=340.15)
     assert verdict(without) == (
         "Active cooling is needed: with losses and recovery alone the bath reaches 70.9 degC "
-        "against 67 degC. A cooler of 15.5 kW that runs above 66 degC would keep every limit."
+        "against 67 degC. A cooler of 15.5 kW that runs above 66 degC is sufficient for every "
+        "limit."
     )
     small = changed(site, "quench", cooler=BathCooler(10e3, 313.15))
     assert verdict(small).endswith(
-        "The cooler at hand is too small: a cooler of 18.4 kW that runs above "
-        "40 degC would keep every limit."
+        "The cooler of the site is too small: a cooler of 18.4 kW that runs above "
+        "40 degC is sufficient for every limit."
     )
     hopeless = changed(site, "quench", hottest_outlet=290.0, cooler=None, hottest=360.0)
-    assert verdict(hopeless).endswith(
-        "Neither the most that may stand there nor any cooler keeps every limit."
-    )
+    assert verdict(hopeless).endswith("Neither the maximum mass nor any cooler keeps every limit.")
     short = changed(site, "oil_bath", mass=100.0)
-    assert "156 kg in it would keep every limit" in verdict(short)
+    assert "156 kg in it is sufficient for every limit" in verdict(short)
 
 
 def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
@@ -244,17 +243,17 @@ def test_what_is_not_known_is_told(site: Site) -> None:
 
 
 def test_tables_for_programs(site: Site) -> None:
-    frame = pd.read_csv(io.StringIO(baths_csv(site)))
+    frame = pd.read_csv(io.StringIO(heat_sinks(site).to_csv()))
     assert set(frame["bath"]) == set(site.baths)
     sets = frame[frame["what"].str.startswith("set: ")]
     assert len(sets) == 1 + 2 + 1 + 4
     assert (frame["what"] == "curve").sum() >= 4 * 13
-    data = json.loads(baths_json(site))
+    data = json.loads(heat_sinks(site).to_json())
     assert data["format"] == "allocator.baths/1"
     assert [bath["smallest_set"] for bath in data["baths"]] == [
         facts["smallest_set"] for facts in answer("hot_vents")["baths"].values()
     ]
-    assert baths_text(site) == baths_text(site)
+    assert heat_sinks(site).summary() == heat_sinks(site).summary()
 
 
 def test_heat_while_on(site: Site) -> None:

@@ -12,10 +12,16 @@ from tiny_sites import tiny_site
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings
-from allocator.site.marks import Marks
 from allocator.site.records import Site
-from allocator.studies.carrying import ANYWHERE, CarriedRow, Stop, alone, at_part_load, carrying
-from allocator.studies.carrying_report import carrying_json, carrying_text
+from allocator.studies.carry_result import carry, carry_result
+from allocator.studies.carrying import (
+    ANYWHERE,
+    CarriedRow,
+    Stop,
+    alone,
+    at_part_load,
+    carried_rows,
+)
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 QUICK = Settings(node_limit=2000)
@@ -27,7 +33,8 @@ def test_first_site_by_hand() -> None:
     The second needs 3 g/s * 18 h = 194.4 kg of store: 64.4 kg more, at 2 kg of steel each.
     """
     site = read_site(NETWORKS / "first.yaml")
-    (row,) = carrying(site, QUICK)
+    result = carry(site, file=NETWORKS / "first.yaml", settings=QUICK)
+    (row,) = result.rows
     assert (row.machine, row.place) == ("small_engine", "mill")
     assert row.firm == pytest.approx(130 / 64_800 / 1.5e-3, rel=1e-6)
     assert row.mean == pytest.approx(2.0, rel=1e-6)
@@ -36,17 +43,21 @@ def test_first_site_by_hand() -> None:
     (stop,) = row.stops
     assert stop.limit.name == "steel"
     assert stop.more == pytest.approx(2 * (194.4 - 130), rel=1e-3)
-    marks = Marks(NETWORKS / "first.yaml")
-    told = " ".join(carrying_text(site, marks, [row]).split())
-    assert "stock of 'steel' (first.yaml:35): 129 kg more" in told
-    assert '"units_firm": 1.337' in carrying_json(site, marks, [row])
+    (limit,) = result.limits.records()
+    assert (limit["limit"], limit["sufficient"]) == ("stock of 'steel'", "+129 kg")
+    assert limit["where"] == "first.yaml:35"
+    assert "first.yaml:35" in result.summary()
+    assert '"units_firm": 1.337' in result.to_json()
+    assert carry_result(site, result.rows, None).limits.column("where") == (
+        "materials.steel.stock",
+    )
 
 
 def test_the_emission_cap_by_hand() -> None:
     """120 t of CO2 in the horizon's year at 3.17 g/s a set: 1.2 sets, and 80 t more for two."""
     site = read_site(NETWORKS / "island.yaml")
     site = replace(site, machines={"diesel_set": site.machines["diesel_set"]})
-    rows = carrying(site, QUICK)
+    rows = carried_rows(site, QUICK)
     year = 31_557_600.0
     assert [row.place for row in rows] == ["village", "pier", ANYWHERE]
     for row in rows:
@@ -59,11 +70,12 @@ def test_the_emission_cap_by_hand() -> None:
 def test_what_coolers_take_is_carried_as_well() -> None:
     """Six cells at full load run the fans of the cooler too: five were told before."""
     site = read_site(NETWORKS / "cool_first.yaml")
-    (row,) = carrying(site, QUICK)
+    (row,) = carried_rows(site, QUICK)
     assert (row.machine, row.place) == ("fuel_cell", "works")
     assert row.firm == pytest.approx(6, abs=1e-5)
-    told = carrying_text(site, Marks(NETWORKS / "cool_first.yaml"), [row])
-    assert "fuel_cell  works            6     6" in told
+    generators = carry_result(site, [row], None).generators
+    assert generators.column("whole") == (6,)
+    assert generators.column("units_firm") == pytest.approx((6.0,))
     (stop,) = row.stops
     assert (stop.limit.kind, stop.more) == ("places", pytest.approx(1.0))
 
@@ -74,7 +86,7 @@ def test_power_out_of_heat_is_no_unit(tmp_path: Path) -> None:
     recovery = "    recovery: {efficiency: 15 %, threshold: 200 degC}\n"
     text = text.replace("    duty: 12 kW\n", f"    duty: 12 kW\n{recovery}")
     (tmp_path / "site.yaml").write_text(text, encoding="utf-8")
-    (row,) = carrying(read_site(tmp_path / "site.yaml"), QUICK)
+    (row,) = carried_rows(read_site(tmp_path / "site.yaml"), QUICK)
     assert row.firm == pytest.approx(2, abs=1e-5)
     assert row.mean == pytest.approx(2, abs=1e-5)
 
@@ -90,7 +102,7 @@ def test_part_load_burns_affine_fuel() -> None:
 @pytest.mark.parametrize("seed", range(40, 46))
 def test_the_next_unit_runs_with_what_it_is_said_to_need(seed: int) -> None:
     site = tiny_site(seed, battery=False, stores=True)
-    for row in carrying(site, QUICK):
+    for row in carried_rows(site, QUICK):
         assert row.firm <= row.mean * (1 + 1e-6)
         for stop in row.stops:
             assert stop.more is not None
@@ -99,7 +111,7 @@ def test_the_next_unit_runs_with_what_it_is_said_to_need(seed: int) -> None:
                 continue
             again = next(
                 other
-                for other in carrying(raised, QUICK)
+                for other in carried_rows(raised, QUICK)
                 if (other.machine, other.place) == (row.machine, row.place)
             )
             assert math.floor(again.firm + 1e-4) > math.floor(row.firm + 1e-5), (row, stop)
@@ -129,5 +141,6 @@ def test_every_other_generator_is_left_out() -> None:
 def test_what_fails_is_told() -> None:
     site = read_site(NETWORKS / "first.yaml")
     row = CarriedRow("engine", "mill", 0.0, 0.0, 0.0, False, (), (), "the solver failed")
-    marks = Marks(NETWORKS / "first.yaml")
-    assert "engine at mill, no. 1: the solver failed" in carrying_text(site, marks, [row])
+    assert (
+        "engine at mill, unit no. 1: the solver failed" in carry_result(site, [row], None).summary()
+    )

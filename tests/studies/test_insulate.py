@@ -11,7 +11,8 @@ import pytest
 from allocator.base.errors import AllocatorError
 from allocator.cli.entry import main
 from allocator.network.reading import read_site
-from allocator.studies.insulate import insulate, lightest
+from allocator.studies.build_rows import lightest, rows_of_route
+from allocator.studies.insulate_result import insulate
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 COOL = NETWORKS / "cool_first.yaml"
@@ -19,7 +20,7 @@ Told = pytest.CaptureFixture[str]
 
 
 def test_the_lightest_for_each_stream() -> None:
-    rows = insulate(read_site(COOL), "track")
+    rows = rows_of_route(read_site(COOL), "track")
     best = {row.inlet: lightest(rows, "hydrogen", row.inlet) for row in rows}
     assert {inlet: row.build for inlet, row in best.items() if row is not None} == {
         653.15: "thick",
@@ -33,7 +34,7 @@ def test_the_lightest_for_each_stream() -> None:
 
 def test_mass_by_hand() -> None:
     """DN65 schedule 40 (ASME B36.10M: 8.63 kg/m), and wool by the volume of its shell."""
-    rows = {row.build: row for row in insulate(read_site(COOL), "track")}
+    rows = {row.build: row for row in rows_of_route(read_site(COOL), "track")}
     assert rows["bare"].per_metre == pytest.approx(8.63, abs=0.01)
     inner = (0.0627 + 2 * 0.00516) / 2
     wool = math.pi * ((inner + 0.12) ** 2 - inner**2) * 100
@@ -41,7 +42,7 @@ def test_mass_by_hand() -> None:
 
 
 def test_less_flow_ends_colder_and_more_insulation_warmer() -> None:
-    rows = insulate(read_site(COOL), "track", flow=0.0005)
+    rows = rows_of_route(read_site(COOL), "track", flow=0.0005)
     for row in rows:
         assert row.end_at_flow is not None
         assert row.end_at_flow <= row.end
@@ -68,9 +69,17 @@ def test_a_thin_layer_on_a_thin_pipe_adds_loss(tmp_path: Path) -> None:
     )
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
-    rows = {r.build: r for r in insulate(read_site(path), "track", temperature=330.0)}
+    rows = {r.build: r for r in rows_of_route(read_site(path), "track", temperature=330.0)}
     assert "below its critical radius of 25 mm" in rows["thin"].warning
     assert rows["thin"].loss_per_metre > rows["bare"].loss_per_metre
+
+
+def test_the_table_holds_the_rows() -> None:
+    result = insulate(read_site(COOL), "track")
+    assert result.builds.column("mass") == tuple(row.mass for row in result.rows)
+    kept = [row["build"] for row in result.builds.records() if row["lightest"]]
+    assert kept == ["thick", "thin", "bare"]
+    assert set(result.builds.column("broken")) == {"none", "surface too hot"}
 
 
 def test_what_cannot_be_told() -> None:
@@ -88,7 +97,7 @@ def test_what_cannot_be_told() -> None:
 def test_the_command(capsys: Told) -> None:
     assert main(["insulate", str(COOL), "--route", "track", "--flow", "1 g/s"]) == 0
     out = capsys.readouterr().out
-    assert "lightest that holds every limit: thick" in out
+    assert "lightest that keeps every limit: thick" in out
     assert "upper bounds" in out
     assert max(len(line) for line in out.splitlines()) <= 100
     assert main(["insulate", str(COOL), "--route", "track", "--json"]) == 0

@@ -19,7 +19,7 @@ from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.solver.settings import Lift
 from allocator.studies.lifting import lift_of
-from allocator.studies.why_not import why_not
+from allocator.studies.why_result import conflict_for
 from allocator.thermal.upper import most_through, upper_heat
 from allocator.verify import audit
 
@@ -117,7 +117,7 @@ def test_why_names_it(tmp_path: Path) -> None:
         WARM_CELLS,
         ("town: {power: 60 kW}", "town: {power: 60 kW, least_share: 90 %}"),
     )
-    found = why_not(site, QUICK)
+    found = conflict_for(site, QUICK)
     words = [limit.words for limit in found.limits]
     assert any("heat let into 'works' is" in word for word in words)
 

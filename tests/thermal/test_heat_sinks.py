@@ -25,7 +25,7 @@ from allocator.report.bill import bill_of_materials
 from allocator.report.summary import summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site, Stage
-from allocator.studies.bath_report import baths_json, baths_text
+from allocator.studies.heat_sinks_result import heat_sinks
 from allocator.verify import audit
 from allocator.verify.baths import reached
 from allocator.verify.case import Case
@@ -429,10 +429,14 @@ def test_it_is_said(site: Site, plan: Plan, tmp_path: Path) -> None:
     files = plan_files(site, plan)
     assert b"sink of 5 t with recovery" in files["build_order.csv"]
     two = read_site(written(tmp_path, ("mass: 5 t", "mass: [5 t, 1 t]")))
-    said = " ".join(baths_text(two).split())
-    assert "sink, 1 t, with recovery: its gas leaves at 116 degC at most; the pump bears" in said
-    assert "sink, 5 t, by losses alone: does not count: it may reach 144 degC, above" in said
-    told = [entry["as_heat_sink"] for entry in json.loads(baths_json(two))["baths"]]
+    counted = {row[:2]: row[2:] for row in heat_sinks(two)["in_plans"].rows}
+    outlet, pump_limit, reason = counted["sink, 1 t", True]
+    assert outlet == pytest.approx(273.15 + 116, abs=0.5)
+    pump = two.sources["furnace_purge"].pump
+    assert pump is not None
+    assert (pump_limit, reason) == (pump.hottest_inlet, None)
+    assert "it may reach 144 degC, above" in str(counted["sink, 5 t", False][2])
+    told = [entry["as_heat_sink"] for entry in json.loads(heat_sinks(two).to_json())["baths"]]
     assert [one["gas_leaves_at_most_k"] is None for both in told for one in both] == [
         True,
         False,

@@ -19,7 +19,7 @@ from allocator.report.words import at, destination, destination_key, plain
 from allocator.search import Settings
 from allocator.site.records import Site
 from allocator.studies.wanted import want_of
-from allocator.studies.why_not import why_not
+from allocator.studies.why_result import conflict_for
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
@@ -86,7 +86,7 @@ def test_a_machine_is_wanted_by_the_place_of_the_file(tmp_path: Path) -> None:
     assert site.machines["fuel_cell"].places.keys() == {"works: hydrogen inlets to 60 degC"}
     want = want_of(site, "machines:fuel_cell@works=7")
     assert want == Want("machines", "fuel_cell@works", 7.0, want.words)
-    found = why_not(site, Settings(node_limit=200), [want])
+    found = conflict_for(site, Settings(node_limit=200), [want])
     (limit,) = (one for one in found.limits if one.kind == "places")
     assert limit.words == "machine 'fuel_cell' may stand at 'works'"
     assert limit.path == ("machines", "fuel_cell", "places", "works")

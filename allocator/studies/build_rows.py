@@ -1,8 +1,8 @@
-"""One run, every build: material, heat loss, temperatures, and the lightest that holds all."""
+"""Every build of one run: material, heat loss, temperatures, and the lightest that holds."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,7 +48,7 @@ class BuildRow:
     warning: str
 
 
-def insulate(
+def rows_of_route(
     site: Site,
     route: str,
     *,
@@ -57,25 +57,14 @@ def insulate(
     flow: float | None = None,
     tell: Callable[[str], object] = lambda words: None,
 ) -> list[BuildRow]:
-    """Every build that the route offers, for each stream that may enter it.
-
-    Args:
-        route: a route of the site file.
-        fluid: one fluid alone; by default all that have a source with a temperature.
-        temperature: K at the inlet; by default each level of the fluid, or its hottest source.
-        flow: kg/s at which the end temperature is told as well.
-        tell: hears of fluids that are left out, for a property of them is not known.
-
-    Raises:
-        AllocatorError: the route is unknown, or nothing is known to reckon with.
-    """
+    """The rows of :func:`allocator.studies.insulate_result.insulate`."""
     site = network_of(site)
     corridor = corridor_of(site, route)
     rows: list[BuildRow] = []
     unknown: list[str] = []
     for name in _fluids(site, corridor, fluid, temperature):
         try:
-            rows += _rows_of(site, corridor, name, _inlets(site, name, temperature), flow)
+            rows += _rows_at(site, corridor, name, _inlets(site, name, temperature), flow)
         except PhysicsError as error:
             unknown.append(f"fluid '{name}': {error}")
     if not rows:
@@ -87,7 +76,7 @@ def insulate(
     return rows
 
 
-def _rows_of(
+def _rows_at(
     site: Network, corridor: Route, fluid: str, inlets: list[float], flow: float | None
 ) -> list[BuildRow]:
     rows = []
@@ -100,7 +89,7 @@ def _rows_of(
     return rows
 
 
-def lightest(rows: list[BuildRow], fluid: str, inlet: float) -> BuildRow | None:
+def lightest(rows: Sequence[BuildRow], fluid: str, inlet: float) -> BuildRow | None:
     """The build of least mass that holds every limit and is known; None where none does."""
     fit = [r for r in rows if (r.fluid, r.inlet) == (fluid, inlet) and not r.broken]
     return min(fit, key=lambda row: (row.mass, row.build), default=None)

@@ -15,10 +15,9 @@ from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.search.conflicts import Conflict, Nearest
 from allocator.search.elastic import Change, ElasticRelaxation, stretching_of
-from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.studies.most_power import MostPower
-from allocator.studies.why_not import why_json, why_not, why_text
+from allocator.studies.why_result import conflict_for, why, why_result
 
 FIRST = Path(__file__).parents[2] / "networks" / "first.yaml"
 EXACT = Settings(node_limit=100_000)
@@ -44,14 +43,14 @@ def narrow() -> Site:
 def test_pipes_are_one_limit_and_all_carry_the_same_share_more(narrow: Site) -> None:
     """13 kW takes 1.95 g/s, 7.8 g/s in a quarter of the time: 0.95 times 4 g/s more."""
     want = Want("firm_clean", "", 13_000.0, "wanted")
-    found = why_not(narrow, EXACT, [want])
+    found = conflict_for(narrow, EXACT, [want])
     assert (found.status, found.minimal) == ("conflict", True)
     (pipes,) = [change for change in found.changes if change.limit.kind == "capacity"]
     assert pipes.limit.shared
     assert pipes.amount == pytest.approx(0.95, rel=2e-3)
-    text = " ".join(why_text(narrow, Marks(FIRST), found, [want]).split())
-    assert "pipes of the builds 'dn25', 'other' carry no more than is said of them" in text
-    assert "95 % more of each of them would do" in text
+    text = " ".join(why_result(narrow, found, [want], FIRST).summary().split())
+    assert "pipes of the builds 'dn25', 'other' carry no more than the file states" in text
+    assert "sufficient: +95 % for each of them" in text
 
 
 WANT = Want("firm_clean", "", 19e3, "clean power wanted at all times is at least")
@@ -71,7 +70,7 @@ def starved(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def text_of(site: Site, found: Conflict) -> str:
-    return " ".join(why_text(site, Marks(FIRST), found, [WANT]).split())
+    return " ".join(why_result(site, found, [WANT], FIRST).summary().split())
 
 
 def test_what_is_said_of_a_conflict_that_is_not_proven_minimal(
@@ -80,7 +79,7 @@ def test_what_is_said_of_a_conflict_that_is_not_proven_minimal(
     """First site: 13.4 kW is all. A bound says so, though no question to the program is settled."""
     site = read_site(FIRST)
     starved(monkeypatch)
-    found = why_not(site, EXACT, [WANT])
+    found = conflict_for(site, EXACT, [WANT])
     assert (found.status, found.minimal) == ("conflict", False)
     assert found.reached == pytest.approx(13_374.5, rel=1e-4)
     assert found.bound == pytest.approx(13_374.5, rel=1e-3)
@@ -89,22 +88,33 @@ def test_what_is_said_of_a_conflict_that_is_not_proven_minimal(
     assert asked.proven
     assert asked.limit not in found.unsettled
     text = text_of(site, found)
-    assert "The best plan that was found reaches 13.4 kW; no plan can pass 13.4 kW." in text
-    assert "Those with a star are proven to have a part in it" in text
-    assert "* clean power wanted at all times is at least 19 kW (asked for) 5.63 kW less" in text
+    assert "Best plan found: 13.4 kW; proven limit 13.4 kW." in text
+    assert "Those with a star are proven to be part of the conflict" in text
+    assert "at least 19 kW (asked for) sufficient: 13.4 kW (-5.63 kW)" in text
     assert "? stock of 'steel' is 1.06 t" in text
-    assert text.count("was not found out in the time") == 1  # for all at once
-    facts = json.loads(why_json(site, Marks(FIRST), found))
+    assert text.count("ot determined in the time") == 1  # for all at once
+    facts = json.loads(why_result(site, found, [WANT], FIRST).to_json())
     assert facts["reached_w"] == found.reached
     assert facts["bound_w"] == found.bound
     assert {f["needed_proven"] for f in facts["limits"] if f["kind"] == "want"} == {True}
     assert {f["needed_proven"] for f in facts["limits"] if f["kind"] == "stock"} == {False}
 
 
+def test_the_limits_are_a_table() -> None:
+    """What is wanted may be text; without a file a limit is named by its keys."""
+    result = why(read_site(FIRST), ["firm_clean=19 kW"], settings=EXACT)
+    rows = {row["kind"]: row for row in result.limits.records()}
+    assert rows["stock"]["where"] == "materials.steel.stock"
+    assert rows["stock"]["least_change"] == pytest.approx(109.36, rel=1e-4)
+    assert str(rows["stock"]["sufficient"]).startswith("sufficient: 1.17 t (+109 kg)")
+    assert rows["want"]["where"] == "asked for"
+    assert (result.status, result.minimal) == ("conflict", True)
+
+
 def test_a_plan_settles_that_there_is_no_conflict(monkeypatch: pytest.MonkeyPatch) -> None:
     starved(monkeypatch)
     site = read_site(FIRST)
-    assert why_not(site, EXACT, [replace(WANT, amount=13e3)]).status == "possible"
+    assert conflict_for(site, EXACT, [replace(WANT, amount=13e3)]).status == "possible"
 
 
 def test_a_plan_without_a_limit_shows_that_it_is_in_every_conflict(
@@ -115,20 +125,20 @@ def test_a_plan_without_a_limit_shows_that_it_is_in_every_conflict(
     starved(monkeypatch)
     ways = MostPower.__call__
     monkeypatch.setattr(MostPower, "__call__", lambda *given: _unbounded(ways(*given)))
-    found = why_not(site, EXACT, [WANT])
+    found = conflict_for(site, EXACT, [WANT])
     assert found.status == "unknown"
     (stock,) = [change for change in found.changes if change.limit.kind == "stock"]
     assert stock.amount is not None
     assert stock.amount >= 109.36 * (1 - 1e-4)
     assert stock.limit in found.limits
     text = text_of(site, found)
-    assert "whether what is wanted is possible was not found out in the time" in text
-    assert "each of these has a part in every conflict" in text
+    assert "whether what is wanted is possible was not determined in the time" in text
+    assert "each of these is part of every conflict" in text
     assert "stock of 'steel' is 1.06 t" in text
-    assert "(whether less would do is not known)" in text
-    assert "Whether a change of one of these alone would do was not found out" in text
+    assert "whether less is sufficient is not known" in text
+    assert "whether a change of one of these alone is sufficient" in text
     assert "without the limit that stock of 'steel' is 1.06 t: 20 kW." in text
-    (without,) = json.loads(why_json(site, Marks(FIRST), found))["without"]
+    (without,) = json.loads(why_result(site, found, [WANT], FIRST).to_json())["without"]
     assert (without["kind"], without["name"]) == ("stock", "steel")
     assert without["reached_w"] == pytest.approx(20e3, rel=1e-4)
     assert "To try: more time (--time-limit); a change that is named above." in text
@@ -154,7 +164,7 @@ def test_a_bound_without_a_limit_leaves_that_limit_out(monkeypatch: pytest.Monke
         return found if dropped is not None else _unbounded(found)
 
     monkeypatch.setattr(MostPower, "__call__", without_bound_as_it_is)
-    found = why_not(site, EXACT, [replace(WANT, amount=12e3)])
+    found = conflict_for(site, EXACT, [replace(WANT, amount=12e3)])
     assert found.status == "conflict"
     assert "stock" not in {limit.kind for limit in found.limits}
     assert "flow" in {limit.kind for limit in found.limits}

@@ -1,0 +1,212 @@
+"""Generators that a site supports, as tables: units by type and place, and what limits the next."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from allocator.base.rendering import section_of
+from allocator.base.table import Column, Table
+from allocator.base.text import paragraph, section, width
+from allocator.model.limits import Limit
+from allocator.report.words import percent, plain
+from allocator.search import Settings
+from allocator.site.marks import Marks
+from allocator.site.records import Site
+from allocator.studies.carrying import ANYWHERE, WHOLE, CarriedRow, Stop, carried_rows
+from allocator.studies.limit_words import amount_shown, limit_name, marks_of, where
+from allocator.studies.load_factor import load_factor_of
+from allocator.studies.result import StudiedSite, StudyResult, joined, study_json
+from allocator.studies.running import Workers
+
+FORMAT = "allocator.carry/1"
+
+_LIMITS = (
+    Column("machine", "generator"),
+    Column("place", "place"),
+    Column("next", "unit no.", "count", "The unit that the limit stops."),
+    Column("limit", "limit"),
+    Column("sufficient", "sufficient", "text", "Raising this limit alone by so much."),
+    Column("minimum", "at least needed", "text", "No smaller rise of this limit is enough."),
+    Column("where", "where", "text", "Its place in the site file."),
+)
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class CarryResult(StudyResult):
+    """Supportable units of every generator type at every place, each type alone.
+
+    Attributes:
+        load_factor: share of full load at which the machines run on average.
+        generators: units by type and place: at all times, on mean flows, at the load factor.
+        limits: limits each of which, raised alone, lets one more unit run at all times.
+        rows: what was worked out, with the limits as records.
+    """
+
+    command: ClassVar[str] = "carry"
+    site: StudiedSite
+    load_factor: float
+    generators: Table
+    limits: Table
+    rows: tuple[CarriedRow, ...]
+    marks: Marks | None
+
+    def summary(self) -> str:
+        """The counts, then what limits the next unit of each."""
+        name = self.site.name
+        told = [line for row in self.rows for line in _without_a_limit(row)]
+        return joined(
+            [f"{name}: supportable generators, each type alone", "-" * width()],
+            section_of(self.generators) or ["", "No machine gives power."],
+            section_of(self.limits),
+            section("Next units that no limit alone explains", told),
+        )
+
+    def to_json(self) -> str:
+        """The rows as JSON, with every limit that was found."""
+        return study_json(
+            FORMAT,
+            self.site,
+            {
+                "load_factor": self.load_factor,
+                "carried": [
+                    {
+                        "machine": row.machine,
+                        "place": plain(row.place) or None,
+                        "units_mean": row.mean,
+                        "units_firm": row.firm,
+                        "units_at_load_factor": row.at_load_factor,
+                        "next": _whole(row.firm) + 1,
+                        "quiet_spells_stop_it": row.quiet,
+                        "stops": [self._stop(stop) for stop in row.stops],
+                        "together": [[limit.kind, limit.name] for limit in row.together],
+                        "reason": row.reason,
+                    }
+                    for row in self.rows
+                ],
+            },
+        )
+
+    def _stop(self, stop: Stop) -> dict[str, object]:
+        return {
+            "kind": stop.limit.kind,
+            "name": stop.limit.name,
+            "where": where(self.marks, stop.limit),
+            "value": stop.limit.value,
+            "dimension": stop.limit.dimension,
+            "more": stop.more,
+            "at_least": stop.least,
+        }
+
+
+def carry(
+    site: Site,
+    *,
+    file: str | os.PathLike[str] | None = None,
+    settings: Settings | None = None,
+    workers: Workers | None = None,
+    tell: Callable[[str], object] = lambda words: None,
+) -> CarryResult:
+    """How many generators a site can supply, by type and place, and what limits the next one.
+
+    Args:
+        site: the site.
+        file: its file, so that limits are named with their lines.
+        settings: of the plans; the time limit is that of all of them together.
+        workers: who works.
+        tell: hears of progress.
+    """
+    rows = carried_rows(site, settings, workers, tell)
+    return carry_result(site, rows, marks_of(file))
+
+
+def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) -> CarryResult:
+    """The result of rows that were worked out."""
+    factor = load_factor_of(site)
+    generators = (
+        Column("machine", "generator"),
+        Column("place", "place"),
+        Column("whole", "whole units, firm", "count", "Whole units that run at all times."),
+        Column("units_firm", "units, firm", "number", "With storage that can be built."),
+        Column("units_mean", "units, mean flows", "number", "With storage of any size."),
+        Column(
+            "units_at_load_factor",
+            f"units at {percent(factor)} load",
+            "number",
+            "On mean flows, each at the load factor of the site.",
+        ),
+        Column(
+            "quiet",
+            "next stopped by outages",
+            "flag",
+            "The mean flows would supply one more, and outages of the sources stop it.",
+        ),
+    )
+    return CarryResult(
+        StudiedSite.of(site),
+        factor,
+        Table(
+            "generators",
+            "Units at full load",
+            generators,
+            tuple(
+                (
+                    *(row.machine, _place(row), _whole(row.firm), round(row.firm, 4)),
+                    *(round(row.mean, 4), round(row.at_load_factor, 4), row.quiet),
+                )
+                for row in rows
+                if not row.reason
+            ),
+        ),
+        Table(
+            "limits",
+            "Limits of the next unit: raising one of them alone is enough",
+            _LIMITS,
+            tuple(
+                (row.machine, _place(row), _whole(row.firm) + 1, *_limit(stop, marks))
+                for row in rows
+                for stop in row.stops
+            ),
+        ),
+        tuple(rows),
+        marks,
+    )
+
+
+def _place(row: CarriedRow) -> str:
+    return plain(row.place) or "anywhere"
+
+
+def _whole(units: float) -> int:
+    return math.floor(units + WHOLE)
+
+
+def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
+    def shown(amount: float) -> str:
+        return f"+{amount_shown(amount, stop.limit.dimension)}"
+
+    return (
+        limit_name(stop.limit),
+        "not determined in the time" if stop.more is None else shown(stop.more),
+        shown(stop.least) if stop.more is None else None,
+        where(marks, stop.limit).rpartition(os.sep)[2],
+    )
+
+
+def _without_a_limit(row: CarriedRow) -> Iterator[str]:
+    if row.stops:
+        return
+    place = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
+    told = row.reason or "not determined in the time"
+    if row.together and not row.reason:
+        told = f"these limits must be raised together: {_listed(row.together)}"
+    yield from paragraph(
+        f"{row.machine} {place}, unit no. {_whole(row.firm) + 1}: {told}", bullet="* "
+    )
+
+
+def _listed(limits: Sequence[Limit]) -> str:
+    return ", ".join(map(limit_name, limits))

@@ -1,0 +1,174 @@
+"""Every build of one run as a table: material, heat loss, temperatures, limits, the lightest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import ClassVar
+
+from allocator.base.quantities import format_quantity
+from allocator.base.rendering import section_of
+from allocator.base.table import Column, Table
+from allocator.base.text import paragraph
+from allocator.site.records import Route, Site
+from allocator.studies.build_rows import BuildRow, corridor_of, lightest, rows_of_route
+from allocator.studies.result import StudyResult, joined, study_json
+
+FORMAT = "allocator.insulate/1"
+CAUTION = (
+    "Temperatures are upper bounds at full flow and in still air; losses at full flow. Guard or "
+    "insulate what can be touched, leave room for pipe to grow, use materials that are fit for gas "
+    "and temperature, purge and pressure-test before first gas. Local codes and licensed "
+    "practitioners decide."
+)
+_BUILDS = (
+    Column("fluid", "fluid"),
+    Column("inlet_temperature", "inlet temperature", "temperature"),
+    Column("build", "build"),
+    Column("capacity", "capacity", "mass_rate"),
+    Column("material", "material", "mass_per_length", "Of all its materials, for each metre."),
+    Column("mass", "mass", "mass", "Of all its materials, for the whole run."),
+    Column("heat_loss_per_length", "loss at inlet", "power_per_length", "At full flow."),
+    Column("heat_loss", "heat loss", "power", "Of the whole run, at full flow."),
+    Column("surface_temperature", "surface", "temperature", "Upper bound, in still air."),
+    Column("end_temperature", "end", "temperature", "Upper bound, at full flow."),
+    Column("end_temperature_at_flow", "end at given flow", "temperature"),
+    Column("broken", "broken limits", "text", "Limits of temperature and heat that it breaks."),
+    Column("lightest", "lightest", "flag", "The least mass that keeps every limit."),
+    Column("not_known", "not known", "text", "What is not known of its layers."),
+    Column("warning", "warning"),
+)
+_SHOWN = tuple(column.name for column in _BUILDS[2:12])
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class InsulateResult(StudyResult):
+    """Every build of a route.
+
+    Attributes:
+        route: the route, as the site file gives it.
+        builds: every build, for each stream that may enter the run.
+        rows: the same as records, with the kg of each material.
+    """
+
+    command: ClassVar[str] = "insulate"
+    route: Route
+    builds: Table
+    rows: tuple[BuildRow, ...]
+
+    def summary(self) -> str:
+        """A table for each stream that may enter the run."""
+        route = self.route
+        length = format_quantity(route.length, "length")
+        streams = dict.fromkeys((row.fluid, row.inlet) for row in self.rows)
+        return joined(
+            [f"{route.name}: {route.start} to {route.end}, {length}", *_limits(route)],
+            *(self._stream(fluid, inlet) for fluid, inlet in streams),
+            ["", *paragraph(CAUTION, indent=0)],
+        )
+
+    def _stream(self, fluid: str, inlet: float) -> Iterator[str]:
+        mine = replace(
+            self.builds, rows=tuple(row for row in self.builds.rows if row[:2] == (fluid, inlet))
+        )
+        entering = f"{fluid} entering at {format_quantity(inlet, 'temperature')}"
+        yield from section_of(mine.select(*_SHOWN, title=entering))
+        best = lightest(self.rows, fluid, inlet)
+        if best is None:
+            yield from paragraph("no build keeps every limit")
+        else:
+            mass = format_quantity(best.mass, "mass")
+            yield from paragraph(f"lightest that keeps every limit: {best.build}, {mass}")
+        for build, not_known, warning in mine.select("build", "not_known", "warning").rows:
+            if not_known:
+                yield from paragraph(
+                    f"{build} counts as bare for its surface, and as losing nothing for its end: "
+                    f"{not_known}",
+                    bullet="* ",
+                )
+            if warning:
+                yield from paragraph(f"{build}: {warning}", bullet="* ")
+
+    def to_json(self) -> str:
+        """The same as JSON."""
+        return study_json(
+            FORMAT,
+            None,
+            {
+                "route": self.route.name,
+                "length_m": self.route.length,
+                "surface_limit_k": self.route.surface_limit,
+                "heat_limit_w": self.route.heat_limit,
+                "builds": [
+                    {
+                        "fluid": row.fluid,
+                        "inlet_temperature_k": row.inlet,
+                        "build": row.build,
+                        "capacity_kg_per_s": row.capacity,
+                        "kg_per_m": row.per_metre,
+                        "materials_kg": row.materials,
+                        "heat_loss_w_per_m": None if row.missing else row.loss_per_metre,
+                        "heat_loss_w": None if row.missing else row.loss,
+                        "surface_temperature_k": row.surface,
+                        "end_temperature_k": row.end,
+                        "end_temperature_at_flow_k": row.end_at_flow,
+                        "breaks": list(row.broken),
+                        "not_known": row.missing or None,
+                        "lightest": row is lightest(self.rows, row.fluid, row.inlet),
+                    }
+                    for row in self.rows
+                ],
+            },
+        )
+
+
+def insulate(
+    site: Site,
+    route: str,
+    *,
+    fluid: str | None = None,
+    temperature: float | None = None,
+    flow: float | None = None,
+    tell: Callable[[str], object] = lambda words: None,
+) -> InsulateResult:
+    """Every build that a route offers, for each stream that may enter it.
+
+    Args:
+        site: the site.
+        route: a route of the site file.
+        fluid: one fluid alone; by default all that have a source with a temperature.
+        temperature: K at the inlet; by default each level of the fluid, or its hottest source.
+        flow: kg/s at which the end temperature is reported as well.
+        tell: hears of fluids that are left out, because a property of them is not known.
+
+    Raises:
+        AllocatorError: the route is unknown, or too little is known to compute anything.
+    """
+    rows = tuple(
+        rows_of_route(site, route, fluid=fluid, temperature=temperature, flow=flow, tell=tell)
+    )
+    return InsulateResult(
+        replace(corridor_of(site, route), name=route),
+        Table("builds", f"Builds of {route}", _BUILDS, tuple(_row(row, rows) for row in rows)),
+        rows,
+    )
+
+
+def _row(row: BuildRow, rows: tuple[BuildRow, ...]) -> tuple[object, ...]:
+    return (
+        *(row.fluid, row.inlet, row.build, row.capacity, row.per_metre, row.mass),
+        *((None, None) if row.missing else (row.loss_per_metre, row.loss)),
+        *(row.surface, row.end, row.end_at_flow, "; ".join(row.broken) or "none"),
+        *(row is lightest(rows, row.fluid, row.inlet), row.missing or None, row.warning or None),
+    )
+
+
+def _limits(route: Route) -> list[str]:
+    limits = []
+    if route.surface_limit is not None:
+        limits.append(f"surface at most {format_quantity(route.surface_limit, 'temperature')}")
+    if route.heat_limit is not None:
+        limits.append(f"heat released at most {format_quantity(route.heat_limit, 'power')}")
+    if route.buried is not None:
+        limits.append(f"buried {format_quantity(route.buried, 'length')} deep")
+    return paragraph("; ".join(limits)) if limits else []
