@@ -26,14 +26,19 @@ def table_of(name: str, title: str, columns: tuple[Column, ...], rows: Iterable[
     return Table(name, title, columns, tuple(tuple(row.get(key) for key in keys) for row in rows))
 
 
+def _flow(name: str, head: str, about: str = "") -> Column:
+    """A column of kg/s, with the key that files have had for it."""
+    return Column(name, head, "mass_rate", about, f"{name}_kg_per_s")
+
+
 _SOURCES = (
     Column("source", "source"),
     Column("place", "place"),
     Column("fluid", "fluid"),
     Column("new_tap", "new", "flag", "Connected by this plan, not before it."),
     Column("goes_to", "feeds", "text", "A store, a machine and its battery, or the supply."),
-    Column("rate_while_on", "flow when on", "mass_rate", "Flow to there while the source is on."),
-    Column("mean", "mean flow", "mass_rate", "Mean flow of a steady source into the supply."),
+    _flow("rate_while_on", "flow when on", "Flow to there while the source is on."),
+    _flow("mean", "mean flow", "Mean flow of a steady source into the supply."),
 )
 
 
@@ -51,9 +56,9 @@ def sources_used(site: Network, plan: Plan) -> Table:
             "new_tap": use.new,
         }
         for to, rate in use.collect.items():
-            rows.append({**whence, "goes_to": destination_key(to), "rate_while_on_kg_s": rate})
+            rows.append({**whence, "goes_to": destination_key(to), "rate_while_on_kg_per_s": rate})
         for shape, mean in use.direct.items():
-            rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_s": mean})
+            rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
         if not use.collect and not use.direct:
             rows.append(whence)
     return table_of("sources_used", "Connected sources", _SOURCES, rows)
@@ -69,8 +74,8 @@ _STORES = (
     Column("size", "size", "energy"),
     Column("new", "new size", "energy", "What this plan adds."),
     Column("new_units", "new units", "count", "Where the store comes in whole units."),
-    Column("promised", "firm output", "mass_rate", "What it gives at all times."),
-    Column("steady_inflow", "steady inflow", "mass_rate", "From steady sources."),
+    _flow("promised", "firm output", "What it gives at all times."),
+    _flow("steady_inflow", "steady inflow", "From steady sources."),
 )
 
 
@@ -85,8 +90,8 @@ def store_sizes(site: Network, plan: Plan) -> Table:
             "size_kg": use.size,
             "new_kg": use.new_size,
             "new_units": use.units,
-            "promised_kg_s": sum(use.draw.values()),
-            "steady_inflow_kg_s": use.inflow,
+            "promised_kg_per_s": sum(use.draw.values()),
+            "steady_inflow_kg_per_s": use.inflow,
         }
         for use in plan.stores
     ]
@@ -115,8 +120,8 @@ _PIPE_ENDS = (
     Column("planned_end_temperature", "end at most", "temperature", "Planned upper bound."),
 )
 _PIPE_LOAD = (
-    Column("peak", "peak flow", "mass_rate", "The most at any time."),
-    Column("capacity", "capacity", "mass_rate"),
+    _flow("peak", "peak flow", "The most at any time."),
+    _flow("capacity", "capacity"),
 )
 _PIPE_HEAT = (
     Column("heat_loss", "heat lost", "power", "In the busiest state."),
@@ -168,8 +173,8 @@ def _pipe_rows(site: Network, plan: Plan) -> Iterable[Row]:
             "length_m": route.length,
             "planned_inlet_temperature_k": route.stream.inlet if route.stream else None,
             "planned_end_temperature_k": route.stream.outlet if route.stream else None,
-            "peak_kg_s": peak,
-            "capacity_kg_s": capacity,
+            "peak_kg_per_s": peak,
+            "capacity_kg_per_s": capacity,
             "used_share": peak / capacity,
             **_heat_of_run(plan, run),
         }
@@ -214,8 +219,8 @@ _COOLERS = (
     Column("new", "new", "flag"),
     Column("hottest_inlet_temperature", "inlet at most", "temperature"),
     Column("set_point", "set-point", "temperature", "To which it cools."),
-    Column("peak", "peak flow", "mass_rate", "The most at any time."),
-    Column("capacity", "capacity", "mass_rate"),
+    _flow("peak", "peak flow", "The most at any time."),
+    _flow("capacity", "capacity"),
     Column("duty", "duty", "power", "Heat taken away in the busiest state."),
     Column("power", "power taken", "power", "By its pumps and fans, in the busiest state."),
     Column("mean_duty", "mean duty", "power"),
@@ -244,8 +249,8 @@ def coolers(site: Network, plan: Plan) -> Table:
             "new": run.new,
             "hottest_inlet_temperature_k": stream.inlet,
             "set_point_k": site.coolers[stream.corridor].set_point,
-            "peak_kg_s": run_peak(site, run),
-            "capacity_kg_s": site.capacity(run.route, run.build, run.fluid),
+            "peak_kg_per_s": run_peak(site, run),
+            "capacity_kg_per_s": site.capacity(run.route, run.build, run.fluid),
         }
         cooler = site.coolers[stream.corridor]
         if cooler.coolant is not None:
@@ -380,7 +385,7 @@ _DEMANDS = (
     Column("place", "place", "text", "Empty: site-wide."),
     Column("wants", "wants"),
     Column("mean", "mean power", "power"),
-    Column("mean", "mean flow", "mass_rate"),
+    _flow("mean", "mean flow"),
     Column("served_share", "served", "share", "Share of the demand."),
     Column("emitting_share", "by emitting supply", "share", "Share of the demand."),
 )
@@ -393,7 +398,7 @@ def demands(site: Network, plan: Plan) -> Table:
             "demand": use.name,
             "place": site.demands[use.name].place,
             "wants": use.wants,
-            "mean_w" if use.wants == POWER else "mean_kg_s": use.mean,
+            "mean_w" if use.wants == POWER else "mean_kg_per_s": use.mean,
             "served_share": use.clean_share + use.emitting_share,
             "emitting_share": use.emitting_share if use.wants == POWER else None,
         }

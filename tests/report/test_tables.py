@@ -32,8 +32,8 @@ def test_sources_used_has_a_row_a_destination() -> None:
             "fluid": "gas",
             "new_tap": "yes",
             "goes_to": "store:holder@works",
-            "rate_while_on_kg_s": "0.016",
-            "mean_kg_s": "",
+            "rate_while_on_kg_per_s": "0.016",
+            "mean_kg_per_s": "",
         },
         {
             "source": "seep",
@@ -41,8 +41,8 @@ def test_sources_used_has_a_row_a_destination() -> None:
             "fluid": "gas",
             "new_tap": "no",
             "goes_to": "supply:flat",
-            "rate_while_on_kg_s": "",
-            "mean_kg_s": "0.0003",
+            "rate_while_on_kg_per_s": "",
+            "mean_kg_per_s": "0.0003",
         },
         {
             "source": "drum",
@@ -50,8 +50,8 @@ def test_sources_used_has_a_row_a_destination() -> None:
             "fluid": "oil",
             "new_tap": "no",
             "goes_to": "store:tank@works",
-            "rate_while_on_kg_s": "0.05",
-            "mean_kg_s": "",
+            "rate_while_on_kg_per_s": "0.05",
+            "mean_kg_per_s": "",
         },
     ]
 
@@ -66,13 +66,13 @@ def test_store_sizes_in_kg_or_j() -> None:
     rows = {row["store"]: row for row in read(tables.store_sizes(network_of(COVE), COVE_PLAN))}
     holder, cells = rows["holder@works"], rows["cells@works"]
     assert (holder["size_kg"], holder["size_j"], holder["new_units"]) == ("250", "", "5")
-    assert holder["promised_kg_s"] == "0.0036"
+    assert holder["promised_kg_per_s"] == "0.0036"
     assert (cells["size_kg"], cells["size_j"], cells["new_units"]) == ("", "72000000", "2")
 
 
 def test_runs_and_lines_against_their_capacity() -> None:
     (track, feeder) = read(tables.runs(network_of(RIDGE), RIDGE_PLAN))
-    assert (track["kind"], track["peak_kg_s"], track["used_share"]) == (
+    assert (track["kind"], track["peak_kg_per_s"], track["used_share"]) == (
         "pipe",
         "0.0095",
         "0.95",
