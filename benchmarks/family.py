@@ -58,7 +58,7 @@ def site_text(size: Size) -> str:
     works = names[size.sources + size.junctions :]
     holders = works + names[size.sources : size.sources + size.places // 2]
     lines = [
-        "format: allocator.site/1",
+        "format: allocator.site/2",
         f"name: Family {size.name}",
         "about: Made by benchmarks/family.py; every figure is invented.",
         "goals: [clean_power]",
@@ -71,10 +71,10 @@ def site_text(size: Size) -> str:
     for n in range(size.sources):
         lines.append(f"  well_{n}: {{place: head_{n}, fluid: gas, {_cycle(chance)}}}")
     lines.append(
-        f"stores: {{holder: {{holds: gas, places: [{', '.join(holders)}], size: {{most: 20 t}}, "
+        f"storage: {{holder: {{holds: gas, places: [{', '.join(holders)}], size: {{max: 20 t}}, "
         "materials: {steel: 0.3 kg/kg}}}"
     )
-    lines.append("builds:")
+    lines.append("pipes:")
     for name, capacity, mass in BUILDS:
         lines.append(
             f"  {name}: {{capacity: {capacity} kg/s, "
@@ -87,7 +87,7 @@ def site_text(size: Size) -> str:
     ]
     lines += [
         "machines:",
-        "  engine: {takes: {gas: 0.05 kg/s}, gives: {power: 320 kW, spent: 0.1 kg/s}, "
+        "  engine: {inputs: {gas: 0.05 kg/s}, outputs: {power: 320 kW, spent: 0.1 kg/s}, "
         f"materials: {{steel: 200 kg}}, places: [{', '.join(works)}]}}",
         f"demands: {{town: {{power: {1.3 * size.sources:.1f} MW}}}}",  # more than all sources give
     ]

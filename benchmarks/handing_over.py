@@ -28,7 +28,7 @@ from allocator.solver.pulp_model import PulpColumn, problem_of
 
 
 def main() -> None:
-    """Build, time, compare and print."""
+    """PipeType, time, compare and print."""
     words = sys.argv[1] if len(sys.argv) > 1 else "100/200/10"
     sources, junctions, places = map(int, words.split("/"))
     with tempfile.TemporaryDirectory() as folder:

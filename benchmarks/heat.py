@@ -123,14 +123,14 @@ HEAT_KEYS = (
         "      - {material: pipe_steel, mass: 11.29 kg/m}\n",
         "      - {material: pipe_steel, mass: 11.29 kg/m, thickness: 5.49 mm}\n",
     ),
-    ("    holds: retort_gas\n", "    holds: retort_gas\n    hottest_inlet: 160 degC\n"),
+    ("    holds: retort_gas\n", "    holds: retort_gas\n    max_inlet_temperature: 160 degC\n"),
     (
-        "    takes: {retort_gas: 12.5 g/s}\n",
-        "    takes: {retort_gas: 12.5 g/s}\n    hottest_inlet: 350 degC\n",
+        "    inputs: {retort_gas: 12.5 g/s}\n",
+        "    inputs: {retort_gas: 12.5 g/s}\n    max_inlet_temperature: 350 degC\n",
     ),
     (
-        "winding: 1.05, builds: [dn50_lagged, dn80_lagged]}",
-        "winding: 1.05, builds: [dn50_lagged, dn80_lagged], surface_limit: 60 degC}",
+        "detour_factor: 1.05, pipes: [dn50_lagged, dn80_lagged]}",
+        "detour_factor: 1.05, pipes: [dn50_lagged, dn80_lagged], max_surface_temperature: 60 degC}",
     ),
     (
         "demands:\n",

@@ -41,7 +41,7 @@ def main() -> int:
         site, basis = drawn_case(number)
         counts[basis] += 1
         counts["with a share that must be served"] += any(
-            demand.least_share > 0 for demand in site.demands.values()
+            demand.min_share > 0 for demand in site.demands.values()
         )
         try:
             faults = faults_of(site, basis)

@@ -1,6 +1,6 @@
 """Reading and checking large site files, against ``yaml.safe_load`` of the same files.
 
-A file of 10,000 lines: aim under 3 s in all, the import of the libraries included. A file of
+A file of 10,000 power_lines: aim under 3 s in all, the import of the libraries included. A file of
 100,000 sources, one a line: aim under 10 s. The answers are asserted: every record is there, and
 the values sum up to what was written. Run: ``python benchmarks/reading.py``.
 """
@@ -20,24 +20,25 @@ AIM_OF_SOURCES = 10.0
 
 
 def site_text(lines: int) -> str:
-    """An invented site file of exactly ``lines`` lines: a chain of wells with a store each."""
+    """An invented site file of exactly ``lines`` power_lines: a chain of wells with a "
+    "store each."""
     head = [
-        "format: allocator.site/1",
+        "format: allocator.site/2",
         "name: Long site",
         "fluids:",
         "  gas: {heating_value: 18 MJ/kg}",
         "  co2: {emission: counted}",
         "materials: {steel: {stock: 900 t, price: 1.9 /kg}}",
-        "builds:",
+        "pipes:",
         "  dn50: {capacity: 40 g/s, layers: [{material: steel, mass: 5.44 kg/m}], price: 40 /m}",
         "machines:",
         "  engine:",
-        "    takes: {gas: 10 g/s}",
-        "    gives: {power: 60 kW, co2: 20 g/s}",
+        "    inputs: {gas: 10 g/s}",
+        "    outputs: {power: 60 kW, co2: 20 g/s}",
         "    places: [p0]",
         "demands: {town: {power: 2 MW, profile: [1, 2, 3, 2]}}",
     ]
-    sections = ["places:", "sources:", "stores:", "routes:"]
+    sections = ["places:", "sources:", "storage:", "routes:"]
     wells, rest = divmod(lines - len(head) - len(sections), 22)
     places, sources, stores, routes = ([section] for section in sections)
     for i in range(wells):
@@ -51,21 +52,21 @@ def site_text(lines: int) -> str:
             f"      - {{on: {200 + i % 90} s, every: 486 s}}",
             "      - {on: 80 d, every: 150 d}",
             "    temperature: 40 degC",
-            "    tap: {materials: {steel: 40 kg}, price: 900}",
+            "    connection: {materials: {steel: 40 kg}, price: 900}",
         ]
         stores += [
             f"  holder_{i}:",
             "    holds: gas",
             f"    places: [p{i}]",
-            "    size: {least: 100 kg, most: 4 t}",
+            "    size: {min: 100 kg, max: 4 t}",
             "    materials: {steel: 0.5 kg/kg}",
             "    loss: 0.1 %/d",
         ]
         routes += [
             f"  lane_{i}:",
             f"    between: [p{max(i - 1, 0)}, p{i or 1}]",
-            "    winding: 1.2",
-            "    builds: [dn50]",
+            "    detour_factor: 1.2",
+            "    pipes: [dn50]",
         ]
     return "\n".join([*head, *places, *sources, *stores, *routes, *["# end"] * rest]) + "\n"
 
@@ -73,7 +74,7 @@ def site_text(lines: int) -> str:
 def wide_text(sources: int) -> str:
     """An invented site file with a source a line."""
     head = [
-        "format: allocator.site/1",
+        "format: allocator.site/2",
         "name: Wide site",
         "fluids: {gas: {heating_value: 18 MJ/kg}}",
     ]
@@ -83,7 +84,10 @@ def wide_text(sources: int) -> str:
         f"cycle: [{{on: {5 + i % 20} min, every: {40 + i % 30} min}}]}}"
         for i in range(sources)
     )
-    tail = ["machines:", "  engine: {places: [works], takes: {gas: 10 g/s}, gives: {power: 60 kW}}"]
+    tail = [
+        "machines:",
+        "  engine: {places: [works], inputs: {gas: 10 g/s}, outputs: {power: 60 kW}}",
+    ]
     return "\n".join([*head, *lines, *tail, "demands: {town: {power: 2 MW}}"]) + "\n"
 
 
@@ -138,10 +142,10 @@ def main() -> None:
     assert site is not None
     assert site == again.site
     assert report.warnings == ()
-    assert len(site.sources) == len(site.stores) == len(site.routes) == len(site.places) == wells
+    assert len(site.sources) == len(site.storage) == len(site.routes) == len(site.places) == wells
     flow = math.fsum(source.flow for source in site.sources.values())
     assert math.isclose(flow, math.fsum((2.5 + i % 5) / 1000 for i in range(wells)))
-    assert all(store.most == 4000.0 for store in site.stores.values())
+    assert all(store.max_size == 4000.0 for store in site.storage.values())
 
     import yaml
 

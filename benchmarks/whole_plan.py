@@ -29,7 +29,7 @@ def large_site(count: int, seed: int = 1) -> str:
     """A site file with many sources on one trunk, invented: a trunk with a branch a source."""
     chance = random.Random(seed)
     lines = [
-        "format: allocator.site/1",
+        "format: allocator.site/2",
         "name: Long trunk",
         "fluids: {gas: {heating_value: 18 MJ/kg}, co2: {emission: biogenic}}",
         "materials: {steel: {stock: 90 t}}",
@@ -51,8 +51,8 @@ def large_site(count: int, seed: int = 1) -> str:
             f"cycle: [{{on: {on} s, every: {every} s}}, {{on: {spell} d, every: {period} d}}]}}"
         )
     lines += [
-        "stores: {holder: {holds: gas, places: [works], size: {most: 900 t}}}",
-        "builds:",
+        "storage: {holder: {holds: gas, places: [works], size: {max: 900 t}}}",
+        "pipes:",
         "  dn50: {capacity: 60 g/s, layers: [{material: steel, mass: 5.44 kg/m}]}",
         "  dn150: {capacity: 900 g/s, layers: [{material: steel, mass: 28.26 kg/m}]}",
         "routes:",
@@ -62,7 +62,7 @@ def large_site(count: int, seed: int = 1) -> str:
     lines += [f"  up_{n}: {{between: [head_{n}, trunk_{n % junctions}]}}" for n in range(count)]
     lines += [
         "machines:",
-        "  engine: {takes: {gas: 12 g/s}, gives: {power: 70 kW, co2: 21 g/s}, places: [works]}",
+        "  engine: {inputs: {gas: 12 g/s}, outputs: {power: 70 kW, co2: 21 g/s}, places: [works]}",
         "demands: {town: {power: 9 MW}}",
     ]
     return "\n".join(lines) + "\n"

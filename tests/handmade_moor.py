@@ -48,12 +48,16 @@ MOOR = Site(
         Source("three", "mill", "gas", flow=0.004, stages=(Stage(12 * HOUR, 24 * HOUR),)),
         Source("seep", "mill", "gas", flow=0.001),
     ),
-    stores=named(StoreType("holder", "gas", ("mill",), most=400.0)),
-    builds={},
+    storage=named(StoreType("holder", "gas", ("mill",), max_size=400.0)),
+    pipes={},
     routes={},
     machines=named(
         MachineType(
-            "set", takes={"gas": 0.001}, gives={"breath": 0.002}, places={"mill": 9}, power_out=10e3
+            "set",
+            inputs={"gas": 0.001},
+            outputs={"breath": 0.002},
+            places={"mill": 9},
+            power_out=10e3,
         ),
     ),
     demands=named(Demand("town", POWER, 50e3)),

@@ -26,7 +26,6 @@ from allocator.plans.records import (
 )
 from allocator.site.records import (
     POWER,
-    Build,
     Built,
     Demand,
     Fluid,
@@ -34,6 +33,7 @@ from allocator.site.records import (
     Line,
     MachineType,
     Material,
+    PipeType,
     Place,
     Route,
     Site,
@@ -52,34 +52,34 @@ RIDGE = Site(
         Source("puff", "pit", "gas", flow=0.01, stages=(Stage(HOUR, 4 * HOUR),)),
         Source("slow", "pit", "gas", flow=0.012, stages=(Stage(12 * HOUR, 48 * HOUR),)),
     ),
-    stores=named(
-        StoreType("holder", "gas", ("pit",), most=400.0, materials={"steel": 1.0}),
-        StoreType("ball", "gas", ("hub",), most=10.0, materials={"steel": 1.0}),
+    storage=named(
+        StoreType("holder", "gas", ("pit",), max_size=400.0, materials={"steel": 1.0}),
+        StoreType("ball", "gas", ("hub",), max_size=10.0, materials={"steel": 1.0}),
         StoreType(
             "bank",
             POWER,
             ("hub",),
-            most=100e6,
+            max_size=100e6,
             fill_rate=21e3,
             release_rate=5e3,
             loss=1e-7,
             charge_efficiency=0.8,
         ),
-        StoreType("cells", POWER, ("town",), most=11e6),
+        StoreType("cells", POWER, ("town",), max_size=11e6),
     ),
-    builds=named(Build("dn25", 0.01, (Layer("steel", 2.5),))),
+    pipes=named(PipeType("dn25", 0.01, (Layer("steel", 2.5),))),
     routes=named(Route("track", "pit", "hub", 200.0, ("dn25",), cost=0.001)),
     machines=named(
         MachineType(
             "set",
-            takes={"gas": 0.004},
-            gives={"breath": 0.006},
+            inputs={"gas": 0.004},
+            outputs={"breath": 0.006},
             places={"hub": 4},
             power_out=10e3,
             materials={"steel": 150.0},
         ),
     ),
-    lines=named(
+    power_lines=named(
         Line(
             "feeder", "hub", "town", capacity=8e3, length=60.0, loss=0.05, materials={"steel": 1.0}
         )
@@ -88,7 +88,7 @@ RIDGE = Site(
         Demand("town", POWER, 8e3, place="town", profile=EVENING),
         Demand("lamp", POWER, 3e3, place="town", priority=2),
     ),
-    built=Built(taps=("puff", "slow"), stores={("cells", "town"): 11e6}),
+    built=Built(sources=("puff", "slow"), storage={("cells", "town"): 11e6}),
     goals=("clean_power", "money"),
     horizon=1e6,
 )

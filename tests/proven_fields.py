@@ -37,7 +37,7 @@ def field_of_wells(folder: Path, sources: int, seed: int) -> Site:
     chance = random.Random(seed)
     side = 4
     lines = [
-        "format: allocator.site/1",
+        "format: allocator.site/2",
         "name: Field of wells",
         "fluids: {gas: {heating_value: 18 MJ/kg}, co2: {emission: biogenic}}",
         "materials: {steel: {stock: 14 t}}",
@@ -54,9 +54,9 @@ def field_of_wells(folder: Path, sources: int, seed: int) -> Site:
             f"cycle: [{{on: {chance.randint(2, 5)} h, every: {chance.randint(6, 9)} h}}]}}"
         )
     lines += [
-        "stores: {holder: {holds: gas, places: [p00, p32], size: {most: 9 t},"
+        "storage: {holder: {holds: gas, places: [p00, p32], size: {max: 9 t},"
         " materials: {steel: 0.4 kg/kg}, base: {materials: {steel: 300 kg}}}}",
-        "builds:",
+        "pipes:",
         "  b1: {capacity: 60 g/s, layers: [{material: steel, mass: 3 kg/m}]}",
         "  b2: {capacity: 180 g/s, layers: [{material: steel, mass: 6 kg/m}]}",
         "  b3: {capacity: 500 g/s, layers: [{material: steel, mass: 12 kg/m}]}",
@@ -67,7 +67,7 @@ def field_of_wells(folder: Path, sources: int, seed: int) -> Site:
             if i < side and j < side:
                 lines.append(f"  r{x}{y}{i}{j}: {{between: [p{x}{y}, p{i}{j}]}}")
     lines += [
-        "machines: {engine: {takes: {gas: 25 g/s}, gives: {power: 150 kW, co2: 40 g/s},"
+        "machines: {engine: {inputs: {gas: 25 g/s}, outputs: {power: 150 kW, co2: 40 g/s},"
         " materials: {steel: 100 kg}, places: [p00, p32]}}",
         "demands: {town: {power: 9 MW}}",
         "goals: [clean_power]",

@@ -7,15 +7,15 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 from allocator.site.records import (
     POWER,
-    Build,
     Demand,
     Fluid,
     Line,
     MachineType,
     Material,
+    PipeType,
     Place,
     Pump,
     Route,
@@ -32,7 +32,7 @@ def site_text(site: Site) -> str:
 
 def _document(site: Site) -> dict[str, Any]:
     return {
-        "format": "allocator.site/1",
+        "format": "allocator.site/2",
         "name": site.name,
         "about": site.about,
         "horizon": site.horizon,
@@ -54,13 +54,13 @@ def _document(site: Site) -> dict[str, Any]:
         "materials": _each(site.materials.values(), _material),
         "places": _each(site.places.values(), _place),
         "sources": _each(site.sources.values(), _source),
-        "stores": _each(site.stores.values(), _store),
-        "builds": _each(site.builds.values(), _build),
+        "storage": _each(site.storage.values(), _store),
+        "pipes": _each(site.pipes.values(), _build),
         "routes": _each(site.routes.values(), _route),
-        "lines": _each(site.lines.values(), _line),
+        "power_lines": _each(site.power_lines.values(), _line),
         "machines": _each(site.machines.values(), _machine),
         "demands": _each(site.demands.values(), _demand),
-        "baths": _each(site.baths.values(), _bath),
+        "heat_sinks": _each(site.heat_sinks.values(), _bath),
         "built": _built(site),
     }
 
@@ -104,10 +104,13 @@ def _source(x: Source) -> dict[str, Any]:
         "place": x.place,
         "fluid": x.fluid,
         "flow": x.flow,
-        "next_spell": x.next_spell,
+        "next_start": x.next_start,
         "temperature": x.temperature,
         "pressure": x.pressure,
-        "tap": {"materials": dict(x.tap_materials), "price": x.tap_price or None},
+        "connection": {
+            "materials": dict(x.connection_materials),
+            "price": x.connection_price or None,
+        },
         "price": x.price or None,
         "pump": x.pump and _pump(x.pump),
     }
@@ -120,7 +123,7 @@ def _source(x: Source) -> dict[str, Any]:
 
 
 def _pump(x: Pump) -> dict[str, Any]:
-    chamber = x.chamber and {"volume": x.chamber.volume, "least": x.chamber.least}
+    chamber = x.chamber and {"volume": x.chamber.volume, "min_pressure": x.chamber.min_pressure}
     return {"energy": x.energy, "rate": x.rate, "chamber": chamber}
 
 
@@ -128,7 +131,7 @@ def _store(x: StoreType) -> dict[str, Any]:
     return {
         "holds": x.holds,
         "places": list(x.places),
-        "size": {"least": x.least or None, "most": x.most, "unit": x.unit},
+        "size": {"min": x.min_size or None, "max": x.max_size, "unit": x.unit},
         "materials": dict(x.materials),
         "base": {"materials": dict(x.base_materials), "price": x.base_price or None},
         "price": x.price,
@@ -139,7 +142,7 @@ def _store(x: StoreType) -> dict[str, Any]:
     }
 
 
-def _bath(x: Bath) -> dict[str, Any]:
+def _bath(x: HeatSink) -> dict[str, Any]:
     written = {name: getattr(x, name) for name in _BATH}
     written["steam"] = "recovered" if x.steam_recovered else "vented"
     for name, part in (("recovery", x.recovery), ("cooler", x.cooler)):
@@ -150,20 +153,20 @@ def _bath(x: Bath) -> dict[str, Any]:
 _BATH = [
     "source",
     "mass",
-    "most",
-    "loss",
-    "start",
+    "max_mass",
+    "loss_conductance",
+    "initial_temperature",
     "pressure",
-    "hottest",
+    "max_temperature",
     "fluid",
     "specific_heat",
-    "contact",
+    "effectiveness",
     "heat_while_on",
-    "hottest_outlet",
+    "max_outlet_temperature",
 ]
 
 
-def _build(x: Build) -> dict[str, Any]:
+def _build(x: PipeType) -> dict[str, Any]:
     return {
         "capacity": x.capacity,
         "bore": x.bore,
@@ -179,7 +182,7 @@ def _route(x: Route) -> dict[str, Any]:
     return {
         "between": [x.start, x.end],
         "length": x.length,
-        "builds": list(x.builds),
+        "pipes": list(x.pipes),
         "one_way": x.one_way,
         "cost": x.cost,
     }
@@ -197,8 +200,8 @@ def _line(x: Line) -> dict[str, Any]:
 
 
 def _machine(x: MachineType) -> dict[str, Any]:
-    takes: dict[str, float] = dict(x.takes)
-    gives: dict[str, float] = dict(x.gives)
+    takes: dict[str, float] = dict(x.inputs)
+    gives: dict[str, float] = dict(x.outputs)
     if x.power_in:
         takes[POWER] = x.power_in
     if x.power_out:
@@ -207,17 +210,17 @@ def _machine(x: MachineType) -> dict[str, Any]:
         gives["heat"] = x.heat_out
     limited = all(most is not None for most in x.places.values())
     return {
-        "takes": takes,
-        "gives": gives,
-        "no_load": x.no_load_share or None,
-        "least_load": x.least_load or None,
+        "inputs": takes,
+        "outputs": gives,
+        "no_load": x.no_load or None,
+        "min_load": x.min_load or None,
         # left out, it is ten minutes behind a battery and nothing is said of bursts
-        "least_run": None if (x.least_run, x.least_burst) == (600.0, 0.0) else x.least_run,
-        "least_rest": x.least_rest or None,
+        "min_up_time": None if (x.min_up_time, x.min_burst_time) == (600.0, 0.0) else x.min_up_time,
+        "min_down_time": x.min_down_time or None,
         "materials": dict(x.materials),
         "price": x.price,
         "places": dict(x.places) if limited else list(x.places),
-        "most": x.most,
+        "max_units": x.max_units,
     }
 
 
@@ -225,7 +228,7 @@ def _demand(x: Demand) -> dict[str, Any]:
     written: dict[str, Any] = {
         "place": x.place,
         "priority": x.priority,
-        "least_share": x.least_share or None,
+        "min_share": x.min_share or None,
     }
     if x.wants == POWER:
         written["power"] = x.mean
@@ -239,15 +242,15 @@ def _demand(x: Demand) -> dict[str, Any]:
 def _built(site: Site) -> dict[str, Any]:
     built = site.built
     stores: dict[str, dict[str, float]] = {}
-    for (kind, place), size in built.stores.items():
+    for (kind, place), size in built.storage.items():
         stores.setdefault(kind, {})[place] = size
     machines: dict[str, dict[str, int]] = {}
     for (kind, place), count in built.machines.items():
         machines.setdefault(kind, {})[place] = count
     return {
-        "taps": list(built.taps),
-        "runs": [{"route": r.route, "build": r.build, "fluid": r.fluid} for r in built.runs],
-        "lines": list(built.lines),
-        "stores": stores,
+        "sources": list(built.sources),
+        "pipes": [{"route": r.route, "pipe": r.pipe, "fluid": r.fluid} for r in built.pipes],
+        "power_lines": list(built.power_lines),
+        "storage": stores,
         "machines": machines,
     }

@@ -11,12 +11,11 @@ from dataclasses import dataclass, replace
 
 from hypothesis import strategies as st
 
-from allocator.site.bath import Bath, BathCooler, BathRecovery
+from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records import (
     POWER,
-    Build,
     Built,
-    BuiltRun,
+    BuiltPipe,
     Chamber,
     Demand,
     Fluid,
@@ -25,6 +24,7 @@ from allocator.site.records import (
     Line,
     MachineType,
     Material,
+    PipeType,
     Place,
     Profile,
     Pump,
@@ -127,8 +127,8 @@ def _sources(draw: st.DrawFn, sketch: Sketch) -> dict[str, Source]:
             fluid=fuel,
             flow=flow,
             stages=stages,
-            tap_materials=draw(st.sampled_from([{}, {sketch.materials[0]: 20.0}])),
-            tap_price=draw(st.sampled_from([0.0, 500.0])),
+            connection_materials=draw(st.sampled_from([{}, {sketch.materials[0]: 20.0}])),
+            connection_price=draw(st.sampled_from([0.0, 500.0])),
             price=1.5 if bought else 0.0,
             delivered=bought,
             pump=None if bought else pump,
@@ -148,8 +148,8 @@ def _fluid_stores(draw: st.DrawFn, sketch: Sketch) -> dict[str, StoreType]:
             name,
             holds=sketch.fuels[number % len(sketch.fuels)],
             places=draw(_some_places(sketch)),
-            most=draw(st.sampled_from([40.0, 120.0, 400.0])),
-            least=draw(st.sampled_from([0.0, 20.0])),
+            max_size=draw(st.sampled_from([40.0, 120.0, 400.0])),
+            min_size=draw(st.sampled_from([0.0, 20.0])),
             unit=unit,
             materials={sketch.materials[0]: draw(st.sampled_from([1.0, 4.0]))},
             base_materials={sketch.materials[-1]: 30.0} if based else {},
@@ -169,7 +169,7 @@ def _battery(draw: st.DrawFn, sketch: Sketch) -> dict[str, StoreType]:
         "battery",
         holds=POWER,
         places=draw(_some_places(sketch)),
-        most=draw(st.sampled_from([20.0, 200.0])) * KILOWATT_HOUR,
+        max_size=draw(st.sampled_from([20.0, 200.0])) * KILOWATT_HOUR,
         unit=draw(st.sampled_from([None, 5.0 * KILOWATT_HOUR])),
         materials={sketch.materials[-1]: 2.0 / KILOWATT_HOUR},
         price=100.0 / KILOWATT_HOUR,
@@ -182,14 +182,14 @@ def _battery(draw: st.DrawFn, sketch: Sketch) -> dict[str, StoreType]:
 
 
 @st.composite
-def _builds(draw: st.DrawFn, sketch: Sketch) -> dict[str, Build]:
+def _builds(draw: st.DrawFn, sketch: Sketch) -> dict[str, PipeType]:
     found = {}
     for number in range(draw(st.integers(1, 3))):
         name = f"pipe_{number}"
         layers = [Layer(sketch.materials[0], (number + 1) * 1.5)]
         if number and len(sketch.materials) > 1:
             layers.append(Layer(sketch.materials[1], 0.5))
-        found[name] = Build(
+        found[name] = PipeType(
             name,
             capacity=draw(st.sampled_from([1.0, 2.5, 4.0, 8.0])) * GRAM,
             layers=tuple(layers),
@@ -216,7 +216,7 @@ def _routes(draw: st.DrawFn, sketch: Sketch, builds: tuple[str, ...]) -> dict[st
             start,
             end,
             length=draw(st.sampled_from([20.0, 60.0, 150.0])),
-            builds=builds,
+            pipes=builds,
             one_way=draw(st.sampled_from([False, False, True])),
             cost=draw(st.sampled_from([0.0, 0.01])),
         )
@@ -227,7 +227,7 @@ def _runs(draw: st.DrawFn) -> dict[str, float]:
     """Run and rest times: none, those that a file without them has, or some that count."""
     run, burst = draw(st.sampled_from([(0.0, 0.0), (600.0, 0.0), (900.0, 900.0)]))
     rest = draw(st.sampled_from([0.0, 0.0, 1200.0]))
-    return {"least_run": run, "least_burst": burst, "least_rest": rest}
+    return {"min_up_time": run, "min_burst_time": burst, "min_down_time": rest}
 
 
 @st.composite
@@ -241,25 +241,25 @@ def _machines(draw: st.DrawFn, sketch: Sketch) -> dict[str, MachineType]:
         gas = "smoke" if fuel == "oil" else "breath"
         found[name] = MachineType(
             name,
-            takes={fuel: rate},
-            gives={gas: 2.5 * rate},
+            inputs={fuel: rate},
+            outputs={gas: 2.5 * rate},
             power_out=power,
             places={
                 place: draw(st.sampled_from([1, 2, 4])) for place in draw(_some_places(sketch))
             },
-            no_load_share=draw(st.sampled_from([0.0, 0.15])),
-            least_load=draw(st.sampled_from([0.0, 0.4])),
+            no_load=draw(st.sampled_from([0.0, 0.15])),
+            min_load=draw(st.sampled_from([0.0, 0.4])),
             **_runs(draw),
             materials={sketch.materials[0]: draw(st.sampled_from([0.0, 50.0]))},
             price=1000.0,
-            most=draw(st.sampled_from([None, 2])),
+            max_units=draw(st.sampled_from([None, 2])),
         )
     if draw(st.sampled_from([False, False, True])):
         # A converter of no great use: it takes power and gives back fuel.
         found["maker"] = MachineType(
             "maker",
-            takes={},
-            gives={"gas": 0.05 * GRAM},
+            inputs={},
+            outputs={"gas": 0.05 * GRAM},
             power_in=2.0 * KILOWATT,
             places={draw(st.sampled_from(sketch.places)): 1},
         )
@@ -316,19 +316,19 @@ def _built(draw: st.DrawFn, site: Site) -> Built:
     if not draw(st.sampled_from([False, False, True])):
         return Built()
     source = site.sources["source_0"]
-    runs: tuple[BuiltRun, ...] = ()
+    runs: tuple[BuiltPipe, ...] = ()
     if site.routes and draw(st.booleans()):
-        build = site.builds[site.routes["route_0"].builds[0]]
-        runs = (BuiltRun("route_0", build.name, source.fluid),)
+        build = site.pipes[site.routes["route_0"].pipes[0]]
+        runs = (BuiltPipe("route_0", build.name, source.fluid),)
     stores = {}
-    for store in site.stores.values():
+    for store in site.storage.values():
         if draw(st.booleans()):
-            stores[store.name, store.places[0]] = store.unit or store.most / 4
+            stores[store.name, store.places[0]] = store.unit or store.max_size / 4
     machines = {}
     for machine in site.machines.values():
         if draw(st.booleans()):
             machines[machine.name, next(iter(machine.places))] = 1
-    return Built(taps=(source.name,), runs=runs, stores=stores, machines=machines)
+    return Built(sources=(source.name,), pipes=runs, storage=stores, machines=machines)
 
 
 @st.composite
@@ -342,25 +342,27 @@ def sites_with_baths(draw: st.DrawFn) -> Site:
         kind = draw(st.sampled_from(["stones", "water", "thermal_oil"]))
         mass = draw(st.sampled_from([50.0, 500.0, 5000.0]))
         hottest = draw(st.sampled_from([340.0, 360.0, 390.0]))
-        baths[f"bath_{number}"] = Bath(
+        baths[f"bath_{number}"] = HeatSink(
             f"bath_{number}",
             source=draw(st.sampled_from(list(site.sources))),
             mass=mass,
-            most=draw(st.sampled_from([1.0, 8.0])) * mass,
-            loss=draw(st.sampled_from([2.0, 20.0, 200.0])),
-            start=draw(st.sampled_from([288.15, 330.0])),
+            max_mass=draw(st.sampled_from([1.0, 8.0])) * mass,
+            loss_conductance=draw(st.sampled_from([2.0, 20.0, 200.0])),
+            initial_temperature=draw(st.sampled_from([288.15, 330.0])),
             pressure=101_325.0,
-            hottest=hottest,
+            max_temperature=hottest,
             fluid=None if kind == "stones" else kind,
             specific_heat=800.0 if kind == "stones" else None,
-            contact=draw(st.sampled_from([0.5, 1.0])),
+            effectiveness=draw(st.sampled_from([0.5, 1.0])),
             heat_while_on=draw(st.sampled_from([500.0, 5 * KILOWATT])),
             steam_recovered=draw(st.booleans()),
-            recovery=draw(st.sampled_from([None, BathRecovery(2 * KILOWATT, 335.0, 0.08, 288.15)])),
-            cooler=draw(st.sampled_from([None, BathCooler(KILOWATT, hottest - 10.0, 0.05)])),
+            recovery=draw(
+                st.sampled_from([None, HeatSinkRecovery(2 * KILOWATT, 335.0, 0.08, 288.15)])
+            ),
+            cooler=draw(st.sampled_from([None, HeatSinkCooler(KILOWATT, hottest - 10.0, 0.05)])),
         )
     return replace(
-        site, fluids={**site.fluids, "water": water, "thermal_oil": oil_bath}, baths=baths
+        site, fluids={**site.fluids, "water": water, "thermal_oil": oil_bath}, heat_sinks=baths
     )
 
 
@@ -390,12 +392,12 @@ def sites(draw: st.DrawFn) -> Site:
             for number, name in enumerate(places)
         },
         sources=draw(_sources(sketch)),
-        stores={**draw(_fluid_stores(sketch)), **draw(_battery(sketch))},
-        builds=builds,
+        storage={**draw(_fluid_stores(sketch)), **draw(_battery(sketch))},
+        pipes=builds,
         routes=draw(_routes(sketch, tuple(builds))),
         machines=draw(_machines(sketch)),
         demands=draw(_demands(sketch, bool(lines))),
-        lines=lines,
+        power_lines=lines,
         limits=Limits(emission=draw(st.sampled_from([None, None, 0.2 * GRAM]))),
     )
     return replace(site, built=draw(_built(site)))

@@ -26,7 +26,7 @@ from allocator.plans.records import (
     SourceUse,
     StoreUse,
 )
-from allocator.site.records import BuiltRun
+from allocator.site.records import BuiltPipe
 
 TAMPERED: dict[str, Tampering] = {
     # numbers and names
@@ -158,10 +158,10 @@ TAMPERED: dict[str, Tampering] = {
     "a replaced pipe said to cost nothing": Tampering(
         "not_standing",
         edit(COVE_PLAN, "runs", "lane", new=False),
-        built(COVE, runs=(*COVE.built.runs, BuiltRun("lane", "dn15", "gas"))),
+        built(COVE, pipes=(*COVE.built.pipes, BuiltPipe("lane", "dn15", "gas"))),
     ),
     "a store that stands less than it is said to": Tampering(
-        "store_size", COVE_PLAN, built(COVE, stores={("tank", "works"): 99.0})
+        "store_size", COVE_PLAN, built(COVE, storage={("tank", "works"): 99.0})
     ),
     "a machine that does not stand": Tampering(
         "machine_count", COVE_PLAN, built(COVE, machines={})

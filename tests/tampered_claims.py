@@ -72,9 +72,9 @@ TAMPERED: dict[str, Tampering] = {
         COVE_PLAN,
         dataclasses.replace(
             COVE,
-            stores={
-                **COVE.stores,
-                "cells": dataclasses.replace(COVE.stores["cells"], release_rate=2.2e3),
+            storage={
+                **COVE.storage,
+                "cells": dataclasses.replace(COVE.storage["cells"], release_rate=2.2e3),
             },
         ),
     ),
@@ -137,7 +137,7 @@ TAMPERED: dict[str, Tampering] = {
         "served_share", edit(COVE_PLAN, "demands", "hall", emitting_share=0.51)
     ),
     "less than must be served": cove(
-        "least_share", edit(COVE_PLAN, "demands", "hall", emitting_share=0.3)
+        "min_share", edit(COVE_PLAN, "demands", "hall", emitting_share=0.3)
     ),
     "an emitting share of a fluid": cove(
         "fluid_share", edit(COVE_PLAN, "demands", "burner", emitting_share=1e-9)

@@ -109,7 +109,7 @@ TAMPERED: dict[str, Tampering] = {
         "running_load", edit(COVE_PLAN, "machines", SET, flat_load=0.45)
     ),
     "a load below the least": cove(
-        "least_load", edit(COVE_PLAN, "machines", SET, count=2, new=2, running=2)
+        "min_load", edit(COVE_PLAN, "machines", SET, count=2, new=2, running=2)
     ),
     "more units at work than stand": ridge(
         "machine_units", edit(RIDGE_PLAN, "machines", "set@hub", count=2, new=2)
@@ -148,10 +148,10 @@ TAMPERED: dict[str, Tampering] = {
         edit(RIDGE_PLAN, "machines", "set@hub", count=2, new=2, running=2, flat_load=0.3),
     ),
     "bursts in a machine that must rest": Tampering(
-        "burn_rest", RIDGE_PLAN, ridge_set(least_rest=60.0)
+        "burn_rest", RIDGE_PLAN, ridge_set(min_down_time=60.0)
     ),
     "bursts shorter than the machine may run": Tampering(
-        "burn_run", RIDGE_PLAN, ridge_set(least_burst=3600.0 * JUST_OVER)
+        "burn_run", RIDGE_PLAN, ridge_set(min_burst_time=3600.0 * JUST_OVER)
     ),
     "bursts for a battery at another bus": ridge(
         "burn_bus",

@@ -72,7 +72,7 @@ class Basis:
         for route, terms in self.on_pipe.items():
             build = self.whole.lay.get(route)
             if terms and build is not None:
-                self.program.most(terms, self.site.builds[build].capacity)
+                self.program.most(terms, self.site.pipes[build].capacity)
         for name, kind in self.site.materials.items():
             if kind.stock is not None and self.sizes[name]:
                 left = kind.stock - material(self.site, self.whole, name)
@@ -82,7 +82,7 @@ class Basis:
             for machine, terms in self.turned:
                 rate = sum(
                     kg * self.site.fluids[fluid].emission_weight
-                    for fluid, kg in machine.gives.items()
+                    for fluid, kg in machine.outputs.items()
                     if self.site.fluids[fluid].emission == "counted"
                 )
                 released += times(terms, rate)

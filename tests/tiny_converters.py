@@ -12,13 +12,13 @@ from tiny_sites import CYCLES, GRAM, KILOWATT, PROFILES
 
 from allocator.site.records import (
     POWER,
-    Build,
     Demand,
     Fluid,
     Layer,
     Limits,
     MachineType,
     Material,
+    PipeType,
     Place,
     Route,
     Site,
@@ -47,28 +47,28 @@ def converter_site(seed: int) -> Site:
             "bin",
             "wood",
             ("works",),
-            most=pick([40.0, 120.0]),
+            max_size=pick([40.0, 120.0]),
             materials={"steel": pick([0.1, 0.4])},
         ),
-        StoreType("holder", "gas", ("works",), most=60.0, materials={"steel": 0.5}),
+        StoreType("holder", "gas", ("works",), max_size=60.0, materials={"steel": 0.5}),
     ][: pick([1, 1, 2])]
     gasifier = MachineType(
         "gasifier",
-        takes={"wood": 2.0 * GRAM},
-        gives={"gas": 5.0 * GRAM, pick(["smoke", "air"]): 1.0 * GRAM},
+        inputs={"wood": 2.0 * GRAM},
+        outputs={"gas": 5.0 * GRAM, pick(["smoke", "air"]): 1.0 * GRAM},
         places={"works": pick([1, 2])},
         power_in=pick([0.0, 0.0, 0.3 * KILOWATT]),
-        no_load_share=pick([0.2, 0.5]),
-        least_load=pick([0.0, 0.3]),
+        no_load=pick([0.2, 0.5]),
+        min_load=pick([0.0, 0.3]),
         materials={"steel": pick([0.0, 9.0])},
     )
     engine = MachineType(
         "engine",
-        takes={"gas": 4.0 * GRAM},
-        gives={"air": 9.0 * GRAM},
+        inputs={"gas": 4.0 * GRAM},
+        outputs={"air": 9.0 * GRAM},
         places={"works": 2},
         power_out=6.0 * KILOWATT,
-        no_load_share=pick([0.0, 0.2]),
+        no_load=pick([0.0, 0.2]),
         materials={"steel": pick([0.0, 6.0])},
     )
     return Site(
@@ -77,8 +77,8 @@ def converter_site(seed: int) -> Site:
         materials={"steel": Material("steel", stock=pick([30.0, 60.0]))},
         places={name: Place(name) for name in ("works", "wood_yard")},
         sources={source.name: source for source in sources},
-        stores={kind.name: kind for kind in kinds},
-        builds={"belt": Build("belt", 8.0 * GRAM, (Layer("steel", 1.0),))},
+        storage={kind.name: kind for kind in kinds},
+        pipes={"belt": PipeType("belt", 8.0 * GRAM, (Layer("steel", 1.0),))},
         routes={"lane": Route("lane", "wood_yard", "works", 10.0, ("belt",))},
         machines={"gasifier": gasifier, "engine": engine},
         demands={

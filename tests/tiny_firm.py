@@ -32,7 +32,7 @@ class FirmBasis(Basis):
         self.taken: dict[str, Terms] = {name: [] for name in self.site.sources}
         self.batteries = [
             (kind, place)
-            for kind in self.site.stores.values()
+            for kind in self.site.storage.values()
             if kind.holds == POWER
             for place in kind.places
         ]
@@ -64,7 +64,7 @@ class FirmBasis(Basis):
         return 1.0 if shape == FLAT or self.beta is None else float(self.beta.max())
 
     def _units(self) -> None:
-        for kind in self.site.stores.values():
+        for kind in self.site.storage.values():
             for place in kind.places:
                 size = ("size", kind.name, place)
                 self.program.variable(size, kind.most)
@@ -115,7 +115,7 @@ class FirmBasis(Basis):
         return sent
 
     def _stores(self) -> None:
-        for kind in self.site.stores.values():
+        for kind in self.site.storage.values():
             if kind.holds == POWER:
                 continue
             for place in kind.places:
@@ -173,7 +173,7 @@ class FirmBasis(Basis):
                     sent = self._collected(("burn", machine.name, spot, me), fuel, spot)
                     for name, rate in sent:
                         on = on_hours(self.site.sources[name])
-                        if machine.least_rest > 0:
+                        if machine.min_down_time > 0:
                             # What must rest cannot take bursts whenever they come.
                             self.program.most([(1.0, rate)], 0.0)
                         weight = kind.charge_efficiency * machine.power_out / full
@@ -218,17 +218,17 @@ class FirmBasis(Basis):
             other = [*burst, (-1.0, spare)]
             self.program.most([*other, (1.0, cycled)], float(count - running))
             self.program.most([(1.0, cycled)], float(count - running))
-            lumpy = machine.no_load_share > 0 or machine.least_load > 0
+            lumpy = machine.no_load > 0 or machine.min_load > 0
             lumps = self.whole.lumps.get(me, 0) if lumpy else 0
             if lumpy and not lumps:
                 self.program.most(other, 0.0)
             lowest = 1.0 if self.beta is None else float(self.beta.min())
             least = [(1.0 if s == FLAT else lowest, key) for s, key in loads]
-            self.program.least(least, machine.least_load * running)
+            self.program.least(least, machine.min_load * running)
             one = ("one", me)  # a constant, so that fuel at no load is a term like any other
             self.program.variable(one)
             self.program.exactly([(1.0, one)], 1.0)
-            idle = machine.no_load_share
+            idle = machine.no_load
             is_clean = clean(self.site, machine)
             for shape, key in loads:
                 turning: Terms = [(1.0 - idle, key)]
@@ -249,7 +249,7 @@ class FirmBasis(Basis):
                     balance += times(share, machine.gives.get(fuel, 0.0))
                 self._in_another_shape(machine, place, shape, turning, loaded)
             if cycling or lumps:
-                seconds = max(machine.least_run, machine.least_rest, 1.0)
+                seconds = max(machine.min_up_time, machine.min_down_time, 1.0)
                 reserve.append(((cycling + lumps) * machine.power_out * seconds, one))
         if reserve:
             swings: Terms = [(1.0, ("swing", (k.name, p))) for k, p in self.batteries]
@@ -269,7 +269,7 @@ class FirmBasis(Basis):
         other = next((s for s in self.shapes() if s != shape), None)
         share = float(self.beta.min()) if shape != FLAT else 1.0 / float(self.beta.max())
         for fuel in self._fuels():
-            rate = machine.gives.get(fuel, 0.0)
+            rate = machine.outputs.get(fuel, 0.0)
             if not rate or other is None:
                 continue
             record = self.site.fluids[fuel]

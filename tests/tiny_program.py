@@ -187,7 +187,7 @@ def level(profile: Profile, efficiency: float) -> Level:
 
 def clean(site: Site, machine: MachineType) -> bool:
     """True when a machine releases nothing that counts."""
-    return all(site.fluids[fluid].emission != "counted" for fluid in machine.gives)
+    return all(site.fluids[fluid].emission != "counted" for fluid in machine.outputs)
 
 
 def shape_name(demand: Demand) -> str:
@@ -207,10 +207,12 @@ def powers(site: Site) -> list[Demand]:
 
 def material(site: Site, whole: Whole, name: str) -> float:
     """kg of a material in what is counted in whole numbers."""
-    used = sum(site.sources[s].tap_materials.get(name, 0.0) * n for s, n in whole.tap.items())
+    used = sum(
+        site.sources[s].connection_materials.get(name, 0.0) * n for s, n in whole.tap.items()
+    )
     for route, build in whole.lay.items():
         if build is not None:
-            metre = sum(x.mass for x in site.builds[build].layers if x.material == name)
+            metre = sum(x.mass for x in site.pipes[build].layers if x.material == name)
             used += metre * site.routes[route].length
     for (kind, _), n in whole.count.items():
         used += site.machines[kind].materials.get(name, 0.0) * n

@@ -19,10 +19,10 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
     """Every choice of whole numbers that the stock of steel allows."""
     firm = basis is FirmBasis
     # What costs nothing to have is had: tapping without steel hurts no goal.
-    taps = [(0, 1) if s.tap_materials else (1,) for s in site.sources.values()]
-    lays = [(None, *route.builds) for route in site.routes.values()]
+    taps = [(0, 1) if s.connection_materials else (1,) for s in site.sources.values()]
+    lays = [(None, *route.pipes) for route in site.routes.values()]
     spots = [(machine.name, place) for machine, place in groups(site)]
-    cycles = firm and any(kind.holds == POWER for kind in site.stores.values())
+    cycles = firm and any(kind.holds == POWER for kind in site.storage.values())
     states = [
         [
             (count, running, cycling, lumps)
@@ -34,8 +34,8 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
         for name, place in spots
     ]
     united = [
-        (kind.name, place, int(kind.most / kind.unit))
-        for kind in site.stores.values()
+        (kind.name, place, int(kind.max_size / kind.unit))
+        for kind in site.storage.values()
         if firm and kind.unit is not None
         for place in kind.places
     ]
@@ -60,7 +60,7 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
 
 
 def _lumpy(site: Site, name: str) -> bool:
-    return site.machines[name].no_load_share > 0 or site.machines[name].least_load > 0
+    return site.machines[name].no_load > 0 or site.machines[name].min_load > 0
 
 
 def best_goals(site: Site, basis: type[Basis], held: float = HELD) -> list[float]:

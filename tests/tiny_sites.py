@@ -8,13 +8,13 @@ from tiny_program import HOUR
 
 from allocator.site.records import (
     POWER,
-    Build,
     Demand,
     Fluid,
     Layer,
     Limits,
     MachineType,
     Material,
+    PipeType,
     Place,
     Profile,
     Pump,
@@ -56,8 +56,8 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
     resting = random.Random(f"tiny rests {seed} {battery} {stores}")
     places = ["works", "near", "far"][: pick([2, 3]) if not battery else 2]
     builds = [
-        Build("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),)),
-        Build("wide", pick([3.0, 5.0]) * GRAM, (Layer("steel", 2.5),)),
+        PipeType("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),)),
+        PipeType("wide", pick([3.0, 5.0]) * GRAM, (Layer("steel", 2.5),)),
     ][: pick([1, 2])]
     routes = [
         Route(f"way_{n}", places[n + 1], pick(places[: n + 1]), pick([10.0, 30.0]), _names(builds))
@@ -70,7 +70,7 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
             "gas",
             flow=pick([1.0, 2.0, 4.0]) * GRAM,
             stages=pick(CYCLES[1:] if battery or n == 0 else CYCLES),
-            tap_materials=pick([{}, {"steel": 8.0}]),
+            connection_materials=pick([{}, {"steel": 8.0}]),
             pump=pick([None, None, Pump(4e5, pick([None, 1.5 * GRAM]))]),
         )
         for n in range(pick([1, 2]))
@@ -87,7 +87,7 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
                 "holder",
                 "gas",
                 tuple(places[: pick([1, 2])]) if not battery else ("works",),
-                most=pick([15.0, 60.0]),
+                max_size=pick([15.0, 60.0]),
                 unit=pick([None, None, 7.5]) if not battery else None,
                 materials={"steel": pick([0.5, 1.5])},
                 fill_rate=pick([None, 2.0 * GRAM]),
@@ -101,7 +101,7 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
                 "battery",
                 POWER,
                 ("works",),
-                most=pick([8.0, 40.0]) * KILOWATT_HOUR,
+                max_size=pick([8.0, 40.0]) * KILOWATT_HOUR,
                 materials={"steel": pick([0.0, 1.0]) / KILOWATT_HOUR},
                 charge_efficiency=pick([1.0, 0.9]),
                 loss=pick([0.0, 3e-8]),
@@ -110,14 +110,14 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
     engines = [
         MachineType(
             f"engine_{n}",
-            takes={"gas": 1.0 * GRAM},
-            gives={pick(["air", "smoke"]) if n else "air": 2.5 * GRAM},
+            inputs={"gas": 1.0 * GRAM},
+            outputs={pick(["air", "smoke"]) if n else "air": 2.5 * GRAM},
             places={"works": pick([1, 2])},
             power_out=pick([5.0, 6.0]) * KILOWATT,
-            no_load_share=pick([0.0, 0.2]),
-            least_load=pick([0.0, 0.47]),
-            least_run=pick([60.0, 1800.0]),
-            least_rest=resting.choice([0.0, 0.0, 0.0, 2.0 * HOUR]),
+            no_load=pick([0.0, 0.2]),
+            min_load=pick([0.0, 0.47]),
+            min_up_time=pick([60.0, 1800.0]),
+            min_down_time=resting.choice([0.0, 0.0, 0.0, 2.0 * HOUR]),
             materials={"steel": pick([0.0, 12.0])},
         )
         for n in range(1 if battery or stores else pick([1, 2]))
@@ -134,8 +134,8 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
         materials={"steel": Material("steel", stock=pick([40.0, 60.0, 100.0]))},
         places={name: Place(name) for name in places},
         sources={source.name: source for source in sources},
-        stores={kind.name: kind for kind in kinds},
-        builds={build.name: build for build in builds},
+        storage={kind.name: kind for kind in kinds},
+        pipes={build.name: build for build in builds},
         routes={route.name: route for route in routes},
         machines={engine.name: engine for engine in engines},
         demands={demand.name: demand},
@@ -144,5 +144,5 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
     )
 
 
-def _names(builds: list[Build]) -> tuple[str, ...]:
+def _names(builds: list[PipeType]) -> tuple[str, ...]:
     return tuple(build.name for build in builds)

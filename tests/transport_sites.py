@@ -13,7 +13,7 @@ from pathlib import Path
 
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
-from allocator.site.records import Build, Demand, Fluid, Place, Route, Site, Source
+from allocator.site.records import Demand, Fluid, PipeType, Place, Route, Site, Source
 
 GOODS = "goods"
 
@@ -35,7 +35,7 @@ def flow_site(
     demand: Mapping[str, float],
     goals: tuple[str, ...],
     *,
-    least_share: float = 0.0,
+    min_share: float = 0.0,
 ) -> Site:
     """A site whose plans are the flows of a network."""
     listed = list(arcs)
@@ -46,13 +46,13 @@ def flow_site(
     builds, routes = {}, {}
     for number, arc in enumerate(listed):
         capacity = plenty if arc.capacity is None else min(arc.capacity, plenty)
-        build = Build(f"pipe_{number}", capacity, price=arc.fixed)
+        build = PipeType(f"pipe_{number}", capacity, price=arc.fixed)
         route = Route(
             f"arc_{number}",
             arc.start,
             arc.end,
             length=1.0,
-            builds=(build.name,),
+            pipes=(build.name,),
             one_way=True,
             cost=arc.cost,
         )
@@ -67,12 +67,12 @@ def flow_site(
             for place, flow in supply.items()
             if flow > 0
         },
-        stores={},
-        builds=builds,
+        storage={},
+        pipes=builds,
         routes=routes,
         machines={},
         demands={
-            f"to {place}": Demand(f"to {place}", GOODS, flow, place, least_share=least_share)
+            f"to {place}": Demand(f"to {place}", GOODS, flow, place, min_share=min_share)
             for place, flow in demand.items()
             if flow > 0
         },
@@ -95,7 +95,7 @@ def fixed_charge_site(path: Path) -> Site:
             arcs.append(Arc(start, end, capacity, unit, fixed))
     supply = {node: -need for node, need in needs.items() if need < 0}
     demand = {node: need for node, need in needs.items() if need > 0}
-    return flow_site(arcs, supply, demand, ("money",), least_share=1.0)
+    return flow_site(arcs, supply, demand, ("money",), min_share=1.0)
 
 
 def planned(site: Site, **settings: object) -> Plan:

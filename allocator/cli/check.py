@@ -35,7 +35,7 @@ def run(given: argparse.Namespace) -> int:
         times(len(part), name)
         for part, name in (
             (site.sources, "source"),
-            (site.stores, "kind of store"),
+            (site.storage, "kind of store"),
             (site.routes, "route"),
             (site.machines, "kind of machine"),
             (site.demands, "demand"),

@@ -11,9 +11,9 @@ from collections.abc import Sequence
 from allocator import __version__
 from allocator.base.errors import OutputError
 from allocator.cli import COMMANDS, run
-from allocator.cli.completion import SHELLS, completion_script
 from allocator.cli.terminal import BAD_INPUT, fail, keep_streams_apart, show
 
+SHELLS = ("bash", "zsh", "fish")
 EXIT_CODES = """exit codes:
   0  done
   1  audit: the plan breaks a rule; simulate: its promise failed
@@ -52,7 +52,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         given = _parsed(parser, arguments)
         given.began = began
         if given.command == "completion":
-            return show(completion_script(parser, given.shell))
+            import shtab
+
+            return show(shtab.complete(parser, given.shell) + "\n")
         return run(given)
     except OutputError as error:
         return fail(f"allocator: {error}", BAD_INPUT)

@@ -22,8 +22,8 @@ ROOMIER = 1.0 + 1e-6
 def receivers_of(sets: IndexSets, group: Group) -> Mapping[str, float]:
     """Fluid -> kg that a receiver must hold beside a unit of the group that is run on and off."""
     seconds = bridged(group.type) / sets.efficiency(sets.bus(group.place)) * ROOMIER
-    rates = dict(group.type.takes)
-    for fluid, rate in group.type.gives.items():
+    rates = dict(group.type.inputs)
+    for fluid, rate in group.type.outputs.items():
         if is_used(sets, fluid):
             rates[fluid] = rates.get(fluid, 0.0) + rate
     return {fluid: rate * seconds for fluid, rate in rates.items() if rate > 0}
@@ -31,5 +31,5 @@ def receivers_of(sets: IndexSets, group: Group) -> Mapping[str, float]:
 
 def is_used(sets: IndexSets, fluid: str) -> bool:
     """True when a machine takes the fluid or a demand asks for it."""
-    taken = any(fluid in machine.takes for machine in sets.site.machines.values())
+    taken = any(fluid in machine.inputs for machine in sets.site.machines.values())
     return taken or any(demand.wants == fluid for demand in sets.site.demands.values())

@@ -142,7 +142,7 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
         TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
     """
     found = []
-    sure = frozenset(s for s in sets.sources if sets.site.sources[s].sure)
+    sure = frozenset(s for s in sets.sources if sets.site.sources[s].reliable)
     low = {s: share for s in sets.sources if (share := sets.may_miss(s)) > 0}
     for name, store in sets.fluid_stores.items():
         k = f"store:{name}"

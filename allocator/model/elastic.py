@@ -52,7 +52,7 @@ def pipes_together(model: Model, limits: tuple[Limit, ...]) -> tuple[Limit, ...]
         return limits
     named = ", ".join(f"'{one.name}'" for one in pipes)
     words = f"pipes of the builds {named} carry"
-    whole = Limit("capacity", "", ("builds",), 1.0, "share", True, words)
+    whole = Limit("capacity", "", ("pipes",), 1.0, "share", True, words)
     slacked(model, whole)
     for one in pipes:
         terms: Terms = [(1.0, one.slack), (-one.value, whole.slack)]

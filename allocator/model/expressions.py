@@ -92,7 +92,7 @@ def worth_of(recovery: Recovery) -> float:
 
 def fuel_rate(group: Group) -> float:
     """kg/s of the one fluid that a group burns at full load."""
-    (rate,) = group.type.takes.values()
+    (rate,) = group.type.inputs.values()
     return rate
 
 
@@ -110,7 +110,7 @@ def is_lumpy(group: Group) -> bool:
 
     Fuel at no load, or a least load: the part is a unit run on and off then, in lumps.
     """
-    return group.type.no_load_share > 0 or group.type.least_load > 0
+    return group.type.no_load > 0 or group.type.min_load > 0
 
 
 def mean_bursts(sets: IndexSets, group: str) -> Terms:
@@ -159,7 +159,7 @@ def turnover(sets: IndexSets, group: Group, shape: str) -> Terms:
     Flat: ``a running + (1 - a) flat + cycled``; following: ``(1 - a) follow_j``, with ``a`` the
     share of full-load takings at no load: fuel is affine in load.
     """
-    idle = 0.0 if sets.lossless else group.type.no_load_share
+    idle = 0.0 if sets.lossless else group.type.no_load
     if shape != FLAT:
         if shape in can_follow(sets, group):
             return [(1.0 - idle, ("follow", group.name, shape))]
@@ -187,7 +187,7 @@ def load(sets: IndexSets, group: Group, shape: str) -> Terms:
 
 def taken_by(sets: IndexSets, group: Group, fluid: str, shape: str) -> Terms:
     """What a group takes of a fluid in the supply layer, mean kg/s: ``rate * turnover``."""
-    rate = group.type.takes.get(fluid, 0.0)
+    rate = group.type.inputs.get(fluid, 0.0)
     return scaled(turnover(sets, group, shape), rate) if rate else []
 
 
@@ -214,7 +214,7 @@ def made_by(sets: IndexSets, group: Group, fluid: str, shape: str) -> Terms:
 
     ``rate * turnover`` of exhaust, ``rate * load`` of a product.
     """
-    rate = group.type.gives.get(fluid, 0.0)
+    rate = group.type.outputs.get(fluid, 0.0)
     share = turnover if sets.site.fluids[fluid].exhaust else load
     return scaled(share(sets, group, shape), rate) if rate else []
 
@@ -224,7 +224,7 @@ def reshaped(sets: IndexSets, group: Group, fluid: str) -> list[tuple[Key, str, 
 
     Steady where its load follows a demand, and following where its load is steady.
     """
-    if sets.lossless or not group.type.gives.get(fluid) or fluid not in sets.fluid_shapes:
+    if sets.lossless or not group.type.outputs.get(fluid) or fluid not in sets.fluid_shapes:
         return []
     found: list[tuple[Key, str, str]] = [
         (("evened", group.name, fluid, shape), shape, FLAT)

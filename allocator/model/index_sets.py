@@ -15,7 +15,7 @@ from allocator.model.levelling import Levelling, levelling
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Withstands
-from allocator.site.records import POWER, Build, Demand, MachineType, Profile, StoreType
+from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
 
 SITE_BUS = ""
 CLASSES = ("clean", "emitting")
@@ -132,11 +132,11 @@ class IndexSets:
 
     def bus(self, place: str | None) -> str:
         """The power bus of a place: one for the whole site unless lines are listed."""
-        return SITE_BUS if not self.site.lines or place is None else self.site.ground(place)
+        return SITE_BUS if not self.site.power_lines or place is None else self.site.ground(place)
 
     def buses(self) -> tuple[str, ...]:
         """All power buses."""
-        return self.places if self.site.lines else (SITE_BUS,)
+        return self.places if self.site.power_lines else (SITE_BUS,)
 
     def power_demands(self) -> tuple[Demand, ...]:
         """Demands for power."""
@@ -172,7 +172,7 @@ class IndexSets:
 
 def is_clean(site: Network, machine: MachineType) -> bool:
     """Power is clean when the machine that gives it releases no counted emission."""
-    return not any(counts(site, fluid) for fluid in machine.gives)
+    return not any(counts(site, fluid) for fluid in machine.outputs)
 
 
 def counts(site: Network, fluid: str) -> bool:
@@ -224,7 +224,9 @@ def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = 
         pipes=pipes,
         arcs=arcs,
         lines=tuple(
-            n for n, e in site.lines.items() if e.start not in excluded and e.end not in excluded
+            n
+            for n, e in site.power_lines.items()
+            if e.start not in excluded and e.end not in excluded
         ),
         shape_of=shape_of,
         shape_curves={n: demand_curve_of(p) for n, p in profiles.items()},
@@ -250,30 +252,30 @@ def _groups(site: Network, excluded: set[str]) -> dict[str, Group]:
 
 def _wanted_fluids(site: Network, groups: Mapping[str, Group]) -> set[str]:
     given = {s.fluid for s in site.sources.values()}
-    given |= {f for g in groups.values() for f in g.type.gives}
-    taken = {f for g in groups.values() for f in g.type.takes}
+    given |= {f for g in groups.values() for f in g.type.outputs}
+    taken = {f for g in groups.values() for f in g.type.inputs}
     taken |= {d.wants for d in site.demands.values() if d.wants != POWER}
     return given & taken
 
 
 def _asked_fluids(site: Network, groups: Mapping[str, Group]) -> set[str]:
     """Fluids that are taken or demanded, given or not: each needs its balances."""
-    asked = {f for g in groups.values() for f in g.type.takes}
+    asked = {f for g in groups.values() for f in g.type.inputs}
     return asked | {d.wants for d in site.demands.values() if d.wants != POWER}
 
 
 def _store_sites(site: Network, excluded: set[str]) -> dict[str, StoreSite]:
     found = {}
-    for store in site.stores.values():
+    for store in site.storage.values():
         for place in store.places:
             if place not in excluded:
                 name = f"{store.name}@{place}"
-                standing = site.built.stores.get((store.name, place), 0.0)
+                standing = site.built.storage.get((store.name, place), 0.0)
                 found[name] = StoreSite(name, store, place, standing)
     return found
 
 
-def beats(better: Build, worse: Build, more: float = 0.0) -> bool:
+def beats(better: PipeType, worse: PipeType, more: float = 0.0) -> bool:
     """True when a build carries as much for no more of any material and no more money.
 
     ``more``: kg/s that it carries beyond the other, of the fluid and on the route in question.
@@ -287,7 +289,7 @@ def beats(better: Build, worse: Build, more: float = 0.0) -> bool:
     return not same or better.name < worse.name
 
 
-def material_per_metre(build: Build) -> dict[str, float]:
+def material_per_metre(build: PipeType) -> dict[str, float]:
     """kg of each material a metre."""
     total: dict[str, float] = {}
     for layer in build.layers:
@@ -296,7 +298,7 @@ def material_per_metre(build: Build) -> dict[str, float]:
 
 
 def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[str, str], Pipe]:
-    standing = {(r.route, r.fluid): r.build for r in site.built.runs}
+    standing = {(r.route, r.fluid): r.pipe for r in site.built.pipes}
     pipes = {}
     for route in site.routes.values():
         if route.start in excluded or route.end in excluded:
@@ -305,8 +307,8 @@ def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[st
             if fluid not in wanted:
                 continue
             offered = [
-                (site.builds[b], site.capacity(route.name, b, fluid))
-                for b in route.builds
+                (site.pipes[b], site.capacity(route.name, b, fluid))
+                for b in route.pipes
                 if site.may_carry(route.name, b, fluid)
             ]
             kept = [
@@ -354,7 +356,7 @@ def _fluid_shapes(
             continue
         mine = [FLAT]
         mine += [shape_of[d.name] for d in site.demands.values() if d.wants == fluid]
-        if any(fluid in g.type.takes and g.type.power_out > 0 for g in groups.values()):
+        if any(fluid in g.type.inputs and g.type.power_out > 0 for g in groups.values()):
             mine += power
         shapes[fluid] = tuple(dict.fromkeys(mine))
     return shapes
@@ -371,11 +373,11 @@ def _destinations(
         name = f"store:{store.name}"
         found[name] = Destination(name, store.type.holds, store.place, store=store)
     for group in groups.values():
-        if group.type.power_out <= 0 or len(group.type.takes) != 1:
+        if group.type.power_out <= 0 or len(group.type.inputs) != 1:
             continue
-        (fluid,) = group.type.takes
+        (fluid,) = group.type.inputs
         for battery in batteries.values():
-            if site.lines and site.ground(battery.place) != site.ground(group.place):
+            if site.power_lines and site.ground(battery.place) != site.ground(group.place):
                 continue
             name = f"burn:{group.name}>{battery.name}"
             found[name] = Destination(name, fluid, group.place, group=group, battery=battery)
@@ -389,8 +391,8 @@ def may_burn(machine: MachineType, curve: Curve) -> bool:
     unit, one may begin at any time after another has ended.
     """
     shortest = float((curve.pattern.ends - curve.pattern.starts).min(initial=float("inf")))
-    return machine.least_rest <= 0 and (
-        curve.pattern.steady or shortest * (1.0 + ROUNDED) >= machine.least_burst
+    return machine.min_down_time <= 0 and (
+        curve.pattern.steady or shortest * (1.0 + ROUNDED) >= machine.min_burst_time
     )
 
 

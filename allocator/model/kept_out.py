@@ -39,8 +39,8 @@ def _users(sets: IndexSets) -> Mapping[str, tuple[Group, ...]]:
         more = {
             fluid
             for group in groups
-            if group.type.power_out > 0 or useful & set(group.type.gives)
-            for fluid in group.type.takes
+            if group.type.power_out > 0 or useful & set(group.type.outputs)
+            for fluid in group.type.inputs
         }
         if more <= useful:
             break
@@ -49,7 +49,7 @@ def _users(sets: IndexSets) -> Mapping[str, tuple[Group, ...]]:
         fluid: tuple(
             g
             for g in groups
-            if fluid in g.type.takes and (g.type.power_out > 0 or useful & set(g.type.gives))
+            if fluid in g.type.inputs and (g.type.power_out > 0 or useful & set(g.type.outputs))
         )
         for fluid in useful
     }
@@ -57,7 +57,7 @@ def _users(sets: IndexSets) -> Mapping[str, tuple[Group, ...]]:
 
 def _served(sets: IndexSets) -> set[str]:
     """Power buses from which lines may lead to a demand."""
-    lines = [sets.site.lines[name] for name in sets.lines]
+    lines = [sets.site.power_lines[name] for name in sets.lines]
     steps = [(sets.bus(line.start), sets.bus(line.end)) for line in lines]
     steps += [(end, start) for start, end in steps]
     ways = Reaching(steps)
@@ -73,7 +73,7 @@ def _why(
         return f"'{ground}' is excluded"
     mine = users.get(source.fluid, ())
     if not mine:
-        lines = ", from where a line may lead to a demand," if site.lines else ""
+        lines = ", from where a line may lead to a demand," if site.power_lines else ""
         return f"no machine that may stand{lines} turns '{source.fluid}' into power"
     reached = ways.of(source.place)
     if not bears(source) and len(reached) == 1:
@@ -93,12 +93,14 @@ def _why(
 
 def _too_hot_for_pump(site: Network, source: Source) -> str:
     assert source.pump is not None
-    assert source.pump.hottest_inlet is not None
+    assert source.pump.max_inlet_temperature is not None
     assert source.temperature is not None
     said = f"{degrees(source.temperature)} at the pump, which bears "
-    said += degrees(source.pump.hottest_inlet)
+    said += degrees(source.pump.max_inlet_temperature)
     refused = sinks_of(undivided(site.site)).refused
-    sinks = [b.name for b in site.baths.values() if b.source == source.name and b.name in refused]
+    sinks = [
+        b.name for b in site.heat_sinks.values() if b.source == source.name and b.name in refused
+    ]
     here = [
         cooler.name
         for cooler in site.coolers.values()
@@ -117,7 +119,7 @@ def _not_reached(site: Network, source: Source, mine: tuple[Group, ...]) -> str:
     ground = site.ground(source.place)
     steps = []
     for route in plain.routes.values():
-        if any(plain.may_carry(route.name, build, source.fluid) for build in route.builds):
+        if any(plain.may_carry(route.name, build, source.fluid) for build in route.pipes):
             steps.append((route.start, route.end))
             if not route.one_way:
                 steps.append((route.end, route.start))
@@ -127,7 +129,7 @@ def _not_reached(site: Network, source: Source, mine: tuple[Group, ...]) -> str:
         return f"no route that may carry '{source.fluid}' leads from '{ground}' to what takes it"
     limits = []
     for group in near:
-        limit = group.type.hottest_inlet
+        limit = group.type.max_inlet_temperature
         bearing = "" if limit is None else f", which bears {degrees(limit)}"
         limits.append(f"'{group.type.name}' at '{site.ground(group.place)}'{bearing}")
     return (
@@ -140,4 +142,4 @@ def _yield(group: Group, fluid: str) -> float | None:
     """W for each kg/s of a fluid at full load; None where other fluids are made of it first."""
     if group.type.power_out <= 0:
         return None
-    return group.type.power_out / group.type.takes[fluid]
+    return group.type.power_out / group.type.inputs[fluid]

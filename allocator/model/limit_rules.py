@@ -29,7 +29,7 @@ def _rows_only(model: Model, rows: Rows, row: str, limit: Limit) -> Iterator[Lim
 
 def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     used = {b for pipe in sets.pipes.values() for b in pipe.builds}
-    for build in sets.site.builds.values():
+    for build in sets.site.pipes.values():
         if build.name not in used:
             continue
         streams = {route: sets.site.routes[route].stream for route, _ in sets.pipes}
@@ -38,7 +38,7 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         ]
         if made and made[0].kind in ("passage", "sink"):
             continue  # a step of planning at a place, as wide as is needed
-        path: tuple[str, ...] = ("builds", build.name, "capacity")
+        path: tuple[str, ...] = ("pipes", build.name, "capacity")
         words = f"a pipe of build '{build.name}' carries"
         if made and made[0].kind == "cooler":
             path, words = ("coolers", made[0].corridor), f"cooler '{build.name}' cools"
@@ -67,7 +67,7 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 
 def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
-    for kind in sets.site.stores.values():
+    for kind in sets.site.storage.values():
         dimension = "power" if kind.holds == POWER else "mass_rate"
         for key, value, names in (
             ("fill_rate", kind.fill_rate, ("fill_rate", "charge_rate")),
@@ -82,7 +82,7 @@ def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             if value is None or not mine:
                 continue
             words = f"a store '{kind.name}' {'takes in' if key == 'fill_rate' else 'gives'}"
-            path = ("stores", kind.name, key)
+            path = ("storage", kind.name, key)
             limit = slacked(model, Limit(key, kind.name, path, value, dimension, True, words))
             for row in mine:
                 model.extend(row, [(-1.0, limit.slack)])
@@ -91,13 +91,15 @@ def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     stores = {**sets.fluid_stores, **sets.batteries}
-    for kind in sets.site.stores.values():
+    for kind in sets.site.storage.values():
         mine = [name for name, store in stores.items() if store.type.name == kind.name]
         if not mine or sets.lossless:
             continue
         dimension = "energy" if kind.holds == POWER else "mass"
-        path, words = ("stores", kind.name, "size", "most"), f"a store '{kind.name}' holds"
-        limit = slacked(model, Limit("size", kind.name, path, kind.most, dimension, True, words))
+        path, words = ("storage", kind.name, "size", "max"), f"a store '{kind.name}' holds"
+        limit = slacked(
+            model, Limit("size", kind.name, path, kind.max_size, dimension, True, words)
+        )
         for name in mine:
             size = ("size", name)
             room = model.columns[model.index(size)]
@@ -134,9 +136,12 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 def _types(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for machine in sets.site.machines.values():
-        if machine.most is not None:
-            path, words = ("machines", machine.name, "most"), f"machine '{machine.name}' may stand"
-            value = float(machine.most)
+        if machine.max_units is not None:
+            path, words = (
+                ("machines", machine.name, "max_units"),
+                f"machine '{machine.name}' may stand",
+            )
+            value = float(machine.max_units)
             limit = Limit("most", machine.name, path, value, "number", True, words)
             row = f"most_of_type[{machine.name}]"
             yield from _rows_only(model, rows, row, limit)
@@ -198,12 +203,10 @@ def _stocks(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 def _shares(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for demand in sets.site.demands.values():
-        if demand.least_share > 0:
-            path = ("demands", demand.name, "least_share")
+        if demand.min_share > 0:
+            path = ("demands", demand.name, "min_share")
             words = f"demand '{demand.name}' must be served, of its mean, at least"
-            limit = Limit(
-                "least_share", demand.name, path, demand.least_share, "share", False, words
-            )
+            limit = Limit("min_share", demand.name, path, demand.min_share, "share", False, words)
             slacked(model, limit)
             number = rows[f"share[{demand.name}]"]
             row = model.rows[number]

@@ -52,10 +52,10 @@ def mean_equivalent(
             name: _steady(source, duty[name], (pumped or {}).get(name))
             for name, source in site.own_sources.items()
         },
-        stores={},
+        storage={},
         machines={name: _flexible(machine) for name, machine in site.machines.items()},
         demands={name: _constant(demand) for name, demand in site.demands.items()},
-        built=replace(site.built, stores={}),
+        built=replace(site.built, storage={}),
     )
 
 
@@ -64,12 +64,12 @@ def _steady(source: Outflow, duty: float, pumped: float | None) -> Outflow:
     if pump is not None:
         rate = None if pump.rate is None else pump.rate * duty if pumped is None else pumped
         pump = replace(pump, rate=rate, chamber=None)
-    return replace(source, flow=source.flow * duty, stages=(), next_spell=None, pump=pump)
+    return replace(source, flow=source.flow * duty, stages=(), next_start=None, pump=pump)
 
 
 def _flexible(machine: MachineType) -> MachineType:
     return replace(
-        machine, no_load_share=0.0, least_load=0.0, least_run=0.0, least_rest=0.0, least_burst=0.0
+        machine, no_load=0.0, min_load=0.0, min_up_time=0.0, min_down_time=0.0, min_burst_time=0.0
     )
 
 

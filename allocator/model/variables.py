@@ -75,7 +75,7 @@ def _sources(model: Model, sets: IndexSets, unit: float) -> None:
     site = sets.site
     for name in sets.sources:
         source = site.sources[name]
-        standing = name in site.built.taps
+        standing = name in site.built.sources
         if not source.part_of:
             model.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
         for destination in sets.reach[name]:
@@ -108,12 +108,12 @@ def _stores(model: Model, sets: IndexSets, flow_unit: float) -> None:
     stores = {**sets.fluid_stores, **sets.batteries}
     for name, store in stores.items():
         kind = store.type
-        room = max(0.0, kind.most - store.standing)
-        model.variable(("size", name), 0.0, room, _step([kind.most]))
+        room = max(0.0, kind.max_size - store.standing)
+        model.variable(("size", name), 0.0, room, _step([kind.max_size]))
         if kind.unit is not None:
             most = math.floor(room / kind.unit * (1 + 1e-12))
             model.variable(("units", name), 0.0, float(most), integer=True)
-        asks = kind.base_materials or kind.base_price > 0 or kind.least > 0
+        asks = kind.base_materials or kind.base_price > 0 or kind.min_size > 0
         if asks and store.standing == 0:
             model.variable(("stand", name), 0.0, 1.0, integer=True)
     if sets.lossless:
@@ -135,9 +135,9 @@ def _machines(model: Model, sets: IndexSets) -> None:
         if sets.lossless:
             continue
         model.variable(("running", name), integer=True)
-        for fluid in group.type.gives:
+        for fluid in group.type.outputs:
             for key, _, _ in reshaped(sets, group, fluid):
-                model.variable(key, unit=_step([group.type.gives[fluid]]))
+                model.variable(key, unit=_step([group.type.outputs[fluid]]))
         if group.type.power_out > 0:
             for shape in sets.power_shapes():
                 model.variable(("follow", name, shape))
@@ -159,9 +159,9 @@ def _power(model: Model, sets: IndexSets, unit: float) -> None:
         model.variable(("served_fluid", demand.name), 0.0, demand.mean, _step([demand.mean]))
     shapes = (FLAT, *sets.power_shapes())
     for name in sets.lines:
-        standing = name in site.built.lines
+        standing = name in site.built.power_lines
         model.variable(("line", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
-        line = site.lines[name]
+        line = site.power_lines[name]
         for start in (line.start, line.end):
             for kind in CLASSES:
                 for shape in shapes:
@@ -169,10 +169,10 @@ def _power(model: Model, sets: IndexSets, unit: float) -> None:
     if sets.lossless:
         return
     for name, battery in sets.batteries.items():
-        energy = _step([battery.type.most])
-        model.variable(("swing", name), 0.0, battery.type.most, energy)
+        energy = _step([battery.type.max_size])
+        model.variable(("swing", name), 0.0, battery.type.max_size, energy)
         for kind in CLASSES:
-            model.variable(("burst_part", name, kind), 0.0, battery.type.most, energy)
+            model.variable(("burst_part", name, kind), 0.0, battery.type.max_size, energy)
             for shape in shapes:
                 model.variable(("release", name, kind, shape), 0.0, INFINITY, unit)
             for demand in sets.power_demands():

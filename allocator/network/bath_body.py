@@ -14,7 +14,7 @@ from allocator.physics.baths import HeatDraw, Inflow, ThermalMass
 from allocator.physics.boiling import Boiling, boiling
 from allocator.physics.faults import PhysicsError
 from allocator.physics.substances import Substance, value
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 from allocator.site.records import Fluid
 
 POINTS = 9
@@ -24,7 +24,7 @@ POINTS = 9
 class BathError(AllocatorError):
     """A bath for which something is not known, or that cannot be."""
 
-    def __init__(self, bath: Bath, what: str, error: PhysicsError) -> None:
+    def __init__(self, bath: HeatSink, what: str, error: PhysicsError) -> None:
         self.what = f"{what}{error}"
         super().__init__(f"bath '{bath.name}': {self.what}")
 
@@ -55,12 +55,12 @@ class Coming(NamedTuple):
         """W that come while a bath is at a temperature (K)."""
         return self.heat + max(0.0, self.contact * (self.hot - at))
 
-    def outlet(self, bath: Bath, at: float) -> float | None:
+    def outlet(self, bath: HeatSink, at: float) -> float | None:
         """K at which the gas leaves a bath that is at ``at`` K; None where its heat is given."""
-        return self.hot - bath.contact * (self.hot - at) if self.contact else None
+        return self.hot - bath.effectiveness * (self.hot - at) if self.contact else None
 
 
-def filling(site: Network, bath: Bath) -> Filling:
+def filling(site: Network, bath: HeatSink) -> Filling:
     """What fills a bath. Raises :class:`BathError` where its specific heat is not known."""
     if bath.fluid is None:
         assert bath.specific_heat is not None
@@ -79,7 +79,7 @@ def filling(site: Network, bath: Bath) -> Filling:
     return Filling(own or boils.specific_heat, boils, per_kg)
 
 
-def coming(site: Network, bath: Bath) -> Coming:
+def coming(site: Network, bath: HeatSink) -> Coming:
     """What comes while the source is on. Raises :class:`BathError`."""
     if bath.heat_while_on is not None:
         return Coming(bath.heat_while_on, 0.0, 0.0)
@@ -93,14 +93,14 @@ def coming(site: Network, bath: Bath) -> Coming:
     except PhysicsError as error:
         raise BathError(bath, f"fluid '{fluid.name}' of source '{source.name}' ", error) from None
     mean = float(heats.sum() - (heats[0] + heats[-1]) / 2) / (POINTS - 1)
-    return Coming(0.0, bath.contact * source.flow * mean, source.temperature)
+    return Coming(0.0, bath.effectiveness * source.flow * mean, source.temperature)
 
 
 NO_COOLER = HeatDraw(math.inf, 0.0)
 
 
 def body_of(
-    site: Network, bath: Bath, within: Filling, mass: float, recovery: bool, cooler: HeatDraw
+    site: Network, bath: HeatSink, within: Filling, mass: float, recovery: bool, cooler: HeatDraw
 ) -> ThermalMass:
     """The bath with ``mass`` kg; draws: recovery, cooler, boiling, in this order.
 
@@ -115,11 +115,11 @@ def body_of(
     if within.boils is not None:
         draws.append(HeatDraw(within.boils.at, math.inf))
     return ThermalMass(
-        mass * within.specific_heat, bath.loss, site.ambient.temperature, tuple(draws)
+        mass * within.specific_heat, bath.loss_conductance, site.ambient.temperature, tuple(draws)
     )
 
 
-def period_of(site: Network, bath: Bath, body: ThermalMass, inflow: Coming) -> CycleBlock:
+def period_of(site: Network, bath: HeatSink, body: ThermalMass, inflow: Coming) -> CycleBlock:
     """One outermost period of the source, as the body sees it."""
     stages = [(stage.on, stage.every) for stage in site.sources[bath.source].stages]
     return cycle_of(body, stages, inflow.on)

@@ -15,7 +15,7 @@ from allocator.physics.arrays import Floats
 from allocator.physics.faults import PhysicsError, UnknownPropertyError
 from allocator.physics.pipes import Capacity, gas_capacity, liquid_capacity
 from allocator.physics.substances import Substance, value
-from allocator.site.records import Build
+from allocator.site.records import PipeType
 
 GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
 """m/s where a build gives none: rules of thumb."""
@@ -24,7 +24,7 @@ GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
 class Wanted(NamedTuple):
     """A capacity to find: a build of a length (m) that carries a fluid at a temperature (K)."""
 
-    build: Build
+    build: PipeType
     length: float
     fluid: str
     temperature: float
@@ -55,7 +55,7 @@ def _of_fluid(site: Network, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
     bore = np.array([w.build.bore or 0.0 for w in wanted])
     length = np.array([w.length for w in wanted])
     usual = GAS_VELOCITY if gas else LIQUID_VELOCITY
-    velocity = np.array([w.build.velocity or usual for w in wanted])
+    velocity = np.array([w.build.max_velocity or usual for w in wanted])
     roughness = np.array([w.build.roughness for w in wanted])
     density, viscosity = (_known(substance, name, kelvin, inlet) for name in _NEEDED)
     if not gas:
@@ -77,7 +77,7 @@ def _of_fluid(site: Network, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
         viscosity,
         _known(substance, "sound_speed", kelvin, inlet),
         velocity=velocity,
-        mach=np.array([w.build.mach for w in wanted]),
+        mach=np.array([w.build.max_mach for w in wanted]),
         roughness=roughness,
     )
 
@@ -93,7 +93,7 @@ def _known(substance: Substance, name: str, kelvin: Floats, pascal: Floats) -> F
         raise UnknownPropertyError(said, error.remedy) from None
 
 
-def pressures_of(site: Network, build: Build, fluid: str) -> tuple[float, float]:
+def pressures_of(site: Network, build: PipeType, fluid: str) -> tuple[float, float]:
     """Pa at the inlet and outlet of a run.
 
     Raises:
@@ -120,10 +120,10 @@ def pressures_of(site: Network, build: Build, fluid: str) -> tuple[float, float]
 
 def with_capacities(site: Network, notes: Notes) -> Network:
     """The site with the capacities of builds by bore; faults are noted at the build."""
-    if not any(build.by_bore for build in site.builds.values()):
+    if not any(build.by_bore for build in site.pipes.values()):
         return site
     wanted: dict[tuple[str, str, str], Wanted] = {}
-    for build in site.builds.values():
+    for build in site.pipes.values():
         if build.by_bore:
             for fluid in _fluids(site, build, notes):
                 kelvin = hottest_source(site, fluid)
@@ -138,7 +138,7 @@ def with_capacities(site: Network, notes: Notes) -> Network:
     return _with(site, capacity)
 
 
-def _fluids(site: Network, build: Build, notes: Notes) -> list[str]:
+def _fluids(site: Network, build: PipeType, notes: Notes) -> list[str]:
     """Fluids that a build may carry and whose capacity can be found.
 
     What is named must be known; of a build that may carry anything, fluids of unknown properties
@@ -158,12 +158,12 @@ def _fluids(site: Network, build: Build, notes: Notes) -> list[str]:
                 break
         except PhysicsError as error:
             if "pressure" in error.problem:
-                note(notes, "builds", build.name, "bore", error)
+                note(notes, "pipes", build.name, "bore", error)
             else:
                 note(notes, "fluids", fluid, "substance", error)
             return []
     if first is not None and (named or not found):
-        note(notes, "builds", build.name, "bore", first)
+        note(notes, "pipes", build.name, "bore", first)
         return []
     return found
 
@@ -174,7 +174,7 @@ def _with(site: Network, capacity: dict[tuple[str, str, str], float]) -> Network
         largest[kind] = max(largest.get(kind, 0.0), rate)
     builds = {
         name: replace(build, capacity=largest.get(name, 0.0)) if build.by_bore else build
-        for name, build in site.builds.items()
+        for name, build in site.pipes.items()
     }
     routes = {}
     for name, route in site.routes.items():
@@ -187,4 +187,4 @@ def _with(site: Network, capacity: dict[tuple[str, str, str], float]) -> Network
                 elif build.fluids is None or fluid in build.fluids:
                     listed[build.name, fluid] = build.capacity
         routes[name] = replace(route, capacities=listed)
-    return replace(site, builds=builds, routes=routes)
+    return replace(site, pipes=builds, routes=routes)

@@ -50,10 +50,10 @@ def cautions_for(site: Site) -> tuple[str, ...]:
 def _fluids_of(site: Network) -> list[Fluid]:
     """Every fluid that somebody on the site gives, takes, keeps or asks for, in file order."""
     named = {source.fluid for source in site.sources.values()}
-    named |= {store.holds for store in site.stores.values()}
+    named |= {store.holds for store in site.storage.values()}
     named |= {demand.wants for demand in site.demands.values()}
     for machine in site.machines.values():
-        named |= set(machine.takes) | set(machine.gives)
+        named |= set(machine.inputs) | set(machine.outputs)
     return [fluid for fluid in site.fluids.values() if fluid.name in named]
 
 
@@ -105,7 +105,7 @@ def _pressure(site: Network) -> bool:
     pumped = any(s.pump is not None for s in site.sources.values())
     kept = any(
         store.holds != POWER and site.fluids[store.holds].phase == "gas"
-        for store in site.stores.values()
+        for store in site.storage.values()
     )
     return pressed or pumped or kept
 
@@ -119,12 +119,12 @@ def _burning(site: Network) -> bool:
     return any(
         "hydrogen" not in _words(site.fluids[fluid]) and site.fluids[fluid].heating_value
         for machine in _generators(site)
-        for fluid in machine.takes
+        for fluid in machine.inputs
     )
 
 
 def _batteries(site: Network) -> bool:
-    return any(store.holds == POWER for store in site.stores.values())
+    return any(store.holds == POWER for store in site.storage.values())
 
 
 def _liquid_fuel(site: Network) -> bool:
@@ -164,7 +164,7 @@ _RULES: tuple[_Rule, ...] = (
         "its boiling point, relief on its loop, heat rejected where it harms nobody.",
     ),
     (
-        lambda site: any(build.sink is not None for build in site.builds.values()),
+        lambda site: any(build.sink is not None for build in site.pipes.values()),
         "Heat sinks fail: one whose filling leaks or boils away, or whose recovery stands still, "
         "lets hot gas through. Hold its level by a make-up that cannot fail unseen, lead its steam "
         "away, measure the temperature behind it and shut off at the limit of what comes next.",

@@ -28,7 +28,7 @@ def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
             for source in site.sources.values():
                 mouth = sources.get(source.name, "")
                 if source.fluid == fluid and source.place == place and "mouth of" in mouth:
-                    limit = source.pump.hottest_inlet if source.pump is not None else None
+                    limit = source.pump.max_inlet_temperature if source.pump is not None else None
                     if source.temperature is not None and (limit is None or outlet <= limit):
                         inlets.append((mouth, source.temperature))
             for start, inlet in inlets:
@@ -59,11 +59,11 @@ def put_sinks(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
 
 def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> None:
     """``span``: K at the mouth, and the level at which its gas leaves."""
-    site, bath = draft.site, draft.site.baths[sink.bath]
+    site, bath = draft.site, draft.site.heat_sinks[sink.bath]
     source = site.sources[bath.source]
     name = f"{sink.bath} of {format_quantity(sink.mass, 'mass')}"
     name += " with recovery" if sink.recovery else ""
-    while name in draft.builds or name in site.builds:
+    while name in draft.builds or name in site.pipes:
         name += "'"
     layers = tuple(Layer(m, kg) for m, kg in bath.materials_of(sink.mass).items())
     price = bath.price * sink.mass + bath.base_price
@@ -103,7 +103,7 @@ def _cooler(
     names = []
     for count in range(1, (most or UNITS) + 1):
         name = f"{cooler.name} x {count}"
-        while name in draft.site.builds:
+        while name in draft.site.pipes:
             name += "'"
         layers = tuple(Layer(m, kg * count) for m, kg in cooler.materials.items() if kg > 0)
         draft.builds[name] = PipeBuild(name, unit.rate, layers, price=cooler.price * count)

@@ -88,6 +88,6 @@ def studied(site: S, **changes: Any) -> S:
 def _needs_physics(site: Site) -> bool:
     return (
         bool(site.coolers)
-        or any(build.by_bore for build in site.builds.values())
+        or any(build.by_bore for build in site.pipes.values())
         or any(source.temperature is not None for source in site.sources.values())
     )

@@ -11,7 +11,7 @@ from allocator.network.inlet_nodes import Bay
 from allocator.network.records import Arc, Network, Node, PipeBuild
 from allocator.network.sinks import NO_SINKS, Sinks
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import BuiltRun
+from allocator.site.records import BuiltPipe
 
 
 @dataclass
@@ -25,7 +25,7 @@ class Draft:
     routes: dict[str, Arc] = field(default_factory=dict)
     builds: dict[str, PipeBuild] = field(default_factory=dict)
     places: dict[str, Node] = field(default_factory=dict)
-    standing: list[BuiltRun] = field(default_factory=list)
+    standing: list[BuiltPipe] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
 
     def node(self, place: str, fluid: str, level: float) -> str:

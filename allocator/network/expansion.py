@@ -95,15 +95,16 @@ def _stuck(draft: Draft, made: Network) -> list[Remark]:
         Remark(
             "sources",
             source.name,
-            f"its gas is too hot for its pump ({degrees(source.pump.hottest_inlet)}), and no "
+            f"its gas is too hot for its pump "
+            f"({degrees(source.pump.max_inlet_temperature)}), and no "
             f"cooler may stand there that brings it below that{_refused(draft, source.name)}",
             "offer a cooler at its place",
         )
         for source in made.own_sources.values()
         if source.pump is not None
-        and source.pump.hottest_inlet is not None
+        and source.pump.max_inlet_temperature is not None
         and source.temperature is not None
-        and source.temperature > source.pump.hottest_inlet
+        and source.temperature > source.pump.max_inlet_temperature
         and made.places[source.place].part_of
         and source.place not in starts
     ]
@@ -112,7 +113,7 @@ def _stuck(draft: Draft, made: Network) -> list[Remark]:
 def _refused(draft: Draft, source: str) -> str:
     """Why heat sinks of a source do not cool it enough."""
     why = draft.sinks.refused
-    mine = [b.name for b in draft.site.baths.values() if b.source == source and b.name in why]
+    mine = [b.name for b in draft.site.heat_sinks.values() if b.source == source and b.name in why]
     return "".join(f"; heat sink '{name}' does not: {why[name]}" for name in mine)
 
 
@@ -209,13 +210,13 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
         places=places,
         routes=routes,
         corridors=site.routes,
-        builds={**site.builds, **draft.builds},
+        pipes={**site.pipes, **draft.builds},
         sources={n: replace(s, place=sources.get(n, s.place)) for n, s in site.sources.items()},
-        stores={
+        storage={
             n: replace(s, places=tuple(_at(moves, "store", n, p) for p in s.places))
             if s.holds != POWER
             else s
-            for n, s in site.stores.items()
+            for n, s in site.storage.items()
         },
         machines={
             n: replace(m, places={_at(moves, "machine", n, p): k for p, k in m.places.items()})
@@ -228,10 +229,10 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
             for n, d in site.demands.items()
         },
         built=Built(
-            built.taps,
+            built.sources,
             tuple(run for run in draft.standing if run.route in routes),
-            built.lines,
-            {(n, _at(moves, "store", n, p)): size for (n, p), size in built.stores.items()},
+            built.power_lines,
+            {(n, _at(moves, "store", n, p)): size for (n, p), size in built.storage.items()},
             {(n, _at(moves, "machine", n, p)): k for (n, p), k in built.machines.items()},
         ),
         limits=replace(

@@ -120,22 +120,22 @@ def _facts(site: Site) -> Iterator[Fact]:
         yield _plain(site, "materials", name, "price", Quantity("money_per_mass", least=0), True)
     for source in site.sources.values():
         yield from _source(source)
-    for name, store in site.stores.items():
+    for name, store in site.storage.items():
         size, rate = ("energy", "power") if store.holds == POWER else ("mass", "mass_rate")
         most = Quantity(size, above=0)
-        yield _plain(site, "stores", name, "most", most, True, "size.most")
-        yield _plain(site, "stores", name, "loss", Quantity("share_rate", least=0), False)
-        yield _plain(site, "stores", name, "fill_rate", Quantity(rate, above=0), False)
-        yield _plain(site, "stores", name, "release_rate", Quantity(rate, above=0), False)
+        yield _plain(site, "storage", name, "max_size", most, True, "size.max")
+        yield _plain(site, "storage", name, "loss", Quantity("share_rate", least=0), False)
+        yield _plain(site, "storage", name, "fill_rate", Quantity(rate, above=0), False)
+        yield _plain(site, "storage", name, "release_rate", Quantity(rate, above=0), False)
         if store.holds == POWER:
             share = Quantity("share", above=0, most=1)
-            yield _plain(site, "stores", name, "charge_efficiency", share, False)
-    for name, build in site.builds.items():
+            yield _plain(site, "storage", name, "charge_efficiency", share, False)
+    for name, build in site.pipes.items():
         if not build.by_bore:
-            yield _plain(site, "builds", name, "capacity", Quantity("mass_rate", above=0), False)
-    for name in site.lines:
-        yield _plain(site, "lines", name, "capacity", Quantity("power", above=0), False)
-        yield _plain(site, "lines", name, "loss", Quantity("share", least=0, below=1), False)
+            yield _plain(site, "pipes", name, "capacity", Quantity("mass_rate", above=0), False)
+    for name in site.power_lines:
+        yield _plain(site, "power_lines", name, "capacity", Quantity("power", above=0), False)
+        yield _plain(site, "power_lines", name, "loss", Quantity("share", least=0, below=1), False)
     for machine in site.machines.values():
         yield from _machine(machine)
     for name, demand in site.demands.items():
@@ -222,7 +222,7 @@ def _source(source: Source) -> Iterator[Fact]:
 
 def _machine(machine: MachineType) -> Iterator[Fact]:
     name, head = machine.name, f"machines.{machine.name}"
-    for side in ("takes", "gives"):
+    for side in ("inputs", "outputs"):
         rates: Mapping[str, float] = getattr(machine, side)
         for fluid in rates:
 
@@ -234,10 +234,10 @@ def _machine(machine: MachineType) -> Iterator[Fact]:
             short = f"{side}.{fluid}.{name}"
             yield Fact(f"{head}.{side}.{fluid}", short, kind, rates[fluid], False, change)
     for field, key in (
-        ("power_in", "takes.power"),
-        ("power_out", "gives.power"),
-        ("heat_out", "gives.heat"),
-        ("no_load_share", "no_load"),
+        ("power_in", "inputs.power"),
+        ("power_out", "outputs.power"),
+        ("heat_out", "outputs.heat"),
+        ("no_load", "no_load"),
     ):
         value = getattr(machine, field)
         if value <= 0 and key != "no_load":

@@ -84,22 +84,24 @@ def _equipment(
 ) -> list[tuple[Thing, frozenset[Port], set[str], str]]:
     found: list[tuple[Thing, frozenset[Port], set[str], str]] = []
     for machine in site.machines.values():
-        ports: set[Port] = {(f, "in", machine.hottest_inlet) for f in machine.takes if f in levels}
-        ports |= {(f, "out", machine.outlet) for f in machine.gives if f in levels}
-        fluids = {*machine.takes, *machine.gives}
+        ports: set[Port] = {
+            (f, "in", machine.max_inlet_temperature) for f in machine.inputs if f in levels
+        }
+        ports |= {(f, "out", machine.outlet_temperature) for f in machine.outputs if f in levels}
+        fluids = {*machine.inputs, *machine.outputs}
         for place in machine.places:
             found.append((("machine", machine.name, place), frozenset(ports), fluids, ""))
-    for store in site.stores.values():
+    for store in site.storage.values():
         if store.holds == POWER or store.holds not in levels:
             continue
         for place in store.places:
-            ports = {(store.holds, "in", store.hottest_inlet)}
+            ports = {(store.holds, "in", store.max_inlet_temperature)}
             found.append(
                 (("store", store.name, place), frozenset(ports), {store.holds}, store.holds)
             )
     for demand in site.demands.values():
         if demand.wants in levels and demand.place is not None:
-            ports = {(demand.wants, "in", demand.hottest_inlet)}
+            ports = {(demand.wants, "in", demand.max_inlet_temperature)}
             thing = ("demand", demand.name, demand.place)
             found.append((thing, frozenset(ports), {demand.wants}, ""))
     return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.network.records import Network
 from allocator.physics.conductivity import Conductivity
-from allocator.site.records import Build, Material
+from allocator.site.records import Material, PipeType
 
 EMISSIVITY = 0.3
 """Of a surface of unknown emissivity: low, so that its temperature is on the safe side."""
@@ -24,7 +24,7 @@ def conductivity_of(material: Material) -> Conductivity | None:
     return Conductivity(material.name, values, kelvin if len(values) > 1 else ())
 
 
-def pipe_of(site: Network, build: Build) -> Pipe | None:
+def pipe_of(site: Network, build: PipeType) -> Pipe | None:
     """A build with bore, thicknesses and conductivities; None where one of them is not given."""
     if build.bore is None:
         return None
@@ -37,7 +37,7 @@ def pipe_of(site: Network, build: Build) -> Pipe | None:
     return build.bore, tuple(layers), emissivity_of(site, build)
 
 
-def emissivity_of(site: Network, build: Build) -> float:
+def emissivity_of(site: Network, build: PipeType) -> float:
     """Of a build's outermost layer."""
     if not build.layers:
         return EMISSIVITY
@@ -45,7 +45,7 @@ def emissivity_of(site: Network, build: Build) -> float:
     return EMISSIVITY if found is None else found
 
 
-def missing_of(site: Network, build: Build) -> str:
+def missing_of(site: Network, build: PipeType) -> str:
     """What keeps a build from being reckoned with, in words; empty where nothing does."""
     if build.bore is None:
         return "its bore is not given"

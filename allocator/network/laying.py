@@ -10,18 +10,18 @@ from allocator.network.levels import level_above
 from allocator.network.offers import Ask, Offer, offers_of
 from allocator.network.records import Stream
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import BuiltRun
+from allocator.site.records import BuiltPipe
 
 
 def lay_pipes(draft: Draft, fluid: str) -> None:
     """Runs of a fluid: one for each level at which it enters and each in which it may end."""
     site, levels = draft.site, draft.levels[fluid]
-    standing = {(r.route, r.build) for r in site.built.runs if r.fluid == fluid}
+    standing = {(r.route, r.pipe) for r in site.built.pipes if r.fluid == fluid}
     asks = [
-        Ask(route, site.builds[build], fluid, level)
+        Ask(route, site.pipes[build], fluid, level)
         for route in site.routes.values()
         for level in levels
-        for build in dict.fromkeys((*route.builds, *(b for r, b in standing if r == route.name)))
+        for build in dict.fromkeys((*route.pipes, *(b for r, b in standing if r == route.name)))
         if site.may_carry(route.name, build, fluid)
     ]
     try:
@@ -51,9 +51,7 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
                     name=listed,
                     start=draft.node(start, fluid, inlet),
                     end=draft.node(end, fluid, outlet),
-                    builds=tuple(
-                        o.ask.build.name for o in held if o.ask.build.name in route.builds
-                    ),
+                    pipes=tuple(o.ask.build.name for o in held if o.ask.build.name in route.pipes),
                     one_way=route.one_way or inlet != outlet,
                     capacities={(o.ask.build.name, fluid): o.capacity for o in held},
                     stream=Stream("pipe", fluid, name, inlet, outlet),
@@ -62,7 +60,7 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
             for offer in held:
                 if not back and (name, offer.ask.build.name) in standing:
                     stands[name, offer.ask.build.name] = listed  # levels rise: the hottest stays
-    draft.standing += [BuiltRun(run, build, fluid) for (_, build), run in stands.items()]
+    draft.standing += [BuiltPipe(run, build, fluid) for (_, build), run in stands.items()]
     for name, build in sorted(standing - set(stands)):
         draft.remarks.append(
             Remark(

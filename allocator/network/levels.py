@@ -16,18 +16,18 @@ SAME = 1e-6
 def limits_of(site: Network, fluid: str) -> Iterator[float]:
     """Highest temperatures (K) at which equipment takes a fluid in."""
     for machine in site.machines.values():
-        if fluid in machine.takes and machine.hottest_inlet is not None:
-            yield machine.hottest_inlet
-    for store in site.stores.values():
-        if store.holds == fluid and store.hottest_inlet is not None:
-            yield store.hottest_inlet
+        if fluid in machine.inputs and machine.max_inlet_temperature is not None:
+            yield machine.max_inlet_temperature
+    for store in site.storage.values():
+        if store.holds == fluid and store.max_inlet_temperature is not None:
+            yield store.max_inlet_temperature
     for demand in site.demands.values():
-        if demand.wants == fluid and demand.hottest_inlet is not None:
-            yield demand.hottest_inlet
+        if demand.wants == fluid and demand.max_inlet_temperature is not None:
+            yield demand.max_inlet_temperature
     for source in site.sources.values():
         pump = source.pump
-        if source.fluid == fluid and pump is not None and pump.hottest_inlet is not None:
-            yield pump.hottest_inlet
+        if source.fluid == fluid and pump is not None and pump.max_inlet_temperature is not None:
+            yield pump.max_inlet_temperature
 
 
 def set_points_of(site: Network, fluid: str) -> list[float]:
@@ -44,13 +44,13 @@ def thresholds_of(site: Network, fluid: str) -> list[float]:
 def planned_fluids(site: Network) -> tuple[str, ...]:
     """Fluids that have a source with a temperature and something that depends on it."""
     pipes = any(
-        route.surface_limit is not None or route.heat_limit is not None
+        route.max_surface_temperature is not None or route.heat_limit is not None
         for route in site.routes.values()
     )
     pipes = pipes or any(
-        build.hottest is not None
-        or any(site.materials[layer.material].hottest is not None for layer in build.layers)
-        for build in site.builds.values()
+        build.max_temperature is not None
+        or any(site.materials[layer.material].max_temperature is not None for layer in build.layers)
+        for build in site.pipes.values()
     )
     pipes = pipes or any(place.heat_limit is not None for place in site.places.values())
     hot = {s.fluid for s in site.sources.values() if s.temperature is not None}
@@ -71,7 +71,9 @@ def levels_of(site: Network, fluid: str, sinks: Iterable[float] = ()) -> tuple[f
     given = {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature}
     sources = sorted({*given, *sinks}, reverse=True)
     outlets = [
-        m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature is not None
     ]
     hottest = max([*sources, *outlets])
     marks = [t for t in (*set_points_of(site, fluid), *limits_of(site, fluid)) if t < hottest]

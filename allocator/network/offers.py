@@ -19,7 +19,7 @@ from allocator.network.properties import heat_capacity
 from allocator.network.records import Network
 from allocator.physics.insulation import Outside, lagging_of
 from allocator.physics.runs import Along, along
-from allocator.site.records import Build, Route
+from allocator.site.records import PipeType, Route
 
 STANDARD_BORE = 0.1
 """m, where a build gives no bore: its losses are not reckoned, only its limits."""
@@ -29,7 +29,7 @@ class Ask(NamedTuple):
     """A build on a route that carries a fluid which enters at a temperature (K)."""
 
     route: Route
-    build: Build
+    build: PipeType
     fluid: str
     inlet: float
 
@@ -83,7 +83,9 @@ def capacities(site: Network, asks: Sequence[Ask]) -> list[float]:
 def march(site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Along:
     """Temperatures along each run at a flow, in still air."""
     pipes = [pipe_of(site, ask.build) or _bare(site, ask.build) for ask in asks]
-    depth = np.array([np.nan if a.route.buried is None else a.route.buried for a in asks])
+    depth = np.array(
+        [np.nan if a.route.burial_depth is None else a.route.burial_depth for a in asks]
+    )
     ambient = site.ambient
     return along(
         lagging_of(pipes),
@@ -95,7 +97,7 @@ def march(site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> 
     )
 
 
-def _bare(site: Network, build: Build) -> Pipe:
+def _bare(site: Network, build: PipeType) -> Pipe:
     return (build.bore or STANDARD_BORE, (), emissivity_of(site, build))
 
 
@@ -104,12 +106,15 @@ def _offer(site: Network, ask: Ask, rate: float, marched: Along, k: int) -> Offe
     surface = float(marched.surface[k]) if reckoned else ask.inlet
     lost = float(marched.heat_loss[k])
     broken = []
-    if ask.build.hottest is not None and ask.inlet > ask.build.hottest:
+    if ask.build.max_temperature is not None and ask.inlet > ask.build.max_temperature:
         broken.append("fluid too hot for it")
     if reckoned and not bool(marched.known[k]):
         broken.append("a conductivity not known so hot")
     broken += _layers_too_hot(site, ask, surface, float(marched.per_metre[k]))
-    if ask.route.surface_limit is not None and surface > ask.route.surface_limit:
+    if (
+        ask.route.max_surface_temperature is not None
+        and surface > ask.route.max_surface_temperature
+    ):
         broken.append("surface too hot")
     if ask.route.heat_limit is not None and lost > ask.route.heat_limit:
         broken.append("too much heat")
@@ -134,6 +139,6 @@ def _layers_too_hot(site: Network, ask: Ask, surface: float, per_metre: float) -
         if outer and least > 1.0:
             through = math.log(around / inner) / (2 * math.pi * least) if inner > 0 else math.inf
             warm = min(warm, surface + max(0.0, per_metre) * through)
-        if material.hottest is not None and warm > material.hottest:
+        if material.max_temperature is not None and warm > material.max_temperature:
             found.append(f"{layer.material} too hot")
     return found

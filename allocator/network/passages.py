@@ -9,7 +9,7 @@ from allocator.network.draft import Draft
 from allocator.network.levels import level_above
 from allocator.network.records import Arc, Network, PipeBuild, Stream
 from allocator.network.sinks import bears
-from allocator.site.records import BuiltRun
+from allocator.site.records import BuiltPipe
 
 PASSAGE = "passage"
 ROOMY = 10.0
@@ -58,7 +58,7 @@ def _passage(
     stream: Stream,
 ) -> None:
     build = PASSAGE
-    while build in draft.site.builds:
+    while build in draft.site.pipes:
         build += "'"
     draft.builds[build] = PipeBuild(build, room)
     name = f"{ends[0]} to {ends[1]}"
@@ -73,14 +73,14 @@ def _passage(
             stream=stream,
         )
     )
-    draft.standing += [BuiltRun(name, build, fluid) for fluid in fluids]
+    draft.standing += [BuiltPipe(name, build, fluid) for fluid in fluids]
 
 
 def _most_flow(site: Network) -> float:
     """kg/s: more than any fluid ever flows at one place."""
     peaks = [max(d.profile.levels) for d in site.demands.values() if d.profile is not None]
     flows = sum(source.flow for source in site.sources.values())
-    given = [rate for machine in site.machines.values() for rate in machine.gives.values()]
+    given = [rate for machine in site.machines.values() for rate in machine.outputs.values()]
     return (flows + sum(given)) * max([1.0, *peaks])
 
 
@@ -88,13 +88,13 @@ def keep_other_routes(draft: Draft) -> None:
     """Routes as they are for fluids that are not planned with temperatures."""
     site = draft.site
     for route in site.routes.values():
-        standing = [r.build for r in site.built.runs if r.route == route.name]
+        standing = [r.pipe for r in site.built.pipes if r.route == route.name]
         listed = {
             (build, fluid): site.capacity(route.name, build, fluid)
-            for build in dict.fromkeys((*route.builds, *standing))
+            for build in dict.fromkeys((*route.pipes, *standing))
             for fluid in site.fluids
             if fluid not in draft.levels and site.may_carry(route.name, build, fluid)
         }
         if listed:
             draft.lay(replace(route, capacities=listed))
-    draft.standing += [run for run in site.built.runs if run.fluid not in draft.levels]
+    draft.standing += [run for run in site.built.pipes if run.fluid not in draft.levels]

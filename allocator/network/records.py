@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
-from allocator.site.records import Build, Place, Route, Site, Source
+from allocator.site.records import PipeType, Place, Route, Site, Source
 
 R = TypeVar("R")
 
@@ -58,9 +58,9 @@ class Outflow(Source):
                 name=name,
                 flow=rate,
                 stages=stages,
-                next_spell=self.next_spell if stages else None,
-                tap_materials={},
-                tap_price=0.0,
+                next_start=self.next_start if stages else None,
+                connection_materials={},
+                connection_price=0.0,
                 pump=replace(self.pump, chamber=None),
                 part_of=self.name,
             )
@@ -83,7 +83,7 @@ class Sink:
 
 
 @dataclass(frozen=True, slots=True)
-class PipeBuild(Build):
+class PipeBuild(PipeType):
     """A pipe build, or a heat sink that stands for one: ``sink``.
 
     ``capacity`` of a build ``by_bore`` is the largest of those that it has on any route.
@@ -149,7 +149,7 @@ class Network(Site):
 
     places: Mapping[str, Node]
     sources: Mapping[str, Outflow]
-    builds: Mapping[str, PipeBuild]
+    pipes: Mapping[str, PipeBuild]
     routes: Mapping[str, Arc]
     site: Site = field(repr=False, compare=False)
     corridors: Mapping[str, Arc] = field(default_factory=dict)
@@ -176,7 +176,7 @@ class Network(Site):
     def capacity(self, route: str, build: str, fluid: str) -> float:
         """kg/s of a fluid that a build carries on a route."""
         listed = self.routes[route].capacities or {}
-        return listed.get((build, fluid), self.builds[build].capacity)
+        return listed.get((build, fluid), self.pipes[build].capacity)
 
     def may_carry(self, route: str, build: str, fluid: str) -> bool:
         """Whether a build may carry a fluid on a route."""
@@ -198,7 +198,7 @@ def undivided(site: Site) -> Network:
     given |= {
         "places": _all(Node, Place, site.places),
         "sources": _all(Outflow, Source, site.sources),
-        "builds": _all(PipeBuild, Build, site.builds),
+        "pipes": _all(PipeBuild, PipeType, site.pipes),
         "routes": _all(Arc, Route, site.routes),
     }
     return Network(**given, site=site)

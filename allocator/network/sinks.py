@@ -45,7 +45,7 @@ from allocator.physics.bath_settled import course
 from allocator.physics.faults import PhysicsError
 from allocator.physics.humidity import dew_point
 from allocator.physics.substances import value
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 from allocator.site.records import Source, Stage
 
 ROOM_KELVINS = 0.05
@@ -80,7 +80,7 @@ def sinks_of(site: Network) -> Sinks:
     """
     usable: dict[str, list[Sink]] = {}
     refused = {}
-    for bath in site.baths.values():
+    for bath in site.heat_sinks.values():
         source = site.sources[bath.source]
         if source.temperature is None:
             continue
@@ -113,13 +113,13 @@ def outlets_of(site: Network, fluid: str, sinks: Sinks) -> list[float]:
 
 def bears(source: Source) -> bool:
     """Whether a source's pump, if it has one, bears its gas as it comes."""
-    limit = None if source.pump is None else source.pump.hottest_inlet
+    limit = None if source.pump is None else source.pump.max_inlet_temperature
     return limit is None or source.temperature is None or source.temperature <= limit
 
 
 def _too_hot(source: Source, sink: Sink) -> str:
     assert source.temperature is not None
-    limit = None if source.pump is None else source.pump.hottest_inlet
+    limit = None if source.pump is None else source.pump.max_inlet_temperature
     if limit is not None and sink.outlet > limit:
         return f"its gas leaves at up to {_shown(sink.outlet)}, and the pump bears {_shown(limit)}"
     if sink.outlet >= source.temperature:
@@ -132,7 +132,7 @@ def room(site: Network, hot: float) -> float:
     return ROOM_KELVINS + ROOM_SHARE * max(0.0, hot - site.ambient.temperature)
 
 
-def guaranteed(site: Network, bath: Bath, mass: float, recovery: bool) -> Sink | str:
+def guaranteed(site: Network, bath: HeatSink, mass: float, recovery: bool) -> Sink | str:
     """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
     source = busiest(site, bath.source)
     hot, around = source.temperature, site.ambient.temperature
@@ -140,15 +140,17 @@ def guaranteed(site: Network, bath: Bath, mass: float, recovery: bool) -> Sink |
         return "no temperature of gas follows from 'heat_while_on'"
     try:
         within = filling(site, bath)
-        lowest = min(around, bath.start)
-        top = min(bath.hottest, hot, within.boils.at if within.boils is not None else np.inf)
+        lowest = min(around, bath.initial_temperature)
+        top = min(
+            bath.max_temperature, hot, within.boils.at if within.boils is not None else np.inf
+        )
         top = max(top, lowest)
         within = within._replace(specific_heat=_least_heat(site, bath, within, lowest, top))
-        contact = bath.contact * source.flow * _most_heat(site, bath, source, lowest, top)
+        contact = bath.effectiveness * source.flow * _most_heat(site, bath, source, lowest, top)
         coming = Coming(0.0, contact, hot)
         body = body_of(site, bath, within, mass, recovery, NO_COOLER)
         period = cycle_of(body, [(s.on, s.every) for s in source.stages], coming.on)
-        found = course(body, period, bath.start)
+        found = course(body, period, bath.initial_temperature)
         wet = _condenses(site, source, found.rest.low - room(site, hot))
     except BathError as error:
         return error.what
@@ -156,15 +158,19 @@ def guaranteed(site: Network, bath: Bath, mass: float, recovery: bool) -> Sink |
         return str(error)
     if wet:
         return wet
-    high = found.rest.high + max(0.0, bath.start - found.rest.low)
-    high = max(min(high, body.ceiling, max(hot, bath.start)), found.high) + room(site, hot)
-    outlet = hot - bath.contact * (hot - high)
-    if high > bath.hottest:
-        return f"it may reach {_shown(high)}, above its 'hottest' ({_shown(bath.hottest)})"
-    if bath.hottest_outlet is not None and outlet > bath.hottest_outlet:
-        limit = _shown(bath.hottest_outlet)
-        return f"its gas leaves at up to {_shown(outlet)}, above its 'hottest_outlet' ({limit})"
-    heat = bath.loss * max(0.0, high - around)
+    high = found.rest.high + max(0.0, bath.initial_temperature - found.rest.low)
+    high = max(min(high, body.ceiling, max(hot, bath.initial_temperature)), found.high) + room(
+        site, hot
+    )
+    outlet = hot - bath.effectiveness * (hot - high)
+    if high > bath.max_temperature:
+        limit = _shown(bath.max_temperature)
+        return f"it may reach {_shown(high)}, above its 'max_temperature' ({limit})"
+    if bath.max_outlet_temperature is not None and outlet > bath.max_outlet_temperature:
+        limit = _shown(bath.max_outlet_temperature)
+        leaves = _shown(outlet)
+        return f"its gas leaves at up to {leaves}, above its 'max_outlet_temperature' ({limit})"
+    heat = bath.loss_conductance * max(0.0, high - around)
     if recovery and bath.recovery is not None:
         heat += bath.recovery.duty
     if within.boils is not None and high >= within.boils.at:
@@ -207,7 +213,7 @@ def _condenses(site: Network, source: Source, coldest: float) -> str:
     )
 
 
-def _most_heat(site: Network, bath: Bath, source: Source, lowest: float, top: float) -> float:
+def _most_heat(site: Network, bath: HeatSink, source: Source, lowest: float, top: float) -> float:
     """J/(kg K): the greatest mean specific heat of gas that a sink of up to ``top`` K cools."""
     assert source.temperature is not None
     hot = source.temperature
@@ -216,7 +222,7 @@ def _most_heat(site: Network, bath: Bath, source: Source, lowest: float, top: fl
     capacity = value(substance_of(site, source.fluid), "specific_heat", kelvin, pressure)
     steps = np.diff(kelvin) * (capacity[1:] + capacity[:-1]) / 2
     heat: Floats = np.concatenate([[0.0], np.cumsum(steps)])
-    leaves = hot - bath.contact * (hot - np.linspace(lowest, top, POINTS))
+    leaves = hot - bath.effectiveness * (hot - np.linspace(lowest, top, POINTS))
     span = hot - leaves
     whole = np.interp(hot, kelvin, heat) - np.interp(leaves, kelvin, heat)
     at_last = float(np.interp(hot, kelvin, capacity))
@@ -224,7 +230,7 @@ def _most_heat(site: Network, bath: Bath, source: Source, lowest: float, top: fl
     return float(np.where(small, at_last, whole / np.where(small, 1.0, span)).max())
 
 
-def _least_heat(site: Network, bath: Bath, within: Filling, lowest: float, top: float) -> float:
+def _least_heat(site: Network, bath: HeatSink, within: Filling, lowest: float, top: float) -> float:
     """J/(kg K): the least specific heat of a filling between two temperatures."""
     if bath.fluid is None or "specific_heat" in site.fluids[bath.fluid].constants:
         return within.specific_heat

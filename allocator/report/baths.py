@@ -33,12 +33,12 @@ def sinks_used(site: Network, plan: Plan) -> list[str]:
     told = {use.name: use for use in plan.baths}
     rows = []
     for run in runs_of_kind(site, plan, "sink"):
-        sink, route = site.builds[run.build].sink, site.routes[run.route]
+        sink, route = site.pipes[run.build].sink, site.routes[run.route]
         assert sink is not None
         assert route.stream is not None
         use = told.get(sink.bath)
-        pump = site.sources[site.baths[sink.bath].source].pump
-        bears = None if pump is None else pump.hottest_inlet
+        pump = site.sources[site.heat_sinks[sink.bath].source].pump
+        bears = None if pump is None else pump.max_inlet_temperature
         rows.append(
             (
                 sink.bath,
@@ -66,7 +66,7 @@ def sinks_used(site: Network, plan: Plan) -> list[str]:
 
 def _steam(site: Network, sink: Sink) -> str:
     """What boils off a heat sink a day at full flow, to be made up."""
-    state = BathStudy.of(site, site.baths[sink.bath]).state(sink.mass, sink.recovery)
+    state = BathStudy.of(site, site.heat_sinks[sink.bath]).state(sink.mass, sink.recovery)
     return quantity(state.steam * 86_400, "mass") if state.steam else "none"
 
 
@@ -81,7 +81,7 @@ def cooling(site: Network, use: BathUse) -> str:
     """Whether a bath must be cooled at all, in words."""
     if not use.keeps:
         return "see 'allocator bath'"
-    cooler = site.baths[use.name].cooler
+    cooler = site.heat_sinks[use.name].cooler
     if not use.cooler or use.cooling is None or cooler is None:
         return "not needed"
     return f"needed: {quantity(use.cooling, 'power')} of {quantity(cooler.duty, 'power')}"

@@ -80,8 +80,8 @@ def _taps(site: Network, plan: Plan) -> Iterator[BillLine]:
                 site.ground(source.place),
                 1.0,
                 "piece",
-                source.tap_materials,
-                source.tap_price,
+                source.connection_materials,
+                source.connection_price,
             )
 
 
@@ -89,7 +89,7 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
     for run in plan.runs:
         if not run.new:
             continue
-        route, build = site.routes[run.route], site.builds[run.build]
+        route, build = site.routes[run.route], site.pipes[run.build]
         materials: dict[str, float] = {}
         for layer in build.layers:
             used = layer.mass * route.length
@@ -111,7 +111,7 @@ def _lines(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.lines:
         if not use.new:
             continue
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         materials = {name: mass * line.length for name, mass in line.materials.items()}
         where = f"{line.start} to {line.end}"
         price = line.price * line.length
@@ -125,7 +125,7 @@ def _stores(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in uses:
         if use.new_size <= 0:
             continue
-        kind = site.stores[use.type]
+        kind = site.storage[use.type]
         unit = "J of store" if kind.holds == POWER else "kg of store"
         if use.size == use.new_size and (kind.base_materials or kind.base_price):
             yield from _thing(

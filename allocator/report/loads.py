@@ -59,10 +59,10 @@ def run_ends(site: Network, run: Run) -> tuple[str, str]:
 def turnover(plan: Plan, kind: MachineType, machine: MachineUse) -> dict[str, float]:
     """Mean share of full-load takings by supply shape, in units: affine in load.
 
-    A unit that turns takes ``no_load_share`` at no load (nothing on the mean basis); one run on
+    A unit that turns takes ``no_load`` at no load (nothing on the mean basis); one run on
     and off runs at full load.
     """
-    idle = 0.0 if plan.basis == "mean" else kind.no_load_share
+    idle = 0.0 if plan.basis == "mean" else kind.no_load
     found = {shape: (1.0 - idle) * load for shape, load in loads(machine).items()}
     found[FLAT] += idle * (machine.running + machine.cycled)
     return found
@@ -79,7 +79,7 @@ def loads(machine: MachineUse) -> dict[str, float]:
 def given(site: Network, plan: Plan, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
     """Fluid, supply shape and mean kg/s that a group gives: exhaust by takings, else by load."""
     kind = site.machines[machine.type]
-    for fluid, rate in kind.gives.items():
+    for fluid, rate in kind.outputs.items():
         exhaust = site.fluids[fluid].exhaust
         shares = turnover(plan, kind, machine) if exhaust else loads(machine)
         for shape, units in shares.items():

@@ -144,7 +144,7 @@ def lines_built(site: Network, plan: Plan) -> list[str]:
     """Power lines in use."""
     rows = []
     for use in plan.lines:
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         peak = line_peak(site, use)
         rows.append(
             (

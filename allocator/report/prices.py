@@ -31,7 +31,7 @@ KINDS = {
     "most": "most {} in all",
     "flow": "flow of all {} sources",
     "demand": "demand {}",
-    "least_share": "least share of {}",
+    "min_share": "least share of {}",
 }
 NOTE = (
     "One more: the linear program solved again with all whole numbers as they are. Planned anew: "

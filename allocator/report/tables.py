@@ -182,7 +182,7 @@ def _pipe_rows(site: Network, plan: Plan) -> Iterable[Row]:
 
 def _line_rows(site: Network, plan: Plan) -> Iterable[Row]:
     for use in plan.lines:
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         sent = line_peak(site, use)
         yield {
             "kind": "line",

@@ -170,7 +170,7 @@ def _ends(site: Network, plan: Plan) -> tuple[Ends, Ends]:
         kind = site.machines[machine.type]
         name = f"machine:{machine.name}"
         for shape, units in turnover(plan, kind, machine).items():
-            for fluid, rate in kind.takes.items():
+            for fluid, rate in kind.inputs.items():
                 add(takers, fluid, shape, machine.place, name, rate * units)
         for fluid, shape, rate in given(site, plan, machine):
             if _used(site, fluid):
@@ -221,7 +221,7 @@ def _reshaped(
 
 
 def _used(site: Network, fluid: str) -> bool:
-    return any(fluid in m.takes for m in site.machines.values()) or any(
+    return any(fluid in m.inputs for m in site.machines.values()) or any(
         d.wants == fluid for d in site.demands.values()
     )
 

@@ -103,7 +103,7 @@ def _may_come(sets: IndexSets, plan: Plan, place: str, name: str) -> bool:
 def _stores(plan: Plan, sets: IndexSets) -> list[str]:
     sizes = [(use.name, use.type, use.size) for use in plan.stores]
     sizes += [(use.name, use.type, use.size) for use in plan.batteries]
-    most = {name: store.most for name, store in sets.site.stores.items()}
+    most = {name: store.max_size for name, store in sets.site.storage.items()}
     full = [name for name, kind, size in sizes if size >= 0.999 * most[kind]]
     return [f"stores: {_listed(full)} at the largest size allowed"] if full else []
 

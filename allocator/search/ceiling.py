@@ -64,9 +64,9 @@ def energy_of_fluids(site: Network, *, clean: bool, sets: IndexSets) -> dict[str
     for _ in range(len(site.fluids) + 1):
         for group in groups:
             gained = group.type.power_out + sum(
-                rate * energy[fluid] for fluid, rate in group.type.gives.items()
+                rate * energy[fluid] for fluid, rate in group.type.outputs.items()
             )
-            for fluid, rate in group.type.takes.items():
+            for fluid, rate in group.type.inputs.items():
                 energy[fluid] = max(energy[fluid], recovered[fluid] + gained / rate)
     return energy
 
@@ -163,7 +163,7 @@ def ceiling_of(site: Network, settings: Settings, clock: Clock, limit: float | N
     the integer program.
     """
     steady = replace(
-        with_all_heat(mean_site(site)), stores=site.stores, built=site.built, goals=_WANTED
+        with_all_heat(mean_site(site)), storage=site.storage, built=site.built, goals=_WANTED
     )
     sets = index_sets_of(steady, lossless=True)
     if not sets.power_demands():

@@ -154,7 +154,7 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
             continue
         parts = (name, *sets.site.parts_of(name))
         sent = sum(model.value(drawn_at_most(sets, one), values) for one in parts)
-        if name not in sets.site.built.taps and sent <= 0.0:
+        if name not in sets.site.built.sources and sent <= 0.0:
             put(("tap", name), 0.0)
     _trim_pipes(model, sets, values, put)
     for name, group in sets.groups.items():
@@ -180,7 +180,7 @@ def _turning(model: Model, sets: IndexSets, group: Group, values: dict[Key, floa
     running = values[("running", group.name)]
     burnt = [term for terms in bursts(sets, group.name).values() for term in terms]
     exhaust = any(
-        sets.site.fluids[fluid].exhaust and is_used(sets, fluid) for fluid in group.type.gives
+        sets.site.fluids[fluid].exhaust and is_used(sets, fluid) for fluid in group.type.outputs
     )
     if is_lumpy(group) and (exhaust or model.value(burnt, values) > 0.0):
         return running
@@ -210,12 +210,12 @@ def _trim_pipes(
         if flow <= 0.0:
             put(("lay", route, laid[0], fluid), 0.0)
             continue
-        now = material_per_metre(site.builds[laid[0]])
+        now = material_per_metre(site.pipes[laid[0]])
         for build in pipe.builds:
-            other = material_per_metre(site.builds[build])
+            other = material_per_metre(site.pipes[build])
             smaller = build == pipe.standing or (
                 all(other.get(m, 0.0) <= now.get(m, 0.0) for m in {*now, *other})
-                and site.builds[build].price <= site.builds[laid[0]].price
+                and site.pipes[build].price <= site.pipes[laid[0]].price
             )
             holds = site.capacity(route, build, fluid) >= flow * (1 + 1e-6)
             if smaller and holds and build != laid[0]:

@@ -110,7 +110,7 @@ def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
     site = sets.site
     found = []
     for name in site.sources:
-        standing = name in site.built.taps
+        standing = name in site.built.sources
         known = name in sets.sources
         collect = {}
         direct = {}
@@ -137,8 +137,8 @@ def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]
         return store.standing + new, new, units
     new = reading.get("size", store.name)
     if new > 0:  # the solver's tolerance must not pass a limit of the user's
-        least = store.type.least if store.standing == 0 else 0.0
-        new = min(max(new, least), max(0.0, store.type.most - store.standing))
+        least = store.type.min_size if store.standing == 0 else 0.0
+        new = min(max(new, least), max(0.0, store.type.max_size - store.standing))
     return store.standing + new, new, None
 
 
@@ -271,8 +271,8 @@ def line_uses(reading: Reading) -> tuple[LineUse, ...]:
     sets = reading.sets
     found = []
     for name in sets.lines:
-        line = sets.site.lines[name]
-        standing = name in sets.site.built.lines
+        line = sets.site.power_lines[name]
+        standing = name in sets.site.built.power_lines
         if not standing and reading.whole("line", name) != 1:
             continue
         flows = tuple(
@@ -376,9 +376,9 @@ def emissions_of(reading: Reading) -> Emissions:
         if fluid.emission == "none":
             continue
         released = [
-            reading.of(mean_turnover(reading.sets, group)) * group.type.gives[fluid.name]
+            reading.of(mean_turnover(reading.sets, group)) * group.type.outputs[fluid.name]
             for group in reading.sets.groups.values()
-            if fluid.name in group.type.gives
+            if fluid.name in group.type.outputs
         ]
         by_fluid[fluid.name] = max(0.0, math.fsum(released))
     counted = math.fsum(

@@ -51,7 +51,7 @@ def limit_said(limit: Limit) -> str:
 
 def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock) -> str:
     """The most of each demand that must be served that any plan could, other limits held."""
-    asked = [d for d in sets.site.demands.values() if d.least_share > 0]
+    asked = [d for d in sets.site.demands.values() if d.min_share > 0]
     freed = model.copy()
     freed.rows = [
         replace(row, low=-float("inf")) if row.name.startswith("share[") else row

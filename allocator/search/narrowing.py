@@ -39,7 +39,7 @@ def pipe_column_count(sets: IndexSets) -> int:
 def narrowed(site: Network, finds: Iterable[Candidate]) -> Network:
     """The site with the corridors of some finds, and what stands, alone."""
     kept = {route for find in finds for route, _ in find.pipes}
-    kept |= {run.route for run in site.built.runs}
+    kept |= {run.route for run in site.built.pipes}
     return replace(site, routes={name: r for name, r in site.routes.items() if name in kept})
 
 

@@ -118,7 +118,7 @@ def _appetite(site: Network, plan: Plan, fluid: str) -> tuple[float, float]:
     draw = 0.0
     for machine in plan.machines:
         kind = site.machines[machine.type]
-        rate = kind.takes.get(fluid, 0.0)
+        rate = kind.inputs.get(fluid, 0.0)
         draw += rate * machine.count
     draw += sum(d.mean for d in site.demands.values() if d.wants == fluid)
     held = sum(store.size for store in plan.stores if store.holds == fluid)

@@ -442,7 +442,7 @@ def _as_it_stood(found: GoalFound, value: float) -> GoalFound:
 
 
 def _asks(site: Network) -> bool:
-    return any(demand.least_share > 0 for demand in site.demands.values())
+    return any(demand.min_share > 0 for demand in site.demands.values())
 
 
 def _less_asked(site: Network) -> Network:
@@ -454,7 +454,7 @@ def _less_asked(site: Network) -> Network:
     return replace(
         site,
         demands={
-            name: replace(demand, least_share=demand.least_share * (1.0 - ROOM))
+            name: replace(demand, min_share=demand.min_share * (1.0 - ROOM))
             for name, demand in site.demands.items()
         },
     )

@@ -163,10 +163,10 @@ def _released(assembly: Assembly, run: Finished, means: Mapping[str, float]) -> 
     for throttle, energy in zip(run.circuit.throttles, run.sums.throttle, strict=True):
         machine = case.plan.machines[throttle.group]
         kind = case.machine_type(machine)
-        turned[machine.name] -= (1.0 - kind.no_load_share) * float(energy) / kind.power_out
+        turned[machine.name] -= (1.0 - kind.no_load) * float(energy) / kind.power_out
     found: dict[str, float] = {}
     for machine in case.plan.machines:
-        for fluid, rate in case.machine_type(machine).gives.items():
+        for fluid, rate in case.machine_type(machine).outputs.items():
             if case.site.fluids[fluid].emission != "none":
                 found[fluid] = found.get(fluid, 0.0) + rate * turned[machine.name]
     return found

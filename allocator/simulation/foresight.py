@@ -279,7 +279,7 @@ def _holders(
 ) -> None:
     case = assembly.case
     for store in case.holders:
-        kind = case.site.stores[store.type]
+        kind = case.site.storage[store.type]
         into = sheet.column(INF if kind.fill_rate is None else kind.fill_rate)
         out = sheet.column(INF if kind.release_rate is None else kind.release_rate)
         level = sheet.column(store.size)
@@ -305,14 +305,14 @@ def _machines_and_lines(
         if clean and kind.power_out > 0 and class_of(case.site, kind) != "clean":
             continue
         load = sheet.column(float(machine.count))
-        for fluid, rate in kind.takes.items():
+        for fluid, rate in kind.inputs.items():
             fluids.setdefault((machine.place, fluid), []).append((load, -rate))
-        for fluid, rate in kind.gives.items():
+        for fluid, rate in kind.outputs.items():
             fluids.setdefault((machine.place, fluid), []).append((load, rate))
         net = kind.power_out - kind.power_in
         power.setdefault((case.bus(machine.place), POWER), []).append((load, net))
     for line in case.plan.lines:
-        record = case.site.lines[line.name]
+        record = case.site.power_lines[line.name]
         columns = []
         for start, end in ((record.start, record.end), (record.end, record.start)):
             column = sheet.column(record.capacity)

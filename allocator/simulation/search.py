@@ -100,7 +100,7 @@ def set_points_of(site: Network, plan: Plan, reserves: Mapping[str, float]) -> S
         ),
         start_order=tuple(givers[i].name for i in order),
         chambers=tuple(
-            ChamberHold(name, pump.chamber.least)
+            ChamberHold(name, pump.chamber.min_pressure)
             for name in assembly.chambers
             if (pump := site.sources[name].pump) is not None and pump.chamber is not None
         ),

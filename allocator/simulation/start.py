@@ -27,9 +27,9 @@ def start_of(assembly: Assembly, empty: Circuit, phases: Phases, draw: Draw) -> 
         if source.delivered or source.price > 0:
             best = max(
                 (
-                    machine.power_out / machine.takes[source.fluid]
+                    machine.power_out / machine.inputs[source.fluid]
                     for machine in assembly.case.site.machines.values()
-                    if set(machine.takes) == {source.fluid}
+                    if set(machine.inputs) == {source.fluid}
                 ),
                 default=0.0,
             )

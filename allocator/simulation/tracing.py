@@ -169,7 +169,7 @@ def planned_runs(
         )
         for number in range(1, settings.phases + 1)
     ]
-    if any(source.next_spell is not None for source in assembly.case.site.sources.values()):
+    if any(source.next_start is not None for source in assembly.case.site.sources.values()):
         surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
         found.append(DrawRun("surveyed", surveyed, seconds, len(found)))
     if settings.adversarial:

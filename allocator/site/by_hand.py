@@ -15,7 +15,7 @@ from typing import Any, get_args, get_type_hints
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import shown
-from allocator.site import bath, records
+from allocator.site import heat_sink, records
 from allocator.site.checks import faults_of_records
 from allocator.site.groups import ListOf, MapOf, name_refusal
 from allocator.site.kinds import (
@@ -44,17 +44,16 @@ _SHARE = Quantity("share", least=0, below=1)
 _OTHER_FIELDS: Mapping[type, Mapping[str, Kind]] = {
     records.Place: {"x": Quantity("length"), "y": Quantity("length")},
     records.Source: {"stages": ListOf(STAGE), "delivered": Flag()},
-    records.Build: {"by_bore": Flag()},
+    records.PipeType: {"by_bore": Flag()},
     records.Route: {"start": PLACE, "end": PLACE, "energy": _AMOUNT},
     records.Line: {"start": PLACE, "end": PLACE},
     records.MachineType: {
-        "takes": MapOf(FLUID, _POSITIVE),
-        "gives": MapOf(FLUID, _POSITIVE),
+        "inputs": MapOf(FLUID, _POSITIVE),
+        "outputs": MapOf(FLUID, _POSITIVE),
         "power_out": _AMOUNT,
         "power_in": _AMOUNT,
         "heat_out": _AMOUNT,
-        "no_load_share": _SHARE,
-        "least_burst": _AMOUNT,
+        "min_burst_time": _AMOUNT,
     },
     records.Cooler: {
         "coolant": _POSITIVE,
@@ -63,7 +62,7 @@ _OTHER_FIELDS: Mapping[type, Mapping[str, Kind]] = {
         "threshold": _AMOUNT,
     },
     records.Demand: {"wants": Name("fluids", "fluid", (POWER,)), "mean": _POSITIVE},
-    bath.Bath: {
+    heat_sink.HeatSink: {
         "mass": _POSITIVE,
         "masses": ListOf(_POSITIVE),
         "steam_recovered": Flag(),
@@ -73,7 +72,7 @@ _OTHER_FIELDS: Mapping[type, Mapping[str, Kind]] = {
 
 UNCHECKED: Mapping[type, set[str]] = {
     records.Demand: {"profile"},
-    records.Built: {"stores", "machines"},
+    records.Built: {"storage", "machines"},
 }
 """Fields that :func:`_across` looks at."""
 
@@ -169,9 +168,8 @@ def kinds_of(kind: type, table: KeyTable) -> dict[str, Kind]:
             found[key.name] = key.kind
         elif isinstance(key.kind, KeyTable):  # in the file a record of its own, such as a size
             for part in key.kind.keys:
-                name = next((n for n in (f"{key.name}_{part.name}", part.name) if n in names), None)
-                if name is not None:
-                    found[name] = part.kind
+                joined = (f"{key.name}_{part.name}", f"{part.name}_{key.name}", part.name)
+                found |= {name: part.kind for name in joined if name in names}
     found |= _OTHER_FIELDS.get(kind, {})
     for name in UNCHECKED.get(kind, ()):
         found.pop(name, None)
@@ -305,26 +303,26 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             if inner.every > outer.on:
                 yield f"sources.{name}", f"{inner} does not fit into the on-time of {outer}"
         chamber = source.pump.chamber if source.pump else None
-        if chamber and not (source.pressure and source.pressure > chamber.least):
-            yield f"sources.{name}", "needs a pressure above the least one of its chamber"
-    for name, store in site.stores.items():
-        if max(store.least, store.unit or 0.0) > store.most:
-            yield f"stores.{name}", "has a least size or a unit above the largest size"
+        if chamber and not (source.pressure and source.pressure > chamber.min_pressure):
+            yield f"sources.{name}", "needs a pressure above the min_pressure of its chamber"
+    for name, store in site.storage.items():
+        if max(store.min_size, store.unit or 0.0) > store.max_size:
+            yield f"storage.{name}", "has a min_size or a unit above its max_size"
         if store.holds != POWER and store.charge_efficiency != 1:
-            yield f"stores.{name}", "charge_efficiency is only for a store of power"
-    for name, build in site.builds.items():
-        if build.by_bore and build.bore is None:
-            yield f"builds.{name}", "needs a bore, by which its capacity is found"
-    for section, between in (("routes", site.routes), ("lines", site.lines)):
+            yield f"storage.{name}", "charge_efficiency is only for a store of power"
+    for name, pipe in site.pipes.items():
+        if pipe.by_bore and pipe.bore is None:
+            yield f"pipes.{name}", "needs a bore, by which its capacity is found"
+    for section, between in (("routes", site.routes), ("power_lines", site.power_lines)):
         for name, run in between.items():
             if run.start == run.end:
                 yield f"{section}.{name}", f"joins {run.start!r} to itself"
     for name, machine in site.machines.items():
         if machine.power_in and machine.power_out:
             yield f"machines.{name}", "takes and gives power: give the net power on one side"
-        if not (machine.takes or machine.power_in):
+        if not (machine.inputs or machine.power_in):
             yield f"machines.{name}", "takes nothing"
-        if not (machine.gives or machine.power_out or machine.heat_out):
+        if not (machine.outputs or machine.power_out or machine.heat_out):
             yield f"machines.{name}", "gives nothing"
     for name, cooler in site.coolers.items():
         if cooler.rate is cooler.duty is cooler.conductance is None:
@@ -334,7 +332,7 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
         if cooler.coolant is not None and cooler.set_point <= cooler.coolant:
             yield f"coolers.{name}", "set_point is not above its coolant"
     for name, demand in site.demands.items():
-        if demand.place is None and (demand.wants != POWER or site.lines):
+        if demand.place is None and (demand.wants != POWER or site.power_lines):
             yield f"demands.{name}", "needs a place: a fluid or a line goes to one"
         yield from ((f"demands.{name}", problem) for problem in _of_profile(demand.profile))
     yield from _of_built(site)
@@ -359,12 +357,12 @@ def _of_profile(profile: records.Profile | None) -> Iterator[str]:
 
 
 def _of_built(site: Site) -> Iterator[tuple[str, str]]:
-    for run in site.built.runs:
-        able = site.builds[run.build].fluids
+    for run in site.built.pipes:
+        able = site.pipes[run.pipe].fluids
         if able is not None and run.fluid not in able:
-            yield "built.runs", f"{run.build!r} may not carry {run.fluid!r}"
+            yield "built.pipes", f"{run.pipe!r} may not carry {run.fluid!r}"
     for section, standing, kinds in (
-        ("stores", site.built.stores, site.stores),
+        ("storage", site.built.storage, site.storage),
         ("machines", site.built.machines, site.machines),
     ):
         for thing, size in standing.items():

@@ -22,7 +22,7 @@ def held(site: Site, source: Source, least: float | None = None) -> float:
     if pump is None or pump.chamber is None or source.pressure is None or mass is None:
         return 0.0
     kelvin = site.ambient.temperature if source.temperature is None else source.temperature
-    drop = max(0.0, source.pressure - max(pump.chamber.least, least or 0.0))
+    drop = max(0.0, source.pressure - max(pump.chamber.min_pressure, least or 0.0))
     return drop * pump.chamber.volume * mass / (GAS_CONSTANT * kelvin)
 
 
@@ -44,7 +44,7 @@ def below_ambient(site: Site) -> list[str]:
         for name, source in site.sources.items()
         if source.pump is not None
         and source.pump.chamber is not None
-        and source.pump.chamber.least < site.ambient.pressure
+        and source.pump.chamber.min_pressure < site.ambient.pressure
         and site.fluids[source.fluid].phase == "gas"
         and site.fluids[source.fluid].heating_value is not None
     ]

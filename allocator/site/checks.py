@@ -59,7 +59,7 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
                 "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
     for machine in site.machines.values():
-        if not {*machine.takes, *machine.gives} <= set(site.fluids):
+        if not {*machine.inputs, *machine.outputs} <= set(site.fluids):
             continue  # a fluid is faulty itself
         worst = _most_given_for_least(machine, site.spreads)
         held, given = energy_taken(worst, site.fluids), energy_given(worst, site.fluids)
@@ -68,10 +68,10 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
                 "machines",
                 machine.name,
                 (),
-                "gives",
+                "outputs",
                 f"gives more energy than it takes ({format_quantity(given, 'power')} of "
                 f"{format_quantity(held, 'power')} by lower heating value)",
-                "check 'takes', 'gives' and the heating values",
+                "check 'inputs', 'outputs' and the heating values",
             )
 
 
@@ -81,17 +81,17 @@ def _most_given_for_least(machine: MachineType, spreads: Mapping[str, Spread]) -
         return machine
 
     def low(fluid: str, rate: float) -> float:
-        spread = spreads.get(f"machines.{machine.name}.takes.{fluid}")
+        spread = spreads.get(f"machines.{machine.name}.inputs.{fluid}")
         return rate if spread is None else spread.low
 
     def high(fluid: str, rate: float) -> float:
-        spread = spreads.get(f"machines.{machine.name}.gives.{fluid}")
+        spread = spreads.get(f"machines.{machine.name}.outputs.{fluid}")
         return rate if spread is None else spread.high
 
     return replace(
         machine,
-        takes={fluid: low(fluid, rate) for fluid, rate in machine.takes.items()},
-        gives={fluid: high(fluid, rate) for fluid, rate in machine.gives.items()},
+        inputs={fluid: low(fluid, rate) for fluid, rate in machine.inputs.items()},
+        outputs={fluid: high(fluid, rate) for fluid, rate in machine.outputs.items()},
         power_in=low(POWER, machine.power_in),
         power_out=high(POWER, machine.power_out),
         heat_out=high("heat", machine.heat_out),
@@ -100,15 +100,15 @@ def _most_given_for_least(machine: MachineType, spreads: Mapping[str, Spread]) -
 
 def energy_taken(machine: MachineType, fluids: Mapping[str, Fluid]) -> float | None:
     """W that one unit takes at full load; None where nothing that it takes has a known energy."""
-    known = [fluids[name].heating_value is not None for name in machine.takes]
+    known = [fluids[name].heating_value is not None for name in machine.inputs]
     if not any(known) and not machine.power_in:
         return None
-    return math.fsum([machine.power_in, *_heat(machine.takes, fluids)])
+    return math.fsum([machine.power_in, *_heat(machine.inputs, fluids)])
 
 
 def energy_given(machine: MachineType, fluids: Mapping[str, Fluid]) -> float:
     """W that one unit gives at full load: power, heat and heating value of the fluids."""
-    return math.fsum([machine.power_out, machine.heat_out, *_heat(machine.gives, fluids)])
+    return math.fsum([machine.power_out, machine.heat_out, *_heat(machine.outputs, fluids)])
 
 
 def _heat(rates: Mapping[str, float], fluids: Mapping[str, Fluid]) -> list[float]:

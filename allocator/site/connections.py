@@ -17,7 +17,7 @@ def note_excluded(site: Site, values: Values) -> None:
         return
     standing: list[tuple[str, str, tuple[str, ...], str]] = [
         *(("sources", n, (source.place,), "place") for n, source in site.sources.items()),
-        *(("stores", n, store.places, "places") for n, store in site.stores.items()),
+        *(("storage", n, store.places, "places") for n, store in site.storage.items()),
         *(("machines", n, tuple(m.places), "places") for n, m in site.machines.items()),
         *(
             ("demands", n, (demand.place,), "place")
@@ -33,7 +33,7 @@ def note_excluded(site: Site, values: Values) -> None:
                     f"stands at {shown(place)}, which 'limits' excludes",
                     "move it, or take the place off 'excluded_places'",
                 )
-    for section, joints in (("routes", site.routes), ("lines", site.lines)):
+    for section, joints in (("routes", site.routes), ("power_lines", site.power_lines)):
         for name, joint in joints.items():
             ends = [end for end in (joint.start, joint.end) if end in excluded]
             if ends:
@@ -50,9 +50,9 @@ def note_unreachable(site: Site, values: Values) -> None:
         _note_sources(site, values, fluid)
         _note_stores(site, values, fluid)
     gives_power = any(machine.power_out for machine in site.machines.values())
-    for name, store in site.stores.items():
+    for name, store in site.storage.items():
         if store.holds == POWER and not gives_power:
-            _warn_unfilled(_of(values, "stores")[name], store)
+            _warn_unfilled(_of(values, "storage")[name], store)
     for name, demand in site.demands.items():
         supplied = gives_power if demand.wants == POWER else bool(_givers(site, demand.wants))
         if not supplied:
@@ -71,7 +71,7 @@ def _note_sources(site: Site, values: Values, fluid: str) -> None:
             "", "sources give it, but no machine or demand takes it", "add what takes it"
         )
         return
-    keepers = {place for s in site.stores.values() if s.holds == fluid for place in s.places}
+    keepers = {place for s in site.storage.values() if s.holds == fluid for place in s.places}
     usable = spread(site, users | keepers, fluid, backward=True)
     for source in sources:
         if source.place not in usable:
@@ -83,13 +83,13 @@ def _note_sources(site: Site, values: Values, fluid: str) -> None:
 
 
 def _note_stores(site: Site, values: Values, fluid: str) -> None:
-    stores = [store for store in site.stores.values() if store.holds == fluid]
+    stores = [store for store in site.storage.values() if store.holds == fluid]
     if not stores:
         return
     filled = spread(site, _givers(site, fluid), fluid)
     for store in stores:
         if filled.isdisjoint(store.places):
-            _warn_unfilled(_of(values, "stores")[store.name], store)
+            _warn_unfilled(_of(values, "storage")[store.name], store)
 
 
 def _warn_unfilled(record: Values, store: StoreType) -> None:
@@ -103,7 +103,7 @@ def _warn_unfilled(record: Values, store: StoreType) -> None:
 def _users(site: Site, fluid: str) -> set[str]:
     """Places where a machine or a demand takes the fluid."""
     return {
-        *(place for m in site.machines.values() if fluid in m.takes for place in m.places),
+        *(place for m in site.machines.values() if fluid in m.inputs for place in m.places),
         *(d.place for d in site.demands.values() if d.wants == fluid and d.place),
     }
 
@@ -112,7 +112,7 @@ def _givers(site: Site, fluid: str) -> set[str]:
     """Places where a source or a machine gives the fluid."""
     return {
         *(source.place for source in site.sources.values() if source.fluid == fluid),
-        *(place for m in site.machines.values() if fluid in m.gives for place in m.places),
+        *(place for m in site.machines.values() if fluid in m.outputs for place in m.places),
     }
 
 

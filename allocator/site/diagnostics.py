@@ -137,6 +137,13 @@ class Where:
         """The value's address within the file, such as ``sources.north.flow``."""
         return f"{self.thing}.{self.path}" if self.thing else self.path
 
+    @property
+    def pattern(self) -> str:
+        """The address with a star for each name of the user's own and each item of a list."""
+        section = self.thing.partition(".")[0]
+        path = _INDEX.sub(".*", self.path)
+        return ".".join(filter(None, (section and f"{section}.*", path)))
+
     def below(self, key: str) -> Where:
         """The place of a key's value."""
         path = f"{self.path}.{key}" if self.path else key

@@ -55,7 +55,7 @@ def read_document(content: bytes) -> Node:
             1,
             1,
             "the file is empty",
-            "begin it with 'format: allocator.site/1'; networks/README.md lists the keys",
+            "begin it with 'format: allocator.site/2'; networks/README.md lists the keys",
         )
     return root
 

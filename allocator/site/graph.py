@@ -54,7 +54,7 @@ def corridor_graph(site: Site) -> networkx.MultiGraph[Any]:
 def reachable(site: Site, place: str, fluid: str) -> frozenset[str]:
     """Places that ``fluid`` can get to from ``place``, itself included.
 
-    It moves along routes that touch no excluded place and where a build that may carry it may
+    It moves along routes that touch no excluded place and where a pipe that may carry it may
     be laid, or stands; one-way routes only from their start.
     """
     return spread(site, (place,), fluid)
@@ -76,10 +76,10 @@ def spread(site: Site, starts: Iterable[str], fluid: str, backward: bool = False
 
 
 def _neighbours(site: Site, fluid: str, backward: bool) -> Mapping[str, list[str]]:
-    standing = {run.route for run in site.built.runs if run.fluid == fluid}
+    standing = {run.route for run in site.built.pipes if run.fluid == fluid}
     following: dict[str, list[str]] = {}
     for route in usable_routes(site):
-        able = any(site.may_carry(route.name, build, fluid) for build in route.builds)
+        able = any(site.may_carry(route.name, build, fluid) for build in route.pipes)
         if route.name not in standing and not able:
             continue
         start, end = (route.end, route.start) if backward else (route.start, route.end)

@@ -74,7 +74,7 @@ def _emits(site: Site, machine: MachineType) -> bool:
     counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
     return any(
         rate > 0 and site.fluids[fluid].emission in counted and site.fluids[fluid].emission_weight
-        for fluid, rate in machine.gives.items()
+        for fluid, rate in machine.outputs.items()
     )
 
 

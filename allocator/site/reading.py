@@ -17,11 +17,11 @@ from allocator.base.quantities import Units, shown
 from allocator.site.checks import check_site_records
 from allocator.site.diagnostics import Ledger, Where
 from allocator.site.document import DocumentError, read_document
+from allocator.site.formats import FORMAT, FORMER, renamed
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
 from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.records import GOALS, Site
-from allocator.site.sections.baths import read_baths
 from allocator.site.sections.built import read_built
 from allocator.site.sections.demands import read_demands
 from allocator.site.sections.grounds import (
@@ -31,6 +31,7 @@ from allocator.site.sections.grounds import (
     read_materials,
     read_places,
 )
+from allocator.site.sections.heat_sinks import read_heat_sinks
 from allocator.site.sections.machines import read_coolers, read_machines
 from allocator.site.sections.mixes import read_mixes
 from allocator.site.sections.network import read_builds, read_lines, read_routes
@@ -38,7 +39,7 @@ from allocator.site.sections.sources import read_sources
 from allocator.site.sections.stores import read_stores
 from allocator.site.shapes import Named
 from allocator.site.table import Values
-from allocator.site.tables.site import FORMAT, SITE
+from allocator.site.tables.site import SITE
 from allocator.site.warnings import note_oddities
 
 MOST_BYTES = 64 * 1024 * 1024
@@ -96,7 +97,7 @@ def _checked(path: str | PathLike[str], check: Check) -> Report:
     ledger = Ledger(str(path), file.parent)
     site = None
     try:
-        content = _content(file)
+        content = content_of(file)
         root = read_document(content)
     except DocumentError as error:
         ledger.fault(error.line, error.column, "", error.problem, error.remedy)
@@ -115,7 +116,7 @@ def _checked(path: str | PathLike[str], check: Check) -> Report:
     return Report(None if faults else site, faults, ledger.warnings, ledger.unitless)
 
 
-def _content(file: Path) -> bytes:
+def content_of(file: Path) -> bytes:
     try:
         if file.is_dir():
             raise DocumentError(0, 0, "is a folder, not a site file", "name a file in it")
@@ -136,6 +137,17 @@ def _check_format(root: Pairs, ledger: Ledger) -> bool:
     node = next((v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "format"), None)
     if node is None or (isinstance(node, Scalar) and node.text == FORMAT):
         return True  # a missing format is noted with the other missing keys
+    if isinstance(node, Scalar) and node.text == FORMER:
+        renamed(root)
+        node.text = FORMAT
+        ledger.warn(
+            node.line,
+            node.column,
+            "site",
+            f"format {shown(FORMER)} is read by the names that its keys have in {FORMAT}",
+            "'allocator migrate FILE' rewrites the file",
+        )
+        return True
     text = node.text if isinstance(node, Scalar) else ""
     family, own = FORMAT.split("/")
     version = re.fullmatch(re.escape(family) + r"/([0-9]{1,9})", text)
@@ -204,23 +216,23 @@ def _records(values: Values, stem: str) -> Site:
 
     ambient = read_ambient(values.get("ambient"))
     materials = read_materials(section("materials"))
-    builds = read_builds(section("builds"), materials)
-    stores = read_stores(section("stores"))
+    builds = read_builds(section("pipes"), materials)
+    stores = read_stores(section("storage"))
     machines = read_machines(section("machines"))
-    lines = read_lines(section("lines"), section("places"))
+    lines = read_lines(section("power_lines"), section("places"))
     return Site(
         name=plain("name", stem),
         fluids=read_fluids(section("fluids")),
         materials=materials,
         places=read_places(section("places")),
         sources=read_sources(section("sources")),
-        stores=stores,
-        builds=builds,
-        routes=read_routes(section("routes"), section("places"), tuple(section("builds"))),
+        storage=stores,
+        pipes=builds,
+        routes=read_routes(section("routes"), section("places"), tuple(section("pipes"))),
         machines=machines,
         coolers=read_coolers(section("coolers")),
-        demands=read_demands(section("demands"), bool(section("lines"))),
-        lines=lines,
+        demands=read_demands(section("demands"), bool(section("power_lines"))),
+        power_lines=lines,
         built=read_built(values.get("built"), builds, stores, machines),
         limits=read_limits(values.get("limits")),
         ambient=ambient,
@@ -231,6 +243,6 @@ def _records(values: Values, stem: str) -> Site:
         count_biogenic=plain("count_biogenic", False),
         about=plain("about", ""),
         mixes=read_mixes(section("mixes")),
-        baths=read_baths(section("baths"), section("sources"), ambient),
+        heat_sinks=read_heat_sinks(section("heat_sinks"), section("sources"), ambient),
         spreads=dict(values.where.ledger.spreads),
     )

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 
 POWER = "power"
 """What a store holds, or a demand asks for, when it is electric power instead of a fluid."""
@@ -56,7 +56,7 @@ class Material:
 
     ``density``: kg/m3. ``conductivity``: (K, W/(m K)) from cold to hot; one value holds at every
     temperature. ``vacuum``: heat crosses it by radiation only. ``emissivity`` of its surface.
-    ``hottest``: K that it bears.
+    ``max_temperature``: K that it bears.
     """
 
     name: str
@@ -67,7 +67,7 @@ class Material:
     conductivity: tuple[tuple[float, float], ...] = ()
     vacuum: bool = False
     emissivity: float | None = None
-    hottest: float | None = None
+    max_temperature: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,24 +93,24 @@ class Stage:
 class Chamber:
     """A closed space at a source that its pump draws from, of ``volume`` m3: the pump keeps the
 
-    pressure in it at ``least`` Pa or more.
+    pressure in it at ``min_pressure`` Pa or more.
     """
 
     volume: float
-    least: float
+    min_pressure: float
 
 
 @dataclass(frozen=True, slots=True)
 class Pump:
     """A pump at a source: ``energy`` J/kg moved, highest ``rate`` kg/s (None: no limit).
 
-    ``hottest_inlet``: K of what it may take in, None for no limit. ``chamber``: what it draws
-    from between bursts; None where there is nothing to draw from.
+    ``max_inlet_temperature``: K of what it may take in, None for no limit. ``chamber``: what it
+    draws     from between bursts; None where there is nothing to draw from.
     """
 
     energy: float
     rate: float | None = None
-    hottest_inlet: float | None = None
+    max_inlet_temperature: float | None = None
     chamber: Chamber | None = None
 
 
@@ -119,8 +119,8 @@ class Source:
     """A source. ``flow``: kg/s while on. ``stages``: innermost first; empty means always on.
 
     Bought fuel that comes in batches has one stage: unloading for ``batch/flow`` of every
-    delivery interval. ``next_spell``: s until the outermost stage next turns on. ``water``: mole
-    fraction of vapour. ``sure``: it cannot be lost.
+    delivery interval. ``next_start``: s until the outermost stage next turns on. ``water``: mole
+    fraction of vapour. ``reliable``: it cannot be lost.
     """
 
     name: str
@@ -128,16 +128,16 @@ class Source:
     fluid: str
     flow: float
     stages: tuple[Stage, ...] = ()
-    next_spell: float | None = None
+    next_start: float | None = None
     temperature: float | None = None
     pressure: float | None = None
-    tap_materials: Mapping[str, float] = field(default_factory=dict)
-    tap_price: float = 0.0
+    connection_materials: Mapping[str, float] = field(default_factory=dict)
+    connection_price: float = 0.0
     price: float = 0.0
     delivered: bool = False
     pump: Pump | None = None
     water: float | None = None
-    sure: bool = False
+    reliable: bool = False
 
     @property
     def steady(self) -> bool:
@@ -154,14 +154,14 @@ class StoreType:
     ``base_materials``: kg once when built at a place; prices likewise. ``fill_rate`` and
     ``release_rate``: kg/s or W at one place. ``loss``: share of the *size* lost a second.
     ``charge_efficiency``: share of what enters that can be released (batteries).
-    ``hottest_inlet``: K of what may enter, None for no limit.
+    ``max_inlet_temperature``: K of what may enter, None for no limit.
     """
 
     name: str
     holds: str
     places: tuple[str, ...]
-    most: float
-    least: float = 0.0
+    max_size: float
+    min_size: float = 0.0
     unit: float | None = None
     materials: Mapping[str, float] = field(default_factory=dict)
     base_materials: Mapping[str, float] = field(default_factory=dict)
@@ -171,12 +171,12 @@ class StoreType:
     release_rate: float | None = None
     loss: float = 0.0
     charge_efficiency: float = 1.0
-    hottest_inlet: float | None = None
+    max_inlet_temperature: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """One layer of a pipe build: kg of a material per metre of run; thickness in m if known."""
+    """One layer of a pipe: kg of a material per metre of run; thickness in m if known."""
 
     material: str
     mass: float
@@ -184,12 +184,12 @@ class Layer:
 
 
 @dataclass(frozen=True, slots=True)
-class Build:
-    """A pipe build. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any.
+class PipeType:
+    """A pipe. ``capacity``: kg/s. ``price``: money/m. ``fluids``: None means any.
 
     A build ``by_bore`` has the capacity of its ``bore``, which depends on the route and fluid.
-    ``inlet_pressure`` and ``outlet_pressure``: Pa. ``velocity``: m/s and ``mach``: highest at the
-    outlet. ``roughness``: m. ``hottest``: K that it bears.
+    ``inlet_pressure`` and ``outlet_pressure``: Pa. ``max_velocity``: m/s and ``max_mach``: highest
+    at the outlet. ``roughness``: m. ``max_temperature``: K that it bears.
     """
 
     name: str
@@ -201,17 +201,18 @@ class Build:
     by_bore: bool = False
     inlet_pressure: float | None = None
     outlet_pressure: float | None = None
-    velocity: float | None = None
-    mach: float = 0.3
+    max_velocity: float | None = None
+    max_mach: float = 0.3
     roughness: float = 4.5e-5
-    hottest: float | None = None
+    max_temperature: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Route:
     """A corridor for pipe from ``start`` to ``end``; ``length`` m; ``cost`` money/kg moved.
 
-    ``energy``: electric J/kg moved. ``buried``: m of the axis below the ground. ``surface_limit``:
+    ``energy``: electric J/kg moved. ``burial_depth``: m of the axis below the ground.
+    ``max_surface_temperature``:
     K outside of the pipe. ``heat_limit``: W it may lose.
     """
 
@@ -219,12 +220,12 @@ class Route:
     start: str
     end: str
     length: float
-    builds: tuple[str, ...]
+    pipes: tuple[str, ...]
     one_way: bool = False
     cost: float = 0.0
     energy: float = 0.0
-    buried: float | None = None
-    surface_limit: float | None = None
+    burial_depth: float | None = None
+    max_surface_temperature: float | None = None
     heat_limit: float | None = None
 
 
@@ -246,34 +247,34 @@ class Line:
 class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
 
-    ``takes``/``gives``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
-    ``heat_out``: W. ``no_load_share``: share z of full-load takings needed while turning at no
-    load: a unit that takes a share t of its full takings runs at load (t - z) / (1 - z), gives
-    power and products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step with t.
-    ``least_load``: least share of full load. ``least_run``: s, the shortest run when it is
-    cycled on and off behind a battery; ``least_rest``: s, the shortest rest between two runs;
-    ``least_burst``: s, the shortest run on what comes and goes (``least_run`` where the file
-    gives it). ``places``: place -> most units there (None: no limit).
-    ``hottest_inlet``: K of the fluids that it takes; ``outlet``: K of those that it gives.
+    ``inputs``/``outputs``: fluid -> kg/s. ``power_out``/``power_in``: W (at most one above 0).
+    ``heat_out``: W. ``no_load``: share z of full-load takings needed while turning at no load: a
+    unit that takes a share t of its full takings runs at load (t - z) / (1 - z), gives power and
+    products in step with the load, and exhaust (:attr:`Fluid.exhaust`) in step with t.
+    ``min_load``: least share of full load. ``min_up_time``: s, the shortest run when it is cycled
+    on and off behind a battery; ``min_down_time``: s, the shortest rest between two runs;
+    ``min_burst_time``: s, the shortest run on what comes and goes (``min_up_time`` where the file
+    gives it). ``places``: place -> most units there (None: no limit). ``max_inlet_temperature``: K
+    of the fluids that it takes; ``outlet_temperature``: K of those that it gives.
     """
 
     name: str
-    takes: Mapping[str, float]
-    gives: Mapping[str, float]
+    inputs: Mapping[str, float]
+    outputs: Mapping[str, float]
     places: Mapping[str, int | None]
     power_out: float = 0.0
     power_in: float = 0.0
     heat_out: float = 0.0
-    no_load_share: float = 0.0
-    least_load: float = 0.0
-    least_run: float = 0.0
-    least_rest: float = 0.0
-    least_burst: float = 0.0
+    no_load: float = 0.0
+    min_load: float = 0.0
+    min_up_time: float = 0.0
+    min_down_time: float = 0.0
+    min_burst_time: float = 0.0
     materials: Mapping[str, float] = field(default_factory=dict)
     price: float = 0.0
-    most: int | None = None
-    hottest_inlet: float | None = None
-    outlet: float | None = None
+    max_units: int | None = None
+    max_inlet_temperature: float | None = None
+    outlet_temperature: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,8 +323,8 @@ class Profile:
 class Demand:
     """A demand for power or a fluid. ``mean``: W or kg/s. ``place``: None is site-wide (power).
 
-    ``profile``: None is constant. ``priority``: 1 is served first. ``least_share``: least share
-    of the demand that any plan must serve, all of the time. ``hottest_inlet``: K of a fluid.
+    ``profile``: None is constant. ``priority``: 1 is served first. ``min_share``: least share
+    of the demand that any plan must serve at all times. ``max_inlet_temperature``: K of a fluid.
     """
 
     name: str
@@ -332,16 +333,16 @@ class Demand:
     place: str | None = None
     profile: Profile | None = None
     priority: int = 1
-    least_share: float = 0.0
-    hottest_inlet: float | None = None
+    min_share: float = 0.0
+    max_inlet_temperature: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class BuiltRun:
-    """A pipe that stands: on a route, of a build, carrying a fluid."""
+class BuiltPipe:
+    """A pipe that stands: on a route, of a pipe, carrying a fluid."""
 
     route: str
-    build: str
+    pipe: str
     fluid: str
 
 
@@ -349,10 +350,10 @@ class BuiltRun:
 class Built:
     """What stands already and costs nothing. Stores: (type, place) -> size; machines: count."""
 
-    taps: tuple[str, ...] = ()
-    runs: tuple[BuiltRun, ...] = ()
-    lines: tuple[str, ...] = ()
-    stores: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    sources: tuple[str, ...] = ()
+    pipes: tuple[BuiltPipe, ...] = ()
+    power_lines: tuple[str, ...] = ()
+    storage: Mapping[tuple[str, str], float] = field(default_factory=dict)
     machines: Mapping[tuple[str, str], int] = field(default_factory=dict)
 
 
@@ -425,9 +426,9 @@ class Site:
     ...     materials={},
     ...     places={"well": al.Place("well"), "works": al.Place("works", x=400.0)},
     ...     sources={"well": al.Source("well", "well", "gas", flow=0.002)},
-    ...     stores={},
-    ...     builds={"dn25": al.Build("dn25", capacity=0.01)},
-    ...     routes={"track": al.Route("track", "well", "works", 400.0, builds=("dn25",))},
+    ...     storage={},
+    ...     pipes={"dn25": al.PipeType("dn25", capacity=0.01)},
+    ...     routes={"track": al.Route("track", "well", "works", 400.0, pipes=("dn25",))},
     ...     machines={
     ...         "engine": al.MachineType("engine", {"gas": 0.001}, {}, {"works": 3}, power_out=15e3)
     ...     },
@@ -442,12 +443,12 @@ class Site:
     materials: Mapping[str, Material]
     places: Mapping[str, Place]
     sources: Mapping[str, Source]
-    stores: Mapping[str, StoreType]
-    builds: Mapping[str, Build]
+    storage: Mapping[str, StoreType]
+    pipes: Mapping[str, PipeType]
     routes: Mapping[str, Route]
     machines: Mapping[str, MachineType]
     demands: Mapping[str, Demand]
-    lines: Mapping[str, Line] = field(default_factory=dict)
+    power_lines: Mapping[str, Line] = field(default_factory=dict)
     built: Built = field(default_factory=Built)
     limits: Limits = field(default_factory=Limits)
     ambient: Ambient = field(default_factory=Ambient)
@@ -459,14 +460,14 @@ class Site:
     about: str = ""
     sha256: str = ""
     mixes: Mapping[str, Mix] = field(default_factory=dict)
-    baths: Mapping[str, Bath] = field(default_factory=dict)
+    heat_sinks: Mapping[str, HeatSink] = field(default_factory=dict)
     coolers: Mapping[str, Cooler] = field(default_factory=dict)
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     # not an argument, so that replace() leaves it out: a changed site has another network
     derived: object = field(default=None, init=False, repr=False, compare=False)
 
     def may_carry(self, route: str, build: str, fluid: str) -> bool:
-        """Whether a build that a route offers is for a fluid."""
+        """Whether a pipe that a route offers is for a fluid."""
         del route
-        able = self.builds[build].fluids
+        able = self.pipes[build].fluids
         return able is None or fluid in able

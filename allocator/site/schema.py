@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from allocator.site.tables.site import FORMAT, SITE
+from allocator.site.formats import FORMAT
+from allocator.site.tables.site import SITE
 
 
 def site_schema() -> dict[str, Any]:
@@ -20,7 +21,7 @@ def site_schema() -> dict[str, Any]:
     --------
     >>> import allocator as al
     >>> al.site_schema()["title"]
-    'Site file, allocator.site/1'
+    'Site file, allocator.site/2'
     """
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

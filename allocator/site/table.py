@@ -8,6 +8,7 @@ from typing import Any
 
 from allocator.base.quantities import DIMENSIONS, shown
 from allocator.site.diagnostics import Where
+from allocator.site.formats import FORMER, name_since
 from allocator.site.groups import entries
 from allocator.site.kinds import FAULTY, Choice, Faulty, Kind, Quantity, Schema
 from allocator.site.nodes import Node, Pairs, Scalar
@@ -139,6 +140,10 @@ class KeyTable:
             )
             return ""
         known = [key.name for key in self.keys]
+        if since := name_since(values.where.pattern, name.text):
+            problem = f"has the key {shown(name.text)} of {FORMER}"
+            values.where.fault(name, problem, f"write '{since}', or use 'allocator migrate'")
+            return since
         meant = values.where.ledger.closest(name.text, known)
         remedy = f"did you mean '{meant}'?" if meant else values.where.ledger.list_of(known)
         values.where.fault(name, f"has the unknown key {shown(name.text)}", remedy)

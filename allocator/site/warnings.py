@@ -51,29 +51,29 @@ def _note_unused(site: Site, values: Values) -> None:
     fluids = {
         *(source.fluid for source in site.sources.values()),
         *(demand.wants for demand in site.demands.values()),
-        *(fluid for machine in site.machines.values() for fluid in machine.takes),
-        *(fluid for machine in site.machines.values() for fluid in machine.gives),
-        *(bath.fluid for bath in site.baths.values()),
+        *(fluid for machine in site.machines.values() for fluid in machine.inputs),
+        *(fluid for machine in site.machines.values() for fluid in machine.outputs),
+        *(bath.fluid for bath in site.heat_sinks.values()),
     }
     materials = {
-        *(name for source in site.sources.values() for name in source.tap_materials),
-        *(name for store in site.stores.values() for name in store.materials),
-        *(name for store in site.stores.values() for name in store.base_materials),
-        *(layer.material for build in site.builds.values() for layer in build.layers),
-        *(name for line in site.lines.values() for name in line.materials),
+        *(name for source in site.sources.values() for name in source.connection_materials),
+        *(name for store in site.storage.values() for name in store.materials),
+        *(name for store in site.storage.values() for name in store.base_materials),
+        *(layer.material for build in site.pipes.values() for layer in build.layers),
+        *(name for line in site.power_lines.values() for name in line.materials),
         *(name for machine in site.machines.values() for name in machine.materials),
         *(name for cooler in site.coolers.values() for name in cooler.materials),
-        *(name for bath in site.baths.values() for name in bath.materials),
-        *(name for bath in site.baths.values() for name in bath.base_materials),
+        *(name for bath in site.heat_sinks.values() for name in bath.materials),
+        *(name for bath in site.heat_sinks.values() for name in bath.base_materials),
     }
     builds = {
-        *(name for route in site.routes.values() for name in route.builds),
-        *(run.build for run in site.built.runs),
+        *(name for route in site.routes.values() for name in route.pipes),
+        *(run.pipe for run in site.built.pipes),
     }
     for section, used, problem in (
         ("fluids", fluids, "nothing gives or takes it"),
         ("materials", materials, "nothing is made of it"),
-        ("builds", builds, "no route offers it"),
+        ("pipes", builds, "no route offers it"),
     ):
         for name, record in _section(values, section).items():
             if name not in used:
@@ -83,10 +83,10 @@ def _note_unused(site: Site, values: Values) -> None:
 def _note_energies(site: Site, values: Values) -> None:
     for name, machine in site.machines.items():
         _note_efficiency(machine, site, _section(values, "machines")[name])
-        for fluid in machine.takes:
-            if fluid in machine.gives:
+        for fluid in machine.inputs:
+            if fluid in machine.outputs:
                 _section(values, "machines")[name].warn(
-                    "gives", f"both takes and gives {shown(fluid)}", "give the net flow"
+                    "outputs", f"both takes and gives {shown(fluid)}", "give the net flow"
                 )
         _note_no_load(site, machine, _section(values, "machines")[name])
     for name, source in site.sources.items():
@@ -102,12 +102,14 @@ def _note_energies(site: Site, values: Values) -> None:
 
 def _note_no_load(site: Site, machine: MachineType, record: Values) -> None:
     """Notes products that fall to nothing at no load: older versions counted them by takings."""
-    if machine.no_load_share <= 0:
+    if machine.no_load <= 0:
         return
-    used = {fluid for other in site.machines.values() for fluid in other.takes}
+    used = {fluid for other in site.machines.values() for fluid in other.inputs}
     used |= {demand.wants for demand in site.demands.values()}
     products = [
-        shown(fluid) for fluid in machine.gives if fluid in used and not site.fluids[fluid].exhaust
+        shown(fluid)
+        for fluid in machine.outputs
+        if fluid in used and not site.fluids[fluid].exhaust
     ]
     if products:
         record.warn(
@@ -123,7 +125,7 @@ def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
     if held is None:
         if machine.power_out:
             record.warn(
-                "takes",
+                "inputs",
                 "gives power, but nothing that it takes has a heating value: "
                 "its energy is not checked",
                 "add 'heating_value' to its fuel",
@@ -133,15 +135,15 @@ def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
     share = useful / held
     if useful and share < LEAST_EFFICIENCY:
         record.warn(
-            "gives",
+            "outputs",
             f"turns only {format_quantity(share, 'share')} of the energy that it takes into use",
-            "check 'takes', 'gives' and the heating value",
+            "check 'inputs', 'outputs' and the heating value",
         )
     elif machine.power_out and share > MOST_EFFICIENCY:
         record.warn(
-            "gives",
+            "outputs",
             f"turns {format_quantity(share, 'share')} of its fuel's energy into power",
-            "check 'takes', 'gives' and the heating value",
+            "check 'inputs', 'outputs' and the heating value",
         )
 
 
@@ -149,8 +151,11 @@ def _note_temperatures(values: Values) -> None:
     ambient: Values | None = values.get("ambient")
     given: list[tuple[Values | None, str]] = [(ambient, "temperature")]
     given += [(record, "temperature") for record in _section(values, "sources").values()]
-    for bath in _section(values, "baths").values():
-        given += [(bath, key) for key in ("start", "hottest", "hottest_outlet")]
+    for bath in _section(values, "heat_sinks").values():
+        given += [
+            (bath, key)
+            for key in ("initial_temperature", "max_temperature", "max_outlet_temperature")
+        ]
     for record, key in given:
         kelvin = record.get(key) if record else None
         if record and kelvin is not None and kelvin < COLDEST:
@@ -208,9 +213,9 @@ def _note_odd_figures(site: Site, values: Values) -> None:
                 "has a weight, but its emission counts for nothing",
                 "add 'emission: counted'",
             )
-    for name, store in site.stores.items():
+    for name, store in site.storage.items():
         if store.loss * _DAY > 1:
-            _section(values, "stores")[name].warn(
+            _section(values, "storage")[name].warn(
                 "loss", "loses more than its whole size in a day", "check 'loss', as in '0.1 %/d'"
             )
 
@@ -227,22 +232,22 @@ def _note_other_orders(site: Site, values: Values) -> None:
         add("sources", "flow", source.fluid, name, source.flow)
         add("sources", "temperature", "", name, source.temperature)
         add("sources", "pressure", "", name, source.pressure)
-    for name, store in site.stores.items():
-        add("stores", "size", store.holds, name, store.most)
-    for name, build in site.builds.items():
-        add("builds", "capacity", "", name, build.capacity)
-        add("builds", "bore", "", name, build.bore)
+    for name, store in site.storage.items():
+        add("storage", "size", store.holds, name, store.max_size)
+    for name, build in site.pipes.items():
+        add("pipes", "capacity", "", name, build.capacity)
+        add("pipes", "bore", "", name, build.bore)
     for name, route in site.routes.items():
         add("routes", "length", "", name, route.length)
     for name, machine in site.machines.items():
-        add("machines", "gives", "", name, machine.power_out)
+        add("machines", "outputs", "", name, machine.power_out)
     for name, demand in site.demands.items():
         add("demands", "power", demand.wants, name, demand.mean)
     dimensions = {
         ("sources", "flow"): "mass_rate",
         ("sources", "temperature"): "temperature",
         ("sources", "pressure"): "pressure",
-        ("builds", "capacity"): "mass_rate",
+        ("pipes", "capacity"): "mass_rate",
     }
     for (section, key, kind), named in like.items():
         if len(named) <= FEWEST_LIKE:
@@ -257,7 +262,7 @@ def _note_other_orders(site: Site, values: Values) -> None:
             dimension = dimensions.get((section, key)) or {
                 "size": size,
                 "power": power,
-                "gives": "power",
+                "outputs": "power",
             }.get(key, "length")
             other = ordered[-2] if above else ordered[1]
             _section(values, section)[name].warn(
@@ -270,10 +275,10 @@ def _note_other_orders(site: Site, values: Values) -> None:
 
 
 def _note_without_effect(site: Site, values: Values) -> None:
-    """Notes keys of builds that matter only where the capacity is found from the bore."""
-    for name, build in site.builds.items():
-        record = _section(values, "builds")[name]
-        for key in ("inlet_pressure", "outlet_pressure", "velocity", "mach"):
+    """Notes keys of pipes that matter only where the capacity is found from the bore."""
+    for name, build in site.pipes.items():
+        record = _section(values, "pipes")[name]
+        for key in ("inlet_pressure", "outlet_pressure", "max_velocity", "max_mach"):
             if record.has(key) and not build.by_bore:
                 record.warn(
                     key, f"{key} has no effect, as 'capacity' is given", "delete one of the two"
@@ -281,8 +286,8 @@ def _note_without_effect(site: Site, values: Values) -> None:
 
 
 def _note_unsized(site: Site, values: Values) -> None:
-    """Notes fluids of sources that a build by bore cannot carry, as no pressure is known."""
-    for build in site.builds.values():
+    """Notes fluids of sources that a pipe by bore cannot carry, as no pressure is known."""
+    for build in site.pipes.values():
         if not build.by_bore or build.fluids is not None or build.inlet_pressure is not None:
             continue
         fluids = dict.fromkeys(source.fluid for source in site.sources.values())
@@ -293,11 +298,11 @@ def _note_unsized(site: Site, values: Values) -> None:
             and not any(s.pressure for s in site.sources.values() if s.fluid == fluid)
         ]
         if unsized and len(unsized) < len(fluids):
-            _section(values, "builds")[build.name].warn(
+            _section(values, "pipes")[build.name].warn(
                 "bore",
                 f"it carries no {', no '.join(map(shown, unsized))}: its capacity by bore needs "
                 "a pressure, and none is known",
-                "add 'pressure' to the sources, 'inlet_pressure' or 'capacity' to the build",
+                "add 'pressure' to the sources, 'inlet_pressure' or 'capacity' to the pipe",
             )
 
 
@@ -308,5 +313,5 @@ def _note_drawn_air(site: Site, values: Values) -> None:
             "its pump holds the chamber below the ambient pressure "
             f"({format_quantity(site.ambient.pressure, 'pressure')}), and its gas burns: air that "
             "leaks in makes it explosive",
-            "keep 'least' above the ambient pressure",
+            "keep 'min_pressure' above the ambient pressure",
         )

@@ -10,7 +10,7 @@ from dataclasses import replace
 from allocator.network.deriving import studied
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
-from allocator.site.records import Built, BuiltRun, Limits, StoreType
+from allocator.site.records import Built, BuiltPipe, Limits, StoreType
 
 OPERATED = ("clean_power", "served_power", "served_fluid")
 """The goals that operation can serve: what is new costs nothing any more."""
@@ -29,17 +29,19 @@ def as_built(site: Network, plan: Plan) -> Network:
     for use in holders:
         if use.size > 0:
             stores[use.name] = replace(
-                site.stores[use.type],
+                site.storage[use.type],
                 name=use.name,
                 places=(use.place,),
-                most=use.size,
-                least=0.0,
+                max_size=use.size,
+                min_size=0.0,
                 unit=None,
             )
             sizes[use.name, use.place] = use.size
     counts = {(use.type, use.place): use.count for use in plan.machines if use.count > 0}
     machines = {
-        name: replace(kind, places={p: n for (t, p), n in counts.items() if t == name}, most=None)
+        name: replace(
+            kind, places={p: n for (t, p), n in counts.items() if t == name}, max_units=None
+        )
         for name, kind in site.machines.items()
         if any(t == name for t, _ in counts)
     }
@@ -48,23 +50,23 @@ def as_built(site: Network, plan: Plan) -> Network:
         held = laid.setdefault(run.route, {})
         held[run.build, run.fluid] = site.capacity(run.route, run.build, run.fluid)
     routes = {
-        name: replace(site.routes[name], builds=tuple({b: 0 for b, _ in held}), capacities=held)
+        name: replace(site.routes[name], pipes=tuple({b: 0 for b, _ in held}), capacities=held)
         for name, held in laid.items()
     }
-    lines = {use.name: site.lines[use.name] for use in plan.lines}
+    lines = {use.name: site.power_lines[use.name] for use in plan.lines}
     return studied(
         site,
         sources=sources,
-        stores=stores,
+        storage=stores,
         machines=machines,
         routes=routes,
-        lines=lines,
-        demands={n: replace(d, least_share=0.0) for n, d in site.demands.items()},
+        power_lines=lines,
+        demands={n: replace(d, min_share=0.0) for n, d in site.demands.items()},
         built=Built(
-            taps=tuple(sources),
-            runs=tuple(BuiltRun(run.route, run.build, run.fluid) for run in plan.runs),
-            lines=tuple(lines),
-            stores=sizes,
+            sources=tuple(sources),
+            pipes=tuple(BuiltPipe(run.route, run.build, run.fluid) for run in plan.runs),
+            power_lines=tuple(lines),
+            storage=sizes,
             machines=counts,
         ),
         limits=Limits(emission=site.limits.emission),

@@ -15,7 +15,7 @@ from allocator.network.records import Network, Sink
 from allocator.network.sinks import guaranteed
 from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 from allocator.site.records import Site
 from allocator.thermal.baths import LEAST_SHARE, BathStudy, SinkChoice, SinkState, smallest_of
 
@@ -37,7 +37,7 @@ class BathRow:
     ``sinks``: with recovery or not, what a plan may count with as a heat sink, or why it may not.
     """
 
-    bath: Bath
+    bath: HeatSink
     filling: Filling
     given: SinkState
     choices: tuple[SinkChoice, ...]
@@ -79,12 +79,12 @@ def baths_table(site: Site) -> list[BathRow]:
     site = network_of(site)
     return [
         _row(site, replace(bath, mass=mass))
-        for bath in site.baths.values()
+        for bath in site.heat_sinks.values()
         for mass in bath.offered
     ]
 
 
-def _row(site: Network, bath: Bath) -> BathRow:
+def _row(site: Network, bath: HeatSink) -> BathRow:
     study = _Study.of(site, bath)
     try:
         given = study.study.state(bath.mass)
@@ -116,17 +116,17 @@ class _Study:
     study: BathStudy
 
     @staticmethod
-    def of(site: Network, bath: Bath) -> _Study:
+    def of(site: Network, bath: HeatSink) -> _Study:
         return _Study(BathStudy.of(site, bath))
 
     def least_mass(self, good: Callable[[SinkState], bool]) -> float | None:
         """kg of which all greater masses are good, as far as they are tried; 0: any mass is."""
-        most = self.study.bath.most
+        most = self.study.bath.max_mass
         found = least(lambda mass: good(self.study.state(mass)), LEAST_SHARE * most, most)
         return 0.0 if found == LEAST_SHARE * most else found
 
     def curve(self) -> tuple[SinkState, ...]:
         bath = self.study.bath
-        masses = np.geomspace(bath.mass / 10, bath.most, CURVE)
+        masses = np.geomspace(bath.mass / 10, bath.max_mass, CURVE)
         chosen = sorted({float(f"{mass:.3g}") for mass in masses} | {bath.mass})
         return tuple(self.study.state(mass) for mass in chosen)

@@ -67,11 +67,15 @@ def _reached(row: BathRow) -> str:
     """Active cooling is needed, and why."""
     helped = "losses and recovery" if row.bath.recovery else "losses"
     bath, state = row.bath, row.given
-    why = f"reaches {_top(state)} against {quantity(bath.hottest, 'temperature')}"
-    if state.high <= bath.hottest and state.outlet is not None and bath.hottest_outlet is not None:
+    why = f"reaches {_top(state)} against {quantity(bath.max_temperature, 'temperature')}"
+    if (
+        state.high <= bath.max_temperature
+        and state.outlet is not None
+        and bath.max_outlet_temperature is not None
+    ):
         why = (
             f"lets its gas out at {quantity(state.outlet, 'temperature')} against "
-            f"{quantity(bath.hottest_outlet, 'temperature')}"
+            f"{quantity(bath.max_outlet_temperature, 'temperature')}"
         )
     return f"Active cooling is needed: with {helped} alone the bath {why}"
 
@@ -172,5 +176,5 @@ _RULES: tuple[_Rule, ...] = (
 def sized(row: BathRow, mass: float | None) -> str:
     """A minimum mass in words; what is below all that was tried, or above the maximum mass."""
     if mass is None:
-        return f"above {quantity(row.bath.most, 'mass')}"
+        return f"above {quantity(row.bath.max_mass, 'mass')}"
     return quantity(mass, "mass") if mass else "any"

@@ -16,7 +16,7 @@ from allocator.network.properties import hottest_source
 from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.physics.insulation import critical_radius
-from allocator.site.records import Build, Route, Site
+from allocator.site.records import PipeType, Route, Site
 
 TOUCH_FILM = 10.0
 """W/(m2 K): still air and radiation about a warm surface, for the critical radius."""
@@ -81,8 +81,8 @@ def _rows_at(
 ) -> list[BuildRow]:
     rows = []
     for inlet in inlets:
-        builds = [b for b in corridor.builds if carries(site, b, fluid)]
-        asks = [Ask(corridor, site.builds[b], fluid, inlet) for b in builds]
+        builds = [b for b in corridor.pipes if carries(site, b, fluid)]
+        asks = [Ask(corridor, site.pipes[b], fluid, inlet) for b in builds]
         if asks:
             offers, ends = offers_of(site, asks), _ends(site, fluid, asks, flow)
             rows += [_row(site, o, end) for o, end in zip(offers, ends, strict=True)]
@@ -107,7 +107,7 @@ def corridor_of(site: Site, route: str) -> Route:
 
 def carries(site: Network, build: str, fluid: str) -> bool:
     """Whether a build is for a fluid."""
-    able = site.builds[build].fluids
+    able = site.pipes[build].fluids
     return able is None or fluid in able
 
 
@@ -122,7 +122,7 @@ def _fluids(site: Network, route: Route, fluid: str | None, temperature: float |
             )
         return [fluid]
     found = [name for name in site.fluids if _known(site, name)]
-    found = [name for name in found if any(carries(site, b, name) for b in route.builds)]
+    found = [name for name in found if any(carries(site, b, name) for b in route.pipes)]
     if not found:
         raise AllocatorError(
             f"nothing that route '{route.name}' may carry has a source with a temperature; give "
@@ -177,7 +177,7 @@ def _row(site: Network, offer: Offer, end_at_flow: float | None) -> BuildRow:
     )
 
 
-def _warning(site: Network, build: Build) -> str:
+def _warning(site: Network, build: PipeType) -> str:
     """Where a thin layer around a small pipe makes it lose more, not less."""
     pipe = pipe_of(site, build)
     if pipe is None:

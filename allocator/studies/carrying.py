@@ -176,8 +176,8 @@ def alone(site: Network, machine: MachineType, place: str) -> Network:
         routes={name: replace(route, recovery=None) for name, route in site.routes.items()},
         machines=machines,
         demands={asked.name: asked},
-        lines={},
-        built=replace(site.built, machines=built, lines=()),
+        power_lines={},
+        built=replace(site.built, machines=built, power_lines=()),
         goals=("served_power",),
         mixes={},
     )
@@ -192,7 +192,7 @@ def most_units(site: Network, machine: MachineType) -> float:
         mass += mean
     fuel = fuel_power(site, machine)
     by_heat = heat / fuel if fuel > 0 else 0.0
-    by_mass = mass / sum(machine.takes.values()) if machine.takes else 0.0
+    by_mass = mass / sum(machine.inputs.values()) if machine.inputs else 0.0
     return math.ceil(by_heat if by_heat > 0 else by_mass) + 1.0
 
 
@@ -204,14 +204,14 @@ def at_part_load(site: Network, machine: MachineType, factor: float) -> MachineT
     fuel = fuel_at_load(machine, factor)
     return replace(
         machine,
-        takes={fluid: rate * fuel for fluid, rate in machine.takes.items()},
-        gives={
+        inputs={fluid: rate * fuel for fluid, rate in machine.inputs.items()},
+        outputs={
             fluid: rate * (fuel if site.fluids[fluid].exhaust else factor)
-            for fluid, rate in machine.gives.items()
+            for fluid, rate in machine.outputs.items()
         },
         power_out=machine.power_out * factor,
-        no_load_share=0.0,
-        least_load=0.0,
+        no_load=0.0,
+        min_load=0.0,
     )
 
 

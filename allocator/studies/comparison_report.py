@@ -166,7 +166,7 @@ def _counts(row: Compared, f: Figures) -> Iterator[tuple[str, str]]:
 
 def _stores(site: Site, f: Figures) -> Iterator[tuple[str, str]]:
     for name, size in f.stores.items():
-        kind = site.stores[name.rpartition("@")[0]]
+        kind = site.storage[name.rpartition("@")[0]]
         yield name, quantity(size, "energy" if kind.holds == POWER else "mass")
 
 
@@ -240,7 +240,7 @@ def _facts(site: Site, row: Compared) -> dict[str, object]:
     for name, count in f.machines.items():
         facts[f"machines[{name}]"] = count
     for name, size in f.stores.items():
-        kind = site.stores[name.rpartition("@")[0]]
+        kind = site.storage[name.rpartition("@")[0]]
         facts[f"store[{name}]_{'j' if kind.holds == POWER else 'kg'}"] = size
     for name, product in f.products.items():
         facts[f"given[{name}]_kg_per_s"] = product.given

@@ -94,7 +94,7 @@ def figures_of(site: Site, plan: Plan) -> Figures:
 
 def turnover(site: Site, plan: Plan, use: MachineUse) -> float:
     """Mean share of full-load takings of a machine group, in units: fuel is affine in load."""
-    idle = 0.0 if plan.basis == "mean" else site.machines[use.type].no_load_share
+    idle = 0.0 if plan.basis == "mean" else site.machines[use.type].no_load
     steady = use.flat_load + math.fsum(use.following.values())
     return idle * use.running + (1.0 - idle) * steady + use.cycled + _bursts(site, plan, use)
 
@@ -107,7 +107,7 @@ def _load(site: Site, plan: Plan, use: MachineUse) -> float:
 
 def _bursts(site: Site, plan: Plan, use: MachineUse) -> float:
     """Mean load of a group from bursts burnt as they come, in units."""
-    taken = site.machines[use.type].takes
+    taken = site.machines[use.type].inputs
     rate = math.fsum(taken.values())
     caught = math.fsum(
         flow * _duty(site, source.name)
@@ -130,9 +130,9 @@ def _products(
     taken: dict[str, float] = {}
     for use in plan.machines:
         kind = site.machines[use.type]
-        for fluid, rate in kind.takes.items():
+        for fluid, rate in kind.inputs.items():
             taken[fluid] = taken.get(fluid, 0.0) + rate * turned[use.name]
-        for fluid, rate in kind.gives.items():
+        for fluid, rate in kind.outputs.items():
             units = turned if site.fluids[fluid].exhaust else loads
             given[fluid] = given.get(fluid, 0.0) + rate * units[use.name]
     for demand in plan.demands:

@@ -265,12 +265,12 @@ def heat_sinks(site: Site) -> HeatSinksResult:
 
 def _sink(row: BathRow) -> tuple[object, ...]:
     bath, given = row.bath, row.given
-    by_gas = given.margin < bath.hottest - given.high
+    by_gas = given.margin < bath.max_temperature - given.high
     recovers = bath.recovery is not None
     return (
         *(row.label, bath.source, bath.mass, row.filling.boils.at if row.filling.boils else None),
         *(given.burst, given.spell, given.high),
-        *((bath.hottest_outlet, "gas") if by_gas else (bath.hottest, "heat sink")),
+        *((bath.max_outlet_temperature, "gas") if by_gas else (bath.max_temperature, "heat sink")),
         *(given.margin, given.came, given.lost),
         *((given.recovered, given.power) if recovers else (None, None)),
         *(given.steam, _after(row, given), row.dry_after, verdict(row)),
@@ -318,7 +318,12 @@ def _in_plans(site: Site, row: BathRow) -> Iterator[tuple[object, ...]]:
     pump = site.sources[row.bath.source].pump
     for recovery, sink in row.sinks:
         yield (
-            *(row.label, recovery, _outlet(sink), None if pump is None else pump.hottest_inlet),
+            *(
+                row.label,
+                recovery,
+                _outlet(sink),
+                None if pump is None else pump.max_inlet_temperature,
+            ),
             sink if isinstance(sink, str) else None,
         )
 

@@ -97,7 +97,7 @@ class InsulateResult(StudyResult):
             {
                 "route": self.route.name,
                 "length_m": self.route.length,
-                "surface_limit_k": self.route.surface_limit,
+                "surface_limit_k": self.route.max_surface_temperature,
                 "heat_limit_w": self.route.heat_limit,
                 "builds": [
                     {
@@ -165,10 +165,12 @@ def _row(row: BuildRow, rows: tuple[BuildRow, ...]) -> tuple[object, ...]:
 
 def _limits(route: Route) -> list[str]:
     limits = []
-    if route.surface_limit is not None:
-        limits.append(f"surface at most {format_quantity(route.surface_limit, 'temperature')}")
+    if route.max_surface_temperature is not None:
+        limits.append(
+            f"surface at most {format_quantity(route.max_surface_temperature, 'temperature')}"
+        )
     if route.heat_limit is not None:
         limits.append(f"heat released at most {format_quantity(route.heat_limit, 'power')}")
-    if route.buried is not None:
-        limits.append(f"buried {format_quantity(route.buried, 'length')} deep")
+    if route.burial_depth is not None:
+        limits.append(f"buried {format_quantity(route.burial_depth, 'length')} deep")
     return paragraph("; ".join(limits)) if limits else []

@@ -51,7 +51,7 @@ def liftable(site: Network) -> dict[str, str]:
         found["emission"] = "emission_rate"
     if site.limits.money is not None:
         found["money"] = "money"
-    for store in site.stores.values():
+    for store in site.storage.values():
         power = store.holds == POWER
         found[f"size.{store.name}"] = "energy" if power else "mass"
         rate = "power" if power else "mass_rate"
@@ -61,7 +61,7 @@ def liftable(site: Network) -> dict[str, str]:
             if getattr(store, key) is not None
         }
     for machine in site.machines.values():
-        if machine.most is not None:
+        if machine.max_units is not None:
             found[f"most.{machine.name}"] = "number"
         for place, most in machine.places.items():
             if most is not None:
@@ -75,9 +75,9 @@ def liftable(site: Network) -> dict[str, str]:
         build
         for route in site.routes.values()
         if route.stream is not None and route.stream.kind in ("passage", "sink")
-        for build in route.builds
+        for build in route.pipes
     }
-    found |= {f"capacity.{build}": "mass_rate" for build in site.builds if build not in made}
+    found |= {f"capacity.{build}": "mass_rate" for build in site.pipes if build not in made}
     for fluid in dict.fromkeys(source.fluid for source in site.sources.values()):
         found[f"flow.{fluid}"] = "share"
     for demand in site.demands.values():

@@ -38,7 +38,7 @@ def machines_table(site: Site) -> list[MachineRow]:
 def fuel_power(site: Site, machine: MachineType) -> float:
     """Heating value that one unit takes at full load, W (lower heating values)."""
     return sum(
-        rate * (site.fluids[fluid].heating_value or 0.0) for fluid, rate in machine.takes.items()
+        rate * (site.fluids[fluid].heating_value or 0.0) for fluid, rate in machine.inputs.items()
     )
 
 
@@ -56,7 +56,7 @@ def counted_emission(site: Site, machine: MachineType) -> float:
     counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
     return sum(
         rate * site.fluids[fluid].emission_weight
-        for fluid, rate in machine.gives.items()
+        for fluid, rate in machine.outputs.items()
         if site.fluids[fluid].emission in counted
     )
 
@@ -71,7 +71,7 @@ def fuel_at_load(machine: MachineType, load: float) -> float:
 
     Affine: ``a + (1 - a) load`` with ``a`` the share burnt at no load.
     """
-    return machine.no_load_share + (1.0 - machine.no_load_share) * load
+    return machine.no_load + (1.0 - machine.no_load) * load
 
 
 def units_to_replace(machine: MachineType, other: MachineType) -> float:

@@ -207,5 +207,5 @@ def carried(
     return tuple(
         CarriedUnits(machine.name, mean / rate, firm / rate, mean / (rate * factor))
         for machine in machines.values()
-        if (rate := machine.takes.get(fluid, 0.0)) > 0
+        if (rate := machine.inputs.get(fluid, 0.0)) > 0
     )

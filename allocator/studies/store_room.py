@@ -65,11 +65,11 @@ def _spots(site: Site, fluid: str, start: str | None) -> Iterator[_Spot]:
     within = frozenset(usable_places(site))
     if start is not None:
         within &= reachable(site, start, fluid)
-    for store in site.stores.values():
+    for store in site.storage.values():
         if store.holds == fluid:
             for place in store.places:
                 if place in within:
-                    yield _Spot(store, site.built.stores.get((store.name, place), 0.0))
+                    yield _Spot(store, site.built.storage.get((store.name, place), 0.0))
 
 
 def _choices(spots: Sequence[_Spot]) -> Iterator[tuple[_Spot, ...]]:
@@ -114,13 +114,13 @@ def _filled(
 
 def _room(spot: _Spot, stocks: Mapping[str, float]) -> float:
     """kg that can be added at a spot; 0 when that is less than the least size."""
-    new = spot.type.most - spot.standing
+    new = spot.type.max_size - spot.standing
     for name, mass in spot.type.materials.items():
         if name in stocks and mass > 0:
             new = min(new, max(0.0, stocks[name]) / mass)
     if spot.type.unit is not None:
         new = math.floor(new / spot.type.unit * (1 + 1e-12)) * spot.type.unit
-    return new if spot.standing + new >= spot.type.least else 0.0
+    return new if spot.standing + new >= spot.type.min_size else 0.0
 
 
 def _total(built: Iterable[tuple[_Spot, float]]) -> float:

@@ -74,7 +74,11 @@ def _hottest(site: Network, fluid: str) -> float | None:
     known = [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
     if not known:
         return None
-    known += [m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None]
+    known += [
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature is not None
+    ]
     return max([*known, site.ambient.temperature])
 
 
@@ -83,7 +87,11 @@ def _coldest(site: Network, fluid: str) -> float:
     found = [site.ambient.temperature]
     found += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
     found += [c.set_point for c in site.coolers.values() if c.fluid == fluid]
-    found += [m.outlet for m in site.machines.values() if fluid in m.gives and m.outlet is not None]
+    found += [
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature is not None
+    ]
     return min(found)
 
 
@@ -92,7 +100,7 @@ def _worth(site: Network, plan: Plan, fluid: str) -> bool:
         if run.fluid == fluid:
             if site.routes[run.route].stream is not None:
                 return True
-            if pipe_of(site, site.builds[run.build]) is not None:
+            if pipe_of(site, site.pipes[run.build]) is not None:
                 return True
     return False
 

@@ -21,7 +21,7 @@ from allocator.physics.bath_settled import course, least
 from allocator.physics.baths import HeatDraw
 from allocator.physics.faults import PhysicsError
 from allocator.plans.records import BathUse, Plan
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 
 BURSTS = 2.0
 """Swings of a burst below the limit from which a cooler runs that the site does not have yet."""
@@ -88,12 +88,12 @@ class BathStudy:
     """A bath, and what it takes to work a state of it out."""
 
     site: Network
-    bath: Bath
+    bath: HeatSink
     filling: Filling
     coming: Coming
 
     @staticmethod
-    def of(site: Network, bath: Bath) -> BathStudy:
+    def of(site: Network, bath: HeatSink) -> BathStudy:
         """Raises :class:`BathError` where something of it is not known."""
         return BathStudy(site, bath, filling(site, bath), coming(site, bath))
 
@@ -104,7 +104,7 @@ class BathStudy:
         cooler = HeatDraw(self.set_point(), cooling) if cooling else NO_COOLER
         body = body_of(self.site, bath, self.filling, mass, recovery, cooler)
         period = period_of(self.site, bath, body, self.coming)
-        found = course(body, period, bath.start)
+        found = course(body, period, bath.initial_temperature)
         rest, high, totals = found.rest, found.high, period.totals(found.begin)
         outlet = self.coming.outlet(bath, found.high_on)
         recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
@@ -113,7 +113,7 @@ class BathStudy:
             mass,
             recovery,
             cooling,
-            low=min(rest.low, bath.start),
+            low=min(rest.low, bath.initial_temperature),
             high=high,
             outlet=outlet,
             burst=rest.rise,
@@ -163,15 +163,15 @@ class BathStudy:
         bath = self.bath
         if bath.cooler is not None:
             return bath.cooler.set_point
-        floor = (bath.hottest + self.site.ambient.temperature) / 2
-        if bath.recovery is not None and bath.recovery.threshold < bath.hottest:
+        floor = (bath.max_temperature + self.site.ambient.temperature) / 2
+        if bath.recovery is not None and bath.recovery.threshold < bath.max_temperature:
             floor = max(floor, bath.recovery.threshold)  # it must not starve recovery
-        return max(bath.hottest - BURSTS * self.state(bath.mass).burst, floor)
+        return max(bath.max_temperature - BURSTS * self.state(bath.mass).burst, floor)
 
     def _margin(self, high: float, outlet: float | None) -> float:
-        margin = self.bath.hottest - high
-        if self.bath.hottest_outlet is not None and outlet is not None:
-            margin = min(margin, self.bath.hottest_outlet - outlet)
+        margin = self.bath.max_temperature - high
+        if self.bath.max_outlet_temperature is not None and outlet is not None:
+            margin = min(margin, self.bath.max_outlet_temperature - outlet)
         return margin
 
     def _drives_after(self, mass: float, high: float) -> float | None:
@@ -182,7 +182,7 @@ class BathStudy:
             return None
         body = body_of(self.site, self.bath, self.filling, mass, True, NO_COOLER)
         period = period_of(self.site, self.bath, body, self.coming)
-        return Repeat(period, EVER).reach(self.bath.start, threshold)
+        return Repeat(period, EVER).reach(self.bath.initial_temperature, threshold)
 
 
 def smallest_of(choices: tuple[SinkChoice, ...]) -> SinkChoice | None:
@@ -197,9 +197,9 @@ def bath_uses(site: Network, plan: Plan) -> tuple[BathUse, ...]:
     may be, then of the least mass, then without recovery. Where none keeps them, all that the site
     has for it. A bath of which something is not known is left out.
     """
-    sinks = {sink.bath: sink for run in plan.runs if (sink := site.builds[run.build].sink)}
+    sinks = {sink.bath: sink for run in plan.runs if (sink := site.pipes[run.build].sink)}
     found = []
-    for bath in site.baths.values():
+    for bath in site.heat_sinks.values():
         sink = sinks.get(bath.name)
         try:
             study = BathStudy.of(site, bath)

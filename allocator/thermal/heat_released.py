@@ -41,7 +41,7 @@ def _of_state(
         heat = site.machines[machine.type].heat_out * machine.count
         yield site.ground(machine.place), heat
     for run in plan.runs:
-        sink = site.builds[run.build].sink
+        sink = site.pipes[run.build].sink
         if sink is not None:
             yield site.ground(site.routes[run.route].start), sink.heat
     for fluid, found in founds.items():
@@ -71,7 +71,7 @@ def _filled(plan: Plan, store: StoreUse, state: str) -> float:
 def _pipe(site: Network, fluid: str, mine: Sequence[CarriedHeat]) -> Iterator[tuple[str, float]]:
     """The heat of one pipe at its ends; of flows both ways in it the warmer counts at each end."""
     asks = [
-        Ask(site.routes[c.flow.run.route], site.builds[c.flow.run.build], fluid, c.inlet)
+        Ask(site.routes[c.flow.run.route], site.pipes[c.flow.run.build], fluid, c.inlet)
         for c in mine
     ]
     first, second = halves(site, fluid, asks, [c.flow.rate for c in mine])

@@ -29,16 +29,20 @@ def limits_met(
 def _inlets(site: Network, plan: Plan, fluid: str, found: FoundTemperatures) -> Iterator[HeatLimit]:
     for machine in plan.machines:
         kind = site.machines[machine.type]
-        if fluid in kind.takes and kind.hottest_inlet is not None and machine.place in found.at:
+        if (
+            fluid in kind.inputs
+            and kind.max_inlet_temperature is not None
+            and machine.place in found.at
+        ):
             name = f"machine {machine.type} at {site.ground(machine.place)}"
-            yield _inlet(name, fluid, found.at[machine.place], kind.hottest_inlet)
+            yield _inlet(name, fluid, found.at[machine.place], kind.max_inlet_temperature)
     for store in plan.stores:
-        most = site.stores[store.type].hottest_inlet
+        most = site.storage[store.type].max_inlet_temperature
         if store.holds == fluid and most is not None and store.place in found.at:
             name = f"store {store.type} at {site.ground(store.place)}"
             yield _inlet(name, fluid, found.at[store.place], most)
     for demand in site.demands.values():
-        most, place = demand.hottest_inlet, demand.place
+        most, place = demand.max_inlet_temperature, demand.place
         if demand.wants == fluid and most is not None and place is not None and place in found.at:
             yield _inlet(f"demand {demand.name}", fluid, found.at[place], most)
 
@@ -54,28 +58,32 @@ def _pumps(site: Network, plan: Plan, fluid: str, found: FoundTemperatures) -> I
     for use in plan.sources:
         source = site.sources[use.name]
         pump = source.pump
-        if source.fluid != fluid or pump is None or pump.hottest_inlet is None:
+        if source.fluid != fluid or pump is None or pump.max_inlet_temperature is None:
             continue
         if not any(use.collect.values()) and not any(use.direct.values()):
             continue
         kelvin = source.temperature or site.ambient.temperature
-        if kelvin > pump.hottest_inlet:
+        if kelvin > pump.max_inlet_temperature:
             behind = [c.outlet for c in found.carried if c.flow.start == source.place]
             if not behind:
                 continue
             kelvin = max(behind)
-        yield HeatLimit(f"pump of {use.name}", f"{fluid} taken in", "K", kelvin, pump.hottest_inlet)
+        yield HeatLimit(
+            f"pump of {use.name}", f"{fluid} taken in", "K", kelvin, pump.max_inlet_temperature
+        )
 
 
 def _run(site: Network, carried: CarriedHeat) -> Iterator[HeatLimit]:
     run = carried.flow.run
-    route, build = site.routes[run.route], site.builds[run.build]
+    route, build = site.routes[run.route], site.pipes[run.build]
     if route.stream is not None and route.stream.kind != "pipe":
         return
     name = f"run {run.route}" if route.stream is not None else f"run {run.route} of {run.fluid}"
-    if route.surface_limit is not None and carried.surface is not None:
-        yield HeatLimit(name, "surface", "K", carried.surface, route.surface_limit)
+    if route.max_surface_temperature is not None and carried.surface is not None:
+        yield HeatLimit(name, "surface", "K", carried.surface, route.max_surface_temperature)
     if route.heat_limit is not None:
         yield HeatLimit(name, "heat let in", "W", carried.loss, route.heat_limit)
-    if build.hottest is not None:
-        yield HeatLimit(name, f"{run.fluid} in {run.build}", "K", carried.inlet, build.hottest)
+    if build.max_temperature is not None:
+        yield HeatLimit(
+            name, f"{run.fluid} in {run.build}", "K", carried.inlet, build.max_temperature
+        )

@@ -51,13 +51,13 @@ def _known(site: Network, flow: FlowHeat) -> bool:
     stream = site.routes[flow.route].stream
     if flow.rate <= 0 or (stream is not None and stream.kind != "pipe"):
         return False
-    return pipe_of(site, site.builds[flow.build]) is not None
+    return pipe_of(site, site.pipes[flow.build]) is not None
 
 
 def _profiles(site: Network, fluid: str, flows: Sequence[FlowHeat]) -> list[TemperatureProfile]:
     cut, rates = [], []
     for flow in flows:
-        route, build = site.routes[flow.route], site.builds[flow.build]
+        route, build = site.routes[flow.route], site.pipes[flow.build]
         for share in SHARES[1:]:
             part = replace(route, length=route.length * float(share))
             cut.append(Ask(part, build, fluid, flow.inlet))
@@ -65,7 +65,7 @@ def _profiles(site: Network, fluid: str, flows: Sequence[FlowHeat]) -> list[Temp
     ends = march(site, fluid, cut, np.array(rates)).end.reshape(len(flows), -1)
     fluids = np.column_stack([[flow.inlet for flow in flows], ends])
     asks = [
-        Ask(site.routes[flow.route], site.builds[flow.build], fluid, float(kelvin))
+        Ask(site.routes[flow.route], site.pipes[flow.build], fluid, float(kelvin))
         for flow, row in zip(flows, fluids, strict=True)
         for kelvin in row
     ]

@@ -87,15 +87,15 @@ def given_by_machines(
     found = []
     for use in plan.machines:
         kind = site.machines[use.type]
-        rate = kind.gives.get(fluid, 0.0)
+        rate = kind.outputs.get(fluid, 0.0)
         if rate > 0:
-            idle = kind.no_load_share if site.fluids[fluid].exhaust else 0.0
+            idle = kind.no_load if site.fluids[fluid].exhaust else 0.0
             if plan.basis == "mean":
                 idle = 0.0
             load = (1 - idle) * (use.flat_load + _supplied(site, use.following, state))
             load += idle * use.running + use.cycled
             if load > 0:
-                kelvin = hottest if kind.outlet is None else kind.outlet
+                kelvin = hottest if kind.outlet_temperature is None else kind.outlet_temperature
                 found.append(Given(use.place, rate * load, kelvin))
     return found
 

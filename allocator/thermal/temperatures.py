@@ -101,7 +101,7 @@ def _mixed(
         inner, outer = (float(enthalpy.of(kelvin)) - base for kelvin in (inlet, outlet))
         stream = site.routes[flow.run.route].stream
         cooler = stream is not None and stream.kind == "cooler"
-        cooled = cooler or site.builds[flow.run.build].sink is not None
+        cooled = cooler or site.pipes[flow.run.build].sink is not None
         if (cooled and outlet < inlet) or not fed[start]:
             heats[place] += flow.rate * outer
         elif 0.0 <= outer * np.sign(inner) <= abs(inner) and inner != 0.0:
@@ -130,17 +130,17 @@ def _carry(
         stream = site.routes[flow.run.route].stream
         if stream is not None and stream.kind == "cooler":
             outlets[i] = min(inlets[i], site.coolers[stream.corridor].set_point)
-        elif (sink := site.builds[flow.run.build].sink) is not None:
+        elif (sink := site.pipes[flow.run.build].sink) is not None:
             outlets[i] = min(inlets[i], sink.outlet)
         elif stream is None or stream.kind == "pipe":
             found[i] = inlets[i]  # a build that is not known in full counts as bare
-            if pipe_of(site, site.builds[flow.run.build]) is not None:
+            if pipe_of(site, site.pipes[flow.run.build]) is not None:
                 marched.append(i)
     if marched:
         asks = [
             Ask(
                 site.routes[flows[i].run.route],
-                site.builds[flows[i].run.build],
+                site.pipes[flows[i].run.build],
                 fluid,
                 inlets[i],
             )

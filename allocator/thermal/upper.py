@@ -64,7 +64,7 @@ def upper_heat(site: Network) -> dict[str, Upper]:
                 heat = heat_between(site, cooler.fluid, route.stream.inlet, cooler.set_point)
                 found[place].coolers[route.name] = heat * (1 + cooler.power_share)
         for build, fluid in route.capacities or {}:
-            sink, place = site.builds[build].sink, site.ground(route.start)
+            sink, place = site.pipes[build].sink, site.ground(route.start)
             if sink is not None and place in found:
                 found[place].pipes[route.name, build, fluid] = sink.heat
     _stores(site, found)
@@ -102,7 +102,7 @@ def above_ambient(site: Network, fluid: str, kelvin: float) -> float:
 
 
 def _stores(site: Network, found: dict[str, Upper]) -> None:
-    for store in site.stores.values():
+    for store in site.storage.values():
         for place in store.places:
             ground = site.ground(place)
             if ground not in found:
@@ -123,7 +123,7 @@ def _stores(site: Network, found: dict[str, Upper]) -> None:
 
 def _pipes(site: Network, fluid: str, found: dict[str, Upper]) -> None:
     asks = [
-        Ask(route, site.builds[build], fluid, route.stream.inlet)
+        Ask(route, site.pipes[build], fluid, route.stream.inlet)
         for route in site.routes.values()
         if route.stream is not None and route.stream.kind == "pipe" and route.stream.fluid == fluid
         if site.ground(route.start) in found or site.ground(route.end) in found
@@ -157,11 +157,13 @@ def most_through(site: Network, fluid: str, kelvin: float) -> float:
     layer makes gas on its way. A store gives no gas hotter than it takes in, but may give it at a
     peak; so may a machine. Colder gas never comes to a hotter level.
     """
-    stores = [s for s in site.stores.values() if s.holds == fluid]
-    if any(s.hottest_inlet is None or s.hottest_inlet >= kelvin - SAME for s in stores):
+    stores = [s for s in site.storage.values() if s.holds == fluid]
+    if any(
+        s.max_inlet_temperature is None or s.max_inlet_temperature >= kelvin - SAME for s in stores
+    ):
         return math.inf
-    machines = [m for m in site.machines.values() if fluid in m.gives]
-    if any(m.outlet is None or m.outlet >= kelvin - SAME for m in machines):
+    machines = [m for m in site.machines.values() if fluid in m.outputs]
+    if any(m.outlet_temperature is None or m.outlet_temperature >= kelvin - SAME for m in machines):
         return math.inf
     sources = [s for s in site.sources.values() if s.fluid == fluid]
     return ROOM * math.fsum(source.flow for source in sources)

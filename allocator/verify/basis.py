@@ -49,7 +49,7 @@ def pumped(site: Network, source: Source) -> float:
     assert source.pump is not None
     assert source.pump.rate is not None
     assert source.pump.chamber is not None
-    most, rate = content(site, source, source.pump.chamber.least), source.pump.rate
+    most, rate = content(site, source, source.pump.chamber.min_pressure), source.pump.rate
     cycle = source_cycle(source.stages)
     lengths = np.diff(np.append(cycle.times, cycle.period))
     steps = list(zip((lengths * cycle.rates * source.flow).tolist(), lengths.tolist(), strict=True))
@@ -84,10 +84,8 @@ def averaged(site: Network, duty: Mapping[str, float]) -> Network:
         site,
         sources=sources,
         demands={name: replace(d, profile=None) for name, d in site.demands.items()},
-        machines={
-            name: replace(m, no_load_share=0.0, least_load=0.0) for name, m in site.machines.items()
-        },
-        stores={
-            name: replace(s, loss=0.0, charge_efficiency=1.0) for name, s in site.stores.items()
+        machines={name: replace(m, no_load=0.0, min_load=0.0) for name, m in site.machines.items()},
+        storage={
+            name: replace(s, loss=0.0, charge_efficiency=1.0) for name, s in site.storage.items()
         },
     )

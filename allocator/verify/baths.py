@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plans.records import BathUse
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, source_cycle
 from allocator.verify.heat import substance_of
@@ -39,7 +39,7 @@ TOUCHING = 1e-9
 def check_baths(case: Case, findings: Findings) -> None:
     """Each bath is told once and truly, and no smaller set than the one told is enough."""
     told = {use.name: use for use in case.plan.baths}
-    for name, bath in case.whole.baths.items():
+    for name, bath in case.whole.heat_sinks.items():
         subject = f"bath {name!r}"
         use = told.get(name)
         if use is None:
@@ -55,12 +55,12 @@ def check_baths(case: Case, findings: Findings) -> None:
             _check(case, findings, bath, use)
 
 
-def mass_of(bath: Bath, use: BathUse) -> float:
+def mass_of(bath: HeatSink, use: BathUse) -> float:
     """kg that a plan tells of a bath; that of the site where it tells none."""
     return bath.mass if use.mass is None else use.mass
 
 
-def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
+def _check(case: Case, findings: Findings, bath: HeatSink, use: BathUse) -> None:
     subject, room = f"bath {bath.name!r}", _room(case, bath)
     full = bath.cooler.duty if bath.cooler is not None and use.cooler else 0.0
     told = replace(bath, mass=mass_of(bath, use))
@@ -95,7 +95,7 @@ def _check(case: Case, findings: Findings, bath: Bath, use: BathUse) -> None:
         )
 
 
-def _sets(bath: Bath) -> Iterator[tuple[bool, float, bool]]:
+def _sets(bath: HeatSink) -> Iterator[tuple[bool, float, bool]]:
     """What could stand there: with a cooler or not, kg, with recovery or not."""
     for cooler in (False, True) if bath.cooler is not None else (False,):
         for mass in bath.masses or (bath.mass,):
@@ -103,8 +103,8 @@ def _sets(bath: Bath) -> Iterator[tuple[bool, float, bool]]:
                 yield cooler, mass, recovery
 
 
-def _room(case: Case, bath: Bath) -> float:
-    hot = case.whole.sources[bath.source].temperature or bath.hottest
+def _room(case: Case, bath: HeatSink) -> float:
+    hot = case.whole.sources[bath.source].temperature or bath.max_temperature
     return KELVINS + SHARE * abs(hot - case.whole.ambient.temperature)
 
 
@@ -119,11 +119,11 @@ class Reached(NamedTuple):
     settled_low: float = 0.0
 
 
-def margin_of(bath: Bath, found: Reached) -> float:
+def margin_of(bath: HeatSink, found: Reached) -> float:
     """K to the nearest limit; below zero where one is broken."""
-    margin = bath.hottest - found.high
-    if bath.hottest_outlet is not None and found.outlet is not None:
-        margin = min(margin, bath.hottest_outlet - found.outlet)
+    margin = bath.max_temperature - found.high
+    if bath.max_outlet_temperature is not None and found.outlet is not None:
+        margin = min(margin, bath.max_outlet_temperature - found.outlet)
     return margin
 
 
@@ -198,7 +198,7 @@ class Body:
             self.high_on = max(self.high_on, now)
 
 
-def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
+def reached(case: Case, bath: HeatSink, recovery: bool, cooling: float) -> Reached:
     """How warm a bath gets from its start on, for ever."""
     site = case.whole
     source = site.sources[bath.source]
@@ -210,12 +210,14 @@ def reached(case: Case, bath: Bath, recovery: bool, cooling: float) -> Reached:
         hot = source.temperature
         pressure = source.pressure or site.ambient.pressure
         mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
-        contact = bath.contact * source.flow * mean
+        contact = bath.effectiveness * source.flow * mean
     inflow = (heat, contact, hot)
     return marched(bath, body_of(case, bath, recovery, cooling), cycle, inflow)
 
 
-def marched(bath: Bath, body: Body, cycle: Cycle, inflow: tuple[float, float, float]) -> Reached:
+def marched(
+    bath: HeatSink, body: Body, cycle: Cycle, inflow: tuple[float, float, float]
+) -> Reached:
     """How warm a body gets. ``inflow``: while the source is on, W, and W/K from gas at K."""
     heat, contact, hot = inflow
     lag = body.capacity / max(body.loss + contact * cycle.mean, 1e-9)
@@ -231,14 +233,14 @@ def marched(bath: Bath, body: Body, cycle: Cycle, inflow: tuple[float, float, fl
                 now = which.step(now, span, heat * rate, contact * rate, hot)
         return now
 
-    begin = _settled(body, turn, bath.start)
+    begin = _settled(body, turn, bath.initial_temperature)
     if begin is None:
         return Reached(math.inf, None)
     again = replace(body)
-    turn(body, bath.start)  # the first may be the hottest
+    turn(body, bath.initial_temperature)  # the first may be the hottest
     turn(again, begin)
     high_on = max(body.high_on, again.high_on)
-    outlet = hot - bath.contact * (hot - high_on) if contact else None
+    outlet = hot - bath.effectiveness * (hot - high_on) if contact else None
     return Reached(max(body.high, again.high), outlet, again.high, again.low)
 
 
@@ -265,7 +267,7 @@ def _settled(body: Body, turn: Callable[[Body, float], float], start: float) -> 
     return now
 
 
-def body_of(case: Case, bath: Bath, recovery: bool, cooling: float) -> Body:
+def body_of(case: Case, bath: HeatSink, recovery: bool, cooling: float) -> Body:
     site = case.whole
     draws = []
     if recovery and bath.recovery is not None:
@@ -286,7 +288,7 @@ def body_of(case: Case, bath: Bath, recovery: bool, cooling: float) -> Body:
             specific = own or mean_heat(pure, cold, boils - 0.01, bath.pressure)
         else:
             specific = float(value(substance, "specific_heat", around, bath.pressure))
-    return Body(bath.mass * specific, bath.loss, site.ambient.temperature, draws)
+    return Body(bath.mass * specific, bath.loss_conductance, site.ambient.temperature, draws)
 
 
 def boils_at(library: str, pressure: float) -> float:
@@ -301,7 +303,7 @@ def mean_heat(substance: Substance, cold: float, hot: float, pressure: float) ->
     return math.fsum(w * h for w, h in zip(weights, heats, strict=True)) / 24
 
 
-def _can_be_known(case: Case, bath: Bath) -> bool:
+def _can_be_known(case: Case, bath: HeatSink) -> bool:
     try:
         sets = [(r, c) for r in (False, True) for c in (False, True)]
         duty = 0.0 if bath.cooler is None else bath.cooler.duty

@@ -32,7 +32,7 @@ def levelled_by(
     case: Case, battery: BatteryUse
 ) -> Iterator[tuple[str, AuditLevelling, dict[str, float]]]:
     """What a battery levels: demand, its constants, and mean power served by class."""
-    efficiency = case.site.stores[battery.type].charge_efficiency
+    efficiency = case.site.storage[battery.type].charge_efficiency
     for name, classes in battery.levelled.items():
         profile = case.site.demands[name].profile
         yield name, levelling_of(profile, efficiency), dict(classes)
@@ -66,13 +66,13 @@ def bursts_into(case: Case, battery: BatteryUse, kind: str) -> Iterator[tuple[st
             continue
         record = case.machine_type(machine)
         if class_of(case.site, record) == kind:
-            energy = record.power_out / record.takes[destination.fluid]
+            energy = record.power_out / record.inputs[destination.fluid]
             for source, rate in case.collected(destination.name):
                 yield source.name, case.cycles[source.name], energy * rate
 
 
 def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subject: str) -> None:
-    record = case.site.stores[battery.type]
+    record = case.site.storage[battery.type]
     part = battery.burst_part.get(kind, 0.0)
     supply = [
         (source, cycle, record.charge_efficiency * power)
@@ -84,7 +84,7 @@ def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subj
 
 
 def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:
-    record = case.site.stores[battery.type]
+    record = case.site.storage[battery.type]
     into = [power for kind in CLASSES for _, _, power in bursts_into(case, battery, kind)]
     out = [case.at_peak(released) for released in battery.release.values()]
     for _, constants, classes in levelled_by(case, battery):

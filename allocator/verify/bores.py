@@ -6,7 +6,7 @@ import math
 
 from allocator.physics.substances import Substance, value
 from allocator.plans.records import Run
-from allocator.site.records import Build
+from allocator.site.records import PipeType
 from allocator.verify.case import Case
 from allocator.verify.heat import substance_of
 from allocator.verify.report import Findings
@@ -27,7 +27,7 @@ HAIR = 1e-6
 def check_bores(case: Case, findings: Findings) -> None:
     """Per run whose build has no capacity of its own: velocity, Mach number, end pressure."""
     for run in case.plan.runs:
-        build = case.site.builds[run.build]
+        build = case.site.pipes[run.build]
         peak = math.fsum(
             f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
         )
@@ -35,7 +35,7 @@ def check_bores(case: Case, findings: Findings) -> None:
             _check(case, findings, run, build, peak)
 
 
-def _check(case: Case, findings: Findings, run: Run, build: Build, peak: float) -> None:
+def _check(case: Case, findings: Findings, run: Run, build: PipeType, peak: float) -> None:
     site, subject = case.site, f"run {run.route!r} of {run.fluid!r}"
     route, substance = site.routes[run.route], substance_of(case, run.fluid)
     kelvin = _temperature(case, run)
@@ -45,12 +45,14 @@ def _check(case: Case, findings: Findings, run: Run, build: Build, peak: float) 
     density = _at(substance, "density", kelvin, first)
     thin = density * last / first if substance.phase == "gas" else density
     speed = peak / (thin * area)
-    most = USUAL[substance.phase] if build.velocity is None else build.velocity
+    most = USUAL[substance.phase] if build.max_velocity is None else build.max_velocity
     findings.at_most("bore_velocity", subject, speed, most * (1 + HAIR), "m/s", "its velocity")
     if substance.phase == "gas":
         sound = _at(substance, "sound_speed", kelvin, first)
         mach = speed / sound
-        findings.at_most("bore_mach", subject, mach, build.mach * (1 + HAIR), "", "its Mach number")
+        findings.at_most(
+            "bore_mach", subject, mach, build.max_mach * (1 + HAIR), "", "its Mach number"
+        )
     end = _end_pressure(
         peak / area,
         route.length,
@@ -76,7 +78,7 @@ def _temperature(case: Case, run: Run) -> float:
     return max(hot, default=case.site.ambient.temperature)
 
 
-def _pressures(case: Case, build: Build, fluid: str) -> tuple[float, float]:
+def _pressures(case: Case, build: PipeType, fluid: str) -> tuple[float, float]:
     given = [s.pressure for s in case.site.sources.values() if s.fluid == fluid and s.pressure]
     last = build.outlet_pressure or case.site.ambient.pressure
     return build.inlet_pressure or min(given, default=last), last

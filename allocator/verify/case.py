@@ -69,7 +69,7 @@ class Case:
 
     def bus(self, place: str | None) -> str:
         """The power bus of a place: one for all places unless the site lists lines."""
-        return self.site.ground(place) if self.site.lines and place else ""
+        return self.site.ground(place) if self.site.power_lines and place else ""
 
     def duty(self, source: str) -> float:
         """Share of the time that a source is on."""
@@ -113,7 +113,7 @@ def destinations_of(site: Network, plan: Plan) -> dict[str, AuditDestination]:
         name = f"store:{store.name}"
         found[name] = AuditDestination(name, store.holds, store.place, store=store)
     for machine in plan.machines:
-        taken = tuple(site.machines[machine.type].takes)
+        taken = tuple(site.machines[machine.type].inputs)
         fluid = taken[0] if len(taken) == 1 else None
         for battery in plan.batteries:
             name = f"burn:{machine.name}>{battery.name}"
@@ -185,4 +185,4 @@ def counts(site: Network, fluid: str) -> bool:
 
 def class_of(site: Network, machine: MachineType) -> str:
     """``clean`` where a machine releases no counted emission, else ``emitting``."""
-    return "emitting" if any(counts(site, fluid) for fluid in machine.gives) else "clean"
+    return "emitting" if any(counts(site, fluid) for fluid in machine.outputs) else "clean"

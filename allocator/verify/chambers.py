@@ -122,7 +122,11 @@ def hold_of(case: Case, source: Source) -> float:
     """Pa that a source's pump keeps in its chamber: the plan's set-point, or the site's least."""
     points = case.plan.set_points
     holds = {} if points is None else {hold.source: hold.pressure for hold in points.chambers}
-    least = 0.0 if source.pump is None or source.pump.chamber is None else source.pump.chamber.least
+    least = (
+        0.0
+        if source.pump is None or source.pump.chamber is None
+        else source.pump.chamber.min_pressure
+    )
     return max(least, holds.get(source.name, least))
 
 

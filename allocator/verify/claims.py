@@ -64,7 +64,7 @@ def goals_to_tell(case: Case) -> Iterator[str]:
     machines = [
         m for m in site.machines.values() if open_places & {*m.places} and m.name not in dropped
     ]
-    built = [] if case.plan.basis == "mean" else site.stores.values()
+    built = [] if case.plan.basis == "mean" else site.storage.values()
     batteries = [s for s in built if s.holds == POWER and open_places & {*s.places}]
     materials = [thing.materials for thing in machines] + [thing.materials for thing in batteries]
     prices = [thing.price for thing in machines] + [thing.price for thing in batteries]
@@ -79,7 +79,7 @@ def goals_to_tell(case: Case) -> Iterator[str]:
             weights = [
                 math.fsum(
                     rate * site.fluids[fluid].emission_weight
-                    for fluid, rate in machine.gives.items()
+                    for fluid, rate in machine.outputs.items()
                     if counts(site, fluid)
                 )
                 for machine in machines

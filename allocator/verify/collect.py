@@ -145,7 +145,7 @@ def check_burns(case: Case, findings: Findings) -> None:
         findings.holds(
             "burn_rest",
             subject,
-            kind.least_rest <= 0,
+            kind.min_down_time <= 0,
             "burns bursts as they come but must rest between two runs",
         )
         for source, _ in case.collected(destination.name):
@@ -153,13 +153,13 @@ def check_burns(case: Case, findings: Findings) -> None:
                 "burn_run",
                 subject,
                 shortest_on(case.cycles[source.name]),
-                kind.least_burst,
+                kind.min_burst_time,
                 "s",
                 f"the shortest burst of {source.name!r}",
-                ROUNDING * kind.least_burst,
+                ROUNDING * kind.min_burst_time,
             )
         if one and destination.fluid is not None:
-            burnt = total / kind.takes[destination.fluid]
+            burnt = total / kind.inputs[destination.fluid]
             findings.equals(
                 "burn_units",
                 subject,

@@ -22,7 +22,7 @@ def check_taps(case: Case, findings: Findings) -> None:
             told = "a tap is said to be new where it is that of the chamber's source"
             findings.holds("stands_already", subject, not source.new, told)
             continue
-        stands = source.name in case.site.built.taps
+        stands = source.name in case.site.built.sources
         _new_or_standing(findings, subject, "a tap", source.new, source.tapped, stands)
         if source.new:
             findings.holds(
@@ -38,10 +38,10 @@ def check_stores(case: Case, findings: Findings) -> None:
 
 
 def _store(case: Case, findings: Findings, store: StoreUse | BatteryUse) -> None:
-    kind = case.site.stores[store.type]
+    kind = case.site.storage[store.type]
     unit = "J" if kind.holds == POWER else "kg"
     subject = f"store {store.name!r}"
-    standing = case.site.built.stores.get((store.type, store.place), 0.0)
+    standing = case.site.built.storage.get((store.type, store.place), 0.0)
     together = standing + store.new_size
     findings.equals(
         "store_size",
@@ -53,8 +53,8 @@ def _store(case: Case, findings: Findings, store: StoreUse | BatteryUse) -> None
         relative(ROUNDING, together),
     )
     if store.new_size > 0:
-        findings.at_most("store_most", subject, store.size, kind.most, unit, "the size")
-        findings.at_least("store_least", subject, store.size, kind.least, unit, "the size")
+        findings.at_most("store_most", subject, store.size, kind.max_size, unit, "the size")
+        findings.at_least("store_least", subject, store.size, kind.min_size, unit, "the size")
         findings.holds(
             "place_not_offered", subject, store.place in kind.places, "may not be built there"
         )
@@ -108,7 +108,7 @@ def check_machines(case: Case, findings: Findings) -> None:
             _not_excluded(case, findings, subject, machine.place)
     for kind in case.site.machines.values():
         mine = [m for m in case.plan.machines if m.type == kind.name]
-        if kind.most is not None and any(m.new for m in mine):
+        if kind.max_units is not None and any(m.new for m in mine):
             standing = sum(
                 n for (name, _), n in case.site.built.machines.items() if name == kind.name
             )
@@ -117,7 +117,7 @@ def check_machines(case: Case, findings: Findings) -> None:
                 "machine_type_limit",
                 f"machine type {kind.name!r}",
                 count,
-                kind.most,
+                kind.max_units,
                 "units",
                 "the count on the site",
             )
@@ -137,8 +137,8 @@ def check_runs(case: Case, findings: Findings) -> None:
         )
         seen.add((run.route, run.fluid))
         stands = any(
-            (b.route, b.build, b.fluid) == (run.route, run.build, run.fluid)
-            for b in site.built.runs
+            (b.route, b.pipe, b.fluid) == (run.route, run.build, run.fluid)
+            for b in site.built.pipes
         )
         _new_or_standing(findings, subject, f"a {run.build!r} pipe", run.new, True, stands)
         if run.new:
@@ -150,7 +150,7 @@ def _new_run(case: Case, findings: Findings, run: Run, subject: str) -> None:
     findings.holds(
         "build_not_offered",
         subject,
-        run.build in route.builds,
+        run.build in route.pipes,
         f"build {run.build!r} is not offered on this route",
     )
     findings.holds(
@@ -167,10 +167,13 @@ def check_lines(case: Case, findings: Findings) -> None:
     """A line is new where none stands, and not to an excluded place."""
     for line in case.plan.lines:
         subject = f"line {line.name!r}"
-        stands = line.name in case.site.built.lines
+        stands = line.name in case.site.built.power_lines
         _new_or_standing(findings, subject, "a line", line.new, True, stands)
         if line.new:
-            for place in (case.site.lines[line.name].start, case.site.lines[line.name].end):
+            for place in (
+                case.site.power_lines[line.name].start,
+                case.site.power_lines[line.name].end,
+            ):
                 _not_excluded(case, findings, subject, place)
 
 
@@ -207,10 +210,10 @@ def check_shares(case: Case, findings: Findings) -> None:
         emitting = use.emitting_share if use else 0.0
         share = math.fsum([clean, emitting])
         findings.at_most("served_share", subject, share, 1.0, "", "the share served")
-        if demand.least_share > 0:
-            least = demand.least_share
+        if demand.min_share > 0:
+            least = demand.min_share
             findings.at_least(
-                "least_share", subject, share, least, "", "the share served", ROOM * least
+                "min_share", subject, share, least, "", "the share served", ROOM * least
             )
         if demand.wants != POWER:
             findings.at_most(

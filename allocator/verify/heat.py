@@ -87,8 +87,8 @@ def check_hottest(case: Case, findings: Findings, fluid: str) -> None:
             hot[source.place] = max(kelvin, hot.get(source.place, 0.0))
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
-        if fluid in kind.gives:
-            kelvin = hottest if kind.outlet is None else kind.outlet
+        if fluid in kind.outputs:
+            kelvin = hottest if kind.outlet_temperature is None else kind.outlet_temperature
             hot[machine.place] = max(kelvin, hot.get(machine.place, 0.0))
     ways = [(f.start, f.end) for r in case.plan.runs if r.fluid == fluid for f in r.flows]
     for _ in ways:
@@ -96,7 +96,9 @@ def check_hottest(case: Case, findings: Findings, fluid: str) -> None:
             hot[end] = max(hot.get(start, 0.0), hot.get(end, 0.0))
     for place, kelvin in hot.items():
         for name, most in equipment_at(case, place, fluid):
-            findings.at_most("hottest_inlet", name, kelvin, most, "K", f"the {fluid} taken in")
+            findings.at_most(
+                "max_inlet_temperature", name, kelvin, most, "K", f"the {fluid} taken in"
+            )
 
 
 def rates_in(case: Case, fluid: str, state: str) -> dict[tuple[str, str, str], float]:
@@ -153,7 +155,7 @@ def arriving(
             if rate > 0:
                 kelvin = source.temperature or case.site.ambient.temperature
                 found.setdefault(source.place, []).append((rate, kelvin))
-    unknown = {m.place for m in case.plan.machines if fluid in case.machine_type(m).gives}
+    unknown = {m.place for m in case.plan.machines if fluid in case.machine_type(m).outputs}
     unknown |= {s.place for s in case.plan.stores if s.holds == fluid and s.draw}
     return found, unknown
 
@@ -185,8 +187,12 @@ def _from_equipment(
     possible = [kelvin for _, kelvin in came]
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
-        if machine.place == flow.start and fluid in kind.gives and kind.outlet is not None:
-            possible.append(kind.outlet)
+        if (
+            machine.place == flow.start
+            and fluid in kind.outputs
+            and kind.outlet_temperature is not None
+        ):
+            possible.append(kind.outlet_temperature)
     low = min(possible, default=case.site.ambient.temperature)
     low = min(low, case.site.ambient.temperature) if flow.state == "quiet" else low
     findings.at_least(
@@ -264,7 +270,7 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
                 "colder_than_coolant", subject, flow.outlet, coolant, "K", "its outlet"
             )
         return
-    if (sink := site.builds[flow.build].sink) is not None:
+    if (sink := site.pipes[flow.build].sink) is not None:
         expected = min(flow.inlet, sink.outlet)
         findings.equals("heat_along", subject, flow.outlet, expected, "K", "its outlet", 1e-6)
         return
@@ -312,22 +318,27 @@ def _limits(case: Case, findings: Findings) -> None:
 
 def limits_of_flow(case: Case, flow: FlowHeat) -> Iterator[tuple[str, str, str, HeatLimit]]:
     site = case.site
-    route, build = site.routes[flow.route], site.builds[flow.build]
+    route, build = site.routes[flow.route], site.pipes[flow.build]
     subject = f"run {flow.route!r}"
     piped = route.stream is None or route.stream.kind == "pipe"
-    if piped and route.surface_limit is not None and flow.surface is not None:
-        limit = HeatLimit(subject, "surface", "K", flow.surface, route.surface_limit)
-        yield "surface_limit", subject, "its surface", limit
+    if piped and route.max_surface_temperature is not None and flow.surface is not None:
+        limit = HeatLimit(subject, "surface", "K", flow.surface, route.max_surface_temperature)
+        yield "max_surface_temperature", subject, "its surface", limit
     if piped and route.heat_limit is not None:
         limit = HeatLimit(subject, "heat", "W", flow.loss, route.heat_limit)
         yield "route_heat_limit", subject, "the heat that it lets in", limit
-    if piped and build.hottest is not None:
-        limit = HeatLimit(subject, "inlet", "K", flow.inlet, build.hottest)
+    if piped and build.max_temperature is not None:
+        limit = HeatLimit(subject, "inlet", "K", flow.inlet, build.max_temperature)
         yield "build_hottest", subject, "what it carries", limit
     end = route.end if flow.start == route.start else route.start
     for name, most in equipment_at(case, end, flow.fluid):
         limit = HeatLimit(name, "inlet", "K", flow.outlet, most)
-        yield "hottest_inlet", name, f"the {flow.fluid} that may come in by {flow.route!r}", limit
+        yield (
+            "max_inlet_temperature",
+            name,
+            f"the {flow.fluid} that may come in by {flow.route!r}",
+            limit,
+        )
 
 
 def equipment_at(case: Case, place: str, fluid: str) -> Iterator[tuple[str, float]]:
@@ -335,17 +346,22 @@ def equipment_at(case: Case, place: str, fluid: str) -> Iterator[tuple[str, floa
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
         used = machine.running or machine.cycled or machine.flat_load or any(machine.burst.values())
-        if machine.place == place and fluid in kind.takes and used and kind.hottest_inlet:
-            yield f"machine {machine.name!r}", kind.hottest_inlet
+        if machine.place == place and fluid in kind.inputs and used and kind.max_inlet_temperature:
+            yield f"machine {machine.name!r}", kind.max_inlet_temperature
     for store in case.plan.stores:
-        most = case.site.stores[store.type].hottest_inlet
+        most = case.site.storage[store.type].max_inlet_temperature
         if store.place == place and store.holds == fluid and most is not None:
             yield f"store {store.name!r}", most
     for use in case.plan.demands:
         demand = case.site.demands[use.name]
         served = use.clean_share + use.emitting_share > 0
-        if demand.place == place and demand.wants == fluid and served and demand.hottest_inlet:
-            yield f"demand {use.name!r}", demand.hottest_inlet
+        if (
+            demand.place == place
+            and demand.wants == fluid
+            and served
+            and demand.max_inlet_temperature
+        ):
+            yield f"demand {use.name!r}", demand.max_inlet_temperature
 
 
 def check_pumps(case: Case, findings: Findings) -> None:
@@ -355,19 +371,19 @@ def check_pumps(case: Case, findings: Findings) -> None:
     """
     for use in case.plan.sources:
         source = case.site.sources[use.name]
-        if source.pump is None or source.pump.hottest_inlet is None:
+        if source.pump is None or source.pump.max_inlet_temperature is None:
             continue
         if not any(use.collect.values()) and not any(use.direct.values()):
             continue
         kelvin = source.temperature or case.site.ambient.temperature
-        if kelvin > source.pump.hottest_inlet:
+        if kelvin > source.pump.max_inlet_temperature:
             behind = [_after(case, run) for run in case.plan.runs if _leaves(case, run, use.name)]
             kelvin = max(behind, default=kelvin)
         findings.at_most(
             "pump_inlet",
             f"pump of {use.name!r}",
             kelvin,
-            source.pump.hottest_inlet,
+            source.pump.max_inlet_temperature,
             "K",
             "what it takes in",
         )
@@ -382,7 +398,7 @@ def _after(case: Case, run: Run) -> float:
     stream = case.site.routes[run.route].stream
     if stream is not None and stream.kind == "cooler":
         return case.site.coolers[stream.corridor].set_point
-    sink = case.site.builds[run.build].sink
+    sink = case.site.pipes[run.build].sink
     return math.inf if sink is None else sink.outlet
 
 

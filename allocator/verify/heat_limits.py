@@ -91,14 +91,14 @@ def _coming(case: Case) -> Iterator[Comes]:
 
 
 def _along(case: Case, flow: FlowHeat) -> Iterator[Comes]:
-    route, build = case.site.routes[flow.route], case.site.builds[flow.build]
+    route, build = case.site.routes[flow.route], case.site.pipes[flow.build]
     if route.stream is not None and route.stream.kind != "pipe":
         return
     name = f"run {flow.route}" + (f" of {flow.fluid}" if route.stream is None else "")
     for what, unit, most, value in (
-        ("surface", "K", route.surface_limit, flow.surface),
+        ("surface", "K", route.max_surface_temperature, flow.surface),
         (WHAT, "W", route.heat_limit, flow.loss),
-        (f"{flow.fluid} in {flow.build}", "K", build.hottest, flow.inlet),
+        (f"{flow.fluid} in {flow.build}", "K", build.max_temperature, flow.inlet),
     ):
         if most is not None and value is not None:
             yield Comes(name, what, unit, most, value, value)
@@ -112,7 +112,7 @@ def _taken_in(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iter
     """
     came, _ = arriving(case, fluid, state, flows)
     site, what = case.site, f"{fluid} {TAKEN}"
-    given = {m.place for m in case.plan.machines if fluid in case.machine_type(m).gives}
+    given = {m.place for m in case.plan.machines if fluid in case.machine_type(m).outputs}
     heat = case.plan.heat
     assert heat is not None
     busiest = [f for f in heat.flows if (f.fluid, f.state) == (fluid, "busiest")]
@@ -138,23 +138,27 @@ def _taken_in(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iter
 
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
-        if fluid in kind.takes and kind.hottest_inlet is not None:
+        if fluid in kind.inputs and kind.max_inlet_temperature is not None:
             subject = f"machine {machine.type} at {site.ground(machine.place)}"
-            yield from comes(subject, machine.place, kind.hottest_inlet)
+            yield from comes(subject, machine.place, kind.max_inlet_temperature)
     for store in case.plan.stores:
-        most = site.stores[store.type].hottest_inlet
+        most = site.storage[store.type].max_inlet_temperature
         if store.holds == fluid and most is not None:
             subject = f"store {store.type} at {site.ground(store.place)}"
             yield from comes(subject, store.place, most)
     for demand in site.demands.values():
-        if demand.wants == fluid and demand.hottest_inlet is not None and demand.place is not None:
-            yield from comes(f"demand {demand.name}", demand.place, demand.hottest_inlet)
+        if (
+            demand.wants == fluid
+            and demand.max_inlet_temperature is not None
+            and demand.place is not None
+        ):
+            yield from comes(f"demand {demand.name}", demand.place, demand.max_inlet_temperature)
 
 
 def _hottest(case: Case, fluid: str) -> float:
     """K: the hottest that a fluid may be on the site."""
     known = [s.temperature for s in case.site.sources.values() if s.fluid == fluid]
-    known += [m.outlet for m in case.site.machines.values() if fluid in m.gives]
+    known += [m.outlet_temperature for m in case.site.machines.values() if fluid in m.outputs]
     return max([k for k in known if k is not None], default=case.site.ambient.temperature)
 
 
@@ -163,16 +167,21 @@ def _pumps(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iterato
     for use in case.plan.sources:
         source = case.site.sources[use.name]
         pump = source.pump
-        if source.fluid != fluid or pump is None or pump.hottest_inlet is None:
+        if source.fluid != fluid or pump is None or pump.max_inlet_temperature is None:
             continue
         if not any(use.collect.values()) and not any(use.direct.values()):
             continue
         kelvin = source.temperature or case.site.ambient.temperature
-        if kelvin > pump.hottest_inlet:
+        if kelvin > pump.max_inlet_temperature:
             behind = [flow.outlet for flow in flows if flow.start == source.place]
             if not behind:
                 continue
             kelvin = max(behind)
         yield Comes(
-            f"pump of {use.name}", f"{fluid} {TAKEN}", "K", pump.hottest_inlet, kelvin, kelvin
+            f"pump of {use.name}",
+            f"{fluid} {TAKEN}",
+            "K",
+            pump.max_inlet_temperature,
+            kelvin,
+            kelvin,
         )

@@ -59,7 +59,7 @@ def _let_in(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Let]:
         heat = machine.count * case.machine_type(machine).heat_out
         yield Let(site.ground(machine.place), heat, 0.0)
     for run in plan.runs:
-        sink = site.builds[run.build].sink
+        sink = site.pipes[run.build].sink
         if sink is not None:
             yield Let(site.ground(site.routes[run.route].start), sink.heat, 0.0)
     for flow in flows:

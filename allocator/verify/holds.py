@@ -67,7 +67,7 @@ def _check_chambers(case: Case, findings: Findings) -> None:
             continue
         most = math.inf if source.pressure is None else source.pressure
         said = ("chamber_hold", subject, hold.pressure)
-        findings.at_least(*said, chamber.least, "Pa", "the pressure kept in it")
+        findings.at_least(*said, chamber.min_pressure, "Pa", "the pressure kept in it")
         findings.at_most(*said, most, "Pa", "the pressure kept in it")
 
 
@@ -92,8 +92,8 @@ def _check_cycled(case: Case, findings: Findings) -> None:
         power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
         kind = case.machine_type(machine)
         swings = {
-            "run": kind.least_run * power * (1.0 - machine.cycled),
-            "rest": kind.least_rest * power * machine.cycled if machine.cycled < 1.0 else 0.0,
+            "run": kind.min_up_time * power * (1.0 - machine.cycled),
+            "rest": kind.min_down_time * power * machine.cycled if machine.cycled < 1.0 else 0.0,
         }
         swing = levels.stop - levels.start
         for what, least in swings.items():

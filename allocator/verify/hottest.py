@@ -81,7 +81,7 @@ def _hottest(case: Case, fluid: str, key: tuple[str, str, str], rate: float) -> 
     outlet, surface = inlet, None
     if stream is not None and stream.kind == "cooler":
         outlet = min(inlet, site.coolers[stream.corridor].set_point)
-    elif (sink := site.builds[build].sink) is not None:
+    elif (sink := site.pipes[build].sink) is not None:
         outlet = min(inlet, sink.outlet)
     elif stream is None or stream.kind == "pipe":
         model = PipeModel.of(site, route, build)
@@ -109,12 +109,12 @@ def _given(case: Case, fluid: str, flows: Iterable[FlowHeat]) -> Given:
         if source.fluid == fluid and (any(use.collect.values()) or any(use.direct.values())):
             kelvin = source.temperature or around
             found.setdefault(source.place, []).append((f"source {use.name!r}", kelvin, SAME))
-    outlets = [m.outlet for m in site.machines.values() if fluid in m.gives]
+    outlets = [m.outlet_temperature for m in site.machines.values() if fluid in m.outputs]
     hottest = max([_most_known(case, fluid), *(k for k in outlets if k is not None)])
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
-        if fluid in kind.gives and machine.count:
-            kelvin = hottest if kind.outlet is None else kind.outlet
+        if fluid in kind.outputs and machine.count:
+            kelvin = hottest if kind.outlet_temperature is None else kind.outlet_temperature
             found.setdefault(machine.place, []).append((f"machine {machine.name!r}", kelvin, SAME))
     for flow in flows:
         route = site.routes[flow.route]
@@ -141,16 +141,16 @@ def _limits(
     around = case.site.ambient.temperature
     for flow in flows:
         room = SAME + MODELS * abs(flow.inlet - around)
-        rooms = {"surface_limit": room, "route_heat_limit": SHARE * flow.loss}
+        rooms = {"max_surface_temperature": room, "route_heat_limit": SHARE * flow.loss}
         for rule, subject, what, limit in limits_of_flow(case, flow):
-            if rule != "hottest_inlet":  # below, with all else that comes there
+            if rule != "max_inlet_temperature":  # below, with all else that comes there
                 told = (limit.value, limit.most, limit.unit, f"{what}, as hot as it can be,")
                 findings.at_most(rule, subject, *told, rooms.get(rule, SAME))
     for place, comes in given.items():
         for name, most in equipment_at(case, place, fluid):
             for subject, kelvin, room in comes:
                 what = f"the {fluid} that may come in from {subject}"
-                findings.at_most("hottest_inlet", name, kelvin, most, "K", what, room)
+                findings.at_most("max_inlet_temperature", name, kelvin, most, "K", what, room)
 
 
 def _layers(case: Case, findings: Findings, run: Run, route: Arc) -> None:
@@ -159,7 +159,7 @@ def _layers(case: Case, findings: Findings, run: Run, route: Arc) -> None:
     A layer is warmest at its inner face; that of the innermost is as warm as the fluid, as all are
     where the layers are not known well enough. A conductivity must be known as warm as a layer is.
     """
-    site, build = case.site, case.site.builds[run.build]
+    site, build = case.site, case.site.pipes[run.build]
     fluid = _most_known(case, run.fluid) if route.stream is None else route.stream.inlet
     model = PipeModel.of(site, route, run.build)
     faces = [fluid] * (len(build.layers) + 1) if model is None else faces_of(model, fluid)
@@ -169,9 +169,9 @@ def _layers(case: Case, findings: Findings, run: Run, route: Arc) -> None:
         sides = faces[number : number + 2]
         warmest, coldest = max(sides), min(sides)
         what = f"its layer of {material.name}, where gas is as hot as it can be,"
-        if material.hottest is not None:
+        if material.max_temperature is not None:
             exact = warmest == fluid
-            said = (warmest, material.hottest, "K", what, SAME if exact else room)
+            said = (warmest, material.max_temperature, "K", what, SAME if exact else room)
             findings.at_most("layer_hottest", subject, *said)
         if model is not None and len(material.conductivity) > 1:
             low, high = material.conductivity[0][0], material.conductivity[-1][0]

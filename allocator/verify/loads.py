@@ -17,7 +17,7 @@ from allocator.verify.case import Case
 
 def turnover(case: Case, machine: MachineUse) -> dict[str, float]:
     """Share of full-load takings in the supply layer by shape (means), in units."""
-    idle = case.machine_type(machine).no_load_share
+    idle = case.machine_type(machine).no_load
     found = {
         FLAT: math.fsum([idle * machine.running, (1.0 - idle) * machine.flat_load, machine.cycled])
     }
@@ -36,7 +36,7 @@ def loads(machine: MachineUse) -> dict[str, float]:
 
 def given(case: Case, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
     """Fluid, shape and mean kg/s of what a group gives the supply layer."""
-    for fluid, rate in case.machine_type(machine).gives.items():
+    for fluid, rate in case.machine_type(machine).outputs.items():
         record = case.site.fluids[fluid]
         burnt = record.emission in ("counted", "biogenic") and not record.heating_value
         for shape, units in (turnover(case, machine) if burnt else loads(machine)).items():
@@ -45,7 +45,7 @@ def given(case: Case, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
 
 def taken(case: Case, machine: MachineUse) -> Iterator[tuple[str, str, float]]:
     """Fluid, shape and mean kg/s of what a group takes from the supply layer."""
-    for fluid, rate in case.machine_type(machine).takes.items():
+    for fluid, rate in case.machine_type(machine).inputs.items():
         for shape, units in turnover(case, machine).items():
             yield fluid, shape, rate * units
 
@@ -55,7 +55,7 @@ def burst_terms(case: Case, machine: MachineUse) -> Iterator[tuple[str, float]]:
     for destination in case.bursts(machine):
         if destination.fluid is None:
             continue
-        full = case.machine_type(machine).takes[destination.fluid]
+        full = case.machine_type(machine).inputs[destination.fluid]
         for source, rate in case.collected(destination.name):
             yield source.name, rate / full
 

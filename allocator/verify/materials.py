@@ -30,22 +30,25 @@ def _new_things(case: Case) -> Iterator[Quantity]:
     site, plan = case.site, case.plan
     for source in plan.sources:
         if source.new:
-            yield site.sources[source.name].tap_materials, Fraction(1)
+            yield site.sources[source.name].connection_materials, Fraction(1)
     for run in plan.runs:
         if run.new:
-            for layer in site.builds[run.build].layers:
+            for layer in site.pipes[run.build].layers:
                 yield {layer.material: layer.mass}, Fraction(site.routes[run.route].length)
     for store in case.holders:
-        kind = site.stores[store.type]
+        kind = site.storage[store.type]
         if store.new_size > 0:
             yield kind.materials, Fraction(store.new_size)
-            if not site.built.stores.get((store.type, store.place), 0.0):
+            if not site.built.storage.get((store.type, store.place), 0.0):
                 yield kind.base_materials, Fraction(1)
     for machine in plan.machines:
         yield site.machines[machine.type].materials, Fraction(machine.new)
     for line in plan.lines:
         if line.new:
-            yield site.lines[line.name].materials, Fraction(site.lines[line.name].length)
+            yield (
+                site.power_lines[line.name].materials,
+                Fraction(site.power_lines[line.name].length),
+            )
 
 
 def check_materials(case: Case, findings: Findings) -> None:

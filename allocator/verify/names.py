@@ -89,7 +89,7 @@ def damage(report: AuditReport, file: str) -> list[Fault]:
 
 def _standing_at(known: _Known, use: StoreUse | BatteryUse, path: str) -> None:
     known.name("place", use.place, known.site.places, f"{path}.place")
-    if known.name("type of store", use.type, known.site.stores, f"{path}.type"):
+    if known.name("type of store", use.type, known.site.storage, f"{path}.type"):
         known.same(f"{path}.name", "the name", use.name, f"{use.type}@{use.place}")
 
 
@@ -102,15 +102,15 @@ def _stores(known: _Known, plan: Plan) -> None:
         path = f"$.stores[{number}]"
         _standing_at(known, store, path)
         known.keys("shape", store.draw, known.shapes, f"{path}.draw_mean_kg_s")
-        if store.type in site.stores:
-            holds = site.stores[store.type].holds
+        if store.type in site.storage:
+            holds = site.storage[store.type].holds
             known.same(f"{path}.holds", "what it holds", store.holds, holds)
             known.name("fluid", holds, site.fluids, f"{path}.type")
     for number, battery in enumerate(plan.batteries):
         path = f"$.batteries[{number}]"
         _standing_at(known, battery, path)
-        if battery.type in site.stores:
-            holds = site.stores[battery.type].holds
+        if battery.type in site.storage:
+            holds = site.storage[battery.type].holds
             known.same(f"{path}.type", "what a battery holds", POWER, holds)
         levelled = f"{path}.levelled_mean_w"
         known.keys("demand for power", battery.levelled, power_demands, levelled)
@@ -162,7 +162,7 @@ def _runs(known: _Known, plan: Plan) -> None:
     for number, run in enumerate(plan.runs):
         path = f"$.runs[{number}]"
         known.name("route", run.route, site.routes, f"{path}.route")
-        known.name("build", run.build, site.builds, f"{path}.build")
+        known.name("build", run.build, site.pipes, f"{path}.build")
         known.name("fluid", run.fluid, site.fluids, f"{path}.fluid")
         for place, flow in enumerate(run.flows):
             here = f"{path}.flows[{place}]"
@@ -177,7 +177,7 @@ def _lines(known: _Known, plan: Plan) -> None:
     known.once("lines", "line", (line.name for line in plan.lines))
     for number, line in enumerate(plan.lines):
         path = f"$.lines[{number}]"
-        known.name("line", line.name, known.site.lines, f"{path}.name")
+        known.name("line", line.name, known.site.power_lines, f"{path}.name")
         for place, (start, end, kind, shape, _) in enumerate(line.flows):
             here = f"{path}.flows[{place}]"
             known.name("place", start, known.site.places, f"{here}.start")
@@ -191,7 +191,7 @@ def _recoveries(known: _Known, plan: Plan) -> None:
     for number, use in enumerate(plan.recoveries):
         path = f"$.recoveries[{number}]"
         known.name("route", use.route, known.site.routes, f"{path}.route")
-        known.name("build", use.build, known.site.builds, f"{path}.build")
+        known.name("build", use.build, known.site.pipes, f"{path}.build")
         known.keys("shape", use.flow, known.shapes, f"{path}.flow_kg_s")
         known.keys("shape", use.power, known.shapes, f"{path}.power_w")
 
@@ -221,14 +221,14 @@ def _heat(known: _Known, plan: Plan) -> None:
     for number, flow in enumerate(plan.heat.flows):
         path = f"$.heat.flows[{number}]"
         known.name("route", flow.route, site.routes, f"{path}.route")
-        known.name("build", flow.build, site.builds, f"{path}.build")
+        known.name("build", flow.build, site.pipes, f"{path}.build")
         known.name("fluid", flow.fluid, site.fluids, f"{path}.fluid")
         known.name("place", flow.start, site.places, f"{path}.start")
     known.once("heat.coolers", "cooler", (cooler.route for cooler in plan.heat.coolers))
     for number, cooler in enumerate(plan.heat.coolers):
         path = f"$.heat.coolers[{number}]"
         known.name("route", cooler.route, site.routes, f"{path}.route")
-        known.name("build", cooler.build, site.builds, f"{path}.build")
+        known.name("build", cooler.build, site.pipes, f"{path}.build")
     limits = ((limit.subject, limit.what) for limit in plan.heat.limits)
     known.once("heat.limits", "limit", limits)
 
@@ -260,5 +260,5 @@ def _baths(known: _Known, plan: Plan) -> None:
     known.once("baths", "bath", (use.name for use in plan.baths))
     for number, use in enumerate(plan.baths):
         path = f"$.baths[{number}]"
-        known.name("bath", use.name, known.site.baths, f"{path}.name")
+        known.name("bath", use.name, known.site.heat_sinks, f"{path}.name")
         known.name("source", use.source, known.site.sources, f"{path}.source")

@@ -34,7 +34,7 @@ class PipeModel:
     @staticmethod
     def of(site: Network, route: Route, build: str) -> PipeModel | None:
         """The model of a build on a route, or None where it is not known well enough."""
-        record = site.builds[build]
+        record = site.pipes[build]
         if record.bore is None:
             return None
         radius, layers = record.bore / 2, []
@@ -51,7 +51,7 @@ class PipeModel:
             radius,
             UNKNOWN_EMISSIVITY if outer is None else outer,
             site.ambient.temperature,
-            route.buried,
+            route.burial_depth,
             site.ambient.ground_conductivity,
         )
 

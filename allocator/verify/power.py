@@ -67,7 +67,7 @@ def _generation(case: Case, pools: Pools) -> None:
         bus, kind = case.bus(machine.place), class_of(case.site, record)
         # What is run on and off passes through a battery: the worst one at the bus counts.
         efficiency = min(
-            (case.site.stores[b.type].charge_efficiency for b in case.batteries_at(bus)),
+            (case.site.storage[b.type].charge_efficiency for b in case.batteries_at(bus)),
             default=1.0,
         )
         steady = math.fsum([machine.flat_load, efficiency * machine.cycled])
@@ -85,7 +85,7 @@ def _released_and_sent(case: Case, pools: Pools) -> None:
             for shape, power in released.items():
                 _add(pools, case.bus(battery.place), kind, shape, power)
     for line in case.plan.lines:
-        arrives = 1.0 - case.site.lines[line.name].loss
+        arrives = 1.0 - case.site.power_lines[line.name].loss
         for start, end, kind, shape, sent in line.flows:
             _add(pools, case.bus(start), kind, shape, -sent)
             _add(pools, case.bus(end), kind, shape, sent * arrives)
@@ -152,7 +152,7 @@ def own_load(case: Case) -> dict[str, list[float]]:
             load = taken * turnover(case, machine)[FLAT]
             found.setdefault(case.bus(machine.place), []).append(load)
     for battery in case.plan.batteries:
-        kind = case.site.stores[battery.type]
+        kind = case.site.storage[battery.type]
         # what no part uses may stay empty, and loses nothing; bursts lose in their own promise
         kept = battery.level_part + battery.swing_part
         lost = kind.loss * kept / kind.charge_efficiency
@@ -163,7 +163,7 @@ def own_load(case: Case) -> dict[str, list[float]]:
 def check_lines(case: Case, findings: Findings) -> None:
     """Per line: ends; all that is sent at peak, both ways and classes, <= capacity."""
     for line in case.plan.lines:
-        record = case.site.lines[line.name]
+        record = case.site.power_lines[line.name]
         subject = f"line {line.name!r}"
         for start, end, *_ in line.flows:
             findings.holds(

@@ -42,7 +42,7 @@ def check_stores(case: Case, findings: Findings) -> None:
     for every L > 0; fill and release within the store's rates.
     """
     for store in case.plan.stores:
-        kind = case.site.stores[store.type]
+        kind = case.site.storage[store.type]
         name = f"store:{store.name}"
         subject = f"store {store.name!r}"
         filled = math.fsum([case.arriving(name), store.inflow])

@@ -41,10 +41,10 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
         [machine.flat_load, *(m * case.least(shape) for shape, m in machine.following.items())]
     )
     findings.at_least(
-        "least_load",
+        "min_load",
         subject,
         lowest,
-        kind.least_load * machine.running,
+        kind.min_load * machine.running,
         "units",
         "the load at its lowest of what runs",
     )
@@ -103,7 +103,7 @@ def beside(case: Case, machine: MachineUse) -> float:
 def in_lumps(case: Case, machine: MachineUse) -> bool:
     """True for a group that burns bursts by running a unit on and off."""
     kind = case.machine_type(machine)
-    even = kind.no_load_share <= 0 and kind.least_load <= 0
+    even = kind.no_load <= 0 and kind.min_load <= 0
     return not even and beside(case, machine) > LIMIT * machine.running
 
 
@@ -113,14 +113,14 @@ def one_run(case: Case, machine: MachineUse) -> float:
     It is on for S / (e P (1 - c)) and off for S / (e P c), neither below S / P for a swing S.
     """
     kind = case.machine_type(machine)
-    return max(kind.least_run, kind.least_rest, 1.0)
+    return max(kind.min_up_time, kind.min_down_time, 1.0)
 
 
 def battery_efficiency(case: Case, machine: MachineUse) -> float:
     """Charge efficiency of the worst battery at a machine's bus; 1 without one."""
     return min(
         (
-            case.site.stores[b.type].charge_efficiency
+            case.site.storage[b.type].charge_efficiency
             for b in case.batteries_at(case.bus(machine.place))
         ),
         default=1.0,
@@ -130,9 +130,9 @@ def battery_efficiency(case: Case, machine: MachineUse) -> float:
 def lumps(case: Case, machine: MachineUse) -> dict[str, float]:
     """kg/s by fluid at full load: what a unit takes, and gives where somebody uses it."""
     kind = case.machine_type(machine)
-    rates = dict(kind.takes)
-    for fluid, rate in kind.gives.items():
-        if any(fluid in m.takes for m in case.site.machines.values()) or any(
+    rates = dict(kind.inputs)
+    for fluid, rate in kind.outputs.items():
+        if any(fluid in m.inputs for m in case.site.machines.values()) or any(
             d.wants == fluid for d in case.site.demands.values()
         ):
             rates[fluid] = rates.get(fluid, 0.0) + rate

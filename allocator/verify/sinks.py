@@ -15,7 +15,7 @@ from dataclasses import replace
 from allocator.network.records import Sink
 from allocator.physics.substances import saturation_temperature, value
 from allocator.plans.records import Run
-from allocator.site.bath import Bath
+from allocator.site.heat_sink import HeatSink
 from allocator.site.records import Stage
 from allocator.verify.baths import (
     KELVINS,
@@ -38,7 +38,7 @@ def check_sinks(case: Case, findings: Findings) -> None:
     """Each heat sink that a plan uses is one that the site offers, and cools as it is told."""
     seen: set[str] = set()
     for run in case.plan.runs:
-        sink = case.site.builds[run.build].sink
+        sink = case.site.pipes[run.build].sink
         stream = case.site.routes[run.route].stream
         if sink is None:
             piped = stream is None or stream.kind != "sink"
@@ -47,8 +47,8 @@ def check_sinks(case: Case, findings: Findings) -> None:
         subject = f"heat sink {sink.bath!r}"
         findings.holds("one_sink", subject, sink.bath not in seen, "has more than one mass")
         seen.add(sink.bath)
-        if findings.holds("sink_told", subject, sink.bath in case.whole.baths, "is unknown"):
-            bath = case.whole.baths[sink.bath]
+        if findings.holds("sink_told", subject, sink.bath in case.whole.heat_sinks, "is unknown"):
+            bath = case.whole.heat_sinks[sink.bath]
             _offered(case, findings, bath, sink, run)
             _cools(case, findings, bath, sink, run)
     for use in case.plan.baths:
@@ -56,13 +56,13 @@ def check_sinks(case: Case, findings: Findings) -> None:
         findings.holds("sink_used", subject, same, "whether it is used is told wrong")
 
 
-def _offered(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> None:
+def _offered(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Run) -> None:
     """Mass, recovery, what it takes, its source alone before it, and what the plan tells of it."""
     subject, site = f"heat sink {bath.name!r}", case.site
     offered = sink.mass in (bath.masses or (bath.mass,))
     offered = offered and (bath.recovery is not None or not sink.recovery)
     findings.holds("sink_offered", subject, offered, "the site offers no such heat sink")
-    route, build = site.routes[run.route], site.builds[run.build]
+    route, build = site.routes[run.route], site.pipes[run.build]
     taken: dict[str, float] = {}
     for layer in build.layers:
         taken[layer.material] = taken.get(layer.material, 0.0) + layer.mass * route.length
@@ -104,7 +104,7 @@ def _offered(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -
     findings.holds("sink_told", subject, same, "the plan tells another one of it")
 
 
-def _cools(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> None:
+def _cools(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Run) -> None:
     """The bound by the audit's own model, and the sink's limits and its gas's water under it."""
     subject, site = f"heat sink {bath.name!r}", case.whole
     source = site.sources[bath.source]
@@ -115,7 +115,7 @@ def _cools(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> 
     assert hot is not None
     room = KELVINS + SHARE * max(0.0, hot - site.ambient.temperature)
     high, low, heat = warmest(case, replace(bath, mass=sink.mass), sink.recovery)
-    outlet = hot - bath.contact * (hot - high)
+    outlet = hot - bath.effectiveness * (hot - high)
     what = "the temperature at which its gas leaves"
     findings.at_least("sink_outlet", subject, sink.outlet, outlet, "K", what)
     findings.at_most("sink_outlet", subject, sink.outlet, outlet + 2 * room, "K", what)
@@ -123,9 +123,13 @@ def _cools(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> 
     level = -math.inf if stream is None else stream.outlet
     findings.at_least("sink_outlet", subject, level, sink.outlet, "K", "the level behind it", 1e-6)
     findings.at_least("sink_heat", subject, 1.005 * sink.heat, heat, "W", "the heat it lets in")
-    findings.at_most("sink_hottest", subject, high, bath.hottest, "K", "the warmest it may be")
-    if bath.hottest_outlet is not None:
-        findings.at_most("sink_hottest", subject, sink.outlet, bath.hottest_outlet, "K", "its gas")
+    findings.at_most(
+        "sink_hottest", subject, high, bath.max_temperature, "K", "the warmest it may be"
+    )
+    if bath.max_outlet_temperature is not None:
+        findings.at_most(
+            "sink_hottest", subject, sink.outlet, bath.max_outlet_temperature, "K", "its gas"
+        )
     if source.water:
         dew = saturation_temperature(
             "Water", source.water * (source.pressure or site.ambient.pressure)
@@ -133,7 +137,7 @@ def _cools(case: Case, findings: Findings, bath: Bath, sink: Sink, run: Run) -> 
         findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
 
 
-def warmest(case: Case, bath: Bath, recovery: bool) -> tuple[float, float, float]:
+def warmest(case: Case, bath: HeatSink, recovery: bool) -> tuple[float, float, float]:
     """K that a sink never passes, whatever the phase and the flow; its coldest, settled; and W
 
     that it lets into its place at the most: lost, taken by recovery, boiled."""
@@ -144,18 +148,20 @@ def warmest(case: Case, bath: Bath, recovery: bool) -> tuple[float, float, float
     hot, around = source.temperature, site.ambient.temperature
     body = body_of(case, bath, recovery, 0.0)
     boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
-    top = max(min(bath.hottest, boils, hot), min(around, bath.start))
-    grid = [top + (min(around, bath.start) - top) * i / STEPS for i in range(STEPS + 1)]
+    top = max(min(bath.max_temperature, boils, hot), min(around, bath.initial_temperature))
+    grid = [
+        top + (min(around, bath.initial_temperature) - top) * i / STEPS for i in range(STEPS + 1)
+    ]
     body = replace(body, capacity=body.capacity * _least_share(case, bath, grid, boils))
     gas = substance_of(case, source.fluid)
     pressure = source.pressure or site.ambient.pressure
-    leaves = [hot - bath.contact * (hot - kelvin) for kelvin in grid]
+    leaves = [hot - bath.effectiveness * (hot - kelvin) for kelvin in grid]
     heat = max(mean_heat(gas, min(k, hot - 0.01), hot, pressure) for k in leaves)
-    contact = bath.contact * flow * heat
+    contact = bath.effectiveness * flow * heat
     found = marched(bath, body, source_cycle(stages), (0.0, contact, hot))
-    high = found.settled_high + max(0.0, bath.start - found.settled_low)
-    high = max(found.high, min(high, boils, max(hot, bath.start)))
-    let_in = bath.loss * max(0.0, high - around)
+    high = found.settled_high + max(0.0, bath.initial_temperature - found.settled_low)
+    high = max(found.high, min(high, boils, max(hot, bath.initial_temperature)))
+    let_in = bath.loss_conductance * max(0.0, high - around)
     let_in += bath.recovery.duty if recovery and bath.recovery is not None else 0.0
     let_in += contact * (hot - boils) if high >= boils - 1e-6 else 0.0
     return high, found.settled_low, let_in
@@ -181,7 +187,7 @@ def _most_gas(case: Case, name: str) -> tuple[float, tuple[Stage, ...]]:
     return max(source.flow, high.get("flow", 0.0)), stages
 
 
-def _least_share(case: Case, bath: Bath, grid: list[float], boils: float) -> float:
+def _least_share(case: Case, bath: HeatSink, grid: list[float], boils: float) -> float:
     """The least specific heat of a filling in what its body counts with."""
     if bath.fluid is None or "specific_heat" in case.whole.fluids[bath.fluid].constants:
         return 1.0

@@ -15,7 +15,7 @@ from typing import Any
 
 from allocator.network.records import Arc
 from allocator.plans.records import Run
-from allocator.site.records import POWER, Build, Route, Site
+from allocator.site.records import POWER, PipeType, Route, Site
 from allocator.verify.case import Case
 from allocator.verify.heat import KELVINS, heat_between
 from allocator.verify.report import Findings
@@ -39,7 +39,7 @@ def check_plain(case: Case, findings: Findings) -> None:
         kind = "route" if route.stream is None else route.stream.kind
         for what, same in _KINDS[kind](case, plain, run, route):
             findings.holds("plain_route", subject, same, f"{what} is not that of the site file")
-        build = plain.builds.get(run.build)
+        build = plain.pipes.get(run.build)
         if kind in ("route", "pipe") and build is not None:  # a breach already where there is none
             _capacity(case, findings, build, run)
     _temperatures(case, findings)
@@ -61,8 +61,8 @@ def _things(case: Case, findings: Findings, plain: Site) -> None:
             continue
         same(f"machine {name!r}", replace(mine, places=machine.places), machine)
         same(f"machine {name!r}", grounds(mine.places), list(machine.places))
-    for name, store in plain.stores.items():
-        kind = whole.stores[name]
+    for name, store in plain.storage.items():
+        kind = whole.storage[name]
         same(f"store {name!r}", replace(kind, places=store.places), store)
         same(f"store {name!r}", grounds(kind.places), list(store.places))
     for name, source in plain.sources.items():
@@ -94,20 +94,20 @@ def _along(case: Case, route: Arc, own: Route) -> Checks:
         ("its length", route.length, own.length),
         ("its cost", route.cost, own.cost),
         ("what it takes to move gas", route.energy, own.energy),
-        ("its depth", route.buried, own.buried),
-        ("its surface's limit", route.surface_limit, own.surface_limit),
+        ("its depth", route.burial_depth, own.burial_depth),
+        ("its surface's limit", route.max_surface_temperature, own.max_surface_temperature),
         ("its limit of heat", route.heat_limit, own.heat_limit),
     ):
         yield what, told == said
 
 
 def _build(case: Case, plain: Site, run: Run, own: Route) -> Checks:
-    build = plain.builds.get(run.build)
+    build = plain.pipes.get(run.build)
     yield "its build", build is not None
     if build is None:
         return
-    yield "its build", _filed(case.whole.builds[run.build], build, "capacity")
-    yield "its build on that route", run.build in own.builds or not run.new
+    yield "its build", _filed(case.whole.pipes[run.build], build, "capacity")
+    yield "its build on that route", run.build in own.pipes or not run.new
     yield "its fluid", build.fluids is None or run.fluid in build.fluids
 
 
@@ -142,7 +142,7 @@ def _cooler(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     written = run.build.rstrip("'").rpartition(" x ")[2]
     units = int(written) if written.isdecimal() else 0  # the build of something else
     yield "its number of units", 1 <= units <= (cooler.places.get(place) or UNITS)
-    build = case.whole.builds[run.build]
+    build = case.whole.pipes[run.build]
     layers = {layer.material: layer.mass for layer in build.layers}
     taken = {name: kg * units for name, kg in cooler.materials.items() if kg > 0}
     yield "what it is made of", layers == taken and route.length == 1.0
@@ -155,7 +155,7 @@ def _cooler(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
 def _passage(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     """From one part of a place to another, for nothing."""
     del plain
-    build = case.whole.builds[run.build]
+    build = case.whole.pipes[run.build]
     yield "where it is", case.whole.ground(route.start) == case.whole.ground(route.end)
     yield "what it takes", not (build.layers or build.price or route.cost or route.energy)
 
@@ -175,7 +175,7 @@ _KINDS = {
 }
 
 
-def _capacity(case: Case, findings: Findings, build: Build, run: Run) -> None:
+def _capacity(case: Case, findings: Findings, build: PipeType, run: Run) -> None:
     """``all flows at peak <= capacity`` of a build that gives one; by bore: verify/bores.py."""
     if build.by_bore:
         return

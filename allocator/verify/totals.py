@@ -29,21 +29,21 @@ def _prices(case: Case) -> Iterator[float]:
     site, plan = case.site, case.plan
     for source in plan.sources:
         if source.new:
-            yield site.sources[source.name].tap_price
+            yield site.sources[source.name].connection_price
     for run in plan.runs:
         if run.new:
-            yield site.builds[run.build].price * site.routes[run.route].length
+            yield site.pipes[run.build].price * site.routes[run.route].length
     for store in case.holders:
-        kind = site.stores[store.type]
+        kind = site.storage[store.type]
         if store.new_size > 0:
             yield kind.price * store.new_size
-            if not site.built.stores.get((store.type, store.place), 0.0):
+            if not site.built.storage.get((store.type, store.place), 0.0):
                 yield kind.base_price
     for machine in plan.machines:
         yield site.machines[machine.type].price * machine.new
     for line in plan.lines:
         if line.new:
-            yield site.lines[line.name].price * site.lines[line.name].length
+            yield site.power_lines[line.name].price * site.power_lines[line.name].length
 
 
 def running_cost(case: Case, widest: bool = False) -> float:
@@ -125,7 +125,7 @@ def released(case: Case) -> dict[str, float]:
     }
     for machine in case.plan.machines:
         units = mean_turnover(case, machine)
-        for fluid, rate in case.machine_type(machine).gives.items():
+        for fluid, rate in case.machine_type(machine).outputs.items():
             if fluid in found:
                 found[fluid].append(rate * units)
     return {name: math.fsum(rates) for name, rates in found.items()}

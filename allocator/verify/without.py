@@ -22,7 +22,7 @@ MOST_CHOICES = 20_000
 Supply = Sequence[tuple[str, Cycle, float]]
 
 
-def least_share(case: Case, source: str) -> float:
+def min_share(case: Case, source: str) -> float:
     """Share of its flow that a source gives at the low end of its range."""
     whole = case.site.sources[source].part_of or source
     spread = case.site.spreads.get(f"sources.{whole}.flow")
@@ -40,7 +40,7 @@ def without(
     if asked is None or not case.firm:
         return
     names = sorted({name for name, _, rate in supply if rate > 0})
-    may_go = [name for name in names if not case.site.sources[name].sure]
+    may_go = [name for name in names if not case.site.sources[name].reliable]
     lost = min(asked.lost, len(may_go))
     number = math.comb(len(may_go), lost) * math.comb(len(names) - lost, asked.low)
     counted = findings.holds(
@@ -52,11 +52,11 @@ def without(
     if not counted:
         return
     for gone in combinations(may_go, lost):
-        uncertain = [n for n in names if n not in gone and least_share(case, n) < 1.0]
+        uncertain = [n for n in names if n not in gone and min_share(case, n) < 1.0]
         for weak in combinations(uncertain, min(asked.low, len(uncertain))):
             if not gone and not weak:
                 continue
-            share = {**{n: least_share(case, n) for n in weak}, **dict.fromkeys(gone, 0.0)}
+            share = {**{n: min_share(case, n) for n in weak}, **dict.fromkeys(gone, 0.0)}
             words = [f"source {n!r}" for n in gone] + [f"all of source {n!r}" for n in weak]
             left = [(cycle, rate * share.get(name, 1.0)) for name, cycle, rate in supply]
             yield " and ".join(words), [(cycle, rate) for cycle, rate in left if rate > 0]
@@ -73,11 +73,11 @@ def check_direct(case: Case, findings: Findings, source: SourceUse) -> None:
     if asked is None or not case.firm:
         return
     subject = f"source {source.name!r}"
-    if asked.lost > 0 and not case.site.sources[source.name].sure:
+    if asked.lost > 0 and not case.site.sources[source.name].reliable:
         message = "feeds what no store stands behind, and may be lost"
         findings.holds("direct_lost", subject, direct <= 0, message)
     if asked.low > 0 and direct > 0:
-        record, share = case.site.sources[source.name], least_share(case, source.name)
+        record, share = case.site.sources[source.name], min_share(case, source.name)
         most = record.flow * share
         if record.pump is not None and record.pump.rate is not None:
             most = min(most, record.pump.rate)

@@ -26,7 +26,7 @@ def times(terms: Terms, factor: float) -> Terms:
 
 def is_clean(site: Site, machine: MachineType) -> bool:
     """Whether a machine releases nothing that counts."""
-    return all(site.fluids[fluid].emission != "counted" for fluid in machine.gives)
+    return all(site.fluids[fluid].emission != "counted" for fluid in machine.outputs)
 
 
 def shape_of(demand: Demand) -> str:
@@ -48,7 +48,7 @@ class Basis:
         self.served: dict[str, dict[bool, Terms]] = {
             name: {True: [], False: []} for name in site.demands
         }
-        asked = [fluid for machine in site.machines.values() for fluid in machine.takes]
+        asked = [fluid for machine in site.machines.values() for fluid in machine.inputs]
         asked += [demand.wants for demand in site.demands.values() if demand.wants != POWER]
         self.fuels = list(dict.fromkeys(asked))
         self.shapes = list(dict.fromkeys([FLAT, *map(shape_of, site.demands.values())]))
@@ -64,7 +64,7 @@ class Basis:
         balance: dict[str, Terms] = {place: [] for place in self.site.places}
         for name, build in self.whole.lay.items():
             route = self.site.routes[name]
-            if build is None or fluid not in (self.site.builds[build].fluids or (fluid,)):
+            if build is None or fluid not in (self.site.pipes[build].fluids or (fluid,)):
                 continue
             ways = [(route.start, route.end), (route.end, route.start)]
             for start, end in ways[: 1 if route.one_way else 2]:
@@ -100,7 +100,7 @@ class Basis:
         for route, terms in self.on_pipe.items():
             build = self.whole.lay.get(route)
             if terms and build is not None:
-                self.program.most(terms, self.site.builds[build].capacity)
+                self.program.most(terms, self.site.pipes[build].capacity)
         for name, kind in self.site.materials.items():
             if kind.stock is not None and self.sizes[name]:
                 self.program.most(self.sizes[name], kind.stock - used(self.site, self.whole, name))
@@ -109,8 +109,8 @@ class Basis:
         for name, demand in self.site.demands.items():
             terms = [term for part in self.served[name].values() for term in part]
             self.program.most(terms, demand.mean)
-            if demand.least_share > 0:
-                self.program.least(terms, demand.least_share * demand.mean)
+            if demand.min_share > 0:
+                self.program.least(terms, demand.min_share * demand.mean)
 
     def released(self) -> Terms:
         """Mean counted release, kg/s."""
@@ -118,7 +118,7 @@ class Basis:
         for machine, terms in self.turned:
             rate = sum(
                 kilograms * self.site.fluids[fluid].emission_weight
-                for fluid, kilograms in machine.gives.items()
+                for fluid, kilograms in machine.outputs.items()
                 if self.site.fluids[fluid].emission == "counted"
             )
             released += times(terms, rate) if rate else []

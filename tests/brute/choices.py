@@ -53,12 +53,12 @@ def spots(site: Site) -> list[tuple[MachineType, str]]:
 
 def has_battery(site: Site) -> bool:
     """Whether power may be stored."""
-    return any(kind.holds == POWER for kind in site.stores.values())
+    return any(kind.holds == POWER for kind in site.storage.values())
 
 
 def uneven(machine: MachineType) -> bool:
     """Whether fuel is not in proportion to load all the way down to nothing."""
-    return machine.no_load_share > 0 or machine.least_load > 0
+    return machine.no_load > 0 or machine.min_load > 0
 
 
 def _states(site: Site, machine: MachineType, place: str, firm: bool) -> list[State]:
@@ -80,18 +80,20 @@ def _states(site: Site, machine: MachineType, place: str, firm: bool) -> list[St
 def choices(site: Site, firm: bool) -> Iterator[Whole]:
     """Every choice that the stocks allow."""
     # What costs nothing to have is had: tapping without material hurts no goal.
-    taps = [(0, 1) if source.tap_materials else (1,) for source in own_sources(site).values()]
-    lays = [(None, *route.builds) for route in site.routes.values()]
+    taps = [
+        (0, 1) if source.connection_materials else (1,) for source in own_sources(site).values()
+    ]
+    lays = [(None, *route.pipes) for route in site.routes.values()]
     groups = spots(site)
     states = [_states(site, machine, place, firm) for machine, place in groups]
-    sited = [(kind, place) for kind in site.stores.values() if firm for place in kind.places]
+    sited = [(kind, place) for kind in site.storage.values() if firm for place in kind.places]
     united = [(kind, place) for kind, place in sited if kind.unit is not None]
-    based = [(kind, place) for kind, place in sited if kind.base_materials or kind.least > 0]
+    based = [(kind, place) for kind, place in sited if kind.base_materials or kind.min_size > 0]
     for tap, lay, state, unit, stand in itertools.product(
         itertools.product(*taps),
         itertools.product(*lays),
         itertools.product(*states),
-        itertools.product(*[range(round(k.most / (k.unit or 1.0)) + 1) for k, _ in united]),
+        itertools.product(*[range(round(k.max_size / (k.unit or 1.0)) + 1) for k, _ in united]),
         itertools.product(*[(0, 1) for _ in based]),
     ):
         whole = Whole(
@@ -109,13 +111,13 @@ def used(site: Site, whole: Whole, material: str) -> float:
     """kg of a material in what is counted in whole numbers, but for stores by size."""
     kilograms = 0.0
     for name, tapped in whole.tap.items():
-        kilograms += site.sources[name].tap_materials.get(material, 0.0) * tapped
+        kilograms += site.sources[name].connection_materials.get(material, 0.0) * tapped
     for route, build in whole.lay.items():
         if build is not None:
-            metre = sum(x.mass for x in site.builds[build].layers if x.material == material)
+            metre = sum(x.mass for x in site.pipes[build].layers if x.material == material)
             kilograms += metre * site.routes[route].length
     for (kind, _), state in whole.states.items():
         kilograms += site.machines[kind].materials.get(material, 0.0) * state.count
     for (kind, _), stands in whole.stands.items():
-        kilograms += site.stores[kind].base_materials.get(material, 0.0) * stands
+        kilograms += site.storage[kind].base_materials.get(material, 0.0) * stands
     return kilograms

@@ -134,6 +134,6 @@ def drawn_case(number: int) -> tuple[Site, str]:
         times = 1.01 if number % 2 == 0 else 1.0 - 1e-5
         least = 1.0 if share > 1.0 - 1e-9 else share * times
         if 1e-9 < least <= 1.0:  # less is the rounding of nothing
-            asked = replace(power, least_share=float(least))
+            asked = replace(power, min_share=float(least))
             site = replace(site, demands={**site.demands, power.name: asked})
     return site, "firm"

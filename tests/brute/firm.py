@@ -40,7 +40,7 @@ class Firm(Basis):
         self.taken: dict[str, Terms] = {outlet.name: [] for outlet in self.outlets}
         self.batteries = [
             (kind, place)
-            for kind in self.site.stores.values()
+            for kind in self.site.storage.values()
             if kind.holds == POWER
             for place in kind.places
         ]
@@ -92,7 +92,7 @@ class Firm(Basis):
     # Stores.
 
     def _sizes(self) -> None:
-        for kind in self.site.stores.values():
+        for kind in self.site.storage.values():
             for place in kind.places:
                 me, size = (kind.name, place), ("size", kind.name, place)
                 stands = self.whole.stands.get(me, 1)
@@ -158,7 +158,7 @@ class Firm(Basis):
             self.own.append((pump.energy * peak, key))
 
     def _stores(self) -> None:
-        for kind in self.site.stores.values():
+        for kind in self.site.storage.values():
             for place in kind.places if kind.holds != POWER else ():
                 me = (kind.name, place)
                 sent = self.collected(("store", me), kind.holds, place)
@@ -228,10 +228,10 @@ class Firm(Basis):
         self, machine: MachineType, spot: str, battery: tuple[str, str], efficiency: float
     ) -> Fed:
         """What a machine burns as it comes before a battery, bursts and steady gas alike."""
-        ((fuel, full),) = machine.takes.items()
+        ((fuel, full),) = machine.inputs.items()
         fed: Fed = []
         for outlet, rate in self.collected(("burn", machine.name, spot, battery), fuel, spot):
-            if machine.least_rest > 0:
+            if machine.min_down_time > 0:
                 # What must rest between two runs cannot take bursts whenever they come.
                 self.program.most([(1.0, rate)], 0.0)
             fed.append((outlet.on, efficiency * machine.power_out / full, rate))
@@ -257,7 +257,7 @@ class Firm(Basis):
         for machine, place in spots(self.site):
             me = (machine.name, place)
             state = self.whole.states[me]
-            idle = machine.no_load_share
+            idle = machine.no_load
             shapes = self.shapes if machine.power_out > 0 else [FLAT]
             loads: list[tuple[str, Hashable]] = [(shape, ("load", me, shape)) for shape in shapes]
             for _, key in loads:
@@ -274,7 +274,7 @@ class Firm(Basis):
                 self.program.most([(1.0, cycled), (1.0, beside)], left)
                 lowest = float(self.beta.min())
                 at_least: Terms = [(1.0 if s == FLAT else lowest, key) for s, key in loads]
-                self.program.least(at_least, machine.least_load * state.running)
+                self.program.least(at_least, machine.min_load * state.running)
             else:
                 self.program.most([*at_peak, *bursts], float(state.count))
             for shape, key in loads:
@@ -291,7 +291,7 @@ class Firm(Basis):
                 if machine.power_out > 0:
                     self.generated.setdefault(pool, []).extend(power)
                 self.own += times(takings, machine.power_in)
-            seconds = max(machine.least_run, machine.least_rest, 1.0)
+            seconds = max(machine.min_up_time, machine.min_down_time, 1.0)
             runs = int(state.cycling) + int(state.lumps)
             for battery in self._batteries():
                 self.into[battery].append((runs * machine.power_out, one))
@@ -308,9 +308,9 @@ class Firm(Basis):
         A part of what it gives in one shape may be used there in the other: what follows is never
         below its lowest hour, and what is used for something that follows must do for its highest.
         """
-        for fluid, rate in machine.takes.items():
+        for fluid, rate in machine.inputs.items():
             self.supply[fluid, shape][place] += times(takings, -rate)
-        for fluid, rate in machine.gives.items():
+        for fluid, rate in machine.outputs.items():
             if (fluid, shape) in self.supply:
                 exhaust = self.site.fluids[fluid].emission != "none"
                 made = times(takings if exhaust else load, rate)

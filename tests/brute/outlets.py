@@ -53,7 +53,7 @@ def content(site: Site, source: Source) -> float:
     kelvin = source.temperature or site.ambient.temperature
     molar = site.fluids[source.fluid].constants["molar_mass"]
     upper = source.pressure * molar / (GAS_CONSTANT * kelvin)
-    lower = pump.chamber.least * molar / (GAS_CONSTANT * kelvin)
+    lower = pump.chamber.min_pressure * molar / (GAS_CONSTANT * kelvin)
     return max(0.0, upper - lower) * pump.chamber.volume
 
 

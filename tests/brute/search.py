@@ -31,7 +31,7 @@ def scale_of(site: Site, goal: str) -> float:
             rate * (count or 0)
             for machine in site.machines.values()
             for count in machine.places.values()
-            for rate in machine.gives.values()
+            for rate in machine.outputs.values()
         )
     power = goal != "served_fluid"
     return sum(d.mean for d in site.demands.values() if (d.wants == POWER) == power)

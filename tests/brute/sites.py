@@ -16,7 +16,6 @@ from tiny_sites import CYCLES, GRAM, KILOWATT, KILOWATT_HOUR, PROFILES
 
 from allocator.site.records import (
     POWER,
-    Build,
     Chamber,
     Demand,
     Fluid,
@@ -24,6 +23,7 @@ from allocator.site.records import (
     Limits,
     MachineType,
     Material,
+    PipeType,
     Place,
     Profile,
     Pump,
@@ -75,8 +75,8 @@ class _Draw:
     def site(self, name: str) -> Site:
         pick = self.pick
         builds = [
-            Build("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),), fluids=("gas",)),
-            Build("wide", pick([3.0, 5.0]) * GRAM, (Layer("steel", 2.5),), fluids=("gas",)),
+            PipeType("thin", pick([1.0, 2.0]) * GRAM, (Layer("steel", 1.0),), fluids=("gas",)),
+            PipeType("wide", pick([3.0, 5.0]) * GRAM, (Layer("steel", 2.5),), fluids=("gas",)),
         ][: pick([1, 2])]
         offered = tuple(build.name for build in builds)
         routes = [
@@ -85,7 +85,7 @@ class _Draw:
                 place,
                 pick(self.places[: n + 1]),
                 length=pick([10.0, 30.0]),
-                builds=offered,
+                pipes=offered,
                 one_way=pick([False, False, True]),
             )
             for n, place in enumerate(self.places[1:])
@@ -102,8 +102,8 @@ class _Draw:
             },
             places={place: Place(place) for place in self.places},
             sources={source.name: source for source in self._sources()},
-            stores={kind.name: kind for kind in self._stores()},
-            builds={build.name: build for build in builds if routes},
+            storage={kind.name: kind for kind in self._stores()},
+            pipes={build.name: build for build in builds if routes},
             routes={route.name: route for route in routes},
             machines={machine.name: machine for machine in machines},
             demands={demand.name: demand for demand in demands},
@@ -116,7 +116,7 @@ class _Draw:
         pick = self.pick_of_chambers
         if not source.stages or pick([True, True, True, False]):
             return source
-        chamber = Chamber(pick([8.0, 25.0, 80.0]), least=1.1e5)
+        chamber = Chamber(pick([8.0, 25.0, 80.0]), min_pressure=1.1e5)
         rate = pick([None, 0.5 * GRAM, 1.0 * GRAM, 1.5 * GRAM])
         return replace(source, pump=Pump(pick([1e5, 4e5]), rate, chamber=chamber))
 
@@ -129,7 +129,7 @@ class _Draw:
                 "gas",
                 flow=pick([0.5, 0.75, 1.0, 2.0, 4.0]) * GRAM,
                 stages=pick(CYCLES[1:]) if n == 0 else pick([(), CYCLES[0], *CYCLES[1:]]),
-                tap_materials=pick([{}, {"steel": 8.0}]),
+                connection_materials=pick([{}, {"steel": 8.0}]),
                 pump=pick([None, None, None, Pump(4e5), Pump(4e5, 1.5 * GRAM)]),
                 pressure=1.5e5,
             )
@@ -170,7 +170,7 @@ class _Draw:
                     "holder",
                     "gas",
                     tuple(self.places[: pick([1, 1, 2])]),
-                    most=pick([15.0, 60.0]),
+                    max_size=pick([15.0, 60.0]),
                     unit=pick([None, None, 7.5]),
                     materials={"steel": pick([0.5, 1.5])},
                     base_materials=pick([{}, {}, {"wool": 3.0}]),
@@ -185,7 +185,7 @@ class _Draw:
                     "bunker",
                     "chips",
                     ("works",),
-                    most=pick([30.0, 90.0]),
+                    max_size=pick([30.0, 90.0]),
                     materials={"wool": pick([0.05, 0.3])},
                 )
             )
@@ -195,7 +195,7 @@ class _Draw:
                     "battery",
                     POWER,
                     ("works",),
-                    most=pick([8.0, 40.0]) * KILOWATT_HOUR,
+                    max_size=pick([8.0, 40.0]) * KILOWATT_HOUR,
                     unit=pick([None, None, 4.0 * KILOWATT_HOUR]),
                     materials={"steel": pick([0.0, 1.0]) / KILOWATT_HOUR},
                     charge_efficiency=pick([1.0, 0.9]),
@@ -211,14 +211,14 @@ class _Draw:
         found = [
             MachineType(
                 f"engine_{n}",
-                takes={"gas": pick([1.0, 1.5]) * GRAM},
-                gives={pick(["air", "smoke"]) if n else "air": 2.5 * GRAM},
+                inputs={"gas": pick([1.0, 1.5]) * GRAM},
+                outputs={pick(["air", "smoke"]) if n else "air": 2.5 * GRAM},
                 places={"works": pick([1, 2])},
                 power_out=pick([5.0, 6.0]) * KILOWATT,
-                no_load_share=pick([0.0, 0.0, 0.2]),
-                least_load=pick([0.0, 0.0, 0.47]),
-                least_run=pick([60.0, 1800.0]),
-                least_rest=pick([0.0, 0.0, 0.0, 2.0 * HOUR]),
+                no_load=pick([0.0, 0.0, 0.2]),
+                min_load=pick([0.0, 0.0, 0.47]),
+                min_up_time=pick([60.0, 1800.0]),
+                min_down_time=pick([0.0, 0.0, 0.0, 2.0 * HOUR]),
                 materials={"steel": pick([0.0, 12.0])},
             )
             for n in range(pick([1, 1, 2]))
@@ -227,12 +227,12 @@ class _Draw:
             found.append(
                 MachineType(
                     "gasifier",
-                    takes={"chips": pick([1.0, 2.0]) * GRAM},
-                    gives={"gas": pick([0.6, 1.2]) * GRAM, pick(["air", "smoke"]): 0.4 * GRAM},
+                    inputs={"chips": pick([1.0, 2.0]) * GRAM},
+                    outputs={"gas": pick([0.6, 1.2]) * GRAM, pick(["air", "smoke"]): 0.4 * GRAM},
                     places={"works": pick([1, 2])},
                     power_in=pick([0.0, 0.3]) * KILOWATT,
-                    no_load_share=pick([0.0, 0.25, 0.5]),
-                    least_load=pick([0.0, 0.3]),
+                    no_load=pick([0.0, 0.25, 0.5]),
+                    min_load=pick([0.0, 0.3]),
                     materials={"steel": pick([0.0, 6.0])},
                 )
             )

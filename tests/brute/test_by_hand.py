@@ -23,8 +23,8 @@ from allocator.site.records import (
 
 ENGINE = MachineType(
     "engine",
-    takes={"gas": 1.5 * GRAM},
-    gives={"air": 1.5 * GRAM},
+    inputs={"gas": 1.5 * GRAM},
+    outputs={"air": 1.5 * GRAM},
     places={"works": 1},
     power_out=10 * KILOWATT,
 )
@@ -38,8 +38,8 @@ def site_of(sources: list[Source], machines: list[MachineType], *stores: StoreTy
         materials={},
         places={"works": Place("works")},
         sources={source.name: source for source in sources},
-        stores={store.name: store for store in stores},
-        builds={},
+        storage={store.name: store for store in stores},
+        pipes={},
         routes={},
         machines={machine.name: machine for machine in machines},
         demands={"load": Demand("load", POWER, 100 * KILOWATT)},
@@ -57,9 +57,9 @@ def test_steady_gas_and_bursts_share_an_engine() -> None:
     # 5 kW always and 5 kW more half of the time: 7.5 kW, through 2.5 kW * 6 h = 15 kWh.
     seep = Source("seep", "works", "gas", flow=0.75 * GRAM)
     lagoon = replace(seep, name="lagoon", stages=(Stage(6 * HOUR, 12 * HOUR),))
-    battery = StoreType("battery", POWER, ("works",), most=15 * KILOWATT_HOUR)
+    battery = StoreType("battery", POWER, ("works",), max_size=15 * KILOWATT_HOUR)
     assert best(site_of([seep, lagoon], [ENGINE], battery)) == pytest.approx(7500.0)
-    smaller = replace(battery, most=6 * KILOWATT_HOUR)
+    smaller = replace(battery, max_size=6 * KILOWATT_HOUR)
     # A pause of 6 h can draw 6 kWh: 1 kW besides the steady 5 kW.
     assert best(site_of([seep, lagoon], [ENGINE], smaller)) == pytest.approx(6000.0)
     assert best(site_of([seep, lagoon], [ENGINE])) == pytest.approx(5000.0)
@@ -70,12 +70,12 @@ def test_a_converter_with_takings_at_no_load() -> None:
     chips = Source("chips", "works", "chips", flow=6 * GRAM)
     gasifier = MachineType(
         "gasifier",
-        takes={"chips": 10 * GRAM},
-        gives={"gas": 20 * GRAM},
+        inputs={"chips": 10 * GRAM},
+        outputs={"gas": 20 * GRAM},
         places={"works": 1},
-        no_load_share=0.5,
+        no_load=0.5,
     )
-    engine = replace(ENGINE, takes={"gas": 20 * GRAM}, power_out=30 * KILOWATT)
+    engine = replace(ENGINE, inputs={"gas": 20 * GRAM}, power_out=30 * KILOWATT)
     assert best(site_of([chips], [gasifier, engine])) == pytest.approx(6000.0)
     # In the mean it runs at full load for 60 % of the time, and is off otherwise.
     assert best(site_of([chips], [gasifier, engine]), "mean") == pytest.approx(18000.0)
@@ -110,10 +110,10 @@ def test_whole_units_of_a_store() -> None:
     # 1 g/s for half of the time; a pause of 6 h at 0.5 g/s needs 10.8 kg: two units of 5 kg
     # give 10 kg / 6 h, three all of it.
     source = Source("well", "works", "gas", flow=GRAM, stages=(Stage(6 * HOUR, 12 * HOUR),))
-    holder = StoreType("holder", "gas", ("works",), most=10.0, unit=5.0)
+    holder = StoreType("holder", "gas", ("works",), max_size=10.0, unit=5.0)
     found = best(site_of([source], [ENGINE], holder))
     assert found == pytest.approx(10.0 / (6 * HOUR) / (1.5 * GRAM) * 10 * KILOWATT)
-    found = best(site_of([source], [ENGINE], replace(holder, most=15.0)))
+    found = best(site_of([source], [ENGINE], replace(holder, max_size=15.0)))
     assert found == pytest.approx(0.5 / 1.5 * 10 * KILOWATT)
 
 
@@ -128,6 +128,6 @@ def test_a_delivery_is_a_burst() -> None:
         stages=(Stage(1 * HOUR, 24 * HOUR),),
         delivered=True,
     )
-    holder = StoreType("holder", "gas", ("works",), most=41.4)
+    holder = StoreType("holder", "gas", ("works",), max_size=41.4)
     found = best(site_of([source], [ENGINE], holder))
     assert found == pytest.approx(0.5 / 1.5 * 10 * KILOWATT)

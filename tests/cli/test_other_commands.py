@@ -105,28 +105,33 @@ def test_the_plan_schema_takes_a_plan(planned: Path, capsys: Told) -> None:
 
 def test_bath_as_text_json_and_csv(networks: Path, tmp_path: Path, capsys: Told) -> None:
     site, file = str(networks / "hot_vents.yaml"), tmp_path / "baths.csv"
-    assert main(["bath", site, "-o", str(file)]) == 0
+    assert main(["heat-sinks", site, "-o", str(file)]) == 0
     out = capsys.readouterr().out
     assert "No active cooling is needed" in out
     assert "Local codes" in out
     assert max(len(line) for line in out.splitlines()) <= 100
     assert file.read_text().startswith("bath,source,what,mass_kg,")
-    assert main(["bath", site, "--json"]) == 0
+    assert main(["heat-sinks", site, "--json"]) == 0
     assert len(json.loads(capsys.readouterr().out)["baths"]) == 4
 
 
 def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, capsys: Told) -> None:
-    assert main(["bath", str(networks / "first.yaml")]) == 2
-    assert "lists no baths" in capsys.readouterr().err
+    assert main(["heat-sinks", str(networks / "first.yaml")]) == 2
+    assert "lists no heat sinks" in capsys.readouterr().err
     text = (networks / "hot_vents.yaml").read_text()
     site = tmp_path / "site.yaml"
     site.write_text(text.replace("efficiency: 9 %", "efficiency: 30 %"))
-    assert main(["bath", str(site)]) == 2
+    assert main(["heat-sinks", str(site)]) == 2
     (told,) = capsys.readouterr().err.splitlines()
-    assert "bath 'oil_bath': recovery.efficiency is 30 %, and no engine" in told
-    site.write_text(text.replace("hottest: 105 degC", "hottest: 105 degC\n    start: 120 degC"))
+    assert "heat sink 'oil_bath': recovery.efficiency is 30 %, and no engine" in told
+    site.write_text(
+        text.replace(
+            "max_temperature: 105 degC",
+            "max_temperature: 105 degC\n    initial_temperature: 120 degC",
+        )
+    )
     file = tmp_path / "baths.csv"
-    assert main(["bath", str(site), "-o", str(file)]) == 2
-    assert "bath 'pool': is warmer than it boils" in capsys.readouterr().err
+    assert main(["heat-sinks", str(site), "-o", str(file)]) == 2
+    assert "heat sink 'pool': is warmer than it boils" in capsys.readouterr().err
     assert not file.exists()
-    assert main(["bath", str(networks / "hot_vents.yaml"), "-o", str(tmp_path)]) == 2
+    assert main(["heat-sinks", str(networks / "hot_vents.yaml"), "-o", str(tmp_path)]) == 2

@@ -131,7 +131,7 @@ def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
 @pytest.mark.skipif(shutil.which("bash") is None, reason="no bash")
 def test_completion_in_bash(command: Command) -> None:
     script = command("completion", "bash").stdout
-    ask = "COMP_WORDS=({words}); COMP_CWORD={at}; _allocator; echo ${{COMPREPLY[@]}}\n"
+    ask = "COMP_WORDS=({words}); COMP_CWORD={at}; _shtab_allocator; echo ${{COMPREPLY[@]}}\n"
     asked = script + "".join(
         ask.format(words=words, at=at)
         for words, at in (

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.site.records import (
-    Build,
     Built,
-    BuiltRun,
+    BuiltPipe,
     Layer,
+    PipeType,
     Place,
     Route,
     Site,
@@ -46,20 +46,20 @@ def route_cut(site: Site, name: str, pieces: int) -> Site:
     routes: dict[str, Route] = {}
     for key, other in site.routes.items():
         routes |= chain if key == name else {key: other}
-    runs: list[BuiltRun] = []
-    for run in site.built.runs:
+    runs: list[BuiltPipe] = []
+    for run in site.built.pipes:
         runs += [replace(run, route=piece) for piece in chain] if run.route == name else [run]
     return replace(
         site,
         places={**site.places, **joints},
         routes=routes,
-        built=replace(site.built, runs=tuple(runs)),
+        built=replace(site.built, pipes=tuple(runs)),
     )
 
 
 def source_free(site: Site, name: str) -> Site:
     """The site with a source that takes nothing to tap."""
-    source = replace(site.sources[name], tap_materials={}, tap_price=0.0)
+    source = replace(site.sources[name], connection_materials={}, connection_price=0.0)
     return replace(site, sources={**site.sources, name: source})
 
 
@@ -82,14 +82,16 @@ def source_split(site: Site, name: str) -> Site:
                 source,
                 name=half,
                 flow=source.flow / 2,
-                tap_materials={m: mass / 2 for m, mass in source.tap_materials.items()},
-                tap_price=source.tap_price / 2,
+                connection_materials={
+                    m: mass / 2 for m, mass in source.connection_materials.items()
+                },
+                connection_price=source.connection_price / 2,
                 pump=pump,
             )
     taps: list[str] = []
-    for tap in site.built.taps:
+    for tap in site.built.sources:
         taps += [f"{name} left", f"{name} right"] if tap == name else [tap]
-    return replace(site, sources=sources, built=replace(site.built, taps=tuple(taps)))
+    return replace(site, sources=sources, built=replace(site.built, sources=tuple(taps)))
 
 
 def stock_split(site: Site, name: str, share: float) -> Site:
@@ -110,9 +112,9 @@ def stock_split(site: Site, name: str, share: float) -> Site:
                 for layer in build.layers
             ),
         )
-        for key, build in site.builds.items()
+        for key, build in site.pipes.items()
     }
-    return replace(site, materials=materials, builds=builds)
+    return replace(site, materials=materials, pipes=builds)
 
 
 def stock_halved(site: Site, name: str) -> Site:
@@ -126,7 +128,7 @@ def stock_halved(site: Site, name: str) -> Site:
             return dict(masses)
         return {**masses, name: masses[name] / 2, twin: masses[name] / 2}
 
-    def layers(build: Build) -> tuple[Layer, ...]:
+    def layers(build: PipeType) -> tuple[Layer, ...]:
         found: list[Layer] = []
         for layer in build.layers:
             if layer.material != name:
@@ -144,18 +146,20 @@ def stock_halved(site: Site, name: str) -> Site:
             twin: replace(material, name=twin, stock=half),
         },
         sources={
-            key: replace(s, tap_materials=shared(s.tap_materials))
+            key: replace(s, connection_materials=shared(s.connection_materials))
             for key, s in site.sources.items()
         },
-        stores={
+        storage={
             key: replace(s, materials=shared(s.materials), base_materials=shared(s.base_materials))
-            for key, s in site.stores.items()
+            for key, s in site.storage.items()
         },
-        builds={key: replace(b, layers=layers(b)) for key, b in site.builds.items()},
+        pipes={key: replace(b, layers=layers(b)) for key, b in site.pipes.items()},
         machines={
             key: replace(m, materials=shared(m.materials)) for key, m in site.machines.items()
         },
-        lines={key: replace(x, materials=shared(x.materials)) for key, x in site.lines.items()},
+        power_lines={
+            key: replace(x, materials=shared(x.materials)) for key, x in site.power_lines.items()
+        },
     )
 
 
@@ -182,11 +186,11 @@ def prefixed(site: Site, prefix: str) -> Site:
                 name=new(k),
                 place=new(s.place),
                 fluid=new(s.fluid),
-                tap_materials=keys(s.tap_materials),
+                connection_materials=keys(s.connection_materials),
             )
             for k, s in site.sources.items()
         },
-        stores={
+        storage={
             new(k): replace(
                 s,
                 name=new(k),
@@ -195,16 +199,16 @@ def prefixed(site: Site, prefix: str) -> Site:
                 materials=keys(s.materials),
                 base_materials=keys(s.base_materials),
             )
-            for k, s in site.stores.items()
+            for k, s in site.storage.items()
         },
-        builds={
+        pipes={
             new(k): replace(
                 b,
                 name=new(k),
                 layers=tuple(replace(x, material=new(x.material)) for x in b.layers),
                 fluids=None if b.fluids is None else tuple(map(new, b.fluids)),
             )
-            for k, b in site.builds.items()
+            for k, b in site.pipes.items()
         },
         routes={
             new(k): replace(
@@ -212,7 +216,7 @@ def prefixed(site: Site, prefix: str) -> Site:
                 name=new(k),
                 start=new(r.start),
                 end=new(r.end),
-                builds=tuple(map(new, r.builds)),
+                pipes=tuple(map(new, r.pipes)),
             )
             for k, r in site.routes.items()
         },
@@ -220,8 +224,8 @@ def prefixed(site: Site, prefix: str) -> Site:
             new(k): replace(
                 m,
                 name=new(k),
-                takes=keys(m.takes),
-                gives=keys(m.gives),
+                inputs=keys(m.inputs),
+                outputs=keys(m.outputs),
                 places={new(p): count for p, count in m.places.items()},
                 materials=keys(m.materials),
             )
@@ -236,7 +240,7 @@ def prefixed(site: Site, prefix: str) -> Site:
             )
             for k, d in site.demands.items()
         },
-        lines={
+        power_lines={
             new(k): replace(
                 x,
                 name=new(k),
@@ -244,16 +248,16 @@ def prefixed(site: Site, prefix: str) -> Site:
                 end=new(x.end),
                 materials=keys(x.materials),
             )
-            for k, x in site.lines.items()
+            for k, x in site.power_lines.items()
         },
         built=Built(
-            taps=tuple(map(new, site.built.taps)),
-            runs=tuple(
-                replace(r, route=new(r.route), build=new(r.build), fluid=new(r.fluid))
-                for r in site.built.runs
+            sources=tuple(map(new, site.built.sources)),
+            pipes=tuple(
+                replace(r, route=new(r.route), pipe=new(r.pipe), fluid=new(r.fluid))
+                for r in site.built.pipes
             ),
-            lines=tuple(map(new, site.built.lines)),
-            stores={(new(k), new(p)): size for (k, p), size in site.built.stores.items()},
+            power_lines=tuple(map(new, site.built.power_lines)),
+            storage={(new(k), new(p)): size for (k, p), size in site.built.storage.items()},
             machines={(new(k), new(p)): n for (k, p), n in site.built.machines.items()},
         ),
     )
@@ -265,8 +269,8 @@ def slowed(site: Site, factor: float) -> Site:
     def times(store: StoreType) -> StoreType:
         return replace(
             store,
-            most=store.most * factor,
-            least=store.least * factor,
+            max_size=store.max_size * factor,
+            min_size=store.min_size * factor,
             unit=None if store.unit is None else store.unit * factor,
             materials={m: mass / factor for m, mass in store.materials.items()},
             price=store.price / factor,
@@ -291,14 +295,14 @@ def slowed(site: Site, factor: float) -> Site:
             )
             for key, source in site.sources.items()
         },
-        stores={key: times(store) for key, store in site.stores.items()},
+        storage={key: times(store) for key, store in site.storage.items()},
         machines={
             key: replace(
                 machine,
                 # 1 s is the least that a battery bridges for a unit run on and off
-                least_run=max(1.0, machine.least_run) * factor,
-                least_rest=machine.least_rest * factor,
-                least_burst=machine.least_burst * factor,
+                min_up_time=max(1.0, machine.min_up_time) * factor,
+                min_down_time=machine.min_down_time * factor,
+                min_burst_time=machine.min_burst_time * factor,
             )
             for key, machine in site.machines.items()
         },
@@ -315,7 +319,7 @@ def slowed(site: Site, factor: float) -> Site:
             for key, d in site.demands.items()
         },
         built=replace(
-            site.built, stores={key: size * factor for key, size in site.built.stores.items()}
+            site.built, storage={key: size * factor for key, size in site.built.storage.items()}
         ),
     )
 
@@ -335,18 +339,21 @@ def heavier(site: Site, factor: float) -> Site:
             for key, m in site.materials.items()
         },
         sources={
-            key: replace(s, tap_materials=more(s.tap_materials)) for key, s in site.sources.items()
+            key: replace(s, connection_materials=more(s.connection_materials))
+            for key, s in site.sources.items()
         },
-        stores={
+        storage={
             key: replace(s, materials=more(s.materials), base_materials=more(s.base_materials))
-            for key, s in site.stores.items()
+            for key, s in site.storage.items()
         },
-        builds={
+        pipes={
             key: replace(b, layers=tuple(replace(x, mass=x.mass * factor) for x in b.layers))
-            for key, b in site.builds.items()
+            for key, b in site.pipes.items()
         },
         machines={key: replace(m, materials=more(m.materials)) for key, m in site.machines.items()},
-        lines={key: replace(x, materials=more(x.materials)) for key, x in site.lines.items()},
+        power_lines={
+            key: replace(x, materials=more(x.materials)) for key, x in site.power_lines.items()
+        },
     )
 
 
@@ -355,17 +362,17 @@ def spares(site: Site) -> list[Site]:
     found = []
     for name, machine in site.machines.items():
         places = {p: None if n is None else n + 1 for p, n in machine.places.items()}
-        most = None if machine.most is None else machine.most + 1
-        one_more = replace(machine, places=places, most=most)
+        most = None if machine.max_units is None else machine.max_units + 1
+        one_more = replace(machine, places=places, max_units=most)
         allowed = replace(site, machines={**site.machines, name: one_more})
         found.append(allowed)
         spot = (name, next(iter(places)))
         counts = dict(site.built.machines)
         counts[spot] = counts.get(spot, 0) + 1
         found.append(replace(allowed, built=replace(site.built, machines=counts)))
-    for name, store in site.stores.items():
-        roomier = replace(store, most=store.most + (store.unit or store.most / 4))
-        found.append(replace(site, stores={**site.stores, name: roomier}))
+    for name, store in site.storage.items():
+        roomier = replace(store, max_size=store.max_size + (store.unit or store.max_size / 4))
+        found.append(replace(site, storage={**site.storage, name: roomier}))
     for name, material in site.materials.items():
         if material.stock is not None:
             more = replace(material, stock=material.stock * 1.25)

@@ -103,7 +103,7 @@ def test_a_corridor_cut_in_pieces_is_the_same(
     site: Site, basis: str, pieces: int, data: st.DataObject
 ) -> None:
     # Where the capacity is stated, for that by bore depends on the length of a run.
-    routes = [n for n, r in site.routes.items() if not any(site.builds[b].bore for b in r.builds)]
+    routes = [n for n, r in site.routes.items() if not any(site.pipes[b].bore for b in r.pipes)]
     if not routes:
         return
     cut = route_cut(site, data.draw(st.sampled_from(routes)), pieces)
@@ -180,7 +180,9 @@ def test_names_decide_nothing(site: Site, basis: str) -> None:
 def test_a_slower_site_with_larger_stores_is_the_same(
     site: Site, basis: str, factor: float
 ) -> None:
-    timed = {key: replace(m, least_run=max(1.0, m.least_run)) for key, m in site.machines.items()}
+    timed = {
+        key: replace(m, min_up_time=max(1.0, m.min_up_time)) for key, m in site.machines.items()
+    }
     one = planned(replace(site, machines=timed), basis)
     other = planned(slowed(site, factor), basis)
     if one is not None and other is not None:

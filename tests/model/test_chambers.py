@@ -90,7 +90,7 @@ def test_a_promise_that_withstands_lost_sources_does_not_count_with_chambers() -
     site = read_site(CASE)
     plan = planned(site, replace(EXACT, withstands=Withstands(lost=1)))
     assert plan.power.firm_clean == 0.0
-    sure = with_source(site, replace(site.sources["cell_purge"], sure=True))
+    sure = with_source(site, replace(site.sources["cell_purge"], reliable=True))
     plan = planned(sure, replace(EXACT, withstands=Withstands(lost=1)))
     assert plan.power.firm_clean == pytest.approx(5 * GRAM * 310 / 640 * 60e6 - 5 * 300.0, rel=1e-3)
 
@@ -120,8 +120,8 @@ def one_source(
         materials={},
         places={"yard": Place("yard")},
         sources={"vent": source},
-        stores={"holder": holder},
-        builds={},
+        storage={"holder": holder},
+        pipes={},
         routes={},
         machines={"set": MachineType("set", {"gas": 1.0}, {}, {"yard": None}, power_out=1e6)},
         demands={"all": Demand("all", POWER, 1e6)},

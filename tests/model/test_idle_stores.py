@@ -27,12 +27,12 @@ def site_of(holds: str) -> Site:
         materials={},
         places={"here": Place("here"), "far": Place("far", 900.0, 0.0)},
         sources={"seep": Source("seep", "far", "gas", 0.01)},
-        stores={"store": StoreType("store", holds, ("here",), most=3.6e7, loss=1e-6)},
-        builds={},
+        storage={"store": StoreType("store", holds, ("here",), max_size=3.6e7, loss=1e-6)},
+        pipes={},
         routes={},
         machines={"engine": MachineType("engine", {"gas": 0.005}, {}, {"here": 2}, 3e4)},
         demands={"town": Demand("town", "power", 2e4)},
-        built=Built(stores={("store", "here"): 1.8e7}),
+        built=Built(storage={("store", "here"): 1.8e7}),
         sha256="idle",
     )
 
@@ -56,8 +56,8 @@ def test_a_standing_store_that_is_fed_bears_its_loss() -> None:
         sources={"seep": seep},
         machines={"engine": replace(site.machines["engine"], places={"here": 3})},
         demands={"town": Demand("town", "power", 9e4)},
-        built=Built(stores={("store", "here"): 1000.0}),
-        stores={"store": replace(site.stores["store"], most=1000.0)},
+        built=Built(storage={("store", "here"): 1000.0}),
+        storage={"store": replace(site.storage["store"], max_size=1000.0)},
     )
     plan = make_plan(fed, Settings(node_limit=100)).plan
     assert plan is not None

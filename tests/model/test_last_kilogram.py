@@ -22,15 +22,15 @@ SITE = Site(
     fluids={"gas": Fluid("gas", heating_value=18e6)},
     materials={"steel": Material("steel", stock=200.0)},
     places={"here": Place("here")},
-    sources={"seep": Source("seep", "here", "gas", 0.01, tap_materials={"steel": 20.0})},
+    sources={"seep": Source("seep", "here", "gas", 0.01, connection_materials={"steel": 20.0})},
     # Sizes that are continuous, and sizes in whole units, stand in the same row of the stock.
-    stores={
-        "holder": StoreType("holder", "gas", ("here",), most=100.0, materials={"steel": 0.5}),
+    storage={
+        "holder": StoreType("holder", "gas", ("here",), max_size=100.0, materials={"steel": 0.5}),
         "battery": StoreType(
-            "battery", "power", ("here",), most=7.2e6, unit=3.6e6, materials={"steel": 1e-5}
+            "battery", "power", ("here",), max_size=7.2e6, unit=3.6e6, materials={"steel": 1e-5}
         ),
     },
-    builds={},
+    pipes={},
     routes={},
     machines={
         "engine": MachineType(

@@ -71,11 +71,11 @@ def test_the_file_is_noted() -> None:
 
 ENGINE = MachineType(
     "engine",
-    takes={"gas": 1 * GRAM},
-    gives={"water": 10 * GRAM, "flue": 3 * GRAM},
+    inputs={"gas": 1 * GRAM},
+    outputs={"water": 10 * GRAM, "flue": 3 * GRAM},
     places={"works": 1},
     power_out=10 * KILOWATT,
-    no_load_share=0.2,
+    no_load=0.2,
 )
 
 
@@ -91,8 +91,8 @@ def by_products() -> Site:
         materials={},
         places={"works": Place("works")},
         sources={"well": Source("well", "works", "gas", flow=0.6 * GRAM)},
-        stores={},
-        builds={},
+        storage={},
+        pipes={},
         routes={},
         machines={"engine": ENGINE},
         demands={
@@ -131,5 +131,5 @@ def test_a_fuel_that_counts_when_released_is_a_product() -> None:
 
 def test_a_machine_at_part_load_as_a_machine_of_that_size() -> None:
     half = at_part_load(network_of(by_products()), ENGINE, 0.5)
-    assert half.takes["gas"] == pytest.approx(0.6 * GRAM)
-    assert half.gives == pytest.approx({"water": 5 * GRAM, "flue": 1.8 * GRAM})
+    assert half.inputs["gas"] == pytest.approx(0.6 * GRAM)
+    assert half.outputs == pytest.approx({"water": 5 * GRAM, "flue": 1.8 * GRAM})

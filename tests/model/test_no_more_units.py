@@ -41,8 +41,8 @@ def free_machines(**changes: float) -> Site:
         sources={
             "well": Source("well", "yard", "gas", 20 * GRAM, stages=(Stage(12 * HOUR, 24 * HOUR),))
         },
-        stores={"tank": StoreType("tank", "gas", ("yard",), most=10_000.0)},
-        builds={},
+        storage={"tank": StoreType("tank", "gas", ("yard",), max_size=10_000.0)},
+        pipes={},
         routes={},
         machines={"engine": replace(engine, **changes)},
         demands={"town": Demand("town", "power", 40 * KILOWATT)},
@@ -63,7 +63,7 @@ def units(plan: Plan) -> tuple[int, int]:
 
 @pytest.mark.parametrize(
     "changes",
-    [{}, {"no_load_share": 0.1}, {"least_load": 0.3}, {"no_load_share": 0.1, "least_load": 0.05}],
+    [{}, {"no_load": 0.1}, {"min_load": 0.3}, {"no_load": 0.1, "min_load": 0.05}],
 )
 def test_five_units_suffice(changes: dict[str, float]) -> None:
     site = free_machines(**changes)
@@ -75,14 +75,14 @@ def test_five_units_suffice(changes: dict[str, float]) -> None:
 
 def test_the_peak_of_a_profile_asks_for_more() -> None:
     """1.5 * 40 kW in the evening: eight units of 8 kW, of which seven and a half are at work."""
-    site = free_machines(no_load_share=0.1)
+    site = free_machines(no_load=0.1)
     site = replace(site, demands={"town": replace(site.demands["town"], profile=EVENING)})
     assert units(planned(site)) == (8, 8)
 
 
 def test_units_whose_exhaust_is_used_are_left() -> None:
     """A greenhouse takes all the exhaust there is: units at no load give more of it."""
-    site = free_machines(no_load_share=0.1)
+    site = free_machines(no_load=0.1)
     plants = Demand("greenhouse", "flue", 12 * GRAM, place="yard")
     plan = planned(replace(site, demands={**site.demands, "greenhouse": plants}))
     served = next(use for use in plan.demands if use.name == "greenhouse")

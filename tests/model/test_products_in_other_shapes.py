@@ -11,10 +11,10 @@ from allocator.plans.records import Plan
 from allocator.report.ways import ways_of
 from allocator.search import Settings, make_plan
 from allocator.site.records import (
-    Build,
     Demand,
     Fluid,
     MachineType,
+    PipeType,
     Place,
     Profile,
     Route,
@@ -41,8 +41,8 @@ def washing(*, profile: Profile | None = EVENING, wash: Profile | None = None) -
         materials={},
         places={name: Place(name) for name in ("yard", "bath_house")},
         sources={"well": Source("well", "yard", "gas", 1.2 * GRAM)},
-        stores={},
-        builds={"hose": Build("hose", 100 * GRAM)},
+        storage={},
+        pipes={"hose": PipeType("hose", 100 * GRAM)},
         routes={"lane": Route("lane", "yard", "bath_house", 10.0, ("hose",))},
         machines={"engine": engine},
         demands={

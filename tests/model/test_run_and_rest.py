@@ -17,7 +17,7 @@ from allocator.site.records import MachineType, Site, Stage
 from allocator.verify import audit
 
 NETWORKS = Path(__file__).parents[2] / "networks"
-SET = MachineType("set", {"gas": 1e-3}, {}, {"yard": 1}, power_out=5e3, least_run=600.0)
+SET = MachineType("set", {"gas": 1e-3}, {}, {"yard": 1}, power_out=5e3, min_up_time=600.0)
 CUT_SHORT = (Stage(600.0, 1000.0), Stage(3300.0, 5000.0))
 """Ten minutes at a time, but the last of each four is cut after five."""
 
@@ -25,16 +25,16 @@ CUT_SHORT = (Stage(600.0, 1000.0), Stage(3300.0, 5000.0))
 def test_the_shortest_burst_counts() -> None:
     curve = curve_of(CUT_SHORT)
     assert may_burn(SET, curve)
-    assert may_burn(replace(SET, least_burst=300.0), curve)
-    assert not may_burn(replace(SET, least_burst=300.1), curve)
-    assert may_burn(replace(SET, least_burst=600.0), curve_of(CUT_SHORT[:1]))
-    assert not may_burn(replace(SET, least_rest=1.0), curve_of(CUT_SHORT[:1]))
+    assert may_burn(replace(SET, min_burst_time=300.0), curve)
+    assert not may_burn(replace(SET, min_burst_time=300.1), curve)
+    assert may_burn(replace(SET, min_burst_time=600.0), curve_of(CUT_SHORT[:1]))
+    assert not may_burn(replace(SET, min_down_time=1.0), curve_of(CUT_SHORT[:1]))
 
 
 def test_the_longer_of_run_and_rest_is_bridged() -> None:
     assert bridged(SET) == 600.0
-    assert bridged(replace(SET, least_rest=900.0)) == 900.0
-    assert bridged(replace(SET, least_run=0.0)) == 1.0
+    assert bridged(replace(SET, min_down_time=900.0)) == 900.0
+    assert bridged(replace(SET, min_up_time=0.0)) == 1.0
 
 
 def with_machines(site: Site, **changes: float) -> Site:
@@ -49,7 +49,7 @@ def test_sets_that_may_not_burn_bursts_leave_the_ridge_nothing_to_run_on() -> No
     site = read_site(NETWORKS / "ridge_battery.yaml")
     asked = Settings(node_limit=300, gap=1e-3)
     free = make_plan(site, asked).plan
-    resting = make_plan(with_machines(site, least_rest=60.0), asked).plan
+    resting = make_plan(with_machines(site, min_down_time=60.0), asked).plan
     assert free is not None
     assert resting is not None
     assert free.power.firm_clean > 1e3
@@ -59,7 +59,7 @@ def test_sets_that_may_not_burn_bursts_leave_the_ridge_nothing_to_run_on() -> No
 def test_a_long_rest_asks_for_more_battery_and_a_larger_receiver() -> None:
     site = read_site(NETWORKS / "two_bays.yaml")
     asked = Settings(node_limit=200, gap=1e-3)
-    rested = with_machines(site, least_rest=3600.0)
+    rested = with_machines(site, min_down_time=3600.0)
     plans = [make_plan(s, asked).plan for s in (site, rested)]
     kept = []
     for place, plan in zip((site, rested), plans, strict=True):
@@ -69,9 +69,9 @@ def test_a_long_rest_asks_for_more_battery_and_a_larger_receiver() -> None:
         for machine in plan.machines:
             if machine.cycled > 0:
                 kind = place.machines[machine.type]
-                seconds = max(kind.least_run, kind.least_rest)
+                seconds = max(kind.min_up_time, kind.min_down_time)
                 for fluid, held in machine.receiver.items():
-                    assert held >= kind.takes.get(fluid, 0.0) * seconds
+                    assert held >= kind.inputs.get(fluid, 0.0) * seconds
                 swing = sum(battery.swing_part for battery in plan.batteries)
                 assert swing >= kind.power_out * seconds * (1 - 1e-9)
                 kept.append(swing)

@@ -13,7 +13,7 @@ from allocator.network.reading import read_site
 from allocator.plans.records import NOTHING, MachineUse, Plan, Withstands
 from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, simulate
-from allocator.site.records import Build, Route, Site, Source, Stage
+from allocator.site.records import PipeType, Route, Site, Source, Stage
 from allocator.verify import audit
 
 CASES = Path(__file__).parents[1] / "cases"
@@ -33,20 +33,18 @@ def planned(site: Site, withstands: Withstands = NOTHING) -> Plan:
 
 
 def one_engine(
-    efficiency: float = 1.0, no_load: float = 0.0, least_load: float = 0.0, **sources: Source
+    efficiency: float = 1.0, no_load: float = 0.0, min_load: float = 0.0, **sources: Source
 ) -> Site:
     """The engine of 10 kW with a battery that is large enough, and other sources if any."""
     site = read_site(CASES / "one_engine_steady_and_bursts.yaml")
-    engine = replace(
-        site.machines["engine"], no_load_share=no_load, least_load=least_load, least_run=600.0
-    )
+    engine = replace(site.machines["engine"], no_load=no_load, min_load=min_load, min_up_time=600.0)
     battery = replace(
-        site.stores["battery"], charge_efficiency=efficiency, most=80.0 * KILOWATT_HOUR
+        site.storage["battery"], charge_efficiency=efficiency, max_size=80.0 * KILOWATT_HOUR
     )
     return replace(
         site,
         machines={"engine": engine},
-        stores={"battery": battery},
+        storage={"battery": battery},
         sources={**(sources or site.sources)},
     )
 
@@ -67,7 +65,7 @@ def test_one_engine_takes_steady_gas_and_bursts() -> None:
 
 
 @pytest.mark.parametrize(
-    ("efficiency", "no_load", "least_load", "power"),
+    ("efficiency", "no_load", "min_load", "power"),
     [
         # fuel in proportion: 5 kW flat past the battery, 5 kW of bursts half the time through it
         (0.9, 0.0, 0.0, 5.0 + 0.9 * 2.5),
@@ -82,12 +80,12 @@ def test_one_engine_takes_steady_gas_and_bursts() -> None:
     ],
 )
 def test_fuel_at_no_load_and_least_load_decide_how_the_unit_is_shared(
-    efficiency: float, no_load: float, least_load: float, power: float
+    efficiency: float, no_load: float, min_load: float, power: float
 ) -> None:
-    plan = planned(one_engine(efficiency, no_load, least_load))
+    plan = planned(one_engine(efficiency, no_load, min_load))
     assert plan.power.firm_clean == pytest.approx(power * KILOWATT, rel=1e-5)
     engine = the_engine(plan)
-    in_lumps = bool(no_load or least_load) and not engine.running
+    in_lumps = bool(no_load or min_load) and not engine.running
     assert bool(engine.receiver) == in_lumps
 
 
@@ -97,12 +95,15 @@ def test_what_a_store_gives_for_ever_shares_the_unit_too(no_load: float, power: 
     well = Source("well", "field", "biogas", 200 * HALF, stages=(Stage(0.25 * HOUR, 50.0 * HOUR),))
     site = one_engine(0.9, no_load)
     site = one_engine(0.9, no_load, well=well, lagoon=site.sources["lagoon"])
-    holder = replace(site.stores["battery"], name="holder", holds="biogas", most=1e4)
+    holder = replace(site.storage["battery"], name="holder", holds="biogas", max_size=1e4)
     site = replace(
         site,
         places={**site.places, "field": replace(site.places["mill"], name="field")},
-        stores={**site.stores, "holder": replace(holder, places=("field",), charge_efficiency=1.0)},
-        builds={"tube": Build("tube", 4.0 * HALF)},
+        storage={
+            **site.storage,
+            "holder": replace(holder, places=("field",), charge_efficiency=1.0),
+        },
+        pipes={"tube": PipeType("tube", 4.0 * HALF)},
         routes={"track": Route("track", "field", "mill", 10.0, ("tube",), one_way=True)},
     )
     plan = planned(site)
@@ -138,9 +139,9 @@ def best_of_two_units(site: Site, apart: bool) -> float:
     (demand,) = site.demands.values()
     assert demand.profile is not None
     steel, copper = site.materials["steel"].stock, site.materials["copper"].stock
-    holder, battery = site.stores["h"], site.stores["bat"]
+    holder, battery = site.storage["h"], site.storage["bat"]
     inner, outer = vent.stages
-    period, full = outer.every, unit.takes["gas"]
+    period, full = outer.every, unit.inputs["gas"]
     starts = np.arange(0.0, outer.on, inner.every)
     ends = np.minimum(starts + inner.on, outer.on)
     times, levels = np.array(demand.profile.starts), np.array(demand.profile.levels)
@@ -171,7 +172,7 @@ def best_of_two_units(site: Site, apart: bool) -> float:
     keys = [*names.split(), "straight"]
     found = 0.0
     for count in range(3):
-        for build in (None, *site.builds.values()):
+        for build in (None, *site.pipes.values()):
             for running in range(count + 1) if apart else (count,):
                 rows: list[tuple[dict[str, float], float]] = []
                 turning = {"flat": 1.0, "gives": 1.0, "follow": peak, "shaped": peak}
@@ -181,7 +182,7 @@ def best_of_two_units(site: Site, apart: bool) -> float:
                 else:
                     rows.append((turning | coming, count * full))
                 pipe = 0.0 if build is None else build.layers[0].mass * site.routes["r0"].length
-                fixed = pipe + count * unit.materials["steel"] + vent.tap_materials["steel"]
+                fixed = pipe + count * unit.materials["steel"] + vent.connection_materials["steel"]
                 rows += [
                     ({"kept": 1.0, "burnt": 1.0}, vent.flow),
                     ({"seep": 1.0, "flat": 1.0, "follow": peak}, steady.flow),
@@ -202,7 +203,11 @@ def best_of_two_units(site: Site, apart: bool) -> float:
                         behind = {"part": -held, "burnt": -each * fed, "seep": -each * x}
                         rows += [(store, 0.0), (behind | {"out_flat": x, "out": need}, 0.0)]
                 matrix = [[terms.get(key, 0.0) for key in keys] for terms, _ in rows]
-                bounds = [(0.0, holder.most), (0.0, battery.most), *[(0.0, None)] * (len(keys) - 2)]
+                bounds = [
+                    (0.0, holder.max_size),
+                    (0.0, battery.max_size),
+                    *[(0.0, None)] * (len(keys) - 2),
+                ]
                 cost = [-1.0 if key in ("level", "straight") else 0.0 for key in keys]
                 solved = linprog(cost, matrix, [high for _, high in rows], bounds=bounds)
                 if solved.status == 0:

@@ -85,7 +85,7 @@ def test_nothing_is_promised_where_nothing_may_run_so_hot(tmp_path: Path) -> Non
     site = read(
         "near_vent.yaml",
         tmp_path,
-        ("surface_limit: 55 degC", "surface_limit: 12 degC"),
+        ("max_surface_temperature: 55 degC", "max_surface_temperature: 12 degC"),
         ("set_point: 50 degC", "set_point: 370 degC"),
     )
     plan = planned(site)
@@ -101,7 +101,7 @@ def test_cold_gas_warms_on_its_way(limit: str, power: float, tmp_path: Path) -> 
         ("ambient: {temperature: 10 degC", "ambient: {temperature: 30 degC"),
         ("temperature: 380 degC", "temperature: 5 degC"),
         ("set_point: 50 degC", "set_point: 4 degC"),
-        ("hottest_inlet: 400 degC", f"hottest_inlet: {limit}"),
+        ("max_inlet_temperature: 400 degC", f"max_inlet_temperature: {limit}"),
     )
     plan = planned(site)
     assert plan.power.firm_clean == pytest.approx(power, rel=1e-5)
@@ -137,8 +137,8 @@ def test_built_things_stand_on_their_levels(tmp_path: Path) -> None:
     text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
     text += (
         "built:\n"
-        "  runs: [{route: track, build: thick, fluid: hydrogen}]\n"
-        "  stores: {holder: {works: 50 kg}}\n"
+        "  pipes: [{route: track, pipe: thick, fluid: hydrogen}]\n"
+        "  storage: {holder: {works: 50 kg}}\n"
         "  machines: {fuel_cell: {works: 2}}\n"
     )
     path = tmp_path / "built.yaml"

@@ -69,7 +69,7 @@ def worked_out(name: str) -> dict[str, Any]:
             "relative_tolerance": FIRST if number == 0 else LATER,
         }
     found["mean_basis_clean_w"] = float(f"{mean.power.firm_clean:.8g}")
-    if site_of(name).baths:
+    if site_of(name).heat_sinks:
         found["baths"] = baths_of(site_of(name))
     return found
 

@@ -32,7 +32,7 @@ def test_what_it_cannot_read_is_refused(name: str) -> None:
 def test_a_fluid_whose_properties_nobody_asks_for_is_refused_as_well(tmp_path: Path) -> None:
     path = tmp_path / "site.yaml"
     path.write_text(
-        "format: allocator.site/1\nname: cove\nfluids:\n  gas: {substance: Metane}\n"
+        "format: allocator.site/2\nname: cove\nfluids:\n  gas: {substance: Metane}\n"
         "places: {cove: {at: [0 m, 0 m]}}\n",
         encoding="utf-8",
     )

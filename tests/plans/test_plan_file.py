@@ -221,7 +221,7 @@ REFUSED = {
         altered("format", value="allocator.plan/2"),
         "$.format: has the format 'allocator.plan/2'; this program reads 'allocator.plan/1'",
     ),
-    "a site file": ('{"format": "allocator.site/1"}', "$.format: has the format"),
+    "a site file": ('{"format": "allocator.site/2"}', "$.format: has the format"),
     "no format": ("{}", "$.format: has no format"),
     "no object": ("[1, 2]", "$: must be an object"),
     "empty": ("", "$: the plan is cut off or no JSON"),

@@ -67,8 +67,8 @@ def station(fuel: str, share: float = 0.35, count_biogenic: bool = False) -> Sit
         materials={},
         places={"here": Place("here")},
         sources={"pipe": Source("pipe", "here", fuel, flow=1.0)},
-        stores={},
-        builds={},
+        storage={},
+        pipes={},
         routes={},
         machines={"set": machine},
         demands={"works": Demand("works", POWER, 80e3)},
@@ -149,10 +149,10 @@ def test_diesel_sets_of_the_networks(name: str) -> None:
     """
     site = read_site(NETWORKS / f"{name}.yaml")
     machine = site.machines["diesel_set"]
-    burnt = machine.takes["diesel"]
+    burnt = machine.inputs["diesel"]
     heating_value = site.fluids["diesel"].heating_value
     assert heating_value is not None
-    released = machine.gives["fossil_co2"] / (burnt * heating_value) * 1e12
+    released = machine.outputs["fossil_co2"] / (burnt * heating_value) * 1e12
     assert released == pytest.approx(74_100, rel=0.02)
     litres = burnt / 0.84 * KILOWATT_HOUR / machine.power_out
     assert 0.270 * 0.9 < litres < 0.303 * 1.1
@@ -163,6 +163,6 @@ def test_diesel_sets_of_the_networks(name: str) -> None:
 def test_the_fuel_line_is_affine(quarter: float) -> None:
     """The trade chart's quarter load fixes the line; at full load it is 1, at none the rest."""
     idle = (quarter - 0.25) / 0.75
-    machine = MachineType("set", {"diesel": 1.0}, {}, {}, power_out=1.0, no_load_share=idle)
+    machine = MachineType("set", {"diesel": 1.0}, {}, {}, power_out=1.0, no_load=idle)
     shares = [fuel_at_load(machine, load) for load in (0.0, 0.25, 0.5, 1.0)]
     assert shares == pytest.approx([idle, quarter, idle + (1 - idle) / 2, 1.0])

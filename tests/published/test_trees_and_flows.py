@@ -6,11 +6,11 @@ import pytest
 from transport_sites import GOODS, Arc, flow_site, goal, planned
 
 from allocator.site.records import (
-    Build,
     Demand,
     Fluid,
     Layer,
     Material,
+    PipeType,
     Place,
     Route,
     Site,
@@ -53,7 +53,7 @@ EDGES = """2 8 8; 2 21 7; 2 32 2; 4 5 8; 7 29 7; 11 3 7; 14 31 9; 17 6 7; 17 42 
 
 
 def test_least_length_tree() -> None:
-    pipe = Build("pipe", 20.0, (Layer("steel", 1.0),))
+    pipe = PipeType("pipe", 20.0, (Layer("steel", 1.0),))
     root, *others = TERMINALS
     routes, places = {}, {}
     for edge in EDGES.split(";"):
@@ -67,11 +67,11 @@ def test_least_length_tree() -> None:
         materials={"steel": Material("steel")},
         places=places,
         sources={"spring": Source("spring", root, GOODS, 20.0)},
-        stores={},
-        builds={pipe.name: pipe},
+        storage={},
+        pipes={pipe.name: pipe},
         routes=routes,
         machines={},
-        demands={end: Demand(end, GOODS, 1.0, end, least_share=1.0) for end in others},
+        demands={end: Demand(end, GOODS, 1.0, end, min_share=1.0) for end in others},
         goals=("scarce_material",),
     )
     plan = planned(site)

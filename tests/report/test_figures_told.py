@@ -97,14 +97,16 @@ def test_insulation_is_told_of_the_fluids_that_are_known() -> None:
 
 
 NO_ROUTES = """\
-format: allocator.site/1
+format: allocator.site/2
 fluids:
   gas: {heating_value: 20 MJ/kg, constants: {specific_heat: 1100 J/(kg*K), density: 1.1 kg/m^3}}
 places: {yard: {}}
 sources: {vent: {place: yard, fluid: gas, flow: 2 g/s, temperature: 300 degC}}
 coolers: {fan: {fluid: gas, set_point: 60 degC, duty: 5 kW, places: [yard]}}
 machines:
-  engine: {takes: {gas: 2 g/s}, gives: {power: 10 kW}, places: [yard], hottest_inlet: 80 degC}
+  engine:
+    {inputs: {gas: 2 g/s}, outputs: {power: 10 kW}, places: [yard],
+     max_inlet_temperature: 80 degC}
 demands: {town: {power: 10 kW}}
 """
 

@@ -90,7 +90,7 @@ def test_standing_sets_come_first_for_they_need_least() -> None:
 
 
 def test_a_crew_makes_days_and_a_tap_goes_ahead_of_its_spell() -> None:
-    north = replace(COVE.sources["north"], next_spell=1 * DAY)
+    north = replace(COVE.sources["north"], next_start=1 * DAY)
     site = replace(COVE, sources={**COVE.sources, "north": north})
     crew = 100.0 / DAY  # 590 kg take 5.9 days; the tap alone takes 0.4
     late = _one(build_order(network_of(site), COVE_PLAN), "tap", "north")

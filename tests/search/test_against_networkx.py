@@ -78,7 +78,7 @@ def test_cheapest_flows(batch: int) -> None:
             {str(node): float(amount) for node, amount in zip(givers, moved, strict=True)},
             {str(node): float(amount) for node, amount in zip(takers, wanted, strict=True)},
             ("money",),
-            least_share=1.0,
+            min_share=1.0,
         )
         found = goal(planned(site), "money")
         assert found == pytest.approx(expected, rel=1e-5), f"network {seed}"

@@ -15,12 +15,12 @@ from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.state import SearchState, hold, value_at
 from allocator.site.records import (
-    Build,
     Demand,
     Fluid,
     Layer,
     MachineType,
     Material,
+    PipeType,
     Place,
     Route,
     Site,
@@ -40,10 +40,10 @@ SITE = Site(
     places={"seep": Place("seep"), "works": Place("works", 90.0, 0.0)},
     sources={
         "seep": Source("seep", "seep", "gas", 0.002),
-        "tank": Source("tank", "works", "diesel", 0.01, tap_materials={"steel": 1.0}),
+        "tank": Source("tank", "works", "diesel", 0.01, connection_materials={"steel": 1.0}),
     },
-    stores={},
-    builds={"pipe": Build("pipe", 10.0, (Layer("steel", 1.0),))},
+    storage={},
+    pipes={"pipe": PipeType("pipe", 10.0, (Layer("steel", 1.0),))},
     routes={"way": Route("way", "seep", "works", 90.0, ("pipe",))},
     machines={
         "engine": MachineType("engine", {"gas": 0.001}, {}, {"works": 4}, 15e3),

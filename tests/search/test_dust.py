@@ -12,7 +12,7 @@ from allocator.simulation import SimulationSettings, simulate
 from allocator.verify import audit
 
 DUST = """
-format: allocator.site/1
+format: allocator.site/2
 name: Dust
 fluids: {gas: {heating_value: 20 MJ/kg}, breath: {emission: biogenic}}
 materials:
@@ -39,16 +39,16 @@ sources:
     fluid: gas
     flow: 6 g/s
     cycle: *nested
-    tap: {materials: {steel: 20}}
+    connection: {materials: {steel: 20}}
     pump: {energy: 200 kJ/kg, rate: 2 g/s}
-stores:
+storage:
   battery:
     holds: power
     places: [yard]
-    size: {most: 20 kWh, unit: 5 kWh}
+    size: {max: 20 kWh, unit: 5 kWh}
     materials: {wool: 2 kg/kWh}
     price: 100 /kWh
-builds:
+pipes:
   plain:
     capacity: 4 g/s
     layers: [{material: steel, mass: 1.5 kg/m}]
@@ -64,21 +64,21 @@ routes:
   back: {between: [yard, field], length: 20, one_way: true}
 machines:
   turning:
-    takes: {gas: 0.6666666666666666 g/s}
-    gives: {power: 4 kW, breath: 1.6666666666666667 g/s}
+    inputs: {gas: 0.6666666666666666 g/s}
+    outputs: {power: 4 kW, breath: 1.6666666666666667 g/s}
     places: {yard: 4}
     no_load: 15 %
-    least_run: 0
+    min_up_time: 0
     materials: {steel: 50}
     price: 1000
     most: 2
   quick:
-    takes: {gas: 0.6666666666666666 g/s}
-    gives: {power: 4 kW, breath: 1.6666666666666667 g/s}
+    inputs: {gas: 0.6666666666666666 g/s}
+    outputs: {power: 4 kW, breath: 1.6666666666666667 g/s}
     places: {field: 1, yard: 1}
     price: 1000
     most: 2
-  maker: {takes: {power: 2 kW}, gives: {gas: 0.05 g/s}, places: {field: 1}, least_run: 0}
+  maker: {inputs: {power: 2 kW}, outputs: {gas: 0.05 g/s}, places: {field: 1}, min_up_time: 0}
 demands: {town: {power: 8 kW}}
 """
 

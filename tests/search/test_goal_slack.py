@@ -15,7 +15,7 @@ from allocator.site.records import Site
 from allocator.verify import audit
 
 TEXT = """
-format: allocator.site/1
+format: allocator.site/2
 name: Last kilogram
 fluids:
   gas: {heating_value: 20 MJ/kg}
@@ -26,13 +26,13 @@ places: {works: {at: [0 m, 0 m]}}
 sources:
   seep: {place: works, fluid: gas, flow: 4 g/s, cycle: [{on: 6 h, every: 24 h}]}
   barrel: {place: works, fluid: oil, flow: 0.1 g/s}
-stores:
-  bag: {holds: gas, places: [works], size: {most: 1 t}, materials: {steel: 20 kg/kg}}
+storage:
+  bag: {holds: gas, places: [works], size: {max: 1 t}, materials: {steel: 20 kg/kg}}
 machines:
-  gas_set: {takes: {gas: 1 g/s}, gives: {power: 10 kW}, places: [works]}
+  gas_set: {inputs: {gas: 1 g/s}, outputs: {power: 10 kW}, places: [works]}
   oil_set:
-    takes: {oil: 0.1 g/s}
-    gives: {power: 2 kW, co2: 0.3 g/s}
+    inputs: {oil: 0.1 g/s}
+    outputs: {power: 2 kW, co2: 0.3 g/s}
     places: [works]
     materials: {steel: 15 kg}
 demands: {camp: {power: 50 kW}}

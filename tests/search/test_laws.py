@@ -164,7 +164,7 @@ def renamed(site: Site) -> Site:
         key: replace(
             build, layers=tuple(replace(x, material=name(x.material)) for x in build.layers)
         )
-        for key, build in each(site.builds, "fluids").items()
+        for key, build in each(site.pipes, "fluids").items()
     }
     built = site.built
     return replace(
@@ -172,20 +172,20 @@ def renamed(site: Site) -> Site:
         fluids=each(site.fluids),
         materials=each(site.materials),
         places=each(site.places),
-        sources=each(site.sources, "place", "fluid", "tap_materials"),
-        stores=each(site.stores, "holds", "places", "materials", "base_materials"),
-        builds=builds,
+        sources=each(site.sources, "place", "fluid", "connection_materials"),
+        storage=each(site.storage, "holds", "places", "materials", "base_materials"),
+        pipes=builds,
         routes=each(site.routes, "start", "end", "builds"),
         machines=each(site.machines, "takes", "gives", "places", "materials"),
         demands=each(site.demands, "wants", "place"),
-        lines=each(site.lines, "start", "end", "materials"),
+        power_lines=each(site.power_lines, "start", "end", "materials"),
         built=Built(
-            taps=tuple(map(name, built.taps)),
-            runs=tuple(
-                replace(r, route=name(r.route), build=name(r.build), fluid=name(r.fluid))
-                for r in built.runs
+            sources=tuple(map(name, built.sources)),
+            pipes=tuple(
+                replace(r, route=name(r.route), pipe=name(r.pipe), fluid=name(r.fluid))
+                for r in built.pipes
             ),
-            stores={(name(k), name(p)): size for (k, p), size in built.stores.items()},
+            storage={(name(k), name(p)): size for (k, p), size in built.storage.items()},
             machines={(name(k), name(p)): count for (k, p), count in built.machines.items()},
         ),
     )
@@ -212,41 +212,41 @@ def scaled(site: Site, factor: float) -> Site:
     stores = {
         key: replace(
             s,
-            most=s.most * factor,
-            least=s.least * factor,
+            max_size=s.max_size * factor,
+            min_size=s.min_size * factor,
             unit=rate(s.unit),
             materials=times(s.materials, 1.0 / factor),
             price=s.price / factor,
             fill_rate=rate(s.fill_rate),
             release_rate=rate(s.release_rate),
         )
-        for key, s in site.stores.items()
+        for key, s in site.storage.items()
     }
     machines = {
         key: replace(
             m,
-            takes=times(m.takes),
-            gives=times(m.gives),
+            inputs=times(m.inputs),
+            outputs=times(m.outputs),
             power_out=m.power_out * factor,
             power_in=m.power_in * factor,
             heat_out=m.heat_out * factor,
         )
         for key, m in site.machines.items()
     }
-    builds = {key: replace(b, capacity=b.capacity * factor) for key, b in site.builds.items()}
+    builds = {key: replace(b, capacity=b.capacity * factor) for key, b in site.pipes.items()}
     routes = {key: replace(r, cost=r.cost / factor) for key, r in site.routes.items()}
-    lines = {key: replace(x, capacity=x.capacity * factor) for key, x in site.lines.items()}
+    lines = {key: replace(x, capacity=x.capacity * factor) for key, x in site.power_lines.items()}
     demands = {key: replace(d, mean=d.mean * factor) for key, d in site.demands.items()}
-    standing = {key: size * factor for key, size in site.built.stores.items()}
+    standing = {key: size * factor for key, size in site.built.storage.items()}
     return replace(
         site,
         sources=sources,
-        stores=stores,
+        storage=stores,
         machines=machines,
-        builds=builds,
+        pipes=builds,
         routes=routes,
-        lines=lines,
+        power_lines=lines,
         demands=demands,
-        built=replace(site.built, stores=standing),
+        built=replace(site.built, storage=standing),
         limits=Limits(emission=rate(site.limits.emission)),
     )

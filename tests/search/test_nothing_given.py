@@ -17,7 +17,7 @@ from allocator.studies.why_result import conflict_for, why_result
 from allocator.verify import audit
 
 SITE = """
-format: allocator.site/1
+format: allocator.site/2
 name: Two wells
 fluids:
   gas: {heating_value: 50 MJ/kg, constants: {specific_heat: 2 kJ/(kg*K), density: 1 kg/m^3}}
@@ -27,12 +27,12 @@ places: {near: {at: [0, 0]}, far: {at: [100 m, 0]}, mill: {at: [0, 100 m]}}
 sources:
   near_well: {place: near, fluid: gas, flow: 10 g/s, temperature: 400 degC}
   far_well: {place: far, fluid: gas, flow: 10 g/s, temperature: 20 degC}
-builds: {pipe: {capacity: 50 g/s, layers: [{material: steel, mass: 5 kg/m}]}}
+pipes: {pipe: {capacity: 50 g/s, layers: [{material: steel, mass: 5 kg/m}]}}
 routes:
   lane: {between: [near, mill]}
   road: {between: [far, mill]}
 machines:
-  engine: {takes: {gas: 2 g/s}, gives: {power: 30 kW}, places: {mill: 8},
+  engine: {inputs: {gas: 2 g/s}, outputs: {power: 30 kW}, places: {mill: 8},
     materials: {steel: 100 kg}}
 demands: {town: {power: 100 kW}}
 """
@@ -40,7 +40,7 @@ ROAD = "  road: {between: [far, mill]}\n"
 NO_FAR = ("  far_well: {place: far, fluid: gas, flow: 10 g/s, temperature: 20 degC}\n", "")
 PUMP = (
     "temperature: 400 degC}",
-    "temperature: 400 degC, pump: {energy: 1 kJ/kg, hottest_inlet: 90 degC}}",
+    "temperature: 400 degC, pump: {energy: 1 kJ/kg, max_inlet_temperature: 90 degC}}",
 )
 
 
@@ -59,7 +59,7 @@ def read(folder: Path, *changes: tuple[str, str]) -> Site:
 
 
 # m cp = 20 W/K from 400 degC, 1 W/K to the air at 15 degC: (20 * 400 + 15) / 21 = 381.7 degC
-SINK = "{source: near_well, mass: 1 t, fluid: water, loss: 1 W/K, hottest: 95 degC}"
+SINK = "{source: near_well, mass: 1 t, fluid: water, loss: 1 W/K, max_temperature: 95 degC}"
 OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "no cooler",
@@ -68,7 +68,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     ),
     (
         "a weak sink",
-        [NO_FAR, PUMP, ("demands:", "baths: {pool: " + SINK + "}\ndemands:")],
+        [NO_FAR, PUMP, ("demands:", "heat_sinks: {pool: " + SINK + "}\ndemands:")],
         "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its 'hottest'",
     ),
     (
@@ -86,7 +86,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     ),
     (
         "a machine that bears less",
-        [NO_FAR, ("engine: {takes", "engine: {hottest_inlet: 60 degC, takes")],
+        [NO_FAR, ("engine: {takes", "engine: {max_inlet_temperature: 60 degC, takes")],
         "source 'near_well': 400 degC, and nothing that is offered brings it cool enough to "
         "'engine' at 'mill', which bears 60 degC",
     ),
@@ -102,7 +102,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     ),
     (
         "no machine",
-        [NO_FAR, ("takes: {gas: 2 g/s}", "takes: {water: 2 g/s}")],
+        [NO_FAR, ("inputs: {gas: 2 g/s}", "inputs: {water: 2 g/s}")],
         "source 'near_well': no machine that may stand turns 'gas' into power",
     ),
     (
@@ -116,7 +116,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
         [
             NO_FAR,
             ("{power: 100 kW}", "{power: 100 kW, place: far}"),
-            ("demands:", "lines: {wire: {between: [near, mill], capacity: 90 kW}}\ndemands:"),
+            ("demands:", "power_lines: {wire: {between: [near, mill], capacity: 90 kW}}\ndemands:"),
         ],
         "source 'near_well': no machine that may stand, from where a line may lead to a demand, "
         "turns 'gas' into power",
@@ -171,7 +171,7 @@ def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -
     path = written(tmp_path, PUMP)
     site = read_site(path)
     for name, possible in (("near_well", False), ("far_well", True)):
-        wants = [want_of(network_of(site), f"tap:{name}")]
+        wants = [want_of(network_of(site), f"connection:{name}")]
         found = conflict_for(site, Settings(node_limit=100), wants)
         assert (found.status == "possible") == possible
         text = " ".join(why_result(site, found, wants, path).summary().split())

@@ -57,11 +57,11 @@ def test_first_site_by_hand() -> None:
 def test_an_emission_cap_by_hand() -> None:
     """A set's 15 kW a 3.17 g/s of CO2: 4.73 MJ a kg, in power in all (clean power it is not)."""
     site = read_site(NETWORKS / "island.yaml")
-    machines = {"diesel_set": replace(site.machines["diesel_set"], no_load_share=0.0)}
+    machines = {"diesel_set": replace(site.machines["diesel_set"], no_load=0.0)}
     flat = {n: replace(d, profile=None) for n, d in site.demands.items()}
-    site = replace(site, machines=machines, demands=flat, stores={}, goals=("served_power",))
+    site = replace(site, machines=machines, demands=flat, storage={}, goals=("served_power",))
     sources = {"diesel_boat": replace(site.sources["diesel_boat"], stages=(), delivered=False)}
-    plan = planned(replace(site, sources=sources, built=replace(site.built, stores={})))
+    plan = planned(replace(site, sources=sources, built=replace(site.built, storage={})))
     cap = price_of(plan, "emission")
     assert cap is not None
     assert cap.goal == "served_power"
@@ -76,14 +76,17 @@ def whole_of(site: Site, plan: Plan) -> Whole:
     laid = {run.route: run.build for run in plan.runs}
     units = {(s.type, s.place): s.units for s in plan.stores if s.units is not None}
     return Whole(
-        tap={s.name: int(s.tapped or not site.sources[s.name].tap_materials) for s in plan.sources},
+        tap={
+            s.name: int(s.tapped or not site.sources[s.name].connection_materials)
+            for s in plan.sources
+        },
         lay={route: laid.get(route) for route in site.routes},
         count={spot: spots[spot].count if spot in spots else 0 for spot in places},
         running={spot: spots[spot].running if spot in spots else 0 for spot in places},
         cycling=dict.fromkeys(places, 0),
         units={
             (kind.name, place): units.get((kind.name, place), 0)
-            for kind in site.stores.values()
+            for kind in site.storage.values()
             if kind.unit is not None
             for place in kind.places
         },

@@ -4,12 +4,12 @@ import pytest
 
 from allocator.search import Settings, make_plan
 from allocator.site.records import (
-    Build,
     Demand,
     Fluid,
     Layer,
     MachineType,
     Material,
+    PipeType,
     Place,
     Route,
     Site,
@@ -27,8 +27,8 @@ def test_no_pipe_is_laid_for_the_slack_of_power(power: float) -> None:
         materials={"steel": Material("steel", stock=1000.0)},
         places={"here": Place("here"), "works": Place("works", 90.0, 0.0)},
         sources={"seep": Source("seep", "here", "gas", rate)},
-        stores={},
-        builds={"pipe": Build("pipe", 10.0, (Layer("steel", 1.0),))},
+        storage={},
+        pipes={"pipe": PipeType("pipe", 10.0, (Layer("steel", 1.0),))},
         routes={"way": Route("way", "here", "works", 90.0, ("pipe",))},
         machines={"engine": MachineType("engine", {"gas": rate}, {}, {"here": 1}, power)},
         demands={

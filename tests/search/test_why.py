@@ -36,7 +36,7 @@ def test_dry_valley_by_hand() -> None:
     share = 0.4 * 5 / 24 / (20 / 12 * 1.25)
     assert amounts == {
         "stock": pytest.approx(2400 * 2.5 + 280 - 3500, rel=1e-5),
-        "least_share": pytest.approx(1 - share, rel=1e-5),
+        "min_share": pytest.approx(1 - share, rel=1e-5),
         "flow": pytest.approx(1 / share - 1, rel=1e-5),
     }
     assert all(change.proven for change in found.changes)
@@ -66,7 +66,7 @@ def test_no_limit_is_to_blame_where_a_route_is_missing() -> None:
     cut = replace(site, routes={})
     assert conflict_of(cut, EXACT, Clock(None)).status in ("unlimited", "conflict")
     wanted = Want("tap", "valley_seep", 1.0, "")
-    plain = replace(site, demands={n: replace(d, least_share=0.0) for n, d in site.demands.items()})
+    plain = replace(site, demands={n: replace(d, min_share=0.0) for n, d in site.demands.items()})
     assert conflict_of(plain, EXACT, Clock(None), (wanted,)).status == "possible"
 
 
@@ -81,7 +81,7 @@ def demanding(seed: int) -> Site:
     most, times, share = chance.choice([None, 1]), chance.choice([1, 2]), chance.choice([0.6, 1])
     return replace(
         site,
-        demands={"load": replace(demand, mean=demand.mean * times, least_share=share)},
+        demands={"load": replace(demand, mean=demand.mean * times, min_share=share)},
         machines={n: replace(m, most=most) for n, m in site.machines.items()},
         goals=("served_power",),
     )
@@ -104,16 +104,16 @@ def with_only(site: Site, limits: tuple[Limit, ...]) -> Site:
     stores = {
         name: replace(
             store,
-            most=store.most if ("size", name) in held else 1e6,
+            max_size=store.max_size if ("size", name) in held else 1e6,
             fill_rate=store.fill_rate if ("fill_rate", name) in held else None,
             release_rate=store.release_rate if ("release_rate", name) in held else None,
         )
-        for name, store in site.stores.items()
+        for name, store in site.storage.items()
     }
     machines = {
         name: replace(
             machine,
-            most=machine.most if ("most", name) in held else None,
+            max_units=machine.max_units if ("most", name) in held else None,
             places={
                 place: most if ("places", f"{name}@{place}") in held else None
                 for place, most in machine.places.items()
@@ -122,20 +122,20 @@ def with_only(site: Site, limits: tuple[Limit, ...]) -> Site:
         for name, machine in site.machines.items()
     }
     demands = {
-        name: demand if ("least_share", name) in held else replace(demand, least_share=0.0)
+        name: demand if ("min_share", name) in held else replace(demand, min_share=0.0)
         for name, demand in site.demands.items()
     }
     return replace(
         site,
         sources=sources,
-        stores=stores,
+        storage=stores,
         machines=machines,
         demands=demands,
-        builds={
+        pipes={
             name: build
             if held & {("capacity", name), ("capacity", "")}
             else replace(build, capacity=build.capacity * far)
-            for name, build in site.builds.items()
+            for name, build in site.pipes.items()
         },
         materials={
             name: material if ("stock", name) in held else replace(material, stock=None)
@@ -153,13 +153,13 @@ def changed(site: Site, limit: Limit, amount: float) -> Site:
         material = site.materials[limit.name]
         more = {limit.name: replace(material, stock=(material.stock or 0.0) + amount)}
         return replace(site, materials={**site.materials, **more})
-    if limit.kind == "least_share":
+    if limit.kind == "min_share":
         demand = site.demands[limit.name]
-        less = {limit.name: replace(demand, least_share=max(0.0, demand.least_share - amount))}
+        less = {limit.name: replace(demand, min_share=max(0.0, demand.min_share - amount))}
         return replace(site, demands={**site.demands, **less})
-    store = site.stores[limit.name]
+    store = site.storage[limit.name]
     return replace(
-        site, stores={**site.stores, limit.name: replace(store, most=store.most + amount)}
+        site, storage={**site.storage, limit.name: replace(store, max_size=store.max_size + amount)}
     )
 
 
@@ -187,7 +187,7 @@ def test_conflicts_of_drawn_sites_are_minimal(batch: int) -> None:
             rest = tuple(other for other in conflict.limits if other != one)
             assert has_plan(with_only(site, rest)), (site.name, one)
         for change in conflict.changes:
-            if change.amount is None or change.limit.kind not in ("stock", "least_share", "size"):
+            if change.amount is None or change.limit.kind not in ("stock", "min_share", "size"):
                 continue
             assert change.proven
             enough, little = change.amount * 1.002, change.amount * 0.99

@@ -59,14 +59,14 @@ def small_site(seed: int) -> tuple[Site, float]:
         {},
         {"mill": Place("mill")},
         sources,
-        {"holder": StoreType("holder", "gas", ("mill",), most=size)},
+        {"holder": StoreType("holder", "gas", ("mill",), max_size=size)},
         {},
         {},
         {"set": MachineType("set", {"gas": 1e-3}, {}, {"mill": 90}, power_out=ENERGY * 1e-3)},
         {"town": Demand("town", POWER, 1e6)},
         built=Built(
-            taps=tuple(sources),
-            stores={("holder", "mill"): size},
+            sources=tuple(sources),
+            storage={("holder", "mill"): size},
             machines={("set", "mill"): 90},
         ),
         goals=("clean_power",),
@@ -179,7 +179,7 @@ def test_what_is_sure_is_not_lost() -> None:
     """Of all sources but one lost, what that one gives remains; nothing would without it."""
     site, size = small_site(1)
     name = max(site.sources, key=lambda n: site.sources[n].flow)
-    kept = replace(site, sources={**site.sources, name: replace(site.sources[name], sure=True)})
+    kept = replace(site, sources={**site.sources, name: replace(site.sources[name], reliable=True)})
     settings = Settings(node_limit=500, withstands=Withstands(lost=len(site.sources)))
     assert plan_site(site, settings).plan.power.firm_clean == 0
     planned = plan_site(kept, settings)
@@ -239,6 +239,6 @@ def test_too_many_choices_are_refused() -> None:
         f"w{n}": replace(first, name=f"w{n}", stages=(Stage(HOUR, (2 + n) * HOUR),))
         for n in range(40)
     }
-    site = replace(site, sources=many, built=replace(site.built, taps=tuple(many)))
+    site = replace(site, sources=many, built=replace(site.built, sources=tuple(many)))
     with pytest.raises(ValueError, match="ways to choose the sources"):
         plan_site(site, Settings(node_limit=10, withstands=Withstands(lost=5)))

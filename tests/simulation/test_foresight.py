@@ -129,7 +129,7 @@ def test_promise_worst_instant_any_control_and_ceiling_in_order(site: Site) -> N
 
 
 TWO_CLOCKS = """
-format: allocator.site/1
+format: allocator.site/2
 name: Two clocks
 fluids: {gas: {heating_value: 20 MJ/kg}}
 materials: {steel: {stock: 800}}
@@ -140,10 +140,10 @@ sources:
     fluid: gas
     flow: 6 g/s
     cycle: [{on: 2430 s, every: 2700 s}]
-    tap: {materials: {steel: 20}}
-stores: {holder: {holds: gas, places: [yard], size: {most: 400}, materials: {steel: 1 kg/kg}}}
+    connection: {materials: {steel: 20}}
+storage: {holder: {holds: gas, places: [yard], size: {max: 400}, materials: {steel: 1 kg/kg}}}
 machines:
-  engine: {takes: {gas: 0.6666666666666666 g/s}, gives: {power: 4 kW}, places: {yard: 4}}
+  engine: {inputs: {gas: 0.6666666666666666 g/s}, outputs: {power: 4 kW}, places: {yard: 4}}
 demands:
   town: {power: 20 kW, profile: [2, 1], period: 12 h}
   mill: {power: 8 kW, profile: [2, 1], period: 24 h}

@@ -135,7 +135,7 @@ def test_from_empty_stores_the_wait_and_what_bridges_it() -> None:
 
     low for the next quiet spell, nothing is sure."""
     site, plan = example("first")
-    source = replace(site.sources["digester"], next_spell=6 * 3600.0)
+    source = replace(site.sources["digester"], next_start=6 * 3600.0)
     site = replace(site, sources={"digester": source})
     trace = simulate(site, plan, SimulationSettings(days=10.0, phases=1, from_now=True))
     assert trace.start is not None

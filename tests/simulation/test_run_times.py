@@ -236,7 +236,7 @@ def test_examples_keep_their_promise_with_units_that_keep_times(name: str) -> No
     plan = make_plan(site, Settings(node_limit=200, gap=1e-3)).plan
     assert plan is not None
     kinds = {
-        n: replace(m, least_run=1800.0, least_rest=900.0, least_load=max(0.4, m.least_load))
+        n: replace(m, min_up_time=1800.0, min_down_time=900.0, min_load=max(0.4, m.min_load))
         for n, m in site.machines.items()
     }
     site = replace(site, machines=kinds)
@@ -265,11 +265,11 @@ def test_ways_out_of_a_store_share_what_it_may_release() -> None:
     machines = tuple(replace(m, count=m.count + 4) for m in plan.machines)
     plan = replace(plan, machines=machines)
     spare = 0.01
-    kinds = dict(site.stores)
+    kinds = dict(site.storage)
     for store in plan.stores:
         peak = case_of(network_of(site), plan).at_peak(store.draw)
         kinds[store.type] = replace(kinds[store.type], release_rate=peak + spare)
-    circuit = assemble(replace(site, stores=kinds), plan).circuit
+    circuit = assemble(replace(site, storage=kinds), plan).circuit
     widths = [0.0] * len(circuit.tanks)
     for arc in circuit.arcs:
         widths[arc.tank] += arc.most

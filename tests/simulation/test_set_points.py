@@ -75,12 +75,12 @@ def test_starts_of_a_unit_behind_a_battery() -> None:
     trace = simulate(site, plan, replace(ASKED, phases=1))
     (point,) = trace.cycle_points
     kept = sum(battery.swing_part for battery in plan.batteries)
-    efficiency = site.stores[plan.batteries[0].type].charge_efficiency
+    efficiency = site.storage[plan.batteries[0].type].charge_efficiency
     on = kept / (efficiency * kind.power_out * (1 - machine.cycled))
     off = kept / (efficiency * kind.power_out * machine.cycled)
     assert point.stop == pytest.approx(kept)
     assert point.starts_a_day == pytest.approx(86400.0 / (on + off))
-    assert on >= kind.least_run
+    assert on >= kind.min_up_time
 
 
 def test_a_plan_s_own_set_points_are_kept_to() -> None:
@@ -160,7 +160,7 @@ def test_idle_units_that_no_store_lets_start_are_told() -> None:
         (1, 600.0, "need", ()),
     ):
         kinds = {
-            n: replace(m, least_rest=60.0, least_run=run, no_load_share=0.0)
+            n: replace(m, min_down_time=60.0, min_up_time=run, no_load=0.0)
             for n, m in site.machines.items()
         }
         machine = replace(plan.machines[0], count=plan.machines[0].count + count)
@@ -173,7 +173,9 @@ def test_idle_units_that_no_store_lets_start_are_told() -> None:
 def test_starts_are_told_of_units_that_idle_alone() -> None:
     site, plan = roomy()
     (name,) = (machine.name for machine in plan.machines)
-    kinds = {n: replace(m, least_run=600.0, least_burst=600.0) for n, m in site.machines.items()}
+    kinds = {
+        n: replace(m, min_up_time=600.0, min_burst_time=600.0) for n, m in site.machines.items()
+    }
     site = replace(site, machines=kinds)
     for more, told in ((0, []), (1, [name])):
         machine = replace(plan.machines[0], count=plan.machines[0].count + more)

@@ -35,15 +35,15 @@ def cycled() -> tuple[float, float, float, float, float, float, float, float]:
     fluid, rate = next(iter(lumps(case, machine).items()))
     starts = starts_of(case, machine, 1e6)
     assert starts is not None
-    assert kind.least_run <= one_run(case, machine)
+    assert kind.min_up_time <= one_run(case, machine)
     return (
         swing_of(case, machine),
         power,
         machine.cycled,
         rate,
         machine.receiver[fluid],
-        kind.least_run,
-        kind.least_rest,
+        kind.min_up_time,
+        kind.min_down_time,
         starts,
     )
 
@@ -56,10 +56,10 @@ def test_single_starts_reach_the_extremes_of_the_closed_form(window: float, shar
     In no window, however short, do battery or receiver pass their ends; in one turn they reach
     S, and R S / (e P) of the receiver.
     """
-    swing, power, load, rate, receiver, least_run, least_rest, starts = cycled()
+    swing, power, load, rate, receiver, min_up_time, min_down_time, starts = cycled()
     on, off = swing / (power * (1.0 - load)), swing / (power * load)
-    assert on >= least_run * (1 - 1e-9)
-    assert off >= least_rest * (1 - 1e-9)
+    assert on >= min_up_time * (1 - 1e-9)
+    assert off >= min_down_time * (1 - 1e-9)
     assert starts == pytest.approx(1e6 / (on + off))
     lump = rate * swing / power
     assert lump <= receiver * (1 + 1e-9)

@@ -26,7 +26,7 @@ def site_with(
         fluids=named(fluid),
         sources=named(source or Source("spring", "here", fluid.name, 1.0)),
         machines=machines or {},
-        stores=stores or {},
+        storage=stores or {},
     )
 
 
@@ -78,7 +78,7 @@ def test_heat_pressure_generators_and_batteries() -> None:
     turbine = MachineType("turbine", {"water": 1.0}, {}, {"here": 1}, power_out=1e3)
     assert heads(site_with(water, machines=named(turbine))) == ["Generators", "Local"]
     cells = StoreType("cells", POWER, ("here",), 1e6)
-    assert heads(site_with(water, stores=named(cells))) == ["Batteries", "Local"]
+    assert heads(site_with(water, storage=named(cells))) == ["Batteries", "Local"]
 
 
 def test_hydrogen_alone_gives_no_carbon_monoxide() -> None:

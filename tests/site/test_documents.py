@@ -16,8 +16,8 @@ BOMB = b"a: &a [1, 1, 1, 1, 1, 1, 1, 1, 1, 1]\n" + b"".join(
     b"%c: &%c [%s]\n" % (letter + 1, letter + 1, b", ".join([b"*%c" % letter] * 10))
     for letter in b"abcdefgh"
 )
-EMPTY = "the file is empty; begin it with 'format: allocator.site/1'; networks/README.md lists "
-FORMAT = b"format: allocator.site/1\n"
+EMPTY = "the file is empty; begin it with 'format: allocator.site/2'; networks/README.md lists "
+FORMAT = b"format: allocator.site/2\n"
 
 
 @pytest.mark.parametrize(
@@ -30,14 +30,14 @@ FORMAT = b"format: allocator.site/1\n"
             b"just words",
             [
                 "1:1: site: expects a mapping of keys (format, fluids, places, sources, ...); "
-                "begin the file with 'format: allocator.site/1'"
+                "begin the file with 'format: allocator.site/2'"
             ],
         ),
         (
             b"- a\n- b\n",
             [
                 "1:1: site: expects a mapping of keys (format, fluids, places, sources, ...); "
-                "begin the file with 'format: allocator.site/1'"
+                "begin the file with 'format: allocator.site/2'"
             ],
         ),
         (
@@ -108,9 +108,9 @@ FORMAT = b"format: allocator.site/1\n"
             ["1:161: values are nested more than 40 deep; a site file needs six levels"],
         ),
         (
-            b"format: allocator.site/2\nnonsense: 1\n",
+            b"format: allocator.site/3\nnonsense: 1\n",
             [
-                "1:9: site: format 'allocator.site/2' is newer than this program reads; "
+                "1:9: site: format 'allocator.site/3' is newer than this program reads; "
                 "use a newer version"
             ],
         ),
@@ -118,21 +118,21 @@ FORMAT = b"format: allocator.site/1\n"
             b"format: allocator.site/0\n",
             [
                 "1:9: site: format 'allocator.site/0' is not the format of a site file; "
-                "write 'allocator.site/1'"
+                "write 'allocator.site/2'"
             ],
         ),
         (
             b"format: allocator.plan/1\n",
             [
                 "1:9: site: format 'allocator.plan/1' is not the format of a site file; "
-                "write 'allocator.site/1'"
+                "write 'allocator.site/2'"
             ],
         ),
         (
             b"format: [1]\n",
             [
                 "1:9: site: format a list is not the format of a site file; "
-                "write 'allocator.site/1'",
+                "write 'allocator.site/2'",
             ],
         ),
         (
@@ -147,7 +147,7 @@ FORMAT = b"format: allocator.site/1\n"
         (
             b"name: nothing else\n",
             [
-                "1:1: site: needs the key 'format'; add 'format: allocator.site/1'",
+                "1:1: site: needs the key 'format'; add 'format: allocator.site/2'",
                 "1:1: site: needs the key 'fluids'; add 'fluids': what flows here, by name",
                 "1:1: site: needs the key 'places'; add 'places': where things stand, by name",
                 "1:1: site: needs the key 'sources'; add 'sources': what gives fluids, by name",

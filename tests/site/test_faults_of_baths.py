@@ -14,7 +14,8 @@ CASES: list[Case] = [
         [("efficiency: 5 %", "efficiency: «12 %")],
         [
             (
-                "bath 'quench': recovery.efficiency is 12 %, and no engine between 30 degC and "
+                "heat sink 'quench': recovery.efficiency is 12 %, and no engine between "
+                "30 degC and "
                 "10 degC passes 6.6 % (Carnot); give a lower efficiency or a higher 'threshold'"
             )
         ],
@@ -24,8 +25,9 @@ CASES: list[Case] = [
         [("threshold: 30 degC", "threshold: «9 degC")],
         [
             (
-                "bath 'quench': recovery.threshold is no hotter than what the heat is rejected to "
-                "(9 degC and 10 degC); raise it, or give a lower 'cold'"
+                "heat sink 'quench': recovery.threshold is no hotter than what the heat "
+                "is rejected to "
+                "(9 degC and 10 degC); raise it, or give a lower 'cold_temperature'"
             )
         ],
     ),
@@ -34,7 +36,8 @@ CASES: list[Case] = [
         [("set_point: 33 degC", "set_point: «36 degC")],
         [
             (
-                "bath 'quench': cooler.set_point is above the bath's 'hottest' (36 degC > 35 degC)"
+                "heat sink 'quench': cooler.set_point is above the heat sink's "
+                "'max_temperature' (36 degC > 35 degC)"
                 "; give that or less"
             )
         ],
@@ -47,37 +50,38 @@ CASES: list[Case] = [
         ],
         [
             (
-                "bath 'stones': source names 'tank_farm', whose temperature is not known; "
-                "add 'temperature' to the source, or 'heat_while_on' to the bath"
+                "heat sink 'stones': source names 'tank_farm', whose temperature is not known; "
+                "add 'temperature' to the source, or 'heat_while_on' to the heat sink"
             )
         ],
     ),
     (
         "heat and an outlet",
-        [("heat_while_on: 1 kW", "heat_while_on: 1 kW, hottest_outlet: «40 degC")],
+        [("heat_while_on: 1 kW", "heat_while_on: 1 kW, max_outlet_temperature: «40 degC")],
         [
             (
-                "bath 'stones': hottest_outlet is given beside 'heat_while_on', from which no "
+                "heat sink 'stones': max_outlet_temperature is given beside "
+                "'heat_while_on', from which no "
                 "temperature of gas follows; leave one of them out"
             )
         ],
     ),
     (
         "less than stands there",
-        [("most: 9 t", "most: «1 t")],
+        [("max_mass: 9 t", "max_mass: «1 t")],
         [
             (
-                "bath 'quench': most is less than 'mass' (1 t < 2 t); "
+                "heat sink 'quench': max_mass is less than 'mass' (1 t < 2 t); "
                 "give the most that may stand there"
             )
         ],
     ),
     (
         "less than the heaviest that is offered",
-        [("mass: 2 t", "mass: [12 t, 2 t]"), ("most: 9 t", "most: «9 t")],
+        [("mass: 2 t", "mass: [12 t, 2 t]"), ("max_mass: 9 t", "max_mass: «9 t")],
         [
             (
-                "bath 'quench': most is less than 'mass' (9 t < 12 t); "
+                "heat sink 'quench': max_mass is less than 'mass' (9 t < 12 t); "
                 "give the most that may stand there"
             )
         ],
@@ -85,32 +89,42 @@ CASES: list[Case] = [
     (
         "no mass to choose from",
         [("mass: 2 t", "mass: «[]")],
-        ["bath 'quench': mass expects at least 1 value, got 0"],
+        ["heat sink 'quench': mass expects at least 1 value, got 0"],
     ),
     (
         "a mass twice",
         [("mass: 2 t", "mass: [2 t, «2 t]")],
-        ["bath 'quench': mass holds '2 t' twice; keep it once"],
+        ["heat sink 'quench': mass holds '2 t' twice; keep it once"],
     ),
     (
         "an unknown material",
         [("mass: 2 t", "mass: 2 t\n    materials: {«stele: 40 g/kg}")],
-        ["bath 'quench': materials names the unknown material 'stele'; list it under 'materials'"],
+        [
+            "heat sink 'quench': materials names the unknown material 'stele'; list it "
+            "under 'materials'"
+        ],
     ),
     (
         "nothing in it",
-        [("    fluid: bio_co2\n    start", "    start"), ("  quench:", "  «quench:")],
-        ["bath 'quench': needs 'fluid', or 'specific_heat'; add it"],
+        [
+            ("    fluid: bio_co2\n    initial_temperature", "    initial_temperature"),
+            ("  quench:", "  «quench:"),
+        ],
+        ["heat sink 'quench': needs 'fluid', or 'specific_heat'; add it"],
     ),
     (
         "unknown source and no loss",
         [
             ("{source: north_well, mass", "{source: «tank_fram, mass"),
-            ("loss: 5 W/K", "loss: «-5 W/K"),
+            ("loss_conductance: 5 W/K", "loss_conductance: «-5 W/K"),
         ],
         [
-            "bath 'stones': source names the unknown source 'tank_fram'; did you mean 'tank_farm'?",
-            "bath 'stones': loss must not be negative (got -5 W/K); give a conductance such as "
+            (
+                "heat sink 'stones': source names the unknown source 'tank_fram'; did you "
+                "mean 'tank_farm'?"
+            ),
+            "heat sink 'stones': loss_conductance must not be negative (got -5 W/K); "
+            "give a conductance such as "
             "'400 W/K'",
         ],
     ),

@@ -89,8 +89,8 @@ SINK = Path(__file__).parent / "hot_sink.yaml"
         ),
         pytest.param(
             "town: {power: 40 kW}",
-            "town: {power: 40 kW, hottest_inlet: «60 degC}",
-            "hottest_inlet is given for power",
+            "town: {power: 40 kW, max_inlet_temperature: «60 degC}",
+            "max_inlet_temperature is given for power",
             id="hot power",
         ),
     ],

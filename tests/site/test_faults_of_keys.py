@@ -47,15 +47,15 @@ CASES: list[Case] = [
         [
             (
                 "source 'north_well': has the unknown key 'zzz'; its keys are place, "
-                "fluid, flow, cycle, delivery, next_spell, temperature, pressure and "
+                "fluid, flow, cycle, delivery, next_start, temperature, pressure and "
                 "5 more"
             )
         ],
     ),
     (
         "misspelt nested key",
-        [("size: {least: 100 kg", "size: {«lest: 100 kg")],
-        ["store 'gas_holder': size has the unknown key 'lest'; did you mean 'least'?"],
+        [("size: {min: 100 kg", "size: {«mxa: 100 kg")],
+        ["store 'gas_holder': size has the unknown key 'mxa'; did you mean 'max'?"],
     ),
     (
         "key twice",
@@ -70,14 +70,14 @@ CASES: list[Case] = [
     (
         "section twice",
         [
-            ("\nstores:", "\n«sources:"),
-            ("stores: {gas_holder", "stores: {«gas_holder"),
+            ("\nstorage:", "\n«sources:"),
+            ("storage: {gas_holder", "storage: {«gas_holder"),
             ("battery: {works: 40", "«battery: {works: 40"),
         ],
         [
             "site: has the key 'sources' twice (first at line 37); keep one of them",
-            ("site: built.stores names the unknown store 'gas_holder'; list it under 'stores'"),
-            "site: built.stores names the unknown store 'battery'; list it under 'stores'",
+            ("site: built.storage names the unknown store 'gas_holder'; list it under 'storage'"),
+            "site: built.storage names the unknown store 'battery'; list it under 'storage'",
         ],
     ),
     (
@@ -95,7 +95,7 @@ CASES: list[Case] = [
         [("  hose: {capacity: 100 kg/shift}", "  hose: «100 kg/shift")],
         [
             (
-                "build 'hose': expects a mapping of keys (capacity, bore, layers, "
+                "pipe 'hose': expects a mapping of keys (capacity, bore, layers, "
                 "price, ...), got '100 kg/shift'"
             )
         ],
@@ -113,11 +113,17 @@ CASES: list[Case] = [
     ),
     (
         "section is a list",
-        [("lines: [feeder]", "lines: [«feeder]"), ("\nlines:\n", "\nlines: «[feeder]\n«line:\n")],
         [
-            "site: lines expects a mapping of names to lines, got a list",
-            "site: has the unknown key 'line'; did you mean 'lines'?",
-            "site: built.lines[1] names the unknown line 'feeder'; list it under 'lines'",
+            ("power_lines: [feeder]", "power_lines: [«feeder]"),
+            ("\npower_lines:\n", "\npower_lines: «[feeder]\n«power_line:\n"),
+        ],
+        [
+            "site: power_lines expects a mapping of names to power lines, got a list",
+            "site: has the unknown key 'power_line'; did you mean 'power_lines'?",
+            (
+                "site: built.power_lines[1] names the unknown power line 'feeder'; list it "
+                "under 'power_lines'"
+            ),
         ],
     ),
     (
@@ -167,7 +173,12 @@ CASES: list[Case] = [
     (
         "reserved via",
         [("length: 900 m,", "length: 900 m, «via: [[1, 2]],")],
-        [("route 'ridge': has the key 'via', which is not yet read; give 'length' or 'winding'")],
+        [
+            (
+                "route 'ridge': has the key 'via', which is not yet read; give 'length' "
+                "or 'detour_factor'"
+            )
+        ],
     ),
     (
         "reserved geometry",
@@ -175,13 +186,13 @@ CASES: list[Case] = [
         [
             (
                 "route 'ridge': has the key 'geometry', which is not yet read; give "
-                "'length' or 'winding'"
+                "'length' or 'detour_factor'"
             )
         ],
     ),
     (
         "reserved outages",
-        [("    most: 7", "    most: 7\n    «outages: 5 %")],
+        [("    max_units: 7", "    max_units: 7\n    «outages: 5 %")],
         [
             (
                 "machine 'gas_engine': has the key 'outages', which is not yet read; "
@@ -194,7 +205,7 @@ CASES: list[Case] = [
         [("    capacity: 12 g/s\n", ""), ("bore: 53 mm", "bore: «53 mm")],
         [
             (
-                "build 'dn50': cannot carry 'well_gas' by its bore: it has no known "
+                "pipe 'dn50': cannot carry 'well_gas' by its bore: it has no known "
                 "viscosity; add 'substance', or 'constants: {viscosity: ... Pa*s}'"
             )
         ],
@@ -203,34 +214,34 @@ CASES: list[Case] = [
         "neither capacity nor bore",
         [("  hose: {capacity: 100 kg/shift}", "  «hose: {}")],
         [
-            "build 'hose': needs the key 'capacity', or 'bore' to find it; add 'capacity: "
+            "pipe 'hose': needs the key 'capacity', or 'bore' to find it; add 'capacity: "
             "12 g/s' or 'bore: 52.5 mm'"
         ],
     ),
     (
         "name with a sign of plans",
         [("  hose:", "  «ho@se:")],
-        ["build 'ho@se': the name must not hold '@'; give it another name"],
+        ["pipe 'ho@se': the name must not hold '@'; give it another name"],
     ),
     (
         "name with a colon",
         [("  hose:", "  «'ho:se':")],
-        ["build 'ho:se': the name must not hold ':'; give it another name"],
+        ["pipe 'ho:se': the name must not hold ':'; give it another name"],
     ),
     (
         "name with a control character",
         [("  hose:", '  «"ho\\tse":')],
-        [("build 'ho\\tse': the name must not hold control characters; give it another name")],
+        [("pipe 'ho\\tse': the name must not hold control characters; give it another name")],
     ),
     (
         "empty name",
         [("  hose:", "  «'':")],
-        ["build '': the name must not be empty; give it another name"],
+        ["pipe '': the name must not be empty; give it another name"],
     ),
     (
         "name with a space at its end",
         [("  hose:", "  «'hose ':")],
-        [("build 'hose ': the name must not begin or end with a space; give it another name")],
+        [("pipe 'hose ': the name must not begin or end with a space; give it another name")],
     ),
     (
         "fluid named power",

@@ -49,13 +49,13 @@ CASES: list[Case] = [
     ),
     (
         "length and winding",
-        [("length: 900 m,", "length: 900 m, winding: «1.2,")],
-        ["route 'ridge': has both 'length' and 'winding'; keep one of them"],
+        [("length: 900 m,", "length: 900 m, detour_factor: «1.2,")],
+        ["route 'ridge': has both 'length' and 'detour_factor'; keep one of them"],
     ),
     (
         "winding below one",
-        [("winding: 1.5", "winding: «0.9")],
-        [("route 'dale': winding must be at least 1 (got 0.9); give a number such as '1.5'")],
+        [("detour_factor: 1.5", "detour_factor: «0.9")],
+        [("route 'dale': detour_factor must be at least 1 (got 0.9); give a number such as '1.5'")],
     ),
     (
         "place without coordinates",
@@ -82,56 +82,61 @@ CASES: list[Case] = [
     ),
     (
         "route without any build",
-        [("builds: [dn50]}", "builds: «[]}")],
-        ["route 'ridge': builds expects at least 1 value, got 0"],
+        [("pipes: [dn50]}", "pipes: «[]}")],
+        ["route 'ridge': pipes expects at least 1 value, got 0"],
     ),
     (
         "line that loses all",
         [("    loss: 2 %", "    loss: «100 %")],
-        [("line 'feeder': loss must be below 100 % (got 100 %); give a share such as '35 %'")],
+        [
+            (
+                "power line 'feeder': loss must be below 100 % (got 100 %); give a share "
+                "such as '35 %'"
+            )
+        ],
     ),
     (
         "line without capacity",
         [("    capacity: 80 kW\n", ""), ("  feeder:\n", "  «feeder:\n")],
-        ["line 'feeder': needs the key 'capacity'; add 'capacity: 70 kW'"],
+        ["power line 'feeder': needs the key 'capacity'; add 'capacity: 70 kW'"],
     ),
     (
         "layer without mass",
         [("{material: pipe_steel, mass: 5.44 kg/m}", "«{material: pipe_steel}")],
         [
-            "build 'dn50': layers[1] needs 'mass', or 'thickness', the build's 'bore' and the "
+            "pipe 'dn50': layers[1] needs 'mass', or 'thickness', the pipe's 'bore' and the "
             "density of 'pipe_steel' to find it; add 'mass: 5.44 kg/m'"
         ],
     ),
     (
         "more energy than the fuel holds",
-        [("gives: {power: 30 kW, fossil", "gives: «{power: 90 kW, fossil")],
+        [("outputs: {power: 30 kW, fossil", "outputs: «{power: 90 kW, fossil")],
         [
             (
                 "machine 'diesel_set': gives more energy than it takes (90 kW of "
-                "85.6 kW by lower heating value); check 'takes', 'gives' and the "
+                "85.6 kW by lower heating value); check 'inputs', 'outputs' and the "
                 "heating values"
             )
         ],
     ),
     (
         "power and heat above the fuel",
-        [("heat: 90 kW", "heat: 190 kW"), ("gives: {power: 70 kW", "gives: «{power: 70 kW")],
+        [("heat: 90 kW", "heat: 190 kW"), ("outputs: {power: 70 kW", "outputs: «{power: 70 kW")],
         [
             (
                 "machine 'gas_engine': gives more energy than it takes (260 kW of "
-                "212 kW by lower heating value); check 'takes', 'gives' and the "
+                "212 kW by lower heating value); check 'inputs', 'outputs' and the "
                 "heating values"
             )
         ],
     ),
     (
         "fluid of more energy than the power",
-        [("gives: {hydrogen: 0.27 g/s}", "gives: «{hydrogen: 0.5 g/s}")],
+        [("outputs: {hydrogen: 0.27 g/s}", "outputs: «{hydrogen: 0.5 g/s}")],
         [
             (
                 "machine 'electrolyser': gives more energy than it takes (60 kW of "
-                "50 kW by lower heating value); check 'takes', 'gives' and the "
+                "50 kW by lower heating value); check 'inputs', 'outputs' and the "
                 "heating values"
             )
         ],
@@ -140,38 +145,38 @@ CASES: list[Case] = [
         "power on both sides",
         [
             (
-                "takes: {diesel: 2 g/s}\n    gives: {power",
-                "takes: {diesel: 2 g/s, power: 1 kW}\n    gives: «{power",
+                "inputs: {diesel: 2 g/s}\n    outputs: {power",
+                "inputs: {diesel: 2 g/s, power: 1 kW}\n    outputs: «{power",
             )
         ],
         [
             (
-                "machine 'diesel_set': gives holds 'power', which the machine also "
+                "machine 'diesel_set': outputs holds 'power', which the machine also "
                 "takes; give the net power on one side"
             )
         ],
     ),
     (
         "takes heat",
-        [("takes: {power: 50 kW}", "takes: {power: 50 kW, «heat: 10 kW}")],
+        [("inputs: {power: 50 kW}", "inputs: {power: 50 kW, «heat: 10 kW}")],
         [
             (
-                "machine 'electrolyser': takes has the key 'heat', which is not yet "
+                "machine 'electrolyser': inputs has the key 'heat', which is not yet "
                 "read; leave the heat out: its use is not planned"
             )
         ],
     ),
     (
         "takes nothing",
-        [("takes: {power: 50 kW}", "takes: «{}")],
-        [("machine 'electrolyser': takes names no fluid; name one fluid or 'power' at least")],
+        [("inputs: {power: 50 kW}", "inputs: «{}")],
+        [("machine 'electrolyser': inputs names no fluid; name one fluid or 'power' at least")],
     ),
     (
         "gives nothing",
-        [("gives: {hydrogen: 0.27 g/s}", "gives: «{}")],
+        [("outputs: {hydrogen: 0.27 g/s}", "outputs: «{}")],
         [
             (
-                "machine 'electrolyser': gives names no fluid; name one fluid or "
+                "machine 'electrolyser': outputs names no fluid; name one fluid or "
                 "'power' or 'heat' at least"
             )
         ],
@@ -188,10 +193,10 @@ CASES: list[Case] = [
     ),
     (
         "least load above one",
-        [("least_load: 40 %", "least_load: «400 %")],
+        [("min_load: 40 %", "min_load: «400 %")],
         [
             (
-                "machine 'gas_engine': least_load must be at most 100 % (got 400 %); "
+                "machine 'gas_engine': min_load must be at most 100 % (got 400 %); "
                 "give a share such as '35 %'"
             )
         ],
@@ -203,20 +208,20 @@ CASES: list[Case] = [
     ),
     (
         "negative rest",
-        [("least_rest: 5 min", "least_rest: «-5 min")],
+        [("min_down_time: 5 min", "min_down_time: «-5 min")],
         [
             (
-                "machine 'gas_engine': least_rest must not be negative (got -5 min); "
+                "machine 'gas_engine': min_down_time must not be negative (got -5 min); "
                 "give a duration such as '87 d'"
             )
         ],
     ),
     (
         "negative run",
-        [("least_run: 20 min", "least_run: «-20 min")],
+        [("min_up_time: 20 min", "min_up_time: «-20 min")],
         [
             (
-                "machine 'gas_engine': least_run must not be negative (got -20 min); "
+                "machine 'gas_engine': min_up_time must not be negative (got -20 min); "
                 "give a duration such as '87 d'"
             )
         ],

@@ -21,10 +21,10 @@ CASES: list[Case] = [
     ),
     (
         "unknown material",
-        [("tap: {materials: {pipe_steel", "tap: {materials: {«pipe_stele")],
+        [("connection: {materials: {pipe_steel", "connection: {materials: {«pipe_stele")],
         [
             (
-                "source 'north_well': tap.materials names the unknown material "
+                "source 'north_well': connection.materials names the unknown material "
                 "'pipe_stele'; did you mean 'pipe_steel'?"
             )
         ],
@@ -34,15 +34,15 @@ CASES: list[Case] = [
         [("material: mineral_wool", "material: «glass_wool")],
         [
             (
-                "build 'dn50': layers[2].material names the unknown material "
+                "pipe 'dn50': layers[2].material names the unknown material "
                 "'glass_wool'; list it under 'materials'"
             )
         ],
     ),
     (
-        "unknown build",
-        [("builds: [dn50]", "builds: [«dn5O]")],
-        [("route 'ridge': builds[1] names the unknown build 'dn5O'; did you mean 'dn50'?")],
+        "unknown pipe",
+        [("pipes: [dn50]", "pipes: [«dn5O]")],
+        [("route 'ridge': pipes[1] names the unknown pipe 'dn5O'; did you mean 'dn50'?")],
     ),
     (
         "unknown goal",
@@ -81,8 +81,8 @@ CASES: list[Case] = [
     ),
     (
         "unknown fluid of a machine",
-        [("takes: {diesel: 2 g/s}", "takes: {«desel: 2 g/s}")],
-        [("machine 'diesel_set': takes names the unknown fluid 'desel'; did you mean 'diesel'?")],
+        [("inputs: {diesel: 2 g/s}", "inputs: {«desel: 2 g/s}")],
+        [("machine 'diesel_set': inputs names the unknown fluid 'desel'; did you mean 'diesel'?")],
     ),
     (
         "place of a store twice",
@@ -100,9 +100,9 @@ CASES: list[Case] = [
         [("machine 'gas_engine': places names the unknown place 'yrad'; did you mean 'yard'?")],
     ),
     (
-        "no such fluid of a build",
+        "no such fluid of a pipe",
         [("fluids: [well_gas, hydrogen]", "fluids: [well_gas, «helium]")],
-        [("build 'dn50': fluids[2] names the unknown fluid 'helium'; list it under 'fluids'")],
+        [("pipe 'dn50': fluids[2] names the unknown fluid 'helium'; list it under 'fluids'")],
     ),
     (
         "number of machines missing",
@@ -113,8 +113,8 @@ CASES: list[Case] = [
         "places in a word",
         [
             (
-                "    gives: {hydrogen: 0.27 g/s}\n    places: [works]",
-                "    gives: {hydrogen: 0.27 g/s}\n    places: «works",
+                "    outputs: {hydrogen: 0.27 g/s}\n    places: [works]",
+                "    outputs: {hydrogen: 0.27 g/s}\n    places: «works",
             )
         ],
         [

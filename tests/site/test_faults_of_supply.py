@@ -56,7 +56,7 @@ CASES: list[Case] = [
     ),
     (
         "cycle and delivery",
-        [("    next_spell: 6 spell", "    delivery: «{every: 1 d, batch: 1 kg}")],
+        [("    next_start: 6 spell", "    delivery: «{every: 1 d, batch: 1 kg}")],
         ["source 'north_well': has both 'cycle' and 'delivery'; keep one of them"],
     ),
     (
@@ -86,20 +86,20 @@ CASES: list[Case] = [
     ),
     (
         "next spell of a steady source",
-        [("    delivery: {every: 14 d, batch: 2 t}", "    next_spell: «1 d")],
+        [("    delivery: {every: 14 d, batch: 2 t}", "    next_start: «1 d")],
         [
             (
-                "source 'tank_farm': next_spell is given for a source that is always "
+                "source 'tank_farm': next_start is given for a source that is always "
                 "on; give its 'cycle'"
             )
         ],
     ),
     (
         "next spell beyond the period",
-        [("next_spell: 6 spell", "next_spell: «200 d")],
+        [("next_start: 6 spell", "next_start: «200 d")],
         [
             (
-                "source 'north_well': next_spell is later than the period of the "
+                "source 'north_well': next_start is later than the period of the "
                 "last stage (160 d); give the time until it next turns on"
             )
         ],
@@ -113,7 +113,10 @@ CASES: list[Case] = [
         "chamber without pressure",
         [
             ("    pressure: 1.1 bar\n", ""),
-            ("chamber: {volume: 40 m^3, least: 1.02 bar}", "chamber: «{volume: 40, least: 1 bar}"),
+            (
+                "chamber: {volume: 40 m^3, min_pressure: 1.02 bar}",
+                "chamber: «{volume: 40, min_pressure: 1 bar}",
+            ),
         ],
         [
             (
@@ -124,10 +127,11 @@ CASES: list[Case] = [
     ),
     (
         "chamber at too high a pressure",
-        [("least: 1.02 bar", "least: «1.1 bar")],
+        [("min_pressure: 1.02 bar", "min_pressure: «1.1 bar")],
         [
             (
-                "source 'north_well': pump.chamber.least is not below the pressure at the mouth "
+                "source 'north_well': pump.chamber.min_pressure is not below the "
+                "pressure at the mouth "
                 "(110 kPa), so nothing can be drawn; give a lower one"
             )
         ],
@@ -148,16 +152,16 @@ CASES: list[Case] = [
     ),
     (
         "least above most",
-        [("size: {least: 100 kg, most: 4 t}", "size: {least: «5 t, most: 4 t}")],
-        [("store 'gas_holder': size.least is above 'most' (5 t > 4 t); give a smaller 'least'")],
+        [("size: {min: 100 kg, max: 4 t}", "size: {min: «5 t, max: 4 t}")],
+        [("store 'gas_holder': size.min is above 'max' (5 t > 4 t); give a smaller 'min'")],
     ),
     (
         "unit above most",
-        [("size: {unit: 20 kWh, most: 400 kWh}", "size: {unit: «500 kWh, most: 400 kWh}")],
+        [("size: {unit: 20 kWh, max: 400 kWh}", "size: {unit: «500 kWh, max: 400 kWh}")],
         [
             (
-                "store 'battery': size.unit is above 'most' (500 kWh > 400 kWh); "
-                "give a smaller 'unit' or a larger 'most'"
+                "store 'battery': size.unit is above 'max' (500 kWh > 400 kWh); "
+                "give a smaller 'unit' or a larger 'max'"
             )
         ],
     ),
@@ -165,15 +169,15 @@ CASES: list[Case] = [
         "no whole unit fits",
         [
             (
-                "size: {unit: 20 kWh, most: 400 kWh}",
-                "size: {unit: «30 kWh, least: 31 kWh, most: 59 kWh}",
+                "size: {unit: 20 kWh, max: 400 kWh}",
+                "size: {unit: «30 kWh, min: 31 kWh, max: 59 kWh}",
             ),
             ("battery: {works: 40 kWh}", "battery: {works: 30 kWh}"),
         ],
         [
             (
                 "store 'battery': size.unit fits no whole number of times between "
-                "'least' and 'most' (59 kWh); change one of the three"
+                "'min' and 'max' (59 kWh); change one of the three"
             )
         ],
     ),
@@ -209,18 +213,18 @@ CASES: list[Case] = [
     ),
     (
         "size of a battery in kg",
-        [("most: 400 kWh", "most: «400 kg")],
-        ["store 'battery': size.most expects an energy such as '20 kWh', got '400 kg'"],
+        [("max: 400 kWh", "max: «400 kg")],
+        ["store 'battery': size.max expects an energy such as '20 kWh', got '400 kg'"],
     ),
     (
         "size of a holder in kWh",
-        [("most: 4 t", "most: «4 MWh")],
-        ["store 'gas_holder': size.most expects a mass such as '2.4 t', got '4 MWh'"],
+        [("max: 4 t", "max: «4 MWh")],
+        ["store 'gas_holder': size.max expects a mass such as '2.4 t', got '4 MWh'"],
     ),
     (
         "size without most",
-        [("size: {least: 100 kg, most: 4 t}", "size: «{least: 100 kg}")],
-        ["store 'gas_holder': size needs the key 'most'; add 'most: 2.4 t'"],
+        [("size: {min: 100 kg, max: 4 t}", "size: «{min: 100 kg}")],
+        ["store 'gas_holder': size needs the key 'max'; add 'max: 2.4 t'"],
     ),
 ]
 

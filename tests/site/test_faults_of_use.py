@@ -92,60 +92,65 @@ CASES: list[Case] = [
     ),
     (
         "least share above one",
-        [("least_share: 20 %", "least_share: «120 %")],
+        [("min_share: 20 %", "min_share: «120 %")],
         [
             (
-                "demand 'town': least_share must be at most 100 % (got 120 %); give "
+                "demand 'town': min_share must be at most 100 % (got 120 %); give "
                 "a share such as '35 %'"
             )
         ],
     ),
     (
         "tap of no source",
-        [("taps: [north_well]", "taps: [«north_wel]")],
-        [("site: built.taps[1] names the unknown source 'north_wel'; did you mean 'north_well'?")],
+        [("sources: [north_well]", "sources: [«north_wel]")],
+        [
+            (
+                "site: built.sources[1] names the unknown source 'north_wel'; did you "
+                "mean 'north_well'?"
+            )
+        ],
     ),
     (
         "tap twice",
-        [("taps: [north_well]", "taps: [north_well, «north_well]")],
-        ["site: built.taps holds 'north_well' twice; keep it once"],
+        [("sources: [north_well]", "sources: [north_well, «north_well]")],
+        ["site: built.sources holds 'north_well' twice; keep it once"],
     ),
     (
         "run on no route",
         [("{route: ridge,", "{route: «rigde,")],
-        [("site: built.runs[1].route names the unknown route 'rigde'; did you mean 'ridge'?")],
+        [("site: built.pipes[1].route names the unknown route 'rigde'; did you mean 'ridge'?")],
     ),
     (
-        "run of a build that may not carry it",
-        [("build: dn50, fluid: well_gas}]", "build: «dn50, fluid: diesel}]")],
+        "run of a pipe that may not carry it",
+        [("pipe: dn50, fluid: well_gas}]", "pipe: «dn50, fluid: diesel}]")],
         [
             (
-                "site: built.runs[1].build names 'dn50', which may not carry "
-                "'diesel'; add it to the build's 'fluids' (well_gas, hydrogen)"
+                "site: built.pipes[1].pipe names 'dn50', which may not carry "
+                "'diesel'; add it to the pipe's 'fluids' (well_gas, hydrogen)"
             )
         ],
     ),
     (
         "run twice",
-        [("fluid: well_gas}]", "fluid: well_gas}, {route: «ridge, build: hose, fluid: well_gas}]")],
-        ["site: built.runs[2].route has two runs for 'well_gas'; keep one of them"],
+        [("fluid: well_gas}]", "fluid: well_gas}, {route: «ridge, pipe: hose, fluid: well_gas}]")],
+        ["site: built.pipes[2].route has two runs for 'well_gas'; keep one of them"],
     ),
     (
         "line that is not listed",
-        [("lines: [feeder]", "lines: [«feder]")],
-        ["site: built.lines[1] names the unknown line 'feder'; did you mean 'feeder'?"],
+        [("power_lines: [feeder]", "power_lines: [«feder]")],
+        ["site: built.power_lines[1] names the unknown power line 'feder'; did you mean 'feeder'?"],
     ),
     (
         "store of no kind",
-        [("stores: {gas_holder: {north", "stores: {«gas_tank: {north")],
-        [("site: built.stores names the unknown store 'gas_tank'; list it under 'stores'")],
+        [("storage: {gas_holder: {north", "storage: {«gas_tank: {north")],
+        [("site: built.storage names the unknown store 'gas_tank'; list it under 'storage'")],
     ),
     (
         "store where it may not stand",
         [("gas_holder: {north: 500 kg}", "gas_holder: {yard: «500 kg}")],
         [
             (
-                "site: built.stores.gas_holder.yard stands where 'gas_holder' may "
+                "site: built.storage.gas_holder.yard stands where 'gas_holder' may "
                 "not; add 'yard' to the 'places' of the store"
             )
         ],
@@ -155,8 +160,8 @@ CASES: list[Case] = [
         [("gas_holder: {north: 500 kg}", "gas_holder: {north: «5 t}")],
         [
             (
-                "site: built.stores.gas_holder.north is above the most that may "
-                "stand there (5 t > 4 t); raise 'size.most' of the store"
+                "site: built.storage.gas_holder.north is above the most that may "
+                "stand there (5 t > 4 t); raise 'size.max' of the store"
             )
         ],
     ),
@@ -165,7 +170,7 @@ CASES: list[Case] = [
         [("battery: {works: 40 kWh}", "battery: {works: «50 kWh}")],
         [
             (
-                "site: built.stores.battery.works is no whole number of units of 20 "
+                "site: built.storage.battery.works is no whole number of units of 20 "
                 "kWh; give a multiple of the store's 'unit'"
             )
         ],
@@ -173,14 +178,14 @@ CASES: list[Case] = [
     (
         "store of wrong dimension",
         [("battery: {works: 40 kWh}", "battery: {works: «40 kg}")],
-        [("site: built.stores.battery.works expects an energy such as '20 kWh', got '40 kg'")],
+        [("site: built.storage.battery.works expects an energy such as '20 kWh', got '40 kg'")],
     ),
     (
         "store of no size",
         [("gas_holder: {north: 500 kg}", "gas_holder: {north: «0 kg}")],
         [
             (
-                "site: built.stores.gas_holder.north must be above 0 (got 0 kg); "
+                "site: built.storage.gas_holder.north must be above 0 (got 0 kg); "
                 "give a positive mass such as '2.4 t'"
             )
         ],
@@ -220,8 +225,8 @@ CASES: list[Case] = [
         [("machines: {gas_engine: {works: 1}}", "machines: {gas_engine: «{works: 6, yard: 2}}")],
         [
             (
-                "site: built.machines.gas_engine is above the machine's 'most' in "
-                "all (8 > 7); raise 'most' of the machine"
+                "site: built.machines.gas_engine is above the machine's 'max_units' "
+                "(8 > 7); raise 'max_units' of the machine"
             )
         ],
     ),

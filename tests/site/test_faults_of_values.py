@@ -228,8 +228,8 @@ CASES: list[Case] = [
     ),
     (
         "whole number with a fraction",
-        [("most: 7", "most: «7.5")],
-        ["machine 'gas_engine': most expects a whole number such as 3, got '7.5'"],
+        [("max_units: 7", "max_units: «7.5")],
+        ["machine 'gas_engine': max_units expects a whole number such as 3, got '7.5'"],
     ),
     (
         "whole number too small",
@@ -238,18 +238,18 @@ CASES: list[Case] = [
     ),
     (
         "whole number too large",
-        [("most: 7", "most: «70000000000")],
+        [("max_units: 7", "max_units: «70000000000")],
         [
             (
-                "machine 'gas_engine': most is out of all proportion (got "
+                "machine 'gas_engine': max_units is out of all proportion (got "
                 "70000000000); leave it out for no limit"
             )
         ],
     ),
     (
         "word instead of a whole number",
-        [("most: 7", "most: «seven")],
-        ["machine 'gas_engine': most expects a whole number such as 3, got 'seven'"],
+        [("max_units: 7", "max_units: «seven")],
+        ["machine 'gas_engine': max_units expects a whole number such as 3, got 'seven'"],
     ),
     (
         "unknown phase",
@@ -278,10 +278,11 @@ CASES: list[Case] = [
     ),
     (
         "range of values",
-        [("loss: 40 W/K", "loss: «{low: 30 W/K, high: 40 W/K}")],
+        [("loss_conductance: 40 W/K", "loss_conductance: «{low: 30 W/K, high: 40 W/K}")],
         [
             (
-                "bath 'quench': loss may not be a range of values (flows, stages, efficiencies "
+                "heat sink 'quench': loss_conductance may not be a range of values "
+                "(flows, stages, efficiencies "
                 "and demands may); give one value such as '400 W/K'"
             )
         ],
@@ -323,11 +324,11 @@ CASES: list[Case] = [
     ),
     (
         "machine that some draw gives more than it takes",
-        [("gives: {power: 30 kW, fossil", "gives: «{power: {mean: 80 kW, sd: 3 kW}, fossil")],
+        [("outputs: {power: 30 kW, fossil", "outputs: «{power: {mean: 80 kW, sd: 3 kW}, fossil")],
         [
             (
                 "machine 'diesel_set': gives more energy than it takes (89 kW of "
-                "85.6 kW by lower heating value); check 'takes', 'gives' and the heating values"
+                "85.6 kW by lower heating value); check 'inputs', 'outputs' and the heating values"
             )
         ],
     ),
@@ -361,7 +362,7 @@ CASES: list[Case] = [
         [("100 kg/shift", "«100 kg/shfit")],
         [
             (
-                "build 'hose': capacity has the unknown unit 'shfit' in '100 "
+                "pipe 'hose': capacity has the unknown unit 'shfit' in '100 "
                 "kg/shfit'; did you mean 'shift'?"
             )
         ],

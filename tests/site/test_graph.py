@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from allocator.site.graph import corridor_graph, reachable, spread, usable_places
-from allocator.site.records import Build, Built, BuiltRun, Limits, Place, Route, Site
+from allocator.site.records import Built, BuiltPipe, Limits, PipeType, Place, Route, Site
 
 PLACES = ("a", "b", "c", "d", "e")
 
@@ -19,8 +19,8 @@ def _site(routes: list[Route], excluded: tuple[str, ...] = (), built: Built | No
         materials={},
         places={name: Place(name, float(i)) for i, name in enumerate(PLACES)},
         sources={},
-        stores={},
-        builds={"any": Build("any", 1.0), "gas": Build("gas", 1.0, fluids=("gas",))},
+        storage={},
+        pipes={"any": PipeType("any", 1.0), "gas": PipeType("gas", 1.0, fluids=("gas",))},
         routes={route.name: route for route in routes},
         machines={},
         demands={},
@@ -54,7 +54,7 @@ def test_reachable_agrees_with_networkx(site: Site, place: str, fluid: str) -> N
     for start, end, data in corridor_graph(site).edges(data=True):
         assert {start, end} == {data["start"], data["end"]}
     for _, _, name, data in corridor_graph(site).edges(keys=True, data=True):
-        if fluid == "oil" and site.routes[name].builds == ("gas",):
+        if fluid == "oil" and site.routes[name].pipes == ("gas",):
             continue
         graph.add_edge(data["start"], data["end"])
         if not data["one_way"]:
@@ -86,6 +86,6 @@ def test_parallel_routes_stay_apart() -> None:
 
 def test_a_pipe_that_stands_carries_its_fluid() -> None:
     routes = [Route("ab", "a", "b", 1.0, ("gas",))]
-    built = Built(runs=(BuiltRun("ab", "any", "oil"),))
+    built = Built(pipes=(BuiltPipe("ab", "any", "oil"),))
     assert reachable(_site(routes), "a", "oil") == {"a"}
     assert reachable(_site(routes, built=built), "a", "oil") == {"a", "b"}

@@ -34,7 +34,7 @@ def test_materials(site: Site) -> None:
     wool = site.materials["wool"]
     assert wool.conductivity[0] == (283.15, 0.033)
     assert wool.conductivity[-1] == (723.15, 0.15)
-    assert (wool.density, wool.emissivity, wool.hottest) == (100.0, 0.3, 923.15)
+    assert (wool.density, wool.emissivity, wool.max_temperature) == (100.0, 0.3, 923.15)
     assert site.materials["gap"].vacuum
 
 
@@ -45,11 +45,11 @@ def test_places(site: Site) -> None:
 
 
 def test_builds(site: Site) -> None:
-    build = site.builds["dn50"]
+    build = site.pipes["dn50"]
     assert build.by_bore
     assert (build.inlet_pressure, build.outlet_pressure) == (130_000.0, 105_000.0)
-    assert (build.velocity, build.mach, build.roughness) == (15.0, 0.2, 5e-5)
-    assert build.hottest == 773.15
+    assert (build.max_velocity, build.max_mach, build.roughness) == (15.0, 0.2, 5e-5)
+    assert build.max_temperature == 773.15
     # DN50 schedule 40 by ASME B36.10M: 5.44 kg/m; the wool around it by its volume
     steel, wool = build.layers
     assert steel.mass == pytest.approx(5.44, abs=0.006)
@@ -58,14 +58,14 @@ def test_builds(site: Site) -> None:
 
 
 def test_equipment(site: Site) -> None:
-    assert site.machines["cell"].hottest_inlet == 333.15
-    assert site.machines["reformer"].outlet == 363.15
-    assert site.stores["holder"].hottest_inlet == 323.15
-    assert site.demands["kiln"].hottest_inlet == 333.15
+    assert site.machines["cell"].max_inlet_temperature == 333.15
+    assert site.machines["reformer"].outlet_temperature == 363.15
+    assert site.storage["holder"].max_inlet_temperature == 323.15
+    assert site.demands["kiln"].max_inlet_temperature == 333.15
     source = site.sources["north"]
     assert source.water == 0.02
     assert source.pump is not None
-    assert source.pump.hottest_inlet == 363.15
+    assert source.pump.max_inlet_temperature == 363.15
     assert site.coolers["fin_fan"] == Cooler(
         "fin_fan",
         "hydrogen",
@@ -99,7 +99,11 @@ def test_routes_keep_what_is_around_them(site: Site) -> None:
     pipes = [r for r in site.routes.values() if r.stream is not None and r.stream.kind == "pipe"]
     assert pipes
     for route in pipes:
-        assert (route.buried, route.surface_limit, route.heat_limit) == (1.2, 328.15, 80_000.0)
+        assert (route.burial_depth, route.max_surface_temperature, route.heat_limit) == (
+            1.2,
+            328.15,
+            80_000.0,
+        )
         assert route.stream is not None
         assert route.stream.corridor == "lane"
         assert route.stream.outlet <= route.stream.inlet

@@ -9,12 +9,11 @@ from pathlib import Path
 import pytest
 
 from allocator.network.reading import check_site, read_site
-from allocator.site.bath import Bath, BathCooler, BathRecovery
+from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records import (
     Ambient,
-    Build,
     Built,
-    BuiltRun,
+    BuiltPipe,
     Chamber,
     Demand,
     Fluid,
@@ -24,6 +23,7 @@ from allocator.site.records import (
     MachineType,
     Material,
     Mix,
+    PipeType,
     Place,
     Profile,
     Pump,
@@ -97,11 +97,11 @@ def test_sources(site: Site) -> None:
             fluid="well_gas",
             flow=0.0032,
             stages=(Stage(260.0, 486.0), Stage(80 * DAY, 160 * DAY)),
-            next_spell=6 * 6 * 28_800.0,
+            next_start=6 * 6 * 28_800.0,
             temperature=313.15,
             pressure=110_000.0,
-            tap_materials={"pipe_steel": 40.0},
-            tap_price=900.0,
+            connection_materials={"pipe_steel": 40.0},
+            connection_price=900.0,
             pump=Pump(350_000.0, 0.003, chamber=Chamber(40.0, 102_000.0)),
         ),
         Source(
@@ -112,19 +112,19 @@ def test_sources(site: Site) -> None:
             stages=(Stage(2000 / 0.04, 14 * DAY),),
             price=1.1,
             delivered=True,
-            sure=True,
+            reliable=True,
         ),
     ]
 
 
 def test_stores(site: Site) -> None:
-    assert list(site.stores.values()) == [
+    assert list(site.storage.values()) == [
         StoreType(
             "gas_holder",
             holds="well_gas",
             places=("north", "works"),
-            most=4000.0,
-            least=100.0,
+            max_size=4000.0,
+            min_size=100.0,
             materials={"pipe_steel": 0.5},
             base_materials={"pipe_steel": 200.0},
             price=3.0,
@@ -137,7 +137,7 @@ def test_stores(site: Site) -> None:
             "battery",
             holds="power",
             places=("works",),
-            most=400 * KWH,
+            max_size=400 * KWH,
             unit=20 * KWH,
             materials={"cell_lead": 9 / KWH},
             price=300 / KWH,
@@ -148,32 +148,32 @@ def test_stores(site: Site) -> None:
 
 
 def test_baths(site: Site) -> None:
-    assert list(site.baths.values()) == [
-        Bath(
+    assert list(site.heat_sinks.values()) == [
+        HeatSink(
             "quench",
             source="north_well",
             mass=2000.0,
-            most=9000.0,
-            loss=40.0,
-            start=285.15,
+            max_mass=9000.0,
+            loss_conductance=40.0,
+            initial_temperature=285.15,
             pressure=120_000.0,
-            hottest=308.15,
+            max_temperature=308.15,
             fluid="bio_co2",
-            contact=0.9,
-            hottest_outlet=311.15,
+            effectiveness=0.9,
+            max_outlet_temperature=311.15,
             steam_recovered=True,
-            recovery=BathRecovery(20.0, 303.15, 0.05, 283.15),
-            cooler=BathCooler(30.0, 306.15, 0.04),
+            recovery=HeatSinkRecovery(20.0, 303.15, 0.05, 283.15),
+            cooler=HeatSinkCooler(30.0, 306.15, 0.04),
         ),
-        Bath(
+        HeatSink(
             "stones",
             source="north_well",
             mass=1000.0,
-            most=10_000.0,
-            loss=5.0,
-            start=281.15,
+            max_mass=10_000.0,
+            loss_conductance=5.0,
+            initial_temperature=281.15,
             pressure=101_300.0,
-            hottest=363.15,
+            max_temperature=363.15,
             specific_heat=800.0,
             heat_while_on=1000.0,
         ),
@@ -181,8 +181,8 @@ def test_baths(site: Site) -> None:
 
 
 def test_network(site: Site) -> None:
-    assert list(site.builds.values()) == [
-        Build(
+    assert list(site.pipes.values()) == [
+        PipeType(
             "dn50",
             capacity=0.012,
             layers=(Layer("pipe_steel", 5.44), Layer("mineral_wool", 3.1, 0.05)),
@@ -190,14 +190,14 @@ def test_network(site: Site) -> None:
             price=40.0,
             fluids=("well_gas", "hydrogen"),
         ),
-        Build("hose", capacity=100 / 28_800),
+        PipeType("hose", capacity=100 / 28_800),
     ]
     assert list(site.routes.values()) == [
         Route("ridge", "north", "works", 900.0, ("dn50",)),
         Route("dale", "north", "yard", math.hypot(80, 810, 12) * 1.5, BOTH),
         Route("quay", "yard", "works", 50.0, BOTH, one_way=True, cost=0.002),
     ]
-    assert list(site.lines.values()) == [
+    assert list(site.power_lines.values()) == [
         Line("feeder", "works", "yard", 80_000.0, 60.0, 0.02, {"pipe_steel": 0.4}, 12.0)
     ]
 
@@ -206,35 +206,35 @@ def test_machines(site: Site) -> None:
     assert list(site.machines.values()) == [
         MachineType(
             "gas_engine",
-            takes={"well_gas": 0.012},
-            gives={"bio_co2": 0.021},
+            inputs={"well_gas": 0.012},
+            outputs={"bio_co2": 0.021},
             places={"works": 6, "yard": 2},
             power_out=70_000.0,
             heat_out=90_000.0,
-            no_load_share=0.15,
-            least_load=0.4,
-            least_run=1200.0,
-            least_rest=300.0,
-            least_burst=1200.0,
+            no_load=0.15,
+            min_load=0.4,
+            min_up_time=1200.0,
+            min_down_time=300.0,
+            min_burst_time=1200.0,
             materials={"pipe_steel": 300.0},
             price=40_000.0,
-            most=7,
+            max_units=7,
         ),
         MachineType(
             "diesel_set",
-            takes={"diesel": 0.002},
-            gives={"fossil_co2": 0.0063, "vent_methane": 1e-6},
+            inputs={"diesel": 0.002},
+            outputs={"fossil_co2": 0.0063, "vent_methane": 1e-6},
             places={"yard": None},
             power_out=30_000.0,
-            least_run=600.0,
+            min_up_time=600.0,
         ),
         MachineType(
             "electrolyser",
-            takes={},
-            gives={"hydrogen": 0.00027},
+            inputs={},
+            outputs={"hydrogen": 0.00027},
             places={"works": None},
             power_in=50_000.0,
-            least_run=600.0,
+            min_up_time=600.0,
         ),
     ]
 
@@ -249,34 +249,34 @@ def test_demands(site: Site) -> None:
         profile=Profile(
             DAY, tuple(DAY / 6 * step for step in range(6)), (0.6, 0.6, 0.8, 1.2, 1.5, 1.3)
         ),
-        least_share=0.2,
+        min_share=0.2,
     )
     # 2 kW for 6 h, 8 kW for 12 h, 4 kW for 12 h again: 156 kWh in 30 h
     assert hall.mean == 5200.0
     assert hall.profile is not None
     assert hall.profile == Profile(108_000.0, (0.0, 21_600.0, 64_800.0), hall.profile.levels)
     assert hall.profile.levels == pytest.approx((2 / 5.2, 8 / 5.2, 4 / 5.2), rel=1e-15)
-    assert (hall.wants, hall.place, hall.priority, hall.least_share) == ("power", "yard", 2, 0.0)
+    assert (hall.wants, hall.place, hall.priority, hall.min_share) == ("power", "yard", 2, 0.0)
     assert kiln == Demand("kiln", wants="hydrogen", mean=0.0001, place="works")
 
 
 def test_built(site: Site) -> None:
     assert site.built == Built(
-        taps=("north_well",),
-        runs=(BuiltRun("ridge", "dn50", "well_gas"),),
-        lines=("feeder",),
-        stores={("gas_holder", "north"): 500.0, ("battery", "works"): 40 * KWH},
+        sources=("north_well",),
+        pipes=(BuiltPipe("ridge", "dn50", "well_gas"),),
+        power_lines=("feeder",),
+        storage={("gas_holder", "north"): 500.0, ("battery", "works"): 40 * KWH},
         machines={("gas_engine", "works"): 1},
     )
 
 
 SMALL = """\
-format: allocator.site/1
+format: allocator.site/2
 fluids: {gas: }
 places: {a: , b: {at: [3, 4]}}
 sources: {well: {place: b, fluid: gas, flow: 1}}
 demands: {town: {power: 5}}
-stores:
+storage:
 built:
 """
 
@@ -309,8 +309,8 @@ def test_defaults_are_those_of_the_records(tmp_path: Path) -> None:
         materials={},
         places={"a": Place("a"), "b": Place("b", 3.0, 4.0)},
         sources={"well": Source("well", "b", "gas", 1.0)},
-        stores={},
-        builds={},
+        storage={},
+        pipes={},
         routes={},
         machines={},
         demands={"town": Demand("town", "power", 5.0)},

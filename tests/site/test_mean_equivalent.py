@@ -23,22 +23,22 @@ def test_mean_equivalent(kitchen_sink: Path) -> None:
         site.sources["north_well"],
         flow=0.0008,
         stages=(),
-        next_spell=None,
+        next_start=None,
         pump=Pump(350_000.0, 0.00075),
     )
     assert well.steady
     assert mean.sources["tank_farm"].flow == 0.002
     assert mean.sources["tank_farm"].delivered
-    assert mean.stores == {}
-    assert mean.built == replace(site.built, stores={})
+    assert mean.storage == {}
+    assert mean.built == replace(site.built, storage={})
     for name, machine in mean.machines.items():
         assert machine == replace(
             site.machines[name],
-            no_load_share=0.0,
-            least_load=0.0,
-            least_run=0.0,
-            least_rest=0.0,
-            least_burst=0.0,
+            no_load=0.0,
+            min_load=0.0,
+            min_up_time=0.0,
+            min_down_time=0.0,
+            min_burst_time=0.0,
         )
     for name, demand in mean.demands.items():
         assert demand == replace(site.demands[name], profile=None)
@@ -46,7 +46,7 @@ def test_mean_equivalent(kitchen_sink: Path) -> None:
         replace(
             mean,
             sources=site.sources,
-            stores=site.stores,
+            storage=site.storage,
             machines=site.machines,
             demands=site.demands,
             built=site.built,

@@ -9,7 +9,7 @@ import pytest
 from allocator.network.reading import check_site
 
 BASE = """\
-format: allocator.site/1
+format: allocator.site/2
 fluids:
   gas: {heating_value: 20 MJ/kg}
   co2: {emission: counted}
@@ -17,12 +17,12 @@ materials: {steel: {stock: 1 t}}
 places: {well_head: {at: [0, 0]}, mill: {at: [300, 400]}, moor: {at: [0, 900]}}
 sources:
   well: {place: well_head, fluid: gas, flow: 1 g/s}
-stores:
-  holder: {holds: gas, places: [mill], size: {most: 1 t}, materials: {steel: 1 kg/kg}}
-builds: {pipe: {capacity: 1 g/s}}
+storage:
+  holder: {holds: gas, places: [mill], size: {max: 1 t}, materials: {steel: 1 kg/kg}}
+pipes: {pipe: {capacity: 1 g/s}}
 routes: {lane: {between: [well_head, mill]}}
 machines:
-  engine: {takes: {gas: 1 g/s}, gives: {power: 7 kW, co2: 2 g/s}, places: [mill]}
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 7 kW, co2: 2 g/s}, places: [mill]}
 demands:
   town: {power: 5 kW}
 """
@@ -54,28 +54,28 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
     ("patches", "messages"),
     [
         (
-            [("gives: {power: 7 kW", "gives: «{power: 2 W")],
+            [("outputs: {power: 7 kW", "outputs: «{power: 2 W")],
             [
                 "machine 'engine': turns only 0.01 % of the energy that it takes into use; "
-                "check 'takes', 'gives' and the heating value"
+                "check 'inputs', 'outputs' and the heating value"
             ],
         ),
         (
-            [("gives: {power: 7 kW", "gives: «{power: 19 kW")],
+            [("outputs: {power: 7 kW", "outputs: «{power: 19 kW")],
             [
                 "machine 'engine': turns 95 % of its fuel's energy into power; "
-                "check 'takes', 'gives' and the heating value"
+                "check 'inputs', 'outputs' and the heating value"
             ],
         ),
         (
-            [("{heating_value: 20 MJ/kg}", ""), ("takes: {gas", "takes: «{gas")],
+            [("{heating_value: 20 MJ/kg}", ""), ("inputs: {gas", "inputs: «{gas")],
             [
                 "machine 'engine': gives power, but nothing that it takes has a heating value: "
                 "its energy is not checked; add 'heating_value' to its fuel"
             ],
         ),
         (
-            [("2 g/s}", "2 g/s, gas: 1 mg/s}"), ("gives: {power", "gives: «{power")],
+            [("2 g/s}", "2 g/s, gas: 1 mg/s}"), ("outputs: {power", "outputs: «{power")],
             ["machine 'engine': both takes and gives 'gas'; give the net flow"],
         ),
         (
@@ -140,15 +140,15 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
                     "{pipe: {capacity: 1 g/s}}",
                     "{pipe: {capacity: 1 g/s}, «hose: {capacity: 1 g/s}}",
                 ),
-                ("between: [well_head, mill]", "between: [well_head, mill], builds: [pipe]"),
+                ("between: [well_head, mill]", "between: [well_head, mill], pipes: [pipe]"),
             ],
-            ["build 'hose': no route offers it; use it or delete it"],
+            ["pipe 'hose': no route offers it; use it or delete it"],
         ),
         (
             [
                 (
-                    "stores:",
-                    "stores:\n  cells: {holds: «power, places: [mill], size: {most: 1 kWh}}",
+                    "storage:",
+                    "storage:\n  cells: {holds: «power, places: [mill], size: {max: 1 kWh}}",
                 ),
                 ("power: 7 kW, ", ""),
                 ("  town", "  «town"),
@@ -199,12 +199,13 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
             [
                 (
                     "machines:",
-                    "baths:\n  tub: {source: well, mass: 1 t, specific_heat: 900, loss: 2 W/K, "
-                    "heat_while_on: 1 kW, hottest: «90}\nmachines:",
+                    "heat_sinks:\n  tub: {source: well, mass: 1 t, specific_heat: 900, "
+                    "loss_conductance: 2 W/K, "
+                    "heat_while_on: 1 kW, max_temperature: «90}\nmachines:",
                 )
             ],
             [
-                "bath 'tub': hottest is -183 degC; "
+                "heat sink 'tub': max_temperature is -183 degC; "
                 "a plain number is kelvin: write degrees as '40 degC'"
             ],
         ),
@@ -230,7 +231,7 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
             ],
         ),
         (
-            [("size: {most: 1 t}", "size: {most: 1 t}, loss: «5 %/h")],
+            [("size: {max: 1 t}", "size: {max: 1 t}, loss: «5 %/h")],
             [
                 "store 'holder': loses more than its whole size in a day; "
                 "check 'loss', as in '0.1 %/d'"
@@ -283,22 +284,22 @@ MORE = [
         ],
     ),
     (
-        [("pipe: {capacity: 1 g/s}", "pipe: {capacity: 1 g/s, bore: 30 mm, velocity: «9 m/s}")],
-        ["build 'pipe': velocity has no effect, as 'capacity' is given; delete one of the two"],
+        [("pipe: {capacity: 1 g/s}", "pipe: {capacity: 1 g/s, bore: 30 mm, max_velocity: «9 m/s}")],
+        ["pipe 'pipe': max_velocity has no effect, as 'capacity' is given; delete one of the two"],
     ),
     (
         [
             (
                 "flow: 1 g/s}",
                 "flow: 1 g/s, pressure: 1.2 bar, "
-                "pump: «{energy: 30 kJ/kg, chamber: {volume: 1 m^3, least: 0.9 bar}}}",
+                "pump: «{energy: 30 kJ/kg, chamber: {volume: 1 m^3, min_pressure: 0.9 bar}}}",
             ),
             ("heating_value: 20 MJ/kg", "substance: Methane, heating_value: 50 MJ/kg"),
         ],
         [
             "source 'well': its pump holds the chamber below the ambient pressure (101 kPa), "
             "and its gas burns: air that leaks in makes it explosive; "
-            "keep 'least' above the ambient pressure"
+            "keep 'min_pressure' above the ambient pressure"
         ],
     ),
     (
@@ -313,11 +314,11 @@ MORE = [
                 "  well: {place: well_head, fluid: gas, flow: 1 g/s, pressure: 1.2 bar}\n"
                 "  drum: {place: mill, fluid: oil, flow: 1 g/s}",
             ),
-            ("takes: {gas: 1 g/s}", "takes: {gas: 1 g/s, oil: 1 g/s}"),
+            ("inputs: {gas: 1 g/s}", "inputs: {gas: 1 g/s, oil: 1 g/s}"),
         ],
         [
-            "build 'pipe': it carries no 'oil': its capacity by bore needs a pressure, and none "
-            "is known; add 'pressure' to the sources, 'inlet_pressure' or 'capacity' to the build"
+            "pipe 'pipe': it carries no 'oil': its capacity by bore needs a pressure, and none "
+            "is known; add 'pressure' to the sources, 'inlet_pressure' or 'capacity' to the pipe"
         ],
     ),
 ]

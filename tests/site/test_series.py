@@ -10,11 +10,11 @@ import pytest
 from allocator.network.reading import check_site, read_site
 
 SITE = """\
-format: allocator.site/1
+format: allocator.site/2
 fluids: {gas: {heating_value: 20 MJ/kg}}
 places: {here: {at: [0, 0]}}
 sources: {well: {place: here, fluid: gas, flow: 1 g/s}}
-machines: {engine: {takes: {gas: 1 g/s}, gives: {power: 5 kW}, places: [here]}}
+machines: {engine: {inputs: {gas: 1 g/s}, outputs: {power: 5 kW}, places: [here]}}
 demands:
   hall: {power: {csv: load.csv}}
 """

@@ -83,10 +83,10 @@ def demand(**changes: Any) -> Callable[[al.Site], al.Site]:
         (source(pump=al.Pump(-1.0)), "sources.digester: pump.energy must not be negative"),
         (
             source(pump=al.Pump(1e3, chamber=al.Chamber(5.0, 2e5)), pressure=1.5e5),
-            "sources.digester: needs a pressure above the least one of its chamber",
+            "sources.digester: needs a pressure above the min_pressure of its chamber",
         ),
-        (machine(takes={"wine": 1.0}), "machines.small_engine: takes names the unknown fluid"),
-        (machine(takes={}), "machines.small_engine: takes nothing"),
+        (machine(inputs={"wine": 1.0}), "machines.small_engine: inputs names the unknown fluid"),
+        (machine(inputs={}), "machines.small_engine: takes nothing"),
         (machine(places={"mill": 0}), "places['mill'] must be a whole number from 1 on (got 0)"),
         (machine(power_out=1e6), "machines.small_engine: gives more energy than it takes"),
         (machine(power_in=5.0), "machines.small_engine: takes and gives power"),
@@ -127,12 +127,12 @@ def demand(**changes: Any) -> Callable[[al.Site], al.Site]:
             "routes.lane: joins 'farm' to itself",
         ),
         (
-            lambda site: replace(site, builds={"dn25": replace(site.builds["dn25"], by_bore=True)}),
-            "builds.dn25: needs a bore",
+            lambda site: replace(site, pipes={"dn25": replace(site.pipes["dn25"], by_bore=True)}),
+            "pipes.dn25: needs a bore",
         ),
         (
-            lambda site: replace(site, built=al.Built(taps=("well",))),
-            "built: taps[0] names the unknown source 'well'",
+            lambda site: replace(site, built=al.Built(sources=("well",))),
+            "built: sources[0] names the unknown source 'well'",
         ),
         (
             lambda site: replace(site, built=al.Built(machines={("engine", "farm"): 1})),

@@ -19,11 +19,11 @@ def site(kitchen_sink: Path) -> Site:
 
 
 def test_what_is_planned_with_and_what_may_be(site: Site) -> None:
-    assert site.machines["gas_engine"].gives["bio_co2"] == 0.021
-    assert site.machines["diesel_set"].gives["fossil_co2"] == 0.0063
+    assert site.machines["gas_engine"].outputs["bio_co2"] == 0.021
+    assert site.machines["diesel_set"].outputs["fossil_co2"] == 0.0063
     assert site.spreads == {
-        "machines.gas_engine.gives.bio_co2": Spread(0.02, 0.021, 0.024, peaked=True),
-        "machines.diesel_set.gives.fossil_co2": Spread(
+        "machines.gas_engine.outputs.bio_co2": Spread(0.02, 0.021, 0.024, peaked=True),
+        "machines.diesel_set.outputs.fossil_co2": Spread(
             0.0063 - 3 * 1e-4, 0.0063, 0.0063 + 3 * 1e-4, sd=1e-4
         ),
     }
@@ -79,7 +79,7 @@ def test_values_that_do_not_go_together(site: Site) -> None:
     with pytest.raises(FactError, match="longer than its period"):
         changed(site, {"sources.north_well.cycle[1].on": 500.0})
     with pytest.raises(FactError, match="more energy than it takes"):
-        changed(site, {"machines.diesel_set.gives.power": 90_000.0})
+        changed(site, {"machines.diesel_set.outputs.power": 90_000.0})
 
 
 RANGES = {
@@ -90,11 +90,11 @@ RANGES = {
     "loss: 0.1 %/d": "loss: {low: 0.1 %/d, high: 0.2 %/d}",
     "charge_efficiency: 90 %": "charge_efficiency: {low: 80 %, high: 90 %}",
     "    loss: 2 %": "    loss: {low: 1 %, high: 3 %}",
-    "takes: {well_gas: 12 g/s}": "takes: {well_gas: {low: 12 g/s, high: 13 g/s}}",
+    "inputs: {well_gas: 12 g/s}": "inputs: {well_gas: {low: 12 g/s, high: 13 g/s}}",
     "power: 70 kW": "power: {low: 65 kW, high: 75 kW}",
     "heat: 90 kW": "heat: {low: 80 kW, high: 95 kW}",
     "no_load: 15 %": "no_load: {mean: 15 %, sd: 1 %}",
-    "takes: {power: 50 kW}": "takes: {power: {low: 50 kW, high: 55 kW}}",
+    "inputs: {power: 50 kW}": "inputs: {power: {low: 50 kW, high: 55 kW}}",
     "power: 60 kW\n": "power: {mean: 60 kW, sd: 2 kW}\n",
     "flow: 0.1 g/s": "flow: {low: 0.1 g/s, high: 0.2 g/s}",
 }

@@ -47,7 +47,7 @@ def yard(seed: int) -> Site:
         sources[name] = Source(name, "yard", "gas", flow, stages=chance.choice(CYCLES))
         low = flow * chance.choice([0.0, 0.4, 0.8])
         spreads[f"sources.{name}.flow"] = Spread(low, flow, 2 * flow - low)
-    store = StoreType("holder", "gas", ("yard",), most=chance.choice([10.0, 40.0, 150.0]))
+    store = StoreType("holder", "gas", ("yard",), max_size=chance.choice([10.0, 40.0, 150.0]))
     engine = MachineType(
         "engine", {"gas": 0.2 * GRAM}, {"air": 0.5 * GRAM}, {"yard": None}, power_out=1000.0
     )
@@ -57,8 +57,8 @@ def yard(seed: int) -> Site:
         materials={},
         places={"yard": Place("yard")},
         sources=sources,
-        stores={"holder": store},
-        builds={},
+        storage={"holder": store},
+        pipes={},
         routes={},
         machines={"engine": engine},
         demands={"load": Demand("load", POWER, 1e6)},
@@ -73,7 +73,7 @@ def counterpart(site: Site, shares: list[float], budget: float) -> float:
     Variables: capture rates, the store, the draw; a price p and slacks q for every window of whole
     hours, and for the endless one. On the hours every breakpoint lies, so these are all windows.
     """
-    sources, (store,) = list(site.sources.values()), site.stores.values()
+    sources, (store,) = list(site.sources.values()), site.storage.values()
     count = len(sources)
     hours = [on_hours(source) for source in sources]
     windows = [
@@ -101,7 +101,7 @@ def counterpart(site: Site, shares: list[float], budget: float) -> float:
     cost = np.zeros(width)
     cost[count + 1] = -1.0
     hour_flow = [source.flow * HOUR for source in sources]  # kg an hour
-    bounds = [(0.0, most) for most in hour_flow] + [(0.0, store.most), (0.0, None)]
+    bounds = [(0.0, most) for most in hour_flow] + [(0.0, store.max_size), (0.0, None)]
     bounds += [(0.0, None)] * (width - count - 2)
     solved = linprog(cost, A_ub=np.array(rows), b_ub=right, bounds=bounds, method="highs")
     assert solved.status == 0

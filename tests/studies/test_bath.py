@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 from strategies import sites_with_baths
 
 from allocator.network.bath_body import BathError
-from allocator.site.bath import Bath, BathCooler
+from allocator.site.heat_sink import HeatSink, HeatSinkCooler
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, verdict
@@ -39,8 +39,8 @@ def rows(site: Site) -> dict[str, BathRow]:
 
 def changed(site: Site, name: str, **facts: object) -> BathRow:
     """A bath of the site with some facts changed, worked out alone."""
-    bath = replace(site.baths[name], **facts)
-    (row,) = baths_table(replace(site, baths={name: bath}))
+    bath = replace(site.heat_sinks[name], **facts)
+    (row,) = baths_table(replace(site, heat_sinks={name: bath}))
     return row
 
 
@@ -157,10 +157,10 @@ def test_least_sizes_are_least(site: Site, rows: dict[str, BathRow]) -> None:
         0, abs=1e-5
     )
     assert changed(site, "oil_bath", mass=0.999 * mass, most=20e3).given.margin < 0
-    enough = changed(site, "quench", cooler=BathCooler(duty, 313.15))
+    enough = changed(site, "quench", cooler=HeatSinkCooler(duty, 313.15))
     assert enough.smallest is not None
     assert enough.smallest.state.margin == pytest.approx(0, abs=1e-5)
-    assert changed(site, "quench", cooler=BathCooler(0.999 * duty, 313.15)).smallest is None
+    assert changed(site, "quench", cooler=HeatSinkCooler(0.999 * duty, 313.15)).smallest is None
 
 
 def test_recovery_that_too_much_mass_keeps_from_running(site: Site) -> None:
@@ -198,18 +198,18 @@ def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
         "84.1 degC against 60 degC. With the cooler, without recovery, every limit is kept with "
         "a margin of 5.9 K; 18.4 kW of its 40 kW is sufficient."
     )
-    without = changed(site, "quench", cooler=None, hottest_outlet=None, hottest=340.15)
+    without = changed(site, "quench", cooler=None, max_outlet_temperature=None, hottest=340.15)
     assert verdict(without) == (
         "Active cooling is needed: with losses and recovery alone the bath reaches 70.9 degC "
         "against 67 degC. A cooler of 15.5 kW that runs above 66 degC is sufficient for every "
         "limit."
     )
-    small = changed(site, "quench", cooler=BathCooler(10e3, 313.15))
+    small = changed(site, "quench", cooler=HeatSinkCooler(10e3, 313.15))
     assert verdict(small).endswith(
         "The cooler of the site is too small: a cooler of 18.4 kW that runs above "
         "40 degC is sufficient for every limit."
     )
-    hopeless = changed(site, "quench", hottest_outlet=290.0, cooler=None, hottest=360.0)
+    hopeless = changed(site, "quench", max_outlet_temperature=290.0, cooler=None, hottest=360.0)
     assert verdict(hopeless).endswith("Neither the maximum mass nor any cooler keeps every limit.")
     short = changed(site, "oil_bath", mass=100.0)
     assert "156 kg in it is sufficient for every limit" in verdict(short)
@@ -244,7 +244,7 @@ def test_what_is_not_known_is_told(site: Site) -> None:
 
 def test_tables_for_programs(site: Site) -> None:
     frame = pd.read_csv(io.StringIO(heat_sinks(site).to_csv()))
-    assert set(frame["bath"]) == set(site.baths)
+    assert set(frame["bath"]) == set(site.heat_sinks)
     sets = frame[frame["what"].str.startswith("set: ")]
     assert len(sets) == 1 + 2 + 1 + 4
     assert (frame["what"] == "curve").sum() >= 4 * 13
@@ -261,16 +261,16 @@ def test_heat_while_on(site: Site) -> None:
     (row,) = baths_table(
         replace(
             site,
-            baths={
-                "tub": Bath(
+            heat_sinks={
+                "tub": HeatSink(
                     "tub",
                     source="low_vent",
                     mass=100.0,
-                    most=200.0,
-                    loss=50.0,
-                    start=283.15,
+                    max_mass=200.0,
+                    loss_conductance=50.0,
+                    initial_temperature=283.15,
                     pressure=101_325.0,
-                    hottest=350.0,
+                    max_temperature=350.0,
                     specific_heat=900.0,
                     heat_while_on=2000.0,
                 )

@@ -96,7 +96,7 @@ def test_part_load_burns_affine_fuel() -> None:
     machine = site.machines["gas_engine"]
     half = at_part_load(network_of(site), machine, 0.5)
     assert half.power_out == 15_000.0
-    assert half.takes["biogas"] == pytest.approx(4.4e-3 * (0.15 + 0.85 * 0.5))
+    assert half.inputs["biogas"] == pytest.approx(4.4e-3 * (0.15 + 0.85 * 0.5))
 
 
 @pytest.mark.parametrize("seed", range(40, 46))
@@ -125,8 +125,10 @@ def _raised(site: Site, stop: Stop) -> Site | None:
         raised = replace(material, stock=(material.stock or 0.0) + more)
         return replace(site, materials={**site.materials, name: raised})
     if stop.limit.kind == "size":
-        store = site.stores[name]
-        return replace(site, stores={**site.stores, name: replace(store, most=store.most + more)})
+        store = site.storage[name]
+        return replace(
+            site, storage={**site.storage, name: replace(store, max_size=store.max_size + more)}
+        )
     return None
 
 

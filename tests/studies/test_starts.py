@@ -32,8 +32,8 @@ OIL = (
     ("bio_co2: {phase: gas, emission: biogenic}\n", "bio_co2: {phase: gas, emission: biogenic}\n"
      "  co2: {phase: gas, emission: counted}\n"),
     ("sources:\n", "sources:\n  pit: {place: mill, fluid: oil, flow: 2 g/s, price: 1 /kg}\n"),
-    ("machines:\n", "machines:\n  oil_set:\n    takes: {oil: 1 g/s}\n"
-     "    gives: {power: 5 kW, co2: 3.17 g/s}\n    price: 4000\n    places: {mill: 2}\n"),
+    ("machines:\n", "machines:\n  oil_set:\n    inputs: {oil: 1 g/s}\n"
+     "    outputs: {power: 5 kW, co2: 3.17 g/s}\n    price: 4000\n    places: {mill: 2}\n"),
 )  # fmt: skip
 """What makes the first site one with emitting supply behind clean supply."""
 
@@ -196,7 +196,7 @@ MIXES = {
 @pytest.fixture(scope="module")
 def poor(site: Site) -> dict[str, Compared]:
     """What the mixes come to with one engine and one oil set at most: plans of the site as well."""
-    few = {name: replace(machine, most=1) for name, machine in site.machines.items()}
+    few = {name: replace(machine, max_units=1) for name, machine in site.machines.items()}
     rows = compare(replace(site, machines=few, mixes=MIXES), QUICK)
     mixed = replace(site, mixes=MIXES)
     assert all(row.plan is None or audit(mixed, row.plan).accepted for row in rows)

@@ -22,13 +22,13 @@ def site_with(*stores: StoreType, steel: float | None = None, wool: float | None
         materials=named(Material("steel", steel), Material("wool", wool)),
         places=named(Place("works"), Place("hill"), Place("far")),
         routes=named(Route("track", "works", "hill", 10.0, ("dn25",))),
-        stores=named(*stores),
+        storage=named(*stores),
         built=Built(),
         limits=Limits(),
     )
 
 
-HOLDER = StoreType("holder", "gas", ("works", "hill"), most=400.0, materials={"steel": 2.0})
+HOLDER = StoreType("holder", "gas", ("works", "hill"), max_size=400.0, materials={"steel": 2.0})
 
 
 def test_size_limits_of_every_place_add_up() -> None:
@@ -48,25 +48,25 @@ def test_a_base_is_paid_once_a_place() -> None:
 def test_whole_units_and_a_least_size() -> None:
     units = replace(HOLDER, unit=60.0)
     assert store_room(site_with(units, steel=500.0), "gas").size == 240.0
-    least = replace(HOLDER, least=260.0)
+    least = replace(HOLDER, min_size=260.0)
     assert store_room(site_with(least, steel=500.0), "gas").size == 0.0
 
 
 def test_a_unit_that_divides_evenly_is_not_lost_to_rounding() -> None:
-    vessels = replace(HOLDER, places=("works",), unit=0.1, most=0.3, materials={})
+    vessels = replace(HOLDER, places=("works",), unit=0.1, max_size=0.3, materials={})
     assert store_room(site_with(vessels), "gas").size == pytest.approx(0.3)
 
 
 def test_the_thrifty_store_goes_first() -> None:
-    heavy = StoreType("heavy", "gas", ("works",), most=100.0, materials={"steel": 8.0})
-    light = StoreType("light", "gas", ("works",), most=100.0, materials={"steel": 1.0})
+    heavy = StoreType("heavy", "gas", ("works",), max_size=100.0, materials={"steel": 8.0})
+    light = StoreType("light", "gas", ("works",), max_size=100.0, materials={"steel": 1.0})
     assert store_room(site_with(heavy, light, steel=180.0), "gas").size == 110.0
 
 
 def test_what_stands_is_there_and_takes_nothing() -> None:
     site = replace(
         site_with(replace(HOLDER, base_materials={"steel": 300.0}), steel=0.0),
-        built=Built(stores={("holder", "works"): 150.0}),
+        built=Built(storage={("holder", "works"): 150.0}),
     )
     assert store_room(site, "gas").size == 150.0
     # with steel, what stands grows without another base
@@ -83,8 +83,8 @@ def test_only_what_the_fluid_can_get_to_counts() -> None:
 
 
 def test_rates_and_losses_of_the_whole() -> None:
-    one = StoreType("one", "gas", ("works",), most=100.0, loss=1e-6, fill_rate=0.01)
-    two = StoreType("two", "gas", ("hill",), most=300.0, loss=2e-6, fill_rate=0.02)
+    one = StoreType("one", "gas", ("works",), max_size=100.0, loss=1e-6, fill_rate=0.01)
+    two = StoreType("two", "gas", ("hill",), max_size=300.0, loss=2e-6, fill_rate=0.02)
     room = store_room(site_with(one, two), "gas")
     assert room.loss == pytest.approx(1.75e-6)
     assert room.fill_rate == pytest.approx(0.03)
@@ -127,7 +127,7 @@ def test_one_stock_that_binds_gives_the_true_most(
             f"s{i}",
             "gas",
             ("works",),
-            most=part["most"],
+            max_size=part["most"],
             materials={"steel": part["steel"]},
             base_materials={"steel": part["base"]},
         )
@@ -150,7 +150,7 @@ def test_several_stocks_never_give_more_than_could_be_built(
             f"s{i}",
             "gas",
             ("works",),
-            most=part["most"],
+            max_size=part["most"],
             materials={"steel": part["steel"], "wool": part["wool"]},
             base_materials={"steel": part["base"]},
         )

@@ -117,7 +117,7 @@ def test_only_what_the_site_has_can_be_given() -> None:
 
 
 EMITTING = """
-format: allocator.site/1
+format: allocator.site/2
 name: Two ways
 fluids:
   gas: {phase: gas, heating_value: 19 MJ/kg}
@@ -129,14 +129,16 @@ sources:
   bog_seep: {place: bog, fluid: gas, flow: 4 g/s, cycle: [{on: 8 h, every: 24 h}]}
   fen_seep: {place: fen, fluid: gas, flow: 6 g/s, cycle: [{on: 4 h, every: 12 h}]}
   drum: {place: hut, fluid: oil, flow: 1 g/s, price: 1.2 /kg}
-stores: {bag: {holds: gas, places: [hut, bog], size: {most: 300 kg}, materials: {steel: 3 kg/kg}}}
-builds: {pipe: {capacity: 8 g/s, layers: [{material: steel, mass: 2.5 kg/m}]}}
-routes: {a: {between: [bog, hut], builds: [pipe]}, b: {between: [fen, hut], builds: [pipe]}}
+storage: {bag: {holds: gas, places: [hut, bog], size: {max: 300 kg}, materials: {steel: 3 kg/kg}}}
+pipes: {pipe: {capacity: 8 g/s, layers: [{material: steel, mass: 2.5 kg/m}]}}
+routes: {a: {between: [bog, hut], pipes: [pipe]}, b: {between: [fen, hut], pipes: [pipe]}}
 machines:
-  engine: {takes: {gas: 1 g/s}, gives: {power: 6 kW}, places: {hut: 5}, materials: {steel: 100 kg}}
+  engine:
+    {inputs: {gas: 1 g/s}, outputs: {power: 6 kW}, places: {hut: 5},
+     materials: {steel: 100 kg}}
   oil_set:
-    takes: {oil: 0.5 g/s}
-    gives: {power: 8 kW, co2: 1.6 g/s}
+    inputs: {oil: 0.5 g/s}
+    outputs: {power: 8 kW, co2: 1.6 g/s}
     places: {hut: 2}
     materials: {steel: 60 kg}
 demands: {village: {power: 40 kW}}

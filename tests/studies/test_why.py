@@ -27,14 +27,14 @@ EXACT = Settings(node_limit=100_000)
 def narrow() -> Site:
     """The first site with builds that carry 4 and 3.9 g/s, and steel for anything."""
     site = read_site(FIRST)
-    build = replace(site.builds["dn25"], capacity=0.004)
+    build = replace(site.pipes["dn25"], capacity=0.004)
     light = tuple(replace(layer, mass=0.8 * layer.mass) for layer in build.layers)
     other = replace(build, name="other", capacity=0.0039, layers=light)
-    lane = replace(site.routes["lane"], builds=("dn25", "other"))
+    lane = replace(site.routes["lane"], pipes=("dn25", "other"))
     steel = replace(site.materials["steel"], stock=1e5)
     return replace(
         site,
-        builds={"dn25": build, "other": other},
+        pipes={"dn25": build, "other": other},
         routes={"lane": lane},
         materials={"steel": steel},
     )

@@ -82,7 +82,7 @@ def test_it_is_said(site: Site, plan: Plan) -> None:
 
 def test_nothing_at_hand(site: Site, plan: Plan) -> None:
     """Without its cooler the quench keeps no limit, and the plan says so."""
-    warm = replace(site, baths={"quench": replace(site.baths["quench"], cooler=None)})
+    warm = replace(site, heat_sinks={"quench": replace(site.heat_sinks["quench"], cooler=None)})
     found = make_plan(warm, Settings(node_limit=20, gap=1e-2)).plan
     assert found is not None
     assert [str(breach) for breach in audit(warm, found).breaches] == []
@@ -117,8 +117,8 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
     assert len(rules) == 8  # and bath_told, where one is left out
     assert "bath_told" in audit(site, replace(plan, baths=plan.baths[1:])).rules
     # with recovery the oil keeps its limit already: a cooler there would not be the smallest set
-    oil = replace(site.baths["oil_bath"], cooler=site.baths["quench"].cooler)
-    other = replace(site, baths={**site.baths, "oil_bath": oil})
+    oil = replace(site.heat_sinks["oil_bath"], cooler=site.heat_sinks["quench"].cooler)
+    other = replace(site, heat_sinks={**site.heat_sinks, "oil_bath": oil})
     baths = tuple(
         replace(bath, cooler=True) if bath.name == "oil_bath" else bath for bath in plan.baths
     )
@@ -130,7 +130,7 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
 def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
     """Affine pieces and geometric sums, against stepping through time: to 0.05 K."""
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
-    for bath in site.baths.values():
+    for bath in site.heat_sinks.values():
         duty = bath.cooler.duty if bath.cooler is not None and cooled else 0.0
         mine = reached(case, bath, recovery, duty)
         try:

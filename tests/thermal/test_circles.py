@@ -62,4 +62,4 @@ def test_what_comes_hotter_than_equipment_bears_is_found_without_a_heat_capacity
     assert plan is not None
     hot = {n: replace(s, temperature=350.0) for n, s in site.sources.items()}
     found = audit(replace(site, sources=hot), plan)
-    assert "hottest_inlet" in found.rules
+    assert "max_inlet_temperature" in found.rules

@@ -26,21 +26,21 @@ def site_text(chance: random.Random) -> str:
     sources = []
     for name, celsius in hot.items():
         cycle = pick(["", ", cycle: [{on: 2 h, every: 9 h}]", ", cycle: [{on: 30 h, every: 40 h}]"])
-        pump = pick(["", "", ", pump: {energy: 90 kJ/kg, hottest_inlet: 70 degC}"])
+        pump = pick(["", "", ", pump: {energy: 90 kJ/kg, max_inlet_temperature: 70 degC}"])
         sources.append(
             f"  {name}: {{place: {pick(places[:2])}, fluid: hydrogen, flow: {between(0.5, 3):.3f} "
             f"g/s, temperature: {celsius:.1f} degC, pressure: {between(1.25, 2):.2f} bar"
             f"{cycle}{pump}}}"
         )
-    limit = pick(["", f", hottest_inlet: {between(40, 120):.0f} degC"])
-    cell_limit = pick(["", f", hottest_inlet: {between(40, 300):.0f} degC"])
+    limit = pick(["", f", max_inlet_temperature: {between(40, 120):.0f} degC"])
+    cell_limit = pick(["", f", max_inlet_temperature: {between(40, 300):.0f} degC"])
     set_point = between(25, 0.8 * max(hot.values()))
-    touch = pick(["", f", surface_limit: {between(45, 90):.0f} degC"])
-    buried = pick(["", ", buried: 1.1 m"])
+    touch = pick(["", f", max_surface_temperature: {between(45, 90):.0f} degC"])
+    buried = pick(["", ", burial_depth: 1.1 m"])
     let_in = pick(["", f", heat_limit: {between(2, 30):.0f} kW"])
     lines = pick([True, False])
     return f"""\
-format: allocator.site/1
+format: allocator.site/2
 name: Drawn
 ambient: {{temperature: {between(-5, 25):.0f} degC, pressure: 101.3 kPa, wind: 3 m/s}}
 fluids:
@@ -59,10 +59,10 @@ places:
 sources:
 {chr(10).join(sources)}
   air_plant: {{place: quay, fluid: oxygen, flow: 30 g/s}}
-stores:
-  holder: {{holds: hydrogen, places: [shed, tip], size: {{most: 200 kg}},
+storage:
+  holder: {{holds: hydrogen, places: [shed, tip], size: {{max: 200 kg}},
            materials: {{steel: 20 kg/kg}}{limit}}}
-builds:
+pipes:
   bare: {{bore: 62.7 mm, fluids: [hydrogen], layers: [{{material: steel, thickness: 5.16 mm}}]}}
   thin: {{bore: 52.5 mm, fluids: [hydrogen],
          layers: [{{material: steel, thickness: 3.91 mm}}, {{material: wool, thickness: 30 mm}}]}}
@@ -79,11 +79,11 @@ coolers:
         duty: {between(2, 15):.1f} kW, power_share: 2 %,
         materials: {{fins: {between(20, 400):.0f} kg}}}}
 machines:
-  cell: {{takes: {{hydrogen: 0.2 g/s, oxygen: 1.6 g/s}}, gives: {{power: 11 kW, water: 1.8 g/s}},
+  cell: {{inputs: {{hydrogen: 0.2 g/s, oxygen: 1.6 g/s}}, outputs: {{power: 11 kW, water: 1.8 g/s}},
          places: {{quay: 4, shed: 3}}, price: 900{cell_limit}}}
-  burner: {{takes: {{hydrogen: 0.3 g/s}}, gives: {{power: 9 kW, water: 2.7 g/s}},
+  burner: {{inputs: {{hydrogen: 0.3 g/s}}, outputs: {{power: 9 kW, water: 2.7 g/s}},
            places: {{shed: 3}}, price: 90}}
-{"lines: {wire: {between: [shed, quay], capacity: 40 kW, loss: 2 %}}" if lines else ""}
+{"power_lines: {wire: {between: [shed, quay], capacity: 40 kW, loss: 2 %}}" if lines else ""}
 demands:
   town: {{power: {between(10, 60):.0f} kW, place: {pick(["quay", "shed"])}}}
 """

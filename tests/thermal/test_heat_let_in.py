@@ -27,7 +27,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 QUICK = Settings(gap=1e-3, node_limit=40, time_limit=20.0)
 VENTS = ("vents: {at: [0 m, 0 m]}", "vents: {at: [0 m, 0 m], heat_limit: %s}")
 WORKS = ("works: {at: [700 m, 0 m]}", "works: {at: [700 m, 0 m], heat_limit: 30 kW}")
-WARM_CELLS = ("gives: {power: 11 kW", "gives: {heat: 9 kW, power: 11 kW")
+WARM_CELLS = ("outputs: {power: 11 kW", "outputs: {heat: 9 kW, power: 11 kW")
 
 
 def changed(tmp_path: Path, *changes: tuple[str, str]) -> Site:
@@ -115,7 +115,7 @@ def test_why_names_it(tmp_path: Path) -> None:
         tmp_path,
         WORKS,
         WARM_CELLS,
-        ("town: {power: 60 kW}", "town: {power: 60 kW, least_share: 90 %}"),
+        ("town: {power: 60 kW}", "town: {power: 60 kW, min_share: 90 %}"),
     )
     found = conflict_for(site, QUICK)
     words = [limit.words for limit in found.limits]
@@ -155,7 +155,7 @@ def test_stores_and_machines_may_give_more_than_sources(tmp_path: Path) -> None:
     assert (
         most_through(network_of(site), "hydrogen", 323.15) == math.inf
     )  # the holder gives 50 degC
-    hot_store = changed(tmp_path, vents("8 kW"), ("    hottest_inlet: 50 degC\n", ""))
+    hot_store = changed(tmp_path, vents("8 kW"), ("    max_inlet_temperature: 50 degC\n", ""))
     assert most_through(network_of(hot_store), "hydrogen", 653.15) == math.inf
 
 
@@ -189,7 +189,7 @@ def test_a_place_of_machines_alone(tmp_path: Path) -> None:
     """Nothing hot flows: what machines let in is told and held all the same."""
     text = (NETWORKS / "first.yaml").read_text(encoding="utf-8")
     text = text.replace("  mill: {", "  mill: {heat_limit: 9 kW, ")
-    text = text.replace("gives: {power: 10 kW", "gives: {heat: 6 kW, power: 10 kW")
+    text = text.replace("outputs: {power: 10 kW", "outputs: {heat: 6 kW, power: 10 kW")
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
     site = network_of(read_site(path))
@@ -210,7 +210,7 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
             text = text.replace(
                 f"  {place}: {{at", f"  {place}: {{heat_limit: {factor * limit} kW, at"
             )
-        text = text.replace("gives: {power: 9 kW", "gives: {heat: 3 kW, power: 9 kW")
+        text = text.replace("outputs: {power: 9 kW", "outputs: {heat: 3 kW, power: 9 kW")
         path = tmp_path / "site.yaml"
         path.write_text(text, encoding="utf-8")
         site = check_site(path).site

@@ -133,7 +133,7 @@ def test_mixing_by_hand(site: Site) -> None:
     route = next(
         r for r in site.routes.values() if r.stream is not None and r.stream.kind == "passage"
     )
-    run = Run(route.name, route.builds[0], "hydrogen", False)
+    run = Run(route.name, route.pipes[0], "hydrogen", False)
     table = enthalpy_of(network_of(site), "hydrogen", 283.15, 653.15)
     given = [Given(route.start, 2.0, 400.0), Given(route.start, 1.0, 300.0)]
     found = temperatures(
@@ -203,10 +203,12 @@ def test_temperatures_left_out(site: Site, plan: Plan) -> None:
 def test_limits_that_the_plan_breaks(site: Site, plan: Plan) -> None:
     """The same plan on a site whose limits are tighter."""
     tighter = {
-        "surface_limit": replace(
+        "max_surface_temperature": replace(
             site,
             routes={
-                n: replace(r, surface_limit=None if r.surface_limit is None else 290.0)
+                n: replace(
+                    r, max_surface_temperature=None if r.max_surface_temperature is None else 290.0
+                )
                 for n, r in site.routes.items()
             },
         ),
@@ -214,11 +216,11 @@ def test_limits_that_the_plan_breaks(site: Site, plan: Plan) -> None:
             site, routes={n: replace(r, heat_limit=1.0) for n, r in site.routes.items()}
         ),
         "build_hottest": replace(
-            site, builds={n: replace(b, hottest=290.0) for n, b in site.builds.items()}
+            site, pipes={n: replace(b, max_temperature=290.0) for n, b in site.pipes.items()}
         ),
-        "hottest_inlet": replace(
+        "max_inlet_temperature": replace(
             site,
-            machines={n: replace(m, hottest_inlet=281.0) for n, m in site.machines.items()},
+            machines={n: replace(m, max_inlet_temperature=281.0) for n, m in site.machines.items()},
         ),
         "cooler_duty": replace(
             site, coolers={n: replace(c, duty=100.0) for n, c in site.coolers.items()}
@@ -230,16 +232,16 @@ def test_limits_that_the_plan_breaks(site: Site, plan: Plan) -> None:
             site, coolers={n: replace(c, conductance=1.0) for n, c in site.coolers.items()}
         ),
         "bore_velocity": replace(
-            site, builds={n: replace(b, velocity=0.01) for n, b in site.builds.items()}
+            site, pipes={n: replace(b, max_velocity=0.01) for n, b in site.pipes.items()}
         ),
         "bore_mach": replace(
-            site, builds={n: replace(b, mach=1e-5) for n, b in site.builds.items()}
+            site, pipes={n: replace(b, max_mach=1e-5) for n, b in site.pipes.items()}
         ),
         "bore_pressure": replace(
             site,
-            builds={
+            pipes={
                 n: replace(b, inlet_pressure=101_301.0, outlet_pressure=101_300.0)
-                for n, b in site.builds.items()
+                for n, b in site.pipes.items()
             },
         ),
         "colder_than_coolant": replace(
@@ -297,6 +299,6 @@ def test_a_pump_that_would_be_too_hot() -> None:
     assert audit(site, found).accepted
     source = site.sources["north"]
     assert source.pump is not None
-    weak = replace(source, pump=replace(source.pump, hottest_inlet=300.0))
+    weak = replace(source, pump=replace(source.pump, max_inlet_temperature=300.0))
     other = replace(site, sources={**site.sources, "north": weak})
     assert "pump_inlet" in audit(other, found).rules

@@ -63,7 +63,7 @@ def plan(site: Site) -> Plan:
 
 
 def sink_in(site: Site) -> Sink:
-    (sink,) = [build.sink for build in network_of(site).builds.values() if build.sink is not None]
+    (sink,) = [build.sink for build in network_of(site).pipes.values() if build.sink is not None]
     return sink
 
 
@@ -80,7 +80,7 @@ def test_the_promise_by_hand(plan: Plan) -> None:
 
 def test_the_same_as_with_a_pump_that_bears_all(plan: Plan, tmp_path: Path) -> None:
     """What is cooled enough is worth as much as what needs no cooling; no pump needs no sink."""
-    bears = planned(read_site(written(tmp_path, (", hottest_inlet: 250 degC", ""))))
+    bears = planned(read_site(written(tmp_path, (", max_inlet_temperature: 250 degC", ""))))
     assert plan.power.firm_clean == pytest.approx(bears.power.firm_clean, rel=1e-6)
     assert not bears.baths[0].used
 
@@ -140,7 +140,7 @@ def hottest_gas(
     ``share``: of the source's flow that comes, by time. The gas gives what its enthalpy says, the
     filling takes what it says: no constant of the bound is used.
     """
-    bath = site.baths[sink.bath]
+    bath = site.heat_sinks[sink.bath]
     source = site.sources[bath.source]
     enthalpy = gas_table(site, source.name)
     hot, around = source.temperature or 0.0, site.ambient.temperature
@@ -151,12 +151,12 @@ def hottest_gas(
     boils = PropsSI("T", "P", bath.pressure, "Q", 0, "Water") if water else np.inf
     draw = bath.recovery.duty if sink.recovery and bath.recovery is not None else 0.0
     mark = bath.recovery.threshold if sink.recovery and bath.recovery is not None else np.inf
-    now, found = bath.start, 0.0
+    now, found = bath.initial_temperature, 0.0
     time, end, step = phase, phase + periods * source.stages[-1].every, source.stages[0].on / 40
     while time < end:
-        heat = -bath.loss * (now - around)
+        heat = -bath.loss_conductance * (now - around)
         if on_at(source.stages, time):
-            leaves = hot - bath.contact * (hot - now)
+            leaves = hot - bath.effectiveness * (hot - now)
             found = max(found, leaves)
             heat += share(time) * source.flow * (enthalpy(hot) - enthalpy(leaves))
         if now > mark or (now == mark and heat > 0):
@@ -177,7 +177,7 @@ SITES: dict[str, list[tuple[str, str]]] = {
     "water": [("mass: 5 t", "mass: 600 kg")],
     "in part": [
         ("mass: 5 t", "mass: 150 kg"),
-        ("    hottest_outlet", "    contact: 90 %\n    hottest_outlet"),
+        ("    max_outlet_temperature", "    effectiveness: 90 %\n    max_outlet_temperature"),
     ],
     "stones": [
         (
@@ -185,12 +185,12 @@ SITES: dict[str, list[tuple[str, str]]] = {
             "specific_heat: 850 J/(kg*K)\n    start: 90 degC\n    loss: 300",
         ),
         (RECOVERY, ""),
-        ("hottest: 140 degC", "hottest: 240 degC"),
+        ("max_temperature: 140 degC", "max_temperature: 240 degC"),
         ("mass: 5 t", "mass: 700 kg"),
     ],
     "boils": [
         (RECOVERY, ""),
-        ("hottest: 140 degC", "hottest: 150 degC"),
+        ("max_temperature: 140 degC", "max_temperature: 150 degC"),
         ("mass: 5 t", "mass: 300 kg"),
     ],
 }
@@ -210,7 +210,7 @@ def test_no_phase_and_no_flow_is_hotter(name: str, tmp_path: Path) -> None:
 
     came = hottest_gas(site, sink, 0.0, full)
     assert came <= sink.outlet
-    warm = max(0.0, site.baths["sink"].start - site.ambient.temperature)
+    warm = max(0.0, site.heat_sinks["sink"].initial_temperature - site.ambient.temperature)
     assert came > sink.outlet - warm - 4 * room(
         network_of(site), 753.15
     )  # nor far above what may come
@@ -228,18 +228,20 @@ def test_no_phase_and_no_flow_is_hotter(name: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", SITES)
 def test_two_models_agree_and_more_mass_is_never_hotter(name: str, tmp_path: Path) -> None:
     site = read_site(written(tmp_path, SHORT, *SITES[name]))
-    bath = replace(site.baths["sink"], hottest=745.0, hottest_outlet=None)
-    site = replace(site, baths={"sink": bath})
+    bath = replace(site.heat_sinks["sink"], max_temperature=745.0, max_outlet_temperature=None)
+    site = replace(site, heat_sinks={"sink": bath})
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     recovery = bath.recovery is not None
     before = np.inf
     for mass in (20.0, 60.0, 200.0, 700.0, 3e3, 2e4, 1e5):
-        one = guaranteed(network_of(site), replace(bath, start=288.15), mass, recovery)
+        one = guaranteed(
+            network_of(site), replace(bath, initial_temperature=288.15), mass, recovery
+        )
         warm = guaranteed(network_of(site), bath, mass, recovery)
         assert isinstance(one, Sink), one
         assert isinstance(warm, Sink), warm
         high, _, heat = warmest(case, replace(bath, mass=mass), recovery)
-        outlet = 753.15 - bath.contact * (753.15 - high)
+        outlet = 753.15 - bath.effectiveness * (753.15 - high)
         assert outlet <= warm.outlet <= outlet + 2 * room(network_of(site), 753.15)
         assert heat <= 1.001 * warm.heat
         assert one.outlet <= warm.outlet
@@ -257,14 +259,14 @@ def test_gas_that_takes_up_less_when_cold(tmp_path: Path) -> None:
         ("recovery: {duty: 30 kW", "recovery: {duty: 2 kW"),
         ("mass: 5 t", "mass: 100 kg"),
         ("loss: 60 W/K", "loss: 4 W/K"),
-        ("gives: {power: 30 kW}", "gives: {power: 10 kW}"),
+        ("outputs: {power: 30 kW}", "outputs: {power: 10 kW}"),
     )
     site = read_site(path)
     sink = sink_in(site)
     full = hottest_gas(site, sink, 0.0, lambda _: 1.0)
     assert full <= sink.outlet
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
-    assert reached(case, site.baths["sink"], True, 0.0).high < full
+    assert reached(case, site.heat_sinks["sink"], True, 0.0).high < full
 
 
 LIST = ("mass: 5 t", "mass: [{}]\n    materials: {{steel: 2 kg/kg}}\n    price: 3 /kg")
@@ -275,7 +277,7 @@ def test_the_choice_among_masses(limit: str, tmp_path: Path) -> None:
     """A plan with a list of masses is the best of the plans with each of them alone."""
     masses = ["400 kg", "3 t", "9 t"]
     scarce = ("{stock: 60 t}", "{stock: 27 t, price: 1 /kg}")
-    bears = ("hottest_inlet: 250 degC", f"hottest_inlet: {limit}")
+    bears = ("max_inlet_temperature: 250 degC", f"max_inlet_temperature: {limit}")
     text = LIST[1]
 
     def with_masses(listed: list[str], name: str) -> Plan:
@@ -302,9 +304,11 @@ def test_the_choice_among_masses(limit: str, tmp_path: Path) -> None:
 def test_one_mass_of_a_sink_is_built(tmp_path: Path) -> None:
     """A light sink that the pump bears, a heavy one for a machine that bears less."""
     change = (LIST[0], LIST[1].format("150 kg, 9 t"))
-    cool = "h2_cell: {hottest_inlet: 118 degC, takes"
-    warm = "  burner: {takes: {hydrogen: 1 g/s}, gives: {power: 1 kW}, places: {yard: 1}}\ndemands"
-    tank = ("size: {most: 5 t}", "hottest_inlet: 118 degC, size: {most: 5 t}")
+    cool = "h2_cell: {max_inlet_temperature: 118 degC, takes"
+    warm = (
+        "  burner: {inputs: {hydrogen: 1 g/s}, outputs: {power: 1 kW}, places: {yard: 1}}\ndemands"
+    )
+    tank = ("size: {max: 5 t}", "max_inlet_temperature: 118 degC, size: {max: 5 t}")
     changes = (change, ("h2_cell: {takes", cool), ("demands", warm), tank)
     site = network_of(read_site(written(tmp_path, *changes)))
     routes = [r for r in site.routes.values() if r.stream is not None and r.stream.kind == "sink"]
@@ -313,10 +317,10 @@ def test_one_mass_of_a_sink_is_built(tmp_path: Path) -> None:
     assert [bath.mass for bath in plan.baths] == [9000.0]
     assert plan.power.firm_clean > 50e3
     both = tuple(
-        replace(run, route=route.name, build=route.builds[0], flows=())
+        replace(run, route=route.name, build=route.pipes[0], flows=())
         for run in plan.runs
         for route in routes
-        if site.builds[run.build].sink and route.name != run.route
+        if site.pipes[run.build].sink and route.name != run.route
     )
     assert "one_sink" in audit(site, replace(plan, runs=(*plan.runs, *both))).rules
 
@@ -363,14 +367,14 @@ def test_the_audit_works_the_sink_out_by_itself(
     """A site whose own figures of the sink are wrong: the audit does not take them on trust."""
     builds = {
         name: build if build.sink is None else replace(build, sink=replace(build.sink, **change))
-        for name, build in site.builds.items()
+        for name, build in site.pipes.items()
     }
-    assert rule in audit(replace(site, builds=builds), plan).rules
+    assert rule in audit(replace(site, pipes=builds), plan).rules
 
 
 def with_builds(site: Site, **facts: float) -> Site:
-    builds = {n: replace(b, **facts) if b.sink else b for n, b in site.builds.items()}
-    return replace(site, builds=builds)
+    builds = {n: replace(b, **facts) if b.sink else b for n, b in site.pipes.items()}
+    return replace(site, pipes=builds)
 
 
 def with_source(site: Site, **facts: float) -> Site:
@@ -379,7 +383,7 @@ def with_source(site: Site, **facts: float) -> Site:
 
 
 def with_bath(site: Site, **facts: float) -> Site:
-    return replace(site, baths={"sink": replace(site.baths["sink"], **facts)})
+    return replace(site, heat_sinks={"sink": replace(site.heat_sinks["sink"], **facts)})
 
 
 def more_gas_there(site: Site) -> Site:
@@ -405,7 +409,7 @@ def wider(site: Site) -> Site:
         (wider, "sink_flow"),
         (lambda site: with_bath(site, heat_while_on=9e3), "sink_known"),
         (lambda site: with_bath(site, hottest=380.0), "sink_hottest"),
-        (lambda site: with_bath(site, hottest_outlet=380.0), "sink_hottest"),
+        (lambda site: with_bath(site, max_outlet_temperature=380.0), "sink_hottest"),
         (lambda site: with_source(site, water=0.05), "sink_wet"),
         (lambda site: with_source(site, flow=0.02), "sink_outlet"),
     ],
@@ -473,8 +477,8 @@ def test_the_heat_of_a_sink_is_let_into_its_place(tmp_path: Path) -> None:
 
 def test_a_chamber_is_filled_through_the_sink(plan: Plan, tmp_path: Path) -> None:
     """What the pump draws out of it through pauses is cooled already: no less is promised."""
-    inlet = "hottest_inlet: 250 degC"
-    chamber = (inlet, f"{inlet}, chamber: {{volume: 40 m^3, least: 1.2 bar}}")
+    inlet = "max_inlet_temperature: 250 degC"
+    chamber = (inlet, f"{inlet}, chamber: {{volume: 40 m^3, min_pressure: 1.2 bar}}")
     found = planned(read_site(written(tmp_path, chamber)))
     assert found.baths[0].used
     assert found.power.firm_clean >= plan.power.firm_clean
@@ -483,7 +487,7 @@ def test_a_chamber_is_filled_through_the_sink(plan: Plan, tmp_path: Path) -> Non
 def test_a_sink_is_never_a_loss(tmp_path: Path) -> None:
     """Hot gas may pass it by: a cooler that makes power of steady gas still has all of it."""
     steady = ("    cycle: [{on: 310 s, every: 640 s}, {on: 72 d, every: 131 d}]\n", "")
-    bears = (", hottest_inlet: 250 degC", "")
+    bears = (", max_inlet_temperature: 250 degC", "")
     cooler = (
         "demands: {base: {power: 60 kW}}",
         "demands: {base: {power: 900 kW}}\n"
@@ -492,10 +496,10 @@ def test_a_sink_is_never_a_loss(tmp_path: Path) -> None:
         "    {fluid: hydrogen, set_point: 60 degC, rate: 20 g/s, places: [yard],\n"
         "     recovery: {efficiency: 12 %, threshold: 200 degC}}",
     )
-    limit = ("h2_cell: {takes", "h2_cell: {hottest_inlet: 70 degC, takes")
+    limit = ("h2_cell: {takes", "h2_cell: {max_inlet_temperature: 70 degC, takes")
     site = read_site(written(tmp_path, steady, bears, cooler, limit))
     found = planned(site)
-    without = planned(replace(site, baths={}))
+    without = planned(replace(site, heat_sinks={}))
     assert without.recoveries
     assert found.power.firm_clean == pytest.approx(without.power.firm_clean, rel=1e-6)
 
@@ -510,10 +514,19 @@ def why_refused(folder: Path, *changes: tuple[str, str]) -> str:
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ([("hottest_inlet: 250 degC", "hottest_inlet: 90 degC")], "and the pump bears 90 degC"),
-        ([("hottest: 140 degC", "hottest: 115.3 degC")], "above its 'hottest' (115 degC)"),
-        ([("hottest_outlet: 250 degC", "hottest_outlet: 100 degC")], "its 'hottest_outlet'"),
-        ([("    hottest_outlet: 250 degC", "    heat_while_on: 9 kW")], "'heat_while_on'"),
+        (
+            [("max_inlet_temperature: 250 degC", "max_inlet_temperature: 90 degC")],
+            "and the pump bears 90 degC",
+        ),
+        (
+            [("max_temperature: 140 degC", "max_temperature: 115.3 degC")],
+            "above its 'hottest' (115 degC)",
+        ),
+        (
+            [("max_outlet_temperature: 250 degC", "max_outlet_temperature: 100 degC")],
+            "its 'max_outlet_temperature'",
+        ),
+        ([("    max_outlet_temperature: 250 degC", "    heat_while_on: 9 kW")], "'heat_while_on'"),
         ([("pressure: 2.5 bar", "pressure: 2.5 bar\n    water: 5 %")], "its gas is wet"),
         (
             [
@@ -550,11 +563,11 @@ def test_wet_gas_counts_where_the_sink_stays_above_its_dew_point(tmp_path: Path)
 def test_a_warm_start_is_added(tmp_path: Path) -> None:
     """A sink that starts above the coldest of its cycle may come as much above the hottest."""
     site = read_site(written(tmp_path, SHORT, *SITES["stones"]))
-    bath = site.baths["sink"]
-    cold = guaranteed(network_of(site), replace(bath, start=288.15), bath.mass, False)
+    bath = site.heat_sinks["sink"]
+    cold = guaranteed(network_of(site), replace(bath, initial_temperature=288.15), bath.mass, False)
     assert isinstance(cold, Sink)
     (warm,) = sinks_of(network_of(site)).usable["furnace_purge"]
-    assert cold.outlet < warm.outlet < cold.outlet + bath.start - 288.15
+    assert cold.outlet < warm.outlet < cold.outlet + bath.initial_temperature - 288.15
 
 
 RANGED = [
@@ -581,7 +594,7 @@ def test_ranges_count_at_their_hottest_end(
     key = next(iter(end))
     top = replace(source, flow=end.get("flow", source.flow), stages=stages.get(key, source.stages))
     worst = replace(site, sources={source.name: top}, spreads={})
-    bath = site.baths["sink"]
+    bath = site.heat_sinks["sink"]
     assert guaranteed(network_of(site), bath, 300.0, True) == guaranteed(
         network_of(worst), bath, 300.0, True
     )

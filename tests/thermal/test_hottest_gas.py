@@ -28,12 +28,13 @@ CHANGES = (  # a cooler is dear, so gas runs hot in lagged and clad pipe
     ("vents: {at: [0 m, 0 m]}", "vents: {at: [0 m, 0 m], heat_limit: 30 kW}"),
     (
         "    conductivity: [[10 degC, 0.033",
-        "    hottest: 420 degC\n    conductivity: [[10 degC, 0.033",
+        "    max_temperature: 420 degC\n    conductivity: [[10 degC, 0.033",
     ),
     (
         "  fins: {stock: 1 t, price: 6 /kg}",
         "  fins: {stock: 1 t, price: 6 /kg}\n"
-        "  sheet: {stock: 9 t, density: 2700 kg/m^3, conductivity: 200 W/(m*K), hottest: 70 degC}",
+        "  sheet: {stock: 9 t, density: 2700 kg/m^3, conductivity: 200 W/(m*K), "
+        "max_temperature: 70 degC}",
     ),
     ("thickness: 120 mm}]", "thickness: 120 mm}, {material: sheet, thickness: 1 mm}]"),
     ("set_point: 50 degC\n    places: [vents, works]", "set_point: 50 degC\n    places: [works]"),
@@ -128,7 +129,7 @@ def test_two_models_of_the_layers_agree(site: Site, build: str, kelvin: float) -
     route = next(r for r in site.corridors.values())
     model, pipe = (
         PipeModel.of(network_of(site), route, build),
-        pipe_of(network_of(site), site.builds[build]),
+        pipe_of(network_of(site), site.pipes[build]),
     )
     assert model is not None
     assert pipe is not None
@@ -141,13 +142,13 @@ def test_two_models_of_the_layers_agree(site: Site, build: str, kelvin: float) -
 def test_a_thick_last_layer_counts_as_warm_as_its_inner_side(tmp_path: Path) -> None:
     """100 mm of stone around the wool: 1.2 W/(m K), and warmer within than at its surface."""
     text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
-    text = text.replace("surface_limit: 55 degC", "surface_limit: 500 degC")
+    text = text.replace("max_surface_temperature: 55 degC", "max_surface_temperature: 500 degC")
 
     def offered(hottest: str) -> bool:
         new = text.replace(
             "  fins: {stock: 1 t, price: 6 /kg}",
             "  fins: {stock: 1 t, price: 6 /kg}\n  stone: {stock: 900 t, density: 2000 kg/m^3, "
-            f"conductivity: 1.2 W/(m*K), hottest: {hottest}}}",
+            f"conductivity: 1.2 W/(m*K), max_temperature: {hottest}}}",
         ).replace("thickness: 30 mm}]", "thickness: 30 mm}, {material: stone, thickness: 100 mm}]")
         path = tmp_path / "site.yaml"
         path.write_text(new, encoding="utf-8")
@@ -157,7 +158,7 @@ def test_a_thick_last_layer_counts_as_warm_as_its_inner_side(tmp_path: Path) -> 
             for r in made.routes.values()
             if r.stream is not None and r.stream.kind == "pipe" and r.stream.inlet > 650.0
         ]
-        builds = {name for r in hot for name in r.builds}
+        builds = {name for r in hot for name in r.pipes}
         model = PipeModel.of(made, next(iter(made.corridors.values())), "thin")
         assert model is not None
         faces.append(faces_of(model, 653.15)[2:])
@@ -210,11 +211,13 @@ def test_limits_hold_for_the_hotter_source_alone(site: Site, plan: Plan) -> None
     def limited(one: Site) -> Site:
         def change(r: Route) -> Route:
             most = (mixed + hottest - room) / 2
-            return r if r.surface_limit is None else replace(r, surface_limit=most)
+            return (
+                r if r.max_surface_temperature is None else replace(r, max_surface_temperature=most)
+            )
 
         return replace(one, routes={n: change(r) for n, r in one.routes.items()})
 
-    assert "surface_limit" in audit(everywhere(site, limited), plan).rules
+    assert "max_surface_temperature" in audit(everywhere(site, limited), plan).rules
 
 
 def test_heat_let_in_and_inlets_count_as_hot_as_gas_can_be(site: Site, plan: Plan) -> None:
@@ -225,10 +228,10 @@ def test_heat_let_in_and_inlets_count_as_hot_as_gas_can_be(site: Site, plan: Pla
     assert "let_in_hottest" in audit(everywhere(site, cramped), plan).rules
 
     def delicate(one: Site) -> Site:
-        cell = replace(one.machines["fuel_cell"], hottest_inlet=290.0)
+        cell = replace(one.machines["fuel_cell"], max_inlet_temperature=290.0)
         return replace(one, machines={**one.machines, "fuel_cell": cell})
 
-    assert "hottest_inlet" in audit(everywhere(site, delicate), plan).rules
+    assert "max_inlet_temperature" in audit(everywhere(site, delicate), plan).rules
 
 
 def test_a_mix_that_the_site_does_not_know_is_bad_input(

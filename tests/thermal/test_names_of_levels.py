@@ -78,8 +78,8 @@ def test_the_summary(site: Site, plan: Plan) -> None:
 def test_a_machine_is_wanted_by_the_place_of_the_file(tmp_path: Path) -> None:
     """Where a store has the place to itself, machines stand at a part of it."""
     text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
-    text = text.replace("stores:\n", "stores:\n  tank: {holds: hydrogen, places: [works], "
-                        "size: {most: 9 kg}, hottest_inlet: 50 degC}\n")  # fmt: skip
+    text = text.replace("storage:\n", "storage:\n  tank: {holds: hydrogen, places: [works], "
+                        "size: {max: 9 kg}, max_inlet_temperature: 50 degC}\n")  # fmt: skip
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
     site = network_of(read_site(path))

@@ -1,4 +1,4 @@
-"""Temperature along runs: the ends of the plan, one law from point to point, the exponential."""
+"""Temperature along pipes: the ends of the plan, one law from point to point, the exponential."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def test_a_run_begun_anew_at_any_point_ends_the_same(site: Site, build: str) -> 
 
 def test_it_cools_towards_the_surroundings_and_its_surface_is_no_warmer(site: Site) -> None:
     around = site.ambient.temperature
-    for build in site.builds:
+    for build in site.pipes:
         for found in profiles_of(network_of(site), [flow_of(site, build)]):
             assert found.metres[0] == 0.0
             assert found.metres[-1] == pytest.approx(site.routes[found.flow.route].length)
@@ -61,7 +61,7 @@ def test_a_well_insulated_run_is_the_exponential(site: Site) -> None:
     ambient temperature: ln((Ta - T(x)) / (Ta - T0)) falls straight with x (from memory). Layers
     that hold most of the resistance make it nearly constant, so the straight line holds to 3 %.
     """
-    thick = max(site.builds.values(), key=lambda b: sum(y.thickness or 0.0 for y in b.layers))
+    thick = max(site.pipes.values(), key=lambda b: sum(y.thickness or 0.0 for y in b.layers))
     (found,) = profiles_of(network_of(site), [flow_of(site, thick.name)])
     around = site.ambient.temperature
     falls = np.log((np.array(found.fluid) - around) / (found.fluid[0] - around))

@@ -34,8 +34,8 @@ RECOVERY = (
 )
 BURSTS = ("pressure: 1.4 bar}", "pressure: 1.4 bar, cycle: [{on: 8 h, every: 20 h}]}")
 HOLDER = (
-    "builds:  ",
-    "stores:\n  h: {holds: hydrogen, places: [works], size: {most: 200 kg}}\nbuilds:  ",
+    "pipes:  ",
+    "storage:\n  h: {holds: hydrogen, places: [works], size: {max: 200 kg}}\nbuilds:  ",
 )
 QUICK = Settings(gap=1e-4, node_limit=200, time_limit=30.0)
 
@@ -110,7 +110,7 @@ def test_bursts_promise_nothing_but_have_a_mean(tmp_path: Path) -> None:
 def test_the_coldest_source_counts(tmp_path: Path) -> None:
     """A burst of 350 degC comes out beside the steady 380: the mixture may be that cold."""
     beside = (
-        "builds:  ",
+        "pipes:  ",
         "  burst: {place: vent, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
         "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\nbuilds:  ",
     )
@@ -120,7 +120,7 @@ def test_the_coldest_source_counts(tmp_path: Path) -> None:
 
 def test_a_colder_source_is_kept_apart_by_the_threshold(tmp_path: Path) -> None:
     beside = (
-        "builds:  ",
+        "pipes:  ",
         "  burst: {place: vent, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
         "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\nbuilds:  ",
     )
@@ -139,7 +139,7 @@ def test_recovered_power_is_at_its_bus(tmp_path: Path) -> None:
     """With lines, power at the vent reaches the town along the line, at its loss."""
     lines = (
         "demands:\n",
-        "lines: {wire: {between: [vent, works], capacity: 9 kW, loss: 10 %}}\ndemands:\n",
+        "power_lines: {wire: {between: [vent, works], capacity: 9 kW, loss: 10 %}}\ndemands:\n",
     )
     asked = ("town: {power: 60 kW}", "town: {power: 70 kW, place: works}")
     plan = planned(changed(tmp_path, asked, RECOVERY, lines))
@@ -283,14 +283,14 @@ def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> 
     """A promise that withstands a lost source counts on a sure one only."""
     lost = replace(QUICK, withstands=Withstands(lost=1))
     spare = (
-        "builds:  ",
+        "pipes:  ",
         "  second: {place: vent, fluid: hydrogen, flow: 2 g/s, temperature: 380 degC, "
         "pressure: 1.4 bar}\n\nbuilds:  ",
     )
     plan = make_plan(changed(tmp_path, ASKED, RECOVERY, spare), lost).plan
     assert plan is not None
     assert plan.recoveries == ()
-    sure = (BURSTS[0], "pressure: 1.4 bar, sure: true}")
+    sure = (BURSTS[0], "pressure: 1.4 bar, reliable: true}")
     site = changed(tmp_path, ASKED, RECOVERY, sure)
     plan = make_plan(site, lost).plan
     assert plan is not None

@@ -17,13 +17,13 @@ from allocator.plans.file import plan_to_json
 from allocator.plans.records import Plan
 from allocator.site.records import (
     Ambient,
-    Build,
     Cooler,
     Demand,
     Fluid,
     Layer,
     MachineType,
     Material,
+    PipeType,
     Place,
     Route,
     Site,
@@ -45,10 +45,10 @@ def near_vent() -> Site:
     bore, wall = 0.0627, 0.00516
     steel = Layer("steel", shell(bore, wall, 7850.0), wall)
 
-    def build(name: str, wool: float) -> Build:
+    def build(name: str, wool: float) -> PipeType:
         across = bore + 2 * wall
         around = (Layer("wool", shell(across, wool, 100.0), wool),) if wool else ()
-        return Build(name, 0.0, (steel, *around), bore, by_bore=True)
+        return PipeType(name, 0.0, (steel, *around), bore, by_bore=True)
 
     builds = [build("bare", 0.0), build("thin", 0.03), build("thick", 0.12)]
     wool = tuple((c + ZERO, k) for c, k in ((10, 0.033), (50, 0.037), (200, 0.064), (450, 0.15)))
@@ -69,11 +69,16 @@ def near_vent() -> Site:
                 "vent", "vent", "hydrogen", 0.002, temperature=380 + ZERO, pressure=1.4e5
             )
         },
-        stores={},
-        builds={build.name: build for build in builds},
+        storage={},
+        pipes={build.name: build for build in builds},
         routes={
             "path": Route(
-                "path", "vent", "works", 40.0, ("bare", "thin", "thick"), surface_limit=55 + ZERO
+                "path",
+                "vent",
+                "works",
+                40.0,
+                ("bare", "thin", "thick"),
+                max_surface_temperature=55 + ZERO,
             )
         },
         machines={
@@ -83,9 +88,9 @@ def near_vent() -> Site:
                 {"water": 0.009},
                 {"works": 2},
                 power_out=30e3,
-                least_run=600.0,
+                min_up_time=600.0,
                 price=9000.0,
-                hottest_inlet=400 + ZERO,
+                max_inlet_temperature=400 + ZERO,
             )
         },
         demands={"town": Demand("town", "power", 60e3)},
@@ -139,12 +144,12 @@ def test_a_changed_limit_changes_the_answer(tmp_path: Path) -> None:
     file = NETWORKS / "near_vent.yaml"
     given = read_site(file)
     assert not cooled(planned(given))
-    turbine = replace(given.machines["turbine"], hottest_inlet=60 + ZERO)
+    turbine = replace(given.machines["turbine"], max_inlet_temperature=60 + ZERO)
     plan = planned(replace(given, machines={"turbine": turbine}))
     assert cooled(plan)
     text = file.read_text(encoding="utf-8")
-    assert text.count("hottest_inlet: 400 degC") == 1
-    text = text.replace("hottest_inlet: 400 degC", "hottest_inlet: 60 degC")
+    assert text.count("max_inlet_temperature: 400 degC") == 1
+    text = text.replace("max_inlet_temperature: 400 degC", "max_inlet_temperature: 60 degC")
     assert text_of(plan) == text_of(planned(of_file(text, tmp_path)))
 
 

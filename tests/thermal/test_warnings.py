@@ -15,7 +15,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
     ("changes", "said"),
     [
         pytest.param(
-            [("surface_limit: 55 degC", "surface_limit: 10.01 degC")],
+            [("max_surface_temperature: 55 degC", "max_surface_temperature: 10.01 degC")],
             "route 'track': no build holds for 'hydrogen', not even at 50 degC (bare: surface too "
             "hot; thin: surface too hot; thick: surface too hot); cool it further, insulate more, "
             "or change the limit",
@@ -25,7 +25,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
             [
                 ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
                 ("at: [700 m, 0 m]", "at: [3 m, 0 m]"),
-                ("surface_limit: 55 degC", "surface_limit: 600 degC"),
+                ("max_surface_temperature: 55 degC", "max_surface_temperature: 600 degC"),
                 ("set_point: 50 degC", "set_point: 200 degC"),
             ],
             "machine 'fuel_cell': no 'hydrogen' of at most 60 degC comes to 'works'; offer a "
@@ -34,10 +34,10 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
         ),
         pytest.param(
             [
-                ("surface_limit: 55 degC", "surface_limit: 12 degC"),
+                ("max_surface_temperature: 55 degC", "max_surface_temperature: 12 degC"),
                 (
                     "demands:\n",
-                    "built: {runs: [{route: track, build: bare, fluid: hydrogen}]}\ndemands:\n",
+                    "built: {pipes: [{route: track, build: bare, fluid: hydrogen}]}\ndemands:\n",
                 ),
             ],
             "route 'track': the standing 'bare' bears no stream of 'hydrogen', so it is not used",
@@ -45,7 +45,10 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
         ),
         pytest.param(
             [
-                ("flow: 2 g/s", "pump: {energy: 9 kJ/kg, hottest_inlet: 80 degC}\n    flow: 2 g/s"),
+                (
+                    "flow: 2 g/s",
+                    "pump: {energy: 9 kJ/kg, max_inlet_temperature: 80 degC}\n    flow: 2 g/s",
+                ),
                 ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
             ],
             "source 'north_vent': its gas is too hot for its pump (80 degC), and no cooler may "

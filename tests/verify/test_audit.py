@@ -176,7 +176,9 @@ def test_what_stands_may_break_todays_limits() -> None:
     # A tank beyond the largest size, a machine beyond the count, a tap at an excluded place.
     site = dataclasses.replace(
         COVE,
-        built=Built(taps=("bog",), stores={("tank", "pond"): 500.0}, machines={("set", "pond"): 9}),
+        built=Built(
+            sources=("bog",), storage={("tank", "pond"): 500.0}, machines={("set", "pond"): 9}
+        ),
     )
     plan = dataclasses.replace(
         drop(drop(COVE_MEAN_PLAN, "sources", "seep"), "machines", SET),
@@ -242,7 +244,7 @@ def test_proof_knows_nothing_of_planning_or_duty_or_solvers() -> None:
         "allocator.base.errors",
         "allocator.site.records",
     )
-    allowed += ("allocator.site.bath", "allocator.base.status")  # records as well
+    allowed += ("allocator.site.heat_sink", "allocator.base.status")  # records as well
     allowed += (
         "allocator.network.deriving",
         "allocator.network.records",
@@ -268,14 +270,14 @@ def test_what_is_not_used_need_not_be_listed() -> None:
 
 def test_a_battery_decides_no_goal_on_the_mean_basis(tmp_path: Path) -> None:
     (tmp_path / "site.yaml").write_text(
-        "format: allocator.site/1\n"
+        "format: allocator.site/2\n"
         "fluids: {gas: {heating_value: 20 MJ/kg}}\n"
         "materials: {steel: {stock: 100 kg}}\n"
         "places: {works: {}}\n"
         "sources: {spring: {place: works, fluid: gas, flow: 1 g/s}}\n"
-        "stores: {battery: {holds: power, places: [works], size: {most: 8 kWh}, "
+        "storage: {battery: {holds: power, places: [works], size: {max: 8 kWh}, "
         "materials: {steel: 1 kg/kWh}}}\n"
-        "machines: {engine: {takes: {gas: 1 g/s}, gives: {power: 5 kW}, places: {works: 1}}}\n"
+        "machines: {engine: {inputs: {gas: 1 g/s}, outputs: {power: 5 kW}, places: {works: 1}}}\n"
         "demands: {load: {power: 4 kW}}\n"
     )
     site = read_site(tmp_path / "site.yaml")

@@ -151,13 +151,13 @@ def test_a_network_that_differs_from_its_file_is_found_out(plans: list[tuple[Sit
         }
         return replace(site, routes={**site.routes, **streams})
 
-    less = replace(plain, builds={n: replace(b, capacity=1e-9) for n, b in plain.builds.items()})
+    less = replace(plain, pipes={n: replace(b, capacity=1e-9) for n, b in plain.pipes.items()})
     for rule, network in (
-        ("plain_thing", each("machines", hottest_inlet=1e4)),
+        ("plain_thing", each("machines", max_inlet_temperature=1e4)),
         ("plain_thing", each("sources", temperature=300.0)),
         ("plain_route", each("routes", length=0.5)),
         ("plain_route", each("routes", energy=0.123)),
-        ("plain_route", each("builds", price=0.123)),
+        ("plain_route", each("pipes", price=0.123)),
         ("plain_route", each("places", part_of="works")),
         ("plain_capacity", replace(site, site=less)),
         ("plain_temperature", warmer(50.0)),

@@ -75,7 +75,7 @@ def test_the_audit_asks_for_both(rule: str) -> None:
 
 def test_fuel_in_proportion_needs_neither_and_gives_more() -> None:
     _, lumpy = ridge()
-    site, even = ridge(no_load_share=0.0, least_load=0.0)
+    site, even = ridge(no_load=0.0, min_load=0.0)
     assert audit(site, even).accepted
     assert even.power.firm_clean > lumpy.power.firm_clean * 1.003
     assert all(not m.receiver for m in even.machines)

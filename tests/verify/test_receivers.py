@@ -69,7 +69,7 @@ def cycled(
 
 def resting(rest: float) -> Site:
     """The cove, where an oil set rests so long between two runs."""
-    oil = dataclasses.replace(COVE.machines["oil_set"], least_rest=rest)
+    oil = dataclasses.replace(COVE.machines["oil_set"], min_down_time=rest)
     return dataclasses.replace(COVE, machines={**COVE.machines, "oil_set": oil})
 
 

@@ -41,7 +41,7 @@ FIRM = (
     stores.idle_store,
     machines.shared_units,
     machines.machine_count,
-    machines.least_load,
+    machines.min_load,
     machines.cycled_unit,
     machines.lumpy_bursts,
     power.battery_parts,

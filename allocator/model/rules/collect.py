@@ -28,7 +28,7 @@ def source_capacity(model: Model, sets: IndexSets) -> None:
             continue
         sure = 1.0 - sets.may_miss(name) if withstands.low > 0 else 1.0
         direct = direct_peak(sets, name)
-        if withstands.lost > 0 and direct and not source.sure:
+        if withstands.lost > 0 and direct and not source.reliable:
             model.row(f"nothing_direct[{name}]", direct, high=0.0)
         sent = collected(sets, name) + [(peak / sure, key) for peak, key in direct]
         for part in sets.site.parts_of(name):

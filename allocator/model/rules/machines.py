@@ -16,14 +16,16 @@ from allocator.model.model import Model, Terms
 def places_and_types(model: Model, sets: IndexSets) -> None:
     """``sum over places of count <= most`` of a type, what stands included."""
     for machine in sets.site.machines.values():
-        if machine.most is None:
+        if machine.max_units is None:
             continue
         groups = [g for g in sets.groups.values() if g.type.name == machine.name]
         standing = sum(n for (m, _), n in sets.site.built.machines.items() if m == machine.name)
         terms: Terms = [(1.0, ("count", g.name)) for g in groups]
         if terms:
             model.row(
-                f"most_of_type[{machine.name}]", terms, high=float(max(0, machine.most - standing))
+                f"most_of_type[{machine.name}]",
+                terms,
+                high=float(max(0, machine.max_units - standing)),
             )
 
 
@@ -75,16 +77,16 @@ def machine_count(model: Model, sets: IndexSets) -> None:
         model.row(f"machine_count[{name}]", terms, high=float(group.standing))
 
 
-def least_load(model: Model, sets: IndexSets) -> None:
+def min_load(model: Model, sets: IndexSets) -> None:
     """``flat + sum_j least_j follow_j >= least load * running``, at the lowest of the profile."""
     for name, group in sets.groups.items():
-        if group.type.least_load <= 0:
+        if group.type.min_load <= 0:
             continue
         terms: Terms = [(1.0, ("flat", name))]
         for shape in can_follow(sets, group):
             terms.append((sets.shape_curves[shape].least, ("follow", name, shape)))
-        terms.append((-group.type.least_load, ("running", name)))
-        model.row(f"least_load[{name}]", terms, low=0.0)
+        terms.append((-group.type.min_load, ("running", name)))
+        model.row(f"min_load[{name}]", terms, low=0.0)
 
 
 def cycled_unit(model: Model, sets: IndexSets) -> None:

@@ -34,7 +34,7 @@ def bridged(machine: MachineType) -> float:
     a share c of its time behind a charge efficiency e. With S >= P t neither is below t, whatever
     c is: a run of the least run, and a rest of the least rest.
     """
-    return max(machine.least_run, machine.least_rest, SHORTEST_RUN)
+    return max(machine.min_up_time, machine.min_down_time, SHORTEST_RUN)
 
 
 def generation(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
@@ -130,7 +130,7 @@ def wires(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
     """Power that lines bring a bus less what they take from it, W."""
     terms: Terms = []
     for name in sets.lines:
-        line = sets.site.lines[name]
+        line = sets.site.power_lines[name]
         for start, end in ((line.start, line.end), (line.end, line.start)):
             key = ("wire", name, start, kind, shape)
             if start == bus:
@@ -172,7 +172,7 @@ def share_limit(model: Model, sets: IndexSets) -> None:
         model.row(
             f"share[{demand.name}]",
             terms,
-            low=demand.least_share * demand.mean if demand.least_share > 0 else -float("inf"),
+            low=demand.min_share * demand.mean if demand.min_share > 0 else -float("inf"),
             high=demand.mean,
         )
 
@@ -194,7 +194,7 @@ def served(sets: IndexSets, demand: str, kinds: tuple[str, ...] = CLASSES) -> Te
 def line_capacity(model: Model, sets: IndexSets) -> None:
     """``sum of peaks sent, both ways <= capacity`` of a line that is built."""
     for name in sets.lines:
-        line = sets.site.lines[name]
+        line = sets.site.power_lines[name]
         terms: Terms = [(-line.capacity, ("line", name))]
         for start in (line.start, line.end):
             for kind in CLASSES:

@@ -18,12 +18,12 @@ def material_use(sets: IndexSets, material: str) -> Terms:
         return materials.get(material, 0.0)
 
     for name in sets.sources:
-        if name not in site.built.taps and not site.sources[name].part_of:
-            terms.append((mass(site.sources[name].tap_materials), ("tap", name)))
+        if name not in site.built.sources and not site.sources[name].part_of:
+            terms.append((mass(site.sources[name].connection_materials), ("tap", name)))
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
             if build != pipe.standing:
-                metre = material_per_metre(site.builds[build]).get(material, 0.0)
+                metre = material_per_metre(site.pipes[build]).get(material, 0.0)
                 terms.append((metre * site.routes[route].length, ("lay", route, build, fluid)))
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         terms.append((mass(store.type.materials), ("size", name)))
@@ -32,8 +32,8 @@ def material_use(sets: IndexSets, material: str) -> Terms:
     for name, group in sets.groups.items():
         terms.append((mass(group.type.materials), ("count", name)))
     for name in sets.lines:
-        if name not in site.built.lines:
-            line = site.lines[name]
+        if name not in site.built.power_lines:
+            line = site.power_lines[name]
             terms.append((mass(line.materials) * line.length, ("line", name)))
     return [(coefficient, key) for coefficient, key in terms if coefficient]
 
@@ -46,12 +46,12 @@ def capital(sets: IndexSets) -> Terms:
         if material.price:
             terms += scaled(material_use(sets, name), material.price)
     for name in sets.sources:
-        if name not in site.built.taps and not site.sources[name].part_of:
-            terms.append((site.sources[name].tap_price, ("tap", name)))
+        if name not in site.built.sources and not site.sources[name].part_of:
+            terms.append((site.sources[name].connection_price, ("tap", name)))
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
             if build != pipe.standing:
-                price = site.builds[build].price * site.routes[route].length
+                price = site.pipes[build].price * site.routes[route].length
                 terms.append((price, ("lay", route, build, fluid)))
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         terms.append((store.type.price, ("size", name)))
@@ -60,8 +60,8 @@ def capital(sets: IndexSets) -> Terms:
     for name, group in sets.groups.items():
         terms.append((group.type.price, ("count", name)))
     for name in sets.lines:
-        if name not in site.built.lines:
-            line = site.lines[name]
+        if name not in site.built.power_lines:
+            line = site.power_lines[name]
             terms.append((line.price * line.length, ("line", name)))
     return [(coefficient, key) for coefficient, key in terms if coefficient]
 
@@ -111,7 +111,7 @@ def counted_emission(sets: IndexSets) -> Terms:
     for group in sets.groups.values():
         weight = sum(
             rate * sets.site.fluids[fluid].emission_weight
-            for fluid, rate in group.type.gives.items()
+            for fluid, rate in group.type.outputs.items()
             if counts(sets.site, fluid)
         )
         if weight:

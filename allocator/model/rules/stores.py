@@ -26,13 +26,13 @@ def store_sizes(model: Model, sets: IndexSets) -> None:
         if model.has(("stand", name)):
             model.row(
                 f"store_stands[{name}]",
-                [(1.0, ("size", name)), (-kind.most, ("stand", name))],
+                [(1.0, ("size", name)), (-kind.max_size, ("stand", name))],
                 high=0.0,
             )
-            if kind.least > 0:
+            if kind.min_size > 0:
                 model.row(
                     f"least_size[{name}]",
-                    [(1.0, ("size", name)), (-kind.least, ("stand", name))],
+                    [(1.0, ("size", name)), (-kind.min_size, ("stand", name))],
                     low=0.0,
                 )
 
@@ -98,5 +98,5 @@ def _most_given(sets: IndexSets, fluid: str) -> float:
     flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
     for group in sets.groups.values():
         new = MANY if group.most_new is None else group.most_new
-        flows += group.type.gives.get(fluid, 0.0) * (group.standing + new)
+        flows += group.type.outputs.get(fluid, 0.0) * (group.standing + new)
     return max(flows, 1e-9)

@@ -64,7 +64,7 @@ def reshaped_products(model: Model, sets: IndexSets) -> None:
     k never above its mean times the peak of k.
     """
     for name, group in sets.groups.items():
-        for fluid in group.type.gives:
+        for fluid in group.type.outputs:
             keys = reshaped(sets, group, fluid)
             for key, of, _ in keys:
                 if of != FLAT:
@@ -88,7 +88,7 @@ def one_mass_a_sink(model: Model, sets: IndexSets) -> None:
     found: dict[str, Terms] = {}
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
-            sink = sets.site.builds[build].sink
+            sink = sets.site.pipes[build].sink
             if sink is not None:
                 found.setdefault(sink.bath, []).append((1.0, ("lay", route, build, fluid)))
     for bath, terms in found.items():

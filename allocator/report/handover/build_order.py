@@ -215,7 +215,7 @@ def _starting(site: Network, missing: list[Thing], fluids: list[str]) -> str:
 def _due(site: Network, thing: Thing) -> float:
     if thing.kind != "tap":
         return math.inf
-    spell = site.sources[thing.key.partition(":")[2]].next_spell
+    spell = site.sources[thing.key.partition(":")[2]].next_start
     return math.inf if spell is None else spell
 
 

@@ -60,7 +60,7 @@ def _generation(
 ) -> Chain | None:
     machine = machine_named(plan, taker.partition(":")[2])
     kind = site.machines[machine.type]
-    first = next(iter(kind.takes), None)
+    first = next(iter(kind.inputs), None)
     if kind.power_out <= 0 or members[0].fluid != first:
         return None  # what else a machine takes comes with the chain of its first fluid
     all_of_it = math.fsum(w.rate for w in ways if w.taker == taker and w.fluid == first)
@@ -135,7 +135,7 @@ def _power_needs(site: Network, plan: Plan, machine: MachineUse, flat: bool) -> 
                     if end not in reached:
                         reached.append(end)
     for battery in plan.batteries:
-        here = not site.lines or battery.place in reached
+        here = not site.power_lines or battery.place in reached
         if here and ((flat and battery.levelled) or (machine.cycled and battery.swing_part)):
             needs.append(f"store:{battery.name}")
     return needs

@@ -53,7 +53,7 @@ def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine
             fluid=run.fluid,
             layer=number,
             material=layer.material,
-            bore=site.builds[run.build].bore if number == 1 else None,
+            bore=site.pipes[run.build].bore if number == 1 else None,
             thickness=layer.thickness,
             length=(length := site.routes[run.route].length),
             cut_length=length * (1.0 + spares),
@@ -63,10 +63,10 @@ def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine
             note="",
         )
         for run in sorted(
-            runs_of_kind(site, plan, "pipe"), key=lambda run: list(site.builds).index(run.build)
+            runs_of_kind(site, plan, "pipe"), key=lambda run: list(site.pipes).index(run.build)
         )
         if run.new
-        for number, layer in enumerate(site.builds[run.build].layers, 1)
+        for number, layer in enumerate(site.pipes[run.build].layers, 1)
     ]
     return (*lines, *_totals(plan, lines))
 

@@ -114,7 +114,7 @@ def _runs(site: Network, plan: Plan) -> list[dict[str, Any]]:
 def _lines(site: Network, plan: Plan) -> list[dict[str, Any]]:
     found = []
     for use in plan.lines:
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         ends = {
             "type": "LineString",
             "coordinates": [_position(site, place) for place in (line.start, line.end)],

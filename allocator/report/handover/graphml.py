@@ -60,7 +60,7 @@ def plan_graph(site: Network, plan: Plan) -> networkx.MultiDiGraph[Any]:
             peak_w=0.0,
         )
     for use in plan.lines:
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         graph.add_edge(
             _plain(line.start),
             _plain(line.end),

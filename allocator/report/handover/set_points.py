@@ -142,9 +142,9 @@ def _machines(site: Network, plan: Plan) -> Iterator[Setting]:
 def _on_and_off(site: Network, use: MachineUse, place: str) -> Iterator[Setting]:
     kind = site.machines[use.type]
     if use.cycled > 0:
-        note = f"one unit more; runs of {max(kind.least_run, 1.0):.0f} s or longer"
-        if kind.least_rest > 0:
-            note += f", rests of {kind.least_rest:.0f} s or longer"
+        note = f"one unit more; runs of {max(kind.min_up_time, 1.0):.0f} s or longer"
+        if kind.min_down_time > 0:
+            note += f", rests of {kind.min_down_time:.0f} s or longer"
         yield Setting(use.type, place, "run on and off, share of time", use.cycled, "", None, note)
     for battery, units in use.burst.items():
         if units > 0:

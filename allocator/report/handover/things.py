@@ -53,7 +53,7 @@ def _taps(site: Network, plan: Plan) -> list[Thing]:
                     f"tap on {use.name}",
                     site.ground(source.place),
                     source.fluid,
-                    source.tap_materials,
+                    source.connection_materials,
                 )
             )
     return found
@@ -67,7 +67,7 @@ def _runs(site: Network, plan: Plan) -> list[Thing]:
     for run in (run for kind in _LAID for run in runs_of_kind(site, plan, kind)):
         if not run.new:
             continue
-        route, build = site.routes[run.route], site.builds[run.build]
+        route, build = site.routes[run.route], site.pipes[run.build]
         key = f"run:{run.route}:{run.fluid}"
         materials = dict(found[key].materials) if key in found else {}
         for layer in build.layers:
@@ -90,7 +90,7 @@ def _lines(site: Network, plan: Plan) -> list[Thing]:
     found = []
     for use in plan.lines:
         if use.new:
-            line = site.lines[use.name]
+            line = site.power_lines[use.name]
             materials = {name: mass * line.length for name, mass in line.materials.items()}
             what = f"{quantity(line.length, 'length')} of power line"
             where = f"{use.name}: {line.start} to {line.end}"
@@ -104,7 +104,7 @@ def _stores(site: Network, plan: Plan) -> list[Thing]:
     for use in uses:
         if use.new_size <= 0:
             continue
-        kind = site.stores[use.type]
+        kind = site.storage[use.type]
         materials = {name: mass * use.new_size for name, mass in kind.materials.items()}
         if use.size == use.new_size:
             for name, mass in kind.base_materials.items():

@@ -202,7 +202,7 @@ def _gross(site: Network, plan: Plan, name: str, bursts: dict[str, float]) -> fl
     kind = site.machines[machine.type]
     load = machine.flat_load + sum(machine.following.values()) + machine.cycled
     fuel = sum(
-        rate * (site.fluids[fluid].heating_value or 0.0) for fluid, rate in kind.takes.items()
+        rate * (site.fluids[fluid].heating_value or 0.0) for fluid, rate in kind.inputs.items()
     )
     burnt = bursts.get(f"machine:{name}", 0.0) / fuel if fuel > 0 else 0.0
     return kind.power_out * (load + burnt)
@@ -210,7 +210,7 @@ def _gross(site: Network, plan: Plan, name: str, bursts: dict[str, float]) -> fl
 
 def _emits(site: Network, kind: str) -> bool:
     counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
-    return any(site.fluids[fluid].emission in counted for fluid in site.machines[kind].gives)
+    return any(site.fluids[fluid].emission in counted for fluid in site.machines[kind].outputs)
 
 
 def drawn(balance: BalanceDrawing) -> tuple[Markup, float]:

@@ -37,7 +37,7 @@ DARK = (
 def fluids_shown(site: Network, plan: Plan) -> dict[str, int]:
     """Fluids of sources, stores and runs, each with its number, in file order."""
     named = {source.fluid for source in site.sources.values()}
-    named |= {store.holds for store in site.stores.values()}
+    named |= {store.holds for store in site.storage.values()}
     named |= {run.fluid for run in plan.runs}
     used = [name for name in site.fluids if name in named]
     return {name: number % COLOURS for number, name in enumerate(used)}

@@ -52,8 +52,8 @@ def standing_plan(site: Network) -> Plan:
     built = site.built
     stores = []
     batteries = []
-    for (kind, place), size in built.stores.items():
-        name, holds = f"{kind}@{place}", site.stores[kind].holds
+    for (kind, place), size in built.storage.items():
+        name, holds = f"{kind}@{place}", site.storage[kind].holds
         if holds == POWER:
             batteries.append(BatteryUse(name, kind, place, size, 0.0, None))
         else:
@@ -66,10 +66,10 @@ def standing_plan(site: Network) -> Plan:
         goals=(),
         ceiling=Ceiling(None, None),
         power=Power(0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
-        sources=tuple(SourceUse(name, name in built.taps, False) for name in site.own_sources),
+        sources=tuple(SourceUse(name, name in built.sources, False) for name in site.own_sources),
         stores=tuple(stores),
         batteries=tuple(batteries),
-        runs=tuple(Run(run.route, run.build, run.fluid, False) for run in built.runs),
+        runs=tuple(Run(run.route, run.pipe, run.fluid, False) for run in built.pipes),
         lines=(),
         machines=tuple(
             MachineUse(f"{kind}@{place}", kind, place, count, 0)

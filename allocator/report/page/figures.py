@@ -44,7 +44,7 @@ class PageFigures:
         use = machine_named(self.plan, machine)
         kind = self.site.machines[use.type]
         units = sum(turnover(self.plan, kind, use).values())
-        return sum(rate * units * self.worth(fluid) for fluid, rate in kind.takes.items())
+        return sum(rate * units * self.worth(fluid) for fluid, rate in kind.inputs.items())
 
 
 def figures_of(site: Network, plan: Plan) -> PageFigures:

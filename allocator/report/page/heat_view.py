@@ -41,8 +41,8 @@ def _along(site: Network, found: TemperatureProfile, colours: dict[str, int]) ->
     flow, route = found.flow, site.routes[found.flow.route]
     around = site.ambient.temperature
     limits = [
-        ("surface, at most", route.surface_limit, "surface-limit"),
-        (f"{flow.build}, at most", site.builds[flow.build].hottest, "fluid-limit"),
+        ("surface, at most", route.max_surface_temperature, "surface-limit"),
+        (f"{flow.build}, at most", site.pipes[flow.build].max_temperature, "fluid-limit"),
     ]
     low = min(around, *found.fluid)
     warm = max(*found.fluid, around)

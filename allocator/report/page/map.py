@@ -94,7 +94,9 @@ def _rounded(point: tuple[float, float]) -> tuple[float, float]:
 
 def _laid(site: Network, plan: Plan, ground: Ground) -> Iterable[tuple[float, float, float, float]]:
     ends = [run_ends(site, run) for run in runs_of_kind(site, plan, "pipe")]
-    ends += [(site.lines[use.name].start, site.lines[use.name].end) for use in plan.lines]
+    ends += [
+        (site.power_lines[use.name].start, site.power_lines[use.name].end) for use in plan.lines
+    ]
     for start, end in dict.fromkeys((site.ground(a), site.ground(b)) for a, b in ends):
         yield (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
 
@@ -124,12 +126,12 @@ def _not_laid(site: Network, plan: Plan, ground: Ground, details: Details) -> It
         facts = [
             ("from, to", f"{start}, {end}"),
             ("length", quantity(route.length, "length")),
-            ("could hold", ", ".join(route.builds)),
+            ("could hold", ", ".join(route.pipes)),
         ]
         key = details.add(f"{name}: not built", facts)
         yield tag("path", d=_between(ground, start, end), class_="faint thing", data_k=key)
     used = {use.name for use in plan.lines}
-    for line in site.lines.values():
+    for line in site.power_lines.values():
         if line.name not in used:
             facts = [("length", quantity(line.length, "length"))]
             key = details.add(f"{line.name}: power line, not built", facts)
@@ -163,7 +165,7 @@ def _runs(
         }
         style = ";".join(f"--{layer}:{number(max(w, 1.2))}" for layer, w in widths.items())
         idle = " ".join(f"idle-{layer}" for layer, width in widths.items() if width == 0.0)
-        lagged = len(site.builds[run.build].layers) > 1
+        lagged = len(site.pipes[run.build].layers) > 1
         colour = legend[run.fluid]
         yield tag(
             "g",
@@ -219,7 +221,7 @@ def _told(
     figures: PageFigures, run: Run, start: str, end: str
 ) -> tuple[str, list[tuple[str, str]]]:
     site = figures.site
-    route, build = site.routes[run.route], site.builds[run.build]
+    route, build = site.routes[run.route], site.pipes[run.build]
     peak = run_peak(site, run)
     facts = [
         ("from, to", f"{start} to {end}"),
@@ -248,7 +250,7 @@ def _layer_words(material: str, thickness: float | None) -> str:
 
 def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Iterable[Markup]:
     for use in plan.lines:
-        line = site.lines[use.name]
+        line = site.power_lines[use.name]
         sent = sum(flow[4] for flow in use.flows)
         facts = [
             ("from, to", f"{line.start} to {line.end}"),
@@ -365,7 +367,7 @@ def _could_be(
     stands |= {use.name for use in plan.batteries if use.size > 0}
     stands |= {use.name for use in plan.machines if use.count > 0}
     done: set[str] = set()
-    for store in site.stores.values():
+    for store in site.storage.values():
         for place in store.places:
             name = f"{store.name}@{site.ground(place)}"
             if name in stands or name in done:
@@ -375,7 +377,7 @@ def _could_be(
             mark, look = (_BATTERY, "battery") if power else (_STORE, "store")
             if not power:
                 look += f" c{legend[store.holds]}"
-            most = quantity(store.most, "energy" if power else "mass")
+            most = quantity(store.max_size, "energy" if power else "mass")
             facts = [("could hold", f"{most} of {store.holds}, at most")]
             key = details.add(f"{store.name} at {site.ground(place)}: not built", facts)
             rows[site.ground(place)].append((mark, f"{look} unused", key))
@@ -420,8 +422,8 @@ def _source_told(
     ]
     if source.temperature is not None:
         facts.append(("temperature", quantity(source.temperature, "temperature")))
-    if source.next_spell is not None:
-        facts.append(("next spell in", quantity(source.next_spell, "duration")))
+    if source.next_start is not None:
+        facts.append(("next spell in", quantity(source.next_start, "duration")))
     use = next((u for u in figures.plan.sources if u.name == source.name), None)
     if not tapped or use is None:
         return f"{source.name}: not tapped", facts
@@ -474,7 +476,7 @@ def _machine_told(site: Network, plan: Plan, name: str) -> tuple[str, list[tuple
         facts.append(("each gives", quantity(kind.power_out, "power")))
     if kind.power_in > 0:
         facts.append(("each takes", quantity(kind.power_in, "power")))
-    facts += [("each takes", f"{quantity(r, 'mass_rate')} {f}") for f, r in kind.takes.items()]
+    facts += [("each takes", f"{quantity(r, 'mass_rate')} {f}") for f, r in kind.inputs.items()]
     if use.running:
         load = use.flat_load + sum(use.following.values())
         facts.append(("turning", f"{use.running}, at {percent(load / use.running)} on average"))

@@ -152,7 +152,7 @@ def _things(site: Network, made: list[MixShown]) -> tuple[tuple[str, tuple[Cell,
         for name, units in mix.machines.items():
             note(f"{name}, units", k, Cell(f"{units:.0f}", repr(units), True))
         for name, size in mix.stores.items():
-            kind = site.stores.get(name.rpartition("@")[0])
+            kind = site.storage.get(name.rpartition("@")[0])
             power = kind is not None and kind.holds == POWER
             note(name.replace("@", " at "), k, _amount(size, "energy" if power else "mass"))
         for name, rate in mix.bought.items():

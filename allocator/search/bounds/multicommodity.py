@@ -40,7 +40,7 @@ def origins_of(sets: IndexSets) -> tuple[Origin, ...]:
         found += [_store(sets, name) for name in sets.fluid_stores]
     for group in sets.groups.values():
         for fluid in sets.fluid_shapes:
-            if group.type.gives.get(fluid, 0.0) > 0:
+            if group.type.outputs.get(fluid, 0.0) > 0:
                 found.append(_group(sets, group, fluid))
     return tuple(origin for origin in found if origin.out)
 
@@ -63,7 +63,7 @@ def _store(sets: IndexSets, name: str) -> Origin:
     out: Terms = [(sets.peak(j), ("draw", name, j)) for j in sets.fluid_shapes[fluid]]
     rate = store.type.release_rate
     most = math.inf if rate is None else rate
-    if not any(group.type.gives.get(fluid, 0.0) > 0 for group in sets.groups.values()):
+    if not any(group.type.outputs.get(fluid, 0.0) > 0 for group in sets.groups.values()):
         # For ever a store gives no more than what the sources of its fluid give in the mean.
         mean = math.fsum(
             sets.curves[s].duty * sets.site.sources[s].flow

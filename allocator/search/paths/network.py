@@ -116,8 +116,10 @@ def path_network_of(
         np.array(
             [
                 np.zeros(count)
-                if s in site.built.taps
-                else stocks.of(site.sources[s].tap_materials, site.sources[s].tap_price)
+                if s in site.built.sources
+                else stocks.of(
+                    site.sources[s].connection_materials, site.sources[s].connection_price
+                )
                 for s in sources
             ]
         ),
@@ -129,7 +131,7 @@ def path_network_of(
         np.array([stocks.of(s.type.base_materials, s.type.base_price) for s in stores]).reshape(
             -1, count
         ),
-        np.array([s.type.most for s in stores]),
+        np.array([s.type.max_size for s in stores]),
         np.array([s.standing for s in stores]),
         np.array([s.type.fill_rate or AMOUNTLESS for s in stores]),
         np.array([s.type.release_rate or AMOUNTLESS for s in stores]),
@@ -227,14 +229,14 @@ def _sinks(sets: IndexSets, goal: str) -> list[_Sink]:
     if goal != "served_fluid":
         for name, group in sets.groups.items():
             machine = group.type
-            if len(machine.takes) != 1 or machine.power_out <= 0:
+            if len(machine.inputs) != 1 or machine.power_out <= 0:
                 continue
             if goal == "clean_power" and not group.clean:
                 continue
-            ((fluid, rate),) = machine.takes.items()
+            ((fluid, rate),) = machine.inputs.items()
             new = MANY if group.most_new is None else group.most_new
-            if machine.most is not None:
-                new = min(new, machine.most)
+            if machine.max_units is not None:
+                new = min(new, machine.max_units)
             found.append(
                 _Sink(
                     name,
@@ -270,7 +272,7 @@ def _builds(
     for (route, fluid), pipe in sets.pipes.items():
         offers = []
         for build in pipe.builds:
-            record = site.builds[build]
+            record = site.pipes[build]
             length = site.routes[route].length
             if build == pipe.standing:
                 mass = np.zeros(len(stocks.limits))

@@ -50,7 +50,7 @@ def point_of(model: Model, sets: IndexSets, find: Candidate) -> np.ndarray:
 
     sinks = set()
     for (route, fluid), build in find.pipes.items():
-        sink = sets.site.builds[build].sink
+        sink = sets.site.pipes[build].sink
         if sink is not None and sink.bath in sinks:
             continue  # paths do not know that a heat sink has one mass
         if sink is not None:

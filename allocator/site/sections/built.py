@@ -7,14 +7,14 @@ from collections.abc import Mapping
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.groups import Marked
 from allocator.site.kinds import Faulty, Quantity
-from allocator.site.records import POWER, Build, Built, BuiltRun, MachineType, StoreType
+from allocator.site.records import POWER, Built, BuiltPipe, MachineType, PipeType, StoreType
 from allocator.site.sections.stores import whole_units
 from allocator.site.table import Values
 
 
 def read_built(
     values: Values | None,
-    builds: Mapping[str, Build],
+    builds: Mapping[str, PipeType],
     stores: Mapping[str, StoreType],
     machines: Mapping[str, MachineType],
 ) -> Built:
@@ -22,42 +22,42 @@ def read_built(
     if values is None:
         return Built()
     return Built(
-        taps=values.get("taps", ()),
-        runs=_runs(values, builds),
-        lines=values.get("lines", ()),
-        stores=_stores(values, stores),
+        sources=values.get("sources", ()),
+        pipes=_runs(values, builds),
+        power_lines=values.get("power_lines", ()),
+        storage=_stores(values, stores),
         machines=_machines(values, machines),
     )
 
 
-def _runs(values: Values, builds: Mapping[str, Build]) -> tuple[BuiltRun, ...]:
-    runs: dict[tuple[str, str], BuiltRun] = {}
-    for run in values.get("runs", ()):
+def _runs(values: Values, builds: Mapping[str, PipeType]) -> tuple[BuiltPipe, ...]:
+    runs: dict[tuple[str, str], BuiltPipe] = {}
+    for run in values.get("pipes", ()):
         if not run.whole:
             continue
-        route, build, fluid = run.get("route"), run.get("build"), run.get("fluid")
+        route, build, fluid = run.get("route"), run.get("pipe"), run.get("fluid")
         if (route, fluid) in runs:
             run.fault("route", f"has two runs for {shown(fluid)}", "keep one of them")
         carries = builds[build].fluids if build in builds else None
         if carries is not None and fluid not in carries:
             run.fault(
-                "build",
+                "pipe",
                 f"names {shown(build)}, which may not carry {shown(fluid)}",
-                f"add it to the build's 'fluids' ({', '.join(carries)})",
+                f"add it to the pipe's 'fluids' ({', '.join(carries)})",
             )
-        runs[route, fluid] = BuiltRun(route, build, fluid)
+        runs[route, fluid] = BuiltPipe(route, build, fluid)
     return tuple(runs.values())
 
 
 def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, str], float]:
     sizes: dict[tuple[str, str], float] = {}
-    standing: Marked = values.get("stores", Marked())
+    standing: Marked = values.get("storage", Marked())
     for name, places in standing.items():
         for place, node in places.nodes.items():
             if name not in stores:
                 continue
             store = stores[name]
-            where = values.where.below("stores").below(name).below(place)
+            where = values.where.below("storage").below(name).below(place)
             dimension = "energy" if store.holds == POWER else "mass"
             size = Quantity(dimension, above=0).read(node, where)
             if isinstance(size, Faulty):
@@ -77,11 +77,11 @@ def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> 
             f"stands where {shown(store.name)} may not",
             f"add {shown(place)} to the 'places' of the store",
         )
-    if size > store.most * (1 + 1e-9):
+    if size > store.max_size * (1 + 1e-9):
         return (
             f"is above the most that may stand there ({_amount(size, dimension)} > "
-            f"{_amount(store.most, dimension)})",
-            "raise 'size.most' of the store",
+            f"{_amount(store.max_size, dimension)})",
+            "raise 'size.max' of the store",
         )
     if store.unit is not None:
         units = whole_units(size, store.unit)
@@ -120,12 +120,12 @@ def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple
                 )
             counts[name, place] = count
         total = sum(places.values())
-        if machine.most is not None and total > machine.most:
+        if machine.max_units is not None and total > machine.max_units:
             values.sound = False
             where.fault(
                 standing.nodes[name],
-                f"is above the machine's 'most' in all ({total} > {machine.most})",
-                "raise 'most' of the machine",
+                f"is above the machine's 'max_units' ({total} > {machine.max_units})",
+                "raise 'max_units' of the machine",
             )
     return counts
 

@@ -31,8 +31,8 @@ def _read_demand(name: str, values: Values, lines: bool) -> Demand | None:
             values.fault(
                 "place", "needs the key 'place'", "power moves by lines here, to one place"
             )
-    if of_power and values.has("hottest_inlet"):
-        values.fault("hottest_inlet", "is given for power", "leave it out")
+    if of_power and values.has("max_inlet_temperature"):
+        values.fault("max_inlet_temperature", "is given for power", "leave it out")
     if values.has("period") and not values.has("profile"):
         values.fault("period", "is given without 'profile'", "add the profile or leave it out")
     given = values.get(amount)
@@ -49,8 +49,8 @@ def _read_demand(name: str, values: Values, lines: bool) -> Demand | None:
         place=values.get("place"),
         profile=profile,
         priority=values.get("priority"),
-        least_share=values.get("least_share"),
-        hottest_inlet=values.get("hottest_inlet"),
+        min_share=values.get("min_share"),
+        max_inlet_temperature=values.get("max_inlet_temperature"),
     )
 
 

@@ -18,11 +18,11 @@ def read_machines(section: Mapping[str, Values]) -> dict[str, MachineType]:
 
 
 def _read_machine(name: str, values: Values) -> MachineType | None:
-    takes: dict[str, float] = dict(values.get("takes", {}))
-    gives: dict[str, float] = dict(values.get("gives", {}))
+    takes: dict[str, float] = dict(values.get("inputs", {}))
+    gives: dict[str, float] = dict(values.get("outputs", {}))
     if POWER in takes and POWER in gives:
         values.fault(
-            "gives",
+            "outputs",
             "holds 'power', which the machine also takes",
             "give the net power on one side",
         )
@@ -31,22 +31,22 @@ def _read_machine(name: str, values: Values) -> MachineType | None:
     places = values.get("places")
     return MachineType(
         name,
-        takes={fluid: rate for fluid, rate in takes.items() if fluid != POWER},
-        gives={fluid: rate for fluid, rate in gives.items() if fluid not in (POWER, "heat")},
+        inputs={fluid: rate for fluid, rate in takes.items() if fluid != POWER},
+        outputs={fluid: rate for fluid, rate in gives.items() if fluid not in (POWER, "heat")},
         places=dict.fromkeys(places) if isinstance(places, tuple) else dict(places),
         power_out=gives.get(POWER, 0.0),
         power_in=takes.get(POWER, 0.0),
         heat_out=gives.get("heat", 0.0),
-        no_load_share=values.get("no_load"),
-        least_load=values.get("least_load"),
-        least_run=values.get("least_run"),
-        least_rest=values.get("least_rest"),
-        least_burst=values.get("least_run") if values.has("least_run") else 0.0,
+        no_load=values.get("no_load"),
+        min_load=values.get("min_load"),
+        min_up_time=values.get("min_up_time"),
+        min_down_time=values.get("min_down_time"),
+        min_burst_time=values.get("min_up_time") if values.has("min_up_time") else 0.0,
         materials=dict(values.get("materials", {})),
         price=values.get("price"),
-        most=values.get("most"),
-        hottest_inlet=values.get("hottest_inlet"),
-        outlet=values.get("outlet"),
+        max_units=values.get("max_units"),
+        max_inlet_temperature=values.get("max_inlet_temperature"),
+        outlet_temperature=values.get("outlet_temperature"),
     )
 
 

@@ -1,18 +1,18 @@
-"""Pipe builds, routes and power lines."""
+"""Pipes, routes and power lines."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 
-from allocator.site.records import Build, Layer, Line, Material, Place, Route
+from allocator.site.records import Layer, Line, Material, PipeType, Place, Route
 from allocator.site.table import Values
 
 
 def read_builds(
     section: Mapping[str, Values], materials: Mapping[str, Material]
-) -> dict[str, Build]:
-    """Every pipe build that is whole; one without capacity has that of its bore (found later)."""
+) -> dict[str, PipeType]:
+    """Every pipe that is whole; one without capacity has that of its bore (found later)."""
     builds = {}
     for name, values in section.items():
         by_bore = not values.has("capacity")
@@ -25,7 +25,7 @@ def read_builds(
         layers = _layers(values, materials)
         if values.whole:
             found = {"capacity": 0.0, **values.found, "layers": layers, "by_bore": by_bore}
-            builds[name] = Build(name, **found)
+            builds[name] = PipeType(name, **found)
     return builds
 
 
@@ -43,7 +43,7 @@ def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, .
                 elif layer.whole:
                     layer.fault_here(
                         "mass",
-                        "needs 'mass', or 'thickness', the build's 'bore' and the density of "
+                        "needs 'mass', or 'thickness', the pipe's 'bore' and the density of "
                         f"'{material}' to find it",
                         "add 'mass: 5.44 kg/m'",
                     )
@@ -58,12 +58,12 @@ def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, .
 def read_routes(
     section: Mapping[str, Values], places: Mapping[str, Values], builds: tuple[str, ...]
 ) -> dict[str, Route]:
-    """Every route that is whole. Without 'builds' all of the site's may be laid."""
+    """Every route that is whole. Without 'pipes' all of the site's may be laid."""
     routes = {}
     for name, values in section.items():
         length = _length(values, places)
-        if not values.has("builds") and not builds:
-            values.fault("builds", "has no build that may be laid", "list pipes under 'builds'")
+        if not values.has("pipes") and not builds:
+            values.fault("pipes", "has no pipe that may be laid", "list pipes under 'pipes'")
         if values.whole and length is not None:
             start, end = values.get("between")
             routes[name] = Route(
@@ -71,11 +71,11 @@ def read_routes(
                 start,
                 end,
                 length,
-                values.get("builds", builds),
+                values.get("pipes", builds),
                 values.get("one_way"),
                 values.get("cost"),
-                buried=values.get("buried"),
-                surface_limit=values.get("surface_limit"),
+                burial_depth=values.get("burial_depth"),
+                max_surface_temperature=values.get("max_surface_temperature"),
                 heat_limit=values.get("heat_limit"),
             )
     return routes
@@ -130,7 +130,7 @@ def _length(values: Values, places: Mapping[str, Values]) -> float | None:
             "add 'length: 900 m'",
         )
         return None
-    return straight * float(values.get("winding", 1.0))
+    return straight * float(values.get("detour_factor", 1.0))
 
 
 def straight_line(start: Values | Place, end: Values | Place) -> float:

@@ -30,7 +30,7 @@ def _read_source(name: str, values: Values) -> Source | None:
     _check_chamber(values)
     if not values.whole or stages is None:
         return None
-    tap: Values | None = values.get("tap")
+    tap: Values | None = values.get("connection")
     pump: Values | None = values.get("pump")
     return Source(
         name,
@@ -38,15 +38,15 @@ def _read_source(name: str, values: Values) -> Source | None:
         fluid=values.get("fluid"),
         flow=values.get("flow"),
         stages=_without_idle_stages(stages),
-        next_spell=values.get("next_spell"),
+        next_start=values.get("next_start"),
         temperature=values.get("temperature"),
         pressure=values.get("pressure"),
-        tap_materials=dict(tap.get("materials", {})) if tap else {},
-        tap_price=tap.get("price") if tap else 0.0,
+        connection_materials=dict(tap.get("materials", {})) if tap else {},
+        connection_price=tap.get("price") if tap else 0.0,
         price=values.get("price"),
         delivered=values.has("delivery"),
         water=values.get("water"),
-        sure=values.get("sure"),
+        reliable=values.get("reliable"),
         pump=_pump(pump) if pump else None,
     )
 
@@ -63,7 +63,7 @@ def _check_chamber(values: Values) -> None:
     chamber: Values | None = pump.get("chamber") if pump else None
     if pump is None or chamber is None or not chamber.whole:
         return
-    pressure, least = values.get("pressure"), chamber.get("least")
+    pressure, least = values.get("pressure"), chamber.get("min_pressure")
     if not values.has("pressure"):
         pump.fault(
             "chamber",
@@ -72,7 +72,7 @@ def _check_chamber(values: Values) -> None:
         )
     elif pressure is not None and least >= pressure:
         chamber.fault(
-            "least",
+            "min_pressure",
             f"is not below the pressure at the mouth ({format_quantity(pressure, 'pressure')}), "
             "so nothing can be drawn",
             "give a lower one",
@@ -154,14 +154,14 @@ def _delivery(values: Values) -> tuple[Stage, ...] | None:
 
 
 def _check_next_spell(values: Values, stages: tuple[Stage, ...] | None) -> None:
-    next_spell = values.get("next_spell")
-    if next_spell is None or stages is None:
+    next_start = values.get("next_start")
+    if next_start is None or stages is None:
         return
     if not stages:
-        values.fault("next_spell", "is given for a source that is always on", "give its 'cycle'")
-    elif next_spell > stages[-1].every:
+        values.fault("next_start", "is given for a source that is always on", "give its 'cycle'")
+    elif next_start > stages[-1].every:
         values.fault(
-            "next_spell",
+            "next_start",
             f"is later than the period of the last stage ({_span(stages[-1].every)})",
             "give the time until it next turns on",
         )

@@ -33,8 +33,8 @@ def _read_store(name: str, values: Values) -> StoreType | None:
         name,
         holds=values.get("holds"),
         places=values.get("places"),
-        most=size.get("most"),
-        least=size.get("least"),
+        max_size=size.get("max"),
+        min_size=size.get("min"),
         unit=size.get("unit"),
         materials=dict(values.get("materials", {})),
         base_materials=dict(base.get("materials", {})) if base else {},
@@ -44,31 +44,31 @@ def _read_store(name: str, values: Values) -> StoreType | None:
         release_rate=values.get("release_rate"),
         loss=values.get("loss"),
         charge_efficiency=values.get("charge_efficiency"),
-        hottest_inlet=values.get("hottest_inlet"),
+        max_inlet_temperature=values.get("max_inlet_temperature"),
     )
 
 
 def _check_size(size: Values, dimension: str) -> None:
-    most, least, unit = size.get("most"), size.get("least"), size.get("unit")
+    most, least, unit = size.get("max"), size.get("min"), size.get("unit")
     if most is None:
         return
     largest = format_quantity(most, dimension)
     if least is not None and least > most:
         size.fault(
-            "least",
-            f"is above 'most' ({format_quantity(least, dimension)} > {largest})",
-            "give a smaller 'least'",
+            "min",
+            f"is above 'max' ({format_quantity(least, dimension)} > {largest})",
+            "give a smaller 'min'",
         )
     elif unit is not None and unit > most:
         size.fault(
             "unit",
-            f"is above 'most' ({format_quantity(unit, dimension)} > {largest})",
-            "give a smaller 'unit' or a larger 'most'",
+            f"is above 'max' ({format_quantity(unit, dimension)} > {largest})",
+            "give a smaller 'unit' or a larger 'max'",
         )
     elif unit is not None and whole_units(most, unit) * unit < least * (1 - 1e-9):
         size.fault(
             "unit",
-            f"fits no whole number of times between 'least' and 'most' ({largest})",
+            f"fits no whole number of times between 'min' and 'max' ({largest})",
             "change one of the three",
         )
 

@@ -10,7 +10,7 @@ from allocator.site.table import Key
 FLUID = Name("fluids", "fluid")
 PLACE = Name("places", "place")
 MATERIAL = Name("materials", "material")
-BUILD = Name("builds", "build")
+PIPE = Name("pipes", "pipe")
 
 FLOW = Quantity("mass_rate", above=0)
 WATTS = Quantity("power", above=0)
@@ -19,8 +19,8 @@ PLACES = ListOf(PLACE, least=1, distinct=True)
 HOT = Quantity("temperature", above=0, most=3273.15)
 """What a fluid may come out at: 3000 degC is beyond every material that a pipe is made of."""
 
-HOTTEST_INLET = Key(
-    "hottest_inlet", Quantity("temperature", above=0), "Hottest fluid that it may take in"
+MAX_INLET_TEMPERATURE = Key(
+    "max_inlet_temperature", Quantity("temperature", above=0), "Hottest fluid that it may take in"
 )
 RANGED_FLOW = Ranged("mass_rate", above=0)
 RANGED_WATTS = Ranged("power", above=0)

@@ -88,7 +88,7 @@ MATERIALS = KeyTable(
             Quantity("share", above=0, most=1),
             "Share of black-body radiation that its surface gives off",
         ),
-        Key("hottest", Quantity("temperature", above=0), "Hottest that it bears"),
+        Key("max_temperature", Quantity("temperature", above=0), "Hottest that it bears"),
     )
 )
 

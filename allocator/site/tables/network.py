@@ -1,4 +1,4 @@
-"""Keys of pipe builds, routes and power lines."""
+"""Keys of pipes, routes and power lines."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
     BETWEEN,
-    BUILD,
     FLOW,
     FLUID,
     MATERIAL,
+    PIPE,
     WATTS,
     materials,
     price,
 )
 
-BUILDS = KeyTable(
+PIPES = KeyTable(
     (
         Key("capacity", FLOW, "Most that it carries"),
         Key("bore", Quantity("length", above=0), "Inner diameter"),
@@ -51,13 +51,13 @@ BUILDS = KeyTable(
             "For the capacity by bore; default: the ambient pressure",
         ),
         Key(
-            "velocity",
+            "max_velocity",
             Quantity("speed", above=0),
             "Highest, for the capacity by bore; default: 20 m/s for gases, 2 m/s for liquids",
         ),
-        Key("mach", Quantity("number", above=0, most=1), "Highest Mach number", default="0.3"),
+        Key("max_mach", Quantity("number", above=0, most=1), "Highest Mach number", default="0.3"),
         Key("roughness", Quantity("length", above=0), "Of the inner wall", default="4.5e-5"),
-        Key("hottest", Quantity("temperature", above=0), "Hottest fluid that it may carry"),
+        Key("max_temperature", Quantity("temperature", above=0), "Hottest fluid that it may carry"),
     )
 )
 
@@ -67,20 +67,22 @@ ROUTES = KeyTable(
         Key(
             "length",
             Quantity("length", above=0),
-            "Length of the run; default: the straight line times 'winding'",
+            "Length of the run; default: the straight line times 'detour_factor'",
         ),
         Key(
-            "winding",
+            "detour_factor",
             Quantity("number", least=1),
             "Length of the run per length of the straight line",
             default="1",
         ),
-        Key("builds", ListOf(BUILD, least=1, distinct=True), "What may be laid; default: any"),
+        Key("pipes", ListOf(PIPE, least=1, distinct=True), "What may be laid; default: any"),
         Key("one_way", Flag(), "Only from the first place to the second", default="false"),
         Key("cost", Quantity("money_per_mass", least=0), "Money per kg moved", default="0"),
-        Key("buried", Quantity("length", above=0), "Depth of the pipe's axis below the ground"),
         Key(
-            "surface_limit",
+            "burial_depth", Quantity("length", above=0), "Depth of the pipe's axis below the ground"
+        ),
+        Key(
+            "max_surface_temperature",
             Quantity("temperature", above=0),
             "Hottest surface, where people may touch the pipe",
         ),
@@ -91,10 +93,10 @@ ROUTES = KeyTable(
         ),
     ),
     reserved={
-        "via": "give 'length' or 'winding'",
-        "geometry": "give 'length' or 'winding'",
+        "via": "give 'length' or 'detour_factor'",
+        "geometry": "give 'length' or 'detour_factor'",
     },
-    exclusive=(("length", "winding"),),
+    exclusive=(("length", "detour_factor"),),
 )
 
 LINES = KeyTable(

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
+from allocator.site.formats import FORMAT
 from allocator.site.groups import ListOf, OwnUnits
 from allocator.site.kinds import Choice, Flag, Quantity, Text
 from allocator.site.records import GOALS, POWER
 from allocator.site.shapes import Named
 from allocator.site.table import Key, KeyTable
-from allocator.site.tables.baths import BATHS
 from allocator.site.tables.common import (
     SPAN,
 )
 from allocator.site.tables.grounds import AMBIENT, FLUIDS, LIMITS, MATERIALS, PLACES_TABLE
+from allocator.site.tables.heat_sinks import HEAT_SINKS
 from allocator.site.tables.mixes import MIXES
-from allocator.site.tables.network import BUILDS, LINES, ROUTES
+from allocator.site.tables.network import LINES, PIPES, ROUTES
 from allocator.site.tables.supply import SOURCES, STORES
 from allocator.site.tables.use import BUILT, COOLERS, DEMANDS, MACHINES
-
-FORMAT = "allocator.site/1"
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
 SITE = KeyTable(
@@ -58,10 +57,10 @@ SITE = KeyTable(
         Key(
             "sources", Named("source", SOURCES, (), 1), "What gives fluids, by name", required=True
         ),
-        Key("stores", Named("store", STORES), "Kinds of store and where they may stand"),
-        Key("builds", Named("build", BUILDS), "Kinds of pipe"),
+        Key("storage", Named("store", STORES), "Kinds of store and where they may stand"),
+        Key("pipes", Named("pipe", PIPES), "Kinds of pipe"),
         Key("routes", Named("route", ROUTES), "Corridors where pipe may be laid"),
-        Key("lines", Named("line", LINES), "Power lines that may be built"),
+        Key("power_lines", Named("power line", LINES), "Power lines that may be built"),
         Key("machines", Named("machine", MACHINES), "Kinds of machine and where they may stand"),
         Key("coolers", Named("cooler", COOLERS), "Kinds of cooler and where they may stand"),
         Key(
@@ -71,7 +70,7 @@ SITE = KeyTable(
             required=True,
         ),
         Key("built", BUILT, "What stands already and costs nothing"),
-        Key("baths", Named("bath", BATHS), "Thermal mass beside sources, by name"),
+        Key("heat_sinks", Named("heat sink", HEAT_SINKS), "Thermal mass beside sources, by name"),
         Key("mixes", Named("mix", MIXES), "Supply mixes to compare, by name"),
     ),
     reserved={

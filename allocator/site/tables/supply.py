@@ -12,7 +12,7 @@ from allocator.site.tables.common import (
     FLOW,
     FLUID,
     HOT,
-    HOTTEST_INLET,
+    MAX_INLET_TEMPERATURE,
     PLACE,
     PLACES,
     RANGED_FLOW,
@@ -49,16 +49,16 @@ SOURCES = KeyTable(
             "Bought in batches, unloaded at the rate 'flow'",
         ),
         Key(
-            "next_spell",
+            "next_start",
             Quantity("duration", least=0),
             "Time until the outermost stage next turns on, or the next delivery comes",
         ),
         Key("temperature", HOT, "At the mouth"),
         Key("pressure", Quantity("pressure", above=0), "At the mouth"),
-        Key("sure", Flag(), "It cannot be lost, whatever a plan withstands", default="false"),
+        Key("reliable", Flag(), "It cannot be lost, whatever a plan withstands", default="false"),
         Key("water", Quantity("share", above=0, below=1), "Vapour in the gas, by volume"),
         Key(
-            "tap",
+            "connection",
             KeyTable((materials("mass", "Material to tap it"), price("money", "Money to tap it"))),
             "What tapping it takes",
         ),
@@ -74,7 +74,7 @@ SOURCES = KeyTable(
                         required=True,
                     ),
                     Key("rate", FLOW, "Highest rate; leave out for no limit"),
-                    HOTTEST_INLET,
+                    MAX_INLET_TEMPERATURE,
                     Key(
                         "chamber",
                         KeyTable(
@@ -86,7 +86,7 @@ SOURCES = KeyTable(
                                     required=True,
                                 ),
                                 Key(
-                                    "least",
+                                    "min_pressure",
                                     Quantity("pressure", above=0),
                                     "Pressure that the pump keeps in it",
                                     required=True,
@@ -118,8 +118,8 @@ def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> KeyTable:
                 "size",
                 KeyTable(
                     (
-                        Key("most", amount, "Largest size at one place", required=True),
-                        Key("least", Quantity(size, least=0), "Smallest size", default="0"),
+                        Key("max", amount, "Largest size at one place", required=True),
+                        Key("min", Quantity(size, least=0), "Smallest size", default="0"),
                         Key("unit", amount, "Size of one whole unit; leave out for any size"),
                     )
                 ),
@@ -156,7 +156,9 @@ def _store(size: str, cost: str, mass: str, rate: str, *more: Key) -> KeyTable:
     )
 
 
-STORE_OF_FLUID = _store("mass", "money_per_mass", "mass_per_mass", "mass_rate", HOTTEST_INLET)
+STORE_OF_FLUID = _store(
+    "mass", "money_per_mass", "mass_per_mass", "mass_rate", MAX_INLET_TEMPERATURE
+)
 STORE_OF_POWER = _store("energy", "money_per_energy", "mass_per_energy", "power")
 
 

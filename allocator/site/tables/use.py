@@ -9,11 +9,11 @@ from allocator.site.shapes import ByShape
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 from allocator.site.tables.common import (
-    BUILD,
     FLOW,
     FLUID,
     HOT,
-    HOTTEST_INLET,
+    MAX_INLET_TEMPERATURE,
+    PIPE,
     PLACE,
     PLACES,
     RANGED_FLOW,
@@ -27,7 +27,7 @@ from allocator.site.tables.common import (
 MACHINES = KeyTable(
     (
         Key(
-            "takes",
+            "inputs",
             MapOf(
                 FLUID,
                 RANGED_FLOW,
@@ -39,7 +39,7 @@ MACHINES = KeyTable(
             required=True,
         ),
         Key(
-            "gives",
+            "outputs",
             MapOf(
                 FLUID,
                 RANGED_FLOW,
@@ -56,19 +56,19 @@ MACHINES = KeyTable(
             default="0",
         ),
         Key(
-            "least_load",
+            "min_load",
             Quantity("share", least=0, most=1),
             "Least share of full load at which it may run",
             default="0",
         ),
         Key(
-            "least_run",
+            "min_up_time",
             Quantity("duration", least=0),
             "Shortest run: behind a battery, and on bursts where it is given",
             default="600 s",
         ),
         Key(
-            "least_rest",
+            "min_down_time",
             Quantity("duration", least=0),
             "Shortest rest between two runs",
             default="0 s",
@@ -81,9 +81,9 @@ MACHINES = KeyTable(
             "Most units at each place, or a list of places without limit",
             required=True,
         ),
-        Key("most", Whole(), "Most units in all; leave out for no limit"),
-        HOTTEST_INLET,
-        Key("outlet", HOT, "Of the fluids that it gives"),
+        Key("max_units", Whole(), "Most units in all; leave out for no limit"),
+        MAX_INLET_TEMPERATURE,
+        Key("outlet_temperature", HOT, "Of the fluids that it gives"),
     ),
     reserved={
         "outages": "plan with fewer units, or leave the machine out",
@@ -104,10 +104,10 @@ DEMANDS = KeyTable(
             "Shape of the demand in equal steps, at any scale",
         ),
         Key("period", SPAN, "Time after which the profile repeats; default: 1 d"),
-        HOTTEST_INLET,
+        MAX_INLET_TEMPERATURE,
         Key("priority", Whole(), "1 is served first", default="1"),
         Key(
-            "least_share",
+            "min_share",
             Quantity("share", least=0, most=1),
             "Least share that any plan must serve, all of the time",
             default="0",
@@ -194,27 +194,31 @@ COOLERS = KeyTable(
 BUILT = KeyTable(
     (
         Key(
-            "taps",
+            "sources",
             ListOf(Name("sources", "source"), distinct=True),
             "Sources that are tapped already",
         ),
         Key(
-            "runs",
+            "pipes",
             ListOf(
                 KeyTable(
                     (
                         Key("route", Name("routes", "route"), "Where it lies", required=True),
-                        Key("build", BUILD, "Which build it is", required=True),
+                        Key("pipe", PIPE, "Which pipe it is", required=True),
                         Key("fluid", FLUID, "What it carries", required=True),
                     )
                 )
             ),
             "Pipes that stand",
         ),
-        Key("lines", ListOf(Name("lines", "line"), distinct=True), "Power lines that stand"),
         Key(
-            "stores",
-            MapOf(Name("stores", "store"), MapOf(PLACE, AsWritten())),
+            "power_lines",
+            ListOf(Name("power_lines", "power line"), distinct=True),
+            "Power lines that stand",
+        ),
+        Key(
+            "storage",
+            MapOf(Name("storage", "store"), MapOf(PLACE, AsWritten())),
             "Store -> place -> size that stands",
         ),
         Key(

@@ -125,7 +125,7 @@ def firm_power(case: Case, machine: MachineUse) -> Rate:
     kind = case.machine_type(machine)
     batteries = case.batteries_at(case.bus(machine.place))
     efficiency = min(
-        (case.site.stores[battery.type].charge_efficiency for battery in batteries), default=1.0
+        (case.site.storage[battery.type].charge_efficiency for battery in batteries), default=1.0
     )
     flat = Rate(kind.power_out * (machine.flat_load + efficiency * machine.cycled))
     return added(flat, shaped(case, dict(machine.following), kind.power_out))
@@ -177,7 +177,7 @@ def _worths(case: Case, feeds: tuple[Feed, ...]) -> dict[str, float]:
     for machine in case.plan.machines:
         mean = firm_power(case, machine)
         power = mean.steady + math.fsum(weight for _, weight in mean.terms)
-        takes = case.machine_type(machine).takes
+        takes = case.machine_type(machine).inputs
         load = math.fsum(turnover(case, machine).values())
         if takes and load > 0:
             per_kg[f"machine:{machine.name}"] = power / (load * math.fsum(takes.values()))
@@ -233,9 +233,9 @@ def _burners(
     shares: list[float] = []
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
-        if kind.power_out <= 0 or len(kind.takes) != 1:
+        if kind.power_out <= 0 or len(kind.inputs) != 1:
             continue
-        (take,) = kind.takes.values()
+        (take,) = kind.inputs.values()
         bus = buses[case.bus(machine.place)]
         clean = class_of(case.site, kind) == "clean"
         burnt = _burnt(case, machine)
@@ -245,7 +245,7 @@ def _burners(
             shaped(case, dict(machine.following), -1.0),
             _times(burnt, -shared),
         )
-        share = 1.0 - kind.no_load_share
+        share = 1.0 - kind.no_load
         if machine.running > 0 and share > 0:
             burners.append(
                 Burner(machine.name, bus, clean, -1, turning, kind.power_out, share * take)
@@ -263,7 +263,7 @@ def _burners(
     for tank in tanks:
         if tank.kind == "burst":
             battery = next(b for b in case.plan.batteries if tank.name.startswith(f"{b.name} "))
-            efficiency = case.site.stores[battery.type].charge_efficiency
+            efficiency = case.site.storage[battery.type].charge_efficiency
             power = 1.0 / efficiency  # what is not charged loses nothing in charging
             burners.append(Burner(tank.name, tank.bus, tank.clean, -1, Rate(PLENTY), power, 1.0))
             owners.append(None)
@@ -307,12 +307,12 @@ def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
     Whole units that no burst takes, in at most ``MOST_LOTS`` lots; empty for other kinds.
     """
     if not (
-        kind.least_load > 0 or kind.no_load_share > 0 or kind.least_rest > 0 or kind.least_burst > 0
+        kind.min_load > 0 or kind.no_load > 0 or kind.min_down_time > 0 or kind.min_burst_time > 0
     ):
         return []
     whole = math.floor(math.fsum([idle.steady, *(w for _, w in idle.terms)]) + 1e-9)
     number = max(1, min(whole, MOST_LOTS))
-    a = kind.no_load_share
+    a = kind.no_load
     return [
         Burner(
             name="",
@@ -322,9 +322,9 @@ def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
             capacity=Rate(float(max(0, whole) // number + (i < max(0, whole) % number))),
             power=kind.power_out,
             take=0.0,
-            run=max(kind.least_run, 1.0),
-            rest=max(kind.least_rest, 1.0),
-            least=a + (1.0 - a) * kind.least_load,
+            run=max(kind.min_up_time, 1.0),
+            rest=max(kind.min_down_time, 1.0),
+            least=a + (1.0 - a) * kind.min_load,
             idle=a,
         )
         for i in range(number)
@@ -359,7 +359,7 @@ def _arcs(
                     found.append(CircuitArc(k, b, PLENTY))
                 continue
             store, machine = stores.get(tank.name), machines[owner]
-            if store is None or store.holds not in case.machine_type(machine).takes:
+            if store is None or store.holds not in case.machine_type(machine).inputs:
                 continue
             if burner.run > 0 and (k, owner) in left:
                 found += _lot_arc(k, b, burner, left, owner)
@@ -377,7 +377,7 @@ def _arcs(
                 continue  # one way is laid out once: for the units that stand still
             room = rooms[store.holds]
             width, way = widest_way(store.place, machine.place, room)
-            (take,) = case.machine_type(machine).takes.values()
+            (take,) = case.machine_type(machine).inputs.values()
             width = _shared(spare, k, min(width, machine.count * take))
             if width <= 0:
                 left[k, owner] = 0.0
@@ -415,7 +415,7 @@ def _shared(spare: list[float], tank: int, most: float) -> float:
 
 def _spare_release(case: Case, tank: Tank) -> float:
     store = next(s for s in case.plan.stores if s.name == tank.name)
-    most = case.site.stores[store.type].release_rate
+    most = case.site.storage[store.type].release_rate
     return PLENTY if most is None else max(0.0, most - case.at_peak(store.draw))
 
 
@@ -430,14 +430,14 @@ def _throttles(
     found = []
     for g, machine in enumerate(case.plan.machines):
         kind = case.machine_type(machine)
-        if class_of(case.site, kind) == "clean" or kind.power_out <= 0 or len(kind.takes) != 1:
+        if class_of(case.site, kind) == "clean" or kind.power_out <= 0 or len(kind.inputs) != 1:
             continue
-        (take,) = kind.takes.values()
+        (take,) = kind.inputs.values()
         power = added(
-            Rate(kind.power_out * (machine.flat_load - kind.least_load * machine.running)),
+            Rate(kind.power_out * (machine.flat_load - kind.min_load * machine.running)),
             shaped(case, dict(machine.following), kind.power_out),
         )
-        fuel = (1.0 - kind.no_load_share) * take / kind.power_out
+        fuel = (1.0 - kind.no_load) * take / kind.power_out
         mine = [f for f in feeds if f.taker == f"machine:{machine.name}"]
         asked = math.fsum(f.rate for f in mine)
         givers: dict[str, float] = {}

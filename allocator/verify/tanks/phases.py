@@ -45,12 +45,12 @@ def random_phases(circuit: Circuit, seed: int, number: int) -> Phases:
 
 
 def surveyed_phases(case: Case, circuit: Circuit, seed: int) -> Phases:
-    """Sources as surveyed: the outermost stage turns on after ``next_spell``; others at random."""
+    """Sources as surveyed: the outermost stage turns on after ``next_start``; others at random."""
     phases = random_phases(circuit, seed, 0)
     for clock in circuit.clocks:
         source = case.site.sources.get(clock.name) if clock.kind == "source" else None
-        if source is not None and source.next_spell is not None:
-            phases[clock.name] = -source.next_spell % clock.period
+        if source is not None and source.next_start is not None:
+            phases[clock.name] = -source.next_start % clock.period
     return phases
 
 

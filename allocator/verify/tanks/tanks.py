@@ -77,14 +77,14 @@ def store_tank(case: Case, store: StoreUse) -> Tank:
         net=added(arrivals, turned(draws)),
         arrivals=arrivals,
         draws=draws,
-        loss=case.site.stores[store.type].loss * store.size,
+        loss=case.site.storage[store.type].loss * store.size,
         bought=collected(case, f"store:{store.name}", bought=True),
     )
 
 
 def burst_tank(case: Case, battery: BatteryUse, kind: str, bus: int) -> Tank | None:
     """The part of a battery behind bursts of a class of machine; None where there is none."""
-    record = case.site.stores[battery.type]
+    record = case.site.storage[battery.type]
     steady, terms = 0.0, []
     by_cycle = dict(_burst_sources(case, battery, kind))
     for name, power in by_cycle.items():
@@ -125,7 +125,7 @@ def level_tank(case: Case, battery: BatteryUse, bus: int) -> tuple[Tank | None, 
     For mean demand 1 of profile s and generation g, what charges is e (g - s)+, what is
     discharged is (s - g)+.
     """
-    efficiency = case.site.stores[battery.type].charge_efficiency
+    efficiency = case.site.storage[battery.type].charge_efficiency
     clocks: list[SourceClock] = []
     fills, draws = [], []
     clean = 0.0

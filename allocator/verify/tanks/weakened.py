@@ -13,7 +13,7 @@ from allocator.verify.case import Case
 from allocator.verify.tanks.assembly import Assembly, assembly_of
 from allocator.verify.tanks.circuit import Tank
 from allocator.verify.tanks.phases import WorstWindow, worst_window
-from allocator.verify.without import least_share
+from allocator.verify.without import min_share
 
 BALANCED = 1e-9
 """What is missing below this share of a draw is the rounding of a sum."""
@@ -80,12 +80,12 @@ def _choices(case: Case, tank: Tank) -> Iterator[Shares]:
     assert asked is not None
     given = _feeders(case, tank)
     names = sorted(given, key=lambda name: (-given[name], name))
-    may_go = [name for name in names if not case.site.sources[name].sure]
+    may_go = [name for name in names if not case.site.sources[name].reliable]
     for gone in combinations(may_go, min(asked.lost, len(may_go))):
-        uncertain = [n for n in names if n not in gone and least_share(case, n) < 1.0]
+        uncertain = [n for n in names if n not in gone and min_share(case, n) < 1.0]
         for weak in combinations(uncertain, min(asked.low, len(uncertain))):
             if gone or weak:
-                yield {**dict.fromkeys(gone, 0.0), **{n: least_share(case, n) for n in weak}}
+                yield {**dict.fromkeys(gone, 0.0), **{n: min_share(case, n) for n in weak}}
 
 
 def _feeders(case: Case, tank: Tank) -> dict[str, float]:

@@ -214,7 +214,7 @@ def test_temperatures_and_what_more_is_worth_are_told() -> None:
 def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
     site = network_of(read_site(NETWORKS / "cool_first.yaml"))
     pipe = next(name for name, r in site.routes.items() if r.stream and r.stream.kind == "pipe")
-    start, limit = site.routes[pipe].start, site.routes[pipe].surface_limit
+    start, limit = site.routes[pipe].start, site.routes[pipe].max_surface_temperature
     assert limit is not None
     flow = FlowHeat(pipe, "thin", "hydrogen", start, "busiest", 0.01, 320.0, 310.0, 0.0)
     run = Run(pipe, "thin", "hydrogen", True)

@@ -60,7 +60,7 @@ def test_no_stock_is_passed_and_every_load_is_carried(small: Site) -> None:
     lengths = {r.name: r.length for r in small.routes.values()}
     for find in search.elite:
         steel = sum(
-            lengths[route] * sum(layer.mass for layer in small.builds[build].layers)
+            lengths[route] * sum(layer.mass for layer in small.pipes[build].layers)
             for (route, _), build in find.pipes.items()
         )
         steel += 200.0 * sum(find.counts.values())

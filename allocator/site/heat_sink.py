@@ -1,4 +1,4 @@
-"""Frozen records of baths: thermal mass beside a source that takes the heat of its bursts."""
+"""Frozen records of heat sinks: thermal mass beside a source that takes the heat of its bursts."""
 
 from __future__ import annotations
 
@@ -7,21 +7,21 @@ from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
-class BathRecovery:
-    """Heat turned into power: ``duty`` W of heat while the bath is above ``threshold`` K.
+class HeatSinkRecovery:
+    """Heat turned into power: ``duty`` W of heat while the heat sink is above ``threshold`` K.
 
-    ``efficiency``: power per heat, below Carnot's between ``threshold`` and ``cold`` K.
+    ``efficiency``: power per heat, below Carnot's between ``threshold`` and ``cold_temperature`` K.
     """
 
     duty: float
     threshold: float
     efficiency: float
-    cold: float
+    cold_temperature: float
 
 
 @dataclass(frozen=True, slots=True)
-class BathCooler:
-    """A cooler that could be added: ``duty`` W of heat while the bath is above ``set_point`` K.
+class HeatSinkCooler:
+    """A cooler that could be added: ``duty`` W while the heat sink is above ``set_point`` K.
 
     ``power_share``: electric W a W of duty.
     """
@@ -32,36 +32,36 @@ class BathCooler:
 
 
 @dataclass(frozen=True, slots=True)
-class Bath:
-    """A bath or chamber beside a source. ``mass``: kg; ``most``: kg, the most that may stand there.
+class HeatSink:
+    """A heat sink or chamber beside a source. ``mass``: kg; ``max_mass``: kg, room for it.
 
     ``masses``: kg, from small to large, one of which a plan chooses; empty where ``mass`` alone is
     offered. ``materials`` and ``price``: kg and money for each kg; ``base_materials`` and
-    ``base_price`` once.
-    ``fluid``: what fills it, or None with a ``specific_heat`` (J/(kg K)) of its own. ``start``: K
-    when the first burst comes. ``loss``: W/K to the surroundings. ``pressure``: Pa in it.
-    ``contact``: share of the way to the bath's temperature that the gas comes.
-    ``heat_while_on``: W while the source is on, None: what its gas brings. ``hottest``: K that what
-    stands in it bears; ``hottest_outlet``: K of the gas that leaves. ``steam_recovered``: what
-    boils off is condensed and led back, else it is vented and made up.
+    ``base_price`` once. ``fluid``: what fills it, or None with a ``specific_heat`` (J/(kg K)) of
+    its own. ``initial_temperature``: K when the first burst comes. ``loss_conductance``: W/K to the
+    surroundings. ``pressure``: Pa in it. ``effectiveness``: share of the way to the heat sink's
+    temperature that the gas comes. ``heat_while_on``: W while the source is on, None: what its gas
+    brings. ``max_temperature``: K that what stands in it bears; ``max_outlet_temperature``: K of
+    the gas that leaves. ``steam_recovered``: what boils off is condensed and led back, else it is
+    vented and made up.
     """
 
     name: str
     source: str
     mass: float
-    most: float
-    loss: float
-    start: float
+    max_mass: float
+    loss_conductance: float
+    initial_temperature: float
     pressure: float
-    hottest: float
+    max_temperature: float
     fluid: str | None = None
     specific_heat: float | None = None
-    contact: float = 1.0
+    effectiveness: float = 1.0
     heat_while_on: float | None = None
-    hottest_outlet: float | None = None
+    max_outlet_temperature: float | None = None
     steam_recovered: bool = False
-    recovery: BathRecovery | None = None
-    cooler: BathCooler | None = None
+    recovery: HeatSinkRecovery | None = None
+    cooler: HeatSinkCooler | None = None
     masses: tuple[float, ...] = ()
     materials: Mapping[str, float] = field(default_factory=dict)
     base_materials: Mapping[str, float] = field(default_factory=dict)

@@ -29,8 +29,8 @@ def run(given: argparse.Namespace) -> int:
     if given.output is not None:
         check_file(Path(given.output))
     site = site_of(given.site)
-    if not site.baths:
-        raise AllocatorError(f"{given.site} lists no baths; add one under 'baths'")
+    if not site.heat_sinks:
+        raise AllocatorError(f"{given.site} lists no heat sinks; add one under 'heat_sinks'")
     from allocator.studies.heat_sinks_result import heat_sinks
 
     result = heat_sinks(site)

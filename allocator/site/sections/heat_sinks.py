@@ -1,11 +1,11 @@
-"""Baths beside sources, and what no bath can be."""
+"""Heat sinks beside sources, and what no heat sink can be."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity, shown
-from allocator.site.bath import Bath, BathCooler, BathRecovery
+from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records import Ambient
 from allocator.site.table import Values
 
@@ -13,10 +13,10 @@ TIMES_MASS = 10.0
 """The most that may stand somewhere, in what stands there, when nothing is said of it."""
 
 
-def read_baths(
+def read_heat_sinks(
     section: Mapping[str, Values], sources: Mapping[str, Values], ambient: Ambient
-) -> dict[str, Bath]:
-    """Every bath that is whole."""
+) -> dict[str, HeatSink]:
+    """Every heat sink that is whole."""
     baths = {}
     for name, values in section.items():
         recovery = _recovery(values, ambient)
@@ -26,20 +26,20 @@ def read_baths(
         if values.whole:
             masses: tuple[float, ...] = tuple(sorted(values.get("mass")))
             base: Values | None = values.get("base")
-            baths[name] = Bath(
+            baths[name] = HeatSink(
                 name,
                 source=values.get("source"),
                 mass=masses[0],
-                most=values.get("most", TIMES_MASS * masses[-1]),
-                loss=values.get("loss"),
-                start=values.get("start", ambient.temperature),
+                max_mass=values.get("max_mass", TIMES_MASS * masses[-1]),
+                loss_conductance=values.get("loss_conductance"),
+                initial_temperature=values.get("initial_temperature", ambient.temperature),
                 pressure=values.get("pressure", ambient.pressure),
-                hottest=values.get("hottest"),
+                max_temperature=values.get("max_temperature"),
                 fluid=values.get("fluid"),
                 specific_heat=values.get("specific_heat"),
-                contact=values.get("contact"),
+                effectiveness=values.get("effectiveness"),
                 heat_while_on=values.get("heat_while_on"),
-                hottest_outlet=values.get("hottest_outlet"),
+                max_outlet_temperature=values.get("max_outlet_temperature"),
                 steam_recovered=values.get("steam") == "recovered",
                 recovery=recovery,
                 cooler=cooler,
@@ -52,11 +52,11 @@ def read_baths(
     return baths
 
 
-def _recovery(values: Values, ambient: Ambient) -> BathRecovery | None:
+def _recovery(values: Values, ambient: Ambient) -> HeatSinkRecovery | None:
     given: Values | None = values.get("recovery")
     if given is None or not given.whole:
         return None
-    cold: float = given.get("cold", ambient.temperature)
+    cold: float = given.get("cold_temperature", ambient.temperature)
     threshold: float = given.get("threshold")
     efficiency: float = given.get("efficiency")
     between = f"{_kelvin(threshold)} and {_kelvin(cold)}"
@@ -65,7 +65,7 @@ def _recovery(values: Values, ambient: Ambient) -> BathRecovery | None:
         given.fault(
             "threshold",
             f"is no hotter than what the heat is rejected to ({between})",
-            "raise it, or give a lower 'cold'",
+            "raise it, or give a lower 'cold_temperature'",
         )
     elif efficiency >= most:
         given.fault(
@@ -74,32 +74,35 @@ def _recovery(values: Values, ambient: Ambient) -> BathRecovery | None:
             f"{format_quantity(most, 'share')} (Carnot)",
             "give a lower efficiency or a higher 'threshold'",
         )
-    return BathRecovery(given.get("duty"), threshold, efficiency, cold)
+    return HeatSinkRecovery(given.get("duty"), threshold, efficiency, cold)
 
 
-def _cooler(values: Values) -> BathCooler | None:
+def _cooler(values: Values) -> HeatSinkCooler | None:
     given: Values | None = values.get("cooler")
     if given is None or not given.whole:
         return None
-    hottest: float | None = values.get("hottest")
+    hottest: float | None = values.get("max_temperature")
     set_point: float | None = given.get("set_point", hottest)
     if hottest is None or set_point is None:
         return None
     if set_point > hottest:
         given.fault(
             "set_point",
-            f"is above the bath's 'hottest' ({_kelvin(set_point)} > {_kelvin(hottest)})",
+            (
+                f"is above the heat sink's 'max_temperature' ({_kelvin(set_point)} > "
+                f"{_kelvin(hottest)})"
+            ),
             "give that or less",
         )
-    return BathCooler(given.get("duty"), set_point, given.get("power_share"))
+    return HeatSinkCooler(given.get("duty"), set_point, given.get("power_share"))
 
 
 def _check_heat(values: Values, sources: Mapping[str, Values]) -> None:
     source: str | None = values.get("source")
     if source is None or values.has("heat_while_on"):
-        if values.has("heat_while_on") and values.has("hottest_outlet"):
+        if values.has("heat_while_on") and values.has("max_outlet_temperature"):
             values.fault(
-                "hottest_outlet",
+                "max_outlet_temperature",
                 "is given beside 'heat_while_on', from which no temperature of gas follows",
                 "leave one of them out",
             )
@@ -109,16 +112,16 @@ def _check_heat(values: Values, sources: Mapping[str, Values]) -> None:
         values.fault(
             "source",
             f"names {shown(source)}, whose temperature is not known",
-            "add 'temperature' to the source, or 'heat_while_on' to the bath",
+            "add 'temperature' to the source, or 'heat_while_on' to the heat sink",
         )
 
 
 def _check_sizes(values: Values) -> None:
     masses: tuple[float, ...] | None = values.get("mass")
-    most: float | None = values.get("most")
+    most: float | None = values.get("max_mass")
     if masses is not None and most is not None and most < max(masses):
         values.fault(
-            "most",
+            "max_mass",
             f"is less than 'mass' ({format_quantity(most, 'mass')} < "
             f"{format_quantity(max(masses), 'mass')})",
             "give the most that may stand there",

@@ -1,4 +1,4 @@
-"""Keys of baths."""
+"""Keys of heat sinks."""
 
 from __future__ import annotations
 
@@ -14,21 +14,23 @@ KILOGRAMS = Quantity("mass", above=0)
 RECOVERY = KeyTable(
     (
         Key("duty", WATTS, "Most heat that it takes", required=True),
-        Key("threshold", KELVIN, "Of the bath, below which it stands still", required=True),
+        Key("threshold", KELVIN, "Of the heat sink, below which it stands still", required=True),
         Key(
             "efficiency",
             Quantity("share", above=0, below=1),
             "Power per heat that it takes",
             required=True,
         ),
-        Key("cold", KELVIN, "To which it rejects heat; default: the air"),
+        Key("cold_temperature", KELVIN, "To which it rejects heat; default: the air"),
     )
 )
 
 COOLER = KeyTable(
     (
         Key("duty", WATTS, "Most heat that it takes away", required=True),
-        Key("set_point", KELVIN, "Of the bath, above which it runs; default: 'hottest'"),
+        Key(
+            "set_point", KELVIN, "Of the heat sink, above which it runs; default: 'max_temperature'"
+        ),
         Key(
             "power_share",
             Quantity("share", least=0),
@@ -38,7 +40,7 @@ COOLER = KeyTable(
     )
 )
 
-BATHS = KeyTable(
+HEAT_SINKS = KeyTable(
     (
         Key("source", Name("sources", "source"), "Beside which it stands", required=True),
         Key(
@@ -47,7 +49,7 @@ BATHS = KeyTable(
             "What it holds, or a list of what it may hold: a plan chooses",
             required=True,
         ),
-        Key("most", KILOGRAMS, "Most that may stand there; default: ten times 'mass'"),
+        Key("max_mass", KILOGRAMS, "Most that may stand there; default: ten times 'mass'"),
         materials("mass_per_mass", "Material per mass"),
         Key(
             "base",
@@ -62,20 +64,25 @@ BATHS = KeyTable(
         price("money_per_mass", "Money per mass"),
         Key("fluid", FLUID, "What fills it"),
         Key("specific_heat", Quantity("specific_heat", above=0), "Of what fills it"),
-        Key("start", KELVIN, "Before the first burst; default: of the air"),
-        Key("loss", Quantity("conductance", least=0), "Heat lost per kelvin (UA)", required=True),
+        Key("initial_temperature", KELVIN, "Before the first burst; default: of the air"),
+        Key(
+            "loss_conductance",
+            Quantity("conductance", least=0),
+            "Heat lost per kelvin (UA)",
+            required=True,
+        ),
         Key("pressure", Quantity("pressure", above=0), "In it; default: of the air"),
         Key(
-            "contact",
+            "effectiveness",
             Quantity("share", above=0, most=1),
-            "Share of the way to the bath's temperature that the gas comes",
+            "Share of the way to the heat sink's temperature that the gas comes",
             default="1",
         ),
         Key(
             "heat_while_on", WATTS, "Heat while the source is on; default: by the gas's temperature"
         ),
-        Key("hottest", KELVIN, "That what stands in it bears", required=True),
-        Key("hottest_outlet", KELVIN, "Of the gas that leaves it"),
+        Key("max_temperature", KELVIN, "That what stands in it bears", required=True),
+        Key("max_outlet_temperature", KELVIN, "Of the gas that leaves it"),
         Key(
             "steam",
             Choice(("vented", "recovered")),
