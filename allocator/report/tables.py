@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 
 import pandas as pd
@@ -382,8 +383,9 @@ def machine_counts(site: Network, plan: Plan) -> Table:
 
 _DEMANDS = (
     Column("demand", "demand"),
-    Column("place", "place", "text", "Empty: site-wide."),
+    Column("place", "place"),
     Column("wants", "wants"),
+    Column("profile", "by profile", "flag", "It varies over time."),
     Column("mean", "mean power", "power"),
     _flow("mean", "mean flow"),
     Column("served_share", "served", "share", "Share of the demand."),
@@ -396,7 +398,8 @@ def demands(site: Network, plan: Plan) -> Table:
     rows: list[Row] = [
         {
             "demand": use.name,
-            "place": site.demands[use.name].place,
+            "place": site.demands[use.name].place or "site-wide",
+            "profile": site.demands[use.name].profile is not None,
             "wants": use.wants,
             "mean_w" if use.wants == POWER else "mean_kg_per_s": use.mean,
             "served_share": use.clean_share + use.emitting_share,
@@ -410,7 +413,7 @@ def demands(site: Network, plan: Plan) -> Table:
 _MATERIALS = (
     Column("material", "material"),
     Column("used", "used", "mass"),
-    Column("stock", "stock", "mass", "None: no limit."),
+    Column("stock", "stock", "mass", "Infinite where there is no limit."),
     Column("used_share", "share of stock", "share"),
 )
 
@@ -421,7 +424,7 @@ def materials(plan: Plan) -> Table:
         {
             "material": use.name,
             "used_kg": use.used,
-            "stock_kg": use.stock,
+            "stock_kg": math.inf if use.stock is None else use.stock,
             "used_share": use.used / use.stock if use.stock else None,
         }
         for use in plan.materials
