@@ -54,9 +54,9 @@ COARSE = ("temperature_k", "heat_loss_w", "hottest_k", "outlet_k", "margin_k")
 def pattern(path: tuple[str | int, ...]) -> str:
     """A path without its numbers, and with ``*`` for names of the site."""
     words: list[str] = []
-    schema = plan_schema()
+    schema = whole = plan_schema()
     for step in path:
-        schema = next((s for s in schema.get("anyOf", []) if s.get("type") != "null"), schema)
+        schema = inlined(schema, whole["$defs"])
         if isinstance(step, int):
             words[-1] += "[]"
             schema = schema["items"]
@@ -69,16 +69,23 @@ def pattern(path: tuple[str | int, ...]) -> str:
     return ".".join(words)
 
 
-def fields(schema: Any, path: str = "") -> Iterator[str]:
-    """Every leaf of the schema, as a pattern."""
+def inlined(schema: Any, defs: Any) -> Any:
+    """What a schema refers to, of a value that is not null."""
     schema = next((s for s in schema.get("anyOf", []) if s.get("type") != "null"), schema)
+    return defs[schema["$ref"].rpartition("/")[2]] if "$ref" in schema else schema
+
+
+def fields(schema: Any, path: str = "", defs: Any = None) -> Iterator[str]:
+    """Every leaf of the schema, as a pattern."""
+    defs = schema["$defs"] if defs is None else defs
+    schema = inlined(schema, defs)
     if schema.get("type") == "array":
-        yield from fields(schema["items"], f"{path}[]")
+        yield from fields(schema["items"], f"{path}[]", defs)
     elif "properties" in schema:
         for key, inner in schema["properties"].items():
-            yield from fields(inner, f"{path}.{key}".lstrip("."))
+            yield from fields(inner, f"{path}.{key}".lstrip("."), defs)
     elif isinstance(schema.get("additionalProperties"), dict):
-        yield from fields(schema["additionalProperties"], f"{path}.*")
+        yield from fields(schema["additionalProperties"], f"{path}.*", defs)
     else:
         yield path
 

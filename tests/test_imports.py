@@ -17,6 +17,7 @@ ROOMS = {
         "file_names",
         "folders",
         "json_kinds",
+        "json_records",
         "old_names",
         "parent_process",
         "quantities",

@@ -142,7 +142,7 @@ class MeanBasis(Basis):
             program.variable(load, float(self.whole.count[machine.name, place]))
             self.turned.append((machine, [(1.0, load)]))
             for fluid in balances:
-                net = machine.gives.get(fluid, 0.0) - machine.takes.get(fluid, 0.0)
+                net = machine.outputs.get(fluid, 0.0) - machine.inputs.get(fluid, 0.0)
                 balances[fluid][place].append((net, load))
             pool = (clean(site, machine), FLAT)
             self.generated.setdefault(pool, []).append((machine.power_out, load))

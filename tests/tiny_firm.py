@@ -57,7 +57,7 @@ class FirmBasis(Basis):
             self.program.most(self.taken[name], rate * self.whole.tap[name])
 
     def _fuels(self) -> list[str]:
-        taken = [fluid for machine in self.site.machines.values() for fluid in machine.takes]
+        taken = [fluid for machine in self.site.machines.values() for fluid in machine.inputs]
         return list(dict.fromkeys([*(s.fluid for s in self.site.sources.values()), *taken]))
 
     def _peak(self, shape: str) -> float:
@@ -67,7 +67,7 @@ class FirmBasis(Basis):
         for kind in self.site.storage.values():
             for place in kind.places:
                 size = ("size", kind.name, place)
-                self.program.variable(size, kind.most)
+                self.program.variable(size, kind.max_size)
                 if kind.unit is not None:
                     units = self.whole.units[kind.name, place]
                     self.program.exactly([(1.0, size)], kind.unit * units)
@@ -169,7 +169,7 @@ class FirmBasis(Basis):
                 for machine, spot in groups(self.site):
                     if clean(self.site, machine) != is_clean:
                         continue
-                    ((fuel, full),) = machine.takes.items()
+                    ((fuel, full),) = machine.inputs.items()
                     sent = self._collected(("burn", machine.name, spot, me), fuel, spot)
                     for name, rate in sent:
                         on = on_hours(self.site.sources[name])
@@ -242,11 +242,11 @@ class FirmBasis(Basis):
                 loaded: Terms = [(1.0, key), (1.0 if shape == FLAT else 0.0, cycled)]
                 for fuel in self._fuels():
                     balance = self.supply[fuel, shape][place]
-                    balance += times(turning, -machine.takes.get(fuel, 0.0))
+                    balance += times(turning, -machine.inputs.get(fuel, 0.0))
                     record = self.site.fluids[fuel]
                     burnt = record.emission != "none" and record.heating_value is None
                     share = turning if burnt else loaded
-                    balance += times(share, machine.gives.get(fuel, 0.0))
+                    balance += times(share, machine.outputs.get(fuel, 0.0))
                 self._in_another_shape(machine, place, shape, turning, loaded)
             if cycling or lumps:
                 seconds = max(machine.min_up_time, machine.min_down_time, 1.0)

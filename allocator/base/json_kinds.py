@@ -1,18 +1,20 @@
-"""Kinds of JSON values: one table of keys writes a record, reads it, and gives its schema.
+"""Kinds of JSON values: each writes a value, reads it, gives its schema and describes it in words.
 
 Reading collects every fault with its JSON path instead of stopping at the first.
 """
 
 from __future__ import annotations
 
-import difflib
 import math
-from collections.abc import Callable, Sequence, Sized
-from dataclasses import dataclass, field
-from enum import StrEnum
-from typing import Any, Protocol
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
 
 Schema = dict[str, Any]
+Defs = dict[str, Schema]
+"""Schemas of objects by name, each given once."""
+Row = tuple[str, str, str]
+"""Path of a key such as ``goals[].value``, what it may be in words, and what it is."""
 
 LARGEST_WHOLE = 2**53
 """Whole numbers beyond this are not exact in every reader of JSON."""
@@ -30,32 +32,44 @@ class Problem:
     remedy: str = ""
 
 
-class JsonKind(Protocol):
+class JsonKind:
     """How a value is written, read and described."""
+
+    __slots__ = ()
 
     def write(self, value: Any) -> Any:
         """The value as JSON data."""
+        raise NotImplementedError
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         """The value from JSON data; None, and a problem, where it cannot be read."""
+        raise NotImplementedError
 
-    def schema(self) -> Schema:
-        """The JSON Schema of the value."""
+    def schema(self, defs: Defs) -> Schema:
+        """The JSON Schema of the value. Schemas of objects in it are added to ``defs``."""
+        raise NotImplementedError
+
+    def words(self) -> str:
+        """What the value may be, in words for a table."""
+        raise NotImplementedError
+
+    def rows(self, path: str) -> Iterator[Row]:
+        """A row for each key of the objects in it. ``path``: of the value."""
+        yield from ()
 
 
-def _described(value: Any) -> str:
+def must_be(what: str, value: Any, path: str, problems: list[Problem]) -> Any:
+    """None in place of a value that is not what it must be, which is noted."""
     words = {bool: "true or false", str: "text", list: "a list", dict: "an object"}
-    if value is None:
-        return "null"
-    for kind, word in words.items():
-        if isinstance(value, kind):
-            return word
-    return repr(value)
+    found = next((word for kind, word in words.items() if isinstance(value, kind)), repr(value))
+    found = "null" if value is None else found
+    problems.append(Problem(path, f"must be {what} (got {found})"))
+    return None
 
 
 @dataclass(frozen=True, slots=True)
-class JsonText:
-    """Text; one of ``choices`` where they are given."""
+class JsonText(JsonKind):
+    """Text; one of ``choices`` where they are given, as the members that these are."""
 
     choices: tuple[str, ...] = ()
 
@@ -64,41 +78,25 @@ class JsonText:
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, str):
-            problems.append(Problem(path, f"must be text (got {_described(value)})"))
-            return None
+            return must_be("text", value, path, problems)
         if self.choices and value not in self.choices:
-            problems.append(
-                Problem(path, f"must be one of {', '.join(self.choices)} (got {value!r})")
-            )
-            return None
-        if any("\ud800" <= letter <= "\udfff" for letter in value):
+            text = f"must be one of {', '.join(self.choices)} (got {value!r})"
+            problems.append(Problem(path, text))
+        elif any("\ud800" <= letter <= "\udfff" for letter in value):
             problems.append(Problem(path, "holds half a letter (a lone surrogate)"))
-            return None
-        return value
+        else:
+            return self.choices[self.choices.index(value)] if self.choices else value
+        return None
 
-    def schema(self) -> Schema:
-        return {"enum": list(self.choices)} if self.choices else {"type": "string"}
+    def schema(self, defs: Defs) -> Schema:
+        return {"enum": list(map(str, self.choices))} if self.choices else {"type": "string"}
 
-
-@dataclass(frozen=True, slots=True)
-class JsonEnum:
-    """A member of an enumeration of text, one of ``members``."""
-
-    members: tuple[StrEnum, ...]
-
-    def write(self, value: Any) -> Any:
-        return str(value)
-
-    def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        text = JsonText(tuple(self.members)).read(value, path, problems)
-        return None if text is None else self.members[self.members.index(text)]
-
-    def schema(self) -> Schema:
-        return {"enum": list(map(str, self.members))}
+    def words(self) -> str:
+        return ", ".join(f"`{choice}`" for choice in self.choices) or "text"
 
 
 @dataclass(frozen=True, slots=True)
-class Number:
+class Number(JsonKind):
     """A number within :data:`LARGEST_NUMBER`, read as a float; ``repr`` gives it back exactly."""
 
     def write(self, value: Any) -> Any:
@@ -109,26 +107,27 @@ class Number:
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if isinstance(value, bool) or not isinstance(value, (int, float)):
-            problems.append(Problem(path, f"must be a number (got {_described(value)})"))
-            return None
+            return must_be("a number", value, path, problems)
         try:
             number = float(value)
         except OverflowError:
             number = math.inf
-        if not math.isfinite(number):
-            problems.append(Problem(path, "must be a finite number"))
-            return None
-        if abs(number) > LARGEST_NUMBER:
-            problems.append(Problem(path, f"must be within {LARGEST_NUMBER:g} (got {number:g})"))
-            return None
-        return number
+        if abs(number) <= LARGEST_NUMBER:
+            return number
+        large = f"must be within {LARGEST_NUMBER:g} (got {number:g})"
+        text = large if math.isfinite(number) else "must be a finite number"
+        problems.append(Problem(path, text))
+        return None
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {"type": "number", "minimum": -LARGEST_NUMBER, "maximum": LARGEST_NUMBER}
+
+    def words(self) -> str:
+        return "number"
 
 
 @dataclass(frozen=True, slots=True)
-class JsonWhole:
+class JsonWhole(JsonKind):
     """A whole number. ``most``: and its opposite, where it is listed one by one."""
 
     most: int = LARGEST_WHOLE
@@ -140,38 +139,40 @@ class JsonWhole:
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if isinstance(value, bool) or not isinstance(value, int):
-            problems.append(Problem(path, f"must be a whole number (got {_described(value)})"))
-            return None
+            return must_be("a whole number", value, path, problems)
         if abs(value) > self.most:
             problems.append(Problem(path, "is too large a whole number"))
             return None
         return value
 
-    def schema(self) -> Schema:
-        if self.most == LARGEST_WHOLE:
-            return {"type": "integer"}
-        return {"type": "integer", "maximum": self.most}
+    def schema(self, defs: Defs) -> Schema:
+        return {"type": "integer", "minimum": -self.most, "maximum": self.most}
+
+    def words(self) -> str:
+        return "whole number"
 
 
 @dataclass(frozen=True, slots=True)
-class JsonFlag:
+class JsonFlag(JsonKind):
     """True or false."""
 
     def write(self, value: Any) -> Any:
         return bool(value)
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        if not isinstance(value, bool):
-            problems.append(Problem(path, f"must be true or false (got {_described(value)})"))
-            return None
-        return value
+        if isinstance(value, bool):
+            return value
+        return must_be("true or false", value, path, problems)
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {"type": "boolean"}
+
+    def words(self) -> str:
+        return "`true`, `false`"
 
 
 @dataclass(frozen=True, slots=True)
-class Maybe:
+class Maybe(JsonKind):
     """A value or null."""
 
     kind: JsonKind
@@ -182,12 +183,18 @@ class Maybe:
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         return None if value is None else self.kind.read(value, path, problems)
 
-    def schema(self) -> Schema:
-        return {"anyOf": [self.kind.schema(), {"type": "null"}]}
+    def schema(self, defs: Defs) -> Schema:
+        return {"anyOf": [self.kind.schema(defs), {"type": "null"}]}
+
+    def words(self) -> str:
+        return f"{self.kind.words()} or `null`"
+
+    def rows(self, path: str) -> Iterator[Row]:
+        return self.kind.rows(path)
 
 
 @dataclass(frozen=True, slots=True)
-class JsonNamed:
+class JsonNamed(JsonKind):
     """An object from names (of ``choices`` only, where given) to values of one kind."""
 
     kind: JsonKind
@@ -198,26 +205,28 @@ class JsonNamed:
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, dict):
-            problems.append(Problem(path, f"must be an object (got {_described(value)})"))
-            return None
+            return must_be("an object", value, path, problems)
         found = {}
         for name, item in value.items():
             if self.choices and name not in self.choices:
-                problems.append(
-                    Problem(f"{path}.{name}", f"must be one of {', '.join(self.choices)}")
-                )
+                text = f"must be one of {', '.join(self.choices)}"
+                problems.append(Problem(f"{path}.{name}", text))
             found[name] = self.kind.read(item, f"{path}.{name}", problems)
         return found
 
-    def schema(self) -> Schema:
-        found: Schema = {"type": "object", "additionalProperties": self.kind.schema()}
+    def schema(self, defs: Defs) -> Schema:
+        found: Schema = {"type": "object", "additionalProperties": self.kind.schema(defs)}
         if self.choices:
             found["propertyNames"] = {"enum": list(self.choices)}
         return found
 
+    def words(self) -> str:
+        names = " or ".join(f"`{choice}`" for choice in self.choices) or "name"
+        return f"{names}: {self.kind.words()}"
+
 
 @dataclass(frozen=True, slots=True)
-class JsonRows:
+class JsonRows(JsonKind):
     """A list of values of one kind, read as a tuple."""
 
     kind: JsonKind
@@ -227,92 +236,16 @@ class JsonRows:
 
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, list):
-            problems.append(Problem(path, f"must be a list (got {_described(value)})"))
-            return None
+            return must_be("a list", value, path, problems)
         return tuple(
             self.kind.read(item, f"{path}[{number}]", problems) for number, item in enumerate(value)
         )
 
-    def schema(self) -> Schema:
-        return {"type": "array", "items": self.kind.schema()}
+    def schema(self, defs: Defs) -> Schema:
+        return {"type": "array", "items": self.kind.schema(defs)}
 
+    def words(self) -> str:
+        return f"list of {self.kind.words()}s"
 
-@dataclass(frozen=True, slots=True)
-class JsonKey:
-    """One key of an object: what it is called in the file, and in the record.
-
-    ``optional``: left out of the file where the value is empty or None, and the record's own
-    default where it is not in the file. A new fact of a plan is optional, so that older plans
-    can still be read.
-    """
-
-    name: str
-    kind: JsonKind
-    attribute: str = ""
-    optional: bool = False
-
-    @property
-    def field(self) -> str:
-        """The record's name for it."""
-        return self.attribute or self.name
-
-
-@dataclass(frozen=True, slots=True)
-class Object:
-    """An object with exactly these keys. ``make`` builds the record from what was read;
-
-    ``take`` gives a record's values by attribute (by default its own attributes)."""
-
-    make: Callable[..., Any]
-    keys: Sequence[JsonKey]
-    take: Callable[[Any], Callable[[str], Any]] = field(
-        default=lambda record: lambda attribute: getattr(record, attribute)
-    )
-
-    def write(self, value: Any) -> Any:
-        get = self.take(value)
-        values = [(key, get(key.field)) for key in self.keys]
-        return {
-            key.name: key.kind.write(found)
-            for key, found in values
-            if not (key.optional and _empty(found))
-        }
-
-    def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
-        if not isinstance(value, dict):
-            problems.append(Problem(path, f"must be an object (got {_described(value)})"))
-            return None
-        before = len(problems)
-        known = [key.name for key in self.keys]
-        for name in value:
-            if name not in known:
-                close = difflib.get_close_matches(name, known, 1)
-                remedy = f"did you mean {close[0]!r}?" if close else ""
-                problems.append(Problem(f"{path}.{name}", "is not a key of a plan", remedy))
-        found = {}
-        for key in self.keys:
-            if key.name not in value and key.optional:
-                continue
-            if key.name not in value:
-                problems.append(Problem(f"{path}.{key.name}", "is missing"))
-            else:
-                found[key.field] = key.kind.read(value[key.name], f"{path}.{key.name}", problems)
-        if len(problems) > before:
-            return None
-        try:
-            return self.make(**found)
-        except ValueError as error:
-            problems.append(Problem(path, str(error)))
-            return None
-
-    def schema(self) -> Schema:
-        return {
-            "type": "object",
-            "properties": {key.name: key.kind.schema() for key in self.keys},
-            "required": [key.name for key in self.keys if not key.optional],
-            "additionalProperties": False,
-        }
-
-
-def _empty(value: Any) -> bool:
-    return value is None or (isinstance(value, Sized) and len(value) == 0)
+    def rows(self, path: str) -> Iterator[Row]:
+        return self.kind.rows(f"{path}[]")

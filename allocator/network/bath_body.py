@@ -26,7 +26,7 @@ class BathError(AllocatorError):
 
     def __init__(self, bath: HeatSink, what: str, error: PhysicsError) -> None:
         self.what = f"{what}{error}"
-        super().__init__(f"bath '{bath.name}': {self.what}")
+        super().__init__(f"heat sink '{bath.name}': {self.what}")
 
 
 class Filling(NamedTuple):

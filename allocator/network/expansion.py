@@ -79,7 +79,7 @@ def _starved(draft: Draft, made: Network) -> list[Remark]:
                 for kind, name, _ in bay.things:
                     found.append(
                         Remark(
-                            f"{kind}s",
+                            "storage" if kind == "store" else f"{kind}s",
                             name,
                             f"no '{fluid}' of at most {degrees(limit)} comes to '{place}'",
                             "offer a cooler, or a run long enough to cool it",

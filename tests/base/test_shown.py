@@ -69,6 +69,7 @@ def test_parts_of_a_plan_are_frames(part: str, rows: int) -> None:
 
 
 def test_columns_say_their_units() -> None:
+    assert "levelled_w town" in COVE_PLAN.to_frame("batteries")
     stores = COVE_PLAN.to_frame("stores").set_index("name")
     assert stores.loc["holder@works", "size_kg"] == 250.0
     assert stores.loc["holder@works", "draw_kg_per_s town"] == 0.0012

@@ -96,9 +96,9 @@ class Firm(Basis):
             for place in kind.places:
                 me, size = (kind.name, place), ("size", kind.name, place)
                 stands = self.whole.stands.get(me, 1)
-                self.program.variable(size, kind.most * stands)
+                self.program.variable(size, kind.max_size * stands)
                 if me in self.whole.stands and stands:
-                    self.program.least([(1.0, size)], kind.least)
+                    self.program.least([(1.0, size)], kind.min_size)
                 if kind.unit is not None:
                     self.program.exactly([(1.0, size)], kind.unit * self.whole.units[me])
                 for name, mass in kind.materials.items():

@@ -32,7 +32,7 @@ class Mean(Basis):
             program.variable(load, float(self.whole.states[machine.name, place].count))
             self.turned.append((machine, [(1.0, load)]))
             for fluid, balance in balances.items():
-                net = machine.gives.get(fluid, 0.0) - machine.takes.get(fluid, 0.0)
+                net = machine.outputs.get(fluid, 0.0) - machine.inputs.get(fluid, 0.0)
                 balance[place].append((net, load))
             pool = (is_clean(site, machine), FLAT)
             self.generated.setdefault(pool, []).append((machine.power_out, load))

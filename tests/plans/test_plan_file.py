@@ -5,13 +5,16 @@ from __future__ import annotations
 import dataclasses
 import json
 import math
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from damaged_plans import at, leaves, place
 from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
+from plan_fields import fields, pattern
 
 from allocator.base.errors import PlanFileError
 from allocator.base.json_kinds import LARGEST_NUMBER
@@ -21,6 +24,7 @@ from allocator.plans.records import (
     BathUse,
     BatteryUse,
     Ceiling,
+    ChamberHold,
     CoolerHeat,
     DemandUse,
     Emissions,
@@ -44,6 +48,9 @@ from allocator.plans.records import (
     StoreUse,
     Withstands,
 )
+from allocator.plans.reference import plan_reference
+
+STORED = sorted((Path(__file__).parent / "stored").glob("*.json"))
 
 FULL = Plan(
     site_name="Quay",
@@ -51,10 +58,10 @@ FULL = Plan(
     basis="firm",
     status="within_gap",
     goals=(
-        GoalResult("clean_power", "W", "max", 0.1 + 0.2, 1e5, 1 / 3, "within_gap"),
+        GoalResult("clean_power", "W", "max", 0.1 + 0.2, 1e5, 1 / 3, "within_gap", "certified"),
         GoalResult("money", "money", "min", 12.0, None, None, "time_limit"),
     ),
-    ceiling=Ceiling(4.7e4, None),
+    ceiling=Ceiling(4.7e4, None, "certified", "solver"),
     power=Power(0.1 + 0.2, 1.0, 2.0, 3.0, 4.0, 0.5),
     sources=(SourceUse("north", True, True, {"store:holder@works": 1e-300}, {"flat": 0.0}),),
     stores=(
@@ -132,6 +139,7 @@ FULL = Plan(
         (StoreHold("holder@works", "kg", 9.0), StoreHold("cells@works levelling", "J", 1.0)),
         (RunLevels("set@works", 0.5, 9.0),),
         ("set@works",),
+        (ChamberHold("north", 2.5e5),),
     ),
 )
 
@@ -161,27 +169,42 @@ def test_round_trip_is_exact_and_gives_the_same_bytes() -> None:
     assert plan_to_json(plan_from_json(text, "plan.json")) == text
 
 
-def test_the_round_trip_above_tells_every_attribute_from_its_default() -> None:
-    # Otherwise an attribute that the table of keys forgets would come back as its default.
-    forgotten: dict[str, tuple[Any, ...]] = {
-        "SourceUse": FULL.sources,
-        "StoreUse": FULL.stores,
-        "Plan": (FULL,),
-    }
-    forgotten["Price"] = FULL.prices
-    forgotten["BathUse"] = FULL.baths
-    forgotten["RecoveryUse"] = FULL.recoveries
-    forgotten |= {"BatteryUse": FULL.batteries, "Run": FULL.runs, "LineUse": FULL.lines}
-    forgotten |= {"MachineUse": FULL.machines, "Emissions": (FULL.emissions,)}
-    for name, records in forgotten.items():
-        for field in dataclasses.fields(records[0]):
-            default = field.default
-            if field.default_factory is not dataclasses.MISSING:
-                default = field.default_factory()
-            values = [getattr(record, field.name) for record in records]
-            if field.name == "rules":
-                continue  # the default is the only one that is read without more ado
-            assert any(value != default for value in values), (name, field.name)
+@pytest.mark.parametrize("path", STORED, ids=lambda path: path.stem)
+def test_a_stored_plan_is_read_and_written_byte_for_byte(path: Path) -> None:
+    text = path.read_text(encoding="utf-8")
+    assert plan_to_json(read_plan(path)) == text
+    Draft202012Validator(plan_schema()).validate(json.loads(text))
+
+
+def test_the_stored_plan_with_every_key_is_the_one_above() -> None:
+    (path,) = [path for path in STORED if path.stem == "every_key"]
+    assert read_plan(path) == FULL
+    places = leaves(json.loads(path.read_text(encoding="utf-8")))
+    assert set(fields(plan_schema())) - {"format"} <= {pattern(place) for place in places}
+
+
+def records_in(value: Any) -> Iterator[Any]:
+    """Every record in a value, and itself."""
+    if isinstance(value, tuple):
+        for item in value:
+            yield from records_in(item)
+    elif dataclasses.is_dataclass(value):
+        yield value
+        for one in dataclasses.fields(value):
+            yield from records_in(getattr(value, one.name))
+
+
+def test_the_plan_above_tells_every_attribute_from_its_default() -> None:
+    # Otherwise an attribute that has no key would come back as its default.
+    told: dict[tuple[type, str], bool] = {}
+    for record in records_in(FULL):
+        for one in dataclasses.fields(record):
+            made = one.default_factory is not dataclasses.MISSING
+            default = one.default_factory() if made else one.default  # type: ignore[operator]
+            name = (type(record), one.name)
+            told[name] = told.get(name, False) or getattr(record, one.name) != default
+    # of the rules the default is the only one that is read without more ado
+    assert {name for name, differs in told.items() if not differs} == {(Plan, "rules")}
 
 
 def test_keys_carry_their_units() -> None:
@@ -320,6 +343,77 @@ def test_a_plan_of_an_older_version_is_read_where_it_can_be() -> None:
     data["rules"] = RULES + 1
     with pytest.raises(PlanFileError, match=r"\$\.rules: was made by a newer version"):
         plan_from_json(json.dumps(data), "plan.json")
+
+
+OPTIONAL = {
+    "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
+    "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
+    "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
+    "baths[].guaranteed_outlet_k", "mix",
+}  # fmt: skip
+"""Keys that a plan file may leave out: those that came after the first plan files."""
+
+
+def keys_of_records() -> list[tuple[str | int, ...]]:
+    """The path of each key of the full plan that is no name of the site."""
+    paths = leaves(json.loads(plan_to_json(FULL)))
+    return [p for p in paths if not isinstance(p[-1], int) and not pattern(p).endswith("*")]
+
+
+@pytest.mark.parametrize("path", keys_of_records(), ids=place)
+def test_a_key_is_missed_unless_it_is_optional(path: tuple[str | int, ...]) -> None:
+    text = without(*path)
+    check = Draft202012Validator(plan_schema())
+    if pattern(path) in OPTIONAL:
+        plan = plan_from_json(text, "plan.json")
+        assert plan != FULL
+        # written again it stays away, but for what is neither empty nor null by default
+        if path != ("rules",) and path[-1] != "used":
+            assert plan_to_json(plan) == json.dumps(json.loads(text), **LAYOUT) + "\n"
+        check.validate(json.loads(text))
+    else:
+        with pytest.raises(PlanFileError) as caught:
+            plan_from_json(text, "plan.json")
+        (fault,) = caught.value.faults
+        assert fault.subject == place(path)
+        missing = "has no format" if path == ("format",) else "is missing"
+        assert fault.problem.startswith(missing)
+        assert not check.is_valid(json.loads(text))
+
+
+LAYOUT: dict[str, Any] = {"indent": 2, "ensure_ascii": False}
+
+
+@pytest.mark.parametrize("path", keys_of_records(), ids=place)
+def test_a_misspelt_key_is_told_with_the_right_one(path: tuple[str | int, ...]) -> None:
+    data = json.loads(plan_to_json(FULL))
+    wrong = f"{path[-1]}x"
+    at(data, path[:-1])[wrong] = 1
+    with pytest.raises(PlanFileError) as caught:
+        plan_from_json(json.dumps(data), "plan.json")
+    (fault,) = caught.value.faults
+    assert (fault.subject, fault.problem) == (place((*path[:-1], wrong)), "is not a key of a plan")
+    if path != ("format",):
+        assert fault.remedy == f"did you mean {path[-1]!r}?"
+    assert not Draft202012Validator(plan_schema()).is_valid(data)
+
+
+def test_each_record_is_described_once_with_a_sentence_for_each_key() -> None:
+    schema = plan_schema()
+    records = {type(record).__name__ for record in records_in(FULL)} - {"Plan"}
+    assert set(schema["$defs"]) == records | {"PlannedSite", "LineFlow"}
+    for name, record in {"": schema, **schema["$defs"]}.items():
+        assert record["description"].endswith("."), name
+        for key, value in record["properties"].items():
+            assert (name, key) == ("", "format") or value["description"].endswith("."), (name, key)
+
+
+def test_the_keys_in_the_manual_are_those_of_the_records() -> None:
+    manual = Path(__file__).parents[2] / "networks" / "README.md"
+    text = manual.read_text(encoding="utf-8")
+    begin, end = (f"<!-- keys of plan files: {word}" for word in ("begin", "end"))
+    between = text[text.index(begin) : text.index(end)].split("\n", 1)[1]
+    assert between == plan_reference()
 
 
 def test_names_every_fault_at_once() -> None:

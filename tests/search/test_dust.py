@@ -71,13 +71,13 @@ machines:
     min_up_time: 0
     materials: {steel: 50}
     price: 1000
-    most: 2
+    max_units: 2
   quick:
     inputs: {gas: 0.6666666666666666 g/s}
     outputs: {power: 4 kW, breath: 1.6666666666666667 g/s}
     places: {field: 1, yard: 1}
     price: 1000
-    most: 2
+    max_units: 2
   maker: {inputs: {power: 2 kW}, outputs: {gas: 0.05 g/s}, places: {field: 1}, min_up_time: 0}
 demands: {town: {power: 8 kW}}
 """

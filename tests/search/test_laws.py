@@ -175,8 +175,8 @@ def renamed(site: Site) -> Site:
         sources=each(site.sources, "place", "fluid", "connection_materials"),
         storage=each(site.storage, "holds", "places", "materials", "base_materials"),
         pipes=builds,
-        routes=each(site.routes, "start", "end", "builds"),
-        machines=each(site.machines, "takes", "gives", "places", "materials"),
+        routes=each(site.routes, "start", "end", "pipes"),
+        machines=each(site.machines, "inputs", "outputs", "places", "materials"),
         demands=each(site.demands, "wants", "place"),
         power_lines=each(site.power_lines, "start", "end", "materials"),
         built=Built(

@@ -59,7 +59,7 @@ def read(folder: Path, *changes: tuple[str, str]) -> Site:
 
 
 # m cp = 20 W/K from 400 degC, 1 W/K to the air at 15 degC: (20 * 400 + 15) / 21 = 381.7 degC
-SINK = "{source: near_well, mass: 1 t, fluid: water, loss: 1 W/K, max_temperature: 95 degC}"
+SINK = "{source: near_well, mass: 1 t, fluid: water, loss_conductance: 1 W/K, max_temperature: 95 degC}"
 OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "no cooler",
@@ -69,7 +69,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "a weak sink",
         [NO_FAR, PUMP, ("demands:", "heat_sinks: {pool: " + SINK + "}\ndemands:")],
-        "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its 'hottest'",
+        "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its 'max_temperature'",
     ),
     (
         "a weak cooler",
@@ -86,7 +86,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     ),
     (
         "a machine that bears less",
-        [NO_FAR, ("engine: {takes", "engine: {max_inlet_temperature: 60 degC, takes")],
+        [NO_FAR, ("engine: {inputs", "engine: {max_inlet_temperature: 60 degC, inputs")],
         "source 'near_well': 400 degC, and nothing that is offered brings it cool enough to "
         "'engine' at 'mill', which bears 60 degC",
     ),
@@ -171,7 +171,7 @@ def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -
     path = written(tmp_path, PUMP)
     site = read_site(path)
     for name, possible in (("near_well", False), ("far_well", True)):
-        wants = [want_of(network_of(site), f"connection:{name}")]
+        wants = [want_of(network_of(site), f"tap:{name}")]
         found = conflict_for(site, Settings(node_limit=100), wants)
         assert (found.status == "possible") == possible
         text = " ".join(why_result(site, found, wants, path).summary().split())

@@ -18,7 +18,7 @@ def site_with(
     fluid: Fluid,
     source: Source | None = None,
     machines: Mapping[str, MachineType] | None = None,
-    stores: Mapping[str, StoreType] | None = None,
+    storage: Mapping[str, StoreType] | None = None,
 ) -> Site:
     return replace(
         EMPTY,
@@ -26,7 +26,7 @@ def site_with(
         fluids=named(fluid),
         sources=named(source or Source("spring", "here", fluid.name, 1.0)),
         machines=machines or {},
-        storage=stores or {},
+        storage=storage or {},
     )
 
 

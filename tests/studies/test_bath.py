@@ -153,10 +153,10 @@ def test_least_sizes_are_least(site: Site, rows: dict[str, BathRow]) -> None:
     mass, duty = rows["oil_bath"].least_mass, rows["quench"].needs
     assert mass is not None
     assert duty is not None
-    assert changed(site, "oil_bath", mass=mass, most=20e3).given.margin == pytest.approx(
+    assert changed(site, "oil_bath", mass=mass, max_mass=20e3).given.margin == pytest.approx(
         0, abs=1e-5
     )
-    assert changed(site, "oil_bath", mass=0.999 * mass, most=20e3).given.margin < 0
+    assert changed(site, "oil_bath", mass=0.999 * mass, max_mass=20e3).given.margin < 0
     enough = changed(site, "quench", cooler=HeatSinkCooler(duty, 313.15))
     assert enough.smallest is not None
     assert enough.smallest.state.margin == pytest.approx(0, abs=1e-5)
@@ -164,11 +164,17 @@ def test_least_sizes_are_least(site: Site, rows: dict[str, BathRow]) -> None:
 
 
 def test_recovery_that_too_much_mass_keeps_from_running(site: Site) -> None:
-    row = changed(site, "oil_bath", loss=20.0, mass=15e3)
+    row = changed(site, "oil_bath", loss_conductance=20.0, mass=15e3)
     assert row.given.drives_after is None
     assert row.drives_up_to is not None
-    assert changed(site, "oil_bath", loss=20.0, mass=1.001 * row.drives_up_to).given.power == 0
-    assert changed(site, "oil_bath", loss=20.0, mass=0.999 * row.drives_up_to).given.power > 0
+    assert (
+        changed(site, "oil_bath", loss_conductance=20.0, mass=1.001 * row.drives_up_to).given.power
+        == 0
+    )
+    assert (
+        changed(site, "oil_bath", loss_conductance=20.0, mass=0.999 * row.drives_up_to).given.power
+        > 0
+    )
     assert "Recovery never runs" in verdict(row)
 
 
@@ -179,7 +185,7 @@ def test_power_of_the_cooler_is_counted(rows: dict[str, BathRow]) -> None:
 
 
 def test_a_bath_that_starts_hot_is_judged_by_its_start(site: Site) -> None:
-    row = changed(site, "stones", start=372.15)
+    row = changed(site, "stones", initial_temperature=372.15)
     assert row.given.high == pytest.approx(372.15)
     assert row.given.margin == pytest.approx(-9.0)
 
@@ -198,7 +204,9 @@ def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
         "84.1 degC against 60 degC. With the cooler, without recovery, every limit is kept with "
         "a margin of 5.9 K; 18.4 kW of its 40 kW is sufficient."
     )
-    without = changed(site, "quench", cooler=None, max_outlet_temperature=None, hottest=340.15)
+    without = changed(
+        site, "quench", cooler=None, max_outlet_temperature=None, max_temperature=340.15
+    )
     assert verdict(without) == (
         "Active cooling is needed: with losses and recovery alone the bath reaches 70.9 degC "
         "against 67 degC. A cooler of 15.5 kW that runs above 66 degC is sufficient for every "
@@ -209,7 +217,9 @@ def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
         "The cooler of the site is too small: a cooler of 18.4 kW that runs above "
         "40 degC is sufficient for every limit."
     )
-    hopeless = changed(site, "quench", max_outlet_temperature=290.0, cooler=None, hottest=360.0)
+    hopeless = changed(
+        site, "quench", max_outlet_temperature=290.0, cooler=None, max_temperature=360.0
+    )
     assert verdict(hopeless).endswith("Neither the maximum mass nor any cooler keeps every limit.")
     short = changed(site, "oil_bath", mass=100.0)
     assert "156 kg in it is sufficient for every limit" in verdict(short)
@@ -219,11 +229,11 @@ def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
     told = " ".join(bath_cautions(site, list(rows.values())))
     for word in ("burn at a touch", "boiling bath", "never enter alone", "pressure", "Local codes"):
         assert word in told
-    calm = " ".join(bath_cautions(site, [changed(site, "stones", loss=1000.0)]))
+    calm = " ".join(bath_cautions(site, [changed(site, "stones", loss_conductance=1000.0)]))
     assert "burn at a touch" not in calm
     assert "boiling" not in calm
     frost = replace(site, ambient=replace(site.ambient, temperature=260.0))
-    cold = changed(frost, "pool", start=260.0)
+    cold = changed(frost, "pool", initial_temperature=260.0)
     assert "below freezing" in " ".join(bath_cautions(frost, [cold]))
 
 
@@ -235,9 +245,9 @@ def test_what_is_not_known_is_told(site: Site) -> None:
     with pytest.raises(BathError, match="of source 'low_vent' has no known specific heat"):
         baths_table(replace(site, fluids=fluids))
     with pytest.raises(BathError, match="bath 'stones': neither loses"):
-        changed(site, "stones", loss=0.0, heat_while_on=100.0)
+        changed(site, "stones", loss_conductance=0.0, heat_while_on=100.0)
     with pytest.raises(BathError, match="bath 'pool': is warmer than it boils"):
-        changed(site, "pool", start=400.0)
+        changed(site, "pool", initial_temperature=400.0)
     with pytest.raises(BathError, match="no warmer than its make-up"):
         changed(site, "pool", pressure=1000.0)
 

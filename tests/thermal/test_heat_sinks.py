@@ -181,8 +181,8 @@ SITES: dict[str, list[tuple[str, str]]] = {
     ],
     "stones": [
         (
-            "fluid: water\n    loss: 60",
-            "specific_heat: 850 J/(kg*K)\n    start: 90 degC\n    loss: 300",
+            "fluid: water\n    loss_conductance: 60",
+            "specific_heat: 850 J/(kg*K)\n    initial_temperature: 90 degC\n    loss_conductance: 300",
         ),
         (RECOVERY, ""),
         ("max_temperature: 140 degC", "max_temperature: 240 degC"),
@@ -258,7 +258,7 @@ def test_gas_that_takes_up_less_when_cold(tmp_path: Path) -> None:
         ("temperature: 480 degC", "temperature: 345 degC"),
         ("recovery: {duty: 30 kW", "recovery: {duty: 2 kW"),
         ("mass: 5 t", "mass: 100 kg"),
-        ("loss: 60 W/K", "loss: 4 W/K"),
+        ("loss_conductance: 60 W/K", "loss_conductance: 4 W/K"),
         ("outputs: {power: 30 kW}", "outputs: {power: 10 kW}"),
     )
     site = read_site(path)
@@ -304,12 +304,12 @@ def test_the_choice_among_masses(limit: str, tmp_path: Path) -> None:
 def test_one_mass_of_a_sink_is_built(tmp_path: Path) -> None:
     """A light sink that the pump bears, a heavy one for a machine that bears less."""
     change = (LIST[0], LIST[1].format("150 kg, 9 t"))
-    cool = "h2_cell: {max_inlet_temperature: 118 degC, takes"
+    cool = "h2_cell: {max_inlet_temperature: 118 degC, inputs"
     warm = (
         "  burner: {inputs: {hydrogen: 1 g/s}, outputs: {power: 1 kW}, places: {yard: 1}}\ndemands"
     )
     tank = ("size: {max: 5 t}", "max_inlet_temperature: 118 degC, size: {max: 5 t}")
-    changes = (change, ("h2_cell: {takes", cool), ("demands", warm), tank)
+    changes = (change, ("h2_cell: {inputs", cool), ("demands", warm), tank)
     site = network_of(read_site(written(tmp_path, *changes)))
     routes = [r for r in site.routes.values() if r.stream is not None and r.stream.kind == "sink"]
     assert len(routes) == 2
@@ -408,7 +408,7 @@ def wider(site: Site) -> Site:
         (more_gas_there, "sink_source"),
         (wider, "sink_flow"),
         (lambda site: with_bath(site, heat_while_on=9e3), "sink_known"),
-        (lambda site: with_bath(site, hottest=380.0), "sink_hottest"),
+        (lambda site: with_bath(site, max_temperature=380.0), "sink_hottest"),
         (lambda site: with_bath(site, max_outlet_temperature=380.0), "sink_hottest"),
         (lambda site: with_source(site, water=0.05), "sink_wet"),
         (lambda site: with_source(site, flow=0.02), "sink_outlet"),
@@ -496,7 +496,7 @@ def test_a_sink_is_never_a_loss(tmp_path: Path) -> None:
         "    {fluid: hydrogen, set_point: 60 degC, rate: 20 g/s, places: [yard],\n"
         "     recovery: {efficiency: 12 %, threshold: 200 degC}}",
     )
-    limit = ("h2_cell: {takes", "h2_cell: {max_inlet_temperature: 70 degC, takes")
+    limit = ("h2_cell: {inputs", "h2_cell: {max_inlet_temperature: 70 degC, inputs")
     site = read_site(written(tmp_path, steady, bears, cooler, limit))
     found = planned(site)
     without = planned(replace(site, heat_sinks={}))
@@ -520,7 +520,7 @@ def why_refused(folder: Path, *changes: tuple[str, str]) -> str:
         ),
         (
             [("max_temperature: 140 degC", "max_temperature: 115.3 degC")],
-            "above its 'hottest' (115 degC)",
+            "above its 'max_temperature' (115 degC)",
         ),
         (
             [("max_outlet_temperature: 250 degC", "max_outlet_temperature: 100 degC")],
@@ -530,10 +530,10 @@ def why_refused(folder: Path, *changes: tuple[str, str]) -> str:
         ([("pressure: 2.5 bar", "pressure: 2.5 bar\n    water: 5 %")], "its gas is wet"),
         (
             [
-                ("loss: 60 W/K", "loss: 0 W/K"),
+                ("loss_conductance: 60 W/K", "loss_conductance: 0 W/K"),
                 ("    recovery: {duty: 30 kW, threshold: 115 degC, efficiency: 12 %}\n", ""),
             ],
-            "above its 'hottest'",
+            "above its 'max_temperature'",
         ),
     ],
 )

@@ -95,9 +95,9 @@ WOOL_TO_200 = ((283.15, 0.033), (473.15, 0.064))
 @pytest.mark.parametrize(
     ("rule", "change"),
     [
-        ("layer_hottest", material("wool", hottest=600.0)),  # gas comes at 653 K
-        ("layer_hottest", material("sheet", hottest=285.0)),
-        ("layer_hottest", material("steel", hottest=650.0)),
+        ("layer_hottest", material("wool", max_temperature=600.0)),  # gas comes at 653 K
+        ("layer_hottest", material("sheet", max_temperature=285.0)),
+        ("layer_hottest", material("steel", max_temperature=650.0)),
         ("layer_known", material("wool", conductivity=WOOL_TO_200)),
     ],
 )
@@ -119,7 +119,7 @@ def test_a_layer_just_beyond_the_tolerance_is_a_breach(site: Site, plan: Plan) -
     inner = faces_of(model, stream.inlet)[2]
     room = 2e-3 * (stream.inlet - site.ambient.temperature)
     for off, broken in ((0.5 * room, False), (1.5 * room, True)):
-        other = everywhere(site, material("sheet", hottest=inner - off))
+        other = everywhere(site, material("sheet", max_temperature=inner - off))
         assert ("layer_hottest" in audit(other, plan).rules) == broken
 
 

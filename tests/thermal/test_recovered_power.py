@@ -35,7 +35,7 @@ RECOVERY = (
 BURSTS = ("pressure: 1.4 bar}", "pressure: 1.4 bar, cycle: [{on: 8 h, every: 20 h}]}")
 HOLDER = (
     "pipes:  ",
-    "storage:\n  h: {holds: hydrogen, places: [works], size: {max: 200 kg}}\nbuilds:  ",
+    "storage:\n  h: {holds: hydrogen, places: [works], size: {max: 200 kg}}\npipes:  ",
 )
 QUICK = Settings(gap=1e-4, node_limit=200, time_limit=30.0)
 
@@ -112,7 +112,7 @@ def test_the_coldest_source_counts(tmp_path: Path) -> None:
     beside = (
         "pipes:  ",
         "  burst: {place: vent, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
-        "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\nbuilds:  ",
+        "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\npipes:  ",
     )
     plan = planned(changed(tmp_path, ASKED, RECOVERY, beside))
     assert promised(plan) == pytest.approx(0.15 * 2e-3 * given_up(350, 50), rel=2e-3)
@@ -122,7 +122,7 @@ def test_a_colder_source_is_kept_apart_by_the_threshold(tmp_path: Path) -> None:
     beside = (
         "pipes:  ",
         "  burst: {place: vent, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
-        "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\nbuilds:  ",
+        "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\npipes:  ",
     )
     higher = (RECOVERY[0], RECOVERY[1].replace("200 degC", "360 degC"))
     plan = planned(changed(tmp_path, ASKED, higher, beside))
@@ -285,7 +285,7 @@ def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> 
     spare = (
         "pipes:  ",
         "  second: {place: vent, fluid: hydrogen, flow: 2 g/s, temperature: 380 degC, "
-        "pressure: 1.4 bar}\n\nbuilds:  ",
+        "pressure: 1.4 bar}\n\npipes:  ",
     )
     plan = make_plan(changed(tmp_path, ASKED, RECOVERY, spare), lost).plan
     assert plan is not None

@@ -234,5 +234,5 @@ def test_what_physics_refuses_is_told_of_the_thing() -> None:
     with pytest.raises(SiteFileError, match=r"coolers\.fin_fan: has a set-point of 500 degC"):
         allocator.plan(replace(site, coolers={"fin_fan": fan}))
     fluids = {**site.fluids, "hydrogen": replace(site.fluids["hydrogen"], substance=None)}
-    with pytest.raises(SiteFileError, match="site 'Near vent': builds"):
+    with pytest.raises(SiteFileError, match="site 'Near vent': pipes"):
         network_of(replace(site, fluids={**fluids, "hydrogen": Fluid("hydrogen")}))

@@ -37,7 +37,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                 ("max_surface_temperature: 55 degC", "max_surface_temperature: 12 degC"),
                 (
                     "demands:\n",
-                    "built: {pipes: [{route: track, build: bare, fluid: hydrogen}]}\ndemands:\n",
+                    "built: {pipes: [{route: track, pipe: bare, fluid: hydrogen}]}\ndemands:\n",
                 ),
             ],
             "route 'track': the standing 'bare' bears no stream of 'hydrogen', so it is not used",

@@ -1,0 +1,64 @@
+"""How a plan is run: what it withstands, and the set-points of stores, machines and chambers."""
+
+from __future__ import annotations
+
+from allocator.base.json_kinds import JsonText
+from allocator.base.json_records import fact, record
+
+
+@record
+class Withstands:
+    """Losses that a firm promise holds against at all times, with no valve touched."""
+
+    lost: int = fact("lost", "Number of sources, any of them, that may give nothing.", default=0)
+    low: int = fact("low", "Number of others that may give the low end of their range.", default=0)
+
+    @property
+    def anything(self) -> bool:
+        """False for a promise that needs every source as the site file says."""
+        return self.lost > 0 or self.low > 0
+
+
+NOTHING = Withstands()
+
+
+@record
+class StoreHold:
+    """What is kept in a store, or in a part of a battery, for its promise."""
+
+    store: str = fact("store", "The store, or the battery and its part.")
+    unit: str = fact("unit", "Unit of the reserve.", JsonText(("kg", "J")))
+    reserve: float = fact("reserve", "Content to keep; what is above it may be burnt at once.")
+
+
+@record
+class RunLevels:
+    """Levels of the batteries' swing part at which a unit is run on and off."""
+
+    machine: str = fact("machine", "Machine group of the unit.")
+    start: float = fact("start_at_j", "Level at which it starts.")
+    stop: float = fact("stop_at_j", "Level at which it stops.")
+
+
+@record
+class ChamberHold:
+    """Pressure that the pump of a source keeps in the chamber from which it draws."""
+
+    source: str = fact("source", "The source.")
+    pressure: float = fact("pressure_pa", "Absolute pressure to keep.")
+
+
+@record
+class SetPoints:
+    """Numbers to run the site by."""
+
+    stores: tuple[StoreHold, ...] = fact("stores", "Reserves of stores.", default=())
+    cycled: tuple[RunLevels, ...] = fact("cycled", "Units that are run on and off.", default=())
+    start_order: tuple[str, ...] = fact(
+        "start_order",
+        "Machine groups in the order in which idle units start on surplus, clean ones first.",
+        default=(),
+    )
+    chambers: tuple[ChamberHold, ...] = fact(
+        "chambers", "Pressures of chambers.", optional=True, default=()
+    )
