@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 
 from allocator import Settings, audit, plan_site, read_site
-from allocator.studies.trade_off import trade_off
+from allocator.studies.trade_off import frontier_steps
 
 NETWORKS = Path(__file__).parents[1] / "networks"
 
@@ -29,7 +29,7 @@ def frontier(points: int, name: str, seconds: float | None) -> None:
     plan = plan_site(site, Settings(time_limit=limit)).plan
     one = time.perf_counter() - began
     began = time.perf_counter()
-    steps = trade_off(site, give, points, Settings(time_limit=4 * limit))
+    steps = frontier_steps(site, give, points, Settings(time_limit=4 * limit))
     many = time.perf_counter() - began
     assert all(audit(site, step.plan).accepted for step in steps)
     top = steps[-1].point

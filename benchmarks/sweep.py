@@ -13,14 +13,15 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+from allocator.base.rendering import csv_of
 from allocator.engine import plan_site
 from allocator.network.reading import read_site
 from allocator.search import Settings
 from allocator.site.records import Spread
 from allocator.studies.results import Results
 from allocator.studies.running import StudyCase, Workers, run_cases
-from allocator.studies.sweep import Asked, sweep
-from allocator.studies.sweep_report import sweep_csv
+from allocator.studies.sweep_cases import Asked
+from allocator.studies.sweep_result import sweep
 
 NETWORKS = Path(__file__).parents[1] / "networks"
 
@@ -31,14 +32,17 @@ def main(cases: int) -> None:
     site = replace(site, spreads={"sources.digester.flow": Spread(0.006, 0.012, 0.018)})
     settings = Settings(node_limit=200)
     asked = Asked(draws=cases - 1, plan=plan_site(site, settings).plan)
-    sweep(site, replace(asked, draws=1), settings)  # imports and compiling are no part of it
+    sweep(
+        site, replace(asked, draws=1), settings=settings
+    )  # imports and compiling are no part of it
     seconds, tables = {}, {}
     for count in (1, 2):
         with tempfile.TemporaryDirectory() as folder:
             began = time.perf_counter()
-            rows = sweep(site, asked, settings, Workers(count), Path(folder))
+            workers = Workers(count)
+            result = sweep(site, asked, settings=settings, workers=workers, folder=Path(folder))
             seconds[count] = time.perf_counter() - began
-        tables[count] = sweep_csv(site, rows)
+        tables[count] = csv_of(result.cases)
     assert tables[1] == tables[2]
     print(f"{cases} cases: one worker {seconds[1]:.1f} s (baseline), two {seconds[2]:.1f} s")
     print(f"ratio, two workers to one: {seconds[1] / seconds[2]:.2f}")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import json
 import math
 from html import escape
@@ -26,7 +27,8 @@ def shown_cells(table: Table) -> tuple[tuple[Column, ...], list[tuple[str, ...]]
             kept.append((column, cells))
     shown = []
     for column, cells in kept:
-        unit = unit_of(column, cells)
+        like = [mine for one, mine in kept if table.one_unit and one.kind == column.kind] or [cells]
+        unit = unit_of(column, itertools.chain.from_iterable(like))
         head = head_of(column, unit)
         shown.append([head, *(shown_cell(column, cell, unit) for cell in cells)])
     return tuple(column for column, _ in kept), list(zip(*shown, strict=True))
@@ -35,6 +37,13 @@ def shown_cells(table: Table) -> tuple[tuple[Column, ...], list[tuple[str, ...]]
 def columns_of(table: Table) -> list[tuple[object, ...]]:
     """The cells of a table, column by column."""
     return list(zip(*table.rows, strict=True)) or [()] * len(table.columns)
+
+
+def shown_value(table: Table, name: str, value: object) -> str:
+    """A value for people in the unit that its column has in the table: ``0.844 t``."""
+    column = next(one for one in table.columns if one.name == name)
+    unit = unit_of(column, table.column(name))
+    return f"{shown_cell(column, value, unit)} {unit.name}".rstrip()
 
 
 def lines_of(table: Table) -> list[str]:
@@ -89,7 +98,7 @@ def csv_of(table: Table) -> str:
     """
     sink = io.StringIO()
     writer = csv.writer(sink, lineterminator="\n")
-    writer.writerow(table.keys)
+    writer.writerow(map(inert, table.keys))
     writer.writerows([_written(cell) for cell in row] for row in table.rows)
     return sink.getvalue()
 
@@ -98,7 +107,8 @@ def _written(cell: object) -> object:
     if isinstance(cell, bool):
         return "yes" if cell else "no"
     if isinstance(cell, float):
-        return f"{cell:.9g}"
+        # never -0, nor what is left of a rounding
+        return f"{cell if abs(cell) > 1e-30 else 0.0:.9g}"
     return inert(cell) if isinstance(cell, str) else cell
 
 

@@ -83,6 +83,7 @@ class Table:
         columns: what the values are.
         rows: a value a column: text, bool, int or float in SI; None where there is none.
         note: a sentence or two for people, below the table.
+        one_unit: people see all columns of a kind in the same unit, as of one thing side by side.
 
     Raises:
         ValueError: two columns share a name and unit, or a row has not as many values as columns.
@@ -93,6 +94,7 @@ class Table:
     columns: tuple[Column, ...]
     rows: tuple[tuple[object, ...], ...]
     note: str = ""
+    one_unit: bool = False
 
     def __post_init__(self) -> None:
         if len(set(self.keys)) < len(self.columns):

@@ -12,7 +12,7 @@ from allocator.cli.arguments import (
     solving_arguments,
 )
 from allocator.cli.files import note_first_run, site_of
-from allocator.cli.study_folder import folder_argument, folder_of, for_file, write_study
+from allocator.cli.study_folder import folder_argument, folder_of, write_study
 from allocator.cli.terminal import BAD_INPUT, NOT_FOUND, fail
 
 HELP = "firm power against a material, money or emissions, point by point"
@@ -40,36 +40,23 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site)
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data
-    from allocator.report.page import study_page
-    from allocator.report.page.study_files import frontier_of_text
-    from allocator.studies.trade_off import (
-        check_give,
-        trade_off,
-        trade_off_csv,
-        trade_off_json,
-        trade_off_text,
-    )
+    from allocator.studies.frontier_result import frontier
+    from allocator.studies.trade_off import check_give
 
     check_give(site, given.give)
     if given.steps < 2:
         return fail("allocator: --steps must be 2 or more: the two ends are points", BAD_INPUT)
     try:
         with stdout_for_data():
-            steps = trade_off(
-                site, given.give, given.steps, settings_of(given, site), progress_of(given)
+            result = frontier(
+                site,
+                given.give,
+                steps=given.steps,
+                settings=settings_of(given, site),
+                tell=progress_of(given),
             )
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
-    if not steps:
+    if not result.steps:
         return fail("no plan exists or none was found: 'allocator why' tells more", NOT_FOUND)
-    text = trade_off_text(site, given.give, steps)
-    facts = trade_off_json(site, given.give, steps)
-    found = frontier_of_text(facts, site, folder / "frontier.json")
-    files = {
-        "frontier.csv": trade_off_csv(given.give, steps),
-        "frontier.txt": for_file(lambda: trade_off_text(site, given.give, steps)),
-        "page.html": study_page(site, frontier=found),
-        "frontier.json": facts,
-    }
-    plans = {f"point_{number:02}": step.plan for number, step in enumerate(steps, 1)}
-    return write_study(folder, site, files, plans, text, "frontier")
+    return write_study(folder, result)

@@ -17,7 +17,7 @@ from allocator.cli.arguments import (
     workers_of,
 )
 from allocator.cli.files import note_first_run, plan_of, site_of
-from allocator.cli.study_folder import folder_argument, folder_of, for_file, write_texts
+from allocator.cli.study_folder import folder_argument, folder_of
 from allocator.cli.terminal import (
     BAD_INPUT,
     BREACHES,
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
     from allocator.plans.records import Plan
     from allocator.site.records import Site
-    from allocator.studies.sweep import Asked
+    from allocator.studies.sweep_cases import Asked
 
 HELP = "what a plan gives when flows, stages, efficiencies, demands or stocks are otherwise"
 STOPPED = 130
@@ -98,7 +98,7 @@ def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | 
     """What is asked for, or why it cannot be."""
     from allocator.network.facts import facts_of
     from allocator.studies.grids import grids_of, points
-    from allocator.studies.sweep import Asked
+    from allocator.studies.sweep_cases import Asked
 
     if not given.draws and not given.grid:
         return "nothing to vary; give --draws N, --grid NAME=VALUES, or both"
@@ -121,8 +121,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
 
     from allocator.base.quiet import stdout_for_data
     from allocator.studies.running import ClusterError
-    from allocator.studies.sweep import sweep
-    from allocator.studies.sweep_report import sweep_csv, sweep_json, sweep_text
+    from allocator.studies.sweep_result import sweep
 
     made = not folder.exists()
     folder.mkdir(exist_ok=True)
@@ -131,21 +130,23 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
         if asked.plan is not None:
             settings = replace(settings, basis=asked.plan.basis)
         with stdout_for_data():
-            rows = sweep(site, asked, settings, workers_of(given), folder, progress_of(given))
+            result = sweep(
+                site,
+                asked,
+                settings=settings,
+                workers=workers_of(given),
+                folder=folder,
+                tell=progress_of(given),
+            )
     except KeyboardInterrupt:
         return fail(f"stopped by hand; the same command goes on from {folder}", STOPPED)
     except (ClusterError, ValueError) as error:
         if made:
             _take_away(folder)
         return fail(f"allocator: {error}", BAD_INPUT)
-    text = sweep_text(site, rows, asked.plan)
-    files = {
-        "cases.csv": sweep_csv(site, rows),
-        "sweep.json": sweep_json(rows, asked.plan),
-        "sweep.txt": for_file(lambda: sweep_text(site, rows, asked.plan)),
-    }
-    write_texts(folder, files, "sweep")
-    show(f"{text}\nFiles: {given.output}\n")
+    result.save(folder)
+    show(f"{result.summary()}\nFiles: {given.output}\n")
+    rows = result.rows
     if all(row.firm_clean is None for row in rows):
         return fail("no case gave a result", NOT_FOUND)
     if any(row.status and not row.verified and row.demand is not None for row in rows):
@@ -156,7 +157,7 @@ def _swept(given: argparse.Namespace, site: Site, asked: Asked, folder: Path) ->
 def _take_away(folder: Path) -> None:
     """Leave no folder behind that was made for nothing."""
     from allocator.studies.results import cases_in
-    from allocator.studies.sweep import STORE
+    from allocator.studies.sweep_cases import STORE
 
     if cases_in(folder / STORE) == 0:
         for file in folder.glob(f"{STORE}*"):

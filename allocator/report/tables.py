@@ -5,9 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
-import pandas as pd
-
-from allocator.base.spreadsheet_cells import inert
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
@@ -490,25 +487,3 @@ def bill(site: Network, plan: Plan) -> Table:
         for line in bill_of_materials(site, plan)
     ]
     return table_of("bill_of_materials", "Bill of materials", _BILL, rows)
-
-
-def csv_text(table: pd.DataFrame) -> str:
-    """A table as CSV: nine significant figures, empty where a fact is absent, ``\\n`` line ends.
-
-    Text that a spreadsheet would run as a formula is led by an apostrophe.
-    """
-    # a frame of text: pandas would turn a column of whole numbers and gaps into floats
-    guarded = pd.DataFrame(
-        {_guarded(name): [_guarded(cell) for cell in cells] for name, cells in table.items()},
-        dtype=object,
-    )
-    text: str = guarded.to_csv(index=False, lineterminator="\n")
-    return text
-
-
-def _guarded(cell: object) -> object:
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, float):
-        return f"{cell:.9g}"
-    return inert(cell) if isinstance(cell, str) else cell

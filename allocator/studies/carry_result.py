@@ -19,7 +19,7 @@ from allocator.site.records import Site
 from allocator.studies.carrying import ANYWHERE, WHOLE, CarriedRow, Stop, carried_rows
 from allocator.studies.limit_words import amount_shown, limit_name, marks_of, where
 from allocator.studies.load_factor import load_factor_of
-from allocator.studies.result import StudiedSite, StudyResult, joined, study_json
+from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.running import Workers
 
 FORMAT = "allocator.carry/1"
@@ -47,7 +47,7 @@ class CarryResult(StudyResult):
     """
 
     command: ClassVar[str] = "carry"
-    site: StudiedSite
+    site: Site
     load_factor: float
     generators: Table
     limits: Table
@@ -146,7 +146,7 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
         ),
     )
     return CarryResult(
-        StudiedSite.of(site),
+        site,
         factor,
         Table(
             "generators",

@@ -48,7 +48,7 @@ Task = tuple[Variant, Plan | None]
 """A mix to plan, and the plan to start from."""
 
 
-def compare(
+def compared_mixes(
     site: Site,
     settings: Settings | None = None,
     workers: Workers | None = None,

@@ -15,7 +15,7 @@ from allocator.network.records import Sink
 from allocator.site.records import Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, set_name, sized, verdict
-from allocator.studies.result import StudiedSite, StudyResult, joined, study_json
+from allocator.studies.result import StudyResult, joined, study_json
 from allocator.thermal.baths import SinkState
 
 FORMAT = "allocator.baths/1"
@@ -120,7 +120,7 @@ class HeatSinksResult(StudyResult):
     """
 
     command: ClassVar[str] = "heat_sinks"
-    site: StudiedSite
+    site: Site
     sinks: Table
     sets: Table
     masses: Table
@@ -221,7 +221,7 @@ def heat_sinks(site: Site) -> HeatSinksResult:
     rows = tuple(baths_table(site))
     firsts = [row for row in rows if row.first]
     return HeatSinksResult(
-        StudiedSite.of(site),
+        site,
         Table(
             "sinks",
             "Heat sinks, settled (by losses, and recovery where the site has it)",

@@ -52,6 +52,7 @@ class InsulateResult(StudyResult):
     """
 
     command: ClassVar[str] = "insulate"
+    site: Site
     route: Route
     builds: Table
     rows: tuple[BuildRow, ...]
@@ -148,6 +149,7 @@ def insulate(
         rows_of_route(site, route, fluid=fluid, temperature=temperature, flow=flow, tell=tell)
     )
     return InsulateResult(
+        site,
         replace(corridor_of(site, route), name=route),
         Table("builds", f"Builds of {route}", _BUILDS, tuple(_row(row, rows) for row in rows)),
         rows,

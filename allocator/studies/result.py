@@ -10,24 +10,13 @@ from html import escape
 from pathlib import Path
 from typing import ClassVar
 
-from allocator.base.folders import write_folder
+from allocator.base.file_names import file_names
+from allocator.base.folders import MANIFEST, write_folder
 from allocator.base.rendering import csv_of, html_of
 from allocator.base.table import Table
 from allocator.base.text import WIDTH, columns
+from allocator.plans.records import Plan
 from allocator.site.records import Site
-
-
-@dataclasses.dataclass(frozen=True, slots=True)
-class StudiedSite:
-    """The site that a result is of: its name, and the digest of its file."""
-
-    name: str
-    sha256: str
-
-    @staticmethod
-    def of(site: Site) -> StudiedSite:
-        """The mark of a site."""
-        return StudiedSite(site.name, site.sha256)
 
 
 class StudyResult:
@@ -38,6 +27,7 @@ class StudyResult:
 
     __slots__ = ()
     command: ClassVar[str]
+    site: Site
 
     def tables(self) -> tuple[Table, ...]:
         """Every table, in the order of the fields."""
@@ -60,13 +50,33 @@ class StudyResult:
         """The result as JSON with SI units in the keys, ending in a new line."""
         raise NotImplementedError
 
+    def plans(self) -> Mapping[str, Plan]:
+        """Plans of the study by name; each has a folder of its own among the files."""
+        return {}
+
+    def other_files(self) -> dict[str, str]:
+        """Texts besides those that every result has, by file name."""
+        return {}
+
     def files(self) -> dict[str, bytes]:
-        """What :meth:`save` writes, by name: text, JSON, and every table as CSV."""
+        """What :meth:`save` writes, by name: text, JSON, tables with rows as CSV, plans."""
         with columns(WIDTH):  # the same whatever the terminal
             texts = {f"{self.command}.txt": self.summary()}
         texts[f"{self.command}.json"] = self.to_json()
-        texts |= {f"{table.name}.csv": csv_of(table) for table in self.tables()}
-        return {name: text.encode("utf-8") for name, text in texts.items()}
+        texts |= {f"{table.name}.csv": csv_of(table) for table in self.tables() if table.rows}
+        texts |= self.other_files()
+        files = {name: text.encode("utf-8") for name, text in texts.items()}
+        plans = self.plans()
+        if not plans:
+            return files
+        from allocator.engine import plan_folder_files  # slow to import
+
+        folders = file_names(plans, taken=[*texts, MANIFEST])
+        return files | {
+            f"{folders[name]}/{file}": content
+            for name, plan in plans.items()
+            for file, content in plan_folder_files(self.site, plan).items()
+        }
 
     def save(self, path: str | os.PathLike[str]) -> None:
         """Write :meth:`files` into a folder, which is made where it is missing.
@@ -84,9 +94,9 @@ class StudyResult:
         return f"<p>{heads}</p>" + "".join(map(html_of, self.tables()))
 
 
-def study_json(kind: str, site: StudiedSite | None, facts: Mapping[str, object]) -> str:
+def study_json(kind: str, site: Site | None, facts: Mapping[str, object]) -> str:
     """A result as JSON of a format such as ``allocator.sources/1``."""
-    about = {} if site is None else {"site": dataclasses.asdict(site)}
+    about = {} if site is None else {"site": {"name": site.name, "sha256": site.sha256}}
     data = {"format": kind, **about, **facts}
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 

@@ -12,7 +12,7 @@ from allocator.report.words import percent
 from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import machines_table
-from allocator.studies.result import StudiedSite, StudyResult, joined, study_json
+from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.source_worth import CarriedUnits, fluid_rows, source_rows
 
 FORMAT = "allocator.sources/1"
@@ -77,7 +77,7 @@ class SourcesResult(StudyResult):
     """
 
     command: ClassVar[str] = "sources"
-    site: StudiedSite
+    site: Site
     load_factor: float
     sources: Table
     shared: Table
@@ -132,7 +132,7 @@ def sources(site: Site) -> SourcesResult:
     """
     rows, fluids, factor = source_rows(site), fluid_rows(site), load_factor_of(site)
     return SourcesResult(
-        StudiedSite.of(site),
+        site,
         factor,
         Table(
             "sources",

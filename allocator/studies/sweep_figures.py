@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.studies.sweep import Swept
+from allocator.studies.sweep_cases import Swept
 
 LEVELS = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
 SAME = 1e-5

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import itertools
-import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from allocator.base.errors import AllocatorError
@@ -12,15 +11,12 @@ from allocator.base.quantities import shown
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.report.text import paragraph, section, table, width
-from allocator.report.words import STATUS_WORDS, at, gap, quantity
-from allocator.report.words import money as sum_of_money
+from allocator.report.words import at
 from allocator.search import Settings
 from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Site
 from allocator.verify import audit
 
-FORMAT = "allocator.frontier/1"
 AUDITS_ASIDE = 0.96
 """Share of the time that is for the points; the rest is for their audits."""
 BEND = 2.0
@@ -49,7 +45,7 @@ def check_give(site: Site, give: str) -> None:
         raise AllocatorError(f"--give {shown(give)}: choose one of {', '.join(names)}")
 
 
-def trade_off(
+def frontier_steps(
     site: Site,
     give: str,
     steps: int,
@@ -101,106 +97,3 @@ def _whole(plan: Plan) -> dict[str, int]:
     found |= {f"{r.build} on {r.route}": 1 for r in plan.runs if r.new}
     found |= {f"line {use.name}": 1 for use in plan.lines if use.new}
     return found
-
-
-def trade_off_text(site: Site, give: str, steps: Sequence[TradeOffStep]) -> str:
-    """The frontier on a terminal."""
-    power = "power in all" if give == "emissions" else "clean power"
-    lines = [f"{site.name}: firm {power} against {give}", "-" * width()]
-    cells = [
-        (
-            given_shown(give, step.point.given),
-            quantity(step.point.power, "power"),
-            "-" if step.point.bound is None else quantity(step.point.bound, "power"),
-            gap(step.point.gap),
-            STATUS_WORDS.get(step.point.status, step.point.status),
-            step.point.end or ("knee" if step.knee else ""),
-            "accepted" if step.plan.verified else "REJECTED",
-        )
-        for step in steps
-    ]
-    heads = (give, "firm power", "bound", "gap", "search", "", "audit")
-    lines += section("Points that no other dominates", table(heads, cells, right=(0, 1, 2, 3)))
-    lines += section("Knees", _knees(give, steps))
-    lines += section("What changes in whole pieces from point to point", _jumps(give, steps))
-    return "\n".join(lines) + "\n"
-
-
-def given_shown(give: str, value: float) -> str:
-    """An amount of what is given, as people write it."""
-    if give == "money":
-        return sum_of_money(value)
-    return quantity(value, "emission_rate" if give == "emissions" else "mass")
-
-
-def _knees(give: str, steps: Sequence[TradeOffStep]) -> list[str]:
-    lines = []
-    for step in sorted(steps, key=lambda s: -(s.knee or 0.0)):
-        if step.knee is not None:
-            times = f"{step.knee:.2g} times less" if step.knee < 1000 else "next to nothing"
-            lines += paragraph(
-                f"{given_shown(give, step.point.given)} for "
-                f"{quantity(step.point.power, 'power')}: what is given beyond buys {times}",
-                bullet="* ",
-            )
-    return lines
-
-
-def _jumps(give: str, steps: Sequence[TradeOffStep]) -> list[str]:
-    lines = []
-    for step in steps[1:]:
-        listed = ", ".join(step.changes) or "nothing: amounts alone"
-        lines += paragraph(f"to {given_shown(give, step.point.given)}: {listed}", bullet="* ")
-    return lines
-
-
-def trade_off_csv(give: str, steps: Sequence[TradeOffStep]) -> str:
-    """A line a point, SI."""
-    import pandas as pd
-
-    from allocator.report.tables import csv_text
-
-    return csv_text(pd.DataFrame([_facts(give, step) for step in steps], dtype=object))
-
-
-def _facts(give: str, step: TradeOffStep) -> dict[str, object]:
-    unit = {"money": "", "emissions": "_kg_per_s"}.get(give, "_kg")
-    point = step.point
-    return {
-        f"{give}{unit}": point.given,
-        "firm_power_w": point.power,
-        "bound_w": point.bound,
-        "gap": point.gap,
-        "status": point.status,
-        f"least_{give}{unit}_for_it": point.least_given,
-        "end": point.end,
-        "knee": step.knee,
-        "audited": step.plan.verified,
-        "changes": "; ".join(step.changes),
-    }
-
-
-def trade_off_json(site: Site, give: str, steps: Sequence[TradeOffStep]) -> str:
-    """The points as JSON, SI, ending in a new line."""
-    data = {
-        "format": FORMAT,
-        "site": {"name": site.name, "sha256": site.sha256},
-        "give": give,
-        "basis": steps[0].plan.basis if steps else "",
-        "points": [
-            {
-                "given": step.point.given,
-                "power_w": step.point.power,
-                "bound_w": step.point.bound,
-                "gap": step.point.gap,
-                "status": step.point.status,
-                "least_given": step.point.least_given,
-                "end": step.point.end,
-                "knee": step.knee,
-                "audited": step.plan.verified,
-                "changes": list(step.changes),
-            }
-            for step in steps
-        ],
-    }
-    return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

@@ -20,7 +20,7 @@ from allocator.site.records import Site
 from allocator.solver.settings import Settings
 from allocator.studies.limit_words import limit_said, marks_of, where
 from allocator.studies.most_power import GOALS, MostPower
-from allocator.studies.result import StudiedSite, StudyResult, study_json
+from allocator.studies.result import StudyResult, study_json
 from allocator.studies.wanted import want_of
 from allocator.studies.why_words import sufficient, why_text
 
@@ -69,7 +69,7 @@ class WhyResult(StudyResult):
     """
 
     command: ClassVar[str] = "why"
-    site: StudiedSite
+    site: Site
     status: str
     minimal: bool
     reached: float | None
@@ -149,7 +149,7 @@ def why_result(
     marks = marks_of(file)
     out = {} if found.status == "possible" else kept_out(index_sets_of(network_of(site)))
     return WhyResult(
-        StudiedSite.of(site),
+        site,
         found.status,
         found.minimal,
         found.reached,

@@ -216,3 +216,14 @@ def test_columns_are_chosen_by_name() -> None:
     assert few.rows == ((0.018, "north"), (0.0005, "=1+1"))
     with pytest.raises(KeyError):
         SOURCES.select("flows")
+
+
+def test_columns_of_one_thing_share_a_unit() -> None:
+    columns = (Column("store", "store"), Column("a", "a", "mass"), Column("b", "b", "mass"))
+    table = Table("t", "Stores", columns, (("tank", 248.0, 3000.0),), one_unit=True)
+    assert lines_of(table) == ["  store   a, t  b, t", "  tank   0.248     3"]
+
+
+def test_csv_has_no_negative_zero() -> None:
+    table = Table("t", "", (Column("x", "", "power"),), ((-0.0,), (-1.6e-319,), (-1.0,)))
+    assert csv_of(table) == "x_w\n0\n0\n-1\n"

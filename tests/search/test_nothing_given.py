@@ -59,7 +59,10 @@ def read(folder: Path, *changes: tuple[str, str]) -> Site:
 
 
 # m cp = 20 W/K from 400 degC, 1 W/K to the air at 15 degC: (20 * 400 + 15) / 21 = 381.7 degC
-SINK = "{source: near_well, mass: 1 t, fluid: water, loss_conductance: 1 W/K, max_temperature: 95 degC}"
+SINK = (
+    "{source: near_well, mass: 1 t, fluid: water, loss_conductance: 1 W/K, "
+    "max_temperature: 95 degC}"
+)
 OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "no cooler",
@@ -69,7 +72,8 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "a weak sink",
         [NO_FAR, PUMP, ("demands:", "heat_sinks: {pool: " + SINK + "}\ndemands:")],
-        "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its 'max_temperature'",
+        "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its "
+        "'max_temperature'",
     ),
     (
         "a weak cooler",

@@ -32,7 +32,7 @@ from allocator.site.records import (
     Stage,
     StoreType,
 )
-from allocator.studies.sweep import throttled
+from allocator.studies.sweep_cases import throttled
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 HOUR, DAY = 3600.0, 86400.0

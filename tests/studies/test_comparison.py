@@ -10,11 +10,13 @@ from pathlib import Path
 
 import pytest
 
+from allocator.base.rendering import csv_of
 from allocator.network.reading import read_site
 from allocator.search import Settings
 from allocator.site.records import Mix, Site
-from allocator.studies.comparison import Compared, bought, compare
-from allocator.studies.comparison_report import comparison_csv, comparison_text, said
+from allocator.studies.compare_result import compare_result
+from allocator.studies.compare_words import said
+from allocator.studies.comparison import Compared, bought, compared_mixes
 from allocator.studies.mixes import mixes_of
 from allocator.verify import audit
 
@@ -31,7 +33,7 @@ def island() -> Site:
 
 @pytest.fixture(scope="module")
 def rows(island: Site) -> list[Compared]:
-    return compare(island, QUICK)
+    return compared_mixes(island, QUICK)
 
 
 def test_every_mix_has_an_audited_plan_of_the_site_itself(
@@ -104,7 +106,7 @@ def test_the_sentence_tells_the_difference_between_two_plans(rows: list[Compared
     assert step is not None
     assert step.power == pytest.approx(backed.firm_total - clean.firm_total)
     assert step.counted == pytest.approx(backed.counted)
-    text = " ".join(said(rows))
+    text = said(rows)
     assert text.startswith("Clean supply alone serves 5")
     assert "120 t/a of counted emission" in text
     assert "a year from 'diesel_boat'" in text
@@ -114,7 +116,7 @@ def test_a_search_that_ran_out_is_not_taken_for_an_answer(rows: list[Compared]) 
     clean = rows[0]
     assert clean.figures is not None
     starved = replace(clean, figures=replace(clean.figures, firm_clean=0.0, firm_total=0.0))
-    text = " ".join(said([starved, *rows[1:]]))
+    text = said([starved, *rows[1:]])
     assert "allow more time before comparing the two" in text
 
 
@@ -124,25 +126,28 @@ def test_another_mix_tells_what_emitting_supply_buys_where_clean_first_had_no_ti
     clean, first = rows[0].figures, rows[2]
     assert clean is not None
     hurried = replace(first, figures=replace(clean, status="time_limit"))
-    text = " ".join(said([*rows[:2], hurried, *rows[3:]]))
+    text = said([*rows[:2], hurried, *rows[3:]])
     assert re.search("by emitting supply as in '(least|cheapest) ", text)
     proven = replace(first, figures=replace(clean, status="optimal"))
-    assert "emitting supply adds nothing." in " ".join(said([*rows[:2], proven, *rows[3:]]))
+    assert "emitting supply adds nothing." in said([*rows[:2], proven, *rows[3:]])
 
 
 def test_csv_and_text_hold_every_mix(island: Site, rows: list[Compared]) -> None:
-    lines = list(csv.DictReader(io.StringIO(comparison_csv(island, rows))))
+    lines = list(csv.DictReader(io.StringIO(csv_of(compare_result(island, rows).comparison))))
     assert [line["mix"] for line in lines] == [row.name for row in rows]
     assert float(lines[0]["counted_kg_per_s"]) == 0.0
     assert lines[0]["bought[diesel_boat]_kg_per_s"] == ""
-    text = comparison_text(island, rows)
+    text = compare_result(island, rows).summary()
     assert all(len(line) <= 100 for line in text.splitlines())
     assert "no new diesel" in text
+    power = {row[0]: row[1:] for row in compare_result(island, rows).power.rows}
+    assert power["diesel_set"][0] == 0.0  # clean only: the existing sets are idle
+    assert power["diesel_set"][1] == rows[1].figures.power["diesel_set"]  # type: ignore[union-attr]
 
 
 def test_by_products_that_feed_back_are_told(two_bays: Site) -> None:
-    rows = compare(two_bays, QUICK)
-    told = comparison_text(two_bays, rows)
+    rows = compared_mixes(two_bays, QUICK)
+    told = compare_result(two_bays, rows).summary()
     assert "used again" in told
 
 
@@ -153,10 +158,10 @@ def two_bays() -> Site:
 
 def test_a_mix_without_a_plan_says_why() -> None:
     valley = read_site(NETWORKS / "dry_valley.yaml")
-    (clean, *_) = compare(valley, QUICK)
+    (clean, *_) = compared_mixes(valley, QUICK)
     assert clean.plan is None
     assert "no plan exists" in clean.reason
-    assert "No plan" in comparison_text(valley, [clean])
+    assert "No plan" in compare_result(valley, [clean]).summary()
 
 
 def test_mixes_keep_to_the_stricter_cap(island: Site) -> None:

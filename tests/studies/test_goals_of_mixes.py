@@ -13,7 +13,7 @@ from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.mixes import supply_named
 from allocator.site.records import Site
-from allocator.studies.comparison import Compared, compare
+from allocator.studies.comparison import Compared, compared_mixes
 from allocator.studies.mixes import mixes_of
 from allocator.studies.starts import adopted
 from allocator.verify import audit
@@ -29,7 +29,7 @@ def site() -> Site:
 
 @pytest.fixture(scope="module")
 def rows(site: Site) -> dict[str, Compared]:
-    return {row.name: row for row in compare(site, QUICK)}
+    return {row.name: row for row in compared_mixes(site, QUICK)}
 
 
 def plan_of(rows: dict[str, Compared], mix: str) -> Plan:
@@ -74,7 +74,7 @@ def test_a_plan_whose_goals_lack_clean_power_tells_mean_and_ceiling_of_it(site: 
 
 def test_mixes_of_a_site_with_an_order_of_its_own_pass(site: Site) -> None:
     other = replace(site, goals=("money", "served_power"), mixes={})
-    for row in compare(other, QUICK):
+    for row in compared_mixes(other, QUICK):
         assert row.plan is not None
         assert row.plan.verified, row.name
 

@@ -16,7 +16,7 @@ from allocator.plans.records import Plan
 from allocator.search import Settings
 from allocator.site.records import Mix, Site
 from allocator.studies import comparison
-from allocator.studies.comparison import Compared, compare, plan_mix
+from allocator.studies.comparison import Compared, compared_mixes, plan_mix
 from allocator.studies.mixes import Variant, mixes_of
 from allocator.studies.results import Result
 from allocator.studies.running import StudyCase, Workers
@@ -51,7 +51,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
 
 @pytest.fixture(scope="module")
 def rows(site: Site) -> dict[str, Compared]:
-    return {row.name: row for row in compare(site, QUICK)}
+    return {row.name: row for row in compared_mixes(site, QUICK)}
 
 
 @pytest.fixture(scope="module")
@@ -115,7 +115,7 @@ def test_a_starved_mix_is_planned_again_from_what_another_found(
 
     monkeypatch.setattr(comparison, "plan_mix", starved)
     told: list[str] = []
-    found = {row.name: row for row in compare(site, QUICK, tell=told.append)}
+    found = {row.name: row for row in compared_mixes(site, QUICK, tell=told.append)}
     assert [len(of) for of in starts.values()] == [2, 1, 1, 1, 1]
     again = starts["clean only"][1]
     assert again is not None
@@ -145,7 +145,7 @@ def test_a_plan_that_no_search_betters_is_taken_as_it_is(
         }
 
     monkeypatch.setattr(comparison, "plan_mix", poor)
-    found = {row.name: row for row in compare(site, QUICK)}
+    found = {row.name: row for row in compared_mixes(site, QUICK)}
     first, other = found["clean first"], found["least emissions"]
     assert first.figures is not None
     assert other.figures is not None
@@ -175,12 +175,12 @@ def test_time_is_shared_and_one_mix_is_planned_however_late_it_is(
 
     monkeypatch.setattr(comparison, "plan_mix", quick)
     monkeypatch.setattr("allocator.base.clock.Clock.seconds", lambda self: seconds[0])
-    compare(site, Settings(time_limit=50.0), Workers())
+    compared_mixes(site, Settings(time_limit=50.0), Workers())
     # 40 s for six shares of five mixes; what the first ones leave goes on, what is taken is gone
     assert list(given.values()) == pytest.approx([40 / 6, 39 / 5, 2 * 38 / 4, 8 / 2, 7.0])
     given.clear()
     seconds[0] = 100.0
-    late = compare(site, Settings(time_limit=50.0), Workers())
+    late = compared_mixes(site, Settings(time_limit=50.0), Workers())
     assert list(given.values()) == [1.0]
     assert [row.reason for row in late if row.name not in given] == 4 * [
         "no time was left for it: allow more"
@@ -197,7 +197,7 @@ MIXES = {
 def poor(site: Site) -> dict[str, Compared]:
     """What the mixes come to with one engine and one oil set at most: plans of the site as well."""
     few = {name: replace(machine, max_units=1) for name, machine in site.machines.items()}
-    rows = compare(replace(site, machines=few, mixes=MIXES), QUICK)
+    rows = compared_mixes(replace(site, machines=few, mixes=MIXES), QUICK)
     mixed = replace(site, mixes=MIXES)
     assert all(row.plan is None or audit(mixed, row.plan).accepted for row in rows)
     return {row.name: row for row in rows}
@@ -205,7 +205,7 @@ def poor(site: Site) -> dict[str, Compared]:
 
 @pytest.fixture(scope="module")
 def good(site: Site) -> dict[str, Compared]:
-    return {row.name: row for row in compare(replace(site, mixes=MIXES), QUICK)}
+    return {row.name: row for row in compared_mixes(replace(site, mixes=MIXES), QUICK)}
 
 
 @pytest.mark.parametrize("workers", [1, 2, 5])
@@ -226,7 +226,7 @@ def test_a_mix_that_allows_more_is_never_worse_in_its_first_goal(
 
     monkeypatch.setattr(comparison, "run_cases", searched)
     mixed = replace(site, mixes=MIXES)
-    found = {row.name: row for row in compare(mixed, QUICK, Workers(workers))}
+    found = {row.name: row for row in compared_mixes(mixed, QUICK, Workers(workers))}
     for less, more in itertools.permutations(mixes_of(mixed), 2):
         inner, outer = found[less.name].plan, found[more.name].plan
         if _allows_all_of(more, less) and inner is not None:

@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from allocator.base.rendering import csv_of
 from allocator.engine import plan_site
 from allocator.network.deriving import network_of
 from allocator.network.facts import facts_of
@@ -26,8 +27,8 @@ from allocator.studies.as_built import as_built
 from allocator.studies.grids import grids_of
 from allocator.studies.results import Results
 from allocator.studies.running import Workers
-from allocator.studies.sweep import Asked, Swept, sweep
-from allocator.studies.sweep_report import sweep_csv
+from allocator.studies.sweep_cases import Asked, swept_cases
+from allocator.studies.sweep_result import sweep, sweep_result
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 SETTINGS = Settings(node_limit=300)
@@ -52,7 +53,7 @@ def plan(site: Site) -> Plan:
 
 
 def test_a_plan_operated_on_its_own_site_gives_its_promise(site: Site, plan: Plan) -> None:
-    (row,) = sweep(site, Asked(plan=plan), SETTINGS)
+    (row,) = swept_cases(site, Asked(plan=plan), SETTINGS)
     assert row.kept
     assert row.verified
     assert row.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-5)
@@ -74,7 +75,7 @@ def test_a_flow_by_hand(site: Site, plan: Plan) -> None:
     1 g/s x 18 h = 64.8 kg, and 130 kg stand. Power follows the draw: 13.4 kW for 2.005 g/s.
     """
     grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s,40g/s"], standing=True)
-    less, enough, plenty = sweep(site, Asked(grids=grids, plan=plan), SETTINGS)
+    less, enough, plenty = swept_cases(site, Asked(grids=grids, plan=plan), SETTINGS)
     full = plan.power.firm_clean
     mean = plan.stores[0].draw["flat"]
     assert less.firm_clean == pytest.approx(full * 0.001 / mean, rel=1e-3)
@@ -83,10 +84,23 @@ def test_a_flow_by_hand(site: Site, plan: Plan) -> None:
     assert plenty.firm_clean == pytest.approx(full, rel=1e-5)
 
 
+def test_a_result_has_the_cases_as_tables(site: Site, plan: Plan) -> None:
+    result = sweep(site, grids=["flow.digester=4g/s,9g/s"], plan=plan, settings=SETTINGS)
+    assert (result.mode, result.figure, len(result.cases)) == ("re-checked", "firm_clean", 2)
+    assert result.promised == plan.power.firm_clean
+    assert result.cases.column("promise_kept") == (False, True)
+    assert result.cases.keys[2] == "sources.digester.flow [kg/s]"
+    assert [row["point"] for row in result.points.records()] == [
+        "flow.digester 4 g/s",
+        "flow.digester 9 g/s",
+    ]
+    assert max(map(len, result.summary().splitlines())) <= 100
+
+
 def test_valves_untouched(site: Site, plan: Plan) -> None:
     """With its valve as it is, the plan falls short exactly where the source gives less."""
     grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s"], standing=True)
-    rows = sweep(site, Asked(grids=grids, plan=plan, simulated_days=20), SETTINGS)
+    rows = swept_cases(site, Asked(grids=grids, plan=plan, simulated_days=20), SETTINGS)
     assert rows[0].hours_short is not None
     assert rows[0].hours_short > 1000
     assert rows[1].hours_short == 0
@@ -94,7 +108,7 @@ def test_valves_untouched(site: Site, plan: Plan) -> None:
 
 def test_a_failing_case_is_told_and_the_rest_go_on(site: Site) -> None:
     grids = grids_of(facts_of(site), ["cycle[1].on.digester=30h,6h"], standing=False)
-    bad, good = sweep(site, Asked(grids=grids), SETTINGS)
+    bad, good = swept_cases(site, Asked(grids=grids), SETTINGS)
     assert bad.firm_clean is None
     assert bad.reason == "source 'digester': on for longer than its period"
     assert good.firm_clean is not None
@@ -103,7 +117,7 @@ def test_a_failing_case_is_told_and_the_rest_go_on(site: Site) -> None:
 def test_a_point_without_a_plan_gives_nothing(tmp_path: Path) -> None:
     site = read_site(NETWORKS / "dry_valley.yaml")
     grids = grids_of(facts_of(site), ["stock.steel=3.5t,9t"], standing=False)
-    none, some = sweep(site, Asked(grids=grids), SETTINGS)
+    none, some = swept_cases(site, Asked(grids=grids), SETTINGS)
     assert (none.firm_total, none.status) == (0.0, "no plan exists")
     assert some.firm_total is not None
     assert some.firm_total > 0
@@ -112,13 +126,13 @@ def test_a_point_without_a_plan_gives_nothing(tmp_path: Path) -> None:
 def test_pool_and_cluster_give_the_same_bytes(site: Site, plan: Plan) -> None:
     distributed = pytest.importorskip("distributed")
     asked = Asked(draws=5, plan=plan)
-    here = sweep_csv(site, sweep(site, asked, SETTINGS))
-    pool = sweep_csv(site, sweep(site, asked, SETTINGS, Workers(2)))
+    here = csv_of(sweep(site, asked, settings=SETTINGS).cases)
+    pool = csv_of(sweep(site, asked, settings=SETTINGS, workers=Workers(2)).cases)
     with distributed.LocalCluster(
         n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
     ) as cluster:
         workers = Workers(cluster=cluster.scheduler_address)
-        there = sweep_csv(site, sweep(site, asked, SETTINGS, workers))
+        there = csv_of(sweep(site, asked, settings=SETTINGS, workers=workers).cases)
     assert here == pool == there
     assert here.count("\n") == 7
 
@@ -156,12 +170,13 @@ def test_killed_three_times_and_gone_on_with(site: Site, tmp_path: Path) -> None
         assert not (folder / "cases.csv").exists()
     assert len(finished) < 41
     settings = Settings(node_limit=100)
-    sweep(site, Asked(draws=40), settings, folder=folder)  # the same in this process
+    swept_cases(site, Asked(draws=40), settings, folder=folder)  # the same in this process
     known = _known(folder / "cases.sqlite")
     assert len(known) == 41
     assert {key: known[key] for key in finished} == finished
-    rows: list[Swept] = sweep(site, Asked(draws=40), settings, folder=folder)
-    assert sweep_csv(site, rows[:4]) == sweep_csv(site, sweep(site, Asked(draws=3), settings))
+    rows = swept_cases(site, Asked(draws=40), settings, folder=folder)
+    few = sweep(site, draws=3, settings=settings)
+    assert csv_of(sweep_result(site, rows[:4], None).cases) == csv_of(few.cases)
 
 
 @pytest.mark.parametrize("workers", ["1", "2"])
@@ -193,9 +208,9 @@ def test_stopped_by_hand(tmp_path: Path, workers: str) -> None:
 
 
 def test_more_draws_go_on_from_fewer(site: Site, tmp_path: Path) -> None:
-    few = sweep(site, Asked(draws=2), SETTINGS, folder=tmp_path)
+    few = swept_cases(site, Asked(draws=2), SETTINGS, folder=tmp_path)
     told: list[str] = []
-    more = sweep(site, Asked(draws=4), SETTINGS, folder=tmp_path, tell=told.append)
+    more = swept_cases(site, Asked(draws=4), SETTINGS, folder=tmp_path, tell=told.append)
     assert told[0] == "3 of 5 cases are known already"
     assert more[:3] == few
     with Results(tmp_path / "other.sqlite", {}) as other:

@@ -8,9 +8,9 @@ from scipy import stats
 
 from allocator.site.records import Spread
 from allocator.studies.draws import at_level, drawn
-from allocator.studies.sweep import Swept
+from allocator.studies.sweep_cases import Swept
 from allocator.studies.sweep_figures import effects, likely_share, rank_correlation, summaries
-from allocator.studies.sweep_report import _effect_table
+from allocator.studies.sweep_result import effect_table
 
 LEVELS = (0.0, 0.001, 0.1, 0.37, 0.5, 0.83, 0.999, 1.0)
 
@@ -116,8 +116,10 @@ def test_few_cases_have_no_test_of_significance(cases: int, chance: float | None
     (effect,) = effects(rows, "firm_clean")
     assert (effect.rank, effect.cases) == (1.0, cases)
     assert effect.chance == (None if chance is None else pytest.approx(chance, abs=1e-3))
-    text = "\n".join(_effect_table([effect], "firm_clean"))
+    table = effect_table([effect], "firm_clean")
     if chance is None:
-        assert f"Too few cases for a significance test (n = {cases})." in " ".join(text.split())
+        assert f"Too few cases for a significance test (n = {cases})." in table.note
+        assert table.column("significant") == (None,)
     else:
-        assert f"Below {chance:.2f} it may well be chance" in " ".join(text.split())
+        assert f"Correlations below {chance:.2f} are not significant" in table.note
+        assert table.column("significant") == (True,)

@@ -13,11 +13,13 @@ from tiny_search import best_goals
 from tiny_sites import tiny_site
 
 from allocator.base.errors import AllocatorError
+from allocator.base.rendering import csv_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Material, Site
-from allocator.studies.trade_off import check_give, trade_off, trade_off_csv, trade_off_text
+from allocator.studies.frontier_result import frontier, frontier_result
+from allocator.studies.trade_off import check_give, frontier_steps
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 EXACT = Settings(node_limit=100_000, gap=5e-7)
@@ -76,7 +78,7 @@ def test_points_by_hand() -> None:
 
 def test_dominated_points_are_dropped_and_all_are_audited() -> None:
     site = read_site(NETWORKS / "first.yaml")
-    steps = trade_off(site, "steel", 9, EXACT)
+    steps = frontier_steps(site, "steel", 9, EXACT)
     assert all(step.plan.verified for step in steps)
     given = [step.point.given for step in steps]
     power = [step.point.power for step in steps]
@@ -85,16 +87,16 @@ def test_dominated_points_are_dropped_and_all_are_audited() -> None:
     assert len(steps) < 9  # below 650 kg nothing can be had, however much is asked for
     jumps = [step.changes for step in steps]
     assert any("+small_engine at mill" in change for change in jumps[1])
-    text = trade_off_text(site, "steel", steps)
-    assert all(len(line) <= 100 for line in text.splitlines())
-    rows = list(csv.DictReader(io.StringIO(trade_off_csv("steel", steps))))
+    result = frontier_result(site, "steel", steps)
+    assert all(len(line) <= 100 for line in result.summary().splitlines())
+    rows = list(csv.DictReader(io.StringIO(csv_of(result.frontier))))
     assert [float(row["steel_kg"]) for row in rows] == pytest.approx(given, rel=1e-8, abs=1e-9)
 
 
 def test_a_knee_is_where_more_buys_half_as_much() -> None:
     """844.4 kg give 10 kW; the 150 kg of a second engine then give nothing by themselves."""
     site = read_site(NETWORKS / "first.yaml")
-    steps = trade_off(site, "steel", 9, EXACT)
+    steps = frontier_steps(site, "steel", 9, EXACT)
     knees = [step.point.power for step in steps if step.knee is not None]
     assert knees == [pytest.approx(10_000.0, rel=1e-5)]
 
@@ -113,7 +115,9 @@ def test_only_what_the_site_has_can_be_given() -> None:
     site = read_site(NETWORKS / "first.yaml")
     check_give(site, "money")
     with pytest.raises(AllocatorError, match="choose one of steel, money, emissions"):
-        check_give(site, "stel")
+        frontier(site, "stel")
+    with pytest.raises(ValueError, match="steps must be 2 or more"):
+        frontier(site, "steel", steps=1)
 
 
 EMITTING = """

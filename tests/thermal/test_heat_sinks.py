@@ -182,7 +182,8 @@ SITES: dict[str, list[tuple[str, str]]] = {
     "stones": [
         (
             "fluid: water\n    loss_conductance: 60",
-            "specific_heat: 850 J/(kg*K)\n    initial_temperature: 90 degC\n    loss_conductance: 300",
+            "specific_heat: 850 J/(kg*K)\n    initial_temperature: 90 degC\n    "
+            "loss_conductance: 300",
         ),
         (RECOVERY, ""),
         ("max_temperature: 140 degC", "max_temperature: 240 degC"),
@@ -438,7 +439,7 @@ def test_it_is_said(site: Site, plan: Plan, tmp_path: Path) -> None:
     assert outlet == pytest.approx(273.15 + 116, abs=0.5)
     pump = two.sources["furnace_purge"].pump
     assert pump is not None
-    assert (pump_limit, reason) == (pump.hottest_inlet, None)
+    assert (pump_limit, reason) == (pump.max_inlet_temperature, None)
     assert "it may reach 144 degC, above" in str(counted["sink, 5 t", False][2])
     told = [entry["as_heat_sink"] for entry in json.loads(heat_sinks(two).to_json())["baths"]]
     assert [one["gas_leaves_at_most_k"] is None for both in told for one in both] == [

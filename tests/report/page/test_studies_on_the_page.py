@@ -24,7 +24,7 @@ from allocator.report.page.study_files import (
     read_mixes,
 )
 from allocator.site.records import Site
-from allocator.studies import comparison_report, trade_off
+from allocator.studies import compare_result, frontier_result
 
 
 class Exact(HTMLParser):
@@ -52,8 +52,8 @@ def exact_rows(page: str) -> dict[str, list[list[float]]]:
 
 
 def test_the_formats_are_those_that_the_studies_write() -> None:
-    assert comparison_report.FORMAT == MIXES_FORMAT
-    assert trade_off.FORMAT == FRONTIER_FORMAT
+    assert compare_result.FORMAT == MIXES_FORMAT
+    assert frontier_result.FORMAT == FRONTIER_FORMAT
 
 
 def test_figures_are_those_of_the_files(first: tuple[Site, Plan], tmp_path: Path) -> None:

@@ -75,7 +75,7 @@ class Swept:
     reason: str = ""
 
 
-def sweep(
+def swept_cases(
     site: Site,
     asked: Asked,
     settings: Settings | None = None,

@@ -1,0 +1,77 @@
+"""What emitting supply buys and costs beside clean supply alone, in a sentence."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from allocator.base.status import Status
+from allocator.report.words import money, percent, quantity
+from allocator.studies.comparison import Compared, bought
+
+YEAR = 31_557_600.0
+UNSETTLED = 0.01
+"""Clean supply alone cannot be worse than beside emitting supply; by this share it is search."""
+
+
+def said(rows: Sequence[Compared]) -> str:
+    """What the emitting share buys and costs, in a sentence; empty where that is not known."""
+    figures = {row.name: row.figures for row in rows}
+    clean, backed = figures.get("clean only"), figures.get("clean first")
+    if clean is None or backed is None:
+        return ""
+    step = bought(clean, backed)
+    served = percent(clean.served_share)
+    if clean.firm_clean < backed.firm_clean * (1 - UNSETTLED):
+        return (
+            f"The search for clean supply alone reached {served} of the demand in its time, "
+            f"though 'clean first' serves {percent(backed.firm_clean / backed.demand_mean)} clean: "
+            "allow more time before comparing the two."
+        )
+    if backed.firm_clean < clean.firm_clean * (1 - UNSETTLED):
+        return (
+            f"The search for 'clean first' reached {percent(backed.firm_clean / clean.demand_mean)}"
+            f" of the demand served clean in its time, though clean supply alone serves {served}: "
+            "allow more time before comparing the two."
+        )
+    name = "clean first"
+    if step is None and backed.status not in (Status.OPTIMAL, Status.WITHIN_GAP):
+        # the search for clean first had no time for the rest; another mix may show what there is
+        others = [row for row in rows if row.figures and bought(clean, row.figures)]
+        if others:
+            best = max(others, key=lambda row: row.figures.firm_total if row.figures else 0.0)
+            assert best.figures is not None
+            name, backed = best.name, best.figures
+            step = bought(clean, backed)
+    if step is None:
+        open_ended = (
+            ""
+            if backed.status in (Status.OPTIMAL, Status.WITHIN_GAP)
+            else " that was found in the time"
+        )
+        return (
+            f"Clean supply alone serves {served} of the demand; emitting supply adds nothing"
+            f"{open_ended}."
+        )
+    costs = [f"{quantity(step.counted, 'emission_rate')} of counted emission"]
+    less = clean.firm_clean - backed.firm_clean
+    if name != "clean first" and less > 0:
+        costs.append(f"{quantity(less, 'power')} of clean power")
+    costs += [
+        f"{quantity(abs(kg), 'mass')} {'more' if kg > 0 else 'less'} '{material}'"
+        for material, kg in step.materials.items()
+        if abs(kg) > 1e-6 * max(1.0, backed.materials[material])
+    ]
+    if abs(step.money) >= 1:
+        costs.append(f"{money(abs(step.money))} {'more' if step.money > 0 else 'less'} money")
+    fuel = [f"{quantity(rate * YEAR, 'mass')} a year from '{n}'" for n, rate in step.fuel.items()]
+    by = "emitting supply" if name == "clean first" else f"emitting supply as in '{name}'"
+    told = (
+        f"Clean supply alone serves {served} of the demand. The next {percent(step.share)} "
+        f"({quantity(step.power, 'power')}), by {by}, cost {_listed(costs)}"
+    )
+    told += f"; they burn {_listed(fuel)} more." if fuel else "."
+    return told
+
+
+def _listed(parts: Sequence[str]) -> str:
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -1,0 +1,188 @@
+"""Firm power against one scarce thing, as tables: points, knees, and what changes between them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar
+
+from allocator.base.rendering import section_of, shown_value
+from allocator.base.table import Column, Table
+from allocator.base.text import paragraph, section, width
+from allocator.network.deriving import network_of
+from allocator.plans.records import Plan
+from allocator.report.words import STATUS_WORDS, quantity
+from allocator.search import Settings
+from allocator.site.records import Site
+from allocator.studies.result import StudyResult, joined, study_json
+from allocator.studies.trade_off import TradeOffStep, check_give, frontier_steps
+
+FORMAT = "allocator.frontier/1"
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class FrontierResult(StudyResult):
+    """Points that no other dominates, each with a plan that was audited.
+
+    Attributes:
+        give: a material of the site, ``money`` or ``emissions``.
+        frontier: the points, with knees and with the changes from the point before.
+        steps: the same as records, with the plans.
+    """
+
+    command: ClassVar[str] = "frontier"
+    site: Site
+    give: str
+    frontier: Table
+    steps: tuple[TradeOffStep, ...]
+
+    def summary(self) -> str:
+        """Points, knees, and what changes from point to point."""
+        power = "power in all" if self.give == "emissions" else "clean power"
+        return joined(
+            [f"{self.site.name}: firm {power} against {self.give}", "-" * width()],
+            section_of(self._points()),
+            section("Knees", self._knees()),
+            section("Changes from the point before", self._changes()),
+        )
+
+    def _points(self) -> Table:
+        """The points with words for people."""
+        columns = self.frontier.columns[:4]
+        rows = tuple(
+            (
+                *row[:4],
+                STATUS_WORDS.get(step.point.status, step.point.status),
+                step.point.end or ("knee" if step.knee else None),
+                "accepted" if step.plan.verified else "REJECTED",
+            )
+            for row, step in zip(self.frontier.rows, self.steps, strict=True)
+        )
+        words = (Column("search", "search"), Column("end", "end or knee"), Column("audit", "audit"))
+        return Table("points", self.frontier.title, (*columns, *words), rows)
+
+    def _knees(self) -> list[str]:
+        lines = []
+        for step in sorted(self.steps, key=lambda s: -(s.knee or 0.0)):
+            if step.knee is not None:
+                power = quantity(step.point.power, "power")
+                times = f"1/{step.knee:.2g} of what was gained before it"
+                gain = times if step.knee < 1000 else "next to nothing"
+                lines += paragraph(
+                    f"{self._given(step)} for {power}: each unit beyond it gains {gain}",
+                    bullet="* ",
+                )
+        return lines
+
+    def _changes(self) -> list[str]:
+        return [
+            line
+            for step in self.steps[1:]
+            for line in paragraph(
+                f"to {self._given(step)}: {', '.join(step.changes) or 'amounts alone'}",
+                bullet="* ",
+            )
+        ]
+
+    def _given(self, step: TradeOffStep) -> str:
+        """An amount of what is given, in the unit of the table."""
+        return shown_value(self.frontier, "given", step.point.given)
+
+    def to_json(self) -> str:
+        """The points as JSON."""
+        return study_json(
+            FORMAT,
+            self.site,
+            {
+                "give": self.give,
+                "basis": self.steps[0].plan.basis if self.steps else "",
+                "points": [
+                    {
+                        "given": step.point.given,
+                        "power_w": step.point.power,
+                        "bound_w": step.point.bound,
+                        "gap": step.point.gap,
+                        "status": step.point.status,
+                        "least_given": step.point.least_given,
+                        "end": step.point.end,
+                        "knee": step.knee,
+                        "audited": step.plan.verified,
+                        "changes": list(step.changes),
+                    }
+                    for step in self.steps
+                ],
+            },
+        )
+
+    def plans(self) -> Mapping[str, Plan]:
+        """A plan for each point."""
+        return {f"point_{number:02}": step.plan for number, step in enumerate(self.steps, 1)}
+
+    def other_files(self) -> dict[str, str]:
+        """The page with the chart."""
+        from allocator.report.page import study_page
+        from allocator.report.page.study_files import frontier_of_text
+
+        network = network_of(self.site)
+        chart = frontier_of_text(self.to_json(), network, Path("frontier.json"))
+        return {"page.html": study_page(network, frontier=chart)}
+
+
+def frontier(
+    site: Site,
+    give: str,
+    *,
+    steps: int = 10,
+    settings: Settings | None = None,
+    tell: Callable[[str], object] = lambda words: None,
+) -> FrontierResult:
+    """The most firm power for each amount of one scarce thing, point by point.
+
+    Args:
+        site: the site.
+        give: a material of the site, ``money``, or ``emissions`` (then all power counts).
+        steps: points, both ends included; those that another dominates are dropped.
+        settings: of the search; the time limit is that of all points and their audits.
+        tell: hears of progress.
+
+    Raises:
+        AllocatorError: there is nothing of that name to give.
+        ValueError: ``steps`` is below 2.
+    """
+    check_give(site, give)
+    if steps < 2:
+        raise ValueError("steps must be 2 or more: the two ends are points")
+    return frontier_result(site, give, frontier_steps(site, give, steps, settings, tell))
+
+
+def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> FrontierResult:
+    """The result of points that were worked out."""
+    kind, unit = {"money": ("money", ""), "emissions": ("emission_rate", "_kg_per_s")}.get(
+        give, ("mass", "_kg")
+    )
+    columns = (
+        Column("given", give, kind, "What the plan takes of it.", f"{give}{unit}"),
+        Column("firm_power", "firm power", "power"),
+        Column("bound", "proven limit", "power", "No plan with as much of it has more power."),
+        Column("gap", "gap", "share"),
+        Column("status", "search"),
+        Column(
+            *("least_given", f"least {give} for it", kind, "No plan of that power takes less."),
+            f"least_{give}{unit}_for_it",
+        ),
+        Column("end", "end"),
+        Column("knee", "knee", "number", "How many times less a unit beyond it gains."),
+        Column("audited", "audit accepted", "flag"),
+        Column("changes", "changes", "text", "What differs from the point before."),
+    )
+    rows = tuple(
+        (
+            *(step.point.given, step.point.power, step.point.bound, step.point.gap),
+            *(step.point.status, step.point.least_given, step.point.end, step.knee),
+            *(step.plan.verified, "; ".join(step.changes)),
+        )
+        for step in steps
+    )
+    table = Table("frontier", "Points that no other dominates", columns, rows)
+    return FrontierResult(site, give, table, tuple(steps))

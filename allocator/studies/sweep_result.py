@@ -1,0 +1,300 @@
+"""A sweep as tables: all cases, quantiles by grid point, promises kept, what matters most."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+from typing import Any, ClassVar
+
+from allocator.base.dimensions import DIMENSIONS
+from allocator.base.rendering import section_of
+from allocator.base.table import Column, Table
+from allocator.base.text import paragraph, section, width
+from allocator.network.facts import Fact, facts_of
+from allocator.plans.records import Plan
+from allocator.report.words import quantity
+from allocator.search import Settings
+from allocator.site.records import Site
+from allocator.studies.grids import Grid, grids_of
+from allocator.studies.result import StudyResult, joined
+from allocator.studies.running import Workers
+from allocator.studies.sweep_cases import Asked, Swept, swept_cases
+from allocator.studies.sweep_figures import (
+    LEVELS,
+    Effect,
+    Summary,
+    effects,
+    likely_share,
+    main_figure,
+    summaries,
+)
+
+FORMAT = "allocator.sweep/1"
+NAMES = {"firm_clean": "firm clean power", "firm_total": "firm power", "fluid": "fluid served"}
+DIMENSION = {"firm_clean": "power", "firm_total": "power", "fluid": "mass_rate"}
+MOST_LINES = 24
+
+_RESULTS = (
+    Column("status", "search"),
+    Column("verified", "audit accepted", "flag"),
+    Column("gap", "gap", "share"),
+    Column("firm_clean", "firm clean power", "power"),
+    Column("firm_total", "firm power", "power"),
+    Column("fluid", "fluid served", "mass_rate", file_key="fluid_kg_per_s"),
+    Column("demand", "power demanded", "power"),
+    Column("promise_kept", "promise kept", "flag"),
+    Column("hours_short_per_year", "hours short a year", "number"),
+    Column("reason", "why there is no result"),
+)
+_KEEPING = (
+    Column("point", "case"),
+    Column("draws", "draws", "count"),
+    Column("kept", "promise kept", "count", "With valves set again for what sources give."),
+    Column("share", "share kept", "share"),
+    Column("low", "share, low", "share", "Lower end of the interval for all draws, at 95 %."),
+    Column("high", "share, high", "share", "Upper end of the interval for all draws, at 95 %."),
+    Column("untouched", "never short", "count", "Simulated with the valves of the plan untouched."),
+)
+_FAILURES = (Column("cases", "cases", "count"), Column("reason", "reason"))
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class SweepResult(StudyResult):
+    """What a plan, or planning, gives when numbers of the site are not what the file says.
+
+    Attributes:
+        mode: ``re-planned`` or ``re-checked``.
+        figure: the figure that the sweep is about: a key of :data:`NAMES`.
+        promised: what the plan promises of it, SI; None where every case is planned.
+        cases: every case with its values and its result.
+        points: the figure by point of the grids: as planned with, and quantiles over draws.
+        keeping: how often the promise of the plan is kept, by point of the grids.
+        effects: what the figure depends on most.
+        failures: cases without a result, by reason.
+        rows: the cases as records.
+    """
+
+    command: ClassVar[str] = "sweep"
+    site: Site
+    mode: str
+    figure: str
+    promised: float | None
+    cases: Table
+    points: Table
+    keeping: Table
+    effects: Table
+    failures: Table
+    rows: tuple[Swept, ...]
+
+    def summary(self) -> str:
+        """The tables of points and effects, and cases without a result."""
+        re_planned = self.mode == "re-planned"
+        how = "each planned from scratch" if re_planned else "the plan operated again in each"
+        lines = [f"{self.site.name}: {len(self.rows)} cases, {how}", "-" * width()]
+        if self.promised is not None:
+            promised = quantity(self.promised, DIMENSION[self.figure])
+            lines += paragraph(f"{NAMES[self.figure].capitalize()} of the plan: {promised}.", 0)
+        counted = [line for row in self.failures.rows for line in _failure(row)]
+        return joined(
+            lines,
+            section_of(_shortened(self.points)),
+            section_of(_shortened(self.keeping)),
+            section_of(_shortened(self.effects)) or self._no_effect(),
+            section(self.failures.title, counted),
+        )
+
+    def _no_effect(self) -> list[str]:
+        if not effects(self.rows, self.figure):
+            return []
+        return section(self.effects.title, paragraph("Nothing that was varied changes it."))
+
+    def to_json(self) -> str:
+        """Points and effects as JSON."""
+        facts = {
+            "format": FORMAT,
+            "mode": self.mode,
+            "figure": self.figure,
+            "promised": self.promised,
+            "cases": len(self.rows),
+            "failed": sum(row.firm_clean is None for row in self.rows),
+            "levels": LEVELS,
+            "points": [asdict(summary) for summary in summaries(self.rows, self.figure)],
+            "effects": [asdict(effect) for effect in effects(self.rows, self.figure)],
+        }
+        return json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
+
+
+def _shortened(table: Table) -> Table:
+    more = len(table) - MOST_LINES
+    if more <= 0:
+        return table
+    note = f"{table.note} {more} more rows are in {table.name}.csv.".strip()
+    return replace(table, rows=table.rows[:MOST_LINES], note=note)
+
+
+def _failure(row: tuple[object, ...]) -> list[str]:
+    return paragraph(f"{row[0]}: {row[1]}", bullet="* ")
+
+
+def sweep(
+    site: Site,
+    asked: Asked | None = None,
+    *,
+    settings: Settings | None = None,
+    workers: Workers | None = None,
+    folder: Path | None = None,
+    tell: Callable[[str], object] = lambda words: None,
+    **cases: Any,
+) -> SweepResult:
+    """Work out every case of draws and grids: planned from scratch, or a plan operated again.
+
+    Args:
+        site: the site, with its ranges.
+        asked: the cases; or give the fields of :class:`Asked` as keywords: ``draws``, ``grids``
+            (such as ``["stock.steel=4t,6t"]``), ``plan``, ``seed``, ``simulated_days``, ``phases``.
+        settings: of each case's planning; the time limit is that of a case.
+        workers: who works.
+        folder: where results are kept as they come; a sweep that was stopped goes on from there.
+        tell: hears of progress.
+
+    Raises:
+        FactError: a grid cannot be read.
+        StoreError: the folder holds another sweep, or cannot be written.
+        ClusterError: the cluster does not answer.
+    """
+    if asked is None:
+        texts = [grid for grid in cases.get("grids", ()) if isinstance(grid, str)]
+        grids: tuple[Grid, ...] = tuple(g for g in cases.get("grids", ()) if isinstance(g, Grid))
+        grids += grids_of(facts_of(site), texts, cases.get("plan") is not None)
+        asked = Asked(**{**cases, "grids": grids})
+    rows = swept_cases(site, asked, settings, workers, folder, tell)
+    return sweep_result(site, rows, asked.plan)
+
+
+def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepResult:
+    """The result of cases that were worked out."""
+    facts, figure = facts_of(site), main_figure(rows)
+    found, ranked = summaries(rows, figure), effects(rows, figure)
+    reasons = Counter(row.reason for row in rows if row.reason)
+    powers = ("firm_clean", "firm_total")
+    promised = getattr(plan.power, figure) if plan is not None and figure in powers else None
+    return SweepResult(
+        site,
+        "re-planned" if plan is None else "re-checked",
+        figure,
+        promised,
+        _cases(facts, rows),
+        _points(facts, found, figure),
+        Table(
+            "keeping",
+            "Is the promise kept?",
+            _KEEPING,
+            tuple(_keeping(facts, s) for s in found if s.kept is not None and s.draws),
+        ),
+        effect_table(ranked, figure),
+        Table(
+            "failures",
+            "Cases without a result",
+            _FAILURES,
+            tuple((count, reason) for reason, count in reasons.most_common()),
+        ),
+        tuple(rows),
+    )
+
+
+def _cases(facts: Mapping[str, Fact], rows: Sequence[Swept]) -> Table:
+    addresses = list(rows[0].values) if rows else []
+    varied = [
+        Column(a, facts[a].short, facts[a].dimension, f"Address: {a}.", f"{a} [{_si(facts[a])}]")
+        for a in addresses
+    ]
+    return Table(
+        "cases",
+        "Cases",
+        (Column("case", "case", "count"), Column("draw", "draw", "count"), *varied, *_RESULTS),
+        tuple(
+            (
+                *(number, row.draw, *(row.values[a] for a in addresses)),
+                *(row.status, row.verified, row.gap, row.firm_clean, row.firm_total, row.fluid),
+                *(row.demand, row.kept, row.hours_short, row.reason),
+            )
+            for number, row in enumerate(rows, 1)
+        ),
+    )
+
+
+def _si(fact: Fact) -> str:
+    return DIMENSIONS[fact.dimension].si
+
+
+def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) -> Table:
+    heads = ["lowest", *(f"{100 * level:.0f} % of draws" for level in LEVELS[1:-1]), "highest"]
+    kind = DIMENSION[figure]
+    drawn = any(summary.quantiles for summary in found)
+    return Table(
+        "points",
+        NAMES[figure].capitalize(),
+        (
+            Column("point", "case"),
+            Column("planned", "as planned with", kind, "With the values of the site file."),
+            *(
+                Column(f"level_{100 * level:.0f}", head, kind)
+                for level, head in zip(LEVELS, heads, strict=True)
+            ),
+        ),
+        tuple(
+            (
+                *(_point(facts, summary.point), summary.planned),
+                *(summary.quantiles or (None,) * len(LEVELS)),
+            )
+            for summary in found
+        ),
+        "x % of draws: that share of the draws gives no more." if drawn else "",
+    )
+
+
+def _point(facts: Mapping[str, Fact], point: Mapping[str, float]) -> str:
+    parts = [f"{facts[a].short} {quantity(v, facts[a].dimension)}" for a, v in point.items()]
+    return ", ".join(parts) or "all draws"
+
+
+def _keeping(facts: Mapping[str, Fact], summary: Summary) -> tuple[object, ...]:
+    kept, draws = summary.kept or 0, summary.draws
+    shares = (kept / draws, *likely_share(kept, draws))
+    return (_point(facts, summary.point), draws, kept, *shares, summary.untouched)
+
+
+def effect_table(found: Sequence[Effect], figure: str) -> Table:
+    """What a figure depends on most; no rows where nothing changes it."""
+    chance, cases = (found[0].chance, found[0].cases) if found else (None, 0)
+    limit = (
+        f"Too few cases for a significance test (n = {cases})."
+        if chance is None
+        else f"Correlations below {chance:.2f} are not significant (5 %)."
+    )
+    kind = DIMENSION[figure]
+    return Table(
+        "effects",
+        f"What {NAMES[figure]} depends on most",
+        (
+            Column("value", "value"),
+            Column("rank", "rank correlation", "number"),
+            Column("significant", "significant", "flag", "At 5 %."),
+            Column("low", "mean, lowest third", kind),
+            Column("high", "mean, highest third", kind),
+        ),
+        tuple(
+            (
+                *(one.address, round(one.rank, 2)),
+                *(None if chance is None else abs(one.rank) > chance, one.low, one.high),
+            )
+            for one in found
+        )
+        if any(one.rank for one in found)
+        else (),
+        "Rank correlation (Spearman): +1 or -1 where this value alone decides the order of the "
+        f"cases. {limit}",
+    )
