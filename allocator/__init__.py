@@ -52,8 +52,15 @@ if TYPE_CHECKING:
     )
     from allocator.site.schema import site_schema
     from allocator.solver.settings import Lift, Settings
+    from allocator.studies.carry_result import carry
+    from allocator.studies.compare_result import compare
+    from allocator.studies.frontier_result import frontier
     from allocator.studies.heat_sinks_result import heat_sinks
+    from allocator.studies.insulate_result import insulate
+    from allocator.studies.running import Workers
     from allocator.studies.sources_result import sources
+    from allocator.studies.sweep_result import sweep
+    from allocator.studies.why_result import why
     from allocator.verify.report import AuditReport
 
 __version__ = "0.1.0"
@@ -100,12 +107,17 @@ _HOMES = {
     "Status": "base.status",
     "StoreType": "site.records",
     "Trace": "simulation.trace",
+    "Workers": "studies.running",
     "audit": "engine.auditing",
+    "carry": "studies.carry_result",
     "cautions_for": "network.cautions",
     "check_site": "network.reading",
+    "compare": "studies.compare_result",
     "curve_of": "cycles",
     "format_quantity": "base.quantities",
+    "frontier": "studies.frontier_result",
     "heat_sinks": "studies.heat_sinks_result",
+    "insulate": "studies.insulate_result",
     "parse_quantity": "base.quantities",
     "plan": "engine.planning",
     "plan_schema": "plans.file",
@@ -115,6 +127,8 @@ _HOMES = {
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
+    "sweep": "studies.sweep_result",
+    "why": "studies.why_result",
 }
 """The module in which each public name lives."""
 
@@ -160,13 +174,18 @@ __all__ = [
     "Status",
     "StoreType",
     "Trace",
+    "Workers",
     "__version__",
     "audit",
+    "carry",
     "cautions_for",
     "check_site",
+    "compare",
     "curve_of",
     "format_quantity",
+    "frontier",
     "heat_sinks",
+    "insulate",
     "parse_quantity",
     "plan",
     "plan_schema",
@@ -176,6 +195,8 @@ __all__ = [
     "simulate",
     "site_schema",
     "sources",
+    "sweep",
+    "why",
 ]
 
 

@@ -143,7 +143,16 @@ ROOMS = {
         "text",
         "words",
     },
-    "engine": {"", "auditing", "plan_folder", "planning", "result", "simulating", "time_limit"},
+    "engine": {
+        "",
+        "auditing",
+        "paths",
+        "plan_folder",
+        "planning",
+        "result",
+        "simulating",
+        "time_limit",
+    },
     "studies": {
         "carry_result",
         "compare_result",
@@ -315,6 +324,7 @@ def test_functions_are_short() -> None:
     assert long == {
         "allocator.engine.planning.plan",  # a keyword a setting, and its description
         "allocator.engine.simulating.simulate",  # the same
+        "allocator.studies.sweep_result.sweep",  # the same
         "allocator.physics.pipes.gas_capacity",  # one parameter an argument of the formula
         "allocator.search.paths.network.path_network_of",  # a record of 36 arrays
         "allocator.simulation.columns.tables_of",  # a record of 56 arrays

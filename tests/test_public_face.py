@@ -110,8 +110,6 @@ def test_the_examples_show_what_happens(name: str, monkeypatch: pytest.MonkeyPat
     monkeypatch.chdir(ROOT)
     options = doctest.NORMALIZE_WHITESPACE
     finder = doctest.DocTestFinder(recurse=False)
-    if getattr(allocator, name).__module__.startswith("allocator.studies"):
-        pytest.skip("studies")
     (test,) = finder.find(getattr(allocator, name), name, globs={})
     assert test.examples
     assert doctest.DocTestRunner(optionflags=options).run(test).failed == 0

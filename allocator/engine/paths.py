@@ -23,3 +23,8 @@ def site_of(site: SiteOrPath) -> Site:
 def plan_of(plan: PlanOrPath) -> Plan:
     """The plan itself, or the one that is read from a path. Raises PlanFileError."""
     return plan if isinstance(plan, Plan) else read_plan(plan)
+
+
+def path_of(site: SiteOrPath) -> str | os.PathLike[str] | None:
+    """The path of a site's file, where that is how it was named."""
+    return None if isinstance(site, Site) else site
