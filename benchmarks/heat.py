@@ -46,9 +46,10 @@ from allocator.physics.conductivity import Conductivity
 from allocator.physics.insulation import Outside, lagging_of
 from allocator.physics.runs import STEPS, along
 from allocator.physics.substances import Substance, value
-from allocator.search.bounds.proving import PATIENT, prover_of
+from allocator.search.bounds.proving import prover_of
 from allocator.search.outcome import Progress
 from allocator.search.plan_of_point import plan_at
+from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
 from allocator.solver.solver_model import SolverModel
 
@@ -184,7 +185,7 @@ def whole_way(path: Path, nodes: int, seed: int) -> Way:
         prover = prover_of(model, sets, cuts, settings, Clock(None))
         assert prover is not None
         prover.aim(goal)
-        bound = prover.relaxed(None, None, PATIENT)
+        bound = prover.relaxed(None, None, BOUND.patient_rounds)
         spent("bound by origin")
         solver_model = SolverModel(model, partial(cuts, model), settings, Clock(None))
         solver_model.aim(goal)

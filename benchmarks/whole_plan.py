@@ -22,7 +22,7 @@ from allocator import Settings, audit, cautions_for, read_site
 from allocator.engine import write_plan_files
 from allocator.search import make_plan
 
-SEARCH = ("paths", "charges")
+SEARCH = ("paths", "multipliers")
 NETWORKS = Path(__file__).parents[1] / "networks"
 
 

@@ -107,8 +107,8 @@ ROOMS = {
         "found",
         "frontier_points",
         "outcome",
-        "paths.repair",
         "paths.warming",
+        "strategy.budgets",
         "writing",
     },
     "verify": {
@@ -140,7 +140,6 @@ ROOMS = {
         "simulated",
         "summary",
         "tables",
-        "text",
         "words",
     },
     "engine": {

@@ -73,7 +73,7 @@ COMMANDS: dict[str, Command] = {
 
 def run(given: argparse.Namespace) -> int:
     """Run the command of parsed arguments; errors that a user can mend become words and 2."""
-    from allocator.report.text import columns
+    from allocator.base.text import columns
 
     never_fail_on_letters()
     try:

@@ -32,10 +32,10 @@ def site_of(path: str) -> Network:
 
 def note_first_run(site: Site) -> None:
     """Tell somebody who is about to wait for a plan that the search has yet to be compiled."""
-    from allocator.search.paths.repair import FEW
     from allocator.search.paths.warming import first_run_note
+    from allocator.search.strategy.budgets import CANDIDATES
 
-    if len(site.sources) >= FEW and (note := first_run_note()):
+    if len(site.sources) >= CANDIDATES.sources and (note := first_run_note()):
         tell(f"note: {note}")
 
 

@@ -24,7 +24,7 @@ def show(text: str) -> int:
         OutputError: stdout is closed, or the disk that it goes to is full.
     """
     from allocator.base.errors import OutputError
-    from allocator.report.text import printable
+    from allocator.base.text import printable
 
     if sys.stdout is None:
         raise OutputError("cannot write to standard output: it is closed")
@@ -42,7 +42,7 @@ def show(text: str) -> int:
 
 def tell(text: str) -> None:
     """Print progress or an error on stderr; where that cannot be, the exit code must do."""
-    from allocator.report.text import printable
+    from allocator.base.text import printable
 
     try:
         sys.stderr.write(f"{printable(text)}\n")
@@ -127,7 +127,7 @@ def times(number: int, name: str) -> str:
 
 def terminal_columns() -> int:
     """Columns to lay text out for: ``COLUMNS``, else the terminal's up to 100, else 100."""
-    from allocator.report.text import WIDTH
+    from allocator.base.text import WIDTH
 
     named = os.environ.get("COLUMNS", "")
     if named.isdecimal() and int(named) > 0:

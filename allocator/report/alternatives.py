@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from allocator.base.text import table
 from allocator.plans.records import Plan
-from allocator.report.text import table
 
 
 def alternatives_text(plan: Plan, others: Sequence[Plan], loss: float) -> str:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from allocator.base.text import table
 from allocator.network.records import Network, Sink
 from allocator.plans.records import BathUse, Plan
 from allocator.report.loads import runs_of_kind
-from allocator.report.text import table
 from allocator.report.words import quantity
 from allocator.thermal.baths import BathStudy
 

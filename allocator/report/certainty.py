@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 
+from allocator.base.text import paragraph
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Withstands
-from allocator.report.text import paragraph
 from allocator.report.words import percent
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from allocator.base.text import paragraph, table
 from allocator.network.records import Network
 from allocator.plans.records import FlowHeat, Plan
 from allocator.report.loads import corridor_of, run_peak, runs_of_kind
-from allocator.report.text import paragraph, table
 from allocator.report.words import percent, quantity
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.base.text import table
 from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.loads import (
@@ -13,7 +14,6 @@ from allocator.report.loads import (
     run_peak,
     runs_of_kind,
 )
-from allocator.report.text import table
 from allocator.report.words import at, count, destination, percent, quantity, shape
 
 

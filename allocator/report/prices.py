@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from allocator.base.status import Status
+from allocator.base.text import paragraph, table
 from allocator.plans.records import GoalResult, Plan, Price
-from allocator.report.text import paragraph, table
 from allocator.report.words import goal_title, goal_value, money, percent, plain, quantity
 
 UNITS = {

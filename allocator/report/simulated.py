@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from allocator.base.text import paragraph, section, table, width
 from allocator.plans.records import Plan
-from allocator.report.text import paragraph, section, table, width
 from allocator.report.words import at, count, grams_a_kwh, percent, quantity
 
 if TYPE_CHECKING:

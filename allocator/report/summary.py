@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from allocator.base.rendering import section_of
+from allocator.base.text import paragraph, section, table, width
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -21,7 +22,6 @@ from allocator.report.parts import (
 from allocator.report.prices import prices
 from allocator.report.simulated import verdict_words
 from allocator.report.tables import materials, power_lines
-from allocator.report.text import paragraph, section, table, width
 from allocator.report.words import (
     STATUS_WORDS,
     emission_a_kwh,

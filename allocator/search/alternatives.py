@@ -1,12 +1,12 @@
 """Several good plans: each lays something else than the ones before it, at a stated loss.
 
-For every plan P that is known already, with ``laid(P)`` the pipes that it lays anew:
+For every plan P that is known already, with ``laid(P)`` the new pipes that it lays:
 
     sum over laid(P) of lay(pipe)  <=  |laid(P)| - d,     d = max(1, |laid(P)| / 5 rounded up)
 
 so that at least a fifth of what P lays is not there, and the first goal keeps all but the loss:
 
-    goal  >=  (1 - loss) * goal of the best plan     (made least: <= (1 + loss))
+    goal  >=  (1 - loss) * goal of the best plan     (minimised: <= (1 + loss))
 """
 
 from __future__ import annotations
@@ -28,10 +28,16 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.clean_up import finished, trimmed
 from allocator.search.found import GoalFound
-from allocator.search.narrowing import MOST_COLUMNS, pipe_column_count
+from allocator.search.narrowing import pipe_column_count
 from allocator.search.neighbourhoods import layout_of
-from allocator.search.paths.repair import ideas_of, landed, pipe_columns, point_of
+from allocator.search.paths.repair import (
+    candidate_pool_of,
+    fixed_and_repaired,
+    pipe_columns,
+    point_of,
+)
 from allocator.search.state import SearchState, hold, value_at
+from allocator.search.strategy.budgets import NARROWED, QUESTIONS
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
@@ -46,12 +52,12 @@ def alternatives_of(
 ) -> tuple[Plan, ...]:
     """Plans beside a plan, best first; fewer than asked for where no more were found in time.
 
-    ``read``: makes a plan of a point. None are sought where the plan lays nothing, nor on sites
-    so large that their program is narrowed.
+    ``read``: makes a plan of a point. None are searched where the plan lays nothing, nor on sites
+    so large that their model is narrowed.
     """
     known = [laid_by(plan)]
     sets = offered(site, settings.basis, settings.withstands)
-    if not known[0] or not plan.goals or pipe_column_count(sets) > MOST_COLUMNS:
+    if not known[0] or not plan.goals or pipe_column_count(sets) > NARROWED.pipe_columns:
         return ()
     model, sets = state(site, settings.basis, settings.withstands, clock.check)
     goal = goals_of(model, sets)[0]
@@ -65,14 +71,14 @@ def alternatives_of(
         point = layer.best_point(known, left)
         if point is None:
             break
-        other = read(model, sets, point, [layer.told(point)])
+        other = read(model, sets, point, [layer.result_at(point)])
         found.append(replace(other, status=other.goals[0].status))
         known.append(laid_by(other))
     return tuple(found)
 
 
 def laid_by(plan: Plan) -> frozenset[tuple[str, str]]:
-    """Pipes that a plan lays anew: (route, fluid)."""
+    """New pipes that a plan lays: (route, fluid)."""
     return frozenset((run.route, run.fluid) for run in plan.runs if run.new)
 
 
@@ -82,7 +88,7 @@ def fewest_apart(count: int) -> int:
 
 
 class _Layer:
-    """The program that is asked for one more plan after the other."""
+    """The model that is asked for one more plan after the other."""
 
     def __init__(
         self,
@@ -100,7 +106,7 @@ class _Layer:
         self.solver_model = SolverModel(model, separate, settings, clock)
         self.model, self.sets, self.goal = model, sets, goal
         self._settings, self._clock = settings, clock
-        self._ideas = ideas_of(sets, settings, clock, None)
+        self._pool = candidate_pool_of(sets, settings, clock, None)
 
     def keep(self, best: float, loss: float) -> None:
         """The first goal may lose a share, no more."""
@@ -131,14 +137,18 @@ class _Layer:
         solver_model.aim(self.goal)
 
         def left(share: float) -> float | None:
-            return None if ends is None else max(0.1, (ends - self._clock.seconds()) * share)
+            return (
+                None
+                if ends is None
+                else max(QUESTIONS.alternative_seconds, (ends - self._clock.seconds()) * share)
+            )
 
         best: np.ndarray | None = None
         for point in self._from_paths(known, left):
             best = self._better(best, point)
-        for _ in range(10):
+        for _ in range(QUESTIONS.alternative_rounds):
             solved = solver_model.run(
-                time_limit=left(0.5),
+                time_limit=left(QUESTIONS.alternative_solve),
                 node_limit=self._settings.node_limit,
                 gap=max(1e-3, self._settings.gap),
                 start=best,
@@ -147,15 +157,18 @@ class _Layer:
                 break
             rows = solver_model.broken(solved.point)
             solver_model.add(rows)
-            sound = solver_model.repaired(solved.point, left(0.5)).point
+            sound = solver_model.repaired(solved.point, left(QUESTIONS.alternative_solve)).point
             if sound is not None:
                 best = self._better(best, sound)
-            out = ends is not None and ends - self._clock.seconds() < 0.2
+            out = (
+                ends is not None
+                and ends - self._clock.seconds() < 2 * QUESTIONS.alternative_seconds
+            )
             if not rows or out or self._clock.interrupted:
                 break
-        return None if best is None else self._tidy(best, left(0.5))
+        return None if best is None else self._cleaned_up(best, left(QUESTIONS.alternative_solve))
 
-    def told(self, point: np.ndarray) -> GoalFound:
+    def result_at(self, point: np.ndarray) -> GoalFound:
         """The first goal at a point; how much better another might be is not asked."""
         values = self.model.by_key(point)
         value = self.model.value(self.goal.terms, values)
@@ -166,18 +179,18 @@ class _Layer:
     def _from_paths(
         self, known: list[frozenset[tuple[str, str]]], left: Callable[[float], float | None]
     ) -> Iterator[np.ndarray]:
-        """Points from finds of the path search that lay something else."""
-        if self._ideas is None:
+        """Points from candidates of the path search that lay something else."""
+        if self._pool is None:
             return
-        self._ideas.search(left(0.3), lambda find, note: None)
+        self._pool.search(left(QUESTIONS.alternative_search), lambda candidate, note: None)
         lay = pipe_columns(self.model)
         tried = 0
-        for find in self._ideas.finds:
-            apart = all(len(k - set(find.pipes)) >= fewest_apart(len(k)) for k in known)
+        for candidate in self._pool.candidates:
+            apart = all(len(k - set(candidate.pipes)) >= fewest_apart(len(k)) for k in known)
             if apart and tried < 3:
                 tried += 1
-                point = point_of(self.model, self.sets, find)
-                for solved in landed(self.solver_model, lay, point, 1e-3, left):
+                point = point_of(self.model, self.sets, candidate)
+                for solved in fixed_and_repaired(self.solver_model, lay, point, 1e-3, left):
                     assert solved.point is not None
                     yield solved.point
 
@@ -189,8 +202,8 @@ class _Layer:
         wins = values[1] > values[0] if self.goal.maximise else values[1] < values[0]
         return point if wins else best
 
-    def _tidy(self, point: np.ndarray, limit: float | None) -> np.ndarray:
-        """What is not used taken away; the goal stays, so flows are as they come."""
+    def _cleaned_up(self, point: np.ndarray, limit: float | None) -> np.ndarray:
+        """The point without what is not used, where the goal allows it."""
         fewer = finished(
             self.solver_model, (trimmed(self.solver_model, self.sets, point), point), limit
         )

@@ -1,4 +1,4 @@
-"""What holds a plan back, in a few lines of the user's words."""
+"""The binding constraints of a plan, in a few lines."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from allocator.thermal.upper import counted_heat, upper_heat
 NEARLY = 0.97
 
 
-def held_back(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
-    """Demand, quiet spells, stocks, caps, heat, store sizes and counts: what tells most first."""
+def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
+    """Demand, outages, stocks, caps, heat, store sizes and counts: the most important first."""
     lines = [*_demand(plan), *_quiet(sets, plan, mean_basis), *_stocks(sets, plan)]
     lines += [*_heat(sets, plan), *_stores(plan, sets), *_machines(sets, plan)]
     return tuple(lines)
@@ -80,12 +80,12 @@ def _heat(sets: IndexSets, plan: Plan) -> list[str]:
         counted = counted_heat(sets.site, plan, place, upper)
         more = {n: upper.machines[n] for n in upper.machines if _may_come(sets, plan, place, n)}
         least = min(sorted(more), key=lambda name: more[name], default=None)
-        told = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
+        said = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
         if counted >= NEARLY * limit:
-            lines.append(f"{told} is counted")
+            lines.append(f"{said} is counted")
         elif least is not None and counted + more[least] > limit:
             lines.append(
-                f"{told} is counted; one more '{least}' lets in {_four(more[least] / 1000)} kW"
+                f"{said} is counted; one more '{least}' lets in {_four(more[least] / 1000)} kW"
             )
     return lines
 

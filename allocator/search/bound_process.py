@@ -1,7 +1,7 @@
-"""What another process does for the bound of the first goal while plans are sought.
+"""What another process does for the bound of the first goal while plans are searched.
 
-It states the program by itself and is told of the best plan; it tells of better bounds, and of
-whole numbers that are worth a try. ``bound_worker.py`` is the other end.
+It states the model by itself and hears of the best plan; it reports better bounds, and integers
+that are worth a try. ``bound_worker.py`` is the other end.
 """
 
 from __future__ import annotations
@@ -31,18 +31,10 @@ from allocator.search.bounds.bound_proof import BoundProof
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of
 from allocator.search.found import close
-from allocator.search.paths.repair import ideas_are_due
+from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import compiled_before
+from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
-
-BRIEFLY = 0.06
-"""Share of the time that strands have where what a first target leaves may then be stated whole."""
-LEAST_SECONDS = 0.3
-"""Seconds that must be left for anything to be begun."""
-WAIT, LONGEST_WAIT = 0.2, 60.0
-"""Seconds between two looks whether the searches are compiled, and in all."""
-IDLE = 2
-"""Turns in a row that may better nothing before it ends."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +48,7 @@ class Order:
 
 @dataclass(frozen=True)
 class Best:
-    """A plan that is known, or (``sure`` false) what plans are about to come to: a hint."""
+    """A plan that is known, or (``sure`` false) a value that plans will soon have: a hint."""
 
     known: Known
     sure: bool = True
@@ -64,9 +56,9 @@ class Best:
 
 @dataclass(frozen=True)
 class News:
-    """What was found: a bound (minimised, SI), whole numbers to try, or a fault that ended it.
+    """What was found: a bound (minimised, SI), integers to try, or a fault that ended it.
 
-    ``withdrawn``: no bound that was told is to be believed.
+    ``withdrawn``: no bound that was reported is valid.
     """
 
     bound: float | None = None
@@ -75,22 +67,22 @@ class News:
     withdrawn: bool = False
 
 
-class Bounding:
-    """The work of the other process. ``told`` is called with its news."""
+class BoundTask:
+    """The work of the other process. ``report`` is called with its news."""
 
-    def __init__(self, order: Order, told: Callable[[News], None]) -> None:
+    def __init__(self, order: Order, report: Callable[[News], None]) -> None:
         self._order = order
-        self._told = told
+        self._report = report
         self._clock = Clock(max(0.0, order.ends - time.time()))
         self._lock = threading.Lock()
         self._known: Known | None = None
         self._hint: float | None = None
         self._bound: float | None = None
         self._seen: float | None = None
-        """What whole numbers are worth that were found here."""
+        """The best value of the integers that were found here."""
 
     def hear(self, best: Best) -> None:
-        """Be told of a plan (from any thread)."""
+        """Hear of a plan (from any thread)."""
         with self._lock:
             value = best.known.value
             if not best.sure:
@@ -104,7 +96,7 @@ class Bounding:
             return self._known
 
     def work(self) -> None:
-        """Better the bound until it has met the plan, the time is out or nothing comes of it."""
+        """Improve the bound until it meets the plan, the time is out or nothing improves it."""
         settings = self._order.settings
         model, sets = state(self._order.site, settings.basis, settings.withstands)
         if any(not row.columns for row in model.rows):
@@ -115,56 +107,56 @@ class Bounding:
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         if prover is None:
             return
-        if prover.charged and ideas_are_due(sets):
+        if prover.uses_path_columns and has_path_search(sets):
             _wait_for_compiler(self._clock)
         prover.aim(goals[0])
-        if prover.charged:
-            self._better(prover.relaxed(self._clock.left(BRIEFLY), self.latest))
+        if prover.uses_path_columns:
+            self._better(prover.relaxed(self._clock.left(BOUND.first_columns), self.latest))
         if self._bound is None:
             self._better(prover.relaxed(self._clock.left(), self.latest))
-        self._refute(prover)
+        self._prove(prover)
         if not prover.trusted:
-            self._told(News(withdrawn=True))
+            self._report(News(withdrawn=True))
 
     def _out(self) -> bool:
         left = self._clock.left()
-        return left is not None and left <= LEAST_SECONDS
+        return left is not None and left <= BOUND.worker_least_seconds
 
     def _expected(self) -> float | None:
-        """The best of what is known, seen here or about to come, where the bound allows it."""
+        """The best value that is known, seen here or expected, where the bound allows it."""
         with self._lock:
             known = None if self._known is None else self._known.value
-            told = [value for value in (known, self._hint, self._seen) if value is not None]
-        return min((v for v in told if self._bound is None or v > self._bound), default=None)
+            report = [value for value in (known, self._hint, self._seen) if value is not None]
+        return min((v for v in report if self._bound is None or v > self._bound), default=None)
 
     def _better(self, bound: float | None) -> bool:
-        """Tell of a bound where it is the best."""
+        """Report a bound where it is the best."""
         if bound is None or (self._bound is not None and bound <= self._bound):
             return False
         self._bound = bound
-        self._told(News(bound))
+        self._report(News(bound))
         return True
 
-    def _refute(self, prover: Prover) -> None:
-        """Target after target."""
+    def _prove(self, prover: Prover) -> None:
+        """Cutoff after cutoff."""
         clock, gap = self._clock, self._order.settings.gap
-        refuting = BoundProof(prover, gap, clock, self._better)
-        idle, brief = 0, prover.charged
-        while prover.trusted and not self._out() and idle < IDLE:
+        proof = BoundProof(prover, gap, clock, self._better)
+        idle, brief = 0, prover.uses_path_columns
+        while prover.trusted and not self._out() and idle < BOUND.worker_idle:
             known, before = self.latest(), self._bound
             if before is None or (known is not None and close(known.value, before, gap)):
                 return
-            bound = refuting.state(self._expected(), before, clock.left())
+            bound = proof.state(self._expected(), before, clock.left())
             if bound is None and brief:
                 brief = False
                 self._better(prover.relaxed(clock.left(), self.latest))
                 continue
-            stands = before if bound is None else bound
-            found = refuting.turn(self._expected, stands, clock.left(), self.latest)
+            valid = before if bound is None else bound
+            found = proof.turn(self._expected, valid, clock.left(), self.latest)
             idle = 0 if self._bound != before else idle + 1
             if found.value is not None and (self._seen is None or found.value < self._seen):
                 idle, self._seen = 0, found.value
-                self._told(News(columns=found.columns))
+                self._report(News(columns=found.columns))
 
 
 def main() -> None:
@@ -182,18 +174,18 @@ def main() -> None:
         pickle.dump(what, news)
         news.flush()
 
-    bounding = Bounding(order, tell)
-    threading.Thread(target=_hear_all, args=(orders, bounding), daemon=True).start()
+    task = BoundTask(order, tell)
+    threading.Thread(target=_hear_all, args=(orders, task), daemon=True).start()
     try:
-        bounding.work()
+        task.work()
     except Exception as fault:
         tell(News(fault=f"{type(fault).__name__}: {fault}"))
 
 
-def _hear_all(orders: BinaryIO, bounding: Bounding) -> None:
+def _hear_all(orders: BinaryIO, task: BoundTask) -> None:
     with contextlib.suppress(EOFError, OSError, pickle.UnpicklingError):
         while True:
-            bounding.hear(pickle.load(orders))
+            task.hear(pickle.load(orders))
     os._exit(0)  # who asked is gone
 
 
@@ -203,15 +195,15 @@ def store_cuts(
     values: Mapping[Key, float],
     tolerance: float,
 ) -> list[Row]:
-    """The store cuts of a program for a statement of it by origin."""
+    """The store cuts of a model for its multicommodity formulation."""
     return violated(model, promises, values, tolerance)
 
 
 def _wait_for_compiler(clock: Clock) -> None:
     """Wait until the search for plans has compiled what is compiled for both."""
-    ends = clock.seconds() + LONGEST_WAIT
+    ends = clock.seconds() + BOUND.compiling_seconds
     while not compiled_before() and clock.seconds() < ends:
-        time.sleep(WAIT)
+        time.sleep(BOUND.look_seconds)
 
 
 if __name__ == "__main__":

@@ -1,8 +1,8 @@
-"""The bound beside: another process betters the bound of the first goal while plans are sought.
+"""The background bound worker: a process for the bound of the first goal while plans are searched.
 
 It is a process, which can be ended at once whatever it is at, and waits for nothing in this one.
-Bounds come when they come, so it is for runs with a time limit alone. ``bound_process.py`` is what
-it does.
+When its bounds come depends on the machine, so it is for runs with a time limit alone.
+``bound_process.py`` is what it does.
 """
 
 from __future__ import annotations
@@ -23,17 +23,13 @@ from allocator.base.clock import Clock
 from allocator.base.status import Status
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search import bound_process as bounding
+from allocator.search import bound_process
 from allocator.search.bound_process import Best, News, Order
 from allocator.search.bounds.mixed import Known
 from allocator.search.found import PROVEN, gap_of, passes
 from allocator.search.plan_of_point import status_of
+from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
-
-EARLIER = 0.96
-"""Share of the time after which it ends: what it knows by then must still be told."""
-WORTH_BEGINNING = 2.0
-"""Seconds without which it would find no bound."""
 
 
 class BoundWorker:
@@ -41,18 +37,20 @@ class BoundWorker:
 
     def __init__(self, order: Order) -> None:
         self._lock = threading.Lock()
-        self._ideas: list[np.ndarray] = []
+        self._integers: list[np.ndarray] = []
         self._bound: float | None = None
         self._fault = ""
         self._process = subprocess.Popen(
-            [sys.executable, "-m", bounding.__name__, str(os.getpid())],
+            [sys.executable, "-m", bound_process.__name__, str(os.getpid())],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
             start_new_session=True,  # Ctrl-C is for the plan: this process ends with it
         )
-        self._listener = threading.Thread(target=self._listen, name="bound beside", daemon=True)
+        self._listener = threading.Thread(
+            target=self._listen, name="background bound worker", daemon=True
+        )
         self._listener.start()
         self._send(order)
 
@@ -68,21 +66,21 @@ class BoundWorker:
         with self._lock:
             return self._fault
 
-    def tell(self, value: float, columns: np.ndarray | None) -> None:
-        """Tell of the best plan: its value (minimised, SI), and its columns in the site's program.
+    def report_plan(self, value: float, columns: np.ndarray | None) -> None:
+        """Report the best plan: its value (minimised, SI), and its columns in the site's model.
 
-        None for the columns of a program of less than the whole site.
+        None for the columns of a narrowed model.
         """
         self._send(Best(Known(value, columns)))
 
-    def hint(self, value: float) -> None:
-        """Tell what plans are about to come to (minimised, SI): it says where to look alone."""
+    def expect_plan(self, value: float) -> None:
+        """Report the value that plans will soon have (minimised, SI): no more than a hint."""
         self._send(Best(Known(value, None), sure=False))
 
-    def take(self) -> list[np.ndarray]:
-        """Whole numbers that are worth a try, each once."""
+    def take_integers(self) -> list[np.ndarray]:
+        """Integers that are worth a try, each once."""
         with self._lock:
-            taken, self._ideas = self._ideas, []
+            taken, self._integers = self._integers, []
         return taken
 
     def end(self, seconds: float = 0.0) -> None:
@@ -113,14 +111,16 @@ class BoundWorker:
             if news.bound is not None:
                 self._bound = news.bound
             if news.columns is not None:
-                self._ideas.append(news.columns)
+                self._integers.append(news.columns)
             if news.fault or news.withdrawn:
                 self._bound = None
             self._fault = self._fault or news.fault
 
 
-def beside_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> BoundWorker | None:
-    """The bound beside, begun; None where it has no core, or may not have it.
+def bound_worker_of(
+    site: Network, settings: Settings, clock: Clock, busy: bool
+) -> BoundWorker | None:
+    """The background bound worker, begun; None where it has no core, or may not have it.
 
     ``busy``: other processes work for this plan already. A process that another one started is one
     of many that share the cores; a thread that is not the main one likewise.
@@ -129,7 +129,7 @@ def beside_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> Bo
     single = settings.threads is not None or settings.solver.lower() != "highs" or busy
     if (
         left is None
-        or left < WORTH_BEGINNING
+        or left < BOUND.worker_seconds
         or single
         or cores() < 2
         or multiprocessing.parent_process() is not None
@@ -137,13 +137,13 @@ def beside_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> Bo
         return None
     if threading.current_thread() is not threading.main_thread():
         return None
-    ends = time.time() + EARLIER * left
+    ends = time.time() + BOUND.worker * left
     return BoundWorker(Order(site, replace(settings, start=None), ends))
 
 
-def with_bound_of(plan: Plan, beside: BoundWorker, gap: float) -> Plan:
-    """The plan with the bound of its first goal that was found beside, where that is better."""
-    goal, bound = plan.goals[0], beside.bound
+def with_bound_of(plan: Plan, worker: BoundWorker, gap: float) -> Plan:
+    """The plan with the worker's bound of its first goal, where that is better."""
+    goal, bound = plan.goals[0], worker.bound
     if bound is None or goal.status in (Status.OPTIMAL, Status.WITHIN_GAP, Status.YIELDED):
         return plan
     most = goal.sense == "max"
@@ -153,12 +153,12 @@ def with_bound_of(plan: Plan, beside: BoundWorker, gap: float) -> Plan:
     if goal.bound is not None and (bound > goal.bound if most else bound < goal.bound):
         return plan
     bound = max(bound, goal.value) if most else min(bound, goal.value)
-    lack = gap_of(goal.value, bound)
+    remaining = gap_of(goal.value, bound)
     status: Status = goal.status
-    if lack is not None and lack <= max(gap, PROVEN):
-        status = Status.OPTIMAL if lack <= PROVEN else Status.WITHIN_GAP
+    if remaining is not None and remaining <= max(gap, PROVEN):
+        status = Status.OPTIMAL if remaining <= PROVEN else Status.WITHIN_GAP
     goals = (
-        replace(goal, bound=bound, gap=lack, status=status, bound_kind="solver"),
+        replace(goal, bound=bound, gap=remaining, status=status, bound_kind="solver"),
         *plan.goals[1:],
     )
     return replace(plan, goals=goals, status=status_of(goals))
@@ -168,5 +168,5 @@ def cores() -> int:
     """Cores that this process may use."""
     try:
         return len(os.sched_getaffinity(0))
-    except AttributeError:  # not told by every system
+    except AttributeError:  # not every system has it
         return os.cpu_count() or 1

@@ -160,7 +160,7 @@ def ceiling_of(site: Network, settings: Settings, clock: Clock, limit: float | N
     """The ceiling on clean and on total power, W, each the best bound found in the time.
 
     The linear relaxation with its cuts always gives a bound; the rest of the time goes into
-    the integer program.
+    the integer model.
     """
     steady = replace(
         with_all_heat(mean_site(site)), storage=site.storage, built=site.built, goals=_WANTED
@@ -194,7 +194,7 @@ _WANTED = ("clean_power", "served_power")
 def _bound(
     solver_model: SolverModel, goal: Goal, limit: float | None
 ) -> tuple[float | None, str | None]:
-    """The bound, and whose word it is."""
+    """The bound and its kind."""
     solver_model.aim(goal)
     if not solver_model.model.summed(goal.terms):
         return 0.0, "certified"

@@ -1,9 +1,9 @@
-"""The last touch to a solution: what no goal asks for is taken away, flows are made short.
+"""The clean-up of a point: what no goal asks for is removed, flows are made short.
 
 Goals leave ties: pipes laid and never used where the last goals ran out of time, flows that run
 in circles at no cost. Unused things are dropped and builds trimmed to what they carry; then,
 with the integers fixed, the shortest flows are chosen, amounts that are next to nothing are done
-without where the program can, and the last digits are worked out (:mod:`refining`).
+without where the model can, and the last digits are worked out (:mod:`refining`).
 """
 
 from __future__ import annotations
@@ -26,16 +26,15 @@ from allocator.model.goals import Goal
 from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.model.model import Key, Model, Row
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
+from allocator.search.strategy.budgets import PLAN
 from allocator.solver.solver_model import SolverModel
 
 NEXT_TO_NOTHING = 1e-7
-"""Amounts below this share of the step of their variable are done without where they can be."""
+"""Amounts below this share of the step of their variable are set to 0 where they can be."""
 SPARE = 1e-7
-LEAST_SECONDS = 2.0
-"""However late it is: a point that is left as it was found may fail its audit."""
 
 
-def tidied(
+def cleaned_up(
     search_state: SearchState,
     sets: IndexSets,
     limit: float | None,
@@ -44,7 +43,7 @@ def tidied(
 ) -> np.ndarray:
     """The point, trimmed and with short flows; the point as it was where that fails.
 
-    Each goal, in order, is had again to the last digit with the whole numbers held, and kept; but
+    Each goal, in order, is solved again to the last digit with integers held, and kept; but
     where later goals were given a ``slack`` of earlier ones, all are kept as the point has them.
     """
     point = search_state.point
@@ -86,12 +85,12 @@ def finished(
     limit: float | None,
     rows: Sequence[Row] = (),
 ) -> np.ndarray | None:
-    """The first candidate whose whole numbers have amounts, to their last digits.
+    """The first candidate whose integers have amounts, to their last digits.
 
-    Of the best amounts for the program's aim, those next to nothing are left out where that can
+    Of the best amounts for the model's aim, those next to nothing are left out where that can
     be. None where no candidate has amounts. ``rows``: kept as well, for now.
     """
-    limit = None if limit is None else max(limit, LEAST_SECONDS)
+    limit = None if limit is None else max(limit, PLAN.clean_up_least_seconds)
     for candidate in candidates:
         found = solver_model.exact(candidate, limit, None, rows).point
         if found is None:

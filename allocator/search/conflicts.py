@@ -1,11 +1,11 @@
 """Why there is no plan, or not the one that is wanted: limits that conflict, and what would do.
 
 In rungs, cheap to dear: rows that no values within bounds can satisfy; the elastic relaxation,
-whose stretched limits are held one after the other until nothing gives any more (J. W. Chinneck,
+whose relaxed limits are held one after the other until nothing is relaxed any more (J. W. Chinneck,
 *Feasibility and Infeasibility in Optimization*, Springer 2008: the elastic filter); a deletion
-filter over what that leaves, on the integer program. Then the least change of each limit alone.
+filter over what that leaves, on the integer model. Then the least change of each limit alone.
 
-Where it stays open whether there is a conflict, the same changes tell what would be in it: a plan
+Where it stays open whether there is a conflict, the same changes show what would be in it: a plan
 that needs no more than one limit changed shows that this limit has a part in every conflict.
 """
 
@@ -22,8 +22,9 @@ from allocator.model.limits import Limit, Want
 from allocator.model.model import INFINITY, Model, Row
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.search.elastic import CLOSE, Change, ElasticRelaxation, stretching_of
+from allocator.search.elastic import CLOSE, Change, ElasticRelaxation, elastic_relaxation_of
 from allocator.search.found import PROVEN
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
@@ -43,7 +44,7 @@ class Conflict:
 
     ``limits``: cannot hold together; where that is unknown, those that have a part in every
     conflict, should there be one. ``unsettled``: limits of which it is not known whether they have
-    a part in it. ``rules``: those of the program that cannot hold by themselves, where cheap checks
+    a part in it. ``rules``: those of the model that cannot hold by themselves, where cheap checks
     found some. ``reached`` and ``bound``: what a plan is known to reach of the only want and what
     none can pass, SI, where one was looked for; ``without``: the same with one limit dropped.
     """
@@ -76,7 +77,7 @@ class Nearest:
     used: float = 0.0
 
     def settles(self, want: float) -> bool | None:
-        """Whether the want is possible, as far as this tells."""
+        """Whether the want is possible, as far as this shows."""
         if self.reached >= want:
             return True
         return False if self.bound is not None and self.bound < want * (1 - PROVEN) else None
@@ -94,7 +95,7 @@ class Nearer(Protocol):
     def __call__(self, seconds: float | None, dropped: Limit | None = None) -> Nearest | None: ...
 
     def worth_dropping(self, limits: Sequence[Limit]) -> list[Limit]:
-        """Limits that a plan can be made without, the likeliest to hold it back first."""
+        """Limits that a plan can be made without, the likeliest to be binding first."""
         ...
 
 
@@ -112,69 +113,71 @@ def conflict_of(
     Where time runs out the set may be larger than need be, and says so (``unsettled``).
 
     ``nearer``: asked once where the want (then there is but one) is not seen to be possible at
-    once. Its plan shows what is possible, its bound what is not, and other plans are looked for
-    beside it.
+    once. Its plan shows what is possible, its bound what is not, and other plans are searched
+    near it.
     """
     site = network_of(site)
     try:
-        stretching = stretching_of(site, settings, clock, wants, together=True)
+        elastic = elastic_relaxation_of(site, settings, clock, wants, together=True)
     except OutOfTimeError:
         return Conflict("unknown")
-    return conflict_in(stretching, changes=changes, nearer=nearer)
+    return conflict_in(elastic, changes=changes, nearer=nearer)
 
 
 def conflict_in(
-    stretching: ElasticRelaxation, *, changes: bool = True, nearer: Nearer | None = None
+    elastic: ElasticRelaxation, *, changes: bool = True, nearer: Nearer | None = None
 ) -> Conflict:
-    """The conflict of a program that is stated; see :func:`conflict_of`."""
-    clock = stretching.solver_model.clock
-    limits = list(stretching.limits)
-    alone = _alone(stretching.solver_model.model, limits)
+    """The conflict of a model that is stated; see :func:`conflict_of`."""
+    clock = elastic.solver_model.clock
+    limits = list(elastic.limits)
+    alone = _alone(elastic.solver_model.model, limits)
     if alone is not None:
         rule, kept = alone
-        minimal = stretching.possible([], clock.left(0.3)) is not False
+        minimal = elastic.possible([], clock.left(QUESTIONS.possible)) is not False
         if not kept or not minimal:
             return Conflict("unlimited", rules=(rule,))
-        told = _changes(stretching, kept, None) if changes else ()
-        return Conflict("conflict", tuple(kept), (), told, (rule,))
-    whole = stretching.possible(limits, clock.left(0.15 if nearer else 0.3))
+        least = _changes(elastic, kept, None) if changes else ()
+        return Conflict("conflict", tuple(kept), (), least, (rule,))
+    whole = elastic.possible(
+        limits, clock.left(QUESTIONS.possible_with_plans if nearer else QUESTIONS.possible)
+    )
     nearest = None
     if nearer is not None and whole is not True:
-        nearest = nearer(clock.left(0.35))
+        nearest = nearer(clock.left(QUESTIONS.nearest))
         if nearest is not None:
-            stretching.begin_from(nearest.plan)
+            elastic.begin_from(nearest.plan)
             whole = False if whole is False else nearest.settles(limits[-1].value)
     if whole:
         return Conflict("possible")
     if whole is None:
-        return _undecided(stretching, nearer, nearest) if changes else Conflict("unknown")
-    if stretching.possible([], clock.left(0.1)) is False:
+        return _undecided(elastic, nearer, nearest) if changes else Conflict("unknown")
+    if elastic.possible([], clock.left(QUESTIONS.unlimited)) is False:
         return Conflict("unlimited")
-    return _decided(stretching, _elastic(stretching, limits, clock), nearest, changes)
+    return _decided(elastic, _elastic(elastic, limits, clock), nearest, changes)
 
 
 def _decided(
-    stretching: ElasticRelaxation, among: list[Limit], nearest: Nearest | None, changes: bool
+    elastic: ElasticRelaxation, among: list[Limit], nearest: Nearest | None, changes: bool
 ) -> Conflict:
     """A conflict among limits that are known not to hold together."""
-    kept, unsettled = _filtered(stretching, among, stretching.solver_model.clock)
-    told = _changes(stretching, kept, nearest) if changes else ()
-    needed = {change.limit for change in told if change.amount is not None}
+    kept, unsettled = _filtered(elastic, among, elastic.solver_model.clock)
+    least = _changes(elastic, kept, nearest) if changes else ()
+    needed = {change.limit for change in least if change.amount is not None}
     return _with(
         nearest,
-        Conflict("conflict", tuple(kept), tuple(u for u in unsettled if u not in needed), told),
+        Conflict("conflict", tuple(kept), tuple(u for u in unsettled if u not in needed), least),
     )
 
 
 def _undecided(
-    stretching: ElasticRelaxation, nearer: Nearer | None, nearest: Nearest | None
+    elastic: ElasticRelaxation, nearer: Nearer | None, nearest: Nearest | None
 ) -> Conflict:
     """What is known where it is not whether there is a conflict: plans with one limit changed.
 
     Where the limits but one are found not to hold together, that is a conflict after all.
     """
-    clock = stretching.solver_model.clock
-    limits = list(stretching.limits)
+    clock = elastic.solver_model.clock
+    limits = list(elastic.limits)
     known: dict[Limit, Change] = {}
     without: list[Without] = []
     if nearer is not None and nearest is not None:
@@ -182,7 +185,7 @@ def _undecided(
         known[want] = nearest.change(want)
         dropping = nearer.worth_dropping(limits)
         for number, one in enumerate(dropping):
-            share = clock.left(0.7 / (len(dropping) - number))
+            share = clock.left(QUESTIONS.dropped / (len(dropping) - number))
             free = None if clock.out() else nearer(share, one)
             possible = None if free is None else free.settles(want.value)
             if free is not None:
@@ -191,21 +194,21 @@ def _undecided(
                 known[one] = Change(one, max(0.0, free.used - one.value), False)
             elif possible is False:
                 others = [other for other in limits if other != one]
-                return _decided(stretching, others, nearest, True)
-    # those that come last are the first to be told of
+                return _decided(elastic, others, nearest, True)
+    # the last ones are reported first
     ordered = [*known, *(one for one in reversed(limits) if one not in known)]
     for number, one in enumerate(ordered):
         if one in known:
             continue
-        change = stretching.least_change(one, _part(clock, len(limits) - number))
+        change = elastic.least_change(one, _part(clock, len(limits) - number))
         if change.amount is None and change.proven:
             others = [other for other in limits if other != one]
-            return _decided(stretching, others, nearest, True)
+            return _decided(elastic, others, nearest, True)
         known[one] = change
-    told = tuple(known[one] for one in ordered)
-    needed = tuple(change.limit for change in told if change.amount is not None)
-    unsettled = tuple(change.limit for change in told if change.amount is None)
-    found = Conflict("unknown", needed, unsettled, told, without=tuple(without))
+    changes = tuple(known[one] for one in ordered)
+    needed = tuple(change.limit for change in changes if change.amount is not None)
+    unsettled = tuple(change.limit for change in changes if change.amount is None)
+    found = Conflict("unknown", needed, unsettled, changes, without=tuple(without))
     return _with(nearest, found)
 
 
@@ -216,17 +219,17 @@ def _with(nearest: Nearest | None, found: Conflict) -> Conflict:
 
 
 def _changes(
-    stretching: ElasticRelaxation, kept: list[Limit], nearest: Nearest | None
+    elastic: ElasticRelaxation, kept: list[Limit], nearest: Nearest | None
 ) -> tuple[Change, ...]:
-    clock = stretching.solver_model.clock
-    told = []
+    clock = elastic.solver_model.clock
+    changes = []
     for number, one in enumerate(kept):
         known = nearest.change(one) if one.kind == "want" and nearest is not None else None
         if known is None or not (known.proven or clock.out()):
-            change = stretching.least_change(one, _part(clock, len(kept) - number))
+            change = elastic.least_change(one, _part(clock, len(kept) - number))
             known = change if known is None else _tighter(known, change)
-        told.append(known)
-    return tuple(told)
+        changes.append(known)
+    return tuple(changes)
 
 
 def _tighter(one: Change, other: Change) -> Change:
@@ -245,30 +248,30 @@ def _alone(model: Model, limits: list[Limit]) -> tuple[str, list[Limit]] | None:
     return None
 
 
-def _elastic(stretching: ElasticRelaxation, limits: list[Limit], clock: Clock) -> list[Limit]:
+def _elastic(elastic: ElasticRelaxation, limits: list[Limit], clock: Clock) -> list[Limit]:
     """The elastic filter: limits among which the relaxation already conflicts, else all.
 
     Where the relaxation conflicts, it is also asked which of those limits it could do without.
     """
     held: list[Limit] = []
     while not clock.out():
-        more = stretching.stretched_first(held)
+        more = elastic.relaxed_limits(held)
         if not more:
             break
         held += more
     named = [one for one in limits if one in held]
-    if stretching.possible(named, linear=True) is not False:
-        found = bool(named) and stretching.possible(named, clock.left(0.2)) is False
+    if elastic.possible(named, linear=True) is not False:
+        found = bool(named) and elastic.possible(named, clock.left(QUESTIONS.named)) is False
         return named if found else limits
     for one in list(named):
         trial = [other for other in named if other != one]
-        if stretching.possible(trial, linear=True) is False:
+        if elastic.possible(trial, linear=True) is False:
             named = trial
     return named
 
 
 def _filtered(
-    stretching: ElasticRelaxation, limits: list[Limit], clock: Clock
+    elastic: ElasticRelaxation, limits: list[Limit], clock: Clock
 ) -> tuple[list[Limit], list[Limit]]:
     """The deletion filter: what is left of a conflict, and what of that may be needless.
 
@@ -276,12 +279,12 @@ def _filtered(
     makes it easier.
     """
     kept, waiting = list(limits), list(limits)
-    for patience in (4, 2):  # as much time again is kept for the least changes
+    for patience in QUESTIONS.filters:
         unsettled = []
         for number, one in enumerate(waiting):
             trial = [other for other in kept if other != one]
             share = _part(clock, patience * (len(waiting) - number))
-            possible = None if clock.out() else stretching.possible(trial, share)
+            possible = None if clock.out() else elastic.possible(trial, share)
             if possible is False:
                 kept = trial
             elif possible is None:
@@ -292,7 +295,7 @@ def _filtered(
 
 def _part(clock: Clock, count: int) -> float | None:
     left = clock.left()
-    return None if left is None else max(0.5, left / count)
+    return None if left is None else max(QUESTIONS.filter_seconds, left / count)
 
 
 def _may_hold(model: Model, row: Row, slacks: Mapping[int, Limit]) -> bool:

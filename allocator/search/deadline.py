@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
+from allocator.search.strategy.budgets import GOAL
 from allocator.solver.solver_model import SolverModel
-
-LEAST = 0.05
-"""Seconds that whatever is begun may take."""
 
 
 class Deadline:
@@ -17,10 +15,10 @@ class Deadline:
         self._limit = limit if counted else None
         self._end = 0.0 if self._limit is None else self._clock.seconds() + self._limit
 
-    def left(self, share: float = 1.0, least: float = LEAST) -> float | None:
-        """Seconds for a share of what is left, at the least ``least``; None without a limit."""
+    def left(self, share: float = 1.0, least: float = GOAL.least_seconds) -> float | None:
+        """Seconds for a share of what is left, at least ``least``; None without a limit."""
         if self._clock.interrupted:
-            return 5.0  # enough for a last repair
+            return GOAL.interrupted_seconds
         if self._limit is None:
             return None
         return max(least, (self._end - self._clock.seconds()) * share)
@@ -37,4 +35,4 @@ class Deadline:
         """True when nothing more should be begun."""
         if self._clock.interrupted:
             return True
-        return self._limit is not None and self._end - self._clock.seconds() <= LEAST
+        return self._limit is not None and self._end - self._clock.seconds() <= GOAL.least_seconds

@@ -1,4 +1,4 @@
-"""A site's program with a slack for every limit, and the questions that it is asked."""
+"""A site's model with a slack for every limit, and the questions that it is asked."""
 
 from __future__ import annotations
 
@@ -19,6 +19,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.paths.known import point_of_plan
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.solver.interface import Solved
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -29,7 +30,7 @@ CLOSE = 1e-3
 ROUGH = 0.02
 """What is built beside a known plan is chosen to this share: it is a beginning."""
 NONE = 1e-6
-"""A limit stretched by less than this share of itself is not stretched."""
+"""A limit relaxed by less than this share of itself is not relaxed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +50,9 @@ class Change:
 
 @dataclass
 class ElasticRelaxation:
-    """A site's program with a slack for every limit, and the solver that holds it.
+    """A site's model with a slack for every limit, and the solver that holds it.
 
-    ``known``: whole numbers of a plan that keeps all limits but, perhaps, what is wanted.
+    ``known``: integers of a plan that keeps all limits but, perhaps, what is wanted.
     """
 
     solver_model: SolverModel
@@ -60,7 +61,7 @@ class ElasticRelaxation:
     known: np.ndarray | None = None
 
     def begin_from(self, plan: Plan) -> None:
-        """Look beside a plan first from now on: what it builds is kept, and more is built."""
+        """Search near a plan first from now on: what it builds is kept, and more is built."""
         self.known = point_of_plan(self.solver_model.model, self.sets, plan)
 
     def possible(
@@ -98,12 +99,12 @@ class ElasticRelaxation:
         if point is None:
             return Change(one, None, status == Status.INFEASIBLE, least)
         amount = float(point[column]) * unit
-        if not one.more:  # what is asked for is lowered to nothing at the most
+        if not one.more:  # a demand is lowered to nothing at most
             amount = min(amount, one.value)
         return Change(one, max(0.0, amount), status == Status.OPTIMAL, min(least, amount))
 
-    def stretched_first(self, held: list[Limit]) -> list[Limit]:
-        """Limits that the linear relaxation stretches when these are held: relative sum least."""
+    def relaxed_limits(self, held: list[Limit]) -> list[Limit]:
+        """Limits that the linear relaxation relaxes when these are held: relative sum minimised."""
         self.hold(held)
         model = self.solver_model.model
         free = [one for one in self.limits if one not in held]
@@ -126,12 +127,12 @@ class ElasticRelaxation:
             return None
         solver_model, left = self.solver_model, self._left(until)
         built = layout_of(solver_model.model, self.sets).built
-        stands = built[self.known[built] > 0.5]
-        high = np.array([solver_model.model.columns[column].high for column in stands])
-        solver_model.solver.bounds(stands, np.round(self.known[stands]), high)
+        kept = built[self.known[built] > 0.5]
+        high = np.array([solver_model.model.columns[column].high for column in kept])
+        solver_model.solver.bounds(kept, np.round(self.known[kept]), high)
         try:
             found = solver_model.run(
-                time_limit=None if left is None else 0.4 * left,
+                time_limit=None if left is None else QUESTIONS.built_on * left,
                 node_limit=solver_model.settings.node_limit,
                 gap=ROUGH,
             )
@@ -146,7 +147,7 @@ class ElasticRelaxation:
     def _solved(
         self, until: float | None, gap: float, begun: Solved | None = None
     ) -> tuple[np.ndarray | None, str]:
-        """The best sound point of the integer program, and why the search stopped.
+        """The best sound point of the integer model, and why the search stopped.
 
         ``begun``: a sound point to begin from.
         """
@@ -173,7 +174,7 @@ class ElasticRelaxation:
             sound = solver_model.repaired(solved.point, self._left(until))
             if sound.point is not None and sound.value is not None and sound.value < value:
                 best, value = sound.point, sound.value
-            # asked anew in every round: a bound that rises may meet what was found before
+            # asked again in every round: a bound that rises may meet what was found before
             near = solved.bound is not None and value <= solved.bound * (1 + gap) + 1e-9
             if best is not None and (gap == 0.0 or near):
                 return best, Status.OPTIMAL
@@ -192,7 +193,7 @@ class ElasticRelaxation:
         return earlier(clock.left(), None if until is None else max(0.0, until - clock.seconds()))
 
 
-def stretching_of(
+def elastic_relaxation_of(
     site: Network,
     settings: Settings,
     clock: Clock,
@@ -201,7 +202,7 @@ def stretching_of(
     demands: bool = False,
     together: bool = False,
 ) -> ElasticRelaxation:
-    """A site's program with a slack for every limit, on the basis of the settings.
+    """A site's model with a slack for every limit, on the basis of the settings.
 
     ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """

@@ -1,4 +1,4 @@
-"""A plan out of the values of the program: records in the user's names, SI units."""
+"""A plan out of the values of the model: records in the user's names, SI units."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ class Reading:
         return self.model.has(key)
 
     def get(self, *key: str) -> float:
-        """Value of a variable; 0 where the program does not have it."""
+        """Value of a variable; 0 where the model does not have it."""
         return self.values[key] if self.model.has(key) else 0.0
 
     def whole(self, *key: str) -> int:
@@ -160,7 +160,7 @@ def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
             if (amount := reading.get("draw", name, shape)) > 0
         }
         inflow = reading.get("inflow", name)
-        # one that is filled a little and not built is told, as what is sent to it is
+        # one that is filled a little and not built is listed, as what is sent to it is
         if size > 0 or draw or inflow > 0 or f"store:{name}" in filled:
             found.append(
                 StoreUse(
@@ -326,7 +326,7 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
 
 
 def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, float]:
-    """What must hold the lumps of a group: a receiver for each unit that may run on and off.
+    """What must hold the batch draws of a group: a buffer vessel for each unit run on and off.
 
     ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
     """

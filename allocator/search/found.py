@@ -15,7 +15,7 @@ PROVEN = 1e-6
 class GoalFound:
     """What is known of one goal: value at the plan, bound, why the search stopped.
 
-    ``certified``: the bound is safe against rounding, else it is the solver's word.
+    ``certified``: the bound is safe against rounding, else it is the solver's.
     """
 
     goal: Goal

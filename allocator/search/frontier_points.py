@@ -1,10 +1,10 @@
-"""The trade-off between firm power and one scarce thing, point by point, on one program.
+"""The trade-off between firm power and one scarce thing, point by point, on one model.
 
 The epsilon-constraint method (Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, 1971): most power under a
 cap on the scarce thing, then the least of it for that power, for caps from one end to the other.
-Cap and floor are bounds of two variables of the program, so nothing is built again, every cut
-stays, and each point starts from the one before, which every larger cap allows, or from what paths
-find under its own cap (a stock of less), where that is better.
+Cap and floor are bounds of two variables of the model, so nothing is built again, every cut
+stays, and each point starts from the one before, which every larger cap allows, or from candidates
+under its own cap (a stock of less), where that is better.
 """
 
 from __future__ import annotations
@@ -26,27 +26,24 @@ from allocator.model.stating import offered, state
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.search.binding import held_back
-from allocator.search.clean_up import tidied
+from allocator.search.binding import binding_constraints
+from allocator.search.clean_up import cleaned_up
 from allocator.search.deadline import Deadline
 from allocator.search.found import GoalFound, gap_of
-from allocator.search.goal_steps import NEAR_GAP
+from allocator.search.goal_search import NEAR_GAP
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.paths.network import first_service
-from allocator.search.paths.repair import CandidatePool, ideas_of
+from allocator.search.paths.repair import CandidatePool, candidate_pool_of
 from allocator.search.plan_of_point import plan_at
 from allocator.search.state import HELD, SearchState, value_at
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
 CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
-TOP_SHARE = 0.3
-"""Share of the time for the upper end, whose bound holds for every point."""
-PATHS_SHARE, POWER_SHARE, LEAST_SHARE = 0.25, 0.45, 0.25
-"""Shares of a point's time: paths under its cap, the most power, the least given for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +65,7 @@ class Point:
 
 @dataclass
 class _Trade:
-    """The program between its cap and its floor."""
+    """The model between its cap and its floor."""
 
     site: Network
     settings: Settings
@@ -80,7 +77,7 @@ class _Trade:
     def paths(self, cap: float) -> CandidatePool | None:
         """The path search of the site with no more of the material than a cap.
 
-        None where no material is given, or where paths have no say (few sources, another goal).
+        None where no material is given, or where paths do not apply (few sources, another goal).
         """
         material = self.site.materials.get(self.scarce.name)
         if material is None:
@@ -92,20 +89,25 @@ class _Trade:
         )
         if first_service(sets) != self.power.name:
             return None
-        return ideas_of(sets, self.settings, self.search_state.solver_model.clock, None)
+        return candidate_pool_of(sets, self.settings, self.search_state.solver_model.clock, None)
 
     def begin_by_paths(self, cap: float, limit: float | None) -> None:
-        """Begin from what paths find under a cap, where it has more power than the point so far."""
+        """Begin from candidates under a cap, where they have more power than the point so far."""
         search_state, solver_model = self.search_state, self.search_state.solver_model
-        ideas = self.paths(cap)
-        if ideas is None or not ideas.ready(0.0):
+        pool = self.paths(cap)
+        if pool is None or not pool.ready(0.0):
             return
         solver_model.aim(self.power)
         deadline = Deadline(solver_model, limit)
-        ideas.search(deadline.left(0.6), lambda find, note: None)
-        points = ideas.points(solver_model, NEAR_GAP, deadline.left, lambda: deadline.spent() > 0.9)
+        pool.search(deadline.left(QUESTIONS.frontier_candidates), lambda candidate, note: None)
+        points = pool.points(
+            solver_model,
+            NEAR_GAP,
+            deadline.left,
+            lambda: deadline.spent() > QUESTIONS.frontier_repair_until,
+        )
         for point in points:
-            solved = solver_model.repaired(point, deadline.left(0.5))
+            solved = solver_model.repaired(point, deadline.left(QUESTIONS.frontier_repair))
             if solved.point is None:
                 continue
             known = search_state.point
@@ -133,12 +135,16 @@ class _Trade:
         return self.solved(self.scarce, limit)
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
-        """The point that the search stands at, as a plan."""
-        point = tidied(self.search_state, self.sets, self.search_state.solver_model.left(most=5.0))
+        """The best point so far, as a plan."""
+        point = cleaned_up(
+            self.search_state,
+            self.sets,
+            self.search_state.solver_model.left(most=QUESTIONS.frontier_clean_up_seconds),
+        )
         model = self.search_state.solver_model.model
-        told = [found]
-        plan = plan_at(self.site, self.settings, model, self.sets, point, told)
-        plan = replace(plan, limits=held_back(self.sets, plan, None))
+        goals = [found]
+        plan = plan_at(self.site, self.settings, model, self.sets, point, goals)
+        plan = replace(plan, limits=binding_constraints(self.sets, plan, None))
         values = model.by_key(point)
         power = model.value(self.power.terms, values)
         given = model.value(self.scarce.terms, values)
@@ -161,26 +167,34 @@ def frontier_of(
     give: str,
     steps: int,
     settings: Settings,
-    tell: Callable[[str], object] = lambda words: None,
+    report: Callable[[str], object] = lambda words: None,
 ) -> tuple[Point, ...]:
     """Points from the least of the scarce thing to the most that is of use.
 
-    Args:
-        site: the site.
-        give: a material's name, ``money`` or ``emissions``; with emissions all power counts, else
-            clean power.
-        steps: points asked for, ends included; 2 or more.
-        settings: the time limit is that of all points together.
-        tell: hears of each point.
+    Parameters
+    ----------
+    site : Site
+        The site.
+    give : str
+        A material's name, ``money`` or ``emissions``; with emissions all power counts, else clean
+        power.
+    steps : int
+        Points asked for, ends included; 2 or more.
+    settings : Settings
+        The time limit is that of all points together.
+    report : function
+        Called with a line for each point.
 
-    Returns:
+    Returns
+    -------
+    tuple of Point
         Points that no other dominates, rising in both; ends are solved as any plan is, and their
         status says whether they are proven. Empty where no plan exists or none was found.
     """
     site = network_of(site)
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        return _points(_trade(site, give, settings, clock), steps, tell)
+        return _points(_trade(site, give, settings, clock), steps, report)
 
 
 def _trade(site: Network, give: str, settings: Settings, clock: Clock) -> _Trade:
@@ -218,18 +232,18 @@ def _goals(model: Model, sets: IndexSets, give: str) -> tuple[Goal, Goal]:
     return power, Goal(give, unit, False, terms, 1e-9 * largest)
 
 
-def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[Point, ...]:
+def _points(trade: _Trade, steps: int, report: Callable[[str], object]) -> tuple[Point, ...]:
     clock = trade.search_state.solver_model.clock
     trade.within(np.inf, 0.0)
-    trade.search_state.ideas = trade.paths(np.inf)
-    most = trade.solved(trade.power, clock.left(TOP_SHARE))
+    trade.search_state.pool = trade.paths(np.inf)
+    most = trade.solved(trade.power, clock.left(QUESTIONS.frontier_top))
     if most is None:
         return ()
-    least_most = trade.least(most.value, np.inf, clock.left(TOP_SHARE / 2))
+    least_most = trade.least(most.value, np.inf, clock.left(QUESTIONS.frontier_top_least))
     if least_most is None:
         return ()
     upper = trade.point(most, least_most, "most")
-    tell(f"most power: {upper.power:.6g} W")
+    report(f"most power: {upper.power:.6g} W")
     trade.within(np.inf, 0.0)
     none = trade.solved(trade.scarce, _part(clock, steps))
     if none is None:
@@ -245,16 +259,18 @@ def _points(trade: _Trade, steps: int, tell: Callable[[str], object]) -> tuple[P
         cap += trade.scarce.scale + HELD * abs(cap)  # the start must be within it
         trade.within(cap, floor)
         if number:
-            trade.begin_by_paths(cap, None if part is None else PATHS_SHARE * part)
-        found = trade.solved(trade.power, None if part is None else POWER_SHARE * part)
+            trade.begin_by_paths(cap, None if part is None else QUESTIONS.frontier_search * part)
+        found = trade.solved(trade.power, None if part is None else QUESTIONS.frontier_power * part)
         if found is None:
             break
-        least = trade.least(found.value, cap, None if part is None else LEAST_SHARE * part)
+        least = trade.least(
+            found.value, cap, None if part is None else QUESTIONS.frontier_least * part
+        )
         if least is None:
             break
         point = trade.point(_bounded(found, most), least, "" if number else "least")
         points.append(point)
-        tell(f"point {number + 1} of {steps}: {point.power:.6g} W")
+        report(f"point {number + 1} of {steps}: {point.power:.6g} W")
         floor = max(floor, found.value)
     return _undominated([*points, upper])
 

@@ -14,6 +14,7 @@ from allocator.model.model import Key, Model, Row
 from allocator.model.rules.power import served
 from allocator.network.records import Network
 from allocator.search.conflicts import conflict_of
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
@@ -35,11 +36,11 @@ def reason(site: Network, model: Model, sets: IndexSets, settings: Settings, clo
     """Name limits that cannot hold together, and the most that can be served under them."""
     found = conflict_of(site, settings, clock, changes=False)
     words = [limit_said(limit) for limit in found.limits]
-    told = "no plan exists: " + (
+    text = "no plan exists: " + (
         "these limits cannot hold together: " + "; ".join(words) if words else NO_LIMIT
     )
     best = _most_served(model, sets, settings, clock)
-    return told + ("; " + best if best else "")
+    return text + ("; " + best if best else "")
 
 
 def limit_said(limit: Limit) -> str:
@@ -58,18 +59,20 @@ def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock
         for row in freed.rows
     ]
     solver_model = SolverModel(freed, _nothing, settings, clock)
-    told = []
+    text = []
     for demand in asked:
         terms = served(sets, demand.name, CLASSES)
         solver_model.aim_at({c: -v for c, v in freed.summed(terms).items()})
-        solved = solver_model.run(time_limit=solver_model.left(most=10.0), gap=1e-3)
+        solved = solver_model.run(
+            time_limit=solver_model.left(most=QUESTIONS.most_served_seconds), gap=1e-3
+        )
         bound = solver_model.unscaled(solved.bound)
         if bound is not None:
             share = min(1.0, -bound / demand.mean)
-            told.append(
+            text.append(
                 f"no plan under the other limits serves more than {share:.1%} of '{demand.name}'"
             )
-    return "; ".join(told)
+    return "; ".join(text)
 
 
 def _nothing(values: dict[Key, float], tolerance: float) -> list[Row]:

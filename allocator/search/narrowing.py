@@ -1,7 +1,7 @@
-"""Very large sites: the program is stated on the corridors of the best finds alone.
+"""Narrowed sites, of the corridors of the best candidates alone, and bounds of the whole site.
 
-A plan of the narrowed site is a plan of the site. Its bounds are not: they are taken anew from the
-relaxation of the whole program, or, where that is too large to be stated, from what all sources
+A plan of the narrowed site is a plan of the site. Its bounds are not: they are taken from the
+relaxation of the whole model, or, where that is too large to be stated, from what all sources
 give at their means.
 """
 
@@ -21,11 +21,6 @@ from allocator.search.found import gap_of, passes
 from allocator.search.paths.network import Candidate
 from allocator.search.plan_of_point import status_of
 
-MOST_COLUMNS = 12_000
-"""Pipe columns of a program above which it is narrowed."""
-MOST_RELAXED = 120_000
-"""Pipe columns of a program above which not even its relaxation is stated."""
-
 
 def pipe_column_count(sets: IndexSets) -> int:
     """How many columns the pipes of a site would make."""
@@ -36,9 +31,9 @@ def pipe_column_count(sets: IndexSets) -> int:
     return total
 
 
-def narrowed(site: Network, finds: Iterable[Candidate]) -> Network:
-    """The site with the corridors of some finds, and what stands, alone."""
-    kept = {route for find in finds for route, _ in find.pipes}
+def narrowed(site: Network, candidates: Iterable[Candidate]) -> Network:
+    """The site with the corridors of some candidates, and existing assets, alone."""
+    kept = {route for candidate in candidates for route, _ in candidate.pipes}
     kept |= {run.route for run in site.built.pipes}
     return replace(site, routes={name: r for name, r in site.routes.items() if name in kept})
 

@@ -1,6 +1,6 @@
-"""Neighbourhoods of a plan: which integer decisions are held while the others are decided anew.
+"""Neighbourhoods of a plan: which integer decisions are held while the others are decided again.
 
-A program too large to solve whole is bettered piece by piece: the pipes outside a part of the
+A model too large to solve whole is improved piece by piece: the pipes outside a part of the
 site are held as the plan has them, and the solver decides everything else. Parts are taken in
 turn: around a place, of one fluid, and the pipes near what the plan has laid.
 """
@@ -16,8 +16,8 @@ import numpy as np
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 
-WORKED = ("running", "cycling", "lumps", "promises")
-"""Integers that say how what is built is worked."""
+DISPATCH = ("running", "cycling", "lumps", "promises")
+"""Integers that say how assets are dispatched."""
 
 
 @dataclass(frozen=True)
@@ -25,7 +25,7 @@ class Layout:
     """Where the pipe columns lie: ``columns`` with their middle ``x``, ``y`` and ``fluid``.
 
     ``built``: all integer columns of what is built, pipes and others; the rest of the integers
-    say how what is built is worked.
+    say how assets are dispatched.
     """
 
     columns: np.ndarray
@@ -38,7 +38,7 @@ class Layout:
 
 
 def layout_of(model: Model, sets: IndexSets) -> Layout:
-    """The pipe columns of a statement."""
+    """The pipe columns of a model."""
     site = sets.site
     columns, x, y, fluid = [], [], [], []
     fluids = tuple(dict.fromkeys(f for _, f in sets.pipes))
@@ -57,7 +57,9 @@ def layout_of(model: Model, sets: IndexSets) -> Layout:
             [
                 number
                 for number, column in enumerate(model.columns)
-                if column.integer and isinstance(column.key, tuple) and column.key[0] not in WORKED
+                if column.integer
+                and isinstance(column.key, tuple)
+                and column.key[0] not in DISPATCH
             ],
             dtype=np.int64,
         ),

@@ -22,6 +22,7 @@ from allocator.model.rules import state_rules
 from allocator.model.variables import declare
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.search.strategy.budgets import PLAN
 from allocator.site.records import Stage
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -35,7 +36,7 @@ def mean_output(
 ) -> tuple[float, float] | None:
     """(clean, total) mean power, W, that the plan may reach; None where it was not found.
 
-    Never less than the promise, which is what the plan gives at the least.
+    Never less than the promise, which is what the plan gives at least.
     """
     steady = replace(with_all_heat(mean_site(site)), goals=POWERS)
     sets = index_sets_of(steady, lossless=True, with_stores=False)
@@ -58,7 +59,7 @@ def mean_output(
             found.append(0.0)
             continue
         solver_model.aim(goal)
-        solved = solver_model.relaxed(solver_model.left(most=5.0))
+        solved = solver_model.relaxed(solver_model.left(most=PLAN.average_output_seconds))
         reached = solver_model.unscaled(solved.value)
         if reached is None:
             return None

@@ -1,4 +1,4 @@
-"""The plan that a point of a site's program says."""
+"""The plan that a point of a site's model says."""
 
 from __future__ import annotations
 
@@ -43,15 +43,15 @@ def plan_at(
     point: np.ndarray,
     found: list[GoalFound],
 ) -> Plan:
-    """The plan that a point of a site's program says, with what was found of its goals.
+    """The plan that a point of a site's model says, with what was found of its goals.
 
-    Goals of the site of which nothing was sought are told by their value alone.
+    Goals of the site that were not searched have their value alone.
     """
-    told = {one.goal.name: one for one in found}
+    results = {one.goal.name: one for one in found}
     found = [
-        told.pop(goal.name, GoalFound(goal, 0.0, None, None, Status.NOT_SOUGHT))
+        results.pop(goal.name, GoalFound(goal, 0.0, None, None, Status.NOT_SOUGHT))
         for goal in goals_of(model, sets)
-    ] + list(told.values())
+    ] + list(results.values())
     reading = Reading(model, sets, without_dust(model, model.by_key(point)))
     plan = _read(site, settings, reading, found)
     return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site, plan))
@@ -76,7 +76,7 @@ def _goal_result(reading: Reading, found: GoalFound) -> GoalResult:
     if bound is not None:
         if abs(bound) <= max(10 * goal.scale, goal.negligible if value == 0.0 else 0.0):
             bound = 0.0
-        # later goals may cost the held tolerance; the bound stands, the gap is said of the plan
+        # later goals may cost the held tolerance; the bound is valid, the gap is that of the plan
         bound = max(bound, value) if goal.maximise else min(bound, value)
     safe = found.certified and (found.bound == bound or bound == value)
     return GoalResult(

@@ -1,11 +1,11 @@
 """What one more unit of each limit is worth to a plan.
 
-Whole numbers are held as the plan has them and the linear program is solved again: the reduced
+Integers are held as the plan has them and the linear program is solved again: the reduced
 cost of a limit's slack, fixed at 0, is what the first of it would bring. Limits are asked goal by
-goal, earlier goals held, and each is told by the first goal that it would better. Because a dual
-at a corner may belong to either side of it, each is tried: the slack is opened by a little, and
-what that brings is the price. A lift opens a slack by a step with whole numbers free, from the
-plan: what is found is there, and with more time more might be.
+goal, earlier goals held, and each has the price of the first goal that it would improve. A dual at
+a corner may belong to either side of it, so each is tried: the slack is opened by a little, and
+what that brings is the price. A lift opens a slack by a step with integers free, from the plan: the
+gain is real, and with more time it might be larger.
 """
 
 from __future__ import annotations
@@ -24,16 +24,17 @@ from allocator.model.rules.heat import heat_row
 from allocator.network.records import Network
 from allocator.plans.records import Price
 from allocator.search.binding import NEARLY
-from allocator.search.elastic import ElasticRelaxation, stretching_of
+from allocator.search.elastic import ElasticRelaxation, elastic_relaxation_of
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.state import SearchState, hold, value_at
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.solver.settings import Lift, Settings
 
 LITTLE = 1e-4
 """Share of a limit by which its slack is opened to see what the first of it brings."""
 WORTH = 1e-6
-"""A limit that, doubled at its price, would better a goal by less than this share, has no price."""
+"""A limit that, doubled at its price, would improve a goal by less than this share has none."""
 SHARE = 0.05
 """A stock or a cap is lifted by this share of itself where no step is asked for."""
 _ROWS = {
@@ -47,45 +48,52 @@ _ROWS = {
 def prices_of(
     site: Network, settings: Settings, clock: Clock, values: Mapping[Key, float]
 ) -> tuple[Price, ...]:
-    """The prices of a plan's limits, most telling goal first.
+    """The prices of a plan's limits, most important goal first.
 
-    Args:
-        site: the site.
-        settings: of the plan; ``lifts`` are steps to plan anew with. Stocks and caps that have a
-            price are lifted by a twentieth besides, as far as time is left.
-        clock: the plan's.
-        values: the plan's own point by key, SI.
+    Parameters
+    ----------
+    site : Network
+        The site.
+    settings : Settings
+        Of the plan; ``lifts`` are steps to re-plan with. Stocks and caps that have a price are
+        lifted by a twentieth besides, as far as time is left.
+    clock : Clock
+        The plan's.
+    values : mapping
+        The plan's own point by key, SI.
 
-    Returns:
-        A price a limit that is worth something.
+    Returns
+    -------
+    tuple of Price
+        A price for each limit that is worth something.
     """
-    stretching = stretching_of(site, settings, clock, demands=True)
-    pricing = _Pricing(stretching, values)
+    elastic = elastic_relaxation_of(site, settings, clock, demands=True)
+    pricing = _Pricing(elastic, values)
     return pricing.all(settings.lifts)
 
 
 class _Pricing:
-    """A plan's point in the stretched program, goal after goal."""
+    """A plan's point in the relaxed model, goal after goal."""
 
-    def __init__(self, stretching: ElasticRelaxation, values: Mapping[Key, float]) -> None:
-        self.stretching = stretching
-        self.solver_model = stretching.solver_model
-        self.model = stretching.solver_model.model
-        self.solver = stretching.solver_model.solver
+    def __init__(self, elastic: ElasticRelaxation, values: Mapping[Key, float]) -> None:
+        self.elastic = elastic
+        self.solver_model = elastic.solver_model
+        self.model = elastic.solver_model.model
+        self.solver = elastic.solver_model.solver
         self.point = np.array(
             [values.get(column.key, 0.0) / column.unit for column in self.model.columns]
         )
         self.rows = {row.name: row for row in self.model.rows}
-        layout = layout_of(self.model, stretching.sets)
+        layout = layout_of(self.model, elastic.sets)
         self.search_state = SearchState(self.solver_model, layout, None, point=self.point)
 
     def all(self, lifts: tuple[Lift, ...]) -> tuple[Price, ...]:
         """Prices goal by goal."""
         clock = self.solver_model.clock
-        self.stretching.hold(self.stretching.limits)
+        self.elastic.hold(self.elastic.limits)
         found: dict[Limit, Price] = {}
         vain: dict[Limit, Price] = {}
-        for goal in goals_of(self.model, self.stretching.sets):
+        for goal in goals_of(self.model, self.elastic.sets):
             if clock.out():
                 break
             value = self._linear(goal)
@@ -94,7 +102,7 @@ class _Pricing:
             for limit, rate in self._rates(goal, value):
                 if limit not in found:
                     found[limit] = self._lifted(goal, _price(limit, goal, rate), limit, lifts)
-            for limit in self.stretching.limits:
+            for limit in self.elastic.limits:
                 if limit not in found and (_asked(limit, lifts) or self._nearly(limit)):
                     tried = self._lifted(goal, _price(limit, goal, 0.0), limit, lifts)
                     if tried.gain:
@@ -105,9 +113,9 @@ class _Pricing:
         return (*found.values(), *(price for limit, price in vain.items() if limit not in found))
 
     def _linear(self, goal: Goal) -> float | None:
-        """The goal's value with whole numbers held, and the solver left at that point."""
+        """The goal's value with integers held, and the solver left at that point."""
         self.solver_model.aim(goal)
-        solved = self.solver_model.repaired(self.point, self.solver_model.left(0.3))
+        solved = self.solver_model.repaired(self.point, self.solver_model.left(QUESTIONS.marginal))
         if solved.point is None:
             return None
         self.search_state.point = solved.point
@@ -116,16 +124,16 @@ class _Pricing:
     def _rates(self, goal: Goal, value: float) -> list[tuple[Limit, float]]:
         """Limits worth something to a goal: its gain a unit (SI), of the first little of each."""
         costs = self.solver.reduced_costs()
-        told = []
-        for limit in self.stretching.limits:
+        priced = []
+        for limit in self.elastic.limits:
             column = self.model.index(limit.slack)
             unit = self.model.columns[column].unit
             rate = -(self.solver_model.unscaled(float(costs[column])) or 0.0) / unit
             size = limit.value if limit.value > 0 else unit
             if rate * size > WORTH * max(abs(value), 1e3 * goal.scale):
-                told.append((limit, rate, size))
+                priced.append((limit, rate, size))
         found = []
-        for limit, _, size in told:
+        for limit, _, size in priced:
             step = LITTLE * size
             gained = self._opened(goal, limit, step, value)
             if gained is not None and gained / LITTLE > WORTH * max(abs(value), 1e3 * goal.scale):
@@ -134,7 +142,9 @@ class _Pricing:
 
     def _opened(self, goal: Goal, limit: Limit, step: float, value: float) -> float | None:
         self._open(limit, step)
-        solved = self.solver_model.repaired(self.point, self.solver_model.left(0.2))
+        solved = self.solver_model.repaired(
+            self.point, self.solver_model.left(QUESTIONS.marginal_opened)
+        )
         self._open(limit, 0.0)
         if solved.point is None:
             return None
@@ -155,12 +165,12 @@ class _Pricing:
         return bool(used >= NEARLY * row.high)
 
     def _lifted(self, goal: Goal, price: Price, limit: Limit, lifts: tuple[Lift, ...]) -> Price:
-        """The price with what a step brings when whole numbers are free."""
+        """The price with what a step brings when integers are free."""
         step = _asked(limit, lifts)
         if step is None and limit.kind in _ROWS:
             step = SHARE * limit.value
-        left = self.solver_model.left(0.3)
-        if not step or (left is not None and left < 1.0):
+        left = self.solver_model.left(QUESTIONS.marginal)
+        if not step or (left is not None and left < QUESTIONS.marginal_seconds):
             return price
         kept = self.search_state.point
         assert kept is not None

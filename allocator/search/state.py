@@ -1,4 +1,4 @@
-"""The course of a run through the goals: the best point so far, and what was told of it."""
+"""The search state of a run through the goals: the best point so far, and what was reported."""
 
 from __future__ import annotations
 
@@ -15,38 +15,38 @@ from allocator.search.found import GoalFound, gap_of
 from allocator.search.neighbourhoods import Layout
 from allocator.search.outcome import Progress, Reporter
 from allocator.search.paths.repair import CandidatePool
+from allocator.search.strategy.budgets import PLAN
 from allocator.solver.solver_model import SolverModel
 
 HELD = 1e-7
 """An earlier goal may fall by this share of its value (or of its scale) for a later one."""
 LAST_HELD = 1e-9
 """The same where a goal is had to the last digit."""
-MOMENT = 2.0
-"""s for a linear program with all whole numbers held."""
 
 
 @dataclass
 class SearchState:
     """The state of a lexicographic run. ``point``: the best sound point, scaled columns.
 
-    ``beside``: at work on the bound of the goal that is being solved. ``given``: whole numbers of
-    the plan that the user gave to start from; every goal tries them.
+    ``worker``: at work on the bound of the goal that is being solved. ``pool``: its candidates.
+    ``warm_start``: integers of the plan that the user gave to start from; every goal tries them.
+    ``narrowed``: the model has the corridors of candidates alone, so its bounds are not the site's.
     """
 
     solver_model: SolverModel
     layout: Layout
     report: Reporter | None
     prover: Prover | None = None
-    beside: BoundWorker | None = None
-    ideas: CandidatePool | None = None
-    given: np.ndarray | None = None
-    narrow: bool = False
+    worker: BoundWorker | None = None
+    pool: CandidatePool | None = None
+    warm_start: np.ndarray | None = None
+    narrowed: bool = False
     point: np.ndarray | None = None
     trail: tuple[Progress, ...] = ()
 
-    def tell(self, goal: Goal, value: float | None, bound: float | None, note: str) -> None:
-        """Keep a line of progress and pass it on; a bound of a narrowed site is none."""
-        if self.narrow:
+    def record(self, goal: Goal, value: float | None, bound: float | None, note: str) -> None:
+        """Keep a line of progress and report it; a bound of a narrowed model is not reported."""
+        if self.narrowed:
             bound = None
         line = Progress(
             self.solver_model.clock.seconds(),
@@ -97,7 +97,7 @@ def without_rooms(
     earlier: Sequence[GoalFound],
     given_up: float,
 ) -> float:
-    """What a goal is worth with the whole numbers of the best point and no room of earlier goals.
+    """What a goal is worth with the integers of the best point and no room of earlier goals.
 
     A pipe may draw a millionth of a watt out of the tolerance at which an earlier goal is held.
     Were that kept, later goals could not do without the pipe: it is more than their own tolerance.
@@ -109,7 +109,7 @@ def without_rooms(
     if not earlier or point is None:
         return value
     solver_model.aim(goal)
-    solved = solver_model.exact(point, solver_model.left(most=MOMENT), rows=kept)
+    solved = solver_model.exact(point, solver_model.left(most=PLAN.held_goal_seconds), rows=kept)
     if solved.point is None:
         return value
     own = value_at(search_state, goal, solved.point)

@@ -1,4 +1,4 @@
-"""The stated program of a site's first goal as an LP or MPS file, for any other solver to read."""
+"""The stated model of a site's first goal as an LP or MPS file, for any other solver to read."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search.paths.known import point_of_plan
+from allocator.search.strategy.budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.pulp_model import FileTextError, PulpColumn, file_text, problem_of
 from allocator.solver.settings import Settings
@@ -23,15 +24,15 @@ from allocator.solver.solver_model import SolverModel
 
 FORMATS = (".lp", ".mps")
 ROUNDS = 50
-"""Times that the program is solved for store cuts that its best point breaks."""
+"""Times that the model is solved for store cuts that its best point breaks."""
 
 
 class ProgramFileError(AllocatorError):
-    """A program that cannot be written."""
+    """A model that cannot be written."""
 
 
 class WrittenProgram(NamedTuple):
-    """A program as the text of a file. ``cuts``: store cuts in it.
+    """A model as the text of a file. ``cuts``: store cuts in it.
 
     ``whole``: its best point keeps every promise, so that its optimum is that of the goal; else it
     is a bound of the goal.
@@ -54,19 +55,27 @@ def check_program_path(path: str) -> None:
 def written_program(
     site: Site, settings: Settings, suffix: str, plan: Plan | None = None
 ) -> WrittenProgram:
-    """The integer program of a site's first goal, with the store cuts that its optimum needs.
+    """The integer model of a site's first goal, with the store cuts that its optimum needs.
 
     The objective is in SI and minimised (a goal that is maximised has its sign changed); variables
-    are in steps of the statement's own, so that numbers are near 1.
+    are in steps of the model's own, so that numbers are near 1.
 
-    Args:
-        site, settings: as for planning; the time or node limit is that of the search for cuts.
-        suffix: ``.lp`` or ``.mps``.
-        plan: one that is known, to begin from.
+    Parameters
+    ----------
+    site : Site
+        The site.
+    settings : Settings
+        As for planning; the time or node limit is that of the search for cuts.
+    suffix : str
+        ``.lp`` or ``.mps``.
+    plan : Plan, optional
+        One that is known, to begin from.
 
-    Raises:
-        ProgramFileError: another suffix, or a program that no solver need look at: nothing may be
-            built that gives what must be served, or there is nothing to decide.
+    Raises
+    ------
+    ProgramFileError
+        Another suffix, or a model that no solver need look at: nothing may be built that gives
+        what must be served, or there is nothing to decide.
     """
     check_program_path(suffix)
     site = network_of(site)
@@ -79,16 +88,16 @@ def written_program(
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
         found = violated(model, promises, values, tolerance)
-        cuts.extend(found)  # a program is given every cut that is found for it
+        cuts.extend(found)  # a model is given every cut that is found for it
         return found
 
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     solver_model = SolverModel(model, separate, settings, clock)
     solver_model.aim(goals[0])
-    solver_model.relaxed(clock.left(0.3))
+    solver_model.relaxed(clock.left(QUESTIONS.written))
     start = None if plan is None else point_of_plan(model, sets, plan)
     if start is not None:
-        start = solver_model.repaired(start, clock.left(0.3)).point
+        start = solver_model.repaired(start, clock.left(QUESTIONS.written)).point
     run = partial(solver_model.run, node_limit=settings.node_limit, gap=settings.gap)
     whole = False
     for _ in range(ROUNDS):

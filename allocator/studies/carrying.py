@@ -21,7 +21,7 @@ from allocator.model.limits import Limit, Want
 from allocator.network.deriving import network_of, studied
 from allocator.network.records import Network
 from allocator.search import Settings
-from allocator.search.elastic import Change, stretching_of
+from allocator.search.elastic import Change, elastic_relaxation_of
 from allocator.site.records import POWER, Demand, MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
@@ -237,22 +237,22 @@ def _stops(
     if want.amount > asked.mean:
         site = studied(site, demands={asked.name: replace(asked, mean=want.amount * 2)})
     try:
-        stretching = stretching_of(site, settings, clock, (want,))
+        elastic = elastic_relaxation_of(site, settings, clock, (want,))
     except OutOfTimeError:
         return (), ()
-    limits = [one for one in stretching.limits if one.kind != "want"]
+    limits = [one for one in elastic.limits if one.kind != "want"]
     changes: list[Change] = []
     for number, one in enumerate(limits):
         left = clock.left()
         part = None if left is None else max(0.5, left / (len(limits) - number))
-        changes.append(stretching.least_change(one, part))
+        changes.append(elastic.least_change(one, part))
     known = [c for c in changes if c.amount is not None]
     known.sort(key=lambda c: (c.amount or 0.0) / max(abs(c.limit.value), 1e-12))
     unknown = [c for c in changes if c.amount is None and not c.proven and c.least > 0]
     stops = tuple(Stop(c.limit, c.amount, c.least) for c in (*known, *unknown))
     if stops or not all(change.proven for change in changes):
         return stops, ()
-    return (), tuple(stretching.stretched_first([*_wants(stretching.limits)]))
+    return (), tuple(elastic.relaxed_limits([*_wants(elastic.limits)]))
 
 
 def _wants(limits: tuple[Limit, ...]) -> Iterator[Limit]:

@@ -9,10 +9,10 @@ import pytest
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
+from allocator.base.text import WIDTH
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Ceiling, Plan
 from allocator.report.summary import summary
-from allocator.report.text import WIDTH
 from allocator.site.records import Site
 
 HERE = Path(__file__).parent

@@ -10,10 +10,13 @@ from allocator.model.model import Key, Row
 from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.search import Settings
-from allocator.search.goal_steps import FIRST_STEP, GoalSteps
+from allocator.search.goal_search import goal_search_of
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.state import SearchState, hold, value_at
+from allocator.search.strategy.budgets import GOAL
+from allocator.search.strategy.goal import LATER_GOAL
+from allocator.search.strategy.phase import run_phases
 from allocator.site.records import (
     Demand,
     Fluid,
@@ -28,6 +31,9 @@ from allocator.site.records import (
 )
 from allocator.solver.interface import Solved
 from allocator.solver.solver_model import SolverModel
+
+STEPS = LATER_GOAL[:-1]
+"""The first steps of a later goal, without the relaxation after them."""
 
 SITE = Site(
     name="gas and diesel",
@@ -65,8 +71,7 @@ def test_backup_is_built_beside_clean_supply_in_the_first_steps() -> None:
     assert first is not None
     hold(search_state, clean, first.value)
     _without(search_state, "set@works", "tank")
-    steps = GoalSteps(search_state, served, None)
-    steps.from_earlier_goals()
+    steps = run_phases(STEPS, goal_search_of(search_state, served, None))
     assert steps.best is not None
     assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
     assert search_state.point is not None
@@ -86,12 +91,11 @@ def test_a_goal_that_comes_too_late_still_has_time_for_its_first_steps() -> None
     hold(search_state, clean, first.value)
     _without(search_state, "set@works", "tank")
     solver_model.limits.clear()
-    steps = GoalSteps(search_state, served, 0.0)
-    steps.from_earlier_goals()
+    steps = run_phases(STEPS, goal_search_of(search_state, served, 0.0))
     assert steps.best is not None
     assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
-    # start, worked anew, built on, each with a repair of what it found
-    assert min(solver_model.limits[:5]) >= 0.9 * FIRST_STEP * settings.time_limit
+    # earlier plan, re-dispatch, built on, each with a repair of what it found
+    assert min(solver_model.limits[:5]) >= 0.9 * GOAL.later_step * settings.time_limit
 
 
 def test_what_cuts_undo_is_looked_for_again() -> None:
@@ -116,8 +120,8 @@ def test_what_cuts_undo_is_looked_for_again() -> None:
     _without(search_state, "set@works", "tank")
     assert search_state.point is not None
     late.append(True)
-    steps = GoalSteps(search_state, served, None)
-    steps._near(search_state.point, np.zeros(0, dtype=np.int64), 0.4, "all free")
+    steps = goal_search_of(search_state, served, None)
+    steps.search_near(search_state.point, np.zeros(0, dtype=np.int64), 0.4, "all free")
     assert steps.best is not None
     assert abs(-steps.best - 60e3) <= 1e-5 * 60e3
 

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from allocator.model.goals import Goal
 from allocator.network.reading import read_site
-from allocator.search import Settings, make_plan
-from allocator.search.goal_steps import GoalSteps
+from allocator.search import Settings, lexicographic, make_plan
+from allocator.search.goal_search import GoalSearch
+from allocator.search.strategy.goal import GoalPhases
 from allocator.site.records import Site
 from allocator.verify import audit
 
@@ -120,15 +121,16 @@ def test_a_start_that_gives_up_too_much_stays_behind(
 
 
 def _only_the_first_goal_is_searched(monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in ("_near", "whole_program", "by_origin", "neighbourhoods"):
-        ways = getattr(GoalSteps, name)
+    """Later goals have no phases but the earlier plan, the warm start and relaxations."""
+    kept = {"earlier plan", "warm start", "relaxation", "multicommodity relaxation"}
+    for name in ("opening_phases", "main_phases"):
+        phases = getattr(lexicographic, name)
 
-        def searched(self: GoalSteps, *given: object, ways: object = ways, **named: object) -> None:
-            if _first(self.goal):
-                ways(self, *given, **named)  # type: ignore[operator]
+        def fewer(
+            search: GoalSearch, phases: Callable[[GoalSearch], GoalPhases] = phases
+        ) -> GoalPhases:
+            all_ = phases(search)
+            first = search.goal.name == "clean_power"
+            return all_ if first else tuple(phase for phase in all_ if phase.name in kept)
 
-        monkeypatch.setattr(GoalSteps, name, searched)
-
-
-def _first(goal: Goal) -> bool:
-    return goal.name == "clean_power"
+        monkeypatch.setattr(lexicographic, name, fewer)

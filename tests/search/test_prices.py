@@ -70,7 +70,7 @@ def test_an_emission_cap_by_hand() -> None:
 
 
 def whole_of(site: Site, plan: Plan) -> Whole:
-    """The whole numbers of a plan, as the second statement takes them."""
+    """The integers of a plan, as the second model takes them."""
     spots = {(m.type, m.place): m for m in plan.machines}
     places = [(m.name, place) for m in site.machines.values() for place in m.places]
     laid = {run.route: run.build for run in plan.runs}

@@ -16,7 +16,7 @@ from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.search.conflicts import conflict_in, conflict_of
-from allocator.search.elastic import ElasticRelaxation, stretching_of
+from allocator.search.elastic import ElasticRelaxation, elastic_relaxation_of
 from allocator.site.records import Site
 from allocator.solver.interface import Highs
 
@@ -82,7 +82,7 @@ def demanding(seed: int) -> Site:
     return replace(
         site,
         demands={"load": replace(demand, mean=demand.mean * times, min_share=share)},
-        machines={n: replace(m, most=most) for n, m in site.machines.items()},
+        machines={n: replace(m, max_units=most) for n, m in site.machines.items()},
         goals=("served_power",),
     )
 
@@ -197,11 +197,11 @@ def test_conflicts_of_drawn_sites_are_minimal(batch: int) -> None:
 
 def linear(site: Site) -> ElasticRelaxation:
     """The program of a site with all whole numbers let go."""
-    stretching = stretching_of(network_of(site), EXACT, Clock(None))
-    relaxed = stretching.solver_model.model.copy()
+    elastic = elastic_relaxation_of(network_of(site), EXACT, Clock(None))
+    relaxed = elastic.solver_model.model.copy()
     relaxed.columns = [replace(column, integer=False) for column in relaxed.columns]
-    solver_model = replace(stretching.solver_model, model=relaxed)
-    return ElasticRelaxation(solver_model, stretching.limits, stretching.sets)
+    solver_model = replace(elastic.solver_model, model=relaxed)
+    return ElasticRelaxation(solver_model, elastic.limits, elastic.sets)
 
 
 def test_the_solvers_own_conflict_on_linear_sites() -> None:
@@ -210,18 +210,17 @@ def test_the_solvers_own_conflict_on_linear_sites() -> None:
     only one. (Theirs may hold more of the limits: it is irreducible over rules as well.)"""
     conflicts = same = 0
     for seed in range(5000, 5100):
-        stretching = linear(demanding(seed))
-        conflict = conflict_in(stretching)
+        elastic = linear(demanding(seed))
+        conflict = conflict_in(elastic)
         if conflict.status != "conflict":
             continue
         conflicts += 1
-        limits = stretching.limits
-        assert stretching.possible(limits) is False
-        theirs = _named_by_highs(stretching)
-        assert stretching.possible(theirs) is False, seed
+        limits = elastic.limits
+        assert elastic.possible(limits) is False
+        theirs = _named_by_highs(elastic)
+        assert elastic.possible(theirs) is False, seed
         if all(
-            stretching.possible([other for other in limits if other != one])
-            for one in conflict.limits
+            elastic.possible([other for other in limits if other != one]) for one in conflict.limits
         ):
             same += 1
             assert theirs >= set(conflict.limits), seed
@@ -229,9 +228,9 @@ def test_the_solvers_own_conflict_on_linear_sites() -> None:
     assert same >= 2
 
 
-def _named_by_highs(stretching: ElasticRelaxation) -> set[Limit]:
+def _named_by_highs(elastic: ElasticRelaxation) -> set[Limit]:
     """Limits whose slack's upper bound is in the irreducible infeasible set of HiGHS."""
-    solver = stretching.solver_model.solver
+    solver = elastic.solver_model.solver
     assert isinstance(solver, Highs)
     strategy, bound = highspy.IisStrategy, highspy.IisBoundStatus
     wanted = int(strategy.kIisStrategyFromLp) | int(strategy.kIisStrategyIrreducible)
@@ -239,5 +238,5 @@ def _named_by_highs(stretching: ElasticRelaxation) -> set[Limit]:
     _, iis = solver.model.getIis()
     upper = {int(bound.kIisBoundStatusUpper), int(bound.kIisBoundStatusBoxed)}
     columns = {c for c, b in zip(iis.col_index_, iis.col_bound_, strict=True) if int(b) in upper}
-    index = stretching.solver_model.model.index
-    return {one for one in stretching.limits if index(one.slack) in columns}
+    index = elastic.solver_model.model.index
+    return {one for one in elastic.limits if index(one.slack) in columns}

@@ -1,43 +1,50 @@
-"""Where the relaxation by origin leaves much, the plain program has its turn."""
+"""Where the multicommodity relaxation leaves a wide gap, the integer model has its turn."""
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
 from families import site_of
 
-from allocator.search import Settings, make_plan
-from allocator.search.goal_steps import WIDE, GoalSteps
+from allocator.search import Settings, lexicographic, make_plan
+from allocator.search.goal_search import GoalSearch
+from allocator.search.strategy.budgets import GOAL
+from allocator.search.strategy.goal import FIRST_GOAL, LARGE, LATER_GOAL, GoalPhases
+from allocator.search.strategy.phase import Budget
+
+WIDE = GOAL.wide_gap
 
 
 @pytest.mark.parametrize(("times", "tried"), [(1.0 + 2 * WIDE, True), (1.0 + WIDE / 2, False)])
-def test_a_wide_gap_brings_the_plain_program_in(
+def test_a_wide_gap_brings_the_integer_model_in(
     times: float, tried: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shares: list[float] = []
+    ran: list[str] = []
 
-    def relaxed(self: GoalSteps, share: float) -> None:
-        assert self.best is not None
-        self.bound = times * self.best
+    def relaxed(search: GoalSearch, budget: Budget) -> GoalSearch:
+        assert search.best is not None
+        search.bound = times * search.best
+        return search
 
-    def tightened(self: GoalSteps, share: float) -> None:
-        """What the relaxation left stays."""
+    def named(phases: GoalPhases) -> GoalPhases:
+        """Phases that do nothing but say that they ran."""
 
-    def whole(self: GoalSteps, share: float, most_rounds: int) -> None:
-        shares.append(share)
+        def run(search: GoalSearch, budget: Budget, name: str = "") -> GoalSearch:
+            ran.append(name)
+            return search
 
-    def by_origin(self: GoalSteps, share: float) -> None:
-        """Nothing more comes of it here."""
+        return tuple(replace(phase, run=partial(run, name=phase.name)) for phase in phases)
 
-    def relaxation(self: GoalSteps) -> bool:
-        relaxed(self, 1.0)
-        return True
+    def opening(search: GoalSearch) -> GoalPhases:
+        first = FIRST_GOAL if search.start is None else LATER_GOAL
+        return (*first[:-1], replace(first[-1], run=relaxed))
 
-    monkeypatch.setattr(GoalSteps, "relaxed", relaxation)
-    monkeypatch.setattr(GoalSteps, "tightened", tightened)
-    monkeypatch.setattr(GoalSteps, "whole_program", whole)
-    monkeypatch.setattr(GoalSteps, "by_origin", by_origin)
+    monkeypatch.setattr(lexicographic, "opening_phases", opening)
+    monkeypatch.setattr(lexicographic, "main_phases", lambda search: named(LARGE))
     outcome = make_plan(site_of(tmp_path, 20, 30, 4), Settings(basis="mean", node_limit=60))
     assert outcome.plan is not None
-    assert (0.7 in shares) is tried
+    assert "multicommodity relaxation" in ran
+    assert ("integer model of a wide gap" in ran) is tried

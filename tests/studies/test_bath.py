@@ -239,14 +239,16 @@ def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
 
 def test_what_is_not_known_is_told(site: Site) -> None:
     fluids = {**site.fluids, "oil": replace(site.fluids["oil"], constants={})}
-    with pytest.raises(BathError, match="bath 'oil_bath': fluid 'oil' has no known specific heat"):
+    with pytest.raises(
+        BathError, match="heat sink 'oil_bath': fluid 'oil' has no known specific heat"
+    ):
         baths_table(replace(site, fluids=fluids))
     fluids = {**site.fluids, "vent_gas": replace(site.fluids["vent_gas"], constants={})}
     with pytest.raises(BathError, match="of source 'low_vent' has no known specific heat"):
         baths_table(replace(site, fluids=fluids))
-    with pytest.raises(BathError, match="bath 'stones': neither loses"):
+    with pytest.raises(BathError, match="heat sink 'stones': neither loses"):
         changed(site, "stones", loss_conductance=0.0, heat_while_on=100.0)
-    with pytest.raises(BathError, match="bath 'pool': is warmer than it boils"):
+    with pytest.raises(BathError, match="heat sink 'pool': is warmer than it boils"):
         changed(site, "pool", initial_temperature=400.0)
     with pytest.raises(BathError, match="no warmer than its make-up"):
         changed(site, "pool", pressure=1000.0)

@@ -14,7 +14,7 @@ from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
 from allocator.search.conflicts import Conflict, Nearest
-from allocator.search.elastic import Change, ElasticRelaxation, stretching_of
+from allocator.search.elastic import Change, ElasticRelaxation, elastic_relaxation_of
 from allocator.site.records import Site
 from allocator.studies.most_power import MostPower
 from allocator.studies.why_result import conflict_for, why, why_result
@@ -173,8 +173,8 @@ def test_a_bound_without_a_limit_leaves_that_limit_out(monkeypatch: pytest.Monke
 def test_what_is_known_beside_a_plan_is_sound() -> None:
     """A stretching that begins from a plan comes to the same least changes as one that does not."""
     site = read_site(FIRST)
-    plain = stretching_of(network_of(site), EXACT, Clock(None), (WANT,), together=True)
-    begun = stretching_of(network_of(site), EXACT, Clock(None), (WANT,), together=True)
+    plain = elastic_relaxation_of(network_of(site), EXACT, Clock(None), (WANT,), together=True)
+    begun = elastic_relaxation_of(network_of(site), EXACT, Clock(None), (WANT,), together=True)
     plan = make_plan(site, EXACT).plan
     assert plan is not None
     begun.begin_from(plan)

@@ -1,1 +1,1 @@
-"""Bounds: a statement by origin of flow that relaxes tightly, and what is proven with it."""
+"""Bounds: a multicommodity formulation of flow that relaxes tightly, and what is proven with it."""

@@ -1,4 +1,4 @@
-"""One target after the other: flows stated for it, a depth chosen, a plan so good asked for."""
+"""Cutoff after cutoff: its depth chosen, flows stated for it, proven out of reach or not."""
 
 from __future__ import annotations
 
@@ -11,34 +11,33 @@ from allocator.search.bounds.proving import Latest, Prover
 
 
 class BoundProof:
-    """The targets of one goal, at work.
+    """The proofs of one goal.
 
-    ``better`` is told of each bound (minimised, SI) as it comes. ``gap``: how near a bound must
-    come to a plan.
+    ``better`` is called with each bound (minimised, SI). ``gap``: that a bound must reach.
     """
 
     def __init__(
         self, prover: Prover, gap: float, clock: Clock, better: Callable[[float | None], object]
     ) -> None:
         self._prover, self._clock, self._better = prover, clock, better
-        self._targets = Cutoffs(gap)
+        self._cutoffs = Cutoffs(gap)
         self._begun = False
 
     def state(self, value: float | None, bound: float, left: float | None) -> float | None:
-        """State the flows for the next target and a little beyond; the bound then, if any.
+        """State the flows for the next cutoff and a little beyond; the bound then, if any.
 
-        ``value``: of the best plan, or what plans are about to come to (minimised, SI).
+        ``value``: of the best plan, or what plans will soon have (minimised, SI).
         """
-        target = self._targets.next(value, bound)
-        if not self._prover.holds(target):
-            target = beyond(target, value)
-        stated = self._prover.stated(left, target)
+        cutoff = self._cutoffs.next(value, bound)
+        if not self._prover.holds(cutoff):
+            cutoff = beyond(cutoff, value)
+        stated = self._prover.stated(left, cutoff)
         if stated is None:
             return None
-        bound = max(bound, min(stated, target))
+        bound = max(bound, min(stated, cutoff))
         self._better(bound)
         if not self._begun:
-            self._targets.begin(bound)
+            self._cutoffs.begin(bound)
             self._begun = True
         return bound
 
@@ -49,16 +48,16 @@ class BoundProof:
         left: float | None,
         latest: Latest,
     ) -> MixedBound:
-        """Refute the next target, or find whole numbers to try, within some seconds.
+        """Prove the next cutoff out of reach, or find integers to try, within some seconds.
 
-        ``expected``: tells the value of ``state``; more may be known of plans by now, and then.
+        ``expected``: gives the value of ``state``, which may have become better.
         """
         began = self._clock.seconds()
-        target = self._prover.within(self._targets.next(expected(), bound))
-        found = self._prover.mixed(left, latest, target)
+        cutoff = self._prover.within(self._cutoffs.next(expected(), bound))
+        found = self._prover.mixed(left, latest, cutoff)
         took = self._clock.seconds() - began
         self._better(found.bound)
-        stands = bound if found.bound is None else max(bound, found.bound)
+        valid = bound if found.bound is None else max(bound, found.bound)
         remains = None if left is None else max(0.0, left - took)
-        self._targets.settled(expected(), stands, took, remains)
+        self._cutoffs.settled(expected(), valid, took, remains)
         return found

@@ -1,4 +1,4 @@
-"""A statement by strand with its solver: cut round by round, given new strands in place."""
+"""A path formulation with its solver: cut round by round, given new path columns in place."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from allocator.base.clock import Clock
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
-from allocator.search.bounds.arrays import CutoffArrays, Floats, web_of
-from allocator.search.bounds.lean import Duct
-from allocator.search.bounds.multipliers import ways
+from allocator.search.bounds.arrays import EndArrays, Floats, network_arrays_of
+from allocator.search.bounds.disaggregated import PipeLink
+from allocator.search.bounds.multipliers import cheapest_paths
 from allocator.search.bounds.path_columns import (
     PathColumn,
     capacity_row,
     home_row,
-    stranded_statement,
+    path_formulation,
     without_flow,
 )
 from allocator.search.bounds.relaxation import LOOSE, StoreCuts
@@ -30,12 +30,12 @@ from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
 CUT_ROUNDS = 3
-"""Solves between two rounds of pricing: strands and cuts are found together, so none is pressed."""
+"""Solves between two rounds of pricing: path columns and cuts are found together."""
 
 NEAR_ENDS = 4
-"""Ends of each origin, the nearest, to which a strand is stated at first."""
+"""Ends of each origin, the nearest, to which a path column is stated at first."""
 AGREES = 1e-5
-"""Reduced costs worked out from the duals may differ from the solver's by this at the most."""
+"""Reduced costs worked out from the duals may differ from the solver's by this at most."""
 
 
 @dataclass(frozen=True)
@@ -43,13 +43,13 @@ class Duals:
     """What a solved relaxation says; scaled as the objective, else SI.
 
     ``bound``: its value, which bounds nothing yet. ``gains``: by origin and end, worth there less
-    worth at home. ``charges``: by origin and duct. ``cost``: by build of the ducts in turn, what
-    the relaxation charges for its use and its reduced cost.
+    worth at home. ``multipliers``: by origin and link. ``cost``: by build of the links in turn,
+    what its use costs in the relaxation and its reduced cost.
     """
 
     bound: float
-    gains: CutoffArrays
-    charges: Floats
+    gains: EndArrays
+    multipliers: Floats
     cost: Floats
 
 
@@ -63,7 +63,7 @@ class _CutRow:
 
 
 class ColumnGeneration:
-    """The relaxation by strand of a program, on the strands that it was given."""
+    """The relaxation of the path formulation of a model, on the path columns that it was given."""
 
     def __init__(
         self,
@@ -75,9 +75,9 @@ class ColumnGeneration:
     ) -> None:
         began = time.perf_counter()
         self._store_cuts = store_cuts
-        self.stranded = stranded_statement(full, sets)
-        self.model = self.stranded.model
-        self.web, self._ends = web_of(self.stranded, sets)
+        self.formulation = path_formulation(full, sets)
+        self.model = self.formulation.model
+        self.net, self._ends = network_arrays_of(self.formulation, sets)
         clock.spend("build", time.perf_counter() - began)
         self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
         assert isinstance(self.solver_model.solver, Highs)
@@ -86,22 +86,22 @@ class ColumnGeneration:
         self.settled = False
         """Whether the last solve broke no cut by much."""
         self._units = [column.unit for column in self.model.columns]
-        self._duct = {duct.name: number for number, duct in enumerate(self.stranded.ducts)}
-        self._origin = {origin.name: n for n, origin in enumerate(self.stranded.origins)}
+        self._link = {link.name: number for number, link in enumerate(self.formulation.links)}
+        self._origin = {origin.name: n for n, origin in enumerate(self.formulation.origins)}
         self._cuts: dict[int, list[_CutRow]] = {}
-        """Threshold cuts by duct."""
+        """Threshold cuts by link."""
         self._row: dict[str, tuple[int, float]] = {}
         """Row in the solver and scale, by name."""
         self._rows = 0
         for row in self.model.rows:
             self._row[row.name] = (self._rows, row.scale)
             self._rows += 1
-        self._builds = [key for duct in self.stranded.ducts for _, key in duct.builds]
+        self._builds = [key for link in self.formulation.links for _, key in link.builds]
         self._closed = np.zeros(len(self._builds), dtype=bool)
-        # flow that is used where it begins, and the nearest ways of all others
-        length = [sets.site.routes[duct.pipe[0]].length for duct in self.stranded.ducts]
-        near = np.tile(np.array(length), (len(self.stranded.origins), 1))
-        self.add_strands(self._nearest(near))
+        # flow that is used where it begins, and the shortest paths of all others
+        length = [sets.site.routes[link.pipe[0]].length for link in self.formulation.links]
+        near = np.tile(np.array(length), (len(self.formulation.origins), 1))
+        self.add_paths(self._nearest(near))
 
     @property
     def thresholds(self) -> list[Threshold]:
@@ -109,11 +109,11 @@ class ColumnGeneration:
         return [listed.cut for some in self._cuts.values() for listed in some]
 
     def aim(self, goal: Goal) -> None:
-        """Make a goal of the program the objective."""
+        """Make a goal of the model the objective."""
         self.solver_model.aim(replace(goal, terms=without_flow(goal.terms)))
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
-        """Keep a goal of the program between two values (SI)."""
+        """Keep a goal of the model between two values (SI)."""
         terms = without_flow(goal.terms)
         row = self.model.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
         if row is not None and row.columns:
@@ -142,24 +142,24 @@ class ColumnGeneration:
         self.solver_model.add(rows)
         self._rows += len(rows)
 
-    def add_strands(self, strands: Iterable[PathColumn]) -> int:
-        """State more strands, in place; how many were new."""
-        unit = self.stranded.unit
+    def add_paths(self, paths: Iterable[PathColumn]) -> int:
+        """State more path columns, in place; how many were new."""
+        unit = self.formulation.unit
         columns, entries = [], []
-        for strand in strands:
-            if strand in self.stranded.known:
+        for path in paths:
+            if path in self.formulation.known:
                 continue
-            self.stranded.take(strand)
+            self.formulation.take(path)
             self._units.append(unit)
             columns.append(self.model.columns[-1])
             rows, values = [], []
-            for name, coefficient in self.stranded.rows_of(strand):
+            for name, coefficient in self.formulation.rows_of(path):
                 number, scale = self._row[name]
                 rows.append(number)
                 values.append(coefficient * unit / scale)
-            for number in strand.ducts:
+            for number in path.links:
                 for listed in self._cuts.get(number, ()):
-                    if strand.origin in listed.cut.origins:
+                    if path.origin in listed.cut.origins:
                         rows.append(listed.row)
                         values.append(unit / listed.scale)
             entries.append((np.array(rows, dtype=np.int32), np.array(values)))
@@ -196,13 +196,13 @@ class ColumnGeneration:
         keys = (column.key for column in self.model.columns)
         values = dict(zip(keys, (point * np.array(self._units)).tolist(), strict=True))
         rows = self._store_cuts(self.model, values, LOOSE)
-        thresholds = broken_thresholds(self.stranded.loaded_ducts(), values, LOOSE)
+        thresholds = broken_thresholds(self.formulation.loaded_links(), values, LOOSE)
         self.solver_model.clock.spend("cuts", time.perf_counter() - began)
         self.store_rows += rows
         self._add(rows)
         for cut in thresholds:
-            number = self._duct[cut.duct]
-            row = threshold_row(self.model, self.stranded.loaded(number), cut)
+            number = self._link[cut.link]
+            row = threshold_row(self.model, self.formulation.loaded(number), cut)
             if row is not None:
                 self._cuts.setdefault(number, []).append(_CutRow(cut, self._rows, row.scale))
                 self._add([row])
@@ -211,7 +211,7 @@ class ColumnGeneration:
     def _duals(self, bound: float) -> Duals | None:
         """The duals of the last solve; None where they do not give its reduced costs."""
         duals, reduced = self._solver.duals(), self._solver.reduced_costs()
-        origins, ducts = self.stranded.origins, self.stranded.ducts
+        origins, links = self.formulation.origins, self.formulation.links
 
         def of(name: str) -> float:
             number, scale = self._row[name]
@@ -220,29 +220,29 @@ class ColumnGeneration:
         gains = []
         for origin in origins:
             home = max(0.0, of(home_row(origin.name)))
-            gains += [max(0.0, of(end)) - home for end in self.stranded.ends[origin.name]]
-        prices = [max(0.0, -of(capacity_row(duct))) for duct in ducts]
-        charges = np.tile(np.array(prices), (len(origins), 1))
+            gains += [max(0.0, of(end)) - home for end in self.formulation.ends[origin.name]]
+        prices = [max(0.0, -of(capacity_row(link))) for link in links]
+        multipliers = np.tile(np.array(prices), (len(origins), 1))
         cost = []
-        for number, (duct, price) in enumerate(zip(ducts, prices, strict=True)):
-            paid = [capacity * price for capacity, _ in duct.builds]
+        for number, (link, price) in enumerate(zip(links, prices, strict=True)):
+            paid = [capacity * price for capacity, _ in link.builds]
             for listed in self._cuts.get(number, ()):
                 more = max(0.0, -float(duals[listed.row]) / listed.scale)
                 if more > 0.0:
                     payers = [self._origin[name] for name in listed.cut.origins]
-                    charges[payers, number] += more
-                    together = math.fsum(float(self.web.most[o]) for o in payers)
-                    for k, (capacity, _) in enumerate(duct.builds):
+                    multipliers[payers, number] += more
+                    together = math.fsum(float(self.net.most[o]) for o in payers)
+                    for k, (capacity, _) in enumerate(link.builds):
                         paid[k] += more * min(capacity, together)
-            for already, (_, key) in zip(paid, duct.builds, strict=True):
-                cost.append(already + self._free(key, reduced, duct))
-        if not self._agree(gains, charges, reduced):
+            for already, (_, key) in zip(paid, link.builds, strict=True):
+                cost.append(already + self._free(key, reduced, link))
+        if not self._agree(gains, multipliers, reduced):
             return None
         # what is not laid may collect whatever it likes
         costs = np.where(self._closed, np.inf, np.array(cost))
-        return Duals(bound, self._ends._replace(gain=np.array(gains)), charges, costs)
+        return Duals(bound, self._ends._replace(gain=np.array(gains)), multipliers, costs)
 
-    def _free(self, key: Key, reduced: np.ndarray, duct: Duct) -> float:
+    def _free(self, key: Key, reduced: np.ndarray, link: PipeLink) -> float:
         """The reduced cost of a build, with that of the pipe's build where it is one way."""
 
         def of(key: Key) -> float:
@@ -252,40 +252,42 @@ class ColumnGeneration:
         assert isinstance(key, tuple)
         if key[0] != "way":
             return of(key)
-        route, fluid = duct.pipe
+        route, fluid = link.pipe
         return of(key) + of(("lay", route, key[3], fluid))
 
-    def _agree(self, gains: list[float], charges: Floats, reduced: np.ndarray) -> bool:
-        names = [(o.name, end) for o in self.stranded.origins for end in self.stranded.ends[o.name]]
+    def _agree(self, gains: list[float], multipliers: Floats, reduced: np.ndarray) -> bool:
+        names = [
+            (o.name, end) for o in self.formulation.origins for end in self.formulation.ends[o.name]
+        ]
         gain = dict(zip(names, gains, strict=True))
-        for strand in self.stranded.known:
-            number = self.model.index(strand.key)
-            charged = float(charges[self._origin[strand.origin], list(strand.ducts)].sum())
-            told = float(reduced[number]) / self._units[number]
-            cost = charged - gain[strand.origin, strand.end]
-            if abs(cost - told) > AGREES * max(1.0, abs(told)):
+        for path in self.formulation.known:
+            number = self.model.index(path.key)
+            multiplier = float(multipliers[self._origin[path.origin], list(path.links)].sum())
+            reported = float(reduced[number]) / self._units[number]
+            cost = multiplier - gain[path.origin, path.end]
+            if abs(cost - reported) > AGREES * max(1.0, abs(reported)):
                 return False
         return True
 
     def _nearest(self, length: Floats) -> list[PathColumn]:
         everywhere = self._ends._replace(gain=np.zeros(len(self._ends.node)))
-        return self.strands_by(everywhere, length, -math.inf, NEAR_ENDS)
+        return self.paths_by(everywhere, length, -math.inf, NEAR_ENDS)
 
-    def strands_by(
-        self, gains: CutoffArrays, charges: Floats, least: float, count: int
+    def paths_by(
+        self, gains: EndArrays, multipliers: Floats, least: float, count: int
     ) -> list[PathColumn]:
-        """Least charged ways to ends where an origin gains ``least`` or more beyond the charges.
+        """Cheapest paths to ends where an origin gains ``least`` or more beyond the multipliers.
 
-        At the most ``count`` ends an origin, those with the most gain.
+        At most ``count`` ends an origin, those with the most gain.
         """
         found = []
-        for number, origin in enumerate(self.stranded.origins):
-            first, arcs, gain = ways(self.web, gains, charges, number)
+        for number, origin in enumerate(self.formulation.origins):
+            first, arcs, gain = cheapest_paths(self.net, gains, multipliers, number)
             listed = []
-            for n, end in enumerate(self.stranded.ends[origin.name]):
+            for n, end in enumerate(self.formulation.ends[origin.name]):
                 if gain[n] >= least and np.isfinite(gain[n]):
-                    walk = self.web.duct[arcs[first[n] : first[n + 1]]][::-1]
+                    walk = self.net.link[arcs[first[n] : first[n + 1]]][::-1]
                     listed.append((-gain[n], PathColumn(origin.name, end, tuple(walk.tolist()))))
             listed.sort(key=lambda entry: (entry[0], entry[1].end))
-            found += [strand for _, strand in listed[:count]]
+            found += [path for _, path in listed[:count]]
         return found

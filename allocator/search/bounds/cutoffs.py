@@ -1,30 +1,18 @@
-"""Targets to be refuted one after the other, each as deep as the time that is left allows.
+"""Objective cutoffs, each as deep as can be proven out of reach in the time that is left.
 
 Depth is measured between the bound of the relaxation (0) and the best plan (1). The time of a
-refutation about doubles with each ``DOUBLING`` of depth (40 sources and the demo, both bases; see
-benchmarks/README.md), so what the last took tells how deep the next may be.
+proof about doubles with each ``BOUND.doubling`` of depth (see benchmarks/README.md), so what the
+last one took says how deep the next may be.
 """
 
 from __future__ import annotations
 
 import math
 
-FIRST = 0.42
-"""Depth of the first target."""
-DOUBLING = 0.08
-"""Depth that takes twice the time."""
-LEAST_STEP, MOST_STEP = 0.04, 0.4
-"""How much deeper the next target is, at the least and at the most."""
-SURE = 0.9
-"""Share of the time that is left for which the next target is chosen."""
-NEAR = 0.01
-"""Gap below which a target is as near the plan as was asked."""
+from allocator.search.strategy.budgets import BOUND
+
 LEAST_GAP = 1e-6
-"""Nearest that a target is put to a plan, as a share of it: the solver's tolerance."""
-BEYOND = 0.4
-"""Share of the way from a target to the plan that flows are stated for beyond it."""
-GUESS = 0.06
-"""Share of the bound that a target lies below it, where no plan is known yet."""
+"""Nearest that a cutoff is put to a plan, as a share of it: the solver's tolerance."""
 
 
 class Cutoffs:
@@ -36,30 +24,30 @@ class Cutoffs:
     def __init__(self, gap: float) -> None:
         self._gap = gap
         self._relaxed: float | None = None
-        self._depth = FIRST
+        self._depth = BOUND.first_depth
 
     def begin(self, bound: float) -> None:
         """Measure depth from a bound: that of the relaxation."""
         self._relaxed = bound
 
     def next(self, value: float | None, bound: float) -> float:
-        """The next target between a plan and a bound.
+        """The next cutoff between a plan and a bound.
 
-        Where less than ``NEAR`` is between them, it is as near the plan as was asked. No plan
+        Where less than ``BOUND.near`` is between them, it is as near the plan as was asked. No plan
         known, or one beyond the bound: a guess.
         """
         if value is None or value <= bound:
-            return bound + GUESS * abs(bound)
+            return bound + BOUND.guess * abs(bound)
         nearest = value - max(self._gap, LEAST_GAP) * abs(value)
-        if value - bound <= NEAR * abs(value):
+        if value - bound <= BOUND.near * abs(value):
             return nearest
         relaxed = bound if self._relaxed is None else self._relaxed
         whole = value - relaxed
-        depth = max(self._depth, (bound - relaxed) / whole + LEAST_STEP)
+        depth = max(self._depth, (bound - relaxed) / whole + BOUND.least_step)
         return min(nearest, relaxed + depth * whole)
 
     def settled(self, value: float | None, bound: float, took: float, left: float | None) -> None:
-        """Choose the next depth after a target took some seconds; ``bound`` is what stands now.
+        """Choose the next depth after a cutoff took some seconds; ``bound``: the valid one by now.
 
         Without a limit of time half of what is left is asked next.
         """
@@ -69,12 +57,14 @@ class Cutoffs:
         if left is None:
             self._depth = reached + 0.5 * (1.0 - reached)
             return
-        doublings = math.log2(max(SURE * left, 1e-3) / max(took, 1e-3))
-        self._depth = reached + min(MOST_STEP, max(LEAST_STEP, DOUBLING * doublings))
+        doublings = math.log2(max(BOUND.cutoff * left, 1e-3) / max(took, 1e-3))
+        self._depth = reached + min(
+            BOUND.most_step, max(BOUND.least_step, BOUND.doubling * doublings)
+        )
 
 
-def beyond(target: float, value: float | None) -> float:
-    """A target deeper than another: what is stated for it serves for some that follow."""
-    if value is None or value <= target:
-        return target
-    return target + BEYOND * (value - target)
+def beyond(cutoff: float, value: float | None) -> float:
+    """A cutoff deeper than another: what is stated for it serves for some that follow."""
+    if value is None or value <= cutoff:
+        return cutoff
+    return cutoff + BOUND.beyond * (value - cutoff)

@@ -154,8 +154,8 @@ def _leading_on(arcs: list[PipeArc], sinks: set[str]) -> tuple[PipeArc, ...]:
     onward: dict[str, dict[str, int]] = {}
     for arc in arcs:
         into.setdefault(arc.end, []).append(arc)
-        ways = onward.setdefault(arc.start, {})
-        ways[arc.end] = ways.get(arc.end, 0) + 1
+        cheapest_paths = onward.setdefault(arc.start, {})
+        cheapest_paths[arc.end] = cheapest_paths.get(arc.end, 0) + 1
     dropped: set[PipeArc] = set()
     waiting = [place for place in into if place not in sinks and len(onward.get(place, {})) <= 1]
     while waiting:
@@ -164,10 +164,10 @@ def _leading_on(arcs: list[PipeArc], sinks: set[str]) -> tuple[PipeArc, ...]:
             if arc in dropped or onward.get(place, {}).keys() - {arc.start}:
                 continue
             dropped.add(arc)
-            ways = onward[arc.start]
-            ways[arc.end] -= 1
-            if not ways[arc.end]:
-                del ways[arc.end]
-                if len(ways) <= 1 and arc.start not in sinks and arc.start in into:
+            cheapest_paths = onward[arc.start]
+            cheapest_paths[arc.end] -= 1
+            if not cheapest_paths[arc.end]:
+                del cheapest_paths[arc.end]
+                if len(cheapest_paths) <= 1 and arc.start not in sinks and arc.start in into:
                     waiting.append(arc.start)
     return tuple(arc for arc in arcs if arc not in dropped)

@@ -1,21 +1,22 @@
-"""What the ducts charge the origins, bettered until little is lacking: duals without a solver.
+"""Lagrange multipliers of the links, improved until hardly any dual infeasibility is left.
 
-A relaxation on some paths leaves duals that speak of these paths alone. They are made duals of
-all paths by choosing anew the charges ``w[o,d] >= 0`` of every duct ``d`` on every origin ``o``:
+A relaxation on some path columns gives duals that are valid for these paths alone. They are made
+duals of all paths by choosing again the multipliers ``w[o,d] >= 0`` of every link ``d`` on every
+origin ``o``:
 
-* An origin whose flow is worth ``D[o,e]`` more at an end ``e`` than at home must find no way there
-  that is charged less. Where it does, the bound falls by the most that it sends times what is
-  short (weak duality; what it sends is the sum of its paths).
-* A build of a duct carries flow of all origins, none above the most that it sends, in all no more
+* An origin whose flow is worth ``D[o,e]`` more at an end ``e`` than at home must have no path
+  there whose multipliers sum to less. Where it has one, the bound falls by the most that it sends
+  times the shortfall (weak duality; what it sends is the sum of its paths).
+* A build of a link carries flow of all origins, none above the most that it sends, in all no more
   than its capacity: it collects at most ``h[d,k] = sum of w[o,d] * f[o]``, f greedy by falling
-  charges (the flows are a polymatroid: Edmonds 1970, from memory). A pipe has one build in one
-  way, so the bound falls by the largest excess of ``h[d,k]`` over what the build costs, pipe by
-  pipe. All threshold cuts of a duct together say the same.
+  multipliers (the flows are a polymatroid: Edmonds 1970, from memory). A pipe has one build in one
+  direction, so the bound falls by the largest excess of ``h[d,k]`` over what the build costs, pipe
+  by pipe. All threshold cuts of a link together say the same.
 
-The sum of both lacks is convex and piecewise linear in w and cannot fall below 0: it is lessened by
-subgradient steps of the length that would lead to 0 (Polyak 1969, from memory), each turned aside
-where it would take back a part of the one before. Whatever w they end at, the bound less the lack
-stands.
+The sum of both, the dual infeasibility, is convex and piecewise linear in w and not below 0: it is
+reduced by subgradient steps of the length that would lead to 0 (Polyak 1969, from memory), each
+deflected where it would take back a part of the one before. The bound less the dual infeasibility
+is valid for any w.
 """
 
 from __future__ import annotations
@@ -23,34 +24,34 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from allocator.search.bounds.arrays import CutoffArrays, Floats, Web, Whole
+from allocator.search.bounds.arrays import EndArrays, Floats, Ints, NetworkArrays
 from allocator.search.paths.compiled import compiled
 
 Marks = NDArray[np.bool_]
 DEFLECTED = 1.5
-"""How much of a step back is turned aside (Camerini, Fratta & Maffioli,
+"""How much of a step back is deflected (Camerini, Fratta & Maffioli,
 Mathematical Programming Study 3, 1975; from memory)."""
 
 
 @compiled
 def reached(
-    web: Web,
-    charged: Floats,
+    net: NetworkArrays,
+    multiplier: Floats,
     home: int,
     gain: Floats,
     limit: float,
     far: Floats,
-    by: Whole,
+    by: Ints,
     heap_key: Floats,
-    heap_node: Whole,
+    heap_node: Ints,
     done: Marks,
 ) -> None:
-    """Least charged ways from a place to all that is no farther than a limit.
+    """Cheapest paths, by multipliers, from a place to all that is no farther than a limit.
 
-    ``charged``: by duct. ``gain``: of going to each place (minus infinity: none). The limit is the
-    most of them at first, and falls by what is short at some place: no place farther can be short
-    of more. (All of ``gain`` minus infinity: to the limit.) Fills ``far``, and ``by``, the arc by
-    which each place is reached.
+    ``multiplier``: by link. ``gain``: of going to each place (minus infinity: none). The limit
+    is the largest gain at first, and falls by the shortfall at some place: no farther place can
+    have a larger one. (All of ``gain`` minus infinity: to the limit.) Fills ``far``, and ``by``,
+    the arc by which each place is reached.
     """
     far[:] = np.inf
     by[:] = -1
@@ -80,11 +81,11 @@ def reached(
             break
         done[node] = True
         worst = max(worst, gain[node] - key)
-        for arc in range(web.first[node], web.first[node + 1]):
-            other = web.end[arc]
+        for arc in range(net.first[node], net.first[node + 1]):
+            other = net.end[arc]
             if done[other]:
                 continue
-            way = key + charged[web.duct[arc]]
+            way = key + multiplier[net.link[arc]]
             if way < far[other]:
                 far[other] = way
                 by[other] = arc
@@ -100,26 +101,26 @@ def reached(
 
 
 @compiled
-def most_short(targets: CutoffArrays, origin: int, far: Floats) -> tuple[int, float]:
-    """The end that gains most beyond its way (-1 for none), and how much."""
+def most_short(ends: EndArrays, origin: int, far: Floats) -> tuple[int, float]:
+    """The end with the largest gain beyond its path (-1 for none), and how much."""
     best, worst = -1, 0.0
-    for n in range(targets.first[origin], targets.first[origin + 1]):
-        short = targets.gain[n] - far[targets.node[n]]
+    for n in range(ends.first[origin], ends.first[origin + 1]):
+        short = ends.gain[n] - far[ends.node[n]]
         if short > worst:
             worst, best = short, n
     return best, worst
 
 
 @compiled
-def payers(charged: Floats, order: Whole) -> int:
-    """Origins that a duct charges, by falling charge, into ``order``; how many there are."""
+def payers(multiplier: Floats, order: Ints) -> int:
+    """Origins with a multiplier on a link, by falling multiplier, into ``order``; their number."""
     count = 0
-    for o in range(len(charged)):
-        charge = charged[o]
-        if charge > 0.0:
+    for o in range(len(multiplier)):
+        rate = multiplier[o]
+        if rate > 0.0:
             place = count
             count += 1
-            while place > 0 and charged[order[place - 1]] < charge:
+            while place > 0 and multiplier[order[place - 1]] < rate:
                 order[place] = order[place - 1]
                 place -= 1
             order[place] = o
@@ -128,15 +129,15 @@ def payers(charged: Floats, order: Whole) -> int:
 
 @compiled
 def excess_of(
-    web: Web, cost: Floats, charged: Floats, duct: int, order: Whole, count: int
+    net: NetworkArrays, cost: Floats, multiplier: Floats, link: int, order: Ints, count: int
 ) -> tuple[int, float]:
-    """The build of a duct that collects most beyond its cost (-1 for none), and by how much."""
+    """The build of a link with the largest excess over its cost (-1 for none), and that excess."""
     best, worst = -1, 0.0
-    for k in range(web.build[duct], web.build[duct + 1]):
-        left, collected = web.capacity[k], 0.0
+    for k in range(net.build[link], net.build[link + 1]):
+        left, collected = net.capacity[k], 0.0
         for n in range(count):
-            part = min(left, web.most[order[n]])
-            collected += part * charged[order[n]]
+            part = min(left, net.most[order[n]])
+            collected += part * multiplier[order[n]]
             left -= part
             if left <= 0.0:
                 break
@@ -146,82 +147,87 @@ def excess_of(
 
 
 @compiled
-def collect(web: Web, charged: Floats, duct: int, order: Whole, sums: Floats, last: Floats) -> None:
-    """By build of a duct: what it collects, and the least charge that it collects if it is full.
+def collect(
+    net: NetworkArrays, multiplier: Floats, link: int, order: Ints, sums: Floats, last: Floats
+) -> None:
+    """By build of a link: what it collects, and the least multiplier of it if it is full.
 
-    An origin may be charged up to that at no more being collected. Fills ``sums`` and ``last``.
+    The multiplier of an origin may rise to that with no more being collected. Fills ``sums`` and
+    ``last``.
     """
-    count = payers(charged, order)
-    for k in range(web.build[duct], web.build[duct + 1]):
-        left = web.capacity[k]
+    count = payers(multiplier, order)
+    for k in range(net.build[link], net.build[link + 1]):
+        left = net.capacity[k]
         sums[k], last[k] = 0.0, 0.0
         for n in range(count):
-            part = min(left, web.most[order[n]])
-            sums[k] += part * charged[order[n]]
+            part = min(left, net.most[order[n]])
+            sums[k] += part * multiplier[order[n]]
             left -= part
             if left <= 0.0:
-                last[k] = charged[order[n]]
+                last[k] = multiplier[order[n]]
                 break
 
 
 @compiled
-def ascended(web: Web, targets: CutoffArrays, cost: Floats, start: Floats) -> Floats:
-    """Charges raised, origin by origin, where it is short and no build comes to lack anything.
+def dual_ascent(net: NetworkArrays, ends: EndArrays, cost: Floats, start: Floats) -> Floats:
+    """Multipliers raised, origin by origin, where a path is too cheap and no build has an excess.
 
-    With every duct raised as far as it may be, ``roomy`` ways reach each place no sooner than some
-    value; on the other hand no place need be farther than what its flow is worth there. Between
-    the two, each arc is raised to the difference of its places (dual ascent: Balakrishnan,
+    With every link raised as far as it may be, ``roomy`` paths reach each place no cheaper than
+    some value; and no place need be farther than what its flow is worth there. Between the two,
+    each arc is raised to the difference of its places (dual ascent: Balakrishnan,
     Magnanti & Wong 1989, from memory).
     """
-    origins, ducts = start.shape
-    nodes, arcs = len(web.first) - 1, len(web.end)
+    origins, links = start.shape
+    nodes, arcs = len(net.first) - 1, len(net.end)
     far, by = np.empty(nodes), np.empty(nodes, np.int64)
     heap_key, heap_node = np.empty(arcs + 2), np.empty(arcs + 2, np.int64)
     done = np.empty(nodes, np.bool_)
     order = np.empty(origins, np.int64)
-    charges = start.copy()
-    across = np.ascontiguousarray(charges.T)
-    sums, last = np.empty(len(web.capacity)), np.empty(len(web.capacity))
-    for d in range(ducts):
-        collect(web, across[d], d, order, sums, last)
-    roomy = np.empty(ducts)
-    seen = np.full(ducts, -1, np.int64)
+    multipliers = start.copy()
+    across = np.ascontiguousarray(multipliers.T)
+    sums, last = np.empty(len(net.capacity)), np.empty(len(net.capacity))
+    for d in range(links):
+        collect(net, across[d], d, order, sums, last)
+    roomy = np.empty(links)
+    seen = np.full(links, -1, np.int64)
     nowhere = np.full(nodes, -np.inf)
     worth, price, roomy_far = np.empty(nodes), np.empty(nodes), np.empty(nodes)
     for o in range(origins):
         limit = -1.0
         worth[:] = 0.0
-        for n in range(targets.first[o], targets.first[o + 1]):
-            limit = max(limit, targets.gain[n])
-            worth[targets.node[n]] = max(worth[targets.node[n]], targets.gain[n])
-        reached(web, charges[o], web.home[o], nowhere, limit, far, by, heap_key, heap_node, done)
-        if most_short(targets, o, far)[0] < 0:
+        for n in range(ends.first[o], ends.first[o + 1]):
+            limit = max(limit, ends.gain[n])
+            worth[ends.node[n]] = max(worth[ends.node[n]], ends.gain[n])
+        reached(
+            net, multipliers[o], net.home[o], nowhere, limit, far, by, heap_key, heap_node, done
+        )
+        if most_short(ends, o, far)[0] < 0:
             continue
         for node in range(nodes):
             if far[node] > limit:
                 continue
-            for arc in range(web.first[node], web.first[node + 1]):
-                d = web.duct[arc]
+            for arc in range(net.first[node], net.first[node + 1]):
+                d = net.link[arc]
                 if seen[d] == o:
                     continue
                 seen[d] = o
                 room = np.inf
-                for k in range(web.build[d], web.build[d + 1]):
-                    free = max(0.0, last[k] - charges[o, d])
-                    part = min(web.most[o], web.capacity[k])
+                for k in range(net.build[d], net.build[d + 1]):
+                    free = max(0.0, last[k] - multipliers[o, d])
+                    part = min(net.most[o], net.capacity[k])
                     if part > 0.0:
                         room = min(room, free + max(0.0, cost[k] - sums[k]) / part)
-                roomy[d] = charges[o, d] + room
-        home = web.home[o]
-        reached(web, roomy, home, nowhere, limit, roomy_far, by, heap_key, heap_node, done)
+                roomy[d] = multipliers[o, d] + room
+        home = net.home[o]
+        reached(net, roomy, home, nowhere, limit, roomy_far, by, heap_key, heap_node, done)
         grew = True
         while grew:
             grew = False
             for node in range(nodes):
                 if far[node] > limit:
                     continue
-                for arc in range(web.first[node], web.first[node + 1]):
-                    ahead = worth[web.end[arc]] - charges[o, web.duct[arc]]
+                for arc in range(net.first[node], net.first[node + 1]):
+                    ahead = worth[net.end[arc]] - multipliers[o, net.link[arc]]
                     if ahead > worth[node] + 1e-15:
                         worth[node] = ahead
                         grew = True
@@ -230,59 +236,61 @@ def ascended(web: Web, targets: CutoffArrays, cost: Floats, start: Floats) -> Fl
         for node in range(nodes):
             if far[node] > limit:
                 continue
-            for arc in range(web.first[node], web.first[node + 1]):
-                d = web.duct[arc]
-                wanted = price[web.end[arc]] - price[node]
-                if wanted > charges[o, d]:
-                    charges[o, d] = wanted
+            for arc in range(net.first[node], net.first[node + 1]):
+                d = net.link[arc]
+                wanted = price[net.end[arc]] - price[node]
+                if wanted > multipliers[o, d]:
+                    multipliers[o, d] = wanted
                     across[d, o] = wanted
-                    collect(web, across[d], d, order, sums, last)
-    return charges
+                    collect(net, across[d], d, order, sums, last)
+    return multipliers
 
 
 @compiled
-def bettered(
-    web: Web, targets: CutoffArrays, cost: Floats, start: Floats, steps: int, tolerance: float
+def subgradient_steps(
+    net: NetworkArrays, ends: EndArrays, cost: Floats, start: Floats, steps: int, tolerance: float
 ) -> tuple[float, Floats, Floats, int]:
-    """The least lack that some steps from charges ``start`` find, its charges, and steps taken.
+    """The least dual infeasibility of some steps from ``start``, its multipliers, and steps taken.
 
-    Charges are measured by what they bring when an origin sends its most, so that large and small
-    origins move alike.
+    Multipliers are measured by what they bring when an origin sends its most, so that large and
+    small origins move alike.
     """
-    origins, ducts = start.shape
-    nodes, arcs, pipes = len(web.first) - 1, len(web.end), web.pipe.max() + 1
+    origins, links = start.shape
+    nodes, arcs, pipes = len(net.first) - 1, len(net.end), net.pipe.max() + 1
     far, by = np.empty(nodes), np.empty(nodes, np.int64)
     heap_key, heap_node = np.empty(arcs + 2), np.empty(arcs + 2, np.int64)
     done = np.empty(nodes, np.bool_)
     order = np.empty(origins, np.int64)
     short_end = np.empty(origins, np.int64)
     path, path_first = np.empty(origins * nodes, np.int64), np.zeros(origins + 1, np.int64)
-    stale = np.ones(ducts, np.bool_)
-    excess, build_of = np.zeros(ducts), np.full(ducts, -1, np.int64)
+    stale = np.ones(links, np.bool_)
+    excess, build_of = np.zeros(links), np.full(links, -1, np.int64)
     by_pipe, which = np.zeros(pipes), np.full(pipes, -1, np.int64)
     tail = np.empty(arcs, np.int64)
     for node in range(nodes):
-        tail[web.first[node] : web.first[node + 1]] = node
+        tail[net.first[node] : net.first[node + 1]] = node
     gain = np.full(nodes, -np.inf)
-    charges, best = start.copy(), start.copy()
-    drift, slope = np.zeros((origins, ducts)), np.zeros((origins, ducts))
-    across = np.ascontiguousarray(charges.T)  # the same by duct: each way is read in a row
+    multipliers, best = start.copy(), start.copy()
+    drift, slope = np.zeros((origins, links)), np.zeros((origins, links))
+    across = np.ascontiguousarray(multipliers.T)  # the same by link: each is read in a row
     least, factor, idle, taken = np.inf, 1.0, 0, 0
     while True:
-        used, lack = 0, 0.0
+        used, infeasibility = 0, 0.0
         for o in range(origins):
             limit = -1.0
-            for n in range(targets.first[o], targets.first[o + 1]):
-                limit = max(limit, targets.gain[n])
-                gain[targets.node[n]] = max(gain[targets.node[n]], targets.gain[n])
-            reached(web, charges[o], web.home[o], gain, limit, far, by, heap_key, heap_node, done)
-            for n in range(targets.first[o], targets.first[o + 1]):
-                gain[targets.node[n]] = -np.inf
-            end, worst = most_short(targets, o, far)
+            for n in range(ends.first[o], ends.first[o + 1]):
+                limit = max(limit, ends.gain[n])
+                gain[ends.node[n]] = max(gain[ends.node[n]], ends.gain[n])
+            reached(
+                net, multipliers[o], net.home[o], gain, limit, far, by, heap_key, heap_node, done
+            )
+            for n in range(ends.first[o], ends.first[o + 1]):
+                gain[ends.node[n]] = -np.inf
+            end, worst = most_short(ends, o, far)
             short_end[o] = end
             if end >= 0:
-                lack += worst * web.sends[o]
-                node = targets.node[end]
+                infeasibility += worst * net.sends[o]
+                node = ends.node[end]
                 while by[node] >= 0:
                     path[used] = by[node]
                     used += 1
@@ -290,165 +298,165 @@ def bettered(
             path_first[o + 1] = used
         by_pipe[:] = 0.0
         which[:] = -1
-        for d in range(ducts):
+        for d in range(links):
             if stale[d]:
                 count = payers(across[d], order)
-                build_of[d], excess[d] = excess_of(web, cost, across[d], d, order, count)
+                build_of[d], excess[d] = excess_of(net, cost, across[d], d, order, count)
                 stale[d] = False
-            if build_of[d] >= 0 and excess[d] > by_pipe[web.pipe[d]]:
-                by_pipe[web.pipe[d]] = excess[d]
-                which[web.pipe[d]] = d
-        lack += by_pipe.sum()
-        if lack < least:
-            if lack < 0.99 * least:
+            if build_of[d] >= 0 and excess[d] > by_pipe[net.pipe[d]]:
+                by_pipe[net.pipe[d]] = excess[d]
+                which[net.pipe[d]] = d
+        infeasibility += by_pipe.sum()
+        if infeasibility < least:
+            if infeasibility < 0.99 * least:
                 idle = 0
-            least = lack
-            best[:] = charges
+            least = infeasibility
+            best[:] = multipliers
         idle += 1
         if idle >= 12:
             factor, idle = 0.7 * factor, 0
         if least <= tolerance or taken == steps:
             break
         taken += 1
-        # the subgradient, by what a charge brings when an origin sends its most
+        # the subgradient, by what a multiplier brings when an origin sends its most
         slope[:] = 0.0
         for p in range(pipes):
             d = which[p]
             if d >= 0:
                 count = payers(across[d], order)
-                left = web.capacity[build_of[d]]
+                left = net.capacity[build_of[d]]
                 for n in range(count):
-                    part = min(left, web.most[order[n]])
-                    slope[order[n], d] += part / web.scale[order[n]]
+                    part = min(left, net.most[order[n]])
+                    slope[order[n], d] += part / net.scale[order[n]]
                     left -= part
                     if left <= 0.0:
                         break
         for o in range(origins):
             for n in range(path_first[o], path_first[o + 1]):
-                slope[o, web.duct[path[n]]] -= web.sends[o] / web.scale[o]
+                slope[o, net.link[path[n]]] -= net.sends[o] / net.scale[o]
         inner, long = 0.0, 0.0
         for o in range(origins):
-            for d in range(ducts):
+            for d in range(links):
                 inner += slope[o, d] * drift[o, d]
                 long += drift[o, d] * drift[o, d]
         beta = -DEFLECTED * inner / long if inner < 0.0 else 0.0
         size = 0.0
         for o in range(origins):
-            for d in range(ducts):
+            for d in range(links):
                 drift[o, d] = slope[o, d] + beta * drift[o, d]
                 size += drift[o, d] * drift[o, d]
         if size <= 0.0:
             break
-        step = factor * lack / size
+        step = factor * infeasibility / size
         for o in range(origins):
-            for d in range(ducts):
+            for d in range(links):
                 if drift[o, d] != 0.0:
-                    new = max(0.0, charges[o, d] - step * drift[o, d] / web.scale[o])
-                    if new != charges[o, d]:
-                        charges[o, d] = new
+                    new = max(0.0, multipliers[o, d] - step * drift[o, d] / net.scale[o])
+                    if new != multipliers[o, d]:
+                        multipliers[o, d] = new
                         across[d, o] = new
                         stale[d] = True
-    return least, best, charges, taken
+    return least, best, multipliers, taken
 
 
 @compiled
-def ways(
-    web: Web, targets: CutoffArrays, charges: Floats, origin: int
-) -> tuple[Whole, Whole, Floats]:
-    """The least charged way of an origin to each of its ends, and what is gained less charges.
+def cheapest_paths(
+    net: NetworkArrays, ends: EndArrays, multipliers: Floats, origin: int
+) -> tuple[Ints, Ints, Floats]:
+    """The cheapest path of an origin to each of its ends, and the gain less its multipliers.
 
     Arcs from the end back to its place, where those of each end begin, and the gains (minus
-    infinity where there is no way).
+    infinity where there is no path).
     """
-    nodes, arcs = len(web.first) - 1, len(web.end)
+    nodes, arcs = len(net.first) - 1, len(net.end)
     far, by = np.empty(nodes), np.empty(nodes, np.int64)
     heap_key, heap_node = np.empty(arcs + 2), np.empty(arcs + 2, np.int64)
     done = np.empty(nodes, np.bool_)
-    low, high = targets.first[origin], targets.first[origin + 1]
+    low, high = ends.first[origin], ends.first[origin + 1]
     nowhere = np.full(nodes, -np.inf)
-    home = web.home[origin]
-    reached(web, charges[origin], home, nowhere, np.inf, far, by, heap_key, heap_node, done)
+    home = net.home[origin]
+    reached(net, multipliers[origin], home, nowhere, np.inf, far, by, heap_key, heap_node, done)
     first = np.zeros(high - low + 1, np.int64)
     gain = np.full(high - low, -np.inf)
     path = np.empty((high - low) * nodes, np.int64)
     used = 0
     for n in range(low, high):
-        node = targets.node[n]
+        node = ends.node[n]
         if far[node] < np.inf:
-            gain[n - low] = targets.gain[n] - far[node]
+            gain[n - low] = ends.gain[n] - far[node]
             while by[node] >= 0:
                 path[used] = by[node]
                 used += 1
-                node = np.searchsorted(web.first, by[node], side="right") - 1
+                node = np.searchsorted(net.first, by[node], side="right") - 1
         first[n - low + 1] = used
     return first, path[:used], gain
 
 
 @compiled
 def openings(
-    web: Web, targets: CutoffArrays, cost: Floats, charges: Floats
+    net: NetworkArrays, ends: EndArrays, cost: Floats, multipliers: Floats
 ) -> tuple[Floats, Floats]:
-    """By build: its cost less what it collects, charged no more than this duct alone needs.
+    """By build: its cost less what it collects, with multipliers that this link alone needs.
 
-    And by pipe what is lacking there with the charges as they are.
+    And by pipe the excess there with the multipliers as they are.
 
-    All other ducts keep their charges, and what is short stays so: each origin's gains are
-    lowered to its ways. A duct then need charge an origin only what its way there, and on to an
-    end, lacks of the gain.
+    All other links keep their multipliers, and each shortfall stays: each origin's gains are
+    lowered to its paths. A link then needs a multiplier on an origin only for what its path there,
+    and on to an end, is short of the gain.
     """
-    origins, ducts = charges.shape
-    nodes, arcs = len(web.first) - 1, len(web.end)
+    origins, links = multipliers.shape
+    nodes, arcs = len(net.first) - 1, len(net.end)
     far, by = np.empty(nodes), np.empty(nodes, np.int64)
     heap_key, heap_node = np.empty(arcs + 2), np.empty(arcs + 2, np.int64)
     done = np.empty(nodes, np.bool_)
     order = np.empty(origins, np.int64)
-    needed = np.zeros((origins, ducts))
+    needed = np.zeros((origins, links))
     worth = np.empty(nodes)
     for o in range(origins):
-        low, high = targets.first[o], targets.first[o + 1]
+        low, high = ends.first[o], ends.first[o + 1]
         limit = -1.0
         for n in range(low, high):
-            limit = max(limit, targets.gain[n])
+            limit = max(limit, ends.gain[n])
         worth[:] = -np.inf
-        reached(web, charges[o], web.home[o], worth, limit, far, by, heap_key, heap_node, done)
+        reached(net, multipliers[o], net.home[o], worth, limit, far, by, heap_key, heap_node, done)
         for n in range(low, high):
-            node = targets.node[n]
-            worth[node] = max(worth[node], min(targets.gain[n], far[node]))
-        # what flow is worth at a place: least charged ways to the ends, by repeated passes
+            node = ends.node[n]
+            worth[node] = max(worth[node], min(ends.gain[n], far[node]))
+        # what flow is worth at a place: cheapest paths to the ends, by repeated passes
         grew = True
         while grew:
             grew = False
             for node in range(nodes):
-                for arc in range(web.first[node], web.first[node + 1]):
-                    ahead = worth[web.end[arc]] - charges[o, web.duct[arc]]
+                for arc in range(net.first[node], net.first[node + 1]):
+                    ahead = worth[net.end[arc]] - multipliers[o, net.link[arc]]
                     if ahead > worth[node] + 1e-15 and ahead > 0.0:
                         worth[node] = ahead
                         grew = True
         for node in range(nodes):
             if far[node] < np.inf:
-                for arc in range(web.first[node], web.first[node + 1]):
-                    need = worth[web.end[arc]] - far[node]
-                    d = web.duct[arc]
+                for arc in range(net.first[node], net.first[node + 1]):
+                    need = worth[net.end[arc]] - far[node]
+                    d = net.link[arc]
                     if need > needed[o, d]:
-                        needed[o, d] = min(need, charges[o, d])
-    free = np.empty(len(web.capacity))
-    lacks = np.zeros(web.pipe.max() + 1)
-    for d in range(ducts):
-        charged = np.ascontiguousarray(charges[:, d])
-        count = payers(charged, order)
-        _, excess = excess_of(web, cost, charged, d, order, count)
-        lacks[web.pipe[d]] = max(lacks[web.pipe[d]], excess)
+                        needed[o, d] = min(need, multipliers[o, d])
+    free = np.empty(len(net.capacity))
+    infeasibilities = np.zeros(net.pipe.max() + 1)
+    for d in range(links):
+        multiplier = np.ascontiguousarray(multipliers[:, d])
+        count = payers(multiplier, order)
+        _, excess = excess_of(net, cost, multiplier, d, order, count)
+        infeasibilities[net.pipe[d]] = max(infeasibilities[net.pipe[d]], excess)
         count = payers(np.ascontiguousarray(needed[:, d]), order)
-        for k in range(web.build[d], web.build[d + 1]):
-            left, collected = web.capacity[k], 0.0
+        for k in range(net.build[d], net.build[d + 1]):
+            left, collected = net.capacity[k], 0.0
             for n in range(count):
-                part = min(left, web.most[order[n]])
+                part = min(left, net.most[order[n]])
                 collected += part * needed[order[n], d]
                 left -= part
                 if left <= 0.0:
                     break
             free[k] = cost[k] - collected
-    return free, lacks
+    return free, infeasibilities
 
 
 def warmed() -> None:
@@ -456,8 +464,8 @@ def warmed() -> None:
     whole, one = np.zeros(1, dtype=np.int64), np.ones(1)
     steps = np.array([0, 1], dtype=np.int64)
     first = np.array([0, 1, 1], dtype=np.int64)
-    web = Web(first, whole + 1, whole, whole, one, one, one, whole, steps, one)
-    gains = CutoffArrays(steps, whole + 1, one)
-    _, charges, _, _ = bettered(web, gains, one, np.ones((1, 1)), 1, 0.0)
-    openings(web, gains, one, ascended(web, gains, one, charges))
-    ways(web, gains, charges, 0)
+    net = NetworkArrays(first, whole + 1, whole, whole, one, one, one, whole, steps, one)
+    gains = EndArrays(steps, whole + 1, one)
+    _, multipliers, _, _ = subgradient_steps(net, gains, one, np.ones((1, 1)), 1, 0.0)
+    openings(net, gains, one, dual_ascent(net, gains, one, multipliers))
+    cheapest_paths(net, gains, multipliers, 0)

@@ -1,10 +1,10 @@
-"""The statement by strand: flows by origin as sums of ways, some of them stated.
+"""The path formulation: flows by origin as sums of flows along paths, some of them stated.
 
-A *strand* is a way of one origin from its place to one end: a place where its own flow is
-collected, or where the supply layer takes. Flow by origin in balance is a sum of strands (flow
-decomposition, Ahuja, Magnanti & Orlin, *Network Flows*, 1993, section 3.5), so with all strands
-this statement says what ``lean.py`` says. Few strands are ever used; with some left out it bounds
-nothing by itself (see ``multipliers.py`` for what makes it a bound).
+A *path column* is the flow of one origin along one path from its place to one end: a place where
+its own flow is collected, or where the supply layer takes. Flow by origin in balance is a sum of
+path columns (flow decomposition, Ahuja, Magnanti & Orlin, *Network Flows*, 1993, section 3.5), so
+with all path columns this formulation is that of ``disaggregated.py``. Few path columns are ever
+used; with some left out it bounds nothing by itself (``multipliers.py`` makes it a bound).
 """
 
 from __future__ import annotations
@@ -15,11 +15,11 @@ from dataclasses import dataclass, field, replace
 from allocator.model.expressions import scaled
 from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import Key, Model, Terms
-from allocator.search.bounds.lean import (
+from allocator.search.bounds.disaggregated import (
     DROPPED,
     DROPPED_ROWS,
-    Duct,
-    bare_ducts,
+    PipeLink,
+    bare_links,
     only_burdens,
     without_flows,
 )
@@ -29,28 +29,28 @@ from allocator.search.bounds.stores import collected_where_built
 
 @dataclass(frozen=True, slots=True)
 class PathColumn:
-    """A way: the ducts in turn (by number), and the row that it gives to at its end."""
+    """A path: the links in turn (by number), and the row that it gives to at its end."""
 
     origin: str
     end: str
-    ducts: tuple[int, ...]
+    links: tuple[int, ...]
 
     @property
     def key(self) -> Key:
         """Its variable, kg/s."""
-        return ("strand", self.origin, self.end, self.ducts)
+        return ("path", self.origin, self.end, self.links)
 
 
 @dataclass
-class Stranded:
-    """A statement by strand.
+class PathFormulation:
+    """A path formulation.
 
-    ``ends``: by origin, rows that its strands may give to, and the place of each. ``unit``: kg/s
-    a step of a strand's variable. ``through``: by duct and origin, strands that use it.
+    ``ends``: by origin, rows that its path columns may give to, and the place of each. ``unit``:
+    kg/s a step of a path column's variable. ``through``: by link and origin, paths that use it.
     """
 
     model: Model
-    ducts: tuple[Duct, ...]
+    links: tuple[PipeLink, ...]
     origins: tuple[Origin, ...]
     ends: Mapping[str, dict[str, str]]
     unit: float
@@ -58,37 +58,37 @@ class Stranded:
     known: dict[PathColumn, None] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self.through = [{} for _ in self.ducts]
-        self._at = {(duct.pipe, duct.start): n for n, duct in enumerate(self.ducts)}
+        self.through = [{} for _ in self.links]
+        self._at = {(link.pipe, link.start): n for n, link in enumerate(self.links)}
         self._most = {origin.name: origin.most for origin in self.origins}
 
-    def duct_of(self, arc: PipeArc) -> int:
-        """The number of the duct that an arc is, or is one way of."""
+    def link_of(self, arc: PipeArc) -> int:
+        """The number of the link that an arc is, or is one way of."""
         pipe = (arc.route, arc.fluid)
         found = self._at.get((pipe, arc.start))
         return self._at[pipe, None] if found is None else found
 
-    def loaded(self, number: int) -> Duct:
-        """A duct with the flows that are stated."""
+    def loaded(self, number: int) -> PipeLink:
+        """A link with the flows that are stated."""
         flows = self.through[number].items()
         stated = tuple((name, tuple(keys), self._most[name]) for name, keys in flows)
-        return replace(self.ducts[number], flows=stated)
+        return replace(self.links[number], flows=stated)
 
-    def loaded_ducts(self) -> list[Duct]:
-        """All ducts that some strand uses."""
+    def loaded_links(self) -> list[PipeLink]:
+        """All links that some path column uses."""
         return [self.loaded(number) for number, through in enumerate(self.through) if through]
 
-    def rows_of(self, strand: PathColumn) -> list[tuple[str, float]]:
-        """Rows (but threshold cuts) that a strand stands in, and its coefficients."""
-        found = [(home_row(strand.origin), -1.0), (strand.end, 1.0)]
-        return found + [(capacity_row(self.ducts[number]), 1.0) for number in strand.ducts]
+    def rows_of(self, path: PathColumn) -> list[tuple[str, float]]:
+        """Rows (but threshold cuts) with a path column, and its coefficients."""
+        found = [(home_row(path.origin), -1.0), (path.end, 1.0)]
+        return found + [(capacity_row(self.links[number]), 1.0) for number in path.links]
 
-    def take(self, strand: PathColumn) -> None:
-        """State the variable of a strand."""
-        self.known[strand] = None
-        self.model.variable(strand.key, unit=self.unit)
-        for number in strand.ducts:
-            self.through[number].setdefault(strand.origin, []).append(strand.key)
+    def take(self, path: PathColumn) -> None:
+        """State the variable of a path column."""
+        self.known[path] = None
+        self.model.variable(path.key, unit=self.unit)
+        for number in path.links:
+            self.through[number].setdefault(path.origin, []).append(path.key)
 
 
 def home_row(origin: str) -> str:
@@ -96,16 +96,16 @@ def home_row(origin: str) -> str:
     return f"home[{origin}]"
 
 
-def capacity_row(duct: Duct) -> str:
-    """The row that says what a duct carries."""
-    return f"capacity[{duct.name}]"
+def capacity_row(link: PipeLink) -> str:
+    """The row that says what a link carries."""
+    return f"capacity[{link.name}]"
 
 
-def stranded_statement(full: Model, sets: IndexSets) -> Stranded:
-    """The statement by strand of a program, with no strands yet; ``full`` is not changed.
+def path_formulation(full: Model, sets: IndexSets) -> PathFormulation:
+    """The path formulation of a model, with no path columns yet; ``full`` is not changed.
 
-    Per origin ``sent >= sum of its strands``; per end ``sum of strands there >= collected`` (of
-    the origin) or ``>= taken`` (of all); per duct ``sum of strands <= capacity laid``. Rows in
+    Per origin ``sent >= sum of its paths``; per end ``sum of paths there >= collected`` (of
+    the origin) or ``>= taken`` (of all); per link ``sum of paths <= capacity laid``. Rows in
     which flow is a burden (what a way costs) are kept without it, other rows about flow are left
     out: both relax.
     """
@@ -130,9 +130,9 @@ def stranded_statement(full: Model, sets: IndexSets) -> Stranded:
             for terms in taken(sets, fluid, shape).values():
                 every = every + scaled(terms, -1.0)
             model.row(f"shape[{fluid},{shape}]", every, low=0.0)
-    ducts = bare_ducts(model, sets, directed=sets.lossless)
-    for duct in ducts:
-        model.row(capacity_row(duct), [(-c, key) for c, key in duct.builds], high=0.0)
+    links = bare_links(model, sets, directed=sets.lossless)
+    for link in links:
+        model.row(capacity_row(link), [(-c, key) for c, key in link.builds], high=0.0)
     collected_where_built(model, sets)
     for row in full.rows:
         if row.name.startswith(DROPPED_ROWS):
@@ -145,11 +145,11 @@ def stranded_statement(full: Model, sets: IndexSets) -> Stranded:
             terms = without_flow(terms)
             model.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
     units = [c.unit for c in full.columns if isinstance(c.key, tuple) and c.key[0] in UNIT_OF]
-    return Stranded(model, ducts, origins, ends, max(units, default=1.0))
+    return PathFormulation(model, links, origins, ends, max(units, default=1.0))
 
 
 UNIT_OF = ("collect", "direct")
-"""Variables that give the unit of strands."""
+"""Variables that give the unit of path columns."""
 
 
 def without_flow(terms: Terms) -> Terms:

@@ -1,4 +1,4 @@
-"""The statement by origin at work: bounds on the goals in turn, and whole numbers worth trying."""
+"""The multicommodity formulation at work: bounds on the goals in turn, and integers to try."""
 
 from __future__ import annotations
 
@@ -10,33 +10,23 @@ from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
 from allocator.search.bounds.column_generation import ColumnGeneration
-from allocator.search.bounds.lean import lean_size
+from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.bounds.mixed import Known, Mixed, MixedBound
 from allocator.search.bounds.multicommodity import origins_of
 from allocator.search.bounds.path_column_bounds import SPARE, STALE, PathColumnBounds
 from allocator.search.bounds.relaxation import Relaxation, StoreCuts
+from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 
 Latest = Callable[[], Known | None]
-"""Tells the best plan so far."""
-
-FEW_COLUMNS = 10_000
-"""Flow variables up to which all are stated at once; above, path columns come first."""
-ALL_COLUMNS = 40_000
-"""Up to here all that are left are stated for the integer program, once strands gave a bound."""
-MOST_CHARGES = 4_000_000
-"""Origins times pipes above which nothing is bounded by origin: charges would fill the memory."""
-PATIENT = 20
-"""Rounds in turn that may better little where nothing else is left to do."""
-RELAXING = 0.5
-"""Share of the time of the integer program that its own relaxation may take."""
+"""Gives the best plan so far."""
 
 
 class Prover:
-    """The statement by origin of a program, aimed at one goal after the other.
+    """The multicommodity formulation of a model, aimed at one goal after the other.
 
-    Every bound that it gives stands for the program (see ``lean.py``). A plan of the program must
-    be a point of this statement: that is checked with every plan it is given, and a statement
+    Every bound that it gives is one of the model (``disaggregated.py``). A plan of the model must
+    be a point of this formulation: that is checked with every plan it is given, and a formulation
     that lacks a plan, or values it worse, proves nothing from then on (``trusted``).
     """
 
@@ -49,30 +39,30 @@ class Prover:
         clock: Clock,
     ) -> None:
         self._full = full
-        self._choices = sets
+        self._sets = sets
         self._store_cuts = store_cuts
         self._settings = settings
         self._clock = clock
         self._held: list[tuple[Goal, float, float]] = []
         self._goal: Goal | None = None
         self._relaxation: Relaxation | None = None
-        self._stranding: ColumnGeneration | None = None
-        self._strands: PathColumnBounds | None = None
+        self._generation: ColumnGeneration | None = None
+        self._path_bounds: PathColumnBounds | None = None
         self._mixed: Mixed | None = None
         self._stated_for: float | None = None
         """Value as good as which all plans are in the relaxation; None for all there are."""
-        self._many = lean_size(sets) > FEW_COLUMNS
+        self._many = flow_variable_count(sets) > BOUND.flows
         self.trusted = True
 
     @property
     def uncut(self) -> bool:
         """True when all flows by origin are few enough to be stated at once, and need no cuts."""
-        return not self._many and self._choices.lossless
+        return not self._many and self._sets.lossless
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
         """Keep an earlier goal between two values (SI)."""
         self._held.append((goal, low, high))
-        for stated in (self._relaxation, self._stranding):
+        for stated in (self._relaxation, self._generation):
             if stated is not None:
                 stated.hold(goal, low, high)
 
@@ -82,37 +72,37 @@ class Prover:
         self._mixed = None
         if self._many:
             self._relaxation = None  # what it left out was of no use for another goal
-            if self._stranding is None:
-                self._stranding = ColumnGeneration(
-                    self._full, self._choices, self._store_cuts, self._settings, self._clock
+            if self._generation is None:
+                self._generation = ColumnGeneration(
+                    self._full, self._sets, self._store_cuts, self._settings, self._clock
                 )
                 for held, low, high in self._held:
-                    self._stranding.hold(held, low, high)
-            self._stranding.close(None)
-            self._stranding.aim(goal)
-            self._strands = PathColumnBounds(self._stranding)
+                    self._generation.hold(held, low, high)
+            self._generation.close(None)
+            self._generation.aim(goal)
+            self._path_bounds = PathColumnBounds(self._generation)
         elif self._relaxation is None:
             self._relaxation = self._stated(set())
         else:
             self._relaxation.aim(goal)
 
     def _stated(self, closed: set[Key]) -> Relaxation:
-        """All flows by origin but those through what is closed, with the cuts of the strands."""
+        """All flows but those through what is closed, with the cuts of the path columns."""
         assert self._goal is not None
         made = Relaxation(
-            self._full, self._choices, self._store_cuts, self._settings, self._clock, closed
+            self._full, self._sets, self._store_cuts, self._settings, self._clock, closed
         )
         for goal, low, high in self._held:
             made.hold(goal, low, high)
-        if self._stranding is not None:
-            made.add_store_cuts(self._stranding.store_rows)
-            made.add_thresholds(self._stranding.thresholds)
+        if self._generation is not None:
+            made.add_store_cuts(self._generation.store_rows)
+            made.add_thresholds(self._generation.thresholds)
         made.aim(self._goal)
         return made
 
     @property
-    def charged(self) -> bool:
-        """True when bounds are by strands, with charges by a compiled search."""
+    def uses_path_columns(self) -> bool:
+        """True when bounds are by path columns, with multipliers by a compiled search."""
         return self._many
 
     def relaxed(
@@ -120,14 +110,14 @@ class Prover:
     ) -> float | None:
         """The bound of the linear relaxation, cut round by round, within some seconds.
 
-        ``known``: the best plan so far, or a function that tells it; the bound may then be that
+        ``known``: the best plan so far, or a function that gives it; the bound may then be that
         plan's own value, which bounds nothing beyond it, for what no better plan has is left out.
-        ``patience``: rounds in turn that may better little.
+        ``patience``: rounds in turn that may improve little.
         """
         ends = None if limit is None else time.perf_counter() + limit
         if not self.trusted:
             return None
-        if self._strands is None:
+        if self._path_bounds is None:
             assert self._relaxation is not None
             self._relaxation.cut(ends)
             last = self._relaxation.last
@@ -139,44 +129,44 @@ class Prover:
             best = latest()
             return None if best is None else best.value
 
-        self._strands.run(ends, value, patience)
-        return self._strands.bound()
+        self._path_bounds.run(ends, value, patience)
+        return self._path_bounds.bound()
 
-    def holds(self, target: float | None) -> bool:
-        """Whether what is stated holds all plans as good as a target (minimised, SI)."""
-        if self._strands is None:
+    def holds(self, cutoff: float | None) -> bool:
+        """Whether what is stated holds all plans as good as a cutoff (minimised, SI)."""
+        if self._path_bounds is None:
             return True
         if self._relaxation is None:
             return False
-        return self._stated_for is None or (target is not None and target <= self._stated_for)
+        return self._stated_for is None or (cutoff is not None and cutoff <= self._stated_for)
 
-    def within(self, target: float) -> float:
-        """A target, or the deepest for which flows are stated where it is deeper than that."""
-        if self._strands is None or self._relaxation is None or self._stated_for is None:
-            return target
-        return min(target, self._stated_for)
+    def within(self, cutoff: float) -> float:
+        """A cutoff, or the deepest for which flows are stated where it is deeper than that."""
+        if self._path_bounds is None or self._relaxation is None or self._stated_for is None:
+            return cutoff
+        return min(cutoff, self._stated_for)
 
-    def stated(self, limit: float | None, target: float | None = None) -> float | None:
-        """State all flows that a plan as good as a target (minimised, SI) may use; their bound.
+    def stated(self, limit: float | None, cutoff: float | None = None) -> float | None:
+        """State all flows that a plan as good as a cutoff (minimised, SI) may use; their bound.
 
-        What is stated for one target serves for all that are better. None where flows are too
-        many, or the time too short. Without a target all flows are stated.
+        What is stated for one cutoff serves for all that are better. None where flows are too
+        many, or the time too short. Without a cutoff all flows are stated.
         """
-        if not self.holds(target):
-            self._state_for(limit, target)
+        if not self.holds(cutoff):
+            self._state_for(limit, cutoff)
         last = None if self._relaxation is None else self._relaxation.last
         return None if last is None else last.bound
 
-    def _state_for(self, limit: float | None, target: float | None) -> None:
-        assert self._stranding is not None
+    def _state_for(self, limit: float | None, cutoff: float | None) -> None:
+        assert self._generation is not None
         self._relaxation = self._mixed = None
-        if target is None:
-            self._stranding.close(None)
-        closed = self._stranding.closed | set(self._useless(target))
-        if lean_size(self._choices, closed) > ALL_COLUMNS:
+        if cutoff is None:
+            self._generation.close(None)
+        closed = self._generation.closed | set(self._useless(cutoff))
+        if flow_variable_count(self._sets, closed) > BOUND.stated_flows:
             return
-        self._relaxation, self._stated_for = self._stated(closed), target
-        self._relaxation.cut(None if limit is None else time.perf_counter() + RELAXING * limit)
+        self._relaxation, self._stated_for = self._stated(closed), cutoff
+        self._relaxation.cut(None if limit is None else time.perf_counter() + BOUND.root * limit)
         if self._relaxation.last is None:
             self._relaxation = None
 
@@ -184,46 +174,50 @@ class Prover:
         self,
         limit: float | None,
         known: Known | Latest | None = None,
-        target: float | None = None,
+        cutoff: float | None = None,
     ) -> MixedBound:
-        """A bound by the integer program, within some seconds, or whole numbers to try.
+        """A bound by the integer model, within some seconds, or integers to try.
 
-        ``known``: the best plan so far, or a function that tells it; the search ends when it is as
-        good as the target. ``target``: a value (minimised, SI); is there a plan as good? The
-        bound is the target where there is none, and otherwise no better than it. Without a target
+        ``known``: the best plan so far, or a function that gives it; the search ends when it is as
+        good as the cutoff. ``cutoff``: a value (minimised, SI); is there a plan as good? The
+        bound is the cutoff where there is none, and otherwise no better than it. Without a cutoff
         the best of all plans is asked for. Where flows are too many even without those that no
-        such plan uses, all of the time goes to the strands.
+        such plan uses, all of the time goes to the path columns.
         """
         assert self._goal is not None
         began = time.perf_counter()
 
         def left() -> float | None:
-            return None if limit is None else max(0.1, limit - (time.perf_counter() - began))
+            return (
+                None
+                if limit is None
+                else max(BOUND.least_seconds, limit - (time.perf_counter() - began))
+            )
 
         if not self.trusted:
             return MixedBound(None, None)
-        self.stated(limit, target)
+        self.stated(limit, cutoff)
         if self._relaxation is None:
-            return MixedBound(self.relaxed(left(), known, PATIENT), None)
+            return MixedBound(self.relaxed(left(), known, BOUND.patient_rounds), None)
         if self._mixed is None:
             self._mixed = Mixed(
                 self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
             )
-        if target is None:
+        if cutoff is None:
             found = self._mixed.solve(left())
         else:
-            # what is stated for a target lacks, and may lack, the plan that is worse
-            whole = self._strands is None or self._stated_for is None
-            useless = self._useless(target)
-            found = self._mixed.refute(target, useless, left(), _latest(known), check=whole)
+            # what is stated for a cutoff lacks, and may lack, the plan that is worse
+            whole = self._path_bounds is None or self._stated_for is None
+            useless = self._useless(cutoff)
+            found = self._mixed.prove(cutoff, useless, left(), _latest(known), check=whole)
         self.trusted = not found.lacking
         return found
 
-    def _useless(self, target: float | None) -> list[Key]:
-        """Builds that no plan as good as a target lays, by the charges."""
-        if self._strands is None or target is None:
+    def _useless(self, cutoff: float | None) -> list[Key]:
+        """Builds that no plan as good as a cutoff lays, by the multipliers."""
+        if self._path_bounds is None or cutoff is None:
             return []
-        return self._strands.useless(target + SPARE * abs(target))
+        return self._path_bounds.useless(cutoff + SPARE * abs(cutoff))
 
 
 def _latest(known: Known | Latest | None) -> Latest:
@@ -233,12 +227,12 @@ def _latest(known: Known | Latest | None) -> Latest:
 def prover_of(
     full: Model, sets: IndexSets, store_cuts: StoreCuts, settings: Settings, clock: Clock
 ) -> Prover | None:
-    """The prover of a program; None where flows by origin would be too many, or no pipes are."""
-    size = lean_size(sets)
-    charges = len(origins_of(sets)) * len(sets.pipes)
-    if settings.solver.lower() != "highs" or size == 0 or charges > MOST_CHARGES:
+    """The prover of a model; None where flows by origin would be too many, or no pipes are."""
+    size = flow_variable_count(sets)
+    multipliers = len(origins_of(sets)) * len(sets.pipes)
+    if settings.solver.lower() != "highs" or size == 0 or multipliers > BOUND.multipliers:
         return None
     burdens = any(route.cost or route.energy for route in sets.site.routes.values())
-    if size > FEW_COLUMNS and burdens:
-        return None  # charges know no burden of flow but that of the pipes
+    if size > BOUND.flows and burdens:
+        return None  # multipliers know no burden of flow but that of the pipes
     return Prover(full, sets, store_cuts, settings, clock)

@@ -1,4 +1,4 @@
-"""A statement by origin with its solver: cut round by round."""
+"""A multicommodity formulation with its solver: cut round by round."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import INFINITY, Key, Model, Row, Terms
-from allocator.search.bounds.lean import lean_statement, lean_terms
+from allocator.search.bounds.disaggregated import disaggregated_model, disaggregated_terms
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
 from allocator.solver.interface import Highs
 from allocator.solver.settings import Settings
@@ -21,7 +21,7 @@ from allocator.solver.solver_model import SolverModel
 
 CUT_ROUNDS = 100
 LATE, LITTLE = 3, 1e-6
-"""Cutting ends when so many rounds in turn each better the bound by less than this share of it."""
+"""Cutting ends when so many rounds in turn each improve the bound by less than this share of it."""
 LOOSE = 1e-5
 """A cut that is broken by less than this share of what it speaks of is not worth a row."""
 
@@ -38,7 +38,7 @@ class Optimum:
 
 
 class Relaxation:
-    """A statement by origin, with all flows but those through what is closed."""
+    """A multicommodity formulation, with all flows but those through what is closed."""
 
     def __init__(
         self,
@@ -50,49 +50,49 @@ class Relaxation:
         closed: Collection[Key] = frozenset(),
     ) -> None:
         began = time.perf_counter()
-        self._full, self._choices, self._store_cuts = full, sets, store_cuts
-        self.lean = lean_statement(full, sets, closed)
-        self.model = self.lean.model
+        self._full, self._sets, self._store_cuts = full, sets, store_cuts
+        self.disaggregated = disaggregated_model(full, sets, closed)
+        self.model = self.disaggregated.model
         clock.spend("build", time.perf_counter() - began)
         self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
         assert isinstance(self.solver_model.solver, Highs)
         self._solver = self.solver_model.solver
-        self._target: tuple[int, float] | None = None
-        """Row in the solver that speaks of the goal, and its scale."""
+        self._cutoff_row: tuple[int, float] | None = None
+        """Row of the goal in the solver, and its scale."""
         self.units = np.array([column.unit for column in self.model.columns])
         self.last: Optimum | None = None
         self.thresholds: list[Threshold] = []
         self.store_rows: list[Row] = []
-        self._ducts = {duct.name: duct for duct in self.lean.ducts}
+        self._links = {link.name: link for link in self.disaggregated.links}
 
     def aim(self, goal: Goal) -> None:
-        """Make a goal of the program the objective."""
-        terms = lean_terms(self.lean, self._choices, goal.terms)
+        """Make a goal of the model the objective."""
+        terms = disaggregated_terms(self.disaggregated, self._sets, goal.terms)
         self.solver_model.aim(replace(goal, terms=terms))
         self.last = None
-        self._state_target(goal, terms)
+        self._state_cutoff(goal, terms)
 
-    def _state_target(self, goal: Goal, terms: Terms) -> None:
+    def _state_cutoff(self, goal: Goal, terms: Terms) -> None:
         """State the goal (as minimised) as a row that bounds nothing yet."""
         row = self.model.scaled_row(
             "target", scaled(terms, -1.0 if goal.maximise else 1.0), high=INFINITY
         )
-        self._target = None if row is None else (self._solver.add_bounded_row(row), row.scale)
+        self._cutoff_row = None if row is None else (self._solver.add_bounded_row(row), row.scale)
 
-    def set_target(self, value: float | None) -> bool:
+    def set_cutoff(self, value: float | None) -> bool:
         """Ask for no more than a value (minimised, SI) of the goal; None: for any again.
 
         False where the goal is the same at all points, so that nothing can be asked.
         """
-        if self._target is None:
+        if self._cutoff_row is None:
             return False
-        number, scale = self._target
+        number, scale = self._cutoff_row
         self._solver.bound_row(number, -INFINITY, INFINITY if value is None else value / scale)
         return True
 
     def hold(self, goal: Goal, low: float, high: float) -> None:
-        """Keep a goal of the program between two values (SI)."""
-        terms = lean_terms(self.lean, self._choices, goal.terms)
+        """Keep a goal of the model between two values (SI)."""
+        terms = disaggregated_terms(self.disaggregated, self._sets, goal.terms)
         row = self.model.scaled_row(f"held[{goal.name}]", terms, low=low, high=high)
         if row is not None and row.columns:
             self.add([row])
@@ -102,14 +102,14 @@ class Relaxation:
         self.solver_model.add(rows)
 
     def add_store_cuts(self, rows: list[Row]) -> None:
-        """Add store cuts, which every statement by origin of the program shares."""
+        """Add store cuts, which every multicommodity formulation of the model shares."""
         self.store_rows += rows
         self.add(rows)
 
     def add_thresholds(self, cuts: list[Threshold]) -> None:
         """Add threshold cuts."""
         for cut in cuts:
-            row = threshold_row(self.model, self._ducts[cut.duct], cut)
+            row = threshold_row(self.model, self._links[cut.link], cut)
             if row is not None:
                 self.thresholds.append(cut)
                 self.solver_model.add([row])
@@ -117,7 +117,7 @@ class Relaxation:
     def cut(self, ends: float | None) -> bool:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
-        It ends at a time of the clock, or when cuts better the bound no more.
+        It ends at a time of the clock, or when cuts improve the bound no more.
         """
         solver = self.solver_model.solver
         late = 0
@@ -152,6 +152,6 @@ class Relaxation:
         keys = (column.key for column in self.model.columns)
         values = dict(zip(keys, (point * self.units).tolist(), strict=True))
         rows = self._store_cuts(self.model, values, LOOSE)
-        thresholds = broken_thresholds(self.lean.ducts, values, LOOSE)
+        thresholds = broken_thresholds(self.disaggregated.links, values, LOOSE)
         self.solver_model.clock.spend("cuts", time.perf_counter() - began)
         return rows, thresholds

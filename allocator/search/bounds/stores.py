@@ -14,7 +14,7 @@ def collected_where_built(model: Model, sets: IndexSets) -> None:
     say ``inflow + steady rates >= draws at their peak``. The same then holds for every longer
     window without that source, since no window of a shape asks more than its peak. So r[s,k] = 0
     serves as well, and with it the flow there is no longer needed: no row is broken and no goal
-    worse. The size that counts may be limited in the program by ``size <= most * stand`` alone,
+    worse. The size that counts may be limited in the model by ``size <= most * stand`` alone,
     which the relaxation meets with a sliver of a base.
     """
     for name in sets.fluid_stores:

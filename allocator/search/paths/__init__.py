@@ -1,1 +1,1 @@
-"""Search by paths: good plans for sites that the plain program cannot close."""
+"""Path search: good plans for sites that the plain model cannot close."""

@@ -1,4 +1,4 @@
-"""How the loops of the path search are compiled: other threads run beside them."""
+"""How the loops of the path search are compiled: other threads run at the same time."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""A known plan as a point of the program: where a search may begin.
+"""A known plan as a point of the model: where a search may begin.
 
 The plan may be of an older file of the site, or of a part of it: what the site does not have
-is left out, and what the plan does not say is decided anew.
+is left out, and what the plan does not say is decided again.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from allocator.search.paths.network import Candidate
 
 
 def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
-    """The whole numbers of a plan as a point; everything else is at its least."""
+    """The integers of a plan as a point; everything else is at its least."""
     point = np.array([column.low for column in model.columns])
 
     def put(key: Key, value: float) -> None:
@@ -53,8 +53,8 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
     return point
 
 
-def find_of_plan(plan: Plan) -> Candidate:
-    """What a plan builds, as a find of the search."""
+def candidate_of_plan(plan: Plan) -> Candidate:
+    """What a plan builds, as a candidate of the search."""
     return Candidate(
         plan.power.firm_clean,
         {(run.route, run.fluid): run.build for run in plan.runs},

@@ -95,7 +95,7 @@ def sink_room(arrays: Arrays, state: PathState, sink: int) -> float:
 
 @compiled
 def use_of(arrays: Arrays, state: PathState, used: Floats) -> None:
-    """What a state takes of each stock, counted anew."""
+    """What a state takes of each stock, counted again."""
     count = len(used)
     for m in range(count):
         used[m] = 0.0
@@ -150,7 +150,7 @@ def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float)
 
 @compiled
 def recount(arrays: Arrays, state: PathState, per_source: int) -> None:
-    """All loads anew from the paths, so that rounding does not add up."""
+    """All loads again from the paths, so that rounding does not add up."""
     for e in range(len(state.load)):
         state.load[e] = 0.0
     for k in range(state.stores.shape[0]):

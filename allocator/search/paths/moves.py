@@ -1,4 +1,4 @@
-"""Ruin and recreate on path flows: take some paths away, lay the sources concerned anew.
+"""Ruin and recreate on path flows: take some paths away, lay the sources concerned again.
 
 After Schrimpf, Schneider, Stamm-Wilbrandt and Dueck, "Record breaking optimization results using
 the ruin and recreate principle", Journal of Computational Physics 159, 2000. A move is kept as in
@@ -168,7 +168,7 @@ def total_of(numbers: Floats) -> float:
 
 @compiled
 def _ruin(arrays: Arrays, state: PathState, touched: Whole) -> int:
-    """Take paths away in one of five ways; the sources to lay anew, first those that lost."""
+    """Take paths away in one of five ways; the sources to lay again, first those that lost."""
     sources = len(arrays.most)
     mark = np.zeros(sources, dtype=np.bool_)
     kind = np.random.random()

@@ -1,7 +1,7 @@
-"""A site's choices as the flat arrays that the path search works on, and its finds by name.
+"""A site's choices as the flat arrays that the path search works on, and its candidates by name.
 
 What paths do not know (batteries behind bursts, lines, converters, least loads, emissions) is left
-to the linear and integer programs that take the search's pipes over.
+to the model, in which the candidates are fixed and repaired.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ def path_network_of(
     count = len(stocks.limits)
     weight = np.ones(count) if weight is None else weight
     sinks = _sinks(sets, goal)
-    # What is drawn out of chambers is left to the program, which lands what is found here.
+    # What is drawn out of chambers is left to the model, in which candidates are repaired.
     sources = [s for s, r in sets.site.own_sources.items() if s in sets.curves and r.flow > 0]
     fluids = {fluid for _, fluid in sets.pipes}
     sinks = [sink for sink in sinks if sink.fluid in fluids]
@@ -159,7 +159,7 @@ def path_network_of(
     return arrays, names
 
 
-def find_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
+def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
     """What a state builds, by name."""
     pipes = {}
     for number, pipe in enumerate(names.pipes):

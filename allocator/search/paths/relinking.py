@@ -18,9 +18,9 @@ from allocator.search.paths.moves import SLACK, copy_paths, insert, shuffle, tot
 from allocator.search.paths.records import HOPS, LENGTH, PATHS, Arrays, PathState, Whole
 
 LARGEST = 0.4
-"""Share of the sources that are taken over at once at the most."""
+"""Share of the sources that are taken over at once at most."""
 MOST_FREED = 40
-"""Paths that are taken away at the most so that a stock is not passed."""
+"""Paths that are taken away at most so that a stock is not passed."""
 
 
 @compiled

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from allocator.search.paths.network import Candidate, Names, find_of
+from allocator.search.paths.network import Candidate, Names, candidate_of
 from allocator.search.paths.records import Arrays, Floats, PathState, copied, empty_state
 
 HOT, COLD = 1e-2, 1e-4
@@ -27,14 +27,14 @@ PATIENCE = {"quick": 2, "normal": 6, "thorough": 16}
 MOVES_A_SOURCE = 8
 """Most moves of a start in its first turn, by sources."""
 WINNERS = 3
-"""Ends of rounds between which paths are linked anew."""
+"""Ends of rounds between which paths are linked again."""
 RELINKING = 0.25
 """Steps from one to another as a share of the moves of a start."""
 FEWEST = 20
 """Moves of a first try, which also tells how long a move takes."""
 
 Machines = frozenset[tuple[str, int]]
-"""Machines of each group that a find has."""
+"""Machines of each group that a candidate has."""
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def continued(arrays: Arrays, start: PathStart, moves: int, turn: int) -> PathSt
 def relinked(
     arrays: Arrays, start: PathStart, guide: PathStart, steps: int, turn: int
 ) -> PathStart:
-    """A start turned part by part into another, from the best of both; then bettered while cold."""
+    """A start turned part by part into another, from the best of both; then improved while cold."""
     from allocator.search.paths.moves import improve
     from allocator.search.paths.relinking import relink
 
@@ -106,9 +106,9 @@ def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> PathStart:
 
 @dataclass
 class PathSearch:
-    """Rounds of starts on a site. ``elite``: the best finds, best first, no two the same.
+    """Rounds of starts on a site. ``elite``: the best candidates, best first, no two the same.
 
-    ``kinds``: the best find of each set of machines, for what paths do not know of may make
+    ``kinds``: the best candidate of each set of machines, for what paths do not know of may make
     another set the better one.
     """
 
@@ -123,7 +123,7 @@ class PathSearch:
         self.elite: list[Candidate] = []
         self.kinds: dict[Machines, Candidate] = {}
         self.exhausted = False
-        """Whether the last run ended because rounds bettered nothing, not by time."""
+        """Whether the last run ended because rounds improved nothing, not by time."""
         self._winners: list[PathStart] = []
         self._chance = np.random.default_rng(self.seed)
         self._turn = 0
@@ -135,7 +135,7 @@ class PathSearch:
         seconds: float | None,
         moves: int | None,
         stop: Callable[[], bool],
-        told: Callable[[Candidate, str], None],
+        hear: Callable[[Candidate, str], None],
     ) -> list[Candidate]:
         """Search for some seconds, or one round of ``moves`` a start; the elite.
 
@@ -149,13 +149,13 @@ class PathSearch:
             return stop() or late
 
         if not self.elite:
-            self._begin(told)
+            self._begin(hear)
         # small rounds: what many short ones do not find, few long ones do not either
         most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
         idle, first = 0, self._turn
         while not out() and idle < PATIENCE[self.effort]:
             if seconds is not None:
-                # a round takes about count * (1 + log2 count) shares; three rounds at the least
+                # a round takes about count * (1 + log2 count) shares; three rounds at least
                 left = seconds - (time.perf_counter() - began)
                 shares = count * (1 + np.log2(count))
                 rounds = 3 - min(self._turn - first, 2)
@@ -163,8 +163,8 @@ class PathSearch:
             else:
                 size = moves or 200
             before = self.elite[0].value
-            self._round(self._chance, self._turn, count, size, out, told)
-            self._relink(self._turn, size, out, told)
+            self._round(self._chance, self._turn, count, size, out, hear)
+            self._relink(self._turn, size, out, hear)
             better = self.elite[0].value > before * (1.0 + 1e-6)
             idle = 0 if better else idle + 1
             self._turn += 1
@@ -173,15 +173,15 @@ class PathSearch:
         self.exhausted = idle >= PATIENCE[self.effort]
         return self.elite
 
-    def _begin(self, told: Callable[[Candidate, str], None]) -> None:
-        """A first find, and how long a move takes."""
+    def _begin(self, hear: Callable[[Candidate, str], None]) -> None:
+        """A first candidate, and how long a move takes."""
         first = self._weights(self._chance, False)
         probe = _first(self.arrays, self.seed * 1009, first, 1)  # compiled by now
-        self._take(probe, told, "first paths")
+        self._take(probe, hear, "first candidate")
         tried = time.perf_counter()
         probe = continued(self.arrays, probe, FEWEST, 0)
         self._each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
-        self._take(probe, told, "paths")
+        self._take(probe, hear, "candidate")
 
     def _weights(self, chance: np.random.Generator, varied: bool) -> Floats:
         stocks = len(self.arrays.weight)
@@ -196,7 +196,7 @@ class PathSearch:
         count: int,
         size: int,
         out: Callable[[], bool],
-        told: Callable[[Candidate, str], None],
+        hear: Callable[[Candidate, str], None],
     ) -> None:
         seeds = [(self.seed * 1009 + 1 + turn * count + n) % 2**31 for n in range(count)]
         weights = [self._weights(chance, n > 0 or turn > 0) for n in range(count)]
@@ -208,7 +208,7 @@ class PathSearch:
         while True:
             starts = self._all(tasks, out)
             for start in starts:
-                self._take(start, told, "paths")
+                self._take(start, hear, "candidate")
             if len(starts) < len(tasks) or len(starts) == 1:
                 self._winners += starts
                 break
@@ -221,7 +221,7 @@ class PathSearch:
             depth += 1
 
     def _relink(
-        self, turn: int, size: int, out: Callable[[], bool], told: Callable[[Candidate, str], None]
+        self, turn: int, size: int, out: Callable[[], bool], hear: Callable[[Candidate, str], None]
     ) -> None:
         """Each of the best ends of rounds turned into the best of the others."""
         self._winners.sort(key=lambda s: (-s.value, s.seed))
@@ -233,7 +233,7 @@ class PathSearch:
         ]
         made = self._all(tasks, out)
         for start in made:
-            self._take(start, told, "paths between paths")
+            self._take(start, hear, "relinked candidate")
         self._winners += [s for s in made if s.value > self._winners[0].value * (1.0 + 1e-6)]
 
     def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[PathStart]:
@@ -247,16 +247,18 @@ class PathSearch:
         waiting: list[Future[PathStart]] = [self.executor.submit(*task) for task in tasks]  # type: ignore[arg-type]
         return [future.result() for future in waiting]
 
-    def _take(self, start: PathStart, told: Callable[[Candidate, str], None], note: str) -> None:
-        find = find_of(self.arrays, self.names, start.best, start.value)
-        if any(find.pipes == known.pipes and find.taps == known.taps for known in self.elite):
+    def _take(self, start: PathStart, hear: Callable[[Candidate, str], None], note: str) -> None:
+        candidate = candidate_of(self.arrays, self.names, start.best, start.value)
+        if any(
+            candidate.pipes == known.pipes and candidate.taps == known.taps for known in self.elite
+        ):
             return
-        machines = frozenset(find.counts.items())
-        if machines not in self.kinds or find.value > self.kinds[machines].value:
-            self.kinds[machines] = find
-        better = not self.elite or find.value > self.elite[0].value * (1.0 + 1e-9)
-        self.elite.append(find)
+        machines = frozenset(candidate.counts.items())
+        if machines not in self.kinds or candidate.value > self.kinds[machines].value:
+            self.kinds[machines] = candidate
+        better = not self.elite or candidate.value > self.elite[0].value * (1.0 + 1e-9)
+        self.elite.append(candidate)
         self.elite.sort(key=lambda f: -f.value)
         del self.elite[self.keep :]
         if better:
-            told(find, note)
+            hear(candidate, note)

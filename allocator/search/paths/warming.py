@@ -1,4 +1,4 @@
-"""The path search compiled ahead, in a process beside: a first run must not wait for it.
+"""The path search compiled ahead, in a process of its own: a first run must not wait for it.
 
 Compiling takes half a minute of one core; numba keeps what it made on disk. A thread would not do:
 the solver asks Python every now and then whether to go on, and would wait for the compiler each
@@ -81,11 +81,11 @@ def _mark() -> Path | None:
     if folder is None:
         return None
     here = Path(__file__).parent
-    told = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
+    facts_of = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
     for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "multipliers.py"):
         facts = file.stat()
-        told.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
-    name = hashlib.sha256("\n".join(told).encode()).hexdigest()[:16]
+        facts_of.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
+    name = hashlib.sha256("\n".join(facts_of).encode()).hexdigest()[:16]
     return folder / f"paths-{name}.compiled"
 
 

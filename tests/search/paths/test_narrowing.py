@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,9 +10,10 @@ from families import site_of
 
 from allocator.model.stating import offered
 from allocator.network.deriving import network_of
-from allocator.search import Progress, Settings, make_plan, planner
+from allocator.search import Progress, Settings, best_plan, make_plan
 from allocator.search.narrowing import narrowed, pipe_column_count
 from allocator.search.paths.network import Candidate
+from allocator.search.strategy.budgets import NARROWED
 from allocator.verify import audit
 
 
@@ -23,7 +25,7 @@ def test_a_narrowed_plan_is_one_of_the_site(
     whole = make_plan(site, Settings(basis=basis, time_limit=8.0, effort="quick")).plan
     assert whole is not None
     assert whole.goals[0].bound is not None
-    monkeypatch.setattr(planner, "MOST_COLUMNS", 10)
+    monkeypatch.setattr(best_plan, "NARROWED", replace(NARROWED, pipe_columns=10))
     lines: list[Progress] = []
     small = make_plan(site, Settings(basis=basis, time_limit=8.0, effort="quick"), lines.append)
     plan = small.plan
@@ -32,7 +34,7 @@ def test_a_narrowed_plan_is_one_of_the_site(
     goal = plan.goals[0]
     assert goal.bound is not None
     assert goal.gap is not None
-    if goal.status != "time_limit":  # the bound that is looked for beside has come down to the plan
+    if goal.status != "time_limit":  # the bound of the background worker has come down to the plan
         assert goal.status == ("optimal" if goal.gap <= 1e-6 else "within_gap")
         assert goal.gap <= Settings().gap
     # a bound of the whole site: the other plan cannot pass it either

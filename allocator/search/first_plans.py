@@ -1,12 +1,11 @@
-"""Plans while the search by paths still goes on, so that whoever stops it has one.
+"""First plans while the path search still goes on, so that whoever stops it has one.
 
-A find is taken over with all its whole numbers held: linear programs alone. That is done with the
-first find, and then so seldom that it takes a tenth of the time.
+A candidate is repaired with all its integers fixed: linear programs alone. That is done with the
+first candidate, and then so seldom that it takes a tenth of the time.
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -26,58 +25,33 @@ from allocator.search.paths.network import Candidate
 from allocator.search.paths.repair import point_of
 from allocator.search.plan_of_point import plan_at
 from allocator.search.state import SearchState, hold, value_at
+from allocator.search.strategy.budgets import NARROWED
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
-SELDOM = 10.0
-"""Times what it took that is let pass before it is done again."""
-MOST_SECONDS = 20.0
-
-
-class Seldom:
-    """Does something at the first call, and again when ``SELDOM`` times its time has passed.
-
-    ``once``: at the first call alone, where what comes out may not depend on seconds.
-    """
-
-    def __init__(self, act: Callable[[Candidate], None], once: bool) -> None:
-        self._act = act
-        self._once = once
-        self._due: float | None = None
-
-    def __call__(self, find: Candidate, note: str = "") -> None:
-        """Act on a find, where it is due."""
-        del note
-        began = time.perf_counter()
-        if self._due is not None and (self._once or began < self._due):
-            return
-        self._act(find)
-        ended = time.perf_counter()
-        self._due = ended + SELDOM * (ended - began)
-
 
 @dataclass
-class Early:
-    """The best plan landed so far on a site that is planned on the corridors of finds alone."""
+class FirstPlans:
+    """The best plan so far of a candidate, on a site whose model is narrowed to their corridors."""
 
     site: Network
     settings: Settings
     clock: Clock
-    told: Callable[[float, str], None]
+    hear: Callable[[float, str], None]
     """Called with the value of the first goal of a better plan, and a word on it."""
     plan: Plan | None = None
     values: Mapping[Key, float] = field(default_factory=dict)
 
-    def land(self, find: Candidate) -> None:
-        """Keep the plan of a find where it is the best, unless it is too late for it."""
+    def accept(self, candidate: Candidate) -> None:
+        """Keep the plan of a candidate where it is the best, unless it is too late for it."""
         if self.clock.out():
             return
         began = self.clock.seconds()
-        landed = early_plan(self.site, self.settings, self.clock, find)
+        accepted = first_plan(self.site, self.settings, self.clock, candidate)
         self.clock.spend("first plans", self.clock.seconds() - began)
-        if landed is not None and better(landed[0], self.plan):
-            self.plan, self.values = landed
-            self.told(self.plan.goals[0].value, "paths")
+        if accepted is not None and better(accepted[0], self.plan):
+            self.plan, self.values = accepted
+            self.hear(self.plan.goals[0].value, "candidate")
 
 
 def better(plan: Plan, other: Plan | None) -> bool:
@@ -88,15 +62,14 @@ def better(plan: Plan, other: Plan | None) -> bool:
     return sign * (plan.goals[0].value - other.goals[0].value) > 0.0
 
 
-def early_plan(
-    site: Network, settings: Settings, clock: Clock, find: Candidate
+def first_plan(
+    site: Network, settings: Settings, clock: Clock, candidate: Candidate
 ) -> tuple[Plan, Mapping[Key, float]] | None:
-    """The plan of a find: its whole numbers, the best amounts for each goal in turn, no bounds.
+    """The plan of a candidate: its integers, the best amounts for each goal in turn, no bounds.
 
-    With it the values of the program by key. None where these whole numbers have no plan, or time
-    is out.
+    With it the values of the model by key. None where these integers have no plan, or time is out.
     """
-    small = narrowed(site, [find])
+    small = narrowed(site, [candidate])
     model, sets = state(small, settings.basis, settings.withstands)
     promises = () if sets.lossless else promises_of(sets)
     goals = goals_of(model, sets)
@@ -106,17 +79,21 @@ def early_plan(
         model, lambda v, tolerance: violated(model, promises, v, tolerance), settings, clock
     )
     search_state = SearchState(solver_model, layout_of(model, sets), None)
-    point = point_of(model, sets, find)
-    found: list[GoalFound] = []
+    point = point_of(model, sets, candidate)
+    results: list[GoalFound] = []
+
+    def seconds() -> float | None:
+        return solver_model.left(NARROWED.accepting, most=NARROWED.accepting_seconds)
+
     for goal in goals:
         solver_model.aim(goal)
-        solved = solver_model.repaired(point, solver_model.left(0.3, most=MOST_SECONDS))
-        if solved.point is None and not found:
+        solved = solver_model.repaired(point, seconds())
+        if solved.point is None and not results:
             return None
         point = point if solved.point is None else solved.point
         value = value_at(search_state, goal, point)
-        found.append(GoalFound(goal, value, None, None, Status.TIME_LIMIT))
+        results.append(GoalFound(goal, value, None, None, Status.TIME_LIMIT))
         hold(search_state, goal, value, site.goal_slack)
-    last = finished(solver_model, (point,), solver_model.left(0.3, most=MOST_SECONDS))
+    last = finished(solver_model, (point,), seconds())
     point = point if last is None else last
-    return plan_at(small, settings, model, sets, point, found), model.by_key(point)
+    return plan_at(small, settings, model, sets, point, results), model.by_key(point)

@@ -1,7 +1,8 @@
-"""Bounds by strand: passed by no plan at any round, and near what all flows together give."""
+"""Bounds by path columns: passed by no plan at any round, and near what all flows together give."""
 
 import math
 import random
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,21 +19,27 @@ from allocator.model.goals import goals_of
 from allocator.model.model import Key
 from allocator.search import Settings, make_plan
 from allocator.search.bounds import proving
-from allocator.search.bounds.arrays import CutoffArrays, Floats, Web
+from allocator.search.bounds.arrays import EndArrays, Floats, NetworkArrays
 from allocator.search.bounds.column_generation import Duals
 from allocator.search.bounds.mixed import Known
-from allocator.search.bounds.multipliers import ascended, bettered, openings, ways
+from allocator.search.bounds.multipliers import (
+    cheapest_paths,
+    dual_ascent,
+    openings,
+    subgradient_steps,
+)
 from allocator.search.bounds.path_column_bounds import PathColumnBounds
+from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
 
 
 @pytest.fixture
-def strands(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Strands come first on small sites too."""
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+def path_columns(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Path columns come first on small sites too."""
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
 
 
-@pytest.mark.usefixtures("strands")
+@pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize(
     ("basis", "solver_model", "battery", "stores"),
     [
@@ -70,7 +77,7 @@ def test_bounds_against_every_choice_tried(
     assert -proven.bound == pytest.approx(best, abs=3 * close)
 
 
-@pytest.mark.usefixtures("strands")
+@pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize("basis", ["firm", "mean"])
 def test_no_plan_of_a_drawn_site_passes_its_bound(basis: str) -> None:
     @settings(
@@ -112,31 +119,31 @@ def test_every_round_bounds_what_all_flows_give(
     whole = made.relaxed(None)
     assert whole is not None
 
-    told: list[float] = []
+    reported: list[float] = []
     honest = PathColumnBounds._round
 
     def listening(self: PathColumnBounds, duals: Duals, ends: float | None) -> bool:
         closed = honest(self, duals, ends)
         bound = self.bound()
         assert bound is not None
-        told.append(bound)
+        reported.append(bound)
         return closed
 
     monkeypatch.setattr(PathColumnBounds, "_round", listening)
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
     some, _, _ = prover_for(site, basis)
     some.aim(goal)
-    strands = some.relaxed(None)
-    assert strands is not None
+    path_bound = some.relaxed(None)
+    assert path_bound is not None
     close = 1e-6 * abs(whole)
-    # minimised: at every round what is told bounds the whole statement, and in the end it is near
-    assert len(told) > 1
-    assert all(bound <= whole + close for bound in told)
-    assert strands == max(told)
-    assert strands == pytest.approx(whole, rel=0.05)
+    # minimised: at every round what is reported bounds the formulation, and in the end it is near
+    assert len(reported) > 1
+    assert all(bound <= whole + close for bound in reported)
+    assert path_bound == max(reported)
+    assert path_bound == pytest.approx(whole, rel=0.05)
 
 
-@pytest.mark.usefixtures("strands")
+@pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize("basis", ["firm", "mean"])
 def test_a_build_that_is_laid_costs_what_is_said(basis: str, tmp_path: Path) -> None:
     """The relaxation of all flows with a build laid is no better than what is said of it."""
@@ -146,10 +153,10 @@ def test_a_build_that_is_laid_costs_what_is_said(basis: str, tmp_path: Path) -> 
     made.aim(goal)
     bound = made.relaxed(None)
     assert bound is not None
-    assert made._strands is not None
-    assert made._stranding is not None
-    said = made._strands.bounds_where_laid()
-    keys = [key for duct in made._stranding.stranded.ducts for _, key in duct.builds]
+    assert made._path_bounds is not None
+    assert made._generation is not None
+    said = made._path_bounds.bounds_where_laid()
+    keys = [key for link in made._generation.formulation.links for _, key in link.builds]
     whole = made._stated(set())
     worse = 0
     for number in random.Random(1).sample(range(len(keys)), 12):
@@ -164,12 +171,12 @@ def test_a_build_that_is_laid_costs_what_is_said(basis: str, tmp_path: Path) -> 
     assert worse >= 3  # most cost something
 
 
-def one_pipe() -> tuple[Web, CutoffArrays, Floats]:
+def one_pipe() -> tuple[NetworkArrays, EndArrays, Floats]:
     """Two wells at the ends of their own lanes to one trunk with two builds; worked by hand."""
-    web = Web(
+    net = NetworkArrays(
         first=np.array([0, 1, 2, 3, 3]),
         end=np.array([2, 2, 3]),
-        duct=np.array([0, 1, 2]),
+        link=np.array([0, 1, 2]),
         home=np.array([0, 1]),
         most=np.array([1.0, 3.0]),
         sends=np.array([1.0, 3.0]),
@@ -178,59 +185,61 @@ def one_pipe() -> tuple[Web, CutoffArrays, Floats]:
         build=np.array([0, 1, 2, 4]),
         capacity=np.array([9.0, 9.0, 2.0, 9.0]),
     )
-    gains = CutoffArrays(np.array([0, 1, 2]), np.array([3, 3]), np.array([5.0, 5.0]))
-    return web, gains, np.array([1.0, 6.0, 4.0, 12.0])
+    gains = EndArrays(np.array([0, 1, 2]), np.array([3, 3]), np.array([5.0, 5.0]))
+    return net, gains, np.array([1.0, 6.0, 4.0, 12.0])
 
 
-def test_the_lack_of_charges_by_hand() -> None:
-    web, gains, cost = one_pipe()
-    # free ways: both are short of 5 a kg/s, 1 kg/s and 3 kg/s of it
-    lack, _, _, _ = bettered(web, gains, cost, np.zeros((2, 3)), 0, 0.0)
-    assert lack == 20.0
-    # lanes charge what they cost; the trunk 2 and 3 a kg/s: its small build carries 2 kg/s of the
+def test_the_dual_infeasibility_by_hand() -> None:
+    net, gains, cost = one_pipe()
+    # free paths: both are short of 5 a kg/s, 1 kg/s and 3 kg/s of it
+    infeasibility, _, _, _ = subgradient_steps(net, gains, cost, np.zeros((2, 3)), 0, 0.0)
+    assert infeasibility == 20.0
+    # multipliers: lanes what they cost; the trunk 2 and 3: its small build carries 2 kg/s of the
     # dearer well (6 for 4: 2 too much), its large one both (2 + 9 for 12); the wells are short of
     # 5 - 1 - 2 and 5 - 2 - 3
-    charges = np.array([[1.0, 0.0, 2.0], [0.0, 2.0, 3.0]])
-    lack, _, _, _ = bettered(web, gains, cost, charges, 0, 0.0)
-    assert lack == pytest.approx(2.0 * 1.0 + 2.0)
-    free, lacks = openings(web, gains, cost, charges)
-    assert lacks.tolist() == [0.0, 0.0, 2.0]
-    # each lane and the trunk need all of their charges: nothing is gained by lowering one
+    multipliers = np.array([[1.0, 0.0, 2.0], [0.0, 2.0, 3.0]])
+    infeasibility, _, _, _ = subgradient_steps(net, gains, cost, multipliers, 0, 0.0)
+    assert infeasibility == pytest.approx(2.0 * 1.0 + 2.0)
+    free, infeasibilities = openings(net, gains, cost, multipliers)
+    assert infeasibilities.tolist() == [0.0, 0.0, 2.0]
+    # each lane and the trunk need all of their multipliers: nothing is gained by lowering one
     assert free.tolist() == [0.0, 0.0, -2.0, 1.0]
 
 
-def test_steps_lessen_the_lack_and_tell_it_honestly() -> None:
-    web, gains, cost = one_pipe()
-    lacks = []
+def test_steps_reduce_the_dual_infeasibility_that_they_report() -> None:
+    net, gains, cost = one_pipe()
+    infeasibilities = []
     for steps in (0, 5, 50, 500):
-        lack, charges, _, _ = bettered(web, gains, cost, np.zeros((2, 3)), steps, 0.0)
-        again, _, _, _ = bettered(web, gains, cost, charges, 0, 0.0)
-        assert again == lack
-        lacks.append(lack)
-    assert lacks == sorted(lacks, reverse=True)
+        infeasibility, multipliers, _, _ = subgradient_steps(
+            net, gains, cost, np.zeros((2, 3)), steps, 0.0
+        )
+        again, _, _, _ = subgradient_steps(net, gains, cost, multipliers, 0, 0.0)
+        assert again == infeasibility
+        infeasibilities.append(infeasibility)
+    assert infeasibilities == sorted(infeasibilities, reverse=True)
     # worth laying: the small trunk for 4, well 0 for 5 - 1 and 1 kg/s of well 1 for 5 - 6 / 3
-    assert lacks[-1] == pytest.approx(3.0, abs=0.05)
-    assert min(lacks) >= 3.0 - 1e-12
+    assert infeasibilities[-1] == pytest.approx(3.0, abs=0.05)
+    assert min(infeasibilities) >= 3.0 - 1e-12
 
 
-def test_charges_rise_only_where_no_build_lacks_for_it() -> None:
-    web, gains, cost = one_pipe()
-    before, _, _, _ = bettered(web, gains, cost, np.zeros((2, 3)), 0, 0.0)
-    raised = ascended(web, gains, cost, np.zeros((2, 3)))
-    after, _, _, _ = bettered(web, gains, cost, raised, 0, 0.0)
+def test_multipliers_rise_only_where_no_build_has_an_excess() -> None:
+    net, gains, cost = one_pipe()
+    before, _, _, _ = subgradient_steps(net, gains, cost, np.zeros((2, 3)), 0, 0.0)
+    raised = dual_ascent(net, gains, cost, np.zeros((2, 3)))
+    after, _, _, _ = subgradient_steps(net, gains, cost, raised, 0, 0.0)
     # well 0 first: 1 on its lane and 4 on the small trunk that it could have for itself; then
     # well 1: 2 on its lane, and on the trunk what the well before it left, which is nothing but
     # the second kg/s of the small build that it would share
     assert raised[0].tolist() == pytest.approx([1.0, 0.0, 4.0])
     assert raised[1, 1] == pytest.approx(2.0)
-    _, lacks = openings(web, gains, cost, raised)
-    assert lacks.max() <= 1e-12
+    _, infeasibilities = openings(net, gains, cost, raised)
+    assert infeasibilities.max() <= 1e-12
     assert after < before
 
 
-def test_ways_are_walked_back() -> None:
-    web, gains, _ = one_pipe()
-    first, arcs, gain = ways(web, gains, np.array([[0.0, 0.0, 0.0], [0.5, 2.0, 1.0]]), 1)
+def test_cheapest_paths_are_read_back() -> None:
+    net, gains, _ = one_pipe()
+    first, arcs, gain = cheapest_paths(net, gains, np.array([[0.0, 0.0, 0.0], [0.5, 2.0, 1.0]]), 1)
     assert first.tolist() == [0, 2]
     assert arcs.tolist() == [2, 1]
     assert gain.tolist() == [2.0]
@@ -242,6 +251,6 @@ def test_keys_of_builds_are_ways_on_the_mean_basis_alone(tmp_path: Path) -> None
         made, full, sets = prover_for(site, basis)
         made._many = True
         made.aim(goals_of(full, sets)[0])
-        assert made._stranding is not None
-        keys: list[Key] = made._stranding._builds
+        assert made._generation is not None
+        keys: list[Key] = made._generation._builds
         assert {key[0] for key in keys if isinstance(key, tuple)} == {word}

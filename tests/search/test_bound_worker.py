@@ -21,8 +21,8 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import GoalResult, Plan
 from allocator.search import Settings, make_plan
 from allocator.search import bound_worker as module
-from allocator.search.bound_process import Best, Bounding, News, Order
-from allocator.search.bound_worker import BoundWorker, beside_of, with_bound_of
+from allocator.search.bound_process import Best, BoundTask, News, Order
+from allocator.search.bound_worker import BoundWorker, bound_worker_of, with_bound_of
 from allocator.search.bounds.mixed import Known
 from allocator.search.outcome import Progress
 from allocator.solver.interface import Highs, Solved
@@ -50,7 +50,9 @@ def test_its_bound_is_passed_by_no_plan_and_comes_down_to_one_that_is_told(
     best = best_goals(site, solver_model)[0]
     size = site.demands["load"].mean
     news: list[News] = []
-    work = Bounding(Order(network_of(site), Settings(basis=basis), time.time() + 60.0), news.append)
+    work = BoundTask(
+        Order(network_of(site), Settings(basis=basis), time.time() + 60.0), news.append
+    )
     if told is not None:
         work.hear(Best(Known(-told * best, None)))
     work.work()
@@ -67,22 +69,22 @@ def test_the_other_process_hears_and_tells() -> None:
     plan = make_plan(site, Settings(time_limit=60.0, threads=1)).plan
     assert plan is not None
     assert plan.goals[0].status == "optimal"
-    beside = BoundWorker(Order(network_of(site), Settings(), time.time() + 60.0))
-    beside.tell(-plan.goals[0].value, None)
-    beside.end(60.0)
-    assert beside.fault == ""
-    assert beside.bound is not None
-    assert -beside.bound == pytest.approx(plan.goals[0].value, rel=2e-4)
-    beside.tell(0.0, None)  # nobody is there any more, and nothing breaks
-    assert beside.take() == [] or plan.goals[0].value > 0
+    worker = BoundWorker(Order(network_of(site), Settings(), time.time() + 60.0))
+    worker.report_plan(-plan.goals[0].value, None)
+    worker.end(60.0)
+    assert worker.fault == ""
+    assert worker.bound is not None
+    assert -worker.bound == pytest.approx(plan.goals[0].value, rel=2e-4)
+    worker.report_plan(0.0, None)  # nobody is there any more, and nothing breaks
+    assert worker.take_integers() == [] or plan.goals[0].value > 0
 
 
 def test_it_ends_when_it_is_told_to() -> None:
-    beside = BoundWorker(
+    worker = BoundWorker(
         Order(network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 1e6)
     )
-    beside.end()
-    assert beside.bound is None or beside.bound < 0.0
+    worker.end()
+    assert worker.bound is None or worker.bound < 0.0
 
 
 def made_by_two(number: int) -> Plan:
@@ -100,7 +102,7 @@ def test_the_plan_is_as_good_as_with_one_thread(number: int) -> None:
         assert goal.value == pytest.approx(other.value, rel=1e-3, abs=1.0), goal.name
 
 
-def test_a_fault_beside_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_fault_worker_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     class Faulty(Order):
         """What the other process cannot make sense of."""
 
@@ -113,19 +115,19 @@ def test_a_fault_beside_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatc
     outcome = make_plan(site, Settings(time_limit=30.0), lines.append)
     assert outcome.plan is not None
     assert outcome.plan.goals[0].value > 0.0
-    beside = BoundWorker(Faulty(network_of(site), Settings(), time.time() + 30.0))
-    beside.end(30.0)
-    assert "NoneType" in beside.fault
+    worker = BoundWorker(Faulty(network_of(site), Settings(), time.time() + 30.0))
+    worker.end(30.0)
+    assert "NoneType" in worker.fault
 
 
 def test_one_core_one_thread_and_pools_do_without(monkeypatch: pytest.MonkeyPatch) -> None:
     site = tiny_site(0, battery=False, stores=False)
 
     def begun(settings: Settings, limit: float | None, busy: bool) -> bool:
-        beside = beside_of(network_of(site), settings, Clock(limit), busy)
-        if beside is not None:
-            beside.end()
-        return beside is not None
+        worker = bound_worker_of(network_of(site), settings, Clock(limit), busy)
+        if worker is not None:
+            worker.end()
+        return worker is not None
 
     assert begun(Settings(), 10.0, False)
     assert not begun(Settings(), None, False)  # nodes are counted, not seconds

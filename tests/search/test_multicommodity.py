@@ -1,4 +1,4 @@
-"""The statement by origin: its bounds are passed by no plan, and are tight where they should be."""
+"""The multicommodity formulation: no plan passes its bounds, which are tight where they must be."""
 
 import itertools
 import math
@@ -23,7 +23,7 @@ from allocator.model.model import Key, Model
 from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.search import Settings, make_plan
-from allocator.search.bounds.lean import Duct, lean_statement
+from allocator.search.bounds.disaggregated import PipeLink, disaggregated_model
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.thresholds import broken_thresholds, threshold_row
 from allocator.site.records import Site
@@ -51,7 +51,7 @@ def test_bounds_against_every_choice_tried(
     assert mixed.bound is not None
     close = 2e-6 * site.demands["load"].mean
     assert -relaxed >= best - close
-    # the statement by origin says the same as the program, so its own optimum is the program's
+    # it has the same plans as the model, so its own optimum is that of the model
     assert -mixed.bound == pytest.approx(best, abs=close)
 
 
@@ -85,7 +85,7 @@ def test_no_plan_of_a_drawn_site_passes_its_bound(basis: str) -> None:
     law()
 
 
-def drawn_duct(chance: random.Random, count: int) -> tuple[Model, Duct, dict[Key, float]]:
+def drawn_link(chance: random.Random, count: int) -> tuple[Model, PipeLink, dict[Key, float]]:
     model = Model()
     values: dict[Key, float] = {}
     flows, builds = [], []
@@ -100,41 +100,41 @@ def drawn_duct(chance: random.Random, count: int) -> tuple[Model, Duct, dict[Key
         model.variable(key, high=1.0, integer=True)
         values[key] = chance.choice([0.0, 0.1, 0.3])
         builds.append((capacity, key))
-    return model, Duct("pipe", tuple(flows), tuple(builds)), values
+    return model, PipeLink("pipe", tuple(flows), tuple(builds)), values
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_the_worst_threshold_cut_against_all_sets(seed: int) -> None:
     chance = random.Random(seed)
-    model, duct, values = drawn_duct(chance, 6)
+    model, link, values = drawn_link(chance, 6)
     worst = 0.0
     for size in range(1, 7):
-        for chosen in itertools.combinations(duct.flows, size):
+        for chosen in itertools.combinations(link.flows, size):
             together = sum(most for _, _, most in chosen)
-            right = sum(min(capacity, together) * values[key] for capacity, key in duct.builds)
+            right = sum(min(capacity, together) * values[key] for capacity, key in link.builds)
             worst = max(worst, sum(values[keys[0]] for _, keys, _ in chosen) - right)
-    cuts = broken_thresholds([duct], values, 1e-9)
+    cuts = broken_thresholds([link], values, 1e-9)
     if worst <= 1e-6:
         assert not cuts
         return
     (cut,) = cuts
-    row = threshold_row(model, duct, cut)
+    row = threshold_row(model, link, cut)
     assert row is not None
     point = np.array([values[column.key] for column in model.columns])
     broken = row.scale * float(np.array(row.coefficients) @ point[list(row.columns)])
     assert broken == pytest.approx(worst, rel=1e-9)
     # and it cuts off no flow that one build can carry
-    for capacity, lay in duct.builds:
+    for capacity, lay in link.builds:
         whole = dict.fromkeys(values, 0.0) | {lay: 1.0}
         left = capacity
-        for _, keys, most in sorted(duct.flows, key=lambda _: chance.random()):
+        for _, keys, most in sorted(link.flows, key=lambda _: chance.random()):
             whole[keys[0]] = min(most, left)
             left -= whole[keys[0]]
         point = np.array([whole[column.key] for column in model.columns])
         assert float(np.array(row.coefficients) @ point[list(row.columns)]) <= row.high + 1e-12
 
 
-def test_a_statement_that_lacks_a_plan_proves_nothing() -> None:
+def test_a_formulation_that_lacks_a_plan_proves_nothing() -> None:
     site = tiny_site(0, battery=False, stores=False)
     made, full, sets = prover_for(site, "mean")
     goal = goals_of(full, sets)[0]
@@ -154,7 +154,7 @@ def test_pipes_are_laid_in_one_way_on_the_mean_basis_alone() -> None:
     site = tiny_site(0, battery=False, stores=True)
     for basis, directed in (("mean", True), ("firm", False)):
         full, sets = state(network_of(site), basis)
-        keys = [column.key for column in lean_statement(full, sets).model.columns]
+        keys = [column.key for column in disaggregated_model(full, sets).model.columns]
         ways = [key for key in keys if isinstance(key, tuple) and key[0] == "way"]
         assert bool(ways) == directed
 

@@ -1,6 +1,6 @@
-"""The statement by origin: the same program with the pipes' flow split by where it began.
+"""The multicommodity formulation: the same model with the pipes' flow split by where it began.
 
-The statement of the program adds up all flow on a pipe, so that its relaxation lays a sliver of
+The aggregated model adds up all flow on a pipe, so that its relaxation lays a sliver of
 the largest build for whatever flows. Split by origin o, with M_o the most that o can ever send,
 the flow on one pipe obeys for every set A of origins (*threshold cuts*)
 
@@ -11,7 +11,7 @@ These rows describe the hull of one pipe exactly: for one build the set {f : f_o
 capacity} is a polymatroid, a mixture of builds is a sum of scaled polymatroids, and its rank
 function is the sum of their rank functions (Edmonds 1970, from memory).
 
-Proof that the statement by origin bounds the program. Take any plan of the program. Its collect
+Proof that the multicommodity formulation bounds the model. Take any plan of the model. Its collect
 flow bound for a place comes in balance from sources that send there, and its supply flow of each
 shape comes in balance from what enters the layer; both can be taken apart into paths from an
 origin to a taker (flow decomposition, Ahuja, Magnanti & Orlin, *Network Flows*, 1993, section 3.5;
@@ -19,9 +19,9 @@ circles are dropped, which frees capacity and costs nothing as no way has a nega
 the paths up by origin, a following part at its peak. Each origin's flow is in balance; opposite
 flows of one origin on a corridor are cancelled, so that f[o,a] there is at most what o sends; the
 total on a corridor did not grow, so capacities hold; what is taken at each place did not change.
-All other rows and variables are the program's own. So every plan has its image here with the same
-value of every goal (a cost of the way: no more), and a bound of this statement is one of the
-program.
+All other rows and variables are the model's own. So every plan has its image here with the same
+value of every goal (a cost of the way: no more), and a bound of this formulation is one of the
+model.
 
 On the mean basis one shape of one layer is all there is, so opposite flows cancel whatever their
 origins, and each pipe is laid in one *way*: lay = way forth + way back, and the rows above hold
@@ -47,12 +47,12 @@ from allocator.search.bounds.multicommodity import (
 from allocator.search.bounds.stores import collected_where_built
 
 DROPPED = ("gather", "supply")
-"""Variables of the program that the flows by origin stand for."""
+"""Variables of the model that the flows by origin stand for."""
 DROPPED_ROWS = ("collect_balance[", "supply_balance[", "pipe_capacity[")
 
 
 @dataclass(frozen=True)
-class Duct:
+class PipeLink:
     """What is laid together: a pipe, or one way of it. Flows through it, by origin."""
 
     name: str
@@ -67,18 +67,18 @@ class Duct:
 
 
 @dataclass(frozen=True)
-class Lean:
-    """A statement by origin, and the ducts that threshold cuts speak of."""
+class DisaggregatedModel:
+    """A multicommodity formulation, and the links that threshold cuts speak of."""
 
     model: Model
-    ducts: tuple[Duct, ...]
+    links: tuple[PipeLink, ...]
     origins: tuple[Origin, ...]
     arcs: Mapping[str, tuple[PipeArc, ...]]
     """Arcs that each origin's flow may use."""
 
 
 def without_flows(full: Model) -> Model:
-    """A new statement with the variables of a program but those of flow in pipes, and no rows."""
+    """A new formulation with the variables of a model but those of flow in pipes, and no rows."""
     model = Model()
     for column in full.columns:
         if not (isinstance(column.key, tuple) and column.key[0] in DROPPED):
@@ -92,12 +92,14 @@ def without_flows(full: Model) -> Model:
     return model
 
 
-def lean_statement(full: Model, sets: IndexSets, closed: Collection[Key] = frozenset()) -> Lean:
-    """The statement by origin of a program; rows and variables but those of pipes are kept.
+def disaggregated_model(
+    full: Model, sets: IndexSets, closed: Collection[Key] = frozenset()
+) -> DisaggregatedModel:
+    """The multicommodity formulation of a model; rows and variables but those of pipes are kept.
 
     ``full`` is not changed. Rows about the flow that is split (none but those of balance and
-    capacity speak of it) are stated anew. ``closed``: builds of ducts that are not laid, and with
-    all builds of a duct its flows are left out: the statement then speaks of plans without them.
+    capacity speak of it) are stated again. ``closed``: builds of links that are not laid, and with
+    all builds of a link its flows are left out: the formulation then speaks of plans without them.
     """
     model = without_flows(full)
     origins = origins_of(sets)
@@ -114,14 +116,14 @@ def lean_statement(full: Model, sets: IndexSets, closed: Collection[Key] = froze
             model.variable(flow_key(origin, arc), unit=unit, high=origin.most)
     for fluid in sets.fluid_shapes:
         _balances(model, sets, fluid, [o for o in origins if o.fluid == fluid], arcs, unit)
-    ducts = _ducts(model, sets, origins, arcs, directed=sets.lossless)
-    for duct in ducts:
-        total: Terms = [(1.0, key) for _, keys, _ in duct.flows for key in keys]
-        total += [(-capacity, key) for capacity, key in duct.builds]
-        model.row(f"capacity[{duct.name}]", total, high=0.0)
+    links = _links(model, sets, origins, arcs, directed=sets.lossless)
+    for link in links:
+        total: Terms = [(1.0, key) for _, keys, _ in link.flows for key in keys]
+        total += [(-capacity, key) for capacity, key in link.builds]
+        model.row(f"capacity[{link.name}]", total, high=0.0)
     for key in closed:
         model.close(key)
-    lean = Lean(model, ducts, origins, arcs)
+    disaggregated = DisaggregatedModel(model, links, origins, arcs)
     collected_where_built(model, sets)
     for row in full.rows:
         if row.name.startswith(DROPPED_ROWS):
@@ -131,13 +133,13 @@ def lean_statement(full: Model, sets: IndexSets, closed: Collection[Key] = froze
             for c, value in zip(row.columns, row.coefficients, strict=True)
         ]
         if only_burdens(terms, row):
-            terms = lean_terms(lean, sets, terms)
+            terms = disaggregated_terms(disaggregated, sets, terms)
             model.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
-    return lean
+    return disaggregated
 
 
-def lean_size(sets: IndexSets, closed: Collection[Key] = frozenset()) -> int:
-    """How many flows by origin there would be at the most."""
+def flow_variable_count(sets: IndexSets, closed: Collection[Key] = frozenset()) -> int:
+    """How many flows by origin there would be at most."""
     shut = _shut(sets, closed) if closed else set()
     open_ways = {f: sum(a not in shut for a in arcs) for f, arcs in sets.arcs.items()}
     return sum(open_ways.get(origin.fluid, 0) for origin in origins_of(sets))
@@ -171,13 +173,13 @@ def only_burdens(terms: Terms, row: Row) -> bool:
     return row.high == INFINITY and max(flows) <= 0.0
 
 
-def lean_terms(lean: Lean, sets: IndexSets, terms: Terms) -> Terms:
-    """An expression of the program in the variables of the statement by origin.
+def disaggregated_terms(disaggregated: DisaggregatedModel, sets: IndexSets, terms: Terms) -> Terms:
+    """An expression of the model in the variables of the multicommodity formulation.
 
     Flow stands only where it is a burden: what a way costs, or the power it takes. What an origin
-    sends is charged with the least burden that it could have on the arc, in either layer (a
+    sends has the least burden that it could have on the arc, in either layer (a
     following part, which is counted at its peak here, with its share of that): never more than
-    in the program, so that a limit or a goal of such an expression relaxes.
+    in the model, so that a limit or a goal of such an expression relaxes.
     """
     kept: Terms = []
     gathered: dict[tuple[str, str, str], float] = {}
@@ -193,8 +195,8 @@ def lean_terms(lean: Lean, sets: IndexSets, terms: Terms) -> Terms:
             kept.append((coefficient, key))
     if not gathered and not supplied:
         return kept
-    for origin in lean.origins:
-        for arc in lean.arcs[origin.name]:
+    for origin in disaggregated.origins:
+        for arc in disaggregated.arcs[origin.name]:
             at = (arc.route, arc.start, origin.fluid)
             burdens = [gathered.get(at, 0.0)] if origin.ends else []
             if origin.supplies:
@@ -263,8 +265,8 @@ def _balances(
         model.row(f"shape[{fluid},{shape}]", every, low=0.0)
 
 
-def bare_ducts(model: Model, sets: IndexSets, directed: bool) -> tuple[Duct, ...]:
-    """What is laid together, with no flows yet; ``directed``: a duct for each way of a pipe.
+def bare_links(model: Model, sets: IndexSets, directed: bool) -> tuple[PipeLink, ...]:
+    """What is laid together, with no flows yet; ``directed``: a link for each way of a pipe.
 
     States the ways: ``way forth + way back <= lay`` for each build.
     """
@@ -277,33 +279,33 @@ def bare_ducts(model: Model, sets: IndexSets, directed: bool) -> tuple[Duct, ...
         builds = sorted((sets.site.capacity(route, b, fluid), b) for b in pipe.builds)
         ends = (sets.site.routes[route].start, sets.site.routes[route].end)
         # a way without flows is stated as well: what is left out may need it
-        ways = [start for start in ends if start in starts.get((route, fluid), ())]
+        cheapest_paths = [start for start in ends if start in starts.get((route, fluid), ())]
         if directed:
-            for start in ways:
+            for start in cheapest_paths:
                 for _, b in builds:
                     model.variable(("way", route, start, b, fluid), high=1.0, integer=True)
             for _, b in builds:
-                terms: Terms = [(1.0, ("way", route, start, b, fluid)) for start in ways]
+                terms: Terms = [(1.0, ("way", route, start, b, fluid)) for start in cheapest_paths]
                 terms.append((-1.0, ("lay", route, b, fluid)))
                 model.row(f"ways[{route},{fluid},{b}]", terms, high=0.0)
-            for start in ways:
+            for start in cheapest_paths:
                 keys = tuple((c, ("way", route, start, b, fluid)) for c, b in builds)
                 name = f"{route},{fluid},{start}"
-                found.append(Duct(name, (), keys, (route, fluid), start))
-        elif ways:
+                found.append(PipeLink(name, (), keys, (route, fluid), start))
+        elif cheapest_paths:
             lays = tuple((c, ("lay", route, b, fluid)) for c, b in builds)
-            found.append(Duct(f"{route},{fluid}", (), lays, (route, fluid)))
+            found.append(PipeLink(f"{route},{fluid}", (), lays, (route, fluid)))
     return tuple(found)
 
 
-def _ducts(
+def _links(
     model: Model,
     sets: IndexSets,
     origins: tuple[Origin, ...],
     arcs: dict[str, tuple[PipeArc, ...]],
     directed: bool,
-) -> tuple[Duct, ...]:
-    """The ducts with the flows of all origins: both ways of an origin together, or one."""
+) -> tuple[PipeLink, ...]:
+    """The links with the flows of all origins: both ways of an origin together, or one."""
     through: dict[tuple[tuple[str, str], str | None], dict[str, list[Key]]] = {}
     most = {origin.name: origin.most for origin in origins}
     for origin in origins:
@@ -313,11 +315,11 @@ def _ducts(
             keys.append(flow_key(origin, arc))
     return tuple(
         replace(
-            duct,
+            link,
             flows=tuple(
                 (name, tuple(keys), most[name])
-                for name, keys in through.get((duct.pipe, duct.start), {}).items()
+                for name, keys in through.get((link.pipe, link.start), {}).items()
             ),
         )
-        for duct in bare_ducts(model, sets, directed)
+        for link in bare_links(model, sets, directed)
     )

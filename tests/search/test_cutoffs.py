@@ -1,4 +1,4 @@
-"""Targets between a plan and a bound: refuted where no plan is as good, and nowhere else."""
+"""Cutoffs between a plan and a bound: out of reach where no plan is as good, and nowhere else."""
 
 from __future__ import annotations
 
@@ -18,23 +18,24 @@ from allocator.model.goals import goals_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.search.bounds import proving
-from allocator.search.bounds.cutoffs import FIRST, GUESS, NEAR, Cutoffs, beyond
+from allocator.search.bounds.cutoffs import Cutoffs, beyond
 from allocator.search.bounds.mixed import Known
 from allocator.search.paths.known import point_of_plan
+from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
 
 
-@pytest.fixture(params=[False, True], ids=["all flows", "strands"])
-def strands(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(params=[False, True], ids=["all flows", "path columns"])
+def path_columns(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> None:
     """Strands come first on small sites too, or all flows."""
     if request.param:
-        monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+        monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
 
 
 def asked(
-    site: Site, basis: str, target: float, plan: Plan | None = None, worth: float = 0.0
+    site: Site, basis: str, cutoff: float, plan: Plan | None = None, worth: float = 0.0
 ) -> tuple[float, bool]:
-    """The bound (as maximised) after a target, and whether it was refuted.
+    """The bound (as maximised) after a cutoff, and whether it was proven.
 
     ``plan``: one that is known, and said to be ``worth`` so much; what no better one lays may be
     left out.
@@ -43,12 +44,12 @@ def asked(
     made.aim(next(g for g in goals_of(full, sets) if g.name == "clean_power"))
     known = None if plan is None else Known(-worth, point_of_plan(full, sets, plan))
     assert made.relaxed(None, known) is not None
-    found = made.mixed(None, known, -target)
+    found = made.mixed(None, known, -cutoff)
     assert found.bound is not None
     return -found.bound, found.columns is None
 
 
-@pytest.mark.usefixtures("strands")
+@pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize(
     ("basis", "solver_model", "battery", "stores"),
     [
@@ -58,25 +59,25 @@ def asked(
     ],
 )
 @pytest.mark.parametrize("number", range(3))
-def test_targets_against_every_choice_tried(
+def test_cutoffs_against_every_choice_tried(
     number: int, basis: str, solver_model: type[Basis], battery: bool, stores: bool
 ) -> None:
     site = tiny_site(number, battery=battery, stores=stores)
     best = best_goals(site, solver_model)[0]
     size = site.demands["load"].mean
     for share in (1e-3, 1e-2, 0.1):
-        bound, refuted = asked(site, basis, best + share * size)
-        assert refuted
+        bound, proven = asked(site, basis, best + share * size)
+        assert proven
         assert best - 1e-6 * size <= bound <= best + share * size + 1e-9
-        bound, refuted = asked(site, basis, best - share * size)
-        assert not refuted
+        bound, proven = asked(site, basis, best - share * size)
+        assert not proven
         assert bound >= best - 1e-6 * size
 
 
-@pytest.mark.usefixtures("strands")
+@pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize("basis", ["firm", "mean"])
 @pytest.mark.parametrize("seed", [1, 2])
-def test_targets_of_a_field_with_what_is_useless_left_out(
+def test_cutoffs_of_a_field_with_what_is_useless_left_out(
     basis: str, seed: int, tmp_path: Path
 ) -> None:
     site = field_of_wells(tmp_path, 7, seed)
@@ -84,24 +85,26 @@ def test_targets_of_a_field_with_what_is_useless_left_out(
     assert plan is not None
     assert plan.goals[0].status == "optimal"
     best = plan.goals[0].value
-    bound, refuted = asked(site, basis, 1.01 * best, plan, 0.9 * best)
-    assert refuted
+    bound, proven = asked(site, basis, 1.01 * best, plan, 0.9 * best)
+    assert proven
     assert bound == pytest.approx(best * 1.01)
-    bound, refuted = asked(site, basis, 0.99 * best, plan, 0.9 * best)
-    assert not refuted
+    bound, proven = asked(site, basis, 0.99 * best, plan, 0.9 * best)
+    assert not proven
     assert bound >= best * (1.0 - 1e-6)
 
 
-def test_a_first_target_is_some_way_to_the_plan_and_the_last_at_it() -> None:
+def test_a_first_cutoff_is_some_way_to_the_plan_and_the_last_at_it() -> None:
     for value, bound in ((-100.0, -120.0), (100.0, 80.0)):
-        targets = Cutoffs(1e-4)
-        targets.begin(bound)
-        assert targets.next(value, bound) == pytest.approx(bound + FIRST * (value - bound))
-    near = -100.0 * (1.0 + 0.9 * NEAR)
+        cutoffs = Cutoffs(1e-4)
+        cutoffs.begin(bound)
+        assert cutoffs.next(value, bound) == pytest.approx(
+            bound + BOUND.first_depth * (value - bound)
+        )
+    near = -100.0 * (1.0 + 0.9 * BOUND.near)
     assert Cutoffs(1e-4).next(-100.0, near) == pytest.approx(-100.01)
     # no plan known, or none that the bound allows
-    assert Cutoffs(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
-    assert Cutoffs(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - GUESS))
+    assert Cutoffs(1e-4).next(None, -120.0) == pytest.approx(-120.0 * (1.0 - BOUND.guess))
+    assert Cutoffs(1e-4).next(-130.0, -120.0) == pytest.approx(-120.0 * (1.0 - BOUND.guess))
 
 
 @given(
@@ -111,30 +114,30 @@ def test_a_first_target_is_some_way_to_the_plan_and_the_last_at_it() -> None:
     took=st.floats(0.0, 1e3),
     left=st.none() | st.floats(0.0, 1e3),
 )
-def test_targets_lie_between_the_bound_and_the_plan_and_go_deeper(
+def test_cutoffs_lie_between_the_bound_and_the_plan_and_go_deeper(
     value: float, width: float, reached: float, took: float, left: float | None
 ) -> None:
     relaxed = value - width
-    targets = Cutoffs(1e-4)
-    targets.begin(relaxed)
+    cutoffs = Cutoffs(1e-4)
+    cutoffs.begin(relaxed)
     bound = relaxed + reached * width
-    first = targets.next(value, bound)
+    first = cutoffs.next(value, bound)
     assert first <= value
     assume(first > bound)  # less is between them than was asked for
-    targets.settled(value, first, took, left)
-    second = targets.next(value, first)
+    cutoffs.settled(value, first, took, left)
+    second = cutoffs.next(value, first)
     assert second <= value
     assert second > first or first >= value - max(2e-4 * abs(value), 0.05 * width)
     assert first <= beyond(first, value) <= value
 
 
-def test_the_more_time_is_left_the_deeper_is_the_next_target() -> None:
+def test_the_more_time_is_left_the_deeper_is_the_next_cutoff() -> None:
     def after(left: float) -> float:
-        targets = Cutoffs(1e-4)
-        targets.begin(-120.0)
-        bound = targets.next(-100.0, -120.0)
-        targets.settled(-100.0, bound, 10.0, left)
-        return targets.next(-100.0, bound)
+        cutoffs = Cutoffs(1e-4)
+        cutoffs.begin(-120.0)
+        bound = cutoffs.next(-100.0, -120.0)
+        cutoffs.settled(-100.0, bound, 10.0, left)
+        return cutoffs.next(-100.0, bound)
 
     asked = [after(left) for left in (1.0, 20.0, 60.0, 200.0)]
     assert asked == sorted(asked)
@@ -142,10 +145,10 @@ def test_the_more_time_is_left_the_deeper_is_the_next_target() -> None:
 
 
 @pytest.mark.parametrize("basis", ["firm", "mean"])
-def test_what_is_stated_for_a_target_may_lack_the_plan_that_is_known(
+def test_what_is_stated_for_a_cutoff_may_lack_the_plan_that_is_known(
     basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(proving, "FEW_COLUMNS", 0)
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
     site = field_of_wells(tmp_path, 7, 1)
     poor = make_plan(
         replace(site, materials={"steel": replace(site.materials["steel"], stock=5000.0)}),
@@ -157,7 +160,7 @@ def test_what_is_stated_for_a_target_may_lack_the_plan_that_is_known(
     known = Known(-poor.goals[0].value, point_of_plan(full, sets, poor))
     bound = made.relaxed(None, known)
     assert bound is not None
-    # nearly all is closed for a target at the bound, and with it what the poor plan lays
+    # nearly all is closed for a cutoff at the bound, and with it what the poor plan lays
     found = made.mixed(None, known, 0.999 * bound)
     assert made.trusted
     assert found.bound is not None

@@ -1,0 +1,307 @@
+"""All shares of time, and all sizes at which the search changes its way.
+
+A share is of the time that is left when the step begins, unless its line says otherwise; seconds
+and counts are named so. *Fitted* names the sites on which a value was chosen: on others another
+value may serve as well or better. Where nothing is said it is a round figure that was never
+measured by itself. ``benchmarks/README.md`` has the measurements.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class PlanBudgets:
+    """The parts of a plan."""
+
+    estimate: float = 0.10
+    """The average-flow estimate beside a firm plan. It is for comparison, so it may be rough."""
+    estimate_seconds: float = 0.01
+    """Seconds a source without which there is no average-flow estimate."""
+    best_plan: float = 0.88
+    """The best plan on the firm basis; the rest is for the ceiling and the average output."""
+    best_plan_mean: float = 0.95
+    """The best plan on the mean basis, which has no ceiling; the rest is for clean-up."""
+    best_plan_priced: float = 0.8
+    """The best plan where marginal values are asked for."""
+    before_alternatives: float = 0.6
+    """Factor on the three shares above where alternatives are asked for."""
+    first_goal: float = 0.75
+    """The first goal; each later one has an even share of what it leaves."""
+    ceiling: float = 0.9
+    """The ceiling: little is left to do after it."""
+    ceiling_priced: float = 0.5
+    """The ceiling where marginal values are asked for."""
+    ceiling_seconds: float = 0.3
+    """Seconds that the ceiling has at the least, for it is a linear program first."""
+    average_output_seconds: float = 5.0
+    """Seconds at most for each linear program of the average output."""
+    clean_up_seconds: float = 10.0
+    """Seconds at most for each step of the clean-up."""
+    clean_up_least_seconds: float = 2.0
+    """Seconds for a step of the clean-up however late: without it a plan may fail its audit."""
+    held_goal_seconds: float = 2.0
+    """Seconds at most for the linear program that says at which value a goal is held."""
+
+
+@dataclass(frozen=True, slots=True)
+class NarrowedBudgets:
+    """Sites whose model is stated on the corridors of candidates alone."""
+
+    pipe_columns: int = 12_000
+    """Pipe columns above which a model is narrowed: its first relaxation would take too long."""
+    relaxed_pipe_columns: int = 120_000
+    """Pipe columns above which not even the relaxation of the whole model is stated: memory."""
+    candidates: float = 0.45
+    """The candidates, which decide what the narrowed model can have."""
+    model: float = 0.35
+    """The narrowed model where the bound of the whole site comes after it, in this process."""
+    model_with_worker: float = 0.9
+    """The narrowed model where the background bound worker has the bound."""
+    least_seconds: float = 1.0
+    """Seconds that the narrowed model has at the least, and the bound after it must have."""
+    accepting: float = 0.3
+    """One goal of a candidate that is accepted as a first plan, and its clean-up."""
+    accepting_seconds: float = 20.0
+    """Seconds at most for the same."""
+    accepting_again: float = 10.0
+    """Times what a first plan took that pass before the next one: a tenth of the time for them."""
+
+
+@dataclass(frozen=True, slots=True)
+class GoalBudgets:
+    """The search for one goal."""
+
+    existing_assets: float = 0.2
+    """The plan with nothing new, the first one wherever it is one."""
+    warm_start: float = 0.2
+    """The plan that the user gave."""
+    warm_start_pipes: float = 0.1
+    """What the pipes of the warm start allow; also the warm start again in a later goal."""
+    earlier_plan: float = 0.2
+    """A later goal: the plan of the earlier ones, and its re-dispatch."""
+    built_on: float = 0.4
+    """A later goal: more built beside all that is built. The largest gain of the first steps."""
+    pipes_laid: float = 0.3
+    """A later goal: all but the pipes decided again."""
+    later_step: float = 0.05
+    """Share of the time limit of the run that a later goal has for each of its first steps.
+
+    A machine that stood still during the first goal would otherwise cost all backup.
+    """
+    built_on_step: float = 0.1
+    """The same for ``built_on``. Fitted to `networks/harbour.yaml` on a busy machine."""
+    relaxation: float = 0.3
+    """The linear relaxation of the aggregated model."""
+    integer_model: float = 0.35
+    """The integer model where no path search does its work.
+
+    Fitted to twelve published fixed-charge networks: with 0.08 two were not proven in 100 s.
+    """
+    integer_model_later: float = 0.08
+    """The same in a later goal of a site with a path search: candidates are known."""
+    integer_model_wide_gap: float = 0.7
+    """The integer model on the mean basis where the multicommodity relaxation leaves a wide gap.
+
+    Fitted to a generated site of 20 sources, which is so proven in 25 s.
+    """
+    wide_gap: float = 0.08
+    """Gap above which that is tried. Fitted to the same site."""
+    integer_model_half: float = 0.5
+    """The integer model of a small site, with the bound in the background; then neighbourhoods."""
+    integer_rounds: int = 50
+    """Solves of the integer model while store cuts are new."""
+    multicommodity: float = 0.4
+    """The multicommodity relaxation after a path search, which found what can be found."""
+    multicommodity_short: float = 0.3
+    """The same where neighbourhoods come after it."""
+    multicommodity_integer: float = 0.35
+    """The multicommodity integer model before neighbourhoods."""
+    neighbourhoods_until: float = 0.8
+    """Share of the goal's time until which neighbourhoods are searched; the rest is for proof."""
+    neighbourhoods_until_later: float = 0.5
+    """The same in a later goal of a site with a path search."""
+    neighbourhood: float = 0.1
+    """One neighbourhood."""
+    neighbourhoods: int = 40
+    """Neighbourhoods at most for one goal."""
+    last_digits: float = 0.2
+    """The refinement of a point before it counts as best."""
+    repair: float = 0.2
+    """The best amounts for the integers of a candidate."""
+    repair_at_once: float = 0.1
+    """The same while the path search waits for it."""
+    repair_near: float = 0.3
+    """The same of a point that a small integer program found; that program, for a candidate."""
+    repair_candidate: float = 0.5
+    """The same of a candidate whose pipes are fixed."""
+    near_rounds: int = 3
+    """Times that the best point near another is looked for, where cuts undo what was found."""
+    least_seconds: float = 0.05
+    """Seconds that any step has."""
+    interrupted_seconds: float = 5.0
+    """Seconds for a last repair after the user ended the search."""
+
+
+@dataclass(frozen=True, slots=True)
+class CandidateBudgets:
+    """The candidate pool: path search, fix and repair."""
+
+    sources: int = 12
+    """Sources below which there is none: the integer model is closed by itself."""
+    many_sources: int = 60
+    """Sources above which the path search has the larger share."""
+    search: float = 0.2
+    """The path search. Fitted to three generated sites of 40 sources, with a quarter before."""
+    search_many: float = 0.45
+    """The path search above ``many_sources``, where nothing else finds as good plans."""
+    search_with_worker: float = 0.4
+    """The path search at the least where the background worker has the bound."""
+    compiling: float = 0.05
+    """Waiting until the path search is compiled; after that other phases begin."""
+    overrun: float = 0.15
+    """Share of the goal's time, beyond that of the search, in which candidates are repaired."""
+    corridors: float = 0.06
+    """The small integer program on the corridors of all candidates."""
+    resumed: float = 0.5
+    """A path search that goes on, at a time."""
+    resumed_until: float = 0.8
+    """Share of the goal's time until which it goes on."""
+    resumed_repair: float = 0.1
+    """Share of the goal's time for the repair of what it has found."""
+    moves: int = 200
+    """Moves of a start where nodes, not seconds, are limited: keeps such runs short."""
+    repair_rounds: int = 4
+    """Solves of one candidate while store cuts are new."""
+    repaired: int = 4
+    """Candidates that are repaired after a run of the path search."""
+    repaired_others: int = 12
+    """Candidates with other machines that are repaired after them, where the search misjudges.
+
+    Fitted to `networks/harbour.yaml`: the best plan came from the 21st candidate.
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class BoundBudgets:
+    """The bound: multicommodity formulation, path columns, cutoffs, background worker."""
+
+    worker: float = 0.96
+    """Share of the time of the run after which the background worker ends: its last bound must
+    still arrive."""
+    worker_seconds: float = 2.0
+    """Seconds without which it would find no bound and is not begun."""
+    worker_least_seconds: float = 0.3
+    """Seconds that must be left for it to begin anything."""
+    worker_idle: int = 2
+    """Cutoffs in a row that may improve nothing before it ends."""
+    first_columns: float = 0.06
+    """The path columns before the flows that a first cutoff leaves are counted for the first time:
+    often few enough are left by then."""
+    look_seconds: float = 0.2
+    """Seconds between two looks whether the path search is compiled, which serves both."""
+    compiling_seconds: float = 60.0
+    """Seconds at most of that waiting."""
+    flows: int = 10_000
+    """Flow variables up to which all are stated at once; above, path columns come first."""
+    stated_flows: int = 40_000
+    """Flow variables that are left, up to which they are stated for the integer model."""
+    multipliers: int = 4_000_000
+    """Origins times pipes above which there is no multicommodity bound: memory."""
+    patient_rounds: int = 20
+    """Rounds in a row that may improve little where nothing else is left to do."""
+    least_seconds: float = 0.1
+    """Seconds that a solve for the bound has at the least, and without which none begins."""
+    root: float = 0.5
+    """The relaxation of the multicommodity integer model, of that model's time."""
+    check_plan: float = 0.2
+    """The check that the formulation holds the known plan, of the time of a cutoff."""
+    cutoff: float = 0.9
+    """Share of the time that is left for which the next cutoff is chosen."""
+    first_depth: float = 0.42
+    """Depth of the first cutoff: 0 is the bound of the relaxation, 1 the plan.
+
+    This and the next one are fitted to generated sites of 40 sources and `networks/harbour.yaml`.
+    """
+    doubling: float = 0.08
+    """Depth that takes twice the time to prove."""
+    least_step: float = 0.04
+    """Depth that the next cutoff is deeper, at the least."""
+    most_step: float = 0.4
+    """The same at the most."""
+    beyond: float = 0.4
+    """Share of the way from a cutoff to the plan for which flows are stated beyond it."""
+    guess: float = 0.06
+    """Share of the bound that a cutoff lies below it, where no plan is known yet."""
+    near: float = 0.01
+    """Gap below which the next cutoff is as near the plan as was asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionBudgets:
+    """Questions around a plan: marginal values, alternatives, frontier, why, the written model."""
+
+    marginal: float = 0.3
+    """A goal with integers held, of which marginal values are taken; the re-plan of one step."""
+    marginal_opened: float = 0.2
+    """One limit opened a little."""
+    marginal_seconds: float = 1.0
+    """Seconds without which no step of a limit is planned again."""
+    alternative_search: float = 0.3
+    """The path search for one alternative."""
+    alternative_solve: float = 0.5
+    """One solve, repair or clean-up of an alternative."""
+    alternative_seconds: float = 0.1
+    """Seconds of such a step at the least; below twice that no other one begins."""
+    alternative_rounds: int = 10
+    """Solves of one alternative while store cuts are new."""
+    frontier_top: float = 0.3
+    """The upper end of a frontier, whose bound holds for every point."""
+    frontier_top_least: float = 0.15
+    """The least of the scarce thing at that end."""
+    frontier_search: float = 0.25
+    """The path search under the cap of a point, of the time of the point."""
+    frontier_power: float = 0.45
+    """The most power under that cap, of the time of the point."""
+    frontier_least: float = 0.25
+    """The least of the scarce thing for that power, of the time of the point."""
+    frontier_candidates: float = 0.6
+    """The moves of that path search; the rest is for repair."""
+    frontier_repair: float = 0.5
+    """The repair of one of its candidates."""
+    frontier_repair_until: float = 0.9
+    """Share of its time after which no other candidate is repaired."""
+    frontier_clean_up_seconds: float = 5.0
+    """Seconds at most for each step of the clean-up of a point."""
+    possible: float = 0.3
+    """Whether any plan keeps all limits, or the rules without them."""
+    possible_with_plans: float = 0.15
+    """The same where plans with one limit changed are searched after it."""
+    nearest: float = 0.35
+    """The nearest plan to what is wanted."""
+    unlimited: float = 0.1
+    """Whether the rules hold with no limit at all."""
+    dropped: float = 0.7
+    """All plans with one limit dropped, in even parts."""
+    named: float = 0.2
+    """Whether the limits that the relaxation names conflict by themselves."""
+    filters: tuple[int, ...] = (4, 2)
+    """Passes of the deletion filter, each with one part in so many a limit: as much time again is
+    kept for the least changes."""
+    filter_seconds: float = 0.5
+    """Seconds of a question of the filter at the least."""
+    built_on: float = 0.4
+    """What is built beside a known plan in the elastic relaxation, its beginning."""
+    most_served_seconds: float = 10.0
+    """Seconds at most to say how much of a demand can be served."""
+    written: float = 0.3
+    """The relaxation of a model that is written to a file; its start."""
+
+
+PLAN = PlanBudgets()
+NARROWED = NarrowedBudgets()
+GOAL = GoalBudgets()
+CANDIDATES = CandidateBudgets()
+BOUND = BoundBudgets()
+QUESTIONS = QuestionBudgets()
