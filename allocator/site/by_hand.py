@@ -267,7 +267,8 @@ def _of_scalar(site: Site, kind: Kind, value: Any) -> str:
         refusal = kind.refusal(value)
         return refusal and f"{refusal} (got {value:g})"
     if isinstance(kind, Name):
-        names = [*kind.also, *getattr(site, kind.section)]
+        section = getattr(site, kind.section)
+        names = [*kind.also, *(section if isinstance(section, Mapping) else ())]
         if isinstance(value, str) and value in names:
             return ""
         close = difflib.get_close_matches(str(value), names, n=1)

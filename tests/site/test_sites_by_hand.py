@@ -108,6 +108,7 @@ def demand(**changes: Any) -> Callable[[al.Site], al.Site]:
             "sources.a@b: the name must not hold '@'",
         ),
         (lambda site: replace(site, sources=[]), "sources: must be a mapping of names, got []"),
+        (lambda site: replace(site, fluids=None), "fluids: must be a mapping of names, got None"),
         (
             lambda site: replace(site, sources={"digester": site.places["farm"]}),
             "sources.digester: must be a Source, got",
