@@ -161,12 +161,6 @@ class Highs:
         numbers = np.arange(first, first + count, dtype=np.int32)
         self.model.deleteRows(count, numbers)
 
-    def remove_last_rows(self, count: int) -> None:
-        """Take back the last rows."""
-        if count:
-            total = self.model.getNumRow()
-            self.model.deleteRows(count, np.arange(total - count, total, dtype=np.int32))
-
     def relax(self, relaxed: bool) -> None:
         """Drop (or bring back) the integer condition of all variables."""
         if relaxed == self._relaxed:

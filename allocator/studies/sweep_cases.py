@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -238,8 +238,3 @@ def _hours_short(site: Site, plan: Plan, days: float, phases: int, seed: int) ->
     trace = simulate(site, replace(throttled(site, plan), withstands=None), settings)
     year = 365.25 * 86400.0
     return max(draw.short_s / draw.seconds for draw in trace.promises) * year / 3600.0
-
-
-def drawn_only(rows: Sequence[Swept]) -> list[Swept]:
-    """The rows of draws, without those of the values as planned with."""
-    return [row for row in rows if row.draw > 0]

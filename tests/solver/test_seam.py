@@ -35,7 +35,7 @@ def test_solves_and_adds_rows_in_place() -> None:
     assert row is not None
     solver.add_rows([row])
     assert solver.solve(start=np.array([1.0, 0, 0, 1.0])).value == pytest.approx(-7.0)
-    solver.remove_last_rows(1)
+    solver.remove_rows(solver.row_count - 1, 1)
     assert solver.solve().value == pytest.approx(-9.0)
 
 

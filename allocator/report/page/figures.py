@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from allocator.cycles import pattern_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
-from allocator.report.loads import turnover
-from allocator.report.ways import Way, machine_named, ways_of
+from allocator.report.ways import Way, ways_of
 
 LAYERS = ("collect", "supply", "mean")
 
@@ -38,13 +37,6 @@ class PageFigures:
     def worth(self, fluid: str) -> float:
         """Lower heating value, J/kg; 0 for a fluid that does not burn."""
         return self.site.fluids[fluid].heating_value or 0.0
-
-    def firm_fuel(self, machine: str) -> float:
-        """Mean fuel of a group beside bursts, W."""
-        use = machine_named(self.plan, machine)
-        kind = self.site.machines[use.type]
-        units = sum(turnover(self.plan, kind, use).values())
-        return sum(rate * units * self.worth(fluid) for fluid, rate in kind.inputs.items())
 
 
 def figures_of(site: Network, plan: Plan) -> PageFigures:

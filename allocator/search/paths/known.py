@@ -11,7 +11,6 @@ import numpy as np
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
 from allocator.plans.records import Plan
-from allocator.search.paths.network import Candidate
 
 
 def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
@@ -51,14 +50,3 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
         room = machine.running - machine.flat_load - at_peak
         put(("lumps", machine.name), float(sum(machine.burst.values()) > room))
     return point
-
-
-def candidate_of_plan(plan: Plan) -> Candidate:
-    """What a plan builds, as a candidate of the search."""
-    return Candidate(
-        plan.power.firm_clean,
-        {(run.route, run.fluid): run.build for run in plan.runs},
-        tuple(s.name for s in plan.sources if s.tapped),
-        {m.name: m.new for m in plan.machines if m.new},
-        tuple(s.name for s in plan.stores if s.size > 0),
-    )
