@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from allocator.plans.records import Plan
     from allocator.search.outcome import Outcome, Progress
     from allocator.simulation.trace import Outages, SimulationSettings, Trace
-    from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
     from allocator.site.records import (
         Ambient,
         Built,
@@ -33,6 +32,9 @@ if TYPE_CHECKING:
         Cooler,
         Demand,
         Fluid,
+        HeatSink,
+        HeatSinkCooler,
+        HeatSinkRecovery,
         Layer,
         Limits,
         Line,
@@ -75,9 +77,9 @@ _HOMES = {
     "Cooler": "site.records",
     "Demand": "site.records",
     "Fluid": "site.records",
-    "HeatSink": "site.heat_sink",
-    "HeatSinkCooler": "site.heat_sink",
-    "HeatSinkRecovery": "site.heat_sink",
+    "HeatSink": "site.records",
+    "HeatSinkCooler": "site.records",
+    "HeatSinkRecovery": "site.records",
     "Layer": "site.records",
     "Lift": "solver.settings",
     "Limits": "site.records",

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 from hypothesis import strategies as st
 
-from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records import (
     POWER,
     Built,
@@ -19,6 +18,9 @@ from allocator.site.records import (
     Chamber,
     Demand,
     Fluid,
+    HeatSink,
+    HeatSinkCooler,
+    HeatSinkRecovery,
     Layer,
     Limits,
     Line,

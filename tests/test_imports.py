@@ -52,7 +52,6 @@ ROOMS = {
         "checks",
         "formats",
         "graph",
-        "heat_sink",
         "kinds",
         "marks",
         "migration",

@@ -99,8 +99,8 @@ PARTS_OF_A_SITE = {
     name
     for name in allocator.__all__
     if name not in ("Site", "__version__")
-    and getattr(allocator, name).__module__
-    in ("allocator.site.heat_sink", "allocator.site.records")
+    and getattr(allocator, name).__module__.split(".")[1:3]
+    in (["site", "records"], ["site", "spreads"])
 }
 """Records that :class:`allocator.Site` shows in its example."""
 

@@ -25,6 +25,7 @@ __all__ = [
     "Dimension",
     "QuantityError",
     "Units",
+    "exact_text",
     "format_quantity",
     "parse_quantity",
     "shown",
@@ -370,3 +371,40 @@ def _unfit(kind: Dimension, got: str) -> QuantityError:
 def standard_units() -> Units:
     """The units of a file that defines none of its own."""
     return Units()
+
+
+@lru_cache(maxsize=4096)
+def exact_text(value: float, dimension: str) -> str:
+    """The shortest text of a value in SI that is read back as exactly the same float.
+
+    ``dimension``: the name of one of :data:`DIMENSIONS`. 0.0032 of a mass rate is ``3.2 g/s``.
+    """
+    kind = DIMENSIONS[dimension]
+    if value == 0.0 or kind.name in ("number", "sum of money"):
+        return _number_text(value)
+    si = "" if kind.si == "1" else kind.si.replace(" ", "*")
+    alike = [one for one in DIMENSIONS.values() if one.exponents == kind.exponents]
+    scales = [step[1] for one in (alike if kind.exponents else [kind]) for step in one.scale]
+    units = dict.fromkeys([kind.example.partition(" ")[2], *scales, si])
+    if kind.name == "share" and _exact_number(value, "%") is not None:
+        units = {"%": None}
+    found = [(number, unit) for unit in units if (number := _exact_number(value, unit)) is not None]
+    number, unit = min(found, key=lambda pair: len(pair[0]))
+    return f"{number} {unit}".rstrip()
+
+
+def _exact_number(value: float, unit: str) -> str | None:
+    """The number with the fewest digits that is the value in a unit; None where none is exact."""
+    if not unit:
+        return _number_text(value)
+    conversion = standard_units().conversion(unit)
+    near = (value - conversion.offset) / float(conversion.factor)
+    for digits in range(1, 18):
+        number = _number_text(float(f"{near:.{digits}g}"))
+        if conversion.to_si(number) == value:
+            return number
+    return None
+
+
+def _number_text(value: float) -> str:
+    return repr(value).removesuffix(".0")

@@ -14,8 +14,7 @@ from allocator.physics.baths import HeatDraw, Inflow, ThermalMass
 from allocator.physics.boiling import Boiling, boiling
 from allocator.physics.faults import PhysicsError
 from allocator.physics.substances import Substance, value
-from allocator.site.heat_sink import HeatSink
-from allocator.site.records import Fluid
+from allocator.site.records import Fluid, HeatSink
 
 POINTS = 9
 """Temperatures at which the specific heat of gas is looked up between the air's and its own."""

@@ -45,8 +45,7 @@ from allocator.physics.bath_settled import course
 from allocator.physics.faults import PhysicsError
 from allocator.physics.humidity import dew_point
 from allocator.physics.substances import value
-from allocator.site.heat_sink import HeatSink
-from allocator.site.records import Source, Stage
+from allocator.site.records import HeatSink, Source, Stage
 
 ROOM_KELVINS = 0.05
 ROOM_SHARE = 1e-3

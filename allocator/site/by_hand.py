@@ -15,8 +15,9 @@ from typing import Any, get_args, get_type_hints
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import shown
-from allocator.site import heat_sink, records
+from allocator.site import keys, records
 from allocator.site.checks import faults_of_records
+from allocator.site.common_kinds import PLACE, PLACES
 from allocator.site.groups import ListOf, MapOf, name_refusal
 from allocator.site.kinds import (
     ByTemperature,
@@ -31,38 +32,28 @@ from allocator.site.kinds import (
 from allocator.site.records import POWER, Site
 from allocator.site.shapes import ByShape, Named, OneOrList, Variants
 from allocator.site.table import KeyTable
-from allocator.site.tables.common import FLUID, PLACE, PLACES
-from allocator.site.tables.site import SITE
-from allocator.site.tables.supply import STAGE
 
 Problems = Iterator[tuple[str, str]]
 """Where in a record (empty: the record itself), and what is wrong there."""
 
+SITE = keys.table_of(Site)
 _POSITIVE = Quantity("number", above=0)
 _AMOUNT = Quantity("number", least=0)
 _SHARE = Quantity("share", least=0, below=1)
 _OTHER_FIELDS: Mapping[type, Mapping[str, Kind]] = {
     records.Place: {"x": Quantity("length"), "y": Quantity("length")},
-    records.Source: {"stages": ListOf(STAGE), "delivered": Flag()},
+    records.Source: {"delivered": Flag()},
     records.PipeType: {"by_bore": Flag()},
     records.Route: {"start": PLACE, "end": PLACE, "energy": _AMOUNT},
     records.Line: {"start": PLACE, "end": PLACE},
     records.MachineType: {
-        "inputs": MapOf(FLUID, _POSITIVE),
-        "outputs": MapOf(FLUID, _POSITIVE),
         "power_out": _AMOUNT,
         "power_in": _AMOUNT,
         "heat_out": _AMOUNT,
         "min_burst_time": _AMOUNT,
     },
-    records.Cooler: {
-        "coolant": _POSITIVE,
-        "coolant_capacity": _POSITIVE,
-        "recovery": _SHARE,
-        "threshold": _AMOUNT,
-    },
     records.Demand: {"wants": Name("fluids", "fluid", (POWER,)), "mean": _POSITIVE},
-    heat_sink.HeatSink: {
+    records.HeatSink: {
         "mass": _POSITIVE,
         "masses": ListOf(_POSITIVE),
         "steam_recovered": Flag(),
@@ -97,7 +88,7 @@ def faults_of_site(site: Site) -> list[Fault]:
 
 def _parts(site: Site) -> Iterator[tuple[str, Any, KeyTable]]:
     """Every record of a site with its address and the keys of its kind."""
-    yield "site", site, _SITE
+    yield "site", site, SITE
     for key in SITE.keys:
         value = getattr(site, key.name, None)
         if isinstance(key.kind, KeyTable):
@@ -106,9 +97,6 @@ def _parts(site: Site) -> Iterator[tuple[str, Any, KeyTable]]:
             yield key.name, _Stranger(problem) if problem else value, key.kind
         elif isinstance(key.kind, Named):
             yield from _named(key.name, key.kind, value)
-
-
-_SITE = KeyTable(tuple(k for k in SITE.keys if not isinstance(k.kind, KeyTable | Named)))
 
 
 class _Stranger:
@@ -120,18 +108,18 @@ class _Stranger:
 
 def _named(section: str, kind: Named, value: Any) -> Iterator[tuple[str, Any, KeyTable]]:
     if not isinstance(value, Mapping):
-        yield section, _Stranger(f"must be a mapping of names, got {shown(value)}"), _SITE
+        yield section, _Stranger(f"must be a mapping of names, got {shown(value)}"), SITE
         return
     for name, record in value.items():
         address = f"{section}.{name}"
         refusal = name_refusal(name, kind.reserved_names) if isinstance(name, str) else "is no text"
         if refusal:
-            yield address, _Stranger(f"the name {refusal}"), _SITE
+            yield address, _Stranger(f"the name {refusal}"), SITE
         elif not isinstance(record, record_class(Site, section)):
-            yield address, _Stranger(_no_record(Site, section, record)), _SITE
+            yield address, _Stranger(_no_record(Site, section, record)), SITE
         elif record.name != name:
             problem = f"stands under another name than its own, {shown(record.name)}"
-            yield address, _Stranger(problem), _SITE
+            yield address, _Stranger(problem), SITE
         else:
             table = kind.table
             if isinstance(table, Variants):
@@ -157,26 +145,20 @@ def _no_record(owner: Any, field: str, value: Any) -> str:
 
 
 def kinds_of(kind: type, table: KeyTable) -> dict[str, Kind]:
-    """The kinds of the fields of a record, by the keys of the site file."""
+    """The kinds of the fields of a record, as its keys in the site file declare them."""
     known = _KINDS.get((kind, id(table)))
-    if known is not None:
-        return known
-    names = {field.name for field in dataclasses.fields(kind)}
-    found: dict[str, Kind] = {}
-    for key in table.keys:
-        if key.name in names:
-            found[key.name] = key.kind
-        elif isinstance(key.kind, KeyTable):  # in the file a record of its own, such as a size
-            for part in key.kind.keys:
-                joined = (f"{key.name}_{part.name}", f"{part.name}_{key.name}", part.name)
-                found |= {name: part.kind for name in joined if name in names}
-    found |= _OTHER_FIELDS.get(kind, {})
-    for name in UNCHECKED.get(kind, ()):
-        found.pop(name, None)
-    _KINDS[kind, id(table)] = found
-    return found
+    if known is None:
+        variant = POWER if table is _STORES.matching else "fluid"
+        known = {**keys.kinds_of(kind, variant), **_OTHER_FIELDS.get(kind, {})}
+        if kind is Site:  # sections are looked at one by one
+            known = {n: k for n, k in known.items() if not isinstance(k, KeyTable | Named)}
+        for name in UNCHECKED.get(kind, ()):
+            known.pop(name, None)
+        _KINDS[kind, id(table)] = known
+    return known
 
 
+_STORES = keys.variants_of(records.StoreType, "holds", POWER, "fluid")
 _KINDS: dict[tuple[type, int], dict[str, Kind]] = {}
 """What :func:`kinds_of` has found; tables of keys are constants, and cannot be hashed."""
 
@@ -192,7 +174,7 @@ def _of_record(site: Site, record: Any, table: KeyTable) -> Problems:
             continue
         if field.name == "capacity" and getattr(record, "by_bore", False):
             continue  # found from the bore
-        if value == "" and field.default == "":
+        if field.default is not dataclasses.MISSING and value == field.default:
             continue
         held = value if isinstance(value, tuple | list) else (value,)
         owner: Any = type(record)

@@ -7,11 +7,14 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import Units, shown
 from allocator.site.nodes import Node, Scalar
-from allocator.site.records import Spread
+
+if TYPE_CHECKING:
+    from allocator.site.spreads import Spread
 
 _MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
 _MOST_LISTED = 8

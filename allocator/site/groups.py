@@ -12,6 +12,7 @@ from allocator.site.diagnostics import Where
 from allocator.site.kinds import (
     FAULTY,
     QUANTITY_PATTERN,
+    Defs,
     Faulty,
     Kind,
     Name,
@@ -56,11 +57,11 @@ class ListOf:
             return f"{self.least} values"
         return f"at least {self.least} value{'s'[: self.least - 1]}" if self.least else "values"
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         sizes = {"minItems": self.least or None, "maxItems": self.most}
         return {
             "type": "array",
-            "items": self.kind.schema(),
+            "items": self.kind.schema(defs),
             **{word: size for word, size in sizes.items() if size is not None},
             **({"uniqueItems": True} if self.distinct else {}),
         }
@@ -122,14 +123,14 @@ class MapOf:
         also = (*self.name.also, *self.special)
         return Name(self.name.section, self.name.singular, also).resolve(key, where) is FAULTY
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {
             "type": "object" if self.least else ["object", "null"],
             "properties": {
-                **{key: kind.schema() for key, kind in self.special.items()},
+                **{key: kind.schema(defs) for key, kind in self.special.items()},
                 **dict.fromkeys(self.refused, False),
             },
-            "additionalProperties": self.kind.schema(),
+            "additionalProperties": self.kind.schema(defs),
             **({"minProperties": self.least} if self.least else {}),
         }
 
@@ -201,7 +202,7 @@ class OwnUnits:
                     here.fault(value, "must be above 0", "give a positive duration")
         return Units(own)
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {
             "type": ["object", "null"],
             "propertyNames": {"pattern": r"^[^\W\d]\w*$"},

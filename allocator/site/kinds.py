@@ -1,12 +1,13 @@
 """The kinds of value that a key may have: each reads a node and describes itself as JSON Schema.
 
-The tables of :mod:`allocator.site.tables` are made of these, so that reader and schema cannot
-drift apart. ``read`` notes faults in the ledger and returns :data:`FAULTY` in place of a value.
+Keys are declared with these (:mod:`allocator.site.keys`), so that reader and schema cannot drift
+apart. ``read`` notes faults in the ledger and returns :data:`FAULTY` in place of a value.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final, Protocol
 
@@ -15,6 +16,17 @@ from allocator.site.diagnostics import Where
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
 Schema = dict[str, Any]
+
+
+class Defs(dict[str, Schema]):
+    """Parts of a schema that are used in several places, by name."""
+
+    def reference(self, name: str, make: Callable[[Defs], Schema]) -> Schema:
+        """A reference to a part, which is made when it is first referred to."""
+        if name not in self:
+            self[name] = {}  # holds the place, so that parts stand in the order of first use
+            self[name] = make(self)
+        return {"$ref": f"#/$defs/{name}"}
 
 
 class Faulty:
@@ -40,8 +52,8 @@ class Kind(Protocol):
     def read(self, node: Node, where: Where) -> Any:
         """The value, or FAULTY once its faults are noted."""
 
-    def schema(self) -> Schema:
-        """The same as JSON Schema."""
+    def schema(self, defs: Defs) -> Schema:
+        """The same as JSON Schema; parts that others use as well go to ``defs``."""
 
 
 def shape(node: Node) -> str:
@@ -69,8 +81,8 @@ class Text:
             return FAULTY
         return node.text
 
-    def schema(self) -> Schema:
-        return dict(TEXT_SCHEMA)
+    def schema(self, defs: Defs) -> Schema:
+        return defs.reference("text", lambda _: dict(TEXT_SCHEMA))
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +95,7 @@ class Flag:
             return value
         return expects(node, where, "true or false")
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {"type": "boolean"}
 
 
@@ -113,7 +125,7 @@ class Whole:
             return FAULTY
         return value
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {"type": "integer", "minimum": self.least}
 
 
@@ -173,8 +185,21 @@ class Quantity:
         sign = "positive " if self.above == 0 else ""
         return f"give a {sign}{kind.noun} such as '{kind.example}'"
 
-    def schema(self) -> Schema:
-        kind = DIMENSIONS[self.dimension]
+    def schema(self, defs: Defs) -> Schema:
+        return defs.reference(self.schema_name, self._schema_in_full)
+
+    @property
+    def schema_name(self) -> str:
+        """The dimension and the limits: ``share_above_0_most_1``."""
+        limits = (
+            ("above", self.above),
+            ("least", self.least),
+            ("below", self.below),
+            ("most", self.most),
+        )
+        return "_".join([self.dimension, *(f"{w}_{x:g}" for w, x in limits if x is not None)])
+
+    def _schema_in_full(self, defs: Defs) -> Schema:
         limits = {
             "exclusiveMinimum": self.above,
             "minimum": self.least,
@@ -182,10 +207,9 @@ class Quantity:
             "maximum": self.most,
         }
         return {
-            "type": ["number", "string"],
-            "pattern": QUANTITY_PATTERN,
+            **defs.reference("any_quantity", _any_quantity),
             **{word: limit for word, limit in limits.items() if limit is not None},
-            "examples": [kind.example],
+            "examples": [DIMENSIONS[self.dimension].example],
         }
 
 
@@ -219,9 +243,9 @@ class ByTemperature:
             pairs.append((kelvin, value))
         return tuple(pairs) or expects(node, where, "at least one pair")
 
-    def schema(self) -> Schema:
-        value = Quantity(self.dimension, least=0).schema()
-        pair = [Quantity("temperature", above=0).schema(), value]
+    def schema(self, defs: Defs) -> Schema:
+        value = Quantity(self.dimension, least=0).schema(defs)
+        pair = [Quantity("temperature", above=0).schema(defs), value]
         items = {"type": "array", "prefixItems": pair, "minItems": 2, "maxItems": 2}
         return {"anyOf": [value, {"type": "array", "items": items, "minItems": 1}]}
 
@@ -247,8 +271,17 @@ class Choice:
             return FAULTY
         return node.text
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         return {"enum": list(self.options)}
+
+
+@dataclass(frozen=True, slots=True)
+class TwoWords(Choice):
+    """One of two words, read as whether it is the second."""
+
+    def read(self, node: Node, where: Where) -> bool | Faulty:  # type: ignore[override]
+        word = Choice.read(self, node, where)
+        return word if isinstance(word, Faulty) else word == self.options[1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,8 +310,8 @@ class Name:
         )
         return FAULTY
 
-    def schema(self) -> Schema:
-        return dict(TEXT_SCHEMA)
+    def schema(self, defs: Defs) -> Schema:
+        return defs.reference("text", lambda _: dict(TEXT_SCHEMA))
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,5 +321,9 @@ class AsWritten:
     def read(self, node: Node, where: Where) -> Node:
         return node
 
-    def schema(self) -> Schema:
-        return {"type": ["number", "string"], "pattern": QUANTITY_PATTERN}
+    def schema(self, defs: Defs) -> Schema:
+        return defs.reference("any_quantity", _any_quantity)
+
+
+def _any_quantity(_: Defs) -> Schema:
+    return {"type": ["number", "string"], "pattern": QUANTITY_PATTERN}

@@ -6,7 +6,7 @@ import contextlib
 import gc
 import hashlib
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
@@ -15,31 +15,25 @@ from typing import Any
 from allocator.base.errors import Fault
 from allocator.base.quantities import Units, shown
 from allocator.site.checks import check_site_records
+from allocator.site.checks_built import existing_things
+from allocator.site.checks_demands import mean_and_profile
+from allocator.site.checks_ground import check_folders_of_mixes, check_substance, check_vacuum
+from allocator.site.checks_heat_sinks import sizes_and_defaults
+from allocator.site.checks_machines import check_coolant, shortest_burst
+from allocator.site.checks_network import layers_of, length_of_line, length_of_route
+from allocator.site.checks_sources import stages_of
+from allocator.site.checks_stores import check_store
 from allocator.site.diagnostics import Ledger, Where
 from allocator.site.document import DocumentError, read_document
 from allocator.site.formats import FORMAT, FORMER, renamed
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
 from allocator.site.nodes import Node, Pairs, Scalar
-from allocator.site.records import GOALS, Site
-from allocator.site.sections.built import read_built
-from allocator.site.sections.demands import read_demands
-from allocator.site.sections.grounds import (
-    read_ambient,
-    read_fluids,
-    read_limits,
-    read_materials,
-    read_places,
-)
-from allocator.site.sections.heat_sinks import read_heat_sinks
-from allocator.site.sections.machines import read_coolers, read_machines
-from allocator.site.sections.mixes import read_mixes
-from allocator.site.sections.network import read_builds, read_lines, read_routes
-from allocator.site.sections.sources import read_sources
-from allocator.site.sections.stores import read_stores
+from allocator.site.records import Ambient, Built, Limits, Site
+from allocator.site.records.site import SITE
 from allocator.site.shapes import Named
+from allocator.site.site_values import Rule, SiteValues
 from allocator.site.table import Values
-from allocator.site.tables.site import SITE
 from allocator.site.warnings import note_oddities
 
 MOST_BYTES = 64 * 1024 * 1024
@@ -204,45 +198,55 @@ def _units(root: Pairs, ledger: Ledger) -> Units:
     return own if isinstance(own, Units) else Units()
 
 
+RULES: Mapping[str, Rule] = {
+    "fluids": check_substance,
+    "materials": check_vacuum,
+    "sources": stages_of,
+    "storage": check_store,
+    "pipes": layers_of,
+    "routes": length_of_route,
+    "power_lines": length_of_line,
+    "machines": shortest_burst,
+    "coolers": check_coolant,
+    "demands": mean_and_profile,
+    "heat_sinks": sizes_and_defaults,
+    "built": existing_things,
+}
+"""What is checked, or filled, by more than one value, by the key at the top level."""
+
+
 def _records(values: Values, stem: str) -> Site:
     """The site of all records that are whole; what is faulty has been noted."""
+    whole = SiteValues(values)
+    check_folders_of_mixes(whole.section("mixes"))
+    whole.made["ambient"] = _part("ambient", Ambient, whole)
+    whole.made["limits"] = _part("limits", Limits, whole)
+    for key in SITE.keys:
+        if isinstance(key.kind, Named):
+            whole.made[key.name] = _section(key.name, whole)
+    whole.made["built"] = _part("built", Built, whole)
+    whole.made["name"] = values.get("name", stem)
+    whole.made["spreads"] = dict(values.where.ledger.spreads)
+    site: Site = SITE.made(values, **whole.made)
+    return site
 
-    def section(name: str) -> dict[str, Values]:
-        found: dict[str, Values] = values.get(name, {})
-        return found
 
-    def plain(name: str, otherwise: Any) -> Any:
-        return values.get(name, otherwise)
+def _section(name: str, whole: SiteValues) -> dict[str, Any]:
+    """Every record of a section that is whole."""
+    rule = RULES.get(name)
+    made = {}
+    for thing, values in whole.section(name).items():
+        more = rule(values, whole) if rule else {}
+        if more is not None and values.whole:
+            made[thing] = values.table.made(values, name=thing, **more)
+    return made
 
-    ambient = read_ambient(values.get("ambient"))
-    materials = read_materials(section("materials"))
-    builds = read_builds(section("pipes"), materials)
-    stores = read_stores(section("storage"))
-    machines = read_machines(section("machines"))
-    lines = read_lines(section("power_lines"), section("places"))
-    return Site(
-        name=plain("name", stem),
-        fluids=read_fluids(section("fluids")),
-        materials=materials,
-        places=read_places(section("places")),
-        sources=read_sources(section("sources")),
-        storage=stores,
-        pipes=builds,
-        routes=read_routes(section("routes"), section("places"), tuple(section("pipes"))),
-        machines=machines,
-        coolers=read_coolers(section("coolers")),
-        demands=read_demands(section("demands"), bool(section("power_lines"))),
-        power_lines=lines,
-        built=read_built(values.get("built"), builds, stores, machines),
-        limits=read_limits(values.get("limits")),
-        ambient=ambient,
-        goals=plain("goals", GOALS),
-        goal_slack=plain("goal_slack", 0.0),
-        horizon=plain("horizon", 31_557_600.0),
-        load_factor=plain("load_factor", None),
-        count_biogenic=plain("count_biogenic", False),
-        about=plain("about", ""),
-        mixes=read_mixes(section("mixes")),
-        heat_sinks=read_heat_sinks(section("heat_sinks"), section("sources"), ambient),
-        spreads=dict(values.where.ledger.spreads),
-    )
+
+def _part(name: str, record: type[Any], whole: SiteValues) -> Any:
+    """A record that the site has once; as if it were not given where it is not whole."""
+    values: Values | None = whole.values.get(name)
+    if values is None:
+        return record()
+    rule = RULES.get(name)
+    more = rule(values, whole) if rule else {}
+    return values.table.made(values, **(more or {})) if values.whole else record()

@@ -1,11 +1,12 @@
-"""JSON Schema of the site file, for editors: made from the tables that the reader reads by."""
+"""JSON Schema of the site file, for editors: made from the same declarations as the reader."""
 
 from __future__ import annotations
 
 from typing import Any
 
 from allocator.site.formats import FORMAT
-from allocator.site.tables.site import SITE
+from allocator.site.kinds import Defs
+from allocator.site.records.site import SITE
 
 
 def site_schema() -> dict[str, Any]:
@@ -23,6 +24,8 @@ def site_schema() -> dict[str, Any]:
     >>> al.site_schema()["title"]
     'Site file, allocator.site/2'
     """
+    defs = Defs()
+    whole = SITE.schema_in_full(defs)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"Site file, {FORMAT}",
@@ -30,5 +33,6 @@ def site_schema() -> dict[str, Any]:
             "What stands on an isolated site and what may be built there. Quantities are text "
             "with a unit, such as '3 g/s', or plain numbers in SI."
         ),
-        **SITE.schema(),
+        **whole,
+        "$defs": defs,
     }

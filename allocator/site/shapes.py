@@ -8,7 +8,7 @@ from typing import Any
 from allocator.base.quantities import shown
 from allocator.site.diagnostics import Where
 from allocator.site.groups import ListOf, entries, name_refusal
-from allocator.site.kinds import FAULTY, Faulty, Kind, Quantity, Schema, is_range, shape
+from allocator.site.kinds import FAULTY, Defs, Faulty, Kind, Quantity, Schema, is_range, shape
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 from allocator.site.table import KeyTable, Values
 
@@ -31,7 +31,7 @@ class Variants:
                     return self.matching if held else self.other
         return self.other
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         """Either table as JSON Schema."""
         return {
             "if": {
@@ -39,8 +39,8 @@ class Variants:
                 "properties": {self.key: {"const": self.word}},
                 "required": [self.key],
             },
-            "then": self.matching.schema(),
-            "else": self.other.schema(),
+            "then": self.matching.schema(defs),
+            "else": self.other.schema(defs),
         }
 
 
@@ -82,7 +82,7 @@ class Named:
             values.sound = False
         return values
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         """The section as JSON Schema."""
         names: Schema = {"pattern": r"^[^@:>\u0000-\u001f]+$"}
         if self.reserved_names:
@@ -90,7 +90,7 @@ class Named:
         return {
             "type": "object" if self.least else ["object", "null"],
             "propertyNames": names,
-            "additionalProperties": self.table.schema(),
+            "additionalProperties": self.table.schema(defs),
             **({"minProperties": self.least} if self.least else {}),
         }
 
@@ -108,9 +108,9 @@ class OneOrList:
         value = self.listed.kind.read(node, where)
         return FAULTY if value is FAULTY else (value,)
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         """Either schema."""
-        return {"anyOf": [self.listed.kind.schema(), self.listed.schema()]}
+        return {"anyOf": [self.listed.kind.schema(defs), self.listed.schema(defs)]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +133,6 @@ class ByShape:
             return FAULTY
         return self.flat.read(node, where)
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         """Either schema."""
-        return {"anyOf": [self.flat.schema(), self.mapping.schema()]}
+        return {"anyOf": [self.flat.schema(defs), self.mapping.schema(defs)]}

@@ -6,13 +6,27 @@ from dataclasses import dataclass
 
 from allocator.base.quantities import shown
 from allocator.site.diagnostics import Where
-from allocator.site.kinds import FAULTY, Faulty, Quantity, Schema, is_range
+from allocator.site.kinds import FAULTY, Defs, Faulty, Quantity, Schema, is_range
 from allocator.site.nodes import Node, Pairs
-from allocator.site.records import Spread
 from allocator.site.table import Key, KeyTable, Values
 
 REACH = 3.0
 """Standard deviations from the mean at which a normal distribution is cut off."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """What a value may be: from ``low`` to ``high``, planned with at ``middle``; SI.
+
+    All values alike; or ``peaked``: likeliest at the middle, falling evenly to nothing at both
+    ends; or normal with ``sd``, cut off at both ends.
+    """
+
+    low: float
+    middle: float
+    high: float
+    sd: float | None = None
+    peaked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +65,16 @@ class Ranged(Quantity):
                 Key("mean", plain, "Mean of a normal distribution, cut off at 3 sd"),
                 Key("sd", plain, "Standard deviation"),
             ),
+            name=f"range_of_{self.dimension}",
             either=(("low", "high"), ("mean", "sd")),
         )
 
-    def schema(self) -> Schema:
+    def schema(self, defs: Defs) -> Schema:
         """A quantity, or a range."""
-        return {"anyOf": [Quantity.schema(self), self._table().schema()]}
+        name = f"ranged_{self.schema_name}"
+        return defs.reference(
+            name, lambda d: {"anyOf": [Quantity.schema(self, d), self._table().schema(d)]}
+        )
 
 
 def _spread(values: Values) -> Spread | None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,19 +11,25 @@ from allocator.base.quantities import DIMENSIONS, shown
 from allocator.site.diagnostics import Where
 from allocator.site.formats import FORMER, name_since
 from allocator.site.groups import entries
-from allocator.site.kinds import FAULTY, Choice, Faulty, Kind, Quantity, Schema
+from allocator.site.kinds import FAULTY, Choice, Defs, Faulty, Kind, Quantity, Schema, TwoWords
 from allocator.site.nodes import Node, Pairs, Scalar
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
-    """One key. ``about`` explains it; ``default`` is what a user would write to get the same."""
+    """One key: what it is for, whether it must be there, and what holds where it is left out.
+
+    ``about``: sentences for the key reference and the schema. ``default``: the value, in SI, that
+    a file has without the key; None where there is no such value. ``left_out``: words for what
+    then holds, for readers, where no value says it.
+    """
 
     name: str
     kind: Kind
     about: str
     required: bool = False
-    default: str | None = None
+    default: Any = None
+    left_out: str = ""
 
     def sample(self) -> str:
         """How to add the key, for a message."""
@@ -30,13 +37,33 @@ class Key:
             return f"add '{self.name}: {DIMENSIONS[self.kind.dimension].example}'"
         if isinstance(self.kind, Choice) and len(self.kind.options) == 1:
             return f"add '{self.name}: {self.kind.options[0]}'"
-        return f"add '{self.name}': {self.about[0].lower()}{self.about[1:]}"
+        first = re.split(r"[.;] ", self.about)[0]
+        return f"add '{self.name}': {first[0].lower()}{first[1:]}"
+
+    def schema(self, defs: Defs) -> Schema:
+        """The key's value as JSON Schema."""
+        about = self.about
+        if isinstance(self.kind, Quantity):
+            kind = DIMENSIONS[self.kind.dimension]
+            plain = "a plain number" if kind.si == "1" else f"a number in {kind.si}"
+            about += f" ({kind.name}: text such as '{kind.example}', or {plain})"
+        if self.left_out:
+            about += f"; default: {self.left_out}"
+        schema = {**self.kind.schema(defs), "description": about}
+        if self.default is not None:
+            words = self.kind.options if isinstance(self.kind, TwoWords) else None
+            schema["default"] = words[self.default] if words else self.default
+        return schema
 
 
 @dataclass(slots=True, eq=False)
 class Values:
-    """What was read of a record. Values that were faulty are left out and make it not whole."""
+    """What was read of a record by its ``table``.
 
+    Values that were faulty are left out and make it not whole.
+    """
+
+    table: KeyTable
     where: Where
     mark: Node
     found: dict[str, Any] = field(default_factory=dict)
@@ -81,18 +108,59 @@ def _is_whole(value: Any) -> bool:
     return True
 
 
+Path = tuple[str | int, ...]
+"""The way to a value within :class:`Values`: a key, then a key of it or the number of an item."""
+
+
+@dataclass(frozen=True, slots=True)
+class FieldSource:
+    """How a field of a record gets its value: from where, and made by what (None: as it is)."""
+
+    field: str
+    path: Path
+    make: Callable[[Any], Any] | None
+
+
 @dataclass(frozen=True, slots=True)
 class KeyTable:
     """The keys of a record.
 
-    ``reserved``: keys not yet read -> what to do instead. ``exclusive``: pairs of keys of which
-    a record has one at most. ``either``: groups of keys; a record has all of exactly one group.
+    ``name``: of the record in the schema; "" where it has none of its own. ``reserved``: keys not
+    yet read -> what to do instead. ``exclusive``: pairs of keys of which a record has one at most.
+    ``either``: groups of keys; a record has all of exactly one group. ``record``: the class that
+    is made of the values by ``fields``; a plain dict where it is None.
     """
 
     keys: tuple[Key, ...]
+    name: str = ""
     reserved: Mapping[str, str] = field(default_factory=dict)
     exclusive: tuple[tuple[str, str], ...] = ()
     either: tuple[tuple[str, ...], ...] = ()
+    record: type[Any] | None = None
+    fields: tuple[FieldSource, ...] = ()
+    by_name: Mapping[str, Key] = field(init=False, repr=False, compare=False)
+    _plain: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    _shaped: tuple[FieldSource, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        plain = [f.field for f in self.fields if f.make is None and f.path == (f.field,)]
+        shaped = tuple(f for f in self.fields if f.field not in plain)
+        object.__setattr__(self, "by_name", {key.name: key for key in self.keys})
+        object.__setattr__(self, "_plain", tuple(plain))
+        object.__setattr__(self, "_shaped", shaped)
+
+    def made(self, values: Values, **more: Any) -> Any:
+        """The record of values that are whole; ``more``: fields that no key fills alone."""
+        found = values.found
+        if self.record is None:
+            return dict(found)
+        given = {name: found[name] for name in self._plain if name in found}
+        for one in self._shaped:
+            if one.field not in more:
+                value = _within(values, one.path)
+                if value is not None:
+                    given[one.field] = one.make(value) if one.make else value
+        return self.record(**{**given, **more})
 
     def read(self, node: Node, where: Where) -> Values | Faulty:
         """The values of a nested record."""
@@ -107,8 +175,8 @@ class KeyTable:
             got = shown(node.text) if isinstance(node, Scalar) else "a list"
             where.fault(node, f"expects a mapping of keys ({names}, ...), got {got}")
             return FAULTY
-        values = Values(where, mark)
-        known = {key.name: key for key in self.keys}
+        values = Values(self, where, mark)
+        known = self.by_name
         given = entries(node, where)
         values.sound = len(given) == len(node.pairs)
         written = {name.text for name, _ in given}
@@ -156,8 +224,7 @@ class KeyTable:
             if key.required:
                 values.fault(key.name, f"needs the key '{key.name}'", key.sample())
             elif key.default is not None:
-                node = Scalar(key.default, True, 0, 0)
-                values.found[key.name] = key.kind.read(node, values.where)
+                values.found[key.name] = key.default
 
     def _check_groups(self, values: Values) -> None:
         for first, second in self.exclusive:
@@ -174,18 +241,25 @@ class KeyTable:
         else:
             for name in present[0]:
                 if not values.has(name):
-                    key = next(key for key in self.keys if key.name == name)
-                    values.fault(name, f"needs the key '{name}'", key.sample())
+                    values.fault(name, f"needs the key '{name}'", self.by_name[name].sample())
 
-    def schema(self) -> Schema:
-        """The record as JSON Schema."""
+    def schema(self, defs: Defs) -> Schema:
+        """The record as JSON Schema: in full, or a reference where it has a name of its own."""
+        return (
+            defs.reference(self.name, self.schema_in_full)
+            if self.name
+            else self.schema_in_full(defs)
+        )
+
+    def schema_in_full(self, defs: Defs) -> Schema:
+        """The record as JSON Schema; only what it holds is referred to."""
         required = [key.name for key in self.keys if key.required]
         clauses: list[Schema] = [{"not": {"required": list(pair)}} for pair in self.exclusive]
         if self.either:
             clauses.append({"oneOf": [self._only(group) for group in self.either]})
         return {
             "type": "object" if required or self.either else ["object", "null"],
-            "properties": {key.name: _key_schema(key) for key in self.keys},
+            "properties": {key.name: key.schema(defs) for key in self.keys},
             "additionalProperties": False,
             **({"required": required} if required else {}),
             **({"allOf": clauses} if clauses else {}),
@@ -199,13 +273,13 @@ class KeyTable:
         }
 
 
-def _key_schema(key: Key) -> Schema:
-    about = key.about
-    if isinstance(key.kind, Quantity):
-        kind = DIMENSIONS[key.kind.dimension]
-        plain = "a plain number" if kind.si == "1" else f"a number in {kind.si}"
-        about += f" ({kind.name}: text such as '{kind.example}', or {plain})"
-    schema = {**key.kind.schema(), "description": about}
-    if key.default is not None:
-        schema["default"] = Scalar(key.default, True, 0, 0).value
-    return schema
+def _within(values: Values, path: Path) -> Any:
+    """The value at a path; None where a part of the way is not there."""
+    found: Any = values
+    for step in path:
+        if found is None:
+            return None
+        if isinstance(found, Values):
+            found = found.found
+        found = found[step] if isinstance(step, int) else found.get(step)
+    return found

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
+from allocator.site.checks_network import straight_line
 from allocator.site.connections import note_excluded, note_unreachable
 from allocator.site.records import POWER, MachineType, Site
-from allocator.site.sections.network import straight_line
 from allocator.site.table import Values
 
 LEAST_EFFICIENCY = 0.01

@@ -15,8 +15,7 @@ from allocator.network.records import Network, Sink
 from allocator.network.sinks import guaranteed
 from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
-from allocator.site.heat_sink import HeatSink
-from allocator.site.records import Site
+from allocator.site.records import HeatSink, Site
 from allocator.thermal.baths import LEAST_SHARE, BathStudy, SinkChoice, SinkState, smallest_of
 
 CURVE = 13

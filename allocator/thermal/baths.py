@@ -21,7 +21,7 @@ from allocator.physics.bath_settled import course, least
 from allocator.physics.baths import HeatDraw
 from allocator.physics.faults import PhysicsError
 from allocator.plans.records import BathUse, Plan
-from allocator.site.heat_sink import HeatSink
+from allocator.site.records import HeatSink
 
 BURSTS = 2.0
 """Swings of a burst below the limit from which a cooler runs that the site does not have yet."""

@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plans.records import BathUse
-from allocator.site.heat_sink import HeatSink
+from allocator.site.records import HeatSink
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, source_cycle
 from allocator.verify.heat import substance_of

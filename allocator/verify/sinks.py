@@ -15,8 +15,7 @@ from dataclasses import replace
 from allocator.network.records import Sink
 from allocator.physics.substances import saturation_temperature, value
 from allocator.plans.records import Run
-from allocator.site.heat_sink import HeatSink
-from allocator.site.records import Stage
+from allocator.site.records import HeatSink, Stage
 from allocator.verify.baths import (
     KELVINS,
     SHARE,

@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 
 from allocator.network.reading import check_site, read_site
-from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records import (
     Ambient,
     Built,
@@ -17,6 +16,9 @@ from allocator.site.records import (
     Chamber,
     Demand,
     Fluid,
+    HeatSink,
+    HeatSinkCooler,
+    HeatSinkRecovery,
     Layer,
     Limits,
     Line,

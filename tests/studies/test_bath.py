@@ -17,8 +17,7 @@ from scipy.optimize import brentq
 from strategies import sites_with_baths
 
 from allocator.network.bath_body import BathError
-from allocator.site.heat_sink import HeatSink, HeatSinkCooler
-from allocator.site.records import Site
+from allocator.site.records import HeatSink, HeatSinkCooler, Site
 from allocator.studies.bath import BathRow, baths_table
 from allocator.studies.bath_words import bath_cautions, verdict
 from allocator.studies.heat_sinks_result import heat_sinks

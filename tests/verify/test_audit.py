@@ -244,7 +244,7 @@ def test_proof_knows_nothing_of_planning_or_duty_or_solvers() -> None:
         "allocator.base.errors",
         "allocator.site.records",
     )
-    allowed += ("allocator.site.heat_sink", "allocator.base.status")  # records as well
+    allowed += ("allocator.base.status",)
     allowed += (
         "allocator.network.deriving",
         "allocator.network.records",

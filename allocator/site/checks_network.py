@@ -1,32 +1,26 @@
-"""Pipes, routes and power lines."""
+"""Checks of pipes, routes and power lines that need more than one value: masses and lengths."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Mapping
 
-from allocator.site.records import Layer, Line, Material, PipeType, Place, Route
+from allocator.site.records import Layer, Material, Place
+from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 
-def read_builds(
-    section: Mapping[str, Values], materials: Mapping[str, Material]
-) -> dict[str, PipeType]:
-    """Every pipe that is whole; one without capacity has that of its bore (found later)."""
-    builds = {}
-    for name, values in section.items():
-        by_bore = not values.has("capacity")
-        if by_bore and not values.has("bore"):
-            values.fault(
-                "capacity",
-                "needs the key 'capacity', or 'bore' to find it",
-                "add 'capacity: 12 g/s' or 'bore: 52.5 mm'",
-            )
-        layers = _layers(values, materials)
-        if values.whole:
-            found = {"capacity": 0.0, **values.found, "layers": layers, "by_bore": by_bore}
-            builds[name] = PipeType(name, **found)
-    return builds
+def layers_of(values: Values, whole: SiteValues) -> Filled:
+    """The layers of a pipe with their masses; one without capacity has that of its bore."""
+    by_bore = not values.has("capacity")
+    if by_bore and not values.has("bore"):
+        values.fault(
+            "capacity",
+            "needs the key 'capacity', or 'bore' to find it",
+            "add 'capacity: 12 g/s' or 'bore: 52.5 mm'",
+        )
+    layers = _layers(values, whole.made["materials"])
+    return {"capacity": values.get("capacity", 0.0), "layers": layers, "by_bore": by_bore}
 
 
 def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, ...]:
@@ -55,50 +49,21 @@ def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, .
     return tuple(layers)
 
 
-def read_routes(
-    section: Mapping[str, Values], places: Mapping[str, Values], builds: tuple[str, ...]
-) -> dict[str, Route]:
-    """Every route that is whole. Without 'pipes' all of the site's may be laid."""
-    routes = {}
-    for name, values in section.items():
-        length = _length(values, places)
-        if not values.has("pipes") and not builds:
-            values.fault("pipes", "has no pipe that may be laid", "list pipes under 'pipes'")
-        if values.whole and length is not None:
-            start, end = values.get("between")
-            routes[name] = Route(
-                name,
-                start,
-                end,
-                length,
-                values.get("pipes", builds),
-                values.get("one_way"),
-                values.get("cost"),
-                burial_depth=values.get("burial_depth"),
-                max_surface_temperature=values.get("max_surface_temperature"),
-                heat_limit=values.get("heat_limit"),
-            )
-    return routes
+def length_of_route(values: Values, whole: SiteValues) -> Filled | None:
+    """The length of a route. Without 'pipes' all of the site's may be laid."""
+    length = _length(values, whole.section("places"))
+    builds = tuple(whole.section("pipes"))
+    if not values.has("pipes") and not builds:
+        values.fault("pipes", "has no pipe that may be laid", "list pipes under 'pipes'")
+    if length is None:
+        return None
+    return {"length": length, "pipes": values.get("pipes", builds)}
 
 
-def read_lines(section: Mapping[str, Values], places: Mapping[str, Values]) -> dict[str, Line]:
-    """Every power line that is whole."""
-    lines = {}
-    for name, values in section.items():
-        length = _length(values, places)
-        if values.whole and length is not None:
-            start, end = values.get("between")
-            lines[name] = Line(
-                name,
-                start,
-                end,
-                values.get("capacity"),
-                length,
-                values.get("loss"),
-                dict(values.get("materials", {})),
-                values.get("price"),
-            )
-    return lines
+def length_of_line(values: Values, whole: SiteValues) -> Filled | None:
+    """The length of a power line."""
+    length = _length(values, whole.section("places"))
+    return None if length is None else {"length": length}
 
 
 def _length(values: Values, places: Mapping[str, Values]) -> float | None:

@@ -1,13 +1,14 @@
-"""Sources: duty cycles, deliveries, taps and pumps."""
+"""Checks of a source that need more than one value: duty cycle, delivery, chamber of the pump."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 
 from allocator.base.quantities import format_quantity
-from allocator.site.records import Chamber, Pump, Source, Stage
+from allocator.site.records import Stage
+from allocator.site.site_values import Filled, SiteValues
 from allocator.site.spreads import ends
 from allocator.site.table import Values
 
@@ -15,46 +16,14 @@ MOST_INTERVALS = 5_000_000
 """On-intervals in one outermost period beyond which a cycle cannot be planned exactly."""
 
 
-def read_sources(section: Mapping[str, Values]) -> dict[str, Source]:
-    """Every source that is whole."""
-    return {
-        name: source
-        for name, values in section.items()
-        if (source := _read_source(name, values)) is not None
-    }
-
-
-def _read_source(name: str, values: Values) -> Source | None:
+def stages_of(values: Values, _: SiteValues) -> Filled | None:
+    """The stages of a source, by its cycle or its delivery."""
     stages = _cycle(values) if values.has("cycle") else _delivery(values)
-    _check_next_spell(values, stages)
+    _check_next_start(values, stages)
     _check_chamber(values)
-    if not values.whole or stages is None:
+    if stages is None:
         return None
-    tap: Values | None = values.get("connection")
-    pump: Values | None = values.get("pump")
-    return Source(
-        name,
-        place=values.get("place"),
-        fluid=values.get("fluid"),
-        flow=values.get("flow"),
-        stages=_without_idle_stages(stages),
-        next_start=values.get("next_start"),
-        temperature=values.get("temperature"),
-        pressure=values.get("pressure"),
-        connection_materials=dict(tap.get("materials", {})) if tap else {},
-        connection_price=tap.get("price") if tap else 0.0,
-        price=values.get("price"),
-        delivered=values.has("delivery"),
-        water=values.get("water"),
-        reliable=values.get("reliable"),
-        pump=_pump(pump) if pump else None,
-    )
-
-
-def _pump(pump: Values) -> Pump:
-    chamber: Values | None = pump.get("chamber")
-    found = {**pump.found, "chamber": Chamber(**chamber.found) if chamber else None}
-    return Pump(**found)
+    return {"stages": _without_idle_stages(stages), "delivered": values.has("delivery")}
 
 
 def _check_chamber(values: Values) -> None:
@@ -153,7 +122,7 @@ def _delivery(values: Values) -> tuple[Stage, ...] | None:
     return (Stage(delivery.get("batch") / flow, delivery.get("every")),)
 
 
-def _check_next_spell(values: Values, stages: tuple[Stage, ...] | None) -> None:
+def _check_next_start(values: Values, stages: tuple[Stage, ...] | None) -> None:
     next_start = values.get("next_start")
     if next_start is None or stages is None:
         return

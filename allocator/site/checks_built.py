@@ -1,33 +1,25 @@
-"""What stands already: it must be something that the site could build."""
+"""Checks of what exists already: it must be something that the site could build."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity, shown
+from allocator.site.checks_stores import whole_units
 from allocator.site.groups import Marked
 from allocator.site.kinds import Faulty, Quantity
-from allocator.site.records import POWER, Built, BuiltPipe, MachineType, PipeType, StoreType
-from allocator.site.sections.stores import whole_units
+from allocator.site.records import POWER, BuiltPipe, MachineType, PipeType, StoreType
+from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 
-def read_built(
-    values: Values | None,
-    builds: Mapping[str, PipeType],
-    stores: Mapping[str, StoreType],
-    machines: Mapping[str, MachineType],
-) -> Built:
-    """What stands, of the kinds that are whole themselves."""
-    if values is None:
-        return Built()
-    return Built(
-        sources=values.get("sources", ()),
-        pipes=_runs(values, builds),
-        power_lines=values.get("power_lines", ()),
-        storage=_stores(values, stores),
-        machines=_machines(values, machines),
-    )
+def existing_things(values: Values, whole: SiteValues) -> Filled:
+    """What exists, of the kinds that are whole themselves."""
+    return {
+        "pipes": _runs(values, whole.made["pipes"]),
+        "storage": _stores(values, whole.made["storage"]),
+        "machines": _machines(values, whole.made["machines"]),
+    }
 
 
 def _runs(values: Values, builds: Mapping[str, PipeType]) -> tuple[BuiltPipe, ...]:

@@ -1,24 +1,15 @@
-"""Kinds of store: sizes, materials and rates."""
+"""Checks of a kind of store that need more than one value: its sizes."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from allocator.base.quantities import format_quantity
-from allocator.site.records import POWER, StoreType
+from allocator.site.records import POWER
+from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 
-def read_stores(section: Mapping[str, Values]) -> dict[str, StoreType]:
-    """Every kind of store that is whole."""
-    return {
-        name: store
-        for name, values in section.items()
-        if (store := _read_store(name, values)) is not None
-    }
-
-
-def _read_store(name: str, values: Values) -> StoreType | None:
+def check_store(values: Values, _: SiteValues) -> Filled:
+    """Sizes that do not fit together, and a charge efficiency of a store of a fluid."""
     size: Values | None = values.get("size")
     if size is not None:
         _check_size(size, "energy" if values.get("holds") == POWER else "mass")
@@ -26,26 +17,7 @@ def _read_store(name: str, values: Values) -> StoreType | None:
         values.fault(
             "charge_efficiency", "is only for a store of power", "leave it out, or use 'loss'"
         )
-    if not values.whole or size is None:
-        return None
-    base: Values | None = values.get("base")
-    return StoreType(
-        name,
-        holds=values.get("holds"),
-        places=values.get("places"),
-        max_size=size.get("max"),
-        min_size=size.get("min"),
-        unit=size.get("unit"),
-        materials=dict(values.get("materials", {})),
-        base_materials=dict(base.get("materials", {})) if base else {},
-        price=values.get("price"),
-        base_price=base.get("price") if base else 0.0,
-        fill_rate=values.get("fill_rate"),
-        release_rate=values.get("release_rate"),
-        loss=values.get("loss"),
-        charge_efficiency=values.get("charge_efficiency"),
-        max_inlet_temperature=values.get("max_inlet_temperature"),
-    )
+    return {}
 
 
 def _check_size(size: Values, dimension: str) -> None:

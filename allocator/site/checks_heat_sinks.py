@@ -1,55 +1,37 @@
-"""Heat sinks beside sources, and what no heat sink can be."""
+"""Checks of heat sinks that need more than one value: sizes, Carnot, what is left out."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity, shown
-from allocator.site.heat_sink import HeatSink, HeatSinkCooler, HeatSinkRecovery
-from allocator.site.records import Ambient
+from allocator.site.records import Ambient, HeatSinkCooler, HeatSinkRecovery
+from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 TIMES_MASS = 10.0
 """The most that may stand somewhere, in what stands there, when nothing is said of it."""
 
 
-def read_heat_sinks(
-    section: Mapping[str, Values], sources: Mapping[str, Values], ambient: Ambient
-) -> dict[str, HeatSink]:
-    """Every heat sink that is whole."""
-    baths = {}
-    for name, values in section.items():
-        recovery = _recovery(values, ambient)
-        cooler = _cooler(values)
-        _check_heat(values, sources)
-        _check_sizes(values)
-        if values.whole:
-            masses: tuple[float, ...] = tuple(sorted(values.get("mass")))
-            base: Values | None = values.get("base")
-            baths[name] = HeatSink(
-                name,
-                source=values.get("source"),
-                mass=masses[0],
-                max_mass=values.get("max_mass", TIMES_MASS * masses[-1]),
-                loss_conductance=values.get("loss_conductance"),
-                initial_temperature=values.get("initial_temperature", ambient.temperature),
-                pressure=values.get("pressure", ambient.pressure),
-                max_temperature=values.get("max_temperature"),
-                fluid=values.get("fluid"),
-                specific_heat=values.get("specific_heat"),
-                effectiveness=values.get("effectiveness"),
-                heat_while_on=values.get("heat_while_on"),
-                max_outlet_temperature=values.get("max_outlet_temperature"),
-                steam_recovered=values.get("steam") == "recovered",
-                recovery=recovery,
-                cooler=cooler,
-                masses=masses if len(masses) > 1 else (),
-                materials=dict(values.get("materials", {})),
-                base_materials=dict(base.get("materials", {})) if base else {},
-                price=values.get("price"),
-                base_price=base.get("price") if base else 0.0,
-            )
-    return baths
+def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:
+    """The masses of a heat sink, and what follows from other values where it is left out."""
+    ambient: Ambient = whole.made["ambient"]
+    recovery = _recovery(values, ambient)
+    cooler = _cooler(values)
+    _check_heat(values, whole.section("sources"))
+    _check_sizes(values)
+    if not values.whole:
+        return None
+    masses: tuple[float, ...] = tuple(sorted(values.get("mass")))
+    return {
+        "mass": masses[0],
+        "masses": masses if len(masses) > 1 else (),
+        "max_mass": values.get("max_mass", TIMES_MASS * masses[-1]),
+        "initial_temperature": values.get("initial_temperature", ambient.temperature),
+        "pressure": values.get("pressure", ambient.pressure),
+        "recovery": recovery,
+        "cooler": cooler,
+    }
 
 
 def _recovery(values: Values, ambient: Ambient) -> HeatSinkRecovery | None:

@@ -1,33 +1,26 @@
-"""Demands: constant, by a repeated profile, or by a series in a CSV file."""
+"""Mean and profile of a demand: constant, by a repeated profile, or by a series in a file."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
-from allocator.site.records import POWER, Demand, Profile
-from allocator.site.sections.series import read_series
+from allocator.site.records import POWER, Profile
+from allocator.site.series import read_series
+from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 DAY = 86_400.0
 
 
-def read_demands(section: Mapping[str, Values], lines: bool) -> dict[str, Demand]:
-    """Every demand that is whole. ``lines``: the site lists power lines."""
-    return {
-        name: demand
-        for name, values in section.items()
-        if (demand := _read_demand(name, values, lines)) is not None
-    }
-
-
-def _read_demand(name: str, values: Values, lines: bool) -> Demand | None:
+def mean_and_profile(values: Values, whole: SiteValues) -> Filled | None:
+    """What a demand asks for, how much in the mean, and in which shape."""
     of_power = values.has("power")
     amount = "power" if of_power else "flow"
     if not values.has("place"):
         if values.has("fluid") and not of_power:
             values.fault("place", "needs the key 'place'", "a fluid is wanted at one place")
-        elif of_power and lines:
+        elif of_power and whole.section("power_lines"):
             values.fault(
                 "place", "needs the key 'place'", "power moves by lines here, to one place"
             )
@@ -40,18 +33,9 @@ def _read_demand(name: str, values: Values, lines: bool) -> Demand | None:
         mean, profile = _from_series(given, values, amount)
     else:
         mean, profile = given, _from_steps(values)
-    if not values.whole or mean is None:
+    if mean is None:
         return None
-    return Demand(
-        name,
-        wants=POWER if of_power else values.get("fluid"),
-        mean=mean,
-        place=values.get("place"),
-        profile=profile,
-        priority=values.get("priority"),
-        min_share=values.get("min_share"),
-        max_inlet_temperature=values.get("max_inlet_temperature"),
-    )
+    return {"wants": POWER if of_power else values.get("fluid"), "mean": mean, "profile": profile}
 
 
 def _from_steps(values: Values) -> Profile | None:

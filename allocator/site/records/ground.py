@@ -1,0 +1,168 @@
+"""Records of what a site starts from: surroundings, limits, fluids, materials, places."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from allocator.site.common_kinds import (
+    EMISSION,
+    KELVIN,
+    MONEY,
+    PLACE,
+    POSITIVE_PART,
+    PRESSURE,
+    WATTS,
+)
+from allocator.site.groups import ListOf
+from allocator.site.keys import key, part, record
+from allocator.site.kinds import ByTemperature, Choice, Flag, Quantity, Text
+from allocator.site.table import Key, KeyTable
+
+Emission = Literal["none", "counted", "biogenic"]
+Phase = Literal["gas", "liquid", "solid"]
+
+CONSTANTS = KeyTable(
+    tuple(
+        Key(name, Quantity(dimension, above=0), about)
+        for name, dimension, about in (
+            ("density", "density", "Density; of a gas: at the site's ambient conditions"),
+            ("viscosity", "viscosity", "Dynamic viscosity"),
+            ("specific_heat", "specific_heat", "Specific heat at constant pressure"),
+            ("conductivity", "conductivity", "Thermal conductivity"),
+            ("molar_mass", "molar_mass", "Molar mass"),
+            ("latent_heat", "energy_per_mass", "Heat of evaporation"),
+        )
+    ),
+    "fluid_constants",
+)
+
+
+@record()
+class Ambient:
+    """Conditions around the site."""
+
+    temperature: float = key(KELVIN, "Of the air", default=288.15)
+    pressure: float = key(PRESSURE, "Of the air", default=101325.0)
+    wind: float = key(Quantity("speed", least=0), "Mean wind speed", default=0.0)
+    ground_conductivity: float = key(
+        Quantity("conductivity", above=0), "Of the ground around buried pipes", default=2.0
+    )
+
+
+@record()
+class Limits:
+    """Limits of the whole site."""
+
+    emission: float | None = key(
+        EMISSION,
+        "Most counted emission, mean over time, by `emission_weight`",
+        default=None,
+        left_out="no limit",
+    )
+    money: float | None = key(
+        MONEY, "Most money for all that is new and runs", default=None, left_out="no limit"
+    )
+    excluded_places: tuple[str, ...] = key(
+        ListOf(PLACE, distinct=True),
+        "Where nothing may be built. No route or line that touches them is used",
+        default=(),
+        left_out="none",
+    )
+
+
+@record()
+class Fluid:
+    """A fluid; ``constants`` are in SI, by name."""
+
+    name: str
+    phase: Phase = key(Choice(("gas", "liquid", "solid")), "State of matter", default="gas")
+    heating_value: float | None = key(
+        Quantity("energy_per_mass", above=0),
+        "**Lower** heating value",
+        default=None,
+        left_out="it does not burn",
+    )
+    emission: Emission = key(
+        Choice(("none", "counted", "biogenic")),
+        "What its release means: nothing, a counted emission, or a biogenic memo",
+        default="none",
+    )
+    emission_weight: float = key(
+        Quantity("number", least=0),
+        "kg of CO2-equivalent that one kg released counts for",
+        default=1.0,
+    )
+    constants: Mapping[str, float] = key(CONSTANTS, "Properties of your own", default={})
+    substance: str | None = key(
+        Text(),
+        "Name of the fluid in the property library, which gives what no constant says",
+        default=None,
+    )
+
+    @property
+    def exhaust(self) -> bool:
+        """True for what burning leaves: an emission with no heating value of its own.
+
+        Machines give exhaust in step with what they take, all else in step with their load.
+        """
+        return self.emission != "none" and not self.heating_value
+
+
+@record()
+class Material:
+    """A material; ``conductivity`` as (K, W/(m K)) from cold to hot, one value at 0 K for all."""
+
+    name: str
+    stock: float | None = key(
+        Quantity("mass", least=0), "What is in stock", default=None, left_out="no limit"
+    )
+    price: float = key(Quantity("money_per_mass", least=0), "Money per mass", default=0.0)
+    scarcity: float = key(
+        Quantity("number", least=0),
+        "Weight of a kg of it in the goal `scarce_material`",
+        default=1.0,
+    )
+    density: float | None = key(
+        Quantity("density", above=0), "For the mass of layers of given thickness", default=None
+    )
+    conductivity: tuple[tuple[float, float], ...] = key(
+        ByTemperature("conductivity"),
+        "Thermal conductivity: one value, or [temperature, value] pairs from cold to hot, trusted "
+        "to 25 K beyond their ends",
+        default=(),
+    )
+    vacuum: bool = key(Flag(), "Heat crosses it by radiation only", default=False)
+    emissivity: float | None = key(
+        POSITIVE_PART,
+        "Share of black-body radiation that its surface gives off",
+        default=None,
+        left_out="30 %",
+    )
+    max_temperature: float | None = key(
+        KELVIN, "Hottest that it bears", default=None, left_out="no limit"
+    )
+
+
+@record()
+class Place:
+    """A place: ``x`` east, ``y`` north and ``elevation`` in m."""
+
+    name: str
+    x: float = key(
+        ListOf(Quantity("length"), least=2, most=2),
+        "East and north coordinates. Needed where a route takes its length from them",
+        at="at[1]",
+        default=0.0,
+    )
+    y: float = part("at[2]", default=0.0)
+    elevation: float = key(Quantity("length"), "Height", default=0.0)
+    heat_limit: float | None = key(
+        WATTS,
+        "Most heat that pipes, coolers, machines and stores may let into it, such as a chamber: "
+        "pipes, the half of each that is nearer, in still air (of a pipe whose layers are not "
+        "known in full, all the heat that its gas can lose, at either end); coolers; the `heat` of "
+        "machines, all at full load; what stores take in that is warmer than around",
+        default=None,
+        left_out="no limit",
+    )

@@ -1,0 +1,80 @@
+"""Records of stores: what a kind of store holds, its sizes and where it may stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.site.common_kinds import KELVIN, MONEY, PLACES, amounts
+from allocator.site.groups import MapOf
+from allocator.site.keys import ByVariant, KeyGroup, key, record
+from allocator.site.kinds import Kind, Name, Quantity
+from allocator.site.spreads import Ranged
+
+POWER = "power"
+"""What a store holds, or a demand asks for, when it is electric power instead of a fluid."""
+
+_SIZE = ByVariant({"fluid": Quantity("mass", above=0), POWER: Quantity("energy", above=0)})
+_LEAST = ByVariant({"fluid": Quantity("mass", least=0), POWER: Quantity("energy", least=0)})
+_RATE = ByVariant({"fluid": Quantity("mass_rate", above=0), POWER: Quantity("power", above=0)})
+_MADE_OF: dict[str, MapOf] = {
+    "fluid": amounts("mass_per_mass"),
+    POWER: amounts("mass_per_energy"),
+}
+_PRICE: dict[str, Kind] = {
+    "fluid": Quantity("money_per_mass", least=0),
+    POWER: Quantity("money_per_energy", least=0),
+}
+
+
+@record(
+    groups={
+        "size": KeyGroup("Sizes it may have at one place, in mass of the fluid or in energy", True),
+        "base": KeyGroup("What it takes at each place whatever its size"),
+    }
+)
+class StoreType:
+    """A kind of store and where it may stand; sizes are kg of a fluid, or J of power.
+
+    Materials and price are those of a unit of size; of the base, those once for each place.
+    """
+
+    name: str
+    holds: str = key(Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'")
+    places: tuple[str, ...] = key(PLACES, "Where it may stand")
+    max_size: float = key(_SIZE, "Largest size at one place", at="size.max")
+    min_size: float = key(_LEAST, "Smallest size", at="size.min", default=0.0)
+    unit: float | None = key(
+        _SIZE,
+        "Size of one whole unit: it comes in whole units only",
+        at="size.unit",
+        default=None,
+        left_out="any size",
+    )
+    materials: Mapping[str, float] = key(ByVariant(_MADE_OF), "Material per size", default={})
+    base_materials: Mapping[str, float] = key(
+        amounts("mass"), "Material once for each place", at="base.materials", default={}
+    )
+    price: float = key(ByVariant(_PRICE), "Money per size", default=0.0)
+    base_price: float = key(MONEY, "Money once for each place", at="base.price", default=0.0)
+    fill_rate: float | None = key(
+        _RATE, "Most that it takes in at one place", default=None, left_out="no limit"
+    )
+    release_rate: float | None = key(
+        _RATE, "Most that it gives at one place", default=None, left_out="no limit"
+    )
+    loss: float = key(
+        Ranged("share_rate", least=0),
+        "Share **of its size** lost per time, whatever is in it",
+        default=0.0,
+    )
+    charge_efficiency: float = key(
+        Ranged("share", above=0, most=1),
+        "Share of what enters that can be released. Stores of power only",
+        default=1.0,
+    )
+    max_inlet_temperature: float | None = key(
+        ByVariant({"fluid": KELVIN}),
+        "Hottest fluid that may enter. Stores of a fluid only",
+        default=None,
+        left_out="no limit",
+    )

@@ -1,0 +1,132 @@
+"""Records of supply: sources with duty cycle and pump."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from allocator.site.common_kinds import (
+    FLOW,
+    FLUID,
+    HOT,
+    INSIDE_ONE,
+    KELVIN,
+    MONEY,
+    PLACE,
+    PRESSURE,
+    RANGED_FLOW,
+    RANGED_SPAN,
+    SPAN_OR_NONE,
+    amounts,
+)
+from allocator.site.groups import ListOf
+from allocator.site.keys import KeyGroup, key, record, table_of
+from allocator.site.kinds import Flag, Quantity
+from allocator.site.spreads import Ranged
+from allocator.site.table import Key, KeyTable
+
+
+@record()
+class Stage:
+    """One stage of a duty cycle: on for ``on`` of every ``every``."""
+
+    on: float = key(RANGED_SPAN, "How long it is on")
+    every: float = key(RANGED_SPAN, "How often it turns on: the period of the stage")
+
+
+@record()
+class Chamber:
+    """A closed space at a source that its pump draws from."""
+
+    volume: float = key(Quantity("volume", above=0), "Of the closed space at the source")
+    min_pressure: float = key(PRESSURE, "Pressure that the pump keeps in it")
+
+
+@record()
+class Pump:
+    """A pump at a source."""
+
+    energy: float = key(
+        Quantity("energy_per_mass", least=0),
+        "Electric energy per mass moved (power per mass rate)",
+    )
+    rate: float | None = key(FLOW, "Highest rate", default=None, left_out="no limit")
+    max_inlet_temperature: float | None = key(
+        KELVIN, "Hottest fluid that it may take in", default=None, left_out="no limit"
+    )
+    chamber: Chamber | None = key(
+        table_of(Chamber),
+        "What the pump draws from between bursts, see below",
+        default=None,
+        left_out="nothing to draw from",
+    )
+
+
+DELIVERY = KeyTable(
+    (
+        Key("every", RANGED_SPAN, "Time from one delivery to the next", required=True),
+        Key("batch", Ranged("mass", above=0), "What comes at once", required=True),
+    )
+)
+
+
+@record(
+    groups={"connection": KeyGroup("What it takes to connect the source")},
+    reserved={"series": "describe the source by 'flow' and 'cycle'"},
+    exclusive=(("cycle", "delivery"),),
+)
+class Source:
+    """A source. No ``stages``: it is always on.
+
+    Fuel that is bought in batches (``delivered``) has one stage: unloading for ``batch / flow`` of
+    every delivery interval. ``water`` is the mole fraction of vapour.
+    """
+
+    name: str
+    place: str = key(PLACE, "The place where it stands")
+    fluid: str = key(FLUID, "The fluid that it gives")
+    flow: float = key(RANGED_FLOW, "Flow **while it is on**")
+    stages: tuple[Stage, ...] = key(
+        ListOf(table_of(Stage)),
+        "Stages of the duty cycle, innermost first: on for `on` of every `every`. Each `every` "
+        "fits into the next `on`; an inner stage begins anew when the one around it turns on",
+        at="cycle",
+        default=(),
+        left_out="always on",
+        also=(
+            Key("delivery", DELIVERY, "Bought in batches, which are unloaded at the rate `flow`"),
+        ),
+    )
+    delivered: bool = False
+    next_start: float | None = key(
+        SPAN_OR_NONE,
+        "Time until the outermost stage next turns on, or the next delivery comes",
+        default=None,
+        left_out="unknown",
+    )
+    temperature: float | None = key(HOT, "At the mouth", default=None)
+    pressure: float | None = key(PRESSURE, "At the mouth, absolute", default=None)
+    reliable: bool = key(
+        Flag(),
+        "It cannot be lost, such as a bulk tank that is always kept: `plan --lose` leaves it alone",
+        default=False,
+    )
+    water: float | None = key(
+        INSIDE_ONE,
+        "Vapour in the gas, by volume: warns of what drains when it cools",
+        default=None,
+    )
+    connection_materials: Mapping[str, float] = key(
+        amounts("mass"), "Material to connect it", at="connection.materials", default={}
+    )
+    connection_price: float = key(MONEY, "Money to connect it", at="connection.price", default=0.0)
+    price: float = key(
+        Quantity("money_per_mass", least=0), "Money for each kg that is taken", default=0.0
+    )
+    pump: Pump | None = key(
+        table_of(Pump), "The pump that the source needs", default=None, left_out="no pump"
+    )
+
+    @property
+    def steady(self) -> bool:
+        """True when the source is always on."""
+        return not self.stages

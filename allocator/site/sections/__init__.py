@@ -1,1 +1,0 @@
-"""One reader a section: values as read by the tables -> records, with the checks of one record."""

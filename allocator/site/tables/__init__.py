@@ -1,1 +1,0 @@
-"""Every key of the site file, with its kind, meaning and default: reader and schema use these."""
