@@ -1,7 +1,7 @@
 """Plans an isolated site fed by sources that come and go, and proves the plan.
 
 The names below are the public face. Each is imported when it is first used, so that
-``import allocator`` costs next to nothing.
+``import allocator`` costs next to nothing. A path works wherever a site or a plan does.
 """
 
 from __future__ import annotations
@@ -10,133 +10,214 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    import os
-
     from allocator.base.errors import AllocatorError, PlanFileError, SiteFileError
     from allocator.base.quantities import format_quantity, parse_quantity
+    from allocator.base.status import Status
     from allocator.cycles import curve_of
-    from allocator.engine import NoPlanError, Planned, plan_site
-    from allocator.engine import simulate_plan as simulate
-    from allocator.engine import write_plan_files as write_plan
+    from allocator.engine.auditing import audit, read_result
+    from allocator.engine.planning import NoPlanError, plan
+    from allocator.engine.result import PlanResult
+    from allocator.engine.simulating import simulate
     from allocator.network.cautions import cautions_for
     from allocator.network.reading import check_site, read_site
     from allocator.plans.file import plan_schema, read_plan
     from allocator.plans.records import Plan
-    from allocator.report.summary import summary
-    from allocator.search import Outcome, Progress, Settings
-    from allocator.search.outcome import Reporter
-    from allocator.simulation import Outages, SimulationSettings, Trace, write_simulation
-    from allocator.site.records import Site
+    from allocator.search.outcome import Outcome, Progress
+    from allocator.simulation.trace import Outages, SimulationSettings, Trace
+    from allocator.site.records import (
+        Ambient,
+        Built,
+        BuiltPipe,
+        Chamber,
+        Cooler,
+        Demand,
+        Fluid,
+        HeatSink,
+        HeatSinkCooler,
+        HeatSinkRecovery,
+        Layer,
+        Limits,
+        Line,
+        MachineType,
+        Material,
+        Mix,
+        PipeType,
+        Place,
+        Profile,
+        Pump,
+        Route,
+        Site,
+        Source,
+        Spread,
+        Stage,
+        StoreType,
+    )
     from allocator.site.schema import site_schema
+    from allocator.solver.settings import Lift, Settings
+    from allocator.studies.carry_result import carry
+    from allocator.studies.compare_result import compare
+    from allocator.studies.frontier_result import frontier
     from allocator.studies.heat_sinks_result import heat_sinks
+    from allocator.studies.insulate_result import insulate
+    from allocator.studies.running import Workers
     from allocator.studies.sources_result import sources
-    from allocator.verify import AuditReport, audit
+    from allocator.studies.sweep_result import sweep
+    from allocator.studies.why_result import why
+    from allocator.verify.report import AuditReport
 
 __version__ = "0.1.0"
 
 _HOMES = {
     "AllocatorError": "base.errors",
-    "AuditReport": "verify",
-    "NoPlanError": "engine",
-    "Outages": "simulation",
+    "Ambient": "site.records",
+    "AuditReport": "verify.report",
+    "Built": "site.records",
+    "BuiltPipe": "site.records",
+    "Chamber": "site.records",
+    "Cooler": "site.records",
+    "Demand": "site.records",
+    "Fluid": "site.records",
+    "HeatSink": "site.records",
+    "HeatSinkCooler": "site.records",
+    "HeatSinkRecovery": "site.records",
+    "Layer": "site.records",
+    "Lift": "solver.settings",
+    "Limits": "site.records",
+    "Line": "site.records",
+    "MachineType": "site.records",
+    "Material": "site.records",
+    "Mix": "site.records",
+    "NoPlanError": "engine.planning",
+    "Outages": "simulation.trace",
     "Outcome": "search.outcome",
+    "PipeType": "site.records",
+    "Place": "site.records",
     "Plan": "plans.records",
     "PlanFileError": "base.errors",
-    "Planned": "engine",
+    "PlanResult": "engine.result",
+    "Profile": "site.records",
     "Progress": "search.outcome",
+    "Pump": "site.records",
+    "Route": "site.records",
     "Settings": "solver.settings",
-    "SimulationSettings": "simulation",
+    "SimulationSettings": "simulation.trace",
     "Site": "site.records",
     "SiteFileError": "base.errors",
-    "Trace": "simulation",
-    "audit": "verify",
-    "heat_sinks": "studies.heat_sinks_result",
+    "Source": "site.records",
+    "Spread": "site.records",
+    "Stage": "site.records",
+    "Status": "base.status",
+    "StoreType": "site.records",
+    "Trace": "simulation.trace",
+    "Workers": "studies.running",
+    "audit": "engine.auditing",
+    "carry": "studies.carry_result",
     "cautions_for": "network.cautions",
     "check_site": "network.reading",
+    "compare": "studies.compare_result",
     "curve_of": "cycles",
     "format_quantity": "base.quantities",
+    "frontier": "studies.frontier_result",
+    "heat_sinks": "studies.heat_sinks_result",
+    "insulate": "studies.insulate_result",
     "parse_quantity": "base.quantities",
+    "plan": "engine.planning",
     "plan_schema": "plans.file",
-    "plan_site": "engine",
     "read_plan": "plans.file",
+    "read_result": "engine.auditing",
     "read_site": "network.reading",
-    "simulate": "engine:simulate_plan",
+    "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
-    "summary": "report.summary",
-    "write_plan": "engine:write_plan_files",
-    "write_simulation": "simulation",
+    "sweep": "studies.sweep_result",
+    "why": "studies.why_result",
 }
-"""Where each public name lives: a module, or ``module:name`` when it has another name there."""
+"""The module in which each public name lives."""
 
 __all__ = [
     "AllocatorError",
+    "Ambient",
     "AuditReport",
+    "Built",
+    "BuiltPipe",
+    "Chamber",
+    "Cooler",
+    "Demand",
+    "Fluid",
+    "HeatSink",
+    "HeatSinkCooler",
+    "HeatSinkRecovery",
+    "Layer",
+    "Lift",
+    "Limits",
+    "Line",
+    "MachineType",
+    "Material",
+    "Mix",
     "NoPlanError",
     "Outages",
     "Outcome",
+    "PipeType",
+    "Place",
     "Plan",
     "PlanFileError",
-    "Planned",
+    "PlanResult",
+    "Profile",
     "Progress",
+    "Pump",
+    "Route",
     "Settings",
     "SimulationSettings",
     "Site",
     "SiteFileError",
+    "Source",
+    "Spread",
+    "Stage",
+    "Status",
+    "StoreType",
     "Trace",
+    "Workers",
     "__version__",
     "audit",
+    "carry",
     "cautions_for",
     "check_site",
+    "compare",
     "curve_of",
     "format_quantity",
+    "frontier",
     "heat_sinks",
+    "insulate",
     "parse_quantity",
     "plan",
     "plan_schema",
-    "plan_site",
     "read_plan",
+    "read_result",
     "read_site",
     "simulate",
     "site_schema",
     "sources",
-    "summary",
-    "write_plan",
-    "write_simulation",
+    "sweep",
+    "why",
 ]
 
 
-def plan(
-    site: Site | str | os.PathLike[str], *, report: Reporter | None = None, **settings: Any
-) -> Plan:
-    """Plan a site and audit the plan.
-
-    Args:
-        site: the site, or the path of its file.
-        report: called with lines of progress.
-        settings: fields of :class:`Settings`: ``basis``, ``time_limit`` in s, ``gap``, ``seed``,
-            ``threads``, ``solver``, ``node_limit``, ``effort``, ``start``.
-
-    Returns:
-        The plan; ``verified`` is true when the audit accepts it.
-
-    Raises:
-        SiteFileError: the file has faults.
-        NoPlanError: no plan exists, or none was found in the time.
-        TypeError, ValueError: a setting that does not exist, or a value that it cannot take.
-    """
-    from allocator import engine
-    from allocator import search as planning
-
-    return engine.plan_site(site, planning.Settings(**settings), report).plan
-
-
 def __getattr__(name: str) -> Any:
-    home = _HOMES.get(name)
-    if home is None:
+    if name in _HOMES:
+        found = getattr(import_module(f"allocator.{_HOMES[name]}"), name)
+        globals()[name] = found  # asked for once
+        return found
+    from allocator.base.old_names import OLD_NAMES
+
+    if name not in OLD_NAMES:
         raise AttributeError(f"module 'allocator' has no attribute {name!r}")
+    import warnings
+
+    home, instead = OLD_NAMES[name]
+    words = f"allocator.{name} will go: use allocator.{instead}"
+    warnings.warn(words, DeprecationWarning, stacklevel=2)
     module, _, inside = home.partition(":")
-    return getattr(import_module(f"allocator.{module}"), inside or name)
+    return getattr(import_module(f"allocator.{module}"), inside)
 
 
 def __dir__() -> list[str]:

@@ -14,7 +14,8 @@ import sys
 import time
 from pathlib import Path
 
-from allocator import Settings, audit, plan_site, read_site
+from allocator import Settings, audit, read_site
+from allocator.engine import plan_site
 from allocator.studies.trade_off import frontier_steps
 
 NETWORKS = Path(__file__).parents[1] / "networks"

@@ -30,7 +30,7 @@ from allocator.plans.file import read_plan
 from allocator.plans.records import Plan
 from allocator.simulation.columns import EVENTS, LEVEL, LOWEST
 from allocator.simulation.running import run_circuit
-from allocator.simulation.simulate import assemble
+from allocator.simulation.tracing import assemble
 from allocator.site.records import Site
 from allocator.verify.tanks.circuit import Circuit, SourceClock, Tank
 from allocator.verify.tanks.phases import random_phases

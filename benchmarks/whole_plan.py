@@ -18,7 +18,8 @@ from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
-from allocator import Settings, audit, cautions_for, read_site, write_plan
+from allocator import Settings, audit, cautions_for, read_site
+from allocator.engine import write_plan_files
 from allocator.search import make_plan
 
 SEARCH = ("paths", "multipliers")
@@ -80,7 +81,7 @@ def measured(path: Path, seconds: float) -> dict[str, float]:
     found = audit(site, plan)
     marks.append(time.perf_counter())
     with tempfile.TemporaryDirectory() as folder:
-        write_plan(Path(folder) / "plan", site, plan, outcome)
+        write_plan_files(Path(folder) / "plan", site, plan, outcome)
     marks.append(time.perf_counter())
     assert found.accepted, found.breaches
     read, planned, audited, written = (b - a for a, b in pairwise(marks))

@@ -8,6 +8,7 @@ from typing import Any
 
 from handmade_cove import COVE, COVE_PLAN
 
+from allocator.network.records import undivided
 from allocator.plans.records import Plan
 from allocator.site.records import Site
 
@@ -43,5 +44,6 @@ def _renamed(record: Any) -> Any:
     return record
 
 
-HOSTILE: Site = replace(_renamed(COVE), name=FORMULA)
+HOSTILE: Site = undivided(replace(_renamed(COVE), name=FORMULA))
+"""Made without the checks of :func:`network_of`, which refuse some of these names."""
 HOSTILE_PLAN: Plan = replace(_renamed(COVE_PLAN), site_name=FORMULA)

@@ -23,6 +23,10 @@ POINTS = SetPoints(
 NORTH = COVE.sources["north"]
 CHAMBERED = dataclasses.replace(
     COVE,
+    fluids={
+        **COVE.fluids,
+        "gas": dataclasses.replace(COVE.fluids["gas"], constants={"molar_mass": 0.026}),
+    },
     sources={
         **COVE.sources,
         "north": dataclasses.replace(

@@ -11,10 +11,9 @@ from pathlib import Path
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 
-from allocator import engine
 from allocator.base.errors import SiteFileError
 from allocator.base.folders import digests
-from allocator.engine import NoPlanError, plan_files, plan_site, write_plan_files
+from allocator.engine import NoPlanError, plan_files, plan_site, planning, write_plan_files
 from allocator.network.cautions import cautions_for
 from allocator.network.reading import read_site
 from allocator.plans.file import read_plan
@@ -41,23 +40,24 @@ def test_the_plan_carries_the_cautions_of_its_site() -> None:
 def test_progress_is_passed_on() -> None:
     lines: list[Progress] = []
     planned = plan_site(NETWORKS / "first.yaml", QUICK, lines.append)
+    assert planned.outcome is not None
     assert tuple(lines) == planned.outcome.search
     assert lines
 
 
 def test_the_mean_basis_beside_the_firm_one() -> None:
-    _, outcome, _ = plan_site(NETWORKS / "first.yaml", QUICK)
-    assert outcome.mean_basis is not None
+    mean_basis = plan_site(NETWORKS / "first.yaml", QUICK).mean_basis
+    assert mean_basis is not None
     # twice 1.5 g/s of the 3 g/s on average, by hand in the head of the file
-    assert outcome.mean_basis.power.mean_clean == pytest.approx(20e3, rel=1e-4)
+    assert mean_basis.power.mean_clean == pytest.approx(20e3, rel=1e-4)
 
 
 def test_the_audit_decides_what_is_verified(monkeypatch: pytest.MonkeyPatch) -> None:
     breach = Breach("stock", "material 'steel'", 3.0, "kg", "3 kg too much")
-    monkeypatch.setattr(engine, "audit", lambda *_: AuditReport((breach,)))
-    plan, _, found = plan_site(NETWORKS / "first.yaml", QUICK)
-    assert not plan.verified
-    assert found.breaches == (breach,)
+    monkeypatch.setattr(planning, "audit", lambda *_: AuditReport((breach,)))
+    result = plan_site(NETWORKS / "first.yaml", QUICK)
+    assert not result.plan.verified
+    assert result.audit.breaches == (breach,)
 
 
 def test_no_plan_is_an_error_with_its_reason(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -65,7 +65,7 @@ def test_no_plan_is_an_error_with_its_reason(monkeypatch: pytest.MonkeyPatch) ->
         plan_site(NETWORKS / "dry_valley.yaml", QUICK)
     assert raised.value.outcome.proven_impossible
     nothing = Outcome(None, False, "allow more time")
-    monkeypatch.setattr(engine, "make_plan", lambda *_: nothing)
+    monkeypatch.setattr(planning, "make_plan", lambda *_: nothing)
     with pytest.raises(NoPlanError, match="allow more time") as raised:
         plan_site(NETWORKS / "first.yaml", QUICK)
     assert raised.value.outcome is nothing
@@ -78,10 +78,10 @@ def test_a_faulty_file_is_an_error() -> None:
 
 def test_what_is_written_is_what_was_audited(tmp_path: Path) -> None:
     site = read_site(NETWORKS / "first.yaml")
-    plan, outcome, _ = plan_site(site, QUICK)
-    write_plan_files(tmp_path / "plan", site, plan, outcome)
+    result = plan_site(site, QUICK)
+    result.save(tmp_path / "plan")
     read = read_plan(tmp_path / "plan" / "plan.json")
-    assert read == plan
+    assert read == result.plan == read_plan(tmp_path / "plan")
     assert audit(site, read).accepted
 
 

@@ -172,8 +172,24 @@ DIMENSIONS: Mapping[str, Dimension] = {
 def format_quantity(value: float, dimension: Dimension | str) -> str:
     """A value in SI for people: three digits (four from 1000 on) in a unit that suits it.
 
-    98.5 g/s, 12.4 kW, 3.2 t, 87.4 d. ``dimension``: one of :data:`DIMENSIONS` or its name.
-    Temperatures come in degC, money in whole units from 1000 on.
+    Parameters
+    ----------
+    value
+        In SI.
+    dimension
+        One of :data:`DIMENSIONS` or its name. Temperatures come in degC, money in whole units
+        from 1000 on.
+
+    Returns
+    -------
+    str
+        Number and unit.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.format_quantity(0.0985, "mass_rate"), al.format_quantity(7.55e6, "duration")
+    ('98.5 g/s', '87.4 d')
     """
     kind = DIMENSIONS[dimension] if isinstance(dimension, str) else dimension
     if not math.isfinite(value):

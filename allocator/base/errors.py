@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 
 class AllocatorError(Exception):
-    """Base of every error that this package raises on purpose."""
+    """Base of every error that this package raises on purpose.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> issubclass(al.NoPlanError, al.AllocatorError)
+    True
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +69,25 @@ class FileError(AllocatorError):
 
 
 class SiteFileError(FileError):
-    """A site file with faults."""
+    """A site, of a file or built in Python, with faults: ``faults`` holds all of them.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.read_site("networks/none.yaml")
+    Traceback (most recent call last):
+    allocator.base.errors.SiteFileError: networks/none.yaml: there is no such file; check the path
+    """
 
 
 class PlanFileError(FileError):
-    """A plan file with faults, or a plan for another site or of another format."""
+    """A plan file with faults, or a plan for another site or of another format.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.read_plan("no/plan.json")
+    Traceback (most recent call last):
+    allocator.base.errors.PlanFileError: no/plan.json: the plan cannot be opened: No such file or
+    directory; check its name
+    """

@@ -283,9 +283,30 @@ def shown(value: object, longest: int = 60) -> str:
 def parse_quantity(value: object, dimension: Dimension | str, units: Units | None = None) -> float:
     """The SI value of a quantity.
 
-    ``value``: text such as ``"3.2 g/s"``, or a number, which is SI already. ``dimension``: one of
-    :data:`DIMENSIONS` or its name. ``units``: the file's units. Raises :class:`QuantityError` for
-    anything else, and for what is not finite or beyond 1e30 (or not 0 but below 1e-30) in SI.
+    Parameters
+    ----------
+    value
+        Text such as ``"3.2 g/s"``, or a number, which is SI already.
+    dimension
+        One of :data:`DIMENSIONS` or its name, such as ``"mass_rate"``.
+    units
+        A site file's own units of time.
+
+    Returns
+    -------
+    float
+        In SI: kg, m, s, W, J, K, Pa.
+
+    Raises
+    ------
+    QuantityError
+        Another dimension, no number, or one that is not finite or out of all proportion.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.parse_quantity("3.2 g/s", "mass_rate")
+    0.0032
     """
     kind = DIMENSIONS[dimension] if isinstance(dimension, str) else dimension
     if isinstance(value, str):

@@ -22,8 +22,7 @@ from allocator.base.table import Column, Table
 def shown_cells(table: Table) -> tuple[tuple[Column, ...], list[tuple[str, ...]]]:
     """The columns that have a value, and the cells for people: heads with units, then the rows."""
     kept = []
-    for column in table.columns:
-        cells = table.column(column.name)
+    for column, cells in zip(table.columns, columns_of(table), strict=True):
         if any(cell is not None for cell in cells):
             kept.append((column, cells))
     shown = []
@@ -33,6 +32,11 @@ def shown_cells(table: Table) -> tuple[tuple[Column, ...], list[tuple[str, ...]]
         head = head_of(column, unit)
         shown.append([head, *(shown_cell(column, cell, unit) for cell in cells)])
     return tuple(column for column, _ in kept), list(zip(*shown, strict=True))
+
+
+def columns_of(table: Table) -> list[tuple[object, ...]]:
+    """The cells of a table, column by column."""
+    return list(zip(*table.rows, strict=True)) or [()] * len(table.columns)
 
 
 def shown_value(table: Table, name: str, value: object) -> str:

@@ -13,6 +13,12 @@ class Status(StrEnum):
     ``node_limit``, ``interrupted``: stopped before that. ``infeasible``: proven that there is no
     point. ``bound_refuted``: a plan passed the bound, so that nothing is proven. ``not_sought``:
     told, though nothing was sought by it. ``failed``: the solver could not go on.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.Status("optimal") is al.Status.OPTIMAL, str(al.Status.TIME_LIMIT)
+    (True, 'time_limit')
     """
 
     OPTIMAL = "optimal"

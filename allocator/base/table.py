@@ -54,12 +54,18 @@ class Column:
         return self.kind not in ("text", "flag")
 
     @property
+    def si(self) -> str:
+        """The SI unit of its values; empty where they have none."""
+        unit = "1" if self.kind in PLAIN_KINDS else DIMENSIONS[self.kind].si
+        return "" if unit == "1" else unit
+
+    @property
     def key(self) -> str:
         """Its name with the SI unit, for machines: ``flow_kg_s``, ``loss_w_per_m``."""
         if self.file_key:
             return self.file_key
-        unit = "1" if self.kind in PLAIN_KINDS else DIMENSIONS[self.kind].si
-        if unit == "1":
+        unit = self.si
+        if not unit:
             return self.name
         # kg_s as in plan.json; the other units say "per"
         unit = unit.replace("kg/s", "kg_s").replace("/", "_per_").replace("^", "")
@@ -80,7 +86,7 @@ class Table:
         one_unit: people see all columns of a kind in the same unit, as of one thing side by side.
 
     Raises:
-        ValueError: two columns share a name, or a row has not as many values as columns.
+        ValueError: two columns share a name and unit, or a row has not as many values as columns.
     """
 
     name: str
@@ -91,8 +97,8 @@ class Table:
     one_unit: bool = False
 
     def __post_init__(self) -> None:
-        if len({column.name for column in self.columns}) < len(self.columns):
-            raise ValueError(f"table {self.name!r}: two columns share a name")
+        if len(set(self.keys)) < len(self.columns):
+            raise ValueError(f"table {self.name!r}: two columns share a name and unit")
         for row in self.rows:
             if len(row) != len(self.columns):
                 raise ValueError(f"table {self.name!r}: {len(self.columns)} columns, row {row!r}")
@@ -106,20 +112,23 @@ class Table:
         return tuple(column.key for column in self.columns)
 
     def column(self, name: str) -> tuple[object, ...]:
-        """The values of a column, by its name. Raises KeyError where there is none."""
-        for place, column in enumerate(self.columns):
-            if column.name == name:
-                return tuple(row[place] for row in self.rows)
-        known = ", ".join(column.name for column in self.columns)
-        raise KeyError(f"table {self.name!r} has no column {name!r}; it has {known}")
+        """The values of a column, by its name or key. Raises KeyError where there is none."""
+        place = self._place(name)
+        return tuple(row[place] for row in self.rows)
 
     def select(self, *names: str, title: str = "", note: str = "") -> Table:
         """The same rows with these columns, in this order. Raises KeyError for unknown names."""
-        columns = {column.name: (column, self.column(column.name)) for column in self.columns}
-        chosen = [columns[name] for name in names]
-        rows = tuple(zip(*(cells for _, cells in chosen), strict=True))
-        heads = tuple(column for column, _ in chosen)
+        chosen = [self._place(name) for name in names]
+        rows = tuple(tuple(row[place] for place in chosen) for row in self.rows)
+        heads = tuple(self.columns[place] for place in chosen)
         return Table(self.name, title or self.title, heads, rows, note)
+
+    def _place(self, name: str) -> int:
+        for place, column in enumerate(self.columns):
+            if name in (column.name, column.key):
+                return place
+        known = ", ".join(column.name for column in self.columns)
+        raise KeyError(f"table {self.name!r} has no column {name!r}; it has {known}")
 
     def records(self) -> list[dict[str, object]]:
         """A mapping from keys to SI values for every row."""

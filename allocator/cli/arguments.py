@@ -167,30 +167,12 @@ def progress_of(given: argparse.Namespace) -> Callable[[str], object]:
     return tell if shown else lambda words: None
 
 
-AFTERWARDS = 0.04
-"""Share of a time limit that is left for the audit, the proof and the writing."""
-SECONDS_A_SOURCE = 0.006
-"""For the same, on large sites: s a source."""
-LEAST_SECONDS = 0.5
-"""For planning, however long the reading took."""
-PROOF_SECONDS = 3.0
-"""What a short proof takes on a small site."""
-
-
 def seconds_left(given: argparse.Namespace, site: Site) -> float:
     """Seconds of the time limit that are left for planning now."""
-    gone = time.perf_counter() - given.began
-    aside = max(AFTERWARDS * given.time_limit, SECONDS_A_SOURCE * len(site.sources))
-    return float(max(LEAST_SECONDS, given.time_limit - aside - gone))
+    from allocator.engine.time_limit import seconds_for_search
 
-
-def time_for_proof(given: argparse.Namespace, site: Site) -> bool:
-    """Whether a short proof would end at most 10 % and 2.5 s after the time limit."""
-    if given.node_limit is not None:
-        return True
     gone = time.perf_counter() - given.began
-    expected = PROOF_SECONDS + SECONDS_A_SOURCE * len(site.sources)
-    return bool(gone + expected <= 1.1 * given.time_limit + 2.5)
+    return seconds_for_search(given.time_limit, gone, len(site.sources))
 
 
 def settings_of(given: argparse.Namespace, site: Site, *, whole: bool = False) -> Settings:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,7 +17,6 @@ from allocator.cli.arguments import (
     share,
     site_argument,
     solving_arguments,
-    time_for_proof,
 )
 from allocator.cli.files import note_first_run, plan_of, site_of
 from allocator.cli.terminal import (
@@ -35,11 +35,10 @@ from allocator.cli.terminal import (
 )
 
 if TYPE_CHECKING:
+    from allocator.engine import PlanResult
     from allocator.plans.records import Plan
     from allocator.search import Outcome, Settings
-    from allocator.simulation import Trace
     from allocator.site.records import Site
-    from allocator.verify import AuditReport
 
 HELP = "make an audited plan for a site and write its files"
 
@@ -116,12 +115,6 @@ WHAT_TO_DO = (
 """What helps against a plan that fails its audit, which is a fault of the program."""
 
 
-def folder_of(output: str, number: int) -> Path:
-    """The folder of a plan: the one that is named, or that name with a number."""
-    path = Path(output)
-    return path if number == 1 else path.with_name(f"{path.name}_{number}")
-
-
 def draws(text: str) -> int:
     """A number of draws, or none."""
     value = int(text)
@@ -136,6 +129,7 @@ draws.__name__ = "whole number"
 def run(given: argparse.Namespace) -> int:
     """Plan, audit, write, and print the summary."""
     from allocator.base.folders import check_file, check_folder
+    from allocator.engine.plan_folder import folder_of
 
     for number in range(1, given.alternatives + 1):
         check_folder(folder_of(given.output, number))
@@ -146,23 +140,18 @@ def run(given: argparse.Namespace) -> int:
         check_file(Path(given.write_program))
     site = site_of(given.site)
     note_first_run(site)
-    if given.robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
-        return fail(
-            "allocator: --robust: no source has a range for its flow; write, for instance, "
-            "'flow: {low: 2 g/s, high: 4 g/s}'",
-            BAD_INPUT,
-        )
     from allocator.studies.lifting import lift_of
 
     start = None if given.start is None else plan_of(given.start)
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.base.quiet import stdout_for_data
-    from allocator.engine import NoPlanError, plan_site, write_plan_files
+    from allocator.engine import NoPlanError, plan_site
+    from allocator.engine.planning import check_robust
     from allocator.plans.records import Withstands
-    from allocator.report.summary import summary
     from allocator.search.outcome import REFUSED
 
     try:
+        check_robust(site, given.robust)
         settings = replace(
             settings_of(given, site),
             prices=True,
@@ -173,74 +162,69 @@ def run(given: argparse.Namespace) -> int:
             withstands=Withstands(given.lose, given.robust),
         )
         with stdout_for_data():
-            plan, outcome, found = plan_site(site, settings, follower(progress_of(given)))
+            result = plan_site(site, settings, follower(progress_of(given)))
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
-    plan, proof = _proved(given, site, plan, outcome, found)
-    others = outcome.alternatives
-    write_plan_files(given.output, site, plan, outcome, given.crew, proof)
-    mean_basis = outcome.mean_basis if plan.basis == "firm" else None
-    show(summary(site, plan, mean_basis, proof) + f"\nFiles: {given.output}\n")
+    result = _proved(given, result)
+    result.save(given.output, crew=given.crew)
+    show(f"{result.summary()}\nFiles: {given.output}\n")
     if given.alternatives > 1:
         from allocator.report.alternatives import alternatives_text
 
-        show("\n" + alternatives_text(plan, others, given.within))
-    for number, other in enumerate(others, 2):
-        write_plan_files(folder_of(given.output, number), site, other, outcome, given.crew)
+        show("\n" + alternatives_text(result.plan, result.alternatives, given.within))
+    for number, _ in enumerate(result.alternatives, 2):
         show(f"Files: {folder_of(given.output, number)}\n")
-    refused = [line.note for line in outcome.search if line.note.startswith(REFUSED)]
-    if found.accepted and refused:
+    assert result.outcome is not None
+    refused = [line.note for line in result.outcome.search if line.note.startswith(REFUSED)]
+    if result.audit.accepted and refused:
         for note in refused:
             tell(f"warning: {note}")
         tell(f"warning: the plan told is the best of those before it that pass. {WHAT_TO_DO}")
     if given.write_program is not None:
-        _write_program(given.write_program, site, settings, plan)
-    return _verdict(given, plan, found, proof)
+        _write_program(given.write_program, site, settings, result.plan)
+    return _verdict(given, result)
 
 
-def _proved(
-    given: argparse.Namespace, site: Site, plan: Plan, outcome: Outcome, found: AuditReport
-) -> tuple[Plan, Trace | None]:
+def _proved(given: argparse.Namespace, result: PlanResult) -> PlanResult:
     """The plan with its set-points and its simulation, where that is asked for and time is left."""
-    from allocator.base.errors import PlanFileError
-    from allocator.engine import prove_plan
+    from allocator.engine.planning import proved
+    from allocator.engine.time_limit import time_for_proof
 
-    left_out = list(outcome.left_out)
-    proving = found.accepted and plan.basis == "firm" and given.prove != 0
-    if proving and given.prove is None and not time_for_proof(given, site):
-        left_out.append("simulating the plan ('allocator simulate' does it)")
-        proving = False
+    draws = given.prove
+    left_out = [] if result.outcome is None else list(result.outcome.left_out)
+    if draws is None and result.audit.accepted and result.plan.basis == "firm":
+        gone = time.perf_counter() - given.began
+        sources = len(result.site.sources)
+        if given.node_limit is None and not time_for_proof(given.time_limit, gone, sources):
+            left_out.append("simulating the plan ('allocator simulate' does it)")
+            draws = 0
     if left_out:
         tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
-    if proving:
-        try:
-            with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
-                return prove_plan(site, plan, given.prove, seed=given.seed)
-        except PlanFileError as error:
-            tell(f"warning: the plan was not simulated: {error.faults[0].problem}")
-        except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its proof
-            tell("warning: interrupted: the plan was not simulated")
-    return plan, None
+    with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
+        result = proved(result, draws, given.seed)
+    if result.not_simulated:
+        tell(f"warning: the plan was not simulated: {result.not_simulated}")
+    return result
 
 
-def _verdict(given: argparse.Namespace, plan: Plan, found: AuditReport, proof: Trace | None) -> int:
+def _verdict(given: argparse.Namespace, result: PlanResult) -> int:
     """The exit code of a plan that is written, and why it is not 0."""
-    if not found.accepted:
-        tell_breaches(found, tell)
+    if not result.audit.accepted:
+        tell_breaches(result.audit, tell)
         return fail(
             f"THE PLAN FAILED ITS AUDIT: do not build from it. {WHAT_TO_DO}",
             UNVERIFIED,
         )
-    if proof is not None and not proof.kept:
+    if result.simulation is not None and not result.simulation.kept:
         file = Path(given.output) / "broken.json"
         return fail(
             "THE PLAN'S PROMISE FAILED when it was simulated: do not build from it. "
             f"'allocator simulate ... --replay {file}' shows how.",
             UNVERIFIED,
         )
-    if poor := nothing_served(plan):
+    if poor := nothing_served(result.plan):
         return fail(poor, NOT_FOUND)
     return DONE
 

@@ -69,9 +69,33 @@ class Curve:
 
 
 def curve_of(stages: Sequence[Stage]) -> Curve:
-    """The curve of nested stages, innermost first; tau(L) = L when there are none.
+    """The guaranteed on-time of a duty cycle: tau(L), the least time on in any window of length L.
 
-    Raises ValueError as :func:`pattern_of` does.
+    Parameters
+    ----------
+    stages
+        Nested stages, innermost first; none for a source that is always on.
+
+    Returns
+    -------
+    Curve
+        ``curve.guaranteed(lengths)``: tau of lengths, s; ``curve.duty``: the share of time on.
+
+    Raises
+    ------
+    ValueError
+        Stages that do not nest.
+
+    References
+    ----------
+    J.-Y. Le Boudec, P. Thiran, *Network Calculus*, Springer, 2001: minimum service curves.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> curve = al.curve_of([al.Stage(on=6 * 3600, every=24 * 3600)])
+    >>> curve.duty, *curve.guaranteed([18 * 3600, 24 * 3600]).tolist()
+    (0.25, 0.0, 21600.0)
     """
     return _curve_of(tuple(stages))
 

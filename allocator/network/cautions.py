@@ -23,7 +23,26 @@ _Rule = tuple[Callable[[Network], bool], str]
 
 
 def cautions_for(site: Site) -> tuple[str, ...]:
-    """The cautions that apply to a site, in a fixed order; the standing one is always last."""
+    """The cautions that apply to a site: what a crew must not forget on one like it.
+
+    Parameters
+    ----------
+    site
+        The site.
+
+    Returns
+    -------
+    tuple of str
+        In a fixed order; the last one is always the same.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> cautions = al.cautions_for(al.read_site("networks/first.yaml"))
+    >>> cautions[-1]
+    'Local codes and licensed practitioners decide. This plan is arithmetic about flows, materials
+    and time; it is no design approval and no work permit.'
+    """
     network = network_of(site)
     return (*(text for applies, text in _RULES if applies(network)), STANDING)
 

@@ -28,12 +28,17 @@ def network_of(site: Site) -> Network:
     drops it.
 
     Raises:
-        SiteFileError: a property that the physics needs is not known or not possible.
+        SiteFileError: the site makes no sense, or a property that the physics needs is not known
+            or not possible.
     """
     if isinstance(site, Network):
         return site
     if isinstance(site.derived, Network):
         return site.derived
+    from allocator.site.by_hand import faults_of_site
+
+    if faults := faults_of_site(site):
+        raise SiteFileError(faults)
     network, notes = derived(site)
     if notes.faults:
         raise SiteFileError(

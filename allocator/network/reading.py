@@ -12,7 +12,30 @@ from allocator.site.table import Values
 
 
 def read_site(path: str | PathLike[str]) -> Site:
-    """The site of a file. Raises :class:`~allocator.base.errors.SiteFileError` with every fault."""
+    """Read a site file.
+
+    Parameters
+    ----------
+    path
+        Of the file; ``networks/README.md`` lists its keys.
+
+    Returns
+    -------
+    Site
+        What the file says, in SI.
+
+    Raises
+    ------
+    SiteFileError
+        With every fault of the file, each with its line, column and what to do.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> site = al.read_site("networks/first.yaml")
+    >>> site.sources["digester"].flow
+    0.012
+    """
     report = check_site(path)
     if report.site is None:
         raise SiteFileError(report.faults)
@@ -20,9 +43,25 @@ def read_site(path: str | PathLike[str]) -> Site:
 
 
 def check_site(path: str | PathLike[str]) -> Report:
-    """Reads and checks a site file; never raises for what the file holds.
+    """Read and check a site file; never raises for what the file holds.
 
-    See :func:`allocator.site.reading.read_file`.
+    Parameters
+    ----------
+    path
+        Of the file.
+
+    Returns
+    -------
+    Report
+        ``site`` (None where there are ``faults``), ``faults`` and ``warnings``, each with its
+        line, column and what to do.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> report = al.check_site("networks/first.yaml")
+    >>> report.site.name, report.faults, report.warnings
+    ('First site', (), ())
     """
     return read_file(path, _check_physics)
 

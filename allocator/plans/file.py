@@ -92,16 +92,36 @@ def other_version(rules: int, source_name: str) -> PlanFileError:
 
 
 def read_plan(path: str | os.PathLike[str]) -> Plan:
-    """The plan in a file.
+    """Read a plan, audited or not.
+
+    Parameters
+    ----------
+    path
+        Of ``plan.json``, or of the folder that holds it.
+
+    Returns
+    -------
+    Plan
+        As it is written; :func:`allocator.audit` checks it.
 
     Raises
     ------
     PlanFileError
         The file cannot be opened or is no plan of this format.
+
+    Examples
+    --------
+    >>> import allocator as al, tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     al.plan("networks/first.yaml", node_limit=1000).save(folder)
+    ...     al.read_plan(folder).site_name
+    'First site'
     """
-    name = os.fspath(path)
+    file = Path(path)
+    file = file / "plan.json" if file.is_dir() else file
+    name = str(file)
     try:
-        text = Path(path).read_text(encoding="utf-8")
+        text = file.read_text(encoding="utf-8")
     except OSError as error:
         reason = error.strerror or str(error)
         raise PlanFileError(
@@ -114,7 +134,19 @@ def read_plan(path: str | os.PathLike[str]) -> Plan:
 
 
 def plan_schema() -> Schema:
-    """JSON Schema (2020-12) of the plan file, with each record once in ``$defs``."""
+    """The JSON Schema (2020-12) of ``plan.json``.
+
+    Returns
+    -------
+    dict
+        Every key with its shape, each record once in ``$defs``.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.plan_schema()["title"]
+    'Plan file, allocator.plan/1'
+    """
     defs: Defs = {}
     plan = PLAN.whole_schema(defs)
     plan["properties"] = {"format": {"const": FORMAT}, **plan["properties"]}

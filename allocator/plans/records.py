@@ -115,7 +115,15 @@ _SITE = JsonObject(
 
 @record
 class Plan(Shown):
-    """A plan for a site."""
+    """A plan for a site.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> plan = al.plan("networks/first.yaml", node_limit=1000).plan
+    >>> plan.verified, plan.basis, round(plan.power.firm_clean)
+    (True, 'firm', 13374)
+    """
 
     site_name: str = fact_in_keys(JsonKey("site", _SITE, "The site that it is for."))
     site_sha256: str

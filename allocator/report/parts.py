@@ -1,4 +1,4 @@
-"""The parts of a plan, each as a table of text: taps, machines, stores, runs, lines."""
+"""The parts of a plan, each as a table of text: taps, machines, stores, pipes."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.loads import (
     corridor_of,
-    line_peak,
     mean_load,
     run_ends,
     run_peak,
@@ -138,26 +137,6 @@ def runs_laid(site: Network, plan: Plan) -> list[str]:
         )
     heads = ("route", "way", "build", "fluid", "pipe", "length", "peak", "use")
     return table(heads, rows, right=(5, 6, 7)) if rows else []
-
-
-def lines_built(site: Network, plan: Plan) -> list[str]:
-    """Power lines in use."""
-    rows = []
-    for use in plan.lines:
-        line = site.power_lines[use.name]
-        peak = line_peak(site, use)
-        rows.append(
-            (
-                use.name,
-                f"{line.start} - {line.end}",
-                _new(use.new),
-                quantity(line.length, "length"),
-                quantity(peak, "power"),
-                percent(peak / line.capacity),
-            )
-        )
-    heads = ("line", "between", "line", "length", "peak", "use")
-    return table(heads, rows, right=(3, 4, 5)) if rows else []
 
 
 def _new(new: bool) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from allocator.base.rendering import section_of
 from allocator.base.text import paragraph, section, table, width
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
@@ -13,7 +14,6 @@ from allocator.report.bill import running_money
 from allocator.report.certainty import certainty
 from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.report.parts import (
-    lines_built,
     machines,
     runs_laid,
     sources_tapped,
@@ -21,6 +21,7 @@ from allocator.report.parts import (
 )
 from allocator.report.prices import prices
 from allocator.report.simulated import verdict_words
+from allocator.report.tables import materials, power_lines
 from allocator.report.words import (
     STATUS_WORDS,
     emission_a_kwh,
@@ -85,8 +86,8 @@ def summary(
     lines += section("Limits of temperature and heat", limits_of_heat(plan))
     lines += section("Heat sinks, settled, and what is enough for them", baths_beside(site, plan))
     lines += section("Water in gas", heat_notes(plan))
-    lines += section("Power lines", lines_built(site, plan))
-    lines += section("Materials", _materials(plan))
+    lines += section_of(power_lines(site, plan))
+    lines += section_of(materials(plan))
     lines += section("Emissions, mean", _emissions(plan))
     lines += section("Money", _money(site, plan))
     lines += section("What holds the plan back", _bullets(plan.limits))
@@ -194,18 +195,6 @@ def _bounds(plan: Plan) -> list[str]:
             "the others are the solver's, at its tolerance of 1e-6."
         )
     return paragraph(said)
-
-
-def _materials(plan: Plan) -> list[str]:
-    rows = []
-    for use in plan.materials:
-        if use.stock is None:
-            stock, share = "no limit", ""
-        else:
-            stock = quantity(use.stock, "mass")
-            share = percent(use.used / use.stock) if use.stock > 0 else ""
-        rows.append((use.name, quantity(use.used, "mass"), stock, share))
-    return table(("material", "used", "stock", "of stock"), rows, right=(1, 2, 3)) if rows else []
 
 
 def _emissions(plan: Plan) -> list[str]:

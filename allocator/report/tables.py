@@ -1,12 +1,11 @@
-"""The plan as tables: one pandas frame a question, units in the column names."""
+"""The parts of a plan as tables: SI values, a column a fact, a head that explains itself."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Iterable, Mapping
 
-import pandas as pd
-
-from allocator.base.spreadsheet_cells import inert
+from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.bill import bill_of_materials
@@ -16,12 +15,33 @@ from allocator.report.words import destination_key, plain
 from allocator.site.records import POWER
 
 Row = Mapping[str, object]
+"""Values by the keys of their columns; what a row lacks is None."""
 
 
-def sources_used(site: Network, plan: Plan) -> pd.DataFrame:
-    """What is tapped and where it goes: a row a destination (rate while the source is on, kg/s)
+def table_of(name: str, title: str, columns: tuple[Column, ...], rows: Iterable[Row]) -> Table:
+    """A table of rows that name their values by the keys of columns."""
+    keys = [column.key for column in columns]
+    return Table(name, title, columns, tuple(tuple(row.get(key) for key in keys) for row in rows))
 
-    and a row a shape that a steady source feeds straight into the supply (mean kg/s)."""
+
+def _flow(name: str, head: str, about: str = "") -> Column:
+    """A column of kg/s, with the key that files have had for it."""
+    return Column(name, head, "mass_rate", about, f"{name}_kg_per_s")
+
+
+_SOURCES = (
+    Column("source", "source"),
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("new_tap", "new", "flag", "Connected by this plan, not before it."),
+    Column("goes_to", "feeds", "text", "A store, a machine and its battery, or the supply."),
+    _flow("rate_while_on", "flow when on", "Flow to there while the source is on."),
+    _flow("mean", "mean flow", "Mean flow of a steady source into the supply."),
+)
+
+
+def sources_used(site: Network, plan: Plan) -> Table:
+    """Connected sources: a row a destination, and a row a shape of supply that one feeds."""
     rows: list[Row] = []
     for use in plan.sources:
         if not use.tapped:
@@ -39,94 +59,141 @@ def sources_used(site: Network, plan: Plan) -> pd.DataFrame:
             rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
         if not use.collect and not use.direct:
             rows.append(whence)
-    columns = "source place fluid new_tap goes_to rate_while_on_kg_per_s mean_kg_per_s"
-    return frame(columns, rows)
+    return table_of("sources_used", "Connected sources", _SOURCES, rows)
 
 
-def store_sizes(site: Network, plan: Plan) -> pd.DataFrame:
+_STORES = (
+    Column("store", "store"),
+    Column("type", "type"),
+    Column("place", "place"),
+    Column("holds", "holds"),
+    Column("size", "size", "mass"),
+    Column("new", "new size", "mass", "What this plan adds."),
+    Column("size", "size", "energy"),
+    Column("new", "new size", "energy", "What this plan adds."),
+    Column("new_units", "new units", "count", "Where the store comes in whole units."),
+    _flow("promised", "firm output", "What it gives at all times."),
+    _flow("steady_inflow", "steady inflow", "From steady sources."),
+)
+
+
+def store_sizes(site: Network, plan: Plan) -> Table:
     """Stores and batteries: a row each; kg for fluids, J for power."""
-    rows: list[Row] = []
-    for use in plan.stores:
-        rows.append(
-            {
-                "store": plain(use.name),
-                "type": use.type,
-                "place": site.ground(use.place),
-                "holds": use.holds,
-                "size_kg": use.size,
-                "new_kg": use.new_size,
-                "new_units": use.units,
-                "promised_kg_per_s": sum(use.draw.values()),
-                "steady_inflow_kg_per_s": use.inflow,
-            }
-        )
-    for battery in plan.batteries:
-        rows.append(
-            {
-                "store": battery.name,
-                "type": battery.type,
-                "place": battery.place,
-                "holds": POWER,
-                "size_j": battery.size,
-                "new_j": battery.new_size,
-                "new_units": battery.units,
-            }
-        )
-    columns = (
-        "store type place holds size_kg new_kg size_j new_j new_units"
-        " promised_kg_per_s steady_inflow_kg_per_s"
-    )
-    return frame(columns, rows)
+    rows: list[Row] = [
+        {
+            "store": plain(use.name),
+            "type": use.type,
+            "place": site.ground(use.place),
+            "holds": use.holds,
+            "size_kg": use.size,
+            "new_kg": use.new_size,
+            "new_units": use.units,
+            "promised_kg_per_s": sum(use.draw.values()),
+            "steady_inflow_kg_per_s": use.inflow,
+        }
+        for use in plan.stores
+    ]
+    rows += [
+        {
+            "store": battery.name,
+            "type": battery.type,
+            "place": battery.place,
+            "holds": POWER,
+            "size_j": battery.size,
+            "new_j": battery.new_size,
+            "new_units": battery.units,
+        }
+        for battery in plan.batteries
+    ]
+    return table_of("store_sizes", "Storage", _STORES, rows)
 
 
-def runs(site: Network, plan: Plan) -> pd.DataFrame:
-    """Pipes and power lines: a row each, with the busiest moment against the capacity."""
-    rows: list[Row] = []
+_NAME = Column("name", "name")
+_ENDS = (Column("start", "from"), Column("end", "to"))
+_NEW = Column("new", "new", "flag", "Laid by this plan; otherwise existing.")
+_LENGTH = Column("length", "length", "length")
+_USED = Column("used_share", "use of capacity", "share", "Peak as a share of the capacity.")
+_PIPE_ENDS = (
+    Column("planned_inlet_temperature", "inlet at most", "temperature", "Planned upper bound."),
+    Column("planned_end_temperature", "end at most", "temperature", "Planned upper bound."),
+)
+_PIPE_LOAD = (
+    _flow("peak", "peak flow", "The most at any time."),
+    _flow("capacity", "capacity"),
+)
+_PIPE_HEAT = (
+    Column("heat_loss", "heat lost", "power", "In the busiest state."),
+    Column("surface_temperature", "surface", "temperature", "Hottest, in the busiest state."),
+    Column("end_temperature", "end temperature", "temperature", "In the busiest state."),
+)
+_LINE_LOAD = (
+    Column("peak", "peak power", "power", "The most that is sent at any time."),
+    Column("capacity", "capacity", "power"),
+)
+_BUILD = (Column("build", "build"), Column("carries", "carries"))
+_PIPES = (_NAME, *_ENDS, *_BUILD, _NEW, _LENGTH, *_PIPE_ENDS, *_PIPE_LOAD, _USED, *_PIPE_HEAT)
+_LINES = (_NAME, *_ENDS, _NEW, _LENGTH, *_LINE_LOAD, _USED)
+_RUNS = (
+    Column("kind", "kind"),
+    *(_NAME, *_ENDS, *_BUILD, _NEW, _LENGTH, *_PIPE_ENDS),
+    *(*_PIPE_LOAD, *_LINE_LOAD, _USED, *_PIPE_HEAT),
+)
+
+
+def pipes(site: Network, plan: Plan) -> Table:
+    """Pipes, with the most that each carries against its capacity, and its heat."""
+    return table_of("pipes", "Pipes", _PIPES, _pipe_rows(site, plan))
+
+
+def power_lines(site: Network, plan: Plan) -> Table:
+    """Power lines, with the most that each carries against its capacity."""
+    return table_of("power_lines", "Power lines", _LINES, _line_rows(site, plan))
+
+
+def runs(site: Network, plan: Plan) -> Table:
+    """Pipes and power lines in one table."""
+    rows = [*_pipe_rows(site, plan), *_line_rows(site, plan)]
+    return table_of("runs", "Pipes and power lines", _RUNS, rows)
+
+
+def _pipe_rows(site: Network, plan: Plan) -> Iterable[Row]:
     for run in runs_of_kind(site, plan, "pipe"):
         route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
         peak = run_peak(site, run)
-        rows.append(
-            {
-                "kind": "pipe",
-                "name": corridor_of(route),
-                "start": site.ground(route.start),
-                "end": site.ground(route.end),
-                "build": run.build,
-                "carries": run.fluid,
-                "new": run.new,
-                "length_m": route.length,
-                "planned_inlet_temperature_k": route.stream.inlet if route.stream else None,
-                "planned_end_temperature_k": route.stream.outlet if route.stream else None,
-                "peak_kg_per_s": peak,
-                "capacity_kg_per_s": capacity,
-                "used_share": peak / capacity,
-                **_heat_of_run(plan, run),
-            }
-        )
+        yield {
+            "kind": "pipe",
+            "name": corridor_of(route),
+            "start": site.ground(route.start),
+            "end": site.ground(route.end),
+            "build": run.build,
+            "carries": run.fluid,
+            "new": run.new,
+            "length_m": route.length,
+            "planned_inlet_temperature_k": route.stream.inlet if route.stream else None,
+            "planned_end_temperature_k": route.stream.outlet if route.stream else None,
+            "peak_kg_per_s": peak,
+            "capacity_kg_per_s": capacity,
+            "used_share": peak / capacity,
+            **_heat_of_run(plan, run),
+        }
+
+
+def _line_rows(site: Network, plan: Plan) -> Iterable[Row]:
     for use in plan.lines:
         line = site.power_lines[use.name]
         sent = line_peak(site, use)
-        rows.append(
-            {
-                "kind": "line",
-                "name": use.name,
-                "start": line.start,
-                "end": line.end,
-                "carries": POWER,
-                "new": use.new,
-                "length_m": line.length,
-                "peak_w": sent,
-                "capacity_w": line.capacity,
-                "used_share": sent / line.capacity,
-            }
-        )
-    columns = (
-        "kind name start end build carries new length_m"
-        " planned_inlet_temperature_k planned_end_temperature_k"
-        " peak_kg_per_s capacity_kg_per_s peak_w capacity_w used_share"
-        " heat_loss_w surface_temperature_k end_temperature_k"
-    )
-    return frame(columns, rows)
+        yield {
+            "kind": "line",
+            "name": use.name,
+            "start": line.start,
+            "end": line.end,
+            "carries": POWER,
+            "new": use.new,
+            "length_m": line.length,
+            "peak_w": sent,
+            "capacity_w": line.capacity,
+            "used_share": sent / line.capacity,
+        }
 
 
 def _heat_of_run(plan: Plan, run: Run) -> Row:
@@ -142,7 +209,28 @@ def _heat_of_run(plan: Plan, run: Run) -> Row:
     }
 
 
-def coolers(site: Network, plan: Plan) -> pd.DataFrame:
+_COOLERS = (
+    Column("cooler", "cooler"),
+    Column("units", "units"),
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("new", "new", "flag"),
+    Column("hottest_inlet_temperature", "inlet at most", "temperature"),
+    Column("set_point", "set-point", "temperature", "To which it cools."),
+    _flow("peak", "peak flow", "The most at any time."),
+    _flow("capacity", "capacity"),
+    Column("duty", "duty", "power", "Heat taken away in the busiest state."),
+    Column("power", "power taken", "power", "By its pumps and fans, in the busiest state."),
+    Column("mean_duty", "mean duty", "power"),
+    Column("recovered_mean", "mean power recovered", "power"),
+    Column("recovered_promised", "firm power recovered", "power"),
+    Column("coolant_comes", "coolant in", "temperature"),
+    Column("coolant_leaves", "coolant out", "temperature"),
+    Column("coolant_loop", "coolant loop", "conductance", "Mass rate times specific heat."),
+)
+
+
+def coolers(site: Network, plan: Plan) -> Table:
     """Coolers: units, between which temperatures, and their duty at the busiest moment."""
     rows: list[Row] = []
     duties = {c.route: c for c in (plan.heat.coolers if plan.heat else ())}
@@ -179,12 +267,7 @@ def coolers(site: Network, plan: Plan) -> pd.DataFrame:
                 "recovered_promised_w": promised.get(run.route, 0.0),
             }
         rows.append(row)
-    columns = (
-        "cooler units place fluid new hottest_inlet_temperature_k set_point_k peak_kg_per_s"
-        " capacity_kg_per_s duty_w power_w mean_duty_w recovered_mean_w recovered_promised_w"
-        " coolant_comes_k coolant_leaves_k coolant_loop_w_per_k"
-    )
-    return frame(columns, rows)
+    return table_of("coolers", "Coolers", _COOLERS, rows)
 
 
 def count_of_units(build: str) -> int:
@@ -192,8 +275,18 @@ def count_of_units(build: str) -> int:
     return int(build.rstrip("'").rpartition(" x ")[2])
 
 
-def heat_limits(plan: Plan) -> pd.DataFrame:
-    """Limits of temperature (K) and heat (W): what the plan comes to, and the margin."""
+_HEAT = (
+    Column("subject", "where"),
+    Column("limit", "what"),
+    Column("unit", "unit", "text", "K or W, of the three values."),
+    Column("value", "value", "number", "What the plan reaches."),
+    Column("most", "limit", "number"),
+    Column("margin", "margin", "number"),
+)
+
+
+def heat_limits(plan: Plan) -> Table:
+    """Limits of temperature (K) and heat (W): what the plan reaches, and the margin."""
     limits = plan.heat.limits if plan.heat else ()
     rows: list[Row] = [
         {
@@ -206,14 +299,27 @@ def heat_limits(plan: Plan) -> pd.DataFrame:
         }
         for limit in limits
     ]
-    return frame("subject limit unit value most margin", rows)
+    return table_of("heat_limits", "Limits of temperature and heat", _HEAT, rows)
 
 
-def baths(plan: Plan) -> pd.DataFrame:
-    """Baths: the set that keeps every limit; ``keeps``: whether it does.
+_SINKS = (
+    Column("bath", "heat sink"),
+    Column("source", "source"),
+    Column("recovery", "recovery", "flag", "With power from its heat."),
+    Column("cooler", "cooler", "flag", "With the cooler that could be added."),
+    Column("keeps", "keeps its limits", "flag"),
+    Column("hottest", "hottest", "temperature"),
+    Column("gas_leaves_at", "gas out", "temperature", "Hottest, in the settled cycle."),
+    Column("margin", "margin", "temperature_difference", "Below what it bears."),
+    Column("least_cooling", "cooling at least", "power"),
+    Column("mass", "mass", "mass"),
+    Column("cools_its_gas", "cools its gas", "flag", "The plan leads the gas through it."),
+    Column("gas_leaves_at_most", "gas out, guaranteed", "temperature"),
+)
 
-    ``cools_its_gas``: the plan leads its source's gas through it.
-    """
+
+def heat_sinks(plan: Plan) -> Table:
+    """Heat sinks: the set that keeps every limit, and whether it does."""
     rows: list[Row] = [
         {
             "bath": use.name,
@@ -231,15 +337,27 @@ def baths(plan: Plan) -> pd.DataFrame:
         }
         for use in plan.baths
     ]
-    columns = (
-        "bath source recovery cooler keeps hottest_k gas_leaves_at_k margin_k least_cooling_w"
-        " mass_kg cools_its_gas gas_leaves_at_most_k"
-    )
-    return frame(columns, rows)
+    return table_of("baths", "Heat sinks", _SINKS, rows)
 
 
-def machine_counts(site: Network, plan: Plan) -> pd.DataFrame:
-    """Machines by type and place: how many stand, how many are new, and how they are worked."""
+_MACHINES = (
+    Column("type", "type"),
+    Column("place", "place"),
+    Column("count", "units", "count"),
+    Column("new", "new", "count"),
+    Column("standing", "existing", "count"),
+    Column("turning", "always running", "count"),
+    Column("flat_load_units", "constant load", "number", "In units at full load."),
+    Column("following_load_units", "load-following", "number", "Mean, in units at full load."),
+    Column("cycled_load_units", "run on and off", "number", "Mean, in units at full load."),
+    Column("burst_units", "run on bursts", "number", "Charging a battery, in units."),
+    Column("receivers_for", "buffer vessels for"),
+    Column("power_out_each", "rated power", "power", "Of one unit."),
+)
+
+
+def machine_counts(site: Network, plan: Plan) -> Table:
+    """Machines by type and place: how many are existing, how many are new, and their duty."""
     rows: list[Row] = [
         {
             "type": use.type,
@@ -257,14 +375,103 @@ def machine_counts(site: Network, plan: Plan) -> pd.DataFrame:
         }
         for use in plan.machines
     ]
-    columns = (
-        "type place count new standing turning flat_load_units following_load_units"
-        " cycled_load_units burst_units receivers_for power_out_each_w"
-    )
-    return frame(columns, rows)
+    return table_of("machine_counts", "Machines", _MACHINES, rows)
 
 
-def bill(site: Network, plan: Plan) -> pd.DataFrame:
+_DEMANDS = (
+    Column("demand", "demand"),
+    Column("place", "place"),
+    Column("wants", "wants"),
+    Column("profile", "by profile", "flag", "It varies over time."),
+    Column("mean", "mean power", "power"),
+    _flow("mean", "mean flow"),
+    Column("served_share", "served", "share", "Share of the demand."),
+    Column("emitting_share", "by emitting supply", "share", "Share of the demand."),
+)
+
+
+def demands(site: Network, plan: Plan) -> Table:
+    """Demands: how much of each is served, and how much of that with counted emissions."""
+    rows: list[Row] = [
+        {
+            "demand": use.name,
+            "place": site.demands[use.name].place or "site-wide",
+            "profile": site.demands[use.name].profile is not None,
+            "wants": use.wants,
+            "mean_w" if use.wants == POWER else "mean_kg_per_s": use.mean,
+            "served_share": use.clean_share + use.emitting_share,
+            "emitting_share": use.emitting_share if use.wants == POWER else None,
+        }
+        for use in plan.demands
+    ]
+    return table_of("demands", "Demands", _DEMANDS, rows)
+
+
+_MATERIALS = (
+    Column("material", "material"),
+    Column("used", "used", "mass"),
+    Column("stock", "stock", "mass", "Infinite where there is no limit."),
+    Column("used_share", "share of stock", "share"),
+)
+
+
+def materials(plan: Plan) -> Table:
+    """Materials: how much of each the plan uses, against its stock."""
+    rows: list[Row] = [
+        {
+            "material": use.name,
+            "used_kg": use.used,
+            "stock_kg": math.inf if use.stock is None else use.stock,
+            "used_share": use.used / use.stock if use.stock else None,
+        }
+        for use in plan.materials
+    ]
+    return table_of("materials", "Materials", _MATERIALS, rows)
+
+
+_GOALS = (
+    Column("goal", "goal"),
+    Column("sense", "sought", "text", "max or min."),
+    Column("unit", "unit", "text", "Of value and bound, SI."),
+    Column("value", "value", "number"),
+    Column("bound", "bound", "number", "What no plan can pass."),
+    Column("gap", "gap", "share"),
+    Column("status", "why the search stopped"),
+    Column("bound_kind", "bound by", "text", "certified, or the solver's."),
+)
+
+
+def goals(plan: Plan) -> Table:
+    """Goals in order: value, bound, gap, and why the search for each stopped."""
+    rows: list[Row] = [
+        {
+            "goal": goal.name,
+            "sense": goal.sense,
+            "unit": goal.unit,
+            "value": goal.value,
+            "bound": goal.bound,
+            "gap": goal.gap,
+            "status": str(goal.status),
+            "bound_kind": goal.bound_kind,
+        }
+        for goal in plan.goals
+    ]
+    return table_of("goals", "Goals, in order", _GOALS, rows)
+
+
+_BILL = (
+    Column("item", "item"),
+    Column("where", "where"),
+    Column("quantity", "quantity", "number"),
+    Column("unit", "unit"),
+    Column("length", "length", "length"),
+    Column("material", "material"),
+    Column("kg", "mass, kg", "number", "Of the material."),
+    Column("money", "money", "money"),
+)
+
+
+def bill(site: Network, plan: Plan) -> Table:
     """The bill of materials of :func:`allocator.report.bill.bill_of_materials`."""
     rows: list[Row] = [
         {
@@ -279,34 +486,4 @@ def bill(site: Network, plan: Plan) -> pd.DataFrame:
         }
         for line in bill_of_materials(site, plan)
     ]
-    return frame("item where quantity unit length_m material kg money", rows)
-
-
-def csv_text(table: pd.DataFrame) -> str:
-    """A table as CSV: nine significant figures, empty where a fact is absent, ``\\n`` line ends.
-
-    Text that a spreadsheet would run as a formula is led by an apostrophe.
-    """
-    # a frame of text: pandas would turn a column of whole numbers and gaps into floats
-    guarded = pd.DataFrame(
-        {_guarded(name): [_guarded(cell) for cell in cells] for name, cells in table.items()},
-        dtype=object,
-    )
-    text: str = guarded.to_csv(index=False, lineterminator="\n")
-    return text
-
-
-def frame(columns: str, rows: Sequence[Row]) -> pd.DataFrame:
-    """Rows under columns (names with spaces between); what a row lacks is None."""
-    # Object columns keep whole numbers whole beside absent ones; what is absent stays None.
-    names = columns.split()
-    cells = [[row.get(name) for name in names] for row in rows]
-    return pd.DataFrame(cells, columns=names, dtype=object)
-
-
-def _guarded(cell: object) -> object:
-    if isinstance(cell, bool):
-        return "yes" if cell else "no"
-    if isinstance(cell, float):
-        return f"{cell:.9g}"
-    return inert(cell) if isinstance(cell, str) else cell
+    return table_of("bill_of_materials", "Bill of materials", _BILL, rows)

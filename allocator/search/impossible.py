@@ -1,6 +1,6 @@
 """Why there is no plan, in a sentence: limits that conflict, and the most that could be served.
 
-``allocator why`` asks the same of :mod:`allocator.search.why`, and the least change of each.
+``allocator why`` asks the same of :mod:`allocator.search.conflicts`, and the least change of each.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ from allocator.model.limits import Limit
 from allocator.model.model import Key, Model, Row
 from allocator.model.rules.power import served
 from allocator.network.records import Network
+from allocator.search.conflicts import conflict_of
 from allocator.search.strategy.budgets import QUESTIONS
-from allocator.search.why import conflict_of
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 

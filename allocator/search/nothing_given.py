@@ -10,8 +10,8 @@ from allocator.model.kept_out import kept_out_lines
 from allocator.model.limits import Want
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.search.conflicts import conflict_of
 from allocator.search.impossible import limit_said
-from allocator.search.why import conflict_of
 from allocator.solver.settings import Settings
 
 NO_POWER = 1e-9

@@ -13,7 +13,29 @@ REFUSED = "a plan fails its audit: "
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """A line of progress: the plan and bound known for a goal after some seconds."""
+    """A line of progress: what is known of a goal after some seconds.
+
+    Attributes
+    ----------
+    seconds : float
+        Since the start.
+    goal : str
+        Name of the goal.
+    value, bound : float or None
+        Of the best plan, and what no plan can pass, in the goal's SI unit.
+    gap : float or None
+        Between the two, as a share.
+    note : str
+        What happened, in words.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> lines: list[al.Progress] = []
+    >>> result = al.plan("networks/first.yaml", node_limit=1000, report=lines.append)
+    >>> lines[-1].goal
+    'money'
+    """
 
     seconds: float
     goal: str
@@ -25,12 +47,33 @@ class Progress:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What planning returns. Having a plan and why the search stopped are separate facts.
+    """How a search went. Having a plan and why the search stopped are separate facts.
 
-    ``proven_impossible``: no plan exists, and ``reason`` says why in the user's words.
-    ``seconds``: time by part. ``mean_basis``: the mean-basis plan made for comparison.
-    ``alternatives``: other plans, where they were asked for. ``left_out``: what no time was left
-    for, in words.
+    Attributes
+    ----------
+    plan : Plan or None
+        The plan before its audit.
+    proven_impossible : bool
+        No plan exists, and ``reason`` says why in the user's words.
+    reason : str
+        Why there is no plan.
+    seconds : mapping of str to float
+        Time by part.
+    search : tuple of Progress
+        Every line of progress.
+    mean_basis : Plan or None
+        The plan of averages, made for comparison.
+    alternatives : tuple of Plan
+        Other plans, where they were asked for.
+    left_out : tuple of str
+        What no time was left for, in words.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> outcome = al.plan("networks/first.yaml", node_limit=1000).outcome
+    >>> outcome.left_out, round(outcome.mean_basis.power.mean_clean)
+    ((), 20000)
     """
 
     plan: Plan | None

@@ -5,8 +5,8 @@ on any control is stated here and solved by whoever is passed in.
 """
 
 from allocator.simulation.files import write_simulation
-from allocator.simulation.simulate import replay, simulate
 from allocator.simulation.trace import Outages, SimulationSettings, Trace
+from allocator.simulation.tracing import replay, simulate
 
 __all__ = [
     "Outages",

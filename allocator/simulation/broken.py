@@ -47,7 +47,7 @@ def broken_json(trace: Trace) -> str:
 
 @dataclasses.dataclass(frozen=True)
 class Broken:
-    """What :func:`allocator.simulation.simulate` takes to run the draws of a file again."""
+    """What :func:`allocator.simulation.tracing.simulate` takes to run the draws of a file again."""
 
     settings: SimulationSettings
     reserves: dict[str, float]

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from allocator.network.records import Network
 from allocator.plans.records import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
 from allocator.simulation.setpoints import needed_levels
-from allocator.simulation.simulate import assemble, simulate
 from allocator.simulation.trace import SimulationSettings, Trace
+from allocator.simulation.tracing import assemble, simulate
 from allocator.verify.case import class_of
 from allocator.verify.running import swing_of
 from allocator.verify.tanks.circuit import Tank

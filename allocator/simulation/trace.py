@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -21,7 +22,22 @@ DAY = 86400.0
 
 @dataclass(frozen=True, slots=True)
 class Outages:
-    """Units of machines fail and are repaired: mean seconds between failures, and of repair."""
+    """Units of machines that fail and are repaired, each by itself.
+
+    Parameters
+    ----------
+    between
+        Mean seconds between failures of a unit.
+    repair
+        Mean seconds of its repair.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.plan("networks/first.yaml", node_limit=1000)
+    >>> result.simulate(days=30, draws=1, outages=al.Outages(100 * 3600, 24 * 3600)).kept
+    False
+    """
 
     between: float
     repair: float
@@ -34,18 +50,33 @@ class Outages:
 
 @dataclass(frozen=True, slots=True)
 class SimulationSettings:
-    """``days`` a draw, ``phases`` random draws by ``seed``.
+    """The settings of :func:`allocator.simulate` as one record.
 
-    ``adversarial``: besides, one draw against every store. ``from_now``: besides, one draw from
-    empty stores with the sources as surveyed. ``surplus``: burn what would spill; else promises
-    are kept, no more. ``hold``: ``plan`` keeps what the plan's set-points say
-    (brim-full where it has none), ``full`` keeps stores brim-full, ``need`` burns what a store
-    holds beyond the worst window of its promise. ``samples``: levels recorded a draw.
-    ``events``: changes written down, at most. ``foresight``: s of the first draw for which the
-    bound on any control is worked out (0: none). ``failing``: outages, or None. ``budget``:
-    events, about, that all draws may have: their days are cut short to it, and where the worst
-    windows alone would take more, no draw is set against them. A count and no clock, so that a
-    trace is the same on every machine.
+    Parameters
+    ----------
+    days, seed, adversarial, from_now, surplus, hold, samples, events
+        As the keywords of :func:`allocator.simulate`.
+    phases
+        Draws from random phases: its keyword ``draws``.
+    foresight
+        Seconds of the first draw for which the bound on any control is found; 0: none.
+    failing
+        Outages, or None.
+    budget
+        Events, about, that all draws may have: their days are cut short to it, and where the worst
+        windows alone would take more, no draw is set against them. A count and no clock, so that
+        a trace is the same on every machine.
+
+    Raises
+    ------
+    ValueError
+        A value that cannot be.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.SimulationSettings(days=30).phases
+    8
     """
 
     days: float = 365.0
@@ -228,12 +259,33 @@ class Bounds:
 
 @dataclass(frozen=True, repr=False)
 class Trace(Shown):
-    """All draws of a simulation.
+    """What a simulation found: all its draws, and the levels over time of the first.
 
-    ``foresight``: what no control of this plan can pass, where asked for. ``unsafe``: tanks
-    whose given reserve is less than their promise needs; ``reserves``: those that were given.
-    ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
-    ``plan_sha256``: of the text of ``plan.json``, where it is known.
+    Attributes
+    ----------
+    draws : tuple of Draw
+        One by one; ``kept`` is true where the promise held in all in which it must.
+    recording : Recording
+        Levels and events of the first draw; ``to_frame()`` has them.
+    set_points : tuple of SetPoint
+        What is kept in each store for the promise.
+    foresight : Bounds or None
+        What no control of this plan can pass, where asked for.
+    unsafe : tuple of str
+        Stores whose given reserve is less than their promise needs.
+    reserves : mapping of str to float
+        Those that were given, kg or J.
+    no_safe_start : tuple of str
+        Groups whose idle units burn no surplus, as no store holds enough for a run.
+    plan_sha256 : str
+        Of the text of ``plan.json``, where it is known.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> trace = al.plan("networks/first.yaml", node_limit=1000).simulate(days=30, draws=1)
+    >>> trace.kept, list(trace.to_frame("levels").columns)
+    (True, ['time_s', 'gas_holder@mill_kg'])
     """
 
     site_name: str
@@ -279,6 +331,18 @@ class Trace(Shown):
         """Mean of a number over the random draws."""
         drawn = [d for d in self.draws if d.name.startswith("random")] or list(self.draws)
         return math.fsum(getattr(draw, field_name) for draw in drawn) / len(drawn)
+
+    def save(self, folder: str | os.PathLike[str]) -> None:
+        """Write the folder that ``allocator simulate -o`` writes, whole or not at all.
+
+        Raises
+        ------
+        OutputError
+            The folder cannot be written.
+        """
+        from allocator.simulation.files import write_simulation
+
+        write_simulation(folder, self)
 
     def facts(self) -> Facts:
         """What the simulation found, in words."""

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
@@ -14,36 +15,63 @@ from allocator.site.table import Values
 _TOLERANCE = 1e-9  # of rounding, when energies are added
 
 
+class RecordFault(NamedTuple):
+    """What is wrong with a thing of a section: at ``key`` within the records ``above`` it."""
+
+    section: str
+    name: str
+    above: tuple[str, ...]
+    key: str
+    problem: str
+    remedy: str
+
+    @property
+    def said(self) -> str:
+        """The problem with the keys that lead to it, where there are more than one."""
+        return f"{'.'.join((*self.above, self.key))} {self.problem}" if self.above else self.problem
+
+
 def check_site_records(site: Site, values: Values) -> None:
-    """Notes machines that give more energy than they take, and chambers of an unknown gas.
+    """Notes the faults of :func:`faults_of_records` where they stand in the file.
 
     Other checks are made on reading.
     """
-    _check_chambers(site, values.get("sources", {}))
-    section: dict[str, Values] = values.get("machines", {})
+    for fault in faults_of_records(site):
+        record: Values = values.get(fault.section, {})[fault.name]
+        for key in fault.above:
+            record = record.get(key)
+        note = record.fault if fault.above else record.fault_here
+        note(fault.key, fault.problem, fault.remedy)
+
+
+def faults_of_records(site: Site) -> Iterator[RecordFault]:
+    """Chambers of an unknown gas, and machines that give more energy than they take."""
+    for name, source in site.sources.items():
+        if source.pump is None or source.pump.chamber is None or source.fluid not in site.fluids:
+            continue
+        if molar(site, source.fluid) is None:
+            yield RecordFault(
+                "sources",
+                name,
+                ("pump",),
+                "chamber",
+                f"holds {source.fluid!r}, of which it cannot be told how much",
+                "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
+            )
     for machine in site.machines.values():
         if not {*machine.inputs, *machine.outputs} <= set(site.fluids):
             continue  # a fluid is faulty itself
         worst = _most_given_for_least(machine, site.spreads)
         held, given = energy_taken(worst, site.fluids), energy_given(worst, site.fluids)
         if held is not None and given > held * (1 + _TOLERANCE):
-            section[machine.name].fault_here(
+            yield RecordFault(
+                "machines",
+                machine.name,
+                (),
                 "outputs",
                 f"gives more energy than it takes ({format_quantity(given, 'power')} of "
                 f"{format_quantity(held, 'power')} by lower heating value)",
                 "check 'inputs', 'outputs' and the heating values",
-            )
-
-
-def _check_chambers(site: Site, section: Mapping[str, Values]) -> None:
-    for name, source in site.sources.items():
-        if source.pump is None or source.pump.chamber is None or source.fluid not in site.fluids:
-            continue
-        if molar(site, source.fluid) is None:
-            section[name].get("pump").fault(
-                "chamber",
-                f"holds {source.fluid!r}, of which it cannot be told how much",
-                "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
 
 

@@ -186,6 +186,19 @@ def table_of(cls: type[Any], variant: str = "") -> KeyTable:
     return _TABLES[cls, variant]
 
 
+def kinds_of(cls: type[Any], variant: str = "") -> dict[str, Kind]:
+    """The kinds of the fields of a record that keys fill; of a variant where they differ by it."""
+    found: dict[str, Kind] = {}
+    for one in dataclasses.fields(cls):
+        declared: _Declared | None = one.metadata.get(_Declared)
+        kind = None if declared is None else declared.kind
+        if isinstance(kind, ByVariant):
+            kind = kind.kinds.get(variant, next(iter(kind.kinds.values())))
+        if kind is not None:
+            found[one.name] = kind
+    return found
+
+
 def _table(cls: type[Any], variant: str) -> KeyTable:
     options = _OPTIONS[cls]
     keys: dict[str, Key | list[Key]] = {name: [] for name in options.first}

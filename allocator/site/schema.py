@@ -10,10 +10,19 @@ from allocator.site.records.site import SITE
 
 
 def site_schema() -> dict[str, Any]:
-    """The JSON Schema (2020-12) of a site file.
+    """The JSON Schema (2020-12) of a site file, for editors.
 
-    It knows every key, its shape, limits and default. References, units and all that needs more
-    than one value are checked by the reader only.
+    Returns
+    -------
+    dict
+        Every key with its shape, limits and default. References, units and all that needs more
+        than one value are checked by the reader only.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.site_schema()["title"]
+    'Site file, allocator.site/2'
     """
     defs = Defs()
     whole = SITE.schema_in_full(defs)

@@ -11,7 +11,25 @@ from allocator.site.records import Site
 
 @dataclass(frozen=True, slots=True)
 class Lift:
-    """A limit to be lifted by a step (SI) to see what a plan gains: ``kind`` such as ``stock``."""
+    """A limit to be raised by a step, to see what a plan gains.
+
+    Parameters
+    ----------
+    kind
+        ``"stock"``, or another kind of limit that ``allocator plan --lift`` lists.
+    name
+        Whose limit, such as a material.
+    step
+        By how much, in SI.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> more = al.Lift("stock", "steel", 250.0)
+    >>> result = al.plan("networks/first.yaml", node_limit=1000, lifts=[more])
+    >>> [price.name for price in result.plan.prices if price.gain is not None]
+    ['steel']
+    """
 
     kind: str
     name: str
@@ -23,21 +41,32 @@ EFFORTS = ("quick", "normal", "thorough")
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """``basis``: ``firm`` or ``mean``. ``time_limit``: s for everything. ``gap``: relative.
+    """The settings of :func:`allocator.plan` as one record, for studies.
 
-    ``threads``: of the solver, in this process alone; None is one, which keeps answers byte-same,
-    and a process beside for the bound where there is a time limit and a second core.
-    ``solver``: of integer programs, ``highs`` or another that PuLP finds, such as ``cbc``; linear
-    programs are solved by HiGHS. ``node_limit``: search nodes a
-    solve; with it the time limit is not used, so that the answer depends on the site and the seed
-    alone.
-    ``prices``: work out what one more of each limit is worth; ``lifts``: steps to plan anew with.
-    ``withstands``: what the firm promise must hold against.
-    ``effort``: ``quick``, ``normal`` or ``thorough``: how many starts a search by paths makes.
-    ``alternatives``: plans in all, which differ in what is laid; each keeps all but the share
-    ``loss`` of the first goal. ``start``: a plan of this site, or of an older file of it, to
-    begin from. ``breaches``: what stands against a plan, in words, as the audit finds it: where
-    there is anything, the best plan of the way there that has none is taken.
+    Parameters
+    ----------
+    basis, time_limit, gap, seed, threads, solver, node_limit, effort, prices, lifts, alternatives
+        As the keywords of :func:`allocator.plan`.
+    withstands
+        What the firm promise must hold against: its keywords ``lose`` and ``robust``.
+    start
+        A plan of this site, or of an older file of it, to begin from.
+    loss
+        Share of the first goal that an alternative may lose: its keyword ``within``.
+    breaches
+        What stands against a plan, in words, as the audit finds it: where there is anything, the
+        best plan found on the way that has none is taken. Set by :func:`allocator.plan`.
+
+    Raises
+    ------
+    ValueError
+        A value that cannot be.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.Settings(basis="mean", node_limit=100).time_limit
+    60.0
     """
 
     basis: str = "firm"

@@ -11,6 +11,7 @@ from typing import ClassVar
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
+from allocator.engine.paths import SiteOrPath, path_of, site_of
 from allocator.model.limits import Limit
 from allocator.report.words import percent, plain
 from allocator.search import Settings
@@ -103,7 +104,7 @@ class CarryResult(StudyResult):
 
 
 def carry(
-    site: Site,
+    site: SiteOrPath,
     *,
     file: str | os.PathLike[str] | None = None,
     settings: Settings | None = None,
@@ -112,13 +113,39 @@ def carry(
 ) -> CarryResult:
     """How many generators a site can supply, by type and place, and what limits the next one.
 
-    Args:
-        site: the site.
-        file: its file, so that limits are named with their lines.
-        settings: of the plans; the time limit is that of all of them together.
-        workers: who works.
-        tell: hears of progress.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    file
+        The site's file, so that limits are named with their lines; known where ``site`` is a path.
+    settings
+        Of the plans; the time limit is that of all of them together.
+    workers
+        Who works on the plans.
+    tell
+        Called with words of progress.
+
+    Returns
+    -------
+    CarryResult
+        ``generators``: units by type and place; ``limits``: what stops the next unit.
+
+    Raises
+    ------
+    SiteFileError
+        The site has faults.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.carry("networks/first.yaml", settings=al.Settings(node_limit=500))
+    >>> result.generators.select("machine", "whole").rows
+    (('small_engine', 1),)
+    >>> [row["limit"] for row in result.limits.records()]
+    ["stock of 'steel'"]
     """
+    site, file = site_of(site), file or path_of(site)
     rows = carried_rows(site, settings, workers, tell)
     return carry_result(site, rows, marks_of(file))
 

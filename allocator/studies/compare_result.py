@@ -10,6 +10,7 @@ from typing import ClassVar
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
+from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS
@@ -138,7 +139,7 @@ class CompareResult(StudyResult):
 
 
 def compare(
-    site: Site,
+    site: SiteOrPath,
     *,
     settings: Settings | None = None,
     workers: Workers | None = None,
@@ -147,13 +148,37 @@ def compare(
 ) -> CompareResult:
     """Plan a site under every supply mix, and set the plans side by side.
 
-    Args:
-        site: the site.
-        settings: of each plan; the time limit is that of all mixes together.
-        workers: who plans; a plan takes one worker.
-        simulated_days: run each plan through that many days as well (0: no simulation).
-        tell: hears of progress.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    settings
+        Of each plan; the time limit is that of all mixes together.
+    workers
+        Who plans; a plan takes one worker.
+    simulated_days
+        Run each plan through that many days as well; 0: no simulation.
+    tell
+        Called with words of progress.
+
+    Returns
+    -------
+    CompareResult
+        ``comparison``: a row a mix; ``plans()``: the plan of each.
+
+    Raises
+    ------
+    SiteFileError
+        The site has faults.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.compare("networks/first.yaml", settings=al.Settings(node_limit=500))
+    >>> list(result.plans())
+    ['clean only', 'clean first', 'least emissions', 'cheapest at full service']
     """
+    site = site_of(site)
     rows = compared_mixes(site, settings, workers, simulated_days, tell)
     return compare_result(site, rows)
 

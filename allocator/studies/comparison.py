@@ -246,8 +246,8 @@ def plan_mix(
 
 
 def _hours_short(site: Site, plan: Plan, days: float, seed: int) -> float:
-    from allocator.simulation.simulate import simulate
     from allocator.simulation.trace import SimulationSettings
+    from allocator.simulation.tracing import simulate
 
     trace = simulate(site, plan, SimulationSettings(days=days, phases=2, seed=seed, samples=1))
     year = 365.25 * 86400.0

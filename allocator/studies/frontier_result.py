@@ -10,6 +10,7 @@ from typing import ClassVar
 from allocator.base.rendering import section_of, shown_value
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
+from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS, quantity
@@ -130,7 +131,7 @@ class FrontierResult(StudyResult):
 
 
 def frontier(
-    site: Site,
+    site: SiteOrPath,
     give: str,
     *,
     steps: int = 10,
@@ -139,17 +140,45 @@ def frontier(
 ) -> FrontierResult:
     """The most firm power for each amount of one scarce thing, point by point.
 
-    Args:
-        site: the site.
-        give: a material of the site, ``money``, or ``emissions`` (then all power counts).
-        steps: points, both ends included; those that another dominates are dropped.
-        settings: of the search; the time limit is that of all points and their audits.
-        tell: hears of progress.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    give
+        A material of the site, ``"money"``, or ``"emissions"`` (then all power counts).
+    steps
+        Points, both ends included; those that another dominates are dropped.
+    settings
+        Of the search; the time limit is that of all points and their audits.
+    tell
+        Called with words of progress.
 
-    Raises:
-        AllocatorError: there is nothing of that name to give.
-        ValueError: ``steps`` is below 2.
+    Returns
+    -------
+    FrontierResult
+        ``points``: a row a point; ``plans()``: the plan of each.
+
+    Raises
+    ------
+    AllocatorError
+        There is nothing of that name to give.
+    ValueError
+        ``steps`` is below 2.
+
+    References
+    ----------
+    Y. Y. Haimes, L. S. Lasdon, D. A. Wismer, IEEE Transactions on Systems, Man, and Cybernetics 1
+    (1971) 296: the epsilon-constraint method.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> quick = al.Settings(node_limit=500)
+    >>> result = al.frontier("networks/first.yaml", "steel", steps=3, settings=quick)
+    >>> [round(power) for power in result["frontier"].column("firm_power")]
+    [0, 13374]
     """
+    site = site_of(site)
     check_give(site, give)
     if steps < 2:
         raise ValueError("steps must be 2 or more: the two ends are points")

@@ -10,6 +10,7 @@ from typing import ClassVar
 from allocator.base.rendering import csv_of, json_records, section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section
+from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.network.records import Sink
 from allocator.site.records import Site
@@ -211,13 +212,33 @@ class HeatSinksResult(StudyResult):
         return csv_of(self.states)
 
 
-def heat_sinks(site: Site) -> HeatSinksResult:
+def heat_sinks(site: SiteOrPath) -> HeatSinksResult:
     """What each heat sink of a site does: swings, peaks, recovery, minimum mass, active cooling.
 
-    Raises:
-        BathError: a property of a heat sink is not known, or contradicts another.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+
+    Returns
+    -------
+    HeatSinksResult
+        ``sinks``: settled states; ``sets``: equipment that is sufficient; ``masses``: the least
+        mass; ``curve``: the same with more mass.
+
+    Raises
+    ------
+    BathError
+        A property of a heat sink is not known, or contradicts another.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.heat_sinks("networks/hot_vents.yaml")
+    >>> list(zip(result["sinks"].column("bath"), result["sinks"].column("margin")))[0]
+    ('stones', 22.0)
     """
-    site = network_of(site)
+    site = network_of(site_of(site))
     rows = tuple(baths_table(site))
     firsts = [row for row in rows if row.first]
     return HeatSinksResult(

@@ -10,6 +10,7 @@ from allocator.base.quantities import format_quantity
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph
+from allocator.engine.paths import SiteOrPath, site_of
 from allocator.site.records import Route, Site
 from allocator.studies.build_rows import BuildRow, corridor_of, lightest, rows_of_route
 from allocator.studies.result import StudyResult, joined, study_json
@@ -124,7 +125,7 @@ class InsulateResult(StudyResult):
 
 
 def insulate(
-    site: Site,
+    site: SiteOrPath,
     route: str,
     *,
     fluid: str | None = None,
@@ -132,19 +133,41 @@ def insulate(
     flow: float | None = None,
     tell: Callable[[str], object] = lambda words: None,
 ) -> InsulateResult:
-    """Every build that a route offers, for each stream that may enter it.
+    """Every pipe that a route offers, for each stream that may enter it: loss, surface, limits.
 
-    Args:
-        site: the site.
-        route: a route of the site file.
-        fluid: one fluid alone; by default all that have a source with a temperature.
-        temperature: K at the inlet; by default each level of the fluid, or its hottest source.
-        flow: kg/s at which the end temperature is reported as well.
-        tell: hears of fluids that are left out, because a property of them is not known.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    route
+        A route of the site.
+    fluid
+        One fluid alone; by default all that have a source with a temperature.
+    temperature
+        K at the inlet; by default each level of the fluid, or its hottest source.
+    flow
+        kg/s at which the end temperature is reported as well.
+    tell
+        Called with words on fluids that are left out, because a property of them is not known.
 
-    Raises:
-        AllocatorError: the route is unknown, or too little is known to compute anything.
+    Returns
+    -------
+    InsulateResult
+        ``builds``: a row a pipe and stream.
+
+    Raises
+    ------
+    AllocatorError
+        The route is unknown, or too little is known to compute anything.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> rows = al.insulate("networks/near_vent.yaml", "path", temperature=653.15)["builds"]
+    >>> rows.select("build", "broken").rows
+    (('bare', 'surface too hot'), ('thin', 'surface too hot'), ('thick', 'none'))
     """
+    site = site_of(site)
     rows = tuple(
         rows_of_route(site, route, fluid=fluid, temperature=temperature, flow=flow, tell=tell)
     )

@@ -8,7 +8,7 @@ from dataclasses import replace
 from allocator.model.limits import Limit, Want
 from allocator.plans.records import Plan
 from allocator.search import make_plan
-from allocator.search.why import Nearest
+from allocator.search.conflicts import Nearest
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
@@ -16,7 +16,7 @@ GOALS = {"firm_clean": "clean_power", "firm_total": "served_power"}
 
 
 class MostPower:
-    """Looks for plans of the most power of the wanted kind; see :data:`allocator.search.why`."""
+    """Looks for plans of the most power of the wanted kind; see ``search.conflicts``."""
 
     def __init__(self, site: Site, settings: Settings, want: Want) -> None:
         self._site, self._settings, self._want = site, replace(settings, prices=False), want

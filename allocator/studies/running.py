@@ -66,7 +66,21 @@ class StudyCase(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Workers:
-    """Who runs the cases: ``count`` processes here (1: this one), or a ``cluster`` by address."""
+    """Who works on the cases of a study.
+
+    Parameters
+    ----------
+    count
+        Processes on this machine; 1: this one.
+    cluster
+        Address of a Dask scheduler, in place of them.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.Workers(count=2).cluster is None
+    True
+    """
 
     count: int = 1
     cluster: str | None = None

@@ -8,6 +8,7 @@ from typing import ClassVar
 
 from allocator.base.rendering import csv_of, json_records, section_of
 from allocator.base.table import Column, Table
+from allocator.engine.paths import SiteOrPath, site_of
 from allocator.report.words import percent
 from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
@@ -123,13 +124,36 @@ class SourcesResult(StudyResult):
         return csv_of(Table("sources", "", (*self.sources.columns, *units), tuple(rows)))
 
 
-def sources(site: Site) -> SourcesResult:
+def sources(site: SiteOrPath) -> SourcesResult:
     """What each source is worth: its flow, what it gives at all times, what it can supply.
 
     Only sources at places that are not excluded are listed. The firm flow is exact for the one
     source with the one store (see :mod:`allocator.cycles.firm`), and no less than what is stated
     where it draws on a chamber of several stages; pipes are not looked at.
+
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+
+    Returns
+    -------
+    SourcesResult
+        ``sources``: a row a source; ``supportable``: generators that each can supply.
+
+    Raises
+    ------
+    SiteFileError
+        The site has faults.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.sources("networks/first.yaml")
+    >>> result["sources"].select("source", "mean", "firm").rows
+    (('digester', 0.003, 0.003),)
     """
+    site = site_of(site)
     rows, fluids, factor = source_rows(site), fluid_rows(site), load_factor_of(site)
     return SourcesResult(
         site,

@@ -230,8 +230,8 @@ def throttled(site: Site, plan: Plan) -> Plan:
 
 
 def _hours_short(site: Site, plan: Plan, days: float, phases: int, seed: int) -> float:
-    from allocator.simulation.simulate import simulate
     from allocator.simulation.trace import SimulationSettings
+    from allocator.simulation.tracing import simulate
 
     settings = SimulationSettings(days=days, phases=phases, seed=seed, samples=1, events=0)
     # The case says what is lost; the simulation need not lose sources by itself as well.

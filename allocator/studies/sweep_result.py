@@ -7,12 +7,13 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import ClassVar
 
 from allocator.base.dimensions import DIMENSIONS
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
+from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.network.facts import Fact, facts_of
 from allocator.plans.records import Plan
 from allocator.report.words import quantity
@@ -140,36 +141,80 @@ def _failure(row: tuple[object, ...]) -> list[str]:
 
 
 def sweep(
-    site: Site,
+    site: SiteOrPath,
     asked: Asked | None = None,
     *,
+    draws: int = 0,
+    grids: Sequence[Grid | str] = (),
+    plan: PlanOrPath | None = None,
+    seed: int = 0,
+    simulated_days: float = 0.0,
+    phases: int = 2,
     settings: Settings | None = None,
     workers: Workers | None = None,
     folder: Path | None = None,
     tell: Callable[[str], object] = lambda words: None,
-    **cases: Any,
 ) -> SweepResult:
     """Work out every case of draws and grids: planned from scratch, or a plan operated again.
 
-    Args:
-        site: the site, with its ranges.
-        asked: the cases; or give the fields of :class:`Asked` as keywords: ``draws``, ``grids``
-            (such as ``["stock.steel=4t,6t"]``), ``plan``, ``seed``, ``simulated_days``, ``phases``.
-        settings: of each case's planning; the time limit is that of a case.
-        workers: who works.
-        folder: where results are kept as they come; a sweep that was stopped goes on from there.
-        tell: hears of progress.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    asked
+        The cases as one record, in place of the keywords up to ``phases``.
+    draws
+        Cases with values drawn from the ranges of the site.
+    grids
+        Values to try, such as ``["stock.steel=4t,6t"]``: every combination of them.
+    plan
+        A plan of the site, or its path, that is operated again in each case; by default each case
+        is planned from scratch.
+    seed
+        Seed of the draws.
+    simulated_days
+        Run the plan through that many days of each case; 0: no simulation.
+    phases
+        Random phases of each such simulation.
+    settings
+        Of each case's planning; the time limit is that of a case.
+    workers
+        Who works.
+    folder
+        Where results are kept as they come; a sweep that was stopped goes on from there.
+    tell
+        Called with words of progress.
 
-    Raises:
-        FactError: a grid cannot be read.
-        StoreError: the folder holds another sweep, or cannot be written.
-        ClusterError: the cluster does not answer.
+    Returns
+    -------
+    SweepResult
+        ``cases``: a row a case, and what they have in common.
+
+    Raises
+    ------
+    FactError
+        A grid cannot be read.
+    StoreError
+        The folder holds another sweep, or cannot be written.
+    ClusterError
+        The cluster does not answer.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> quick = al.Settings(node_limit=500)
+    >>> grid = ["stock.steel=0.8t,1.2t"]
+    >>> result = al.sweep("networks/first.yaml", grids=grid, settings=quick)
+    >>> [round(power) for power in result["cases"].column("firm_clean")]
+    [7716, 20000]
     """
+    site = site_of(site)
     if asked is None:
-        texts = [grid for grid in cases.get("grids", ()) if isinstance(grid, str)]
-        grids: tuple[Grid, ...] = tuple(g for g in cases.get("grids", ()) if isinstance(g, Grid))
-        grids += grids_of(facts_of(site), texts, cases.get("plan") is not None)
-        asked = Asked(**{**cases, "grids": grids})
+        texts = [grid for grid in grids if isinstance(grid, str)]
+        given = tuple(grid for grid in grids if isinstance(grid, Grid))
+        given += grids_of(facts_of(site), texts, plan is not None)
+        old = None if plan is None else plan_of(plan)
+        asked = Asked(draws, given, old, seed, simulated_days, phases)
     rows = swept_cases(site, asked, settings, workers, folder, tell)
     return sweep_result(site, rows, asked.plan)
 

@@ -13,7 +13,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import at
 from allocator.search import Settings
-from allocator.search.frontier import Point, frontier_of
+from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Site
 from allocator.verify import audit
 
@@ -52,7 +52,7 @@ def frontier_steps(
     settings: Settings | None = None,
     tell: Callable[[str], object] = lambda words: None,
 ) -> list[TradeOffStep]:
-    """The frontier of :func:`~allocator.search.frontier.frontier_of`, each plan audited."""
+    """The frontier of :func:`~allocator.search.frontier_points.frontier_of`, each plan audited."""
     site = network_of(site)
     settings = settings or Settings()
     # the audits are part of what the user waits for

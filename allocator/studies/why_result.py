@@ -9,12 +9,13 @@ from typing import ClassVar
 
 from allocator.base.clock import Clock
 from allocator.base.table import Column, Table
+from allocator.engine.paths import SiteOrPath, path_of, site_of
 from allocator.model.index_sets import index_sets_of
 from allocator.model.kept_out import kept_out
 from allocator.model.limits import Want
 from allocator.network.deriving import network_of
+from allocator.search.conflicts import Conflict, conflict_of
 from allocator.search.elastic import Change
-from allocator.search.why import Conflict, conflict_of
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
@@ -104,24 +105,48 @@ class WhyResult(StudyResult):
 
 
 def why(
-    site: Site,
+    site: SiteOrPath,
     wants: Sequence[Want | str] = (),
     *,
     file: str | os.PathLike[str] | None = None,
     settings: Settings | None = None,
 ) -> WhyResult:
-    """Limits that conflict on a site, with what is wanted of it; see :mod:`allocator.search.why`.
+    """Why a site has no plan, or not the one that is wanted: limits that conflict.
 
-    Args:
-        site: the site.
-        wants: such as ``firm_clean=40kW``, ``tap:north`` or ``machines:engine=3``.
-        file: the site's file, so that limits are named with their lines.
-        settings: of the search; the time limit is that of all of it.
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    wants
+        What is wanted, such as ``"firm_clean=40kW"``, ``"tap:north"`` or ``"machines:engine=3"``.
+    file
+        The site's file, so that limits are named with their lines; known where ``site`` is a path.
+    settings
+        Of the search; the time limit is that of all of it.
 
-    Raises:
-        WantError: a want cannot be read.
+    Returns
+    -------
+    WhyResult
+        ``status``: impossible, possible or unknown; ``limits``: those that conflict, each with the
+        change of it that is sufficient.
+
+    Raises
+    ------
+    WantError
+        A want cannot be read.
+
+    References
+    ----------
+    J. W. Chinneck, *Feasibility and Infeasibility in Optimization*, Springer, 2008.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.why("networks/dry_valley.yaml", settings=al.Settings(node_limit=500))
+    >>> result.limits.select("limit", "sufficient").rows[1]
+    ("stock of 'steel' is 3.5 t", 'sufficient: 6.28 t (+2.78 t)')
     """
-    site = network_of(site)
+    site, file = network_of(site_of(site)), file or path_of(site)
     asked = tuple(want_of(site, want) if isinstance(want, str) else want for want in wants)
     return why_result(site, conflict_for(site, settings or Settings(), asked), asked, file)
 

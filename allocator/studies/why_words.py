@@ -10,8 +10,8 @@ from allocator.model.kept_out import kept_out_lines
 from allocator.model.limits import Want
 from allocator.network.deriving import network_of
 from allocator.report.words import quantity
+from allocator.search.conflicts import Conflict
 from allocator.search.elastic import Change
-from allocator.search.why import Conflict
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.studies.limit_words import amount_shown, limit_said, where

@@ -4,7 +4,7 @@ Knows a site, a plan and tables of properties. Never knows duty cycles as the mo
 model, the solvers or the search: what they do wrong it must not repeat.
 """
 
-from allocator.verify.audit import audit
+from allocator.verify.auditing import audit
 from allocator.verify.report import AuditReport, Breach
 
 __all__ = ["AuditReport", "Breach", "audit"]

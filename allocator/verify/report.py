@@ -30,7 +30,22 @@ class Breach:
 
 @dataclass(frozen=True, slots=True)
 class AuditReport:
-    """The outcome of an audit. ``checks``: how many comparisons each rule made."""
+    """The outcome of an audit.
+
+    Attributes
+    ----------
+    breaches : tuple of Breach
+        Rules that are broken, each with its subject, and by how much.
+    checks : mapping of str to int
+        How many comparisons each rule made.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> report = al.plan("networks/first.yaml", node_limit=1000).audit
+    >>> report.accepted, report.breaches, sum(report.checks.values()) > 100
+    (True, (), True)
+    """
 
     breaches: tuple[Breach, ...]
     checks: Mapping[str, int] = field(default_factory=dict)

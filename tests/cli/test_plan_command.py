@@ -12,9 +12,9 @@ from typing import Any
 import pytest
 from handmade_cove import COVE_PLAN
 
-from allocator import engine
 from allocator.cli.entry import main
 from allocator.cli.plan import nothing_served
+from allocator.engine import planning
 from allocator.plans.file import read_plan
 from allocator.plans.records import GoalResult, Plan
 from allocator.search import Outcome
@@ -110,7 +110,7 @@ def test_none_found_in_the_time(
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(engine, "make_plan", lambda *_: Outcome(None, False, "allow more time"))
+    monkeypatch.setattr(planning, "make_plan", lambda *_: Outcome(None, False, "allow more time"))
     assert main(["plan", str(networks / "first.yaml"), "-o", str(tmp_path)]) == 4
     assert capsys.readouterr().err == "allow more time\n"
     assert os.listdir(tmp_path) == []
@@ -123,7 +123,7 @@ def test_a_plan_that_fails_its_audit_is_kept_and_marked(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     breach = Breach("stock", "material 'steel'", 3.0, "kg", "3 kg too much")
-    monkeypatch.setattr(engine, "audit", lambda *_: AuditReport((breach,)))
+    monkeypatch.setattr(planning, "audit", lambda *_: AuditReport((breach,)))
     assert main(["plan", str(networks / "first.yaml"), "-o", str(tmp_path)]) == 5
     out, err = capsys.readouterr()
     assert "NOT VERIFIED" in out
@@ -176,7 +176,7 @@ def test_a_place_that_cannot_be_written_is_told_before_any_work(
     def never(*_: object) -> None:
         raise AssertionError("planned in vain")
 
-    monkeypatch.setattr(engine, "make_plan", never)
+    monkeypatch.setattr(planning, "make_plan", never)
     taken = tmp_path / "taken"
     taken.write_text("")
     site = str(networks / "first.yaml")
@@ -247,13 +247,13 @@ def test_a_plan_that_breaks_its_promise_is_kept_and_marked(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    real = engine.prove_plan
+    real = planning.prove_plan
 
     def of_a_smaller_store(site: Site, plan: Plan, *given: Any, **named: Any) -> Any:
         store = replace(plan.stores[0], size=0.7 * plan.stores[0].size)
         return real(site, replace(plan, stores=(store,)), *given, **named)
 
-    monkeypatch.setattr(engine, "prove_plan", of_a_smaller_store)
+    monkeypatch.setattr(planning, "prove_plan", of_a_smaller_store)
     site = str(networks / "first.yaml")
     assert main(["plan", site, "-o", str(tmp_path)]) == 5
     out, err = capsys.readouterr()
@@ -293,10 +293,10 @@ def test_an_interrupted_proof_does_not_lose_the_plan(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(engine, "prove_plan", interrupted)
+    monkeypatch.setattr(planning, "prove_plan", interrupted)
     folder = tmp_path / "plan"
     assert main(["plan", str(networks / "first.yaml"), "-o", str(folder)]) == 0
-    assert "interrupted: the plan was not simulated" in capsys.readouterr().err
+    assert "the plan was not simulated: interrupted" in capsys.readouterr().err
     plan = read_plan(folder / "plan.json")
     assert plan.verified
     assert plan.power.firm_clean == pytest.approx(13374, rel=1e-3)

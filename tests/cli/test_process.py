@@ -75,16 +75,16 @@ def test_letters_that_the_terminal_does_not_know(command: Command, tmp_path: Pat
 
 NOISY = """
 import ctypes, sys
-from allocator import engine
+from allocator.engine import planning
 from allocator.cli.entry import main
 
-plan = engine.make_plan
+plan = planning.make_plan
 
 def noisy(*given):
     ctypes.CDLL(None).printf(b"a note from the solver\\n")
     return plan(*given)
 
-engine.make_plan = noisy
+planning.make_plan = noisy
 sys.exit(main(sys.argv[1:]))
 """
 

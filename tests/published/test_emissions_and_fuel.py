@@ -91,7 +91,8 @@ def test_release_a_kwh_of_fuel(fuel: str) -> None:
 def test_release_of_a_plan(fuel: str) -> None:
     """80 kW of power at 35 % need 228.6 kW of fuel, whose release the plan must tell."""
     site = station(fuel)
-    plan, _, audit = plan_site(site, Settings(node_limit=100))
+    result = plan_site(site, Settings(node_limit=100))
+    plan, audit = result.plan, result.audit
     assert audit.accepted
     assert plan.power.firm_total == pytest.approx(80e3, rel=1e-5)
     released = 80e3 / 0.35 * GRAMS[fuel] * 1e-3 / KILOWATT_HOUR

@@ -8,12 +8,12 @@ from typing import Any
 
 import networkx
 import openpyxl
-import pandas as pd
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from hostile_cove import FORMULA, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
+from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.report.files import hand_over_files, plan_tables
 from allocator.report.handover.geojson import plan_geojson
@@ -30,14 +30,14 @@ NAMES = ["cove", "ridge", "hostile"]
 
 @pytest.mark.parametrize(("site", "plan"), CASES, ids=NAMES)
 def test_the_workbook_reads_back_as_the_tables(site: Any, plan: Any) -> None:
-    frames = plan_tables(site, plan, crew=0.01)
-    book = openpyxl.load_workbook(io.BytesIO(workbook(plan, frames)))
-    assert book.sheetnames == ["about", *frames]
-    for name, table in frames.items():
-        head, *rows = book[name].iter_rows(values_only=True)
-        assert list(head) == [column.replace("_", " ") for column in table.columns]
+    tables = plan_tables(site, plan, crew=0.01)
+    book = openpyxl.load_workbook(io.BytesIO(workbook(plan, tables)))
+    assert book.sheetnames == ["about", *(table.name for table in tables)]
+    for table in tables:
+        head, *rows = book[table.name].iter_rows(values_only=True)
+        assert list(head) == [key.replace("_", " ") for key in table.keys]
         assert len(rows) == len(table)
-        for read, written in zip(rows, table.itertuples(index=False), strict=True):
+        for read, written in zip(rows, table.rows, strict=True):
             for cell, value in zip(read, written, strict=True):
                 if isinstance(value, float):
                     assert cell == pytest.approx(value, rel=1e-12)
@@ -49,8 +49,9 @@ def test_the_workbook_reads_back_as_the_tables(site: Any, plan: Any) -> None:
 
 
 def test_text_stays_text_in_the_workbook() -> None:
-    table = pd.DataFrame({"name": [FORMULA, "@x", "http://a.b", "x" * 40_000]}, dtype=object)
-    book = openpyxl.load_workbook(io.BytesIO(workbook(HOSTILE_PLAN, {"names": table})))
+    rows = tuple((text,) for text in (FORMULA, "@x", "http://a.b", "x" * 40_000))
+    table = Table("names", "Names", (Column("name", "name"),), rows)
+    book = openpyxl.load_workbook(io.BytesIO(workbook(HOSTILE_PLAN, [table])))
     cells = [row[0].value for row in book["names"].iter_rows(min_row=2)]
     assert cells[:3] == ["'=1+1", "'@x", "http://a.b"]
     assert len(str(cells[3])) == 32_767

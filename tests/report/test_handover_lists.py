@@ -13,7 +13,7 @@ from allocator.report.bill import bill_of_materials
 from allocator.report.handover.build_order import BuildStep, build_order
 from allocator.report.handover.chains import chains_of
 from allocator.report.handover.cut_list import cut_list
-from allocator.report.handover.frames import spans
+from allocator.report.handover.lists import spans
 from allocator.report.handover.set_points import set_points
 from allocator.report.ways import ways_of
 

@@ -10,7 +10,7 @@ from families import site_of
 from allocator.base.clock import Clock
 from allocator.network.deriving import network_of
 from allocator.search import Settings
-from allocator.search.frontier import _Trade, _trade
+from allocator.search.frontier_points import _Trade, _trade
 from allocator.search.state import value_at
 from allocator.site.records import Site
 

@@ -72,10 +72,8 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "a weak sink",
         [NO_FAR, PUMP, ("demands:", "heat_sinks: {pool: " + SINK + "}\ndemands:")],
-        (
-            "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its "
-            "'max_temperature'"
-        ),
+        "heat sink 'pool' does not cool it so far: it may reach 382 degC, above its "
+        "'max_temperature'",
     ),
     (
         "a weak cooler",

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-import allocator.engine
 from allocator.cli.entry import main
+from allocator.engine import planning
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
@@ -73,7 +73,7 @@ def test_the_user_is_told_what_failed_and_what_to_do(
             return AuditReport((Breach("money_limit", "money", 1.0, "", "is too much"),))
         return audit(site, plan)
 
-    monkeypatch.setattr(allocator.engine, "audit", strict)
+    monkeypatch.setattr(planning, "audit", strict)
     code = main(["plan", str(CASE), "-o", str(tmp_path / "plan"), "--node-limit", "500"])
     told = capsys.readouterr().err
     assert code == 0

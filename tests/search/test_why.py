@@ -15,8 +15,8 @@ from allocator.model.limits import FURTHEST, Limit, Want
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
+from allocator.search.conflicts import conflict_in, conflict_of
 from allocator.search.elastic import ElasticRelaxation, elastic_relaxation_of
-from allocator.search.why import conflict_in, conflict_of
 from allocator.site.records import Site
 from allocator.solver.interface import Highs
 

@@ -202,8 +202,8 @@ def test_bursts_into_a_battery_withstand_low_sources_in_a_simulation() -> None:
 
     The site is changed and the plan throttled here; the simulation knows of no loss.
     """
-    from allocator.simulation.simulate import simulate
     from allocator.simulation.trace import SimulationSettings
+    from allocator.simulation.tracing import simulate
 
     site, settings = ridge(), Settings(node_limit=20)
     plain = plan_site(site, settings).plan

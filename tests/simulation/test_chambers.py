@@ -18,8 +18,8 @@ from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, simulate
 from allocator.simulation.files import simulation_json
 from allocator.simulation.search import set_points_of
-from allocator.simulation.simulate import assemble
 from allocator.simulation.trace import Trace
+from allocator.simulation.tracing import assemble
 from allocator.site.chambers import GAS_CONSTANT, held
 from allocator.site.records import Chamber, Pump, Site, Stage
 from allocator.solver.linear import least_value

@@ -21,8 +21,8 @@ from allocator.simulation.accounts import draw_of
 from allocator.simulation.better import not_passed
 from allocator.simulation.foresight import LinearProgram, foresight, means_of, slices_of
 from allocator.simulation.running import run_circuit
-from allocator.simulation.simulate import assemble
 from allocator.simulation.trace import Bounds
+from allocator.simulation.tracing import assemble
 from allocator.site.records import Site
 from allocator.solver.linear import least_value
 from allocator.verify.tanks.circuit import SourceClock

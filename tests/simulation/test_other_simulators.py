@@ -18,7 +18,7 @@ from allocator.simulation import events
 from allocator.simulation.columns import SHORT, SPILL, empty_sums, tables_of
 from allocator.simulation.recording import recording_of
 from allocator.simulation.running import run_circuit
-from allocator.simulation.simulate import assemble, emptied
+from allocator.simulation.tracing import assemble, emptied
 from allocator.site.records import Site, Stage
 from allocator.verify.cycle import source_cycle
 from allocator.verify.tanks.circuit import Circuit, Rate, SourceClock, Tank, clock_of

@@ -25,7 +25,7 @@ from allocator.simulation.columns import (
 )
 from allocator.simulation.recording import recording_of
 from allocator.simulation.running import run_circuit
-from allocator.simulation.simulate import assemble
+from allocator.simulation.tracing import assemble
 from allocator.site.records import Stage
 from allocator.verify.case import case_of
 from allocator.verify.cycle import source_cycle

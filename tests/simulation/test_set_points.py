@@ -14,7 +14,7 @@ from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, simulate
 from allocator.simulation.running import run_circuit
 from allocator.simulation.search import best_reserves, quick_reserves, set_points_of
-from allocator.simulation.simulate import assemble
+from allocator.simulation.tracing import assemble
 from allocator.site.records import Site
 
 NETWORKS = Path(__file__).parents[2] / "networks"

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 
-from allocator.simulation.simulate import simulate
 from allocator.simulation.trace import SimulationSettings
+from allocator.simulation.tracing import simulate
 
 DAY = 86400.0
 

@@ -32,7 +32,8 @@ def three_digesters() -> Site:
 
 def planned(withstands: Withstands) -> tuple[Site, Plan]:
     site = three_digesters()
-    plan, _, found = plan_site(site, Settings(node_limit=500, withstands=withstands))
+    result = plan_site(site, Settings(node_limit=500, withstands=withstands))
+    plan, found = result.plan, result.audit
     assert found.accepted
     assert plan.power.firm_total > 0
     return site, plan

@@ -9,7 +9,7 @@ import pytest
 from handmade_cove import COVE, named
 
 from allocator.network.cautions import STANDING, cautions_for
-from allocator.site.records import POWER, Fluid, MachineType, Site, Source, StoreType
+from allocator.site.records import POWER, Fluid, MachineType, Place, Site, Source, StoreType
 
 EMPTY = Site("Empty", {}, {}, {}, {}, {}, {}, {}, {}, {})
 
@@ -22,6 +22,7 @@ def site_with(
 ) -> Site:
     return replace(
         EMPTY,
+        places={"here": Place("here")},
         fluids=named(fluid),
         sources=named(source or Source("spring", "here", fluid.name, 1.0)),
         machines=machines or {},

@@ -194,20 +194,20 @@ def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
         "No active cooling is needed: heat sink and losses keep every limit, with a margin of 22 K."
     )
     assert verdict(rows["oil_bath"]) == (
-        "No active cooling is needed: heat sink, losses and recovery keep every limit, with a margin "
-        "of 28 K. Without recovery the bath reaches 178 degC."
+        "No active cooling is needed: heat sink, losses and recovery keep every limit, with a "
+        "margin of 28 K. Without recovery the heat sink reaches 178 degC."
     )
     assert verdict(rows["pool"]).endswith("It boils: 32.3 kg of steam a day, vented and made up.")
     assert verdict(rows["quench"]).startswith(
-        "Active cooling is needed: with losses and recovery alone the bath lets its gas out at "
-        "84.1 degC against 60 degC. With the cooler, without recovery, every limit is kept with "
+        "Active cooling is needed: with losses and recovery alone the heat sink lets its gas out "
+        "at 84.1 degC against 60 degC. With the cooler, without recovery, every limit is kept with "
         "a margin of 5.9 K; 18.4 kW of its 40 kW is sufficient."
     )
     without = changed(
         site, "quench", cooler=None, max_outlet_temperature=None, max_temperature=340.15
     )
     assert verdict(without) == (
-        "Active cooling is needed: with losses and recovery alone the bath reaches 70.9 degC "
+        "Active cooling is needed: with losses and recovery alone the heat sink reaches 70.9 degC "
         "against 67 degC. A cooler of 15.5 kW that runs above 66 degC is sufficient for every "
         "limit."
     )

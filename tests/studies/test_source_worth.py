@@ -33,8 +33,7 @@ def farm(store: float, *sources: Source, **store_keys: float) -> Site:
     """Sources of gas at one place with a store there of at most ``store`` kg."""
     return replace(
         COVE,
-        materials=named(Material("steel")),
-        places=named(Place("works")),
+        materials={**COVE.materials, "steel": Material("steel")},
         sources=named(*sources),
         storage=named(StoreType("holder", "gas", ("works",), max_size=store, **store_keys)),
         routes={},
@@ -115,7 +114,7 @@ def test_a_leaky_store_is_built_no_larger_than_it_pays() -> None:
 def test_excluded_sources_are_not_listed() -> None:
     site = replace(
         farm(10.0, DIGESTER, Source("bog", "marsh", "gas", 0.01)),
-        places=named(Place("works"), Place("marsh")),
+        places={**COVE.places, "marsh": Place("marsh")},
         routes=named(Route("bank", "marsh", "works", 10.0, ("dn25",))),
         limits=Limits(excluded_places=("marsh",)),
     )

@@ -13,6 +13,7 @@ from handmade_cove import COVE
 
 from allocator.base.text import WIDTH
 from allocator.network.reading import read_site
+from allocator.site.records import Built
 from allocator.studies.source_worth import source_rows
 from allocator.studies.sources_result import sources
 
@@ -55,7 +56,7 @@ def test_csv_has_a_line_a_source_and_machine() -> None:
 
 
 def test_csv_keeps_a_source_that_no_machine_takes() -> None:
-    bare = replace(COVE, machines={})
+    bare = replace(COVE, machines={}, built=Built())
     lines = list(csv.DictReader(io.StringIO(sources(bare).to_csv())))
     assert [(line["source"], line["machine"]) for line in lines] == [
         ("north", ""),

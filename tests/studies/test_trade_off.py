@@ -16,7 +16,7 @@ from allocator.base.errors import AllocatorError
 from allocator.base.rendering import csv_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.search.frontier import Point, frontier_of
+from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Material, Site
 from allocator.studies.frontier_result import frontier, frontier_result
 from allocator.studies.trade_off import check_give, frontier_steps

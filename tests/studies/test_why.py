@@ -13,8 +13,8 @@ from allocator.model.limits import Limit, Want
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
+from allocator.search.conflicts import Conflict, Nearest
 from allocator.search.elastic import Change, ElasticRelaxation, elastic_relaxation_of
-from allocator.search.why import Conflict, Nearest
 from allocator.site.records import Site
 from allocator.studies.most_power import MostPower
 from allocator.studies.why_result import conflict_for, why, why_result

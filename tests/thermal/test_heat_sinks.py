@@ -182,10 +182,8 @@ SITES: dict[str, list[tuple[str, str]]] = {
     "stones": [
         (
             "fluid: water\n    loss_conductance: 60",
-            (
-                "specific_heat: 850 J/(kg*K)\n    initial_temperature: 90 degC\n    "
-                "loss_conductance: 300"
-            ),
+            "specific_heat: 850 J/(kg*K)\n    initial_temperature: 90 degC\n    "
+            "loss_conductance: 300",
         ),
         (RECOVERY, ""),
         ("max_temperature: 140 degC", "max_temperature: 240 degC"),

@@ -21,7 +21,7 @@ from allocator.physics.recovery import carnot, most_of_stream
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import PipeFlow, Plan, RecoveryUse, Withstands
 from allocator.search import Settings, make_plan
-from allocator.simulation.simulate import assemble
+from allocator.simulation.tracing import assemble
 from allocator.site.records import Site
 from allocator.verify import audit
 

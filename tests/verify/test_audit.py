@@ -165,7 +165,7 @@ def test_figures_beyond_what_can_be_are_a_breach(monkeypatch: pytest.MonkeyPatch
     def check_nothing(case: object, findings: object) -> None:
         raise ZeroDivisionError("division by zero")
 
-    module = importlib.import_module("allocator.verify.audit")
+    module = importlib.import_module("allocator.verify.auditing")
     monkeypatch.setattr(module, "RULES", (check_nothing,))
     (breach,) = audit(COVE, COVE_PLAN).breaches
     assert breach.rule == "not_recomputed"

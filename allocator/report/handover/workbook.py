@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Mapping
+from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from allocator.base.rendering import sheet_rows
 from allocator.base.spreadsheet_cells import inert
+from allocator.base.table import Table
 from allocator.plans.records import Plan
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 WRITTEN = datetime(2000, 1, 1)
 """A fixed date of writing: a workbook says nothing that its tables do not say."""
@@ -22,7 +21,7 @@ LONGEST_TEXT = 32_767
 _WIDEST = 60
 
 
-def workbook(plan: Plan, tables: Mapping[str, pd.DataFrame]) -> bytes:
+def workbook(plan: Plan, tables: Sequence[Table]) -> bytes:
     """A sheet a table, heads frozen and filtered, and a first sheet that says what this is.
 
     Names are sheet names of at most 31 characters. Text is text: nothing in it is run as a formula
@@ -36,12 +35,12 @@ def workbook(plan: Plan, tables: Mapping[str, pd.DataFrame]) -> bytes:
         book.set_properties({"title": inert(plan.site_name), "created": WRITTEN})
         head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
         _about(book, plan, tables, head)
-        for name, table in tables.items():
-            _sheet(book, name, table, head)
+        for table in tables:
+            _sheet(book, table, head)
     return sink.getvalue()
 
 
-def _about(book: Any, plan: Plan, tables: Mapping[str, pd.DataFrame], head: Any) -> None:
+def _about(book: Any, plan: Plan, tables: Sequence[Table], head: Any) -> None:
     sheet = book.add_worksheet("about")
     sheet.set_column(0, 0, 24)
     sheet.set_column(1, 1, 100)
@@ -51,7 +50,7 @@ def _about(book: Any, plan: Plan, tables: Mapping[str, pd.DataFrame], head: Any)
         ("audited", "yes" if plan.verified else "NO: do not build from this plan"),
         ("site file, SHA-256", plan.site_sha256),
         ("units", "in the heads of the columns: kg, m, s, W, J; money has no unit"),
-        ("sheets", ", ".join(tables)),
+        ("sheets", ", ".join(table.name for table in tables)),
         *(("caution", text) for text in plan.cautions),
     ]
     wrapped = book.add_format({"text_wrap": True, "valign": "top"})
@@ -60,32 +59,24 @@ def _about(book: Any, plan: Plan, tables: Mapping[str, pd.DataFrame], head: Any)
         sheet.write_string(number, 1, inert(said)[:LONGEST_TEXT], wrapped)
 
 
-def _sheet(book: Any, name: str, table: pd.DataFrame, head: Any) -> None:
-    sheet = book.add_worksheet(name)
+def _sheet(book: Any, table: Table, head: Any) -> None:
+    sheet = book.add_worksheet(table.name)
     sheet.freeze_panes(1, 1)
     sheet.set_landscape()
     sheet.fit_to_pages(1, 0)
     sheet.repeat_rows(0)
-    for column, title in enumerate(table.columns):
-        sheet.write_string(0, column, title.replace("_", " "), head)
-        cells = list(table[title])
-        for row, cell in enumerate(cells, 1):
-            _write(sheet, row, column, cell)
+    heads, *rows = sheet_rows(table)
+    for column, title in enumerate(heads):
+        sheet.write_string(0, column, title, head)
+        cells = [row[column] for row in rows]
+        for number, cell in enumerate(cells, 1):
+            if isinstance(cell, str):
+                sheet.write_string(number, column, cell[:LONGEST_TEXT])
+            elif cell is not None:
+                sheet.write_number(number, column, cell)
         widest = max([len(str(title)) // 2 + 4, *(len(_shown(cell)) for cell in cells)])
         sheet.set_column(column, column, min(widest + 2, _WIDEST))
-    if len(table.columns):
-        sheet.autofilter(0, 0, len(table), len(table.columns) - 1)
-
-
-def _write(sheet: Any, row: int, column: int, cell: object) -> None:
-    if cell is None:
-        return
-    if isinstance(cell, bool):
-        sheet.write_string(row, column, "yes" if cell else "no")
-    elif isinstance(cell, int | float):
-        sheet.write_number(row, column, cell)
-    else:
-        sheet.write_string(row, column, inert(str(cell))[:LONGEST_TEXT])
+    sheet.autofilter(0, 0, len(table), len(heads) - 1)
 
 
 def _shown(cell: object) -> str:

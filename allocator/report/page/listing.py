@@ -2,58 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import NamedTuple
 
-import pandas as pd
+from allocator.base.column_units import ColumnUnit, shown_cell, unit_of
+from allocator.base.rendering import columns_of
+from allocator.base.table import Column, Table
 
-_UNITS = (
-    ("_kg_per_s", "kg/s"),
-    ("_w_per_k", "W/K"),
-    ("_percent", "%"),
-    ("_share", "share"),
-    ("_mm", "mm"),
-    ("_kg", "kg"),
-    ("_m", "m"),
-    ("_k", "K"),
-    ("_w", "W"),
-    ("_j", "J"),
-    ("_d", "d"),
-    ("_s", "s"),
+ORDER = (
+    "sources_used",
+    "store_sizes",
+    "machine_counts",
+    "runs",
+    "build_order",
+    "bill_of_materials",
+    "cut_list",
+    "set_points",
+    "heat_limits",
+    "coolers",
+    "baths",
 )
-
-TITLES = {
-    "sources_used": "Sources used",
-    "store_sizes": "Stores",
-    "machine_counts": "Machines",
-    "runs": "Runs and lines",
-    "build_order": "PipeType order",
-    "bill_of_materials": "Bill of materials",
-    "cut_list": "Cut list",
-    "set_points": "Set-points",
-    "heat_limits": "Limits of temperature and heat",
-    "coolers": "Coolers",
-    "baths": "Heat sinks",
-}
-
-
-class ListedUnit(NamedTuple):
-    """A unit as it is shown: ``name``, how many of it are one of SI, and what they count from."""
-
-    name: str
-    factor: float = 1.0
-    zero: float = 0.0
-
-
-SHOWN = {
-    "kg/s": ListedUnit("g/s", 1e3),
-    "J": ListedUnit("kWh", 1 / 3.6e6),
-    "K": ListedUnit("degC", 1.0, -273.15),
-}
-"""Units that people read more easily than SI."""
-DIFFERENCES = ("margin",)
-"""Columns of temperatures that are differences, which count from nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,59 +57,26 @@ class Listing:
         return tuple(any(cell.right for cell in column) for column in zip(*self.rows, strict=True))
 
 
-def listings(tables: Mapping[str, pd.DataFrame]) -> list[Listing]:
-    """Tables in the order of :data:`TITLES`, without those that have no rows."""
-    return [
-        _listing(name, title, tables[name])
-        for name, title in TITLES.items()
-        if name in tables and len(tables[name])
-    ]
+def listings(tables: Iterable[Table]) -> list[Listing]:
+    """Tables in the order of :data:`ORDER`, without those that have no rows."""
+    found = {table.name: table for table in tables if len(table)}
+    return [_listing(found[name]) for name in ORDER if name in found]
 
 
-def _listing(name: str, title: str, table: pd.DataFrame) -> Listing:
-    kept = [
-        column
-        for column in table.columns
-        if any(cell is not None and cell != "" for cell in table[column])
-    ]
-    heads = [_unit(column) for column in kept]
-    columns = [
-        [_cell(cell, _shown(*head)) for cell in table[column]]
-        for column, head in zip(kept, heads, strict=True)
-    ]
-    rows = tuple(zip(*columns, strict=True))
-    return Listing(name, title, tuple(_head(words, unit) for words, unit in heads), rows)
+def _listing(table: Table) -> Listing:
+    heads, columns = [], []
+    for column, cells in zip(table.columns, columns_of(table), strict=True):
+        if all(cell is None or cell == "" for cell in cells):
+            continue
+        unit = unit_of(column, cells)
+        heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip()))
+        columns.append([_cell(column, cell, unit) for cell in cells])
+    return Listing(table.name, table.title, tuple(heads), tuple(zip(*columns, strict=True)))
 
 
-def _unit(column: str) -> tuple[str, str]:
-    for ending, unit in _UNITS:
-        if column.endswith(ending):
-            return column.removesuffix(ending).replace("_", " "), unit
-    return column.replace("_", " "), ""
-
-
-def _shown(words: str, unit: str) -> ListedUnit:
-    return ListedUnit(unit) if words in DIFFERENCES else SHOWN.get(unit, ListedUnit(unit))
-
-
-def _head(words: str, unit: str) -> Head:
-    return Head(words, _shown(words, unit).name, f"{words} {unit}".strip())
-
-
-def _cell(value: object, unit: ListedUnit) -> Cell:
+def _cell(column: Column, value: object, unit: ColumnUnit) -> Cell:
     if value is None:
         return Cell("", "", False)
-    if isinstance(value, bool):
-        return Cell("yes" if value else "no", "yes" if value else "no", False)
-    if isinstance(value, int | float):
-        return Cell(short(float(value) * unit.factor + unit.zero), f"{value:.9g}", True)
-    return Cell(str(value), str(value), False)
-
-
-def short(value: float) -> str:
-    """Four figures, thousands set apart, no exponent where it can be helped."""
-    if value == 0:
-        return "0"
-    if abs(value) >= 1000:
-        return f"{value:,.0f}".replace(",", "\u202f")
-    return f"{value:.4g}" if abs(value) >= 1e-4 else f"{value:.3e}"
+    right = isinstance(value, int | float) and not isinstance(value, bool)
+    shown = shown_cell(column, value, unit)
+    return Cell(shown, f"{value:.9g}" if right else shown, right)

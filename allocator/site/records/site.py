@@ -32,6 +32,28 @@ class Site:
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
     ``derived``: the network of this site, kept once it is known by ``network_of`` of the room
     ``network``, which alone reads and writes it.
+
+    A site built in Python is checked when it is first used, and has the plan of its file.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> site = al.Site(
+    ...     name="Well and works",
+    ...     fluids={"gas": al.Fluid("gas", heating_value=50e6)},
+    ...     materials={},
+    ...     places={"well": al.Place("well"), "works": al.Place("works", x=400.0)},
+    ...     sources={"well": al.Source("well", "well", "gas", flow=0.002)},
+    ...     storage={},
+    ...     pipes={"dn25": al.PipeType("dn25", capacity=0.01)},
+    ...     routes={"track": al.Route("track", "well", "works", 400.0, pipes=("dn25",))},
+    ...     machines={
+    ...         "engine": al.MachineType("engine", {"gas": 0.001}, {}, {"works": 3}, power_out=15e3)
+    ...     },
+    ...     demands={"town": al.Demand("town", "power", mean=40e3)},
+    ... )
+    >>> round(al.plan(site, node_limit=1000).plan.power.firm_clean)
+    30000
     """
 
     name: str = key(

@@ -137,7 +137,7 @@ def test_tables_sort_by_figure_both_ways(opened: Open, bays: tuple[Site, Plan]) 
     page.locator("details", has=page.locator("#list-bill_of_materials")).evaluate("d => d.open = 1")
     table = page.locator("#list-bill_of_materials")
     heads = [text.split()[0] for text in table.locator("thead th").all_inner_texts()]
-    column = heads.index("kg")
+    column = heads.index("mass,")
     cells = f"#list-bill_of_materials tbody tr td:nth-child({column + 1})"
     figures = f"[...document.querySelectorAll('{cells}')].flatMap(c => +c.dataset.x || [])"
     table.locator("thead th button").nth(column).click()
@@ -158,7 +158,7 @@ def test_a_table_is_copied_with_all_digits(opened: Open, first: tuple[Site, Plan
     text = page.evaluate("navigator.clipboard.readText()")
     rows = [row.split("\t") for row in text.split("\n")]
     assert rows[1][0] == "gas_holder@mill"
-    assert "promised kg/s" in rows[0]  # the unit of what is copied, whatever is shown
+    assert "firm output kg/s" in rows[0]  # the unit of what is copied, whatever is shown
     assert f"{first[1].stores[0].size:.9g}" in rows[1]
 
 

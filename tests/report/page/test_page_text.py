@@ -10,12 +10,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import pandas as pd
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
+from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_to_json
@@ -235,13 +235,17 @@ def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
 
 
 def test_units_that_people_read_beside_those_that_are_copied() -> None:
-    table = pd.DataFrame(
-        [("a", 323.15, 5.0, 0.0025, 7.2e6)],
-        columns=["run", "surface_temperature_k", "margin_k", "peak_kg_per_s", "size_j"],
+    columns = (
+        Column("run", "run"),
+        Column("surface_temperature", "surface", "temperature"),
+        Column("margin", "margin", "temperature_difference"),
+        Column("peak", "peak", "mass_rate"),
+        Column("size", "size", "energy"),
     )
-    (listing,) = listings({"runs": table})
+    table = Table("runs", "Runs", columns, (("a", 323.15, 5.0, 0.0025, 7.2e6),))
+    (listing,) = listings([table])
     assert [(head.words, head.unit, head.exact) for head in listing.heads[1:]] == [
-        ("surface temperature", "degC", "surface temperature K"),
+        ("surface", "degC", "surface K"),
         ("margin", "K", "margin K"),
         ("peak", "g/s", "peak kg/s"),
         ("size", "kWh", "size J"),

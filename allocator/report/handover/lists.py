@@ -1,25 +1,64 @@
-"""The hand-over lists as tables, units in the column names."""
+"""The hand-over lists as tables."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-import pandas as pd
-
+from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report import tables
 from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.handover.cut_list import SPARES, cut_list
 from allocator.report.handover.set_points import set_points
+from allocator.report.tables import table_of
+
+_CUTS = (
+    Column("kind", "kind"),
+    Column("build", "build"),
+    Column("run", "run"),
+    Column("start", "from"),
+    Column("end", "to"),
+    Column("fluid", "fluid"),
+    Column("layer", "layer", "count", "From the inside out."),
+    Column("material", "material"),
+    Column("bore_mm", "bore, mm", "number"),
+    Column("thickness_mm", "thickness, mm", "number"),
+    Column("length", "length", "length"),
+    Column("mass", "mass", "mass"),
+    Column("spares_percent", "spares, %", "number"),
+    Column("cut_length", "length with spares", "length"),
+    Column("cut_mass", "mass with spares", "mass"),
+    Column("stock_left", "stock left", "mass"),
+    Column("note", "note"),
+)
+_STEPS = (
+    Column("step", "step", "count"),
+    Column("action", "action"),
+    Column("what", "what"),
+    Column("where", "where"),
+    Column("materials", "materials"),
+    Column("mass", "mass", "mass"),
+    Column("mass_so_far", "mass so far", "mass"),
+    Column("needs_steps", "after steps"),
+    Column("unlocks", "unlocks"),
+    Column("promised_so_far", "firm power so far", "power"),
+    Column("done_after_d", "done after, d", "number"),
+    Column("next_spell_in_d", "source next on in, d", "number"),
+    Column("note", "note"),
+)
+_SETTINGS = (
+    Column("thing", "thing"),
+    Column("place", "place"),
+    Column("setting", "setting"),
+    Column("value", "value", "number"),
+    Column("unit", "unit"),
+    Column("at_peak", "at peak", "number"),
+    Column("note", "note"),
+)
 
 
-def cut_list_table(site: Network, plan: Plan, spares: float = SPARES) -> pd.DataFrame:
+def cut_list_table(site: Network, plan: Plan, spares: float = SPARES) -> Table:
     """A row a layer of a new run, then a total a material; see :func:`cut_list`."""
-    columns = (
-        "kind build run start end fluid layer material bore_mm thickness_mm length_m mass_kg"
-        " spares_percent cut_length_m cut_mass_kg stock_left_kg note"
-    )
     rows = [
         {
             "kind": line.kind,
@@ -42,19 +81,15 @@ def cut_list_table(site: Network, plan: Plan, spares: float = SPARES) -> pd.Data
         }
         for line in cut_list(site, plan, spares)
     ]
-    return tables.frame(columns, rows)
+    return table_of("cut_list", "Cut list", _CUTS, rows)
 
 
 def _thousandfold(value: float | None) -> float | None:
     return None if value is None else 1000.0 * value
 
 
-def build_order_table(site: Network, plan: Plan, crew: float | None = None) -> pd.DataFrame:
+def build_order_table(site: Network, plan: Plan, crew: float | None = None) -> Table:
     """A row a step; see :func:`build_order`. ``crew``: kg/s of material that the crew builds."""
-    columns = (
-        "step action what where materials mass_kg mass_so_far_kg needs_steps unlocks"
-        " promised_so_far_w done_after_d next_spell_in_d note"
-    )
     rows = [
         {
             "step": step.number,
@@ -73,7 +108,7 @@ def build_order_table(site: Network, plan: Plan, crew: float | None = None) -> p
         }
         for step in build_order(site, plan, crew)
     ]
-    return tables.frame(columns, rows)
+    return table_of("build_order", "Build order", _STEPS, rows)
 
 
 def spans(numbers: Iterable[int]) -> str:
@@ -98,9 +133,8 @@ def _joined(numbers: Iterable[int]) -> Iterator[tuple[int, int]]:
 
 def set_points_table(
     site: Network, plan: Plan, reserves: Mapping[str, tuple[float, str]] | None = None
-) -> pd.DataFrame:
+) -> Table:
     """A row a setting; see :func:`set_points`."""
-    columns = "thing place setting value unit at_peak note"
     rows = [
         {
             "thing": setting.thing,
@@ -113,4 +147,4 @@ def set_points_table(
         }
         for setting in set_points(site, plan, reserves)
     ]
-    return tables.frame(columns, rows)
+    return table_of("set_points", "Set-points", _SETTINGS, rows)

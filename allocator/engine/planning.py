@@ -1,0 +1,236 @@
+"""A site planned, and the plan audited: by keywords for users, by a record for other rooms."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import replace
+from typing import Literal
+
+from allocator.base.errors import AllocatorError, PlanFileError
+from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
+from allocator.engine.result import PlanResult
+from allocator.engine.simulating import prove_plan
+from allocator.engine.time_limit import seconds_for_search, time_for_proof
+from allocator.network.cautions import cautions_for
+from allocator.plans.records import Plan, Withstands
+from allocator.search import Outcome, Settings, make_plan
+from allocator.search.outcome import Reporter
+from allocator.site.records import Site
+from allocator.solver.settings import Lift
+from allocator.verify import audit
+
+
+class NoPlanError(AllocatorError):
+    """Planning ended without a plan.
+
+    Attributes
+    ----------
+    outcome : Outcome
+        ``outcome.proven_impossible`` is true where no plan can exist; ``outcome.reason`` says why,
+        ``outcome.search`` how the search went.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> try:
+    ...     al.plan("networks/dry_valley.yaml", node_limit=1000)
+    ... except al.NoPlanError as error:
+    ...     print(error.outcome.proven_impossible)
+    True
+    """
+
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome = outcome
+        super().__init__(outcome.reason)
+
+
+def plan(
+    site: SiteOrPath,
+    *,
+    basis: Literal["firm", "mean"] = "firm",
+    time_limit: float = 60.0,
+    node_limit: int | None = None,
+    gap: float = 1e-4,
+    seed: int = 0,
+    threads: int | None = None,
+    solver: str = "highs",
+    effort: Literal["quick", "normal", "thorough"] = "normal",
+    start: PlanOrPath | None = None,
+    lose: int = 0,
+    robust: int = 0,
+    alternatives: int = 1,
+    within: float = 0.05,
+    prices: bool = True,
+    lifts: Sequence[Lift] = (),
+    prove: int | None = None,
+    report: Reporter | None = None,
+    executor: Executor | None = None,
+) -> PlanResult:
+    """Plan a site, audit the plan, and simulate it: what ``allocator plan`` does.
+
+    Parameters
+    ----------
+    site
+        The site, or the path of its file.
+    basis
+        ``"firm"``: what the plan promises holds at all times. ``"mean"``: every source at its
+        average, as if stores of any size stood everywhere.
+    time_limit
+        Seconds for everything.
+    node_limit
+        Nodes of a branch-and-bound search, in place of the time limit: the same plan on every
+        machine.
+    gap
+        Relative gap between a goal and its bound that is good enough.
+    seed
+        Seed of the search. The same site, seed and node limit give the same plan.
+    threads
+        Threads of the solver, all in this process. By default one, and a second process for the
+        bound where there is a time limit and a second core.
+    solver
+        Solver of the integer programs: ``"highs"``, or another that PuLP finds, such as ``"cbc"``.
+    effort
+        How many starts the search of a larger site makes.
+    start
+        A plan of this site, or of an older version of it, to start from; or its path.
+    lose
+        Hold the promise when any so many sources give nothing, with no valve touched.
+    robust
+        Hold the promise when any so many sources give the low end of their range.
+    alternatives
+        Plans in all, which differ in what is built.
+    within
+        Share of the first goal that an alternative may lose.
+    prices
+        Find what one more of each limit is worth.
+    lifts
+        Steps of limits, to find what the plan gains when it is planned again with more of each.
+    prove
+        Draws from random phases, a year each, in the simulation of the plan. By default a short
+        one that is left out where the time is over; 0: none.
+    report
+        Called with each line of progress.
+    executor
+        Runs the starts of the search, such as a process pool; by default one after the other.
+
+    Returns
+    -------
+    PlanResult
+        The plan with its bound, gap, status, audit, simulation and tables. Where the best plan
+        fails its audit, it is the best one found on the way that passes.
+
+    Raises
+    ------
+    SiteFileError
+        The site has faults: all of them, each with its line where it is read from a file.
+    PlanFileError
+        The plan to start from has faults.
+    NoPlanError
+        No plan exists, or none was found in the time.
+    ValueError
+        A setting that cannot be, or a solver that is not available.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> result = al.plan("networks/first.yaml", node_limit=1000)
+    >>> result
+    PlanResult('First site': firm clean power 13.4 kW, bound 13.4 kW, gap 0 %, search optimal,
+    audit passed, promise simulated kept)
+    >>> result.machines.to_frame()[["type", "place", "count"]].to_dict("records")
+    [{'type': 'small_engine', 'place': 'mill', 'count': 2}]
+    """
+    began = time.perf_counter()
+    site = site_of(site)
+    check_robust(site, robust)
+    settings = Settings(
+        basis=basis,
+        time_limit=time_limit,
+        gap=gap,
+        seed=seed,
+        threads=threads,
+        solver=solver,
+        node_limit=node_limit,
+        prices=prices,
+        lifts=tuple(lifts),
+        withstands=Withstands(lose, robust),
+        effort=effort,
+        start=None if start is None else plan_of(start),
+        alternatives=alternatives,
+        loss=within,
+    )
+    gone = time.perf_counter() - began
+    limit = seconds_for_search(time_limit, gone, len(site.sources))
+    result = plan_site(site, replace(settings, time_limit=limit), report, executor)
+    gone = time.perf_counter() - began
+    hurried = prove is None and node_limit is None
+    if hurried and not time_for_proof(time_limit, gone, len(site.sources)):
+        return replace(result, not_simulated="no time was left")
+    return proved(result, prove, seed, executor)
+
+
+def check_robust(site: Site, robust: int) -> None:
+    """Raises ValueError where a promise is to hold at low ends of ranges that no source has."""
+    if robust and not any(f"sources.{name}.flow" in site.spreads for name in site.sources):
+        raise ValueError(
+            "robust: no source has a range for its flow; write, for instance, "
+            "'flow: {low: 2 g/s, high: 4 g/s}'"
+        )
+
+
+def proved(
+    result: PlanResult,
+    draws: int | None = None,
+    seed: int = 0,
+    executor: Executor | None = None,
+) -> PlanResult:
+    """The result with the plan's set-points and simulation, where there is a promise to test.
+
+    ``draws``: see :func:`allocator.engine.simulating.prove_plan`; 0: none. Ctrl-C, and a plan with
+    too much in it to simulate, leave the result as it is but for a note of that.
+    """
+    if not result.audit.accepted or result.plan.basis != "firm" or draws == 0:
+        return result
+    try:
+        plan, trace = prove_plan(result.site, result.plan, draws, seed=seed, executor=executor)
+    except PlanFileError as error:
+        return replace(result, not_simulated=error.faults[0].problem)
+    except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its simulation
+        return replace(result, not_simulated="interrupted")
+    return replace(result, plan=plan, simulation=trace)
+
+
+def plan_site(
+    site: SiteOrPath,
+    settings: Settings | None = None,
+    report: Reporter | None = None,
+    executor: Executor | None = None,
+) -> PlanResult:
+    """The same as :func:`plan` by a record of settings, without the simulation.
+
+    Raises:
+        SiteFileError: the file has faults.
+        NoPlanError: no plan exists, or none was found in the time.
+        ValueError: the named solver is not available.
+    """
+    site = site_of(site)
+    settings = replace(settings or Settings(), breaches=breaches_of)
+    outcome = make_plan(site, settings, report, executor)
+    if outcome.plan is None:
+        raise NoPlanError(outcome)
+    plan = replace(outcome.plan, cautions=cautions_for(site), verified=False)
+    found = audit(site, plan)
+    others = tuple(
+        replace(other, verified=True)
+        for plain in outcome.alternatives
+        if audit(site, other := replace(plain, cautions=plan.cautions, verified=False)).accepted
+    )
+    outcome = replace(outcome, alternatives=others)
+    return PlanResult(site, replace(plan, verified=found.accepted), found, outcome)
+
+
+def breaches_of(site: Site, plan: Plan) -> tuple[str, ...]:
+    """What the audit has against a plan, in words."""
+    return tuple(str(breach) for breach in audit(site, plan).breaches)
