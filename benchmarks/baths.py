@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import time
 
-from allocator.physics.bath_cycles import CycleRow, cycle_of
-from allocator.physics.bath_settled import settled
-from allocator.physics.baths import BathStep, HeatDraw, Inflow, ThermalMass
+from allocator.physics.heat_sink_cycles import CycleRow, cycle_of
+from allocator.physics.heat_sink_settled import settled
+from allocator.physics.heat_sinks import HeatDraw, HeatSinkStep, Inflow, ThermalMass
 
 DAY = 86_400.0
 ON, EVERY, SPELL, PERIOD = 40.0, 240.0, 21 * DAY, 63 * DAY
@@ -25,8 +25,8 @@ def burst(span: float) -> Inflow:
 
 def marched() -> float:
     """K at the start of the period that repeats."""
-    on, quiet = BathStep(BODY, burst(ON)), BathStep(BODY, Inflow(EVERY - ON))
-    rest = BathStep(BODY, Inflow(PERIOD - SPELL))
+    on, quiet = HeatSinkStep(BODY, burst(ON)), HeatSinkStep(BODY, Inflow(EVERY - ON))
+    rest = HeatSinkStep(BODY, Inflow(PERIOD - SPELL))
     period = CycleRow([*[on, quiet] * round(SPELL / EVERY), rest])
     now, before = 288.15, 0.0
     while abs(now - before) > 1e-9:

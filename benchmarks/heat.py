@@ -43,7 +43,7 @@ from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.physics.arrays import Floats
 from allocator.physics.conductivity import Conductivity
-from allocator.physics.insulation import Outside, lagging_of
+from allocator.physics.insulation import Outside, insulation_of
 from allocator.physics.runs import STEPS, along
 from allocator.physics.substances import Substance, value
 from allocator.search.bounds.proving import prover_of
@@ -294,13 +294,13 @@ def combinations() -> None:
     def specific_heat(kelvin: Floats) -> Floats:
         return np.interp(kelvin, grid, table)
 
-    lagging = lagging_of(
+    insulation = insulation_of(
         [
             (float(b), [(STEEL, float(w)), (WOOL, float(t))], 0.3)
             for b, w, t in zip(bore, wall, wool, strict=True)
         ]
     )
-    found = along(lagging, inlet, length, rate, specific_heat, Outside.of(COUNT, AROUND))
+    found = along(insulation, inlet, length, rate, specific_heat, Outside.of(COUNT, AROUND))
     ours = time.perf_counter() - began
 
     began = time.perf_counter()

@@ -255,7 +255,9 @@ COVE_PLAN = Plan(
         MachineUse("set@works", "set", "works", 1, 1, 1, 0.4, {"town": 0.375}),
         # 0.9 * 0.35 * 4 kW = 1.26 kW through the battery.
         # One run of 600 s takes 0.6 kg, and 0.9 of what it gives is stored: 0.667 kg.
-        MachineUse("oil_set@works", "oil_set", "works", 1, 0, cycled=0.35, receiver={"oil": 0.7}),
+        MachineUse(
+            "oil_set@works", "oil_set", "works", 1, 0, cycled=0.35, buffer_vessel={"oil": 0.7}
+        ),
         # 500 W (0.1 + 0.9 * 0.5) = 275 W.
         MachineUse("splitter@works", "splitter", "works", 1, 1, 1, 0.5),
     ),

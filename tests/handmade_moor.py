@@ -19,9 +19,9 @@ from allocator.plans.records import (
     MachineUse,
     Plan,
     Power,
+    Robustness,
     SourceUse,
     StoreUse,
-    Withstands,
 )
 from allocator.site.records import (
     POWER,
@@ -107,7 +107,7 @@ MOOR_LOST_PLAN = Plan(
     materials=(),
     emissions=Emissions(0.0, 0.0066, {"breath": 0.0066}),
     money=0.0,
-    withstands=Withstands(lost=1),
+    robustness=Robustness(lost=1),
 )
 
 # The seep feeds the sets past the store: 0.0006 of the 0.0008 kg/s that it gives at its low end.
@@ -119,5 +119,5 @@ MOOR_LOW_PLAN = replace(
     machines=(MachineUse("set@mill", "set", "mill", 4, 4, 4, 3.9),),
     demands=(DemandUse("town", POWER, 50e3, 0.78, 0.0),),
     emissions=Emissions(0.0, 0.0078, {"breath": 0.0078}),
-    withstands=Withstands(low=1),
+    robustness=Robustness(low=1),
 )

@@ -334,17 +334,17 @@ def _built(draw: st.DrawFn, site: Site) -> Built:
 
 
 @st.composite
-def sites_with_baths(draw: st.DrawFn) -> Site:
+def sites_with_heat_sinks(draw: st.DrawFn) -> Site:
     """A small site with a bath or two: stones that are heated, water or oil in which gas cools."""
     site = draw(sites())
     water = Fluid("water", phase="liquid", substance="Water")
     oil_bath = Fluid("thermal_oil", phase="liquid", constants={"specific_heat": 2000.0})
-    baths = {}
+    heat_sinks = {}
     for number in range(draw(st.integers(1, 2))):
         kind = draw(st.sampled_from(["stones", "water", "thermal_oil"]))
         mass = draw(st.sampled_from([50.0, 500.0, 5000.0]))
         hottest = draw(st.sampled_from([340.0, 360.0, 390.0]))
-        baths[f"bath_{number}"] = HeatSink(
+        heat_sinks[f"bath_{number}"] = HeatSink(
             f"bath_{number}",
             source=draw(st.sampled_from(list(site.sources))),
             mass=mass,
@@ -364,7 +364,7 @@ def sites_with_baths(draw: st.DrawFn) -> Site:
             cooler=draw(st.sampled_from([None, HeatSinkCooler(KILOWATT, hottest - 10.0, 0.05)])),
         )
     return replace(
-        site, fluids={**site.fluids, "water": water, "thermal_oil": oil_bath}, heat_sinks=baths
+        site, fluids={**site.fluids, "water": water, "thermal_oil": oil_bath}, heat_sinks=heat_sinks
     )
 
 

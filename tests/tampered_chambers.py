@@ -9,7 +9,7 @@ from tampered_holds import POINTS
 from tampering import HOLDER, JUST_OVER, Tampering, add, change, drop, edit
 
 from allocator.network.cautions import cautions_for
-from allocator.plans.records import ChamberHold, Plan, SourceUse, Withstands
+from allocator.plans.records import ChamberHold, Plan, Robustness, SourceUse
 from allocator.site.chambers import GAS_CONSTANT
 from allocator.site.records import Chamber
 
@@ -81,6 +81,6 @@ TAMPERED: dict[str, Tampering] = {
         "unknown_name", add(COVE_MEAN_PLAN, "sources", SourceUse(ALWAYS, True, False))
     ),
     "a chamber in a promise that withstands lost sources": deep(
-        "chamber_without", change(COVE_THROUGH, withstands=Withstands(lost=1)), "'north'"
+        "chamber_without", change(COVE_THROUGH, robustness=Robustness(lost=1)), "'north'"
     ),
 }

@@ -124,9 +124,11 @@ TAMPERED: dict[str, Tampering] = {
         "swing_reserve", edit(COVE_PLAN, "batteries", "cells@works", swing_part=2.3e6)
     ),
     "on and off with too small a receiver": cove(
-        "receiver", edit(COVE_PLAN, "machines", OIL, receiver={"oil": 0.66})
+        "receiver", edit(COVE_PLAN, "machines", OIL, buffer_vessel={"oil": 0.66})
     ),
-    "on and off with no receiver": cove("receiver", edit(COVE_PLAN, "machines", OIL, receiver={})),
+    "on and off with no receiver": cove(
+        "receiver", edit(COVE_PLAN, "machines", OIL, buffer_vessel={})
+    ),
     "a converter that follows": cove(
         "converter_steady", edit(COVE_PLAN, "machines", SPLIT, following={"town": 0.1})
     ),

@@ -7,7 +7,7 @@ from dataclasses import replace
 from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
 from tampering import Tampering, change, edit
 
-from allocator.plans.records import FLAT, Plan, Withstands
+from allocator.plans.records import FLAT, Plan, Robustness
 from allocator.site.records import Site, Source
 
 
@@ -25,7 +25,7 @@ def _many() -> tuple[Site, Plan]:
     plan = change(
         MOOR_LOST_PLAN,
         sources=(*MOOR_LOST_PLAN.sources, *uses),
-        withstands=Withstands(lost=4),
+        robustness=Robustness(lost=4),
     )
     return site, plan
 
@@ -44,15 +44,15 @@ TAMPERED: dict[str, Tampering] = {
         "without source 'three'",
     ),
     "one source more said to be withstood": moor(
-        "store_without_long_run", change(MOOR_LOST_PLAN, withstands=Withstands(lost=2))
+        "store_without_long_run", change(MOOR_LOST_PLAN, robustness=Robustness(lost=2))
     ),
     "one low source beside the lost one": moor(
         "store_without_long_run",
-        change(MOOR_LOST_PLAN, withstands=Withstands(lost=1, low=1)),
+        change(MOOR_LOST_PLAN, robustness=Robustness(lost=1, low=1)),
         "without source 'three' and all of source 'one'",
     ),
     "a source that may be lost feeds no store": moor(
-        "direct_lost", change(MOOR_LOW_PLAN, withstands=Withstands(lost=1)), "seep"
+        "direct_lost", change(MOOR_LOW_PLAN, robustness=Robustness(lost=1)), "seep"
     ),
     "more past the store than a low source gives": moor(
         "direct_low",

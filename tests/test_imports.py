@@ -31,9 +31,9 @@ ROOMS = {
     },
     "physics": {
         "arrays",
-        "bath_cycles",
-        "bath_settled",
-        "baths",
+        "heat_sink_cycles",
+        "heat_sink_settled",
+        "heat_sinks",
         "boiling",
         "conductivity",
         "exchangers",
@@ -63,7 +63,7 @@ ROOMS = {
     },
     "cycles": {"", "balance", "chambers", "windows"},
     "network": {
-        "bath_body",
+        "heat_sink_body",
         "cautions",
         "coolers",
         "deriving",
@@ -78,7 +78,7 @@ ROOMS = {
         "sinks",
     },
     "plans": {"file", "records"},
-    "thermal": {"", "baths", "upper"},
+    "thermal": {"", "heat_sinks", "upper"},
     "model": {
         "buffers",
         "chambers",

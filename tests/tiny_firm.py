@@ -218,9 +218,9 @@ class FirmBasis(Basis):
             other = [*burst, (-1.0, spare)]
             self.program.most([*other, (1.0, cycled)], float(count - running))
             self.program.most([(1.0, cycled)], float(count - running))
-            lumpy = machine.no_load > 0 or machine.min_load > 0
-            lumps = self.whole.lumps.get(me, 0) if lumpy else 0
-            if lumpy and not lumps:
+            batched = machine.no_load > 0 or machine.min_load > 0
+            batch_draw = self.whole.batch_draw.get(me, 0) if batched else 0
+            if batched and not batch_draw:
                 self.program.most(other, 0.0)
             lowest = 1.0 if self.beta is None else float(self.beta.min())
             least = [(1.0 if s == FLAT else lowest, key) for s, key in loads]
@@ -248,9 +248,9 @@ class FirmBasis(Basis):
                     share = turning if burnt else loaded
                     balance += times(share, machine.outputs.get(fuel, 0.0))
                 self._in_another_shape(machine, place, shape, turning, loaded)
-            if cycling or lumps:
+            if cycling or batch_draw:
                 seconds = max(machine.min_up_time, machine.min_down_time, 1.0)
-                reserve.append(((cycling + lumps) * machine.power_out * seconds, one))
+                reserve.append(((cycling + batch_draw) * machine.power_out * seconds, one))
         if reserve:
             swings: Terms = [(1.0, ("swing", (k.name, p))) for k, p in self.batteries]
             self.program.least(swings + times(reserve, -1.0), 0.0)

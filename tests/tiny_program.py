@@ -35,8 +35,9 @@ class Whole:
     """The whole numbers of a plan: what is tapped, laid, stood and run.
 
     ``lay``: route -> build or None. ``count``, ``running``, ``cycling``: by (type, place).
-    ``units``: whole units of a store by (type, place), for stores that come in units. ``lumps``: 1
-    where a machine that cannot burn a burst in part of a unit may run on and off for it.
+    ``units``: whole units of a store by (type, place), for stores that come in units.
+    ``batch_draw``: 1 where a machine that cannot burn a burst in part of a unit may run on and
+    off for it.
     """
 
     tap: Mapping[str, int]
@@ -45,7 +46,7 @@ class Whole:
     running: Mapping[tuple[str, str], int]
     cycling: Mapping[tuple[str, str], int]
     units: Mapping[tuple[str, str], int]
-    lumps: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    batch_draw: Mapping[tuple[str, str], int] = field(default_factory=dict)
 
 
 class UnsolvedError(Exception):

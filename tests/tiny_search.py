@@ -25,11 +25,11 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
     cycles = firm and any(kind.holds == POWER for kind in site.storage.values())
     states = [
         [
-            (count, running, cycling, lumps)
+            (count, running, cycling, batch_draw)
             for count in range((site.machines[name].places[place] or 0) + 1)
             for running in range(count + 1 if firm else 1)
             for cycling in range(2 if cycles and running < count else 1)
-            for lumps in range(2 if cycles and running < count and _lumpy(site, name) else 1)
+            for batch_draw in range(2 if cycles and running < count and _batched(site, name) else 1)
         ]
         for name, place in spots
     ]
@@ -52,14 +52,14 @@ def choices(site: Site, basis: type[Basis]) -> Iterator[Whole]:
             count={spot: s[0] for spot, s in zip(spots, state, strict=True)},
             running={spot: s[1] for spot, s in zip(spots, state, strict=True)},
             cycling={spot: s[2] for spot, s in zip(spots, state, strict=True)},
-            lumps={spot: s[3] for spot, s in zip(spots, state, strict=True)},
+            batch_draw={spot: s[3] for spot, s in zip(spots, state, strict=True)},
             units={(n, p): u for (n, p, _), u in zip(united, unit, strict=True)},
         )
         if all(material(site, whole, n) <= (m.stock or 0.0) for n, m in site.materials.items()):
             yield whole
 
 
-def _lumpy(site: Site, name: str) -> bool:
+def _batched(site: Site, name: str) -> bool:
     return site.machines[name].no_load > 0 or site.machines[name].min_load > 0
 
 

@@ -147,7 +147,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.base.quiet import stdout_for_data
     from allocator.engine import NoPlanError, plan_site
     from allocator.engine.planning import check_robust
-    from allocator.plans.records import Withstands
+    from allocator.plans.records import Robustness
     from allocator.search.outcome import REFUSED
 
     try:
@@ -159,7 +159,7 @@ def run(given: argparse.Namespace) -> int:
             start=start,
             alternatives=given.alternatives,
             loss=given.within,
-            withstands=Withstands(given.lose, given.robust),
+            robustness=Robustness(given.lose, given.robust),
         )
         with stdout_for_data():
             result = plan_site(site, settings, follower(progress_of(given)))

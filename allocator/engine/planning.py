@@ -14,7 +14,7 @@ from allocator.engine.result import PlanResult
 from allocator.engine.simulating import prove_plan
 from allocator.engine.time_limit import seconds_for_search, time_for_proof
 from allocator.network.cautions import cautions_for
-from allocator.plans.records import Plan, Withstands
+from allocator.plans.records import Plan, Robustness
 from allocator.search import Outcome, Settings, make_plan
 from allocator.search.outcome import Reporter
 from allocator.site.records import Site
@@ -155,7 +155,7 @@ def plan(
         node_limit=node_limit,
         prices=prices,
         lifts=tuple(lifts),
-        withstands=Withstands(lose, robust),
+        robustness=Robustness(lose, robust),
         effort=effort,
         start=None if start is None else plan_of(start),
         alternatives=alternatives,

@@ -19,7 +19,7 @@ ROOMIER = 1.0 + 1e-6
 """Above the rounding of what the audit computes anew."""
 
 
-def receivers_of(sets: IndexSets, group: Group) -> Mapping[str, float]:
+def buffer_vessels_of(sets: IndexSets, group: Group) -> Mapping[str, float]:
     """Fluid -> kg that a receiver must hold beside a unit of the group that is run on and off."""
     seconds = bridged(group.type) / sets.efficiency(sets.bus(group.place)) * ROOMIER
     rates = dict(group.type.inputs)

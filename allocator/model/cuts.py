@@ -33,7 +33,7 @@ from allocator.model.worst_sources import (
     choices_count,
     too_many,
 )
-from allocator.plans.records import FLAT, NOTHING, Withstands
+from allocator.plans.records import FLAT, NOTHING, Robustness
 
 
 @dataclass(frozen=True)
@@ -41,23 +41,23 @@ class Promise:
     """One promise: a size, what fills it and what it releases.
 
     ``inflows``: (curve, kg or J a unit of the variable, key); ``draws``: (shape curve or None
-    for flat, key). ``standing`` is size that is not a variable.
-    ``idle``: loss that a standing store without a promise need not bear. ``withstands``: what it
+    for flat, key). ``existing`` is size that is not a variable.
+    ``idle``: loss that a standing store without a promise need not bear. ``robustness``: what it
     must hold against; ``low``: source -> share of its rate that may be missing;
-    ``sure``: sources that cannot be lost.
+    ``reliable``: sources that cannot be lost.
     """
 
     name: str
     size: Key
-    standing: float
+    existing: float
     loss: float
     inflows: tuple[tuple[Curve, float, Key], ...]
     steady: Key | None
     draws: tuple[tuple[DemandCurve | None, Key], ...]
     idle: Key | None = None
-    withstands: Withstands = NOTHING
+    robustness: Robustness = NOTHING
     low: Mapping[str, float] = field(default_factory=dict)
-    sure: frozenset[str] = frozenset()
+    reliable: frozenset[str] = frozenset()
 
     def row(
         self,
@@ -84,7 +84,7 @@ class Promise:
             else:
                 need = length + shape.sigma if tail else float(shape.largest(np.array([length]))[0])
             terms.append((-need, key))
-        low = -self.standing * (1.0 - self.loss * length)
+        low = -self.existing * (1.0 - self.loss * length)
         kind = ("tail" if tail else "window") + _without(missing)
         return model.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
 
@@ -105,7 +105,7 @@ class Promise:
         terms += [(-1.0 - spare, key) for _, key in self.draws]
         terms.append((-self.loss, self.size))
         name = f"store_cut[{self.name},endless{_without(missing)}]"
-        return model.scaled_row(name, terms, low=self.loss * self.standing)
+        return model.scaled_row(name, terms, low=self.loss * self.existing)
 
     def feeders(self, values: Mapping[Key, float]) -> list[Feeder]:
         """The sources that feed it at a point, each with all that it gives together."""
@@ -115,9 +115,10 @@ class Promise:
                 source = source_of(key)
                 before = rates.get(source, (curve, 0.0))[1]
                 rates[source] = (curve, before + weight * values[key])
-        low = self.low if self.withstands.low > 0 else {}
+        low = self.low if self.robustness.low > 0 else {}
         return [
-            Feeder(s, c, rate, low.get(s, 0.0), s in self.sure) for s, (c, rate) in rates.items()
+            Feeder(s, c, rate, low.get(s, 0.0), s in self.reliable)
+            for s, (c, rate) in rates.items()
         ]
 
 
@@ -142,7 +143,7 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
         TooManyChoicesError: sources may be lost or low in more ways than can be looked at.
     """
     found = []
-    sure = frozenset(s for s in sets.sources if sets.site.sources[s].reliable)
+    reliable = frozenset(s for s in sets.sources if sets.site.sources[s].reliable)
     low = {s: share for s in sets.sources if (share := sets.may_miss(s)) > 0}
     for name, store in sets.fluid_stores.items():
         k = f"store:{name}"
@@ -157,15 +158,15 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
             Promise(
                 name,
                 ("size", name),
-                store.standing,
+                store.existing,
                 store.type.loss,
                 inflows,
                 ("inflow", name),
                 draws,
-                ("idle", name) if store.type.loss * store.standing > 0 else None,
-                sets.withstands,
+                ("idle", name) if store.type.loss * store.existing > 0 else None,
+                sets.robustness,
                 low,
-                sure,
+                reliable,
             )
         )
     for name, battery in sets.batteries.items():
@@ -190,13 +191,13 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
                         for j in (FLAT, *sets.power_shapes())
                     ),
                     None,
-                    sets.withstands,
+                    sets.robustness,
                     low,
-                    sure,
+                    reliable,
                 )
             )
     for promise in found:
-        if promise.withstands.anything:
+        if promise.robustness.anything:
             check_choices(promise)
     return (*found, *chamber_cuts(sets))
 
@@ -206,7 +207,7 @@ def check_choices(promise: Promise) -> None:
     cycles: dict[int, set[str]] = {}
     for curve, _, key in promise.inflows:
         cycles.setdefault(id(curve), set()).add(source_of(key))
-    number = choices_count([len(sources) for sources in cycles.values()], promise.withstands)
+    number = choices_count([len(sources) for sources in cycles.values()], promise.robustness)
     if number > MOST_CHOICES:
         raise TooManyChoicesError(f"{promise.name}: {too_many(number)}")
 
@@ -227,7 +228,7 @@ def violated(
         )
         if row is not None:
             rows.append(row)
-        elif not isinstance(promise, ChamberCut) and promise.withstands.anything:
+        elif not isinstance(promise, ChamberCut) and promise.robustness.anything:
             rows += _without_some(model, promise, values, tolerance)
     return rows
 
@@ -251,7 +252,7 @@ def _without_some(
     model: Model, promise: Promise, values: Mapping[Key, float], tolerance: float
 ) -> list[Row]:
     """Cuts of the choices of missing sources that break a promise, of the worst few."""
-    tried = choices_against(promise.feeders(values), promise.withstands)
+    tried = choices_against(promise.feeders(values), promise.robustness)
     if tolerance > 1e-6:
         tried = tried[:FEW]
     rows: list[Row] = []
@@ -283,7 +284,7 @@ def _worst(
             flat += amount
         elif amount > 0:
             following.append((shape, amount))
-    size = promise.standing + values[promise.size]
+    size = promise.existing + values[promise.size]
     asked = flat + sum(amount for _, amount in following)
     if asked <= 0:
         return None

@@ -66,8 +66,8 @@ def want_row(model: Model, sets: IndexSets, want: Want) -> Limit:
     dimension = DIMENSION_OF_WANT.get(want.kind, "power")
     limit = Limit("want", name, (), want.amount, dimension, at_most, want.words)
     slacked(model, limit)
-    terms, factor, standing = _wanted(model, sets, want)
-    amount = want.amount * factor - standing
+    terms, factor, existing = _wanted(model, sets, want)
+    amount = want.amount * factor - existing
     if want.kind == "tap":
         _taken(model, sets, want, limit)
     if at_most:
@@ -111,8 +111,8 @@ def _wanted(model: Model, sets: IndexSets, want: Want) -> tuple[Terms, float, fl
             for g in sets.groups.values()
             if want.name in (g.name, g.type.name, f"{g.type.name}@{sets.site.ground(g.place)}")
         ]
-        standing = float(sum(group.standing for group in groups))
-        return [(1.0, ("count", group.name)) for group in groups], 1.0, standing
+        existing = float(sum(group.existing for group in groups))
+        return [(1.0, ("count", group.name)) for group in groups], 1.0, existing
     if want.kind == "emission":
         return counted_emission(sets), 1.0, 0.0
     return money(sets, model), 1.0, 0.0

@@ -105,7 +105,7 @@ def bursts(sets: IndexSets, group: str) -> dict[str, Terms]:
     return found
 
 
-def is_lumpy(group: Group) -> bool:
+def is_batched(group: Group) -> bool:
     """True where a part of a unit cannot burn a burst as it comes, at full-load efficiency.
 
     Fuel at no load, or a least load: the part is a unit run on and off then, in lumps.
@@ -148,7 +148,7 @@ def can_cycle(sets: IndexSets, group: Group) -> bool:
     return (
         not sets.lossless
         and group.type.power_out > 0
-        and is_lumpy(group)
+        and is_batched(group)
         and sets.has_battery(sets.bus(group.place))
     )
 

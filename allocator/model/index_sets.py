@@ -14,7 +14,7 @@ from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
 from allocator.model.levelling import Levelling, levelling
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
-from allocator.plans.records import FLAT, NOTHING, Withstands
+from allocator.plans.records import FLAT, NOTHING, Robustness
 from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
 
 SITE_BUS = ""
@@ -30,7 +30,7 @@ class StoreSite:
     name: str
     type: StoreType
     place: str
-    standing: float
+    existing: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Group:
     name: str
     type: MachineType
     place: str
-    standing: int
+    existing: int
     most_new: int | None
     clean: bool
 
@@ -59,12 +59,12 @@ class Destination:
 
 @dataclass(frozen=True, slots=True)
 class Pipe:
-    """A fluid on a route: the builds that may carry it; ``standing`` is the build there now."""
+    """A fluid on a route: the builds that may carry it; ``existing`` is the build there now."""
 
     route: str
     fluid: str
     builds: tuple[str, ...]
-    standing: str | None
+    existing: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ class IndexSets:
     fluid_shapes: Mapping[str, tuple[str, ...]]
     levellings: Mapping[tuple[str, str], Levelling]
     lossless: bool = False
-    withstands: Withstands = NOTHING
+    robustness: Robustness = NOTHING
 
     def may_miss(self, source: str) -> float:
         """Share of a source's flow that is missing at the low end of its range."""
@@ -242,11 +242,11 @@ def _groups(site: Network, excluded: set[str]) -> dict[str, Group]:
         for place, most in machine.places.items():
             if place in excluded:
                 continue
-            standing = site.built.machines.get((machine.name, place), 0)
+            existing = site.built.machines.get((machine.name, place), 0)
             name = f"{machine.name}@{place}"
-            most_new = None if most is None else max(0, most - standing)
+            most_new = None if most is None else max(0, most - existing)
             clean = is_clean(site, machine)
-            groups[name] = Group(name, machine, place, standing, most_new, clean)
+            groups[name] = Group(name, machine, place, existing, most_new, clean)
     return groups
 
 
@@ -270,8 +270,8 @@ def _store_sites(site: Network, excluded: set[str]) -> dict[str, StoreSite]:
         for place in store.places:
             if place not in excluded:
                 name = f"{store.name}@{place}"
-                standing = site.built.storage.get((store.name, place), 0.0)
-                found[name] = StoreSite(name, store, place, standing)
+                existing = site.built.storage.get((store.name, place), 0.0)
+                found[name] = StoreSite(name, store, place, existing)
     return found
 
 
@@ -298,7 +298,7 @@ def material_per_metre(build: PipeType) -> dict[str, float]:
 
 
 def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[str, str], Pipe]:
-    standing = {(r.route, r.fluid): r.pipe for r in site.built.pipes}
+    existing = {(r.route, r.fluid): r.pipe for r in site.built.pipes}
     pipes = {}
     for route in site.routes.values():
         if route.start in excluded or route.end in excluded:
@@ -316,7 +316,7 @@ def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[st
                 for build, rate in offered
                 if not any(beats(o, build, r - rate) for o, r in offered if o is not build)
             ]
-            now = standing.get((route.name, fluid))
+            now = existing.get((route.name, fluid))
             if now is not None and now not in kept:
                 kept.append(now)
             if kept:

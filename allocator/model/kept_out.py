@@ -32,7 +32,7 @@ def kept_out_lines(sets: IndexSets) -> list[str]:
 def _users(sets: IndexSets) -> Mapping[str, tuple[Group, ...]]:
     """Fluid -> machines that may turn it into power, at once or by way of other fluids."""
     served = _served(sets)
-    groups = [g for g in sets.groups.values() if g.standing or g.most_new != 0]
+    groups = [g for g in sets.groups.values() if g.existing or g.most_new != 0]
     groups = [g for g in groups if g.type.power_out <= 0 or sets.bus(g.place) in served]
     useful: set[str] = set()
     while True:

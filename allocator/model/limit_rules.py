@@ -125,7 +125,7 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         place = sets.site.ground(group.place)
         path = ("machines", group.type.name, "places", place)
         words = f"machine '{group.type.name}' may stand at '{place}'"
-        value = float(group.most_new + group.standing)
+        value = float(group.most_new + group.existing)
         limit = Limit("places", name, path, value, "number", True, words)
         slacked(model, limit)
         key = ("count", name)

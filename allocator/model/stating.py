@@ -11,28 +11,28 @@ from allocator.model.model import Model
 from allocator.model.rules import state_rules
 from allocator.model.variables import declare
 from allocator.network.records import Network
-from allocator.plans.records import NOTHING, Withstands
+from allocator.plans.records import NOTHING, Robustness
 
 
-def offered(site: Network, basis: str, withstands: Withstands = NOTHING) -> IndexSets:
+def offered(site: Network, basis: str, robustness: Robustness = NOTHING) -> IndexSets:
     """What may be decided on a site on a basis."""
     if basis == "mean":
         return index_sets_of(mean_site(site), lossless=True, with_stores=False)
-    return replace(index_sets_of(site), withstands=withstands)
+    return replace(index_sets_of(site), robustness=robustness)
 
 
 def state(
     site: Network,
     basis: str,
-    withstands: Withstands = NOTHING,
+    robustness: Robustness = NOTHING,
     check: Callable[[], None] | None = None,
 ) -> tuple[Model, IndexSets]:
     """The program of a site on a basis, without store cuts.
 
-    ``withstands``: what the promises of the firm basis must hold against. ``check``: called now and
+    ``robustness``: what the promises of the firm basis must hold against. ``check``: called now and
     then; it may end the stating by an exception.
     """
-    sets = offered(site, basis, withstands)
+    sets = offered(site, basis, robustness)
     model = Model(check)
     declare(model, sets)
     state_rules(model, sets)

@@ -43,7 +43,7 @@ from __future__ import annotations
 
 import math
 
-from allocator.model.expressions import bursts, can_cycle, is_lumpy, recovering, reshaped
+from allocator.model.expressions import bursts, can_cycle, is_batched, recovering, reshaped
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import INFINITY, Model
 from allocator.plans.records import FLAT
@@ -75,9 +75,9 @@ def _sources(model: Model, sets: IndexSets, unit: float) -> None:
     site = sets.site
     for name in sets.sources:
         source = site.sources[name]
-        standing = name in site.built.sources
+        existing = name in site.built.sources
         if not source.part_of:
-            model.variable(("tap", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+            model.variable(("tap", name), 1.0 if existing else 0.0, 1.0, integer=not existing)
         for destination in sets.reach[name]:
             model.variable(("collect", name, destination), 0.0, source.flow, unit)
         if source.steady:
@@ -108,13 +108,13 @@ def _stores(model: Model, sets: IndexSets, flow_unit: float) -> None:
     stores = {**sets.fluid_stores, **sets.batteries}
     for name, store in stores.items():
         kind = store.type
-        room = max(0.0, kind.max_size - store.standing)
+        room = max(0.0, kind.max_size - store.existing)
         model.variable(("size", name), 0.0, room, _step([kind.max_size]))
         if kind.unit is not None:
             most = math.floor(room / kind.unit * (1 + 1e-12))
             model.variable(("units", name), 0.0, float(most), integer=True)
         asks = kind.base_materials or kind.base_price > 0 or kind.min_size > 0
-        if asks and store.standing == 0:
+        if asks and store.existing == 0:
             model.variable(("stand", name), 0.0, 1.0, integer=True)
     if sets.lossless:
         return
@@ -122,7 +122,7 @@ def _stores(model: Model, sets: IndexSets, flow_unit: float) -> None:
         for shape in sets.fluid_shapes[store.type.holds]:
             model.variable(("draw", name, shape), 0.0, INFINITY, flow_unit)
         model.variable(("inflow", name), 0.0, INFINITY, flow_unit)
-        if (lost := store.type.loss * store.standing) > 0:
+        if (lost := store.type.loss * store.existing) > 0:
             model.variable(("idle", name), 0.0, lost, lost)
             model.variable(("promises", name), 0.0, 1.0, integer=True)
 
@@ -146,7 +146,7 @@ def _machines(model: Model, sets: IndexSets) -> None:
                 model.variable(("cycling", name), 0.0, 1.0, integer=True)
             if bursts(sets, name):
                 model.variable(("beside", name))
-                if is_lumpy(group):
+                if is_batched(group):
                     model.variable(("lumps", name), 0.0, 1.0, integer=True)
 
 
@@ -159,8 +159,8 @@ def _power(model: Model, sets: IndexSets, unit: float) -> None:
         model.variable(("served_fluid", demand.name), 0.0, demand.mean, _step([demand.mean]))
     shapes = (FLAT, *sets.power_shapes())
     for name in sets.lines:
-        standing = name in site.built.power_lines
-        model.variable(("line", name), 1.0 if standing else 0.0, 1.0, integer=not standing)
+        existing = name in site.built.power_lines
+        model.variable(("line", name), 1.0 if existing else 0.0, 1.0, integer=not existing)
         line = site.power_lines[name]
         for start in (line.start, line.end):
             for kind in CLASSES:

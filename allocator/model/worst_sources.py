@@ -1,6 +1,6 @@
 """Which sources to lose, or to find at their low end, so that a promise breaks soonest.
 
-A promise that withstands ``lost`` and ``low`` (:class:`~allocator.plans.records.Withstands`)
+A promise that withstands ``lost`` and ``low`` (:class:`~allocator.plans.records.Robustness`)
 holds for every choice X of at most ``lost`` sources that give nothing and at most ``low`` others
 that give the share 1 - delta_s of what they should, with no valve touched:
 
@@ -25,7 +25,7 @@ from functools import cache
 from typing import NamedTuple
 
 from allocator.cycles import Curve
-from allocator.plans.records import Withstands
+from allocator.plans.records import Robustness
 
 MOST_CHOICES = 5000
 """Choices of lost and low sources that are looked at for one promise."""
@@ -38,13 +38,13 @@ class TooManyChoicesError(ValueError):
 class Feeder(NamedTuple):
     """A source that feeds a promise: its curve, ``rate`` while on, share ``low`` it may miss;
 
-    ``sure``: it cannot be lost."""
+    ``reliable``: it cannot be lost."""
 
     name: str
     curve: Curve
     rate: float
     low: float
-    sure: bool = False
+    reliable: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,16 +55,16 @@ class SourceChoice:
     lost: float
 
 
-def choices_against(feeders: Sequence[Feeder], withstands: Withstands) -> list[SourceChoice]:
+def choices_against(feeders: Sequence[Feeder], robustness: Robustness) -> list[SourceChoice]:
     """Every choice that may be the worst for some window, that of the greatest mean loss first.
 
     Raises:
         TooManyChoicesError: there are more than :data:`MOST_CHOICES`.
     """
     groups = _by_cycle(feeders)
-    lost = min(withstands.lost, sum(not f.sure for f in feeders))
-    low = min(withstands.low, sum(f.low > 0 for f in feeders))
-    number = choices_count([len(group) for group in groups], withstands)
+    lost = min(robustness.lost, sum(not f.reliable for f in feeders))
+    low = min(robustness.low, sum(f.low > 0 for f in feeders))
+    number = choices_count([len(group) for group in groups], robustness)
     if number > MOST_CHOICES:
         raise TooManyChoicesError(too_many(number))
     tables = [_heaviest(group, lost, low) for group in groups]
@@ -88,12 +88,12 @@ def too_many(number: int) -> str:
     )
 
 
-def choices_count(sizes: Sequence[int], withstands: Withstands) -> int:
+def choices_count(sizes: Sequence[int], robustness: Robustness) -> int:
     """An upper bound on the choices for cycles of so many sources each."""
     total, distinct = sum(sizes), len(sizes)
     if not total:
         return 1
-    lost, low = min(withstands.lost, total), min(withstands.low, total)
+    lost, low = min(robustness.lost, total), min(robustness.low, total)
     # every choice is one of multisets over the cycles, and one of sets of sources
     sets = math.comb(total, lost) * math.comb(total - lost, min(low, total - lost))
     many = math.comb(distinct + lost - 1, lost) * math.comb(distinct + low - 1, low)
@@ -119,7 +119,7 @@ def _heaviest(group: Sequence[Feeder], lost: int, low: int) -> Table:
             for step, share in (((i + 1, j), 1.0), ((i, j + 1), feeder.low)):
                 if step[0] > lost or step[1] > low or share <= 0:
                     continue
-                if feeder.sure and step[0] > i:
+                if feeder.reliable and step[0] > i:
                     continue
                 heavier = weight + share * feeder.rate
                 if step not in grown or heavier > grown[step][0]:

@@ -14,7 +14,7 @@ HOT = 333.15
 
 The usual design figure beside ASTM C1055 (from memory)."""
 
-STANDING = (
+EXISTING = (
     "Local codes and licensed practitioners decide. This plan is arithmetic about flows, "
     "materials and time; it is no design approval and no work permit."
 )
@@ -44,7 +44,7 @@ def cautions_for(site: Site) -> tuple[str, ...]:
     and time; it is no design approval and no work permit.'
     """
     network = network_of(site)
-    return (*(text for applies, text in _RULES if applies(network)), STANDING)
+    return (*(text for applies, text in _RULES if applies(network)), EXISTING)
 
 
 def _fluids_of(site: Network) -> list[Fluid]:

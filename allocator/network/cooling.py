@@ -51,35 +51,37 @@ def put_sinks(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
         taken = set()
         for sink in sorted(sinks, key=lambda one: (one.mass, one.recovery)):
             outlet = level_above(levels, sink.outlet)
-            if (sink.bath, outlet) in taken or outlet >= level_above(levels, source.temperature):
+            if (sink.heat_sink, outlet) in taken or outlet >= level_above(
+                levels, source.temperature
+            ):
                 continue
-            taken.add((sink.bath, outlet))
+            taken.add((sink.heat_sink, outlet))
             _sink(draft, sink, sources[name], (source.temperature, outlet))
 
 
 def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> None:
     """``span``: K at the mouth, and the level at which its gas leaves."""
-    site, bath = draft.site, draft.site.heat_sinks[sink.bath]
-    source = site.sources[bath.source]
-    name = f"{sink.bath} of {format_quantity(sink.mass, 'mass')}"
+    site, heat_sink = draft.site, draft.site.heat_sinks[sink.heat_sink]
+    source = site.sources[heat_sink.source]
+    name = f"{sink.heat_sink} of {format_quantity(sink.mass, 'mass')}"
     name += " with recovery" if sink.recovery else ""
     while name in draft.builds or name in site.pipes:
         name += "'"
-    layers = tuple(Layer(m, kg) for m, kg in bath.materials_of(sink.mass).items())
-    price = bath.price * sink.mass + bath.base_price
+    layers = tuple(Layer(m, kg) for m, kg in heat_sink.materials_of(sink.mass).items())
+    price = heat_sink.price * sink.mass + heat_sink.base_price
     flow = busiest(site, source.name).flow  # what it guarantees holds up to there
     draft.builds[name] = PipeBuild(name, flow, layers, price=price, sink=sink)
     inlet, outlet = span
     draft.lay(
         Arc(
-            f"{sink.bath} at {source.place}: {degrees(inlet)} to {degrees(outlet)}",
+            f"{sink.heat_sink} at {source.place}: {degrees(inlet)} to {degrees(outlet)}",
             mouth,
             draft.node(source.place, source.fluid, outlet),
             1.0,
             (name,),
             one_way=True,
             capacities={(name, source.fluid): flow},
-            stream=Stream("sink", source.fluid, sink.bath, inlet, outlet),
+            stream=Stream("sink", source.fluid, sink.heat_sink, inlet, outlet),
         )
     )
 

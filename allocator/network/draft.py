@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from allocator.base.quantities import format_quantity
 from allocator.network.faults import Remark
-from allocator.network.inlet_nodes import Bay
+from allocator.network.inlet_nodes import InletNode
 from allocator.network.records import Arc, Network, Node, PipeBuild
 from allocator.network.sinks import NO_SINKS, Sinks
 from allocator.physics.faults import PhysicsError
@@ -20,12 +20,12 @@ class Draft:
 
     site: Network
     levels: Mapping[str, tuple[float, ...]]
-    bays: Mapping[str, tuple[Bay, ...]]
+    inlet_nodes: Mapping[str, tuple[InletNode, ...]]
     sinks: Sinks = NO_SINKS
     routes: dict[str, Arc] = field(default_factory=dict)
     builds: dict[str, PipeBuild] = field(default_factory=dict)
     places: dict[str, Node] = field(default_factory=dict)
-    standing: list[BuiltPipe] = field(default_factory=list)
+    existing: list[BuiltPipe] = field(default_factory=list)
     remarks: list[Remark] = field(default_factory=list)
 
     def node(self, place: str, fluid: str, level: float) -> str:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from allocator.network.cooling import put_coolers, put_sinks
 from allocator.network.draft import Draft, PlacedError, degrees, part_name
 from allocator.network.faults import Notes, Remark, note
-from allocator.network.inlet_nodes import bays_of, moved
+from allocator.network.inlet_nodes import inlet_nodes_of, moved
 from allocator.network.laying import lay_pipes
 from allocator.network.levels import level_above, levels_of, planned_fluids
 from allocator.network.passages import keep_other_routes, open_passages
@@ -45,7 +45,7 @@ def expanded(
     site: Network, levels: Mapping[str, tuple[float, ...]], sinks: Sinks = NO_SINKS
 ) -> tuple[Network, tuple[Remark, ...]]:
     """The site on the levels of its planned fluids, and what is odd about it."""
-    draft = Draft(site, levels, bays_of(site, levels), sinks)
+    draft = Draft(site, levels, inlet_nodes_of(site, levels), sinks)
     sources = _sources(draft)
     for fluid in levels:
         lay_pipes(draft, fluid)
@@ -60,10 +60,10 @@ def expanded(
 def _starved(draft: Draft, made: Network) -> list[Remark]:
     """Equipment to which nothing comes that it bears."""
     found = []
-    for place, bays in draft.bays.items():
-        for bay in bays:
-            where = part_name(place, bay.name)
-            for fluid in dict.fromkeys(f for f, way, _ in bay.ports if way == "in"):
+    for place, inlet_nodes in draft.inlet_nodes.items():
+        for inlet_node in inlet_nodes:
+            where = part_name(place, inlet_node.name)
+            for fluid in dict.fromkeys(f for f, way, _ in inlet_node.ports if way == "in"):
                 into = [
                     r
                     for r in made.routes.values()
@@ -72,11 +72,11 @@ def _starved(draft: Draft, made: Network) -> list[Remark]:
                     and where in (r.start, r.end)
                 ]
                 limit = min(
-                    (m for f, w, m in bay.ports if (f, w) == (fluid, "in") and m), default=0
+                    (m for f, w, m in inlet_node.ports if (f, w) == (fluid, "in") and m), default=0
                 )
                 if into or not limit:
                     continue
-                for kind, name, _ in bay.things:
+                for kind, name, _ in inlet_node.things:
                     found.append(
                         Remark(
                             "storage" if kind == "store" else f"{kind}s",
@@ -189,19 +189,23 @@ def _sources(draft: Draft) -> dict[str, str]:
 
 def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
     site = draft.site
-    moves = moved(draft.bays)
+    moves = moved(draft.inlet_nodes)
     starts = {(site.sources[name].fluid, node) for name, node in sources.items()}
     starts |= {
-        (fluid, part_name(place, bay.name))
-        for place, bays in draft.bays.items()
-        for bay in bays
-        for fluid, way, _ in bay.ports
+        (fluid, part_name(place, inlet_node.name))
+        for place, inlet_nodes in draft.inlet_nodes.items()
+        for inlet_node in inlet_nodes
+        for fluid, way, _ in inlet_node.ports
         if way == "out"
     }
-    ends = {part_name(place, bay.name) for place, bays in draft.bays.items() for bay in bays}
+    ends = {
+        part_name(place, inlet_node.name)
+        for place, inlet_nodes in draft.inlet_nodes.items()
+        for inlet_node in inlet_nodes
+    }
     routes = useful(draft.routes, starts, ends, draft.levels)
     used = {p for r in routes.values() for p in (r.start, r.end)} | set(sources.values())
-    used |= {part_name(place, bay) for place, bay in moves.values() if bay}
+    used |= {part_name(place, inlet_node) for place, inlet_node in moves.values() if inlet_node}
     places = {**site.places, **{n: p for n, p in draft.places.items() if n in used}}
     built = site.built
     excluded = set(site.limits.excluded_places)
@@ -230,7 +234,7 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
         },
         built=Built(
             built.sources,
-            tuple(run for run in draft.standing if run.route in routes),
+            tuple(run for run in draft.existing if run.route in routes),
             built.power_lines,
             {(n, _at(moves, "store", n, p)): size for (n, p), size in built.storage.items()},
             {(n, _at(moves, "machine", n, p)): k for (n, p), k in built.machines.items()},
@@ -245,5 +249,5 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
 
 
 def _at(moves: Mapping[tuple[str, str, str], tuple[str, str]], kind: str, name: str, p: str) -> str:
-    place, bay = moves.get((kind, name, p), (p, ""))
-    return part_name(place, bay)
+    place, inlet_node = moves.get((kind, name, p), (p, ""))
+    return part_name(place, inlet_node)

@@ -18,7 +18,7 @@ Thing = tuple[str, str, str]
 
 
 @dataclass(frozen=True)
-class Bay:
+class InletNode:
     """``name``: empty for the place itself. ``ports``: of planned fluids. ``stores``: fluids that
 
     are stored there. ``fluids``: all that its equipment takes and gives.
@@ -47,7 +47,9 @@ class Bay:
         return max(found, default=None)
 
 
-def bays_of(site: Network, levels: Mapping[str, tuple[float, ...]]) -> dict[str, tuple[Bay, ...]]:
+def inlet_nodes_of(
+    site: Network, levels: Mapping[str, tuple[float, ...]]
+) -> dict[str, tuple[InletNode, ...]]:
     """Bays of each place with equipment for a planned fluid; the fullest is the place itself."""
     grouped: dict[str, dict[frozenset[Port], list[tuple[Thing, set[str], str]]]] = {}
     for thing, ports, fluids, held in _equipment(site, levels):
@@ -57,25 +59,25 @@ def bays_of(site: Network, levels: Mapping[str, tuple[float, ...]]) -> dict[str,
     found = {}
     for place, groups in grouped.items():
         order = sorted(groups, key=lambda ports: -len(groups[ports]))  # stable: by file order
-        bays: list[Bay] = []
+        inlet_nodes: list[InletNode] = []
         for number, ports in enumerate(order):
             members = groups[ports]
-            name = "" if number == 0 else _name(ports, bays)
+            name = "" if number == 0 else _name(ports, inlet_nodes)
             together = dict.fromkeys(f for _, mine, _ in members for f in sorted(mine))
             stored = frozenset(held for _, _, held in members if held)
             things = tuple(thing for thing, _, _ in members)
-            bays.append(Bay(name, ports, stored, tuple(together), things))
-        found[place] = tuple(bays)
+            inlet_nodes.append(InletNode(name, ports, stored, tuple(together), things))
+        found[place] = tuple(inlet_nodes)
     return found
 
 
-def moved(bays: Mapping[str, tuple[Bay, ...]]) -> dict[Thing, tuple[str, str]]:
+def moved(inlet_nodes: Mapping[str, tuple[InletNode, ...]]) -> dict[Thing, tuple[str, str]]:
     """Thing -> its place and bay."""
     return {
-        thing: (place, bay.name)
-        for place, listed in bays.items()
-        for bay in listed
-        for thing in bay.things
+        thing: (place, inlet_node.name)
+        for place, listed in inlet_nodes.items()
+        for inlet_node in listed
+        for thing in inlet_node.things
     }
 
 
@@ -107,13 +109,13 @@ def _equipment(
     return found
 
 
-def _name(ports: frozenset[Port], others: list[Bay]) -> str:
+def _name(ports: frozenset[Port], others: list[InletNode]) -> str:
     parts = []
     for fluid, way, limit in sorted(ports, key=lambda p: (p[0], p[1], p[2] or 0.0)):
         word = "inlets" if way == "in" else "outlets"
         hot = "" if limit is None else f" to {format_quantity(limit, 'temperature')}"
         parts.append(f"{fluid} {word}{hot}")
     name = " and ".join(parts)
-    while any(bay.name == name for bay in others):
+    while any(inlet_node.name == name for inlet_node in others):
         name += "'"
     return name

@@ -16,12 +16,12 @@ from allocator.site.records import BuiltPipe
 def lay_pipes(draft: Draft, fluid: str) -> None:
     """Runs of a fluid: one for each level at which it enters and each in which it may end."""
     site, levels = draft.site, draft.levels[fluid]
-    standing = {(r.route, r.pipe) for r in site.built.pipes if r.fluid == fluid}
+    existing = {(r.route, r.pipe) for r in site.built.pipes if r.fluid == fluid}
     asks = [
         Ask(route, site.pipes[build], fluid, level)
         for route in site.routes.values()
         for level in levels
-        for build in dict.fromkeys((*route.pipes, *(b for r, b in standing if r == route.name)))
+        for build in dict.fromkeys((*route.pipes, *(b for r, b in existing if r == route.name)))
         if site.may_carry(route.name, build, fluid)
     ]
     try:
@@ -58,10 +58,10 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
                 )
             )
             for offer in held:
-                if not back and (name, offer.ask.build.name) in standing:
+                if not back and (name, offer.ask.build.name) in existing:
                     stands[name, offer.ask.build.name] = listed  # levels rise: the hottest stays
-    draft.standing += [BuiltPipe(run, build, fluid) for (_, build), run in stands.items()]
-    for name, build in sorted(standing - set(stands)):
+    draft.existing += [BuiltPipe(run, build, fluid) for (_, build), run in stands.items()]
+    for name, build in sorted(existing - set(stands)):
         draft.remarks.append(
             Remark(
                 "routes",

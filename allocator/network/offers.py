@@ -17,7 +17,7 @@ from allocator.network.by_bore import Wanted, capacities_of
 from allocator.network.insulation import Pipe, emissivity_of, pipe_of
 from allocator.network.properties import heat_capacity
 from allocator.network.records import Network
-from allocator.physics.insulation import Outside, lagging_of
+from allocator.physics.insulation import Outside, insulation_of
 from allocator.physics.runs import Along, along
 from allocator.site.records import PipeType, Route
 
@@ -88,7 +88,7 @@ def march(site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> 
     )
     ambient = site.ambient
     return along(
-        lagging_of(pipes),
+        insulation_of(pipes),
         np.array([ask.inlet for ask in asks]),
         np.array([ask.route.length for ask in asks]),
         rates,

@@ -31,20 +31,20 @@ def open_passages(draft: Draft, sources: Mapping[str, str]) -> None:
             ends = (mouth, draft.node(source.place, source.fluid, level))
             stream = Stream("passage", source.fluid, source.place, level, level)
             _passage(draft, ends, (source.fluid,), False, room, stream)
-    for place, bays in draft.bays.items():
-        for bay in bays:
-            where = draft.part(place, bay.name) if bay.name else place
+    for place, inlet_nodes in draft.inlet_nodes.items():
+        for inlet_node in inlet_nodes:
+            where = draft.part(place, inlet_node.name) if inlet_node.name else place
             for fluid, levels in draft.levels.items():
-                enters = [t for t in levels if bay.takes(fluid, t)]
-                leaves = bay.leaves(fluid, levels)
+                enters = [t for t in levels if inlet_node.takes(fluid, t)]
+                leaves = inlet_node.leaves(fluid, levels)
                 for level in dict.fromkeys([*enters, *([leaves] if leaves is not None else [])]):
                     node = draft.node(place, fluid, level)
                     ends = (node, where) if level in enters else (where, node)
                     both = level in enters and level == leaves
                     stream = Stream("passage", fluid, place, level, level)
                     _passage(draft, ends, (fluid,), both, room, stream)
-            others = [f for f in bay.fluids if f not in draft.levels]
-            if bay.name and others:
+            others = [f for f in inlet_node.fluids if f not in draft.levels]
+            if inlet_node.name and others:
                 stream = Stream("passage", "", place, 0.0, 0.0)
                 _passage(draft, (place, where), tuple(others), True, room, stream)
 
@@ -73,7 +73,7 @@ def _passage(
             stream=stream,
         )
     )
-    draft.standing += [BuiltPipe(name, build, fluid) for fluid in fluids]
+    draft.existing += [BuiltPipe(name, build, fluid) for fluid in fluids]
 
 
 def _most_flow(site: Network) -> float:
@@ -88,13 +88,13 @@ def keep_other_routes(draft: Draft) -> None:
     """Routes as they are for fluids that are not planned with temperatures."""
     site = draft.site
     for route in site.routes.values():
-        standing = [r.pipe for r in site.built.pipes if r.route == route.name]
+        existing = [r.pipe for r in site.built.pipes if r.route == route.name]
         listed = {
             (build, fluid): site.capacity(route.name, build, fluid)
-            for build in dict.fromkeys((*route.pipes, *standing))
+            for build in dict.fromkeys((*route.pipes, *existing))
             for fluid in site.fluids
             if fluid not in draft.levels and site.may_carry(route.name, build, fluid)
         }
         if listed:
             draft.lay(replace(route, capacities=listed))
-    draft.standing += [run for run in site.built.pipes if run.fluid not in draft.levels]
+    draft.existing += [run for run in site.built.pipes if run.fluid not in draft.levels]

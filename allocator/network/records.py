@@ -75,7 +75,7 @@ class Sink:
     place.
     """
 
-    bath: str
+    heat_sink: str
     mass: float
     recovery: bool
     outlet: float

@@ -29,20 +29,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.quantities import format_quantity
-from allocator.network.bath_body import (
+from allocator.network.heat_sink_body import (
     NO_COOLER,
-    BathError,
     Coming,
     Filling,
+    HeatSinkError,
     body_of,
     filling,
 )
 from allocator.network.properties import substance_of
 from allocator.network.records import Network, Sink
 from allocator.physics.arrays import Floats
-from allocator.physics.bath_cycles import cycle_of
-from allocator.physics.bath_settled import course
 from allocator.physics.faults import PhysicsError
+from allocator.physics.heat_sink_cycles import cycle_of
+from allocator.physics.heat_sink_settled import course
 from allocator.physics.humidity import dew_point
 from allocator.physics.substances import value
 from allocator.site.records import HeatSink, Source, Stage
@@ -79,14 +79,14 @@ def sinks_of(site: Network) -> Sinks:
     """
     usable: dict[str, list[Sink]] = {}
     refused = {}
-    for bath in site.heat_sinks.values():
-        source = site.sources[bath.source]
+    for heat_sink in site.heat_sinks.values():
+        source = site.sources[heat_sink.source]
         if source.temperature is None:
             continue
         found, why = [], ""
-        for mass in bath.offered:
-            for recovery in (False, True) if bath.recovery is not None else (False,):
-                one = guaranteed(site, bath, mass, recovery)
+        for mass in heat_sink.offered:
+            for recovery in (False, True) if heat_sink.recovery is not None else (False,):
+                one = guaranteed(site, heat_sink, mass, recovery)
                 if isinstance(one, str):
                     why = one
                 elif why_not := _too_hot(source, one):
@@ -96,7 +96,7 @@ def sinks_of(site: Network) -> Sinks:
         if found:
             usable.setdefault(source.name, []).extend(found)
         else:
-            refused[bath.name] = why
+            refused[heat_sink.name] = why
     return Sinks({name: tuple(sinks) for name, sinks in usable.items()}, refused)
 
 
@@ -131,50 +131,52 @@ def room(site: Network, hot: float) -> float:
     return ROOM_KELVINS + ROOM_SHARE * max(0.0, hot - site.ambient.temperature)
 
 
-def guaranteed(site: Network, bath: HeatSink, mass: float, recovery: bool) -> Sink | str:
+def guaranteed(site: Network, heat_sink: HeatSink, mass: float, recovery: bool) -> Sink | str:
     """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
-    source = busiest(site, bath.source)
+    source = busiest(site, heat_sink.source)
     hot, around = source.temperature, site.ambient.temperature
-    if bath.heat_while_on is not None or hot is None:
+    if heat_sink.heat_while_on is not None or hot is None:
         return "no temperature of gas follows from 'heat_while_on'"
     try:
-        within = filling(site, bath)
-        lowest = min(around, bath.initial_temperature)
+        within = filling(site, heat_sink)
+        lowest = min(around, heat_sink.initial_temperature)
         top = min(
-            bath.max_temperature, hot, within.boils.at if within.boils is not None else np.inf
+            heat_sink.max_temperature, hot, within.boils.at if within.boils is not None else np.inf
         )
         top = max(top, lowest)
-        within = within._replace(specific_heat=_least_heat(site, bath, within, lowest, top))
-        contact = bath.effectiveness * source.flow * _most_heat(site, bath, source, lowest, top)
+        within = within._replace(specific_heat=_least_heat(site, heat_sink, within, lowest, top))
+        contact = (
+            heat_sink.effectiveness * source.flow * _most_heat(site, heat_sink, source, lowest, top)
+        )
         coming = Coming(0.0, contact, hot)
-        body = body_of(site, bath, within, mass, recovery, NO_COOLER)
+        body = body_of(site, heat_sink, within, mass, recovery, NO_COOLER)
         period = cycle_of(body, [(s.on, s.every) for s in source.stages], coming.on)
-        found = course(body, period, bath.initial_temperature)
+        found = course(body, period, heat_sink.initial_temperature)
         wet = _condenses(site, source, found.rest.low - room(site, hot))
-    except BathError as error:
+    except HeatSinkError as error:
         return error.what
     except PhysicsError as error:
         return str(error)
     if wet:
         return wet
-    high = found.rest.high + max(0.0, bath.initial_temperature - found.rest.low)
-    high = max(min(high, body.ceiling, max(hot, bath.initial_temperature)), found.high) + room(
+    high = found.rest.high + max(0.0, heat_sink.initial_temperature - found.rest.low)
+    high = max(min(high, body.ceiling, max(hot, heat_sink.initial_temperature)), found.high) + room(
         site, hot
     )
-    outlet = hot - bath.effectiveness * (hot - high)
-    if high > bath.max_temperature:
-        limit = _shown(bath.max_temperature)
+    outlet = hot - heat_sink.effectiveness * (hot - high)
+    if high > heat_sink.max_temperature:
+        limit = _shown(heat_sink.max_temperature)
         return f"it may reach {_shown(high)}, above its 'max_temperature' ({limit})"
-    if bath.max_outlet_temperature is not None and outlet > bath.max_outlet_temperature:
-        limit = _shown(bath.max_outlet_temperature)
+    if heat_sink.max_outlet_temperature is not None and outlet > heat_sink.max_outlet_temperature:
+        limit = _shown(heat_sink.max_outlet_temperature)
         leaves = _shown(outlet)
         return f"its gas leaves at up to {leaves}, above its 'max_outlet_temperature' ({limit})"
-    heat = bath.loss_conductance * max(0.0, high - around)
-    if recovery and bath.recovery is not None:
-        heat += bath.recovery.duty
+    heat = heat_sink.loss_conductance * max(0.0, high - around)
+    if recovery and heat_sink.recovery is not None:
+        heat += heat_sink.recovery.duty
     if within.boils is not None and high >= within.boils.at:
         heat += coming.most(within.boils.at)
-    return Sink(bath.name, mass, recovery, outlet, heat)
+    return Sink(heat_sink.name, mass, recovery, outlet, heat)
 
 
 _DELIVERED = ("delivery.every", "delivery.batch")
@@ -212,7 +214,9 @@ def _condenses(site: Network, source: Source, coldest: float) -> str:
     )
 
 
-def _most_heat(site: Network, bath: HeatSink, source: Source, lowest: float, top: float) -> float:
+def _most_heat(
+    site: Network, heat_sink: HeatSink, source: Source, lowest: float, top: float
+) -> float:
     """J/(kg K): the greatest mean specific heat of gas that a sink of up to ``top`` K cools."""
     assert source.temperature is not None
     hot = source.temperature
@@ -221,7 +225,7 @@ def _most_heat(site: Network, bath: HeatSink, source: Source, lowest: float, top
     capacity = value(substance_of(site, source.fluid), "specific_heat", kelvin, pressure)
     steps = np.diff(kelvin) * (capacity[1:] + capacity[:-1]) / 2
     heat: Floats = np.concatenate([[0.0], np.cumsum(steps)])
-    leaves = hot - bath.effectiveness * (hot - np.linspace(lowest, top, POINTS))
+    leaves = hot - heat_sink.effectiveness * (hot - np.linspace(lowest, top, POINTS))
     span = hot - leaves
     whole = np.interp(hot, kelvin, heat) - np.interp(leaves, kelvin, heat)
     at_last = float(np.interp(hot, kelvin, capacity))
@@ -229,16 +233,18 @@ def _most_heat(site: Network, bath: HeatSink, source: Source, lowest: float, top
     return float(np.where(small, at_last, whole / np.where(small, 1.0, span)).max())
 
 
-def _least_heat(site: Network, bath: HeatSink, within: Filling, lowest: float, top: float) -> float:
+def _least_heat(
+    site: Network, heat_sink: HeatSink, within: Filling, lowest: float, top: float
+) -> float:
     """J/(kg K): the least specific heat of a filling between two temperatures."""
-    if bath.fluid is None or "specific_heat" in site.fluids[bath.fluid].constants:
+    if heat_sink.fluid is None or "specific_heat" in site.fluids[heat_sink.fluid].constants:
         return within.specific_heat
     if within.boils is not None:
         top = min(top, within.boils.at - SHORT)
-        if (site.fluids[bath.fluid].substance or "").lower() in ("water", "h2o"):
+        if (site.fluids[heat_sink.fluid].substance or "").lower() in ("water", "h2o"):
             lowest = max(lowest, 273.16)
     kelvin = np.linspace(lowest, max(top, lowest), POINTS)
-    found = value(substance_of(site, bath.fluid), "specific_heat", kelvin, bath.pressure)
+    found = value(substance_of(site, heat_sink.fluid), "specific_heat", kelvin, heat_sink.pressure)
     return float(found.min())
 
 

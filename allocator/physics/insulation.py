@@ -19,7 +19,7 @@ LEAST_DIFFERENCE = 1e-3
 
 
 @dataclass(frozen=True)
-class Lagging:
+class Insulation:
     """``n`` pipes of up to ``k`` layers, from the inside out; the wall of the pipe is a layer.
 
     ``bore``: (n,) m. ``thickness``: (k, n) m, 0 where a pipe has fewer layers. ``material``:
@@ -43,9 +43,9 @@ class Lagging:
         """(n,) m, outside."""
         return floats(self.bore + 2 * self.thickness.sum(axis=0))
 
-    def take(self, rows: NDArray[np.int64]) -> Lagging:
+    def take(self, rows: NDArray[np.int64]) -> Insulation:
         """Some of the pipes, in the order of their numbers."""
-        return Lagging(
+        return Insulation(
             self.bore[rows],
             self.thickness[:, rows],
             self.material[:, rows],
@@ -95,9 +95,9 @@ class HeatLoss(NamedTuple):
     known: NDArray[np.bool_]
 
 
-def lagging_of(
+def insulation_of(
     pipes: Sequence[tuple[float, Sequence[tuple[Conductivity, float]], float]],
-) -> Lagging:
+) -> Insulation:
     """Pipes as (bore, layers of (material, thickness) from the inside out, emissivity)."""
     materials = tuple(dict.fromkeys(m for _, layers, _ in pipes for m, _ in layers))
     number = {material: i for i, material in enumerate(materials)}
@@ -108,7 +108,7 @@ def lagging_of(
         for row, (kind, thick) in enumerate(layers):
             thickness[row, column] = thick
             material[row, column] = number[kind]
-    return Lagging(
+    return Insulation(
         floats(np.array([bore for bore, _, _ in pipes])),
         thickness,
         material,
@@ -118,7 +118,7 @@ def lagging_of(
 
 
 def heat_loss(
-    lagging: Lagging,
+    insulation: Insulation,
     fluid: FloatLike,
     outside: Outside,
     inside_film: FloatLike = np.inf,
@@ -138,17 +138,18 @@ def heat_loss(
     Raises:
         PhysicsError: the surface temperature does not settle.
     """
-    radii, size = lagging.radii, lagging.diameter
+    radii, size = insulation.radii, insulation.diameter
     hot = np.broadcast_to(floats(fluid), size.shape)
-    inner = np.broadcast_to(1.0 / (np.pi * lagging.bore * floats(inside_film)), size.shape)
+    inner = np.broadcast_to(1.0 / (np.pi * insulation.bore * floats(inside_film)), size.shape)
     logs = np.log(radii[1:] / radii[:-1]) / (2 * np.pi)
     kinds = [
-        (lagging.material == i) & (lagging.thickness > 0) for i in range(len(lagging.materials))
+        (insulation.material == i) & (insulation.thickness > 0)
+        for i in range(len(insulation.materials))
     ]
 
     def layers(faces: Floats) -> Floats:
-        found = np.zeros_like(lagging.thickness)
-        for kind, rows in zip(lagging.materials, kinds, strict=True):
+        found = np.zeros_like(insulation.thickness)
+        for kind, rows in zip(insulation.materials, kinds, strict=True):
             if not rows.any():
                 continue
             first, second = faces[:-1][rows], faces[1:][rows]
@@ -167,16 +168,16 @@ def heat_loss(
     def outer(surface: Floats) -> Floats:
         apart = np.maximum(np.abs(surface - outside.temperature), LEAST_DIFFERENCE)
         film = outside_pipe(size, apart, outside.wind)
-        film = film + radiation(lagging.emissivity, surface, outside.temperature)
+        film = film + radiation(insulation.emissivity, surface, outside.temperature)
         film = np.where(fixed, outside.film, film)
         return np.where(buried, ground, 1.0 / (np.pi * size * film))
 
     if start is None:
-        count = len(lagging.thickness)
+        count = len(insulation.thickness)
         start = hot + (outside.temperature - hot) * np.linspace(0, 0.5, count + 1)[:, None]
     settled = settle(hot, outside.temperature, inner, layers, outer, start, tolerance)
     known = np.ones(size.shape, dtype=bool)
-    for kind, rows in zip(lagging.materials, kinds, strict=True):
+    for kind, rows in zip(insulation.materials, kinds, strict=True):
         sound = np.logical_and(kind.known(settled.faces[:-1]), kind.known(settled.faces[1:]))
         known &= ~(rows & ~sound).any(axis=0)
     return HeatLoss(settled.flow, settled.faces[-1], settled.faces, settled.resistance, known)

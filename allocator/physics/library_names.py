@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from allocator.physics.substances import library_name, parts_of
 
-SURE = frozenset(
+RELIABLE = frozenset(
     [
         "1-Butene",
         "Acetone",
@@ -153,5 +153,5 @@ SURE = frozenset(
 
 def check_name(text: str) -> None:
     """Raises :class:`~allocator.physics.faults.PhysicsError` for what the library cannot read."""
-    if not parts_of(text) <= SURE:
+    if not parts_of(text) <= RELIABLE:
         library_name(text)

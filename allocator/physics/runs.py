@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from allocator.physics.arrays import FloatLike, Floats, floats
-from allocator.physics.insulation import Lagging, Outside, heat_loss
+from allocator.physics.insulation import Insulation, Outside, heat_loss
 
 STEPS = 12
 """Steps of a march; each is an exponential of its own, so few are enough."""
@@ -47,7 +47,7 @@ def end_temperature(
 
 
 def along(
-    lagging: Lagging,
+    insulation: Insulation,
     inlet: FloatLike,
     length: FloatLike,
     rate: FloatLike,
@@ -65,7 +65,7 @@ def along(
     Raises:
         PhysicsError: a surface temperature does not settle.
     """
-    count = lagging.bore.shape
+    count = insulation.bore.shape
     flow = np.broadcast_to(floats(rate), count)
     far = np.broadcast_to(floats(length), count)
     fixed = None if callable(specific_heat) else np.broadcast_to(floats(specific_heat), count)
@@ -77,13 +77,13 @@ def along(
         return specific_heat(temperature)
 
     now: Floats = np.array(np.broadcast_to(floats(inlet), count))
-    first = heat_loss(lagging, now, outside, inside_film)
+    first = heat_loss(insulation, now, outside, inside_film)
     known, faces, resistance = first.known, first.faces, first.resistance
     lost = np.zeros(count)
     around = outside.temperature
     for _ in range(steps):
         half = end_temperature(now, around, far / steps / 2, resistance, flow, capacity(now))
-        middle = heat_loss(lagging, half, outside, inside_film, start=faces, tolerance=SETTLED)
+        middle = heat_loss(insulation, half, outside, inside_film, start=faces, tolerance=SETTLED)
         faces, resistance = middle.faces, middle.resistance
         heat = capacity(half)
         following = end_temperature(now, around, far / steps, resistance, flow, heat)

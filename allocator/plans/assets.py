@@ -177,7 +177,7 @@ class MachineUse:
         " turn, as far as these have room, and of the one run on and off.",
         default_factory=dict,
     )
-    receiver: Mapping[str, float] = fact(
+    buffer_vessel: Mapping[str, float] = fact(
         "receiver_kg",
         "What buffer vessels beside the unit run on and off must hold, by fluid, so that pipes and"
         " stores see its mean flow.",

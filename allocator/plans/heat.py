@@ -70,7 +70,7 @@ class Heat:
 
 
 @record
-class BathUse:
+class HeatSinkUse:
     """A heat sink beside a source, and the smallest set that keeps all its limits.
 
     The set is losses alone, with ``recovery``, with a ``cooler`` at full duty, or with both. Of a

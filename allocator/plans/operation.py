@@ -7,7 +7,7 @@ from allocator.base.json_records import fact, record
 
 
 @record
-class Withstands:
+class Robustness:
     """Losses that a firm promise holds against at all times, with no valve touched."""
 
     lost: int = fact("lost", "Number of sources, any of them, that may give nothing.", default=0)
@@ -19,7 +19,7 @@ class Withstands:
         return self.lost > 0 or self.low > 0
 
 
-NOTHING = Withstands()
+NOTHING = Robustness()
 
 
 @record

@@ -34,14 +34,14 @@ from allocator.plans.assets import (
     SourceUse,
     StoreUse,
 )
-from allocator.plans.heat import BathUse, CoolerHeat, FlowHeat, Heat, HeatLimit
+from allocator.plans.heat import CoolerHeat, FlowHeat, Heat, HeatLimit, HeatSinkUse
 from allocator.plans.operation import (
     NOTHING,
     ChamberHold,
+    Robustness,
     RunLevels,
     SetPoints,
     StoreHold,
-    Withstands,
 )
 from allocator.plans.results import (
     DEMAND,
@@ -67,7 +67,6 @@ __all__ = [
     "NOTHING",
     "RULES",
     "STATUSES",
-    "BathUse",
     "BatteryUse",
     "Ceiling",
     "ChamberHold",
@@ -78,6 +77,7 @@ __all__ = [
     "GoalResult",
     "Heat",
     "HeatLimit",
+    "HeatSinkUse",
     "LineUse",
     "MachineUse",
     "MaterialUse",
@@ -86,13 +86,13 @@ __all__ = [
     "Power",
     "Price",
     "RecoveryUse",
+    "Robustness",
     "Run",
     "RunLevels",
     "SetPoints",
     "SourceUse",
     "StoreHold",
     "StoreUse",
-    "Withstands",
 ]
 
 FORMAT = "allocator.plan/1"
@@ -162,7 +162,7 @@ class Plan(Shown):
     prices: tuple[Price, ...] = fact(
         "prices", "What more of each limit is worth.", optional=True, default=()
     )
-    withstands: Withstands | None = fact(
+    robustness: Robustness | None = fact(
         "withstands", "Losses that the promise holds against.", optional=True, default=None
     )
     set_points: SetPoints | None = fact(
@@ -175,7 +175,7 @@ class Plan(Shown):
     recoveries: tuple[RecoveryUse, ...] = fact(
         "recoveries", "Power promised out of recovered heat.", optional=True, default=()
     )
-    baths: tuple[BathUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
+    heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
     mix: str = fact(
         "mix",
         "The supply mix whose goals and limits it was asked to keep; left out for the site's own.",

@@ -42,7 +42,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_lines(site, plan),
         *_stores(site, plan),
         *_machines(site, plan),
-        *_receivers(plan),
+        *_buffer_vessels(plan),
     )
 
 
@@ -156,11 +156,11 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
         )
 
 
-def _receivers(plan: Plan) -> Iterator[BillLine]:
+def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:
     """Receivers beside units run on and off. The site says nothing of what they are made of, so
 
     they have no material and no price here: what holds that much stands or must be found."""
     for use in plan.machines:
-        for fluid, kg in use.receiver.items():
+        for fluid, kg in use.buffer_vessel.items():
             item = f"receiver for {fluid}, {use.type}"
             yield BillLine(item, use.place, kg, "kg of fluid", None, "", None, 0.0)

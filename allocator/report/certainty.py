@@ -6,7 +6,7 @@ import math
 
 from allocator.base.text import paragraph
 from allocator.network.records import Network
-from allocator.plans.records import Plan, Withstands
+from allocator.plans.records import Plan, Robustness
 from allocator.report.words import percent
 
 
@@ -15,15 +15,15 @@ def certainty(site: Network, plan: Plan) -> list[str]:
     lines: list[str] = []
     if plan.basis != "firm":
         return lines
-    withstands = plan.withstands
-    if withstands is not None and withstands.anything:
-        lines += paragraph(withstood(withstands))
+    robustness = plan.robustness
+    if robustness is not None and robustness.anything:
+        lines += paragraph(withstood(robustness))
         count = most_uncertain(site, plan)
-        if 0 < withstands.low < count:
+        if 0 < robustness.low < count:
             lines += paragraph(
                 f"Where up to {count} uncertain flows feed one store, independent and as likely "
                 "above as below what was planned with, a given stretch of time fails with a "
-                f"chance of at most {percent(chance_bound(count, withstands.low))} "
+                f"chance of at most {percent(chance_bound(count, robustness.low))} "
                 "(Bertsimas & Sim 2004)."
             )
     if site.spreads:
@@ -40,14 +40,14 @@ def certainty(site: Network, plan: Plan) -> list[str]:
     return lines
 
 
-def withstood(withstands: Withstands) -> str:
+def withstood(robustness: Robustness) -> str:
     """What a promise holds against, in a sentence."""
     parts = []
-    if withstands.lost:
-        parts.append(f"any {_sources(withstands.lost)} giving nothing at all")
-    if withstands.low:
-        other = "other " if withstands.lost else ""
-        parts.append(f"any {_sources(withstands.low, other)} giving the low end of the range")
+    if robustness.lost:
+        parts.append(f"any {_sources(robustness.lost)} giving nothing at all")
+    if robustness.low:
+        other = "other " if robustness.lost else ""
+        parts.append(f"any {_sources(robustness.low, other)} giving the low end of the range")
     return f"The promise holds with {' and '.join(parts)}, for ever and with no valve touched."
 
 

@@ -40,7 +40,7 @@ def plan_tables(
         found.append(tables.heat_limits(plan))
         if plan.heat.coolers:
             found.append(tables.coolers(site, plan))
-    if plan.baths:
+    if plan.heat_sinks:
         found.append(tables.heat_sinks(plan))
     return tuple(found)
 

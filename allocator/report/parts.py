@@ -50,7 +50,7 @@ def machines(site: Network, plan: Plan) -> list[str]:
         if use.count <= 0:
             continue
         kind = site.machines[use.type]
-        standing = use.count - use.new
+        existing = use.count - use.new
         if kind.power_out > 0:
             each = f"{quantity(kind.power_out, 'power')} out"
         elif kind.power_in > 0:
@@ -58,7 +58,7 @@ def machines(site: Network, plan: Plan) -> list[str]:
         else:
             each = ""
         rows.append(
-            (use.type, site.ground(use.place), str(use.new), str(standing), each, _work(use))
+            (use.type, site.ground(use.place), str(use.new), str(existing), each, _work(use))
         )
     heads = ("type", "place", "new", "standing", "each", "worked")
     return table(heads, rows, right=(2, 3)) if rows else []
@@ -74,7 +74,7 @@ def _work(use: MachineUse) -> str:
         parts.append(f"{use.running} turn at {load} on average{way}")
     elif mean_load(use) > use.cycled:
         parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
-    held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.receiver.items())
+    held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.buffer_vessel.items())
     if use.cycled > 0:
         beside = f"; its receiver: {held}" if held else ""
         parts.append(f"1 runs {percent(use.cycled)} of the time{beside}")

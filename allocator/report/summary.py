@@ -9,10 +9,10 @@ from allocator.base.text import paragraph, section, table, width
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report.baths import baths_beside, sinks_used
 from allocator.report.bill import running_money
 from allocator.report.certainty import certainty
 from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
+from allocator.report.heat_sinks import heat_sinks_beside, sinks_used
 from allocator.report.parts import (
     machines,
     runs_laid,
@@ -84,7 +84,9 @@ def summary(
     lines += section("Heat sinks that cool gas", sinks_used(site, plan))
     lines += section("Temperatures, in still air", temperatures(site, plan))
     lines += section("Limits of temperature and heat", limits_of_heat(plan))
-    lines += section("Heat sinks, settled, and what is enough for them", baths_beside(site, plan))
+    lines += section(
+        "Heat sinks, settled, and what is enough for them", heat_sinks_beside(site, plan)
+    )
     lines += section("Water in gas", heat_notes(plan))
     lines += section_of(power_lines(site, plan))
     lines += section_of(materials(plan))

@@ -335,7 +335,7 @@ def heat_sinks(plan: Plan) -> Table:
             "cools_its_gas": use.used,
             "gas_leaves_at_most_k": use.guaranteed,
         }
-        for use in plan.baths
+        for use in plan.heat_sinks
     ]
     return table_of("baths", "Heat sinks", _SINKS, rows)
 
@@ -370,7 +370,9 @@ def machine_counts(site: Network, plan: Plan) -> Table:
             "following_load_units": sum(use.following.values()),
             "cycled_load_units": use.cycled,
             "burst_units": sum(use.burst.values()),
-            "receivers_for": "; ".join(f"{kg:.9g} kg {name}" for name, kg in use.receiver.items()),
+            "receivers_for": "; ".join(
+                f"{kg:.9g} kg {name}" for name, kg in use.buffer_vessel.items()
+            ),
             "power_out_each_w": site.machines[use.type].power_out,
         }
         for use in plan.machines

@@ -56,10 +56,10 @@ def alternatives_of(
     so large that their model is narrowed.
     """
     known = [laid_by(plan)]
-    sets = offered(site, settings.basis, settings.withstands)
+    sets = offered(site, settings.basis, settings.robustness)
     if not known[0] or not plan.goals or pipe_column_count(sets) > NARROWED.pipe_columns:
         return ()
-    model, sets = state(site, settings.basis, settings.withstands, clock.check)
+    model, sets = state(site, settings.basis, settings.robustness, clock.check)
     goal = goals_of(model, sets)[0]
     best = plan.goals[0].value
     layer = _Layer(model, sets, goal, settings, clock)
@@ -120,7 +120,7 @@ class _Layer:
             for (route, fluid), pipe in self.sets.pipes.items()
             if (route, fluid) in laid
             for build in pipe.builds
-            if build != pipe.standing
+            if build != pipe.existing
         ]
         most = float(len(laid) - fewest_apart(len(laid)))
         row = self.model.scaled_row("apart", terms, high=most)

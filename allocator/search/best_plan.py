@@ -29,7 +29,7 @@ def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:
         task.settings,
         basis="mean",
         gap=max(task.settings.gap, 1e-3),
-        withstands=NOTHING,
+        robustness=NOTHING,
         start=None,
         breaches=None,
     )
@@ -56,7 +56,7 @@ def best_plan(now: PlanState, budget: Budget) -> PlanState:
 def _search(task: Task, *, estimate: bool = False) -> SearchResult:
     """A plan of a site. ``estimate``: its value alone is of interest, not its bound."""
     settings, clock = task.settings, task.clock
-    sets = offered(task.site, settings.basis, settings.withstands)
+    sets = offered(task.site, settings.basis, settings.robustness)
     large = pipe_column_count(sets) > NARROWED.pipe_columns
     pool = candidate_pool_of(sets, settings, clock, task.executor) if large else None
     bounded = not estimate or flow_variable_count(sets) <= BOUND.flows

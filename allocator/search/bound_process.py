@@ -48,10 +48,10 @@ class Order:
 
 @dataclass(frozen=True)
 class Best:
-    """A plan that is known, or (``sure`` false) a value that plans will soon have: a hint."""
+    """A plan that is known, or (``reliable`` false) a value that plans will soon have: a hint."""
 
     known: Known
-    sure: bool = True
+    reliable: bool = True
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ class BoundTask:
         """Hear of a plan (from any thread)."""
         with self._lock:
             value = best.known.value
-            if not best.sure:
+            if not best.reliable:
                 self._hint = value if self._hint is None else min(value, self._hint)
             elif self._known is None or value < self._known.value:
                 self._known = best.known
@@ -98,7 +98,7 @@ class BoundTask:
     def work(self) -> None:
         """Improve the bound until it meets the plan, the time is out or nothing improves it."""
         settings = self._order.settings
-        model, sets = state(self._order.site, settings.basis, settings.withstands)
+        model, sets = state(self._order.site, settings.basis, settings.robustness)
         if any(not row.columns for row in model.rows):
             return
         promises = () if sets.lossless else promises_of(sets)

@@ -75,7 +75,7 @@ class BoundWorker:
 
     def expect_plan(self, value: float) -> None:
         """Report the value that plans will soon have (minimised, SI): no more than a hint."""
-        self._send(Best(Known(value, None), sure=False))
+        self._send(Best(Known(value, None), reliable=False))
 
     def take_integers(self) -> list[np.ndarray]:
         """Integers that are worth a try, each once."""

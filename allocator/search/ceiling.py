@@ -77,13 +77,13 @@ class Pool:
 
     name: str
     sizes: Terms
-    standing: float
+    existing: float
     inflows: tuple[tuple[Curve, float, Key], ...]
     uses: tuple[tuple[DemandCurve, Terms], ...]
 
     def worst(self, model: Model, values: Mapping[Key, float], tolerance: float) -> Row | None:
         """The cut that a point breaks by more than a share of what is held, if any."""
-        held = self.standing + model.value(self.sizes, values)
+        held = self.existing + model.value(self.sizes, values)
         # A hair less than what is served: the mean basis holds to the solver's tolerance only.
         following = [
             (curve, amount * (1.0 - 1e-6))
@@ -118,7 +118,7 @@ class Pool:
         for demand, use in self.uses:
             largest = float(demand.largest(at)[0])
             terms += [(-largest * coefficient, key) for coefficient, key in use]
-        return model.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.standing)
+        return model.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.existing)
 
 
 def _pools(site: Network, sets: IndexSets) -> list[Pool]:
@@ -126,17 +126,17 @@ def _pools(site: Network, sets: IndexSets) -> list[Pool]:
     for name, kinds in (("clean", ("clean",)), ("total", ("clean", "emitting"))):
         energy = energy_of_fluids(site, clean=name == "clean", sets=sets)
         sizes: Terms = [(1.0, ("size", b)) for b in sets.batteries]
-        standing = sum(b.standing for b in sets.batteries.values())
+        existing = sum(b.existing for b in sets.batteries.values())
         for k, store in sets.fluid_stores.items():
             sizes.append((energy[store.type.holds], ("size", k)))
-            standing += energy[store.type.holds] * store.standing
+            existing += energy[store.type.holds] * store.existing
         inflows = []
         for s in sets.sources:
             # A chamber is full at the start, like a store, and takes in all of the flow, however
             # little of it the pump moves on the mean: w >= 1 / duty, so that w times the greatest
             # mean rate, ``most`` kg/s, is the whole flow.
             source = site.sources[s]
-            standing += energy[source.fluid] * held(site, source)
+            existing += energy[source.fluid] * held(site, source)
             curve, most = curve_of(source.stages), drawn_most(sets.site.sources[s])
             weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / curve.duty)
             for _, key in collected(sets, s) + direct_mean(sets, s):
@@ -145,7 +145,7 @@ def _pools(site: Network, sets: IndexSets) -> list[Pool]:
             (demand_curve_of(site.demands[d.name].profile), served(sets, d.name, kinds))
             for d in sets.power_demands()
         )
-        pools.append(Pool(name, sizes, standing, tuple(inflows), uses))
+        pools.append(Pool(name, sizes, existing, tuple(inflows), uses))
     return pools
 
 

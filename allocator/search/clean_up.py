@@ -19,7 +19,7 @@ from allocator.model.expressions import (
     bursts,
     can_cycle,
     drawn_at_most,
-    is_lumpy,
+    is_batched,
     load_at_peak,
 )
 from allocator.model.goals import Goal
@@ -165,7 +165,7 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
                 used += values[("cycled", name)]
             if model.has(("beside", name)):
                 used += values[("beside", name)] * (1 + 1e-6)
-        needed = max(0, math.ceil(used - 1e-7) - group.standing)
+        needed = max(0, math.ceil(used - 1e-7) - group.existing)
         put(("count", name), min(values[("count", name)], float(needed)))
     return result
 
@@ -181,7 +181,7 @@ def _turning(model: Model, sets: IndexSets, group: Group, values: dict[Key, floa
     exhaust = any(
         sets.site.fluids[fluid].exhaust and is_used(sets, fluid) for fluid in group.type.outputs
     )
-    if is_lumpy(group) and (exhaust or model.value(burnt, values) > 0.0):
+    if is_batched(group) and (exhaust or model.value(burnt, values) > 0.0):
         return running
     load = model.value(load_at_peak(sets, group), values)
     return min(running, float(math.ceil(load - 1e-7)))
@@ -204,7 +204,7 @@ def _trim_pipes(
                 sent = values[("supply", route, arc.start, fluid, shape)]
                 flow += sets.peak(shape) * sent
         laid = [b for b in pipe.builds if values[("lay", route, b, fluid)] > 0.5]
-        if not laid or laid[0] == pipe.standing:
+        if not laid or laid[0] == pipe.existing:
             continue
         if flow <= 0.0:
             put(("lay", route, laid[0], fluid), 0.0)
@@ -212,7 +212,7 @@ def _trim_pipes(
         now = material_per_metre(site.pipes[laid[0]])
         for build in pipe.builds:
             other = material_per_metre(site.pipes[build])
-            smaller = build == pipe.standing or (
+            smaller = build == pipe.existing or (
                 all(other.get(m, 0.0) <= now.get(m, 0.0) for m in {*now, *other})
                 and site.pipes[build].price <= site.pipes[laid[0]].price
             )

@@ -206,7 +206,7 @@ def elastic_relaxation_of(
 
     ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """
-    model, sets = state(site, settings.basis, settings.withstands, clock.check)
+    model, sets = state(site, settings.basis, settings.robustness, clock.check)
     copy, limits = stretched(model, sets, wants, demands=demands)
     if together:
         limits = pipes_together(copy, limits)

@@ -6,12 +6,12 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from allocator.model.buffers import receivers_of
+from allocator.model.buffers import buffer_vessels_of
 from allocator.model.expressions import (
     bursts,
     can_follow,
     direct_shapes,
-    is_lumpy,
+    is_batched,
     load_at_peak,
     mean_turnover,
     recovering,
@@ -110,7 +110,7 @@ def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
     site = sets.site
     found = []
     for name in site.sources:
-        standing = name in site.built.sources
+        existing = name in site.built.sources
         known = name in sets.sources
         collect = {}
         direct = {}
@@ -125,8 +125,8 @@ def source_uses(reading: Reading) -> tuple[SourceUse, ...]:
             if collect or direct:
                 found.append(SourceUse(name, True, False, collect, direct))
             continue
-        tapped = standing or (known and reading.whole("tap", name) == 1)
-        found.append(SourceUse(name, tapped, tapped and not standing, collect, direct))
+        tapped = existing or (known and reading.whole("tap", name) == 1)
+        found.append(SourceUse(name, tapped, tapped and not existing, collect, direct))
     return tuple(found)
 
 
@@ -134,12 +134,12 @@ def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]
     if store.type.unit is not None:
         units = reading.whole("units", store.name)
         new = units * store.type.unit
-        return store.standing + new, new, units
+        return store.existing + new, new, units
     new = reading.get("size", store.name)
     if new > 0:  # the solver's tolerance must not pass a limit of the user's
-        least = store.type.min_size if store.standing == 0 else 0.0
-        new = min(max(new, least), max(0.0, store.type.max_size - store.standing))
-    return store.standing + new, new, None
+        least = store.type.min_size if store.existing == 0 else 0.0
+        new = min(max(new, least), max(0.0, store.type.max_size - store.existing))
+    return store.existing + new, new, None
 
 
 def store_uses(reading: Reading) -> tuple[StoreUse, ...]:
@@ -230,7 +230,7 @@ def runs(reading: Reading) -> tuple[Run, ...]:
     found = []
     for (route, fluid), pipe in sets.pipes.items():
         chosen = [b for b in pipe.builds if reading.whole("lay", route, b, fluid) == 1]
-        build = chosen[0] if chosen else pipe.standing
+        build = chosen[0] if chosen else pipe.existing
         if build is None:
             continue
         flows = []
@@ -244,7 +244,7 @@ def runs(reading: Reading) -> tuple[Run, ...]:
         stream = sets.site.routes[route].stream
         if not flows and stream is not None and stream.kind == "passage":
             continue  # it costs nothing and is always there
-        found.append(Run(route, build, fluid, build != pipe.standing, tuple(flows)))
+        found.append(Run(route, build, fluid, build != pipe.existing, tuple(flows)))
     return tuple(found)
 
 
@@ -272,8 +272,8 @@ def line_uses(reading: Reading) -> tuple[LineUse, ...]:
     found = []
     for name in sets.lines:
         line = sets.site.power_lines[name]
-        standing = name in sets.site.built.power_lines
-        if not standing and reading.whole("line", name) != 1:
+        existing = name in sets.site.built.power_lines
+        if not existing and reading.whole("line", name) != 1:
             continue
         flows = tuple(
             (start, end, kind, shape, sent)
@@ -282,7 +282,7 @@ def line_uses(reading: Reading) -> tuple[LineUse, ...]:
             for shape in (FLAT, *sets.power_shapes())
             if (sent := reading.get("wire", name, start, kind, shape)) > 0
         )
-        found.append(LineUse(name, not standing, flows))
+        found.append(LineUse(name, not existing, flows))
     return tuple(found)
 
 
@@ -292,7 +292,7 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
     found = []
     for name, group in sets.groups.items():
         new = reading.whole("count", name)
-        count = group.standing + new
+        count = group.existing + new
         if count == 0:
             continue
         following = {
@@ -319,22 +319,22 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 following,
                 reading.get("cycled", name),
                 burst,
-                _receivers(reading, group, sum(burst.values())),
+                _buffer_vessels(reading, group, sum(burst.values())),
             )
         )
     return tuple(found)
 
 
-def _receivers(reading: Reading, group: Group, burst: float) -> Mapping[str, float]:
+def _buffer_vessels(reading: Reading, group: Group, burst: float) -> Mapping[str, float]:
     """What must hold the batch draws of a group: a buffer vessel for each unit run on and off.
 
     ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
     """
     running = reading.whole("running", group.name)
     room = running - reading.of(load_at_peak(reading.sets, group))
-    in_lumps = is_lumpy(group) and burst > max(0.0, room) + LAST_DIGITS * running
-    units = int(reading.get("cycled", group.name) > 0) + int(in_lumps)
-    one = receivers_of(reading.sets, group) if units else {}
+    in_batches = is_batched(group) and burst > max(0.0, room) + LAST_DIGITS * running
+    units = int(reading.get("cycled", group.name) > 0) + int(in_batches)
+    one = buffer_vessels_of(reading.sets, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}
 
 

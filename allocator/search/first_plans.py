@@ -70,7 +70,7 @@ def first_plan(
     With it the values of the model by key. None where these integers have no plan, or time is out.
     """
     small = narrowed(site, [candidate])
-    model, sets = state(small, settings.basis, settings.withstands)
+    model, sets = state(small, settings.basis, settings.robustness)
     promises = () if sets.lossless else promises_of(sets)
     goals = goals_of(model, sets)
     if not goals or any(not row.columns for row in model.rows):

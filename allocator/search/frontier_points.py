@@ -85,7 +85,7 @@ class _Trade:
         stock = cap if material.stock is None else min(cap, material.stock)
         materials = {**self.site.materials, material.name: replace(material, stock=stock)}
         sets = offered(
-            replace(self.site, materials=materials), self.settings.basis, self.settings.withstands
+            replace(self.site, materials=materials), self.settings.basis, self.settings.robustness
         )
         if first_service(sets) != self.power.name:
             return None
@@ -198,7 +198,7 @@ def frontier_of(
 
 
 def _trade(site: Network, give: str, settings: Settings, clock: Clock) -> _Trade:
-    model, sets = state(site, settings.basis, settings.withstands)
+    model, sets = state(site, settings.basis, settings.robustness)
     promises = () if sets.lossless else promises_of(sets)
     power, scarce = _goals(model, sets, give)
     for key, goal in ((CAP, scarce), (FLOOR, power)):

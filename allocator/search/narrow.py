@@ -147,7 +147,7 @@ def _relaxed(task: Task, plan: Plan, limit: float | None) -> float | None:
     """
     site, settings, clock = task.site, task.settings, task.clock
     ends = None if limit is None else clock.seconds() + limit
-    model, sets = state(site, settings.basis, settings.withstands, clock.check)
+    model, sets = state(site, settings.basis, settings.robustness, clock.check)
     promises = () if sets.lossless else promises_of(sets)
     goal = goals_of(model, sets)[0]
     prover = prover_of(model, sets, partial(store_cuts, promises), settings, clock)

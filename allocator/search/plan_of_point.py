@@ -32,7 +32,7 @@ from allocator.search.found import GoalFound, gap_of, passes
 from allocator.site.records import POWER
 from allocator.solver.settings import Settings
 from allocator.thermal import heat_of
-from allocator.thermal.baths import bath_uses
+from allocator.thermal.heat_sinks import heat_sink_uses
 
 
 def plan_at(
@@ -54,7 +54,7 @@ def plan_at(
     ] + list(results.values())
     reading = Reading(model, sets, without_dust(model, model.by_key(point)))
     plan = _read(site, settings, reading, found)
-    return replace(plan, heat=heat_of(site, plan), baths=bath_uses(site, plan))
+    return replace(plan, heat=heat_of(site, plan), heat_sinks=heat_sink_uses(site, plan))
 
 
 def status_of(found: tuple[GoalResult, ...]) -> Status:
@@ -118,6 +118,6 @@ def _read(site: Network, settings: Settings, reading: Reading, found: list[GoalF
         money=max(0.0, reading.of(money(reading.sets, reading.model))),
         cautions=cautions_for(site),
         seed=settings.seed,
-        withstands=settings.withstands if settings.withstands.anything else None,
+        robustness=settings.robustness if settings.robustness.anything else None,
         recoveries=recovery_uses(reading),
     )

@@ -60,7 +60,7 @@ def plan_model(
     """
     site, settings, clock = task.site, task.settings, task.clock
     began = clock.seconds()
-    model, sets = state(site, settings.basis, settings.withstands, check)
+    model, sets = state(site, settings.basis, settings.robustness, check)
     hopeless = [row.name for row in model.rows if not row.columns]
     if hopeless:
         return SearchResult(infeasible=True, reason=_hopeless(hopeless))

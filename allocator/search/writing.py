@@ -79,7 +79,7 @@ def written_program(
     """
     check_program_path(suffix)
     site = network_of(site)
-    model, sets = state(site, settings.basis, settings.withstands)
+    model, sets = state(site, settings.basis, settings.robustness)
     goals = goals_of(model, sets)
     if not goals or any(not row.columns for row in model.rows):
         raise ProgramFileError(f"the program of {site.name!r} holds nothing to decide, or no plan")

@@ -106,11 +106,11 @@ def draw_of(
 def _starts(assembly: Assembly, run: Finished) -> dict[str, float | None]:
     """Starts of units run on and off, and of idle units that keep run and rest times."""
     found: dict[str, float | None] = {}
-    lots = list(zip(run.circuit.burners, run.sums.started, assembly.burner_of, strict=False))
+    batches = list(zip(run.circuit.burners, run.sums.started, assembly.burner_of, strict=False))
     for machine in assembly.case.plan.machines:
         mine = [
             int(number) * burner.capacity.steady
-            for burner, number, owner in lots
+            for burner, number, owner in batches
             if owner == machine.name and burner.run > 0 and burner.capacity.steady > 0
         ]
         cycled = starts_of(assembly.case, machine, run.seconds) if machine.cycled > 0 else 0.0

@@ -28,9 +28,10 @@ class Tables(NamedTuple):
 
     throttles, groups' power, groups' failed units, loads. Rate q is ``steady[q]`` plus
     ``term_weight`` times the values of ``term_clock``, from ``term_at[q]`` on. ``touched``:
-    the rates that a clock is part of, from ``touched_at[clock]`` on. ``lots``: burners whose units
-    start and stop together and keep run and rest times; ``group_lots``: units of a group in them;
-    ``drains``: most that a tank falls a second without its lots; ``runs``: longest run of them.
+    the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``: burners whose
+    units start and stop together and keep run and rest times; ``group_batches``: units of a group
+    in them; ``drains``: most that a tank falls a second without its batches; ``runs``: longest run
+    of them.
     """
 
     node_at: Whole
@@ -76,13 +77,13 @@ class Tables(NamedTuple):
     load_from: int
     buses: int
     loads: int
-    lots: Whole
-    lot_run: Array
-    lot_rest: Array
-    lot_least: Array
-    lot_power: Array
-    lot_units: Array
-    group_lots: Array
+    batches: Whole
+    batch_run: Array
+    batch_rest: Array
+    batch_least: Array
+    batch_power: Array
+    batch_units: Array
+    group_batches: Array
     drains: Array
     runs: Array
 
@@ -210,13 +211,13 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
         load_from=int(begins[7]),
         buses=len(circuit.wants),
         loads=len(circuit.loads),
-        lots=_wholes(i for i, burner in enumerate(burners) if burner.run > 0),
-        lot_run=_floats(burner.run for burner in burners),
-        lot_rest=_floats(burner.rest for burner in burners),
-        lot_least=_floats(burner.least for burner in burners),
-        lot_power=_floats(burner.least_power for burner in burners),
-        lot_units=_floats(burner.capacity.steady for burner in burners),
-        group_lots=_floats(
+        batches=_wholes(i for i, burner in enumerate(burners) if burner.run > 0),
+        batch_run=_floats(burner.run for burner in burners),
+        batch_rest=_floats(burner.rest for burner in burners),
+        batch_least=_floats(burner.least for burner in burners),
+        batch_power=_floats(burner.least_power for burner in burners),
+        batch_units=_floats(burner.capacity.steady for burner in burners),
+        group_batches=_floats(
             sum(b.capacity.steady for b in burners if b.run > 0 and b.group == g)
             for g in range(len(circuit.groups))
         ),

@@ -111,35 +111,35 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
         wanted[b] = max(0.0, rates[t.want_from + b]) + lost
     most = rates[throttle_from : throttle_from + len(throttle)]
     on, until, turning, fixed, starts = x.on, x.until, x.turning, x.fixed, x.starts
-    lots, run, units_of, group_lots = t.lots, t.lot_run, t.lot_units, t.group_lots
-    lot_rest, lot_least, lot_power, drains, runs = (
-        t.lot_rest,
-        t.lot_least,
-        t.lot_power,
+    batches, run, units_of, group_batches = t.batches, t.batch_run, t.batch_units, t.group_batches
+    batch_rest, batch_least, batch_power, drains, runs = (
+        t.batch_rest,
+        t.batch_least,
+        t.batch_power,
         t.drains,
         t.runs,
     )
     now = x.total[1]
-    if len(lots) > 0:
+    if len(batches) > 0:
         turning[:] = 0.0
         fixed[:] = 0.0
         starts[:] = np.inf
-    for i in lots:
+    for i in batches:
         arc = on[i]
         if arc < 0:
             continue
         k, g, at, units = arc_tank[arc], burner_group[i], burner_bus[i], units_of[i]
-        level, least = tank[k, LEVEL], lot_least[i] * units
-        stops = level <= 0.0 or turning[g] + units > group_lots[g] - rates[failed_from + g]
+        level, least = tank[k, LEVEL], batch_least[i] * units
+        stops = level <= 0.0 or turning[g] + units > group_batches[g] - rates[failed_from + g]
         if not stops and now >= until[i]:
             aim = wanted[at] + (room[at] if burner_clean[i] else 0.0)
-            stops = level < reserves[k] or aim <= 0.0 or aim < lot_power[i] * units
+            stops = level < reserves[k] or aim <= 0.0 or aim < batch_power[i] * units
             if level == reserves[k]:
                 can = rates[k] - losses[k] - burn[k]
                 stops = stops or can <= 0.0 or can < least * burner_take[i]
         if stops:
             on[i] = -1
-            until[i] = now + lot_rest[i]
+            until[i] = now + batch_rest[i]
             continue
         turning[g] += units
         fixed[k] += min(arc_most[arc], units * burner_take[i])
@@ -148,7 +148,7 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
         _serve(
             at,
             burner_clean[i],
-            lot_power[i] * units,
+            batch_power[i] * units,
             wanted,
             room,
             bus,
@@ -183,8 +183,8 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
             if on[number] < 0:
                 if (
                     now < until[number]
-                    or turning[g] + capacity > group_lots[g] - rates[failed_from + g]
-                    or aim < lot_power[number] * capacity
+                    or turning[g] + capacity > group_batches[g] - rates[failed_from + g]
+                    or aim < batch_power[number] * capacity
                 ):
                     continue
                 taken = min(arc_most[arc], capacity * burner_take[number])
@@ -197,10 +197,10 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
                 until[number] = now + run[number]
                 turning[g] += capacity
                 fixed[k] += taken
-                begun = lot_least[number] * capacity
+                begun = batch_least[number] * capacity
                 used[number] = burner[number] = begun
                 burn[k] += begun * burner_take[number]
-                begun = lot_power[number] * capacity
+                begun = batch_power[number] * capacity
                 aim -= begun
                 can -= used[number] * burner_take[number]
             elif on[number] != arc:

@@ -225,7 +225,7 @@ def _stirred(
     spare: Array,
     failed_from: int,
     on: Whole,
-    lots: Whole,
+    batches: Whole,
 ) -> bool:
     """True where a decision could set anything: a tank with gas to spare or empty, units out,
 
@@ -239,7 +239,7 @@ def _stirred(
         found |= level <= 0.0 or (has_arc[k] and level >= reserves[k])
     for g in range(len(spare)):
         found |= rates[failed_from + g] > spare[g]
-    for i in lots:
+    for i in batches:
         found |= on[i] >= 0
     return found
 
@@ -291,8 +291,8 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     Where there are more entries than ``most``, a heap finds the next; the answer is the same.
     """
     clocks, tanks = len(t.periods), len(t.sizes)
-    lots = t.lots
-    sampler = clocks + tanks + len(lots)
+    batches = t.batches
+    sampler = clocks + tanks + len(batches)
     key = np.full(sampler + 1, np.inf)
     node, turn = np.zeros(clocks, np.int64), np.zeros(clocks, np.int64)
     value, since = np.zeros(clocks), np.zeros(clocks)
@@ -328,7 +328,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
         place[heap[i]] = i
     few = sampler < most
     on, until, starts, started = x.on, x.until, x.starts, s.started
-    was = np.zeros(len(lots), np.bool_)
+    was = np.zeros(len(batches), np.bool_)
     aimed = np.full(tanks, np.inf)
     row, now = 1, 0.0
     events = 0
@@ -338,7 +338,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
         if deciding:
             # Where nothing was set and nothing can be, the last decision stands.
             stirred = _stirred(
-                tank, rates, has_arc, reserves, t.group_spare, t.failed_from, on, lots
+                tank, rates, has_arc, reserves, t.group_spare, t.failed_from, on, batches
             )
             deciding = stirred or stirring
             stirring = stirred
@@ -354,8 +354,8 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                 if starts[k] != aimed[k]:
                     aimed[k] = starts[k]
                     dirty[k] = True
-            for j in range(len(lots)):
-                i, own = lots[j], clocks + tanks + j
+            for j in range(len(batches)):
+                i, own = batches[j], clocks + tanks + j
                 wake = until[i] if until[i] > now else np.inf
                 if wake != key[own]:
                     key[own] = wake
@@ -368,7 +368,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                         counts[1] += 1
                         if counts[1] <= room:
                             kind = STARTED if was[j] else STOPPED
-                            _write(s, 1, now, kind, i, t.lot_units[i])
+                            _write(s, 1, now, kind, i, t.batch_units[i])
         for k in range(tanks):
             if dirty[k]:
                 dirty[k] = False

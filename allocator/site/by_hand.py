@@ -344,11 +344,11 @@ def _of_built(site: Site) -> Iterator[tuple[str, str]]:
         able = site.pipes[run.pipe].fluids
         if able is not None and run.fluid not in able:
             yield "built.pipes", f"{run.pipe!r} may not carry {run.fluid!r}"
-    for section, standing, kinds in (
+    for section, existing, kinds in (
         ("storage", site.built.storage, site.storage),
         ("machines", site.built.machines, site.machines),
     ):
-        for thing, size in standing.items():
+        for thing, size in existing.items():
             name, place = thing if isinstance(thing, tuple) and len(thing) == 2 else (thing, "")
             if name not in kinds or place not in site.places:
                 yield f"built.{section}", f"names the unknown {name!r} at {place!r}"

@@ -43,8 +43,8 @@ def _runs(values: Values, builds: Mapping[str, PipeType]) -> tuple[BuiltPipe, ..
 
 def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, str], float]:
     sizes: dict[tuple[str, str], float] = {}
-    standing: Marked = values.get("storage", Marked())
-    for name, places in standing.items():
+    existing: Marked = values.get("storage", Marked())
+    for name, places in existing.items():
         for place, node in places.nodes.items():
             if name not in stores:
                 continue
@@ -87,8 +87,8 @@ def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> 
 
 def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple[str, str], int]:
     counts = {}
-    standing: Marked = values.get("machines", Marked())
-    for name, places in standing.items():
+    existing: Marked = values.get("machines", Marked())
+    for name, places in existing.items():
         if name not in machines:
             continue
         machine = machines[name]
@@ -115,7 +115,7 @@ def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple
         if machine.max_units is not None and total > machine.max_units:
             values.sound = False
             where.fault(
-                standing.nodes[name],
+                existing.nodes[name],
                 f"is above the machine's 'max_units' ({total} > {machine.max_units})",
                 "raise 'max_units' of the machine",
             )

@@ -15,7 +15,7 @@ def note_excluded(site: Site, values: Values) -> None:
     excluded = frozenset(site.limits.excluded_places)
     if not excluded:
         return
-    standing: list[tuple[str, str, tuple[str, ...], str]] = [
+    existing: list[tuple[str, str, tuple[str, ...], str]] = [
         *(("sources", n, (source.place,), "place") for n, source in site.sources.items()),
         *(("storage", n, store.places, "places") for n, store in site.storage.items()),
         *(("machines", n, tuple(m.places), "places") for n, m in site.machines.items()),
@@ -25,7 +25,7 @@ def note_excluded(site: Site, values: Values) -> None:
             if demand.place
         ),
     ]
-    for section, name, places, key in standing:
+    for section, name, places, key in existing:
         for place in places:
             if place in excluded:
                 _of(values, section)[name].warn(

@@ -22,7 +22,7 @@ _INDEX = re.compile(r"\[[0-9]+\]")
 
 
 @dataclass(slots=True)
-class Ledger:
+class Diagnostics:
     """Faults and warnings of one file, and what every value may refer to.
 
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
@@ -130,7 +130,7 @@ class Where:
     ``thing``: section and name, such as ``sources.north``.
     """
 
-    ledger: Ledger
+    diagnostics: Diagnostics
     subject: str
     path: str = ""
     thing: str = ""
@@ -150,13 +150,13 @@ class Where:
     def below(self, key: str) -> Where:
         """The place of a key's value."""
         path = f"{self.path}.{key}" if self.path else key
-        return Where(self.ledger, self.subject, path, self.thing)
+        return Where(self.diagnostics, self.subject, path, self.thing)
 
     def item(self, number: int) -> Where:
         """The place of the ``number``-th item of a list, counted from 1."""
-        return Where(self.ledger, self.subject, f"{self.path}[{number}]", self.thing)
+        return Where(self.diagnostics, self.subject, f"{self.path}[{number}]", self.thing)
 
     def fault(self, node: Node, problem: str, remedy: str = "") -> None:
         """Notes a fault of the value here; ``problem`` follows the value's path."""
         said = f"{self.path} {problem}" if self.path else problem
-        self.ledger.fault(node.line, node.column, self.subject, said, remedy)
+        self.diagnostics.fault(node.line, node.column, self.subject, said, remedy)

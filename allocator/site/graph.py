@@ -76,11 +76,11 @@ def spread(site: Site, starts: Iterable[str], fluid: str, backward: bool = False
 
 
 def _neighbours(site: Site, fluid: str, backward: bool) -> Mapping[str, list[str]]:
-    standing = {run.route for run in site.built.pipes if run.fluid == fluid}
+    existing = {run.route for run in site.built.pipes if run.fluid == fluid}
     following: dict[str, list[str]] = {}
     for route in usable_routes(site):
         able = any(site.may_carry(route.name, build, fluid) for build in route.pipes)
-        if route.name not in standing and not able:
+        if route.name not in existing and not able:
             continue
         start, end = (route.end, route.start) if backward else (route.start, route.end)
         following.setdefault(start, []).append(end)

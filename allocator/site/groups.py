@@ -181,7 +181,7 @@ class OwnUnits:
             return expects(node, where, "a mapping of names to durations")
         own: dict[str, float] = {}
         for key, value in entries(node, where):
-            here = Where(where.ledger, f"unit {shown(key.text)}")
+            here = Where(where.diagnostics, f"unit {shown(key.text)}")
             if not re.fullmatch(r"[^\W\d]\w*", key.text):
                 here.fault(key, "the name of a unit must be one word", "use letters and '_'")
             elif Units(own).knows(key.text):

@@ -151,7 +151,7 @@ class Quantity:
         if not isinstance(node, Scalar) or node.empty or isinstance(node.value, bool):
             return expects(node, where, f"{kind.label} such as '{kind.example}'")
         try:
-            value = parse_quantity(node.value, kind, where.ledger.units)
+            value = parse_quantity(node.value, kind, where.diagnostics.units)
         except QuantityError as error:
             where.fault(node, error.problem, error.remedy)
             return FAULTY
@@ -160,7 +160,7 @@ class Quantity:
             where.fault(node, f"{refusal} (got {shown(node.text)[1:-1]})", self._remedy())
             return FAULTY
         if value and kind.exponents and node.line and not isinstance(node.value, str):
-            where.ledger.note_unitless(where, node, kind.si, kind.example)
+            where.diagnostics.note_unitless(where, node, kind.si, kind.example)
         return value
 
     def refusal(self, value: float) -> str:
@@ -266,7 +266,7 @@ class Choice:
         if not isinstance(node, Scalar) or node.empty:
             return expects(node, where, f"one of {', '.join(self.options)}")
         if node.text not in self.options:
-            remedy = where.ledger.guess(node.text, self.options, "choose one of")
+            remedy = where.diagnostics.guess(node.text, self.options, "choose one of")
             where.fault(node, f"{shown(node.text)} is unknown", remedy)
             return FAULTY
         return node.text
@@ -299,10 +299,10 @@ class Name:
 
     def resolve(self, node: Scalar, where: Where) -> str | Faulty:
         """The name if the site has it."""
-        names = where.ledger.names.get(self.section, {})
+        names = where.diagnostics.names.get(self.section, {})
         if node.text in self.also or node.text in names:
             return node.text
-        remedy = where.ledger.guess(node.text, (*self.also, *names))
+        remedy = where.diagnostics.guess(node.text, (*self.also, *names))
         where.fault(
             node,
             f"names the unknown {self.singular} {shown(node.text)}",

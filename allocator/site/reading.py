@@ -23,7 +23,7 @@ from allocator.site.checks_machines import check_coolant, shortest_burst
 from allocator.site.checks_network import layers_of, length_of_line, length_of_route
 from allocator.site.checks_sources import stages_of
 from allocator.site.checks_stores import check_store
-from allocator.site.diagnostics import Ledger, Where
+from allocator.site.diagnostics import Diagnostics, Where
 from allocator.site.document import DocumentError, read_document
 from allocator.site.formats import FORMAT, FORMER, renamed
 from allocator.site.groups import OwnUnits
@@ -34,7 +34,7 @@ from allocator.site.records.site import SITE
 from allocator.site.shapes import Named
 from allocator.site.site_values import Rule, SiteValues
 from allocator.site.table import Values
-from allocator.site.warnings import note_oddities
+from allocator.site.warnings import note_warnings
 
 MOST_BYTES = 64 * 1024 * 1024
 """The largest site file that is read."""
@@ -88,26 +88,26 @@ def _collector_at_rest() -> Iterator[None]:
 
 def _checked(path: str | PathLike[str], check: Check) -> Report:
     file = Path(path)
-    ledger = Ledger(str(path), file.parent)
+    diagnostics = Diagnostics(str(path), file.parent)
     site = None
     try:
         content = content_of(file)
         root = read_document(content)
     except DocumentError as error:
-        ledger.fault(error.line, error.column, "", error.problem, error.remedy)
+        diagnostics.fault(error.line, error.column, "", error.problem, error.remedy)
     else:
-        if isinstance(root, Pairs) and _check_format(root, ledger):
-            site = _read(root, ledger, file.stem, content, check)
+        if isinstance(root, Pairs) and _check_format(root, diagnostics):
+            site = _read(root, diagnostics, file.stem, content, check)
         elif not isinstance(root, Pairs):
-            ledger.fault(
+            diagnostics.fault(
                 root.line,
                 root.column,
                 "site",
                 "expects a mapping of keys (format, fluids, places, sources, ...)",
                 f"begin the file with 'format: {FORMAT}'",
             )
-    faults = ledger.faults
-    return Report(None if faults else site, faults, ledger.warnings, ledger.unitless)
+    faults = diagnostics.faults
+    return Report(None if faults else site, faults, diagnostics.warnings, diagnostics.unitless)
 
 
 def content_of(file: Path) -> bytes:
@@ -126,7 +126,7 @@ def content_of(file: Path) -> bytes:
     return content
 
 
-def _check_format(root: Pairs, ledger: Ledger) -> bool:
+def _check_format(root: Pairs, diagnostics: Diagnostics) -> bool:
     """Whether the file may be read on: its format is this program's, or missing."""
     node = next((v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "format"), None)
     if node is None or (isinstance(node, Scalar) and node.text == FORMAT):
@@ -134,7 +134,7 @@ def _check_format(root: Pairs, ledger: Ledger) -> bool:
     if isinstance(node, Scalar) and node.text == FORMER:
         renamed(root)
         node.text = FORMAT
-        ledger.warn(
+        diagnostics.warn(
             node.line,
             node.column,
             "site",
@@ -150,31 +150,33 @@ def _check_format(root: Pairs, ledger: Ledger) -> bool:
     else:
         problem = f"{shape(node)} is not the format of a site file"
         remedy = f"write '{FORMAT}'"
-    ledger.fault(node.line, node.column, "site", f"format {problem}", remedy)
+    diagnostics.fault(node.line, node.column, "site", f"format {problem}", remedy)
     return False
 
 
-def _read(root: Pairs, ledger: Ledger, stem: str, content: bytes, check: Check) -> Site | None:
-    ledger.names = _names(root, ledger)
-    ledger.units = _units(root, ledger)
+def _read(
+    root: Pairs, diagnostics: Diagnostics, stem: str, content: bytes, check: Check
+) -> Site | None:
+    diagnostics.names = _names(root, diagnostics)
+    diagnostics.units = _units(root, diagnostics)
     mark = Scalar("", True, 1, 1)
-    values = SITE.read_marked(root, Where(ledger, "site"), mark)
+    values = SITE.read_marked(root, Where(diagnostics, "site"), mark)
     if not isinstance(values, Values):
         return None
     site = _records(values, stem)
     check_site_records(site, values)
-    if ledger.faults:
+    if diagnostics.faults:
         return None
-    note_oddities(site, values)
+    note_warnings(site, values)
     digest = hashlib.sha256(content)
-    for extra in ledger.extra:
+    for extra in diagnostics.extra:
         digest.update(extra)
     site = replace(site, sha256=digest.hexdigest())
     check(site, values)
-    return None if ledger.faults else site
+    return None if diagnostics.faults else site
 
 
-def _names(root: Pairs, ledger: Ledger) -> dict[str, dict[str, None]]:
+def _names(root: Pairs, diagnostics: Diagnostics) -> dict[str, dict[str, None]]:
     """The names that each section declares, known before any reference is read."""
     sections = {key.name for key in SITE.keys if isinstance(key.kind, Named)}
     given = {key.text for key, _ in root.pairs if isinstance(key, Scalar)}
@@ -184,17 +186,17 @@ def _names(root: Pairs, ledger: Ledger) -> dict[str, dict[str, None]]:
         if isinstance(key, Scalar) and isinstance(node, Pairs):
             section = key.text
             if section not in sections and section not in SITE.reserved:
-                section = ledger.closest(section, missing)
+                section = diagnostics.closest(section, missing)
             if section in sections and section not in names:
                 names[section] = {n.text: None for n, _ in node.pairs if isinstance(n, Scalar)}
     return names
 
 
-def _units(root: Pairs, ledger: Ledger) -> Units:
+def _units(root: Pairs, diagnostics: Diagnostics) -> Units:
     node: Node | None = next(
         (v for k, v in root.pairs if isinstance(k, Scalar) and k.text == "units"), None
     )
-    own = OwnUnits().read(node, Where(ledger, "site", "units")) if node is not None else None
+    own = OwnUnits().read(node, Where(diagnostics, "site", "units")) if node is not None else None
     return own if isinstance(own, Units) else Units()
 
 
@@ -226,7 +228,7 @@ def _records(values: Values, stem: str) -> Site:
             whole.made[key.name] = _section(key.name, whole)
     whole.made["built"] = _part("built", Built, whole)
     whole.made["name"] = values.get("name", stem)
-    whole.made["spreads"] = dict(values.where.ledger.spreads)
+    whole.made["spreads"] = dict(values.where.diagnostics.spreads)
     site: Site = SITE.made(values, **whole.made)
     return site
 

@@ -51,9 +51,9 @@ def read_series(values: Values, dimension: str) -> Series | None:
     The first row holds headings: time, value, each with its unit (``time_s``, ``power [kW]``) or
     SI. Each level lasts until the next row, the last one as long as the one before it.
     """
-    ledger = values.where.ledger
+    diagnostics = values.where.diagnostics
     node = values.nodes["csv"]
-    path = ledger.folder / values.get("csv")
+    path = diagnostics.folder / values.get("csv")
     try:
         content = _content(path)
     except (OSError, ValueError) as error:
@@ -64,12 +64,12 @@ def read_series(values: Values, dimension: str) -> Series | None:
             "paths start at the folder of the site file",
         )
         return None
-    ledger.extra.append(content)
+    diagnostics.extra.append(content)
     try:
-        return _parse(content, dimension, ledger.units)
+        return _parse(content, dimension, diagnostics.units)
     except _SeriesError as error:
         values.sound = False
-        ledger.fault(
+        diagnostics.fault(
             error.line,
             error.column,
             values.where.subject,

@@ -70,7 +70,7 @@ class Named:
 
     def _read_one(self, name: Scalar, body: Node, above: Where) -> Values | None:
         thing = f"{above.path}.{name.text}"
-        where = Where(above.ledger, f"{self.singular} {shown(name.text)}", thing=thing)
+        where = Where(above.diagnostics, f"{self.singular} {shown(name.text)}", thing=thing)
         refusal = name_refusal(name.text, self.reserved_names)
         if refusal:
             where.fault(name, f"the name {refusal}", "give it another name")

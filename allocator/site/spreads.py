@@ -52,7 +52,7 @@ class Ranged(Quantity):
                 what = "" if values.has(name) else f"reaches {name} values that "
                 values.fault(key, f"{what}{refusal}", "narrow the range")
                 return FAULTY
-        where.ledger.spreads[where.address] = spread
+        where.diagnostics.spreads[where.address] = spread
         return spread.middle
 
     def _table(self) -> KeyTable:
@@ -103,6 +103,6 @@ def _spread(values: Values) -> Spread | None:
 
 def ends(values: Values, key: str) -> tuple[float, float]:
     """Least and greatest value of a key that was read."""
-    spread = values.where.ledger.spreads.get(values.where.below(key).address)
+    spread = values.where.diagnostics.spreads.get(values.where.below(key).address)
     value: float = values.get(key)
     return (value, value) if spread is None else (spread.low, spread.high)

@@ -97,7 +97,7 @@ class Values:
     def warn(self, key: str, problem: str, remedy: str = "") -> None:
         """Notes what is odd at a key's value."""
         node = self.nodes.get(key, self.mark)
-        self.where.ledger.warn(node.line, node.column, self.where.subject, problem, remedy)
+        self.where.diagnostics.warn(node.line, node.column, self.where.subject, problem, remedy)
 
 
 def _is_whole(value: Any) -> bool:
@@ -212,8 +212,8 @@ class KeyTable:
             problem = f"has the key {shown(name.text)} of {FORMER}"
             values.where.fault(name, problem, f"write '{since}', or use 'allocator migrate'")
             return since
-        meant = values.where.ledger.closest(name.text, known)
-        remedy = f"did you mean '{meant}'?" if meant else values.where.ledger.list_of(known)
+        meant = values.where.diagnostics.closest(name.text, known)
+        remedy = f"did you mean '{meant}'?" if meant else values.where.diagnostics.list_of(known)
         values.where.fault(name, f"has the unknown key {shown(name.text)}", remedy)
         return meant
 

@@ -27,7 +27,7 @@ ROUNDED_LENGTH = 1e-3
 """A length may be this share below the straight line: figures of files are rounded."""
 
 
-def note_oddities(site: Site, values: Values) -> None:
+def note_warnings(site: Site, values: Values) -> None:
     """Notes every oddity of a site at its place in the file."""
     _note_unused(site, values)
     _note_energies(site, values)
@@ -53,7 +53,7 @@ def _note_unused(site: Site, values: Values) -> None:
         *(demand.wants for demand in site.demands.values()),
         *(fluid for machine in site.machines.values() for fluid in machine.inputs),
         *(fluid for machine in site.machines.values() for fluid in machine.outputs),
-        *(bath.fluid for bath in site.heat_sinks.values()),
+        *(heat_sink.fluid for heat_sink in site.heat_sinks.values()),
     }
     materials = {
         *(name for source in site.sources.values() for name in source.connection_materials),
@@ -63,8 +63,8 @@ def _note_unused(site: Site, values: Values) -> None:
         *(name for line in site.power_lines.values() for name in line.materials),
         *(name for machine in site.machines.values() for name in machine.materials),
         *(name for cooler in site.coolers.values() for name in cooler.materials),
-        *(name for bath in site.heat_sinks.values() for name in bath.materials),
-        *(name for bath in site.heat_sinks.values() for name in bath.base_materials),
+        *(name for heat_sink in site.heat_sinks.values() for name in heat_sink.materials),
+        *(name for heat_sink in site.heat_sinks.values() for name in heat_sink.base_materials),
     }
     builds = {
         *(name for route in site.routes.values() for name in route.pipes),
@@ -151,9 +151,9 @@ def _note_temperatures(values: Values) -> None:
     ambient: Values | None = values.get("ambient")
     given: list[tuple[Values | None, str]] = [(ambient, "temperature")]
     given += [(record, "temperature") for record in _section(values, "sources").values()]
-    for bath in _section(values, "heat_sinks").values():
+    for heat_sink in _section(values, "heat_sinks").values():
         given += [
-            (bath, key)
+            (heat_sink, key)
             for key in ("initial_temperature", "max_temperature", "max_outlet_temperature")
         ]
     for record, key in given:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from allocator.plans.records import NOTHING, Plan, Withstands
+from allocator.plans.records import NOTHING, Plan, Robustness
 from allocator.site.records import Site
 
 
@@ -78,7 +78,7 @@ class Settings:
     node_limit: int | None = None
     prices: bool = False
     lifts: tuple[Lift, ...] = ()
-    withstands: Withstands = NOTHING
+    robustness: Robustness = NOTHING
     effort: str = "normal"
     start: Plan | None = None
     alternatives: int = 1
@@ -102,7 +102,7 @@ class Settings:
             raise ValueError(f"threads must be 1 or more (got {self.threads!r})")
         if self.node_limit is not None and self.node_limit < 1:
             raise ValueError(f"node limit must be 1 or more (got {self.node_limit!r})")
-        if min(self.withstands.lost, self.withstands.low) < 0:
-            raise ValueError(f"lost and low sources must be 0 or more (got {self.withstands!r})")
-        if self.withstands.anything and self.basis != "firm":
+        if min(self.robustness.lost, self.robustness.low) < 0:
+            raise ValueError(f"lost and low sources must be 0 or more (got {self.robustness!r})")
+        if self.robustness.anything and self.basis != "firm":
             raise ValueError("averages withstand nothing: plan on the firm basis")

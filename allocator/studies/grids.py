@@ -33,8 +33,8 @@ def grid_of(facts: Mapping[str, Fact], text: str) -> Grid:
     return Grid(fact, values)
 
 
-def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], standing: bool) -> tuple[Grid, ...]:
-    """All grids. ``standing``: for a plan that stands, which does not see what is new.
+def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], existing: bool) -> tuple[Grid, ...]:
+    """All grids. ``existing``: for a plan that stands, which does not see what is new.
 
     Raises :class:`~allocator.network.facts.FactError`, besides, for a number given twice.
     """
@@ -43,7 +43,7 @@ def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], standing: bool) ->
         grid = grid_of(facts, text)
         if grid.fact.address in found:
             raise FactError(f"--grid {shown(text)}: {grid.fact.address} has a grid already")
-        if standing and grid.fact.to_build:
+        if existing and grid.fact.to_build:
             raise FactError(
                 f"--grid {shown(text)}: a plan that stands does not see it; leave --plan out"
             )

@@ -14,10 +14,10 @@ from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.network.records import Sink
 from allocator.site.records import Site
-from allocator.studies.bath import BathRow, baths_table
-from allocator.studies.bath_words import bath_cautions, set_name, sized, verdict
+from allocator.studies.heat_sink import HeatSinkRow, heat_sinks_table
+from allocator.studies.heat_sink_words import heat_sink_cautions, set_name, sized, verdict
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.thermal.baths import SinkState
+from allocator.thermal.heat_sinks import SinkState
 
 FORMAT = "allocator.baths/1"
 SHOWN = 7
@@ -129,7 +129,7 @@ class HeatSinksResult(StudyResult):
     in_plans: Table
     states: Table
     cautions: tuple[str, ...]
-    rows: tuple[BathRow, ...]
+    rows: tuple[HeatSinkRow, ...]
 
     def summary(self) -> str:
         """All but the states, as text."""
@@ -164,13 +164,15 @@ class HeatSinksResult(StudyResult):
         """A few points of each curve: its ends, the mass of the site, and some in between."""
         rows: list[tuple[object, ...]] = []
         for row in self.rows:
-            points = [one for one in self.curve.rows if one[0] == row.bath.name]
+            points = [one for one in self.curve.rows if one[0] == row.heat_sink.name]
             step = max(1, math.ceil((len(points) - 1) / (SHOWN - 1)))
             if row.first:
                 rows += (
                     one
                     for number, one in enumerate(points)
-                    if number % step == 0 or one[1] == row.bath.mass or number == len(points) - 1
+                    if number % step == 0
+                    or one[1] == row.heat_sink.mass
+                    or number == len(points) - 1
                 )
         return replace(self.curve, rows=tuple(rows))
 
@@ -190,7 +192,7 @@ class HeatSinksResult(StudyResult):
                         "least_mass_kg": row.least_mass,
                         "never_boils_kg": row.never_boils,
                         "recovery_runs_below_kg": row.drives_up_to,
-                        "mass_kg": row.bath.mass,
+                        "mass_kg": row.heat_sink.mass,
                         "as_heat_sink": [
                             {
                                 "recovery": recovery,
@@ -239,7 +241,7 @@ def heat_sinks(site: SiteOrPath) -> HeatSinksResult:
     ('stones', 22.0)
     """
     site = network_of(site_of(site))
-    rows = tuple(baths_table(site))
+    rows = tuple(heat_sinks_table(site))
     firsts = [row for row in rows if row.first]
     return HeatSinksResult(
         site,
@@ -279,32 +281,41 @@ def heat_sinks(site: SiteOrPath) -> HeatSinksResult:
             _STATES,
             tuple(one for row in rows for one in _states(row)),
         ),
-        bath_cautions(site, rows),
+        heat_sink_cautions(site, rows),
         rows,
     )
 
 
-def _sink(row: BathRow) -> tuple[object, ...]:
-    bath, given = row.bath, row.given
-    by_gas = given.margin < bath.max_temperature - given.high
-    recovers = bath.recovery is not None
+def _sink(row: HeatSinkRow) -> tuple[object, ...]:
+    heat_sink, given = row.heat_sink, row.given
+    by_gas = given.margin < heat_sink.max_temperature - given.high
+    recovers = heat_sink.recovery is not None
     return (
-        *(row.label, bath.source, bath.mass, row.filling.boils.at if row.filling.boils else None),
+        *(
+            row.label,
+            heat_sink.source,
+            heat_sink.mass,
+            row.filling.boils.at if row.filling.boils else None,
+        ),
         *(given.burst, given.spell, given.high),
-        *((bath.max_outlet_temperature, "gas") if by_gas else (bath.max_temperature, "heat sink")),
+        *(
+            (heat_sink.max_outlet_temperature, "gas")
+            if by_gas
+            else (heat_sink.max_temperature, "heat sink")
+        ),
         *(given.margin, given.came, given.lost),
         *((given.recovered, given.power) if recovers else (None, None)),
         *(given.steam, _after(row, given), row.dry_after, verdict(row)),
     )
 
 
-def _after(row: BathRow, state: SinkState) -> float | None:
-    if row.bath.recovery is None:
+def _after(row: HeatSinkRow, state: SinkState) -> float | None:
+    if row.heat_sink.recovery is None:
         return None
     return math.inf if state.drives_after is None else state.drives_after
 
 
-def _sets(row: BathRow) -> Iterator[tuple[object, ...]]:
+def _sets(row: HeatSinkRow) -> Iterator[tuple[object, ...]]:
     for choice in row.choices:
         state = choice.state
         needs = choice.needs if choice.cooler else None
@@ -314,29 +325,29 @@ def _sets(row: BathRow) -> Iterator[tuple[object, ...]]:
         )
 
 
-def _masses(row: BathRow) -> tuple[object, ...]:
+def _masses(row: HeatSinkRow) -> tuple[object, ...]:
     below = None
-    if row.bath.recovery is not None:
+    if row.heat_sink.recovery is not None:
         below = "any tried" if row.drives_up_to is None else sized(row, row.drives_up_to)
         below = "never" if row.drives_up_to == 0 else below
     return (
-        row.bath.name,
+        row.heat_sink.name,
         sized(row, row.least_mass),
         sized(row, row.never_boils) if row.filling.boils else None,
         below,
     )
 
 
-def _curve(row: BathRow) -> Iterator[tuple[object, ...]]:
+def _curve(row: HeatSinkRow) -> Iterator[tuple[object, ...]]:
     for state in row.curve:
         yield (
-            *(row.bath.name, state.mass, state.burst, state.spell, state.high, state.margin),
-            *(_after(row, state), state.power if row.bath.recovery else None, state.steam),
+            *(row.heat_sink.name, state.mass, state.burst, state.spell, state.high, state.margin),
+            *(_after(row, state), state.power if row.heat_sink.recovery else None, state.steam),
         )
 
 
-def _in_plans(site: Site, row: BathRow) -> Iterator[tuple[object, ...]]:
-    pump = site.sources[row.bath.source].pump
+def _in_plans(site: Site, row: HeatSinkRow) -> Iterator[tuple[object, ...]]:
+    pump = site.sources[row.heat_sink.source].pump
     for recovery, sink in row.sinks:
         yield (
             *(
@@ -353,7 +364,7 @@ def _outlet(sink: Sink | str) -> float | None:
     return sink.outlet if isinstance(sink, Sink) else None
 
 
-def _states(row: BathRow) -> Iterator[tuple[object, ...]]:
+def _states(row: HeatSinkRow) -> Iterator[tuple[object, ...]]:
     """A row a set, and a row a point of the curve."""
     for choice in row.choices:
         yield _state(row, f"set: {set_name(choice)}", choice.state)
@@ -361,9 +372,9 @@ def _states(row: BathRow) -> Iterator[tuple[object, ...]]:
         yield _state(row, "curve", state)
 
 
-def _state(row: BathRow, what: str, state: SinkState) -> tuple[object, ...]:
+def _state(row: HeatSinkRow, what: str, state: SinkState) -> tuple[object, ...]:
     return (
-        *(row.label, row.bath.source, what, state.mass, state.recovery, state.cooling),
+        *(row.label, row.heat_sink.source, what, state.mass, state.recovery, state.cooling),
         *(state.burst, state.spell, state.low, state.high, state.outlet, state.margin),
         *(state.keeps, state.drives_after, state.came, state.lost, state.recovered, state.power),
         *(state.cooled, state.spent, state.boiled, state.steam),

@@ -71,7 +71,7 @@ def on_the_site(site: Site, variant: Variant, plan: Plan) -> Plan:
     Its goals and bounds speak of the mix, and the first of its limits says so; what no plan can
     pass is left out, for the mix's own is no ceiling of the site.
     """
-    standing = [
+    existing = [
         MachineUse(f"{kind}@{place}", kind, place, count, 0)
         for (kind, place), count in site.built.machines.items()
         if kind in variant.dropped and place not in site.limits.excluded_places
@@ -82,7 +82,7 @@ def on_the_site(site: Site, variant: Variant, plan: Plan) -> Plan:
             (machine, place) for machine in site.machines.values() for place in machine.places
         )
     }
-    machines = sorted((*plan.machines, *standing), key=lambda use: order[use.name])
+    machines = sorted((*plan.machines, *existing), key=lambda use: order[use.name])
     limits = (of_mix(variant), *plan.limits)
     return replace(
         plan,

@@ -32,7 +32,7 @@ class _Spot:
     """A store type at a place, with what stands there already, kg."""
 
     type: StoreType
-    standing: float
+    existing: float
 
 
 def store_room(site: Site, fluid: str, start: str | None = None) -> StoreRoom:
@@ -43,7 +43,7 @@ def store_room(site: Site, fluid: str, start: str | None = None) -> StoreRoom:
     once, that can fall short of the true most, so the answer is always one that could be built.
     """
     spots = list(_spots(site, fluid, start))
-    best: list[tuple[_Spot, float]] = [(spot, spot.standing) for spot in spots if spot.standing]
+    best: list[tuple[_Spot, float]] = [(spot, spot.existing) for spot in spots if spot.existing]
     for chosen in _choices(spots):
         for order in _orders(site, chosen):
             built = _filled(site, spots, order)
@@ -98,9 +98,9 @@ def _filled(
 ) -> list[tuple[_Spot, float]]:
     """Sizes when the spots of an order are filled one after the other; what stands, stays."""
     left = {m.name: m.stock for m in site.materials.values() if m.stock is not None}
-    sizes = {id(spot): spot.standing for spot in spots}
+    sizes = {id(spot): spot.existing for spot in spots}
     for spot in order:
-        base = spot.type.base_materials if spot.standing == 0 else {}
+        base = spot.type.base_materials if spot.existing == 0 else {}
         after = {name: stock - base.get(name, 0.0) for name, stock in left.items()}
         if any(stock < 0 for stock in after.values()):
             continue
@@ -114,13 +114,13 @@ def _filled(
 
 def _room(spot: _Spot, stocks: Mapping[str, float]) -> float:
     """kg that can be added at a spot; 0 when that is less than the least size."""
-    new = spot.type.max_size - spot.standing
+    new = spot.type.max_size - spot.existing
     for name, mass in spot.type.materials.items():
         if name in stocks and mass > 0:
             new = min(new, max(0.0, stocks[name]) / mass)
     if spot.type.unit is not None:
         new = math.floor(new / spot.type.unit * (1 + 1e-12)) * spot.type.unit
-    return new if spot.standing + new >= spot.type.min_size else 0.0
+    return new if spot.existing + new >= spot.type.min_size else 0.0
 
 
 def _total(built: Iterable[tuple[_Spot, float]]) -> float:

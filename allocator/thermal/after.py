@@ -8,7 +8,7 @@ from allocator.physics.faults import PhysicsError
 from allocator.plans.records import FlowHeat, Heat, Plan
 from allocator.thermal.coolers import coolers_in
 from allocator.thermal.enthalpy import Enthalpy, enthalpy_of
-from allocator.thermal.heat_released import heat_let_in
+from allocator.thermal.heat_released import heat_released
 from allocator.thermal.limits import limits_met
 from allocator.thermal.states import (
     STATES,
@@ -41,7 +41,7 @@ def heat_of(site: Network, plan: Plan) -> Heat | None:
         except PhysicsError:
             continue
         enthalpies[fluid] = enthalpy
-    rooms = heat_let_in(site, plan, states)
+    rooms = heat_released(site, plan, states)
     if not states and not rooms:
         return None
     flows = tuple(

@@ -14,7 +14,7 @@ from allocator.thermal.upper import above_ambient, halves, rejects_at
 WHAT = "heat let in"
 
 
-def heat_let_in(
+def heat_released(
     site: Network, plan: Plan, states: Mapping[str, Sequence[FoundTemperatures]]
 ) -> tuple[HeatLimit, ...]:
     """W let into each place with a limit, in the worse of the states, all machines at full load."""

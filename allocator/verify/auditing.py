@@ -16,7 +16,6 @@ from allocator.plans.records import RULES as MADE_BY
 from allocator.plans.records import Plan
 from allocator.site.records import Site
 from allocator.verify import (
-    baths,
     batteries,
     bores,
     chambers,
@@ -26,6 +25,7 @@ from allocator.verify import (
     counts,
     heat,
     heat_limits,
+    heat_sinks,
     holds,
     hottest,
     objectives,
@@ -39,7 +39,7 @@ from allocator.verify import (
     totals,
 )
 from allocator.verify import (
-    heat_released as let_in,
+    heat_released as heat_released,
 )
 from allocator.verify import (
     site_file as plain,
@@ -79,9 +79,9 @@ RULES = (
     heat.check_pumps,
     heat.check_coolers,
     cooler_heat.check_cooler_heat,
-    let_in.check_let_in,
+    heat_released.check_heat_released,
     recovery.check_recovery,
-    baths.check_baths,
+    heat_sinks.check_heat_sinks,
     sinks.check_sinks,
     holds.check_set_points,
     check_materials,

@@ -11,7 +11,7 @@ from allocator.verify.cycle import Cycle
 from allocator.verify.levelling import AuditLevelling, levelling_of
 from allocator.verify.promises import AuditedPromise, check_promise
 from allocator.verify.report import Findings
-from allocator.verify.running import in_lumps
+from allocator.verify.running import in_batches
 
 
 def check_batteries(case: Case, findings: Findings) -> None:
@@ -97,7 +97,7 @@ def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) ->
         into.append(power)
         out.append(power * record.charge_efficiency * machine.cycled)
     for machine in case.plan.machines:
-        if in_lumps(case, machine) and machine.burst.get(battery.name, 0.0) > 0:
+        if in_batches(case, machine) and machine.burst.get(battery.name, 0.0) > 0:
             into.append(case.machine_type(machine).power_out)  # a whole unit where a part was
     if record.fill_rate is not None:
         findings.at_most(

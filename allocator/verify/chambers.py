@@ -36,7 +36,7 @@ def check_chambers(case: Case, findings: Findings) -> None:
             whole is not None and whole.tapped,
             "is drawn on but the source is not tapped",
         )
-        asked = case.plan.withstands
+        asked = case.plan.robustness
         findings.holds(
             "chamber_without",
             subject,

@@ -26,9 +26,9 @@ def check_cooler_heat(case: Case, findings: Findings) -> None:
     if heat is None:
         return
     told = {cooler.route: cooler for cooler in heat.coolers}
-    standing = {run.route for run in case.plan.runs}
+    existing = {run.route for run in case.plan.runs}
     for route in told:
-        findings.holds("cooler_told", f"cooler {route!r}", route in standing, "is not in the plan")
+        findings.holds("cooler_told", f"cooler {route!r}", route in existing, "is not in the plan")
     for run in case.plan.runs:
         stream = case.site.routes[run.route].stream
         if stream is None or stream.kind != "cooler":

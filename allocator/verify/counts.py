@@ -23,7 +23,7 @@ def check_taps(case: Case, findings: Findings) -> None:
             findings.holds("stands_already", subject, not source.new, told)
             continue
         stands = source.name in case.site.built.sources
-        _new_or_standing(findings, subject, "a tap", source.new, source.tapped, stands)
+        _new_or_existing(findings, subject, "a tap", source.new, source.tapped, stands)
         if source.new:
             findings.holds(
                 "tap_missing", subject, source.tapped, "a tap is new but the source is not tapped"
@@ -41,8 +41,8 @@ def _store(case: Case, findings: Findings, store: StoreUse | BatteryUse) -> None
     kind = case.site.storage[store.type]
     unit = "J" if kind.holds == POWER else "kg"
     subject = f"store {store.name!r}"
-    standing = case.site.built.storage.get((store.type, store.place), 0.0)
-    together = standing + store.new_size
+    existing = case.site.built.storage.get((store.type, store.place), 0.0)
+    together = existing + store.new_size
     findings.equals(
         "store_size",
         subject,
@@ -87,12 +87,12 @@ def check_machines(case: Case, findings: Findings) -> None:
             findings.holds(
                 "whole_number", subject, int(number) == number, f"{what} is no whole number"
             )
-        standing = case.site.built.machines.get((machine.type, machine.place), 0)
+        existing = case.site.built.machines.get((machine.type, machine.place), 0)
         findings.equals(
             "machine_count",
             subject,
             machine.count,
-            standing + machine.new,
+            existing + machine.new,
             "units",
             "the count (standing and new)",
             0.0,
@@ -109,10 +109,10 @@ def check_machines(case: Case, findings: Findings) -> None:
     for kind in case.site.machines.values():
         mine = [m for m in case.plan.machines if m.type == kind.name]
         if kind.max_units is not None and any(m.new for m in mine):
-            standing = sum(
+            existing = sum(
                 n for (name, _), n in case.site.built.machines.items() if name == kind.name
             )
-            count = standing + sum(m.new for m in mine)
+            count = existing + sum(m.new for m in mine)
             findings.at_most(
                 "machine_type_limit",
                 f"machine type {kind.name!r}",
@@ -140,7 +140,7 @@ def check_runs(case: Case, findings: Findings) -> None:
             (b.route, b.pipe, b.fluid) == (run.route, run.build, run.fluid)
             for b in site.built.pipes
         )
-        _new_or_standing(findings, subject, f"a {run.build!r} pipe", run.new, True, stands)
+        _new_or_existing(findings, subject, f"a {run.build!r} pipe", run.new, True, stands)
         if run.new:
             _new_run(case, findings, run, subject)
 
@@ -168,7 +168,7 @@ def check_lines(case: Case, findings: Findings) -> None:
     for line in case.plan.lines:
         subject = f"line {line.name!r}"
         stands = line.name in case.site.built.power_lines
-        _new_or_standing(findings, subject, "a line", line.new, True, stands)
+        _new_or_existing(findings, subject, "a line", line.new, True, stands)
         if line.new:
             for place in (
                 case.site.power_lines[line.name].start,
@@ -177,7 +177,7 @@ def check_lines(case: Case, findings: Findings) -> None:
                 _not_excluded(case, findings, subject, place)
 
 
-def _new_or_standing(
+def _new_or_existing(
     findings: Findings, subject: str, thing: str, new: bool, there: bool, stands: bool
 ) -> None:
     if new:

@@ -24,7 +24,7 @@ def check_numbers(plan: Plan, findings: Findings) -> None:
                 "finite", subject, math.isfinite(number), f"the number {number} is not finite"
             )
             signed = field.name in MAY_BE_NEGATIVE
-            signed = signed or (field.name == "baths" and subject.endswith(".margin"))
+            signed = signed or (field.name == "heat_sinks" and subject.endswith(".margin"))
             signed = signed or (field.name == "heat" and subject.endswith(GAINS))
             if not signed and math.isfinite(number):
                 findings.at_least("negative", subject, number, 0.0, "", "the number")

@@ -56,9 +56,9 @@ def check_limits_told(case: Case, findings: Findings) -> None:
             assert given is not None
             _figures(findings, given, comes)
     places = {n: p.heat_limit for n, p in case.site.places.items() if p.heat_limit is not None}
-    let_in = {(f"place {name}", WHAT) for name in places}
+    heat_released = {(f"place {name}", WHAT) for name in places}
     for subject, what in told:
-        known = (subject, what) in worst or (subject, what) in let_in
+        known = (subject, what) in worst or (subject, what) in heat_released
         findings.holds("limit_told", subject, known, f"{what} has no limit there")
     for name, most in places.items():  # what is let in is recomputed by verify/heat_released.py
         given = told.get((f"place {name}", WHAT))

@@ -25,7 +25,7 @@ class Let(NamedTuple):
     room: float
 
 
-def check_let_in(case: Case, findings: Findings) -> None:
+def check_heat_released(case: Case, findings: Findings) -> None:
     """Each place with a limit: what is let into it is told, is right, and is within the limit."""
     limits = {n: p.heat_limit for n, p in case.site.places.items() if p.heat_limit is not None}
     heat = case.plan.heat
@@ -44,16 +44,16 @@ def check_let_in(case: Case, findings: Findings) -> None:
 
 def _sum(case: Case, place: str, state: str) -> tuple[float, float]:
     flows = [f for f in case.plan.heat.flows if f.state == state] if case.plan.heat else []
-    mine = let_in(case, state, flows, place)
+    mine = heat_released(case, state, flows, place)
     return sum(let.heat for let in mine), 1e-6 + sum(let.room for let in mine)
 
 
-def let_in(case: Case, state: str, flows: list[FlowHeat], place: str) -> list[Let]:
+def heat_released(case: Case, state: str, flows: list[FlowHeat], place: str) -> list[Let]:
     """All that lets heat into a place of the file in a state, with flows at some temperatures."""
-    return [let for let in _let_in(case, state, flows) if let.place == place]
+    return [let for let in _heat_released(case, state, flows) if let.place == place]
 
 
-def _let_in(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Let]:
+def _heat_released(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Let]:
     site, plan = case.site, case.plan
     for machine in plan.machines:
         heat = machine.count * case.machine_type(machine).heat_out

@@ -28,7 +28,7 @@ from allocator.verify.heat import (
     rates_in,
     specific_heat,
 )
-from allocator.verify.heat_released import let_in
+from allocator.verify.heat_released import heat_released
 from allocator.verify.pipe_model import PipeModel, end_and_surface, faces_of
 from allocator.verify.report import Findings
 
@@ -59,7 +59,7 @@ def check_hottest_gas(case: Case, findings: Findings) -> None:
         all_flows += flows
     for name, place in case.site.places.items():
         if place.heat_limit is not None:
-            heat = math.fsum(let.heat for let in let_in(case, "busiest", all_flows, name))
+            heat = math.fsum(let.heat for let in heat_released(case, "busiest", all_flows, name))
             most, room = place.heat_limit, SHARE * heat
             what = "heat let in by gas as hot as it can come"
             findings.at_most("let_in_hottest", f"place {name!r}", heat, most, "W", what, room)

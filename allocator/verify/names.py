@@ -73,7 +73,7 @@ def check_names(site: Network, plan: Plan, findings: Findings) -> None:
     _heat(known, plan)
     _set_points(known, plan)
     _recoveries(known, plan)
-    _baths(known, plan)
+    _heat_sinks(known, plan)
     if plan.mix:
         known.name("mix", plan.mix, [mix.name for mix in supplies_of(site)], "$.mix")
 
@@ -87,7 +87,7 @@ def damage(report: AuditReport, file: str) -> list[Fault]:
     ]
 
 
-def _standing_at(known: _Known, use: StoreUse | BatteryUse, path: str) -> None:
+def _existing_at(known: _Known, use: StoreUse | BatteryUse, path: str) -> None:
     known.name("place", use.place, known.site.places, f"{path}.place")
     if known.name("type of store", use.type, known.site.storage, f"{path}.type"):
         known.same(f"{path}.name", "the name", use.name, f"{use.type}@{use.place}")
@@ -100,7 +100,7 @@ def _stores(known: _Known, plan: Plan) -> None:
     power_demands = [d.name for d in site.demands.values() if d.wants == POWER]
     for number, store in enumerate(plan.stores):
         path = f"$.stores[{number}]"
-        _standing_at(known, store, path)
+        _existing_at(known, store, path)
         known.keys("shape", store.draw, known.shapes, f"{path}.draw_mean_kg_s")
         if store.type in site.storage:
             holds = site.storage[store.type].holds
@@ -108,7 +108,7 @@ def _stores(known: _Known, plan: Plan) -> None:
             known.name("fluid", holds, site.fluids, f"{path}.type")
     for number, battery in enumerate(plan.batteries):
         path = f"$.batteries[{number}]"
-        _standing_at(known, battery, path)
+        _existing_at(known, battery, path)
         if battery.type in site.storage:
             holds = site.storage[battery.type].holds
             known.same(f"{path}.type", "what a battery holds", POWER, holds)
@@ -133,7 +133,7 @@ def _machines(known: _Known, plan: Plan) -> None:
             known.same(f"{path}.name", "the name", machine.name, expected)
         known.keys("shape", machine.following, known.shapes, f"{path}.following")
         known.keys("battery", machine.burst, batteries, f"{path}.burst")
-        known.keys("fluid", machine.receiver, known.site.fluids, f"{path}.receiver_kg")
+        known.keys("fluid", machine.buffer_vessel, known.site.fluids, f"{path}.receiver_kg")
 
 
 def _destinations(plan: Plan) -> set[str]:
@@ -256,9 +256,9 @@ def _set_points(known: _Known, plan: Plan) -> None:
         known.name("source", chamber.source, known.site.sources, path)
 
 
-def _baths(known: _Known, plan: Plan) -> None:
-    known.once("baths", "heat sink", (use.name for use in plan.baths))
-    for number, use in enumerate(plan.baths):
+def _heat_sinks(known: _Known, plan: Plan) -> None:
+    known.once("baths", "heat sink", (use.name for use in plan.heat_sinks))
+    for number, use in enumerate(plan.heat_sinks):
         path = f"$.baths[{number}]"
         known.name("heat sink", use.name, known.site.heat_sinks, f"{path}.name")
         known.name("source", use.source, known.site.sources, f"{path}.source")

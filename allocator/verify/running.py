@@ -67,11 +67,11 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
             bool(case.batteries_at(case.bus(machine.place))),
             "is run on and off but there is no battery at its bus",
         )
-        for fluid, rate in lumps(case, machine).items():
+        for fluid, rate in batch_draw(case, machine).items():
             findings.at_least(
                 "receiver",
                 subject,
-                machine.receiver.get(fluid, 0.0),
+                machine.buffer_vessel.get(fluid, 0.0),
                 on_and_off * rate * one_run(case, machine) / battery_efficiency(case, machine),
                 "kg",
                 f"the receiver for {fluid!r} beside what is run on and off",
@@ -84,7 +84,7 @@ def run_on_and_off(case: Case, machine: MachineUse) -> int:
     A part of a unit burns a burst as it comes only where its fuel is in proportion to its load,
     down to nothing. Else it runs in lumps, which a receiver and a battery must take up.
     """
-    return int(machine.cycled > 0) + int(in_lumps(case, machine))
+    return int(machine.cycled > 0) + int(in_batches(case, machine))
 
 
 def beside(case: Case, machine: MachineUse) -> float:
@@ -100,7 +100,7 @@ def beside(case: Case, machine: MachineUse) -> float:
     return max(0.0, math.fsum([*machine.burst.values(), -max(0.0, room)]))
 
 
-def in_lumps(case: Case, machine: MachineUse) -> bool:
+def in_batches(case: Case, machine: MachineUse) -> bool:
     """True for a group that burns bursts by running a unit on and off."""
     kind = case.machine_type(machine)
     even = kind.no_load <= 0 and kind.min_load <= 0
@@ -127,7 +127,7 @@ def battery_efficiency(case: Case, machine: MachineUse) -> float:
     )
 
 
-def lumps(case: Case, machine: MachineUse) -> dict[str, float]:
+def batch_draw(case: Case, machine: MachineUse) -> dict[str, float]:
     """kg/s by fluid at full load: what a unit takes, and gives where somebody uses it."""
     kind = case.machine_type(machine)
     rates = dict(kind.inputs)
@@ -190,8 +190,8 @@ def swing_of(case: Case, machine: MachineUse) -> float:
     units = max(run_on_and_off(case, machine), 1)
     power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
     received = [
-        machine.receiver.get(fluid, 0.0) / units * power / rate
-        for fluid, rate in lumps(case, machine).items()
+        machine.buffer_vessel.get(fluid, 0.0) / units * power / rate
+        for fluid, rate in batch_draw(case, machine).items()
         if rate > 0
     ]
     share = runs[machine.name] / max(math.fsum(asked), 1e-300) if machine.cycled > 0 else 0.0

@@ -16,7 +16,10 @@ from allocator.network.records import Sink
 from allocator.physics.substances import saturation_temperature, value
 from allocator.plans.records import Run
 from allocator.site.records import HeatSink, Stage
-from allocator.verify.baths import (
+from allocator.verify.case import Case
+from allocator.verify.cycle import source_cycle
+from allocator.verify.heat import substance_of
+from allocator.verify.heat_sinks import (
     KELVINS,
     SHARE,
     WATER,
@@ -24,9 +27,6 @@ from allocator.verify.baths import (
     marched,
     mean_heat,
 )
-from allocator.verify.case import Case
-from allocator.verify.cycle import source_cycle
-from allocator.verify.heat import substance_of
 from allocator.verify.report import Findings
 
 STEPS = 24
@@ -43,36 +43,40 @@ def check_sinks(case: Case, findings: Findings) -> None:
             piped = stream is None or stream.kind != "sink"
             findings.holds("sink_told", f"run {run.route!r}", piped, "is no heat sink")
             continue
-        subject = f"heat sink {sink.bath!r}"
-        findings.holds("one_sink", subject, sink.bath not in seen, "has more than one mass")
-        seen.add(sink.bath)
-        if findings.holds("sink_told", subject, sink.bath in case.whole.heat_sinks, "is unknown"):
-            bath = case.whole.heat_sinks[sink.bath]
-            _offered(case, findings, bath, sink, run)
-            _cools(case, findings, bath, sink, run)
-    for use in case.plan.baths:
+        subject = f"heat sink {sink.heat_sink!r}"
+        findings.holds("one_sink", subject, sink.heat_sink not in seen, "has more than one mass")
+        seen.add(sink.heat_sink)
+        if findings.holds(
+            "sink_told", subject, sink.heat_sink in case.whole.heat_sinks, "is unknown"
+        ):
+            heat_sink = case.whole.heat_sinks[sink.heat_sink]
+            _offered(case, findings, heat_sink, sink, run)
+            _cools(case, findings, heat_sink, sink, run)
+    for use in case.plan.heat_sinks:
         subject, same = f"heat sink {use.name!r}", use.used == (use.name in seen)
         findings.holds("sink_used", subject, same, "whether it is used is told wrong")
 
 
-def _offered(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Run) -> None:
+def _offered(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run: Run) -> None:
     """Mass, recovery, what it takes, its source alone before it, and what the plan tells of it."""
-    subject, site = f"heat sink {bath.name!r}", case.site
-    offered = sink.mass in (bath.masses or (bath.mass,))
-    offered = offered and (bath.recovery is not None or not sink.recovery)
+    subject, site = f"heat sink {heat_sink.name!r}", case.site
+    offered = sink.mass in (heat_sink.masses or (heat_sink.mass,))
+    offered = offered and (heat_sink.recovery is not None or not sink.recovery)
     findings.holds("sink_offered", subject, offered, "the site offers no such heat sink")
     route, build = site.routes[run.route], site.pipes[run.build]
     taken: dict[str, float] = {}
     for layer in build.layers:
         taken[layer.material] = taken.get(layer.material, 0.0) + layer.mass * route.length
-    for name in {*bath.materials, *bath.base_materials, *taken}:
-        kg = bath.materials.get(name, 0.0) * sink.mass + bath.base_materials.get(name, 0.0)
+    for name in {*heat_sink.materials, *heat_sink.base_materials, *taken}:
+        kg = heat_sink.materials.get(name, 0.0) * sink.mass + heat_sink.base_materials.get(
+            name, 0.0
+        )
         room = 1e-9 * kg
         findings.equals("sink_takes", subject, taken.get(name, 0.0), kg, "kg", f"its {name}", room)
-    money = bath.price * sink.mass + bath.base_price
+    money = heat_sink.price * sink.mass + heat_sink.base_price
     price = build.price * route.length
     findings.equals("sink_takes", subject, price, money, "", "its price", 1e-9 * money)
-    source = site.sources[bath.source]
+    source = site.sources[heat_sink.source]
     # what its pump draws through pauses out of a chamber came through the sink as it burst
     others = [
         s.name
@@ -90,31 +94,31 @@ def _offered(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Ru
         "sink_flow",
         subject,
         site.capacity(run.route, run.build, run.fluid),
-        _most_gas(case, bath.source)[0],
+        _most_gas(case, heat_sink.source)[0],
         "kg/s",
         "what it is offered for",
     )
     told = [
         (use.mass, use.recovery, use.cooler, use.guaranteed)
-        for use in case.plan.baths
-        if use.name == bath.name
+        for use in case.plan.heat_sinks
+        if use.name == heat_sink.name
     ]
     same = told == [(sink.mass, sink.recovery, False, sink.outlet)]
     findings.holds("sink_told", subject, same, "the plan tells another one of it")
 
 
-def _cools(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Run) -> None:
+def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run: Run) -> None:
     """The bound by the audit's own model, and the sink's limits and its gas's water under it."""
-    subject, site = f"heat sink {bath.name!r}", case.whole
-    source = site.sources[bath.source]
+    subject, site = f"heat sink {heat_sink.name!r}", case.whole
+    source = site.sources[heat_sink.source]
     hot = source.temperature
-    known = hot is not None and bath.heat_while_on is None
+    known = hot is not None and heat_sink.heat_while_on is None
     if not findings.holds("sink_known", subject, known, "no temperature of its gas follows"):
         return
     assert hot is not None
     room = KELVINS + SHARE * max(0.0, hot - site.ambient.temperature)
-    high, low, heat = warmest(case, replace(bath, mass=sink.mass), sink.recovery)
-    outlet = hot - bath.effectiveness * (hot - high)
+    high, low, heat = warmest(case, replace(heat_sink, mass=sink.mass), sink.recovery)
+    outlet = hot - heat_sink.effectiveness * (hot - high)
     what = "the temperature at which its gas leaves"
     findings.at_least("sink_outlet", subject, sink.outlet, outlet, "K", what)
     findings.at_most("sink_outlet", subject, sink.outlet, outlet + 2 * room, "K", what)
@@ -123,11 +127,11 @@ def _cools(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Run)
     findings.at_least("sink_outlet", subject, level, sink.outlet, "K", "the level behind it", 1e-6)
     findings.at_least("sink_heat", subject, 1.005 * sink.heat, heat, "W", "the heat it lets in")
     findings.at_most(
-        "sink_hottest", subject, high, bath.max_temperature, "K", "the warmest it may be"
+        "sink_hottest", subject, high, heat_sink.max_temperature, "K", "the warmest it may be"
     )
-    if bath.max_outlet_temperature is not None:
+    if heat_sink.max_outlet_temperature is not None:
         findings.at_most(
-            "sink_hottest", subject, sink.outlet, bath.max_outlet_temperature, "K", "its gas"
+            "sink_hottest", subject, sink.outlet, heat_sink.max_outlet_temperature, "K", "its gas"
         )
     if source.water:
         dew = saturation_temperature(
@@ -136,34 +140,37 @@ def _cools(case: Case, findings: Findings, bath: HeatSink, sink: Sink, run: Run)
         findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
 
 
-def warmest(case: Case, bath: HeatSink, recovery: bool) -> tuple[float, float, float]:
+def warmest(case: Case, heat_sink: HeatSink, recovery: bool) -> tuple[float, float, float]:
     """K that a sink never passes, whatever the phase and the flow; its coldest, settled; and W
 
     that it lets into its place at the most: lost, taken by recovery, boiled."""
     site = case.whole
-    source = site.sources[bath.source]
+    source = site.sources[heat_sink.source]
     assert source.temperature is not None
-    flow, stages = _most_gas(case, bath.source)
+    flow, stages = _most_gas(case, heat_sink.source)
     hot, around = source.temperature, site.ambient.temperature
-    body = body_of(case, bath, recovery, 0.0)
+    body = body_of(case, heat_sink, recovery, 0.0)
     boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
-    top = max(min(bath.max_temperature, boils, hot), min(around, bath.initial_temperature))
+    top = max(
+        min(heat_sink.max_temperature, boils, hot), min(around, heat_sink.initial_temperature)
+    )
     grid = [
-        top + (min(around, bath.initial_temperature) - top) * i / STEPS for i in range(STEPS + 1)
+        top + (min(around, heat_sink.initial_temperature) - top) * i / STEPS
+        for i in range(STEPS + 1)
     ]
-    body = replace(body, capacity=body.capacity * _least_share(case, bath, grid, boils))
+    body = replace(body, capacity=body.capacity * _least_share(case, heat_sink, grid, boils))
     gas = substance_of(case, source.fluid)
     pressure = source.pressure or site.ambient.pressure
-    leaves = [hot - bath.effectiveness * (hot - kelvin) for kelvin in grid]
+    leaves = [hot - heat_sink.effectiveness * (hot - kelvin) for kelvin in grid]
     heat = max(mean_heat(gas, min(k, hot - 0.01), hot, pressure) for k in leaves)
-    contact = bath.effectiveness * flow * heat
-    found = marched(bath, body, source_cycle(stages), (0.0, contact, hot))
-    high = found.settled_high + max(0.0, bath.initial_temperature - found.settled_low)
-    high = max(found.high, min(high, boils, max(hot, bath.initial_temperature)))
-    let_in = bath.loss_conductance * max(0.0, high - around)
-    let_in += bath.recovery.duty if recovery and bath.recovery is not None else 0.0
-    let_in += contact * (hot - boils) if high >= boils - 1e-6 else 0.0
-    return high, found.settled_low, let_in
+    contact = heat_sink.effectiveness * flow * heat
+    found = marched(heat_sink, body, source_cycle(stages), (0.0, contact, hot))
+    high = found.settled_high + max(0.0, heat_sink.initial_temperature - found.settled_low)
+    high = max(found.high, min(high, boils, max(hot, heat_sink.initial_temperature)))
+    heat_released = heat_sink.loss_conductance * max(0.0, high - around)
+    heat_released += heat_sink.recovery.duty if recovery and heat_sink.recovery is not None else 0.0
+    heat_released += contact * (hot - boils) if high >= boils - 1e-6 else 0.0
+    return high, found.settled_low, heat_released
 
 
 def _most_gas(case: Case, name: str) -> tuple[float, tuple[Stage, ...]]:
@@ -186,15 +193,15 @@ def _most_gas(case: Case, name: str) -> tuple[float, tuple[Stage, ...]]:
     return max(source.flow, high.get("flow", 0.0)), stages
 
 
-def _least_share(case: Case, bath: HeatSink, grid: list[float], boils: float) -> float:
+def _least_share(case: Case, heat_sink: HeatSink, grid: list[float], boils: float) -> float:
     """The least specific heat of a filling in what its body counts with."""
-    if bath.fluid is None or "specific_heat" in case.whole.fluids[bath.fluid].constants:
+    if heat_sink.fluid is None or "specific_heat" in case.whole.fluids[heat_sink.fluid].constants:
         return 1.0
-    fluid = case.whole.fluids[bath.fluid]
+    fluid = case.whole.fluids[heat_sink.fluid]
     library = fluid.substance or ""
     freezes = 273.16 if library.lower() in WATER else 0.0
     within = [min(max(kelvin, freezes), boils - 0.1) for kelvin in grid]
-    substance = substance_of(case, bath.fluid)
-    counted = body_of(case, replace(bath, mass=1.0), False, 0.0).capacity
-    heats = [float(value(substance, "specific_heat", k, bath.pressure)) for k in within]
+    substance = substance_of(case, heat_sink.fluid)
+    counted = body_of(case, replace(heat_sink, mass=1.0), False, 0.0).capacity
+    heats = [float(value(substance, "specific_heat", k, heat_sink.pressure)) for k in within]
     return min(heats) / counted

@@ -36,7 +36,7 @@ def without(
 
     Rule ``without_counted``: all choices can be gone through.
     """
-    asked = case.plan.withstands
+    asked = case.plan.robustness
     if asked is None or not case.firm:
         return
     names = sorted({name for name, _, rate in supply if rate > 0})
@@ -68,7 +68,7 @@ def check_direct(case: Case, findings: Findings, source: SourceUse) -> None:
     No source that may be lost gives it; one at its low end still gives it, and of the rest each
     destination its share: ``direct + share * collected <= share * flow``, and of the pump's rate.
     """
-    asked = case.plan.withstands
+    asked = case.plan.robustness
     direct = case.at_peak(source.direct)
     if asked is None or not case.firm:
         return

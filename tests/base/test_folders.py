@@ -104,26 +104,26 @@ def test_links_and_permissions_stay(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("standing", [False, True])
 def test_a_kill_before_any_file_operation_leaves_the_old_or_the_new(
-    tmp_path: Path, standing: bool
+    tmp_path: Path, existing: bool
 ) -> None:
     number, killed = 0, True
     while killed:
         home = tmp_path / str(number)
         home.mkdir()
         target, old = home / "plan", {}
-        if standing:
+        if existing:
             old = {**OLD, **MINE}
             write_folder(target, OLD, "plan")
             put(target, MINE)
         killed = killed_at(number, lambda target=target: write_folder(target, NEW, "plan"))
         found = held(target) if target.exists() else {}
-        assert found in (old, {**NEW, **(MINE if standing else {})}), number
+        assert found in (old, {**NEW, **(MINE if existing else {})}), number
         assert mixed_files(target) == []
         write_folder(target, NEW, "plan")
         assert os.listdir(home) == ["plan"], f"leftovers of the kill before operation {number}"
-        assert held(target) == {**NEW, **(MINE if standing else {})}
+        assert held(target) == {**NEW, **(MINE if existing else {})}
         number += 1
-    assert number > (20 if standing else 9)
+    assert number > (20 if existing else 9)
 
 
 def test_a_mixed_set_is_told_where_no_exchange_exists(

@@ -16,14 +16,14 @@ from allocator.site.records import POWER, MachineType, Site, Source
 class State:
     """A machine type at a place: units that stand, that turn for ever, and how others run.
 
-    ``cycling``: one more unit may be run on and off for a steady mean load; ``lumps``: units may
-    be run on and off for what comes and goes.
+    ``cycling``: one more unit may be run on and off for a steady mean load; ``batch_draw``: units
+    may be run on and off for what comes and goes.
     """
 
     count: int
     running: int
     cycling: bool
-    lumps: bool
+    batch_draw: bool
 
 
 @dataclass(frozen=True)
@@ -71,9 +71,9 @@ def _states(site: Site, machine: MachineType, place: str, firm: bool) -> list[St
     found = []
     for count in range(most + 1):
         for running in range(count + 1):
-            for cycling, lumps in itertools.product(either, either):
-                if running < count or not (cycling or lumps):
-                    found.append(State(count, running, cycling, lumps))
+            for cycling, batch_draw in itertools.product(either, either):
+                if running < count or not (cycling or batch_draw):
+                    found.append(State(count, running, cycling, batch_draw))
     return found
 
 

@@ -264,7 +264,7 @@ class Firm(Basis):
                 self.program.variable(key)
             cycled, beside = ("cycled", me), ("beside", me)
             self.program.variable(cycled, 1.0 if state.cycling else 0.0)
-            self.program.variable(beside, 0.0 if uneven(machine) and not state.lumps else None)
+            self.program.variable(beside, 0.0 if uneven(machine) and not state.batch_draw else None)
             at_peak: Terms = [(self.peak(shape), key) for shape, key in loads]
             bursts = self.bursts.get(me, [])
             if uneven(machine):
@@ -292,7 +292,7 @@ class Firm(Basis):
                     self.generated.setdefault(pool, []).extend(power)
                 self.own += times(takings, machine.power_in)
             seconds = max(machine.min_up_time, machine.min_down_time, 1.0)
-            runs = int(state.cycling) + int(state.lumps)
+            runs = int(state.cycling) + int(state.batch_draw)
             for battery in self._batteries():
                 self.into[battery].append((runs * machine.power_out, one))
                 self.out_of[battery].append((int(state.cycling) * machine.power_out, one))

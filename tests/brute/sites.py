@@ -39,7 +39,7 @@ MOST_CHOICES = 150
 
 FLUIDS = {
     "gas": Fluid("gas", heating_value=20e6, constants={"molar_mass": 0.026, "density": 1.1}),
-    "chips": Fluid("chips", phase="solid", heating_value=14e6),
+    "chips": Fluid("chips", phase="solid", heating_value=26e6),
     "air": Fluid("air", emission="biogenic"),
     "smoke": Fluid("smoke", emission="counted"),
 }

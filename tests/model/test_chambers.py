@@ -13,7 +13,7 @@ from scipy.optimize import linprog
 from allocator.cycles.chambers import on_times, pumped, worst_drawdown
 from allocator.engine import simulate_plan
 from allocator.network.reading import read_site
-from allocator.plans.records import Plan, Withstands
+from allocator.plans.records import Plan, Robustness
 from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, simulate
 from allocator.site.chambers import GAS_CONSTANT, held
@@ -88,10 +88,10 @@ def test_on_the_mean_basis_the_pump_may_go_on_for_what_its_chamber_holds() -> No
 
 def test_a_promise_that_withstands_lost_sources_does_not_count_with_chambers() -> None:
     site = read_site(CASE)
-    plan = planned(site, replace(EXACT, withstands=Withstands(lost=1)))
+    plan = planned(site, replace(EXACT, robustness=Robustness(lost=1)))
     assert plan.power.firm_clean == 0.0
-    sure = with_source(site, replace(site.sources["cell_purge"], reliable=True))
-    plan = planned(sure, replace(EXACT, withstands=Withstands(lost=1)))
+    reliable = with_source(site, replace(site.sources["cell_purge"], reliable=True))
+    plan = planned(reliable, replace(EXACT, robustness=Robustness(lost=1)))
     assert plan.power.firm_clean == pytest.approx(5 * GRAM * 310 / 640 * 60e6 - 5 * 300.0, rel=1e-3)
 
 

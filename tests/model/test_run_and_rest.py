@@ -70,7 +70,7 @@ def test_a_long_rest_asks_for_more_battery_and_a_larger_receiver() -> None:
             if machine.cycled > 0:
                 kind = place.machines[machine.type]
                 seconds = max(kind.min_up_time, kind.min_down_time)
-                for fluid, held in machine.receiver.items():
+                for fluid, held in machine.buffer_vessel.items():
                     assert held >= kind.inputs.get(fluid, 0.0) * seconds
                 swing = sum(battery.swing_part for battery in plan.batteries)
                 assert swing >= kind.power_out * seconds * (1 - 1e-9)

@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import linprog
 
 from allocator.network.reading import read_site
-from allocator.plans.records import NOTHING, MachineUse, Plan, Withstands
+from allocator.plans.records import NOTHING, MachineUse, Plan, Robustness
 from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, simulate
 from allocator.site.records import PipeType, Route, Site, Source, Stage
@@ -21,9 +21,9 @@ HOUR, GRAM, KILOWATT, KILOWATT_HOUR = 3600.0, 1e-3, 1e3, 3.6e6
 HALF = 0.75 * GRAM  # of what the engine takes
 
 
-def planned(site: Site, withstands: Withstands = NOTHING) -> Plan:
+def planned(site: Site, robustness: Robustness = NOTHING) -> Plan:
     """The best plan of a site: audited, and simulated from phases set against it."""
-    asked = Settings(gap=1e-7, node_limit=10_000, withstands=withstands)
+    asked = Settings(gap=1e-7, node_limit=10_000, robustness=robustness)
     plan = make_plan(site, asked).plan
     assert plan is not None
     assert plan.status == "optimal"
@@ -85,8 +85,8 @@ def test_fuel_at_no_load_and_least_load_decide_how_the_unit_is_shared(
     plan = planned(one_engine(efficiency, no_load, min_load))
     assert plan.power.firm_clean == pytest.approx(power * KILOWATT, rel=1e-5)
     engine = the_engine(plan)
-    in_lumps = bool(no_load or min_load) and not engine.running
-    assert bool(engine.receiver) == in_lumps
+    in_batches = bool(no_load or min_load) and not engine.running
+    assert bool(engine.buffer_vessel) == in_batches
 
 
 @pytest.mark.parametrize(("no_load", "power"), [(0.0, 5.0 + 0.9 * 2.5), (0.2, 0.9 * 7.5)])
@@ -117,7 +117,7 @@ def test_steady_gas_that_may_be_lost_promises_through_a_battery() -> None:
     """Two equal seeps, either of which may be lost: one of them is always there."""
     seep = read_site(CASES / "one_engine_steady_and_bursts.yaml").sources["seep"]
     site = one_engine(0.9, north=replace(seep, name="north"), south=replace(seep, name="south"))
-    plan = planned(site, Withstands(lost=1))
+    plan = planned(site, Robustness(lost=1))
     assert plan.power.firm_clean == pytest.approx(0.9 * 5.0 * KILOWATT, rel=1e-5)
 
 

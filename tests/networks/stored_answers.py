@@ -16,8 +16,8 @@ from typing import Any
 from allocator.network.reading import read_site
 from allocator.search import Outcome, Settings, make_plan
 from allocator.site.records import Site
-from allocator.studies.bath import baths_table
-from allocator.studies.bath_words import set_name
+from allocator.studies.heat_sink import heat_sinks_table
+from allocator.studies.heat_sink_words import set_name
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 FORMAT = "allocator.expected/1"
@@ -70,14 +70,14 @@ def worked_out(name: str) -> dict[str, Any]:
         }
     found["mean_basis_clean_w"] = float(f"{mean.power.firm_clean:.8g}")
     if site_of(name).heat_sinks:
-        found["baths"] = baths_of(site_of(name))
+        found["baths"] = heat_sinks_of(site_of(name))
     return found
 
 
-def baths_of(site: Site) -> dict[str, dict[str, Any]]:
+def heat_sinks_of(site: Site) -> dict[str, dict[str, Any]]:
     """What is stored of the baths of a site: SI, eight figures."""
     found = {}
-    for row in baths_table(site):
+    for row in heat_sinks_table(site):
         facts: dict[str, Any] = {
             "smallest_set": set_name(row.smallest) if row.smallest else None,
             "peak_k": row.given.high,
@@ -91,7 +91,7 @@ def baths_of(site: Site) -> dict[str, dict[str, Any]]:
             "least_mass_kg": row.least_mass,
             "never_boils_kg": row.never_boils,
         }
-        found[row.bath.name] = {
+        found[row.heat_sink.name] = {
             key: float(f"{value:.8g}") if isinstance(value, float) else value
             for key, value in facts.items()
         }

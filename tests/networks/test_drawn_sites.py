@@ -9,7 +9,7 @@ from typing import Any
 
 from hypothesis import HealthCheck, given, settings
 from networks.stored_answers import names, site_of
-from strategies import sites, sites_with_baths
+from strategies import sites, sites_with_heat_sinks
 
 from allocator.network.reading import read_site
 from allocator.site.records import Site
@@ -61,7 +61,7 @@ def test_drawn_baths_read_back(tmp_path_factory: Any) -> None:
         deadline=None,
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     )
-    @given(site=sites_with_baths())
+    @given(site=sites_with_heat_sinks())
     def law(site: Site) -> None:
         assert _plain(_read_back(site, folder)) == _plain(site)
 

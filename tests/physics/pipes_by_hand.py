@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from allocator.physics.conductivity import Conductivity
-from allocator.physics.insulation import HeatLoss, Lagging, Outside, heat_loss, lagging_of
+from allocator.physics.insulation import HeatLoss, Insulation, Outside, heat_loss, insulation_of
 
 
 def solid(conductivity: float) -> Conductivity:
@@ -11,17 +11,17 @@ def solid(conductivity: float) -> Conductivity:
     return Conductivity(f"k {conductivity}", (conductivity,))
 
 
-def pipe(bore: float, *layers: tuple[float, float], emissivity: float = 0.9) -> Lagging:
+def pipe(bore: float, *layers: tuple[float, float], emissivity: float = 0.9) -> Insulation:
     """One pipe of layers of (conductivity, thickness)."""
-    return lagging_of([(bore, [(solid(k), t) for k, t in layers], emissivity)])
+    return insulation_of([(bore, [(solid(k), t) for k, t in layers], emissivity)])
 
 
 def loss(
-    lagging: Lagging,
+    insulation: Insulation,
     fluid: float,
     around: float,
     film: float = float("nan"),
     inside: float = float("inf"),
 ) -> HeatLoss:
     """Its loss; ``film`` outside in all, or by the relations."""
-    return heat_loss(lagging, fluid, Outside.of(len(lagging.bore), around, film=film), inside)
+    return heat_loss(insulation, fluid, Outside.of(len(insulation.bore), around, film=film), inside)

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
 
-from allocator.physics.bath_cycles import CycleRow, Repeat, cycle_of
-from allocator.physics.bath_settled import course, least, settled
-from allocator.physics.baths import BathStep, HeatDraw, Inflow, ThermalMass
 from allocator.physics.faults import PhysicsError
+from allocator.physics.heat_sink_cycles import CycleRow, Repeat, cycle_of
+from allocator.physics.heat_sink_settled import course, least, settled
+from allocator.physics.heat_sinks import HeatDraw, HeatSinkStep, Inflow, ThermalMass
 
 AROUND = 283.15
 STAGES = [(600.0, 6000.0)]
@@ -131,7 +131,7 @@ def test_energy_is_kept(seed: int) -> None:
 def test_the_blocks_are_the_steps_one_by_one(seed: int) -> None:
     """Closed forms over many turns against every single step in a row, and what a piece claims."""
     body, period, unrolled, start = drawn_case(seed)
-    plain = CycleRow([BathStep(body, inflow) for inflow in unrolled])
+    plain = CycleRow([HeatSinkStep(body, inflow) for inflow in unrolled])
     for begin in (start, settled(body, period, start)):
         one, other = period.piece(begin), plain.piece(begin)
         for name in ("end", "low", "high", "high_on"):
@@ -216,7 +216,7 @@ def test_a_body_that_hovers_at_an_edge_is_soon_done() -> None:
 
 def test_boiling_takes_all_that_comes() -> None:
     body = ThermalMass(1e5, 0.0, AROUND, (HeatDraw(373.15, math.inf),))
-    step = BathStep(body, Inflow(1000.0, 20_000.0))
+    step = HeatSinkStep(body, Inflow(1000.0, 20_000.0))
     assert step.piece(373.15).end == 373.15
     assert step.totals(373.15).drawn == (pytest.approx(2e7),)
     with pytest.raises(PhysicsError, match="warmer than it boils"):
@@ -226,7 +226,7 @@ def test_boiling_takes_all_that_comes() -> None:
 def test_recovery_that_can_keep_up_holds_the_threshold() -> None:
     """Between no draw and the whole draw the body stays where the draw begins."""
     body = ThermalMass(1e5, 0.0, AROUND, (HeatDraw(350.0, 30_000.0),))
-    step = BathStep(body, Inflow(1000.0, 20_000.0))
+    step = HeatSinkStep(body, Inflow(1000.0, 20_000.0))
     assert step.piece(350.0).end == 350.0
     assert step.totals(350.0).drawn == (pytest.approx(2e7),)
 
@@ -327,4 +327,4 @@ def test_refusals() -> None:
     with pytest.raises(PhysicsError, match="cycle that cannot be"):
         cycle_of(closed, [(10.0, 5.0)], heated(BURST))
     with pytest.raises(PhysicsError, match="inflow that cannot be"):
-        BathStep(closed, Inflow(0.0))
+        HeatSinkStep(closed, Inflow(0.0))

@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 from allocator.physics.conductivity import Conductivity
 from allocator.physics.faults import PhysicsError
 from allocator.physics.films import STEFAN_BOLTZMANN, outside_pipe, radiation
-from allocator.physics.insulation import Outside, heat_loss, lagging_of
+from allocator.physics.insulation import Outside, heat_loss, insulation_of
 from allocator.physics.runs import along
 from allocator.physics.walls import wall_loss
 
@@ -32,7 +32,7 @@ def test_mean_conductivity_is_the_integral(first: float, second: float) -> None:
 
 
 def test_conductivity_is_known_near_its_table_only() -> None:
-    hot = lagging_of([(0.1, [(ROCK_WOOL, 0.05)], 0.3)])
+    hot = insulation_of([(0.1, [(ROCK_WOOL, 0.05)], 0.3)])
     assert heat_loss(hot, 490.0, Outside.of(1, 290.0)).known[0]
     assert not heat_loss(hot, 600.0, Outside.of(1, 290.0)).known[0]
 
@@ -64,7 +64,7 @@ def test_wind_cools_the_surface() -> None:
 def test_vacuum_gap() -> None:
     """Radiation between long concentric grey cylinders, by its closed form."""
     gap = Conductivity("vacuum", (), vacuum=True, emissivity=0.1)
-    lagged = lagging_of([(0.1, [(gap, 0.02)], 0.9)])
+    lagged = insulation_of([(0.1, [(gap, 0.02)], 0.9)])
     found = heat_loss(lagged, 500.0, Outside.of(1, 300.0, film=1e6))
     expected = (
         2 * math.pi * 0.05 * STEFAN_BOLTZMANN * (500.0**4 - 300.0**4) / (10 + 0.05 / 0.07 * 9)
@@ -86,9 +86,9 @@ def test_pipes_in_one_call_are_those_of_many() -> None:
         (0.02, [(ROCK_WOOL, 0.02), (solid(0.05), 0.03), (solid(200.0), 0.001)], 0.1),
     ]
     hot = np.array([480.0, 450.0, 400.0])
-    together = heat_loss(lagging_of(kinds), hot, Outside.of(3, 283.15))
+    together = heat_loss(insulation_of(kinds), hot, Outside.of(3, 283.15))
     for i, kind in enumerate(kinds):
-        alone = heat_loss(lagging_of([kind]), hot[i], Outside.of(1, 283.15))
+        alone = heat_loss(insulation_of([kind]), hot[i], Outside.of(1, 283.15))
         assert together.per_metre[i] == pytest.approx(alone.per_metre[0], rel=1e-6)
         assert together.surface[i] == pytest.approx(alone.surface[0], rel=1e-6)
 

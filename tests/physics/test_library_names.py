@@ -9,12 +9,12 @@ from CoolProp.CoolProp import PropsSI
 
 from allocator.network.reading import check_site
 from allocator.physics.faults import PhysicsError
-from allocator.physics.library_names import SURE, check_name
+from allocator.physics.library_names import RELIABLE, check_name
 
 
 def test_the_library_knows_every_name_that_is_sure() -> None:
-    assert len(SURE) > 100
-    for name in SURE:
+    assert len(RELIABLE) > 100
+    for name in RELIABLE:
         assert PropsSI("M", name) > 0.0, name
 
 

@@ -21,7 +21,6 @@ from allocator.base.json_kinds import LARGEST_NUMBER
 from allocator.plans.file import plan_from_json, plan_schema, plan_to_json, read_plan
 from allocator.plans.records import (
     RULES,
-    BathUse,
     BatteryUse,
     Ceiling,
     ChamberHold,
@@ -32,6 +31,7 @@ from allocator.plans.records import (
     GoalResult,
     Heat,
     HeatLimit,
+    HeatSinkUse,
     LineUse,
     MachineUse,
     MaterialUse,
@@ -40,13 +40,13 @@ from allocator.plans.records import (
     Power,
     Price,
     RecoveryUse,
+    Robustness,
     Run,
     RunLevels,
     SetPoints,
     SourceUse,
     StoreHold,
     StoreUse,
-    Withstands,
 )
 from allocator.plans.reference import plan_reference
 
@@ -118,9 +118,11 @@ FULL = Plan(
     cautions=("mean basis: ½ more",),
     verified=True,
     seed=3,
-    withstands=Withstands(1, 2),
+    robustness=Robustness(1, 2),
     mix="clean only",
-    baths=(BathUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),),
+    heat_sinks=(
+        HeatSinkUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),
+    ),
     recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
     prices=(
         Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from allocator.physics.baths import BathStep, Inflow, ThermalMass, relax, time_to
 from allocator.physics.exchangers import area, effectiveness, log_mean, transfer_units
+from allocator.physics.heat_sinks import HeatSinkStep, Inflow, ThermalMass, relax, time_to
 from allocator.physics.pipes import layer_mass, pipe_mass
 from allocator.physics.substances import (
     Substance,
@@ -53,7 +53,7 @@ def test_heating_a_kettle() -> None:
     capacity = 1200 * 4.18 + 500 * 0.7
     kettle = ThermalMass(capacity=capacity, loss=0.0, around=288.15)
     assert capacity * 80 == pytest.approx(429_860, rel=3e-3)
-    seconds = BathStep(kettle, Inflow(3600.0, 1200.0)).reach(288.15, 368.15)
+    seconds = HeatSinkStep(kettle, Inflow(3600.0, 1200.0)).reach(288.15, 368.15)
     assert seconds is not None
     assert seconds / 60 == pytest.approx(5.97, abs=0.02)
 
@@ -66,7 +66,7 @@ def test_lumped_thermocouple() -> None:
     assert time_to(1.0, 0.0, 0.01, 1 / 0.46324) == pytest.approx(9.94, abs=0.005)
     # the same junction as a body that gas flows past: 400 W/(m2 K) of a whole degree of contact
     junction = ThermalMass(capacity=lag, loss=0.0, around=298.15)
-    gas = BathStep(junction, Inflow(60.0, contact=1.0, hot=473.15))
+    gas = HeatSinkStep(junction, Inflow(60.0, contact=1.0, hot=473.15))
     assert gas.reach(298.15, 472.15) == pytest.approx(5.165, rel=2e-3)
     assert gas.piece(298.15).end == pytest.approx(relax(298.15, 473.15, 60.0, lag))
 

@@ -11,7 +11,7 @@ from handmade_cove import COVE, COVE_PLAN
 from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
 
 from allocator.network.deriving import network_of
-from allocator.plans.records import Withstands
+from allocator.plans.records import Robustness
 from allocator.report.certainty import certainty, chance_bound, most_uncertain, withstood
 from allocator.site.records import Spread
 
@@ -25,7 +25,7 @@ def test_what_is_withstood_and_what_has_ranges() -> None:
     assert "any 1 source giving nothing at all, for ever and with no valve touched." in told
     assert "2 values of the site have ranges; each is planned with at its middle" in told
     assert "chance" not in told
-    assert withstood(Withstands(2, 1)) == (
+    assert withstood(Robustness(2, 1)) == (
         "The promise holds with any 2 sources giving nothing at all and any 1 other source giving "
         "the low end of the range, for ever and with no valve touched."
     )

@@ -35,11 +35,11 @@ def test_ways_lead_from_each_giver_to_its_taker() -> None:
 
 
 def test_the_cut_list_has_each_layer_with_spares_and_totals() -> None:
-    pipe, lagging, steel, wool = cut_list(network_of(COVE), COVE_PLAN, spares=0.1)
+    pipe, insulation, steel, wool = cut_list(network_of(COVE), COVE_PLAN, spares=0.1)
     # the lane is 100 m of dn25: 2.5 kg/m steel, 0.5 kg/m wool; the quay's pipe stands
     assert (pipe.run, pipe.kind, pipe.mass) == ("lane", "pipe", 250.0)
     assert pipe.cut_length == pytest.approx(110.0)
-    assert (lagging.kind, lagging.material, lagging.mass) == ("layer", "wool", 50.0)
+    assert (insulation.kind, insulation.material, insulation.mass) == ("layer", "wool", 50.0)
     assert (steel.kind, steel.cut_mass, steel.stock_left) == ("total", pytest.approx(275), 40.0)
     assert steel.note == ""  # 25 kg of spares of the 40 kg left
     assert wool.stock_left == pytest.approx(10.0)

@@ -237,7 +237,7 @@ def scaled(site: Site, factor: float) -> Site:
     routes = {key: replace(r, cost=r.cost / factor) for key, r in site.routes.items()}
     lines = {key: replace(x, capacity=x.capacity * factor) for key, x in site.power_lines.items()}
     demands = {key: replace(d, mean=d.mean * factor) for key, d in site.demands.items()}
-    standing = {key: size * factor for key, size in site.built.storage.items()}
+    existing = {key: size * factor for key, size in site.built.storage.items()}
     return replace(
         site,
         sources=sources,
@@ -247,6 +247,6 @@ def scaled(site: Site, factor: float) -> Site:
         routes=routes,
         power_lines=lines,
         demands=demands,
-        built=replace(site.built, storage=standing),
+        built=replace(site.built, storage=existing),
         limits=Limits(emission=rate(site.limits.emission)),
     )

@@ -17,7 +17,7 @@ from allocator.engine import plan_site
 from allocator.model.worst_sources import Feeder, choices_against
 from allocator.network.facts import changed
 from allocator.network.reading import read_site
-from allocator.plans.records import Withstands
+from allocator.plans.records import Robustness
 from allocator.search import Settings
 from allocator.site.records import (
     POWER,
@@ -75,14 +75,14 @@ def small_site(seed: int) -> tuple[Site, float]:
     return site, size
 
 
-def shares(site: Site, withstands: Withstands) -> Iterator[dict[str, float]]:
+def shares(site: Site, robustness: Robustness) -> Iterator[dict[str, float]]:
     """What is left of each source, for every choice of lost and low ones: the plain enumeration."""
     names = sorted(site.sources)
     least = {n: site.spreads[f"sources.{n}.flow"].low / site.sources[n].flow for n in names}
-    for lost in range(withstands.lost + 1):
+    for lost in range(robustness.lost + 1):
         for gone in combinations(names, lost):
             rest = [n for n in names if n not in gone]
-            for low in range(withstands.low + 1):
+            for low in range(robustness.low + 1):
                 for weak in combinations(rest, low):
                     yield {n: 0.0 if n in gone else least[n] if n in weak else 1.0 for n in names}
 
@@ -93,7 +93,7 @@ def on_time(stage: Stage, length: float) -> float:
     return whole * stage.on + max(0.0, rest - (stage.every - stage.on))
 
 
-def best_draw(site: Site, size: float, withstands: Withstands) -> float:
+def best_draw(site: Site, size: float, robustness: Robustness) -> float:
     """The most steady draw, kg/s, by one linear program with a row a choice and window.
 
     All periods divide a day, so that windows up to a day, cut where some guaranteed on-time turns
@@ -106,7 +106,7 @@ def best_draw(site: Site, size: float, withstands: Withstands) -> float:
         for number in range(round(DAY / stage.every)):
             lengths.add(number * stage.every + stage.every - stage.on)
     rows, right = [], []
-    for share in shares(site, withstands):
+    for share in shares(site, robustness):
         for length in sorted(lengths):
             fed = [share[n] * on_time(site.sources[n].stages[0], length) for n in names]
             # the row of a whole day is that of the mean: no store lasts for ever
@@ -126,12 +126,12 @@ def best_draw(site: Site, size: float, withstands: Withstands) -> float:
 @pytest.mark.parametrize("low", [0, 1, 2])
 def test_firm_power_is_that_of_all_choices_written_out(lost: int, low: int) -> None:
     """Bertsimas & Sim, Operations Research 52 (2004): the protected optimum, by enumeration."""
-    withstands = Withstands(lost, low)
+    robustness = Robustness(lost, low)
     for seed in range(5):
         site, size = small_site(seed)
-        planned = plan_site(site, Settings(node_limit=500, withstands=withstands))
+        planned = plan_site(site, Settings(node_limit=500, robustness=robustness))
         assert planned.audit.accepted
-        expected = ENERGY * best_draw(site, size, withstands)
+        expected = ENERGY * best_draw(site, size, robustness)
         assert planned.plan.power.firm_clean == pytest.approx(expected, rel=1e-5, abs=1e-3)
 
 
@@ -148,8 +148,8 @@ def test_choices_are_all_that_may_be_worst() -> None:
                 zip(stages, random.choice([0.0, 0.2, 0.5, 0.9], 5), strict=True)
             )
         ]
-        withstands = Withstands(int(random.integers(0, 4)), int(random.integers(0, 4)))
-        kept = choices_against(feeders, withstands)
+        robustness = Robustness(int(random.integers(0, 4)), int(random.integers(0, 4)))
+        kept = choices_against(feeders, robustness)
         length = np.array([float(random.integers(1, 30)) * 0.5 * HOUR])
 
         def missed(missing: Mapping[str, float], at: np.ndarray = length) -> float:
@@ -161,18 +161,18 @@ def test_choices_are_all_that_may_be_worst() -> None:
             )
 
         names = [f.name for f in feeders]
-        may_go = [f.name for f in feeders if not f.sure]
+        may_go = [f.name for f in feeders if not f.reliable]
         everyone = [
             {**{f.name: f.low for f in feeders if f.name in weak}, **dict.fromkeys(gone, 1.0)}
-            for gone in combinations(may_go, min(withstands.lost, len(may_go)))
+            for gone in combinations(may_go, min(robustness.lost, len(may_go)))
             for weak in combinations(
-                [n for n in names if n not in gone], min(withstands.low, 5 - len(gone))
+                [n for n in names if n not in gone], min(robustness.low, 5 - len(gone))
             )
         ]
         most = max(missed(missing) for missing in everyone)
         assert max(missed(choice.missing) for choice in kept) == pytest.approx(most)
         for choice in kept:
-            assert sum(share == 1.0 for share in choice.missing.values()) <= withstands.lost
+            assert sum(share == 1.0 for share in choice.missing.values()) <= robustness.lost
 
 
 def test_what_is_sure_is_not_lost() -> None:
@@ -180,12 +180,12 @@ def test_what_is_sure_is_not_lost() -> None:
     site, size = small_site(1)
     name = max(site.sources, key=lambda n: site.sources[n].flow)
     kept = replace(site, sources={**site.sources, name: replace(site.sources[name], reliable=True)})
-    settings = Settings(node_limit=500, withstands=Withstands(lost=len(site.sources)))
+    settings = Settings(node_limit=500, robustness=Robustness(lost=len(site.sources)))
     assert plan_site(site, settings).plan.power.firm_clean == 0
     planned = plan_site(kept, settings)
     assert planned.audit.accepted
     alone = replace(site, sources={name: site.sources[name]})
-    expected = ENERGY * best_draw(alone, size, Withstands())
+    expected = ENERGY * best_draw(alone, size, Robustness())
     assert planned.plan.power.firm_clean == pytest.approx(expected, rel=1e-5)
 
 
@@ -207,7 +207,7 @@ def test_bursts_into_a_battery_withstand_low_sources_in_a_simulation() -> None:
 
     site, settings = ridge(), Settings(node_limit=20)
     plain = plan_site(site, settings).plan
-    planned = plan_site(site, replace(settings, withstands=Withstands(low=1)))
+    planned = plan_site(site, replace(settings, robustness=Robustness(low=1)))
     assert planned.audit.accepted
     plan = planned.plan
     assert 0 < plan.power.firm_clean < plain.power.firm_clean
@@ -216,7 +216,7 @@ def test_bursts_into_a_battery_withstand_low_sources_in_a_simulation() -> None:
     for name in [use.name for use in plan.sources if use.collect]:
         low = site.spreads[f"sources.{name}.flow"].low
         case = changed(site, {f"sources.{name}.flow": low})
-        for draw in simulate(case, replace(throttled(case, plan), withstands=None), days).promises:
+        for draw in simulate(case, replace(throttled(case, plan), robustness=None), days).promises:
             assert draw.short_s == 0
         for draw in simulate(case, throttled(case, plain), days).promises:
             fell_short |= draw.short_s > 0
@@ -225,11 +225,11 @@ def test_bursts_into_a_battery_withstand_low_sources_in_a_simulation() -> None:
 
 def test_a_plan_says_what_it_withstands_and_averages_withstand_nothing() -> None:
     site, _ = small_site(0)
-    assert plan_site(site, Settings(node_limit=100)).plan.withstands is None
-    plan = plan_site(site, Settings(node_limit=100, withstands=Withstands(1))).plan
-    assert plan.withstands == Withstands(1, 0)
+    assert plan_site(site, Settings(node_limit=100)).plan.robustness is None
+    plan = plan_site(site, Settings(node_limit=100, robustness=Robustness(1))).plan
+    assert plan.robustness == Robustness(1, 0)
     with pytest.raises(ValueError, match="averages withstand nothing"):
-        Settings(basis="mean", withstands=Withstands(1))
+        Settings(basis="mean", robustness=Robustness(1))
 
 
 def test_too_many_choices_are_refused() -> None:
@@ -241,4 +241,4 @@ def test_too_many_choices_are_refused() -> None:
     }
     site = replace(site, sources=many, built=replace(site.built, sources=tuple(many)))
     with pytest.raises(ValueError, match="ways to choose the sources"):
-        plan_site(site, Settings(node_limit=10, withstands=Withstands(lost=5)))
+        plan_site(site, Settings(node_limit=10, robustness=Robustness(lost=5)))

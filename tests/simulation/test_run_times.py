@@ -41,11 +41,11 @@ from allocator.verify.tanks.circuit import (
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 GROUP = GroupLoad("engine", 0, True, Rate(), 0.0, 0.0, Rate())
-LOT = Burner("engine", 0, True, 0, Rate(1.0), 100.0, 5.0, run=50.0, rest=40.0, least=0.6)
+BATCH = Burner("engine", 0, True, 0, Rate(1.0), 100.0, 5.0, run=50.0, rest=40.0, least=0.6)
 
 
 def site_of(
-    *, on: float = 1e4, lots: int = 1, rest: float = 40.0, want: float = 1e6, size: float = 1e3
+    *, on: float = 1e4, batches: int = 1, rest: float = 40.0, want: float = 1e6, size: float = 1e3
 ) -> Circuit:
     """3 kg/s while a well is on, 1 kg/s promised, 100 kg kept; a lot takes 5 kg/s, at least 3."""
     clock = clock_of("well", "source", source_cycle([Stage(on, 2e4)]))
@@ -56,8 +56,8 @@ def site_of(
         (clock,),
         (tank,),
         wants=(Rate(want),),
-        burners=(replace(LOT, rest=rest),) * lots,
-        arcs=tuple(CircuitArc(0, i, 5.0) for i in range(lots)),
+        burners=(replace(BATCH, rest=rest),) * batches,
+        arcs=tuple(CircuitArc(0, i, 5.0) for i in range(batches)),
         groups=(GROUP,),
     )
 
@@ -107,8 +107,8 @@ def test_no_start_where_its_least_load_has_no_use_or_no_store_is_large_enough() 
 def test_fuel_at_no_load_is_burnt_for_nothing() -> None:
     """At 40 of 100 W a unit with a fifth at no load takes 0.2 + 0.8 x 0.4 of 5 kg/s."""
     circuit = site_of(want=40.0)
-    lot = replace(LOT, idle=0.2, least=0.2)
-    circuit = replace(circuit, burners=(lot,))
+    batch = replace(BATCH, idle=0.2, least=0.2)
+    circuit = replace(circuit, burners=(batch,))
     sums = run_circuit(circuit, {}, 300.0).sums
     span = 300.0 - 150.0
     assert sums.bus[0, CLEAN] == pytest.approx(40.0 * span)
@@ -117,21 +117,21 @@ def test_fuel_at_no_load_is_burnt_for_nothing() -> None:
 
 def marched(circuit: Circuit, phase: float, seconds: float, step: float) -> tuple[float, int]:
     """kg burnt and starts of one lot, by steps: a machine told anew in plain words."""
-    (tank,), (lot,), (clock,) = circuit.tanks, circuit.burners, circuit.clocks
+    (tank,), (batch,), (clock,) = circuit.tanks, circuit.burners, circuit.clocks
     assert tank.reserve is not None
     level, burnt, starts, on, until = 100.0, 0.0, 0, False, 0.0
-    enough = tank.reserve + (lot.take + 1.0) * lot.run
+    enough = tank.reserve + (batch.take + 1.0) * batch.run
     for number in range(round(seconds / step)):
         now = number * step
         within = (now + phase) % clock.period
         came = 3.0 * clock.values[np.searchsorted(clock.times, within, side="right") - 1] - 1.0
         take = 0.0
-        if on and now >= until and level <= tank.reserve and came < lot.least * lot.take:
-            on, until = False, now + lot.rest
+        if on and now >= until and level <= tank.reserve and came < batch.least * batch.take:
+            on, until = False, now + batch.rest
         elif not on and now >= until and level >= enough:
-            on, until, starts = True, now + lot.run, starts + 1
+            on, until, starts = True, now + batch.run, starts + 1
         if on:
-            take = lot.take if level > tank.reserve else lot.least * lot.take
+            take = batch.take if level > tank.reserve else batch.least * batch.take
         level = min(tank.size, max(0.0, level + (came - take) * step))
         burnt += take * step
     return burnt, starts
@@ -167,7 +167,7 @@ def test_laws_of_drawn_circuits(seed: int) -> None:
     size = float(draw.uniform(1e3, 1e4))
     reserve = 0.4 * size
     tank = Tank("holder", "kg", size, net, arrivals, Rate(promised), 0.01, reserve)
-    lots = tuple(
+    batches = tuple(
         Burner(
             "engine",
             0,
@@ -183,13 +183,15 @@ def test_laws_of_drawn_circuits(seed: int) -> None:
         )
         for _ in range(3)
     )
-    arcs = tuple(CircuitArc(0, i, lot.capacity.steady * lot.take) for i, lot in enumerate(lots))
+    arcs = tuple(
+        CircuitArc(0, i, batch.capacity.steady * batch.take) for i, batch in enumerate(batches)
+    )
     turning = Burner("turning", 0, True, -1, Rate(0.3), 100.0, 1.0)
     circuit = Circuit(
         clocks,
         (tank,),
         wants=(Rate(1e3),),
-        burners=(turning, *lots),
+        burners=(turning, *batches),
         arcs=(CircuitArc(0, 0, 1.0), *(replace(a, burner=a.burner + 1) for a in arcs)),
         groups=(GROUP,),
     )
@@ -214,14 +216,14 @@ def test_laws_of_drawn_circuits(seed: int) -> None:
     assert sums.started.sum() > 0
     count = int(sums.event_count[1])
     room = len(sums.event_time) // 2
-    for i, lot in enumerate(lots, start=1):
+    for i, batch in enumerate(batches, start=1):
         rows = [
             r
             for r in range(room, room + count)
             if sums.event_kind[r] >= events.STARTED and sums.event_index[r] == i
         ]
         for a, b in pairwise(rows):
-            least = lot.run if sums.event_kind[a] == events.STARTED else lot.rest
+            least = batch.run if sums.event_kind[a] == events.STARTED else batch.rest
             assert sums.event_time[b] - sums.event_time[a] >= least * (1 - 1e-9)
             assert sums.event_kind[a] != sums.event_kind[b]
     heaped = empty_sums(circuit, 1, 20_000)

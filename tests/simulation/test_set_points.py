@@ -127,7 +127,10 @@ def test_what_idles_starts_in_the_order_that_is_set() -> None:
     site, plan = roomy()
     (machine,) = plan.machines
     kind = replace(site.machines[machine.type], places={"mill": None})
-    site = replace(site, machines={"first": kind, "second": replace(kind, name="second")})
+    site = replace(
+        site,
+        machines={"first": replace(kind, name="first"), "second": replace(kind, name="second")},
+    )
     one = replace(machine, name="first@mill", type="first", count=machine.count + 1)
     two = replace(
         one, name="second@mill", type="second", count=1, running=0, flat_load=0.0, following={}

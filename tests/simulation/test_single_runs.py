@@ -16,7 +16,7 @@ from allocator.simulation.running import run_circuit
 from allocator.site.records import Stage
 from allocator.verify.case import case_of
 from allocator.verify.cycle import source_cycle
-from allocator.verify.running import battery_efficiency, lumps, one_run, swing_of
+from allocator.verify.running import batch_draw, battery_efficiency, one_run, swing_of
 from allocator.verify.tanks.circuit import Circuit, Rate, Tank, clock_of
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -32,7 +32,7 @@ def cycled() -> tuple[float, float, float, float, float, float, float, float]:
     (machine,) = (m for m in plan.machines if m.cycled > 0)
     kind = case.machine_type(machine)
     power = battery_efficiency(case, machine) * kind.power_out
-    fluid, rate = next(iter(lumps(case, machine).items()))
+    fluid, rate = next(iter(batch_draw(case, machine).items()))
     starts = starts_of(case, machine, 1e6)
     assert starts is not None
     assert kind.min_up_time <= one_run(case, machine)
@@ -41,7 +41,7 @@ def cycled() -> tuple[float, float, float, float, float, float, float, float]:
         power,
         machine.cycled,
         rate,
-        machine.receiver[fluid],
+        machine.buffer_vessel[fluid],
         kind.min_up_time,
         kind.min_down_time,
         starts,
@@ -56,13 +56,13 @@ def test_single_starts_reach_the_extremes_of_the_closed_form(window: float, shar
     In no window, however short, do battery or receiver pass their ends; in one turn they reach
     S, and R S / (e P) of the receiver.
     """
-    swing, power, load, rate, receiver, min_up_time, min_down_time, starts = cycled()
+    swing, power, load, rate, buffer_vessel, min_up_time, min_down_time, starts = cycled()
     on, off = swing / (power * (1.0 - load)), swing / (power * load)
     assert on >= min_up_time * (1 - 1e-9)
     assert off >= min_down_time * (1 - 1e-9)
     assert starts == pytest.approx(1e6 / (on + off))
     lump = rate * swing / power
-    assert lump <= receiver * (1 + 1e-9)
+    assert lump <= buffer_vessel * (1 + 1e-9)
     begin = share * (on + off)
     ran, rested = min(begin, on), max(0.0, begin - on)
     unit = clock_of("unit", "source", source_cycle([Stage(on, on + off)]))

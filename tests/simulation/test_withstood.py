@@ -10,7 +10,7 @@ import pytest
 from allocator.engine import plan_site, prove_plan
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
-from allocator.plans.records import Plan, Withstands
+from allocator.plans.records import Plan, Robustness
 from allocator.search import Settings
 from allocator.simulation import SimulationSettings, simulate
 from allocator.simulation.broken import broken_json, read_broken
@@ -30,9 +30,9 @@ def three_digesters() -> Site:
     return replace(site, sources={"digester": one, "second": two, "third": three})
 
 
-def planned(withstands: Withstands) -> tuple[Site, Plan]:
+def planned(robustness: Robustness) -> tuple[Site, Plan]:
     site = three_digesters()
-    result = plan_site(site, Settings(node_limit=500, withstands=withstands))
+    result = plan_site(site, Settings(node_limit=500, robustness=robustness))
     plan, found = result.plan, result.audit
     assert found.accepted
     assert plan.power.firm_total > 0
@@ -40,7 +40,7 @@ def planned(withstands: Withstands) -> tuple[Site, Plan]:
 
 
 def test_a_promise_that_withstands_a_lost_source_holds_without_the_worst_one() -> None:
-    site, plan = planned(Withstands(lost=1))
+    site, plan = planned(Robustness(lost=1))
     trace = simulate(site, plan, ASKED)
     (without,) = (draw for draw in trace.draws if " without " in draw.name)
     # The largest sender to the store is the one that is needed most.
@@ -54,8 +54,8 @@ def test_a_promise_that_withstands_a_lost_source_holds_without_the_worst_one() -
 
 
 def test_a_plan_that_only_says_so_is_found_broken(tmp_path: Path) -> None:
-    site, plan = planned(Withstands())
-    boasting = replace(plan, withstands=Withstands(lost=1))
+    site, plan = planned(Robustness())
+    boasting = replace(plan, robustness=Robustness(lost=1))
     trace = simulate(site, boasting, ASKED)
     (broken,) = trace.broken
     assert " without " in broken.name
@@ -69,7 +69,7 @@ def test_a_plan_that_only_says_so_is_found_broken(tmp_path: Path) -> None:
 
 def test_nothing_is_free_to_burn_where_sources_may_be_lost() -> None:
     """What the worst window of all sources leaves over stands in for the lost ones."""
-    site, plan = planned(Withstands(lost=1))
+    site, plan = planned(Robustness(lost=1))
     eager = simulate(site, plan, replace(ASKED, hold="need"))
     assert eager.kept
     (point,) = eager.set_points

@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 from handmade_cove import COVE, named
 
-from allocator.network.cautions import STANDING, cautions_for
+from allocator.network.cautions import EXISTING, cautions_for
 from allocator.site.records import POWER, Fluid, MachineType, Place, Site, Source, StoreType
 
 EMPTY = Site("Empty", {}, {}, {}, {}, {}, {}, {}, {}, {})
@@ -36,8 +36,8 @@ def heads(site: Site) -> list[str]:
 
 
 def test_an_empty_site_has_the_standing_caution_alone() -> None:
-    assert cautions_for(EMPTY) == (STANDING,)
-    assert "Local codes and licensed practitioners decide" in STANDING
+    assert cautions_for(EMPTY) == (EXISTING,)
+    assert "Local codes and licensed practitioners decide" in EXISTING
 
 
 @pytest.mark.parametrize(
@@ -94,4 +94,4 @@ def test_the_order_is_fixed_and_only_the_site_matters() -> None:
     found = cautions_for(COVE)
     assert found == cautions_for(replace(COVE, name="Elsewhere", sha256="0"))
     assert len(set(found)) == len(found)
-    assert found[-1] == STANDING
+    assert found[-1] == EXISTING

@@ -10,7 +10,7 @@ import pytest
 from scipy.optimize import linprog
 from tiny_program import DAY, HOUR, on_hours, sums
 
-from allocator.plans.records import Withstands
+from allocator.plans.records import Robustness
 from allocator.search import Settings, make_plan
 from allocator.site.records import (
     POWER,
@@ -116,15 +116,15 @@ def test_the_promise_is_that_of_the_linear_counterpart(seed: int) -> None:
         for name, source in site.sources.items()
     ]
     all_of_it = [1.0] * len(low)
-    for withstands, shares, budget in (
-        (Withstands(), all_of_it, 0),
-        (Withstands(lost=1), all_of_it, 1),
-        (Withstands(lost=2), all_of_it, 2),
-        (Withstands(low=1), low, 1),
-        (Withstands(low=2), low, 2),
+    for robustness, shares, budget in (
+        (Robustness(), all_of_it, 0),
+        (Robustness(lost=1), all_of_it, 1),
+        (Robustness(lost=2), all_of_it, 2),
+        (Robustness(low=1), low, 1),
+        (Robustness(low=2), low, 2),
     ):
-        plan = make_plan(site, replace(EXACT, withstands=withstands)).plan
+        plan = make_plan(site, replace(EXACT, robustness=robustness)).plan
         assert plan is not None
         best = counterpart(site, shares, budget)
-        assert plan.power.firm_clean == pytest.approx(best, rel=1e-5, abs=1.0), withstands
+        assert plan.power.firm_clean == pytest.approx(best, rel=1e-5, abs=1.0), robustness
         assert audit(site, plan).accepted

@@ -12,16 +12,16 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from iapws import IAPWS97
-from networks.stored_answers import answer, baths_of, site_of
+from networks.stored_answers import answer, heat_sinks_of, site_of
 from scipy.optimize import brentq
-from strategies import sites_with_baths
+from strategies import sites_with_heat_sinks
 
-from allocator.network.bath_body import BathError
+from allocator.network.heat_sink_body import HeatSinkError
 from allocator.site.records import HeatSink, HeatSinkCooler, Site
-from allocator.studies.bath import BathRow, baths_table
-from allocator.studies.bath_words import bath_cautions, verdict
+from allocator.studies.heat_sink import HeatSinkRow, heat_sinks_table
+from allocator.studies.heat_sink_words import heat_sink_cautions, verdict
 from allocator.studies.heat_sinks_result import heat_sinks
-from allocator.thermal.baths import SinkState
+from allocator.thermal.heat_sinks import SinkState
 
 DAY = 86_400.0
 
@@ -32,20 +32,20 @@ def site() -> Site:
 
 
 @pytest.fixture(scope="module")
-def rows(site: Site) -> dict[str, BathRow]:
-    return {row.bath.name: row for row in baths_table(site)}
+def rows(site: Site) -> dict[str, HeatSinkRow]:
+    return {row.heat_sink.name: row for row in heat_sinks_table(site)}
 
 
-def changed(site: Site, name: str, **facts: object) -> BathRow:
+def changed(site: Site, name: str, **facts: object) -> HeatSinkRow:
     """A bath of the site with some facts changed, worked out alone."""
-    bath = replace(site.heat_sinks[name], **facts)
-    (row,) = baths_table(replace(site, heat_sinks={name: bath}))
+    heat_sink = replace(site.heat_sinks[name], **facts)
+    (row,) = heat_sinks_table(replace(site, heat_sinks={name: heat_sink}))
     return row
 
 
 def test_stored_answers(site: Site) -> None:
     stored = answer("hot_vents")["baths"]
-    found = baths_of(site)
+    found = heat_sinks_of(site)
     assert list(found) == list(stored)
     for name, facts in stored.items():
         for key, value in facts.items():
@@ -55,7 +55,7 @@ def test_stored_answers(site: Site) -> None:
                 assert found[name][key] == value, (name, key)
 
 
-def test_the_stones_by_hand(rows: dict[str, BathRow]) -> None:
+def test_the_stones_by_hand(rows: dict[str, HeatSinkRow]) -> None:
     """The head of networks/hot_vents.yaml: (6 * 300 + 24 * 10) / 30 = 68 degC."""
     given = rows["stones"].given
     assert given.high == pytest.approx(273.15 + 68, abs=1e-9)
@@ -69,7 +69,7 @@ def away(state: SinkState) -> float:
     return state.lost + state.recovered + state.cooled + state.boiled
 
 
-def test_every_state_keeps_its_energy(rows: dict[str, BathRow]) -> None:
+def test_every_state_keeps_its_energy(rows: dict[str, HeatSinkRow]) -> None:
     for row in rows.values():
         for state in (row.given, *row.curve, *(choice.state for choice in row.choices)):
             assert away(state) == pytest.approx(state.came, rel=1e-9)
@@ -84,9 +84,9 @@ def test_laws_of_drawn_baths() -> None:
         deadline=None,
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     )
-    @given(site=sites_with_baths())
+    @given(site=sites_with_heat_sinks())
     def law(site: Site) -> None:
-        for row in baths_table(site):
+        for row in heat_sinks_table(site):
             for state in (*row.curve, *(choice.state for choice in row.choices)):
                 assert away(state) == pytest.approx(state.came, rel=1e-9)
                 if row.filling.boils is not None:
@@ -103,7 +103,9 @@ def test_laws_of_drawn_baths() -> None:
     law()
 
 
-def test_the_mass_that_never_boils_by_another_road(site: Site, rows: dict[str, BathRow]) -> None:
+def test_the_mass_that_never_boils_by_another_road(
+    site: Site, rows: dict[str, HeatSinkRow]
+) -> None:
     """The closed form of one burst and one quiet, with steam tables of another library."""
     around, hot, contact, loss = 283.15, 873.15, 300.0, 60.0
     on, off = 6 * 3600.0, 14 * DAY - 6 * 3600.0
@@ -120,7 +122,7 @@ def test_the_mass_that_never_boils_by_another_road(site: Site, rows: dict[str, B
     assert rows["pool"].never_boils == pytest.approx(expected, rel=1e-3)
 
 
-def test_steam_of_the_pool_is_what_the_heat_makes(rows: dict[str, BathRow]) -> None:
+def test_steam_of_the_pool_is_what_the_heat_makes(rows: dict[str, HeatSinkRow]) -> None:
     """Steam leaves with what warms cold make-up and boils it, by another library's tables."""
     given = rows["pool"].given
     steam, cold = IAPWS97(P=0.101325, x=1), IAPWS97(P=0.101325, T=283.15)
@@ -137,7 +139,7 @@ def test_recovered_steam_takes_its_latent_heat_alone(site: Site) -> None:
     assert "condensed and led back" in verdict(row)
 
 
-def test_more_mass_swings_less_and_recovers_later(rows: dict[str, BathRow]) -> None:
+def test_more_mass_swings_less_and_recovers_later(rows: dict[str, HeatSinkRow]) -> None:
     curve = rows["oil_bath"].curve
     for earlier, later in pairwise(curve):
         assert earlier.mass < later.mass
@@ -148,7 +150,7 @@ def test_more_mass_swings_less_and_recovers_later(rows: dict[str, BathRow]) -> N
         assert earlier.drives_after < later.drives_after
 
 
-def test_least_sizes_are_least(site: Site, rows: dict[str, BathRow]) -> None:
+def test_least_sizes_are_least(site: Site, rows: dict[str, HeatSinkRow]) -> None:
     mass, duty = rows["oil_bath"].least_mass, rows["quench"].needs
     assert mass is not None
     assert duty is not None
@@ -177,7 +179,7 @@ def test_recovery_that_too_much_mass_keeps_from_running(site: Site) -> None:
     assert "Recovery never runs" in verdict(row)
 
 
-def test_power_of_the_cooler_is_counted(rows: dict[str, BathRow]) -> None:
+def test_power_of_the_cooler_is_counted(rows: dict[str, HeatSinkRow]) -> None:
     cooled = rows["quench"].choices[2].state
     assert cooled.cooled == pytest.approx(cooled.came - cooled.lost, rel=1e-9)
     assert cooled.spent == pytest.approx(0.03 * cooled.cooled)
@@ -189,7 +191,7 @@ def test_a_bath_that_starts_hot_is_judged_by_its_start(site: Site) -> None:
     assert row.given.margin == pytest.approx(-9.0)
 
 
-def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
+def test_verdicts(site: Site, rows: dict[str, HeatSinkRow]) -> None:
     assert verdict(rows["stones"]) == (
         "No active cooling is needed: heat sink and losses keep every limit, with a margin of 22 K."
     )
@@ -224,8 +226,8 @@ def test_verdicts(site: Site, rows: dict[str, BathRow]) -> None:
     assert "156 kg in it is sufficient for every limit" in verdict(short)
 
 
-def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
-    told = " ".join(bath_cautions(site, list(rows.values())))
+def test_cautions(site: Site, rows: dict[str, HeatSinkRow]) -> None:
+    told = " ".join(heat_sink_cautions(site, list(rows.values())))
     for word in (
         "burn at a touch",
         "boiling heat sink",
@@ -234,28 +236,28 @@ def test_cautions(site: Site, rows: dict[str, BathRow]) -> None:
         "Local codes",
     ):
         assert word in told
-    calm = " ".join(bath_cautions(site, [changed(site, "stones", loss_conductance=1000.0)]))
+    calm = " ".join(heat_sink_cautions(site, [changed(site, "stones", loss_conductance=1000.0)]))
     assert "burn at a touch" not in calm
     assert "boiling" not in calm
     frost = replace(site, ambient=replace(site.ambient, temperature=260.0))
     cold = changed(frost, "pool", initial_temperature=260.0)
-    assert "below freezing" in " ".join(bath_cautions(frost, [cold]))
+    assert "below freezing" in " ".join(heat_sink_cautions(frost, [cold]))
 
 
 def test_what_is_not_known_is_told(site: Site) -> None:
     fluids = {**site.fluids, "oil": replace(site.fluids["oil"], constants={})}
     with pytest.raises(
-        BathError, match="heat sink 'oil_bath': fluid 'oil' has no known specific heat"
+        HeatSinkError, match="heat sink 'oil_bath': fluid 'oil' has no known specific heat"
     ):
-        baths_table(replace(site, fluids=fluids))
+        heat_sinks_table(replace(site, fluids=fluids))
     fluids = {**site.fluids, "vent_gas": replace(site.fluids["vent_gas"], constants={})}
-    with pytest.raises(BathError, match="of source 'low_vent' has no known specific heat"):
-        baths_table(replace(site, fluids=fluids))
-    with pytest.raises(BathError, match="heat sink 'stones': neither loses"):
+    with pytest.raises(HeatSinkError, match="of source 'low_vent' has no known specific heat"):
+        heat_sinks_table(replace(site, fluids=fluids))
+    with pytest.raises(HeatSinkError, match="heat sink 'stones': neither loses"):
         changed(site, "stones", loss_conductance=0.0, heat_while_on=100.0)
-    with pytest.raises(BathError, match="heat sink 'pool': is warmer than it boils"):
+    with pytest.raises(HeatSinkError, match="heat sink 'pool': is warmer than it boils"):
         changed(site, "pool", initial_temperature=400.0)
-    with pytest.raises(BathError, match="no warmer than its make-up"):
+    with pytest.raises(HeatSinkError, match="no warmer than its make-up"):
         changed(site, "pool", pressure=1000.0)
 
 
@@ -267,7 +269,7 @@ def test_tables_for_programs(site: Site) -> None:
     assert (frame["what"] == "curve").sum() >= 4 * 13
     data = json.loads(heat_sinks(site).to_json())
     assert data["format"] == "allocator.baths/1"
-    assert [bath["smallest_set"] for bath in data["baths"]] == [
+    assert [heat_sink["smallest_set"] for heat_sink in data["baths"]] == [
         facts["smallest_set"] for facts in answer("hot_vents")["baths"].values()
     ]
     assert heat_sinks(site).summary() == heat_sinks(site).summary()
@@ -275,7 +277,7 @@ def test_tables_for_programs(site: Site) -> None:
 
 def test_heat_while_on(site: Site) -> None:
     """A steady heat by hand: T = Ta + Q / UA."""
-    (row,) = baths_table(
+    (row,) = heat_sinks_table(
         replace(
             site,
             heat_sinks={

@@ -74,7 +74,7 @@ def test_a_flow_by_hand(site: Site, plan: Plan) -> None:
     With 4 g/s for 6 h of 24 h there is 1 g/s in the mean; a steady draw of that needs a store of
     1 g/s x 18 h = 64.8 kg, and 130 kg stand. Power follows the draw: 13.4 kW for 2.005 g/s.
     """
-    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s,40g/s"], standing=True)
+    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s,40g/s"], existing=True)
     less, enough, plenty = swept_cases(site, Asked(grids=grids, plan=plan), SETTINGS)
     full = plan.power.firm_clean
     mean = plan.stores[0].draw["flat"]
@@ -99,7 +99,7 @@ def test_a_result_has_the_cases_as_tables(site: Site, plan: Plan) -> None:
 
 def test_valves_untouched(site: Site, plan: Plan) -> None:
     """With its valve as it is, the plan falls short exactly where the source gives less."""
-    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s"], standing=True)
+    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s"], existing=True)
     rows = swept_cases(site, Asked(grids=grids, plan=plan, simulated_days=20), SETTINGS)
     assert rows[0].hours_short is not None
     assert rows[0].hours_short > 1000
@@ -107,7 +107,7 @@ def test_valves_untouched(site: Site, plan: Plan) -> None:
 
 
 def test_a_failing_case_is_told_and_the_rest_go_on(site: Site) -> None:
-    grids = grids_of(facts_of(site), ["cycle[1].on.digester=30h,6h"], standing=False)
+    grids = grids_of(facts_of(site), ["cycle[1].on.digester=30h,6h"], existing=False)
     bad, good = swept_cases(site, Asked(grids=grids), SETTINGS)
     assert bad.firm_clean is None
     assert bad.reason == "source 'digester': on for longer than its period"
@@ -116,7 +116,7 @@ def test_a_failing_case_is_told_and_the_rest_go_on(site: Site) -> None:
 
 def test_a_point_without_a_plan_gives_nothing(tmp_path: Path) -> None:
     site = read_site(NETWORKS / "dry_valley.yaml")
-    grids = grids_of(facts_of(site), ["stock.steel=3.5t,9t"], standing=False)
+    grids = grids_of(facts_of(site), ["stock.steel=3.5t,9t"], existing=False)
     none, some = swept_cases(site, Asked(grids=grids), SETTINGS)
     assert (none.firm_total, none.status) == (0.0, "no plan exists")
     assert some.firm_total is not None

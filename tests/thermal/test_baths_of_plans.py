@@ -9,22 +9,22 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from strategies import sites_with_baths
+from strategies import sites_with_heat_sinks
 
 from allocator.engine import plan_files
-from allocator.network.bath_body import BathError
 from allocator.network.deriving import network_of
+from allocator.network.heat_sink_body import HeatSinkError
 from allocator.network.reading import read_site
 from allocator.physics.faults import PhysicsError
 from allocator.plans.file import plan_from_json, plan_to_json
-from allocator.plans.records import BathUse, Plan
+from allocator.plans.records import HeatSinkUse, Plan
 from allocator.report.summary import summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
-from allocator.thermal.baths import BathStudy
+from allocator.thermal.heat_sinks import HeatSinkStudy
 from allocator.verify import audit
-from allocator.verify.baths import reached
 from allocator.verify.case import Case
+from allocator.verify.heat_sinks import reached
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
@@ -46,12 +46,12 @@ def test_the_mean_basis_has_them_with_their_bursts(site: Site, plan: Plan) -> No
     """A mean has no bursts, but a bath does: the same baths on both bases."""
     mean = make_plan(site, Settings(node_limit=20, gap=1e-2, basis="mean")).plan
     assert mean is not None
-    assert mean.baths == plan.baths
+    assert mean.heat_sinks == plan.heat_sinks
     assert [str(breach) for breach in audit(site, mean).breaches] == []
 
 
-def use(plan: Plan, name: str) -> BathUse:
-    return next(bath for bath in plan.baths if bath.name == name)
+def use(plan: Plan, name: str) -> HeatSinkUse:
+    return next(heat_sink for heat_sink in plan.heat_sinks if heat_sink.name == name)
 
 
 def test_the_smallest_sets(plan: Plan) -> None:
@@ -77,7 +77,7 @@ def test_it_is_said(site: Site, plan: Plan) -> None:
     assert "quench high_vent cooler 40 degC 54.1 degC 5.9 K needed: 18.4 kW of 40 kW" in text
     table = plan_files(site, plan)["baths.csv"].decode("utf-8")
     assert table.startswith("bath,source,recovery,cooler,keeps,hottest_k")
-    assert plan_from_json(plan_to_json(plan), "plan").baths == plan.baths
+    assert plan_from_json(plan_to_json(plan), "plan").heat_sinks == plan.heat_sinks
 
 
 def test_nothing_at_hand(site: Site, plan: Plan) -> None:
@@ -86,7 +86,7 @@ def test_nothing_at_hand(site: Site, plan: Plan) -> None:
     found = make_plan(warm, Settings(node_limit=20, gap=1e-2)).plan
     assert found is not None
     assert [str(breach) for breach in audit(warm, found).breaches] == []
-    (quench,) = found.baths
+    (quench,) = found.heat_sinks
     assert not quench.keeps
     assert quench.margin < 0
     assert "NOTHING AT HAND" in summary(warm, found)
@@ -106,35 +106,40 @@ def test_nothing_at_hand(site: Site, plan: Plan) -> None:
     ],
 )
 def test_the_audit_finds_what_is_tampered_with(
-    site: Site, plan: Plan, name: str, change: Callable[[BathUse], BathUse], rule: str
+    site: Site, plan: Plan, name: str, change: Callable[[HeatSinkUse], HeatSinkUse], rule: str
 ) -> None:
-    baths = tuple(change(bath) if bath.name == name else bath for bath in plan.baths)
-    assert rule in audit(site, replace(plan, baths=baths)).rules
+    heat_sinks = tuple(
+        change(heat_sink) if heat_sink.name == name else heat_sink for heat_sink in plan.heat_sinks
+    )
+    assert rule in audit(site, replace(plan, heat_sinks=heat_sinks)).rules
 
 
 def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
     rules = {rule for rule in audit(site, plan).checks if rule.startswith("bath_")}
     assert len(rules) == 8  # and bath_told, where one is left out
-    assert "bath_told" in audit(site, replace(plan, baths=plan.baths[1:])).rules
+    assert "bath_told" in audit(site, replace(plan, heat_sinks=plan.heat_sinks[1:])).rules
     # with recovery the oil keeps its limit already: a cooler there would not be the smallest set
     oil = replace(site.heat_sinks["oil_bath"], cooler=site.heat_sinks["quench"].cooler)
     other = replace(site, heat_sinks={**site.heat_sinks, "oil_bath": oil})
-    baths = tuple(
-        replace(bath, cooler=True) if bath.name == "oil_bath" else bath for bath in plan.baths
+    heat_sinks = tuple(
+        replace(heat_sink, cooler=True) if heat_sink.name == "oil_bath" else heat_sink
+        for heat_sink in plan.heat_sinks
     )
-    assert "bath_smallest" in audit(other, replace(plan, baths=baths)).rules
+    assert "bath_smallest" in audit(other, replace(plan, heat_sinks=heat_sinks)).rules
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-@given(site=sites_with_baths(), recovery=st.booleans(), cooled=st.booleans())
+@given(site=sites_with_heat_sinks(), recovery=st.booleans(), cooled=st.booleans())
 def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
     """Affine pieces and geometric sums, against stepping through time: to 0.05 K."""
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
-    for bath in site.heat_sinks.values():
-        duty = bath.cooler.duty if bath.cooler is not None and cooled else 0.0
-        mine = reached(case, bath, recovery, duty)
+    for heat_sink in site.heat_sinks.values():
+        duty = heat_sink.cooler.duty if heat_sink.cooler is not None and cooled else 0.0
+        mine = reached(case, heat_sink, recovery, duty)
         try:
-            state = BathStudy.of(network_of(site), bath).state(bath.mass, recovery, duty)
-        except (BathError, PhysicsError):
+            state = HeatSinkStudy.of(network_of(site), heat_sink).state(
+                heat_sink.mass, recovery, duty
+            )
+        except (HeatSinkError, PhysicsError):
             continue
         assert mine.high == pytest.approx(state.high, abs=0.05)

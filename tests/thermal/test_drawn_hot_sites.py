@@ -37,7 +37,7 @@ def site_text(chance: random.Random) -> str:
     set_point = between(25, 0.8 * max(hot.values()))
     touch = pick(["", f", max_surface_temperature: {between(45, 90):.0f} degC"])
     buried = pick(["", ", burial_depth: 1.1 m"])
-    let_in = pick(["", f", heat_limit: {between(2, 30):.0f} kW"])
+    heat_released = pick(["", f", heat_limit: {between(2, 30):.0f} kW"])
     lines = pick([True, False])
     return f"""\
 format: allocator.site/2
@@ -71,7 +71,7 @@ pipes:
                    {{material: wool, thickness: {between(60, 140):.0f} mm}}]}}
   hose: {{capacity: 50 g/s, fluids: [oxygen], price: 1 /m}}
 routes:
-  lane: {{between: [tip, shed]{touch}{let_in}}}
+  lane: {{between: [tip, shed]{touch}{heat_released}}}
   bank: {{between: [shed, quay]{buried}, one_way: {pick(["true", "false"])}}}
   path: {{between: [tip, quay]{touch}}}
 coolers:

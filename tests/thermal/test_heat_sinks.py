@@ -20,15 +20,15 @@ from allocator.network.reading import check_site, read_site
 from allocator.network.records import Sink
 from allocator.network.sinks import guaranteed, room, sinks_of
 from allocator.plans.file import plan_from_json, plan_to_json
-from allocator.plans.records import BathUse, Plan
+from allocator.plans.records import HeatSinkUse, Plan
 from allocator.report.bill import bill_of_materials
 from allocator.report.summary import summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site, Stage
 from allocator.studies.heat_sinks_result import heat_sinks
 from allocator.verify import audit
-from allocator.verify.baths import reached
 from allocator.verify.case import Case
+from allocator.verify.heat_sinks import reached
 from allocator.verify.sinks import warmest
 
 CASE = Path(__file__).resolve().parents[1] / "cases" / "heat_sink_cools.yaml"
@@ -72,7 +72,7 @@ def test_the_promise_by_hand(plan: Plan) -> None:
     drawn = 5000.0 / (59 * DAY + 330)
     watts = 60e6 * drawn - 3e5 * drawn / (310 / 640 * 72 / 131)
     assert plan.power.firm_clean == pytest.approx(watts, rel=1e-6)
-    (use,) = plan.baths
+    (use,) = plan.heat_sinks
     assert (use.used, use.recovery, use.cooler, use.mass) == (True, True, False, 5000.0)
     assert use.keeps
     assert plan_from_json(plan_to_json(plan), "plan") == plan
@@ -82,13 +82,13 @@ def test_the_same_as_with_a_pump_that_bears_all(plan: Plan, tmp_path: Path) -> N
     """What is cooled enough is worth as much as what needs no cooling; no pump needs no sink."""
     bears = planned(read_site(written(tmp_path, (", max_inlet_temperature: 250 degC", ""))))
     assert plan.power.firm_clean == pytest.approx(bears.power.firm_clean, rel=1e-6)
-    assert not bears.baths[0].used
+    assert not bears.heat_sinks[0].used
 
 
 def test_on_the_mean_basis_the_bursts_count_all_the_same(site: Site) -> None:
     mean = planned(site, "mean")
     assert mean.power.mean_clean == pytest.approx(60e3, rel=1e-6)
-    assert mean.baths[0].used
+    assert mean.heat_sinks[0].used
 
 
 def test_the_outlet_by_hand(site: Site) -> None:
@@ -140,23 +140,27 @@ def hottest_gas(
     ``share``: of the source's flow that comes, by time. The gas gives what its enthalpy says, the
     filling takes what it says: no constant of the bound is used.
     """
-    bath = site.heat_sinks[sink.bath]
-    source = site.sources[bath.source]
+    heat_sink = site.heat_sinks[sink.heat_sink]
+    source = site.sources[heat_sink.source]
     enthalpy = gas_table(site, source.name)
     hot, around = source.temperature or 0.0, site.ambient.temperature
-    filling = site.fluids[bath.fluid] if bath.fluid is not None else None
+    filling = site.fluids[heat_sink.fluid] if heat_sink.fluid is not None else None
     water = filling is not None and filling.substance == "Water"
     kelvin = np.linspace(274.0, 416.0, 60)
-    heats = [PropsSI("C", "T", k, "P", bath.pressure, "Water") for k in kelvin] if water else []
-    boils = PropsSI("T", "P", bath.pressure, "Q", 0, "Water") if water else np.inf
-    draw = bath.recovery.duty if sink.recovery and bath.recovery is not None else 0.0
-    mark = bath.recovery.threshold if sink.recovery and bath.recovery is not None else np.inf
-    now, found = bath.initial_temperature, 0.0
+    heats = (
+        [PropsSI("C", "T", k, "P", heat_sink.pressure, "Water") for k in kelvin] if water else []
+    )
+    boils = PropsSI("T", "P", heat_sink.pressure, "Q", 0, "Water") if water else np.inf
+    draw = heat_sink.recovery.duty if sink.recovery and heat_sink.recovery is not None else 0.0
+    mark = (
+        heat_sink.recovery.threshold if sink.recovery and heat_sink.recovery is not None else np.inf
+    )
+    now, found = heat_sink.initial_temperature, 0.0
     time, end, step = phase, phase + periods * source.stages[-1].every, source.stages[0].on / 40
     while time < end:
-        heat = -bath.loss_conductance * (now - around)
+        heat = -heat_sink.loss_conductance * (now - around)
         if on_at(source.stages, time):
-            leaves = hot - bath.effectiveness * (hot - now)
+            leaves = hot - heat_sink.effectiveness * (hot - now)
             found = max(found, leaves)
             heat += share(time) * source.flow * (enthalpy(hot) - enthalpy(leaves))
         if now > mark or (now == mark and heat > 0):
@@ -229,20 +233,20 @@ def test_no_phase_and_no_flow_is_hotter(name: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", SITES)
 def test_two_models_agree_and_more_mass_is_never_hotter(name: str, tmp_path: Path) -> None:
     site = read_site(written(tmp_path, SHORT, *SITES[name]))
-    bath = replace(site.heat_sinks["sink"], max_temperature=745.0, max_outlet_temperature=None)
-    site = replace(site, heat_sinks={"sink": bath})
+    heat_sink = replace(site.heat_sinks["sink"], max_temperature=745.0, max_outlet_temperature=None)
+    site = replace(site, heat_sinks={"sink": heat_sink})
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
-    recovery = bath.recovery is not None
+    recovery = heat_sink.recovery is not None
     before = np.inf
     for mass in (20.0, 60.0, 200.0, 700.0, 3e3, 2e4, 1e5):
         one = guaranteed(
-            network_of(site), replace(bath, initial_temperature=288.15), mass, recovery
+            network_of(site), replace(heat_sink, initial_temperature=288.15), mass, recovery
         )
-        warm = guaranteed(network_of(site), bath, mass, recovery)
+        warm = guaranteed(network_of(site), heat_sink, mass, recovery)
         assert isinstance(one, Sink), one
         assert isinstance(warm, Sink), warm
-        high, _, heat = warmest(case, replace(bath, mass=mass), recovery)
-        outlet = 753.15 - bath.effectiveness * (753.15 - high)
+        high, _, heat = warmest(case, replace(heat_sink, mass=mass), recovery)
+        outlet = 753.15 - heat_sink.effectiveness * (753.15 - high)
         assert outlet <= warm.outlet <= outlet + 2 * room(network_of(site), 753.15)
         assert heat <= 1.001 * warm.heat
         assert one.outlet <= warm.outlet
@@ -296,8 +300,8 @@ def test_the_choice_among_masses(limit: str, tmp_path: Path) -> None:
     best = max(alone, key=worth)
     assert worth(whole)[0] == pytest.approx(worth(best)[0], rel=1e-5)
     assert worth(whole)[1] == pytest.approx(worth(best)[1], rel=1e-5)
-    used = [bath.mass for bath in whole.baths if bath.used]
-    assert used == [bath.mass for bath in best.baths if bath.used]
+    used = [heat_sink.mass for heat_sink in whole.heat_sinks if heat_sink.used]
+    assert used == [heat_sink.mass for heat_sink in best.heat_sinks if heat_sink.used]
     if limit == "60 degC":
         assert (used, worth(whole)[0]) == ([], 0.0)
 
@@ -315,7 +319,7 @@ def test_one_mass_of_a_sink_is_built(tmp_path: Path) -> None:
     routes = [r for r in site.routes.values() if r.stream is not None and r.stream.kind == "sink"]
     assert len(routes) == 2
     plan = planned(site)
-    assert [bath.mass for bath in plan.baths] == [9000.0]
+    assert [heat_sink.mass for heat_sink in plan.heat_sinks] == [9000.0]
     assert plan.power.firm_clean > 50e3
     both = tuple(
         replace(run, route=route.name, build=route.pipes[0], flows=())
@@ -337,9 +341,9 @@ def test_one_mass_of_a_sink_is_built(tmp_path: Path) -> None:
     ],
 )
 def test_the_audit_finds_what_is_tampered_with(
-    site: Site, plan: Plan, change: Callable[[BathUse], BathUse], rule: str
+    site: Site, plan: Plan, change: Callable[[HeatSinkUse], HeatSinkUse], rule: str
 ) -> None:
-    assert rule in audit(site, replace(plan, baths=tuple(map(change, plan.baths)))).rules
+    assert rule in audit(site, replace(plan, heat_sinks=tuple(map(change, plan.heat_sinks)))).rules
 
 
 def test_the_audit_finds_a_sink_left_out_and_gas_that_is_told_colder(
@@ -383,7 +387,7 @@ def with_source(site: Site, **facts: float) -> Site:
     return replace(site, sources={source.name: source})
 
 
-def with_bath(site: Site, **facts: float) -> Site:
+def with_heat_sink(site: Site, **facts: float) -> Site:
     return replace(site, heat_sinks={"sink": replace(site.heat_sinks["sink"], **facts)})
 
 
@@ -408,9 +412,9 @@ def wider(site: Site) -> Site:
         (lambda site: with_builds(site, price=5.0), "sink_takes"),
         (more_gas_there, "sink_source"),
         (wider, "sink_flow"),
-        (lambda site: with_bath(site, heat_while_on=9e3), "sink_known"),
-        (lambda site: with_bath(site, max_temperature=380.0), "sink_hottest"),
-        (lambda site: with_bath(site, max_outlet_temperature=380.0), "sink_hottest"),
+        (lambda site: with_heat_sink(site, heat_while_on=9e3), "sink_known"),
+        (lambda site: with_heat_sink(site, max_temperature=380.0), "sink_hottest"),
+        (lambda site: with_heat_sink(site, max_outlet_temperature=380.0), "sink_hottest"),
         (lambda site: with_source(site, water=0.05), "sink_wet"),
         (lambda site: with_source(site, flow=0.02), "sink_outlet"),
     ],
@@ -481,7 +485,7 @@ def test_a_chamber_is_filled_through_the_sink(plan: Plan, tmp_path: Path) -> Non
     inlet = "max_inlet_temperature: 250 degC"
     chamber = (inlet, f"{inlet}, chamber: {{volume: 40 m^3, min_pressure: 1.2 bar}}")
     found = planned(read_site(written(tmp_path, chamber)))
-    assert found.baths[0].used
+    assert found.heat_sinks[0].used
     assert found.power.firm_clean >= plan.power.firm_clean
 
 
@@ -553,7 +557,7 @@ def test_wet_gas_counts_where_the_sink_stays_above_its_dew_point(tmp_path: Path)
     steady = ("    cycle: [{on: 310 s, every: 640 s}, {on: 72 d, every: 131 d}]\n", "")
     more = ("recovery: {duty: 30 kW", "recovery: {duty: 90 kW")
     site = read_site(written(tmp_path, wet, steady, more))
-    assert planned(site).baths[0].used
+    assert planned(site).heat_sinks[0].used
     # 5 % of 2.5 bar: water boils at 0.125 bar at 50.2 degC (IAPWS-IF97, from memory)
     cold = ("threshold: 115 degC, efficiency: 12 %", "threshold: 50 degC, efficiency: 5 %")
     folder = tmp_path / "cold"
@@ -564,11 +568,13 @@ def test_wet_gas_counts_where_the_sink_stays_above_its_dew_point(tmp_path: Path)
 def test_a_warm_start_is_added(tmp_path: Path) -> None:
     """A sink that starts above the coldest of its cycle may come as much above the hottest."""
     site = read_site(written(tmp_path, SHORT, *SITES["stones"]))
-    bath = site.heat_sinks["sink"]
-    cold = guaranteed(network_of(site), replace(bath, initial_temperature=288.15), bath.mass, False)
+    heat_sink = site.heat_sinks["sink"]
+    cold = guaranteed(
+        network_of(site), replace(heat_sink, initial_temperature=288.15), heat_sink.mass, False
+    )
     assert isinstance(cold, Sink)
     (warm,) = sinks_of(network_of(site)).usable["furnace_purge"]
-    assert cold.outlet < warm.outlet < cold.outlet + bath.initial_temperature - 288.15
+    assert cold.outlet < warm.outlet < cold.outlet + heat_sink.initial_temperature - 288.15
 
 
 RANGED = [
@@ -595,19 +601,19 @@ def test_ranges_count_at_their_hottest_end(
     key = next(iter(end))
     top = replace(source, flow=end.get("flow", source.flow), stages=stages.get(key, source.stages))
     worst = replace(site, sources={source.name: top}, spreads={})
-    bath = site.heat_sinks["sink"]
-    assert guaranteed(network_of(site), bath, 300.0, True) == guaranteed(
-        network_of(worst), bath, 300.0, True
+    heat_sink = site.heat_sinks["sink"]
+    assert guaranteed(network_of(site), heat_sink, 300.0, True) == guaranteed(
+        network_of(worst), heat_sink, 300.0, True
     )
     case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     at_top = Case(worst, None, True, {}, {}, {}, {}, {}, worst)  # type: ignore[arg-type]
-    light = replace(bath, mass=300.0)
+    light = replace(heat_sink, mass=300.0)
     assert warmest(case, light, True) == pytest.approx(warmest(at_top, light, True), rel=1e-9)
     (drawn,) = site.spreads
     for value in (site.spreads[drawn].low, site.spreads[drawn].high):
         one = changed(site, {drawn: value})
-        assert guaranteed(network_of(one), bath, 300.0, True) == guaranteed(
-            network_of(site), bath, 300.0, True
+        assert guaranteed(network_of(one), heat_sink, 300.0, True) == guaranteed(
+            network_of(site), heat_sink, 300.0, True
         )
 
 

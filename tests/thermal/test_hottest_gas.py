@@ -15,7 +15,7 @@ from allocator.network.deriving import network_of
 from allocator.network.insulation import pipe_of
 from allocator.network.reading import read_site
 from allocator.network.records import Network
-from allocator.physics.insulation import Outside, heat_loss, lagging_of
+from allocator.physics.insulation import Outside, heat_loss, insulation_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import Route, Site
@@ -133,7 +133,7 @@ def test_two_models_of_the_layers_agree(site: Site, build: str, kelvin: float) -
     )
     assert model is not None
     assert pipe is not None
-    other = heat_loss(lagging_of([pipe]), kelvin, Outside.of(1, site.ambient.temperature))
+    other = heat_loss(insulation_of([pipe]), kelvin, Outside.of(1, site.ambient.temperature))
     mine = faces_of(model, kelvin)
     room = 5e-4 * (kelvin - site.ambient.temperature)  # a quarter of what the audit allows
     assert mine == pytest.approx([float(k) for k in other.faces[:, 0]], abs=room)

@@ -19,7 +19,7 @@ from allocator.network.reading import check_site, read_site
 from allocator.physics.exchangers import effectiveness
 from allocator.physics.recovery import carnot, most_of_stream
 from allocator.plans.file import plan_from_json, plan_to_json
-from allocator.plans.records import PipeFlow, Plan, RecoveryUse, Withstands
+from allocator.plans.records import PipeFlow, Plan, RecoveryUse, Robustness
 from allocator.search import Settings, make_plan
 from allocator.simulation.tracing import assemble
 from allocator.site.records import Site
@@ -281,7 +281,7 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
 
 def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> None:
     """A promise that withstands a lost source counts on a sure one only."""
-    lost = replace(QUICK, withstands=Withstands(lost=1))
+    lost = replace(QUICK, robustness=Robustness(lost=1))
     spare = (
         "pipes:  ",
         "  second: {place: vent, fluid: hydrogen, flow: 2 g/s, temperature: 380 degC, "
@@ -290,8 +290,8 @@ def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> 
     plan = make_plan(changed(tmp_path, ASKED, RECOVERY, spare), lost).plan
     assert plan is not None
     assert plan.recoveries == ()
-    sure = (BURSTS[0], "pressure: 1.4 bar, reliable: true}")
-    site = changed(tmp_path, ASKED, RECOVERY, sure)
+    reliable = (BURSTS[0], "pressure: 1.4 bar, reliable: true}")
+    site = changed(tmp_path, ASKED, RECOVERY, reliable)
     plan = make_plan(site, lost).plan
     assert plan is not None
     assert promised(plan) > 0

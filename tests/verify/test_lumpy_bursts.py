@@ -55,17 +55,17 @@ def test_the_plan_keeps_battery_and_receiver_for_one_run() -> None:
     (gas_set,) = (m for m in plan.machines if m.type == "gas_set" and m.count)
     assert gas_set.cycled == 0.0
     assert sum(gas_set.burst.values()) > 1.0
-    assert gas_set.receiver["seep_gas"] == pytest.approx(FUEL * RUN / EFFICIENCY, rel=1e-5)
+    assert gas_set.buffer_vessel["seep_gas"] == pytest.approx(FUEL * RUN / EFFICIENCY, rel=1e-5)
     assert sum(b.swing_part for b in plan.batteries) == pytest.approx(POWER * RUN, rel=1e-5)
     (fuel_cell,) = (m for m in plan.machines if m.type == "fuel_cell" and m.count)
-    assert not fuel_cell.receiver  # its fuel is in proportion to its load
+    assert not fuel_cell.buffer_vessel  # its fuel is in proportion to its load
 
 
 @pytest.mark.parametrize("rule", ["receiver", "swing_reserve"])
 def test_the_audit_asks_for_both(rule: str) -> None:
     site, plan = ridge()
     if rule == "receiver":
-        machines = tuple(dataclasses.replace(m, receiver={}) for m in plan.machines)
+        machines = tuple(dataclasses.replace(m, buffer_vessel={}) for m in plan.machines)
         less = dataclasses.replace(plan, machines=machines)
     else:
         batteries = tuple(dataclasses.replace(b, swing_part=0.0) for b in plan.batteries)
@@ -74,9 +74,9 @@ def test_the_audit_asks_for_both(rule: str) -> None:
 
 
 def test_fuel_in_proportion_needs_neither_and_gives_more() -> None:
-    _, lumpy = ridge()
+    _, batched = ridge()
     site, even = ridge(no_load=0.0, min_load=0.0)
     assert audit(site, even).accepted
-    assert even.power.firm_clean > lumpy.power.firm_clean * 1.003
-    assert all(not m.receiver for m in even.machines)
+    assert even.power.firm_clean > batched.power.firm_clean * 1.003
+    assert all(not m.buffer_vessel for m in even.machines)
     assert sum(b.swing_part for b in even.batteries) == 0.0

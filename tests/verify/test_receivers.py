@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 from handmade_cove import COVE, COVE_PLAN
 
-from allocator.model.buffers import receivers_of
+from allocator.model.buffers import buffer_vessels_of
 from allocator.model.index_sets import index_sets_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import MachineUse
@@ -21,11 +21,11 @@ RUN, EFFICIENCY, POWER, FUEL = 600.0, 0.9, 4e3, 0.001
 
 
 def cycled(
-    share: float, receiver: float, rest: float = 0.0, keeps: float | None = None
+    share: float, buffer_vessel: float, rest: float = 0.0, keeps: float | None = None
 ) -> tuple[MachineUse, dict[str, float]]:
     """The oil set of the cove at a share of its time: swing, and what a march of a day shows."""
     machines = tuple(
-        dataclasses.replace(m, cycled=share, receiver={"oil": receiver})
+        dataclasses.replace(m, cycled=share, buffer_vessel={"oil": buffer_vessel})
         if m.name == "oil_set@works"
         else m
         for m in COVE_PLAN.machines
@@ -96,7 +96,7 @@ def test_planning_asks_for_room_for_the_rest_and_the_audit_for_no_less() -> None
     choices = index_sets_of(network_of(site))
     group = choices.groups["oil_set@works"]
     need = {"oil": FUEL * rest / EFFICIENCY}
-    assert receivers_of(choices, group) == pytest.approx(need, rel=1e-5)
+    assert buffer_vessels_of(choices, group) == pytest.approx(need, rel=1e-5)
     broken = {breach.rule for breach in audit(site, COVE_PLAN).breaches}
     assert {"swing_reserve", "receiver"} <= broken
     assert not {"swing_reserve", "receiver"} & {b.rule for b in audit(COVE, COVE_PLAN).breaches}
@@ -123,7 +123,9 @@ def test_a_small_receiver_makes_runs_short_and_a_large_one_uses_no_more_than_the
 def test_planning_asks_for_a_receiver_that_the_audit_accepts() -> None:
     choices = index_sets_of(network_of(COVE))
     group = choices.groups["oil_set@works"]
-    assert receivers_of(choices, group) == pytest.approx({"oil": FUEL * RUN / EFFICIENCY}, rel=1e-5)
+    assert buffer_vessels_of(choices, group) == pytest.approx(
+        {"oil": FUEL * RUN / EFFICIENCY}, rel=1e-5
+    )
     # hot water is asked for, breath is not used by anybody
-    both = receivers_of(choices, choices.groups["set@works"])
+    both = buffer_vessels_of(choices, choices.groups["set@works"])
     assert set(both) == {"gas", "hot_water"}

@@ -43,7 +43,7 @@ FIRM = (
     machines.machine_count,
     machines.min_load,
     machines.cycled_unit,
-    machines.lumpy_bursts,
+    machines.batched_bursts,
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,

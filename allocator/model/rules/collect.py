@@ -21,16 +21,16 @@ def source_capacity(model: Model, sets: IndexSets) -> None:
     gives all of that, and all else its share. One that withstands lost sources takes none, but of
     a source that is sure.
     """
-    withstands = sets.withstands
+    robustness = sets.robustness
     for name in sets.sources:
         source = sets.site.sources[name]
         if source.part_of:
             continue
-        sure = 1.0 - sets.may_miss(name) if withstands.low > 0 else 1.0
+        reliable = 1.0 - sets.may_miss(name) if robustness.low > 0 else 1.0
         direct = direct_peak(sets, name)
-        if withstands.lost > 0 and direct and not source.reliable:
+        if robustness.lost > 0 and direct and not source.reliable:
             model.row(f"nothing_direct[{name}]", direct, high=0.0)
-        sent = collected(sets, name) + [(peak / sure, key) for peak, key in direct]
+        sent = collected(sets, name) + [(peak / reliable, key) for peak, key in direct]
         for part in sets.site.parts_of(name):
             sent += drawn_at_most(sets, part)
         if not sent:
@@ -53,7 +53,7 @@ def chamber_mean(model: Model, sets: IndexSets) -> None:
         drawn = [term for part in parts for term in drawn_at_most(sets, part)]
         if not drawn:
             continue
-        if sets.withstands.anything:
+        if sets.robustness.anything:
             model.row(f"nothing_through_chamber[{name}]", drawn, high=0.0)
             continue
         flow, duty = sets.site.sources[name].flow, sets.curves[name].duty

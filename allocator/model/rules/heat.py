@@ -23,16 +23,16 @@ def heat_into_places(model: Model, sets: IndexSets) -> None:
     for place, upper in upper_heat(sets.site).items():
         limit = sets.site.places[place].heat_limit
         assert limit is not None
-        standing = sum(
+        existing = sum(
             upper.machines.get(machine, 0.0) * count
             for (machine, where), count in sets.site.built.machines.items()
             if sets.site.ground(where) == place
         )
-        terms = _let_in(sets, place, upper)
-        model.row(heat_row(place), terms, high=limit - standing)
+        terms = _heat_released(sets, place, upper)
+        model.row(heat_row(place), terms, high=limit - existing)
 
 
-def _let_in(sets: IndexSets, place: str, upper: Upper) -> Terms:
+def _heat_released(sets: IndexSets, place: str, upper: Upper) -> Terms:
     terms: Terms = []
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:

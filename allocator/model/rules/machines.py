@@ -19,13 +19,13 @@ def places_and_types(model: Model, sets: IndexSets) -> None:
         if machine.max_units is None:
             continue
         groups = [g for g in sets.groups.values() if g.type.name == machine.name]
-        standing = sum(n for (m, _), n in sets.site.built.machines.items() if m == machine.name)
+        existing = sum(n for (m, _), n in sets.site.built.machines.items() if m == machine.name)
         terms: Terms = [(1.0, ("count", g.name)) for g in groups]
         if terms:
             model.row(
                 f"most_of_type[{machine.name}]",
                 terms,
-                high=float(max(0, machine.max_units - standing)),
+                high=float(max(0, machine.max_units - existing)),
             )
 
 
@@ -35,7 +35,7 @@ def running_limit(model: Model, sets: IndexSets) -> None:
         terms = load_at_peak(sets, group)
         if sets.lossless:
             terms.append((-1.0, ("count", name)))
-            model.row(f"running_limit[{name}]", terms, high=float(group.standing))
+            model.row(f"running_limit[{name}]", terms, high=float(group.existing))
             continue
         terms.append((-1.0, ("running", name)))
         model.row(f"running_limit[{name}]", terms, high=0.0)
@@ -74,7 +74,7 @@ def machine_count(model: Model, sets: IndexSets) -> None:
             terms.append((1.0, ("cycled", name)))
         if model.has(("beside", name)):
             terms.append((1.0, ("beside", name)))
-        model.row(f"machine_count[{name}]", terms, high=float(group.standing))
+        model.row(f"machine_count[{name}]", terms, high=float(group.existing))
 
 
 def min_load(model: Model, sets: IndexSets) -> None:
@@ -100,7 +100,7 @@ def cycled_unit(model: Model, sets: IndexSets) -> None:
             )
 
 
-def lumpy_bursts(model: Model, sets: IndexSets) -> None:
+def batched_bursts(model: Model, sets: IndexSets) -> None:
     """``beside <= most * lumps``, where a part of a unit is burnt in lumps.
 
     ``most``: units that all sources which reach the group could fill together.

@@ -213,7 +213,7 @@ def battery_parts(model: Model, sets: IndexSets) -> None:
                 key = ("level", b, demand, kind)
                 if b == name and model.has(key):
                     terms.append((constants.size, key))
-        model.row(f"battery_parts[{name}]", terms, high=battery.standing)
+        model.row(f"battery_parts[{name}]", terms, high=battery.existing)
 
 
 def battery_rates(model: Model, sets: IndexSets) -> None:

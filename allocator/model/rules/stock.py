@@ -22,12 +22,12 @@ def material_use(sets: IndexSets, material: str) -> Terms:
             terms.append((mass(site.sources[name].connection_materials), ("tap", name)))
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
-            if build != pipe.standing:
+            if build != pipe.existing:
                 metre = material_per_metre(site.pipes[build]).get(material, 0.0)
                 terms.append((metre * site.routes[route].length, ("lay", route, build, fluid)))
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         terms.append((mass(store.type.materials), ("size", name)))
-        if store.standing == 0 and store.type.base_materials:
+        if store.existing == 0 and store.type.base_materials:
             terms.append((mass(store.type.base_materials), ("stand", name)))
     for name, group in sets.groups.items():
         terms.append((mass(group.type.materials), ("count", name)))
@@ -50,12 +50,12 @@ def capital(sets: IndexSets) -> Terms:
             terms.append((site.sources[name].connection_price, ("tap", name)))
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
-            if build != pipe.standing:
+            if build != pipe.existing:
                 price = site.pipes[build].price * site.routes[route].length
                 terms.append((price, ("lay", route, build, fluid)))
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         terms.append((store.type.price, ("size", name)))
-        if store.standing == 0 and store.type.base_price:
+        if store.existing == 0 and store.type.base_price:
             terms.append((store.type.base_price, ("stand", name)))
     for name, group in sets.groups.items():
         terms.append((group.type.price, ("count", name)))

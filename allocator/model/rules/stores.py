@@ -68,11 +68,11 @@ def long_run(model: Model, sets: IndexSets) -> None:
         if model.has(("idle", name)):
             terms.append((1.0, ("idle", name)))
         terms.append((-store.type.loss, ("size", name)))
-        model.row(f"long_run[{name}]", terms, low=store.type.loss * store.standing)
+        model.row(f"long_run[{name}]", terms, low=store.type.loss * store.existing)
 
 
 def idle_store(model: Model, sets: IndexSets) -> None:
-    """``draw_j <= most * promises`` and ``idle <= loss * standing * (1 - promises)``.
+    """``draw_j <= most * promises`` and ``idle <= loss * existing * (1 - promises)``.
 
     A store that stands and promises nothing may be empty: it then loses nothing, and nobody need
     feed it. ``most`` is what all sources and machines could give of the fluid at once.
@@ -87,7 +87,7 @@ def idle_store(model: Model, sets: IndexSets) -> None:
                 [(coefficient, key), (-most, ("promises", name))],
                 high=0,
             )
-        lost = store.type.loss * store.standing
+        lost = store.type.loss * store.existing
         model.row(
             f"idle_loss[{name}]", [(1.0, ("idle", name)), (lost, ("promises", name))], high=lost
         )
@@ -98,5 +98,5 @@ def _most_given(sets: IndexSets, fluid: str) -> float:
     flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
     for group in sets.groups.values():
         new = MANY if group.most_new is None else group.most_new
-        flows += group.type.outputs.get(fluid, 0.0) * (group.standing + new)
+        flows += group.type.outputs.get(fluid, 0.0) * (group.existing + new)
     return max(flows, 1e-9)

@@ -90,10 +90,10 @@ def one_mass_a_sink(model: Model, sets: IndexSets) -> None:
         for build in pipe.builds:
             sink = sets.site.pipes[build].sink
             if sink is not None:
-                found.setdefault(sink.bath, []).append((1.0, ("lay", route, build, fluid)))
-    for bath, terms in found.items():
+                found.setdefault(sink.heat_sink, []).append((1.0, ("lay", route, build, fluid)))
+    for heat_sink, terms in found.items():
         if len(terms) > 1:
-            model.row(f"one_mass[{bath}]", terms, high=1.0)
+            model.row(f"one_mass[{heat_sink}]", terms, high=1.0)
 
 
 def pipe_capacity(model: Model, sets: IndexSets) -> None:

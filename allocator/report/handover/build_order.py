@@ -95,14 +95,14 @@ def _chained(site: Network, plan: Plan, things: dict[str, Thing]) -> list[_Draft
     whole = math.fsum(chain.power for chain in waiting)
     promised = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
     scale = promised / whole if whole > 0 else 0.0
-    standing = {m.name: m.count - m.new for m in plan.machines}
-    wanted = dict.fromkeys(standing, 0.0)
+    existing = {m.name: m.count - m.new for m in plan.machines}
+    wanted = dict.fromkeys(existing, 0.0)
     done: set[str] = set()
     drafts: list[_Draft] = []
     while waiting:
-        best = max(waiting, key=lambda c: _worth(c, _missing(c, things, done, standing, wanted)))
+        best = max(waiting, key=lambda c: _worth(c, _missing(c, things, done, existing, wanted)))
         waiting.remove(best)
-        missing = _missing(best, things, done, standing, wanted)
+        missing = _missing(best, things, done, existing, wanted)
         for name, units in best.units.items():
             wanted[name] += units
         done |= {thing.key for thing in missing}
@@ -121,12 +121,12 @@ def _missing(
     chain: Chain,
     things: dict[str, Thing],
     done: set[str],
-    standing: dict[str, int],
+    existing: dict[str, int],
     wanted: dict[str, float],
 ) -> list[Thing]:
     keys = list(chain.needs)
     for name, units in chain.units.items():
-        number = math.ceil(wanted[name] + units - 1e-6) - standing[name]
+        number = math.ceil(wanted[name] + units - 1e-6) - existing[name]
         units_by_number = (f"machine:{name}#{k}" for k in range(1, number + 1))
         # a plan that fails its audit may ask for more units than there are
         keys += takewhile(things.__contains__, units_by_number)

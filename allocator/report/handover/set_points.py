@@ -150,6 +150,6 @@ def _on_and_off(site: Network, use: MachineUse, place: str) -> Iterator[Setting]
         if units > 0:
             note = f"as it comes, into {at(battery)}"
             yield Setting(use.type, place, "burn what comes with", units, "units", None, note)
-    for fluid, held in use.receiver.items():
+    for fluid, held in use.buffer_vessel.items():
         note = f"a receiver for {fluid} beside the unit that runs on and off"
         yield Setting(use.type, place, "receiver holds", held, "kg", None, note)

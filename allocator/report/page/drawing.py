@@ -47,7 +47,7 @@ class DrawingError(AllocatorError):
     """A drawing that cannot be made: why, and what to do."""
 
 
-def standing_plan(site: Network) -> Plan:
+def existing_plan(site: Network) -> Plan:
     """What stands already, as a plan that builds and promises nothing."""
     built = site.built
     stores = []
@@ -85,7 +85,7 @@ def standing_plan(site: Network) -> Plan:
 def site_svg(site: Site) -> str:
     """The site as an SVG picture with a key: routes dashed, what stands drawn full."""
     site = network_of(site)
-    drawn = map_of(figures_of(site, standing_plan(site)))
+    drawn = map_of(figures_of(site, existing_plan(site)))
     top = 34.0
     key, tall = _key(drawn.legend, top + drawn.height)
     height = top + drawn.height + tall

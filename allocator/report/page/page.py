@@ -299,8 +299,8 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         ("site file, SHA-256", plan.site_sha256),
         ("allocator", __version__),
     ]
-    if plan.withstands is not None and plan.withstands.anything:
-        lost, low = plan.withstands.lost, plan.withstands.low
+    if plan.robustness is not None and plan.robustness.anything:
+        lost, low = plan.robustness.lost, plan.robustness.low
         told = f"any {lost} sources that give nothing, and any {low} others at their low end"
         rows.insert(2, ("withstands", told))
     if plan.basis != "firm":

@@ -64,12 +64,12 @@ def store_need(
 @compiled
 def store_use(arrays: Arrays, store: int, need: float, used: Floats, sign: float) -> None:
     """Add (or take away) what a store of a size takes of each stock."""
-    new = need - arrays.store_standing[store]
+    new = need - arrays.store_existing[store]
     if new <= DUST:
         return
     for m in range(len(used)):
         used[m] += sign * new * arrays.store_mass[store, m]
-        if arrays.store_standing[store] == 0.0:
+        if arrays.store_existing[store] == 0.0:
             used[m] += sign * arrays.store_base[store, m]
 
 
@@ -79,7 +79,7 @@ def units_for(arrays: Arrays, sink: int, load: float) -> int:
     if arrays.unit[sink] <= 0.0 or load <= DUST:
         return 0
     needed = math.ceil(load * arrays.peak / arrays.unit[sink] - 1e-7)
-    new: int = max(0, int(needed) - arrays.sink_standing[sink])
+    new: int = max(0, int(needed) - arrays.sink_existing[sink])
     return new
 
 

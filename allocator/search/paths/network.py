@@ -132,7 +132,7 @@ def path_network_of(
             -1, count
         ),
         np.array([s.type.max_size for s in stores]),
-        np.array([s.standing for s in stores]),
+        np.array([s.existing for s in stores]),
         np.array([s.type.fill_rate or AMOUNTLESS for s in stores]),
         np.array([s.type.release_rate or AMOUNTLESS for s in stores]),
         windows,
@@ -140,7 +140,7 @@ def path_network_of(
         np.array(sink_node, dtype=np.int64),
         np.array([s.unit for s in sinks]),
         np.array([s.mass(stocks) for s in sinks]),
-        np.array([s.standing for s in sinks], dtype=np.int64),
+        np.array([s.existing for s in sinks], dtype=np.int64),
         np.array([s.most for s in sinks], dtype=np.int64),
         value,
         value[:, None] * level_mass[None, :],
@@ -214,7 +214,7 @@ class _Sink:
     fluid: str
     unit: float
     value: float
-    standing: int
+    existing: int
     most: int
     group: Group | None
 
@@ -244,8 +244,8 @@ def _sinks(sets: IndexSets, goal: str) -> list[_Sink]:
                     fluid,
                     rate,
                     machine.power_out / rate,
-                    group.standing,
-                    group.standing + new,
+                    group.existing,
+                    group.existing + new,
                     group,
                 )
             )
@@ -274,7 +274,7 @@ def _builds(
         for build in pipe.builds:
             record = site.pipes[build]
             length = site.routes[route].length
-            if build == pipe.standing:
+            if build == pipe.existing:
                 mass = np.zeros(len(stocks.limits))
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}

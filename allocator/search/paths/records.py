@@ -31,8 +31,8 @@ class Arrays(NamedTuple):
     ``mode_first[s]:mode_first[s+1]`` with ``mode_store`` (through a store or straight) and
     ``mode_share`` (promised a kg/s captured).
     Stores k: ``store_node``, ``store_mass[k, m]`` a kg, ``store_base[k, m]``, ``store_most``,
-    ``store_standing``, ``fill``, ``release``; ``windows`` and ``on_time[s, w]`` state their cuts.
-    Sinks g: ``sink_node``, ``unit`` (kg/s of one machine), ``unit_mass[g, m]``, ``sink_standing``
+    ``store_existing``, ``fill``, ``release``; ``windows`` and ``on_time[s, w]`` state their cuts.
+    Sinks g: ``sink_node``, ``unit`` (kg/s of one machine), ``unit_mass[g, m]``, ``sink_existing``
     and ``sink_most`` units, ``value`` a kg/s, ``load_mass[g, m]`` a kg/s. ``peak``: pipe and
     machine taken by a mean kg/s of supply. ``wanted``: value beyond which nothing counts.
     ``weight[m]``: price of a stock. ``near[s]``: the sources nearest to each source, itself first.
@@ -59,7 +59,7 @@ class Arrays(NamedTuple):
     store_mass: Floats
     store_base: Floats
     store_most: Floats
-    store_standing: Floats
+    store_existing: Floats
     fill: Floats
     release: Floats
     windows: Floats
@@ -67,7 +67,7 @@ class Arrays(NamedTuple):
     sink_node: Whole
     unit: Floats
     unit_mass: Floats
-    sink_standing: Whole
+    sink_existing: Whole
     sink_most: Whole
     value: Floats
     load_mass: Floats

@@ -41,16 +41,16 @@ def point_of(model: Model, sets: IndexSets, candidate: Candidate) -> np.ndarray:
     sinks = set()
     for (route, fluid), build in candidate.pipes.items():
         sink = sets.site.pipes[build].sink
-        if sink is not None and sink.bath in sinks:
+        if sink is not None and sink.heat_sink in sinks:
             continue  # paths do not know that a heat sink has one mass
         if sink is not None:
-            sinks.add(sink.bath)
+            sinks.add(sink.heat_sink)
         put(("lay", route, build, fluid), 1.0)
     for source in candidate.taps:
         put(("tap", source), 1.0)
     for group, units in candidate.counts.items():
         put(("count", group), float(units))
-        put(("running", group), float(units + sets.groups[group].standing))
+        put(("running", group), float(units + sets.groups[group].existing))
     for store in candidate.stores:
         put(("stand", store), 1.0)
         put(("promises", store), 1.0)

@@ -44,7 +44,7 @@ from allocator.verify.tanks.tanks import (
 PLENTY = 1e18
 """A capacity that is no limit."""
 
-MOST_LOTS = 8
+MOST_BATCHES = 8
 """Idle units of a group that keep run and rest times start and stop in at most so many lots."""
 
 
@@ -133,7 +133,7 @@ def firm_power(case: Case, machine: MachineUse) -> Rate:
 
 def _group(case: Case, machine: MachineUse, buses: dict[str, int]) -> GroupLoad:
     cycling = 1.0 if machine.cycled > 0 else 0.0
-    spare = standing(case, machine) - math.fsum(machine.burst.values())
+    spare = existing(case, machine) - math.fsum(machine.burst.values())
     return GroupLoad(
         name=machine.name,
         bus=buses[case.bus(machine.place)],
@@ -239,7 +239,7 @@ def _burners(
         bus = buses[case.bus(machine.place)]
         clean = class_of(case.site, kind) == "clean"
         burnt = _burnt(case, machine)
-        idle, shared = standing(case, machine), _share_turning(case, machine)
+        idle, shared = existing(case, machine), _share_turning(case, machine)
         turning = added(
             Rate(machine.running - machine.flat_load),
             shaped(case, dict(machine.following), -1.0),
@@ -253,11 +253,11 @@ def _burners(
             owners.append(machine.name)
             shares.append(share)
         rest = added(Rate(idle), _times(burnt, shared - 1.0))
-        lots = _lots(kind, rest)
-        if not lots:
-            lots = [Burner(machine.name, bus, clean, 0, rest, kind.power_out, take)]
-        for lot in lots:
-            burners.append(replace(lot, name=machine.name, bus=bus, clean=clean, take=take))
+        batches = _batches(kind, rest)
+        if not batches:
+            batches = [Burner(machine.name, bus, clean, 0, rest, kind.power_out, take)]
+        for batch in batches:
+            burners.append(replace(batch, name=machine.name, bus=bus, clean=clean, take=take))
             owners.append(machine.name)
             shares.append(1.0)
     for tank in tanks:
@@ -271,7 +271,7 @@ def _burners(
     return burners, owners, shares
 
 
-def standing(case: Case, machine: MachineUse) -> float:
+def existing(case: Case, machine: MachineUse) -> float:
     """Units that neither turn for ever nor run on and off; bursts are burnt in them first.
 
     Where units run on and off burn bursts as well, only their own load is taken off.
@@ -291,7 +291,7 @@ def _burnt(case: Case, machine: MachineUse) -> Rate:
 def _share_turning(case: Case, machine: MachineUse) -> float:
     """Share of what is burnt as it comes that units which turn take: what has no other place."""
     units = math.fsum(n for _, n in burst_terms(case, machine))
-    over = units - standing(case, machine)
+    over = units - existing(case, machine)
     return min(1.0, over / units) if units > 0 and over > 0 else 0.0
 
 
@@ -301,17 +301,17 @@ def _times(rate: Rate, factor: float) -> Rate:
     return Rate(rate.steady * factor, tuple((name, w * factor) for name, w in rate.terms))
 
 
-def _lots(kind: MachineType, idle: Rate) -> list[Burner]:
+def _batches(kind: MachineType, idle: Rate) -> list[Burner]:
     """Idle units of a kind with a least load, fuel at no load, or run and rest times.
 
-    Whole units that no burst takes, in at most ``MOST_LOTS`` lots; empty for other kinds.
+    Whole units that no burst takes, in at most ``MOST_BATCHES`` lots; empty for other kinds.
     """
     if not (
         kind.min_load > 0 or kind.no_load > 0 or kind.min_down_time > 0 or kind.min_burst_time > 0
     ):
         return []
     whole = math.floor(math.fsum([idle.steady, *(w for _, w in idle.terms)]) + 1e-9)
-    number = max(1, min(whole, MOST_LOTS))
+    number = max(1, min(whole, MOST_BATCHES))
     a = kind.no_load
     return [
         Burner(
@@ -362,14 +362,14 @@ def _arcs(
             if store is None or store.holds not in case.machine_type(machine).inputs:
                 continue
             if burner.run > 0 and (k, owner) in left:
-                found += _lot_arc(k, b, burner, left, owner)
+                found += _batch_arc(k, b, burner, left, owner)
                 continue
             if store.place == machine.place:
                 units = machine.running if burner.group < 0 else machine.count
                 width = _shared(spare, k, units * burner.take)
                 if burner.run > 0:
                     left[k, owner] = width
-                    found += _lot_arc(k, b, burner, left, owner)
+                    found += _batch_arc(k, b, burner, left, owner)
                 else:
                     found.append(CircuitArc(k, b, width))
                 continue
@@ -388,13 +388,13 @@ def _arcs(
                         room[arc] -= width
             if burner.run > 0:
                 left[k, owner] = width
-                found += _lot_arc(k, b, burner, left, owner)
+                found += _batch_arc(k, b, burner, left, owner)
             else:
                 found.append(CircuitArc(k, b, width))
     return found
 
 
-def _lot_arc(
+def _batch_arc(
     k: int, b: int, burner: Burner, left: dict[tuple[int, str], float], owner: str
 ) -> list[CircuitArc]:
     """The way of one lot, in what is ``left`` of the way of its group: none below its least."""

@@ -26,7 +26,7 @@ Shares = Mapping[str, float]
 
 def must_withstand(case: Case) -> bool:
     """True where the plan's promise holds without some sources, or with less of them."""
-    return case.plan.withstands is not None and case.plan.withstands.anything
+    return case.plan.robustness is not None and case.plan.robustness.anything
 
 
 def weakened(assembly: Assembly, shares: Shares) -> Assembly:
@@ -76,7 +76,7 @@ def _mean_net(assembly: Assembly, k: int) -> float:
 
 
 def _choices(case: Case, tank: Tank) -> Iterator[Shares]:
-    asked = case.plan.withstands
+    asked = case.plan.robustness
     assert asked is not None
     given = _feeders(case, tank)
     names = sorted(given, key=lambda name: (-given[name], name))

@@ -34,7 +34,7 @@ def first() -> tuple[Site, Plan]:
 
 
 @pytest.fixture(scope="session")
-def bays() -> tuple[Site, Plan]:
+def inlet_nodes() -> tuple[Site, Plan]:
     """Power lines, a by-product, a converter."""
     return planned("two_bays")
 

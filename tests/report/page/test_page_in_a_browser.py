@@ -15,7 +15,7 @@ from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.report.page import page_html, study_page
-from allocator.report.page.drawing import standing_plan
+from allocator.report.page.drawing import existing_plan
 from allocator.report.page.simulation import simulation_of
 from allocator.report.page.study_files import read_frontier, read_mixes
 from allocator.simulation import SimulationSettings
@@ -63,12 +63,12 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Open]:
     assert outside == []
 
 
-def test_all_parts_are_there(opened: Open, bays: tuple[Site, Plan]) -> None:
-    page = opened(*bays)
+def test_all_parts_are_there(opened: Open, inlet_nodes: tuple[Site, Plan]) -> None:
+    page = opened(*inlet_nodes)
     for part in ("#site-map", "#flows", "#times", "#draws", "#stock", "#search", "#lists"):
         assert page.locator(part).count() == 1, part
     assert page.locator("#map .run").count() >= 1
-    assert page.locator("#map .line").count() == len(bays[1].lines)
+    assert page.locator("#map .line").count() == len(inlet_nodes[1].lines)
     assert page.locator("#strips .on").count() >= 1
     assert page.locator("#draws svg polyline").count() >= 1
     assert page.locator("#balance .ribbon").count() >= 3
@@ -132,8 +132,8 @@ def test_what_is_not_built_can_be_hidden(opened: Open) -> None:
     assert page.evaluate(shown) == "none"
 
 
-def test_tables_sort_by_figure_both_ways(opened: Open, bays: tuple[Site, Plan]) -> None:
-    page = opened(*bays)
+def test_tables_sort_by_figure_both_ways(opened: Open, inlet_nodes: tuple[Site, Plan]) -> None:
+    page = opened(*inlet_nodes)
     page.locator("details", has=page.locator("#list-bill_of_materials")).evaluate("d => d.open = 1")
     table = page.locator("#list-bill_of_materials")
     heads = [text.split()[0] for text in table.locator("thead th").all_inner_texts()]
@@ -186,8 +186,10 @@ def test_paper_shows_every_table(opened: Open, first: tuple[Site, Plan]) -> None
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_a_phone_has_no_sideways_scroll(opened: Open, bays: tuple[Site, Plan], scheme: str) -> None:
-    page = opened(*bays, viewport={"width": 400, "height": 800}, color_scheme=scheme)
+def test_a_phone_has_no_sideways_scroll(
+    opened: Open, inlet_nodes: tuple[Site, Plan], scheme: str
+) -> None:
+    page = opened(*inlet_nodes, viewport={"width": 400, "height": 800}, color_scheme=scheme)
     assert page.evaluate("document.documentElement.scrollWidth") <= 400
 
 
@@ -205,9 +207,11 @@ def test_hostile_names_are_words_and_nothing_more(opened: Open) -> None:
     assert any(SCRIPT in text for text in told)
 
 
-def test_dragging_the_map_lays_nothing_out_again(opened: Open, bays: tuple[Site, Plan]) -> None:
+def test_dragging_the_map_lays_nothing_out_again(
+    opened: Open, inlet_nodes: tuple[Site, Plan]
+) -> None:
     """Strokes that do not scale with the map are worked out anew when the map itself is moved."""
-    page = opened(*bays)
+    page = opened(*inlet_nodes)
     page.get_by_role("button", name="Draw closer").click()
     session = page.context.new_cdp_session(page)
     session.send("Performance.enable")
@@ -251,7 +255,7 @@ LABELS = """
 @pytest.mark.parametrize("width", [1280, 400])
 def test_labels_keep_clear_of_each_other_and_of_symbols(opened: Open, width: int) -> None:
     site = read_site(NETWORKS / "harbour.yaml")
-    page = opened(site, standing_plan(network_of(site)), viewport={"width": width, "height": 800})
+    page = opened(site, existing_plan(network_of(site)), viewport={"width": width, "height": 800})
     whole = page.evaluate(LABELS)
     assert whole["shown"] >= (20 if width > 640 else 3)
     for view in range(2):
@@ -280,9 +284,9 @@ def serious_faults(page: Any) -> list[str]:
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious(
-    opened: Open, bays: tuple[Site, Plan], tmp_path: Path, scheme: str
+    opened: Open, inlet_nodes: tuple[Site, Plan], tmp_path: Path, scheme: str
 ) -> None:
-    site, plan = bays
+    site, plan = inlet_nodes
     studies = files(site, tmp_path, give=next(iter(site.materials)))
     page = opened(
         site,
@@ -356,9 +360,9 @@ CONTRAST = """
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_words_stand_out_and_controls_have_names(
-    opened: Open, bays: tuple[Site, Plan], scheme: str
+    opened: Open, inlet_nodes: tuple[Site, Plan], scheme: str
 ) -> None:
-    page = opened(*bays, color_scheme=scheme)
+    page = opened(*inlet_nodes, color_scheme=scheme)
     assert page.evaluate(CONTRAST) == []
     nameless = page.evaluate(
         """() => [...document.querySelectorAll('button,input,[role=img],[role=region]')]

@@ -22,7 +22,7 @@ from allocator.plans.file import plan_to_json
 from allocator.plans.records import FlowHeat, Heat, HeatLimit, Plan, Price, Run
 from allocator.report.page import page_html
 from allocator.report.page.balance import balance_of, together
-from allocator.report.page.drawing import standing_plan
+from allocator.report.page.drawing import existing_plan
 from allocator.report.page.figures import figures_of
 from allocator.report.page.heat_view import along_runs
 from allocator.report.page.listing import listings
@@ -218,7 +218,7 @@ def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
     assert limit is not None
     flow = FlowHeat(pipe, "thin", "hydrogen", start, "busiest", 0.01, 320.0, 310.0, 0.0)
     run = Run(pipe, "thin", "hydrogen", True)
-    plan = replace(standing_plan(site), runs=(run,), heat=Heat(flows=(flow,)))
+    plan = replace(existing_plan(site), runs=(run,), heat=Heat(flows=(flow,)))
     (chart,) = along_runs(site, plan)
     (found,) = profiles_of(site, [flow])
     lines = re.findall(r'points="([^"]+)" class="(curve c\d|outside)"', str(chart.drawing))
@@ -255,9 +255,9 @@ def test_units_that_people_read_beside_those_that_are_copied() -> None:
     assert [cell.exact for cell in cells] == ["323.15", "5", "0.0025", "7200000"]
 
 
-def test_what_a_converter_passes_on_is_not_lost(bays: tuple[Site, Plan]) -> None:
+def test_what_a_converter_passes_on_is_not_lost(inlet_nodes: tuple[Site, Plan]) -> None:
     """The gasifier turns chips into wood gas: what it gives on is fuel, not heat."""
-    balance = balance_of(figures_of(*bays))
+    balance = balance_of(figures_of(*inlet_nodes))
     into = sum(link.power for link in balance.links if link.taker == "machine:gasifier@west_works")
     out = [link for link in balance.links if link.giver == "machine:gasifier@west_works"]
     assert {link.taker for link in out} == {"machine:wood_gas_engine@west_works", "heat"}

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
-from allocator.plans.records import BathUse
+from allocator.plans.records import HeatSinkUse
 from allocator.site.records import HeatSink
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, source_cycle
@@ -36,36 +36,38 @@ TOUCHING = 1e-9
 """K within which a bath is at the temperature where a draw begins."""
 
 
-def check_baths(case: Case, findings: Findings) -> None:
+def check_heat_sinks(case: Case, findings: Findings) -> None:
     """Each bath is told once and truly, and no smaller set than the one told is enough."""
-    told = {use.name: use for use in case.plan.baths}
-    for name, bath in case.whole.heat_sinks.items():
+    told = {use.name: use for use in case.plan.heat_sinks}
+    for name, heat_sink in case.whole.heat_sinks.items():
         subject = f"heat sink {name!r}"
         use = told.get(name)
         if use is None:
-            known = _can_be_known(case, bath)
+            known = _can_be_known(case, heat_sink)
             findings.holds("bath_told", subject, not known, "it is not told how warm it gets")
             continue
-        findings.holds("bath_source", subject, use.source == bath.source, "its source is wrong")
-        offered = (use.recovery <= (bath.recovery is not None)) and (
-            use.cooler <= (bath.cooler is not None)
+        findings.holds(
+            "bath_source", subject, use.source == heat_sink.source, "its source is wrong"
         )
-        offered = offered and mass_of(bath, use) in (bath.masses or (bath.mass,))
+        offered = (use.recovery <= (heat_sink.recovery is not None)) and (
+            use.cooler <= (heat_sink.cooler is not None)
+        )
+        offered = offered and mass_of(heat_sink, use) in (heat_sink.masses or (heat_sink.mass,))
         if findings.holds("bath_set", subject, offered, "the site has no such thing beside it"):
-            _check(case, findings, bath, use)
+            _check(case, findings, heat_sink, use)
 
 
-def mass_of(bath: HeatSink, use: BathUse) -> float:
+def mass_of(heat_sink: HeatSink, use: HeatSinkUse) -> float:
     """kg that a plan tells of a bath; that of the site where it tells none."""
-    return bath.mass if use.mass is None else use.mass
+    return heat_sink.mass if use.mass is None else use.mass
 
 
-def _check(case: Case, findings: Findings, bath: HeatSink, use: BathUse) -> None:
-    subject, room = f"heat sink {bath.name!r}", _room(case, bath)
-    full = bath.cooler.duty if bath.cooler is not None and use.cooler else 0.0
-    told = replace(bath, mass=mass_of(bath, use))
+def _check(case: Case, findings: Findings, heat_sink: HeatSink, use: HeatSinkUse) -> None:
+    subject, room = f"heat sink {heat_sink.name!r}", _room(case, heat_sink)
+    full = heat_sink.cooler.duty if heat_sink.cooler is not None and use.cooler else 0.0
+    told = replace(heat_sink, mass=mass_of(heat_sink, use))
     found = reached(case, told, use.recovery, full)
-    margin = margin_of(bath, found)
+    margin = margin_of(heat_sink, found)
     findings.equals("bath_hottest", subject, use.high, found.high, "K", "the warmest", room)
     if use.outlet is None or found.outlet is None:
         same = use.outlet is None and found.outlet is None
@@ -76,10 +78,12 @@ def _check(case: Case, findings: Findings, bath: HeatSink, use: BathUse) -> None
     findings.holds(
         "bath_keeps", subject, use.keeps == (use.margin >= 0), "whether it keeps is told wrong"
     )
-    for cooler, mass, recovery in () if use.used else _sets(bath):
+    for cooler, mass, recovery in () if use.used else _sets(heat_sink):
         if (cooler, mass, recovery) < (use.cooler, told.mass, use.recovery) or not use.keeps:
-            duty = bath.cooler.duty if bath.cooler is not None and cooler else 0.0
-            smaller = margin_of(bath, reached(case, replace(bath, mass=mass), recovery, duty))
+            duty = heat_sink.cooler.duty if heat_sink.cooler is not None and cooler else 0.0
+            smaller = margin_of(
+                heat_sink, reached(case, replace(heat_sink, mass=mass), recovery, duty)
+            )
             findings.at_most(
                 "bath_smallest", subject, smaller, room, "K", "the margin of a smaller set"
             )
@@ -87,24 +91,24 @@ def _check(case: Case, findings: Findings, bath: HeatSink, use: BathUse) -> None
         "bath_cooling", subject, use.cooling is None or use.cooler, "has no cooler to take so much"
     )
     if use.cooling is not None:
-        less = margin_of(bath, reached(case, told, use.recovery, LESS * use.cooling))
+        less = margin_of(heat_sink, reached(case, told, use.recovery, LESS * use.cooling))
         findings.at_most("bath_cooling", subject, less, room, "K", "the margin with a tenth less")
-        enough = margin_of(bath, reached(case, told, use.recovery, use.cooling))
+        enough = margin_of(heat_sink, reached(case, told, use.recovery, use.cooling))
         findings.at_least(
             "bath_cooling", subject, enough, -room, "K", "the margin with so much cooling"
         )
 
 
-def _sets(bath: HeatSink) -> Iterator[tuple[bool, float, bool]]:
+def _sets(heat_sink: HeatSink) -> Iterator[tuple[bool, float, bool]]:
     """What could stand there: with a cooler or not, kg, with recovery or not."""
-    for cooler in (False, True) if bath.cooler is not None else (False,):
-        for mass in bath.masses or (bath.mass,):
-            for recovery in (False, True) if bath.recovery is not None else (False,):
+    for cooler in (False, True) if heat_sink.cooler is not None else (False,):
+        for mass in heat_sink.masses or (heat_sink.mass,):
+            for recovery in (False, True) if heat_sink.recovery is not None else (False,):
                 yield cooler, mass, recovery
 
 
-def _room(case: Case, bath: HeatSink) -> float:
-    hot = case.whole.sources[bath.source].temperature or bath.max_temperature
+def _room(case: Case, heat_sink: HeatSink) -> float:
+    hot = case.whole.sources[heat_sink.source].temperature or heat_sink.max_temperature
     return KELVINS + SHARE * abs(hot - case.whole.ambient.temperature)
 
 
@@ -119,11 +123,11 @@ class Reached(NamedTuple):
     settled_low: float = 0.0
 
 
-def margin_of(bath: HeatSink, found: Reached) -> float:
+def margin_of(heat_sink: HeatSink, found: Reached) -> float:
     """K to the nearest limit; below zero where one is broken."""
-    margin = bath.max_temperature - found.high
-    if bath.max_outlet_temperature is not None and found.outlet is not None:
-        margin = min(margin, bath.max_outlet_temperature - found.outlet)
+    margin = heat_sink.max_temperature - found.high
+    if heat_sink.max_outlet_temperature is not None and found.outlet is not None:
+        margin = min(margin, heat_sink.max_outlet_temperature - found.outlet)
     return margin
 
 
@@ -198,25 +202,25 @@ class Body:
             self.high_on = max(self.high_on, now)
 
 
-def reached(case: Case, bath: HeatSink, recovery: bool, cooling: float) -> Reached:
+def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> Reached:
     """How warm a bath gets from its start on, for ever."""
     site = case.whole
-    source = site.sources[bath.source]
+    source = site.sources[heat_sink.source]
     cycle = source_cycle(source.stages)
     heat, contact, hot = 0.0, 0.0, 0.0
-    if bath.heat_while_on is not None:
-        heat = bath.heat_while_on
+    if heat_sink.heat_while_on is not None:
+        heat = heat_sink.heat_while_on
     elif source.temperature is not None:
         hot = source.temperature
         pressure = source.pressure or site.ambient.pressure
         mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
-        contact = bath.effectiveness * source.flow * mean
+        contact = heat_sink.effectiveness * source.flow * mean
     inflow = (heat, contact, hot)
-    return marched(bath, body_of(case, bath, recovery, cooling), cycle, inflow)
+    return marched(heat_sink, body_of(case, heat_sink, recovery, cooling), cycle, inflow)
 
 
 def marched(
-    bath: HeatSink, body: Body, cycle: Cycle, inflow: tuple[float, float, float]
+    heat_sink: HeatSink, body: Body, cycle: Cycle, inflow: tuple[float, float, float]
 ) -> Reached:
     """How warm a body gets. ``inflow``: while the source is on, W, and W/K from gas at K."""
     heat, contact, hot = inflow
@@ -233,14 +237,14 @@ def marched(
                 now = which.step(now, span, heat * rate, contact * rate, hot)
         return now
 
-    begin = _settled(body, turn, bath.initial_temperature)
+    begin = _settled(body, turn, heat_sink.initial_temperature)
     if begin is None:
         return Reached(math.inf, None)
     again = replace(body)
-    turn(body, bath.initial_temperature)  # the first may be the hottest
+    turn(body, heat_sink.initial_temperature)  # the first may be the hottest
     turn(again, begin)
     high_on = max(body.high_on, again.high_on)
-    outlet = hot - bath.effectiveness * (hot - high_on) if contact else None
+    outlet = hot - heat_sink.effectiveness * (hot - high_on) if contact else None
     return Reached(max(body.high, again.high), outlet, again.high, again.low)
 
 
@@ -267,28 +271,32 @@ def _settled(body: Body, turn: Callable[[Body, float], float], start: float) -> 
     return now
 
 
-def body_of(case: Case, bath: HeatSink, recovery: bool, cooling: float) -> Body:
+def body_of(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> Body:
     site = case.whole
     draws = []
-    if recovery and bath.recovery is not None:
-        draws.append((bath.recovery.threshold, bath.recovery.duty))
-    if cooling > 0 and bath.cooler is not None:
-        draws.append((bath.cooler.set_point, cooling))
-    specific = bath.specific_heat or 0.0
-    if bath.fluid is not None:
-        fluid = site.fluids[bath.fluid]
-        substance = substance_of(case, bath.fluid)
+    if recovery and heat_sink.recovery is not None:
+        draws.append((heat_sink.recovery.threshold, heat_sink.recovery.duty))
+    if cooling > 0 and heat_sink.cooler is not None:
+        draws.append((heat_sink.cooler.set_point, cooling))
+    specific = heat_sink.specific_heat or 0.0
+    if heat_sink.fluid is not None:
+        fluid = site.fluids[heat_sink.fluid]
+        substance = substance_of(case, heat_sink.fluid)
         own = fluid.constants.get("specific_heat")
         around = site.ambient.temperature
         if fluid.phase == "liquid" and fluid.substance is not None:
-            boils = boils_at(fluid.substance, bath.pressure)
+            boils = boils_at(fluid.substance, heat_sink.pressure)
             draws.append((boils, math.inf))
             cold = max(around, 273.16) if fluid.substance.lower() in WATER else around
-            pure = Substance(fluid.name, fluid.phase, fluid.substance, {}, (around, bath.pressure))
-            specific = own or mean_heat(pure, cold, boils - 0.01, bath.pressure)
+            pure = Substance(
+                fluid.name, fluid.phase, fluid.substance, {}, (around, heat_sink.pressure)
+            )
+            specific = own or mean_heat(pure, cold, boils - 0.01, heat_sink.pressure)
         else:
-            specific = float(value(substance, "specific_heat", around, bath.pressure))
-    return Body(bath.mass * specific, bath.loss_conductance, site.ambient.temperature, draws)
+            specific = float(value(substance, "specific_heat", around, heat_sink.pressure))
+    return Body(
+        heat_sink.mass * specific, heat_sink.loss_conductance, site.ambient.temperature, draws
+    )
 
 
 def boils_at(library: str, pressure: float) -> float:
@@ -303,11 +311,11 @@ def mean_heat(substance: Substance, cold: float, hot: float, pressure: float) ->
     return math.fsum(w * h for w, h in zip(weights, heats, strict=True)) / 24
 
 
-def _can_be_known(case: Case, bath: HeatSink) -> bool:
+def _can_be_known(case: Case, heat_sink: HeatSink) -> bool:
     try:
         sets = [(r, c) for r in (False, True) for c in (False, True)]
-        duty = 0.0 if bath.cooler is None else bath.cooler.duty
-        found = [reached(case, bath, recovery, duty * cooler) for recovery, cooler in sets]
+        duty = 0.0 if heat_sink.cooler is None else heat_sink.cooler.duty
+        found = [reached(case, heat_sink, recovery, duty * cooler) for recovery, cooler in sets]
     except Exception:  # a property that the library does not know, by whatever name
         return False
     return all(math.isfinite(one.high) for one in found)

@@ -9,21 +9,27 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.quantities import format_quantity
-from allocator.network.bath_body import BathError, Filling
 from allocator.network.deriving import network_of
+from allocator.network.heat_sink_body import Filling, HeatSinkError
 from allocator.network.records import Network, Sink
 from allocator.network.sinks import guaranteed
-from allocator.physics.bath_settled import least
 from allocator.physics.faults import PhysicsError
+from allocator.physics.heat_sink_settled import least
 from allocator.site.records import HeatSink, Site
-from allocator.thermal.baths import LEAST_SHARE, BathStudy, SinkChoice, SinkState, smallest_of
+from allocator.thermal.heat_sinks import (
+    LEAST_SHARE,
+    HeatSinkStudy,
+    SinkChoice,
+    SinkState,
+    smallest_of,
+)
 
 CURVE = 13
 """Masses on the curve, from a tenth of the bath's to the most that may stand there."""
 
 
 @dataclass(frozen=True, slots=True)
-class BathRow:
+class HeatSinkRow:
     """All that is worked out of a bath.
 
     ``given``: with recovery where the site has it, without cooler. ``choices``: the smallest set
@@ -36,7 +42,7 @@ class BathRow:
     ``sinks``: with recovery or not, what a plan may count with as a heat sink, or why it may not.
     """
 
-    bath: HeatSink
+    heat_sink: HeatSink
     filling: Filling
     given: SinkState
     choices: tuple[SinkChoice, ...]
@@ -51,14 +57,14 @@ class BathRow:
     @property
     def first(self) -> bool:
         """Whether this is the first row of the bath."""
-        return self.bath.mass == self.bath.offered[0]
+        return self.heat_sink.mass == self.heat_sink.offered[0]
 
     @property
     def label(self) -> str:
         """The bath's name, with the mass where there are several."""
-        several = len(self.bath.offered) > 1
-        mass = format_quantity(self.bath.mass, "mass")
-        return f"{self.bath.name}, {mass}" if several else self.bath.name
+        several = len(self.heat_sink.offered) > 1
+        mass = format_quantity(self.heat_sink.mass, "mass")
+        return f"{self.heat_sink.name}, {mass}" if several else self.heat_sink.name
 
     @property
     def smallest(self) -> SinkChoice | None:
@@ -68,28 +74,28 @@ class BathRow:
     @property
     def dry_after(self) -> float:
         """s until the bath has boiled away when nothing is made up; infinite when it does not."""
-        if self.given.steam == 0 or self.bath.steam_recovered:
+        if self.given.steam == 0 or self.heat_sink.steam_recovered:
             return math.inf
-        return self.bath.mass / self.given.steam
+        return self.heat_sink.mass / self.given.steam
 
 
-def baths_table(site: Site) -> list[BathRow]:
-    """A row for each mass of each bath, in the order of the site. Raises :class:`BathError`."""
+def heat_sinks_table(site: Site) -> list[HeatSinkRow]:
+    """A row for each mass of each bath, in the order of the site. Raises :class:`HeatSinkError`."""
     site = network_of(site)
     return [
-        _row(site, replace(bath, mass=mass))
-        for bath in site.heat_sinks.values()
-        for mass in bath.offered
+        _row(site, replace(heat_sink, mass=mass))
+        for heat_sink in site.heat_sinks.values()
+        for mass in heat_sink.offered
     ]
 
 
-def _row(site: Network, bath: HeatSink) -> BathRow:
-    study = _Study.of(site, bath)
+def _row(site: Network, heat_sink: HeatSink) -> HeatSinkRow:
+    study = _Study.of(site, heat_sink)
     try:
-        given = study.study.state(bath.mass)
+        given = study.study.state(heat_sink.mass)
         boils = study.study.filling.boils is not None
-        return BathRow(
-            bath,
+        return HeatSinkRow(
+            heat_sink,
             study.study.filling,
             given,
             study.study.choices(),
@@ -97,35 +103,37 @@ def _row(site: Network, bath: HeatSink) -> BathRow:
             study.study.set_point(),
             study.least_mass(lambda state: state.keeps),
             study.least_mass(lambda state: state.keeps and not state.steam) if boils else None,
-            study.least_mass(lambda state: state.drives_after is None) if bath.recovery else None,
+            study.least_mass(lambda state: state.drives_after is None)
+            if heat_sink.recovery
+            else None,
             study.curve(),
             tuple(
-                (recovery, guaranteed(site, bath, bath.mass, recovery))
-                for recovery in ((False, True) if bath.recovery else (False,))
+                (recovery, guaranteed(site, heat_sink, heat_sink.mass, recovery))
+                for recovery in ((False, True) if heat_sink.recovery else (False,))
             ),
         )
     except PhysicsError as error:
-        raise BathError(bath, "", error) from None
+        raise HeatSinkError(heat_sink, "", error) from None
 
 
 @dataclass(frozen=True, slots=True)
 class _Study:
     """A bath of any mass."""
 
-    study: BathStudy
+    study: HeatSinkStudy
 
     @staticmethod
-    def of(site: Network, bath: HeatSink) -> _Study:
-        return _Study(BathStudy.of(site, bath))
+    def of(site: Network, heat_sink: HeatSink) -> _Study:
+        return _Study(HeatSinkStudy.of(site, heat_sink))
 
     def least_mass(self, good: Callable[[SinkState], bool]) -> float | None:
         """kg of which all greater masses are good, as far as they are tried; 0: any mass is."""
-        most = self.study.bath.max_mass
+        most = self.study.heat_sink.max_mass
         found = least(lambda mass: good(self.study.state(mass)), LEAST_SHARE * most, most)
         return 0.0 if found == LEAST_SHARE * most else found
 
     def curve(self) -> tuple[SinkState, ...]:
-        bath = self.study.bath
-        masses = np.geomspace(bath.mass / 10, bath.max_mass, CURVE)
-        chosen = sorted({float(f"{mass:.3g}") for mass in masses} | {bath.mass})
+        heat_sink = self.study.heat_sink
+        masses = np.geomspace(heat_sink.mass / 10, heat_sink.max_mass, CURVE)
+        chosen = sorted({float(f"{mass:.3g}") for mass in masses} | {heat_sink.mass})
         return tuple(self.study.state(mass) for mass in chosen)

@@ -5,22 +5,22 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from allocator.network.bath_body import (
+from allocator.network.heat_sink_body import (
     NO_COOLER,
-    BathError,
     Coming,
     Filling,
+    HeatSinkError,
     body_of,
     coming,
     filling,
     period_of,
 )
 from allocator.network.records import Network
-from allocator.physics.bath_cycles import Repeat
-from allocator.physics.bath_settled import course, least
-from allocator.physics.baths import HeatDraw
 from allocator.physics.faults import PhysicsError
-from allocator.plans.records import BathUse, Plan
+from allocator.physics.heat_sink_cycles import Repeat
+from allocator.physics.heat_sink_settled import course, least
+from allocator.physics.heat_sinks import HeatDraw
+from allocator.plans.records import HeatSinkUse, Plan
 from allocator.site.records import HeatSink
 
 BURSTS = 2.0
@@ -84,36 +84,36 @@ class SinkChoice:
 
 
 @dataclass(frozen=True, slots=True)
-class BathStudy:
+class HeatSinkStudy:
     """A bath, and what it takes to work a state of it out."""
 
     site: Network
-    bath: HeatSink
+    heat_sink: HeatSink
     filling: Filling
     coming: Coming
 
     @staticmethod
-    def of(site: Network, bath: HeatSink) -> BathStudy:
-        """Raises :class:`BathError` where something of it is not known."""
-        return BathStudy(site, bath, filling(site, bath), coming(site, bath))
+    def of(site: Network, heat_sink: HeatSink) -> HeatSinkStudy:
+        """Raises :class:`HeatSinkError` where something of it is not known."""
+        return HeatSinkStudy(site, heat_sink, filling(site, heat_sink), coming(site, heat_sink))
 
     def state(self, mass: float, recovery: bool = True, cooling: float = 0.0) -> SinkState:
         """With so much in it (kg), and so much of a cooler (W)."""
-        bath = self.bath
-        recovery = recovery and bath.recovery is not None
+        heat_sink = self.heat_sink
+        recovery = recovery and heat_sink.recovery is not None
         cooler = HeatDraw(self.set_point(), cooling) if cooling else NO_COOLER
-        body = body_of(self.site, bath, self.filling, mass, recovery, cooler)
-        period = period_of(self.site, bath, body, self.coming)
-        found = course(body, period, bath.initial_temperature)
+        body = body_of(self.site, heat_sink, self.filling, mass, recovery, cooler)
+        period = period_of(self.site, heat_sink, body, self.coming)
+        found = course(body, period, heat_sink.initial_temperature)
         rest, high, totals = found.rest, found.high, period.totals(found.begin)
-        outlet = self.coming.outlet(bath, found.high_on)
+        outlet = self.coming.outlet(heat_sink, found.high_on)
         recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
         boiled = math.fsum(totals.drawn[2:]) / period.span
         return SinkState(
             mass,
             recovery,
             cooling,
-            low=min(rest.low, bath.initial_temperature),
+            low=min(rest.low, heat_sink.initial_temperature),
             high=high,
             outlet=outlet,
             burst=rest.rise,
@@ -123,34 +123,34 @@ class BathStudy:
             came=totals.came / period.span,
             lost=totals.lost / period.span,
             recovered=recovered,
-            power=recovered * bath.recovery.efficiency if bath.recovery else 0.0,
+            power=recovered * heat_sink.recovery.efficiency if heat_sink.recovery else 0.0,
             cooled=cooled,
-            spent=cooled * bath.cooler.power_share if bath.cooler else 0.0,
+            spent=cooled * heat_sink.cooler.power_share if heat_sink.cooler else 0.0,
             boiled=boiled,
             steam=boiled / self.filling.per_kg,
         )
 
     def choices(self) -> tuple[SinkChoice, ...]:
         """The sets that the site offers, the smallest first."""
-        bath, found = self.bath, []
-        for cooler in (False, True) if bath.cooler else (False,):
-            for recovery in (False, True) if bath.recovery else (False,):
-                duty = bath.cooler.duty if bath.cooler and cooler else 0.0
-                state = self.state(bath.mass, recovery, duty)
+        heat_sink, found = self.heat_sink, []
+        for cooler in (False, True) if heat_sink.cooler else (False,):
+            for recovery in (False, True) if heat_sink.recovery else (False,):
+                duty = heat_sink.cooler.duty if heat_sink.cooler and cooler else 0.0
+                state = self.state(heat_sink.mass, recovery, duty)
                 needs = self.least_duty(recovery) if cooler else None
                 found.append(SinkChoice(recovery, cooler, state, needs))
         return tuple(found)
 
     def least_duty(self, recovery: bool) -> float | None:
         """W that a cooler must take at least to keep every limit, None when none does."""
-        if self.state(self.bath.mass, recovery).keeps:
+        if self.state(self.heat_sink.mass, recovery).keeps:
             return 0.0
         top = self.coming.most(self.set_point())  # holds the bath at the set-point for ever
         if top <= 0:
             return None
 
         def keeps(duty: float) -> bool:
-            return self.state(self.bath.mass, recovery, duty).keeps
+            return self.state(self.heat_sink.mass, recovery, duty).keeps
 
         return least(keeps, LEAST_SHARE * top, top)
 
@@ -160,29 +160,32 @@ class BathStudy:
         That one leaves room for two bursts below what the bath may reach: at the limit itself it
         would have to take a whole burst as it comes, and the mass would be of no use.
         """
-        bath = self.bath
-        if bath.cooler is not None:
-            return bath.cooler.set_point
-        floor = (bath.max_temperature + self.site.ambient.temperature) / 2
-        if bath.recovery is not None and bath.recovery.threshold < bath.max_temperature:
-            floor = max(floor, bath.recovery.threshold)  # it must not starve recovery
-        return max(bath.max_temperature - BURSTS * self.state(bath.mass).burst, floor)
+        heat_sink = self.heat_sink
+        if heat_sink.cooler is not None:
+            return heat_sink.cooler.set_point
+        floor = (heat_sink.max_temperature + self.site.ambient.temperature) / 2
+        if (
+            heat_sink.recovery is not None
+            and heat_sink.recovery.threshold < heat_sink.max_temperature
+        ):
+            floor = max(floor, heat_sink.recovery.threshold)  # it must not starve recovery
+        return max(heat_sink.max_temperature - BURSTS * self.state(heat_sink.mass).burst, floor)
 
     def _margin(self, high: float, outlet: float | None) -> float:
-        margin = self.bath.max_temperature - high
-        if self.bath.max_outlet_temperature is not None and outlet is not None:
-            margin = min(margin, self.bath.max_outlet_temperature - outlet)
+        margin = self.heat_sink.max_temperature - high
+        if self.heat_sink.max_outlet_temperature is not None and outlet is not None:
+            margin = min(margin, self.heat_sink.max_outlet_temperature - outlet)
         return margin
 
     def _drives_after(self, mass: float, high: float) -> float | None:
         """Up to the threshold recovery draws nothing, so it is reached as without it."""
-        assert self.bath.recovery is not None
-        threshold = self.bath.recovery.threshold
+        assert self.heat_sink.recovery is not None
+        threshold = self.heat_sink.recovery.threshold
         if high < threshold:
             return None
-        body = body_of(self.site, self.bath, self.filling, mass, True, NO_COOLER)
-        period = period_of(self.site, self.bath, body, self.coming)
-        return Repeat(period, EVER).reach(self.bath.initial_temperature, threshold)
+        body = body_of(self.site, self.heat_sink, self.filling, mass, True, NO_COOLER)
+        period = period_of(self.site, self.heat_sink, body, self.coming)
+        return Repeat(period, EVER).reach(self.heat_sink.initial_temperature, threshold)
 
 
 def smallest_of(choices: tuple[SinkChoice, ...]) -> SinkChoice | None:
@@ -190,30 +193,30 @@ def smallest_of(choices: tuple[SinkChoice, ...]) -> SinkChoice | None:
     return next((choice for choice in choices if choice.state.keeps), None)
 
 
-def bath_uses(site: Network, plan: Plan) -> tuple[BathUse, ...]:
+def heat_sink_uses(site: Network, plan: Plan) -> tuple[HeatSinkUse, ...]:
     """What a plan tells of each bath, with its margin: the set through which it leads gas.
 
     Of a bath that it does not use, the smallest set that keeps every limit: without cooler if that
     may be, then of the least mass, then without recovery. Where none keeps them, all that the site
     has for it. A bath of which something is not known is left out.
     """
-    sinks = {sink.bath: sink for run in plan.runs if (sink := site.pipes[run.build].sink)}
+    sinks = {sink.heat_sink: sink for run in plan.runs if (sink := site.pipes[run.build].sink)}
     found = []
-    for bath in site.heat_sinks.values():
-        sink = sinks.get(bath.name)
+    for heat_sink in site.heat_sinks.values():
+        sink = sinks.get(heat_sink.name)
         try:
-            study = BathStudy.of(site, bath)
+            study = HeatSinkStudy.of(site, heat_sink)
             if sink is not None:
                 chosen = SinkChoice(sink.recovery, False, study.state(sink.mass, sink.recovery))
             else:
                 chosen = _smallest(study)
-        except (BathError, PhysicsError):
+        except (HeatSinkError, PhysicsError):
             continue
         state = chosen.state
         found.append(
-            BathUse(
-                bath.name,
-                bath.source,
+            HeatSinkUse(
+                heat_sink.name,
+                heat_sink.source,
                 chosen.recovery,
                 chosen.cooler,
                 state.keeps,
@@ -229,10 +232,13 @@ def bath_uses(site: Network, plan: Plan) -> tuple[BathUse, ...]:
     return tuple(found)
 
 
-def _smallest(study: BathStudy) -> SinkChoice:
+def _smallest(study: HeatSinkStudy) -> SinkChoice:
     """The smallest set of a bath that keeps every limit, or all that there is for it."""
-    bath = study.bath
-    listed = [replace(study, bath=replace(bath, mass=mass)).choices() for mass in bath.offered]
+    heat_sink = study.heat_sink
+    listed = [
+        replace(study, heat_sink=replace(heat_sink, mass=mass)).choices()
+        for mass in heat_sink.offered
+    ]
     choices = [choice for found in listed for choice in found]
     ordered = sorted(choices, key=lambda choice: choice.cooler)  # stable: by mass, then recovery
     return smallest_of(tuple(ordered)) or choices[-1]

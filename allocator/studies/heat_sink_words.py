@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from allocator.network.cautions import HOT, STANDING
+from allocator.network.cautions import EXISTING, HOT
 from allocator.report.words import quantity
 from allocator.site.records import Site
-from allocator.studies.bath import BathRow
-from allocator.thermal.baths import SinkChoice, SinkState
+from allocator.studies.heat_sink import HeatSinkRow
+from allocator.thermal.heat_sinks import SinkChoice, SinkState
 
 FREEZING = 273.15
 NEARLY_BOILING = 10.0
@@ -26,7 +26,7 @@ def set_name(choice: SinkChoice) -> str:
     return " + ".join(parts) or "losses alone"
 
 
-def verdict(row: BathRow) -> str:
+def verdict(row: HeatSinkRow) -> str:
     """Whether active cooling is needed at all, in a sentence or two."""
     best = row.smallest
     if best is None:
@@ -34,8 +34,8 @@ def verdict(row: BathRow) -> str:
     state = best.state
     spare = f"with a margin of {kelvins(state.margin)}"
     if best.cooler:
-        duty = row.bath.cooler.duty if row.bath.cooler else 0.0
-        beside = "" if best.recovery or not row.bath.recovery else ", without recovery,"
+        duty = row.heat_sink.cooler.duty if row.heat_sink.cooler else 0.0
+        beside = "" if best.recovery or not row.heat_sink.recovery else ", without recovery,"
         least = (
             f"{quantity(best.needs or 0.0, 'power')} of its {quantity(duty, 'power')} is sufficient"
         )
@@ -54,9 +54,9 @@ def verdict(row: BathRow) -> str:
     return text + _never_drives(row)
 
 
-def _never_drives(row: BathRow) -> str:
+def _never_drives(row: HeatSinkRow) -> str:
     """Recovery that never runs, and the mass with which it would."""
-    if row.bath.recovery is None or row.given.drives_after is not None:
+    if row.heat_sink.recovery is None or row.given.drives_after is not None:
         return ""
     text = f" Recovery never runs: without cooling the heat sink reaches {_top(row.given)} only"
     if row.drives_up_to:
@@ -64,24 +64,24 @@ def _never_drives(row: BathRow) -> str:
     return f"{text}."
 
 
-def _reached(row: BathRow) -> str:
+def _reached(row: HeatSinkRow) -> str:
     """Active cooling is needed, and why."""
-    helped = "losses and recovery" if row.bath.recovery else "losses"
-    bath, state = row.bath, row.given
-    why = f"reaches {_top(state)} against {quantity(bath.max_temperature, 'temperature')}"
+    helped = "losses and recovery" if row.heat_sink.recovery else "losses"
+    heat_sink, state = row.heat_sink, row.given
+    why = f"reaches {_top(state)} against {quantity(heat_sink.max_temperature, 'temperature')}"
     if (
-        state.high <= bath.max_temperature
+        state.high <= heat_sink.max_temperature
         and state.outlet is not None
-        and bath.max_outlet_temperature is not None
+        and heat_sink.max_outlet_temperature is not None
     ):
         why = (
             f"lets its gas out at {quantity(state.outlet, 'temperature')} against "
-            f"{quantity(bath.max_outlet_temperature, 'temperature')}"
+            f"{quantity(heat_sink.max_outlet_temperature, 'temperature')}"
         )
     return f"Active cooling is needed: with {helped} alone the heat sink {why}"
 
 
-def _what_would_do(row: BathRow) -> str:
+def _what_would_do(row: HeatSinkRow) -> str:
     """What would keep every limit, where nothing that the site has does."""
     offers = []
     if row.needs is not None:
@@ -91,14 +91,14 @@ def _what_would_do(row: BathRow) -> str:
         offers.append(f"{quantity(row.least_mass, 'mass')} in it")
     if not offers:
         return "Neither the maximum mass nor any cooler keeps every limit."
-    had = "The cooler of the site is too small: " if row.bath.cooler else ""
+    had = "The cooler of the site is too small: " if row.heat_sink.cooler else ""
     text = " or ".join(offers)
     return f"{had}{text if had else text[0].upper() + text[1:]} is sufficient for every limit."
 
 
-def _steam(row: BathRow, state: SinkState) -> str:
+def _steam(row: HeatSinkRow, state: SinkState) -> str:
     rate = f"{quantity(state.steam * 86_400, 'mass')} of steam a day"
-    if row.bath.steam_recovered:
+    if row.heat_sink.steam_recovered:
         return f"{rate}, to be condensed and led back"
     return f"{rate}, vented and made up"
 
@@ -107,35 +107,35 @@ def _top(state: SinkState) -> str:
     return quantity(state.high, "temperature")
 
 
-def bath_cautions(site: Site, rows: Sequence[BathRow]) -> tuple[str, ...]:
+def heat_sink_cautions(site: Site, rows: Sequence[HeatSinkRow]) -> tuple[str, ...]:
     """What a crew must not forget at baths like these; the standing caution is last."""
-    return (*(text for applies, text in _RULES if applies(site, rows)), STANDING)
+    return (*(text for applies, text in _RULES if applies(site, rows)), EXISTING)
 
 
-_Rule = tuple[Callable[[Site, Sequence[BathRow]], bool], str]
+_Rule = tuple[Callable[[Site, Sequence[HeatSinkRow]], bool], str]
 
 
-def _hot(site: Site, rows: Sequence[BathRow]) -> bool:
+def _hot(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
     return any(row.given.high > HOT for row in rows)
 
 
-def _boils(site: Site, rows: Sequence[BathRow]) -> bool:
+def _boils(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
     return any(
         row.filling.boils is not None and row.given.high > row.filling.boils.at - NEARLY_BOILING
         for row in rows
     )
 
 
-def _pressed(site: Site, rows: Sequence[BathRow]) -> bool:
-    return any(row.bath.pressure > site.ambient.pressure for row in rows) or _boils(site, rows)
+def _pressed(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
+    return any(row.heat_sink.pressure > site.ambient.pressure for row in rows) or _boils(site, rows)
 
 
-def _burns(site: Site, rows: Sequence[BathRow]) -> bool:
-    fluids = (site.fluids[site.sources[row.bath.source].fluid] for row in rows)
+def _burns(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
+    fluids = (site.fluids[site.sources[row.heat_sink.source].fluid] for row in rows)
     return any(fluid.heating_value is not None for fluid in fluids)
 
 
-def _freezes(site: Site, rows: Sequence[BathRow]) -> bool:
+def _freezes(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
     return any(row.given.low < FREEZING and row.filling.boils is not None for row in rows)
 
 
@@ -179,8 +179,8 @@ _RULES: tuple[_Rule, ...] = (
 )
 
 
-def sized(row: BathRow, mass: float | None) -> str:
+def sized(row: HeatSinkRow, mass: float | None) -> str:
     """A minimum mass in words; what is below all that was tried, or above the maximum mass."""
     if mass is None:
-        return f"above {quantity(row.bath.max_mass, 'mass')}"
+        return f"above {quantity(row.heat_sink.max_mass, 'mass')}"
     return quantity(mass, "mass") if mass else "any"

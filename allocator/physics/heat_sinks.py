@@ -141,7 +141,7 @@ class Leg(NamedTuple):
     turn: float
 
 
-class BathStep:
+class HeatSinkStep:
     """One inflow into one body: the smallest block of a cycle."""
 
     def __init__(self, body: ThermalMass, inflow: Inflow) -> None:

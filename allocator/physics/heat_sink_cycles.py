@@ -14,8 +14,8 @@ from typing import NamedTuple, Protocol
 
 import numpy as np
 
-from allocator.physics.baths import BathStep, Inflow, Piece, ThermalMass, Totals
 from allocator.physics.faults import PhysicsError
+from allocator.physics.heat_sinks import HeatSinkStep, Inflow, Piece, ThermalMass, Totals
 
 ROUNDING = Fraction(1, 10**12)
 """Share of a spell below which a remainder is rounding, not a burst."""
@@ -276,7 +276,7 @@ def cycle_of(
     if any(not 0 < a <= b < math.inf for a, b in stages):
         raise PhysicsError("has a cycle that cannot be", "give 0 < on <= every")
     if not stages:
-        return BathStep(body, on(steady))
+        return HeatSinkStep(body, on(steady))
     last = stages[-1][1]
     return _spell(body, list(stages), Fraction(last), on)
 
@@ -288,7 +288,7 @@ def _spell(
     on: Callable[[float], Inflow],
 ) -> CycleBlock:
     if not stages:
-        return BathStep(body, on(float(length)))
+        return HeatSinkStep(body, on(float(length)))
     *inner, (active, every) = stages
     turns, rest = divmod(length, Fraction(every))
     slack = length * ROUNDING
@@ -315,4 +315,4 @@ def _turn(
     spell = _spell(body, inner, active, on)
     if whole - active <= slack:
         return spell
-    return CycleRow([spell, BathStep(body, Inflow(float(whole - active)))])
+    return CycleRow([spell, HeatSinkStep(body, Inflow(float(whole - active)))])

@@ -8,9 +8,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.physics.bath_cycles import CycleBlock
-from allocator.physics.baths import Piece, ThermalMass
 from allocator.physics.faults import PhysicsError
+from allocator.physics.heat_sink_cycles import CycleBlock
+from allocator.physics.heat_sinks import Piece, ThermalMass
 
 HOTTEST = 1e5
 """K beyond which nothing is said to settle."""
@@ -65,7 +65,7 @@ def _bracket(period: CycleBlock, guess: float, ceiling: float) -> tuple[float, f
     return low, high
 
 
-class BathCourse(NamedTuple):
+class HeatSinkCourse(NamedTuple):
     """What a body does for ever: ``begin`` K and ``rest`` of the period that repeats; K reached
 
     ``high`` at any time and ``high_on`` while heat comes, from the start or settled."""
@@ -76,14 +76,14 @@ class BathCourse(NamedTuple):
     high_on: float
 
 
-def course(body: ThermalMass, period: CycleBlock, start: float) -> BathCourse:
+def course(body: ThermalMass, period: CycleBlock, start: float) -> HeatSinkCourse:
     """What is reached for ever from ``start`` K: the settled period, or the first if hotter.
 
     From a cold start each period is warmer than the one before, and from a warm start colder.
     """
     begin = settled(body, period, start)
     rest, first = period.piece(begin), period.piece(start)
-    return BathCourse(begin, rest, max(rest.high, first.high), max(rest.high_on, first.high_on))
+    return HeatSinkCourse(begin, rest, max(rest.high, first.high), max(rest.high_on, first.high_on))
 
 
 def least(keeps: Callable[[float], bool], low: float, high: float, grid: int = 25) -> float | None:

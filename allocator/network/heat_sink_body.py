@@ -9,10 +9,10 @@ import numpy as np
 
 from allocator.base.errors import AllocatorError
 from allocator.network.records import Network
-from allocator.physics.bath_cycles import CycleBlock, cycle_of
-from allocator.physics.baths import HeatDraw, Inflow, ThermalMass
 from allocator.physics.boiling import Boiling, boiling
 from allocator.physics.faults import PhysicsError
+from allocator.physics.heat_sink_cycles import CycleBlock, cycle_of
+from allocator.physics.heat_sinks import HeatDraw, Inflow, ThermalMass
 from allocator.physics.substances import Substance, value
 from allocator.site.records import Fluid, HeatSink
 
@@ -20,12 +20,12 @@ POINTS = 9
 """Temperatures at which the specific heat of gas is looked up between the air's and its own."""
 
 
-class BathError(AllocatorError):
+class HeatSinkError(AllocatorError):
     """A bath for which something is not known, or that cannot be."""
 
-    def __init__(self, bath: HeatSink, what: str, error: PhysicsError) -> None:
+    def __init__(self, heat_sink: HeatSink, what: str, error: PhysicsError) -> None:
         self.what = f"{what}{error}"
-        super().__init__(f"heat sink '{bath.name}': {self.what}")
+        super().__init__(f"heat sink '{heat_sink.name}': {self.what}")
 
 
 class Filling(NamedTuple):
@@ -54,35 +54,37 @@ class Coming(NamedTuple):
         """W that come while a bath is at a temperature (K)."""
         return self.heat + max(0.0, self.contact * (self.hot - at))
 
-    def outlet(self, bath: HeatSink, at: float) -> float | None:
+    def outlet(self, heat_sink: HeatSink, at: float) -> float | None:
         """K at which the gas leaves a bath that is at ``at`` K; None where its heat is given."""
-        return self.hot - bath.effectiveness * (self.hot - at) if self.contact else None
+        return self.hot - heat_sink.effectiveness * (self.hot - at) if self.contact else None
 
 
-def filling(site: Network, bath: HeatSink) -> Filling:
-    """What fills a bath. Raises :class:`BathError` where its specific heat is not known."""
-    if bath.fluid is None:
-        assert bath.specific_heat is not None
-        return Filling(bath.specific_heat, None, math.inf)
-    fluid = site.fluids[bath.fluid]
+def filling(site: Network, heat_sink: HeatSink) -> Filling:
+    """What fills a bath. Raises :class:`HeatSinkError` where its specific heat is not known."""
+    if heat_sink.fluid is None:
+        assert heat_sink.specific_heat is not None
+        return Filling(heat_sink.specific_heat, None, math.inf)
+    fluid = site.fluids[heat_sink.fluid]
     own = fluid.constants.get("specific_heat")
     around = site.ambient.temperature
     try:
         if fluid.phase != "liquid" or fluid.substance is None:
-            heat = float(value(_substance(site, fluid), "specific_heat", around, bath.pressure))
+            heat = float(
+                value(_substance(site, fluid), "specific_heat", around, heat_sink.pressure)
+            )
             return Filling(heat, None, math.inf)
-        boils = boiling(fluid.substance, bath.pressure, around)
+        boils = boiling(fluid.substance, heat_sink.pressure, around)
     except PhysicsError as error:
-        raise BathError(bath, f"fluid '{fluid.name}' ", error) from None
-    per_kg = boils.latent if bath.steam_recovered else boils.warmed
+        raise HeatSinkError(heat_sink, f"fluid '{fluid.name}' ", error) from None
+    per_kg = boils.latent if heat_sink.steam_recovered else boils.warmed
     return Filling(own or boils.specific_heat, boils, per_kg)
 
 
-def coming(site: Network, bath: HeatSink) -> Coming:
-    """What comes while the source is on. Raises :class:`BathError`."""
-    if bath.heat_while_on is not None:
-        return Coming(bath.heat_while_on, 0.0, 0.0)
-    source = site.sources[bath.source]
+def coming(site: Network, heat_sink: HeatSink) -> Coming:
+    """What comes while the source is on. Raises :class:`HeatSinkError`."""
+    if heat_sink.heat_while_on is not None:
+        return Coming(heat_sink.heat_while_on, 0.0, 0.0)
+    source = site.sources[heat_sink.source]
     assert source.temperature is not None
     fluid = site.fluids[source.fluid]
     kelvin = np.linspace(site.ambient.temperature, source.temperature, POINTS)
@@ -90,37 +92,47 @@ def coming(site: Network, bath: HeatSink) -> Coming:
     try:
         heats = value(_substance(site, fluid), "specific_heat", kelvin, pressure)
     except PhysicsError as error:
-        raise BathError(bath, f"fluid '{fluid.name}' of source '{source.name}' ", error) from None
+        raise HeatSinkError(
+            heat_sink, f"fluid '{fluid.name}' of source '{source.name}' ", error
+        ) from None
     mean = float(heats.sum() - (heats[0] + heats[-1]) / 2) / (POINTS - 1)
-    return Coming(0.0, bath.effectiveness * source.flow * mean, source.temperature)
+    return Coming(0.0, heat_sink.effectiveness * source.flow * mean, source.temperature)
 
 
 NO_COOLER = HeatDraw(math.inf, 0.0)
 
 
 def body_of(
-    site: Network, bath: HeatSink, within: Filling, mass: float, recovery: bool, cooler: HeatDraw
+    site: Network,
+    heat_sink: HeatSink,
+    within: Filling,
+    mass: float,
+    recovery: bool,
+    cooler: HeatDraw,
 ) -> ThermalMass:
     """The bath with ``mass`` kg; draws: recovery, cooler, boiling, in this order.
 
     A draw that is not there takes nothing.
     """
     draws = [
-        HeatDraw(bath.recovery.threshold, bath.recovery.duty)
-        if recovery and bath.recovery
+        HeatDraw(heat_sink.recovery.threshold, heat_sink.recovery.duty)
+        if recovery and heat_sink.recovery
         else HeatDraw(math.inf, 0.0),
         cooler,
     ]
     if within.boils is not None:
         draws.append(HeatDraw(within.boils.at, math.inf))
     return ThermalMass(
-        mass * within.specific_heat, bath.loss_conductance, site.ambient.temperature, tuple(draws)
+        mass * within.specific_heat,
+        heat_sink.loss_conductance,
+        site.ambient.temperature,
+        tuple(draws),
     )
 
 
-def period_of(site: Network, bath: HeatSink, body: ThermalMass, inflow: Coming) -> CycleBlock:
+def period_of(site: Network, heat_sink: HeatSink, body: ThermalMass, inflow: Coming) -> CycleBlock:
     """One outermost period of the source, as the body sees it."""
-    stages = [(stage.on, stage.every) for stage in site.sources[bath.source].stages]
+    stages = [(stage.on, stage.every) for stage in site.sources[heat_sink.source].stages]
     return cycle_of(body, stages, inflow.on)
 
 
