@@ -44,16 +44,18 @@ def check_heat_sinks(case: Case, findings: Findings) -> None:
         use = told.get(name)
         if use is None:
             known = _can_be_known(case, heat_sink)
-            findings.holds("bath_told", subject, not known, "it is not told how warm it gets")
+            findings.holds("heat_sink_told", subject, not known, "it is not told how warm it gets")
             continue
         findings.holds(
-            "bath_source", subject, use.source == heat_sink.source, "its source is wrong"
+            "heat_sink_source", subject, use.source == heat_sink.source, "its source is wrong"
         )
         offered = (use.recovery <= (heat_sink.recovery is not None)) and (
             use.cooler <= (heat_sink.cooler is not None)
         )
         offered = offered and mass_of(heat_sink, use) in (heat_sink.masses or (heat_sink.mass,))
-        if findings.holds("bath_set", subject, offered, "the site has no such thing beside it"):
+        if findings.holds(
+            "heat_sink_set", subject, offered, "the site has no such thing beside it"
+        ):
             _check(case, findings, heat_sink, use)
 
 
@@ -68,15 +70,15 @@ def _check(case: Case, findings: Findings, heat_sink: HeatSink, use: HeatSinkUse
     told = replace(heat_sink, mass=mass_of(heat_sink, use))
     found = reached(case, told, use.recovery, full)
     margin = margin_of(heat_sink, found)
-    findings.equals("bath_hottest", subject, use.high, found.high, "K", "the warmest", room)
+    findings.equals("heat_sink_hottest", subject, use.high, found.high, "K", "the warmest", room)
     if use.outlet is None or found.outlet is None:
         same = use.outlet is None and found.outlet is None
-        findings.holds("bath_outlet", subject, same, "whether its gas is known is told wrong")
+        findings.holds("heat_sink_outlet", subject, same, "whether its gas is known is told wrong")
     else:
-        findings.equals("bath_outlet", subject, use.outlet, found.outlet, "K", "its gas", room)
-    findings.equals("bath_margin", subject, use.margin, margin, "K", "the margin", room)
+        findings.equals("heat_sink_outlet", subject, use.outlet, found.outlet, "K", "its gas", room)
+    findings.equals("heat_sink_margin", subject, use.margin, margin, "K", "the margin", room)
     findings.holds(
-        "bath_keeps", subject, use.keeps == (use.margin >= 0), "whether it keeps is told wrong"
+        "heat_sink_keeps", subject, use.keeps == (use.margin >= 0), "whether it keeps is told wrong"
     )
     for cooler, mass, recovery in () if use.used else _sets(heat_sink):
         if (cooler, mass, recovery) < (use.cooler, told.mass, use.recovery) or not use.keeps:
@@ -85,17 +87,22 @@ def _check(case: Case, findings: Findings, heat_sink: HeatSink, use: HeatSinkUse
                 heat_sink, reached(case, replace(heat_sink, mass=mass), recovery, duty)
             )
             findings.at_most(
-                "bath_smallest", subject, smaller, room, "K", "the margin of a smaller set"
+                "heat_sink_smallest", subject, smaller, room, "K", "the margin of a smaller set"
             )
     findings.holds(
-        "bath_cooling", subject, use.cooling is None or use.cooler, "has no cooler to take so much"
+        "heat_sink_cooling",
+        subject,
+        use.cooling is None or use.cooler,
+        "has no cooler to take so much",
     )
     if use.cooling is not None:
         less = margin_of(heat_sink, reached(case, told, use.recovery, LESS * use.cooling))
-        findings.at_most("bath_cooling", subject, less, room, "K", "the margin with a tenth less")
+        findings.at_most(
+            "heat_sink_cooling", subject, less, room, "K", "the margin with a tenth less"
+        )
         enough = margin_of(heat_sink, reached(case, told, use.recovery, use.cooling))
         findings.at_least(
-            "bath_cooling", subject, enough, -room, "K", "the margin with so much cooling"
+            "heat_sink_cooling", subject, enough, -room, "K", "the margin with so much cooling"
         )
 
 

@@ -334,10 +334,10 @@ def test_one_mass_of_a_sink_is_built(tmp_path: Path) -> None:
     ("change", "rule"),
     [
         (lambda b: replace(b, guaranteed=b.guaranteed - 1.0), "sink_told"),
-        (lambda b: replace(b, mass=4000.0), "bath_set"),
+        (lambda b: replace(b, mass=4000.0), "heat_sink_set"),
         (lambda b: replace(b, recovery=False), "sink_told"),
         (lambda b: replace(b, used=False), "sink_used"),
-        (lambda b: replace(b, high=b.high - 1.0), "bath_hottest"),
+        (lambda b: replace(b, high=b.high - 1.0), "heat_sink_hottest"),
     ],
 )
 def test_the_audit_finds_what_is_tampered_with(

@@ -95,14 +95,14 @@ def test_nothing_at_hand(site: Site, plan: Plan) -> None:
 @pytest.mark.parametrize(
     ("name", "change", "rule"),
     [
-        ("stones", lambda b: replace(b, source="roar"), "bath_source"),
-        ("stones", lambda b: replace(b, recovery=True), "bath_set"),
-        ("stones", lambda b: replace(b, high=b.high - 1.0), "bath_hottest"),
-        ("quench", lambda b: replace(b, outlet=b.outlet - 2.0), "bath_outlet"),
-        ("quench", lambda b: replace(b, outlet=None), "bath_outlet"),
-        ("pool", lambda b: replace(b, margin=b.margin + 1.0), "bath_margin"),
-        ("pool", lambda b: replace(b, keeps=False), "bath_keeps"),
-        ("quench", lambda b: replace(b, cooling=0.5 * b.cooling), "bath_cooling"),
+        ("stones", lambda b: replace(b, source="roar"), "heat_sink_source"),
+        ("stones", lambda b: replace(b, recovery=True), "heat_sink_set"),
+        ("stones", lambda b: replace(b, high=b.high - 1.0), "heat_sink_hottest"),
+        ("quench", lambda b: replace(b, outlet=b.outlet - 2.0), "heat_sink_outlet"),
+        ("quench", lambda b: replace(b, outlet=None), "heat_sink_outlet"),
+        ("pool", lambda b: replace(b, margin=b.margin + 1.0), "heat_sink_margin"),
+        ("pool", lambda b: replace(b, keeps=False), "heat_sink_keeps"),
+        ("quench", lambda b: replace(b, cooling=0.5 * b.cooling), "heat_sink_cooling"),
     ],
 )
 def test_the_audit_finds_what_is_tampered_with(
@@ -115,9 +115,9 @@ def test_the_audit_finds_what_is_tampered_with(
 
 
 def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
-    rules = {rule for rule in audit(site, plan).checks if rule.startswith("bath_")}
+    rules = {rule for rule in audit(site, plan).checks if rule.startswith("heat_sink_")}
     assert len(rules) == 8  # and bath_told, where one is left out
-    assert "bath_told" in audit(site, replace(plan, heat_sinks=plan.heat_sinks[1:])).rules
+    assert "heat_sink_told" in audit(site, replace(plan, heat_sinks=plan.heat_sinks[1:])).rules
     # with recovery the oil keeps its limit already: a cooler there would not be the smallest set
     oil = replace(site.heat_sinks["oil_bath"], cooler=site.heat_sinks["quench"].cooler)
     other = replace(site, heat_sinks={**site.heat_sinks, "oil_bath": oil})
@@ -125,7 +125,7 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
         replace(heat_sink, cooler=True) if heat_sink.name == "oil_bath" else heat_sink
         for heat_sink in plan.heat_sinks
     )
-    assert "bath_smallest" in audit(other, replace(plan, heat_sinks=heat_sinks)).rules
+    assert "heat_sink_smallest" in audit(other, replace(plan, heat_sinks=heat_sinks)).rules
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
