@@ -10,7 +10,7 @@ import time
 
 from allocator.physics.heat_sink_cycles import CycleRow, cycle_of
 from allocator.physics.heat_sink_settled import settled
-from allocator.physics.heat_sinks import HeatDraw, HeatSinkStep, Inflow, ThermalMass
+from allocator.physics.thermal_mass import HeatDraw, HeatSinkStep, Inflow, ThermalMass
 
 DAY = 86_400.0
 ON, EVERY, SPELL, PERIOD = 40.0, 240.0, 21 * DAY, 63 * DAY

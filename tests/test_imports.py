@@ -33,7 +33,7 @@ ROOMS = {
         "arrays",
         "heat_sink_cycles",
         "heat_sink_settled",
-        "heat_sinks",
+        "thermal_mass",
         "boiling",
         "conductivity",
         "exchangers",
@@ -78,7 +78,7 @@ ROOMS = {
         "sinks",
     },
     "plans": {"file", "records"},
-    "thermal": {"", "heat_sinks", "upper"},
+    "thermal": {"", "sink_temperatures", "upper"},
     "model": {
         "buffers",
         "chambers",

@@ -64,7 +64,7 @@ def test_plan_takes_the_settings_by_name() -> None:
         (
             allocator.plan,
             allocator.Settings,
-            {"withstands": {"lose", "robust"}, "loss": {"within"}, "breaches": set()},
+            {"robustness": {"lose", "robust"}, "loss": {"within"}, "breaches": set()},
         ),
         (
             allocator.simulate,

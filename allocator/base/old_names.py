@@ -14,7 +14,7 @@ class OldName(NamedTuple):
 
 OLD_NAMES = {
     "Planned": OldName("engine.result:PlanResult", "PlanResult"),
-    "baths_table": OldName("studies.bath:baths_table", "heat_sinks"),
+    "baths_table": OldName("studies.sink_rows:heat_sinks_table", "heat_sinks"),
     "plan_site": OldName("engine.planning:plan_site", "plan"),
     "sources_table": OldName("studies.source_worth:source_rows", "sources"),
     "summary": OldName("report.summary:summary", "PlanResult.summary"),

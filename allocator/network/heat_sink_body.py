@@ -12,8 +12,8 @@ from allocator.network.records import Network
 from allocator.physics.boiling import Boiling, boiling
 from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_cycles import CycleBlock, cycle_of
-from allocator.physics.heat_sinks import HeatDraw, Inflow, ThermalMass
 from allocator.physics.substances import Substance, value
+from allocator.physics.thermal_mass import HeatDraw, Inflow, ThermalMass
 from allocator.site.records import Fluid, HeatSink
 
 POINTS = 9

@@ -15,7 +15,7 @@ from typing import NamedTuple, Protocol
 import numpy as np
 
 from allocator.physics.faults import PhysicsError
-from allocator.physics.heat_sinks import HeatSinkStep, Inflow, Piece, ThermalMass, Totals
+from allocator.physics.thermal_mass import HeatSinkStep, Inflow, Piece, ThermalMass, Totals
 
 ROUNDING = Fraction(1, 10**12)
 """Share of a spell below which a remainder is rounding, not a burst."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_cycles import CycleBlock
-from allocator.physics.heat_sinks import Piece, ThermalMass
+from allocator.physics.thermal_mass import Piece, ThermalMass
 
 HOTTEST = 1e5
 """K beyond which nothing is said to settle."""

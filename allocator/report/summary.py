@@ -12,7 +12,6 @@ from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.certainty import certainty
 from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
-from allocator.report.heat_sinks import heat_sinks_beside, sinks_used
 from allocator.report.parts import (
     machines,
     runs_laid,
@@ -21,6 +20,7 @@ from allocator.report.parts import (
 )
 from allocator.report.prices import prices
 from allocator.report.simulated import verdict_words
+from allocator.report.sink_tables import heat_sinks_beside, sinks_used
 from allocator.report.tables import materials, power_lines
 from allocator.report.words import (
     STATUS_WORDS,

@@ -32,7 +32,7 @@ from allocator.search.found import GoalFound, gap_of, passes
 from allocator.site.records import POWER
 from allocator.solver.settings import Settings
 from allocator.thermal import heat_of
-from allocator.thermal.heat_sinks import heat_sink_uses
+from allocator.thermal.sink_temperatures import heat_sink_uses
 
 
 def plan_at(

@@ -7,8 +7,8 @@ from collections.abc import Callable, Sequence
 from allocator.network.cautions import EXISTING, HOT
 from allocator.report.words import quantity
 from allocator.site.records import Site
-from allocator.studies.heat_sink import HeatSinkRow
-from allocator.thermal.heat_sinks import SinkChoice, SinkState
+from allocator.studies.sink_rows import HeatSinkRow
+from allocator.thermal.sink_temperatures import SinkChoice, SinkState
 
 FREEZING = 273.15
 NEARLY_BOILING = 10.0

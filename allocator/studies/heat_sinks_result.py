@@ -14,10 +14,10 @@ from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.network.records import Sink
 from allocator.site.records import Site
-from allocator.studies.heat_sink import HeatSinkRow, heat_sinks_table
 from allocator.studies.heat_sink_words import heat_sink_cautions, set_name, sized, verdict
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.thermal.heat_sinks import SinkState
+from allocator.studies.sink_rows import HeatSinkRow, heat_sinks_table
+from allocator.thermal.sink_temperatures import SinkState
 
 FORMAT = "allocator.baths/1"
 SHOWN = 7

@@ -19,7 +19,8 @@ from allocator.site.records import HeatSink, Stage
 from allocator.verify.case import Case
 from allocator.verify.cycle import source_cycle
 from allocator.verify.heat import substance_of
-from allocator.verify.heat_sinks import (
+from allocator.verify.report import Findings
+from allocator.verify.sink_states import (
     KELVINS,
     SHARE,
     WATER,
@@ -27,7 +28,6 @@ from allocator.verify.heat_sinks import (
     marched,
     mean_heat,
 )
-from allocator.verify.report import Findings
 
 STEPS = 24
 """Temperatures of the sink at which specific heats are looked up, beside its coldest."""

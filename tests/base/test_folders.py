@@ -102,7 +102,7 @@ def test_links_and_permissions_stay(tmp_path: Path) -> None:
     assert (tmp_path / "real").stat().st_mode & 0o777 == 0o750
 
 
-@pytest.mark.parametrize("standing", [False, True])
+@pytest.mark.parametrize("existing", [False, True])
 def test_a_kill_before_any_file_operation_leaves_the_old_or_the_new(
     tmp_path: Path, existing: bool
 ) -> None:

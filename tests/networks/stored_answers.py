@@ -16,8 +16,8 @@ from typing import Any
 from allocator.network.reading import read_site
 from allocator.search import Outcome, Settings, make_plan
 from allocator.site.records import Site
-from allocator.studies.heat_sink import heat_sinks_table
 from allocator.studies.heat_sink_words import set_name
+from allocator.studies.sink_rows import heat_sinks_table
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 FORMAT = "allocator.expected/1"

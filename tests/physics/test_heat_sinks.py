@@ -14,7 +14,7 @@ from scipy.integrate import solve_ivp
 from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_cycles import CycleRow, Repeat, cycle_of
 from allocator.physics.heat_sink_settled import course, least, settled
-from allocator.physics.heat_sinks import HeatDraw, HeatSinkStep, Inflow, ThermalMass
+from allocator.physics.thermal_mass import HeatDraw, HeatSinkStep, Inflow, ThermalMass
 
 AROUND = 283.15
 STAGES = [(600.0, 6000.0)]

@@ -7,7 +7,6 @@ import math
 import pytest
 
 from allocator.physics.exchangers import area, effectiveness, log_mean, transfer_units
-from allocator.physics.heat_sinks import HeatSinkStep, Inflow, ThermalMass, relax, time_to
 from allocator.physics.pipes import layer_mass, pipe_mass
 from allocator.physics.substances import (
     Substance,
@@ -15,6 +14,7 @@ from allocator.physics.substances import (
     saturation_pressure,
     value,
 )
+from allocator.physics.thermal_mass import HeatSinkStep, Inflow, ThermalMass, relax, time_to
 
 ATMOSPHERE = 101325.0
 HYDROGEN = Substance("hydrogen", library="Hydrogen")

@@ -18,10 +18,10 @@ from strategies import sites_with_heat_sinks
 
 from allocator.network.heat_sink_body import HeatSinkError
 from allocator.site.records import HeatSink, HeatSinkCooler, Site
-from allocator.studies.heat_sink import HeatSinkRow, heat_sinks_table
 from allocator.studies.heat_sink_words import heat_sink_cautions, verdict
 from allocator.studies.heat_sinks_result import heat_sinks
-from allocator.thermal.heat_sinks import SinkState
+from allocator.studies.sink_rows import HeatSinkRow, heat_sinks_table
+from allocator.thermal.sink_temperatures import SinkState
 
 DAY = 86_400.0
 

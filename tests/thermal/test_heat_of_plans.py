@@ -265,7 +265,7 @@ def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
         (("heat_released.py",), "test_heat_let_in.py", None),
         (("hottest.py",), "test_hottest_gas.py", None),
         (("recovery.py",), "test_recovered_power.py", None),
-        (("heat_sinks.py",), "test_heat_sinks_of_plans.py", None),
+        (("sink_states.py",), "test_heat_sinks_of_plans.py", None),
         (("sinks.py",), "test_heat_sinks.py", None),
     ],
 )

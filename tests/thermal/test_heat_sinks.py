@@ -28,7 +28,7 @@ from allocator.site.records import Site, Stage
 from allocator.studies.heat_sinks_result import heat_sinks
 from allocator.verify import audit
 from allocator.verify.case import Case
-from allocator.verify.heat_sinks import reached
+from allocator.verify.sink_states import reached
 from allocator.verify.sinks import warmest
 
 CASE = Path(__file__).resolve().parents[1] / "cases" / "heat_sink_cools.yaml"

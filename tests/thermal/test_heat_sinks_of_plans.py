@@ -21,10 +21,10 @@ from allocator.plans.records import HeatSinkUse, Plan
 from allocator.report.summary import summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
-from allocator.thermal.heat_sinks import HeatSinkStudy
+from allocator.thermal.sink_temperatures import HeatSinkStudy
 from allocator.verify import audit
 from allocator.verify.case import Case
-from allocator.verify.heat_sinks import reached
+from allocator.verify.sink_states import reached
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 

@@ -101,7 +101,7 @@ def rules_in_the_code() -> set[str]:
             "bores.py",
             "heat_released.py",
             "recovery.py",
-            "heat_sinks.py",
+            "sink_states.py",
             "sinks.py",
             "cooler_heat.py",
             "mixes.py",

@@ -19,7 +19,7 @@ from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_cycles import Repeat
 from allocator.physics.heat_sink_settled import course, least
-from allocator.physics.heat_sinks import HeatDraw
+from allocator.physics.thermal_mass import HeatDraw
 from allocator.plans.records import HeatSinkUse, Plan
 from allocator.site.records import HeatSink
 

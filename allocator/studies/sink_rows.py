@@ -16,7 +16,7 @@ from allocator.network.sinks import guaranteed
 from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_settled import least
 from allocator.site.records import HeatSink, Site
-from allocator.thermal.heat_sinks import (
+from allocator.thermal.sink_temperatures import (
     LEAST_SHARE,
     HeatSinkStudy,
     SinkChoice,

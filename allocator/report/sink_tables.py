@@ -7,7 +7,7 @@ from allocator.network.records import Network, Sink
 from allocator.plans.records import HeatSinkUse, Plan
 from allocator.report.loads import runs_of_kind
 from allocator.report.words import quantity
-from allocator.thermal.heat_sinks import HeatSinkStudy
+from allocator.thermal.sink_temperatures import HeatSinkStudy
 
 
 def heat_sinks_beside(site: Network, plan: Plan) -> list[str]:
