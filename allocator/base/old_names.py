@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
+import warnings
+from collections.abc import Callable, Mapping
+from typing import Any, NamedTuple
 
 
 class OldName(NamedTuple):
@@ -21,3 +23,19 @@ OLD_NAMES = {
     "write_plan": OldName("engine.plan_folder:write_plan_files", "PlanResult.save"),
     "write_simulation": OldName("simulation.files:write_simulation", "Trace.save"),
 }
+
+
+def old_attributes(names: Mapping[str, str]) -> Callable[[Any, str], Any]:
+    """A ``__getattr__`` for a record whose fields were renamed: old name -> new name.
+
+    An old name gives the field's value with a DeprecationWarning that says the new one.
+    """
+
+    def look_up(record: Any, name: str) -> Any:
+        if name not in names:
+            raise AttributeError(f"{type(record).__name__!r} object has no attribute {name!r}")
+        told = f"{type(record).__name__}.{name} is now {names[name]!r}"
+        warnings.warn(told, DeprecationWarning, stacklevel=2)
+        return getattr(record, names[name])
+
+    return look_up

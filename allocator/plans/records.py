@@ -22,6 +22,7 @@ from allocator.base.json_records import (
     record,
     record_kind,
 )
+from allocator.base.old_names import old_attributes
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.base.status import Status
 from allocator.plans.assets import (
@@ -189,6 +190,9 @@ class Plan(Shown):
         default=RULES,
         after="",
     )
+
+    if not TYPE_CHECKING:  # a type checker would take every name for one of the record
+        __getattr__ = old_attributes({"baths": "heat_sinks", "withstands": "robustness"})
 
     def facts(self) -> Facts:
         """What the plan promises, in words."""

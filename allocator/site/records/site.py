@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import field
+from typing import TYPE_CHECKING
 
+from allocator.base.old_names import old_attributes
 from allocator.site.common_kinds import BELOW_ONE, POSITIVE_PART, SPAN
-from allocator.site.formats import FORMAT
+from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
 from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
@@ -138,6 +140,9 @@ class Site:
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     # not an argument, so that replace() leaves it out: a changed site has another network
     derived: object = field(default=None, init=False, repr=False, compare=False)
+
+    if not TYPE_CHECKING:  # a type checker would take every name for one of the record
+        __getattr__ = old_attributes(RENAMED[""])
 
     def may_carry(self, route: str, build: str, fluid: str) -> bool:
         """Whether a pipe that a route offers is for a fluid."""
