@@ -1,6 +1,6 @@
 """Reading and checking large site files, against ``yaml.safe_load`` of the same files.
 
-A file of 10,000 power_lines: aim under 3 s in all, the import of the libraries included. A file of
+A file of 10,000 lines: aim under 3 s in all, the import of the libraries included. A file of
 100,000 sources, one a line: aim under 10 s. The answers are asserted: every record is there, and
 the values sum up to what was written. Run: ``python benchmarks/reading.py``.
 """
@@ -20,8 +20,7 @@ AIM_OF_SOURCES = 10.0
 
 
 def site_text(lines: int) -> str:
-    """An invented site file of exactly ``lines`` power_lines: a chain of wells with a "
-    "store each."""
+    """An invented site file of exactly ``lines`` lines: a chain of wells with a store each."""
     head = [
         "format: allocator.site/2",
         "name: Long site",

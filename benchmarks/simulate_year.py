@@ -5,7 +5,7 @@
 Without a plan file a plan is made first, in three quarters of a minute.
 Measured beside it, over a short span each and scaled to a year (said so):
 
-* a SimPy model of the same clocks and storage: a process a source, levels brought up to date at
+* a SimPy model of the same clocks and stores: a process a source, levels brought up to date at
   every change, marks waited for; no machines, no surplus;
 * a plain Python march of half a second a step over the same clocks and stores.
 

@@ -9,7 +9,7 @@ from allocator.cli.arguments import site_argument
 from allocator.cli.files import site_of
 from allocator.cli.terminal import BAD_INPUT, fail, show
 
-HELP = "draw a site as a picture: what stands, and what could be built"
+HELP = "draw a site as a picture: existing assets, and what could be built"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def site_of(path: str) -> Network:
-    """The network of a site file, its oddities told on stderr. Raises SiteFileError."""
+    """The network of a site file, its warnings printed on stderr. Raises SiteFileError."""
     from allocator.base.errors import SiteFileError
     from allocator.network.deriving import network_of
     from allocator.network.reading import check_site
@@ -40,7 +40,7 @@ def note_first_run(site: Site) -> None:
 
 
 def warn(found: Report) -> None:
-    """Tell the oddities of a site file."""
+    """Print the warnings of a site file."""
     from allocator.base.errors import fault_lines
 
     for line in fault_lines(found.warnings, "warning"):

@@ -271,4 +271,7 @@ def no_plan(outcome: Outcome) -> int:
     if not outcome.proven_impossible:
         return fail(outcome.reason, NOT_FOUND)
     tell(outcome.reason)
-    return fail("'allocator why' tells where they stand, and what would do.", IMPOSSIBLE)
+    return fail(
+        "'allocator why' gives their lines in the file and the change that is sufficient.",
+        IMPOSSIBLE,
+    )

@@ -50,7 +50,10 @@ class InletNode:
 def inlet_nodes_of(
     site: Network, levels: Mapping[str, tuple[float, ...]]
 ) -> dict[str, tuple[InletNode, ...]]:
-    """Bays of each place with equipment for a planned fluid; the fullest is the place itself."""
+    """Inlet nodes of each place with equipment for a planned fluid.
+
+    The one with the most equipment is the place itself.
+    """
     grouped: dict[str, dict[frozenset[Port], list[tuple[Thing, set[str], str]]]] = {}
     for thing, ports, fluids, held in _equipment(site, levels):
         if ports:

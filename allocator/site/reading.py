@@ -42,7 +42,7 @@ MOST_BYTES = 64 * 1024 * 1024
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """What a site file holds: the site, or None where there are ``faults``; oddities beside.
+    """What a site file holds: the site, or None where there are ``faults``; and its warnings.
 
     ``unitless``: the first plain number, which is read in SI, of each key that has a unit.
     """

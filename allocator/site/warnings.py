@@ -28,7 +28,7 @@ ROUNDED_LENGTH = 1e-3
 
 
 def note_warnings(site: Site, values: Values) -> None:
-    """Notes every oddity of a site at its place in the file."""
+    """Notes what is odd about a site at its place in the file."""
     _note_unused(site, values)
     _note_energies(site, values)
     _note_temperatures(values)

@@ -14,7 +14,7 @@ from allocator.model.model import Model, Terms
 
 
 def places_and_types(model: Model, sets: IndexSets) -> None:
-    """``sum over places of count <= most`` of a type, what stands included."""
+    """``sum over places of count <= max_units`` of a type, existing units included."""
     for machine in sets.site.machines.values():
         if machine.max_units is None:
             continue
@@ -60,7 +60,7 @@ def shared_units(model: Model, sets: IndexSets) -> None:
 
 
 def machine_count(model: Model, sets: IndexSets) -> None:
-    """``running + cycled + beside <= count``, what stands included.
+    """``running + cycled + beside <= count``, existing units included.
 
     All that does not turn for ever is one stream of fuel, ``cycled`` of it steady: as many whole
     units as it fills burn it as it comes, and one more, where fuel is not in proportion to load,

@@ -299,9 +299,9 @@ def battery_behind(model: Model, sets: IndexSets) -> None:
 def swing_reserve(model: Model, sets: IndexSets) -> None:
     """``sum of swing parts at a bus >= sum of power * seconds bridged * (cycling + lumps)``.
 
-    The seconds are the longer of least run and least rest (:func:`bridged`). A unit that burns
-    bursts in lumps is behind what would be burnt as it comes by no more than one run's fuel, which
-    its receiver holds: the battery is behind by no more than one run's power.
+    The seconds are the longer of minimum up time and minimum down time (:func:`bridged`). A unit
+    that burns bursts in unit batches lags behind direct use by no more than one run's fuel, which
+    its buffer vessel holds; so the battery lags by no more than one run's power.
 
     Without a battery nothing may be cycled, however short its runs.
     """

@@ -62,7 +62,7 @@ class HeatSinkCooler:
     either=(("fluid",), ("specific_heat",)),
 )
 class HeatSink:
-    """A heat sink or chamber beside a source.
+    """A heat sink: thermal mass beside a source that takes the heat of its bursts.
 
     ``masses``: kg, from small to large, one of which a plan chooses; empty where ``mass`` alone is
     offered. ``materials`` and ``price`` are for each kg, those of the base once.
