@@ -173,7 +173,7 @@ class MachineUse:
     )
     burst: Mapping[str, float] = fact(
         "burst",
-        "Units that burn bursts and steady gas directly, by battery, the unit run on and off included.",
+        "Units that burn bursts and steady gas directly, by battery, that run on and off included.",
         default_factory=dict,
     )
     buffer_vessel: Mapping[str, float] = fact(
