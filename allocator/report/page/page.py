@@ -122,7 +122,7 @@ def page_html(
             margins=margins(site, plan),
             cooled=any(runs_of_kind(site, plan, "cooler")),
             layer="collect" if any(use.collect for use in plan.sources) else "supply",
-            prices=price_rows(plan),
+            prices=price_rows(plan, site.currency),
             price_note=PRICE_NOTE,
             simulated=_simulated(simulation),
             listings=listings(plan_tables(site, plan, crew, reserves)),
@@ -235,9 +235,10 @@ def _said(site: Network, plan: Plan) -> list[Said]:
         found.append(Said(percent(share), f"of the {most.name} in stock is used", repr(share)))
     if plan.money:
         running = running_money(site, plan)
-        words = f"in all: {money(plan.money - running)} to build, {money(running)} to run for "
+        parts = [money(sum_, site.currency) for sum_ in (plan.money - running, running)]
+        words = f"in all: {parts[0]} to build, {parts[1]} to run for "
         words += quantity(site.horizon, "duration")
-        found.append(Said(money(plan.money), words, repr(plan.money)))
+        found.append(Said(money(plan.money, site.currency), words, repr(plan.money)))
     return found
 
 

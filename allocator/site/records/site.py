@@ -24,7 +24,17 @@ from allocator.site.spreads import Spread
 from allocator.site.table import Key
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
-_FIRST = ("format", "name", "about", "units", "horizon", "load_factor", "count_biogenic", "ambient")
+_FIRST = (
+    "format",
+    "name",
+    "about",
+    "currency",
+    "units",
+    "horizon",
+    "load_factor",
+    "count_biogenic",
+    "ambient",
+)
 
 
 @record(first=(*_FIRST, "goals", "goal_slack", "limits"), reserved={"streams": _STREAMS})
@@ -126,6 +136,7 @@ class Site:
     )
     count_biogenic: bool = key(Flag(), "Count biogenic releases as well", default=False)
     about: str = key(Text(), "Anything that a reader should know", default="")
+    currency: str = key(Text(12), "Shown with every amount of money, such as `EUR`", default="")
     sha256: str = ""
     mixes: Mapping[str, Mix] = key(
         Named("mix", table_of(Mix)), "Supply mixes to compare, by name", default={}
