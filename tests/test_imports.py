@@ -186,7 +186,7 @@ FORBIDDEN = {
     "search": {"physics"},
     "verify": {"cycles", "thermal", "model", "solver", "search"},
     "simulation": {"cycles", "thermal", "model", "solver", "search"},
-    "report": {"physics", "model", "solver", "search", "verify"},
+    "report": {"brief", "physics", "model", "solver", "search", "verify"},
     "engine": {"cycles", "thermal", "model"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.base.quantities import format_quantity
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
 from allocator.thermal.upper import counted_heat, upper_heat
@@ -42,12 +43,11 @@ def _quiet(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
     ]
     spells = {name: sets.curves[name].pattern.longest_quiet for name in tapped}
     if not spells or max(spells.values()) <= 0:
-        return ["quiet spells: bridging them would take larger stores than the plan has"]
+        return ["outages: to bridge them, storage must be larger than the plan has"]
     worst = max(sorted(spells), key=lambda name: spells[name])
     return [
-        f"quiet spells: the longest of a tapped source is {spells[worst] / 86400:.3g} d "
-        f"('{worst}'); with stores of any size the mean basis gives {_four(mean / 1000)} kW clean "
-        f"against {_four(firm / 1000)} kW firm"
+        f"outages: the longest is {format_quantity(spells[worst], 'duration')} ('{worst}'); "
+        f"average flows would give {_four(mean / 1000)} kW clean, not {_four(firm / 1000)} kW"
     ]
 
 
@@ -65,9 +65,9 @@ def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
             )
     limits = sets.site.limits
     if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
-        lines.append("cap: counted emission is at its limit")
+        lines.append("emission: counted emission is at its limit")
     if limits.money is not None and plan.money >= NEARLY * limits.money:
-        lines.append("cap: money is at its limit")
+        lines.append("cost: it is at its limit")
     return lines
 
 
@@ -80,12 +80,12 @@ def _heat(sets: IndexSets, plan: Plan) -> list[str]:
         counted = counted_heat(sets.site, plan, place, upper)
         more = {n: upper.machines[n] for n in upper.machines if _may_come(sets, plan, place, n)}
         least = min(sorted(more), key=lambda name: more[name], default=None)
-        said = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
+        said = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW released to '{place}'"
         if counted >= NEARLY * limit:
             lines.append(f"{said} is counted")
         elif least is not None and counted + more[least] > limit:
             lines.append(
-                f"{said} is counted; one more '{least}' lets in {_four(more[least] / 1000)} kW"
+                f"{said} is counted; one more '{least}' releases {_four(more[least] / 1000)} kW"
             )
     return lines
 
@@ -114,7 +114,7 @@ def _machines(sets: IndexSets, plan: Plan) -> list[str]:
         most = sets.site.machines[use.type].places[use.place]
         if most is not None and use.count >= most:
             full.append(use.name)
-    return [f"machines: {_listed(full)} at the most that may stand there"] if full else []
+    return [f"machines: {_listed(full)} at their unit limit"] if full else []
 
 
 def _listed(names: list[str]) -> str:
