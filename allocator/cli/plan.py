@@ -172,6 +172,12 @@ def run(given: argparse.Namespace) -> int:
     result = _proved(given, result)
     result.save(given.output, crew=given.crew)
     show(f"{result.summary(full=given.full)}\nFiles: {given.output}\n")
+    if given.lift and not given.full:
+        from allocator.base.text import section
+        from allocator.report.prices import prices
+
+        gains = section("Marginal values", prices(result.plan, site.currency))
+        show("\n".join([*gains, ""]))
     if given.cautions and not given.full:
         from allocator.report.brief import cautions_text
 

@@ -12,6 +12,7 @@ from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.bill import running_money
+from allocator.report.certainty import withstood
 from allocator.report.loads import (
     burst_load,
     corridor_of,
@@ -84,6 +85,8 @@ def heading(plan: Plan, proof: Trace | None = None) -> list[str]:
 
 def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
     told = [*power_words(plan, mean_basis)]
+    if plan.basis == "firm" and plan.robustness is not None and plan.robustness.anything:
+        told.append(withstood(plan.robustness))
     fluids = [
         f"{use.wants} for {use.name} {percent(use.clean_share + use.emitting_share)}"
         for use in plan.demands

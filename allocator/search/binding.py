@@ -46,7 +46,7 @@ def _quiet(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
         return ["outages: to bridge them, storage must be larger than the plan has"]
     worst = max(sorted(spells), key=lambda name: spells[name])
     return [
-        f"outages: the longest is {format_quantity(spells[worst], 'duration')} ('{worst}'); "
+        f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}'); "
         f"average flows would give {_four(mean / 1000)} kW clean, not {_four(firm / 1000)} kW"
     ]
 
