@@ -42,6 +42,7 @@ ROOMS = {
         "insulation",
         "library_names",
         "pipes",
+        "pressure_loss",
         "recovery",
         "runs",
         "substances",

@@ -31,7 +31,8 @@ def check_bores(case: Case, findings: Findings) -> None:
         peak = math.fsum(
             f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
         )
-        if build.by_bore and build.bore is not None and peak > 0:
+        along_lines = run.fluid in case.site.pressures
+        if build.by_bore and build.bore is not None and peak > 0 and not along_lines:
             _check(case, findings, run, build, peak)
 
 
