@@ -5,9 +5,12 @@ arrives at it and goes into stores comes at ``high``, what leaves it along pipes
 
 * A pipe in use from i to j with peak flow Q: ``low_i - high_j >= phi(Q) + head``, and of a gas
   ``low_j >= end Q^2``, so that it is slow enough at its end.
-* A spur between a node J and a store at S, whose pipe alone leads to S and is used both ways:
-  ``high_J - fill_S >= phi(fill) + head`` and ``release_S - low_J >= phi(release) + head back``; the
-  same with ``end`` at the end of each.
+* A spur is a pipe used both ways, between J and a node S at or beyond which there is a store:
+  collect flow goes from J to S alone, supply flow from S to J alone. ``high_J - high_S >=
+  phi(collect) + head`` and ``low_S - low_J >= phi(supply) + head back``; ``end`` as above. A node
+  is two headers with a regulator from high to low, so spurs may follow one another and other
+  pipes may leave S. What fills stores at a node out of the supply layer is at most the flat flow
+  that arrives there in the high header: along pipes that are no spurs, of sources and machines.
 * ``high`` is at most the mouth of each source connected there, and the outlet of each machine that
   gives the fluid there; ``low`` is at least the inlet of each machine and demand in use there.
 * A store in use: ``high >= fill`` and ``low <= release`` at its node.

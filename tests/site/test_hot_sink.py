@@ -123,7 +123,7 @@ def test_what_a_machine_gives_hot_does_not_enter_what_bears_less(site: Site) -> 
 
 
 def test_capacity_of_a_bore_by_hand(site: Site) -> None:
-    """All that 1.4 bar and a compressor can push to an end at which the gas is no faster than 15 m/s.
+    """All that 1.4 bar and a compressor can push to an end where the gas is at most 15 m/s fast.
 
     The pressure at the end follows from the speed there, the one at the mouth from friction with
     Colebrook's factor, raised by 1 / (1 - e) for the gas's acceleration.
