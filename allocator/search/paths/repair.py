@@ -117,6 +117,11 @@ class CandidatePool:
     share: float
     warming: Warming | None = None
 
+    @property
+    def misses_pressures(self) -> bool:
+        """Whether pressures decide, which the path search does not know but by a rule of thumb."""
+        return self.sets.pressures is not None
+
     def ready(self, seconds: float) -> bool:
         """True when the search can begin at once, after at most some seconds of waiting."""
         return bool(self.candidates) or self.warming is None or self.warming.done(seconds)
