@@ -20,6 +20,7 @@ from allocator.model.cuts import lazy_cuts
 from allocator.model.goals import Goal
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import Key, Model, Terms
+from allocator.model.pressures import booster_load
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import counted_emission, material_use, money
 from allocator.model.stating import offered, state
@@ -42,6 +43,8 @@ from allocator.site.records import Site
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
+BOOSTER_POWER = "booster_power"
+"""What is given where power of boosters is: their draw at peak, added up, W."""
 CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
 
@@ -176,8 +179,8 @@ def frontier_of(
     site : Site
         The site.
     give : str
-        A material's name, ``money`` or ``emissions``; with emissions all power counts, else clean
-        power.
+        A material's name, ``money``, ``booster_power`` (draw of boosters at peak) or ``emissions``;
+        with emissions all power counts, else clean power.
     steps : int
         Points asked for, ends included; 2 or more.
     settings : Settings
@@ -221,6 +224,8 @@ def _goals(model: Model, sets: IndexSets, give: str) -> tuple[Goal, Goal]:
         terms, unit = counted_emission(sets), "kg/s"
     elif give == "money":
         terms, unit = money(sets, model), "money"
+    elif give == BOOSTER_POWER:
+        terms, unit = [t for bus in sets.buses() for t in booster_load(sets, bus)], "W"
     else:
         terms, unit = material_use(sets, give), "kg"
     largest = max((abs(coefficient) for coefficient, _ in terms), default=1.0)

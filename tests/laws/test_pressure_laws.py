@@ -17,6 +17,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
+from allocator.studies.as_built import as_built
 
 MANY = int(os.environ.get("ALLOCATOR_PRESSED", "24"))
 SAME = 1e-6
@@ -59,3 +60,10 @@ def test_longer_is_never_better(number: int, tmp_path: Path) -> None:
     route = replace(site.routes[name], length=1.7 * site.routes[name].length)
     longer = power(planned(replace(site, routes={**site.routes, name: route})))
     assert longer <= power(planned(site)) * (1.0 + SAME) + 1e-3
+
+
+@pytest.mark.parametrize("number", [1, 9, 26, 31, 60, 64])
+def test_what_is_built_gives_what_was_planned(number: int, tmp_path: Path) -> None:
+    site = network_of(pressed_site(number, tmp_path))
+    plan = planned(site)
+    assert power(planned(as_built(site, plan))) == pytest.approx(power(plan), rel=SAME)

@@ -15,6 +15,7 @@ import numpy as np
 from allocator.cycles import worst_window
 from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.plans.records import FLAT
+from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.loads import level_of, units_for
 from allocator.search.paths.records import (
     HOPS,
@@ -293,7 +294,7 @@ def _builds(
     sets: IndexSets, stocks: _Stocks, weight: Floats
 ) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site = sets.site
+    site, even = sets.site, even_capacities(sets)
     listed = []
     for (route, fluid), pipe in sets.pipes.items():
         offers = []
@@ -305,7 +306,8 @@ def _builds(
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}
                 mass = stocks.of(masses, record.price * length)
-            rate = site.capacity(route, build, fluid) * (1.0 - 1e-6)
+            rate = even.get((route, fluid, build), site.capacity(route, build, fluid))
+            rate *= 1.0 - 1e-6
             offers.append((rate, float(mass @ weight), build, mass))
         kept: list[tuple[float, float, str, Floats]] = []
         for offer in sorted(offers, key=lambda o: (-o[0], o[1], o[2])):
