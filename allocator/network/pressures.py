@@ -57,7 +57,8 @@ WARMER = 5.0
 class PressureRange:
     """What a fluid's pressures are between: potentials, as of :class:`FluidPressures`.
 
-    ``cold`` and ``hot``: K between which it flows, anywhere. ``heavy`` and ``light``: kg/m3 of a
+    ``cold`` and ``hot``: K between which it flows, anywhere. ``unsaid``: Pa at most, where it is
+    given at a pressure that is not stated. ``heavy`` and ``light``: kg/m3 of a
     liquid, coldest and hottest; ``viscosity`` of a liquid, Pa s, coldest.
     """
 
@@ -67,6 +68,7 @@ class PressureRange:
     most: float
     cold: float
     hot: float
+    unsaid: float = math.inf
     heavy: float = 0.0
     light: float = 0.0
     viscosity: float = 0.0
@@ -123,13 +125,14 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
     except UnknownPropertyError:
         return None
     top = max(known)
+    unsaid = UNSAID * max([top, *_needed(site, fluid)])
     if None in stated:
-        top = UNSAID * max([top, *_needed(site, fluid)])
+        top = unsaid
     boosters = [b for b in site.boosters.values() if fluid in b.fluids]
     if found.gas:
-        found = replace(found, least=ambient**2, most=top**2)
+        found = replace(found, unsaid=unsaid, least=ambient**2, most=top**2)
     else:
-        found = replace(found, least=ambient, most=top)
+        found = replace(found, unsaid=unsaid, least=ambient, most=top)
     gains = math.fsum(_units(site, b) * gain_of(site, found, b) for b in boosters)
     found = replace(found, most=found.most + gains)
     if found.most <= found.least:
@@ -363,9 +366,9 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
             for arc in site.routes.values()
             if _joins(arc, fluid) and arc.one_way
         ),
-        mouths={name: potential(p) for name, p in mouths.items() if p is not None},
+        mouths={name: potential(p or found.unsaid) for name, p in mouths.items()},
         inlets={name: potential(p) for name, p in takers.items() if p is not None},
-        outlets={name: potential(p) for name, p in givers.items() if p is not None},
+        outlets={name: potential(p or found.unsaid) for name, p in givers.items()},
         demands={name: potential(p) for name, p in wants.items() if p is not None},
         stores=stores,
         boosters=tuple(_boosters(site, fluid, found, arcs)),
