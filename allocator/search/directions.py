@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 
 from allocator.model.drops import Drop, LaidBuild, curves_at, drops_in, drops_of
+from allocator.model.expressions import arrivals
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key
 from allocator.model.pressures import boost, directed, spur_laid
@@ -78,6 +79,7 @@ def _along(sets: IndexSets, pipe: tuple[str, str]) -> list[Drop]:
 
 def without_idle_boosters(sets: IndexSets, values: Mapping[Key, float], put: Put) -> None:
     """Leave out boosters without which the potentials of a point are enough."""
+    pressures = sets.pressures
     for drop in drops_of(sets):
         for option in drop.boosters:
             if values[boost(option)] < 0.5:
@@ -85,6 +87,11 @@ def without_idle_boosters(sets: IndexSets, values: Mapping[Key, float], put: Put
             laid = [build for build in drop.builds if values[build.laid] > 0.5]
             without = {**values, boost(option): 0.0}
             if all(_enough(drop, without, build, values[build.flow]) for build in laid):
+                put(boost(option), 0.0)
+    for option in () if pressures is None else pressures.boosters:
+        if option.store:
+            filled = [key for _, key in arrivals(sets, f"store:{option.store}")]
+            if all(values[key] <= 0.0 for key in (*filled, ("inflow", option.store))):
                 put(boost(option), 0.0)
 
 

@@ -50,6 +50,8 @@ def booster_uses(reading: Reading) -> tuple[BoosterUse, ...]:
         if option.store:
             filled = [*arrivals(reading.sets, f"store:{option.store}")]
             flow = reading.of([*filled, (1.0, ("inflow", option.store))])
+        if flow <= 0.0 and option.existing:
+            continue  # it stands, and does not run
         found.append(
             BoosterUse(
                 option.booster,

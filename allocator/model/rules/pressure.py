@@ -35,6 +35,9 @@ from allocator.model.rules.stores import MANY
 from allocator.network.pressure_records import BoosterOption
 from allocator.plans.records import FLAT
 
+BOTH_WAYS = 1e-6
+"""Share of what it can carry that a spur carries each way at the least."""
+
 
 def one_direction(model: Model, sets: IndexSets) -> None:
     """``directed forth + directed back + spurs = lay`` of each build: one direction, or a spur."""
@@ -81,7 +84,8 @@ def peak_row(flow: Key) -> str:
 def spur_layers(model: Model, sets: IndexSets) -> None:
     """``sum_j peak_j supply_j <= sum_b peak_b`` towards the store, ``sum_p gather <= sum_b peak_b``
 
-    back, of what is laid in one direction alone: a spur has neither.
+    back, of what is laid in one direction alone: a spur has neither. And a spur is used both ways:
+    ``flow >= BOTH_WAYS * sum_b most_b spur_b`` of each; else it is a pipe of one direction.
     """
     pressures = sets.pressures
     if pressures is None:
@@ -97,6 +101,11 @@ def spur_layers(model: Model, sets: IndexSets) -> None:
             laid: Terms = [(-1.0, peak(arc, build)) for build in losses]
             name = f"spur_{word}[{spur.route},{spur.inner},{spur.fluid}]"
             model.row(name, [*moved, *laid], high=0.0)
+            least: Terms = [
+                (-BOTH_WAYS * pressures.most[arc, build], spur_laid(spur, build))
+                for build in losses
+            ]
+            model.row(f"{name} both", [*moved_at_most(sets, arc), *least], low=0.0)
 
 
 def two_potentials(model: Model, sets: IndexSets) -> None:

@@ -17,9 +17,9 @@ from allocator.model.pressures import NO_LOSS
 from allocator.network.pressure_curves import losses_at
 from allocator.network.pressure_records import FluidPressures, PipeLoss
 
-FAR = 0.75
+FAR = 0.5
 """Share of the sources whose way to the nearest machine is no longer than the one planned for."""
-WINDING = 1.3
+WINDING = 1.0
 """Times as long as the shortest way is the one that a path takes."""
 HALVINGS = 30
 USED = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
