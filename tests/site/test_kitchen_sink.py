@@ -191,6 +191,8 @@ def test_network(site: Site) -> None:
             bore=0.053,
             price=40.0,
             fluids=("well_gas", "hydrogen"),
+            stock_length=6.0,
+            saw_cut=0.003,
         ),
         PipeType("hose", capacity=100 / 28_800),
     ]

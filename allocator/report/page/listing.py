@@ -16,7 +16,9 @@ ORDER = (
     "runs",
     "build_order",
     "bill_of_materials",
+    "stock_list",
     "cut_list",
+    "cutting_plan",
     "set_points",
     "heat_limits",
     "coolers",
@@ -66,7 +68,7 @@ def listings(tables: Iterable[Table]) -> list[Listing]:
 def _listing(table: Table) -> Listing:
     heads, columns = [], []
     for column, cells in zip(table.columns, columns_of(table), strict=True):
-        if all(cell is None or cell == "" for cell in cells):
+        if column.files_only or all(cell is None or cell == "" for cell in cells):
             continue
         unit = unit_of(column, cells)
         heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip()))
