@@ -173,14 +173,12 @@ class MachineUse:
     )
     burst: Mapping[str, float] = fact(
         "burst",
-        "Units that burn bursts and steady gas as they come, by battery: parts of the units that"
-        " turn, as far as these have room, and of the one run on and off.",
+        "Units that burn bursts and steady gas directly, by battery, that run on and off included.",
         default_factory=dict,
     )
     buffer_vessel: Mapping[str, float] = fact(
         "receiver_kg",
-        "What buffer vessels beside the unit run on and off must hold, by fluid, so that pipes and"
-        " stores see its mean flow.",
+        "Content of the buffer vessels of the unit run on and off, by fluid.",
         optional=True,
         default_factory=dict,
     )

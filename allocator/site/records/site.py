@@ -115,8 +115,7 @@ class Site:
     horizon: float = key(SPAN, "Time over which running costs are summed", default=31_557_600.0)
     goal_slack: float = key(
         BELOW_ONE,
-        "Share of its value that each goal may give up for the goals after it: with `1 %` the last "
-        "watt of clean power is not bought with all the steel",
+        "Share of its value that each goal may give up for the goals after it",
         default=0.0,
     )
     load_factor: float | None = key(

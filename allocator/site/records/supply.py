@@ -87,8 +87,7 @@ class Source:
     flow: float = key(RANGED_FLOW, "Flow **while it is on**")
     stages: tuple[Stage, ...] = key(
         ListOf(table_of(Stage)),
-        "Stages of the duty cycle, innermost first: on for `on` of every `every`. Each `every` "
-        "fits into the next `on`; an inner stage begins anew when the one around it turns on",
+        "Stages of the duty cycle, innermost first: on for `on` of every `every`; see below",
         at="cycle",
         default=(),
         left_out="always on",
