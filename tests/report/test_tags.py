@@ -25,8 +25,7 @@ def test_tags_count_places_and_things_in_the_order_of_the_file() -> None:
     assert tags["tap:north"].tag == "HV-0101"
     assert tags["send:north>store:holder@works"].tag == "FCV-0101"
     assert tags["tap:drum"].tag == "HV-0201"
-    assert tags["release:holder@works"].tag == "FCV-0202A"
-    assert tags["fill:holder@works"].tag == "FCV-0202B"
+    assert tags["release:holder@works"].tag == "FCV-0202"
     assert tags["reserve:holder@works"].tag == "LSL-0202"
     assert tags["release:tank@works"].tag == "FCV-0203"
     assert tags["supply:seep"].tag == "FCV-0301"
@@ -36,7 +35,15 @@ def test_tags_count_places_and_things_in_the_order_of_the_file() -> None:
 def test_the_valves_of_a_run_are_those_of_its_fluid_at_its_ends() -> None:
     tags = valve_tags(network_of(COVE), COVE_PLAN)
     found = valves_between(tags, "gas", "well", "works")
-    assert set(found) == {"HV-0101", "FCV-0101", "FCV-0202A", "FCV-0202B"}
+    assert set(found) == {"HV-0101", "FCV-0101", "FCV-0202"}
+
+
+def test_several_valves_of_a_thing_have_letters() -> None:
+    (holder,) = (use for use in COVE_PLAN.stores if use.type == "holder")
+    filled = replace(COVE_PLAN, stores=(replace(holder, inflow=0.001),))
+    tags = valve_tags(network_of(COVE), filled)
+    assert tags["release:holder@works"].tag == "FCV-0202A"
+    assert tags["fill:holder@works"].tag == "FCV-0202B"
 
 
 @BOTH
@@ -67,14 +74,19 @@ def test_another_plan_of_the_file_has_the_same_tags() -> None:
 
 
 def test_a_source_may_be_named_as_a_kind_of_store() -> None:
-    sources = {("holder" if n == "drum" else n): s for n, s in COVE.sources.items()}
-    sources["holder"] = replace(sources["holder"], name="holder")
-    uses = tuple(replace(u, name="holder") if u.name == "drum" else u for u in COVE_PLAN.sources)
-    tags = valve_tags(
-        network_of(replace(COVE, sources=sources)), replace(COVE_PLAN, sources=uses)
+    sources = {name: one for name, one in COVE.sources.items() if name != "bog"}
+    sources["holder"] = replace(COVE.sources["bog"], name="holder")
+    uses = tuple(
+        replace(use, name="holder", tapped=True) if use.name == "bog" else use
+        for use in COVE_PLAN.sources
     )
-    assert tags["tap:holder"].tag == "HV-0201"
-    assert tags["reserve:holder@works"].tag == "LSL-0202"
+    (store,) = (use for use in COVE_PLAN.stores if use.type == "holder")
+    plan = replace(
+        COVE_PLAN, sources=uses, stores=(replace(store, name="holder@pond", place="pond"),)
+    )
+    tags = valve_tags(network_of(replace(COVE, sources=sources)), plan)
+    assert tags["tap:holder"].tag == "HV-0401"
+    assert tags["reserve:holder@pond"].tag == "LSL-0402"
 
 
 def test_set_points_are_in_units_that_fit_beside_exact_si() -> None:
