@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report.ways import Way, ways_of
 from allocator.site.records import POWER
 
 SCHEME = (
@@ -55,21 +56,41 @@ def valve_tags(site: Network, plan: Plan) -> dict[str, ValveTag]:
     return found
 
 
-def valves_between(
-    tags: Mapping[str, ValveTag], fluid: str, start: str, end: str
-) -> tuple[str, ...]:
-    """Tags of the valves for a fluid at the two ends of a run."""
-    ends = (start, end)
-    return tuple(v.tag for v in tags.values() if v.fluid == fluid and v.place in ends and _flows(v))
+def valves_of_runs(
+    site: Network, plan: Plan, tags: Mapping[str, ValveTag]
+) -> dict[tuple[str, str], tuple[str, ...]]:
+    """Tags of the valves at the ends of each run whose flow goes along it, by route and fluid."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for way in ways_of(site, plan):
+        valves = [tags[key] for key in _keys(way) if key in tags]
+        for name in way.routes:
+            route = site.routes[name]
+            ends = (site.ground(route.start), site.ground(route.end))
+            mine = found.setdefault((name, way.fluid), [])
+            mine += [valve.tag for valve in valves if valve.place in ends]
+    return {run: tuple(sorted(set(mine), key=_in_order)) for run, mine in found.items()}
+
+
+def _keys(way: Way) -> Iterator[str]:
+    """Keys of the valves at the two ends of a way."""
+    giver, _, name = way.giver.partition(":")
+    if giver == "source":
+        yield f"tap:{name.partition(':')[0]}"
+        yield f"send:{name}>{way.taker}" if way.layer == "collect" else f"supply:{name}"
+    elif giver == "store":
+        yield f"release:{name}"
+    if way.layer == "supply" and way.taker.startswith("store:"):
+        yield f"fill:{way.taker.partition(':')[2]}"
+
+
+def _in_order(tag: str) -> tuple[str, str]:
+    letters, _, number = tag.partition("-")
+    return number, letters
 
 
 def valves_of(tags: Mapping[str, ValveTag], thing: str) -> tuple[str, ...]:
     """Tags of a source, or of a store by its name ``type@place``."""
     return tuple(valve.tag for valve in tags.values() if valve.thing == thing)
-
-
-def _flows(valve: ValveTag) -> bool:
-    return valve.tag.startswith(("HV", "FCV"))
 
 
 def _letters() -> Iterator[str]:

@@ -75,7 +75,7 @@ def test_pipe_is_tested_before_its_tap_and_purged_before_first_gas() -> None:
     assert laid.number in tested.after
     assert tested.number in tap.after
     assert {tap.number, tested.number} <= set(start.after)
-    assert "purge all air before first gas: gas" in start.note
+    assert "purge all air before the first gas" in start.note
     assert "no firm output before it is full: holder of 250 kg" in start.note
 
 

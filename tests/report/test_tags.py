@@ -11,7 +11,7 @@ from handmade_ridge import RIDGE, RIDGE_PLAN
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.handover.lists import build_order_table, cut_list_table, set_points_table
-from allocator.report.tags import valve_tags, valves_between, valves_of
+from allocator.report.tags import valve_tags, valves_of, valves_of_runs
 from allocator.site.records import Site
 
 BOTH = pytest.mark.parametrize(
@@ -32,10 +32,12 @@ def test_tags_count_places_and_things_in_the_order_of_the_file() -> None:
     assert valves_of(tags, "north") == ("HV-0101", "FCV-0101")
 
 
-def test_the_valves_of_a_run_are_those_of_its_fluid_at_its_ends() -> None:
-    tags = valve_tags(network_of(COVE), COVE_PLAN)
-    found = valves_between(tags, "gas", "well", "works")
-    assert set(found) == {"HV-0101", "FCV-0101", "FCV-0202"}
+def test_the_valves_of_a_run_are_those_at_its_ends_whose_flow_it_carries() -> None:
+    network = network_of(COVE)
+    found = valves_of_runs(network, COVE_PLAN, valve_tags(network, COVE_PLAN))
+    # the lane brings gas from the north to the holder; what the holder gives stays at the works
+    assert found["lane", "gas"] == ("FCV-0101", "HV-0101")
+    assert found["quay", "gas"] == ("FCV-0301", "HV-0301")
 
 
 def test_several_valves_of_a_thing_have_letters() -> None:

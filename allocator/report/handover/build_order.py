@@ -11,8 +11,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.chains import Chain, chains_of
 from allocator.report.handover.things import Thing, things_of
-from allocator.report.loads import run_ends
-from allocator.report.tags import valve_tags, valves_between, valves_of
+from allocator.report.tags import valve_tags, valves_of, valves_of_runs
 from allocator.report.words import quantity
 
 DAY = 86400.0
@@ -98,9 +97,8 @@ def valves_by_thing(site: Network, plan: Plan) -> dict[str, tuple[str, ...]]:
     tags = valve_tags(site, plan)
     found = {f"tap:{use.name}": valves_of(tags, use.name) for use in plan.sources}
     found |= {f"store:{use.name}": valves_of(tags, use.name) for use in plan.stores}
-    for run in plan.runs:
-        ends = (site.ground(place) for place in run_ends(site, run))
-        found[f"run:{run.route}:{run.fluid}"] = valves_between(tags, run.fluid, *ends)
+    for (route, fluid), own in valves_of_runs(site, plan, tags).items():
+        found[f"run:{route}:{fluid}"] = own
     return found
 
 
@@ -219,7 +217,7 @@ def _test(site: Network, thing: Thing) -> _Draft:
 def _starting(site: Network, missing: list[Thing], fluids: list[str]) -> str:
     burns = [name for name in fluids if site.fluids[name].heating_value is not None]
     gases = [name for name in burns if site.fluids[name].phase == "gas"]
-    notes = [f"purge all air before first gas: {', '.join(gases)}"] if gases else []
+    notes = [f"purge all air before the first {', '.join(gases)}"] if gases else []
     stores = [f"{thing.what} at {thing.where}" for thing in missing if thing.kind == "store"]
     if stores:
         notes.append(f"no firm output before it is full: {', '.join(stores)}")

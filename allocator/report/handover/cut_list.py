@@ -9,7 +9,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.handover.cutting import MILLIMETRES, PipeCutting, pipe_cuttings
 from allocator.report.loads import corridor_of, runs_of_kind
-from allocator.report.tags import valve_tags, valves_between
+from allocator.report.tags import valve_tags, valves_of_runs
 
 SPARES = 0.05
 """Share that is cut beyond what is laid; our choice, and a column of its own says so."""
@@ -61,7 +61,7 @@ def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine
     """
     cuttings = pipe_cuttings(site, plan)
     pieces = {id(one.run): (c, one) for c in cuttings for one in c.runs}
-    tags = valve_tags(site, plan)
+    valves = valves_of_runs(site, plan, valve_tags(site, plan))
     builds = list(site.pipes)
     lines = []
     runs = [run for run in runs_of_kind(site, plan, "pipe") if run.new]
@@ -86,7 +86,7 @@ def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine
                 cut_mass=layer.mass * route.length * (1.0 + spares),
                 stock_left=None,
                 note="",
-                valves=valves_between(tags, run.fluid, start, end),
+                valves=valves.get((run.route, run.fluid), ()),
             )
             if number == 1 and id(run) in pieces:
                 cutting, own = pieces[id(run)]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
-from allocator.base.column_units import unit_of
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -224,19 +223,25 @@ def set_points_table(
     return table_of("set_points", "Set-points", _SETTINGS, rows)
 
 
-_DIMENSIONS = {"kg/s": "mass_rate", "kg": "mass", "W": "power", "J": "energy", "Pa": "pressure"}
+_FOR_PEOPLE = {
+    "kg/s": ("g/s", 1e-3),
+    "kg": ("kg", 1.0),
+    "W": ("kW", 1e3),
+    "J": ("kWh", 3.6e6),
+    "Pa": ("bar", 1e5),
+}
+"""SI unit -> the one unit in which all settings of its kind are given, and its size."""
 
 
 def _for_people(setting: Setting) -> dict[str, object]:
-    """Columns with a setting in the unit that fits it, such as g/s or kWh."""
-    dimension = _DIMENSIONS.get(setting.unit)
-    values = (setting.value, setting.highest)
-    if dimension is None:
-        shown = [None if value is None else _four(value) for value in values]
-        return {"set_to": shown[0], "set_unit": setting.unit, "set_at_peak": shown[1]}
-    unit = unit_of(Column("value", "value", dimension), values)
-    shown = [None if value is None else _four(value / unit.size) for value in values]
-    return {"set_to": shown[0], "set_unit": unit.name, "set_at_peak": shown[1]}
+    """Columns with a setting in units of people."""
+    unit, size = _FOR_PEOPLE.get(setting.unit, (setting.unit, 1.0))
+    peak = setting.highest
+    return {
+        "set_to": _four(setting.value / size),
+        "set_unit": unit,
+        "set_at_peak": None if peak is None else _four(peak / size),
+    }
 
 
 def _four(value: float) -> float:

@@ -9,7 +9,7 @@ from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.loads import peak_factor
 from allocator.report.tags import valve_tags
-from allocator.report.words import at, destination, shape
+from allocator.report.words import at, shape
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,12 +94,19 @@ def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Set
         rate = "flow when on, at most" if plan.basis == "firm" else "mean flow"
         for to, value in use.collect.items():
             tag = tags[f"send:{use.name}>{to}"]
-            note = f"to {destination(to)}"
+            note = f"to {_receiver(to)}"
             yield Setting(use.name, place, rate, value, "kg/s", None, note, tag)
         for name, mean in use.direct.items():
             peak = mean * peak_factor(site, name)
             tag = tags[f"supply:{use.name}"]
             yield Setting(use.name, place, "release", mean, "kg/s", peak, shape(name), tag)
+
+
+def _receiver(to: str) -> str:
+    """Where a source sends to: a store, or a machine that charges a battery."""
+    kind, _, rest = to.partition(":")
+    machine, _, battery = rest.partition(">")
+    return at(rest) if kind == "store" else f"{at(machine)}, charging {at(battery)}"
 
 
 def _stores(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
