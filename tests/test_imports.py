@@ -139,6 +139,7 @@ ROOMS = {
     "report": {
         "alternatives",
         "files",
+        "handover.coordinates",
         "handover.lists",
         "page",
         "page.drawing",

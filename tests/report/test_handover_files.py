@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import io
 import json
+import math
 import re
+import sys
+from dataclasses import replace
 from typing import Any
 
 import networkx
@@ -17,10 +20,13 @@ from hostile_cove import FORMULA, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, 
 from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.report.files import hand_over_files, plan_tables
+from allocator.report.handover.coordinates import CoordinatesError, check_origin
 from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.graphml import plan_graph, plan_graphml
 from allocator.report.handover.role_sheets import role_sheets
 from allocator.report.handover.workbook import workbook
+from allocator.report.tags import valve_tags
+from allocator.site.records import MapOrigin, Place
 
 CASES = [
     (network_of(COVE), COVE_PLAN),
@@ -162,6 +168,63 @@ def test_geojson_keeps_the_rules(site: Any, plan: Any) -> None:
     assert kinds.count("run") == len(plan.runs)
     assert kinds.count("line") == len(plan.lines)
     assert kinds.count("place") == len(site.places)
+    assert kinds.count("source") == len(site.sources)
+    assert kinds.count("store") == len(plan.stores) + len(plan.batteries)
+    assert kinds.count("machine") == len(plan.machines)
+
+
+def meridian_arc(latitude: float) -> float:
+    """Metres from the equator along a meridian of GRS 80, by adding up its curvature."""
+    a, f = 6_378_137.0, 1 / 298.257222101
+    e2, steps = f * (2 - f), 200_000
+    step = math.radians(latitude) / steps
+    return sum(
+        a * (1 - e2) / (1 - e2 * math.sin((k + 0.5) * step) ** 2) ** 1.5 * step
+        for k in range(steps)
+    )
+
+
+def test_an_origin_gives_longitude_and_latitude() -> None:
+    """On the central meridian of UTM zone 32 the northing is 0.9996 of the meridian arc."""
+    pytest.importorskip("pyproj")
+    at_50 = MapOrigin("EPSG:25832", 500_000.0, 0.9996 * meridian_arc(50.0))
+    places = {**COVE.places, "well": Place("well", 100.0, 0.0, 7.0)}
+    network = network_of(replace(COVE, origin=at_50, places=places))
+    found = json.loads(plan_geojson(network, COVE_PLAN))
+    assert found["coordinate_reference"].startswith("WGS 84")
+    points = {f["id"]: f["geometry"]["coordinates"] for f in found["features"]}
+    assert points["place:works"] == [9.0, pytest.approx(50.0, abs=2e-7)]
+    # 100 m east: by the radius of the parallel, with the scale of the projection
+    radius = 6_378_137.0 / math.sqrt(1 - 0.00669438 * math.sin(math.radians(50)) ** 2)
+    across = math.degrees(100.0 / 0.9996 / (radius * math.cos(math.radians(50))))
+    assert points["place:well"][0] == pytest.approx(9.0 + across, abs=2e-7)
+    assert points["source:north"] == points["place:well"]
+    elevation = {f["id"]: f["properties"].get("elevation_m") for f in found["features"]}
+    assert elevation["place:well"] == 7.0
+
+
+@pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:2263", "nowhere"])
+def test_an_origin_in_no_projection_in_metres_is_refused(crs: str) -> None:
+    pytest.importorskip("pyproj")
+    with pytest.raises(CoordinatesError, match="EPSG:25832"):
+        check_origin(replace(COVE, origin=MapOrigin(crs, 0.0, 0.0)))
+
+
+def test_without_the_extra_an_origin_is_an_error_that_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setitem(sys.modules, "pyproj", None)
+    with pytest.raises(CoordinatesError, match=r"pip install 'allocator\[geo\]'"):
+        check_origin(replace(COVE, origin=MapOrigin("EPSG:25832", 0.0, 0.0)))
+    check_origin(COVE)
+
+
+def test_features_and_lists_use_the_same_tags() -> None:
+    network = network_of(COVE)
+    known = {valve.tag for valve in valve_tags(network, COVE_PLAN).values()}
+    features = json.loads(plan_geojson(network, COVE_PLAN))["features"]
+    used = {tag for f in features for tag in f["properties"].get("valves", ())}
+    assert used == known
 
 
 @pytest.mark.parametrize(("site", "plan"), CASES, ids=NAMES)
