@@ -12,6 +12,7 @@ from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
 from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
+from allocator.site.records.boosters import BoosterType
 from allocator.site.records.built import GOALS, GOALS_KIND, Built, Mix
 from allocator.site.records.ground import Ambient, Fluid, Limits, MapOrigin, Material, Place
 from allocator.site.records.heat_sinks import HeatSink
@@ -151,6 +152,11 @@ class Site:
         "Where the origin of the coordinates is, for `plan.geojson`",
         default=None,
         left_out="coordinates are local",
+    )
+    boosters: Mapping[str, BoosterType] = key(
+        Named("booster", table_of(BoosterType)),
+        "Kinds of blower, compressor and pump, and where they may stand",
+        default={},
     )
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     # not an argument, so that replace() leaves it out: a changed site has another network
