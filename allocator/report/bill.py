@@ -31,7 +31,7 @@ class BillLine:
 
 
 def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
-    """All that is new: connections, pipes, lines, stores, machines, buffer vessels, in this order.
+    """All that is new: connections, pipes, lines, stores, machines, boosters, vessels, in order.
 
     The masses of a material add up to what the plan says it uses, and the money adds up to the
     plan's money less what running it costs over the horizon.
@@ -42,6 +42,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_lines(site, plan),
         *_stores(site, plan),
         *_machines(site, plan),
+        *_boosters(site, plan),
         *_buffer_vessels(plan),
     )
 
@@ -161,6 +162,14 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
         yield from _thing(
             site, use.type, site.ground(use.place), float(use.new), "piece", materials, price
         )
+
+
+def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
+    for use in plan.boosters:
+        if use.new:
+            kind, where = site.boosters[use.booster], site.ground(use.start)
+            item = f"{use.booster} for {use.fluid}"
+            yield from _thing(site, item, where, 1.0, "piece", kind.materials, kind.price)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:
