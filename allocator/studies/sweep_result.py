@@ -116,6 +116,7 @@ class SweepResult(StudyResult):
         """Points and effects as JSON."""
         facts = {
             "format": FORMAT,
+            "site": {"name": self.site.name, "sha256": self.site.sha256},
             "mode": self.mode,
             "figure": self.figure,
             "promised": self.promised,

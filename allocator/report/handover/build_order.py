@@ -37,7 +37,8 @@ class BuildStep:
     ``after``: numbers of steps that must be done before. ``unlocks``: in words. ``firm_power``: W
     promised once it is done (mean W on the mean basis), as far as the steps so far carry it.
     ``done``: s from the start, for a crew of known rate. ``due``: s until the source's next
-    active spell. ``note``: what to mind.
+    active spell. ``note``: what to mind. ``key``: of the thing it is about (``test KEY`` for a
+    pressure test).
     """
 
     number: int
@@ -53,6 +54,7 @@ class BuildStep:
     done: float | None
     due: float | None
     note: str
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,6 +282,7 @@ def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]
                 done=done,
                 due=draft.due,
                 note=note,
+                key=draft.key,
             )
         )
     return tuple(steps)
