@@ -73,11 +73,11 @@ def map_of(figures: PageFigures, faint: bool = True) -> Map:
     run_numbers: dict[tuple[str, str], int] = {}
     runs = tag("g", *_runs(figures, ground, details, pipe_labels, run_numbers), class_="runs")
     parts = [unbuilt, runs, tag("g", *_lines(site, plan, ground, details), class_="lines")]
-    drawn, reach, ranks = _symbols(figures, ground, legend, details, faint)
-    labels = _labels(ground, reach)
+    drawn, reach, ranks, stood = _symbols(figures, ground, legend, details, faint)
+    labels = _labels(stood, reach)
     parts.append(tag("g", *(tag("g") for _ in pipe_labels), class_="pipe-labels"))
     parts.append(tag("g", *drawn, class_="things"))
-    parts.append(tag("g", *(_label(ground, k, reach[k.place]) for k in labels), class_="labels"))
+    parts.append(tag("g", *(_label(stood, k, reach[k.place]) for k in labels), class_="labels"))
     parts.append(_bar(ground))
     scaled = ground.scale is not None
     hot = {site.ground(source.place) for source in site.sources.values() if _hot(source)}
@@ -92,7 +92,7 @@ def map_of(figures: PageFigures, faint: bool = True) -> Map:
         crowd,
         [
             (
-                *_rounded(ground.points[k.place]),
+                *_rounded(stood.points[k.place]),
                 reach[k.place],
                 ranks[k.place],
                 int(k.place in hot),
@@ -284,8 +284,11 @@ PITCH = 24.0
 
 def _symbols(
     figures: PageFigures, ground: Ground, legend: dict[str, int], details: Details, faint: bool
-) -> tuple[list[Markup], dict[str, float], dict[str, int]]:
-    """Symbols in a row at each place, half the width of each row, and the rank of each place."""
+) -> tuple[list[Markup], dict[str, float], dict[str, int], Ground]:
+    """Symbols in a row at each place, half the width of each row, and the rank of each place.
+
+    Last, where the rows stand: at their places, or further in where one would be cut.
+    """
     site, plan = figures.site, figures.plan
     rows: dict[str, Row] = {name: [] for name in ground.points}
     tapped = {use.name for use in plan.sources if use.tapped}
@@ -299,10 +302,12 @@ def _symbols(
     ranks = {name: _rank(row) for name, row in rows.items()}
     if faint:
         _could_be(site, plan, rows, legend, details)
-    found, reach = [], {}
+    found, reach, stood = [], {}, {}
     for name, row in rows.items():
         x, y = ground.points[name]
         reach[name] = max(4.0, PITCH / 2 * len(row))
+        x = min(max(x, min(reach[name] + 2, WIDTH / 2)), max(WIDTH - reach[name] - 2, WIDTH / 2))
+        stood[name] = (x, y)
         move = f"translate({number(x)} {number(y)})"
         if not row:
             ranks[name] = 3
@@ -323,7 +328,7 @@ def _symbols(
         ]
         fixed = tag("g", *items, class_="fixed built" if ranks[name] == 0 else "fixed")
         found.append(tag("g", fixed, transform=move))
-    return found, reach, ranks
+    return found, reach, ranks, Ground(stood, ground.height, ground.scale)
 
 
 def _rank(row: Row) -> int:
