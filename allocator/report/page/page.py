@@ -274,16 +274,16 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         return []
     facts = found.facts
     rows: list[Fact] = [
-        ("the promise held in every draw", "yes" if facts["kept"] else "NO", ""),
-        ("draws", str(facts["draws_run"]), ""),
-        ("days a draw", f"{float(facts['settings']['days']):g}", ""),
+        ("firm output kept in every draw", "yes" if facts["kept"] else "NO", ""),
+        ("draws of phases", str(facts["draws_run"]), ""),
+        ("days per draw", f"{float(facts['settings']['days']):g}", ""),
     ]
     for name, words in (
-        ("promised_firm_w", "promised"),
-        ("worst_firm_w", "least at any instant"),
-        ("mean_clean_w", "clean on average"),
-        ("mean_total_w", "in all on average"),
-        ("foresight_w", "most that any control could give on average"),
+        ("promised_firm_w", "firm power of the plan"),
+        ("worst_firm_w", "lowest power at any instant"),
+        ("mean_clean_w", "mean clean power"),
+        ("mean_total_w", "mean power in all"),
+        ("foresight_w", "limit of any control, mean power"),
     ):
         value = facts.get(name)
         if value is not None:
@@ -294,23 +294,23 @@ def _simulated(found: Simulation | None) -> list[Fact]:
 def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> list[tuple[str, str]]:
     ambient = site.ambient
     rows = [
-        ("basis", "firm: what is there at all times" if plan.basis == "firm" else "mean: averages"),
-        ("phases of the sources", "any: the promise holds for all of them"),
+        ("basis", "firm: holds at all times" if plan.basis == "firm" else "mean: averages"),
+        ("phases of the sources", "any: firm output holds for all of them"),
         ("goals, in order", ", ".join(goal.replace("_", " ") for goal in site.goals)),
         ("horizon of running costs", quantity(site.horizon, "duration")),
         ("ambient", f"{quantity(ambient.temperature, 'temperature')}"),
-        ("biogenic releases", "counted" if site.count_biogenic else "a memo, not counted"),
+        ("biogenic releases", "counted" if site.count_biogenic else "reported, not counted"),
         ("audited", "yes, by a recomputation without a solver" if plan.verified else "NO"),
-        ("seed", str(plan.seed)),
+        ("random seed", str(plan.seed)),
         ("site file, SHA-256", plan.site_sha256),
         ("allocator", __version__),
     ]
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
-        told = f"any {lost} sources that give nothing, and any {low} others at their low end"
-        rows.insert(2, ("withstands", told))
+        told = f"any {lost} sources without output, and any {low} others at their low end"
+        rows.insert(2, ("N-k robustness", told))
     if plan.basis != "firm":
-        rows[1] = ("phases of the sources", "do not matter to averages")
+        rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():
         if name != "allocator":
             rows.append((str(name), str(version)))

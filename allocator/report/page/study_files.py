@@ -145,7 +145,7 @@ def mixes_of_text(text: str, site: Network, path: Path) -> Mixes:
         rows = tuple(_mix(mix) for mix in facts["mixes"])
         return Mixes(rows, str(facts.get("said", "")))
     except (KeyError, TypeError, ValueError, AttributeError):
-        raise _fault(path, "lacks what a comparison holds", "compare the site anew") from None
+        raise _fault(path, "lacks what a comparison holds", "compare the site again") from None
 
 
 def _mix(mix: Mapping[str, Any]) -> MixShown:
@@ -188,7 +188,7 @@ def frontier_of_text(text: str, site: Network, path: Path) -> Frontier:
         if not points or not rising:
             raise ValueError
     except (KeyError, TypeError, ValueError, AttributeError):
-        raise _fault(path, "lacks what a frontier holds", "work it out anew") from None
+        raise _fault(path, "lacks what a frontier holds", "run 'frontier' again") from None
     if found.give not in (*site.materials, "money", "emissions"):
         raise _fault(path, "is against a material that the site does not have", "see its 'give'")
     return found
@@ -265,7 +265,7 @@ def _facts(text: str, site: Network, path: Path, kind: str, command: str) -> Map
     try:
         facts = json.loads(text)
     except ValueError:
-        raise _fault(path, "is not whole JSON", f"run '{command}' anew") from None
+        raise _fault(path, "is not whole JSON", f"run '{command}' again") from None
     if not isinstance(facts, dict) or facts.get("format") != kind:
         problem = f"is no file of the format {kind!r}"
         raise _fault(path, problem, f"name a folder that '{command}' has written")

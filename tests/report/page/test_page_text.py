@@ -230,7 +230,7 @@ def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
     (level,) = re.findall(r'd="M[\d.]+ ([\d.]+)H[\d.]+" class="limit', str(chart.drawing))
     assert float(level) < min(y for _, y in points)
     assert chart.said.startswith("hydrogen 46.9 degC to ")
-    assert "surface, at most 55 degC" in chart.note
+    assert "surface limit 55 degC" in chart.note
     assert "Along a pipe" in page_html(site, plan)
 
 
