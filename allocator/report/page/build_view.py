@@ -75,6 +75,6 @@ def first_steps(steps: Sequence[BuildStep], shown: int = 3) -> Start:
 
 
 def _doing(step: BuildStep) -> str:
-    """Action and object, without saying the action twice."""
-    named = step.what.startswith(f"{step.action} ")
-    return step.what if named else f"{step.action} {step.what}"
+    """Action and object; of a connection the source alone."""
+    kind, _, source = step.key.partition(":")
+    return f"{step.action} {source if kind == 'tap' else step.what}"

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from allocator.base.column_units import ColumnUnit, shown_cell, unit_of
 from allocator.base.rendering import columns_of
 from allocator.base.table import Column, Table
+from allocator.report.words import destination, shape
 
 ORDER = (
     "sources_used",
@@ -32,7 +33,7 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
     "build_order": ("step", "action", "what", "where", "mass_so_far", "promised_so_far"),
     "bill_of_materials": ("item", "where", "quantity", "unit", "material", "kg", "mass", "money"),
     "cut_list": ("build", "run", "fluid", "material", "length", "mass", "cut_length", "cut_mass"),
-    "set_points": ("thing", "place", "setting", "value", "unit"),
+    "set_points": ("tag", "thing", "place", "setting", "set_to", "set_unit", "value", "unit"),
     "coolers": ("cooler", "units", "place", "fluid", "set_point", "peak", "duty", "power"),
     "baths": ("bath", "source", "keeps", "hottest", "gas_leaves_at", "margin", "mass"),
 }
@@ -93,12 +94,35 @@ def _listing(table: Table) -> Listing:
     for column, cells in zip(table.columns, columns_of(table), strict=True):
         if all(cell is None or cell == "" for cell in cells):
             continue
-        unit = unit_of(column, cells)
+        unit = _unit(column, cells)
         more = column.name not in chosen if chosen else len(heads) >= FITS
         heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip(), more))
         columns.append([_cell(column, cell, unit) for cell in cells])
     rows = tuple(zip(*columns, strict=True))
     return Listing(table.name, table.title, tuple(heads), rows, tuple(_things(table)))
+
+
+USUAL = {
+    "power": ColumnUnit("kW", 1e3),
+    "energy": ColumnUnit("kWh", 3.6e6),
+    "mass_rate": ColumnUnit("g/s", 1e-3),
+}
+"""Units of the page by dimension, the same in every table."""
+
+
+def _unit(column: Column, cells: Sequence[object]) -> ColumnUnit:
+    """The usual unit of the page, where the largest value is not too small for it."""
+    usual = USUAL.get(column.kind)
+    sizes = [abs(cell) for cell in cells if isinstance(cell, int | float)]
+    if usual is None or max(sizes, default=0.0) < 0.1 * usual.size:
+        return unit_of(column, cells)
+    return usual
+
+
+def feeds(name: str) -> str:
+    """What a source feeds, in words: a destination, or a shape of supply."""
+    kind, _, rest = name.partition(":")
+    return f"supply, {shape(rest)}" if kind == "supply" else destination(name)
 
 
 def _things(table: Table) -> Iterator[str]:
@@ -129,4 +153,6 @@ def _cell(column: Column, value: object, unit: ColumnUnit) -> Cell:
         return Cell("", "", False)
     right = isinstance(value, int | float) and not isinstance(value, bool)
     shown = shown_cell(column, value, unit)
+    if column.name == "goes_to":
+        shown = feeds(str(value))
     return Cell(shown, f"{value:.9g}" if right else shown, right)
