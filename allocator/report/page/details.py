@@ -55,7 +55,7 @@ def pipe_facts(figures: PageFigures, run: Run, start: str, end: str) -> tuple[st
         ("with all sources on", quantity(figures.run_rate(run, "collect"), "mass_rate")),
         ("firm supply, mean", quantity(figures.run_rate(run, "supply"), "mass_rate")),
         ("peak flow", quantity(peak, "mass_rate")),
-        ("use of capacity", percent(used_share(site, run))),
+        ("share of capacity", percent(used_share(site, run))),
     ]
     if route.stream is not None:
         inlet, outlet = route.stream.inlet, route.stream.outlet

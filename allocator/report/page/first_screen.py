@@ -46,7 +46,7 @@ def said_of(plan: Plan) -> list[Said]:
         words += f"; proven limit {quantity(limit, 'power')}"
         words += f", gap {gap((limit - power.firm_clean) / limit)}" if limit > 0 else ""
     found.append(Said(quantity(power.firm_clean, "power"), words, repr(power.firm_clean)))
-    words = f"firm power in all, {percent(power.served_share)} of demand"
+    words = f"firm power, {percent(power.served_share)} of demand"
     if release := emission_a_kwh(plan):
         words += f", {release} counted"
     found.append(Said(quantity(power.firm_total, "power"), words, repr(power.firm_total)))

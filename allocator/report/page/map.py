@@ -261,7 +261,7 @@ def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Itera
             ("line", "new" if use.new else "existing"),
             ("length", quantity(line.length, "length")),
             ("mean power", quantity(sent, "power")),
-            ("use of capacity", percent(line_peak(site, use) / line.capacity)),
+            ("share of capacity", percent(line_peak(site, use) / line.capacity)),
             ("capacity", quantity(line.capacity, "power")),
         ]
         key = details.add(f"{use.name}: power line", facts, f"line:{use.name}")

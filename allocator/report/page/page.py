@@ -282,7 +282,7 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         ("promised_firm_w", "firm power of the plan"),
         ("worst_firm_w", "lowest power at any instant"),
         ("mean_clean_w", "mean clean power"),
-        ("mean_total_w", "mean power in all"),
+        ("mean_total_w", "mean power"),
         ("foresight_w", "limit of any control, mean power"),
     ):
         value = facts.get(name)
