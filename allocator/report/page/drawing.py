@@ -37,6 +37,7 @@ _STYLE = (
     ".untapped .share{opacity:.55}.hot,.cut{fill:none;stroke:INK;stroke-width:1.5}"
     ".plate{stroke-width:2.8}.letter,.many{font-weight:bold;text-anchor:middle}"
     ".letter{font-size:10.5px}.emitting .letter{font-size:9px}.inner{stroke-width:1.4}"
+    ".mass{fill:INK}.through{fill:none;stroke:PAPER;stroke-width:2}"
     ".many{font-size:8.5px;fill:PAPER}.badge-ground{fill:INK}"
     ".spot circle{fill:#52605a}.minor{display:none}"
     f".clean .ring{{stroke:{CLEAN[0]}}}.clean .letter{{fill:{CLEAN[0]}}}"

@@ -91,11 +91,13 @@ def cooler() -> Markup:
 
 
 def heat_sink() -> Markup:
-    """A heat sink: a block of thermal mass with the pipe that leads through it.
+    """A heat sink: a solid block of thermal mass with the pipe that leads through it.
 
-    The standards have no sign for thermal mass: hatching is how drawings of buildings show solid
+    The standards have no sign for thermal mass: solid black is how drawings of buildings show
     matter that is cut through.
     """
-    block = tag("path", d="M-8 -8H8V8H-8Z", class_="ring")
-    hatch = tag("path", d="M-8 -2L-2 -8M-8 8L8 -8M2 8L8 2", class_="cut")
-    return block + hatch + tag("path", d="M-10 0H10", class_="cut plate")
+    block = tag("path", d="M-8 -8H8V8H-8Z", class_="mass")
+    return block + tag("path", d="M-10 0H-8M8 0H10", class_="cut") + _THROUGH
+
+
+_THROUGH = tag("path", d="M-8 0H-4L-2 -3L2 3L4 0H8", class_="through")

@@ -25,6 +25,7 @@ STYLE = (
     ".ring,.valve{fill:#fff;stroke:#000;stroke-width:1.8px}.share,.level{fill:#777}"
     ".cut,.hot{fill:none;stroke:#000;stroke-width:1.5px}.plate{stroke-width:2.8px}"
     ".letter{font:800 10.5px sans-serif;text-anchor:middle}.inner{stroke-width:1.4px}"
+    ".through{fill:none;stroke:#fff;stroke-width:2px}"
 )
 DRAWN = """
 async texts => Promise.all(texts.map(async text => {
