@@ -32,16 +32,18 @@ _TESTED = ("run", "cooler", "sink")
 
 @dataclass(frozen=True, slots=True)
 class BuildStep:
-    """A step of the build. ``mass``: kg of material; ``mass_so_far`` with all before it.
+    """A step of the build. ``key``: of the thing it is about, ``test KEY`` for a pressure test.
+
+    ``mass``: kg of material; ``mass_so_far`` with all before it.
 
     ``after``: numbers of steps that must be done before. ``unlocks``: in words. ``firm_power``: W
     promised once it is done (mean W on the mean basis), as far as the steps so far carry it.
     ``done``: s from the start, for a crew of known rate. ``due``: s until the source's next
-    active spell. ``note``: what to mind. ``key``: of the thing it is about (``test KEY`` for a
-    pressure test).
+    active spell. ``note``: what to mind.
     """
 
     number: int
+    key: str
     action: str
     what: str
     where: str
@@ -54,7 +56,6 @@ class BuildStep:
     done: float | None
     due: float | None
     note: str
-    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +271,7 @@ def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]
         steps.append(
             BuildStep(
                 number=number,
+                key=draft.key,
                 action=draft.action,
                 what=draft.what,
                 where=draft.where,
@@ -282,7 +284,6 @@ def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]
                 done=done,
                 due=draft.due,
                 note=note,
-                key=draft.key,
             )
         )
     return tuple(steps)
