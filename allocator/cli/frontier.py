@@ -25,7 +25,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--give",
         required=True,
         metavar="WHAT",
-        help="a material of the site, money, or emissions (then all power counts)",
+        help="a material of the site, money, booster_power, or emissions (then all power counts)",
     )
     command.add_argument(
         "--steps", type=counting, default=10, metavar="N", help="points, ends included (10)"

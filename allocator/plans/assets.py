@@ -173,16 +173,45 @@ class MachineUse:
     )
     burst: Mapping[str, float] = fact(
         "burst",
-        "Units that burn bursts and steady gas as they come, by battery: parts of the units that"
-        " turn, as far as these have room, and of the one run on and off.",
+        "Units that burn bursts and steady gas directly, by battery, that run on and off included.",
         default_factory=dict,
     )
     buffer_vessel: Mapping[str, float] = fact(
         "receiver_kg",
-        "What buffer vessels beside the unit run on and off must hold, by fluid, so that pipes and"
-        " stores see its mean flow.",
+        "Content of the buffer vessels of the unit run on and off, by fluid.",
         optional=True,
         default_factory=dict,
+    )
+
+
+@record
+class BoosterUse:
+    """A blower, compressor or pump at the inlet of one pipe, or of one store."""
+
+    booster: str = fact("booster", "Booster of the site file.")
+    fluid: str = fact("fluid", "What it moves.")
+    route: str = fact("route", "Route into whose pipe it blows; empty at the inlet of a store.")
+    start: str = fact("start", "Node at which it stands.")
+    store: str = fact("store", "`type@place` of the store that it fills; empty for a pipe.")
+    new: bool = fact("new", "Whether the plan places it.")
+    flow: float = fact("flow_kg_s", "Most that it moves, with all that may flow at once.")
+    power: float = fact("power_w", "Power that it draws at this flow.")
+
+
+@record
+class NodePressure:
+    """Pressures of a fluid at a node, absolute, that hold whatever flows.
+
+    What arrives and goes into stores comes at ``high``; what leaves along pipes and into machines
+    leaves at ``low``.
+    """
+
+    node: str = fact("node", "Place of the site, or the part of it with a fluid at one level.")
+    fluid: str = fact("fluid", "The fluid.")
+    high: float = fact("high_pa", "Pressure at which the fluid arrives.")
+    low: float = fact("low_pa", "Pressure at which it leaves.")
+    shut_in: float = fact(
+        "shut_in_pa", "Highest that it can be, with nothing flowing and every valve open."
     )
 
 

@@ -53,15 +53,14 @@ class GoalResult:
     )
     status: Status = fact(
         "status",
-        "Why its search stopped; `yielded`: proven best, and the site lets later goals have a"
-        " share of it; `bound_refuted`: a plan better than the bound was found, so nothing is"
-        " proven; `not_sought`: its value is reported, and no better plan was sought by it.",
+        "Why its search stopped. Of `yielded`, `bound_refuted` and `not_sought` see below the "
+        "table.",
         STATUS,
     )
     bound_kind: str | None = fact(
         "bound_kind",
-        "`certified`: of a linear program, rounded outward; `solver`: by branching, at the"
-        " solver's tolerance; none without a bound, or from an older version.",
+        "`certified`: a linear program's, rounded outward; `solver`: by branching; none without "
+        "a bound or from older versions.",
         _BOUND_KIND,
         optional=True,
         default=None,

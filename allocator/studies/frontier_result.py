@@ -27,7 +27,7 @@ class FrontierResult(StudyResult):
     """Points that no other dominates, each with a plan that was audited.
 
     Attributes:
-        give: a material of the site, ``money`` or ``emissions``.
+        give: a material of the site, ``money``, ``booster_power`` or ``emissions``.
         frontier: the points, with knees and with the changes from the point before.
         steps: the same as records, with the plans.
     """
@@ -145,7 +145,8 @@ def frontier(
     site
         The site, or the path of its file.
     give
-        A material of the site, ``"money"``, or ``"emissions"`` (then all power counts).
+        A material of the site, ``"money"``, ``"booster_power"``, or ``"emissions"`` (then all power
+        counts).
     steps
         Points, both ends included; those that another dominates are dropped.
     settings
@@ -187,9 +188,11 @@ def frontier(
 
 def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> FrontierResult:
     """The result of points that were worked out."""
-    kind, unit = {"money": ("money", ""), "emissions": ("emission_rate", "_kg_per_s")}.get(
-        give, ("mass", "_kg")
-    )
+    kind, unit = {
+        "money": ("money", ""),
+        "emissions": ("emission_rate", "_kg_per_s"),
+        "booster_power": ("power", "_w"),
+    }.get(give, ("mass", "_kg"))
     columns = (
         Column("given", give, kind, "What the plan takes of it.", f"{give}{unit}"),
         Column("firm_power", "firm power", "power"),

@@ -22,6 +22,7 @@ def limit_name(limit: Limit) -> str:
     return {
         "stock": f"stock of '{name}'",
         "flow": f"mean flow of '{name}'",
+        "pressure": f"pressure of the '{name}' sources",
         "size": f"maximum size of store '{name}'",
         "fill_rate": f"fill rate of store '{name}'",
         "release_rate": f"release rate of store '{name}'",

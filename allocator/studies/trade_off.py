@@ -41,6 +41,7 @@ class TradeOffStep:
 def check_give(site: Site, give: str) -> None:
     """Raises AllocatorError where there is nothing of that name to give."""
     names = [*site.materials, "money", "emissions"]
+    names += ["booster_power"] if site.boosters else []
     if give not in names:
         raise AllocatorError(f"--give {shown(give)}: choose one of {', '.join(names)}")
 

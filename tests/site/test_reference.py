@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from allocator import read_site
 from allocator.site.keys import KeyGroup, key, record, table_of
 from allocator.site.kinds import Quantity
 from allocator.site.records.site import SITE
@@ -25,6 +26,27 @@ def test_the_readme_has_a_table_of_every_section() -> None:
     marked = re.findall(r"<!-- keys of (\w+) -->", README.read_text(encoding="utf-8"))
     sections = [one.name for one in SITE.keys if isinstance(one.kind, Named | KeyTable)]
     assert sorted(marked) == sorted([TOP, *sections])
+
+
+def test_every_section_has_a_snippet_and_together_they_are_a_site(tmp_path: Path) -> None:
+    text = README.read_text(encoding="utf-8")
+    for part in text.split("\n## ")[1:]:
+        if marked := re.search(r"<!-- keys of (\w+) -->", part):
+            assert "```yaml\n" in part[: marked.start()], marked[1]
+    together = tmp_path / "brickworks.yaml"
+    together.write_text("\n".join(re.findall(r"```yaml\n(.*?)```", text, re.S)), encoding="utf-8")
+    site = read_site(together)
+    assert site.name == "Brickworks"
+    for section in (one.name for one in SITE.keys if isinstance(one.kind, Named)):
+        assert getattr(site, section), section
+
+
+def test_a_cell_is_read_at_a_glance() -> None:
+    text = README.read_text(encoding="utf-8")
+    rows = [line for line in text.splitlines() if line.startswith("|") and "->" not in line]
+    cells = [cell for row in rows for cell in row.strip("|").split(" | ")]
+    assert len(cells) > 1000
+    assert [cell for cell in cells if len(cell.split()) > 20] == []
 
 
 def test_hand_written_text_stays() -> None:

@@ -159,10 +159,8 @@ class Place:
     elevation: float = key(Quantity("length"), "Height", default=0.0)
     heat_limit: float | None = key(
         WATTS,
-        "Most heat that pipes, coolers, machines and stores may let into it, such as a chamber: "
-        "pipes, the half of each that is nearer, in still air (of a pipe whose layers are not "
-        "known in full, all the heat that its gas can lose, at either end); coolers; the `heat` of "
-        "machines, all at full load; what stores take in that is warmer than around",
+        "Most heat that pipes, coolers, machines and storage together may release into it, such "
+        "as a closed chamber",
         default=None,
         left_out="no limit",
     )

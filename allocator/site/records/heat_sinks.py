@@ -76,8 +76,7 @@ class HeatSink:
     )
     mass: float = key(
         OneOrList(ListOf(KILOGRAMS, least=1, distinct=True)),
-        "What it holds, or a list of what it may hold: a plan chooses. It takes one of the list, "
-        "or none. What boils off is made up",
+        "Its content, or a list of possible contents from which a plan takes one or none",
     )
     max_mass: float = key(
         KILOGRAMS,
@@ -95,8 +94,7 @@ class HeatSink:
     max_temperature: float = key(KELVIN, "Hottest that what stands in it bears")
     fluid: str | None = key(
         FLUID,
-        "What fills it. A fluid with a `substance` boils where that does (water by IAPWS-IF97); "
-        "with a `specific_heat` among its `constants` it does not boil",
+        "Fluid that fills it; whether it boils: see below",
         default=None,
     )
     specific_heat: float | None = key(

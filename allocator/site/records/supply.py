@@ -87,8 +87,7 @@ class Source:
     flow: float = key(RANGED_FLOW, "Flow **while it is on**")
     stages: tuple[Stage, ...] = key(
         ListOf(table_of(Stage)),
-        "Stages of the duty cycle, innermost first: on for `on` of every `every`. Each `every` "
-        "fits into the next `on`; an inner stage begins anew when the one around it turns on",
+        "Stages of the duty cycle, innermost first: on for `on` of every `every`; see below",
         at="cycle",
         default=(),
         left_out="always on",
@@ -104,7 +103,9 @@ class Source:
         left_out="unknown",
     )
     temperature: float | None = key(HOT, "At the mouth", default=None)
-    pressure: float | None = key(PRESSURE, "At the mouth, absolute", default=None)
+    pressure: float | None = key(
+        PRESSURE, "At the mouth, absolute", default=None, left_out="no limit"
+    )
     reliable: bool = key(
         Flag(),
         "It cannot be lost, such as a bulk tank that is always kept: `plan --lose` leaves it alone",

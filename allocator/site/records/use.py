@@ -15,6 +15,7 @@ from allocator.site.common_kinds import (
     MONEY,
     PART,
     PLACE,
+    PRESSURE,
     RANGED_FLOW,
     RANGED_WATTS,
     SPAN,
@@ -69,9 +70,7 @@ class MachineType:
     )
     outputs: Mapping[str, float] = key(
         _GIVEN,
-        "What one unit gives at full load: fluids, 'power', 'heat'. A fluid that a machine gives "
-        "is a supply like any other: where the machine follows a load, a steady use has the least "
-        "of it, and a use that follows has what is steady at its peak",
+        "Output of one unit at full load: fluids, 'power', 'heat'",
     )
     places: Mapping[str, int | None] = key(
         COUNTS, "Most units at each place, or a list of places without limit"
@@ -88,16 +87,13 @@ class MachineType:
     min_load: float = key(PART, "Least share of full load at which it may run", default=0.0)
     min_up_time: float = key(
         SPAN_OR_NONE,
-        "Shortest run when it is cycled on and off behind a battery; the plan states the buffer "
-        "vessel that takes its batches of fuel. Where it is given, no source with shorter bursts "
-        "is burnt as it comes",
+        "Shortest run, when it is run on and off; see below",
         default=0.0,
         in_file=600.0,
     )
     min_down_time: float = key(
         SPAN_OR_NONE,
-        "Shortest rest between two runs: battery and buffer vessel take up the longer of run and "
-        "rest. Such a machine burns no bursts as they come",
+        "Shortest rest between two runs; see below",
         default=0.0,
     )
     min_burst_time: float = 0.0
@@ -112,6 +108,21 @@ class MachineType:
         "Of the fluids that it gives",
         default=None,
         left_out="the hottest of the fluid's sources",
+    )
+    min_inlet_pressure: float | None = key(
+        PRESSURE,
+        "Least pressure of each fluid that it takes in, absolute",
+        default=None,
+        left_out="no limit",
+    )
+    outlet_pressure: float | None = key(
+        PRESSURE, "Of the fluids that it gives, absolute", default=None, left_out="no limit"
+    )
+    pressure_rating: float | None = key(
+        PRESSURE,
+        "Highest pressure, absolute, that it bears, in any state and shut in",
+        default=None,
+        left_out="no limit",
     )
 
 
@@ -234,6 +245,9 @@ class Demand:
     )
     max_inlet_temperature: float | None = key(
         KELVIN, "Hottest that the fluid may be", default=None, left_out="no limit"
+    )
+    min_inlet_pressure: float | None = key(
+        PRESSURE, "Least pressure of the fluid, absolute", default=None, left_out="no limit"
     )
     priority: int = key(Whole(), "1 is served first", default=1)
     min_share: float = key(
