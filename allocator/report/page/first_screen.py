@@ -100,6 +100,9 @@ def built_of(site: Network, plan: Plan) -> list[Said]:
         words = f"{'machine' if len(machines) == 1 else 'machines'}: {_counted(machines)}"
         words += f" ({existing} existing)" if existing else ""
         found.append(Said(str(len(machines)), words, str(len(machines))))
+    if plan.boosters:
+        words = f"boosters: {_counted(use.booster for use in plan.boosters)}"
+        found.append(Said(str(len(plan.boosters)), words, str(len(plan.boosters))))
     scarce = [use for use in plan.materials if use.stock]
     if scarce:
         most = max(scarce, key=lambda use: use.used / (use.stock or 1.0))

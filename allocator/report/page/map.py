@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from allocator.network.records import Network
-from allocator.plans.records import Plan, Run
+from allocator.plans.records import BoosterUse, Plan, Run
 from allocator.report.loads import corridor_of, line_peak, run_ends, run_peak, runs_of_kind
 from allocator.report.page import symbols
 from allocator.report.page.colours import DASHES, fluids_shown
@@ -367,6 +367,22 @@ def _built(
             place = site.ground(route.start)
             key = details.add(f"{run.build} at {place}", facts, f"cooler:{corridor_of(route)}")
             rows[place].append((mark, "cooler", key))
+
+    for use in plan.boosters:
+        place = site.ground(use.start)
+        facts = [
+            ("fluid", use.fluid),
+            ("into", f"store {plain(use.store)}" if use.store else f"pipe {_corridor(site, use)}"),
+            ("booster", "new" if use.new else "existing"),
+            ("peak flow", quantity(use.flow, "mass_rate")),
+            ("power at this flow", quantity(use.power, "power")),
+        ]
+        key = details.add(f"{use.booster} at {place}", facts, f"booster:{use.booster}@{place}")
+        rows[place].append((symbols.booster(), "booster", key))
+
+
+def _corridor(site: Network, use: BoosterUse) -> str:
+    return corridor_of(site.routes[use.route])
 
 
 def _machine(site: Network, kind: str, units: int | None) -> tuple[Markup, str]:

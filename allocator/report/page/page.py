@@ -159,6 +159,7 @@ def _map_parts(site: Network, plan: Plan, site_map: Map) -> Parts:
         "legend": [(name, number, DASHES[number]) for name, number in fluids],
         "cooled": any(runs_of_kind(site, plan, "cooler")),
         "sunk": any(runs_of_kind(site, plan, "sink")),
+        "boosted": bool(plan.boosters),
         "insulated": any(len(site.pipes[run.build].layers) > 1 for run in plan.runs),
         "converters": any(machine.power_out <= 0 for machine in site.machines.values()),
     }

@@ -90,6 +90,16 @@ def cooler() -> Markup:
     return tag("circle", r=8, class_="ring") + tag("path", d=zigzag, class_="cut")
 
 
+def booster() -> Markup:
+    """A blower, compressor or pump: a circle with the triangle of its flow (ISO 10628, pump).
+
+    Departure: blowers and compressors have it too; the card says which of them it is.
+    """
+    return tag("circle", r=8, class_="ring") + tag(
+        "path", d="M-4.5 -6.5L8 0L-4.5 6.5Z", class_="cut"
+    )
+
+
 def heat_sink() -> Markup:
     """A heat sink: a solid block of thermal mass with the pipe that leads through it.
 

@@ -19,7 +19,7 @@ from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_to_json
-from allocator.plans.records import FlowHeat, Heat, HeatLimit, Plan, Price, Run
+from allocator.plans.records import BoosterUse, FlowHeat, Heat, HeatLimit, Plan, Price, Run
 from allocator.report.page import page_html
 from allocator.report.page.balance import balance_of, together
 from allocator.report.page.drawing import existing_plan
@@ -161,6 +161,14 @@ def test_the_map_draws_what_is_built_and_what_is_not() -> None:
     assert "north: new connection" in headings
     plain = map_of(figures_of(network_of(COVE), COVE_PLAN), faint=False)
     assert "bank: not built" not in [heading for heading, _ in plain.details.things]
+
+
+def test_boosters_are_on_the_map() -> None:
+    use = BoosterUse("blower", "gas", "lane", "well", "", True, 0.01, 500.0)
+    page = page_html(COVE, replace(COVE_PLAN, boosters=(use,)))
+    assert "boosters: 1 blower" in page
+    assert '["blower at well",[["fluid","gas"],["into","pipe lane"]' in page
+    assert "blower, compressor or pump" not in page_html(COVE, COVE_PLAN)
 
 
 def test_a_simulation_that_is_not_there_or_of_another_site(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ MARKS = {
     "emitting generators": symbols.generator(None, True),
     "converter": symbols.converter(None),
     "cooler": symbols.cooler(),
+    "booster": symbols.booster(),
     "heat sink": symbols.heat_sink(),
 }
 STYLE = (
