@@ -49,6 +49,7 @@ class Map:
     ``laid``: ends of all that is laid, which labels keep off.
     ``pipe_labels``: of each pipe, in the order of ``.run`` in the drawing.
     ``run_numbers``: (route, fluid) of a pipe -> number of its thing.
+    ``stood``: where the symbols of each place stand; pipes end at the places themselves.
     """
 
     drawing: Markup
@@ -61,6 +62,7 @@ class Map:
     laid: list[tuple[float, float, float, float]]
     pipe_labels: list[PipeLabel]
     run_numbers: dict[tuple[str, str], int]
+    stood: Ground
 
 
 def map_of(figures: PageFigures, faint: bool = True) -> Map:
@@ -103,6 +105,7 @@ def map_of(figures: PageFigures, faint: bool = True) -> Map:
         list(_laid(site, plan, ground)),
         pipe_labels,
         run_numbers,
+        stood,
     )
 
 
