@@ -95,6 +95,8 @@ def _parts(site: Site) -> Iterator[tuple[str, Any, KeyTable]]:
     for key in SITE.keys:
         value = getattr(site, key.name, None)
         if isinstance(key.kind, KeyTable):
+            if value is None and Site.__dataclass_fields__[key.name].default is None:
+                continue  # a section that may be left out
             right = isinstance(value, record_class(Site, key.name))
             problem = "" if right else _no_record(Site, key.name, value)
             yield key.name, _Stranger(problem) if problem else value, key.kind

@@ -33,6 +33,7 @@ FILES = {
     "cut_list.csv",
     "build_order.csv",
     "set_points.csv",
+    "stock_list.csv",
     "plan.geojson",
     "plan.graphml",
     "plan.xlsx",

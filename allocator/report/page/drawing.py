@@ -19,9 +19,10 @@ from allocator.plans.records import (
     SourceUse,
     StoreUse,
 )
+from allocator.report.page.clear_labels import ClearLabel, clear_labels, segments_of
 from allocator.report.page.colours import CLEAN, DASHES, EMITTING, LIGHT
 from allocator.report.page.figures import figures_of
-from allocator.report.page.map import map_of
+from allocator.report.page.map import Map, map_of
 from allocator.report.page.placing import WIDTH
 from allocator.report.page.svg import number, tag
 from allocator.site.records import POWER, Site
@@ -44,6 +45,7 @@ _STYLE = (
     f".emitting .ring{{stroke:{EMITTING[0]}}}.emitting .letter{{fill:{EMITTING[0]}}}"
     ".unused .ring,.unused .cut{stroke:FAINT;stroke-width:1.2;stroke-dasharray:2.4 1.8}"
     ".unused .level{display:none}.unused .letter{fill:FAINT}"
+    ".labels{display:none}.leader{stroke:#52605a;stroke-width:.8}"
     ".scale path{fill:none;stroke:INK;stroke-width:1.5}"
 )
 _STYLE = _STYLE.replace("INK", _INK).replace("PAPER", _PAPER).replace("FAINT", _FAINT)
@@ -101,7 +103,8 @@ def plan_svg(site: Site, plan: Plan) -> str:
     top = 34.0
     key, tall = _key(drawn.legend, top + drawn.height)
     height = top + drawn.height + tall
-    ground = tag("g", drawn.drawing, transform=f"translate(0 {number(top)})")
+    names = tag("g", *map(_name, _names(drawn)), class_="names")
+    ground = tag("g", drawn.drawing, names, transform=f"translate(0 {number(top)})")
     body = tag(
         "svg",
         tag("style", Markup(_STYLE + _colours())),
@@ -131,6 +134,29 @@ def site_png(svg: str) -> bytes:
         ) from None
     picture: bytes = cairosvg.svg2png(bytestring=svg.encode("utf-8"), scale=2.0)
     return picture
+
+
+def _names(drawn: Map) -> list[ClearLabel]:
+    """Names of the places, clear of all lines and symbols."""
+    ground = drawn.stood
+    halves = {(x, y): (half, hot) for x, y, half, _, hot, *_ in drawn.labels}
+    symbols, texts = {}, {}
+    for name, (x, y) in ground.points.items():
+        half, hot = halves[round(x, 1), round(y, 1)]
+        symbols[name] = (x - half, y - (20.0 if hot else 10.0), x + half, y + 10.0)
+        texts[name] = name if len(name) <= 26 else f"{name[:25]}…"
+    scale = (10.0, ground.height - 38.0, 16.0 + WIDTH / 4, ground.height - 6.0)
+    kept = () if ground.scale is None else (scale,)
+    return clear_labels(ground, texts, symbols, segments_of(str(drawn.drawing)), kept)
+
+
+def _name(label: ClearLabel) -> Markup:
+    left, _, _, bottom = label.box
+    text = tag("text", label.text, x=number(left + 1), y=number(bottom - 3))
+    if label.leader is None:
+        return text
+    x1, y1, x2, y2 = map(number, label.leader)
+    return tag("g", tag("line", x1=x1, y1=y1, x2=x2, y2=y2, class_="leader"), text)
 
 
 def _colours() -> str:

@@ -17,7 +17,9 @@ ORDER = (
     "runs",
     "build_order",
     "bill_of_materials",
+    "stock_list",
     "cut_list",
+    "cutting_plan",
     "set_points",
     "heat_limits",
     "coolers",
@@ -92,7 +94,7 @@ def _listing(table: Table) -> Listing:
     columns = []
     chosen = CHOSEN.get(table.name, ())
     for column, cells in zip(table.columns, columns_of(table), strict=True):
-        if all(cell is None or cell == "" for cell in cells):
+        if column.files_only or all(cell is None or cell == "" for cell in cells):
             continue
         unit = _unit(column, cells)
         more = column.name not in chosen if chosen else len(heads) >= FITS

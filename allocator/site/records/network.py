@@ -92,6 +92,15 @@ class PipeType:
     max_temperature: float | None = key(
         KELVIN, "Hottest fluid that it may carry", default=None, left_out="no limit"
     )
+    stock_length: float | None = key(
+        Quantity("length", least=0.1),
+        "Length of a piece as delivered, for the cut list",
+        default=None,
+        left_out="each run in one piece",
+    )
+    saw_cut: float = key(
+        Quantity("length", least=0, below=0.1), "Length that each cut takes", default=0.0
+    )
     pressure_rating: float | None = key(
         PRESSURE,
         "Highest pressure, absolute, that it bears, in any state and shut in",

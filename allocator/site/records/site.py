@@ -14,7 +14,7 @@ from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
 from allocator.site.records.boosters import BoosterType
 from allocator.site.records.built import GOALS, GOALS_KIND, Built, Mix
-from allocator.site.records.ground import Ambient, Fluid, Limits, Material, Place
+from allocator.site.records.ground import Ambient, Fluid, Limits, MapOrigin, Material, Place
 from allocator.site.records.heat_sinks import HeatSink
 from allocator.site.records.network import Line, PipeType, Route
 from allocator.site.records.storage import POWER, StoreType
@@ -25,7 +25,17 @@ from allocator.site.spreads import Spread
 from allocator.site.table import Key
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
-_FIRST = ("format", "name", "about", "units", "horizon", "load_factor", "count_biogenic", "ambient")
+_FIRST = (
+    "format",
+    "name",
+    "about",
+    "units",
+    "horizon",
+    "load_factor",
+    "count_biogenic",
+    "ambient",
+    "origin",
+)
 
 
 @record(first=(*_FIRST, "goals", "goal_slack", "limits"), reserved={"streams": _STREAMS})
@@ -136,6 +146,12 @@ class Site:
     )
     coolers: Mapping[str, Cooler] = key(
         Named("cooler", table_of(Cooler)), "Kinds of cooler and where they may stand", default={}
+    )
+    origin: MapOrigin | None = key(
+        table_of(MapOrigin),
+        "Where the origin of the coordinates is, for `plan.geojson`",
+        default=None,
+        left_out="coordinates are local",
     )
     boosters: Mapping[str, BoosterType] = key(
         Named("booster", table_of(BoosterType)),
