@@ -111,9 +111,10 @@ def built_of(site: Network, plan: Plan) -> list[Said]:
         found.append(Said(percent(share), words, repr(share)))
     if plan.money:
         running = running_money(site, plan)
-        words = f"in all: {money(plan.money - running)} to build, {money(running)} to run for "
+        build, run = money(plan.money - running, site.currency), money(running, site.currency)
+        words = f"in all: {build} to build, {run} to run for "
         words += quantity(site.horizon, "duration")
-        found.append(Said(money(plan.money), words, repr(plan.money)))
+        found.append(Said(money(plan.money, site.currency), words, repr(plan.money)))
     return found
 
 

@@ -121,7 +121,7 @@ def _row(site: Network, mix: MixShown, materials: list[str], short: bool) -> tup
         _amount(a["mean_clean"], "power"),
         _amount(a["mean_total"], "power"),
         _amount(a["counted"], "emission_rate"),
-        Cell(money(a["money"]), repr(a["money"]), True),
+        Cell(money(a["money"], site.currency), repr(a["money"]), True),
     ]
     for name in materials:
         kg, material = mix.materials.get(name), site.materials.get(name)

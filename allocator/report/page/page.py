@@ -140,11 +140,11 @@ def _parts_of_plan(site: Network, plan: Plan) -> Parts:
         "supply": supply_of(plan),
         "built": built_of(site, plan),
         "stocks": stocks(site, plan),
-        "goals": _goals(plan),
+        "goals": _goals(site, plan),
         "temperatures": temperatures(site, plan),
         "along": along_runs(site, plan),
         "margins": margins(site, plan),
-        "prices": price_rows(plan),
+        "prices": price_rows(plan, site.currency),
         "price_note": PRICE_NOTE,
         "quantity": quantity,
     }
@@ -252,15 +252,15 @@ def _environment() -> jinja2.Environment:
     )
 
 
-def _goals(plan: Plan) -> list[GoalBar]:
+def _goals(site: Network, plan: Plan) -> list[GoalBar]:
     found = []
     for goal in plan.goals:
         most = max(abs(goal.value), abs(goal.bound or 0.0))
         found.append(
             GoalBar(
                 f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
-                goal_value(goal, goal.value),
-                goal_value(goal, goal.bound),
+                goal_value(goal, goal.value, site.currency),
+                goal_value(goal, goal.bound, site.currency),
                 gap(goal.gap),
                 STATUS_WORDS.get(goal.status, goal.status),
                 100.0 * abs(goal.value) / most if most else 0.0,
