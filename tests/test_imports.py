@@ -16,6 +16,7 @@ ROOMS = {
         "errors",
         "file_names",
         "folders",
+        "labels",
         "json_kinds",
         "json_records",
         "old_names",

@@ -75,7 +75,7 @@ def summary(
     if proof is not None:
         lines += section("Simulated", paragraph(verdict_words(proof)))
     lines += section("Demands", _demands(site, plan))
-    lines += section("Goals, in order", _goals(plan))
+    lines += section("Goals, in order", _goals(plan, site.currency))
     lines += section("Tap", sources_tapped(site, plan))
     lines += section("Machines", machines(site, plan))
     lines += section("Stores", stores_built(site, plan))
@@ -93,7 +93,7 @@ def summary(
     lines += section("Emissions, mean", _emissions(plan))
     lines += section("Money", _money(site, plan))
     lines += section("What holds the plan back", _bullets(plan.limits))
-    lines += section("What more is worth", prices(plan))
+    lines += section("What more is worth", prices(plan, site.currency))
     lines += section("Cautions", _bullets(plan.cautions))
     return "\n".join(lines) + "\n"
 
@@ -166,12 +166,12 @@ def _demands(site: Network, plan: Plan) -> list[str]:
     return table(heads, rows, right=(3, 4, 5)) if rows else []
 
 
-def _goals(plan: Plan) -> list[str]:
+def _goals(plan: Plan, currency: str) -> list[str]:
     rows = [
         (
             f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
-            goal_value(goal, goal.value),
-            goal_value(goal, goal.bound),
+            goal_value(goal, goal.value, currency),
+            goal_value(goal, goal.bound, currency),
             gap(goal.gap),
             STATUS_WORDS.get(goal.status, goal.status),
         )
@@ -222,10 +222,10 @@ def _money(site: Network, plan: Plan) -> list[str]:
     if abs(running) < 1e-6 * abs(plan.money):
         running = 0.0
     horizon = quantity(site.horizon, "duration")
-    rows = [("to build", money(plan.money - running))]
+    rows = [("to build", money(plan.money - running, site.currency))]
     if running:
-        rows.append((f"to run for {horizon}", money(running)))
-        rows.append(("in all", money(plan.money)))
+        rows.append((f"to run for {horizon}", money(running, site.currency)))
+        rows.append(("in all", money(plan.money, site.currency)))
     return table(("", "sum"), rows, right=(1,))
 
 

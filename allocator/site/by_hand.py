@@ -270,6 +270,8 @@ def _of_scalar(site: Site, kind: Kind, value: Any) -> str:
     wanted = {Flag: bool, Text: str}.get(type(kind))
     if wanted is not None and not isinstance(value, wanted):
         return f"must be {'true or false' if wanted is bool else 'text'}, got {shown(value)}"
+    if isinstance(kind, Text) and kind.longest and (len(value) > kind.longest or "\n" in value):
+        return f"is too long: {kind.longest} characters on one line at most"
     return ""
 
 

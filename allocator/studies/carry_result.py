@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
@@ -26,13 +27,13 @@ from allocator.studies.running import Workers
 FORMAT = "allocator.carry/1"
 
 _LIMITS = (
-    Column("machine", "generator"),
-    Column("place", "place"),
+    labelled("machine"),
+    labelled("place"),
     Column("next", "unit no.", "count", "The unit that the limit stops."),
-    Column("limit", "limit"),
-    Column("sufficient", "sufficient", "text", "Raising this limit alone by so much."),
+    labelled("limit"),
+    labelled("sufficient", "text", "Raising this limit alone by so much."),
     Column("minimum", "at least needed", "text", "No smaller rise of this limit is enough."),
-    Column("where", "where", "text", "Its place in the site file."),
+    labelled("where", "text", "Its place in the site file."),
 )
 
 
@@ -154,8 +155,8 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
     """The result of rows that were worked out."""
     factor = load_factor_of(site)
     generators = (
-        Column("machine", "generator"),
-        Column("place", "place"),
+        labelled("machine"),
+        labelled("place"),
         Column("whole", "whole units, firm", "count", "Whole units that run at all times."),
         Column("units_firm", "units, firm", "number", "With storage that can be built."),
         Column("units_mean", "units, mean flows", "number", "With storage of any size."),

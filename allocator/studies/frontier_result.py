@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import section_of, shown_value
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
@@ -193,19 +194,21 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
         "emissions": ("emission_rate", "_kg_per_s"),
         "booster_power": ("power", "_w"),
     }.get(give, ("mass", "_kg"))
+    unit_of_money = site.currency if give == "money" else ""
     columns = (
-        Column("given", give, kind, "What the plan takes of it.", f"{give}{unit}"),
+        Column("given", give, kind, "What the plan takes of it.", f"{give}{unit}", unit_of_money),
         Column("firm_power", "firm power", "power"),
-        Column("bound", "proven limit", "power", "No plan with as much of it has more power."),
-        Column("gap", "gap", "share"),
-        Column("status", "search"),
+        labelled("bound", "power", "No plan with as much of it has more power."),
+        labelled("gap", "share"),
+        labelled("status"),
         Column(
             *("least_given", f"least {give} for it", kind, "No plan of that power takes less."),
             f"least_{give}{unit}_for_it",
+            unit_of_money,
         ),
         Column("end", "end"),
         Column("knee", "knee", "number", "How many times less a unit beyond it gains."),
-        Column("audited", "audit accepted", "flag"),
+        labelled("audited", "flag"),
         Column("changes", "changes", "text", "What differs from the point before."),
     )
     rows = tuple(

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from allocator.base.clock import Clock
+from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.engine.paths import SiteOrPath, path_of, site_of
 from allocator.model.index_sets import index_sets_of
@@ -28,13 +29,13 @@ from allocator.studies.why_words import sufficient, why_text
 FORMAT = "allocator.why/1"
 
 _LIMITS = (
-    Column("limit", "limit"),
-    Column("sufficient", "sufficient change", "text", "The least change of this limit alone."),
-    Column("where", "where", "text", "Its place in the site file."),
+    labelled("limit"),
+    labelled("sufficient", "text", "The least change of this limit alone."),
+    labelled("where", "text", "Its place in the site file."),
     Column("needed_proven", "proven part of the conflict", "flag"),
-    Column("kind", "kind"),
+    labelled("kind"),
     Column("name", "name"),
-    Column("value", "value", "number", "SI."),
+    labelled("value", "number", "SI."),
     Column("dimension", "dimension"),
     Column("direction", "direction"),
     Column("least_change", "least change", "number", "SI; none where none is sufficient or known."),
@@ -47,10 +48,10 @@ _IN_JSON = (
 )
 _WITHOUT = (
     Column("limit", "without the limit"),
-    Column("kind", "kind"),
+    labelled("kind"),
     Column("name", "name"),
     Column("reached", "best plan found", "power"),
-    Column("bound", "proven limit", "power"),
+    labelled("bound", "power"),
 )
 
 

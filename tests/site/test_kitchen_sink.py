@@ -58,6 +58,7 @@ def test_nothing_is_odd(kitchen_sink: Path) -> None:
 def test_site(site: Site, kitchen_sink: Path) -> None:
     assert site.name == "Kitchen sink"
     assert site.about == "free text"
+    assert site.currency == "EUR"
     assert site.horizon == 10 * 31_557_600.0
     assert site.load_factor == 0.33
     assert site.goal_slack == 0.02

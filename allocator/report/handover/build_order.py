@@ -33,7 +33,9 @@ _TESTED = ("run", "cooler", "sink")
 
 @dataclass(frozen=True, slots=True)
 class BuildStep:
-    """A step of the build. ``mass``: kg of material; ``mass_so_far`` with all before it.
+    """A step of the build. ``key``: of the thing it is about, ``test KEY`` for a pressure test.
+
+    ``mass``: kg of material; ``mass_so_far`` with all before it.
 
     ``after``: numbers of steps that must be done before. ``unlocks``: in words. ``firm_power``: W
     promised once it is done (mean W on the mean basis), as far as the steps so far carry it.
@@ -42,6 +44,7 @@ class BuildStep:
     """
 
     number: int
+    key: str
     action: str
     what: str
     where: str
@@ -286,6 +289,7 @@ def _numbered(
         steps.append(
             BuildStep(
                 number=number,
+                key=draft.key,
                 action=draft.action,
                 what=draft.what,
                 where=draft.where,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from allocator.base.column_units import unit_of
 from allocator.base.table import Column, Table
@@ -58,10 +59,7 @@ def bill_with_totals(site: Network, plan: Plan) -> Table:
     if lines:
         money = math.fsum(line.money for line in lines)
         rows.append({"item": "total", "money": money, "kind": "total"})
-    files = [
-        Column(c.name, c.head, c.kind, c.about, c.file_key, c.name in ("quantity", "unit"))
-        for c in plain.columns
-    ]
+    files = [replace(c, files_only=c.name in ("quantity", "unit")) for c in plain.columns]
     return table_of(plain.name, plain.title, (*files, *_MORE), rows)
 
 

@@ -29,6 +29,7 @@ _FIRST = (
     "format",
     "name",
     "about",
+    "currency",
     "units",
     "horizon",
     "load_factor",
@@ -137,6 +138,7 @@ class Site:
     )
     count_biogenic: bool = key(Flag(), "Count biogenic releases as well", default=False)
     about: str = key(Text(), "Anything that a reader should know", default="")
+    currency: str = key(Text(12), "Shown with every amount of money, such as `EUR`", default="")
     sha256: str = ""
     mixes: Mapping[str, Mix] = key(
         Named("mix", table_of(Mix)), "Supply mixes to compare, by name", default={}
