@@ -58,5 +58,7 @@ def run(given: argparse.Namespace) -> int:
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     if not result.steps:
-        return fail("no plan exists or none was found: 'allocator why' tells more", NOT_FOUND)
+        return fail(
+            "no plan exists or none was found: 'allocator why' gives the reasons", NOT_FOUND
+        )
     return write_study(folder, result)

@@ -124,7 +124,7 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             continue
         place = sets.site.ground(group.place)
         path = ("machines", group.type.name, "places", place)
-        words = f"machine '{group.type.name}' may stand at '{place}'"
+        words = f"units of machine '{group.type.name}' at '{place}' are"
         value = float(group.most_new + group.existing)
         limit = Limit("places", name, path, value, "number", True, words)
         slacked(model, limit)
@@ -139,7 +139,7 @@ def _types(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         if machine.max_units is not None:
             path, words = (
                 ("machines", machine.name, "max_units"),
-                f"machine '{machine.name}' may stand",
+                f"units of machine '{machine.name}' on the site are",
             )
             value = float(machine.max_units)
             limit = Limit("most", machine.name, path, value, "number", True, words)
@@ -188,7 +188,10 @@ def _caps(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 def _rooms(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for place in sets.site.places.values():
         if place.heat_limit is not None:
-            path, words = ("places", place.name, "heat_limit"), f"heat let into '{place.name}' is"
+            path, words = (
+                ("places", place.name, "heat_limit"),
+                f"heat released to '{place.name}' is",
+            )
             limit = Limit("heat", place.name, path, place.heat_limit, "power", True, words)
             yield from _rows_only(model, rows, heat_row(place.name), limit)
 

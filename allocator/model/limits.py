@@ -42,7 +42,7 @@ class Want:
     """What a plan is wanted to do; ``amount`` is SI.
 
     ``kind`` and ``name``: ``firm_clean`` or ``firm_total`` (W at least), ``generated`` (W at least,
-    what the plant takes itself included), ``served`` (share of a demand at least), ``tap`` (a
+    what the plant takes itself included), ``served`` (share of a demand at least), ``connect`` (a
     source), ``machines`` (units of a type, or of ``type@place``, at least), ``emission`` (kg/s at
     most) or ``money`` (at most).
     """
@@ -57,7 +57,7 @@ DIMENSION_OF_WANT = {
     "firm_clean": "power",
     "firm_total": "power",
     "served": "share",
-    "tap": "number",
+    "connect": "number",
     "machines": "number",
     "emission": "emission_rate",
     "money": "money",

@@ -66,12 +66,12 @@ def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, 
 def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> tuple[str, str]:
     if place not in store.places:
         return (
-            f"stands where {shown(store.name)} may not",
+            f"is at a place that {shown(store.name)} does not list",
             f"add {shown(place)} to the 'places' of the store",
         )
     if size > store.max_size * (1 + 1e-9):
         return (
-            f"is above the most that may stand there ({_amount(size, dimension)} > "
+            f"is above the maximum size there ({_amount(size, dimension)} > "
             f"{_amount(store.max_size, dimension)})",
             "raise 'size.max' of the store",
         )
@@ -100,14 +100,14 @@ def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple
                 values.sound = False
                 where.below(place).fault(
                     node,
-                    f"stands where {shown(name)} may not",
+                    f"is at a place that {shown(name)} does not list",
                     f"add {shown(place)} to the 'places' of the machine",
                 )
             elif most is not None and count > most:
                 values.sound = False
                 where.below(place).fault(
                     node,
-                    f"is above the most that may stand there ({count} > {most})",
+                    f"is above the maximum number there ({count} > {most})",
                     "raise the number under 'places' of the machine",
                 )
             counts[name, place] = count

@@ -45,7 +45,7 @@ def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], existing: bool) ->
             raise FactError(f"--grid {shown(text)}: {grid.fact.address} has a grid already")
         if existing and grid.fact.to_build:
             raise FactError(
-                f"--grid {shown(text)}: a plan that stands does not see it; leave --plan out"
+                f"--grid {shown(text)}: an existing plan does not depend on it; leave --plan out"
             )
         found[grid.fact.address] = grid
     return tuple(found.values())

@@ -36,7 +36,7 @@ def limit_name(limit: Limit) -> str:
 
 def limit_said(limit: Limit) -> str:
     """A limit as a sentence without its end, such as ``stock of 'steel' is 3.5 t``."""
-    if limit.kind == "want" and limit.name.startswith("tap:"):
+    if limit.kind == "want" and limit.name.startswith("connect:"):
         return limit.words
     if limit.kind == "flow":
         return f"the '{limit.name}' sources are limited to the flows in the file"

@@ -93,7 +93,7 @@ def _whole(plan: Plan) -> dict[str, int]:
     found = {at(m.name): m.new for m in plan.machines if m.new}
     found |= {f"{at(s.name)} (store)": 1 for s in plan.stores if s.new_size > 0}
     found |= {f"{at(b.name)} (store)": 1 for b in plan.batteries if b.new_size > 0}
-    found |= {f"tap {s.name}": 1 for s in plan.sources if s.new}
+    found |= {f"connection of {s.name}": 1 for s in plan.sources if s.new}
     found |= {f"{r.build} on {r.route}": 1 for r in plan.runs if r.new}
     found |= {f"line {use.name}": 1 for use in plan.lines if use.new}
     return found

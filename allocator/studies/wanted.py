@@ -1,4 +1,4 @@
-"""What a user wants of a plan, read from words such as ``firm_clean=40kW`` or ``tap:north``."""
+"""What a user wants of a plan, read from words such as ``firm_clean=40kW`` or ``connect:north``."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from allocator.model.limits import DIMENSION_OF_WANT, Want
 from allocator.network.records import Network
 
 PLAIN = ("firm_clean", "firm_total", "emission", "money")
-NAMED = ("served", "tap", "machines")
+NAMED = ("served", "connect", "machines")
+OLD = {"tap": "connect"}
 
 
 class WantError(AllocatorError):
@@ -21,12 +22,13 @@ def want_of(site: Network, text: str) -> Want:
     """One want. Raises :class:`WantError` for unknown words, names and quantities."""
     head, equals, amount = text.partition("=")
     kind, colon, name = head.strip().partition(":")
+    kind = OLD.get(kind, kind)
     name = name.strip()
     if kind not in DIMENSION_OF_WANT or (kind in PLAIN) == bool(colon):
         known = [
             *(f"{k}=..." for k in PLAIN),
             "served:DEMAND=...",
-            "tap:SOURCE",
+            "connect:SOURCE",
             "machines:TYPE=...",
         ]
         close = difflib.get_close_matches(kind, DIMENSION_OF_WANT, n=1)
@@ -34,10 +36,11 @@ def want_of(site: Network, text: str) -> Want:
         raise WantError(f"--want {shown(text)}: {hint}write one of {', '.join(known)}")
     if kind in NAMED:
         _check_name(site, text, kind, name)
-    if kind == "tap":
+    if kind == "connect":
         if equals:
-            raise WantError(f"--want {shown(text)}: a tap has no amount; write 'tap:{name}'")
-        return Want(kind, name, 1.0, f"source '{name}' is wanted tapped")
+            problem = f"a connection has no amount; write 'connect:{name}'"
+            raise WantError(f"--want {shown(text)}: {problem}")
+        return Want(kind, name, 1.0, f"source '{name}' is wanted connected")
     if not equals:
         raise WantError(f"--want {shown(text)}: has no amount; write '{head}=...'")
     dimension = DIMENSION_OF_WANT[kind]
@@ -55,7 +58,7 @@ def want_of(site: Network, text: str) -> Want:
 def _check_name(site: Network, text: str, kind: str, name: str) -> None:
     names = {
         "served": list(site.demands),
-        "tap": list(site.own_sources),
+        "connect": list(site.own_sources),
         "machines": [
             *site.machines,
             *(f"{m.name}@{site.ground(p)}" for m in site.machines.values() for p in m.places),

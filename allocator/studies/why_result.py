@@ -118,7 +118,7 @@ def why(
     site
         The site, or the path of its file.
     wants
-        What is wanted, such as ``"firm_clean=40kW"``, ``"tap:north"`` or ``"machines:engine=3"``.
+        What is wanted, such as ``"firm_clean=40kW"``, ``"connect:north"``, ``"machines:engine=3"``.
     file
         The site's file, so that limits are named with their lines; known where ``site`` is a path.
     settings

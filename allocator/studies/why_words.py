@@ -52,9 +52,9 @@ def why_text(site: Site, marks: Marks | None, found: Conflict, wants: Sequence[W
 
 
 def _kept_out(site: Site, wants: Sequence[Want]) -> list[str]:
-    """Sources that can give no power whatever is built; of a tap that is wanted, that one."""
+    """Sources that can give no power whatever is built; only those wanted."""
     out = kept_out_lines(index_sets_of(network_of(site)))
-    taps = [f"source '{want.name}':" for want in wants if want.kind == "tap"]
+    taps = [f"source '{want.name}':" for want in wants if want.kind == "connect"]
     if len(taps) == len(wants) and taps:
         out = [line for line in out if line.startswith(tuple(taps))]
     if not out:
@@ -152,7 +152,7 @@ def sufficient(change: Change) -> str:
         if change.least > 0:
             return f"at least {least} is needed; what is sufficient was not determined in the time"
         return "not determined in the time, whether a change of this limit alone is sufficient"
-    if limit.kind == "want" and limit.name.startswith("tap:"):
+    if limit.kind == "want" and limit.name.startswith("connect:"):
         return "without it the rest can hold"
     open_ = "" if change.proven else f"; at least {least} is needed"
     if not change.proven and change.least <= 0:

@@ -57,7 +57,7 @@ def test_why_of_what_is_wanted(networks: Path, capsys: Told) -> None:
     site = str(networks / "first.yaml")
     assert main(["why", site]) == 0
     assert "a plan is possible" in capsys.readouterr().out
-    assert main(["why", site, "--want", "firm_clean=13kW", "--want", "tap:digester"]) == 0
+    assert main(["why", site, "--want", "firm_clean=13kW", "--want", "connect:digester"]) == 0
     assert "what is wanted is possible" in capsys.readouterr().out
     assert main(["why", site, "--want", "firm_clean=19 kW", "--json"]) == 3
     found = json.loads(capsys.readouterr().out)
@@ -73,8 +73,8 @@ def test_why_of_what_is_wanted(networks: Path, capsys: Told) -> None:
     ("want", "told"),
     [
         ("firm_claen=3kW", "did you mean 'firm_clean'? write one of firm_clean=..."),
-        ("tap:digestr", "did you mean 'digester'?"),
-        ("tap:digester=2", "a tap has no amount"),
+        ("connect:digestr", "did you mean 'digester'?"),
+        ("connect:digester=2", "a connection has no amount"),
         ("served:mill_drive=120 %", "no more than 100 %"),
         ("firm_clean=3kg", "expects a power"),
         ("firm_clean", "has no amount"),
@@ -187,7 +187,7 @@ def test_sweep_of_a_plan_does_not_see_stocks(
     site = str(networks / "first.yaml")
     command = ["sweep", site, "--plan", str(planned), "-o", str(tmp_path / "x")]
     assert main([*command, "--grid", "stock.steel=1t"]) == 2
-    assert "a plan that stands does not see it; leave --plan out" in capsys.readouterr().err
+    assert "an existing plan does not depend on it; leave --plan out" in capsys.readouterr().err
 
 
 def test_plan_tells_what_more_is_worth(networks: Path, tmp_path: Path, capsys: Told) -> None:

@@ -107,7 +107,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "no machine",
         [NO_FAR, ("inputs: {gas: 2 g/s}", "inputs: {water: 2 g/s}")],
-        "source 'near_well': no machine that may stand turns 'gas' into power",
+        "source 'near_well': no machine that may be built turns 'gas' into power",
     ),
     (
         "a pump that takes all",
@@ -122,7 +122,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
             ("{power: 100 kW}", "{power: 100 kW, place: far}"),
             ("demands:", "power_lines: {wire: {between: [near, mill], capacity: 90 kW}}\ndemands:"),
         ],
-        "source 'near_well': no machine that may stand, from where a line may lead to a demand, "
+        "source 'near_well': no machine that may be built, from where a line may lead to a demand, "
         "turns 'gas' into power",
     ),
     (

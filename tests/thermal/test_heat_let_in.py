@@ -119,7 +119,7 @@ def test_why_names_it(tmp_path: Path) -> None:
     )
     found = conflict_for(site, QUICK)
     words = [limit.words for limit in found.limits]
-    assert any("heat let into 'works' is" in word for word in words)
+    assert any("heat released to 'works' is" in word for word in words)
 
 
 def test_upper_values_are_no_less_than_true_ones(tmp_path: Path) -> None:
@@ -195,7 +195,7 @@ def test_a_place_of_machines_alone(tmp_path: Path) -> None:
     site = network_of(read_site(path))
     plan = planned(site)
     assert units(plan, "small_engine") == 1
-    assert plan.heat == Heat(limits=(HeatLimit("place mill", "heat let in", "W", 6e3, 9e3),))
+    assert plan.heat == Heat(limits=(HeatLimit("place mill", "heat released", "W", 6e3, 9e3),))
 
 
 @pytest.mark.parametrize("seed", [2, 26, 44])
@@ -247,7 +247,8 @@ def test_what_holds_back_names_a_full_place(tmp_path: Path) -> None:
     assert units(plan, "fuel_cell") == 3
     (line,) = held(plan)
     assert line.startswith("heat: 29")  # the pipe's warm end as well, by its upper value
-    assert "of 30 kW let into 'works' is counted; one more 'fuel_cell' lets in 9 kW" in line
+    assert "of the 30 kW that may be released to 'works' is counted" in line
+    assert line.endswith("one more 'fuel_cell' releases 9 kW")
     # room for all that the demand can use, and for a cell more
     wide = (WORKS[0], WORKS[1].replace("30 kW", "300 kW"))
     assert held(planned(changed(tmp_path, wide, WARM_CELLS))) == []
@@ -257,5 +258,5 @@ def test_what_holds_back_names_a_place_that_cooling_fills(tmp_path: Path) -> Non
     plan = planned(changed(tmp_path, vents("3 kW")))
     (line,) = held(plan)
     assert line.startswith("heat: ")
-    assert line.endswith("of 3 kW let into 'vents' is counted")
+    assert line.endswith("of the 3 kW that may be released to 'vents' is counted")
     assert held(planned(changed(tmp_path, vents("80 kW")))) == []

@@ -28,7 +28,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                 ("max_surface_temperature: 55 degC", "max_surface_temperature: 600 degC"),
                 ("set_point: 50 degC", "set_point: 200 degC"),
             ],
-            "machine 'fuel_cell': no 'hydrogen' of at most 60 degC comes to 'works'; offer a "
+            "machine 'fuel_cell': no 'hydrogen' of at most 60 degC reaches 'works'; offer a "
             "cooler, or a run long enough to cool it",
             id="nothing cold enough comes",
         ),
@@ -40,7 +40,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                     "built: {pipes: [{route: track, pipe: bare, fluid: hydrogen}]}\ndemands:\n",
                 ),
             ],
-            "route 'track': the standing 'bare' bears no stream of 'hydrogen', so it is not used",
+            "route 'track': the existing 'bare' bears no stream of 'hydrogen', so it is not used",
             id="a standing pipe of no use",
         ),
         pytest.param(
@@ -52,7 +52,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                 ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
             ],
             "source 'north_vent': its gas is too hot for its pump (80 degC), and no cooler may "
-            "stand there that brings it below that; offer a cooler at its place",
+            "be built there that brings it below that; offer a cooler at its place",
             id="too hot for its pump",
         ),
     ],
