@@ -47,6 +47,7 @@ ROOMS = {
         "substances",
     },
     "site": {
+        "addresses",
         "by_hand",
         "chambers",
         "checks",

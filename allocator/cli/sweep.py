@@ -56,8 +56,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--grid",
         action="append",
         default=[],
-        metavar="NAME=VALUES",
-        help="values of one number of the site, such as stock.steel=4t,6t; may be repeated",
+        metavar="ADDRESS=VALUES",
+        help="values of one number of the site file, by its address, such as stock.steel=4t,6t "
+        "or sources.north.flow=3g/s,4g/s; may be repeated",
     )
     command.add_argument(
         "--plan",
@@ -104,7 +105,7 @@ def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | 
     from allocator.studies.sweep_cases import Asked
 
     if not given.draws and not given.grid:
-        return "nothing to vary; give --draws N, --grid NAME=VALUES, or both"
+        return "nothing to vary; give --draws N, --grid ADDRESS=VALUES, or both"
     grids = grids_of(facts_of(site), given.grid, plan is not None)
     if given.draws and not set(site.spreads) - {grid.fact.address for grid in grids}:
         return (

@@ -6,7 +6,6 @@ import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from allocator.base.errors import AllocatorError
 from allocator.base.quantities import shown
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
@@ -14,11 +13,14 @@ from allocator.plans.records import Plan
 from allocator.report.words import at
 from allocator.search import Settings
 from allocator.search.frontier_points import Point, frontier_of
+from allocator.site.addresses import AddressError, Path, address_of, resolved
 from allocator.site.records import Site
 from allocator.verify import audit
 
 AUDITS_ASIDE = 0.96
 """Share of the time that is for the points; the rest is for their audits."""
+LIMITS: dict[Path, str] = {("limits", "money"): "money", ("limits", "emission"): "emissions"}
+"""What may be given beside the stocks, whether the site limits it or not."""
 BEND = 2.0
 """A knee: what is given after it buys less than half of what was bought before it."""
 
@@ -38,11 +40,22 @@ class TradeOffStep:
     knee: float | None
 
 
-def check_give(site: Site, give: str) -> None:
-    """Raises AllocatorError where there is nothing of that name to give."""
-    names = [*site.materials, "money", "emissions"]
-    if give not in names:
-        raise AllocatorError(f"--give {shown(give)}: choose one of {', '.join(names)}")
+def given_of(site: Site, give: str) -> str:
+    """What is given, by its address: the name of a material, ``money`` or ``emissions``.
+
+    Raises AddressError where the site has nothing with that address to give.
+    """
+    names: dict[Path, str] = {("materials", name, "stock"): name for name in site.materials}
+    try:
+        return (names | LIMITS)[resolved(give, [*names, *LIMITS], "stock or limit")]
+    except AddressError as error:
+        raise AddressError(f"--give {shown(give)}: {error}") from None
+
+
+def given_address(given: str) -> str:
+    """The address of what is given."""
+    limits = {name: path for path, name in LIMITS.items()}
+    return address_of(limits.get(given, ("materials", given, "stock")))
 
 
 def frontier_steps(

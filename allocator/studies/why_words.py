@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from allocator.base.text import paragraph
 from allocator.model.index_sets import index_sets_of
 from allocator.model.kept_out import kept_out_lines
-from allocator.model.limits import Want
+from allocator.model.limits import Want, amount_shown
 from allocator.network.deriving import network_of
 from allocator.report.words import quantity
 from allocator.search.conflicts import Conflict
 from allocator.search.elastic import Change
 from allocator.site.marks import Marks
 from allocator.site.records import Site
-from allocator.studies.limit_words import amount_shown, limit_said, where
+from allocator.studies.limit_words import where
 
 
 def why_text(site: Site, marks: Marks | None, found: Conflict, wants: Sequence[Want] = ()) -> str:
@@ -107,7 +107,7 @@ def _without(found: Conflict) -> list[str]:
         return []
     lines = ["", *paragraph("Best plan found without one of the limits:", indent=0)]
     for one in found.without:
-        told = f"without the limit that {limit_said(one.limit)}: {quantity(one.reached, 'power')}"
+        told = f"without the limit that {one.limit.stated}: {quantity(one.reached, 'power')}"
         if one.bound is not None:
             told += f"; proven limit then {quantity(one.bound, 'power')}"
         lines += paragraph(f"{told}.", bullet="* ")
@@ -116,7 +116,7 @@ def _without(found: Conflict) -> list[str]:
 
 def _bullet(marks: Marks | None, found: Conflict, change: Change) -> list[str]:
     bullet = "? " if found.status == "conflict" and change.limit in found.unsettled else "* "
-    return paragraph(f"{limit_said(change.limit)} ({where(marks, change.limit)})", bullet=bullet)
+    return paragraph(f"{change.limit.stated} ({where(marks, change.limit)})", bullet=bullet)
 
 
 def _unknown(change: Change) -> bool:

@@ -48,7 +48,7 @@ def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, caps
     mixes, curve = str(tmp_path / "mixes"), str(tmp_path / "curve")
     assert main(["compare", site, "-o", mixes, "--node-limit", "200"]) == 0
     limits = ["--steps", "4", "--node-limit", "200"]
-    assert main(["frontier", site, "--give", "steel", "-o", curve, *limits]) == 0
+    assert main(["frontier", site, "--give", "stock.steel", "-o", curve, *limits]) == 0
     studies = ["--mixes", mixes, "--frontier", curve]
     assert main(["report", site, str(planned), "-o", str(page), *studies]) == 0
     text = page.read_text(encoding="utf-8")

@@ -65,7 +65,7 @@ def test_no_limit_is_to_blame_where_a_route_is_missing() -> None:
     site = read_site(NETWORKS / "dry_valley.yaml")
     cut = replace(site, routes={})
     assert conflict_of(cut, EXACT, Clock(None)).status in ("unlimited", "conflict")
-    wanted = Want("tap", "valley_seep", 1.0, "")
+    wanted = Want("connect", "valley_seep", 1.0, "")
     plain = replace(site, demands={n: replace(d, min_share=0.0) for n, d in site.demands.items()})
     assert conflict_of(plain, EXACT, Clock(None), (wanted,)).status == "possible"
 

@@ -44,7 +44,7 @@ def test_first_site_by_hand() -> None:
     assert stop.limit.name == "steel"
     assert stop.more == pytest.approx(2 * (194.4 - 130), rel=1e-3)
     (limit,) = result.limits.records()
-    assert (limit["limit"], limit["sufficient"]) == ("stock of 'steel'", "+129 kg")
+    assert (limit["limit"], limit["sufficient"]) == ("stock.steel", "+129 kg")
     assert limit["where"] == "first.yaml:35"
     assert "first.yaml:35" in result.summary()
     assert '"units_firm": 1.337' in result.to_json()

@@ -118,8 +118,8 @@ def test_why_names_it(tmp_path: Path) -> None:
         ("town: {power: 60 kW}", "town: {power: 60 kW, min_share: 90 %}"),
     )
     found = conflict_for(site, QUICK)
-    words = [limit.words for limit in found.limits]
-    assert any("heat released to 'works' is" in word for word in words)
+    words = [limit.stated for limit in found.limits]
+    assert any("places.works.heat_limit is" in word for word in words)
 
 
 def test_upper_values_are_no_less_than_true_ones(tmp_path: Path) -> None:
@@ -227,7 +227,7 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
 def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
     """30 kW bear three cells of 9 kW; lifted by 9 kW they bear a fourth: 11 kW."""
     site = changed(tmp_path, WORKS, WARM_CELLS)
-    lift = lift_of(network_of(site), "heat.works=9kW")
+    lift = lift_of(network_of(site), "places.works.heat_limit=9kW")
     assert lift == Lift("heat", "works", 9000.0)
     plan = make_plan(site, replace(QUICK, prices=True, lifts=(lift,))).plan
     assert plan is not None

@@ -84,9 +84,9 @@ def test_a_machine_is_wanted_by_the_place_of_the_file(tmp_path: Path) -> None:
     path.write_text(text, encoding="utf-8")
     site = network_of(read_site(path))
     assert site.machines["fuel_cell"].places.keys() == {"works: hydrogen inlets to 60 degC"}
-    want = want_of(site, "machines:fuel_cell@works=7")
+    want = want_of(site, "machines.fuel_cell.places.works=7")
     assert want == Want("machines", "fuel_cell@works", 7.0, want.words)
     found = conflict_for(site, Settings(node_limit=200), [want])
     (limit,) = (one for one in found.limits if one.kind == "places")
-    assert limit.words == "machine 'fuel_cell' may stand at 'works'"
+    assert limit.stated == "machines.fuel_cell.places.works is 6"
     assert limit.path == ("machines", "fuel_cell", "places", "works")
