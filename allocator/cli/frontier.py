@@ -25,7 +25,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--give",
         required=True,
         metavar="WHAT",
-        help="what is scarce: stock.steel, limits.money or limits.emission (then all power counts)",
+        help="what is scarce: stock.steel, limits.money, boosters.power or limits.emission "
+        "(then all power counts)",
     )
     command.add_argument(
         "--steps", type=counting, default=10, metavar="N", help="points, ends included (10)"

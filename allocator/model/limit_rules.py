@@ -11,8 +11,10 @@ from dataclasses import replace
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, Limit, slacked
 from allocator.model.model import INFINITY, Model
+from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import heat_row
 from allocator.model.rules.power import ROOM, served
+from allocator.model.rules.pressure import peak_row
 from allocator.site.records import POWER
 
 Rows = dict[str, int]
@@ -55,6 +57,10 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             model.row(
                 f"most[{route},{build.name},{fluid}]", [(1.0, more), (-1.0, limit.slack)], high=0
             )
+            for flow, laid in peaks_of(sets, route, fluid, build.name):
+                model.raise_high(flow)
+                model.extend(rows[peak_row(flow)], [(-1.0, more)])
+                model.row(f"most_{peak_row(flow)}", [(1.0, flow), (-most, laid)], high=0.0)
             for arc in sets.arcs_along(route, fluid):
                 for end in sets.ends(fluid):
                     key = ("gather", route, arc.start, fluid, end)
@@ -165,6 +171,26 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
+def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
+    """Pressure at the mouths of the sources of a fluid: all of them a little more.
+
+    ``high <= mouth + slope * slack`` of the potential, which is convex: it rises by more.
+    """
+    pressures = sets.pressures
+    for fluid, one in ({} if pressures is None else pressures.fluids).items():
+        mine = [name for name in one.mouths if f"source_pressure[{name}]" in rows]
+        if not mine:
+            continue
+        highest = max(mine, key=lambda name: one.mouths[name])
+        value = one.pressure(one.mouths[highest])
+        path = ("sources", highest, "pressure")
+        limit = slacked(model, Limit("pressure", fluid, path, value, "pressure", True))
+        for name in mine:
+            slope = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0
+            model.extend(rows[f"source_pressure[{name}]"], [(-slope, limit.slack)])
+        yield limit
+
+
 def _caps(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     limits = sets.site.limits
     for kind, value, dimension in (
@@ -236,6 +262,7 @@ RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _places,
     _types,
     _flows,
+    _pressures,
     _caps,
     _rooms,
     _stocks,

@@ -185,6 +185,37 @@ class MachineUse:
 
 
 @record
+class BoosterUse:
+    """A blower, compressor or pump at the inlet of one pipe, or of one store."""
+
+    booster: str = fact("booster", "Booster of the site file.")
+    fluid: str = fact("fluid", "What it moves.")
+    route: str = fact("route", "Route into whose pipe it blows; empty at the inlet of a store.")
+    start: str = fact("start", "Its node.")
+    store: str = fact("store", "`type@place` of the store that it fills; empty for a pipe.")
+    new: bool = fact("new", "Whether the plan places it.")
+    flow: float = fact("flow_kg_s", "Most that it moves, with all that may flow at once.")
+    power: float = fact("power_w", "Power that it draws at this flow.")
+
+
+@record
+class NodePressure:
+    """Pressures of a fluid at a node, absolute, that hold whatever flows.
+
+    What arrives and goes into stores comes at ``high``; what leaves along pipes and into machines
+    leaves at ``low``.
+    """
+
+    node: str = fact("node", "Place of the site, or the part of it with a fluid at one level.")
+    fluid: str = fact("fluid", "The fluid.")
+    high: float = fact("high_pa", "Pressure at which the fluid arrives.")
+    low: float = fact("low_pa", "Pressure at which it leaves.")
+    shut_in: float = fact(
+        "shut_in_pa", "Highest that it can be, with nothing flowing and every valve open."
+    )
+
+
+@record
 class RecoveryUse:
     """Power promised of the heat that a cooler takes away."""
 

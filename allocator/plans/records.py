@@ -27,8 +27,10 @@ from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.base.status import Status
 from allocator.plans.assets import (
     BatteryUse,
+    BoosterUse,
     LineUse,
     MachineUse,
+    NodePressure,
     PipeFlow,
     RecoveryUse,
     Run,
@@ -69,6 +71,7 @@ __all__ = [
     "RULES",
     "STATUSES",
     "BatteryUse",
+    "BoosterUse",
     "Ceiling",
     "ChamberHold",
     "CoolerHeat",
@@ -82,6 +85,7 @@ __all__ = [
     "LineUse",
     "MachineUse",
     "MaterialUse",
+    "NodePressure",
     "PipeFlow",
     "Plan",
     "Power",
@@ -97,7 +101,7 @@ __all__ = [
 ]
 
 FORMAT = "allocator.plan/1"
-RULES = 2
+RULES = 3
 """Number of the rules that plans are made and audited by. Raise it with a change of rules by which
 
 plans of before would be judged otherwise: those are told of as made by an older version.
@@ -177,6 +181,15 @@ class Plan(Shown):
         "recoveries", "Power promised out of recovered heat.", optional=True, default=()
     )
     heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
+    boosters: tuple[BoosterUse, ...] = fact(
+        "boosters", "Blowers, compressors and pumps.", optional=True, default=()
+    )
+    pressures: tuple[NodePressure, ...] = fact(
+        "pressures",
+        "Pressures at nodes, of fluids whose pressures along lines are computed.",
+        optional=True,
+        default=(),
+    )
     mix: str = fact(
         "mix",
         "The supply mix whose goals and limits it was asked to keep; left out for the site's own.",

@@ -57,6 +57,7 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "most": ("machines", "max_units"),
         "heat": ("places", "heat_limit"),
         "flow": ("fluids", "flow"),
+        "pressure": ("fluids", "pressure"),
         "demand": ("demands", "power" if dimension == "power" else "flow"),
         "min_share": ("demands", "min_share"),
     }[kind]
@@ -113,7 +114,7 @@ def _old_spellings(path: Path) -> set[str]:
     if section == "limits":
         return found | {name, f"{name}s", f"{name}.limits"}
     if not keys:
-        return found | {f"{section}:{name}"}
+        return found | {f"{section}:{name}", f"{section.removesuffix('s')}_{name}"}
     found |= {f"{'.'.join(keys)}.{name}", f"{keys[-1]}.{name}"}
     if section == "demands" or keys not in (("power",), ("flow",)):
         found.add(f"{_RENAMED.get(keys, keys[-1])}.{name}")

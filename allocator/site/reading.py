@@ -15,6 +15,7 @@ from typing import Any
 from allocator.base.errors import Fault
 from allocator.base.quantities import Units, shown
 from allocator.site.checks import check_site_records
+from allocator.site.checks_boosters import check_booster
 from allocator.site.checks_built import existing_things
 from allocator.site.checks_demands import mean_and_profile
 from allocator.site.checks_ground import check_folders_of_mixes, check_substance, check_vacuum
@@ -210,6 +211,7 @@ RULES: Mapping[str, Rule] = {
     "power_lines": length_of_line,
     "machines": shortest_burst,
     "coolers": check_coolant,
+    "boosters": check_booster,
     "demands": mean_and_profile,
     "heat_sinks": sizes_and_defaults,
     "built": existing_things,

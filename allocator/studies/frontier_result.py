@@ -27,7 +27,7 @@ class FrontierResult(StudyResult):
     """Points that no other dominates, each with a plan that was audited.
 
     Attributes:
-        give: what is given: the name of a material, ``money`` or ``emissions``.
+        give: what is given: a material, ``money``, ``booster_power`` or ``emissions``.
         frontier: the points, with knees and with the changes from the point before.
         steps: the same as records, with the plans.
     """
@@ -145,8 +145,8 @@ def frontier(
     site
         The site, or the path of its file.
     give
-        The address of a stock, such as ``"stock.steel"``, ``"limits.money"``, or
-        ``"limits.emission"`` (then all power counts).
+        The address of a stock, such as ``"stock.steel"``, ``"limits.money"``,
+        ``"boosters.power"``, or ``"limits.emission"`` (then all power counts).
     steps
         Points, both ends included; those that another dominates are dropped.
     settings
@@ -188,9 +188,11 @@ def frontier(
 
 def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> FrontierResult:
     """The result of points that were worked out."""
-    kind, unit = {"money": ("money", ""), "emissions": ("emission_rate", "_kg_per_s")}.get(
-        give, ("mass", "_kg")
-    )
+    kind, unit = {
+        "money": ("money", ""),
+        "emissions": ("emission_rate", "_kg_per_s"),
+        "booster_power": ("power", "_w"),
+    }.get(give, ("mass", "_kg"))
     columns = (
         Column("given", given_address(give), kind, "What the plan uses.", f"{give}{unit}"),
         Column("firm_power", "firm power", "power"),

@@ -19,7 +19,11 @@ from allocator.verify import audit
 
 AUDITS_ASIDE = 0.96
 """Share of the time that is for the points; the rest is for their audits."""
-LIMITS: dict[Path, str] = {("limits", "money"): "money", ("limits", "emission"): "emissions"}
+OTHERS: dict[Path, str] = {
+    ("limits", "money"): "money",
+    ("limits", "emission"): "emissions",
+    ("boosters", "power"): "booster_power",
+}
 """What may be given beside the stocks, whether the site limits it or not."""
 BEND = 2.0
 """A knee: what is given after it buys less than half of what was bought before it."""
@@ -41,21 +45,22 @@ class TradeOffStep:
 
 
 def given_of(site: Site, give: str) -> str:
-    """What is given, by its address: the name of a material, ``money`` or ``emissions``.
+    """What is given, by its address: a material, ``money``, ``booster_power`` or ``emissions``.
 
     Raises AddressError where the site has nothing with that address to give.
     """
     names: dict[Path, str] = {("materials", name, "stock"): name for name in site.materials}
+    names |= {path: name for path, name in OTHERS.items() if path[0] != "boosters" or site.boosters}
     try:
-        return (names | LIMITS)[resolved(give, [*names, *LIMITS], "stock or limit")]
+        return names[resolved(give, names, "stock or limit")]
     except AddressError as error:
         raise AddressError(f"--give {shown(give)}: {error}") from None
 
 
 def given_address(given: str) -> str:
     """The address of what is given."""
-    limits = {name: path for path, name in LIMITS.items()}
-    return address_of(limits.get(given, ("materials", given, "stock")))
+    others = {name: path for path, name in OTHERS.items()}
+    return address_of(others.get(given, ("materials", given, "stock")))
 
 
 def frontier_steps(

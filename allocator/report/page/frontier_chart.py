@@ -71,7 +71,8 @@ def given_words(found: Frontier, value: float) -> str:
 
 
 def _dimension(found: Frontier) -> str:
-    return {"money": "money", "emissions": "emission_rate"}.get(found.give, "mass")
+    kinds = {"money": "money", "emissions": "emission_rate", "booster_power": "power"}
+    return kinds.get(found.give, "mass")
 
 
 def _own(found: Frontier, plan: Plan) -> tuple[float, float] | None:
@@ -79,6 +80,8 @@ def _own(found: Frontier, plan: Plan) -> tuple[float, float] | None:
         given = plan.money
     elif found.give == "emissions":
         given = plan.emissions.counted
+    elif found.give == "booster_power":
+        given = sum(use.power for use in plan.boosters)
     else:
         used = {use.name: use.used for use in plan.materials}
         if found.give not in used:

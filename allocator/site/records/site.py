@@ -12,6 +12,7 @@ from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
 from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
+from allocator.site.records.boosters import BoosterType
 from allocator.site.records.built import GOALS, GOALS_KIND, Built, Mix
 from allocator.site.records.ground import Ambient, Fluid, Limits, Material, Place
 from allocator.site.records.heat_sinks import HeatSink
@@ -135,6 +136,11 @@ class Site:
     )
     coolers: Mapping[str, Cooler] = key(
         Named("cooler", table_of(Cooler)), "Kinds of cooler and where they may be built", default={}
+    )
+    boosters: Mapping[str, BoosterType] = key(
+        Named("booster", table_of(BoosterType)),
+        "Kinds of blower, compressor and pump, and where they may be built",
+        default={},
     )
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     # not an argument, so that replace() leaves it out: a changed site has another network

@@ -1,0 +1,221 @@
+"""The audit's walk along lines: plans that hold are accepted, and each tampering is named."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pressed_sites import pressed_site
+
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
+from allocator.plans.records import NodePressure, Plan
+from allocator.search import Settings, make_plan
+from allocator.site.records import Site
+from allocator.verify import audit
+
+GAS = (
+    "{phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15 kg/m^3, viscosity: 1.2e-5,"
+    " molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}}"
+)
+SITE = f"""format: allocator.site/2
+name: Line
+goals: [clean_power]
+fluids: {{gas: {GAS}, co2: {{phase: gas, emission: biogenic}}}}
+materials: {{steel: {{stock: 90 t}}}}
+places:
+  mouth: {{at: [0 m, 0 m]}}
+  fork: {{at: [400 m, 0 m]}}
+  yard: {{at: [400 m, 60 m]}}
+  works: {{at: [900 m, 0 m]}}
+sources:
+  well: {{place: mouth, fluid: gas, flow: 20 g/s, pressure: 106 kPa,
+         cycle: [{{on: 3 h, every: 6 h}}]}}
+  seep: {{place: mouth, fluid: gas, flow: 3 g/s, pressure: 106 kPa}}
+storage:
+  holder: {{holds: gas, places: [yard], size: {{max: 400 kg}}, pressure: 103 kPa,
+           pressure_rating: 2 bar}}
+pipes:
+  dn50: {{bore: 52.5 mm, layers: [{{material: steel, mass: 5.44 kg/m}}], pressure_rating: 1.5 bar}}
+routes:
+  lane: {{between: [mouth, fork]}}
+  spur: {{between: [fork, yard]}}
+  trunk: {{between: [fork, works]}}
+boosters:
+  fan: {{kind: blower, fluids: [gas], places: {{fork: 2, mouth: 1}}, ratio: 1.03, efficiency: 50 %,
+        discharge_temperature: 30 degC, materials: {{steel: 20 kg}}, price: 3000}}
+machines:
+  engine:
+    inputs: {{gas: 1.5 g/s}}
+    outputs: {{power: 10 kW, co2: 2.6 g/s}}
+    min_inlet_pressure: 102.5 kPa
+    places: {{works: 30}}
+demands: {{town: {{power: 70 kW}}}}
+"""
+
+
+@pytest.fixture(scope="module")
+def line(tmp_path_factory: pytest.TempPathFactory) -> tuple[Site, Plan]:
+    path = tmp_path_factory.mktemp("line") / "site.yaml"
+    path.write_text(SITE, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=300, threads=1)).plan
+    assert plan is not None
+    assert plan.power.firm_clean > 10_000
+    return site, plan
+
+
+def breaches(site: Site, plan: Plan) -> list[str]:
+    return [str(breach) for breach in audit(site, plan).breaches]
+
+
+def test_a_plan_with_a_spur_and_a_fan_is_accepted(line: tuple[Site, Plan]) -> None:
+    site, plan = line
+    assert breaches(site, plan) == []
+    assert [run.route for run in plan.runs] == ["lane", "spur", "trunk"]
+    assert plan.boosters
+    rows = {row.node: row for row in plan.pressures}
+    assert set(rows) == {"mouth", "fork", "yard", "works"}
+    assert rows["works"].low >= 102_500 * (1 - 1e-6)
+
+
+@pytest.mark.parametrize("number", range(16))
+def test_plans_of_drawn_sites_are_accepted(number: int, tmp_path: Path) -> None:
+    site = pressed_site(number, tmp_path)
+    plan = make_plan(site, Settings(node_limit=500, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+
+
+def longer(site: Site, route: str, factor: float) -> Site:
+    changed = replace(site.routes[route], length=factor * site.routes[route].length)
+    return replace(site, routes={**site.routes, route: changed})
+
+
+def test_a_longer_route_breaks_what_is_behind_it(line: tuple[Site, Plan]) -> None:
+    site, plan = line
+    found = audit(longer(site, "lane", 3.0), plan)
+    assert {"pressure_reported"} <= set(found.rules)
+    assert {"pressure_inlet", "pressure_fill", "pressure_along"} & set(found.rules)
+
+
+Change = Callable[[Site, Plan], tuple[Site, Plan]]
+
+
+def raised(node: str, factor: float, field: str) -> Change:
+    def change(site: Site, plan: Plan) -> tuple[Site, Plan]:
+        rows = tuple(
+            replace(row, **{field: getattr(row, field) * factor}) if row.node == node else row
+            for row in plan.pressures
+        )
+        return site, replace(plan, pressures=rows)
+
+    return change
+
+
+def no_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=())
+
+
+def free_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, power=0.0) for b in plan.boosters))
+
+
+def slow_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, flow=b.flow / 2) for b in plan.boosters))
+
+
+def old_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, new=False) for b in plan.boosters))
+
+
+def weak_pipe(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    pipe = replace(site.pipes["dn50"], pressure_rating=1.05e5)
+    return replace(site, pipes={"dn50": pipe}), plan
+
+
+def slow_pipe(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return replace(site, pipes={"dn50": replace(site.pipes["dn50"], max_velocity=0.5)}), plan
+
+
+def hungry(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    engine = replace(site.machines["engine"], min_inlet_pressure=1.2e5)
+    return replace(site, machines={"engine": engine}), plan
+
+
+def stiff_holder(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    holder = replace(site.storage["holder"], pressure=1.3e5)
+    return replace(site, storage={"holder": holder}), plan
+
+
+def both_ways(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """The trunk is said to carry collect flow as well, against what it supplies."""
+    (trunk,) = [run for run in plan.runs if run.route == "trunk"]
+    back = replace(trunk.flows[0], start=trunk.flows[0].end, end=trunk.flows[0].start)
+    runs = [replace(run, flows=(*run.flows, back)) if run is trunk else run for run in plan.runs]
+    return site, replace(plan, runs=tuple(runs))
+
+
+def unsaid(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, pressures=plan.pressures[1:])
+
+
+def no_room(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    fan = replace(site.boosters["fan"], places={"yard": 1})
+    return replace(site, boosters={"fan": fan}), plan
+
+
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        (raised("fork", 1.01, "high"), "pressure_reported"),
+        (raised("works", 1.001, "low"), "pressure_reported"),
+        (raised("fork", 0.999, "low"), "pressure_reported"),
+        (raised("mouth", 0.9, "shut_in"), "pressure_reported"),
+        (raised("works", 0.9, "low"), "pressure_reported"),
+        (unsaid, "pressure_reported"),
+        (no_fan, "pressure_inlet"),
+        (free_fan, "booster_power"),
+        (slow_fan, "booster_flow"),
+        (old_fan, "booster_new"),
+        (no_room, "booster_place"),
+        (weak_pipe, "pressure_rating"),
+        (slow_pipe, "bore_velocity"),
+        (hungry, "pressure_inlet"),
+        (stiff_holder, "pressure_fill"),
+        (both_ways, "pressure_direction"),
+    ],
+)
+def test_each_rule_names_its_breach(line: tuple[Site, Plan], change: Change, rule: str) -> None:
+    site, plan = change(*line)
+    assert rule in audit(site, plan).rules
+
+
+def test_a_tree_by_hand(line: tuple[Site, Plan]) -> None:
+    """The mouth's pressure is the wells'; the lane's loss is isothermal flow's by hand."""
+    site, plan = line
+    network = network_of(site)
+    rows = {row.node: row for row in plan.pressures}
+    assert rows["mouth"].low == pytest.approx(106e3)
+    (lane,) = [run for run in plan.runs if run.route == "lane"]
+    flow = math.fsum(f.rate for f in lane.flows)
+    fans = [b for b in plan.boosters if b.start == "mouth"]
+    start = 106e3**2 + len(fans) * (1.03**2 - 1) * 101_325.0**2
+    law = 101_325.0 / 1.15 * 303.15 / 288.15
+    flux = flow / (math.pi / 4 * 0.0525**2)
+    re = flux * 0.0525 / 1.2e-5
+    x = 5.0
+    for _ in range(60):
+        x = -2 * math.log10(4.5e-5 / 0.0525 / 3.7 + 2.51 * x / re)
+    end = start - 400 / x**2 / 0.0525 * flux**2 * law / (1 - 20.0**2 / law)
+    assert rows["fork"].high == pytest.approx(math.sqrt(end), rel=1e-6)
+    assert network.pressures["gas"].losses["lane", "mouth", "dn50"].checked
+
+
+def test_rows_of_a_fluid_without_pressures_are_refused(line: tuple[Site, Plan]) -> None:
+    site, plan = line
+    rows = (*plan.pressures, NodePressure("nowhere", "gas", 1e5, 1e5, 1e5))
+    assert "unknown_name" in audit(site, replace(plan, pressures=rows)).rules
