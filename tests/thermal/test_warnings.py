@@ -23,7 +23,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
         ),
         pytest.param(
             [
-                ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
+                ("places: [furnaces, works]\n    duty", "places: [works]\n    duty"),
                 ("at: [700 m, 0 m]", "at: [3 m, 0 m]"),
                 ("max_surface_temperature: 55 degC", "max_surface_temperature: 600 degC"),
                 ("set_point: 50 degC", "set_point: 200 degC"),
@@ -49,9 +49,9 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                     "flow: 2 g/s",
                     "pump: {energy: 9 kJ/kg, max_inlet_temperature: 80 degC}\n    flow: 2 g/s",
                 ),
-                ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
+                ("places: [furnaces, works]\n    duty", "places: [works]\n    duty"),
             ],
-            "source 'north_vent': its gas is too hot for its pump (80 degC), and no cooler may "
+            "source 'north_furnace': its gas is too hot for its pump (80 degC), and no cooler may "
             "be built there that brings it below that; offer a cooler at its place",
             id="too hot for its pump",
         ),
@@ -72,5 +72,5 @@ def test_warning(changes: list[tuple[str, str]], said: str, tmp_path: Path) -> N
 
 
 def test_no_warnings_where_all_is_well() -> None:
-    for name in ("cool_first", "near_vent"):
+    for name in ("cool_first", "near_furnace"):
         assert check_site(NETWORKS / f"{name}.yaml").warnings == ()
