@@ -81,7 +81,7 @@ def plan(site: Site) -> Plan:
 
 
 def test_recovery_changes_the_plan(site: Site, plan: Plan, tmp_path: Path) -> None:
-    """A steady furnace: 15 % of its heat, less 2 % of it for fans, on top of the turbines' 60 kW."""
+    """A steady source: 15 % of its heat, less 2 % of it for fans, on top of the turbines' 60 kW."""
     without = planned(changed(tmp_path, ASKED))
     assert without.power.firm_clean == pytest.approx(60_000, rel=1e-5)
     heat = 2e-3 * given_up(380, 50)
