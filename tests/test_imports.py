@@ -49,6 +49,7 @@ ROOMS = {
         "substances",
     },
     "site": {
+        "addresses",
         "by_hand",
         "chambers",
         "checks",

@@ -123,7 +123,7 @@ def _named(section: str, kind: Named, value: Any) -> Iterator[tuple[str, Any, Ke
         elif not isinstance(record, record_class(Site, section)):
             yield address, _Stranger(_no_record(Site, section, record)), SITE
         elif record.name != name:
-            problem = f"stands under another name than its own, {shown(record.name)}"
+            problem = f"has another key than its name, {shown(record.name)}"
             yield address, _Stranger(problem), SITE
         else:
             table = kind.table

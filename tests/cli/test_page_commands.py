@@ -48,9 +48,9 @@ def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, caps
     mixes, curve = str(tmp_path / "mixes"), str(tmp_path / "curve")
     assert main(["compare", site, "-o", mixes, "--node-limit", "200"]) == 0
     limits = ["--steps", "4", "--node-limit", "200"]
-    assert main(["frontier", site, "--give", "steel", "-o", curve, *limits]) == 0
+    assert main(["frontier", site, "--give", "stock.steel", "-o", curve, *limits]) == 0
     sweep = str(tmp_path / "sweep")
-    varied = ["--grid", "flow.digester=10 g/s,12 g/s", "--plan", str(planned)]
+    varied = ["--grid", "sources.digester.flow=10 g/s,12 g/s", "--plan", str(planned)]
     assert main(["sweep", site, *varied, "-o", sweep, "--node-limit", "200"]) == 0
     studies = ["--mixes", mixes, "--frontier", curve, "--sweep", sweep]
     assert main(["report", site, str(planned), "-o", str(page), *studies]) == 0

@@ -57,7 +57,7 @@ def plans() -> list[tuple[Site, Plan]]:
         (MOOR, MOOR_LOST_PLAN),
         (COVE, COVE_MEAN_PLAN),
         planned(NETWORKS / "warm_kiln.yaml"),
-        planned(NETWORKS / "hot_vents.yaml"),
+        planned(NETWORKS / "hot_purge.yaml"),
         planned(CASES / "heat_sink_cools.yaml"),
     ]
 

@@ -153,7 +153,7 @@ class Route:
     )
     heat_limit: float | None = key(
         WATTS,
-        "Most heat that one pipe may let into what is around the route",
+        "Most heat that one pipe may release along the route",
         default=None,
         left_out="no limit",
     )

@@ -91,14 +91,14 @@ class Site:
         Named("material", table_of(Material)), "Materials to build with", required=False
     )
     places: Mapping[str, Place] = key(
-        Named("place", table_of(Place), (), 1), "Where things stand, by name"
+        Named("place", table_of(Place), (), 1), "Points of the site, by name"
     )
     sources: Mapping[str, Source] = key(
         Named("source", table_of(Source), (), 1), "What gives fluids, by name"
     )
     storage: Mapping[str, StoreType] = key(
         Named("store", variants_of(StoreType, "holds", POWER, "fluid")),
-        "Kinds of store and where they may stand",
+        "Kinds of store and where they may be built",
         required=False,
     )
     pipes: Mapping[str, PipeType] = key(
@@ -109,7 +109,7 @@ class Site:
     )
     machines: Mapping[str, MachineType] = key(
         Named("machine", table_of(MachineType)),
-        "Kinds of machine and where they may stand",
+        "Kinds of machine and where they may be built",
         required=False,
     )
     demands: Mapping[str, Demand] = key(
@@ -147,7 +147,7 @@ class Site:
         Named("heat sink", table_of(HeatSink)), "Thermal mass beside sources, by name", default={}
     )
     coolers: Mapping[str, Cooler] = key(
-        Named("cooler", table_of(Cooler)), "Kinds of cooler and where they may stand", default={}
+        Named("cooler", table_of(Cooler)), "Kinds of cooler and where they may be built", default={}
     )
     origin: MapOrigin | None = key(
         table_of(MapOrigin),
@@ -157,7 +157,7 @@ class Site:
     )
     boosters: Mapping[str, BoosterType] = key(
         Named("booster", table_of(BoosterType)),
-        "Kinds of blower, compressor and pump, and where they may stand",
+        "Kinds of blower, compressor and pump, and where they may be built",
         default={},
     )
     spreads: Mapping[str, Spread] = field(default_factory=dict)
