@@ -451,8 +451,9 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
             findings.at_most(
                 "pressure_reported", subject, pressure, most, "Pa", f"the {word} one", HAIR * most
             )
-        shut = lines.shut.get(node, 0.0)
-        _at_least(findings, "pressure_reported", subject, row.shut_in, shut, "the one shut in")
+        if shut := lines.shut.get(node):
+            tolerance, what = HAIR * shut, "the one shut in"
+            findings.equals("pressure_reported", subject, row.shut_in, shut, "Pa", what, tolerance)
     for way in lines.ways:
         ends = (way.start, way.end)
         if findings.holds(
