@@ -77,7 +77,8 @@ def _along(sets: IndexSets, pipe: tuple[str, str]) -> list[Drop]:
     arcs = {a: losses for a in sets.arcs_along(*pipe) if (losses := pressures.losses.get(a))}
     spurs = tuple(spur for arc in arcs for spur in pressures.spurs_at.get(arc, ()))
     spurs = tuple(dict.fromkeys(spurs))
-    return list(drops_in(replace(pressures, losses=arcs, spurs=spurs)))
+    boosters = tuple(one for arc in arcs for one in pressures.boosters_at.get(arc, ()))
+    return list(drops_in(replace(pressures, losses=arcs, spurs=spurs, boosters=boosters)))
 
 
 def without_idle_boosters(sets: IndexSets, values: Mapping[Key, float], put: Put) -> None:
