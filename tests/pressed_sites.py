@@ -52,8 +52,8 @@ BORES = {"dn15": (16.1, 1.27), "dn25": (27.3, 2.51), "dn40": (41.9, 4.05)}
 """mm, and kg/m."""
 
 
-def pressed_text(number: int, *, boosters: bool = True) -> str:
-    """The file of a small site whose gas has pressures; one pipe type a route."""
+def pressed_text(number: int, *, boosters: bool = True, any_pipe: bool = False) -> str:
+    """The file of a small site whose gas has pressures; one pipe type a route unless any may be."""
     chance = random.Random(number)
     names = ["a", "b", "c", "d"][: chance.choice((3, 4, 4))]
     links = [(chance.choice(names[:n]), names[n]) for n in range(1, len(names))]
@@ -84,9 +84,10 @@ def pressed_text(number: int, *, boosters: bool = True) -> str:
     ]
     lines.append("routes:")
     for n, (x, y) in enumerate(links):
+        kind = chance.choice(list(BORES))
         lines.append(
-            f"  r{n}: {{between: [{x}, {y}], length: {chance.uniform(20, 1500):.1f} m, "
-            f"pipes: [{chance.choice(list(BORES))}]}}"
+            f"  r{n}: {{between: [{x}, {y}], length: {chance.uniform(20, 1500):.1f} m"
+            + ("}" if any_pipe else f", pipes: [{kind}]}}")
         )
     held = chance.sample(names, chance.randint(1, 2))
     lines += [
@@ -116,8 +117,10 @@ def pressed_text(number: int, *, boosters: bool = True) -> str:
     return "\n".join(lines) + "\n"
 
 
-def pressed_site(number: int, folder: Path, *, boosters: bool = True) -> Site:
+def pressed_site(
+    number: int, folder: Path, *, boosters: bool = True, any_pipe: bool = False
+) -> Site:
     """The site of :func:`pressed_text`."""
     path = folder / f"pressed_{number}.yaml"
-    path.write_text(pressed_text(number, boosters=boosters))
+    path.write_text(pressed_text(number, boosters=boosters, any_pipe=any_pipe))
     return read_site(path)

@@ -169,6 +169,7 @@ def has_plan(site: Site) -> bool:
     return outcome.plan is not None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("batch", range(5))
 def test_conflicts_of_drawn_sites_are_minimal(batch: int) -> None:
     """Twenty impossible sites a batch: the set conflicts, and without any one of it does not."""

@@ -70,6 +70,7 @@ OFTEN = 2
 """Times that each field is changed in each plan."""
 
 
+@pytest.mark.slow
 def test_every_field_changed_is_a_breach_or_is_listed(plans: list[tuple[Site, Plan]]) -> None:
     wrong: list[str] = []
     changed: dict[str, int] = {}

@@ -282,6 +282,7 @@ def serious_faults(page: Any) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_serious(
     opened: Open, inlet_nodes: tuple[Site, Plan], tmp_path: Path, scheme: str
