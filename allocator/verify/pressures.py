@@ -398,6 +398,8 @@ def _shut_in(lines: Lines) -> None:
             pressure = found.get(way.start[1], 0.0)
             for booster in way.boosters:
                 pressure = lines.boosted(booster, pressure, lines.walked.heavy)
+            if pressure > 0 and way.pipe is not None and not lines.walked.gas:
+                pressure += lines.walked.heavy * 9.80665 * max(0.0, -way.pipe.rise)
             changed |= pressure > 0 and raised(way.end[1], pressure)
         if not changed:
             break

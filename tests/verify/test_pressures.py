@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from fluids.friction import friction_factor
 from pressed_sites import LINE, pressed_site
 
 from allocator.network.deriving import network_of
@@ -209,3 +210,47 @@ def test_rows_of_a_fluid_without_pressures_are_refused(line: tuple[Site, Plan]) 
     site, plan = line
     rows = (*plan.pressures, NodePressure("nowhere", "gas", 1e5, 1e5, 1e5))
     assert "unknown_name" in audit(site, replace(plan, pressures=rows)).rules
+
+
+HILL = """format: allocator.site/2
+name: Hill
+goals: [clean_power]
+fluids:
+  water: {phase: liquid, constants: {density: 1000 kg/m^3, viscosity: 1e-3, specific_heat: 4200}}
+places:
+  tarn: {at: [0 m, 0 m], elevation: 40 m}
+  works: {at: [300 m, 0 m]}
+sources: {tarn: {place: tarn, fluid: water, flow: 5 kg/s, pressure: 1.2 bar}}
+pipes: {dn80: {bore: 78 mm, pressure_rating: %s bar}}
+routes: {main: {between: [tarn, works]}}
+machines:
+  turbine: {inputs: {water: 1 kg/s}, outputs: {power: 200 W}, places: {works: 5},
+            min_inlet_pressure: 4 bar, pressure_rating: 6 bar}
+demands: {town: {power: 2 kW}}
+"""
+
+
+@pytest.mark.parametrize(("rating", "units"), [(6.0, 5), (5.0, 0)])
+def test_a_liquid_that_falls_gains_its_head_and_shut_in_as_well(
+    rating: float, units: int, tmp_path: Path
+) -> None:
+    """1.2 bar and 40 m of water: 5.12 bar shut in, less friction when it flows."""
+    path = tmp_path / "site.yaml"
+    path.write_text(HILL % rating, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+    assert sum(machine.count for machine in plan.machines) == units
+    if units:
+        rows = {row.node: row for row in plan.pressures}
+        assert rows["works"].shut_in == pytest.approx(1.2e5 + 40 * 9806.65, rel=1e-9)
+        # by the library's formula of Darcy and Weisbach
+        (run,) = plan.runs
+        speed = run.flows[0].rate / 1000 / (math.pi / 4 * 0.078**2)
+        factor = friction_factor(speed * 0.078 / 1e-6, 4.5e-5 / 0.078)
+        length = math.hypot(300, 40)
+        lost = factor * length / 0.078 * 1000 * speed**2 / 2
+        assert rows["works"].low == pytest.approx(1.2e5 + 40 * 9806.65 - lost, rel=1e-4)
+        weak = replace(site, pipes={"dn80": replace(site.pipes["dn80"], pressure_rating=5e5)})
+        assert "pressure_rating" in audit(weak, plan).rules
