@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of
+from allocator.report.pressures import booster_into, valves_of
 from allocator.site.records import POWER
 
 
@@ -44,6 +45,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_machines(site, plan),
         *_boosters(site, plan),
         *_buffer_vessels(plan),
+        *_valves(site, plan),
     )
 
 
@@ -168,8 +170,14 @@ def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.boosters:
         if use.new:
             kind, where = site.boosters[use.booster], site.ground(use.start)
-            item = f"{use.booster} for {use.fluid}"
+            item = f"{use.booster} for {use.fluid}, into {booster_into(site, use)}"
             yield from _thing(site, item, where, 1.0, "piece", kind.materials, kind.price)
+
+
+def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """What pressures along lines need to hold. The site gives no price or material for valves."""
+    for valve in valves_of(site, plan):
+        yield BillLine(valve.item, valve.place, valve.count, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

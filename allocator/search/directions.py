@@ -12,9 +12,12 @@ from allocator.model.drops import Drop, LaidBuild, curves_at, drops_in, drops_of
 from allocator.model.expressions import arrivals
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key
-from allocator.model.pressures import boost, directed, spur_laid
+from allocator.model.pressures import boost, directed, spur_laid, used_stores
+from allocator.model.rules.stores import promised
 
 Put = Callable[[Key, float], None]
+NOTHING = 1e-10
+"""kg/s into a store that is none."""
 SPARE = 1e-6
 """Share of its flow that another build must carry beyond it."""
 
@@ -74,11 +77,12 @@ def _along(sets: IndexSets, pipe: tuple[str, str]) -> list[Drop]:
     arcs = {a: losses for a in sets.arcs_along(*pipe) if (losses := pressures.losses.get(a))}
     spurs = tuple(spur for arc in arcs for spur in pressures.spurs_at.get(arc, ()))
     spurs = tuple(dict.fromkeys(spurs))
-    return list(drops_in(replace(pressures, losses=arcs, spurs=spurs)))
+    boosters = tuple(one for arc in arcs for one in pressures.boosters_at.get(arc, ()))
+    return list(drops_in(replace(pressures, losses=arcs, spurs=spurs, boosters=boosters)))
 
 
 def without_idle_boosters(sets: IndexSets, values: Mapping[Key, float], put: Put) -> None:
-    """Leave out boosters without which the potentials of a point are enough."""
+    """Leave out boosters without which pressures are enough; stores not used need none."""
     pressures = sets.pressures
     for drop in drops_of(sets):
         for option in drop.boosters:
@@ -88,11 +92,13 @@ def without_idle_boosters(sets: IndexSets, values: Mapping[Key, float], put: Put
             without = {**values, boost(option): 0.0}
             if all(_enough(drop, without, build, values[build.flow]) for build in laid):
                 put(boost(option), 0.0)
-    for option in () if pressures is None else pressures.boosters:
-        if option.store:
-            filled = [key for _, key in arrivals(sets, f"store:{option.store}")]
-            if all(values[key] <= 0.0 for key in (*filled, ("inflow", option.store))):
+    for name in () if pressures is None else used_stores(sets, pressures):
+        filled = [key for _, key in arrivals(sets, f"store:{name}")]
+        if all(values[key] <= NOTHING for key in (*filled, ("inflow", name))):
+            for option in pressures.boosters_at.get(name, ()) if pressures is not None else ():
                 put(boost(option), 0.0)
+            if all(values[key] <= NOTHING for _, key in promised(sets, name)):
+                put(("holds", name), 0.0)
 
 
 def _enough(drop: Drop, values: Mapping[Key, float], build: LaidBuild, flow: float) -> bool:

@@ -18,6 +18,7 @@ from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.studies.as_built import as_built
+from allocator.verify import audit
 
 MANY = int(os.environ.get("ALLOCATOR_PRESSED", "24"))
 SAME = 1e-6
@@ -67,3 +68,12 @@ def test_what_is_built_gives_what_was_planned(number: int, tmp_path: Path) -> No
     site = network_of(pressed_site(number, tmp_path))
     plan = planned(site)
     assert power(planned(as_built(site, plan))) == pytest.approx(power(plan), rel=SAME)
+
+
+@pytest.mark.parametrize("number", [*range(MANY), 61, 63, 64, 98, 174])
+def test_the_audit_accepts_what_the_model_calls_a_plan(number: int, tmp_path: Path) -> None:
+    site = network_of(pressed_site(number, tmp_path, any_pipe=number % 2 == 0))
+    for basis in ("firm", "mean"):
+        plan = make_plan(site, Settings(basis=basis, gap=1e-7, node_limit=5000)).plan
+        assert plan is not None
+        assert audit(site, plan).breaches == ()

@@ -22,6 +22,8 @@ ORDER = (
     "cutting_plan",
     "set_points",
     "heat_limits",
+    "pressures",
+    "boosters",
     "coolers",
     "baths",
 )

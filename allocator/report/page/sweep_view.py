@@ -45,12 +45,9 @@ def sweep_view(found: Sweep, site: Network) -> SweepView:
     most = max(amounts, default=0.0)
     facts = facts_of(site)
 
-    def named(address: str) -> str:
-        return facts[address].short if address in facts else address
-
     def point_words(point: SweepPoint) -> str:
         parts = [
-            f"{named(a)} {quantity(v, facts[a].dimension) if a in facts else f'{v:.4g}'}"
+            f"{a} {quantity(v, facts[a].dimension) if a in facts else f'{v:.4g}'}"
             for a, v in point.values.items()
         ]
         return ", ".join(parts) or "all draws"
@@ -59,7 +56,7 @@ def sweep_view(found: Sweep, site: Network) -> SweepView:
         NAMES.get(found.figure, found.figure),
         tuple(_band(found, point, point_words(point), most) for point in found.points[:MOST]),
         tuple(
-            (named(address), f"{rank:+.2f}", _amount(found, low), _amount(found, high))
+            (address, f"{rank:+.2f}", _amount(found, low), _amount(found, high))
             for address, rank, low, high in found.effects[:MOST]
         ),
         max(0, len(found.points) - MOST),
