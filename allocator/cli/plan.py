@@ -132,6 +132,7 @@ def run(given: argparse.Namespace) -> int:
     """Plan, audit, write, and print the summary."""
     from allocator.base.folders import check_file, check_folder
     from allocator.engine.plan_folder import folder_of
+    from allocator.report.handover.coordinates import check_origin
 
     for number in range(1, given.alternatives + 1):
         check_folder(folder_of(given.output, number))
@@ -141,6 +142,7 @@ def run(given: argparse.Namespace) -> int:
         check_program_path(given.write_program)
         check_file(Path(given.write_program))
     site = site_of(given.site)
+    check_origin(site)
     note_first_run(site)
     from allocator.studies.lifting import lift_of
 

@@ -14,6 +14,7 @@ UNITS = {
     "mass_rate": (1e-3, "1 g/s"),
     "emission_rate": (1000.0 / 31_557_600.0, "1 t/a"),
     "share": (0.01, "1 %"),
+    "pressure": (100.0, "1 mbar"),
     "money": (1.0, "1"),
     "number": (1.0, "1"),
 }
@@ -30,6 +31,7 @@ KINDS = {
     "places": "unit limit of {}",
     "most": "units of {} in all",
     "flow": "flow of all {} sources",
+    "pressure": "pressure of {} sources",
     "demand": "demand {}",
     "min_share": "minimum share of {}",
 }

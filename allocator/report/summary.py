@@ -14,7 +14,9 @@ from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
 from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.report.parts import (
+    boosters_placed,
     machines,
+    pressures_along,
     runs_laid,
     sources_tapped,
     stores_built,
@@ -60,6 +62,8 @@ def full_summary(
     lines += section("Machines", machines(site, plan))
     lines += section("Storage", stores_built(site, plan))
     lines += section("Pipes", runs_laid(site, plan))
+    lines += section("Pressures along lines", pressures_along(site, plan))
+    lines += section("Boosters", boosters_placed(site, plan))
     lines += section("Coolers", coolers_placed(site, plan))
     lines += section("Heat sinks that cool gas", sinks_used(site, plan))
     lines += section("Temperatures, in still air", temperatures(site, plan))

@@ -237,7 +237,7 @@ def heat_sinks(site: SiteOrPath) -> HeatSinksResult:
     Examples
     --------
     >>> import allocator as al
-    >>> result = al.heat_sinks("networks/hot_vents.yaml")
+    >>> result = al.heat_sinks("networks/hot_purge.yaml")
     >>> list(zip(result["sinks"].column("bath"), result["sinks"].column("margin")))[0]
     ('stones', 22.0)
     """

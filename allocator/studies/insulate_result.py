@@ -164,7 +164,7 @@ def insulate(
     Examples
     --------
     >>> import allocator as al
-    >>> rows = al.insulate("networks/near_vent.yaml", "path", temperature=653.15)["builds"]
+    >>> rows = al.insulate("networks/near_furnace.yaml", "path", temperature=653.15)["builds"]
     >>> rows.select("build", "broken").rows
     (('bare', 'surface too hot'), ('thin', 'surface too hot'), ('thick', 'none'))
     """

@@ -117,6 +117,7 @@ class SweepResult(StudyResult):
         """Points and effects as JSON."""
         facts = {
             "format": FORMAT,
+            "site": {"name": self.site.name, "sha256": self.site.sha256},
             "mode": self.mode,
             "figure": self.figure,
             "promised": self.promised,
@@ -254,8 +255,7 @@ def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepR
 def _cases(facts: Mapping[str, Fact], rows: Sequence[Swept]) -> Table:
     addresses = list(rows[0].values) if rows else []
     varied = [
-        Column(a, facts[a].short, facts[a].dimension, f"Address: {a}.", f"{a} [{_si(facts[a])}]")
-        for a in addresses
+        Column(a, a, facts[a].dimension, file_key=f"{a} [{_si(facts[a])}]") for a in addresses
     ]
     return Table(
         "cases",
@@ -303,7 +303,7 @@ def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) ->
 
 
 def _point(facts: Mapping[str, Fact], point: Mapping[str, float]) -> str:
-    parts = [f"{facts[a].short} {quantity(v, facts[a].dimension)}" for a, v in point.items()]
+    parts = [f"{a} {quantity(v, facts[a].dimension)}" for a, v in point.items()]
     return ", ".join(parts) or "all draws"
 
 

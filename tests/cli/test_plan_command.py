@@ -33,6 +33,7 @@ FILES = {
     "cut_list.csv",
     "build_order.csv",
     "set_points.csv",
+    "stock_list.csv",
     "plan.geojson",
     "plan.graphml",
     "plan.xlsx",
@@ -284,7 +285,7 @@ def test_promises_that_withstand_sources(
     assert main(["plan", str(site), "-o", str(folder), "--lose", "1"]) == 0
     assert "Firm clean power 0 W" in capsys.readouterr().out
     assert main(["plan", str(site), "-o", str(folder), "--lose", "1", "--basis", "mean"]) == 2
-    assert "averages withstand nothing" in capsys.readouterr().err
+    assert "lost and low sources need the firm basis" in capsys.readouterr().err
 
 
 def test_an_interrupted_proof_does_not_lose_the_plan(

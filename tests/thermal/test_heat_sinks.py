@@ -22,7 +22,7 @@ from allocator.network.sinks import guaranteed, room, sinks_of
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import HeatSinkUse, Plan
 from allocator.report.bill import bill_of_materials
-from allocator.report.summary import summary
+from allocator.report.summary import full_summary as summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site, Stage
 from allocator.studies.heat_sinks_result import heat_sinks
@@ -476,7 +476,7 @@ def test_the_heat_of_a_sink_is_let_into_its_place(tmp_path: Path) -> None:
         plans[limit] = planned(site, "mean")
     tight, wide = plans["30 kW"], plans["40 kW"]
     assert tight.power.mean_clean == 0.0
-    assert "heat let into 'yard' is 30000 W" in "\n".join(tight.limits)
+    assert "heat released to 'yard' is 30000 W" in "\n".join(tight.limits)
     assert wide.power.mean_clean > 50e3
 
 
