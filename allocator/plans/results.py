@@ -34,7 +34,17 @@ GOALS = {
 }
 """Unit and sense of each goal."""
 _GOAL_UNIT = JsonText(tuple(dict.fromkeys(unit for unit, _ in GOALS.values())))
-_PRICED = ("mass", "power", "energy", "mass_rate", "emission_rate", "share", "money", "number")
+_PRICED = (
+    "mass",
+    "power",
+    "energy",
+    "mass_rate",
+    "pressure",
+    "emission_rate",
+    "share",
+    "money",
+    "number",
+)
 """Dimensions of the limits that may have a price."""
 _BOUND_KIND = Maybe(JsonText(("certified", "solver")))
 
