@@ -12,6 +12,42 @@ GAS = (
     "{phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15 kg/m^3, viscosity: 1.2e-5,"
     " molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}}"
 )
+LINE = f"""format: allocator.site/2
+name: Line
+goals: [clean_power]
+fluids: {{gas: {GAS}, co2: {{phase: gas, emission: biogenic}}}}
+materials: {{steel: {{stock: 90 t}}}}
+places:
+  mouth: {{at: [0 m, 0 m]}}
+  fork: {{at: [400 m, 0 m]}}
+  yard: {{at: [400 m, 60 m]}}
+  works: {{at: [900 m, 0 m]}}
+sources:
+  well: {{place: mouth, fluid: gas, flow: 20 g/s, pressure: 106 kPa,
+         cycle: [{{on: 3 h, every: 6 h}}]}}
+  seep: {{place: mouth, fluid: gas, flow: 3 g/s, pressure: 106 kPa}}
+storage:
+  holder: {{holds: gas, places: [yard], size: {{max: 400 kg}}, pressure: 103 kPa,
+           pressure_rating: 2 bar}}
+pipes:
+  dn50: {{bore: 52.5 mm, layers: [{{material: steel, mass: 5.44 kg/m}}], pressure_rating: 1.5 bar}}
+routes:
+  lane: {{between: [mouth, fork]}}
+  spur: {{between: [fork, yard]}}
+  trunk: {{between: [fork, works]}}
+boosters:
+  fan: {{kind: blower, fluids: [gas], places: {{fork: 1, mouth: 1}}, ratio: 1.03, efficiency: 50 %,
+        discharge_temperature: 30 degC, materials: {{steel: 20 kg}}, price: 3000}}
+machines:
+  engine:
+    inputs: {{gas: 1.5 g/s}}
+    outputs: {{power: 10 kW, co2: 2.6 g/s}}
+    min_inlet_pressure: 102.5 kPa
+    places: {{works: 30}}
+demands: {{town: {{power: 70 kW}}}}
+"""
+"""A line with a fork, a holder on a spur, and a fan where one pays."""
+
 BORES = {"dn15": (16.1, 1.27), "dn25": (27.3, 2.51), "dn40": (41.9, 4.05)}
 """mm, and kg/m."""
 

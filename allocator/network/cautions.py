@@ -181,6 +181,16 @@ _RULES: tuple[_Rule, ...] = (
         "before use, a way to empty each part safely.",
     ),
     (
+        lambda site: bool(site.pressures),
+        "Pressures along lines hold only with a non-return valve at every source and store, "
+        "control where a place splits flow, and ratings above the pressure shut in.",
+    ),
+    (
+        lambda site: bool(site.boosters),
+        "Blowers, compressors and pumps: relief behind each one for a closed valve, a trip on low "
+        "inlet pressure and on high temperature, guards on what turns.",
+    ),
+    (
         lambda site: bool(_generators(site)),
         "Generators: a lock for isolation, earthing, and protection against feeding a line that "
         "a crew believes is dead.",

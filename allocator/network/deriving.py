@@ -66,6 +66,7 @@ def derived(site: Site) -> tuple[Network, Notes]:
         return network, notes
     from allocator.network.by_bore import with_capacities
     from allocator.network.expansion import with_streams
+    from allocator.network.pressure_remarks import remarks_on_pressures
     from allocator.network.pressures import with_pressures
 
     network = with_capacities(network, notes)
@@ -73,6 +74,7 @@ def derived(site: Site) -> tuple[Network, Notes]:
         network = with_streams(network, notes)
     if not notes.faults:
         network = with_pressures(network)
+        notes.remarks.extend(remarks_on_pressures(network))
     return network, notes
 
 

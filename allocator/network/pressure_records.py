@@ -17,7 +17,7 @@ arrives at it and goes into stores comes at ``high``, what leaves it along pipes
 * A booster at the inlet of a pipe (``booster``, 0 or 1): ``low_i + gain booster - high_j >= phi +
   head``, ``low_i >= inlet`` and ``Q <= max_flow`` where it is 1. At the inlet of a store:
   ``high + gain booster >= fill``, ``high >= inlet``, what fills the store at most ``max_flow``.
-* Shut in, a node has the pressure of what feeds it: ``shut_j >= shut_i`` along every pipe in use,
+* Shut in, a node has the pressure of what feeds it: ``shut_j >= shut_i + static`` along pipes used,
   ``ratio^2`` or ``+ head`` of a booster there; it is at most every rating of what is attached.
 """
 
@@ -39,7 +39,8 @@ class PipeLoss:
     checked. ``reynolds``: Reynolds number of 1 kg/s. ``roughness``: relative. ``head``: potential
     lost by rising, below 0 where it falls. ``end``: potential per (kg/s)^2 that gas needs at its
     end, not to be too fast. ``capacity``: kg/s, greatest flow at the widest difference of
-    potentials that the network has, and no more than the pipe type's own.
+    potentials that the network has, and no more than the pipe type's own. ``static``: potential
+    that a liquid surely does not pass in gaining by its fall, shut in.
     """
 
     factor: float
@@ -48,6 +49,7 @@ class PipeLoss:
     head: float
     end: float
     capacity: float
+    static: float = 0.0
 
     @property
     def checked(self) -> bool:

@@ -281,9 +281,10 @@ def losses_of(site: Network, found: PressureRange, asked: Sequence[PipeAsk]) -> 
         for i, loss in zip(bored, known, strict=True):
             losses[i] = loss
     own = [math.inf if ask.pipe.by_bore else ask.pipe.capacity for ask in asked]
+    falls = [0.0 if found.gas else GRAVITY * found.heavy * max(0.0, ask.fall) for ask in asked]
     return [
-        replace(loss, capacity=min(loss.capacity, most))
-        for loss, most in zip(losses, own, strict=True)
+        replace(loss, capacity=min(loss.capacity, most), static=static)
+        for loss, most, static in zip(losses, own, falls, strict=True)
     ]
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of
+from allocator.report.pressures import booster_into, valves_of
 from allocator.site.records import POWER
 
 
@@ -42,7 +43,9 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_lines(site, plan),
         *_stores(site, plan),
         *_machines(site, plan),
+        *_boosters(site, plan),
         *_buffer_vessels(plan),
+        *_valves(site, plan),
     )
 
 
@@ -154,6 +157,21 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
         yield from _thing(
             site, use.type, site.ground(use.place), float(use.new), "piece", materials, price
         )
+
+
+def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
+    for use in plan.boosters:
+        if use.new:
+            kind = site.boosters[use.booster]
+            item = f"{use.booster} for {use.fluid}, into {booster_into(site, use)}"
+            where = site.ground(use.start)
+            yield from _thing(site, item, where, 1.0, "piece", kind.materials, kind.price)
+
+
+def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """What pressures along lines need to hold. The site gives no price or material for valves."""
+    for valve in valves_of(site, plan):
+        yield BillLine(valve.item, valve.place, valve.count, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

@@ -40,6 +40,10 @@ def plan_tables(
         found.append(tables.heat_limits(plan))
         if plan.heat.coolers:
             found.append(tables.coolers(site, plan))
+    if plan.pressures:
+        found.append(tables.pressures(site, plan))
+    if plan.boosters:
+        found.append(tables.boosters(site, plan))
     if plan.heat_sinks:
         found.append(tables.heat_sinks(plan))
     return tuple(found)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.base.text import table
+from allocator.base.text import paragraph, table
 from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.loads import (
@@ -13,6 +13,12 @@ from allocator.report.loads import (
     run_ends,
     run_peak,
     runs_of_kind,
+)
+from allocator.report.pressures import (
+    booster_into,
+    pressure_ends,
+    unchecked_pipes,
+    valves_of,
 )
 from allocator.report.words import at, count, destination, percent, quantity, shape
 
@@ -141,3 +147,56 @@ def runs_laid(site: Network, plan: Plan) -> list[str]:
 
 def _new(new: bool) -> str:
     return "new" if new else "stands"
+
+
+LOWEST = 12
+"""Places with the least margins that a summary lists; all are in pressures.csv."""
+
+
+def pressures_along(site: Network, plan: Plan) -> list[str]:
+    """Pressures at the places with the least margins, and what they need to hold."""
+    ends = sorted(pressure_ends(site, plan), key=lambda end: end.margin)
+    if not ends:
+        return []
+    rows = [
+        (
+            end.place,
+            end.at.fluid,
+            *(quantity(p, "pressure") for p in (end.at.high, end.at.low, end.needs, end.margin)),
+            quantity(end.at.shut_in, "pressure"),
+        )
+        for end in ends[:LOWEST]
+    ]
+    heads = ("place", "fluid", "arrives at", "leaves at", "needed", "margin", "shut in")
+    lines = table(heads, rows, right=(2, 3, 4, 5, 6))
+    if len(ends) > LOWEST:
+        lines.append(f"{len(ends) - LOWEST} more places with wider margins: pressures.csv")
+    valves = sum(valve.count for valve in valves_of(site, plan))
+    lines += paragraph(
+        f"Absolute pressures. They hold with {valves:.0f} non-return and control valves, listed "
+        "under set-points; ratings must be above the pressure shut in."
+    )
+    if unchecked := unchecked_pipes(site, plan):
+        lines += paragraph(
+            f"Pressure is not checked in {', '.join(unchecked)}: no bore, or no pressure of its "
+            "fluid is known."
+        )
+    return lines
+
+
+def boosters_placed(site: Network, plan: Plan) -> list[str]:
+    """Boosters with their duty."""
+    rows = [
+        (
+            use.booster,
+            site.ground(use.start),
+            use.fluid,
+            booster_into(site, use),
+            _new(use.new),
+            quantity(use.flow, "mass_rate"),
+            quantity(use.power, "power"),
+        )
+        for use in plan.boosters
+    ]
+    heads = ("booster", "place", "fluid", "into", "status", "flow", "power")
+    return table(heads, rows, right=(5, 6)) if rows else []

@@ -13,7 +13,9 @@ from allocator.report.bill import running_money
 from allocator.report.certainty import certainty
 from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.report.parts import (
+    boosters_placed,
     machines,
+    pressures_along,
     runs_laid,
     sources_tapped,
     stores_built,
@@ -80,6 +82,8 @@ def summary(
     lines += section("Machines", machines(site, plan))
     lines += section("Stores", stores_built(site, plan))
     lines += section("Pipe runs", runs_laid(site, plan))
+    lines += section("Pressures along lines", pressures_along(site, plan))
+    lines += section("Boosters", boosters_placed(site, plan))
     lines += section("Coolers", coolers_placed(site, plan))
     lines += section("Heat sinks that cool gas", sinks_used(site, plan))
     lines += section("Temperatures, in still air", temperatures(site, plan))

@@ -11,6 +11,7 @@ from allocator.plans.records import Plan, Run
 from allocator.report.bill import bill_of_materials
 from allocator.report.heat import busiest_flows
 from allocator.report.loads import corridor_of, line_peak, run_peak, runs_of_kind
+from allocator.report.pressures import booster_into, pressure_ends
 from allocator.report.words import destination_key, plain
 from allocator.site.records import POWER
 
@@ -300,6 +301,71 @@ def heat_limits(plan: Plan) -> Table:
         for limit in limits
     ]
     return table_of("heat_limits", "Limits of temperature and heat", _HEAT, rows)
+
+
+_PRESSURES = (
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("arrives", "arrives at", "pressure", "Absolute, whatever flows."),
+    Column("leaves", "leaves at", "pressure", "Into pipes and machines, behind a regulator."),
+    Column("needs", "needed", "pressure", "By what is used there; else the ambient pressure."),
+    Column("margin", "margin", "pressure"),
+    Column("shut_in", "shut in", "pressure", "Highest, with nothing flowing."),
+    Column("rating", "rating", "pressure", "Lowest of what is attached."),
+)
+
+
+def pressures(site: Network, plan: Plan) -> Table:
+    """Pressures at each place along lines, with their margins."""
+    keys = [column.key for column in _PRESSURES]
+    rows: list[Row] = [
+        dict(
+            zip(
+                keys,
+                (
+                    end.place,
+                    end.at.fluid,
+                    end.at.high,
+                    end.at.low,
+                    end.needs,
+                    end.margin,
+                    end.at.shut_in,
+                    end.rating,
+                ),
+                strict=True,
+            )
+        )
+        for end in pressure_ends(site, plan)
+    ]
+    return table_of("pressures", "Pressures along lines", _PRESSURES, rows)
+
+
+_BOOSTERS = (
+    Column("booster", "booster"),
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("into", "into", "text", "The route into whose pipe it blows, or the store."),
+    Column("new", "new", "flag"),
+    _flow("flow", "flow", "The most that it moves."),
+    Column("power", "power", "power", "Drawn at that flow."),
+)
+
+
+def boosters(site: Network, plan: Plan) -> Table:
+    """Blowers, compressors and pumps with their duty."""
+    rows: list[Row] = [
+        {
+            "booster": use.booster,
+            "place": site.ground(use.start),
+            "fluid": use.fluid,
+            "into": booster_into(site, use),
+            "new": use.new,
+            "flow_kg_per_s": use.flow,
+            "power_w": use.power,
+        }
+        for use in plan.boosters
+    ]
+    return table_of("boosters", "Boosters", _BOOSTERS, rows)
 
 
 _SINKS = (

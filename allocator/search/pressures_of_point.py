@@ -183,7 +183,8 @@ def _shut_in(
                 for option in pipe.boosters:
                     potential *= option.boost**2 if one.gas else 1.0
                     potential += option.rise
-                raised(end, potential)
+                statics = [build.loss.static for build in pipe.drop.builds]
+                raised(end, potential + max(statics, default=0.0))
             if pipe.spur and end in found:
                 raised(start, found[end])
         if found == before:

@@ -37,6 +37,8 @@ class Faulty:
 
 
 FAULTY: Final = Faulty()
+GAUGE = "(g)"
+"""Behind the unit of a pressure: above the ambient pressure, ``5 kPa(g)``."""
 QUANTITY_PATTERN = (
     r"^\s*[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?(\s*(1/|[^\s0-9.,_']).*)?$"
 )
@@ -150,8 +152,13 @@ class Quantity:
             return FAULTY
         if not isinstance(node, Scalar) or node.empty or isinstance(node.value, bool):
             return expects(node, where, f"{kind.label} such as '{kind.example}'")
+        text, added = node.value, 0.0
+        if self.dimension == "pressure" and isinstance(text, str) and text.rstrip().endswith(GAUGE):
+            if where.address == "ambient.pressure":
+                return expects(node, where, "an absolute pressure such as '101.3 kPa'")
+            text, added = text.rstrip().removesuffix(GAUGE), where.diagnostics.ambient_pressure
         try:
-            value = parse_quantity(node.value, kind, where.diagnostics.units)
+            value = parse_quantity(text, kind, where.diagnostics.units) + added
         except QuantityError as error:
             where.fault(node, error.problem, error.remedy)
             return FAULTY

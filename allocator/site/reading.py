@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from allocator.base.errors import Fault
-from allocator.base.quantities import Units, shown
+from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
 from allocator.site.checks import check_site_records
 from allocator.site.checks_boosters import check_booster
 from allocator.site.checks_built import existing_things
@@ -160,6 +160,7 @@ def _read(
 ) -> Site | None:
     diagnostics.names = _names(root, diagnostics)
     diagnostics.units = _units(root, diagnostics)
+    diagnostics.ambient_pressure = _ambient_pressure(root, diagnostics.units)
     mark = Scalar("", True, 1, 1)
     values = SITE.read_marked(root, Where(diagnostics, "site"), mark)
     if not isinstance(values, Values):
@@ -199,6 +200,20 @@ def _units(root: Pairs, diagnostics: Diagnostics) -> Units:
     )
     own = OwnUnits().read(node, Where(diagnostics, "site", "units")) if node is not None else None
     return own if isinstance(own, Units) else Units()
+
+
+def _ambient_pressure(root: Pairs, units: Units) -> float:
+    """Pa that the file gives, before anything else is read; a faulty one is noted later."""
+    node: Node = root
+    for name in ("ambient", "pressure"):
+        pairs = node.pairs if isinstance(node, Pairs) else []
+        found = (v for k, v in pairs if isinstance(k, Scalar) and k.text == name)
+        node = next(found, Scalar("", True, 1, 1))
+    try:
+        value = node.value if isinstance(node, Scalar) and not node.empty else None
+        return Ambient().pressure if value is None else parse_quantity(value, "pressure", units)
+    except QuantityError:
+        return Ambient().pressure
 
 
 RULES: Mapping[str, Rule] = {

@@ -72,6 +72,8 @@ class WalkedFluid:
         """Pa at the end of a pipe; 0 where nothing gets there."""
         bore, kind = pipe.kind.bore, pipe.kind
         flux = 0.0 if bore is None else 4.0 * flow / (math.pi * bore**2)
+        if not inlet > 0:
+            return 0.0
         if not self.gas:
             rho = self.heavy if pipe.rise > 0 else self.light
             lost = rho * GRAVITY * pipe.rise
@@ -92,10 +94,12 @@ class WalkedFluid:
     def speed(self, pipe: WalkedPipe, pressure: float, flow: float) -> float:
         """m/s at an end at a pressure."""
         assert pipe.kind.bore is not None
+        if not pressure > 0:
+            return math.inf
         flux = 4.0 * flow / (math.pi * pipe.kind.bore**2)
         if not self.gas:
             return flux / self.light
-        return flux * self.law(pipe.kelvin, pressure) / pressure if pressure > 0 else math.inf
+        return flux * self.law(pipe.kelvin, pressure) / pressure
 
 
 def _walked(squared: float, length: float, lost: float, weight: float, fast: float) -> float:

@@ -398,6 +398,8 @@ def _shut_in(lines: Lines) -> None:
             pressure = found.get(way.start[1], 0.0)
             for booster in way.boosters:
                 pressure = lines.boosted(booster, pressure, lines.walked.heavy)
+            if pressure > 0 and way.pipe is not None and not lines.walked.gas:
+                pressure += lines.walked.heavy * 9.80665 * max(0.0, -way.pipe.rise)
             changed |= pressure > 0 and raised(way.end[1], pressure)
         if not changed:
             break
@@ -451,8 +453,9 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
             findings.at_most(
                 "pressure_reported", subject, pressure, most, "Pa", f"the {word} one", HAIR * most
             )
-        shut = lines.shut.get(node, 0.0)
-        _at_least(findings, "pressure_reported", subject, row.shut_in, shut, "the one shut in")
+        if shut := lines.shut.get(node):
+            tolerance, what = HAIR * shut, "the one shut in"
+            findings.equals("pressure_reported", subject, row.shut_in, shut, "Pa", what, tolerance)
     for way in lines.ways:
         ends = (way.start, way.end)
         if findings.holds(

@@ -26,7 +26,7 @@ from allocator.verify import audit
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 QUICK = Settings(gap=1e-3, node_limit=40, time_limit=20.0)
 VENTS = ("vents: {at: [0 m, 0 m]}", "vents: {at: [0 m, 0 m], heat_limit: %s}")
-WORKS = ("works: {at: [700 m, 0 m]}", "works: {at: [700 m, 0 m], heat_limit: 30 kW}")
+WORKS = ("works: {at: [700 m, 0 m]}", "works: {at: [700 m, 0 m], heat_limit: 32 kW}")
 WARM_CELLS = ("outputs: {power: 11 kW", "outputs: {heat: 9 kW, power: 11 kW")
 
 
@@ -78,12 +78,12 @@ def test_a_limit_is_told_with_what_it_comes_to(tmp_path: Path) -> None:
 def test_a_tight_limit_changes_the_plan(tmp_path: Path) -> None:
     """Cooling heats the vents' chamber; rejected elsewhere it does not."""
     free = planned(changed(tmp_path))
-    tight = planned(changed(tmp_path, vents("3 kW")))
+    tight = planned(changed(tmp_path, vents("4 kW")))
     assert free.power.firm_clean == pytest.approx(60_000, rel=1e-4)
     assert tight.power.firm_clean < 0.1 * free.power.firm_clean
-    assert told(tight, "vents").value <= 3000
+    assert told(tight, "vents").value <= 4000
     elsewhere = (
-        vents("3 kW"),
+        vents("4 kW"),
         ("works: {at: [700 m, 0 m]}", "works: {at: [700 m, 0 m]}\n  pond: {at: [9 m, 9 m]}"),
         ("duty: 12 kW", "duty: 12 kW\n    rejects_at: pond"),
     )
@@ -93,7 +93,7 @@ def test_a_tight_limit_changes_the_plan(tmp_path: Path) -> None:
 
 
 def test_machines_at_full_load_count(tmp_path: Path) -> None:
-    """30 kW for cells that let 9 kW in each: three of them, whatever their load."""
+    """32 kW for cells that let 9 kW in each: three of them, whatever their load."""
     plan = planned(changed(tmp_path, WORKS, WARM_CELLS))
     assert units(plan, "fuel_cell") == 3
     limit = told(plan, "works")
@@ -225,7 +225,7 @@ def test_law_of_drawn_sites(seed: int, tmp_path: Path) -> None:
 
 
 def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
-    """30 kW bear three cells of 9 kW; lifted by 9 kW they bear a fourth: 11 kW."""
+    """32 kW bear three cells of 9 kW; lifted by 9 kW they bear a fourth: 11 kW."""
     site = changed(tmp_path, WORKS, WARM_CELLS)
     lift = lift_of(network_of(site), "heat.works=9kW")
     assert lift == Lift("heat", "works", 9000.0)
@@ -242,20 +242,20 @@ def held(plan: Plan) -> list[str]:
 
 
 def test_what_holds_back_names_a_full_place(tmp_path: Path) -> None:
-    """Cells in whole units: 27 kW of 30 kW leaves no room for the fourth, and 36 kW would."""
+    """Cells in whole units: 30 kW of 32 kW leaves no room for the fourth."""
     plan = planned(changed(tmp_path, WORKS, WARM_CELLS))
     assert units(plan, "fuel_cell") == 3
     (line,) = held(plan)
-    assert line.startswith("heat: 29")  # the pipe's warm end as well, by its upper value
-    assert "of 30 kW let into 'works' is counted; one more 'fuel_cell' lets in 9 kW" in line
+    assert line.startswith("heat: 30")  # the pipe's warm end as well, by its upper value
+    assert "of 32 kW let into 'works' is counted; one more 'fuel_cell' lets in 9 kW" in line
     # room for all that the demand can use, and for a cell more
-    wide = (WORKS[0], WORKS[1].replace("30 kW", "300 kW"))
+    wide = (WORKS[0], WORKS[1].replace("32 kW", "300 kW"))
     assert held(planned(changed(tmp_path, wide, WARM_CELLS))) == []
 
 
 def test_what_holds_back_names_a_place_that_cooling_fills(tmp_path: Path) -> None:
-    plan = planned(changed(tmp_path, vents("3 kW")))
+    plan = planned(changed(tmp_path, vents("4 kW")))
     (line,) = held(plan)
     assert line.startswith("heat: ")
-    assert line.endswith("of 3 kW let into 'vents' is counted")
+    assert line.endswith("of 4 kW let into 'vents' is counted")
     assert held(planned(changed(tmp_path, vents("80 kW")))) == []

@@ -8,7 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pressed_sites import pressed_site
+from fluids.friction import friction_factor
+from pressed_sites import LINE, pressed_site
 
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
@@ -17,50 +18,11 @@ from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.verify import audit
 
-GAS = (
-    "{phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15 kg/m^3, viscosity: 1.2e-5,"
-    " molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}}"
-)
-SITE = f"""format: allocator.site/2
-name: Line
-goals: [clean_power]
-fluids: {{gas: {GAS}, co2: {{phase: gas, emission: biogenic}}}}
-materials: {{steel: {{stock: 90 t}}}}
-places:
-  mouth: {{at: [0 m, 0 m]}}
-  fork: {{at: [400 m, 0 m]}}
-  yard: {{at: [400 m, 60 m]}}
-  works: {{at: [900 m, 0 m]}}
-sources:
-  well: {{place: mouth, fluid: gas, flow: 20 g/s, pressure: 106 kPa,
-         cycle: [{{on: 3 h, every: 6 h}}]}}
-  seep: {{place: mouth, fluid: gas, flow: 3 g/s, pressure: 106 kPa}}
-storage:
-  holder: {{holds: gas, places: [yard], size: {{max: 400 kg}}, pressure: 103 kPa,
-           pressure_rating: 2 bar}}
-pipes:
-  dn50: {{bore: 52.5 mm, layers: [{{material: steel, mass: 5.44 kg/m}}], pressure_rating: 1.5 bar}}
-routes:
-  lane: {{between: [mouth, fork]}}
-  spur: {{between: [fork, yard]}}
-  trunk: {{between: [fork, works]}}
-boosters:
-  fan: {{kind: blower, fluids: [gas], places: {{fork: 2, mouth: 1}}, ratio: 1.03, efficiency: 50 %,
-        discharge_temperature: 30 degC, materials: {{steel: 20 kg}}, price: 3000}}
-machines:
-  engine:
-    inputs: {{gas: 1.5 g/s}}
-    outputs: {{power: 10 kW, co2: 2.6 g/s}}
-    min_inlet_pressure: 102.5 kPa
-    places: {{works: 30}}
-demands: {{town: {{power: 70 kW}}}}
-"""
-
 
 @pytest.fixture(scope="module")
 def line(tmp_path_factory: pytest.TempPathFactory) -> tuple[Site, Plan]:
     path = tmp_path_factory.mktemp("line") / "site.yaml"
-    path.write_text(SITE, encoding="utf-8")
+    path.write_text(LINE, encoding="utf-8")
     site = read_site(path)
     plan = make_plan(site, Settings(node_limit=300, threads=1)).plan
     assert plan is not None
@@ -163,6 +125,30 @@ def unsaid(site: Site, plan: Plan) -> tuple[Site, Plan]:
     return site, replace(plan, pressures=plan.pressures[1:])
 
 
+def early_release(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """The holder is said to be filled out of the supply, which does not come to the yard."""
+    stores = tuple(replace(store, inflow=0.5) for store in plan.stores)
+    return site, replace(plan, stores=stores)
+
+
+def other_fluid(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, fluid="co2") for b in plan.boosters))
+
+
+def starved_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    fan = replace(site.boosters["fan"], min_inlet_pressure=2e5)
+    return replace(site, boosters={"fan": fan}), plan
+
+
+def two_fans(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    more = replace(plan.boosters[0], route="spur", start="fork")
+    return site, replace(plan, boosters=(plan.boosters[0], more, replace(more, route="trunk")))
+
+
+def far_away(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return longer(site, "lane", 40.0), plan
+
+
 def no_room(site: Site, plan: Plan) -> tuple[Site, Plan]:
     fan = replace(site.boosters["fan"], places={"yard": 1})
     return replace(site, boosters={"fan": fan}), plan
@@ -187,6 +173,11 @@ def no_room(site: Site, plan: Plan) -> tuple[Site, Plan]:
         (hungry, "pressure_inlet"),
         (stiff_holder, "pressure_fill"),
         (both_ways, "pressure_direction"),
+        (early_release, "pressure_filling"),
+        (other_fluid, "booster_pressure"),
+        (starved_fan, "booster_inlet"),
+        (two_fans, "booster_units"),
+        (far_away, "pressure_along"),
     ],
 )
 def test_each_rule_names_its_breach(line: tuple[Site, Plan], change: Change, rule: str) -> None:
@@ -219,3 +210,47 @@ def test_rows_of_a_fluid_without_pressures_are_refused(line: tuple[Site, Plan]) 
     site, plan = line
     rows = (*plan.pressures, NodePressure("nowhere", "gas", 1e5, 1e5, 1e5))
     assert "unknown_name" in audit(site, replace(plan, pressures=rows)).rules
+
+
+HILL = """format: allocator.site/2
+name: Hill
+goals: [clean_power]
+fluids:
+  water: {phase: liquid, constants: {density: 1000 kg/m^3, viscosity: 1e-3, specific_heat: 4200}}
+places:
+  tarn: {at: [0 m, 0 m], elevation: 40 m}
+  works: {at: [300 m, 0 m]}
+sources: {tarn: {place: tarn, fluid: water, flow: 5 kg/s, pressure: 1.2 bar}}
+pipes: {dn80: {bore: 78 mm, pressure_rating: %s bar}}
+routes: {main: {between: [tarn, works]}}
+machines:
+  turbine: {inputs: {water: 1 kg/s}, outputs: {power: 200 W}, places: {works: 5},
+            min_inlet_pressure: 4 bar, pressure_rating: 6 bar}
+demands: {town: {power: 2 kW}}
+"""
+
+
+@pytest.mark.parametrize(("rating", "units"), [(6.0, 5), (5.0, 0)])
+def test_a_liquid_that_falls_gains_its_head_and_shut_in_as_well(
+    rating: float, units: int, tmp_path: Path
+) -> None:
+    """1.2 bar and 40 m of water: 5.12 bar shut in, less friction when it flows."""
+    path = tmp_path / "site.yaml"
+    path.write_text(HILL % rating, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+    assert sum(machine.count for machine in plan.machines) == units
+    if units:
+        rows = {row.node: row for row in plan.pressures}
+        assert rows["works"].shut_in == pytest.approx(1.2e5 + 40 * 9806.65, rel=1e-9)
+        # by the library's formula of Darcy and Weisbach
+        (run,) = plan.runs
+        speed = run.flows[0].rate / 1000 / (math.pi / 4 * 0.078**2)
+        factor = friction_factor(speed * 0.078 / 1e-6, 4.5e-5 / 0.078)
+        length = math.hypot(300, 40)
+        lost = factor * length / 0.078 * 1000 * speed**2 / 2
+        assert rows["works"].low == pytest.approx(1.2e5 + 40 * 9806.65 - lost, rel=1e-4)
+        weak = replace(site, pipes={"dn80": replace(site.pipes["dn80"], pressure_rating=5e5)})
+        assert "pressure_rating" in audit(weak, plan).rules

@@ -352,7 +352,8 @@ def rating(model: Model, sets: IndexSets) -> None:
 
     The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
     source, store and machine in use there, and ``shut_j >= shut_i`` along what is laid from i to
-    j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a booster.
+    j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a booster, and of a liquid that
+    falls its static head more.
     """
     pressures = sets.pressures
     if pressures is None:
@@ -439,15 +440,17 @@ def _shut_along(
 ) -> None:
     fluid, losses = arc.fluid, pressures.losses[arc]
     start, end = pressures.shut(arc.start, fluid), pressures.shut(arc.end, fluid)
-    laid: Terms = [(-top, directed(arc, build)) for build in losses]
+    static = max(loss.static for loss in losses.values())
+    room = top + static
+    laid: Terms = [(-room, directed(arc, build)) for build in losses]
     for spur in pressures.spurs_at.get(arc, ()):
-        laid += [(-top, spur_laid(spur, build)) for build in losses]
+        laid += [(-room, spur_laid(spur, build)) for build in losses]
     name = f"shut_along[{arc.route},{arc.start},{fluid}"
     model.row(f"{name}]", [(1.0, end), (-1.0, start), *laid], low=-top)
     one = pressures.fluids[fluid]
     for option in pressures.boosters_at.get(arc, ()):
         ratio = option.boost**2 if one.gas else 1.0
-        more = (ratio - 1.0) * one.least + option.rise
+        more = (ratio - 1.0) * one.least + option.rise + static
         room = ratio * top + more
         terms: Terms = [(1.0, end), (-ratio, start), (-room, boost(option))]
         model.row(f"{name},{option.booster}]", terms, low=more - room)

@@ -17,17 +17,27 @@ DAY = 86400.0
 LIGHT = 1.0
 """kg that a chain without material counts as, so that chains can be compared."""
 
-_RANK = {"machine": 0, "store": 1, "line": 2, "run": 3, "cooler": 4, "sink": 4, "tap": 5}
+_RANK = {
+    "machine": 0,
+    "store": 1,
+    "line": 2,
+    "run": 3,
+    "booster": 4,
+    "cooler": 4,
+    "sink": 4,
+    "tap": 5,
+}
 _DOES = {
     "machine": "set up",
     "store": "build",
     "line": "draw",
     "run": "lay",
+    "booster": "place",
     "cooler": "place",
     "sink": "fill",
     "tap": "tap",
 }
-_TESTED = ("run", "cooler", "sink")
+_TESTED = ("run", "booster", "cooler", "sink")
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.loads import peak_factor
+from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.words import at, destination, shape
 
 
@@ -43,6 +44,7 @@ def set_points(
         *_machines(site, plan),
         *kept,
         *_levels(site, plan),
+        *_pressures(site, plan),
     )
 
 
@@ -73,6 +75,20 @@ def _levels(site: Network, plan: Plan) -> Iterator[Setting]:
         thing, place = _apart(site, name)
         note = "idle units, on what would spill"
         yield Setting(thing, place, "start in turn", number, "", None, note)
+
+
+def _pressures(site: Network, plan: Plan) -> Iterator[Setting]:
+    """Pressures to regulate to, boosters, and valves without which they do not hold."""
+    for end in pressure_ends(site, plan):
+        note = "behind its regulator: into pipes and machines"
+        yield Setting(end.at.fluid, end.place, "hold", end.at.low, "Pa", None, note)
+    for use in plan.boosters:
+        place, note = site.ground(use.start), f"{use.fluid}, into {booster_into(site, use)}"
+        yield Setting(use.booster, place, "move at most", use.flow, "kg/s", None, note)
+        yield Setting(use.booster, place, "draws at most", use.power, "W", None, note)
+    for valve in valves_of(site, plan):
+        note = "pressures hold only with it"
+        yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note)
 
 
 def _sources(site: Network, plan: Plan) -> Iterator[Setting]:

@@ -19,6 +19,8 @@ ORDER = (
     "cut_list",
     "set_points",
     "heat_limits",
+    "pressures",
+    "boosters",
     "coolers",
     "baths",
 )
