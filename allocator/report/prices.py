@@ -32,6 +32,7 @@ KINDS = {
     "most": "most {} in all",
     "flow": "flow of all {} sources",
     "pressure": "pressure of {} sources",
+    "release_pressure": "pressure at which {} gives",
     "demand": "demand {}",
     "min_share": "least share of {}",
 }

@@ -23,6 +23,7 @@ def limit_name(limit: Limit) -> str:
         "stock": f"stock of '{name}'",
         "flow": f"mean flow of '{name}'",
         "pressure": f"pressure of the '{name}' sources",
+        "release_pressure": f"pressure at which store '{name}' gives",
         "size": f"maximum size of store '{name}'",
         "fill_rate": f"fill rate of store '{name}'",
         "release_rate": f"release rate of store '{name}'",
