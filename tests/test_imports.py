@@ -101,6 +101,7 @@ ROOMS = {
         "rules.power",
         "rules.pressure",
         "rules.stock",
+        "rules.stores",
         "stating",
         "variables",
     },
