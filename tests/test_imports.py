@@ -101,7 +101,6 @@ ROOMS = {
         "rules.power",
         "rules.pressure",
         "rules.stock",
-        "rules.stores",
         "stating",
         "variables",
     },
