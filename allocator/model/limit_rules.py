@@ -1,4 +1,4 @@
-"""Where each kind of limit stands in a statement, and how its slack stretches it.
+"""Where each kind of limit is in a model, and how its slack relaxes it.
 
 A rule yields the limits of one kind, their slacks put into the rows that hold them.
 """
@@ -51,10 +51,9 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         if not mine and build.by_bore:
             continue  # what it carries follows from pressures
         path: tuple[str, ...] = ("pipes", build.name, "capacity")
-        words = f"a pipe of build '{build.name}' carries"
         if made and made[0].kind == "cooler":
-            path, words = ("coolers", made[0].corridor), f"cooler '{build.name}' cools"
-        limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True, words)
+            path = ("coolers", made[0].corridor)
+        limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True)
         slacked(model, limit)
         for pipe in mine:
             _widened(model, rows, sets, pipe, build, (1.0, limit.slack))
@@ -112,9 +111,8 @@ def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             ]
             if value is None or not mine:
                 continue
-            words = f"a store '{kind.name}' {'takes in' if key == 'fill_rate' else 'gives'}"
             path = ("storage", kind.name, key)
-            limit = slacked(model, Limit(key, kind.name, path, value, dimension, True, words))
+            limit = slacked(model, Limit(key, kind.name, path, value, dimension, True))
             for row in mine:
                 model.extend(row, [(-1.0, limit.slack)])
             yield limit
@@ -127,10 +125,8 @@ def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         if not mine or sets.lossless:
             continue
         dimension = "energy" if kind.holds == POWER else "mass"
-        path, words = ("storage", kind.name, "size", "max"), f"a store '{kind.name}' holds"
-        limit = slacked(
-            model, Limit("size", kind.name, path, kind.max_size, dimension, True, words)
-        )
+        path = ("storage", kind.name, "size", "max")
+        limit = slacked(model, Limit("size", kind.name, path, kind.max_size, dimension, True))
         for name in mine:
             size = ("size", name)
             room = model.columns[model.index(size)]
@@ -155,9 +151,8 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             continue
         place = sets.site.ground(group.place)
         path = ("machines", group.type.name, "places", place)
-        words = f"machine '{group.type.name}' may stand at '{place}'"
         value = float(group.most_new + group.existing)
-        limit = Limit("places", name, path, value, "number", True, words)
+        limit = Limit("places", name, path, value, "number", True)
         slacked(model, limit)
         key = ("count", name)
         model.raise_high(key)
@@ -168,12 +163,9 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 def _types(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for machine in sets.site.machines.values():
         if machine.max_units is not None:
-            path, words = (
-                ("machines", machine.name, "max_units"),
-                f"machine '{machine.name}' may stand",
-            )
+            path = ("machines", machine.name, "max_units")
             value = float(machine.max_units)
-            limit = Limit("most", machine.name, path, value, "number", True, words)
+            limit = Limit("most", machine.name, path, value, "number", True)
             row = f"most_of_type[{machine.name}]"
             yield from _rows_only(model, rows, row, limit)
 
@@ -183,8 +175,7 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for fluid in fluids:
         mine = [s for s in sets.sources if sets.site.sources[s].fluid == fluid]
         path = ("sources", mine[0], "flow")
-        words = f"sources of '{fluid}' give"
-        limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True, words))
+        limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True))
         for name in mine:
             row, flow = f"source_capacity[{name}]", sets.site.sources[name].flow
             if row not in rows:
@@ -237,8 +228,8 @@ def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             continue
         highest = max(mine, key=lambda name: one.mouths[name])
         value = one.pressure(one.mouths[highest])
-        path, words = ("sources", highest, "pressure"), f"pressure of the '{fluid}' sources is"
-        limit = slacked(model, Limit("pressure", fluid, path, value, "pressure", True, words))
+        path = ("sources", highest, "pressure")
+        limit = slacked(model, Limit("pressure", fluid, path, value, "pressure", True))
         for name in mine:
             slope = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0
             model.extend(rows[f"source_pressure[{name}]"], [(-slope, limit.slack)])
@@ -260,8 +251,7 @@ def _release(
 ) -> Limit:
     """The pressure at which stores of a kind give; at which they are filled stays."""
     record = ("storage", kind, "pressure")
-    words = f"a store '{kind}' gives at a pressure of"
-    limit = slacked(model, Limit("release_pressure", kind, record, value, "pressure", True, words))
+    limit = slacked(model, Limit("release_pressure", kind, record, value, "pressure", True))
     for name in stores:
         slope = 2.0 * value if gas else 1.0
         model.extend(rows[f"release_pressure[{name}]"], [(-slope, limit.slack)])
@@ -270,28 +260,28 @@ def _release(
 
 def _caps(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     limits = sets.site.limits
-    for kind, value, dimension, words in (
-        ("money", limits.money, "money", "money in all may be"),
-        ("emission", limits.emission, "emission_rate", "counted emission may be"),
+    for kind, value, dimension in (
+        ("money", limits.money, "money"),
+        ("emission", limits.emission, "emission_rate"),
     ):
         if value is not None:
-            limit = Limit(kind, "", ("limits", kind), value, dimension, True, words)
+            limit = Limit(kind, "", ("limits", kind), value, dimension, True)
             yield from _rows_only(model, rows, f"{kind}_cap", limit)
 
 
 def _rooms(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for place in sets.site.places.values():
         if place.heat_limit is not None:
-            path, words = ("places", place.name, "heat_limit"), f"heat let into '{place.name}' is"
-            limit = Limit("heat", place.name, path, place.heat_limit, "power", True, words)
+            path = ("places", place.name, "heat_limit")
+            limit = Limit("heat", place.name, path, place.heat_limit, "power", True)
             yield from _rows_only(model, rows, heat_row(place.name), limit)
 
 
 def _stocks(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for material in sets.site.materials.values():
         if material.stock is not None:
-            path, words = ("materials", material.name, "stock"), f"stock of '{material.name}' is"
-            limit = Limit("stock", material.name, path, material.stock, "mass", True, words)
+            path = ("materials", material.name, "stock")
+            limit = Limit("stock", material.name, path, material.stock, "mass", True)
             yield from _rows_only(model, rows, f"stock[{material.name}]", limit)
 
 
@@ -299,8 +289,7 @@ def _shares(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for demand in sets.site.demands.values():
         if demand.min_share > 0:
             path = ("demands", demand.name, "min_share")
-            words = f"demand '{demand.name}' must be served, of its mean, at least"
-            limit = Limit("min_share", demand.name, path, demand.min_share, "share", False, words)
+            limit = Limit("min_share", demand.name, path, demand.min_share, "share", False)
             slacked(model, limit)
             number = rows[f"share[{demand.name}]"]
             row = model.rows[number]
@@ -313,7 +302,6 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for demand in sets.site.demands.values():
         power = demand.wants == POWER
         key, dimension = ("power", "power") if power else ("flow", "mass_rate")
-        words = f"demand '{demand.name}' asks for"
         limit = Limit(
             "demand",
             demand.name,
@@ -321,7 +309,6 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             demand.mean,
             dimension,
             True,
-            words,
         )
         number = rows.get(f"share[{demand.name}]")
         if number is None:

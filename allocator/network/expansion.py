@@ -81,7 +81,7 @@ def _starved(draft: Draft, made: Network) -> list[Remark]:
                         Remark(
                             "storage" if kind == "store" else f"{kind}s",
                             name,
-                            f"no '{fluid}' of at most {degrees(limit)} comes to '{place}'",
+                            f"no '{fluid}' of at most {degrees(limit)} reaches '{place}'",
                             "offer a cooler, or a run long enough to cool it",
                         )
                     )
@@ -97,7 +97,7 @@ def _stuck(draft: Draft, made: Network) -> list[Remark]:
             source.name,
             f"its gas is too hot for its pump "
             f"({degrees(source.pump.max_inlet_temperature)}), and no "
-            f"cooler may stand there that brings it below that{_refused(draft, source.name)}",
+            f"cooler may be built there that brings it below that{_refused(draft, source.name)}",
             "offer a cooler at its place",
         )
         for source in made.own_sources.values()

@@ -139,7 +139,7 @@ class Plan(Shown):
     )
     status: Status = fact("status", "Why the search stopped, of all its goals.", STATUS)
     goals: tuple[GoalResult, ...] = fact("goals", "Outcome of each goal, in order.")
-    ceiling: Ceiling = fact("ceiling", "What no plan can pass under any control.")
+    ceiling: Ceiling = fact("ceiling", "Limit of all plans under any control.")
     power: Power = fact("power", "Firm and mean power.")
     sources: tuple[SourceUse, ...] = fact("sources", "Sources, and chambers drawn from.")
     stores: tuple[StoreUse, ...] = fact("stores", "Stores of fluids.")
@@ -165,7 +165,7 @@ class Plan(Shown):
         default=None,
     )
     prices: tuple[Price, ...] = fact(
-        "prices", "What more of each limit is worth.", optional=True, default=()
+        "prices", "Marginal value of each limit.", optional=True, default=()
     )
     robustness: Robustness | None = fact(
         "withstands", "Losses that the promise holds against.", optional=True, default=None
@@ -217,7 +217,7 @@ class Plan(Shown):
             ("clean at all times" if firm else "clean on average", watts(clean)),
             ("in all", watts(total)),
             (
-                "sources tapped",
+                "sources connected",
                 str(sum(use.tapped and not use.from_chamber for use in self.sources)),
             ),
             ("machines", str(sum(use.count for use in self.machines))),

@@ -32,7 +32,7 @@ class BillLine:
 
 
 def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
-    """All that is new in the plan: taps, runs, lines, stores, machines, receivers, in that order.
+    """All that is new: connections, pipes, lines, stores, machines, boosters, vessels, in order.
 
     The masses of a material add up to what the plan says it uses, and the money adds up to the
     plan's money less what running it costs over the horizon.
@@ -76,7 +76,7 @@ def _taps(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.sources:
         if use.tapped and use.new:
             source = site.sources[use.name]
-            item = f"tap {use.name}"
+            item = f"connection of {use.name}"
             yield from _thing(
                 site,
                 item,
@@ -119,7 +119,14 @@ def _lines(site: Network, plan: Plan) -> Iterator[BillLine]:
         where = f"{line.start} to {line.end}"
         price = line.price * line.length
         yield from _thing(
-            site, f"line {use.name}", where, line.length, "m", materials, price, length=line.length
+            site,
+            f"power line {use.name}",
+            where,
+            line.length,
+            "m",
+            materials,
+            price,
+            length=line.length,
         )
 
 
@@ -162,9 +169,8 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
 def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.boosters:
         if use.new:
-            kind = site.boosters[use.booster]
+            kind, where = site.boosters[use.booster], site.ground(use.start)
             item = f"{use.booster} for {use.fluid}, into {booster_into(site, use)}"
-            where = site.ground(use.start)
             yield from _thing(site, item, where, 1.0, "piece", kind.materials, kind.price)
 
 
@@ -175,10 +181,8 @@ def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:
-    """Receivers beside units run on and off. The site says nothing of what they are made of, so
-
-    they have no material and no price here: what holds that much stands or must be found."""
+    """Buffer vessels of units run on and off: without material and price, as in the site file."""
     for use in plan.machines:
         for fluid, kg in use.buffer_vessel.items():
-            item = f"receiver for {fluid}, {use.type}"
+            item = f"buffer vessel for {fluid}, {use.type}"
             yield BillLine(item, use.place, kg, "kg of fluid", None, "", None, 0.0)

@@ -95,6 +95,8 @@ def _parts(site: Site) -> Iterator[tuple[str, Any, KeyTable]]:
     for key in SITE.keys:
         value = getattr(site, key.name, None)
         if isinstance(key.kind, KeyTable):
+            if value is None and Site.__dataclass_fields__[key.name].default is None:
+                continue  # a section that may be left out
             right = isinstance(value, record_class(Site, key.name))
             problem = "" if right else _no_record(Site, key.name, value)
             yield key.name, _Stranger(problem) if problem else value, key.kind
@@ -121,7 +123,7 @@ def _named(section: str, kind: Named, value: Any) -> Iterator[tuple[str, Any, Ke
         elif not isinstance(record, record_class(Site, section)):
             yield address, _Stranger(_no_record(Site, section, record)), SITE
         elif record.name != name:
-            problem = f"stands under another name than its own, {shown(record.name)}"
+            problem = f"has another key than its name, {shown(record.name)}"
             yield address, _Stranger(problem), SITE
         else:
             table = kind.table
@@ -268,6 +270,8 @@ def _of_scalar(site: Site, kind: Kind, value: Any) -> str:
     wanted = {Flag: bool, Text: str}.get(type(kind))
     if wanted is not None and not isinstance(value, wanted):
         return f"must be {'true or false' if wanted is bool else 'text'}, got {shown(value)}"
+    if isinstance(kind, Text) and kind.longest and (len(value) > kind.longest or "\n" in value):
+        return f"is too long: {kind.longest} characters on one line at most"
     return ""
 
 

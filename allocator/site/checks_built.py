@@ -67,7 +67,7 @@ def _boosters(values: Values, made: Mapping[str, Any]) -> tuple[BuiltBooster, ..
 def booster_faults(one: BuiltBooster, made: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
     """What is wrong with an existing booster: key, what is wrong, what to do."""
     if (one.route is None) == (one.store is None):
-        yield "route", "needs 'route' or 'store', whose inlet it stands at", "give one of them"
+        yield "route", "needs 'route' or 'store', at whose inlet it is", "give one of them"
         return
     booster: BoosterType | None = made["boosters"].get(one.booster)
     if booster is not None and one.fluid not in booster.fluids:
@@ -79,7 +79,7 @@ def booster_faults(one: BuiltBooster, made: Mapping[str, Any]) -> Iterator[tuple
     if booster is not None and one.place not in booster.places:
         yield (
             "place",
-            f"is {shown(one.place)}, where {shown(one.booster)} may not stand",
+            f"is {shown(one.place)}, which {shown(one.booster)} does not list",
             f"add {shown(one.place)} to the 'places' of the booster",
         )
     route: Route | None = made["routes"].get(one.route)
@@ -87,7 +87,7 @@ def booster_faults(one: BuiltBooster, made: Mapping[str, Any]) -> Iterator[tuple
         yield (
             "route",
             f"is {shown(route.name)}, into which nothing flows from {shown(one.place)}",
-            "name the end of the route at which it stands",
+            "name the end of the route at which it is",
         )
     store: StoreType | None = made["storage"].get(one.store)
     if store is not None and (store.holds != one.fluid or one.place not in store.places):
@@ -123,12 +123,12 @@ def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, 
 def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> tuple[str, str]:
     if place not in store.places:
         return (
-            f"stands where {shown(store.name)} may not",
+            f"is at a place that {shown(store.name)} does not list",
             f"add {shown(place)} to the 'places' of the store",
         )
     if size > store.max_size * (1 + 1e-9):
         return (
-            f"is above the most that may stand there ({_amount(size, dimension)} > "
+            f"is above the maximum size there ({_amount(size, dimension)} > "
             f"{_amount(store.max_size, dimension)})",
             "raise 'size.max' of the store",
         )
@@ -157,14 +157,14 @@ def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple
                 values.sound = False
                 where.below(place).fault(
                     node,
-                    f"stands where {shown(name)} may not",
+                    f"is at a place that {shown(name)} does not list",
                     f"add {shown(place)} to the 'places' of the machine",
                 )
             elif most is not None and count > most:
                 values.sound = False
                 where.below(place).fault(
                     node,
-                    f"is above the most that may stand there ({count} > {most})",
+                    f"is above the maximum number there ({count} > {most})",
                     "raise the number under 'places' of the machine",
                 )
             counts[name, place] = count

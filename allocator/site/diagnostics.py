@@ -77,7 +77,7 @@ class Diagnostics:
                 node.column,
                 where.subject,
                 problem,
-                f"write the unit, such as '{example}' (said once for each key)",
+                f"write the unit, such as '{example}' (shown once for each key)",
             )
             self._unitless[key] = (node.line, node.column, said)
 

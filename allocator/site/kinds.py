@@ -73,17 +73,27 @@ def expects(node: Node, where: Where, expected: str, remedy: str = "") -> Faulty
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Free text on one or more lines."""
+    """Free text on one or more lines; ``longest``: characters, on one line; 0: any number."""
+
+    longest: int = 0
 
     def read(self, node: Node, where: Where) -> str | Faulty:
         if not isinstance(node, Scalar) or node.empty:
             return expects(node, where, "text")
+        if self.longest and (len(node.text) > self.longest or "\n" in node.text):
+            at_most = f"at most {self.longest} characters on one line"
+            where.fault(
+                node, f"is too long for what is shown beside figures ({at_most})", "shorten it"
+            )
+            return FAULTY
         if re.search("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]", node.text):
             where.fault(node, "holds a control character", "delete it")
             return FAULTY
         return node.text
 
     def schema(self, defs: Defs) -> Schema:
+        if self.longest:
+            return {**TEXT_SCHEMA, "maxLength": self.longest}
         return defs.reference("text", lambda _: dict(TEXT_SCHEMA))
 
 

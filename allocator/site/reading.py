@@ -238,12 +238,13 @@ def _records(values: Values, stem: str) -> Site:
     """The site of all records that are whole; what is faulty has been noted."""
     whole = SiteValues(values)
     check_folders_of_mixes(whole.section("mixes"))
-    whole.made["ambient"] = _part("ambient", Ambient, whole)
-    whole.made["limits"] = _part("limits", Limits, whole)
+    whole.made["ambient"] = _part("ambient", Ambient(), whole)
+    whole.made["origin"] = _part("origin", None, whole)
+    whole.made["limits"] = _part("limits", Limits(), whole)
     for key in SITE.keys:
         if isinstance(key.kind, Named):
             whole.made[key.name] = _section(key.name, whole)
-    whole.made["built"] = _part("built", Built, whole)
+    whole.made["built"] = _part("built", Built(), whole)
     whole.made["name"] = values.get("name", stem)
     whole.made["spreads"] = dict(values.where.diagnostics.spreads)
     site: Site = SITE.made(values, **whole.made)
@@ -261,11 +262,11 @@ def _section(name: str, whole: SiteValues) -> dict[str, Any]:
     return made
 
 
-def _part(name: str, record: type[Any], whole: SiteValues) -> Any:
-    """A record that the site has once; as if it were not given where it is not whole."""
+def _part(name: str, absent: Any, whole: SiteValues) -> Any:
+    """A record that the site has once; ``absent`` where it is not given or not whole."""
     values: Values | None = whole.values.get(name)
     if values is None:
-        return record()
+        return absent
     rule = RULES.get(name)
     more = rule(values, whole) if rule else {}
-    return values.table.made(values, **(more or {})) if values.whole else record()
+    return values.table.made(values, **(more or {})) if values.whole else absent

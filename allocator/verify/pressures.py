@@ -513,7 +513,7 @@ def _check_booster(case: Case, findings: Findings, use: BoosterUse, walked: Walk
     route = site.routes.get(use.route)
     ends = (route.start, route.end)[: 2 - route.one_way] if route is not None else ()
     at = use.start in ends if use.route else use.store.endswith(f"@{use.start}")
-    findings.holds("booster_place", subject, at, "stands where nothing goes in that it could move")
+    findings.holds("booster_place", subject, at, "is at no inlet of what it serves")
     able = use.fluid in record.fluids
     findings.holds("booster_place", subject, able, "does not move this fluid")
 
@@ -544,7 +544,7 @@ def _check_booster_counts(case: Case, findings: Findings) -> None:
             "booster_new", _name(use), exists != use.new, "is new where one exists, or the reverse"
         )
         offered = place in site.boosters[use.booster].places or exists
-        findings.holds("booster_place", _name(use), offered, "may not stand there")
+        findings.holds("booster_place", _name(use), offered, "is not offered there")
     for (name, place), count in at.items():
         most = site.boosters[name].places.get(place)
         exist = sum(b.booster == name and b.place == place for b in site.built.boosters)

@@ -25,6 +25,7 @@ from allocator.site.records import (
     Limits,
     Line,
     MachineType,
+    MapOrigin,
     Material,
     Mix,
     PipeType,
@@ -57,11 +58,13 @@ def test_nothing_is_odd(kitchen_sink: Path) -> None:
 def test_site(site: Site, kitchen_sink: Path) -> None:
     assert site.name == "Kitchen sink"
     assert site.about == "free text"
+    assert site.currency == "EUR"
     assert site.horizon == 10 * 31_557_600.0
     assert site.load_factor == 0.33
     assert site.goal_slack == 0.02
     assert site.count_biogenic is False
     assert site.ambient == Ambient(281.15, 101_300.0, 4.0)
+    assert site.origin == MapOrigin("EPSG:25832", 512_000.0, 5_541_200.0)
     assert site.goals == ("served_power", "clean_power", "money")
     assert site.limits == Limits(300_000 / 31_557_600, 2_000_000.0, ("old pond",))
     series = kitchen_sink.with_name("hall_load.csv").read_bytes()
@@ -195,6 +198,8 @@ def test_network(site: Site) -> None:
             bore=0.053,
             price=40.0,
             fluids=("well_gas", "hydrogen"),
+            stock_length=6.0,
+            saw_cut=0.003,
             pressure_rating=400_000.0,
         ),
         PipeType("hose", capacity=100 / 28_800),

@@ -23,4 +23,4 @@ def test_more_draw_of_boosters_gives_more_power(tmp_path: Path) -> None:
         drawn = math.fsum(use.power for use in step.plan.boosters)
         assert drawn == pytest.approx(step.point.given, rel=1e-6, abs=1e-3)
     assert steps[-1].plan.boosters
-    assert "booster_power" in str(frontier_result(site, "booster_power", steps))
+    assert "against boosters.power" in str(frontier_result(site, "booster_power", steps))

@@ -60,7 +60,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Site, Plan]]:
         (MOOR, MOOR_LOST_PLAN),
         (COVE, COVE_MEAN_PLAN),
         planned(NETWORKS / "warm_kiln.yaml"),
-        planned(NETWORKS / "hot_vents.yaml"),
+        planned(NETWORKS / "hot_purge.yaml"),
         planned(CASES / "heat_sink_cools.yaml"),
         planned(line),
     ]

@@ -52,7 +52,7 @@ def _taps(site: Network, plan: Plan) -> list[Thing]:
                 Thing(
                     f"tap:{use.name}",
                     "tap",
-                    f"tap on {use.name}",
+                    f"connection of {use.name}",
                     site.ground(source.place),
                     source.fluid,
                     source.connection_materials,

@@ -109,9 +109,9 @@ def _said(found: Frontier) -> str:
 
 def _knee(found: Frontier, point: PointShown) -> str:
     knee = point.knee or 0.0
-    times = f"{knee:.2g} times less" if knee < 1000 else "next to nothing"
+    less = f"{knee:.2g} times smaller" if knee < 1000 else "almost nothing"
     given = given_words(found, point.given)
-    return f"{given} for {quantity(point.power, 'power')}: what is given beyond buys {times}"
+    return f"{given} for {quantity(point.power, 'power')}; beyond it the gain per unit is {less}"
 
 
 def _row(found: Frontier, point: PointShown) -> tuple[Cell, ...]:

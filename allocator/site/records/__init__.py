@@ -8,7 +8,16 @@ Fields declare the keys of the site file (:mod:`allocator.site.keys`);
 
 from allocator.site.records.boosters import BoosterKind, BoosterType
 from allocator.site.records.built import GOALS, Built, BuiltBooster, BuiltPipe, Mix
-from allocator.site.records.ground import Ambient, Emission, Fluid, Limits, Material, Phase, Place
+from allocator.site.records.ground import (
+    Ambient,
+    Emission,
+    Fluid,
+    Limits,
+    MapOrigin,
+    Material,
+    Phase,
+    Place,
+)
 from allocator.site.records.heat_sinks import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records.network import Layer, Line, PipeType, Route
 from allocator.site.records.site import Site
@@ -38,6 +47,7 @@ __all__ = [
     "Limits",
     "Line",
     "MachineType",
+    "MapOrigin",
     "Material",
     "Mix",
     "Phase",

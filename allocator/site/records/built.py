@@ -38,7 +38,7 @@ class BuiltBooster:
     """An existing booster, at the inlet of an existing pipe or store."""
 
     booster: str = key(BOOSTER, "Which booster it is")
-    place: str = key(PLACE, "Where it stands")
+    place: str = key(PLACE, "Its place")
     fluid: str = key(FLUID, "What it moves")
     route: str | None = key(
         Name("routes", "route"), "Into whose pipe it blows, away from `place`", default=None

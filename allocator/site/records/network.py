@@ -92,6 +92,15 @@ class PipeType:
     max_temperature: float | None = key(
         KELVIN, "Hottest fluid that it may carry", default=None, left_out="no limit"
     )
+    stock_length: float | None = key(
+        Quantity("length", least=0.1),
+        "Length of a piece as delivered, for the cut list",
+        default=None,
+        left_out="each run in one piece",
+    )
+    saw_cut: float = key(
+        Quantity("length", least=0, below=0.1), "Length that each cut takes", default=0.0
+    )
     pressure_rating: float | None = key(
         PRESSURE,
         "Highest pressure, absolute, that it bears, in any state and shut in",
@@ -144,7 +153,7 @@ class Route:
     )
     heat_limit: float | None = key(
         WATTS,
-        "Most heat that one pipe may let into what is around the route",
+        "Most heat that one pipe may release along the route",
         default=None,
         left_out="no limit",
     )

@@ -41,7 +41,7 @@ class StoreType:
 
     name: str
     holds: str = key(Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'")
-    places: tuple[str, ...] = key(PLACES, "Where it may stand")
+    places: tuple[str, ...] = key(PLACES, "Where it may be built")
     max_size: float = key(_SIZE, "Largest size at one place", at="size.max")
     min_size: float = key(_LEAST, "Smallest size", at="size.min", default=0.0)
     unit: float | None = key(

@@ -82,7 +82,7 @@ class Source:
     """
 
     name: str
-    place: str = key(PLACE, "The place where it stands")
+    place: str = key(PLACE, "Its place")
     fluid: str = key(FLUID, "The fluid that it gives")
     flow: float = key(RANGED_FLOW, "Flow **while it is on**")
     stages: tuple[Stage, ...] = key(

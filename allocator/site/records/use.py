@@ -196,7 +196,7 @@ class Cooler:
         PLACE,
         "Into which its heat goes, for that place's `heat_limit`",
         default="",
-        left_out="where it stands",
+        left_out="the cooler's place",
     )
 
 
