@@ -22,12 +22,14 @@ from allocator.cli import (
     heat_sinks,
     insulate,
     migrate,
+    new,
     plan,
     report,
     schema,
     simulate,
     sources,
     sweep,
+    template,
     why,
 )
 from allocator.cli.terminal import (
@@ -52,6 +54,8 @@ class Command(Protocol):
 
 COMMANDS: dict[str, Command] = {
     "plan": plan,
+    "new": new,
+    "template": template,
     "check": check,
     "migrate": migrate,
     "simulate": simulate,
