@@ -147,7 +147,16 @@ ROOMS = {
         "tables",
         "words",
     },
-    "intake": {"cells", "lists", "merging", "new_site", "workbook"},
+    "intake": {
+        "cells",
+        "fitting",
+        "lists",
+        "logs",
+        "merging",
+        "new_site",
+        "record_store",
+        "workbook",
+    },
     "engine": {
         "",
         "auditing",
@@ -193,7 +202,7 @@ FORBIDDEN = {
     "verify": {"cycles", "thermal", "model", "solver", "search"},
     "simulation": {"cycles", "thermal", "model", "solver", "search"},
     "report": {"physics", "model", "solver", "search", "verify"},
-    "intake": {"physics", "cycles", "network", "plans", "thermal", "model", "solver", "search"},
+    "intake": {"physics", "network", "plans", "thermal", "model", "solver", "search"},
     "engine": {"cycles", "thermal", "model"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }
