@@ -201,7 +201,8 @@ def _cut(waits: Floats, broken: npt.NDArray[np.bool_]) -> float:
 def _spells(events: _Events, cut: float) -> _Events:
     """Bursts that follow each other within the cut, as one event each."""
     seen = (events.after[:-1] > cut) | (events.before[1:] > cut)
-    breaks = np.flatnonzero((events.wait[:-1] > cut) & seen)
+    # a gap within a spell looks like a wait; it parts spells only if it is long by itself
+    breaks = np.flatnonzero((events.wait[:-1] > cut) & (seen | (events.wait[:-1] > 3 * cut)))
     first, last = np.append(0, breaks + 1), np.append(breaks, len(events.start) - 1)
     opened, closed = events.before[first] > cut, events.after[last] > cut
     return _Events(

@@ -82,7 +82,7 @@ class Source:
     """
 
     name: str
-    place: str = key(PLACE, "The place where it stands")
+    place: str = key(PLACE, "Its place")
     fluid: str = key(FLUID, "The fluid that it gives")
     flow: float = key(RANGED_FLOW, "Flow **while it is on**")
     stages: tuple[Stage, ...] = key(
@@ -103,7 +103,9 @@ class Source:
         left_out="unknown",
     )
     temperature: float | None = key(HOT, "At the mouth", default=None)
-    pressure: float | None = key(PRESSURE, "At the mouth, absolute", default=None)
+    pressure: float | None = key(
+        PRESSURE, "At the mouth, absolute", default=None, left_out="no limit"
+    )
     reliable: bool = key(
         Flag(),
         "It cannot be lost, such as a bulk tank that is always kept: `plan --lose` leaves it alone",
