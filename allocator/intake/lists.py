@@ -16,7 +16,7 @@ SOURCE_COLUMNS = {
     "name": ColumnKind(("source", "outlet", "id", "tag"), required=True),
     "place": ColumnKind(("location", "where"), required=True),
     "fluid": ColumnKind(("gas", "medium", "product"), required=True),
-    "flow": ColumnKind(("rate", "flow rate", "flow while on"), "mass_rate", required=True),
+    "flow": ColumnKind(("rate", "flow rate", "flow when on"), "mass_rate", required=True),
     "on": ColumnKind(("on time", "time on"), "duration"),
     "every": ColumnKind(("period", "cycle"), "duration"),
     "temperature": ColumnKind(("temp",), "temperature"),
