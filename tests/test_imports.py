@@ -50,6 +50,7 @@ ROOMS = {
         "by_hand",
         "chambers",
         "checks",
+        "clocks",
         "formats",
         "graph",
         "kinds",

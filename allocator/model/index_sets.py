@@ -10,11 +10,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
+from allocator.cycles import Curve, DemandCurve, curve_of, curve_of_timing, demand_curve_of
 from allocator.model.levelling import Levelling, levelling
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
+from allocator.site.clocks import timings_of
 from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
 
 SITE_BUS = ""
@@ -79,12 +80,16 @@ class PipeArc:
 
 @dataclass(frozen=True)
 class IndexSets:
-    """Index sets of a site; ``curves`` are by source, ``shape_curves`` by shape."""
+    """Index sets of a site; ``curves`` are by source, ``shape_curves`` by shape.
+
+    A curve says what is sure of a source; ``duties`` are its stated shares of time on.
+    """
 
     site: Network
     places: tuple[str, ...]
     sources: tuple[str, ...]
     curves: Mapping[str, Curve]
+    duties: Mapping[str, float]
     fluid_stores: Mapping[str, StoreSite]
     batteries: Mapping[str, StoreSite]
     groups: Mapping[str, Group]
@@ -199,7 +204,8 @@ def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = 
     pipes = _pipes(site, excluded, wanted)
     arcs = _arcs(site, pipes)
     shape_of, profiles = _shapes(site)
-    curves = {s: curve_of(site.sources[s].stages) for s in sources}
+    timings = timings_of(site)
+    curves = {s: curve_of_timing(timings[s]) for s in sources}
     # on the mean basis everything flows at its mean, so nothing is collected in bursts
     destinations = {} if lossless else _destinations(site, groups, fluid_stores, batteries)
     reach = _reach(site, sources, curves, destinations, arcs)
@@ -216,6 +222,7 @@ def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = 
         places=places,
         sources=sources,
         curves=curves,
+        duties={s: curve_of(site.sources[s].stages).duty for s in sources},
         fluid_stores=fluid_stores,
         batteries=batteries,
         groups=groups,
