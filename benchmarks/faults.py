@@ -68,7 +68,17 @@ class Files:
         found: dict[str, list[object]] = {
             "plan": ["plan", site, "-o", out, *brief, "--prove", "0"],
             "compare": ["compare", site, "-o", out, *brief],
-            "frontier": ["frontier", site, "--give", "steel", "--steps", "2", "-o", out, *brief],
+            "frontier": [
+                "frontier",
+                site,
+                "--give",
+                "stock.steel",
+                "--steps",
+                "2",
+                "-o",
+                out,
+                *brief,
+            ],
             "sweep": ["sweep", site, "-o", out, *cases, *brief],
             "simulate": ["simulate", site, plan, "-o", out, *days],
             "report": ["report", site, plan, "-o", out / "page.html"],

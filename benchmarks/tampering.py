@@ -36,7 +36,7 @@ from allocator.search import Settings, make_plan  # noqa: E402
 from allocator.site.records import Site  # noqa: E402
 from allocator.verify.totals import REPORTED  # noqa: E402
 
-NETWORKS = ("first", "island", "warm_kiln", "hot_vents", "ridge_battery")
+NETWORKS = ("first", "island", "warm_kiln", "hot_purge", "ridge_battery")
 EACH = 25
 """Changes of a drawn site's plan, before the next is drawn; of a network's ten times as many."""
 

@@ -40,7 +40,15 @@ def commands(folder: Path) -> dict[str, list[str]]:
         "plan with 3 alternatives": ["plan", HARBOUR, "--alternatives", "3", *out],
         "carry": ["carry", HARBOUR],
         "compare": ["compare", HARBOUR, *out],
-        "frontier of 5 points": ["frontier", HARBOUR, "--give", "pipe_steel", "--steps", "5", *out],
+        "frontier of 5 points": [
+            "frontier",
+            HARBOUR,
+            "--give",
+            "stock.pipe_steel",
+            "--steps",
+            "5",
+            *out,
+        ],
         "why": ["why", HARBOUR, "--want", "firm_clean=900kW"],
         **large,
     }

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from allocator.report.page.study_files import FRONTIER_FORMAT, MIXES_FORMAT
+from allocator.report.page.study_files import FRONTIER_FORMAT, MIXES_FORMAT, SWEEP_FORMAT
 from allocator.site.records import Site
 
 MIX = {
@@ -60,4 +60,31 @@ def files(site: Site, folder: Path, give: str = "steel") -> Path:
     frontier = {"format": FRONTIER_FORMAT, "site": about, "give": give, "points": points}
     (folder / "comparison.json").write_text(json.dumps(mixes), encoding="utf-8")
     (folder / "frontier.json").write_text(json.dumps(frontier), encoding="utf-8")
+    return folder
+
+
+def sweep_file(site: Site, folder: Path) -> Path:
+    """A folder of a sweep, as its command leaves it."""
+    point = {
+        "point": {"stock.steel": 900.0},
+        "planned": 11_000.0,
+        "quantiles": [8000.0, 9000.0, 10_000.0, 11_500.0, 12_000.0],
+        "draws": 10,
+        "kept": 7,
+        "untouched": None,
+    }
+    effect = {"address": "stock.steel", "rank": 0.5, "low": 8e3, "high": 11e3, "chance": None}
+    facts = {
+        "format": SWEEP_FORMAT,
+        "site": {"name": site.name, "sha256": site.sha256},
+        "mode": "re-checked",
+        "figure": "firm_clean",
+        "promised": 12_000.0,
+        "cases": 10,
+        "failed": 0,
+        "levels": [0.0, 0.05, 0.5, 0.95, 1.0],
+        "points": [point],
+        "effects": [{**effect, "cases": 10}],
+    }
+    (folder / "sweep.json").write_text(json.dumps(facts), encoding="utf-8")
     return folder

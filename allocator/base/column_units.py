@@ -48,6 +48,8 @@ def unit_of(column: Column, values: Iterable[object]) -> ColumnUnit:
     """
     if column.kind == "temperature":
         return ColumnUnit("degC", 1.0, 273.15)
+    if column.kind == "money":
+        return ColumnUnit(column.currency, 1.0)
     units = _units(column)
     sizes = sorted(abs(value) for value in values if _is_number(value) and math.isfinite(value))
     sizes = [size for size in sizes if size >= _floor(units)]

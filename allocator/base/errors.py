@@ -40,6 +40,10 @@ class Fault:
         return f"{self.file}{mark}: {subject}{self.problem}{remedy}"
 
 
+class OldSpelling(FutureWarning):
+    """A spelling of older versions was used; the message says what to write."""
+
+
 class OutputError(AllocatorError):
     """A place that cannot be written to: which, why, and what to do."""
 

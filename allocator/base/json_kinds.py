@@ -69,9 +69,13 @@ def must_be(what: str, value: Any, path: str, problems: list[Problem]) -> Any:
 
 @dataclass(frozen=True, slots=True)
 class JsonText(JsonKind):
-    """Text; one of ``choices`` where they are given, as the members that these are."""
+    """Text; one of ``choices`` where they are given, as the members that these are.
+
+    ``renamed``: pairs of a text that older versions wrote, and what it is read as.
+    """
 
     choices: tuple[str, ...] = ()
+    renamed: tuple[tuple[str, str], ...] = ()
 
     def write(self, value: Any) -> Any:
         return str(value)
@@ -79,6 +83,7 @@ class JsonText(JsonKind):
     def read(self, value: Any, path: str, problems: list[Problem]) -> Any:
         if not isinstance(value, str):
             return must_be("text", value, path, problems)
+        value = dict(self.renamed).get(value, value)
         if self.choices and value not in self.choices:
             text = f"must be one of {', '.join(self.choices)} (got {value!r})"
             problems.append(Problem(path, text))

@@ -23,7 +23,7 @@ def shown_cells(table: Table) -> tuple[tuple[Column, ...], list[tuple[str, ...]]
     """The columns that have a value, and the cells for people: heads with units, then the rows."""
     kept = []
     for column, cells in zip(table.columns, columns_of(table), strict=True):
-        if any(cell is not None for cell in cells):
+        if not column.files_only and any(cell is not None for cell in cells):
             kept.append((column, cells))
     shown = []
     for column, cells in kept:

@@ -31,6 +31,8 @@ class Column:
             :data:`allocator.base.quantities.DIMENSIONS`, whose values are SI.
         about: one sentence that says what it is.
         file_key: its key in files, where that is not the name with the unit.
+        currency: what money of this column is counted in; people see it in the head.
+        files_only: in CSV, JSON and worksheets, not in what people read: another column says it.
 
     Raises:
         ValueError: the name is empty, or the kind is none of these.
@@ -41,6 +43,8 @@ class Column:
     kind: str = "text"
     about: str = ""
     file_key: str = ""
+    currency: str = ""
+    files_only: bool = False
 
     def __post_init__(self) -> None:
         if not self.name:

@@ -34,6 +34,7 @@ from allocator.cli.terminal import (
     BAD_INPUT,
     fail,
     never_fail_on_letters,
+    notes_of_old_spellings,
     terminal_columns,
 )
 
@@ -77,7 +78,7 @@ def run(given: argparse.Namespace) -> int:
 
     never_fail_on_letters()
     try:
-        with columns(terminal_columns()):
+        with columns(terminal_columns()), notes_of_old_spellings():
             return COMMANDS[given.command].run(given)
     except FileError as error:
         return fail(str(error), BAD_INPUT)

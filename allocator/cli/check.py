@@ -9,7 +9,7 @@ from allocator.cli.arguments import site_argument
 from allocator.cli.files import warn
 from allocator.cli.terminal import BAD_INPUT, DONE, show, tell, times
 
-HELP = "read a site file and tell all that is wrong with it"
+HELP = "all faults of a site file at once, each with its line, and warnings"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:

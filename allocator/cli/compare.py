@@ -29,7 +29,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         type=positive,
         default=None,
         metavar="DAYS",
-        help="run each plan through that many days as well, and tell the hours short",
+        help="also simulate each plan for that many days, and give its hours short",
     )
     solving_arguments(command)
     workers_arguments(command)

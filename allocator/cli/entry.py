@@ -30,7 +30,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="allocator",
         description="Plan an isolated site's power from sources that come and go, and prove the "
-        "plan: what to tap, which pipe to lay, how large the stores, which machines where.",
+        "plan: which to connect, which pipe to lay, how large the storage, which machines where.",
         epilog=EXIT_CODES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

@@ -25,7 +25,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--give",
         required=True,
         metavar="WHAT",
-        help="a material of the site, money, or emissions (then all power counts)",
+        help="what is scarce: stock.steel, limits.money, boosters.power or limits.emission "
+        "(then all power counts)",
     )
     command.add_argument(
         "--steps", type=counting, default=10, metavar="N", help="points, ends included (10)"
@@ -41,9 +42,9 @@ def run(given: argparse.Namespace) -> int:
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data
     from allocator.studies.frontier_result import frontier
-    from allocator.studies.trade_off import check_give
+    from allocator.studies.trade_off import given_of
 
-    check_give(site, given.give)
+    given_of(site, given.give)
     if given.steps < 2:
         return fail("allocator: --steps must be 2 or more: the two ends are points", BAD_INPUT)
     try:
@@ -58,5 +59,7 @@ def run(given: argparse.Namespace) -> int:
     except ValueError as error:
         return fail(f"allocator: {error}", BAD_INPUT)
     if not result.steps:
-        return fail("no plan exists or none was found: 'allocator why' tells more", NOT_FOUND)
+        return fail(
+            "no plan exists or none was found: 'allocator why' gives the reasons", NOT_FOUND
+        )
     return write_study(folder, result)

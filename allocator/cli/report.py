@@ -36,6 +36,13 @@ def arguments(command: argparse.ArgumentParser) -> None:
         default=[],
         help="folder that frontier has written: its curve with the plan on it; may be given again",
     )
+    command.add_argument(
+        "--sweep",
+        metavar="DIR",
+        action="append",
+        default=[],
+        help="folder that sweep has written: its draws as a tab; may be given again",
+    )
     crew_argument(command)
 
 
@@ -48,7 +55,7 @@ def run(given: argparse.Namespace) -> int:
     plan = plan_for(site, given.plan, older=True)
     from allocator.report.page import page_html
     from allocator.report.page.simulation import read_simulation
-    from allocator.report.page.study_files import read_frontier, read_mixes
+    from allocator.report.page.study_files import read_frontier, read_mixes, read_sweep
 
     folder = given.simulation
     if folder is None and (plan_path(given.plan).parent / "simulation.json").exists():
@@ -58,8 +65,9 @@ def run(given: argparse.Namespace) -> int:
     simulation = None if folder is None else read_simulation(folder, plan, plan_digest(plan))
     mixes = None if given.mixes is None else read_mixes(given.mixes, site)
     frontiers = [read_frontier(folder, site) for folder in given.frontier]
+    sweeps = [read_sweep(folder, site) for folder in given.sweep]
     page = page_html(
-        site, plan, simulation, _run_of(given.plan), given.crew, mixes=mixes, frontiers=frontiers
+        site, plan, simulation, _run_of(given.plan), given.crew, mixes, frontiers, sweeps
     )
     write_file(Path(given.output), page.encode("utf-8"))
     return show(f"Page: {given.output}\n")

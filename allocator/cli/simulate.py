@@ -42,7 +42,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--adversarial",
         action=argparse.BooleanOptionalAction,
         default=True,
-        help="besides, a draw set against each store's worst window (done unless told not to)",
+        help="also set a draw against each store's worst window (the default)",
     )
     command.add_argument(
         "--from-now",
@@ -54,7 +54,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         choices=("plan", "full", "need"),
         default="plan",
         help="plan: keep in stores what the plan's set-points say (default); full: keep them "
-        "brim-full; need: burn all that the promise does not need",
+        "full; need: burn all that the promise does not need",
     )
     command.add_argument(
         "--outages",

@@ -9,7 +9,7 @@ from allocator.cli.arguments import site_argument
 from allocator.cli.files import site_of
 from allocator.cli.terminal import show
 
-HELP = "what each source is worth, and what it carries"
+HELP = "sources ranked by firm power per tonne of scarce material, and what each can supply"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:

@@ -46,7 +46,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     site_argument(command)
     folder_argument(
-        command, "folder for the tables and for results as they come; started again, it goes on"
+        command,
+        "folder for the tables and for finished cases; an interrupted sweep continues there",
     )
     command.add_argument(
         "--draws", type=counting, default=0, metavar="N", help="draws of the site's ranges"
@@ -55,11 +56,14 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--grid",
         action="append",
         default=[],
-        metavar="NAME=VALUES",
-        help="values of one number of the site, such as stock.steel=4t,6t; may be repeated",
+        metavar="ADDRESS=VALUES",
+        help="values of one number of the site file, by its address, such as stock.steel=4t,6t "
+        "or sources.north.flow=3g/s,4g/s; may be repeated",
     )
     command.add_argument(
-        "--plan", metavar="PLAN", help="re-check this plan; without it every case is planned anew"
+        "--plan",
+        metavar="PLAN",
+        help="operate this plan again in each case; without it each case is planned from scratch",
     )
     command.add_argument(
         "--simulate",
@@ -90,7 +94,7 @@ def run(given: argparse.Namespace) -> int:
         found = audit(site, plan)
         if not found.accepted:
             tell_breaches(found, tell)
-            return fail("the plan does not pass its audit as it stands", BREACHES)
+            return fail("the plan does not pass its audit on the site as it is", BREACHES)
     return _swept(given, site, asked, folder)
 
 
@@ -101,7 +105,7 @@ def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | 
     from allocator.studies.sweep_cases import Asked
 
     if not given.draws and not given.grid:
-        return "nothing to vary; give --draws N, --grid NAME=VALUES, or both"
+        return "nothing to vary; give --draws N, --grid ADDRESS=VALUES, or both"
     grids = grids_of(facts_of(site), given.grid, plan is not None)
     if given.draws and not set(site.spreads) - {grid.fact.address for grid in grids}:
         return (

@@ -7,8 +7,9 @@ import io
 import os
 import sys
 import threading
+import warnings
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     from allocator.search import Progress
@@ -49,6 +50,25 @@ def tell(text: str) -> None:
         sys.stderr.flush()
     except (OSError, ValueError):
         _drop(sys.stderr)
+
+
+@contextlib.contextmanager
+def notes_of_old_spellings() -> Iterator[None]:
+    """Old spellings of addresses are told on stderr as notes, each once."""
+    from allocator.base.errors import OldSpelling
+
+    others = warnings.showwarning
+
+    def note(message: Warning | str, category: type[Warning], *where: Any, **rest: Any) -> None:
+        if issubclass(category, OldSpelling):
+            tell(f"note: {message}")
+        else:
+            others(message, category, *where, **rest)
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("once", OldSpelling)
+        warnings.showwarning = note
+        yield
 
 
 def _drop(stream: TextIO) -> None:

@@ -19,8 +19,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="WANT",
-        help="firm_clean=40kW, firm_total=..., served:DEMAND=80%%, tap:SOURCE, machines:TYPE=3, "
-        "emission=..., money=... (at most); may be given again",
+        help="firm_clean=40kW, firm_total=..., demands.NAME.min_share=80%%, connect:SOURCE, "
+        "machines.NAME=3, machines.NAME.places.PLACE=2, limits.emission=..., limits.money=... "
+        "(at most); may be given again",
     )
     command.add_argument("--json", action="store_true", help="print JSON in place of text")
     solving_arguments(command)

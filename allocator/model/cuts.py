@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 
@@ -32,6 +33,7 @@ from allocator.cycles import (
     worst_window,
 )
 from allocator.model.chambers import ChamberCut, chamber_cuts
+from allocator.model.drops import broken_drops, drops_of
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.rules.power import burst_sources
@@ -244,6 +246,24 @@ def violated(
         elif not isinstance(promise, ChamberCut) and promise.robustness.anything:
             rows += _without_some(model, promise, values, tolerance)
     return rows
+
+
+class Separator(Protocol):
+    """Finds rows that a point (SI by key) breaks by more than a share of what they speak of."""
+
+    def __call__(self, values: dict[Key, float], tolerance: float) -> list[Row]: ...
+
+
+def lazy_cuts(model: Model, sets: IndexSets) -> Separator:
+    """Store cuts, and tangents of the losses of pressure, of a model of all that may be decided."""
+    promises = () if sets.lossless else promises_of(sets)
+    drops = drops_of(sets)
+
+    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
+        rows = violated(model, promises, values, tolerance)
+        return rows + broken_drops(model, drops, values, tolerance) if drops else rows
+
+    return separate
 
 
 SHORT = 1e-8

@@ -16,7 +16,7 @@ from allocator.model.rules.power import own_load, served
 from allocator.model.rules.stock import counted_emission, money
 
 TAKEN = 1e-3
-"""Share of its flow that is taken of a source that is wanted tapped."""
+"""Share of its flow that is taken of a source that is wanted connected."""
 
 
 def stretched(
@@ -68,7 +68,7 @@ def want_row(model: Model, sets: IndexSets, want: Want) -> Limit:
     slacked(model, limit)
     terms, factor, existing = _wanted(model, sets, want)
     amount = want.amount * factor - existing
-    if want.kind == "tap":
+    if want.kind == "connect":
         _taken(model, sets, want, limit)
     if at_most:
         model.row(f"want[{name}]", [*terms, (-factor, limit.slack)], high=amount)
@@ -78,7 +78,7 @@ def want_row(model: Model, sets: IndexSets, want: Want) -> Limit:
 
 
 def _taken(model: Model, sets: IndexSets, want: Want, limit: Limit) -> None:
-    """``sent + TAKEN flow slack >= TAKEN flow``: a tap from which nothing can be taken is none.
+    """``sent + TAKEN flow slack >= TAKEN flow``: a source that gives nothing is not connected.
 
     ``sent`` is 0 of a source that is kept out whatever is built.
     """
@@ -102,7 +102,7 @@ def _wanted(model: Model, sets: IndexSets, want: Want) -> tuple[Terms, float, fl
         return terms + [t for bus in sets.buses() for t in own_load(sets, bus)], 1.0, 0.0
     if want.kind == "served":
         return served(sets, want.name), sets.site.demands[want.name].mean, 0.0
-    if want.kind == "tap":
+    if want.kind == "connect":
         known = model.has(("tap", want.name))
         return ([(1.0, ("tap", want.name))] if known else []), 1.0, 0.0
     if want.kind == "machines":

@@ -6,9 +6,11 @@ somebody takes, pipe builds that no other build beats, destinations that a sourc
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from allocator.cycles import Curve, DemandCurve, curve_of, curve_of_timing, demand_curve_of
 from allocator.model.levelling import Levelling, levelling
@@ -17,6 +19,9 @@ from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
 from allocator.site.clocks import timings_of
 from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
+
+if TYPE_CHECKING:
+    from allocator.model.pressures import Pressures
 
 SITE_BUS = ""
 CLASSES = ("clean", "emitting")
@@ -83,6 +88,7 @@ class IndexSets:
     """Index sets of a site; ``curves`` are by source, ``shape_curves`` by shape.
 
     A curve says what is sure of a source; ``duties`` are its stated shares of time on.
+    ``pressures``: what pressure decides; None where none is computed, and in bounds of any control.
     """
 
     site: Network
@@ -104,6 +110,7 @@ class IndexSets:
     levellings: Mapping[tuple[str, str], Levelling]
     lossless: bool = False
     robustness: Robustness = NOTHING
+    pressures: Pressures | None = None
 
     def may_miss(self, source: str) -> float:
         """Share of a source's flow that is missing at the low end of its range."""
@@ -296,6 +303,26 @@ def beats(better: PipeType, worse: PipeType, more: float = 0.0) -> bool:
     return not same or better.name < worse.name
 
 
+def loses_no_more(better: PipeType, worse: PipeType) -> bool:
+    """True when a build loses no more pressure than another, may be as fast and bears as much."""
+    if worse.bore is None or better.bore is None:
+        alike = better.bore is None
+    else:
+        alike = (
+            better.bore >= worse.bore
+            and better.roughness <= worse.roughness
+            and _as_fast(better.max_velocity, worse.max_velocity)
+            and better.max_mach >= worse.max_mach
+        )
+    limits = (better.pressure_rating, worse.pressure_rating)
+    borne, asked = (math.inf if limit is None else limit for limit in limits)
+    return alike and borne >= asked
+
+
+def _as_fast(one: float | None, other: float | None) -> bool:
+    return one == other or (one is not None and other is not None and one >= other)
+
+
 def material_per_metre(build: PipeType) -> dict[str, float]:
     """kg of each material a metre."""
     total: dict[str, float] = {}
@@ -321,7 +348,12 @@ def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[st
             kept = [
                 build.name
                 for build, rate in offered
-                if not any(beats(o, build, r - rate) for o, r in offered if o is not build)
+                if not any(
+                    beats(other, build, r - rate)
+                    for other, r in offered
+                    if other is not build
+                    and (fluid not in site.pressures or loses_no_more(other, build))
+                )
             ]
             now = existing.get((route.name, fluid))
             if now is not None and now not in kept:

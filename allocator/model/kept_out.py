@@ -74,7 +74,7 @@ def _why(
     mine = users.get(source.fluid, ())
     if not mine:
         lines = ", from where a line may lead to a demand," if site.power_lines else ""
-        return f"no machine that may stand{lines} turns '{source.fluid}' into power"
+        return f"no machine that may be built{lines} turns '{source.fluid}' into power"
     reached = ways.of(source.place)
     if not bears(source) and len(reached) == 1:
         return _too_hot_for_pump(site, source)

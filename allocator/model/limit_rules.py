@@ -1,4 +1,4 @@
-"""Where each kind of limit stands in a statement, and how its slack stretches it.
+"""Where each kind of limit is in a model, and how its slack relaxes it.
 
 A rule yields the limits of one kind, their slacks put into the rows that hold them.
 """
@@ -10,9 +10,12 @@ from dataclasses import replace
 
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, Limit, slacked
-from allocator.model.model import INFINITY, Model
+from allocator.model.model import INFINITY, Key, Model
+from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import heat_row
 from allocator.model.rules.power import ROOM, served
+from allocator.model.rules.pressure import peak_row
+from allocator.network.records import PipeBuild
 from allocator.site.records import POWER
 
 Rows = dict[str, int]
@@ -38,32 +41,59 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         ]
         if made and made[0].kind in ("passage", "sink"):
             continue  # a step of planning at a place, as wide as is needed
+        mine = [
+            (route, fluid)
+            for (route, fluid), pipe in sets.pipes.items()
+            if build.name in pipe.builds
+            and f"pipe_capacity[{route},{fluid}]" in rows
+            and not (build.by_bore and _mouths(rows, sets, fluid))
+        ]
+        if not mine and build.by_bore:
+            continue  # what it carries follows from pressures
         path: tuple[str, ...] = ("pipes", build.name, "capacity")
-        words = f"a pipe of build '{build.name}' carries"
         if made and made[0].kind == "cooler":
-            path, words = ("coolers", made[0].corridor), f"cooler '{build.name}' cools"
-        limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True, words)
+            path = ("coolers", made[0].corridor)
+        limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True)
         slacked(model, limit)
-        for (route, fluid), pipe in sets.pipes.items():
-            row = f"pipe_capacity[{route},{fluid}]"
-            if build.name not in pipe.builds or row not in rows:
-                continue
-            more = model.variable(("more", route, build.name, fluid), 0.0, INFINITY, build.capacity)
-            most = FURTHEST * build.capacity
-            model.extend(rows[row], [(-1.0, more)])
-            lay = ("lay", route, build.name, fluid)
-            model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
-            model.row(
-                f"most[{route},{build.name},{fluid}]", [(1.0, more), (-1.0, limit.slack)], high=0
-            )
-            for arc in sets.arcs_along(route, fluid):
-                for end in sets.ends(fluid):
-                    key = ("gather", route, arc.start, fluid, end)
-                    if model.has(key):
-                        model.raise_high(key)
-                for shape in sets.fluid_shapes[fluid]:
-                    model.raise_high(("supply", route, arc.start, fluid, shape))
+        for pipe in mine:
+            _widened(model, rows, sets, pipe, build, (1.0, limit.slack))
         yield limit
+
+
+def _widened(
+    model: Model,
+    rows: Rows,
+    sets: IndexSets,
+    pipe: tuple[str, str],
+    build: PipeBuild,
+    slack: tuple[float, Key],
+) -> None:
+    """Let a build carry more on a route, by no more than a slack times a factor."""
+    route, fluid = pipe
+    more = model.variable(("more", route, build.name, fluid), 0.0, INFINITY, build.capacity)
+    most = FURTHEST * build.capacity
+    model.extend(rows[f"pipe_capacity[{route},{fluid}]"], [(-1.0, more)])
+    lay = ("lay", route, build.name, fluid)
+    model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
+    factor, key = slack
+    model.row(f"most[{route},{build.name},{fluid}]", [(1.0, more), (-factor, key)], high=0)
+    for flow, laid in peaks_of(sets, route, fluid, build.name):
+        model.raise_high(flow)
+        model.extend(rows[peak_row(flow)], [(-1.0, more)])
+        model.row(f"most_{peak_row(flow)}", [(1.0, flow), (-most, laid)], high=0.0)
+    for arc in sets.arcs_along(route, fluid):
+        for end in sets.ends(fluid):
+            key = ("gather", route, arc.start, fluid, end)
+            if model.has(key):
+                model.raise_high(key)
+        for shape in sets.fluid_shapes[fluid]:
+            model.raise_high(("supply", route, arc.start, fluid, shape))
+
+
+def _mouths(rows: Rows, sets: IndexSets, fluid: str) -> list[str]:
+    """Sources of a fluid whose pressures limit what its pipes carry."""
+    one = None if sets.pressures is None else sets.pressures.fluids.get(fluid)
+    return [n for n in ({} if one is None else one.mouths) if f"source_pressure[{n}]" in rows]
 
 
 def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
@@ -81,9 +111,8 @@ def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             ]
             if value is None or not mine:
                 continue
-            words = f"a store '{kind.name}' {'takes in' if key == 'fill_rate' else 'gives'}"
             path = ("storage", kind.name, key)
-            limit = slacked(model, Limit(key, kind.name, path, value, dimension, True, words))
+            limit = slacked(model, Limit(key, kind.name, path, value, dimension, True))
             for row in mine:
                 model.extend(row, [(-1.0, limit.slack)])
             yield limit
@@ -96,10 +125,8 @@ def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         if not mine or sets.lossless:
             continue
         dimension = "energy" if kind.holds == POWER else "mass"
-        path, words = ("storage", kind.name, "size", "max"), f"a store '{kind.name}' holds"
-        limit = slacked(
-            model, Limit("size", kind.name, path, kind.max_size, dimension, True, words)
-        )
+        path = ("storage", kind.name, "size", "max")
+        limit = slacked(model, Limit("size", kind.name, path, kind.max_size, dimension, True))
         for name in mine:
             size = ("size", name)
             room = model.columns[model.index(size)]
@@ -124,9 +151,8 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             continue
         place = sets.site.ground(group.place)
         path = ("machines", group.type.name, "places", place)
-        words = f"machine '{group.type.name}' may stand at '{place}'"
         value = float(group.most_new + group.existing)
-        limit = Limit("places", name, path, value, "number", True, words)
+        limit = Limit("places", name, path, value, "number", True)
         slacked(model, limit)
         key = ("count", name)
         model.raise_high(key)
@@ -137,12 +163,9 @@ def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 def _types(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for machine in sets.site.machines.values():
         if machine.max_units is not None:
-            path, words = (
-                ("machines", machine.name, "max_units"),
-                f"machine '{machine.name}' may stand",
-            )
+            path = ("machines", machine.name, "max_units")
             value = float(machine.max_units)
-            limit = Limit("most", machine.name, path, value, "number", True, words)
+            limit = Limit("most", machine.name, path, value, "number", True)
             row = f"most_of_type[{machine.name}]"
             yield from _rows_only(model, rows, row, limit)
 
@@ -152,8 +175,7 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for fluid in fluids:
         mine = [s for s in sets.sources if sets.site.sources[s].fluid == fluid]
         path = ("sources", mine[0], "flow")
-        words = f"sources of '{fluid}' give"
-        limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True, words))
+        limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True))
         for name in mine:
             row, flow = f"source_capacity[{name}]", sets.site.sources[name].flow
             if row not in rows:
@@ -174,30 +196,92 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
+LOOSE = 100.0
+"""Times as much, as a share, that a capacity by bore may rise as the pressure: losses decide."""
+SWITCHES = ("filled[", "released[", "drawn[", "takes[")
+"""Rows that say whether something is used: what it moves is at most this times 0 or 1."""
+
+
+def _loosened(model: Model, number: int) -> None:
+    """Let a row that says whether something is used allow more: other limits are stretched."""
+    row = model.rows[number]
+    used = [model.columns[column].integer for column in row.columns]
+    coefficients = tuple(
+        value * FURTHEST if is_switch and value < 0.0 else value
+        for value, is_switch in zip(row.coefficients, used, strict=True)
+    )
+    model.rows[number] = replace(row, coefficients=coefficients)
+
+
+def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
+    """Pressure at the mouths of the sources of a fluid: all of them a little more.
+
+    ``high <= mouth + slope * slack`` of the potential, which is convex: it rises by more.
+    """
+    pressures = sets.pressures
+    for name, number in rows.items():
+        if name.startswith(SWITCHES):
+            _loosened(model, number)
+    for fluid, one in ({} if pressures is None else pressures.fluids).items():
+        mine = _mouths(rows, sets, fluid)
+        if not mine:
+            continue
+        highest = max(mine, key=lambda name: one.mouths[name])
+        value = one.pressure(one.mouths[highest])
+        path = ("sources", highest, "pressure")
+        limit = slacked(model, Limit("pressure", fluid, path, value, "pressure", True))
+        for name in mine:
+            slope = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0
+            model.extend(rows[f"source_pressure[{name}]"], [(-slope, limit.slack)])
+        for (route, carried), pipe in sets.pipes.items():
+            for build in [sets.site.pipes[b] for b in pipe.builds] if carried == fluid else []:
+                if build.by_bore and f"pipe_capacity[{route},{fluid}]" in rows:
+                    factor = LOOSE * build.capacity / value
+                    _widened(model, rows, sets, (route, fluid), build, (factor, limit.slack))
+        yield limit
+        for kind, at in one.stores.items():
+            stores = [name for name, store in sets.fluid_stores.items() if store.type.name == kind]
+            mine = [name for name in stores if f"release_pressure[{name}]" in rows]
+            if mine:
+                yield _release(model, rows, mine, kind, one.pressure(at.release), one.gas)
+
+
+def _release(
+    model: Model, rows: Rows, stores: list[str], kind: str, value: float, gas: bool
+) -> Limit:
+    """The pressure at which stores of a kind give; at which they are filled stays."""
+    record = ("storage", kind, "pressure")
+    limit = slacked(model, Limit("release_pressure", kind, record, value, "pressure", True))
+    for name in stores:
+        slope = 2.0 * value if gas else 1.0
+        model.extend(rows[f"release_pressure[{name}]"], [(-slope, limit.slack)])
+    return limit
+
+
 def _caps(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     limits = sets.site.limits
-    for kind, value, dimension, words in (
-        ("money", limits.money, "money", "money in all may be"),
-        ("emission", limits.emission, "emission_rate", "counted emission may be"),
+    for kind, value, dimension in (
+        ("money", limits.money, "money"),
+        ("emission", limits.emission, "emission_rate"),
     ):
         if value is not None:
-            limit = Limit(kind, "", ("limits", kind), value, dimension, True, words)
+            limit = Limit(kind, "", ("limits", kind), value, dimension, True)
             yield from _rows_only(model, rows, f"{kind}_cap", limit)
 
 
 def _rooms(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for place in sets.site.places.values():
         if place.heat_limit is not None:
-            path, words = ("places", place.name, "heat_limit"), f"heat let into '{place.name}' is"
-            limit = Limit("heat", place.name, path, place.heat_limit, "power", True, words)
+            path = ("places", place.name, "heat_limit")
+            limit = Limit("heat", place.name, path, place.heat_limit, "power", True)
             yield from _rows_only(model, rows, heat_row(place.name), limit)
 
 
 def _stocks(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for material in sets.site.materials.values():
         if material.stock is not None:
-            path, words = ("materials", material.name, "stock"), f"stock of '{material.name}' is"
-            limit = Limit("stock", material.name, path, material.stock, "mass", True, words)
+            path = ("materials", material.name, "stock")
+            limit = Limit("stock", material.name, path, material.stock, "mass", True)
             yield from _rows_only(model, rows, f"stock[{material.name}]", limit)
 
 
@@ -205,8 +289,7 @@ def _shares(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for demand in sets.site.demands.values():
         if demand.min_share > 0:
             path = ("demands", demand.name, "min_share")
-            words = f"demand '{demand.name}' must be served, of its mean, at least"
-            limit = Limit("min_share", demand.name, path, demand.min_share, "share", False, words)
+            limit = Limit("min_share", demand.name, path, demand.min_share, "share", False)
             slacked(model, limit)
             number = rows[f"share[{demand.name}]"]
             row = model.rows[number]
@@ -219,7 +302,6 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for demand in sets.site.demands.values():
         power = demand.wants == POWER
         key, dimension = ("power", "power") if power else ("flow", "mass_rate")
-        words = f"demand '{demand.name}' asks for"
         limit = Limit(
             "demand",
             demand.name,
@@ -227,7 +309,6 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             demand.mean,
             dimension,
             True,
-            words,
         )
         number = rows.get(f"share[{demand.name}]")
         if number is None:
@@ -248,6 +329,7 @@ RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _places,
     _types,
     _flows,
+    _pressures,
     _caps,
     _rooms,
     _stocks,

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.base.quantities import format_quantity
 from allocator.model.model import INFINITY, Key, Model
+from allocator.site.addresses import address_of, path_of_limit
 
 FURTHEST = 100.0
 """A pipe or a source is stretched to this many times what it is, and no further."""
@@ -15,7 +17,8 @@ class Limit:
     """One limit of the user's.
 
     ``path``: keys that lead to it in the site file (empty for a want). ``value``: SI, of
-    ``dimension``. ``more``: True where a larger value allows more. ``words``: what it says.
+    ``dimension``. ``more``: True where a larger value allows more. ``words``: a sentence without
+    its end, of a want, and of pipes of all builds together.
     """
 
     kind: str
@@ -24,7 +27,27 @@ class Limit:
     value: float
     dimension: str
     more: bool
-    words: str
+    words: str = ""
+
+    @property
+    def address(self) -> str:
+        """The address of the limit; empty for a want, and for pipes of all builds together."""
+        if not self.path or (self.kind == "capacity" and not self.name):
+            return ""
+        if self.path[0] == "coolers":
+            return address_of(("coolers", self.name, "rate"))
+        return address_of(path_of_limit(self.kind, self.name, self.dimension))
+
+    @property
+    def stated(self) -> str:
+        """What the limit says: ``stock.steel is 3.5 t``."""
+        if self.kind == "flow":
+            return f"the '{self.name}' sources are limited to the flows in the file"
+        if self.shared:
+            return f"{self.words} no more than the file states"
+        if self.kind == "want" and self.name.startswith("connect:"):
+            return self.words
+        return f"{self.words or f'{self.address} is'} {amount_shown(self.value, self.dimension)}"
 
     @property
     def slack(self) -> Key:
@@ -42,7 +65,7 @@ class Want:
     """What a plan is wanted to do; ``amount`` is SI.
 
     ``kind`` and ``name``: ``firm_clean`` or ``firm_total`` (W at least), ``generated`` (W at least,
-    what the plant takes itself included), ``served`` (share of a demand at least), ``tap`` (a
+    what the plant takes itself included), ``served`` (share of a demand at least), ``connect`` (a
     source), ``machines`` (units of a type, or of ``type@place``, at least), ``emission`` (kg/s at
     most) or ``money`` (at most).
     """
@@ -57,12 +80,19 @@ DIMENSION_OF_WANT = {
     "firm_clean": "power",
     "firm_total": "power",
     "served": "share",
-    "tap": "number",
+    "connect": "number",
     "machines": "number",
     "emission": "emission_rate",
     "money": "money",
 }
 AT_MOST = ("emission", "money")
+
+
+def amount_shown(value: float, dimension: str) -> str:
+    """An amount of a limit as people write it."""
+    if dimension == "share":
+        return f"{100 * value:.3g} %"
+    return f"{value:.4g}" if dimension == "number" else format_quantity(value, dimension)
 
 
 def slacked(model: Model, limit: Limit) -> Limit:

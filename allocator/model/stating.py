@@ -8,6 +8,7 @@ from dataclasses import replace
 from allocator.model.index_sets import IndexSets, index_sets_of
 from allocator.model.mean_basis import mean_site
 from allocator.model.model import Model
+from allocator.model.pressures import pressures_of
 from allocator.model.rules import state_rules
 from allocator.model.variables import declare
 from allocator.network.records import Network
@@ -17,8 +18,10 @@ from allocator.plans.records import NOTHING, Robustness
 def offered(site: Network, basis: str, robustness: Robustness = NOTHING) -> IndexSets:
     """What may be decided on a site on a basis."""
     if basis == "mean":
-        return index_sets_of(mean_site(site), lossless=True, with_stores=False)
-    return replace(index_sets_of(site), robustness=robustness)
+        sets = index_sets_of(mean_site(site), lossless=True, with_stores=False)
+    else:
+        sets = replace(index_sets_of(site), robustness=robustness)
+    return replace(sets, pressures=pressures_of(sets, site.pressures))
 
 
 def state(

@@ -34,6 +34,16 @@ Keys are tuples that begin with a word:
 ``("line", line)``                   a line is built, 0 or 1
 ``("recover", route, j)``            supply flow through a cooler whose heat counts as power, kg/s
 ``("fed", place, f)``                anything but its own sources feeds a cooler's place, 0 or 1
+``("high", place, f)``, ``("low", place, f)``  potentials of its headers, above the fluid's base
+``("directed", route, start, build, f)``  the build carries fluid f this way alone, 0 or 1
+``("peak", route, start, build, f)``  its peak flow, kg/s
+``("spur", route, inner, build, f)``  the build fills what lies beyond, and gives back, 0 or 1
+``("filling", route, inner, build, f)``, ``("release", ...)``  its peak flows, kg/s
+``("steady", route, start, f)``      flat supply on an arc that comes to the high header, kg/s
+``("drawn", s)``                     an existing source is not shut, 0 or 1
+``("takes", g)``, ``("holds", k)``   a group takes anything; a store is used, 0 or 1
+``("boost", booster, ...)``          a booster at the inlet of an arc or store, 0 or 1
+``("boosted", booster, ...)``        flow through it, kg/s
 ===================================  =============================================================
 
 Classes c are ``clean`` and ``emitting``; shapes j are ``flat`` or a profile's name.
@@ -46,6 +56,7 @@ import math
 from allocator.model.expressions import bursts, can_cycle, is_batched, recovering, reshaped
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import INFINITY, Model
+from allocator.model.pressures import declare_pressures
 from allocator.plans.records import FLAT
 
 
@@ -69,6 +80,8 @@ def declare(model: Model, sets: IndexSets) -> None:
     _stores(model, sets, flow_unit)
     _machines(model, sets)
     _power(model, sets, power_unit)
+    if sets.pressures is not None:
+        declare_pressures(model, sets, sets.pressures, flow_unit)
 
 
 def _sources(model: Model, sets: IndexSets, unit: float) -> None:

@@ -3,31 +3,41 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from allocator.network.faults import Notes, note
+from allocator.network.pressures import (
+    GAS_VELOCITY,
+    LIQUID_VELOCITY,
+    PipeAsk,
+    PressureRange,
+    losses_of,
+    range_of,
+)
 from allocator.network.properties import hottest_source, substance_of
 from allocator.network.records import Network
 from allocator.physics.arrays import Floats
 from allocator.physics.faults import PhysicsError, UnknownPropertyError
 from allocator.physics.pipes import Capacity, gas_capacity, liquid_capacity
 from allocator.physics.substances import Substance, value
-from allocator.site.records import PipeType
-
-GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
-"""m/s where a build gives none: rules of thumb."""
+from allocator.site.records import PipeType, Route
 
 
 class Wanted(NamedTuple):
-    """A capacity to find: a build of a length (m) that carries a fluid at a temperature (K)."""
+    """A capacity to find: a build of a length (m) that carries a fluid at a temperature (K).
+
+    ``fall``: m, the most by which the fluid falls on its way.
+    """
 
     build: PipeType
     length: float
     fluid: str
     temperature: float
+    fall: float = 0.0
 
 
 def capacities_of(site: Network, wanted: Sequence[Wanted]) -> list[tuple[float, str]]:
@@ -47,6 +57,9 @@ def capacities_of(site: Network, wanted: Sequence[Wanted]) -> list[tuple[float, 
 
 
 def _of_fluid(site: Network, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
+    between = range_of(site, fluid)
+    if between is not None:
+        return _along_lines(site, between, wanted)
     substance = substance_of(site, fluid)
     gas = substance.phase == "gas"
     pressures = [pressures_of(site, w.build, fluid) for w in wanted]
@@ -80,6 +93,23 @@ def _of_fluid(site: Network, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
         mach=np.array([w.build.max_mach for w in wanted]),
         roughness=roughness,
     )
+
+
+def _along_lines(site: Network, between: PressureRange, wanted: Sequence[Wanted]) -> Capacity:
+    """The greatest flow at the widest difference of pressures that there is: none is greater.
+
+    How much of that is left on each route is for rules of pressure along lines to say.
+    """
+    losses = losses_of(
+        site,
+        between,
+        [
+            PipeAsk(w.build, w.length, w.fall, max(w.temperature, site.ambient.temperature))
+            for w in wanted
+        ],
+    )
+    rates = np.array([loss.capacity for loss in losses])
+    return Capacity(rates, np.ones(len(rates)))
 
 
 _NEEDED = ("density", "viscosity")
@@ -119,23 +149,46 @@ def pressures_of(site: Network, build: PipeType, fluid: str) -> tuple[float, flo
 
 
 def with_capacities(site: Network, notes: Notes) -> Network:
-    """The site with the capacities of builds by bore; faults are noted at the build."""
-    if not any(build.by_bore for build in site.pipes.values()):
+    """The site with the capacities of builds by bore; faults are noted at the build.
+
+    A build with a capacity and a bore has the lower of the two, for fluids whose pressures along
+    lines are computed.
+    """
+    bored = [build for build in site.pipes.values() if build.bore is not None]
+    if not bored:
         return site
     wanted: dict[tuple[str, str, str], Wanted] = {}
-    for build in site.pipes.values():
-        if build.by_bore:
-            for fluid in _fluids(site, build, notes):
-                kelvin = hottest_source(site, fluid)
-                for route in site.routes.values():
-                    key = (route.name, build.name, fluid)
-                    wanted[key] = Wanted(build, route.length, fluid, kelvin)
+    for build in bored:
+        for fluid in _fluids(site, build, notes) if build.by_bore else _computed(site, build):
+            between = range_of(site, fluid)
+            kelvin = hottest_source(site, fluid) if between is None else between.hot
+            for route in site.routes.values():
+                key = (route.name, build.name, fluid)
+                wanted[key] = Wanted(build, route.length, fluid, kelvin, descent(site, route))
+    if not wanted:
+        return site
     try:
         rates = [rate for rate, _ in capacities_of(site, list(wanted.values()))]
     except PhysicsError:
         return site  # a fault was noted at the build
     capacity = dict(zip(wanted, rates, strict=True))
     return _with(site, capacity)
+
+
+def descent(site: Network, route: Route) -> float:
+    """m, the most that a fluid falls along a route, whichever way it goes."""
+    fall = site.places[route.start].elevation - site.places[route.end].elevation
+    return max(0.0, fall) if route.one_way else abs(fall)
+
+
+def _computed(site: Network, build: PipeType) -> list[str]:
+    """Fluids whose pressures are computed that a build with a capacity of its own may carry."""
+    found = []
+    for fluid in build.fluids or site.fluids:
+        with suppress(PhysicsError):  # noted where pressures are needed for the capacity
+            if range_of(site, fluid) is not None:
+                found.append(fluid)
+    return found
 
 
 def _fluids(site: Network, build: PipeType, notes: Notes) -> list[str]:
@@ -181,9 +234,10 @@ def _with(site: Network, capacity: dict[tuple[str, str, str], float]) -> Network
         listed: dict[tuple[str, str], float] = {}
         for build in builds.values():
             for fluid in site.fluids:
-                if build.by_bore:
-                    if (name, build.name, fluid) in capacity:
-                        listed[build.name, fluid] = capacity[name, build.name, fluid]
+                if (name, build.name, fluid) in capacity:
+                    listed[build.name, fluid] = capacity[name, build.name, fluid]
+                elif build.by_bore:
+                    continue
                 elif build.fluids is None or fluid in build.fluids:
                     listed[build.name, fluid] = build.capacity
         routes[name] = replace(route, capacities=listed)

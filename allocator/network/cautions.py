@@ -159,26 +159,36 @@ _RULES: tuple[_Rule, ...] = (
     ),
     (
         lambda site: bool(site.coolers),
-        "Coolers fail: a fan that stands or a loop that is dry lets hot gas through. Measure the "
+        "Coolers fail: a stopped fan or a dry loop lets hot gas through. Measure the "
         "temperature behind each one and shut off at the limit of what comes next. Coolant under "
         "its boiling point, relief on its loop, heat rejected where it harms nobody.",
     ),
     (
         lambda site: any(build.sink is not None for build in site.pipes.values()),
-        "Heat sinks fail: one whose filling leaks or boils away, or whose recovery stands still, "
+        "Heat sinks fail: one whose filling leaks or boils away, or whose recovery has stopped, "
         "lets hot gas through. Hold its level by a make-up that cannot fail unseen, lead its steam "
         "away, measure the temperature behind it and shut off at the limit of what comes next.",
     ),
     (
         lambda site: any(route.stream is not None for route in site.routes.values()),
-        "Temperatures are reckoned for clean, dry, uncovered pipe in still air: what is laid over "
-        "a pipe or shut in around it makes it hotter. Use materials that are fit for the gas at "
-        "its temperature; check steel for hydrogen above 200 degC.",
+        "Temperatures are calculated for clean, dry, uncovered pipe in still air: what is laid "
+        "over a pipe or shut in around it makes it hotter. Use materials that are fit for the gas "
+        "at its temperature; check steel for hydrogen above 200 degC.",
     ),
     (
         _pressure,
         "Vessels, holders and pumps hold pressure: relief valves that cannot be shut off, tests "
         "before use, a way to empty each part safely.",
+    ),
+    (
+        lambda site: bool(site.pressures),
+        "Pressures along lines hold only with a non-return valve at every source and store, "
+        "control where a place splits flow, and ratings above the pressure shut in.",
+    ),
+    (
+        lambda site: bool(site.boosters),
+        "Blowers, compressors and pumps: relief behind each one for a closed valve, a trip on low "
+        "inlet pressure and on high temperature, guards on what turns.",
     ),
     (
         lambda site: bool(_generators(site)),

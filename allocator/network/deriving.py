@@ -66,10 +66,15 @@ def derived(site: Site) -> tuple[Network, Notes]:
         return network, notes
     from allocator.network.by_bore import with_capacities
     from allocator.network.expansion import with_streams
+    from allocator.network.pressure_remarks import remarks_on_pressures
+    from allocator.network.pressures import with_pressures
 
     network = with_capacities(network, notes)
     if not notes.faults:
         network = with_streams(network, notes)
+    if not notes.faults:
+        network = with_pressures(network)
+        notes.remarks.extend(remarks_on_pressures(network))
     return network, notes
 
 
@@ -85,9 +90,19 @@ def studied(site: S, **changes: Any) -> S:
     return replace(site, **changes, studied=True)
 
 
+def _has_pressures(site: Site) -> bool:
+    """Whether some pipe has a bore, and something is given at a pressure that is known."""
+    return any(pipe.bore is not None for pipe in site.pipes.values()) and (
+        any(source.pressure is not None for source in site.sources.values())
+        or any(store.pressure or store.max_pressure for store in site.storage.values())
+        or any(machine.outlet_pressure for machine in site.machines.values())
+    )
+
+
 def _needs_physics(site: Site) -> bool:
     return (
         bool(site.coolers)
         or any(build.by_bore for build in site.pipes.values())
+        or _has_pressures(site)
         or any(source.temperature is not None for source in site.sources.values())
     )

@@ -18,7 +18,7 @@ from allocator.network.records import Network
 from allocator.network.sinks import NO_SINKS, Sinks, bears, outlets_of, sinks_of
 from allocator.physics.faults import PhysicsError
 from allocator.physics.recovery import most_of_stream
-from allocator.site.records import POWER, Built, Cooler
+from allocator.site.records import POWER, Cooler
 
 
 def with_streams(site: Network, notes: Notes) -> Network:
@@ -81,7 +81,7 @@ def _starved(draft: Draft, made: Network) -> list[Remark]:
                         Remark(
                             "storage" if kind == "store" else f"{kind}s",
                             name,
-                            f"no '{fluid}' of at most {degrees(limit)} comes to '{place}'",
+                            f"no '{fluid}' of at most {degrees(limit)} reaches '{place}'",
                             "offer a cooler, or a run long enough to cool it",
                         )
                     )
@@ -97,7 +97,7 @@ def _stuck(draft: Draft, made: Network) -> list[Remark]:
             source.name,
             f"its gas is too hot for its pump "
             f"({degrees(source.pump.max_inlet_temperature)}), and no "
-            f"cooler may stand there that brings it below that{_refused(draft, source.name)}",
+            f"cooler may be built there that brings it below that{_refused(draft, source.name)}",
             "offer a cooler at its place",
         )
         for source in made.own_sources.values()
@@ -232,12 +232,13 @@ def _assembled(draft: Draft, sources: Mapping[str, str]) -> Network:
             else replace(d, place=_at(moves, "demand", n, d.place))
             for n, d in site.demands.items()
         },
-        built=Built(
-            built.sources,
-            tuple(run for run in draft.existing if run.route in routes),
-            built.power_lines,
-            {(n, _at(moves, "store", n, p)): size for (n, p), size in built.storage.items()},
-            {(n, _at(moves, "machine", n, p)): k for (n, p), k in built.machines.items()},
+        built=replace(
+            built,
+            pipes=tuple(run for run in draft.existing if run.route in routes),
+            storage={
+                (n, _at(moves, "store", n, p)): size for (n, p), size in built.storage.items()
+            },
+            machines={(n, _at(moves, "machine", n, p)): k for (n, p), k in built.machines.items()},
         ),
         limits=replace(
             site.limits,

@@ -1,26 +1,21 @@
-"""The numbers of a site by address, so that a study can read and change any of them.
-
-An address is the way to a number through the site file, such as ``sources.north.flow`` or
-``sources.north.cycle[2].on``; its short form is the last key and the name: ``flow.north``.
-"""
+"""The numbers of a site by address, so that a study can read and change any of them."""
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Any
 
-from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
 from allocator.network.deriving import studied
+from allocator.site.addresses import AddressError, Path, address_of, resolved
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.kinds import Quantity
 from allocator.site.records import POWER, MachineType, Site, Source, Stage
 
 
-class FactError(AllocatorError):
+class FactError(AddressError):
     """A number of a site that is not there, or cannot be what is asked: what to do instead."""
 
 
@@ -28,16 +23,20 @@ class FactError(AllocatorError):
 class Fact:
     """One number of a site. ``value``: SI, None for no limit.
 
-    ``kind``: what it may be. ``to_build``: it speaks of what is new alone, so that a plan which
-    stands does not see it. ``change``: the site with another value.
+    ``kind``: what it may be. ``to_build``: it is about what is new alone, so that an existing plan
+    does not depend on it. ``change``: the site with another value.
     """
 
-    address: str
-    short: str
+    path: Path
     kind: Quantity
     value: float | None
     to_build: bool
     change: Callable[[Site, float], Site]
+
+    @property
+    def address(self) -> str:
+        """The address, such as ``sources.north.flow``."""
+        return address_of(self.path)
 
     @property
     def dimension(self) -> str:
@@ -61,22 +60,8 @@ def facts_of(site: Site) -> dict[str, Fact]:
 
 
 def fact_named(facts: Mapping[str, Fact], name: str) -> Fact:
-    """The fact of an address or of a short form that only one has.
-
-    Raises :class:`FactError`, with a suggestion.
-    """
-    if name in facts:
-        return facts[name]
-    short = [fact for fact in facts.values() if fact.short == name]
-    if len(short) == 1:
-        return short[0]
-    if short:
-        meant = " or ".join(fact.address for fact in short)
-        raise FactError(f"{shown(name)} may be {meant}; write one of them")
-    names = [*facts, *(fact.short for fact in facts.values())]
-    close = difflib.get_close_matches(name, names, n=3, cutoff=0.5)
-    remedy = f"did you mean {' or '.join(close)}?" if close else "write it as 'stock.MATERIAL'"
-    raise FactError(f"the site has no number named {shown(name)}; {remedy}")
+    """The fact of an address. Raises :class:`~allocator.site.addresses.AddressError`."""
+    return facts[address_of(resolved(name, [fact.path for fact in facts.values()]))]
 
 
 def changed(site: Site, values: Mapping[str, float]) -> Site:
@@ -154,7 +139,7 @@ def _limits(site: Site) -> Iterator[Fact]:
             return replace(old, limits=replace(old.limits, **{key: value}))  # type: ignore[arg-type]
 
         value = getattr(site.limits, key)
-        yield Fact(f"limits.{key}", f"{key}.limits", kind, value, key == "money", change)
+        yield Fact(("limits", key), kind, value, key == "money", change)
 
 
 def _with(site: Site, section: str, name: str, **values: Any) -> Site:
@@ -174,14 +159,12 @@ def _plain(
         return _with(old, section, name, **{field: value})
 
     value = getattr(getattr(site, section)[name], field)
-    return Fact(
-        f"{section}.{name}.{key}", f"{key.split('.')[-1]}.{name}", kind, value, to_build, change
-    )
+    return Fact((section, name, *key.split(".")), kind, value, to_build, change)
 
 
 def _source(source: Source) -> Iterator[Fact]:
     name, above = source.name, Quantity("duration", above=0)
-    head = f"sources.{name}"
+    head = ("sources", name)
 
     def flow(old: Site, value: float) -> Site:
         held = old.sources[name]
@@ -192,19 +175,19 @@ def _source(source: Source) -> Iterator[Fact]:
         return _with(old, "sources", name, flow=value, stages=stages)
 
     kind = Quantity("mass_rate", above=0)
-    yield Fact(f"{head}.flow", f"flow.{name}", kind, source.flow, False, flow)
+    yield Fact((*head, "flow"), kind, source.flow, False, flow)
 
-    def staged(number: int, field: str, address: str) -> Fact:
+    def staged(number: int, field: str, *keys: str) -> Fact:
         def change(old: Site, value: float) -> Site:
             stages = list(old.sources[name].stages)
             stages[number] = replace(stages[number], **{field: value})
             return _with(old, "sources", name, stages=tuple(stages))
 
         value = getattr(source.stages[number], field)
-        return Fact(f"{head}.{address}", f"{address}.{name}", above, value, False, change)
+        return Fact((*head, *keys), above, value, False, change)
 
     if source.delivered:
-        yield staged(0, "every", "delivery.every")
+        yield staged(0, "every", "delivery", "every")
 
         def batch(old: Site, value: float) -> Site:
             held = old.sources[name]
@@ -213,15 +196,15 @@ def _source(source: Source) -> Iterator[Fact]:
 
         mass = Quantity("mass", above=0)
         held = source.stages[0].on * source.flow
-        yield Fact(f"{head}.delivery.batch", f"delivery.batch.{name}", mass, held, False, batch)
+        yield Fact((*head, "delivery", "batch"), mass, held, False, batch)
         return
     for number in range(len(source.stages)):
         for field in ("on", "every"):
-            yield staged(number, field, f"cycle[{number + 1}].{field}")
+            yield staged(number, field, f"cycle[{number + 1}]", field)
 
 
 def _machine(machine: MachineType) -> Iterator[Fact]:
-    name, head = machine.name, f"machines.{machine.name}"
+    name, head = machine.name, ("machines", machine.name)
     for side in ("inputs", "outputs"):
         rates: Mapping[str, float] = getattr(machine, side)
         for fluid in rates:
@@ -231,8 +214,7 @@ def _machine(machine: MachineType) -> Iterator[Fact]:
                 return _with(old, "machines", name, **{side: held})
 
             kind = Quantity("mass_rate", above=0)
-            short = f"{side}.{fluid}.{name}"
-            yield Fact(f"{head}.{side}.{fluid}", short, kind, rates[fluid], False, change)
+            yield Fact((*head, side, fluid), kind, rates[fluid], False, change)
     for field, key in (
         ("power_in", "inputs.power"),
         ("power_out", "outputs.power"),
@@ -248,4 +230,4 @@ def _machine(machine: MachineType) -> Iterator[Fact]:
 
         share = Quantity("share", least=0, below=1)
         kind = share if key == "no_load" else Quantity("power", above=0)
-        yield Fact(f"{head}.{key}", f"{key}.{name}", kind, value, False, set_to)
+        yield Fact((*head, *key.split(".")), kind, value, False, set_to)

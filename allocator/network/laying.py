@@ -66,7 +66,7 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
             Remark(
                 "routes",
                 name,
-                f"the standing '{build}' bears no stream of '{fluid}', so it is not used",
+                f"the existing '{build}' bears no stream of '{fluid}', so it is not used",
                 "cool it further, or change the limit",
             )
         )

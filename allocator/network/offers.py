@@ -13,8 +13,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.network.by_bore import Wanted, capacities_of
+from allocator.network.by_bore import Wanted, capacities_of, descent
 from allocator.network.insulation import Pipe, emissivity_of, pipe_of
+from allocator.network.pressures import range_of
 from allocator.network.properties import heat_capacity
 from allocator.network.records import Network
 from allocator.physics.insulation import Outside, insulation_of
@@ -70,9 +71,15 @@ def offers_of(site: Network, asks: Sequence[Ask]) -> list[Offer]:
 
 def capacities(site: Network, asks: Sequence[Ask]) -> list[float]:
     """kg/s of each: by the bore at the temperature at which the fluid enters, or as given."""
-    by_bore = [i for i, ask in enumerate(asks) if ask.build.by_bore]
+    computed = {fluid for fluid in {ask.fluid for ask in asks} if range_of(site, fluid)}
+    by_bore = [
+        i
+        for i, ask in enumerate(asks)
+        if ask.build.by_bore or (ask.build.bore is not None and ask.fluid in computed)
+    ]
     wanted = [
-        Wanted(asks[i].build, asks[i].route.length, asks[i].fluid, asks[i].inlet) for i in by_bore
+        Wanted(ask.build, ask.route.length, ask.fluid, ask.inlet, descent(site, ask.route))
+        for ask in map(asks.__getitem__, by_bore)
     ]
     rates = [ask.build.capacity for ask in asks]
     for i, (rate, _) in zip(by_bore, capacities_of(site, wanted), strict=True):

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
+from allocator.network.pressure_records import FluidPressures
 from allocator.site.records import PipeType, Place, Route, Site, Source
 
 R = TypeVar("R")
@@ -144,7 +145,8 @@ class Network(Site):
     ``site``: the site that it is derived from. ``corridors``: the routes as the file gives them,
     where ``routes`` are those of streams. ``sources``: after each one with a chamber stands what is
     drawn out of it (:meth:`Outflow.through_chamber`), made anew whenever a network is. ``studied``:
-    a study has changed it, so that no file says the same.
+    a study has changed it, so that no file says the same. ``pressures``: of each fluid whose
+    pressures along lines are computed; of others capacities alone count.
     """
 
     places: Mapping[str, Node]
@@ -154,6 +156,7 @@ class Network(Site):
     site: Site = field(repr=False, compare=False)
     corridors: Mapping[str, Arc] = field(default_factory=dict)
     studied: bool = field(default=False, repr=False, compare=False)
+    pressures: Mapping[str, FluidPressures] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         sources: dict[str, Outflow] = {}

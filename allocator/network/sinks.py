@@ -209,8 +209,8 @@ def _condenses(site: Network, source: Source, coldest: float) -> str:
     if dew <= coldest:
         return ""
     return (
-        f"its gas is wet down to {_shown(dew)}, and what condenses in a sink that comes to "
-        f"{_shown(coldest)} brings heat that is not reckoned"
+        f"its gas is wet down to {_shown(dew)}, and what condenses in a sink as cold as "
+        f"{_shown(coldest)} brings heat that is not calculated"
     )
 
 

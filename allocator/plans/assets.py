@@ -27,7 +27,7 @@ class SourceUse:
     collect: Mapping[str, float] = fact(
         "collect_kg_s",
         "Flow while the source is on, by destination: `store:type@place`, or"
-        " `burn:type@place>battery@place` for what is burnt as it comes.",
+        " `burn:type@place>battery@place` for what is burnt directly.",
         default_factory=dict,
     )
     direct: Mapping[str, float] = fact(
@@ -48,7 +48,7 @@ class StoreUse:
 
     name: str = fact("name", "`type@place`.")
     type: str = fact("type", "Store of the site file.")
-    place: str = fact("place", "Where it stands.")
+    place: str = fact("place", "Its place.")
     holds: str = fact("holds", "The fluid.")
     size: float = fact("size_kg", "Size in all, existing and new.")
     new_size: float = fact("new_size_kg", "How much of the size is new.")
@@ -65,7 +65,7 @@ class BatteryUse:
 
     name: str = fact("name", "`type@place`.")
     type: str = fact("type", "Store of the site file.")
-    place: str = fact("place", "Where it stands.")
+    place: str = fact("place", "Its place.")
     size: float = fact("size_j", "Size in all; the parts add up to at most this.")
     new_size: float = fact("new_size_j", "How much of the size is new.")
     units: int | None = fact("units", "New whole units; null for a continuous size.", Maybe(UNITS))
@@ -91,7 +91,7 @@ class BatteryUse:
         default_factory=dict,
     )
     swing_part: float = fact(
-        "swing_part_j", "Part kept for machines that are run on and off.", default=0.0
+        "swing_part_j", "Part kept for machines that are cycled on and off.", default=0.0
     )
 
 
@@ -158,17 +158,17 @@ class MachineUse:
 
     name: str = fact("name", "`type@place`.")
     type: str = fact("type", "Machine of the site file.")
-    place: str = fact("place", "Where they stand.")
+    place: str = fact("place", "Their place.")
     count: int = fact("count", "Units in all, existing and new.", UNITS)
     new: int = fact("new", "New units.", UNITS)
-    running: int = fact("running", "Units that turn at all times.", UNITS, default=0)
+    running: int = fact("running", "Units that run at all times.", UNITS, default=0)
     flat_load: float = fact("flat_load", "Steady load of these units together.", default=0.0)
     following: Mapping[str, float] = fact(
         "following", "Mean load of them that follows a shape, by shape.", default_factory=dict
     )
     cycled: float = fact(
         "cycled",
-        "Load, at most 1, of one more unit that is run on and off behind a battery.",
+        "Load, at most 1, of one more unit that is cycled on and off behind a battery.",
         default=0.0,
     )
     burst: Mapping[str, float] = fact(
@@ -181,6 +181,37 @@ class MachineUse:
         "Content of the buffer vessels of the unit run on and off, by fluid.",
         optional=True,
         default_factory=dict,
+    )
+
+
+@record
+class BoosterUse:
+    """A blower, compressor or pump at the inlet of one pipe, or of one store."""
+
+    booster: str = fact("booster", "Booster of the site file.")
+    fluid: str = fact("fluid", "What it moves.")
+    route: str = fact("route", "Route into whose pipe it blows; empty at the inlet of a store.")
+    start: str = fact("start", "Its node.")
+    store: str = fact("store", "`type@place` of the store that it fills; empty for a pipe.")
+    new: bool = fact("new", "Whether the plan places it.")
+    flow: float = fact("flow_kg_s", "Most that it moves, with all that may flow at once.")
+    power: float = fact("power_w", "Power that it draws at this flow.")
+
+
+@record
+class NodePressure:
+    """Pressures of a fluid at a node, absolute, that hold whatever flows.
+
+    What arrives and goes into stores comes at ``high``; what leaves along pipes and into machines
+    leaves at ``low``.
+    """
+
+    node: str = fact("node", "Place of the site, or the part of it with a fluid at one level.")
+    fluid: str = fact("fluid", "The fluid.")
+    high: float = fact("high_pa", "Pressure at which the fluid arrives.")
+    low: float = fact("low_pa", "Pressure at which it leaves.")
+    shut_in: float = fact(
+        "shut_in_pa", "Highest that it can be, with nothing flowing and every valve open."
     )
 
 

@@ -48,12 +48,16 @@ class CoolerHeat:
     )
 
 
+HEAT_RENAMED = (("heat let in", "heat released"),)
+"""Names of limits that older versions wrote into plans."""
+
+
 @record
 class HeatLimit:
     """A limit of temperature or heat, and the plan's value in its worst state."""
 
     subject: str = fact("subject", "What the limit is of, such as `run ridge`.")
-    what: str = fact("what", "Which of its limits.")
+    what: str = fact("what", "Which of its limits.", JsonText(renamed=HEAT_RENAMED))
     unit: str = fact("unit", "Unit of value and limit.", JsonText(("K", "W")))
     value: float = fact("value", "The plan's value in its worst state.")
     most: float = fact("most", "The limit.")
@@ -78,7 +82,7 @@ class HeatSinkUse:
     """
 
     name: str = fact("name", "Heat sink of the site file.")
-    source: str = fact("source", "Source beside which it stands.")
+    source: str = fact("source", "Its source.")
     recovery: bool = fact("recovery", "Whether recovery of power is in the set.")
     cooler: bool = fact("cooler", "Whether the cooler is in the set.")
     keeps: bool = fact(

@@ -53,7 +53,7 @@ class SetPoints:
     """Numbers to run the site by."""
 
     stores: tuple[StoreHold, ...] = fact("stores", "Reserves of stores.", default=())
-    cycled: tuple[RunLevels, ...] = fact("cycled", "Units that are run on and off.", default=())
+    cycled: tuple[RunLevels, ...] = fact("cycled", "Units that are cycled on and off.", default=())
     start_order: tuple[str, ...] = fact(
         "start_order",
         "Machine groups in the order in which idle units start on surplus, clean ones first.",

@@ -27,8 +27,10 @@ from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.base.status import Status
 from allocator.plans.assets import (
     BatteryUse,
+    BoosterUse,
     LineUse,
     MachineUse,
+    NodePressure,
     PipeFlow,
     RecoveryUse,
     Run,
@@ -69,6 +71,7 @@ __all__ = [
     "RULES",
     "STATUSES",
     "BatteryUse",
+    "BoosterUse",
     "Ceiling",
     "ChamberHold",
     "CoolerHeat",
@@ -82,6 +85,7 @@ __all__ = [
     "LineUse",
     "MachineUse",
     "MaterialUse",
+    "NodePressure",
     "PipeFlow",
     "Plan",
     "Power",
@@ -97,7 +101,7 @@ __all__ = [
 ]
 
 FORMAT = "allocator.plan/1"
-RULES = 2
+RULES = 3
 """Number of the rules that plans are made and audited by. Raise it with a change of rules by which
 
 plans of before would be judged otherwise: those are told of as made by an older version.
@@ -135,7 +139,7 @@ class Plan(Shown):
     )
     status: Status = fact("status", "Why the search stopped, of all its goals.", STATUS)
     goals: tuple[GoalResult, ...] = fact("goals", "Outcome of each goal, in order.")
-    ceiling: Ceiling = fact("ceiling", "What no plan can pass under any control.")
+    ceiling: Ceiling = fact("ceiling", "Limit of all plans under any control.")
     power: Power = fact("power", "Firm and mean power.")
     sources: tuple[SourceUse, ...] = fact("sources", "Sources, and chambers drawn from.")
     stores: tuple[StoreUse, ...] = fact("stores", "Stores of fluids.")
@@ -161,7 +165,7 @@ class Plan(Shown):
         default=None,
     )
     prices: tuple[Price, ...] = fact(
-        "prices", "What more of each limit is worth.", optional=True, default=()
+        "prices", "Marginal value of each limit.", optional=True, default=()
     )
     robustness: Robustness | None = fact(
         "withstands", "Losses that the promise holds against.", optional=True, default=None
@@ -177,6 +181,15 @@ class Plan(Shown):
         "recoveries", "Power promised out of recovered heat.", optional=True, default=()
     )
     heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
+    boosters: tuple[BoosterUse, ...] = fact(
+        "boosters", "Blowers, compressors and pumps.", optional=True, default=()
+    )
+    pressures: tuple[NodePressure, ...] = fact(
+        "pressures",
+        "Pressures at nodes, of fluids whose pressures along lines are computed.",
+        optional=True,
+        default=(),
+    )
     mix: str = fact(
         "mix",
         "The supply mix whose goals and limits it was asked to keep; left out for the site's own.",
@@ -204,7 +217,7 @@ class Plan(Shown):
             ("clean at all times" if firm else "clean on average", watts(clean)),
             ("in all", watts(total)),
             (
-                "sources tapped",
+                "sources connected",
                 str(sum(use.tapped and not use.from_chamber for use in self.sources)),
             ),
             ("machines", str(sum(use.count for use in self.machines))),

@@ -34,7 +34,17 @@ GOALS = {
 }
 """Unit and sense of each goal."""
 _GOAL_UNIT = JsonText(tuple(dict.fromkeys(unit for unit, _ in GOALS.values())))
-_PRICED = ("mass", "power", "energy", "mass_rate", "emission_rate", "share", "money", "number")
+_PRICED = (
+    "mass",
+    "power",
+    "energy",
+    "mass_rate",
+    "pressure",
+    "emission_rate",
+    "share",
+    "money",
+    "number",
+)
 """Dimensions of the limits that may have a price."""
 _BOUND_KIND = Maybe(JsonText(("certified", "solver")))
 
@@ -47,7 +57,7 @@ class GoalResult:
     unit: str = fact("unit", "Unit of value and bound.", _GOAL_UNIT)
     sense: str = fact("sense", "Whether more or less of it is better.", JsonText(("max", "min")))
     value: float = fact("value", "What the plan reaches.")
-    bound: float | None = fact("bound", "What no plan can pass; null where nothing is proven.")
+    bound: float | None = fact("bound", "Proven limit of all plans; null where nothing is proven.")
     gap: float | None = fact(
         "gap", "Distance of value and bound as a share of the larger; null without a bound."
     )

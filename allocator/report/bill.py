@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of
+from allocator.report.pressures import booster_into, valves_of
 from allocator.site.records import POWER
 
 
@@ -31,7 +32,7 @@ class BillLine:
 
 
 def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
-    """All that is new in the plan: taps, runs, lines, stores, machines, receivers, in that order.
+    """All that is new: connections, pipes, lines, stores, machines, boosters, vessels, in order.
 
     The masses of a material add up to what the plan says it uses, and the money adds up to the
     plan's money less what running it costs over the horizon.
@@ -42,7 +43,9 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_lines(site, plan),
         *_stores(site, plan),
         *_machines(site, plan),
+        *_boosters(site, plan),
         *_buffer_vessels(plan),
+        *_valves(site, plan),
     )
 
 
@@ -73,7 +76,7 @@ def _taps(site: Network, plan: Plan) -> Iterator[BillLine]:
     for use in plan.sources:
         if use.tapped and use.new:
             source = site.sources[use.name]
-            item = f"tap {use.name}"
+            item = f"connection of {use.name}"
             yield from _thing(
                 site,
                 item,
@@ -116,7 +119,14 @@ def _lines(site: Network, plan: Plan) -> Iterator[BillLine]:
         where = f"{line.start} to {line.end}"
         price = line.price * line.length
         yield from _thing(
-            site, f"line {use.name}", where, line.length, "m", materials, price, length=line.length
+            site,
+            f"power line {use.name}",
+            where,
+            line.length,
+            "m",
+            materials,
+            price,
+            length=line.length,
         )
 
 
@@ -156,11 +166,23 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
         )
 
 
-def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:
-    """Receivers beside units run on and off. The site says nothing of what they are made of, so
+def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
+    for use in plan.boosters:
+        if use.new:
+            kind, where = site.boosters[use.booster], site.ground(use.start)
+            item = f"{use.booster} for {use.fluid}, into {booster_into(site, use)}"
+            yield from _thing(site, item, where, 1.0, "piece", kind.materials, kind.price)
 
-    they have no material and no price here: what holds that much stands or must be found."""
+
+def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """What pressures along lines need to hold. The site gives no price or material for valves."""
+    for valve in valves_of(site, plan):
+        yield BillLine(valve.item, valve.place, valve.count, "piece", None, "", None, 0.0)
+
+
+def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:
+    """Buffer vessels of units run on and off: without material and price, as in the site file."""
     for use in plan.machines:
         for fluid, kg in use.buffer_vessel.items():
-            item = f"receiver for {fluid}, {use.type}"
+            item = f"buffer vessel for {fluid}, {use.type}"
             yield BillLine(item, use.place, kg, "kg of fluid", None, "", None, 0.0)

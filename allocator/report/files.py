@@ -14,8 +14,10 @@ from allocator.report.handover.graphml import plan_graphml
 from allocator.report.handover.lists import (
     build_order_table,
     cut_list_table,
+    cutting_table,
     set_points_table,
 )
+from allocator.report.handover.stock import bill_with_totals, stock_table
 from allocator.report.handover.workbook import workbook
 
 Reserves = Mapping[str, tuple[float, str]]
@@ -31,15 +33,23 @@ def plan_tables(
         tables.store_sizes(site, plan),
         tables.runs(site, plan),
         tables.machine_counts(site, plan),
-        tables.bill(site, plan),
+        bill_with_totals(site, plan),
+        stock_table(site, plan),
         cut_list_table(site, plan),
         build_order_table(site, plan, crew),
         set_points_table(site, plan, reserves or reserves_of(plan)),
     ]
+    cutting = cutting_table(site, plan)
+    if len(cutting):
+        found.append(cutting)
     if plan.heat is not None:
         found.append(tables.heat_limits(plan))
         if plan.heat.coolers:
             found.append(tables.coolers(site, plan))
+    if plan.pressures:
+        found.append(tables.pressures(site, plan))
+    if plan.boosters:
+        found.append(tables.boosters(site, plan))
     if plan.heat_sinks:
         found.append(tables.heat_sinks(plan))
     return tuple(found)

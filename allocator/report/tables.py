@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
+from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.bill import bill_of_materials
 from allocator.report.heat import busiest_flows
 from allocator.report.loads import corridor_of, line_peak, run_peak, runs_of_kind
+from allocator.report.pressures import booster_into, pressure_ends
 from allocator.report.words import destination_key, plain
 from allocator.site.records import POWER
 
@@ -30,13 +32,22 @@ def _flow(name: str, head: str, about: str = "") -> Column:
 
 
 _SOURCES = (
-    Column("source", "source"),
-    Column("place", "place"),
-    Column("fluid", "fluid"),
+    labelled("source"),
+    labelled("place"),
+    labelled("fluid"),
     Column("new_tap", "new", "flag", "Connected by this plan, not before it."),
-    Column("goes_to", "feeds", "text", "A store, a machine and its battery, or the supply."),
-    _flow("rate_while_on", "flow when on", "Flow to there while the source is on."),
-    _flow("mean", "mean flow", "Mean flow of a steady source into the supply."),
+    labelled("goes_to"),
+    labelled(
+        "rate_while_on",
+        "mass_rate",
+        file_key="rate_while_on_kg_per_s",
+    ),
+    labelled(
+        "mean",
+        "mass_rate",
+        "Mean flow of a steady source into the supply.",
+        file_key="mean_kg_per_s",
+    ),
 )
 
 
@@ -64,15 +75,15 @@ def sources_used(site: Network, plan: Plan) -> Table:
 
 _STORES = (
     Column("store", "store"),
-    Column("type", "type"),
-    Column("place", "place"),
-    Column("holds", "holds"),
-    Column("size", "size", "mass"),
-    Column("new", "new size", "mass", "What this plan adds."),
-    Column("size", "size", "energy"),
-    Column("new", "new size", "energy", "What this plan adds."),
+    labelled("type"),
+    labelled("place"),
+    labelled("holds"),
+    labelled("size", "mass"),
+    labelled("new_size", "mass", name="new"),
+    labelled("size", "energy"),
+    labelled("new_size", "energy", name="new"),
     Column("new_units", "new units", "count", "Where the store comes in whole units."),
-    _flow("promised", "firm output", "What it gives at all times."),
+    labelled("promised", "mass_rate", file_key="promised_kg_per_s"),
     _flow("steady_inflow", "steady inflow", "From steady sources."),
 )
 
@@ -109,32 +120,32 @@ def store_sizes(site: Network, plan: Plan) -> Table:
 
 
 _NAME = Column("name", "name")
-_ENDS = (Column("start", "from"), Column("end", "to"))
-_NEW = Column("new", "new", "flag", "Laid by this plan; otherwise existing.")
-_LENGTH = Column("length", "length", "length")
-_USED = Column("used_share", "use of capacity", "share", "Peak as a share of the capacity.")
+_ENDS = (labelled("start"), labelled("end"))
+_NEW = labelled("new", "flag", "Laid by this plan; otherwise existing.")
+_LENGTH = labelled("length", "length")
+_USED = labelled("used_share", "share")
 _PIPE_ENDS = (
     Column("planned_inlet_temperature", "inlet at most", "temperature", "Planned upper bound."),
     Column("planned_end_temperature", "end at most", "temperature", "Planned upper bound."),
 )
 _PIPE_LOAD = (
-    _flow("peak", "peak flow", "The most at any time."),
-    _flow("capacity", "capacity"),
+    labelled("peak", "mass_rate", file_key="peak_kg_per_s"),
+    labelled("capacity", "mass_rate", file_key="capacity_kg_per_s"),
 )
 _PIPE_HEAT = (
-    Column("heat_loss", "heat lost", "power", "In the busiest state."),
-    Column("surface_temperature", "surface", "temperature", "Hottest, in the busiest state."),
-    Column("end_temperature", "end temperature", "temperature", "In the busiest state."),
+    labelled("heat_loss", "power", "In the busiest state."),
+    labelled("surface_temperature", "temperature", "Hottest, in the busiest state."),
+    labelled("end_temperature", "temperature", "In the busiest state."),
 )
 _LINE_LOAD = (
-    Column("peak", "peak power", "power", "The most that is sent at any time."),
-    Column("capacity", "capacity", "power"),
+    labelled("peak_power", "power", "The most that is sent at any time.", name="peak"),
+    labelled("capacity", "power"),
 )
-_BUILD = (Column("build", "build"), Column("carries", "carries"))
+_BUILD = (labelled("build"), labelled("carries"))
 _PIPES = (_NAME, *_ENDS, *_BUILD, _NEW, _LENGTH, *_PIPE_ENDS, *_PIPE_LOAD, _USED, *_PIPE_HEAT)
 _LINES = (_NAME, *_ENDS, _NEW, _LENGTH, *_LINE_LOAD, _USED)
 _RUNS = (
-    Column("kind", "kind"),
+    labelled("kind"),
     *(_NAME, *_ENDS, *_BUILD, _NEW, _LENGTH, *_PIPE_ENDS),
     *(*_PIPE_LOAD, *_LINE_LOAD, _USED, *_PIPE_HEAT),
 )
@@ -212,13 +223,13 @@ def _heat_of_run(plan: Plan, run: Run) -> Row:
 _COOLERS = (
     Column("cooler", "cooler"),
     Column("units", "units"),
-    Column("place", "place"),
-    Column("fluid", "fluid"),
-    Column("new", "new", "flag"),
+    labelled("place"),
+    labelled("fluid"),
+    labelled("new", "flag"),
     Column("hottest_inlet_temperature", "inlet at most", "temperature"),
-    Column("set_point", "set-point", "temperature", "To which it cools."),
-    _flow("peak", "peak flow", "The most at any time."),
-    _flow("capacity", "capacity"),
+    labelled("set_point", "temperature"),
+    labelled("peak", "mass_rate", file_key="peak_kg_per_s"),
+    labelled("capacity", "mass_rate", file_key="capacity_kg_per_s"),
     Column("duty", "duty", "power", "Heat taken away in the busiest state."),
     Column("power", "power taken", "power", "By its pumps and fans, in the busiest state."),
     Column("mean_duty", "mean duty", "power"),
@@ -278,10 +289,10 @@ def count_of_units(build: str) -> int:
 _HEAT = (
     Column("subject", "where"),
     Column("limit", "what"),
-    Column("unit", "unit", "text", "K or W, of the three values."),
+    labelled("unit", "text", "K or W, of the three values."),
     Column("value", "value", "number", "What the plan reaches."),
     Column("most", "limit", "number"),
-    Column("margin", "margin", "number"),
+    labelled("margin", "number"),
 )
 
 
@@ -302,19 +313,84 @@ def heat_limits(plan: Plan) -> Table:
     return table_of("heat_limits", "Limits of temperature and heat", _HEAT, rows)
 
 
+_PRESSURES = (
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("arrives", "arrives at", "pressure", "Absolute, whatever flows."),
+    Column("leaves", "leaves at", "pressure", "Into pipes and machines, behind a regulator."),
+    Column("needs", "needed", "pressure", "By what is used there; else the ambient pressure."),
+    Column("margin", "margin", "pressure"),
+    Column("shut_in", "shut in", "pressure", "Highest, with nothing flowing."),
+    Column("rating", "rating", "pressure", "Lowest of what is attached."),
+)
+
+
+def pressures(site: Network, plan: Plan) -> Table:
+    """Pressures at each place along lines, with their margins."""
+    keys = [column.key for column in _PRESSURES]
+    rows: list[Row] = [
+        dict(
+            zip(
+                keys,
+                (
+                    end.place,
+                    end.at.fluid,
+                    end.at.high,
+                    end.at.low,
+                    end.needs,
+                    end.margin,
+                    end.at.shut_in,
+                    end.rating,
+                ),
+                strict=True,
+            )
+        )
+        for end in pressure_ends(site, plan)
+    ]
+    return table_of("pressures", "Pressures along lines", _PRESSURES, rows)
+
+
+_BOOSTERS = (
+    Column("booster", "booster"),
+    Column("place", "place"),
+    Column("fluid", "fluid"),
+    Column("into", "into", "text", "The route into whose pipe it blows, or the store."),
+    Column("new", "new", "flag"),
+    _flow("flow", "flow", "The most that it moves."),
+    Column("power", "power", "power", "Drawn at that flow."),
+)
+
+
+def boosters(site: Network, plan: Plan) -> Table:
+    """Blowers, compressors and pumps with their duty."""
+    rows: list[Row] = [
+        {
+            "booster": use.booster,
+            "place": site.ground(use.start),
+            "fluid": use.fluid,
+            "into": booster_into(site, use),
+            "new": use.new,
+            "flow_kg_per_s": use.flow,
+            "power_w": use.power,
+        }
+        for use in plan.boosters
+    ]
+    return table_of("boosters", "Boosters", _BOOSTERS, rows)
+
+
 _SINKS = (
-    Column("bath", "heat sink"),
-    Column("source", "source"),
-    Column("recovery", "recovery", "flag", "With power from its heat."),
+    labelled("bath"),
+    labelled("source"),
+    labelled("recovery", "flag"),
     Column("cooler", "cooler", "flag", "With the cooler that could be added."),
-    Column("keeps", "keeps its limits", "flag"),
-    Column("hottest", "hottest", "temperature"),
-    Column("gas_leaves_at", "gas out", "temperature", "Hottest, in the settled cycle."),
-    Column("margin", "margin", "temperature_difference", "Below what it bears."),
+    labelled("keeps", "flag"),
+    labelled("peak_temperature", "temperature", name="hottest"),
+    labelled("gas_leaves_at", "temperature"),
+    labelled("margin", "temperature_difference", "Below what it bears."),
     Column("least_cooling", "cooling at least", "power"),
-    Column("mass", "mass", "mass"),
+    labelled("mass", "mass"),
     Column("cools_its_gas", "cools its gas", "flag", "The plan leads the gas through it."),
-    Column("gas_leaves_at_most", "gas out, guaranteed", "temperature"),
+    labelled("gas_leaves_at_most", "temperature"),
 )
 
 
@@ -341,18 +417,18 @@ def heat_sinks(plan: Plan) -> Table:
 
 
 _MACHINES = (
-    Column("type", "type"),
-    Column("place", "place"),
-    Column("count", "units", "count"),
-    Column("new", "new", "count"),
-    Column("standing", "existing", "count"),
+    labelled("type"),
+    labelled("place"),
+    labelled("count", "count"),
+    labelled("new", "count"),
+    labelled("standing", "count"),
     Column("turning", "always running", "count"),
     Column("flat_load_units", "constant load", "number", "In units at full load."),
     Column("following_load_units", "load-following", "number", "Mean, in units at full load."),
     Column("cycled_load_units", "run on and off", "number", "Mean, in units at full load."),
     Column("burst_units", "run on bursts", "number", "Charging a battery, in units."),
     Column("receivers_for", "buffer vessels for"),
-    Column("power_out_each", "rated power", "power", "Of one unit."),
+    labelled("power_out_each", "power"),
 )
 
 
@@ -382,12 +458,12 @@ def machine_counts(site: Network, plan: Plan) -> Table:
 
 _DEMANDS = (
     Column("demand", "demand"),
-    Column("place", "place"),
+    labelled("place"),
     Column("wants", "wants"),
     Column("profile", "by profile", "flag", "It varies over time."),
-    Column("mean", "mean power", "power"),
-    _flow("mean", "mean flow"),
-    Column("served_share", "served", "share", "Share of the demand."),
+    labelled("mean_power", "power", name="mean"),
+    labelled("mean", "mass_rate", file_key="mean_kg_per_s"),
+    labelled("served_share", "share"),
     Column("emitting_share", "by emitting supply", "share", "Share of the demand."),
 )
 
@@ -410,10 +486,10 @@ def demands(site: Network, plan: Plan) -> Table:
 
 
 _MATERIALS = (
-    Column("material", "material"),
-    Column("used", "used", "mass"),
-    Column("stock", "stock", "mass", "Infinite where there is no limit."),
-    Column("used_share", "share of stock", "share"),
+    labelled("material"),
+    labelled("used", "mass"),
+    labelled("stock", "mass"),
+    labelled("stock_share", "share", name="used_share"),
 )
 
 
@@ -434,11 +510,11 @@ def materials(plan: Plan) -> Table:
 _GOALS = (
     Column("goal", "goal"),
     Column("sense", "sought", "text", "max or min."),
-    Column("unit", "unit", "text", "Of value and bound, SI."),
+    labelled("unit", "text", "Of value and bound, SI."),
     Column("value", "value", "number"),
     Column("bound", "bound", "number", "What no plan can pass."),
-    Column("gap", "gap", "share"),
-    Column("status", "why the search stopped"),
+    labelled("gap", "share"),
+    labelled("status"),
     Column("bound_kind", "bound by", "text", "certified, or the solver's."),
 )
 
@@ -463,13 +539,12 @@ def goals(plan: Plan) -> Table:
 
 _BILL = (
     Column("item", "item"),
-    Column("where", "where"),
+    labelled("where"),
     Column("quantity", "quantity", "number"),
-    Column("unit", "unit"),
-    Column("length", "length", "length"),
-    Column("material", "material"),
+    labelled("unit"),
+    labelled("length", "length"),
+    labelled("material"),
     Column("kg", "mass, kg", "number", "Of the material."),
-    Column("money", "money", "money"),
 )
 
 
@@ -488,4 +563,5 @@ def bill(site: Network, plan: Plan) -> Table:
         }
         for line in bill_of_materials(site, plan)
     ]
-    return table_of("bill_of_materials", "Bill of materials", _BILL, rows)
+    columns = (*_BILL, labelled("money", "money", currency=site.currency))
+    return table_of("bill_of_materials", "Bill of materials", columns, rows)

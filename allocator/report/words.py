@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.base.column_units import NO_BREAK
 from allocator.base.quantities import format_quantity
 from allocator.plans.records import FLAT, GoalResult, Plan
 
@@ -17,11 +18,11 @@ STATUS_WORDS = {
 }
 GOAL_WORDS = {
     "clean_power": "clean power",
-    "served_power": "power in all",
+    "served_power": "all power",
     "served_fluid": "fluid served",
     "emissions": "emissions",
     "scarce_material": "scarce material",
-    "money": "money",
+    "money": "cost",
 }
 
 
@@ -50,10 +51,13 @@ def gap(share: float | None) -> str:
     return f"{100 * share:.2g} %" if share < 0.0995 else f"{100 * share:.0f} %"
 
 
-def money(value: float) -> str:
-    """A sum of money, thousands set apart: ``1 234 567``."""
+def money(value: float, currency: str = "") -> str:
+    """A sum of money in the site's currency, thousands set apart: ``1 234 567 EUR``.
+
+    Spaces in it are no-break ones.
+    """
     shown = f"{value:,.0f}" if abs(value) >= 100 or value == 0 else f"{value:.3g}"
-    return shown.replace(",", " ")
+    return f"{shown} {currency}".rstrip().replace(",", NO_BREAK).replace(" ", NO_BREAK)
 
 
 def grams_a_kwh(release: float) -> str:
@@ -85,12 +89,12 @@ def goal_title(goal: GoalResult) -> str:
     return f"{GOAL_WORDS.get(name, name)} {ending}".strip()
 
 
-def goal_value(goal: GoalResult, value: float | None) -> str:
+def goal_value(goal: GoalResult, value: float | None, currency: str = "") -> str:
     """A goal's value or bound in its own unit; ``-`` when it is not known."""
     if value is None:
         return "-"
     if goal.unit == "money":
-        return money(value)
+        return money(value, currency)
     if goal.name == "emissions":
         return quantity(value, "emission_rate")
     return quantity(value, {"W": "power", "kg/s": "mass_rate", "kg": "mass"}[goal.unit])
@@ -102,7 +106,7 @@ def destination(name: str) -> str:
     if kind == "store":
         return at(rest)
     machine, _, battery = rest.partition(">")
-    return f"burnt as it comes by {at(machine)}, into {at(battery)}"
+    return f"direct to {at(machine)}, charging {at(battery)}"
 
 
 def destination_key(name: str) -> str:

@@ -19,10 +19,10 @@ import numpy as np
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts
 from allocator.model.goals import Goal, goals_of
 from allocator.model.index_sets import IndexSets
-from allocator.model.model import Model, Row, Terms
+from allocator.model.model import Model, Terms
 from allocator.model.stating import offered, state
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -98,12 +98,7 @@ class _Layer:
         settings: Settings,
         clock: Clock,
     ) -> None:
-        promises = () if sets.lossless else promises_of(sets)
-
-        def separate(values: dict[object, float], tolerance: float) -> list[Row]:
-            return violated(model, promises, values, tolerance)
-
-        self.solver_model = SolverModel(model, separate, settings, clock)
+        self.solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
         self.model, self.sets, self.goal = model, sets, goal
         self._settings, self._clock = settings, clock
         self._pool = candidate_pool_of(sets, settings, clock, None)

@@ -95,7 +95,7 @@ def marginal_values(now: PlanState, budget: Budget) -> PlanState:
     task = now.task
     priced = partial(prices_of, task.site, task.settings, task.clock, now.result.values)
     none: tuple[Price, ...] = ()
-    prices = task.clock.in_time("what more of each limit is worth", priced, none)
+    prices = task.clock.in_time("the marginal value of each limit", priced, none)
     return _with(now, replace(now.plan, prices=prices))
 
 

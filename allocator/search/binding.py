@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.base.quantities import format_quantity
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
 from allocator.thermal.upper import counted_heat, upper_heat
@@ -11,7 +12,7 @@ NEARLY = 0.97
 
 def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
     """Demand, outages, stocks, caps, heat, store sizes and counts: the most important first."""
-    lines = [*_demand(plan), *_quiet(sets, plan, mean_basis), *_stocks(sets, plan)]
+    lines = [*_demand(plan), *_outages(sets, plan, mean_basis), *_stocks(sets, plan)]
     lines += [*_heat(sets, plan), *_stores(plan, sets), *_machines(sets, plan)]
     return tuple(lines)
 
@@ -28,7 +29,7 @@ def _demand(plan: Plan) -> list[str]:
     return lines
 
 
-def _quiet(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
+def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
     if plan.basis != "firm" or mean_basis is None:
         return []
     firm, mean = plan.power.firm_clean, mean_basis.power.firm_clean
@@ -42,32 +43,26 @@ def _quiet(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
     ]
     spells = {name: sets.curves[name].pattern.longest_quiet for name in tapped}
     if not spells or max(spells.values()) <= 0:
-        return ["quiet spells: bridging them would take larger stores than the plan has"]
+        return ["outages: to bridge them, storage must be larger than the plan has"]
     worst = max(sorted(spells), key=lambda name: spells[name])
     return [
-        f"quiet spells: the longest of a tapped source is {spells[worst] / 86400:.3g} d "
-        f"('{worst}'); with stores of any size the mean basis gives {_four(mean / 1000)} kW clean "
-        f"against {_four(firm / 1000)} kW firm"
+        f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}'); "
+        f"average flows would give {format_quantity(mean, 'power')} clean, "
+        f"not {format_quantity(firm, 'power')}"
     ]
-
-
-def _four(value: float) -> str:
-    """Four figures, written out."""
-    return f"{float(f'{value:.4g}'):.12g}"
 
 
 def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
     lines = []
     for used in plan.materials:
         if used.stock and used.used >= NEARLY * used.stock:
-            lines.append(
-                f"stock: {used.used:.6g} kg of {used.stock:.6g} kg of '{used.name}' is used"
-            )
+            amounts = [format_quantity(mass, "mass") for mass in (used.used, used.stock)]
+            lines.append(f"stock: {amounts[0]} of {amounts[1]} of '{used.name}' is used")
     limits = sets.site.limits
     if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
-        lines.append("cap: counted emission is at its limit")
+        lines.append("emission: counted emission is at its limit")
     if limits.money is not None and plan.money >= NEARLY * limits.money:
-        lines.append("cap: money is at its limit")
+        lines.append("cost: it is at its limit")
     return lines
 
 
@@ -80,18 +75,18 @@ def _heat(sets: IndexSets, plan: Plan) -> list[str]:
         counted = counted_heat(sets.site, plan, place, upper)
         more = {n: upper.machines[n] for n in upper.machines if _may_come(sets, plan, place, n)}
         least = min(sorted(more), key=lambda name: more[name], default=None)
-        said = f"heat: {_four(counted / 1000)} kW of {_four(limit / 1000)} kW let into '{place}'"
+        released, most = format_quantity(counted, "power"), format_quantity(limit, "power")
+        said = f"heat: {released} of {most} released to '{place}'"
         if counted >= NEARLY * limit:
             lines.append(f"{said} is counted")
         elif least is not None and counted + more[least] > limit:
-            lines.append(
-                f"{said} is counted; one more '{least}' lets in {_four(more[least] / 1000)} kW"
-            )
+            one = format_quantity(more[least], "power")
+            lines.append(f"{said} is counted; one more '{least}' releases {one}")
     return lines
 
 
 def _may_come(sets: IndexSets, plan: Plan, place: str, name: str) -> bool:
-    """Whether one more machine of a type may stand in a place of the file, but for its heat."""
+    """Whether one more machine of a type may be built at a place of the file, but for its heat."""
     for node, most in sets.site.machines[name].places.items():
         if sets.site.ground(node) == place:
             there = sum(use.count for use in plan.machines if (use.type, use.place) == (name, node))
@@ -105,7 +100,7 @@ def _stores(plan: Plan, sets: IndexSets) -> list[str]:
     sizes += [(use.name, use.type, use.size) for use in plan.batteries]
     most = {name: store.max_size for name, store in sets.site.storage.items()}
     full = [name for name, kind, size in sizes if size >= 0.999 * most[kind]]
-    return [f"stores: {_listed(full)} at the largest size allowed"] if full else []
+    return [f"storage: {_listed(full)}: largest size reached"] if full else []
 
 
 def _machines(sets: IndexSets, plan: Plan) -> list[str]:
@@ -113,8 +108,8 @@ def _machines(sets: IndexSets, plan: Plan) -> list[str]:
     for use in plan.machines:
         most = sets.site.machines[use.type].places[use.place]
         if most is not None and use.count >= most:
-            full.append(use.name)
-    return [f"machines: {_listed(full)} at the most that may stand there"] if full else []
+            full.append(f"{_listed([use.name])} ({use.count} of {most})")
+    return [f"machines: unit limit reached: {', '.join(full)}"] if full else []
 
 
 def _listed(names: list[str]) -> str:

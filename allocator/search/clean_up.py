@@ -21,10 +21,12 @@ from allocator.model.expressions import (
     drawn_at_most,
     is_batched,
     load_at_peak,
+    moved_at_most,
 )
 from allocator.model.goals import Goal
 from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.model.model import Key, Model, Row
+from allocator.search.directions import bears_pressure, relaid, without_idle_boosters
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
 from allocator.search.strategy.budgets import PLAN
 from allocator.solver.solver_model import SolverModel
@@ -156,6 +158,7 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
         if name not in sets.site.built.sources and sent <= 0.0:
             put(("tap", name), 0.0)
     _trim_pipes(model, sets, values, put)
+    without_idle_boosters(sets, values, put)
     for name, group in sets.groups.items():
         used = values[("flat", name)]
         if not sets.lossless:
@@ -197,17 +200,12 @@ def _trim_pipes(
     for (route, fluid), pipe in sets.pipes.items():
         flow = 0.0
         for arc in sets.arcs_along(route, fluid):
-            for end in sets.ends(fluid):
-                key = ("gather", route, arc.start, fluid, end)
-                flow += values[key] if model.has(key) else 0.0
-            for shape in sets.fluid_shapes[fluid]:
-                sent = values[("supply", route, arc.start, fluid, shape)]
-                flow += sets.peak(shape) * sent
+            flow += model.value(moved_at_most(sets, arc), values)
         laid = [b for b in pipe.builds if values[("lay", route, b, fluid)] > 0.5]
         if not laid or laid[0] == pipe.existing:
             continue
         if flow <= 0.0:
-            put(("lay", route, laid[0], fluid), 0.0)
+            relaid(sets, values, put, ("lay", route, laid[0], fluid), None)
             continue
         now = material_per_metre(site.pipes[laid[0]])
         for build in pipe.builds:
@@ -217,7 +215,8 @@ def _trim_pipes(
                 and site.pipes[build].price <= site.pipes[laid[0]].price
             )
             holds = site.capacity(route, build, fluid) >= flow * (1 + 1e-6)
-            if smaller and holds and build != laid[0]:
-                put(("lay", route, laid[0], fluid), 0.0)
-                put(("lay", route, build, fluid), 1.0)
+            if not smaller or not holds or build == laid[0]:
+                continue
+            if bears_pressure(sets, values, (route, fluid), laid[0], build):
+                relaid(sets, values, put, ("lay", route, laid[0], fluid), build)
                 break

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from allocator.base.clock import Clock, earlier
 from allocator.base.status import Status
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts
 from allocator.model.elastic import pipes_together, stretched
 from allocator.model.index_sets import IndexSets
 from allocator.model.limits import Limit, Want
-from allocator.model.model import Key, Row
 from allocator.model.stating import state
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -193,6 +192,21 @@ class ElasticRelaxation:
         return earlier(clock.left(), None if until is None else max(0.0, until - clock.seconds()))
 
 
+WIDER = 3.0
+"""Times as wide as it is that the difference of potentials becomes where pressures may change."""
+
+
+def widened(site: Network) -> Network:
+    """The site with pressures that may be higher than anything on it gives."""
+    if not site.pressures:
+        return site
+    pressures = {
+        fluid: replace(one, most=one.least + WIDER * (one.most - one.least))
+        for fluid, one in site.pressures.items()
+    }
+    return replace(site, pressures=pressures)
+
+
 def elastic_relaxation_of(
     site: Network,
     settings: Settings,
@@ -206,13 +220,9 @@ def elastic_relaxation_of(
 
     ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """
-    model, sets = state(site, settings.basis, settings.robustness, clock.check)
+    model, sets = state(widened(site), settings.basis, settings.robustness, clock.check)
     copy, limits = stretched(model, sets, wants, demands=demands)
     if together:
         limits = pipes_together(copy, limits)
-    promises = () if sets.lossless else promises_of(sets)
-
-    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        return violated(copy, promises, values, tolerance)
-
-    return ElasticRelaxation(SolverModel(copy, separate, settings, clock), limits, sets)
+    solver_model = SolverModel(copy, lazy_cuts(copy, sets), settings, clock)
+    return ElasticRelaxation(solver_model, limits, sets)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts
 from allocator.model.goals import goals_of
 from allocator.model.model import Key
 from allocator.model.stating import state
@@ -71,13 +71,10 @@ def first_plan(
     """
     small = narrowed(site, [candidate])
     model, sets = state(small, settings.basis, settings.robustness)
-    promises = () if sets.lossless else promises_of(sets)
     goals = goals_of(model, sets)
     if not goals or any(not row.columns for row in model.rows):
         return None
-    solver_model = SolverModel(
-        model, lambda v, tolerance: violated(model, promises, v, tolerance), settings, clock
-    )
+    solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
     search_state = SearchState(solver_model, layout_of(model, sets), None)
     point = point_of(model, sets, candidate)
     results: list[GoalFound] = []

@@ -16,10 +16,11 @@ import numpy as np
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts
 from allocator.model.goals import Goal
 from allocator.model.index_sets import CLASSES, IndexSets
-from allocator.model.model import Key, Model, Row, Terms
+from allocator.model.model import Key, Model, Terms
+from allocator.model.pressures import booster_load
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import counted_emission, material_use, money
 from allocator.model.stating import offered, state
@@ -42,6 +43,8 @@ from allocator.site.records import Site
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
+BOOSTER_POWER = "booster_power"
+"""What is given where power of boosters is: their draw at peak, added up, W."""
 CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
 
@@ -176,8 +179,8 @@ def frontier_of(
     site : Site
         The site.
     give : str
-        A material's name, ``money`` or ``emissions``; with emissions all power counts, else clean
-        power.
+        A material's name, ``money``, ``booster_power`` (draw of boosters at peak) or ``emissions``;
+        with emissions all power counts, else clean power.
     steps : int
         Points asked for, ends included; 2 or more.
     settings : Settings
@@ -199,18 +202,13 @@ def frontier_of(
 
 def _trade(site: Network, give: str, settings: Settings, clock: Clock) -> _Trade:
     model, sets = state(site, settings.basis, settings.robustness)
-    promises = () if sets.lossless else promises_of(sets)
     power, scarce = _goals(model, sets, give)
     for key, goal in ((CAP, scarce), (FLOOR, power)):
         sizes = [abs(coefficient) for coefficient, _ in goal.terms] or [1.0]
         model.variable(key, 0.0, np.inf, float(2.0 ** np.round(np.log2(max(sizes)))))
     model.row("cap", [*scarce.terms, (-1.0, CAP)], high=0.0)
     model.row("floor", [*power.terms, (-1.0, FLOOR)], low=0.0)
-
-    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        return violated(model, promises, values, tolerance)
-
-    solver_model = SolverModel(model, separate, settings, clock)
+    solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
     search_state = SearchState(solver_model, layout_of(model, sets), None)
     return _Trade(site, settings, search_state, sets, power, scarce)
 
@@ -226,6 +224,8 @@ def _goals(model: Model, sets: IndexSets, give: str) -> tuple[Goal, Goal]:
         terms, unit = counted_emission(sets), "kg/s"
     elif give == "money":
         terms, unit = money(sets, model), "money"
+    elif give == BOOSTER_POWER:
+        terms, unit = [t for bus in sets.buses() for t in booster_load(sets, bus)], "W"
     else:
         terms, unit = material_use(sets, give), "kg"
     largest = max((abs(coefficient) for coefficient, _ in terms), default=1.0)

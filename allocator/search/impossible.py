@@ -9,7 +9,6 @@ from dataclasses import replace
 
 from allocator.base.clock import Clock
 from allocator.model.index_sets import CLASSES, IndexSets
-from allocator.model.limits import Limit
 from allocator.model.model import Key, Model, Row
 from allocator.model.rules.power import served
 from allocator.network.records import Network
@@ -19,35 +18,20 @@ from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
 NO_LIMIT = (
-    "what must be served cannot be, whatever stocks and caps are lifted: "
-    "look for missing routes, places, stores or machines"
+    "what must be served cannot be, with any stocks and limits: "
+    "look for missing routes, places, storage or machines"
 )
-UNITS = {
-    "mass": "kg",
-    "mass_rate": "kg/s",
-    "emission_rate": "kg/s",
-    "power": "W",
-    "energy": "J",
-    "share": "of 1",
-}
 
 
 def reason(site: Network, model: Model, sets: IndexSets, settings: Settings, clock: Clock) -> str:
     """Name limits that cannot hold together, and the most that can be served under them."""
     found = conflict_of(site, settings, clock, changes=False)
-    words = [limit_said(limit) for limit in found.limits]
+    words = [limit.stated for limit in found.limits]
     text = "no plan exists: " + (
         "these limits cannot hold together: " + "; ".join(words) if words else NO_LIMIT
     )
     best = _most_served(model, sets, settings, clock)
     return text + ("; " + best if best else "")
-
-
-def limit_said(limit: Limit) -> str:
-    """A limit with its value, SI."""
-    if limit.shared:
-        return f"{limit.words} no more than the file states"
-    return f"{limit.words} {limit.value:.6g} {UNITS.get(limit.dimension, '')}".rstrip()
 
 
 def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock) -> str:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from allocator.base.clock import OutOfTimeError
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts, promises_of
 from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
 from allocator.model.stating import state
@@ -157,9 +157,7 @@ def _relaxed(task: Task, plan: Plan, limit: float | None) -> float | None:
         known = Known(-plan.goals[0].value, None)
         bound = prover.relaxed(left, known, BOUND.patient_rounds)
         return None if bound is None else -bound
-    solver_model = SolverModel(
-        model, lambda v, tolerance: violated(model, promises, v, tolerance), settings, clock
-    )
+    solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
     solver_model.aim(goal)
     left = None if ends is None else ends - clock.seconds()
     bound = solver_model.unscaled(solver_model.relaxed(left).bound)

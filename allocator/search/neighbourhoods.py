@@ -16,7 +16,17 @@ import numpy as np
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 
-DISPATCH = ("running", "cycling", "lumps", "promises")
+DISPATCH = (
+    "running",
+    "cycling",
+    "lumps",
+    "promises",
+    "directed",
+    "spur",
+    "drawn",
+    "takes",
+    "holds",
+)
 """Integers that say how assets are dispatched."""
 
 

@@ -11,14 +11,13 @@ from allocator.model.limits import Want
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.conflicts import conflict_of
-from allocator.search.impossible import limit_said
 from allocator.solver.settings import Settings
 
 NO_POWER = 1e-9
 """Share of what is asked for that is none."""
 
 WANTED = 1e-3
-"""Share of what is asked for that is looked for where no source is kept out by itself."""
+"""Share of what is asked for that is looked for where no source is kept out alone."""
 
 
 def gives_nothing(plan: Plan) -> bool:
@@ -41,13 +40,13 @@ def why_nothing(
 
 
 def limits_to_blame(site: Network, settings: Settings, clock: Clock, plan: Plan) -> list[str]:
-    """Limits that cannot hold together with any power, where no source is kept out by itself."""
+    """Limits that cannot hold together with any power, where no source is kept out alone."""
     wanted = WANTED * plan.power.demand_mean
     want = Want("firm_total", "", wanted, "power wanted is at least")
     conflict = conflict_of(site, settings, clock, (want,), changes=False)
     if conflict.status == "possible":
         return ["search: power is possible, and no plan with any was found in the time"]
-    words = [limit_said(limit) for limit in conflict.limits if limit.kind != "want"]
+    words = [limit.stated for limit in conflict.limits if limit.kind != "want"]
     if words:
         return [f"limits that together leave no power: {'; '.join(words)}"]
     return ["sources: what they give costs more power than it makes, whatever limits are lifted"]

@@ -9,6 +9,7 @@ promise: a simulation of the plan gives the figure to plan money by.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -36,7 +37,7 @@ def mean_output(
 ) -> tuple[float, float] | None:
     """(clean, total) mean power, W, that the plan may reach; None where it was not found.
 
-    Never less than the promise, which is what the plan gives at least.
+    Never less than the promise, which is what the plan gives at least. Boosters draw as at peak.
     """
     steady = replace(with_all_heat(mean_site(site)), goals=POWERS)
     sets = index_sets_of(steady, lossless=True, with_stores=False)
@@ -63,7 +64,7 @@ def mean_output(
         reached = solver_model.unscaled(solved.value)
         if reached is None:
             return None
-        found.append(-reached)
+        found.append(-reached - math.fsum(use.power for use in plan.boosters))
     clean = max(found[0], plan.power.firm_clean)
     return clean, max(found[1], clean, plan.power.firm_total)
 

@@ -29,6 +29,7 @@ from allocator.search.extract import (
     without_dust,
 )
 from allocator.search.found import GoalFound, gap_of, passes
+from allocator.search.pressures_of_point import booster_uses, node_pressures
 from allocator.site.records import POWER
 from allocator.solver.settings import Settings
 from allocator.thermal import heat_of
@@ -120,4 +121,6 @@ def _read(site: Network, settings: Settings, reading: Reading, found: list[GoalF
         seed=settings.seed,
         robustness=settings.robustness if settings.robustness.anything else None,
         recoveries=recovery_uses(reading),
+        boosters=booster_uses(reading),
+        pressures=node_pressures(reading),
     )

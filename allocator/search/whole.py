@@ -10,10 +10,10 @@ import numpy as np
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts, promises_of
 from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
-from allocator.model.model import Key, Model, Row
+from allocator.model.model import Model
 from allocator.model.rules.power import ROOM
 from allocator.model.stating import state
 from allocator.network.records import Network
@@ -105,18 +105,14 @@ def _search_state(
 ) -> SearchState:
     """What the goals share: solver, candidate pool, formulations for the bound, warm start."""
     settings, clock = task.settings, task.clock
-    promises = () if sets.lossless else promises_of(sets)
-
-    def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        return violated(model, promises, values, tolerance)
-
     # a bound of a narrowed site is none of the site: no time for it
     prover = None
     if pool is None and bounded:
+        promises = () if sets.lossless else promises_of(sets)
         prover = prover_of(model, sets, partial(store_cuts, promises), settings, clock)
     start = settings.start
     return SearchState(
-        SolverModel(model, separate, settings, clock),
+        SolverModel(model, lazy_cuts(model, sets), settings, clock),
         layout_of(model, sets),
         task.report,
         prover,

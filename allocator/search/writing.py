@@ -9,7 +9,7 @@ from typing import NamedTuple
 from allocator.base.clock import Clock
 from allocator.base.errors import AllocatorError
 from allocator.base.status import Status
-from allocator.model.cuts import promises_of, violated
+from allocator.model.cuts import lazy_cuts
 from allocator.model.goals import Goal, goals_of
 from allocator.model.model import Key, Model, Row
 from allocator.model.stating import state
@@ -83,11 +83,11 @@ def written_program(
     goals = goals_of(model, sets)
     if not goals or any(not row.columns for row in model.rows):
         raise ProgramFileError(f"the program of {site.name!r} holds nothing to decide, or no plan")
-    promises = () if sets.lossless else promises_of(sets)
+    lazily = lazy_cuts(model, sets)
     cuts: list[Row] = []
 
     def separate(values: dict[Key, float], tolerance: float) -> list[Row]:
-        found = violated(model, promises, values, tolerance)
+        found = lazily(values, tolerance)
         cuts.extend(found)  # a model is given every cut that is found for it
         return found
 

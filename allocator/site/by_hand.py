@@ -9,7 +9,7 @@ import dataclasses
 import difflib
 import math
 from collections.abc import Iterator, Mapping
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 from typing import Any, get_args, get_type_hints
 
@@ -17,6 +17,9 @@ from allocator.base.errors import Fault
 from allocator.base.quantities import shown
 from allocator.site import keys, records
 from allocator.site.checks import faults_of_records
+from allocator.site.checks_boosters import booster_faults
+from allocator.site.checks_built import booster_faults as built_booster_faults
+from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
 from allocator.site.groups import ListOf, MapOf, name_refusal
 from allocator.site.kinds import (
@@ -92,6 +95,8 @@ def _parts(site: Site) -> Iterator[tuple[str, Any, KeyTable]]:
     for key in SITE.keys:
         value = getattr(site, key.name, None)
         if isinstance(key.kind, KeyTable):
+            if value is None and Site.__dataclass_fields__[key.name].default is None:
+                continue  # a section that may be left out
             right = isinstance(value, record_class(Site, key.name))
             problem = "" if right else _no_record(Site, key.name, value)
             yield key.name, _Stranger(problem) if problem else value, key.kind
@@ -118,7 +123,7 @@ def _named(section: str, kind: Named, value: Any) -> Iterator[tuple[str, Any, Ke
         elif not isinstance(record, record_class(Site, section)):
             yield address, _Stranger(_no_record(Site, section, record)), SITE
         elif record.name != name:
-            problem = f"stands under another name than its own, {shown(record.name)}"
+            problem = f"has another key than its name, {shown(record.name)}"
             yield address, _Stranger(problem), SITE
         else:
             table = kind.table
@@ -265,6 +270,8 @@ def _of_scalar(site: Site, kind: Kind, value: Any) -> str:
     wanted = {Flag: bool, Text: str}.get(type(kind))
     if wanted is not None and not isinstance(value, wanted):
         return f"must be {'true or false' if wanted is bool else 'text'}, got {shown(value)}"
+    if isinstance(kind, Text) and kind.longest and (len(value) > kind.longest or "\n" in value):
+        return f"is too long: {kind.longest} characters on one line at most"
     return ""
 
 
@@ -293,6 +300,11 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             yield f"storage.{name}", "has a min_size or a unit above its max_size"
         if store.holds != POWER and store.charge_efficiency != 1:
             yield f"storage.{name}", "charge_efficiency is only for a store of power"
+        for key, problem, _ in pressure_faults(partial(getattr, store)):
+            yield f"storage.{name}", f"{key} {problem}"
+    for name, booster in site.boosters.items():
+        for key, problem, _ in booster_faults(partial(getattr, booster), site.fluids):
+            yield f"boosters.{name}", f"{key} {problem}"
     for name, pipe in site.pipes.items():
         if pipe.by_bore and pipe.bore is None:
             yield f"pipes.{name}", "needs a bore, by which its capacity is found"
@@ -344,6 +356,10 @@ def _of_built(site: Site) -> Iterator[tuple[str, str]]:
         able = site.pipes[run.pipe].fluids
         if able is not None and run.fluid not in able:
             yield "built.pipes", f"{run.pipe!r} may not carry {run.fluid!r}"
+    sections = {name: getattr(site, name) for name in ("boosters", "routes", "storage")}
+    for one in site.built.boosters:
+        for key, problem, _ in built_booster_faults(one, sections):
+            yield "built.boosters", f"{key} {problem}"
     for section, existing, kinds in (
         ("storage", site.built.storage, site.storage),
         ("machines", site.built.machines, site.machines),

@@ -61,7 +61,7 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
                 name,
                 ("pump",),
                 "chamber",
-                f"holds {source.fluid!r}, of which it cannot be told how much",
+                f"holds {source.fluid!r}, the amount of which is not known",
                 "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
     for machine in site.machines.values():

@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from typing import Any
 
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.checks_stores import whole_units
 from allocator.site.groups import Marked
 from allocator.site.kinds import Faulty, Quantity
-from allocator.site.records import POWER, BuiltPipe, MachineType, PipeType, StoreType
+from allocator.site.records import (
+    POWER,
+    BoosterType,
+    BuiltBooster,
+    BuiltPipe,
+    MachineType,
+    PipeType,
+    Route,
+    StoreType,
+)
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
@@ -19,6 +29,7 @@ def existing_things(values: Values, whole: SiteValues) -> Filled:
         "pipes": _runs(values, whole.made["pipes"]),
         "storage": _stores(values, whole.made["storage"]),
         "machines": _machines(values, whole.made["machines"]),
+        "boosters": _boosters(values, whole.made),
     }
 
 
@@ -39,6 +50,52 @@ def _runs(values: Values, builds: Mapping[str, PipeType]) -> tuple[BuiltPipe, ..
             )
         runs[route, fluid] = BuiltPipe(route, build, fluid)
     return tuple(runs.values())
+
+
+def _boosters(values: Values, made: Mapping[str, Any]) -> tuple[BuiltBooster, ...]:
+    found = []
+    for one in values.get("boosters", ()):
+        if not one.whole:
+            continue
+        booster = BuiltBooster(*map(one.get, ("booster", "place", "fluid", "route", "store")))
+        for key, problem, remedy in booster_faults(booster, made):
+            one.fault(key, problem, remedy)
+        found.append(booster)
+    return tuple(found)
+
+
+def booster_faults(one: BuiltBooster, made: Mapping[str, Any]) -> Iterator[tuple[str, str, str]]:
+    """What is wrong with an existing booster: key, what is wrong, what to do."""
+    if (one.route is None) == (one.store is None):
+        yield "route", "needs 'route' or 'store', at whose inlet it is", "give one of them"
+        return
+    booster: BoosterType | None = made["boosters"].get(one.booster)
+    if booster is not None and one.fluid not in booster.fluids:
+        yield (
+            "fluid",
+            f"is {shown(one.fluid)}, which {shown(one.booster)} does not move",
+            f"add it to its 'fluids' ({', '.join(booster.fluids)})",
+        )
+    if booster is not None and one.place not in booster.places:
+        yield (
+            "place",
+            f"is {shown(one.place)}, which {shown(one.booster)} does not list",
+            f"add {shown(one.place)} to the 'places' of the booster",
+        )
+    route: Route | None = made["routes"].get(one.route)
+    if route is not None and one.place not in (route.start, route.end)[: 2 - route.one_way]:
+        yield (
+            "route",
+            f"is {shown(route.name)}, into which nothing flows from {shown(one.place)}",
+            "name the end of the route at which it is",
+        )
+    store: StoreType | None = made["storage"].get(one.store)
+    if store is not None and (store.holds != one.fluid or one.place not in store.places):
+        yield (
+            "store",
+            f"is {shown(store.name)}, which has no {shown(one.fluid)} at {shown(one.place)}",
+            "name a store of the fluid at that place",
+        )
 
 
 def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, str], float]:
@@ -66,12 +123,12 @@ def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, 
 def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> tuple[str, str]:
     if place not in store.places:
         return (
-            f"stands where {shown(store.name)} may not",
+            f"is at a place that {shown(store.name)} does not list",
             f"add {shown(place)} to the 'places' of the store",
         )
     if size > store.max_size * (1 + 1e-9):
         return (
-            f"is above the most that may stand there ({_amount(size, dimension)} > "
+            f"is above the maximum size there ({_amount(size, dimension)} > "
             f"{_amount(store.max_size, dimension)})",
             "raise 'size.max' of the store",
         )
@@ -100,14 +157,14 @@ def _machines(values: Values, machines: Mapping[str, MachineType]) -> dict[tuple
                 values.sound = False
                 where.below(place).fault(
                     node,
-                    f"stands where {shown(name)} may not",
+                    f"is at a place that {shown(name)} does not list",
                     f"add {shown(place)} to the 'places' of the machine",
                 )
             elif most is not None and count > most:
                 values.sound = False
                 where.below(place).fault(
                     node,
-                    f"is above the most that may stand there ({count} > {most})",
+                    f"is above the maximum number there ({count} > {most})",
                     "raise the number under 'places' of the machine",
                 )
             counts[name, place] = count

@@ -106,7 +106,7 @@ def _check_sizes(values: Values) -> None:
             "max_mass",
             f"is less than 'mass' ({format_quantity(most, 'mass')} < "
             f"{format_quantity(max(masses), 'mass')})",
-            "give the most that may stand there",
+            "give the maximum mass, existing mass included",
         )
 
 

@@ -91,7 +91,7 @@ def _length(values: Values, places: Mapping[str, Values]) -> float | None:
     if straight <= 0:
         values.fault_here(
             "between",
-            f"has no length: '{between[0]}' and '{between[1]}' stand at the same point",
+            f"has no length: '{between[0]}' and '{between[1]}' have the same coordinates",
             "add 'length: 900 m'",
         )
         return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
+
 from allocator.base.quantities import format_quantity
 from allocator.site.records import POWER
 from allocator.site.site_values import Filled, SiteValues
@@ -17,7 +19,39 @@ def check_store(values: Values, _: SiteValues) -> Filled:
         values.fault(
             "charge_efficiency", "is only for a store of power", "leave it out, or use 'loss'"
         )
+    if all(values.get(key) is not None for key in _PRESSURES if values.has(key)):
+        for key, problem, remedy in pressure_faults(values.get):
+            values.fault(key, problem, remedy)
     return {}
+
+
+_PRESSURES = ("pressure", "min_pressure", "max_pressure", "pressure_rating")
+
+
+def pressure_faults(get: Callable[[str], float | None]) -> Iterator[tuple[str, str, str]]:
+    """Pressures of a store that do not go together: key, what is wrong, what to do."""
+    constant, low, high, rating = map(get, _PRESSURES)
+    if constant is not None and not (low is high is None):
+        key = "min_pressure" if low is not None else "max_pressure"
+        yield key, "is given beside 'pressure', which is constant", "keep one of them"
+    elif (low is None) != (high is None):
+        given, missing = ("max", "min") if low is None else ("min", "max")
+        yield f"{given}_pressure", f"needs '{missing}_pressure' beside it", "give both"
+    elif low is not None and high is not None and low > high:
+        yield (
+            "min_pressure",
+            f"is above 'max_pressure' ({format_quantity(low, 'pressure')} > "
+            f"{format_quantity(high, 'pressure')})",
+            "give a lower 'min_pressure'",
+        )
+    most = constant if high is None else high
+    if rating is not None and most is not None and most > rating:
+        yield (
+            "pressure_rating",
+            f"is below its highest pressure ({format_quantity(rating, 'pressure')} < "
+            f"{format_quantity(most, 'pressure')})",
+            "check both",
+        )
 
 
 def _check_size(size: Values, dimension: str) -> None:

@@ -13,6 +13,7 @@ MATERIAL = Name("materials", "material")
 PIPE = Name("pipes", "pipe")
 SOURCE = Name("sources", "source")
 MACHINE = Name("machines", "machine")
+BOOSTER = Name("boosters", "booster")
 
 FLOW = Quantity("mass_rate", above=0)
 EMISSION = Quantity("mass_rate", least=0)

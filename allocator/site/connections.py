@@ -30,7 +30,7 @@ def note_excluded(site: Site, values: Values) -> None:
             if place in excluded:
                 _of(values, section)[name].warn(
                     key,
-                    f"stands at {shown(place)}, which 'limits' excludes",
+                    f"is at {shown(place)}, which 'limits' excludes",
                     "move it, or take the place off 'excluded_places'",
                 )
     for section, joints in (("routes", site.routes), ("power_lines", site.power_lines)):

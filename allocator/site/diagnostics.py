@@ -25,6 +25,7 @@ _INDEX = re.compile(r"\[[0-9]+\]")
 class Diagnostics:
     """Faults and warnings of one file, and what every value may refer to.
 
+    ``ambient_pressure``: Pa, against which gauge readings count.
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
     looked up. ``extra``: bytes of the CSV files read so far, in order. ``spreads``: address of a
     value -> what else it may be.
@@ -33,6 +34,7 @@ class Diagnostics:
     file: str
     folder: Path
     units: Units = field(default_factory=Units)
+    ambient_pressure: float = 101325.0
     names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
     spreads: dict[str, Spread] = field(default_factory=dict)
@@ -75,7 +77,7 @@ class Diagnostics:
                 node.column,
                 where.subject,
                 problem,
-                f"write the unit, such as '{example}' (said once for each key)",
+                f"write the unit, such as '{example}' (shown once for each key)",
             )
             self._unitless[key] = (node.line, node.column, said)
 

@@ -46,7 +46,7 @@ def read_document(content: bytes) -> Node:
         raise DocumentError(
             line,
             column,
-            f"the character {shown(forbidden[0])} may not stand in a text file",
+            f"the character {shown(forbidden[0])} is not allowed in a text file",
             "delete it",
         )
     root = _build(text)
@@ -160,7 +160,7 @@ class _Builder:
                 line,
                 column,
                 f"the alias {shown('*' + anchor)} "
-                + ("stands inside what it names" if inside else "names nothing above it"),
+                + ("is inside what it names" if inside else "names nothing above it"),
                 f"mark the value that it repeats with '&{anchor}' first",
             )
         self.aliased = True
@@ -203,7 +203,7 @@ def _bad_yaml(text: str, error: yaml.MarkedYAMLError) -> DocumentError:
     if mark and line <= len(lines) and "\t" in lines[line - 1][:column]:
         column = lines[line - 1].index("\t") + 1
         return DocumentError(
-            line, column, "a tab stands where YAML allows spaces only", "indent with spaces"
+            line, column, "a tab is used where YAML allows spaces only", "indent with spaces"
         )
     said = shown(" ".join(part for part in (error.context, error.problem) if part), 200)[1:-1]
     begun = error.context_mark.line + 1 if error.context_mark else line

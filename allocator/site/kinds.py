@@ -37,6 +37,8 @@ class Faulty:
 
 
 FAULTY: Final = Faulty()
+GAUGE = "(g)"
+"""Behind the unit of a pressure: above the ambient pressure, ``5 kPa(g)``."""
 QUANTITY_PATTERN = (
     r"^\s*[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?(\s*(1/|[^\s0-9.,_']).*)?$"
 )
@@ -71,17 +73,27 @@ def expects(node: Node, where: Where, expected: str, remedy: str = "") -> Faulty
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """Free text on one or more lines."""
+    """Free text on one or more lines; ``longest``: characters, on one line; 0: any number."""
+
+    longest: int = 0
 
     def read(self, node: Node, where: Where) -> str | Faulty:
         if not isinstance(node, Scalar) or node.empty:
             return expects(node, where, "text")
+        if self.longest and (len(node.text) > self.longest or "\n" in node.text):
+            at_most = f"at most {self.longest} characters on one line"
+            where.fault(
+                node, f"is too long for what is shown beside figures ({at_most})", "shorten it"
+            )
+            return FAULTY
         if re.search("[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]", node.text):
             where.fault(node, "holds a control character", "delete it")
             return FAULTY
         return node.text
 
     def schema(self, defs: Defs) -> Schema:
+        if self.longest:
+            return {**TEXT_SCHEMA, "maxLength": self.longest}
         return defs.reference("text", lambda _: dict(TEXT_SCHEMA))
 
 
@@ -150,8 +162,13 @@ class Quantity:
             return FAULTY
         if not isinstance(node, Scalar) or node.empty or isinstance(node.value, bool):
             return expects(node, where, f"{kind.label} such as '{kind.example}'")
+        text, added = node.value, 0.0
+        if self.dimension == "pressure" and isinstance(text, str) and text.rstrip().endswith(GAUGE):
+            if where.address == "ambient.pressure":
+                return expects(node, where, "an absolute pressure such as '101.3 kPa'")
+            text, added = text.rstrip().removesuffix(GAUGE), where.diagnostics.ambient_pressure
         try:
-            value = parse_quantity(node.value, kind, where.diagnostics.units)
+            value = parse_quantity(text, kind, where.diagnostics.units) + added
         except QuantityError as error:
             where.fault(node, error.problem, error.remedy)
             return FAULTY

@@ -59,7 +59,7 @@ def supplies_of(site: Site) -> tuple[MixSupply, ...]:
     found += [
         built_in("clean first", about, CLEAN_FIRST),
         built_in("least emissions", "most served, then least emissions", LEAST_EMISSIONS),
-        built_in("cheapest at full service", "most served, then least money", CHEAPEST),
+        built_in("cheapest at full service", "most served, then lowest cost", CHEAPEST),
     ]
     taken = {supply.name for supply in found}
     return (*found, *(_of_file(site, mix, taken) for mix in site.mixes.values()))

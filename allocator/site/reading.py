@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import Any
 
 from allocator.base.errors import Fault
-from allocator.base.quantities import Units, shown
+from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
 from allocator.site.checks import check_site_records
+from allocator.site.checks_boosters import check_booster
 from allocator.site.checks_built import existing_things
 from allocator.site.checks_demands import mean_and_profile
 from allocator.site.checks_ground import check_folders_of_mixes, check_substance, check_vacuum
@@ -159,6 +160,7 @@ def _read(
 ) -> Site | None:
     diagnostics.names = _names(root, diagnostics)
     diagnostics.units = _units(root, diagnostics)
+    diagnostics.ambient_pressure = _ambient_pressure(root, diagnostics.units)
     mark = Scalar("", True, 1, 1)
     values = SITE.read_marked(root, Where(diagnostics, "site"), mark)
     if not isinstance(values, Values):
@@ -200,6 +202,20 @@ def _units(root: Pairs, diagnostics: Diagnostics) -> Units:
     return own if isinstance(own, Units) else Units()
 
 
+def _ambient_pressure(root: Pairs, units: Units) -> float:
+    """Pa that the file gives, before anything else is read; a faulty one is noted later."""
+    node: Node = root
+    for name in ("ambient", "pressure"):
+        pairs = node.pairs if isinstance(node, Pairs) else []
+        found = (v for k, v in pairs if isinstance(k, Scalar) and k.text == name)
+        node = next(found, Scalar("", True, 1, 1))
+    try:
+        value = node.value if isinstance(node, Scalar) and not node.empty else None
+        return Ambient().pressure if value is None else parse_quantity(value, "pressure", units)
+    except QuantityError:
+        return Ambient().pressure
+
+
 RULES: Mapping[str, Rule] = {
     "fluids": check_substance,
     "materials": check_vacuum,
@@ -210,6 +226,7 @@ RULES: Mapping[str, Rule] = {
     "power_lines": length_of_line,
     "machines": shortest_burst,
     "coolers": check_coolant,
+    "boosters": check_booster,
     "demands": mean_and_profile,
     "heat_sinks": sizes_and_defaults,
     "built": existing_things,
@@ -221,12 +238,13 @@ def _records(values: Values, stem: str) -> Site:
     """The site of all records that are whole; what is faulty has been noted."""
     whole = SiteValues(values)
     check_folders_of_mixes(whole.section("mixes"))
-    whole.made["ambient"] = _part("ambient", Ambient, whole)
-    whole.made["limits"] = _part("limits", Limits, whole)
+    whole.made["ambient"] = _part("ambient", Ambient(), whole)
+    whole.made["origin"] = _part("origin", None, whole)
+    whole.made["limits"] = _part("limits", Limits(), whole)
     for key in SITE.keys:
         if isinstance(key.kind, Named):
             whole.made[key.name] = _section(key.name, whole)
-    whole.made["built"] = _part("built", Built, whole)
+    whole.made["built"] = _part("built", Built(), whole)
     whole.made["name"] = values.get("name", stem)
     whole.made["spreads"] = dict(values.where.diagnostics.spreads)
     site: Site = SITE.made(values, **whole.made)
@@ -244,11 +262,11 @@ def _section(name: str, whole: SiteValues) -> dict[str, Any]:
     return made
 
 
-def _part(name: str, record: type[Any], whole: SiteValues) -> Any:
-    """A record that the site has once; as if it were not given where it is not whole."""
+def _part(name: str, absent: Any, whole: SiteValues) -> Any:
+    """A record that the site has once; ``absent`` where it is not given or not whole."""
     values: Values | None = whole.values.get(name)
     if values is None:
-        return record()
+        return absent
     rule = RULES.get(name)
     more = rule(values, whole) if rule else {}
-    return values.table.made(values, **(more or {})) if values.whole else record()
+    return values.table.made(values, **(more or {})) if values.whole else absent

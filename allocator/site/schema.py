@@ -30,7 +30,7 @@ def site_schema() -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"Site file, {FORMAT}",
         "description": (
-            "What stands on an isolated site and what may be built there. Quantities are text "
+            "The equipment of an isolated site and what may be built there. Quantities are text "
             "with a unit, such as '3 g/s', or plain numbers in SI."
         ),
         **whole,

@@ -174,7 +174,7 @@ def _heading(text: str, line: int, number: int, dimension: str, units: Units) ->
             raise _SeriesError(
                 line,
                 number,
-                f"cannot tell the unit of {shown(heading)}",
+                f"does not give the unit of {shown(heading)}",
                 "write it in brackets, such as 'power [MW]'",
             )
     try:

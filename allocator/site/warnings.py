@@ -276,11 +276,14 @@ def _note_other_orders(site: Site, values: Values) -> None:
 
 
 def _note_without_effect(site: Site, values: Values) -> None:
-    """Notes keys of pipes that matter only where the capacity is found from the bore."""
+    """Notes keys of pipes that matter only where the capacity is found from the bore, or pressures
+
+    along lines are computed."""
+    pressed = any(source.pressure is not None for source in site.sources.values())
     for name, build in site.pipes.items():
         record = _section(values, "pipes")[name]
         for key in ("inlet_pressure", "outlet_pressure", "max_velocity", "max_mach"):
-            if record.has(key) and not build.by_bore:
+            if record.has(key) and not (build.by_bore or (pressed and build.bore is not None)):
                 record.warn(
                     key, f"{key} has no effect, as 'capacity' is given", "delete one of the two"
                 )

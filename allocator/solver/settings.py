@@ -105,4 +105,4 @@ class Settings:
         if min(self.robustness.lost, self.robustness.low) < 0:
             raise ValueError(f"lost and low sources must be 0 or more (got {self.robustness!r})")
         if self.robustness.anything and self.basis != "firm":
-            raise ValueError("averages withstand nothing: plan on the firm basis")
+            raise ValueError("lost and low sources need the firm basis: averages hold no margin")

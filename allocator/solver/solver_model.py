@@ -5,14 +5,14 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
 
 import numpy as np
 
 from allocator.base.clock import Clock, earlier
 from allocator.base.status import Status
+from allocator.model.cuts import Separator
 from allocator.model.goals import Goal
-from allocator.model.model import Key, Model, Row
+from allocator.model.model import Model, Row
 from allocator.solver.interface import Highs, Solved
 from allocator.solver.other_solver import solver_for
 from allocator.solver.settings import Settings
@@ -30,12 +30,6 @@ LAST_ROUNDS = 60
 
 SAFE_LOSS = 1e-7
 """What a safe bound may be looser than the solver's, as a share of it (or of the largest cost)."""
-
-
-class Separator(Protocol):
-    """Finds rows that a point breaks by more than a share of what they speak of."""
-
-    def __call__(self, values: dict[Key, float], tolerance: float) -> list[Row]: ...
 
 
 @dataclass

@@ -5,12 +5,14 @@ Planning such a site is operating the plan: valves and shares are set anew, noth
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.network.deriving import studied
+from allocator.network.pressure_records import FluidPressures
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
-from allocator.site.records import Built, BuiltPipe, Limits, StoreType
+from allocator.site.records import Built, BuiltBooster, BuiltPipe, Limits, StoreType
 
 OPERATED = ("clean_power", "served_power", "served_fluid")
 """The goals that operation can serve: what is new costs nothing any more."""
@@ -56,6 +58,7 @@ def as_built(site: Network, plan: Plan) -> Network:
     lines = {use.name: site.power_lines[use.name] for use in plan.lines}
     return studied(
         site,
+        pressures={fluid: _pressures(one, plan) for fluid, one in site.pressures.items()},
         sources=sources,
         storage=stores,
         machines=machines,
@@ -68,7 +71,48 @@ def as_built(site: Network, plan: Plan) -> Network:
             power_lines=tuple(lines),
             storage=sizes,
             machines=counts,
+            boosters=tuple(
+                BuiltBooster(
+                    use.booster,
+                    site.ground(use.start),
+                    use.fluid,
+                    use.route or None,
+                    use.store.partition("@")[0] or None,
+                )
+                for use in plan.boosters
+            ),
         ),
         limits=Limits(emission=site.limits.emission),
         goals=tuple(goal for goal in site.goals if goal in OPERATED) or OPERATED,
     )
+
+
+def _pressures(one: FluidPressures, plan: Plan) -> FluidPressures:
+    """Pressures of a fluid where every store is a type of its own, and boosters are the plan's."""
+    kinds = {use.name: use.type for use in plan.stores}
+    standing = {(use.booster, use.route, use.start, use.store) for use in plan.boosters}
+
+    def renamed(known: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
+        mine = {
+            ("storage", name): known["storage", kind]
+            for name, kind in kinds.items()
+            if ("storage", kind) in known
+        }
+        return {**known, **mine}
+
+    return replace(
+        one,
+        stores={name: one.stores[kind] for name, kind in kinds.items() if kind in one.stores},
+        ratings=renamed(one.ratings),
+        shut_in=renamed(one.shut_in),
+        boosters=tuple(
+            replace(option, existing=True, store=_place_added(option.store))
+            for option in one.boosters
+            if (option.booster, option.route, option.start, option.store) in standing
+        ),
+    )
+
+
+def _place_added(store: str) -> str:
+    """`type@place` of a store that is a type of its own."""
+    return f"{store}@{store.partition('@')[2]}" if store else ""

@@ -8,17 +8,18 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, path_of, site_of
-from allocator.model.limits import Limit
+from allocator.model.limits import Limit, amount_shown
 from allocator.report.words import percent, plain
 from allocator.search import Settings
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.studies.carrying import ANYWHERE, WHOLE, CarriedRow, Stop, carried_rows
-from allocator.studies.limit_words import amount_shown, limit_name, marks_of, where
+from allocator.studies.limit_words import marks_of, where
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.running import Workers
@@ -26,13 +27,13 @@ from allocator.studies.running import Workers
 FORMAT = "allocator.carry/1"
 
 _LIMITS = (
-    Column("machine", "generator"),
-    Column("place", "place"),
+    labelled("machine"),
+    labelled("place"),
     Column("next", "unit no.", "count", "The unit that the limit stops."),
-    Column("limit", "limit"),
-    Column("sufficient", "sufficient", "text", "Raising this limit alone by so much."),
+    labelled("limit"),
+    labelled("sufficient", "text", "Raising this limit alone by so much."),
     Column("minimum", "at least needed", "text", "No smaller rise of this limit is enough."),
-    Column("where", "where", "text", "Its place in the site file."),
+    labelled("where", "text", "Its place in the site file."),
 )
 
 
@@ -143,7 +144,7 @@ def carry(
     >>> result.generators.select("machine", "whole").rows
     (('small_engine', 1),)
     >>> [row["limit"] for row in result.limits.records()]
-    ["stock of 'steel'"]
+    ['stock.steel']
     """
     site, file = site_of(site), file or path_of(site)
     rows = carried_rows(site, settings, workers, tell)
@@ -154,8 +155,8 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
     """The result of rows that were worked out."""
     factor = load_factor_of(site)
     generators = (
-        Column("machine", "generator"),
-        Column("place", "place"),
+        labelled("machine"),
+        labelled("place"),
         Column("whole", "whole units, firm", "count", "Whole units that run at all times."),
         Column("units_firm", "units, firm", "number", "With storage that can be built."),
         Column("units_mean", "units, mean flows", "number", "With storage of any size."),
@@ -216,7 +217,7 @@ def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
         return f"+{amount_shown(amount, stop.limit.dimension)}"
 
     return (
-        limit_name(stop.limit),
+        stop.limit.address or stop.limit.stated,
         "not determined in the time" if stop.more is None else shown(stop.more),
         shown(stop.least) if stop.more is None else None,
         where(marks, stop.limit).rpartition(os.sep)[2],
@@ -236,4 +237,4 @@ def _without_a_limit(row: CarriedRow) -> Iterator[str]:
 
 
 def _listed(limits: Sequence[Limit]) -> str:
-    return ", ".join(map(limit_name, limits))
+    return ", ".join(limit.address or limit.stated for limit in limits)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
@@ -26,19 +27,19 @@ FORMAT = "allocator.comparison/1"
 
 _MIX = Column("mix", "mix")
 _FIGURES = (
-    Column("status", "search"),
-    Column("audited", "audit accepted", "flag"),
-    Column("firm_clean", "firm clean", "power", "At all times, without counted emission."),
+    labelled("status"),
+    labelled("audited", "flag"),
+    labelled("firm_clean", "power"),
     Column("firm_emitting", "firm emitting", "power"),
-    Column("mean_clean", "mean clean", "power"),
+    labelled("mean_clean", "power"),
     Column("mean_emitting", "mean emitting", "power"),
-    Column("served_share", "served", "share", "Of the power demanded, at all times."),
+    labelled("served_share", "share", "Of the power demanded, at all times."),
     Column("first_goal_gap", "gap", "share", "Of the first goal."),
-    Column("counted", "counted emission", "emission_rate", "Weighted.", "counted_kg_per_s"),
-    Column("biogenic", "biogenic emission", "emission_rate", "A memo.", "biogenic_kg_per_s"),
-    Column("money", "money", "money", "In all."),
+    labelled("counted", "emission_rate", file_key="counted_kg_per_s"),
+    labelled("biogenic", "emission_rate", file_key="biogenic_kg_per_s"),
+    labelled("money", "money", "In all."),
     Column("heat", "heat given", "power", "Mean over time."),
-    Column("hours_short_per_year", "hours short a year", "number", "Of its promise, worst draw."),
+    labelled("hours_short_per_year", "number"),
 )
 _PROMISED = ("mix", "firm_clean", "firm_emitting", "served_share", "mean_clean", "mean_emitting")
 _REST = ("mix", "biogenic", "money", "heat", "hours_short_per_year", "audited")
@@ -98,8 +99,9 @@ class CompareResult(StudyResult):
             if row.plan is None
             for line in paragraph(f"{row.name}: {row.reason}", bullet="* ")
         ]
+        told = said(self.rows, self.site.currency)
         return joined(
-            [*lines, *paragraph(said(self.rows), 0)] if said(self.rows) else lines,
+            [*lines, *paragraph(told, 0)] if told else lines,
             *(section_of(table) for table in tables),
             section("No plan", none),
         )
@@ -110,7 +112,7 @@ class CompareResult(StudyResult):
             FORMAT,
             self.site,
             {
-                "said": said(self.rows),
+                "said": said(self.rows, self.site.currency),
                 "mixes": [
                     {
                         "mix": row.name,
@@ -262,7 +264,8 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
         *(f.mean_total - f.mean_clean, f.served_share, f.gap, f.counted, f.biogenic, f.money),
         *(f.heat, row.hours_short),
     )
-    yield from zip(_FIGURES, values, strict=True)
+    for column, value in zip(_FIGURES, values, strict=True):
+        yield replace(column, currency=site.currency if column.kind == "money" else ""), value
     for name, power in f.power.items():
         yield _named("power", name, "power", "_w"), power
     for name, count in f.machines.items():

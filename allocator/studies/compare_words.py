@@ -13,7 +13,7 @@ UNSETTLED = 0.01
 """Clean supply alone cannot be worse than beside emitting supply; by this share it is search."""
 
 
-def said(rows: Sequence[Compared]) -> str:
+def said(rows: Sequence[Compared], currency: str = "") -> str:
     """What the emitting share buys and costs, in a sentence; empty where that is not known."""
     figures = {row.name: row.figures for row in rows}
     clean, backed = figures.get("clean only"), figures.get("clean first")
@@ -62,7 +62,9 @@ def said(rows: Sequence[Compared]) -> str:
         if abs(kg) > 1e-6 * max(1.0, backed.materials[material])
     ]
     if abs(step.money) >= 1:
-        costs.append(f"{money(abs(step.money))} {'more' if step.money > 0 else 'less'} money")
+        costs.append(
+            f"a cost {money(abs(step.money), currency)} {'higher' if step.money > 0 else 'lower'}"
+        )
     fuel = [f"{quantity(rate * YEAR, 'mass')} a year from '{n}'" for n, rate in step.fuel.items()]
     by = "emitting supply" if name == "clean first" else f"emitting supply as in '{name}'"
     told = (

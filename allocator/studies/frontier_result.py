@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import section_of, shown_value
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
@@ -17,7 +18,7 @@ from allocator.report.words import STATUS_WORDS, quantity
 from allocator.search import Settings
 from allocator.site.records import Site
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.studies.trade_off import TradeOffStep, check_give, frontier_steps
+from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_address, given_of
 
 FORMAT = "allocator.frontier/1"
 
@@ -27,7 +28,7 @@ class FrontierResult(StudyResult):
     """Points that no other dominates, each with a plan that was audited.
 
     Attributes:
-        give: a material of the site, ``money`` or ``emissions``.
+        give: what is given: a material, ``money``, ``booster_power`` or ``emissions``.
         frontier: the points, with knees and with the changes from the point before.
         steps: the same as records, with the plans.
     """
@@ -42,7 +43,7 @@ class FrontierResult(StudyResult):
         """Points, knees, and what changes from point to point."""
         power = "power in all" if self.give == "emissions" else "clean power"
         return joined(
-            [f"{self.site.name}: firm {power} against {self.give}", "-" * width()],
+            [f"{self.site.name}: firm {power} against {given_address(self.give)}", "-" * width()],
             section_of(self._points()),
             section("Knees", self._knees()),
             section("Changes from the point before", self._changes()),
@@ -145,7 +146,8 @@ def frontier(
     site
         The site, or the path of its file.
     give
-        A material of the site, ``"money"``, or ``"emissions"`` (then all power counts).
+        The address of a stock, such as ``"stock.steel"``, ``"limits.money"``,
+        ``"boosters.power"``, or ``"limits.emission"`` (then all power counts).
     steps
         Points, both ends included; those that another dominates are dropped.
     settings
@@ -160,8 +162,8 @@ def frontier(
 
     Raises
     ------
-    AllocatorError
-        There is nothing of that name to give.
+    AddressError
+        The site has nothing with that address to give.
     ValueError
         ``steps`` is below 2.
 
@@ -174,35 +176,43 @@ def frontier(
     --------
     >>> import allocator as al
     >>> quick = al.Settings(node_limit=500)
-    >>> result = al.frontier("networks/first.yaml", "steel", steps=3, settings=quick)
+    >>> result = al.frontier("networks/first.yaml", "stock.steel", steps=3, settings=quick)
     >>> [round(power) for power in result["frontier"].column("firm_power")]
     [0, 13374]
     """
     site = site_of(site)
-    check_give(site, give)
+    given = given_of(site, give)
     if steps < 2:
         raise ValueError("steps must be 2 or more: the two ends are points")
-    return frontier_result(site, give, frontier_steps(site, give, steps, settings, tell))
+    return frontier_result(site, given, frontier_steps(site, given, steps, settings, tell))
 
 
 def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> FrontierResult:
     """The result of points that were worked out."""
-    kind, unit = {"money": ("money", ""), "emissions": ("emission_rate", "_kg_per_s")}.get(
-        give, ("mass", "_kg")
-    )
+    kind, unit = {
+        "money": ("money", ""),
+        "emissions": ("emission_rate", "_kg_per_s"),
+        "booster_power": ("power", "_w"),
+    }.get(give, ("mass", "_kg"))
+    unit_of_money = site.currency if give == "money" else ""
     columns = (
-        Column("given", give, kind, "What the plan takes of it.", f"{give}{unit}"),
-        Column("firm_power", "firm power", "power"),
-        Column("bound", "proven limit", "power", "No plan with as much of it has more power."),
-        Column("gap", "gap", "share"),
-        Column("status", "search"),
         Column(
-            *("least_given", f"least {give} for it", kind, "No plan of that power takes less."),
+            *("given", given_address(give), kind, "What the plan uses."),
+            f"{give}{unit}",
+            unit_of_money,
+        ),
+        Column("firm_power", "firm power", "power"),
+        labelled("bound", "power", "No plan with as much of it has more power."),
+        labelled("gap", "share"),
+        labelled("status"),
+        Column(
+            *("least_given", "minimum for it", kind, "No plan of that power uses less."),
             f"least_{give}{unit}_for_it",
+            unit_of_money,
         ),
         Column("end", "end"),
-        Column("knee", "knee", "number", "How many times less a unit beyond it gains."),
-        Column("audited", "audit accepted", "flag"),
+        Column("knee", "knee", "number", "How many times less one more unit gains from here on."),
+        labelled("audited", "flag"),
         Column("changes", "changes", "text", "What differs from the point before."),
     )
     rows = tuple(

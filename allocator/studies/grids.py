@@ -8,6 +8,7 @@ from itertools import product
 
 from allocator.base.quantities import shown
 from allocator.network.facts import Fact, FactError, fact_named
+from allocator.site.addresses import AddressError
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,13 +29,13 @@ def grid_of(facts: Mapping[str, Fact], text: str) -> Grid:
         values = tuple(fact.read(part.strip()) for part in listed.split(","))
         if len(set(values)) < len(values):
             raise FactError("holds a value twice; keep it once")
-    except FactError as error:
+    except AddressError as error:
         raise FactError(f"--grid {shown(text)}: {error}") from None
     return Grid(fact, values)
 
 
 def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], existing: bool) -> tuple[Grid, ...]:
-    """All grids. ``existing``: for a plan that stands, which does not see what is new.
+    """All grids. ``existing``: for an existing plan, which does not depend on what is new.
 
     Raises :class:`~allocator.network.facts.FactError`, besides, for a number given twice.
     """
@@ -45,7 +46,7 @@ def grids_of(facts: Mapping[str, Fact], texts: Sequence[str], existing: bool) ->
             raise FactError(f"--grid {shown(text)}: {grid.fact.address} has a grid already")
         if existing and grid.fact.to_build:
             raise FactError(
-                f"--grid {shown(text)}: a plan that stands does not see it; leave --plan out"
+                f"--grid {shown(text)}: an existing plan does not depend on it; leave --plan out"
             )
         found[grid.fact.address] = grid
     return tuple(found.values())

@@ -173,8 +173,8 @@ _RULES: tuple[_Rule, ...] = (
     ),
     (
         _freezes,
-        "The heat sink stands below freezing at times, and ice holds gas back and breaks what it "
-        "stands in: freezing is not in these figures.",
+        "The heat sink is below freezing at times, and ice blocks gas and breaks vessels: "
+        "freezing is not in these figures.",
     ),
 )
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import csv_of, json_records, section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section
@@ -23,28 +24,28 @@ FORMAT = "allocator.baths/1"
 SHOWN = 7
 """Points of the curve in text; the table has all of them."""
 
-_SINK = Column("bath", "heat sink")
-_MASS = Column("mass", "mass", "mass")
+_SINK = labelled("bath")
+_MASS = labelled("mass", "mass")
 _SWINGS = (
     Column("burst", "swing in a burst", "temperature_difference"),
     Column("spell", "swing in a spell", "temperature_difference"),
-    Column("peak", "peak", "temperature"),
+    labelled("peak_temperature", "temperature", name="peak"),
 )
-_MARGIN = Column("margin", "margin", "temperature_difference", "Below the nearest limit.")
+_MARGIN = labelled("margin", "temperature_difference", "Below the nearest limit.")
 _AFTER = Column("recovery_after", "recovery after", "duration", "Until recovery runs; never: inf.")
-_STEAM = Column("steam", "steam", "mass_rate", "Boiled off, mean over time.")
+_STEAM = labelled("steam", "mass_rate")
 _SINKS = (
     _SINK,
-    Column("source", "source"),
+    labelled("source"),
     _MASS,
     Column("boils_at", "boils at", "temperature"),
     *_SWINGS,
-    Column("limit", "limit", "temperature", "The limit that the margin is to."),
+    labelled("limit", "temperature", "The limit that the margin is to."),
     Column("limit_of", "limit of"),
     _MARGIN,
     Column("heat_in", "heat in", "power", "From the gas, mean over time."),
-    Column("heat_lost", "heat lost", "power"),
-    Column("heat_recovered", "heat recovered", "power"),
+    labelled("heat_lost", "power"),
+    labelled("heat_recovered", "power"),
     Column("power", "power from it", "power"),
     _STEAM,
     _AFTER,
@@ -54,12 +55,12 @@ _SINKS = (
 _SETS = (
     _SINK,
     Column("set", "equipment"),
-    Column("peak", "peak", "temperature"),
-    Column("gas_leaves_at", "gas leaves at", "temperature"),
+    labelled("peak_temperature", "temperature", name="peak"),
+    labelled("gas_leaves_at", "temperature"),
     _MARGIN,
     Column("least_cooler", "minimum cooler", "power", "The least duty that keeps every limit."),
     Column("power", "net power", "power", "Recovered less spent."),
-    Column("keeps", "keeps all limits", "flag"),
+    labelled("keeps", "flag"),
 )
 _MASSES = (
     _SINK,
@@ -74,34 +75,34 @@ _CURVE = (
 )
 _IN_PLANS = (
     _SINK,
-    Column("recovery", "with recovery", "flag"),
-    Column("gas_leaves_at_most", "gas leaves at most at", "temperature", "Whatever the phase."),
+    labelled("recovery", "flag"),
+    labelled("gas_leaves_at_most", "temperature"),
     Column("pump_limit", "limit of its pump", "temperature"),
     Column("reason", "why a plan does not count with it"),
 )
 _STATES = (
     _SINK,
-    Column("source", "source"),
+    labelled("source"),
     Column("what", "what"),
     _MASS,
-    Column("recovery", "recovery", "flag"),
+    labelled("recovery", "flag"),
     Column("cooler", "cooler", "power"),
     Column("burst_swing", "swing in a burst", "temperature_difference"),
     Column("spell_swing", "swing in a spell", "temperature_difference"),
     Column("lowest", "lowest", "temperature"),
-    Column("peak", "peak", "temperature"),
-    Column("gas_leaves_at", "gas leaves at", "temperature"),
+    labelled("peak_temperature", "temperature", name="peak"),
+    labelled("gas_leaves_at", "temperature"),
     Column("to_spare", "margin", "temperature_difference"),
     Column("keeps_every_limit", "keeps all limits", "flag"),
     Column("recovery_from", "recovery after", "duration"),
     Column("heat_comes", "heat in", "power"),
-    Column("heat_lost", "heat lost", "power"),
-    Column("heat_recovered", "heat recovered", "power"),
+    labelled("heat_lost", "power"),
+    labelled("heat_recovered", "power"),
     Column("power_recovered", "power from it", "power"),
     Column("heat_cooled", "heat cooled", "power"),
     Column("power_spent", "power spent", "power"),
     Column("heat_boiled_off", "heat boiled off", "power"),
-    Column("steam", "steam", "mass_rate", file_key="steam_kg_per_s"),
+    labelled("steam", "mass_rate", file_key="steam_kg_per_s"),
 )
 
 
@@ -236,7 +237,7 @@ def heat_sinks(site: SiteOrPath) -> HeatSinksResult:
     Examples
     --------
     >>> import allocator as al
-    >>> result = al.heat_sinks("networks/hot_vents.yaml")
+    >>> result = al.heat_sinks("networks/hot_purge.yaml")
     >>> list(zip(result["sinks"].column("bath"), result["sinks"].column("margin")))[0]
     ('stones', 22.0)
     """

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.quantities import format_quantity
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
@@ -23,16 +24,16 @@ CAUTION = (
     "practitioners decide."
 )
 _BUILDS = (
-    Column("fluid", "fluid"),
+    labelled("fluid"),
     Column("inlet_temperature", "inlet temperature", "temperature"),
-    Column("build", "build"),
-    Column("capacity", "capacity", "mass_rate"),
+    labelled("build"),
+    labelled("capacity", "mass_rate"),
     Column("material", "material", "mass_per_length", "Of all its materials, for each metre."),
-    Column("mass", "mass", "mass", "Of all its materials, for the whole run."),
+    labelled("mass", "mass", "Of all its materials, for the whole run."),
     Column("heat_loss_per_length", "loss at inlet", "power_per_length", "At full flow."),
-    Column("heat_loss", "heat loss", "power", "Of the whole run, at full flow."),
-    Column("surface_temperature", "surface", "temperature", "Upper bound, in still air."),
-    Column("end_temperature", "end", "temperature", "Upper bound, at full flow."),
+    labelled("heat_loss", "power", "Of the whole run, at full flow."),
+    labelled("surface_temperature", "temperature", "Upper bound, in still air."),
+    labelled("end_temperature", "temperature", "Upper bound, at full flow."),
     Column("end_temperature_at_flow", "end at given flow", "temperature"),
     Column("broken", "broken limits", "text", "Limits of temperature and heat that it breaks."),
     Column("lightest", "lightest", "flag", "The least mass that keeps every limit."),
@@ -163,7 +164,7 @@ def insulate(
     Examples
     --------
     >>> import allocator as al
-    >>> rows = al.insulate("networks/near_vent.yaml", "path", temperature=653.15)["builds"]
+    >>> rows = al.insulate("networks/near_furnace.yaml", "path", temperature=653.15)["builds"]
     >>> rows.select("build", "broken").rows
     (('bare', 'surface too hot'), ('thin', 'surface too hot'), ('thick', 'none'))
     """

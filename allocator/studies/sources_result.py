@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
+from allocator.base.labels import labelled
 from allocator.base.rendering import csv_of, json_records, section_of
 from allocator.base.table import Column, Table
 from allocator.engine.paths import SiteOrPath, site_of
@@ -19,27 +20,27 @@ from allocator.studies.source_worth import CarriedUnits, fluid_rows, source_rows
 FORMAT = "allocator.sources/1"
 
 _SOURCES = (
-    Column("source", "source"),
-    Column("place", "place"),
-    Column("fluid", "fluid"),
-    Column("flow", "flow when on", "mass_rate", "Flow while the source is on."),
-    Column("duty", "time on", "share", "Share of the time for which the source is on."),
+    labelled("source"),
+    labelled("place"),
+    labelled("fluid"),
+    labelled("rate_while_on", "mass_rate", name="flow"),
+    labelled("duty_share", "share", name="duty"),
     Column(
         "rule_of_thumb_duty",
         "time on by rule of thumb",
         "share",
         "The product of the on-time shares of the stages.",
     ),
-    Column("mean", "mean flow", "mass_rate", "Mean over time, by the exact duty cycle."),
-    Column("longest_quiet", "longest outage", "duration", "The longest time without flow."),
+    labelled("mean", "mass_rate", "Mean over time, by the exact duty cycle."),
+    labelled("longest_quiet", "duration"),
     Column(
         "full_store",
         "storage for the full mean",
         "mass",
         "The least storage, without loss, with which all of the mean flow is firm.",
     ),
-    Column("store", "storage that can be built", "mass", "The largest storage, or less if better."),
-    Column("firm", "firm flow", "mass_rate", "Flow at all times with that storage."),
+    labelled("store_limit", "mass", name="store"),
+    labelled("firm_flow", "mass_rate", "Flow at all times with that storage.", name="firm"),
     Column(
         "firm_per_store",
         "marginal value of storage",
@@ -48,15 +49,15 @@ _SOURCES = (
     ),
 )
 _SHARED = (
-    Column("fluid", "fluid"),
+    labelled("fluid"),
     Column("sources", "sources", "count"),
-    Column("mean", "mean flow", "mass_rate", "Of all sources together."),
-    Column("store", "storage that can be built", "mass", "For all sources together."),
+    labelled("mean", "mass_rate", "Of all sources together."),
+    labelled("store_limit", "mass", "For all sources together.", name="store"),
     Column("firm_apart", "firm flow, equal shares", "mass_rate", "Each with an equal share of it."),
     Column("firm_shared", "firm flow, shared", "mass_rate", "All with the one shared storage."),
 )
 _GENERATORS = (
-    Column("machine", "generator"),
+    labelled("machine"),
     Column("power", "rated power", "power"),
     Column("efficiency", "efficiency", "share", "Of the lower heating value."),
     Column("emission", "counted emission", "mass_per_energy", "For each unit of energy given."),
@@ -202,7 +203,7 @@ def _supportable(
         f"Generators that {each} can supply, each type alone",
         (
             Column(of, of),
-            Column("machine", "generator"),
+            labelled("machine"),
             Column("machines_mean", "units on the mean flow", "number"),
             Column("machines_firm", "units on the firm flow", "number"),
             Column(

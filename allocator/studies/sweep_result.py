@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import ClassVar
 
 from allocator.base.dimensions import DIMENSIONS
+from allocator.base.labels import labelled
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
@@ -39,15 +40,15 @@ DIMENSION = {"firm_clean": "power", "firm_total": "power", "fluid": "mass_rate"}
 MOST_LINES = 24
 
 _RESULTS = (
-    Column("status", "search"),
-    Column("verified", "audit accepted", "flag"),
-    Column("gap", "gap", "share"),
-    Column("firm_clean", "firm clean power", "power"),
-    Column("firm_total", "firm power", "power"),
+    labelled("status"),
+    labelled("audited", "flag", name="verified"),
+    labelled("gap", "share"),
+    labelled("firm_clean", "power"),
+    labelled("firm_total", "power"),
     Column("fluid", "fluid served", "mass_rate", file_key="fluid_kg_per_s"),
-    Column("demand", "power demanded", "power"),
-    Column("promise_kept", "promise kept", "flag"),
-    Column("hours_short_per_year", "hours short a year", "number"),
+    labelled("demand_power", "power", name="demand"),
+    labelled("promise_kept", "flag"),
+    labelled("hours_short_per_year", "number"),
     Column("reason", "why there is no result"),
 )
 _KEEPING = (
@@ -116,6 +117,7 @@ class SweepResult(StudyResult):
         """Points and effects as JSON."""
         facts = {
             "format": FORMAT,
+            "site": {"name": self.site.name, "sha256": self.site.sha256},
             "mode": self.mode,
             "figure": self.figure,
             "promised": self.promised,
@@ -253,8 +255,7 @@ def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepR
 def _cases(facts: Mapping[str, Fact], rows: Sequence[Swept]) -> Table:
     addresses = list(rows[0].values) if rows else []
     varied = [
-        Column(a, facts[a].short, facts[a].dimension, f"Address: {a}.", f"{a} [{_si(facts[a])}]")
-        for a in addresses
+        Column(a, a, facts[a].dimension, file_key=f"{a} [{_si(facts[a])}]") for a in addresses
     ]
     return Table(
         "cases",
@@ -302,7 +303,7 @@ def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) ->
 
 
 def _point(facts: Mapping[str, Fact], point: Mapping[str, float]) -> str:
-    parts = [f"{facts[a].short} {quantity(v, facts[a].dimension)}" for a, v in point.items()]
+    parts = [f"{a} {quantity(v, facts[a].dimension)}" for a, v in point.items()]
     return ", ".join(parts) or "all draws"
 
 
@@ -325,7 +326,7 @@ def effect_table(found: Sequence[Effect], figure: str) -> Table:
         "effects",
         f"What {NAMES[figure]} depends on most",
         (
-            Column("value", "value"),
+            labelled("value"),
             Column("rank", "rank correlation", "number"),
             Column("significant", "significant", "flag", "At 5 %."),
             Column("low", "mean, lowest third", kind),

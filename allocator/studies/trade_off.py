@@ -6,7 +6,6 @@ import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from allocator.base.errors import AllocatorError
 from allocator.base.quantities import shown
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
@@ -14,11 +13,18 @@ from allocator.plans.records import Plan
 from allocator.report.words import at
 from allocator.search import Settings
 from allocator.search.frontier_points import Point, frontier_of
+from allocator.site.addresses import AddressError, Path, address_of, resolved
 from allocator.site.records import Site
 from allocator.verify import audit
 
 AUDITS_ASIDE = 0.96
 """Share of the time that is for the points; the rest is for their audits."""
+OTHERS: dict[Path, str] = {
+    ("limits", "money"): "money",
+    ("limits", "emission"): "emissions",
+    ("boosters", "power"): "booster_power",
+}
+"""What may be given beside the stocks, whether the site limits it or not."""
 BEND = 2.0
 """A knee: what is given after it buys less than half of what was bought before it."""
 
@@ -38,11 +44,23 @@ class TradeOffStep:
     knee: float | None
 
 
-def check_give(site: Site, give: str) -> None:
-    """Raises AllocatorError where there is nothing of that name to give."""
-    names = [*site.materials, "money", "emissions"]
-    if give not in names:
-        raise AllocatorError(f"--give {shown(give)}: choose one of {', '.join(names)}")
+def given_of(site: Site, give: str) -> str:
+    """What is given, by its address: a material, ``money``, ``booster_power`` or ``emissions``.
+
+    Raises AddressError where the site has nothing with that address to give.
+    """
+    names: dict[Path, str] = {("materials", name, "stock"): name for name in site.materials}
+    names |= {path: name for path, name in OTHERS.items() if path[0] != "boosters" or site.boosters}
+    try:
+        return names[resolved(give, names, "stock or limit")]
+    except AddressError as error:
+        raise AddressError(f"--give {shown(give)}: {error}") from None
+
+
+def given_address(given: str) -> str:
+    """The address of what is given."""
+    others = {name: path for path, name in OTHERS.items()}
+    return address_of(others.get(given, ("materials", given, "stock")))
 
 
 def frontier_steps(
@@ -93,7 +111,7 @@ def _whole(plan: Plan) -> dict[str, int]:
     found = {at(m.name): m.new for m in plan.machines if m.new}
     found |= {f"{at(s.name)} (store)": 1 for s in plan.stores if s.new_size > 0}
     found |= {f"{at(b.name)} (store)": 1 for b in plan.batteries if b.new_size > 0}
-    found |= {f"tap {s.name}": 1 for s in plan.sources if s.new}
+    found |= {f"connection of {s.name}": 1 for s in plan.sources if s.new}
     found |= {f"{r.build} on {r.route}": 1 for r in plan.runs if r.new}
     found |= {f"line {use.name}": 1 for use in plan.lines if use.new}
     return found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from allocator.base.clock import Clock
+from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.engine.paths import SiteOrPath, path_of, site_of
 from allocator.model.index_sets import index_sets_of
@@ -19,7 +20,7 @@ from allocator.search.elastic import Change
 from allocator.site.marks import Marks
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
-from allocator.studies.limit_words import limit_said, marks_of, where
+from allocator.studies.limit_words import marks_of, where
 from allocator.studies.most_power import GOALS, MostPower
 from allocator.studies.result import StudyResult, study_json
 from allocator.studies.wanted import want_of
@@ -28,13 +29,13 @@ from allocator.studies.why_words import sufficient, why_text
 FORMAT = "allocator.why/1"
 
 _LIMITS = (
-    Column("limit", "limit"),
-    Column("sufficient", "sufficient change", "text", "The least change of this limit alone."),
-    Column("where", "where", "text", "Its place in the site file."),
+    labelled("limit"),
+    labelled("sufficient", "text", "The least change of this limit alone."),
+    labelled("where", "text", "Its place in the site file."),
     Column("needed_proven", "proven part of the conflict", "flag"),
-    Column("kind", "kind"),
+    labelled("kind"),
     Column("name", "name"),
-    Column("value", "value", "number", "SI."),
+    labelled("value", "number", "SI."),
     Column("dimension", "dimension"),
     Column("direction", "direction"),
     Column("least_change", "least change", "number", "SI; none where none is sufficient or known."),
@@ -47,10 +48,10 @@ _IN_JSON = (
 )
 _WITHOUT = (
     Column("limit", "without the limit"),
-    Column("kind", "kind"),
+    labelled("kind"),
     Column("name", "name"),
     Column("reached", "best plan found", "power"),
-    Column("bound", "proven limit", "power"),
+    labelled("bound", "power"),
 )
 
 
@@ -118,7 +119,7 @@ def why(
     site
         The site, or the path of its file.
     wants
-        What is wanted, such as ``"firm_clean=40kW"``, ``"tap:north"`` or ``"machines:engine=3"``.
+        What is wanted, such as ``"firm_clean=40kW"``, ``"connect:north"``, ``"machines.engine=3"``.
     file
         The site's file, so that limits are named with their lines; known where ``site`` is a path.
     settings
@@ -144,7 +145,7 @@ def why(
     >>> import allocator as al
     >>> result = al.why("networks/dry_valley.yaml", settings=al.Settings(node_limit=500))
     >>> result.limits.select("limit", "sufficient").rows[1]
-    ("stock of 'steel' is 3.5 t", 'sufficient: 6.28 t (+2.78 t)')
+    ('stock.steel is 3.5 t', 'sufficient: 6.28 t (+2.78 t)')
     """
     site, file = network_of(site_of(site)), file or path_of(site)
     asked = tuple(want_of(site, want) if isinstance(want, str) else want for want in wants)
@@ -190,7 +191,7 @@ def why_result(
             "Best plans found without one of the limits",
             _WITHOUT,
             tuple(
-                (limit_said(w.limit), w.limit.kind, w.limit.name, w.reached, w.bound)
+                (w.limit.stated, w.limit.kind, w.limit.name, w.reached, w.bound)
                 for w in found.without
             ),
         ),
@@ -204,7 +205,7 @@ def why_result(
 def _limit(change: Change, found: Conflict, marks: Marks | None) -> tuple[object, ...]:
     limit = change.limit
     return (
-        *(limit_said(limit), sufficient(change), where(marks, limit)),
+        *(limit.stated, sufficient(change), where(marks, limit)),
         *(limit not in found.unsettled, limit.kind, limit.name, limit.value, limit.dimension),
         *("more" if limit.more else "less", change.amount, change.proven, change.least),
     )

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from allocator.base.text import paragraph
 from allocator.model.index_sets import index_sets_of
 from allocator.model.kept_out import kept_out_lines
-from allocator.model.limits import Want
+from allocator.model.limits import Want, amount_shown
 from allocator.network.deriving import network_of
 from allocator.report.words import quantity
 from allocator.search.conflicts import Conflict
 from allocator.search.elastic import Change
 from allocator.site.marks import Marks
 from allocator.site.records import Site
-from allocator.studies.limit_words import amount_shown, limit_said, where
+from allocator.studies.limit_words import where
 
 
 def why_text(site: Site, marks: Marks | None, found: Conflict, wants: Sequence[Want] = ()) -> str:
@@ -52,9 +52,9 @@ def why_text(site: Site, marks: Marks | None, found: Conflict, wants: Sequence[W
 
 
 def _kept_out(site: Site, wants: Sequence[Want]) -> list[str]:
-    """Sources that can give no power whatever is built; of a tap that is wanted, that one."""
+    """Sources that can give no power whatever is built; only those wanted."""
     out = kept_out_lines(index_sets_of(network_of(site)))
-    taps = [f"source '{want.name}':" for want in wants if want.kind == "tap"]
+    taps = [f"source '{want.name}':" for want in wants if want.kind == "connect"]
     if len(taps) == len(wants) and taps:
         out = [line for line in out if line.startswith(tuple(taps))]
     if not out:
@@ -107,7 +107,7 @@ def _without(found: Conflict) -> list[str]:
         return []
     lines = ["", *paragraph("Best plan found without one of the limits:", indent=0)]
     for one in found.without:
-        told = f"without the limit that {limit_said(one.limit)}: {quantity(one.reached, 'power')}"
+        told = f"without the limit that {one.limit.stated}: {quantity(one.reached, 'power')}"
         if one.bound is not None:
             told += f"; proven limit then {quantity(one.bound, 'power')}"
         lines += paragraph(f"{told}.", bullet="* ")
@@ -116,7 +116,7 @@ def _without(found: Conflict) -> list[str]:
 
 def _bullet(marks: Marks | None, found: Conflict, change: Change) -> list[str]:
     bullet = "? " if found.status == "conflict" and change.limit in found.unsettled else "* "
-    return paragraph(f"{limit_said(change.limit)} ({where(marks, change.limit)})", bullet=bullet)
+    return paragraph(f"{change.limit.stated} ({where(marks, change.limit)})", bullet=bullet)
 
 
 def _unknown(change: Change) -> bool:
@@ -152,7 +152,7 @@ def sufficient(change: Change) -> str:
         if change.least > 0:
             return f"at least {least} is needed; what is sufficient was not determined in the time"
         return "not determined in the time, whether a change of this limit alone is sufficient"
-    if limit.kind == "want" and limit.name.startswith("tap:"):
+    if limit.kind == "want" and limit.name.startswith("connect:"):
         return "without it the rest can hold"
     open_ = "" if change.proven else f"; at least {least} is needed"
     if not change.proven and change.least <= 0:

@@ -11,7 +11,7 @@ from allocator.thermal.states import STATES
 from allocator.thermal.temperatures import CarriedHeat, FoundTemperatures
 from allocator.thermal.upper import above_ambient, halves, rejects_at
 
-WHAT = "heat let in"
+WHAT = "heat released"
 
 
 def heat_released(

@@ -82,7 +82,7 @@ def _run(site: Network, carried: CarriedHeat) -> Iterator[HeatLimit]:
     if route.max_surface_temperature is not None and carried.surface is not None:
         yield HeatLimit(name, "surface", "K", carried.surface, route.max_surface_temperature)
     if route.heat_limit is not None:
-        yield HeatLimit(name, "heat let in", "W", carried.loss, route.heat_limit)
+        yield HeatLimit(name, "heat released", "W", carried.loss, route.heat_limit)
     if build.max_temperature is not None:
         yield HeatLimit(
             name, f"{run.fluid} in {run.build}", "K", carried.inlet, build.max_temperature

@@ -1,4 +1,7 @@
-"""Rules of capacity by bore: what a pipe carries at its peak is slow enough and gets there."""
+"""Rules of capacity by bore: what a pipe carries at its peak is slow enough and gets there.
+
+Of fluids whose pressures along lines are not known (:mod:`allocator.verify.pressures`).
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from allocator.plans.records import Run
 from allocator.site.records import PipeType
 from allocator.verify.case import Case
 from allocator.verify.heat import substance_of
+from allocator.verify.pressure_walk import walked_fluid
 from allocator.verify.report import Findings
 
 STEPS = 400
@@ -26,12 +30,13 @@ HAIR = 1e-6
 
 def check_bores(case: Case, findings: Findings) -> None:
     """Per run whose build has no capacity of its own: velocity, Mach number, end pressure."""
+    along = {fluid for fluid in case.site.fluids if walked_fluid(case, fluid) is not None}
     for run in case.plan.runs:
         build = case.site.pipes[run.build]
         peak = math.fsum(
             f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
         )
-        if build.by_bore and build.bore is not None and peak > 0:
+        if build.by_bore and build.bore is not None and peak > 0 and run.fluid not in along:
             _check(case, findings, run, build, peak)
 
 

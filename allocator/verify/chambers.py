@@ -34,14 +34,14 @@ def check_chambers(case: Case, findings: Findings) -> None:
             "tap_missing",
             subject,
             whole is not None and whole.tapped,
-            "is drawn on but the source is not tapped",
+            "is drawn on but the source is not connected",
         )
         asked = case.plan.robustness
         findings.holds(
             "chamber_without",
             subject,
             asked is None or not asked.anything,
-            "is counted with, but a promise that withstands lost or low sources may not",
+            "is counted with, which a promise that holds with lost or low sources may not do",
         )
         _windows(case, findings, subject, record, rates_of(case, name))
 

@@ -46,7 +46,7 @@ def check_status(case: Case, findings: Findings) -> None:
         "status",
         "the plan",
         case.plan.status == expected,
-        f"is said to be {case.plan.status!r}, and its goals make it {expected!r}",
+        f"is stated to be {case.plan.status!r}, and its goals make it {expected!r}",
     )
 
 

@@ -22,7 +22,7 @@ def check_sources(case: Case, findings: Findings) -> None:
         check_direct(case, findings, source)
         taken = math.fsum([*source.collect.values(), direct])
         if taken > 0:
-            findings.holds("tap_missing", subject, source.tapped, "is used but not tapped")
+            findings.holds("tap_missing", subject, source.tapped, "is used but not connected")
         findings.at_most(
             "source_flow",
             subject,
@@ -146,7 +146,7 @@ def check_burns(case: Case, findings: Findings) -> None:
             "burn_rest",
             subject,
             kind.min_down_time <= 0,
-            "burns bursts as they come but must rest between two runs",
+            "burns bursts directly but must rest between two runs",
         )
         for source, _ in case.collected(destination.name):
             findings.at_least(

@@ -37,7 +37,7 @@ def check_cooler_heat(case: Case, findings: Findings) -> None:
         if given is None and not run.flows:
             continue
         if given is None or given.build != run.build:
-            findings.holds("cooler_told", subject, False, "it is not told what it does")
+            findings.holds("cooler_told", subject, False, "its duty is not stated")
             continue
         _figures(case, findings, run, given, case.site.coolers[stream.corridor], stream.inlet)
 

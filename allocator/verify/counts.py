@@ -19,14 +19,17 @@ def check_taps(case: Case, findings: Findings) -> None:
         subject = f"source {source.name!r}"
         if case.site.sources[source.name].part_of:
             # what is drawn out of a chamber is tapped with it
-            told = "a tap is said to be new where it is that of the chamber's source"
+            told = "a connection is stated to be new where it is that of the chamber's source"
             findings.holds("stands_already", subject, not source.new, told)
             continue
         stands = source.name in case.site.built.sources
-        _new_or_existing(findings, subject, "a tap", source.new, source.tapped, stands)
+        _new_or_existing(findings, subject, "a connection", source.new, source.tapped, stands)
         if source.new:
             findings.holds(
-                "tap_missing", subject, source.tapped, "a tap is new but the source is not tapped"
+                "tap_missing",
+                subject,
+                source.tapped,
+                "a connection is new but the source is not connected",
             )
             _not_excluded(case, findings, subject, case.site.sources[source.name].place)
 
@@ -49,7 +52,7 @@ def _store(case: Case, findings: Findings, store: StoreUse | BatteryUse) -> None
         store.size,
         together,
         unit,
-        "the size (standing and new)",
+        "the size (existing and new)",
         relative(ROUNDING, together),
     )
     if store.new_size > 0:
@@ -94,7 +97,7 @@ def check_machines(case: Case, findings: Findings) -> None:
             machine.count,
             existing + machine.new,
             "units",
-            "the count (standing and new)",
+            "the count (existing and new)",
             0.0,
         )
         if machine.new > 0:
@@ -182,12 +185,10 @@ def _new_or_existing(
 ) -> None:
     if new:
         findings.holds(
-            "stands_already", subject, not stands, f"{thing} is said to be new but stands already"
+            "stands_already", subject, not stands, f"{thing} is stated to be new but exists already"
         )
     elif there:
-        findings.holds(
-            "not_standing", subject, stands, f"{thing} is said to stand but is not built"
-        )
+        findings.holds("not_standing", subject, stands, f"{thing} is stated to exist but does not")
 
 
 def _not_excluded(case: Case, findings: Findings, subject: str, place: str) -> None:

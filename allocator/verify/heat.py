@@ -258,7 +258,7 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
         "heat_surface",
         subject,
         piped == (flow.surface is not None),
-        "a pipe's surface is told, and of nothing else",
+        "the surface is stated for pipes, and for nothing else",
     ):
         return
     if stream is not None and stream.kind == "cooler":
@@ -326,7 +326,7 @@ def limits_of_flow(case: Case, flow: FlowHeat) -> Iterator[tuple[str, str, str, 
         yield "max_surface_temperature", subject, "its surface", limit
     if piped and route.heat_limit is not None:
         limit = HeatLimit(subject, "heat", "W", flow.loss, route.heat_limit)
-        yield "route_heat_limit", subject, "the heat that it lets in", limit
+        yield "route_heat_limit", subject, "the heat that it releases", limit
     if piped and build.max_temperature is not None:
         limit = HeatLimit(subject, "inlet", "K", flow.inlet, build.max_temperature)
         yield "build_hottest", subject, "what it carries", limit

@@ -22,7 +22,7 @@ COPIED = 1e-6
 """Share by which a figure may differ from the same figure of a flow."""
 
 TAKEN = "taken in"
-WHAT = "heat let in"
+WHAT = "heat released"
 
 
 class Comes(NamedTuple):
@@ -52,7 +52,9 @@ def check_limits_told(case: Case, findings: Findings) -> None:
         worst[key] = comes._replace(low=low, high=high)
     for key, comes in worst.items():
         given = told.get(key)
-        if findings.holds("limit_told", comes.subject, given is not None, f"{key[1]} is not told"):
+        if findings.holds(
+            "limit_told", comes.subject, given is not None, f"{key[1]} is not stated"
+        ):
             assert given is not None
             _figures(findings, given, comes)
     places = {n: p.heat_limit for n, p in case.site.places.items() if p.heat_limit is not None}
@@ -74,8 +76,8 @@ def _figures(findings: Findings, given: HeatLimit, comes: Comes) -> None:
     room = COPIED * max(abs(comes.low), abs(comes.high)) + 1e-9
     if comes.what.endswith(TAKEN):
         room = KELVINS + SPREAD * abs(comes.high - comes.low)
-    findings.at_least(*said, comes.low, comes.unit, f"{comes.what}, as told,", room)
-    findings.at_most(*said, comes.high, comes.unit, f"{comes.what}, as told,", room)
+    findings.at_least(*said, comes.low, comes.unit, f"{comes.what}, as stated,", room)
+    findings.at_most(*said, comes.high, comes.unit, f"{comes.what}, as stated,", room)
 
 
 def _coming(case: Case) -> Iterator[Comes]:

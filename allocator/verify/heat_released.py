@@ -32,14 +32,14 @@ def check_heat_released(case: Case, findings: Findings) -> None:
     told = {} if heat is None else {(x.subject, x.what): x for x in heat.limits}
     for place, most in limits.items():
         subject = f"place {place!r}"
-        given = told.get((f"place {place}", "heat let in"))
-        if not findings.holds("let_in_told", subject, given is not None, "its heat is not told"):
+        given = told.get((f"place {place}", "heat released"))
+        if not findings.holds("let_in_told", subject, given is not None, "its heat is not stated"):
             continue
         assert given is not None
         states = [_sum(case, place, state) for state in ("busiest", "quiet")]
         heat_in, room = max(states)
-        findings.equals("let_in", subject, given.value, heat_in, "W", "heat let in", room)
-        findings.at_most("let_in_limit", subject, given.value, most, "W", "heat let in")
+        findings.equals("let_in", subject, given.value, heat_in, "W", "heat released", room)
+        findings.at_most("let_in_limit", subject, given.value, most, "W", "heat released")
 
 
 def _sum(case: Case, place: str, state: str) -> tuple[float, float]:

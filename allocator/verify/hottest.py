@@ -61,7 +61,7 @@ def check_hottest_gas(case: Case, findings: Findings) -> None:
         if place.heat_limit is not None:
             heat = math.fsum(let.heat for let in heat_released(case, "busiest", all_flows, name))
             most, room = place.heat_limit, SHARE * heat
-            what = "heat let in by gas as hot as it can come"
+            what = "heat released by gas at its hottest"
             findings.at_most("let_in_hottest", f"place {name!r}", heat, most, "W", what, room)
     for source in case.site.sources.values():
         if source.temperature is not None and source.fluid not in planned:

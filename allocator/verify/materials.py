@@ -43,6 +43,9 @@ def _new_things(case: Case) -> Iterator[Quantity]:
                 yield kind.base_materials, Fraction(1)
     for machine in plan.machines:
         yield site.machines[machine.type].materials, Fraction(machine.new)
+    for booster in plan.boosters:
+        if booster.new:
+            yield site.boosters[booster.booster].materials, Fraction(1)
     for line in plan.lines:
         if line.new:
             yield (

@@ -74,6 +74,7 @@ def check_names(site: Network, plan: Plan, findings: Findings) -> None:
     _set_points(known, plan)
     _recoveries(known, plan)
     _heat_sinks(known, plan)
+    _pressures(known, plan)
     if plan.mix:
         known.name("mix", plan.mix, [mix.name for mix in supplies_of(site)], "$.mix")
 
@@ -120,6 +121,24 @@ def _stores(known: _Known, plan: Plan) -> None:
         known.keys("class", battery.release, CLASSES, f"{path}.release_mean_w")
         for kind, released in battery.release.items():
             known.keys("shape", released, known.shapes, f"{path}.release_mean_w.{kind}")
+
+
+def _pressures(known: _Known, plan: Plan) -> None:
+    site = known.site
+    stores = {store.name for store in plan.stores}
+    at = ((b.route, b.start, b.store, b.fluid) for b in plan.boosters)
+    known.once("boosters", "booster", at)
+    for number, use in enumerate(plan.boosters):
+        path = f"$.boosters[{number}]"
+        known.name("booster", use.booster, site.boosters, f"{path}.booster")
+        known.name("fluid", use.fluid, site.fluids, f"{path}.fluid")
+        known.name("place", use.start, site.places, f"{path}.start")
+        known.name("route", use.route, ["", *site.routes], f"{path}.route")
+        known.name("store", use.store, ["", *stores], f"{path}.store")
+    known.once("pressures", "node", ((p.node, p.fluid) for p in plan.pressures))
+    for number, row in enumerate(plan.pressures):
+        known.name("place", row.node, site.places, f"$.pressures[{number}].node")
+        known.name("fluid", row.fluid, site.fluids, f"$.pressures[{number}].fluid")
 
 
 def _machines(known: _Known, plan: Plan) -> None:

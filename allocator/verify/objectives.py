@@ -39,7 +39,7 @@ def check_goals(case: Case, findings: Findings) -> None:
             "goal_order",
             subject,
             place >= order and goal.name not in seen,
-            "is not in the site's order, or stands twice",
+            "is not in the site's order, or is listed twice",
         )
         order = place
         seen.add(goal.name)
@@ -52,7 +52,7 @@ def check_goals(case: Case, findings: Findings) -> None:
         )
         _figures(case, findings, goal, name, int(priority) if priority else None, subject)
     for name in goals_to_tell(case):
-        findings.holds("goal_told", f"goal {name!r}", name in seen, "is not told")
+        findings.holds("goal_told", f"goal {name!r}", name in seen, "is not stated")
 
 
 def _is_priority(case: Case, priority: str) -> bool:

@@ -146,6 +146,8 @@ def own_load(case: Case) -> dict[str, list[float]]:
             taken = case.site.routes[run.route].energy * flow.rate * peak
             if taken > 0:
                 found.setdefault(case.bus(flow.start), []).append(taken)
+    for booster in case.plan.boosters:
+        found.setdefault(case.bus(booster.start), []).append(booster.power)
     for machine in case.plan.machines:
         taken = case.machine_type(machine).power_in
         if taken > 0:

@@ -113,7 +113,7 @@ def _keeps(
         gets,
         gives,
         "W" if unit == "J" else "kg/s",
-        "what surely comes in over the long run",
+        "the guaranteed inflow over the long run",
         ROUNDING * max(gets, gives),
     )
     if gets < gives * (1 - ROUNDING):

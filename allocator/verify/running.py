@@ -74,7 +74,7 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
                 machine.buffer_vessel.get(fluid, 0.0),
                 on_and_off * rate * one_run(case, machine) / battery_efficiency(case, machine),
                 "kg",
-                f"the receiver for {fluid!r} beside what is run on and off",
+                f"the buffer vessel for {fluid!r} beside the cycled unit",
             )
 
 

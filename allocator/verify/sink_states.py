@@ -44,7 +44,7 @@ def check_heat_sinks(case: Case, findings: Findings) -> None:
         use = told.get(name)
         if use is None:
             known = _can_be_known(case, heat_sink)
-            findings.holds("heat_sink_told", subject, not known, "it is not told how warm it gets")
+            findings.holds("heat_sink_told", subject, not known, "its temperature is not stated")
             continue
         findings.holds(
             "heat_sink_source", subject, use.source == heat_sink.source, "its source is wrong"
@@ -73,12 +73,17 @@ def _check(case: Case, findings: Findings, heat_sink: HeatSink, use: HeatSinkUse
     findings.equals("heat_sink_hottest", subject, use.high, found.high, "K", "the warmest", room)
     if use.outlet is None or found.outlet is None:
         same = use.outlet is None and found.outlet is None
-        findings.holds("heat_sink_outlet", subject, same, "whether its gas is known is told wrong")
+        findings.holds(
+            "heat_sink_outlet", subject, same, "whether its gas is known is stated wrongly"
+        )
     else:
         findings.equals("heat_sink_outlet", subject, use.outlet, found.outlet, "K", "its gas", room)
     findings.equals("heat_sink_margin", subject, use.margin, margin, "K", "the margin", room)
     findings.holds(
-        "heat_sink_keeps", subject, use.keeps == (use.margin >= 0), "whether it keeps is told wrong"
+        "heat_sink_keeps",
+        subject,
+        use.keeps == (use.margin >= 0),
+        "whether it keeps its limits is stated wrongly",
     )
     for cooler, mass, recovery in () if use.used else _sets(heat_sink):
         if (cooler, mass, recovery) < (use.cooler, told.mass, use.recovery) or not use.keeps:

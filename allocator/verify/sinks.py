@@ -54,7 +54,7 @@ def check_sinks(case: Case, findings: Findings) -> None:
             _cools(case, findings, heat_sink, sink, run)
     for use in case.plan.heat_sinks:
         subject, same = f"heat sink {use.name!r}", use.used == (use.name in seen)
-        findings.holds("sink_used", subject, same, "whether it is used is told wrong")
+        findings.holds("sink_used", subject, same, "whether it is used is stated wrongly")
 
 
 def _offered(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run: Run) -> None:
@@ -89,7 +89,7 @@ def _offered(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, ru
         if other.end == route.start or (other.start == route.start and not other.one_way)
     ]
     alone = source.place == route.start and source.fluid == run.fluid and not others
-    findings.holds("sink_source", subject, alone, "more than its source's gas comes to it")
+    findings.holds("sink_source", subject, alone, "it takes more than its source's gas")
     findings.at_most(
         "sink_flow",
         subject,
@@ -104,7 +104,7 @@ def _offered(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, ru
         if use.name == heat_sink.name
     ]
     same = told == [(sink.mass, sink.recovery, False, sink.outlet)]
-    findings.holds("sink_told", subject, same, "the plan tells another one of it")
+    findings.holds("sink_told", subject, same, "the plan states another one for it")
 
 
 def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run: Run) -> None:
@@ -125,7 +125,7 @@ def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run:
     stream = case.site.routes[run.route].stream
     level = -math.inf if stream is None else stream.outlet
     findings.at_least("sink_outlet", subject, level, sink.outlet, "K", "the level behind it", 1e-6)
-    findings.at_least("sink_heat", subject, 1.005 * sink.heat, heat, "W", "the heat it lets in")
+    findings.at_least("sink_heat", subject, 1.005 * sink.heat, heat, "W", "the heat it releases")
     findings.at_most(
         "sink_hottest", subject, high, heat_sink.max_temperature, "K", "the warmest it may be"
     )

@@ -41,6 +41,9 @@ def _prices(case: Case) -> Iterator[float]:
                 yield kind.base_price
     for machine in plan.machines:
         yield site.machines[machine.type].price * machine.new
+    for booster in plan.boosters:
+        if booster.new:
+            yield site.boosters[booster.booster].price
     for line in plan.lines:
         if line.new:
             yield site.power_lines[line.name].price * site.power_lines[line.name].length

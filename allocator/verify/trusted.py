@@ -14,7 +14,7 @@ TRUSTED: Mapping[str, str] = {
     "ceiling": "ceilings; none may be below the promise or above the demand",
     "power.mean_clean_w": "mean power beside a firm promise; from the promise to the demand",
     "power.mean_total_w": "mean power beside a firm promise; from the promise to the demand",
-    "prices": "what one more of a limit is worth",
+    "prices": "the marginal value of a limit",
     "limits": "the words for what holds the plan back",
     "heat.notes": "the words for what may drip",
     "verified": "whether it was verified when it was made",

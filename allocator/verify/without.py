@@ -74,7 +74,7 @@ def check_direct(case: Case, findings: Findings, source: SourceUse) -> None:
         return
     subject = f"source {source.name!r}"
     if asked.lost > 0 and not case.site.sources[source.name].reliable:
-        message = "feeds what no store stands behind, and may be lost"
+        message = "feeds a use without a store, and may be lost"
         findings.holds("direct_lost", subject, direct <= 0, message)
     if asked.low > 0 and direct > 0:
         record, share = case.site.sources[source.name], min_share(case, source.name)

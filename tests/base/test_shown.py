@@ -35,7 +35,7 @@ TRACE = Trace(
 
 def test_a_plan_in_a_line() -> None:
     assert repr(COVE_PLAN) == (
-        "Plan('Cove': clean at all times 6.75 kW, in all 7.75 kW, sources tapped 3, machines 3, "
+        "Plan('Cove': clean at all times 6.75 kW, in all 7.75 kW, sources connected 3, machines 3, "
         f"search {COVE_PLAN.status}, verified {'yes' if COVE_PLAN.verified else 'NO'})"
     )
     mean = replace(COVE_PLAN, basis="mean")

@@ -104,7 +104,7 @@ def test_the_plan_schema_takes_a_plan(planned: Path, capsys: Told) -> None:
 
 
 def test_bath_as_text_json_and_csv(networks: Path, tmp_path: Path, capsys: Told) -> None:
-    site, file = str(networks / "hot_vents.yaml"), tmp_path / "baths.csv"
+    site, file = str(networks / "hot_purge.yaml"), tmp_path / "baths.csv"
     assert main(["heat-sinks", site, "-o", str(file)]) == 0
     out = capsys.readouterr().out
     assert "No active cooling is needed" in out
@@ -118,12 +118,12 @@ def test_bath_as_text_json_and_csv(networks: Path, tmp_path: Path, capsys: Told)
 def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, capsys: Told) -> None:
     assert main(["heat-sinks", str(networks / "first.yaml")]) == 2
     assert "lists no heat sinks" in capsys.readouterr().err
-    text = (networks / "hot_vents.yaml").read_text()
+    text = (networks / "hot_purge.yaml").read_text()
     site = tmp_path / "site.yaml"
     site.write_text(text.replace("efficiency: 9 %", "efficiency: 30 %"))
     assert main(["heat-sinks", str(site)]) == 2
     (told,) = capsys.readouterr().err.splitlines()
-    assert "heat sink 'oil_bath': recovery.efficiency is 30 %, and no engine" in told
+    assert "heat sink 'oil_tank': recovery.efficiency is 30 %, and no engine" in told
     site.write_text(
         text.replace(
             "max_temperature: 105 degC",
@@ -134,4 +134,4 @@ def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, ca
     assert main(["heat-sinks", str(site), "-o", str(file)]) == 2
     assert "heat sink 'pool': is warmer than it boils" in capsys.readouterr().err
     assert not file.exists()
-    assert main(["heat-sinks", str(networks / "hot_vents.yaml"), "-o", str(tmp_path)]) == 2
+    assert main(["heat-sinks", str(networks / "hot_purge.yaml"), "-o", str(tmp_path)]) == 2

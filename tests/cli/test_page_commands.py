@@ -36,8 +36,8 @@ def test_report_with_a_simulation(
     crew = ["--crew", "100 kg/d"]
     assert main(["report", site, str(planned), str(folder), "-o", str(page), *crew]) == 0
     text = page.read_text(encoding="utf-8")
-    assert "The first draw of the simulation" in text
-    assert "simulated: promise kept" in text
+    assert "the first draw of the simulation" in text
+    assert "simulated: firm output kept" in text
     assert "keep at least" in text  # a reserve among the set-points
     assert "gas_holder@mill" in text
     assert "done after" in text
@@ -48,11 +48,16 @@ def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, caps
     mixes, curve = str(tmp_path / "mixes"), str(tmp_path / "curve")
     assert main(["compare", site, "-o", mixes, "--node-limit", "200"]) == 0
     limits = ["--steps", "4", "--node-limit", "200"]
-    assert main(["frontier", site, "--give", "steel", "-o", curve, *limits]) == 0
-    studies = ["--mixes", mixes, "--frontier", curve]
+    assert main(["frontier", site, "--give", "stock.steel", "-o", curve, *limits]) == 0
+    sweep = str(tmp_path / "sweep")
+    varied = ["--grid", "sources.digester.flow=10 g/s,12 g/s", "--plan", str(planned)]
+    assert main(["sweep", site, *varied, "-o", sweep, "--node-limit", "200"]) == 0
+    studies = ["--mixes", mixes, "--frontier", curve, "--sweep", sweep]
     assert main(["report", site, str(planned), "-o", str(page), *studies]) == 0
     text = page.read_text(encoding="utf-8")
     assert "Supply mixes side by side" in text
+    assert 'id="tab-sweep-1"' in text
+    assert "flow.digester 10 g/s" in text[text.index('id="sweep-1"') :]
     assert "Firm clean power against steel" in text
     assert "The diamond is this plan: 1.06 t for 13.4 kW" in text
     for folder, link in ((mixes, "clean_only"), (curve, "point_01")):
@@ -64,7 +69,7 @@ def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, caps
     (tmp_path / "mixes" / "comparison.json").write_text("{")
     assert main(["report", site, str(planned), "-o", str(page), *studies]) == 2
     err = capsys.readouterr().err
-    assert "comparison.json: is not whole JSON; run 'compare' anew" in err
+    assert "comparison.json: is not whole JSON; run 'compare' again" in err
     assert len(err.splitlines()) == 1
     assert main(["report", site, str(planned), "-o", str(page), "--frontier", mixes]) == 2
     assert "frontier.json: cannot be opened" in capsys.readouterr().err

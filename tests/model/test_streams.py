@@ -56,7 +56,7 @@ def test_without_coolers_the_long_run_is_thick(tmp_path: Path) -> None:
     site = read(
         "cool_first.yaml",
         tmp_path,
-        ("places: [vents, works]\n    duty: 12 kW", "places: [works]\n    duty: 12 kW"),
+        ("places: [furnaces, works]\n    duty: 12 kW", "places: [works]\n    duty: 12 kW"),
     )
     dear = planned(site)
     assert laid(site, dear, "pipe") == {"track": "thick"}
@@ -67,14 +67,14 @@ def test_without_coolers_the_long_run_is_thick(tmp_path: Path) -> None:
 
 
 def test_a_short_run_is_thick(tmp_path: Path) -> None:
-    site = read("near_vent.yaml", tmp_path)
+    site = read("near_furnace.yaml", tmp_path)
     plan = planned(site)
     assert laid(site, plan, "cooler") == {}
     assert laid(site, plan, "pipe") == {"path": "thick"}
 
 
 def test_a_light_cooler_wins_on_the_short_run(tmp_path: Path) -> None:
-    site = read("near_vent.yaml", tmp_path, ("fins: 900 kg", "fins: 60 kg"))
+    site = read("near_furnace.yaml", tmp_path, ("fins: 900 kg", "fins: 60 kg"))
     plan = planned(site)
     assert laid(site, plan, "cooler") == {"fin_fan": "fin_fan x 1"}
     assert laid(site, plan, "pipe") == {"path": "bare"}
@@ -83,7 +83,7 @@ def test_a_light_cooler_wins_on_the_short_run(tmp_path: Path) -> None:
 def test_nothing_is_promised_where_nothing_may_run_so_hot(tmp_path: Path) -> None:
     """No cooler, and not even the thick build keeps 35 degC."""
     site = read(
-        "near_vent.yaml",
+        "near_furnace.yaml",
         tmp_path,
         ("max_surface_temperature: 55 degC", "max_surface_temperature: 12 degC"),
         ("set_point: 50 degC", "set_point: 370 degC"),
@@ -96,7 +96,7 @@ def test_nothing_is_promised_where_nothing_may_run_so_hot(tmp_path: Path) -> Non
 def test_cold_gas_warms_on_its_way(limit: str, power: float, tmp_path: Path) -> None:
     """Gas at 5 degC in air at 30: no insulation promises less than 30 where little flows."""
     site = read(
-        "near_vent.yaml",
+        "near_furnace.yaml",
         tmp_path,
         ("ambient: {temperature: 10 degC", "ambient: {temperature: 30 degC"),
         ("temperature: 380 degC", "temperature: 5 degC"),
@@ -115,8 +115,10 @@ def test_cold_gas_warms_on_its_way(limit: str, power: float, tmp_path: Path) -> 
 def test_what_a_cooler_takes_is_taken_off_the_promise(tmp_path: Path) -> None:
     """A power share of 50 % of the heat taken away: the town gets so much less."""
     change = ("    power_share: 2 %\n", "    power_share: 50 %\n")
-    greedy = read("cool_first.yaml", tmp_path, change, ("power: 60 kW", "power: 90 kW"))
-    modest = read("cool_first.yaml", tmp_path, ("power: 60 kW", "power: 90 kW"))
+    # hot gas alone, in so narrow a pipe, is too little for the fuel cells
+    asked = (("power: 60 kW", "power: 90 kW"), ("thick: {bore: 62.7 mm", "thick: {bore: 40 mm"))
+    greedy = read("cool_first.yaml", tmp_path, change, *asked)
+    modest = read("cool_first.yaml", tmp_path, *asked)
     own = []
     for site in (greedy, modest):
         plan = planned(site)
@@ -155,7 +157,7 @@ def test_built_things_stand_on_their_levels(tmp_path: Path) -> None:
     assert {m.name: m.used for m in plan.materials}["fins"] == 0
 
 
-@pytest.mark.parametrize("name", ["cool_first.yaml", "near_vent.yaml"])
+@pytest.mark.parametrize("name", ["cool_first.yaml", "near_furnace.yaml"])
 def test_the_mean_basis_knows_temperatures_too(name: str) -> None:
     site = network_of(read_site(NETWORKS / name))
     plan = make_plan(site, Settings(basis="mean")).plan

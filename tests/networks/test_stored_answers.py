@@ -88,6 +88,7 @@ def test_the_island_keeps_its_cap() -> None:
     assert plan.emissions.counted <= 120e3 / 31_557_600.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", OPEN)
 def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     site, expected = site_of(name), answer(name)

@@ -22,6 +22,7 @@ from allocator.plans.file import plan_from_json, plan_schema, plan_to_json, read
 from allocator.plans.records import (
     RULES,
     BatteryUse,
+    BoosterUse,
     Ceiling,
     ChamberHold,
     CoolerHeat,
@@ -35,6 +36,7 @@ from allocator.plans.records import (
     LineUse,
     MachineUse,
     MaterialUse,
+    NodePressure,
     PipeFlow,
     Plan,
     Power,
@@ -124,6 +126,11 @@ FULL = Plan(
         HeatSinkUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),
     ),
     recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
+    boosters=(
+        BoosterUse("fan", "gas", "ridge", "north", "", True, 0.01, 125.0),
+        BoosterUse("fan", "gas", "", "works", "holder@works", False, 0.02, 250.0),
+    ),
+    pressures=(NodePressure("works", "gas", 1.04e5, 1.03e5, 1.2e5),),
     prices=(
         Price("stock", "steel", 900.0, "mass", "clean_power", "W", 5.5, 45.0, 247.5, True),
         Price("emission", "", 0.003, "emission_rate", "served_power", "W", 4.7e6),
@@ -351,7 +358,7 @@ OPTIONAL = {
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
     "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
-    "baths[].guaranteed_outlet_k", "mix",
+    "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 

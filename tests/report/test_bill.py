@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 import pytest
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
 from allocator.network.deriving import network_of
-from allocator.plans.records import Plan
+from allocator.plans.records import BoosterUse, Plan
 from allocator.report.bill import BillLine, bill_of_materials, running_money
-from allocator.site.records import Site
+from allocator.site.records import BoosterType, Site
 
 CASES = [(COVE, COVE_PLAN), (COVE, COVE_MEAN_PLAN), (RIDGE, RIDGE_PLAN)]
 
@@ -59,7 +60,8 @@ def test_a_run_lists_its_price_and_each_layer() -> None:
 
 def test_what_stands_is_not_bought() -> None:
     items = [line.item for line in bill_of_materials(network_of(COVE), COVE_PLAN)]
-    assert "tap seep" not in items
+    assert "connection of seep" not in items
+    assert "connection of north" in items
     assert "oil_set" not in items
     assert not any("dn15" in item for item in items)
     # 100 kg of the tank stand: only the other 250 kg are on the bill, and no base
@@ -70,3 +72,23 @@ def test_what_stands_is_not_bought() -> None:
     }
     assert tank == 250.0
     assert items.count("holder base") == 2  # its price and its steel
+
+
+def test_a_new_booster_is_on_the_bill_with_its_material() -> None:
+    blower = BoosterType(
+        "blower",
+        kind="blower",
+        fluids=("gas",),
+        places=("well",),
+        efficiency=0.6,
+        materials={"steel": 12.0},
+        price=300.0,
+    )
+    use = BoosterUse("blower", "gas", "lane", "well", "", True, 0.016, 50.0)
+    site = replace(network_of(COVE), boosters={"blower": blower})
+    lines = bill_of_materials(site, replace(COVE_PLAN, boosters=(use,)))
+    found = [line for line in lines if line.item == "blower for gas"]
+    assert [(line.where, line.material, line.kg, line.money) for line in found] == [
+        ("well", "", None, 300.0),
+        ("well", "steel", 12.0, 24.0),
+    ]

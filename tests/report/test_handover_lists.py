@@ -35,11 +35,12 @@ def test_ways_lead_from_each_giver_to_its_taker() -> None:
 
 
 def test_the_cut_list_has_each_layer_with_spares_and_totals() -> None:
-    pipe, insulation, steel, wool = cut_list(network_of(COVE), COVE_PLAN, spares=0.1)
+    pipe, insulation, order, steel, wool = cut_list(network_of(COVE), COVE_PLAN, spares=0.1)
     # the lane is 100 m of dn25: 2.5 kg/m steel, 0.5 kg/m wool; the quay's pipe stands
     assert (pipe.run, pipe.kind, pipe.mass) == ("lane", "pipe", 250.0)
     assert pipe.cut_length == pytest.approx(110.0)
     assert (insulation.kind, insulation.material, insulation.mass) == ("layer", "wool", 50.0)
+    assert (order.kind, order.build, order.length, order.mass) == ("order", "dn25", 100.0, 300.0)
     assert (steel.kind, steel.cut_mass, steel.stock_left) == ("total", pytest.approx(275), 40.0)
     assert steel.note == ""  # 25 kg of spares of the 40 kg left
     assert wool.stock_left == pytest.approx(10.0)
@@ -70,12 +71,12 @@ def _one(steps: tuple[BuildStep, ...], action: str, text: str = "") -> BuildStep
 def test_pipe_is_tested_before_its_tap_and_purged_before_first_gas() -> None:
     steps = build_order(network_of(COVE), COVE_PLAN)
     laid, tested = _one(steps, "lay", "lane"), _one(steps, "pressure-test", "lane")
-    tap, start = _one(steps, "tap", "north"), _one(steps, "purge and start", "holder at works")
+    tap, start = _one(steps, "connect", "north"), _one(steps, "purge and start", "holder at works")
     assert laid.number in tested.after
     assert tested.number in tap.after
     assert {tap.number, tested.number} <= set(start.after)
-    assert "purge the air out of all that will hold gas" in start.note
-    assert "no promise before it is full: holder of 250 kg" in start.note
+    assert "purge all air before the first gas" in start.note
+    assert "no firm output before it is full: holder of 250 kg" in start.note
 
 
 def test_standing_sets_come_first_for_they_need_least() -> None:
@@ -93,17 +94,17 @@ def test_a_crew_makes_days_and_a_tap_goes_ahead_of_its_spell() -> None:
     north = replace(COVE.sources["north"], next_start=1 * DAY)
     site = replace(COVE, sources={**COVE.sources, "north": north})
     crew = 100.0 / DAY  # 590 kg take 5.9 days; the tap alone takes 0.4
-    late = _one(build_order(network_of(site), COVE_PLAN), "tap", "north")
-    early = _one(build_order(network_of(site), COVE_PLAN, crew), "tap", "north")
+    late = _one(build_order(network_of(site), COVE_PLAN), "connect", "north")
+    early = _one(build_order(network_of(site), COVE_PLAN, crew), "connect", "north")
     assert late.number > 1
     assert early.number == 1
     assert early.done == pytest.approx(0.4 * DAY)
-    assert "14.4 h before the next spell" in early.note
+    assert "14.4 h before the next active spell" in early.note
     assert build_order(network_of(site), COVE_PLAN, crew)[-1].done == pytest.approx(
         build_order(network_of(site), COVE_PLAN)[-1].mass_so_far / crew
     )
-    hopeless = _one(build_order(network_of(site), COVE_PLAN, 10.0 / DAY), "tap", "north")
-    assert "MISSES it by" in hopeless.note
+    hopeless = _one(build_order(network_of(site), COVE_PLAN, 10.0 / DAY), "connect", "north")
+    assert "MISSES the next active spell by" in hopeless.note
 
 
 @pytest.mark.parametrize("crew", [0.0, -1.0, float("nan"), float("inf")])
@@ -120,9 +121,9 @@ def test_set_points_say_what_the_plan_promises() -> None:
     assert found["holder", "release", "steady"].value == 0.0024
     evening = found["holder", "release", "following town"]
     assert (evening.value, evening.highest) == (0.0012, pytest.approx(0.0018))
-    give = found["set", "give", "steady, all turning units together"]
+    give = found["set", "power output", "steady, all running units together"]
     assert (give.value, give.unit) == (4000.0, "W")
-    assert found["oil_set", "run on and off, share of time", "one unit more"].value == 0.35
+    assert found["oil_set", "run on and off, share of time", "one more unit"].value == 0.35
     with_reserve = set_points(network_of(COVE), COVE_PLAN, {"holder@works": (246.3, "kg")})
     assert with_reserve[-1].setting == "keep at least"
     assert with_reserve[-1].value == 246.3

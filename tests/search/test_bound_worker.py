@@ -38,6 +38,7 @@ def two_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "cores", lambda: 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("basis", "solver_model", "stores"), CASES)
 @pytest.mark.parametrize("number", range(3))
 @pytest.mark.parametrize("told", [None, 1.0, 0.8])

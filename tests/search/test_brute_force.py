@@ -45,6 +45,7 @@ def test_mean_basis(batch: int) -> None:
         _compare(tiny_site(batch * 10 + number, battery=False, stores=False), MeanBasis, "mean")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("batch", BATCHES)
 def test_firm_basis_with_stores(batch: int) -> None:
     for number in range(SITES_A_BATCH["stores"]):

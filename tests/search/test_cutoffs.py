@@ -74,6 +74,7 @@ def test_cutoffs_against_every_choice_tried(
         assert bound >= best - 1e-6 * size
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize("basis", ["firm", "mean"])
 @pytest.mark.parametrize("seed", [1, 2])

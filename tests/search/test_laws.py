@@ -64,6 +64,7 @@ def test_the_audit_accepts_every_plan(basis: str) -> None:
     law()
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites())
 def test_more_stock_never_hurts(site: Site) -> None:
@@ -75,6 +76,7 @@ def test_more_stock_never_hurts(site: Site) -> None:
     assert after.value >= before.value - close(before.value)
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites())
 def test_no_plan_passes_the_bound_of_a_short_search(site: Site) -> None:
@@ -107,12 +109,14 @@ def test_the_same_seed_gives_the_same_bytes(site: Site) -> None:
     assert plan_to_json(plan_of(site)) == plan_to_json(plan_of(site))
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites())
 def test_names_and_order_do_not_matter(site: Site) -> None:
     _same_goals(plan_of(site), plan_of(renamed(site)), {})
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites())
 def test_scale_does_not_matter(site: Site) -> None:

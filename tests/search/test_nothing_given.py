@@ -107,7 +107,7 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
     (
         "no machine",
         [NO_FAR, ("inputs: {gas: 2 g/s}", "inputs: {water: 2 g/s}")],
-        "source 'near_well': no machine that may stand turns 'gas' into power",
+        "source 'near_well': no machine that may be built turns 'gas' into power",
     ),
     (
         "a pump that takes all",
@@ -122,18 +122,18 @@ OUT: list[tuple[str, list[tuple[str, str]], str]] = [
             ("{power: 100 kW}", "{power: 100 kW, place: far}"),
             ("demands:", "power_lines: {wire: {between: [near, mill], capacity: 90 kW}}\ndemands:"),
         ],
-        "source 'near_well': no machine that may stand, from where a line may lead to a demand, "
+        "source 'near_well': no machine that may be built, from where a line may lead to a demand, "
         "turns 'gas' into power",
     ),
     (
         "no steel",
         [("stock: 10 t", "stock: 0.5 t")],
-        "limits that together leave no power: stock of 'steel' is 500 kg",
+        "limits that together leave no power: stock.steel is 500 kg",
     ),
     (
         "no steel for what is not kept out",
         [PUMP, ("stock: 10 t", "stock: 0.6 t")],
-        "limits that together leave no power: stock of 'steel' is 600 kg",
+        "limits that together leave no power: stock.steel is 600 kg",
     ),
 ]
 
@@ -175,7 +175,7 @@ def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -
     path = written(tmp_path, PUMP)
     site = read_site(path)
     for name, possible in (("near_well", False), ("far_well", True)):
-        wants = [want_of(network_of(site), f"tap:{name}")]
+        wants = [want_of(network_of(site), f"connect:{name}")]
         found = conflict_for(site, Settings(node_limit=100), wants)
         assert (found.status == "possible") == possible
         text = " ".join(why_result(site, found, wants, path).summary().split())

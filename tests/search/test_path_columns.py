@@ -77,6 +77,7 @@ def test_bounds_against_every_choice_tried(
     assert -proven.bound == pytest.approx(best, abs=3 * close)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("path_columns")
 @pytest.mark.parametrize("basis", ["firm", "mean"])
 def test_no_plan_of_a_drawn_site_passes_its_bound(basis: str) -> None:

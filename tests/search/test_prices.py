@@ -143,3 +143,28 @@ def test_no_prices_where_nobody_asks() -> None:
     outcome = make_plan(read_site(NETWORKS / "first.yaml"), Settings(node_limit=1000))
     assert outcome.plan is not None
     assert outcome.plan.prices == ()
+
+
+def test_the_pressure_of_a_line_that_holds_a_plan_back_has_a_price(tmp_path: Path) -> None:
+    """2.7 kPa above the air push through 400 m what a little more pressure would push more of."""
+    text = """\
+format: allocator.site/2
+fluids:
+  gas:
+    heating_value: 20 MJ/kg
+    constants: {density: 1.1 kg/m^3, viscosity: 1.3e-5, molar_mass: 0.026, specific_heat: 1400}
+materials: {steel: {stock: 9 t}}
+places: {yard: {at: [0 m, 0 m]}, bend: {at: [200 m, 0 m]}, hall: {at: [400 m, 0 m]}}
+sources: {still: {place: yard, fluid: gas, flow: 40 g/s, pressure: 104 kPa}}
+pipes: {narrow: {bore: 36 mm, layers: [{material: steel, mass: 3.4 kg/m}]}}
+routes: {lane: {between: [yard, bend]}, walk: {between: [bend, hall]}}
+machines: {set: {inputs: {gas: 1.5 g/s}, outputs: {power: 9 kW}, places: {hall: 40}}}
+demands: {all: {power: 900 kW}}
+"""
+    path = tmp_path / "still.yaml"
+    path.write_text(text, encoding="utf-8")
+    plan = planned(read_site(path))
+    price = price_of(plan, "pressure", "gas")
+    assert price is not None
+    assert (price.dimension, price.rate > 0) == ("pressure", True)
+    assert plan_from_json(plan_to_json(plan), "plan.json") == plan

@@ -27,7 +27,7 @@ EXACT = Settings(node_limit=100_000, gap=1e-6)
 def test_dry_valley_by_hand() -> None:
     """The head of the file says: 2.4 km at 2.50 kg/m is 6000 kg; two sets are 280 kg more.
 
-    Without the pipe the night seep alone gives 0.4 g/s * 5/24 of the 20/12 * 1.25 g/s needed.
+    Without the pipe the night tip alone gives 0.4 g/s * 5/24 of the 20/12 * 1.25 g/s needed.
     """
     site = read_site(NETWORKS / "dry_valley.yaml")
     found = conflict_of(site, EXACT, Clock(None))
@@ -65,7 +65,7 @@ def test_no_limit_is_to_blame_where_a_route_is_missing() -> None:
     site = read_site(NETWORKS / "dry_valley.yaml")
     cut = replace(site, routes={})
     assert conflict_of(cut, EXACT, Clock(None)).status in ("unlimited", "conflict")
-    wanted = Want("tap", "valley_seep", 1.0, "")
+    wanted = Want("connect", "valley_tip", 1.0, "")
     plain = replace(site, demands={n: replace(d, min_share=0.0) for n, d in site.demands.items()})
     assert conflict_of(plain, EXACT, Clock(None), (wanted,)).status == "possible"
 
@@ -169,6 +169,7 @@ def has_plan(site: Site) -> bool:
     return outcome.plan is not None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("batch", range(5))
 def test_conflicts_of_drawn_sites_are_minimal(batch: int) -> None:
     """Twenty impossible sites a batch: the set conflicts, and without any one of it does not."""

@@ -228,7 +228,7 @@ def test_a_plan_says_what_it_withstands_and_averages_withstand_nothing() -> None
     assert plan_site(site, Settings(node_limit=100)).plan.robustness is None
     plan = plan_site(site, Settings(node_limit=100, robustness=Robustness(1))).plan
     assert plan.robustness == Robustness(1, 0)
-    with pytest.raises(ValueError, match="averages withstand nothing"):
+    with pytest.raises(ValueError, match="lost and low sources need the firm basis"):
         Settings(basis="mean", robustness=Robustness(1))
 
 

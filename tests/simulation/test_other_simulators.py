@@ -71,6 +71,7 @@ def error_of(circuit: Circuit, tank: Tank, seconds: float, step: float) -> float
     return wrong + 1e-9 * tank.size
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites(), number=st.integers(0, 1000), empty=st.booleans())
 def test_random_sites_agree_with_a_march_by_fixed_steps(

@@ -65,6 +65,7 @@ def assert_holds(draw: Draw, chambers: bool = False) -> None:
                 assert taken == pytest.approx(tank.need, rel=1e-6)
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites())
 def test_every_plan_keeps_its_promise_from_every_phase(site: Site) -> None:

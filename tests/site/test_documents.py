@@ -42,7 +42,7 @@ FORMAT = b"format: allocator.site/2\n"
         ),
         (
             FORMAT + b"sources:\n\tnorth: 1\n",
-            ["3:1: a tab stands where YAML allows spaces only; indent with spaces"],
+            ["3:1: a tab is used where YAML allows spaces only; indent with spaces"],
         ),
         (
             FORMAT + b"name: a: b\n",
@@ -75,7 +75,7 @@ FORMAT = b"format: allocator.site/2\n"
         ),
         (
             FORMAT + b"name: a\x00b\n",
-            ["2:8: the character '\\x00' may not stand in a text file; delete it"],
+            ["2:8: the character '\\x00' is not allowed in a text file; delete it"],
         ),
         (
             FORMAT + b"name: !!python/name:os.system x\n",
@@ -95,7 +95,7 @@ FORMAT = b"format: allocator.site/2\n"
         (
             b"a: &loop [1, *loop]\n",
             [
-                "1:14: the alias '*loop' stands inside what it names; "
+                "1:14: the alias '*loop' is inside what it names; "
                 "mark the value that it repeats with '&loop' first"
             ],
         ),
@@ -149,7 +149,7 @@ FORMAT = b"format: allocator.site/2\n"
             [
                 "1:1: site: needs the key 'format'; add 'format: allocator.site/2'",
                 "1:1: site: needs the key 'fluids'; add 'fluids': what flows here, by name",
-                "1:1: site: needs the key 'places'; add 'places': where things stand, by name",
+                "1:1: site: needs the key 'places'; add 'places': points of the site, by name",
                 "1:1: site: needs the key 'sources'; add 'sources': what gives fluids, by name",
                 "1:1: site: needs the key 'demands'; add 'demands': what is asked for, by name",
             ],

@@ -56,12 +56,6 @@ SINK = Path(__file__).parent / "hot_sink.yaml"
             id="unknown substance",
         ),
         pytest.param(
-            "outlet_pressure: 1.05 bar",
-            "outlet_pressure: 1.5 bar",
-            "which is not above the 150000 Pa at its outlet",
-            id="pressure drop the wrong way",
-        ),
-        pytest.param(
             "[50 degC, 0.037 W/(m*K)]",
             "«[5 degC, 0.037 W/(m*K)]",
             "is not hotter than the pair before; list them cold to hot",

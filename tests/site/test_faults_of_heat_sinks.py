@@ -72,7 +72,7 @@ CASES: list[Case] = [
         [
             (
                 "heat sink 'quench': max_mass is less than 'mass' (1 t < 2 t); "
-                "give the most that may stand there"
+                "give the maximum mass, existing mass included"
             )
         ],
     ),
@@ -82,7 +82,7 @@ CASES: list[Case] = [
         [
             (
                 "heat sink 'quench': max_mass is less than 'mass' (9 t < 12 t); "
-                "give the most that may stand there"
+                "give the maximum mass, existing mass included"
             )
         ],
     ),

@@ -42,8 +42,8 @@ CASES: list[Case] = [
         ],
         [
             (
-                "route 'quay': has no length: 'yard' and 'works' stand at the same "
-                "point; add 'length: 900 m'"
+                "route 'quay': has no length: 'yard' and 'works' have the same "
+                "coordinates; add 'length: 900 m'"
             )
         ],
     ),

@@ -144,8 +144,8 @@ CASES: list[Case] = [
         ],
         [
             (
-                "source 'north_well': pump.chamber holds 'well_gas', of which it cannot be told "
-                "how much; give the gas a 'molar_mass' or 'density' among its constants, or a "
+                "source 'north_well': pump.chamber holds 'well_gas', the amount of which is not "
+                "known; give the gas a 'molar_mass' or 'density' among its constants, or a "
                 "'substance'"
             )
         ],

@@ -150,8 +150,8 @@ CASES: list[Case] = [
         [("gas_holder: {north: 500 kg}", "gas_holder: {yard: «500 kg}")],
         [
             (
-                "site: built.storage.gas_holder.yard stands where 'gas_holder' may "
-                "not; add 'yard' to the 'places' of the store"
+                "site: built.storage.gas_holder.yard is at a place that 'gas_holder' "
+                "does not list; add 'yard' to the 'places' of the store"
             )
         ],
     ),
@@ -160,8 +160,8 @@ CASES: list[Case] = [
         [("gas_holder: {north: 500 kg}", "gas_holder: {north: «5 t}")],
         [
             (
-                "site: built.storage.gas_holder.north is above the most that may "
-                "stand there (5 t > 4 t); raise 'size.max' of the store"
+                "site: built.storage.gas_holder.north is above the maximum size "
+                "there (5 t > 4 t); raise 'size.max' of the store"
             )
         ],
     ),
@@ -205,8 +205,8 @@ CASES: list[Case] = [
         [("machines: {gas_engine: {works: 1}}", "machines: {gas_engine: {north: «1}}")],
         [
             (
-                "site: built.machines.gas_engine.north stands where 'gas_engine' may "
-                "not; add 'north' to the 'places' of the machine"
+                "site: built.machines.gas_engine.north is at a place that 'gas_engine' "
+                "does not list; add 'north' to the 'places' of the machine"
             )
         ],
     ),
@@ -215,8 +215,8 @@ CASES: list[Case] = [
         [("machines: {gas_engine: {works: 1}}", "machines: {gas_engine: {yard: «3}}")],
         [
             (
-                "site: built.machines.gas_engine.yard is above the most that may "
-                "stand there (3 > 2); raise the number under 'places' of the machine"
+                "site: built.machines.gas_engine.yard is above the maximum number "
+                "there (3 > 2); raise the number under 'places' of the machine"
             )
         ],
     ),

@@ -11,7 +11,9 @@ import pytest
 from allocator.network.reading import check_site, read_site
 from allocator.site.records import (
     Ambient,
+    BoosterType,
     Built,
+    BuiltBooster,
     BuiltPipe,
     Chamber,
     Demand,
@@ -23,6 +25,7 @@ from allocator.site.records import (
     Limits,
     Line,
     MachineType,
+    MapOrigin,
     Material,
     Mix,
     PipeType,
@@ -55,11 +58,13 @@ def test_nothing_is_odd(kitchen_sink: Path) -> None:
 def test_site(site: Site, kitchen_sink: Path) -> None:
     assert site.name == "Kitchen sink"
     assert site.about == "free text"
+    assert site.currency == "EUR"
     assert site.horizon == 10 * 31_557_600.0
     assert site.load_factor == 0.33
     assert site.goal_slack == 0.02
     assert site.count_biogenic is False
     assert site.ambient == Ambient(281.15, 101_300.0, 4.0)
+    assert site.origin == MapOrigin("EPSG:25832", 512_000.0, 5_541_200.0)
     assert site.goals == ("served_power", "clean_power", "money")
     assert site.limits == Limits(300_000 / 31_557_600, 2_000_000.0, ("old pond",))
     series = kitchen_sink.with_name("hall_load.csv").read_bytes()
@@ -136,6 +141,8 @@ def test_stores(site: Site) -> None:
             fill_rate=0.05,
             release_rate=0.04,
             loss=0.001 / DAY,
+            pressure=105_000.0,
+            pressure_rating=130_000.0,
         ),
         StoreType(
             "battery",
@@ -193,6 +200,9 @@ def test_network(site: Site) -> None:
             bore=0.053,
             price=40.0,
             fluids=("well_gas", "hydrogen"),
+            stock_length=6.0,
+            saw_cut=0.003,
+            pressure_rating=400_000.0,
         ),
         PipeType("hose", capacity=100 / 28_800),
     ]
@@ -223,6 +233,8 @@ def test_machines(site: Site) -> None:
             materials={"pipe_steel": 300.0},
             price=40_000.0,
             max_units=7,
+            min_inlet_pressure=103_000.0,
+            pressure_rating=200_000.0,
         ),
         MachineType(
             "diesel_set",
@@ -239,6 +251,7 @@ def test_machines(site: Site) -> None:
             places={"works": None},
             power_in=50_000.0,
             min_up_time=600.0,
+            outlet_pressure=200_000.0,
         ),
     ]
 
@@ -271,7 +284,28 @@ def test_built(site: Site) -> None:
         power_lines=("feeder",),
         storage={("gas_holder", "north"): 500.0, ("battery", "works"): 40 * KWH},
         machines={("gas_engine", "works"): 1},
+        boosters=(BuiltBooster("fan", "north", "well_gas", route="ridge"),),
     )
+
+
+def test_boosters(site: Site) -> None:
+    assert list(site.boosters.values()) == [
+        BoosterType(
+            "fan",
+            kind="blower",
+            fluids=("well_gas",),
+            places={"north": 1, "works": 1},
+            efficiency=0.55,
+            ratio=1.2,
+            max_flow=0.02,
+            min_inlet_pressure=102_000.0,
+            discharge_temperature=318.15,
+            materials={"pipe_steel": 60.0},
+            price=4000.0,
+            max_units=3,
+        ),
+        BoosterType("lift", "pump", ("diesel",), {"yard": None}, efficiency=0.5, head=12.0),
+    ]
 
 
 SMALL = """\

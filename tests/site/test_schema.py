@@ -81,7 +81,8 @@ def _misspellings(data: Any) -> Iterator[tuple[str, Any]]:
     def walk(node: Any) -> Iterator[tuple[str, Any]]:
         if isinstance(node, dict):
             for key, value in node.items():
-                if key in tables and key != "power":  # 'power' is a name in some mappings
+                # 'power' is a name in some mappings, and 'north' is one outside of the origin
+                if key in tables and key != "power" and (key != "north" or "crs" in node):
                     yield key, {(f"{k}x" if k == key else k): v for k, v in node.items()}
                 for name, changed in walk(value):
                     yield name, {**node, key: changed}

@@ -130,7 +130,7 @@ def test_digest_covers_the_series(tmp_path: Path) -> None:
         ),
         (
             "time_s,power_hp\n0,5\n10,6\n",
-            "1:2: demand 'hall': cannot tell the unit of 'power_hp'; "
+            "1:2: demand 'hall': does not give the unit of 'power_hp'; "
             "write it in brackets, such as 'power [MW]'",
         ),
         (

@@ -69,7 +69,7 @@ def demand(**changes: Any) -> Callable[[al.Site], al.Site]:
             "sources.digester: place names the unknown place 'fram'; did you mean 'farm'?",
         ),
         (source(fluid="wine"), "sources.digester: fluid names the unknown fluid 'wine'"),
-        (source(name="north"), "sources.digester: stands under another name than its own, 'north'"),
+        (source(name="north"), "sources.digester: has another key than its name, 'north'"),
         (source(stages=(al.Stage(0.0, 5.0),)), "sources.digester: stages[0].on must be above 0"),
         (source(stages=(al.Stage(9.0, 5.0),)), "sources.digester: is on for longer than its"),
         (

@@ -180,11 +180,11 @@ def test_the_base_is_not_odd(tmp_path: Path) -> None:
                 "add a route from 'well_head', or a store or machine there",
                 "store 'holder': nothing can fill it: no 'gas' gets to any of its places; "
                 "add a route or what gives it",
-                "store 'holder': stands at 'mill', which 'limits' excludes; "
+                "store 'holder': is at 'mill', which 'limits' excludes; "
                 "move it, or take the place off 'excluded_places'",
                 "route 'lane': leads to 'mill', which 'limits' excludes: nothing is laid there; "
                 "delete it, or take the place off 'excluded_places'",
-                "machine 'engine': stands at 'mill', which 'limits' excludes; "
+                "machine 'engine': is at 'mill', which 'limits' excludes; "
                 "move it, or take the place off 'excluded_places'",
             ],
         ),
@@ -259,11 +259,11 @@ def test_numbers_without_unit_are_told_once_a_key(tmp_path: Path) -> None:
     path.write_text(text.replace("power: 5 kW", "power: 5000"), encoding="utf-8")
     assert [str(said).removeprefix(f"{path}:") for said in check_site(path).unitless] == [
         "6:47: place 'mill': at[1] is 300 without a unit, read in m; "
-        "write the unit, such as '900 m' (said once for each key)",
+        "write the unit, such as '900 m' (shown once for each key)",
         "8:46: source 'well': flow is 0.001 without a unit, read in kg/s; "
-        "write the unit, such as '3 g/s' (said once for each key)",
+        "write the unit, such as '3 g/s' (shown once for each key)",
         "17:17: demand 'town': power is 5000 without a unit, read in W; "
-        "write the unit, such as '70 kW' (said once for each key)",
+        "write the unit, such as '70 kW' (shown once for each key)",
     ]
 
 

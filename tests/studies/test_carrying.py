@@ -44,7 +44,7 @@ def test_first_site_by_hand() -> None:
     assert stop.limit.name == "steel"
     assert stop.more == pytest.approx(2 * (194.4 - 130), rel=1e-3)
     (limit,) = result.limits.records()
-    assert (limit["limit"], limit["sufficient"]) == ("stock of 'steel'", "+129 kg")
+    assert (limit["limit"], limit["sufficient"]) == ("stock.steel", "+129 kg")
     assert limit["where"] == "first.yaml:35"
     assert "first.yaml:35" in result.summary()
     assert '"units_firm": 1.337' in result.to_json()
@@ -82,7 +82,7 @@ def test_what_coolers_take_is_carried_as_well() -> None:
 
 def test_power_out_of_heat_is_no_unit(tmp_path: Path) -> None:
     """2 g/s are two turbines, whatever a cooler makes of their heat."""
-    text = (NETWORKS / "near_vent.yaml").read_text(encoding="utf-8")
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8")
     recovery = "    recovery: {efficiency: 15 %, threshold: 200 degC}\n"
     text = text.replace("    duty: 12 kW\n", f"    duty: 12 kW\n{recovery}")
     (tmp_path / "site.yaml").write_text(text, encoding="utf-8")

@@ -28,7 +28,7 @@ DAY = 86_400.0
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return site_of("hot_vents")
+    return site_of("hot_purge")
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +44,7 @@ def changed(site: Site, name: str, **facts: object) -> HeatSinkRow:
 
 
 def test_stored_answers(site: Site) -> None:
-    stored = answer("hot_vents")["baths"]
+    stored = answer("hot_purge")["baths"]
     found = heat_sinks_of(site)
     assert list(found) == list(stored)
     for name, facts in stored.items():
@@ -56,7 +56,7 @@ def test_stored_answers(site: Site) -> None:
 
 
 def test_the_stones_by_hand(rows: dict[str, HeatSinkRow]) -> None:
-    """The head of networks/hot_vents.yaml: (6 * 300 + 24 * 10) / 30 = 68 degC."""
+    """The head of networks/hot_purge.yaml: (6 * 300 + 24 * 10) / 30 = 68 degC."""
     given = rows["stones"].given
     assert given.high == pytest.approx(273.15 + 68, abs=1e-9)
     assert given.margin == pytest.approx(22, abs=1e-9)
@@ -140,7 +140,7 @@ def test_recovered_steam_takes_its_latent_heat_alone(site: Site) -> None:
 
 
 def test_more_mass_swings_less_and_recovers_later(rows: dict[str, HeatSinkRow]) -> None:
-    curve = rows["oil_bath"].curve
+    curve = rows["oil_tank"].curve
     for earlier, later in pairwise(curve):
         assert earlier.mass < later.mass
         assert earlier.high > later.high
@@ -151,13 +151,13 @@ def test_more_mass_swings_less_and_recovers_later(rows: dict[str, HeatSinkRow]) 
 
 
 def test_least_sizes_are_least(site: Site, rows: dict[str, HeatSinkRow]) -> None:
-    mass, duty = rows["oil_bath"].least_mass, rows["quench"].needs
+    mass, duty = rows["oil_tank"].least_mass, rows["quench"].needs
     assert mass is not None
     assert duty is not None
-    assert changed(site, "oil_bath", mass=mass, max_mass=20e3).given.margin == pytest.approx(
+    assert changed(site, "oil_tank", mass=mass, max_mass=20e3).given.margin == pytest.approx(
         0, abs=1e-5
     )
-    assert changed(site, "oil_bath", mass=0.999 * mass, max_mass=20e3).given.margin < 0
+    assert changed(site, "oil_tank", mass=0.999 * mass, max_mass=20e3).given.margin < 0
     enough = changed(site, "quench", cooler=HeatSinkCooler(duty, 313.15))
     assert enough.smallest is not None
     assert enough.smallest.state.margin == pytest.approx(0, abs=1e-5)
@@ -165,15 +165,15 @@ def test_least_sizes_are_least(site: Site, rows: dict[str, HeatSinkRow]) -> None
 
 
 def test_recovery_that_too_much_mass_keeps_from_running(site: Site) -> None:
-    row = changed(site, "oil_bath", loss_conductance=20.0, mass=15e3)
+    row = changed(site, "oil_tank", loss_conductance=20.0, mass=15e3)
     assert row.given.drives_after is None
     assert row.drives_up_to is not None
     assert (
-        changed(site, "oil_bath", loss_conductance=20.0, mass=1.001 * row.drives_up_to).given.power
+        changed(site, "oil_tank", loss_conductance=20.0, mass=1.001 * row.drives_up_to).given.power
         == 0
     )
     assert (
-        changed(site, "oil_bath", loss_conductance=20.0, mass=0.999 * row.drives_up_to).given.power
+        changed(site, "oil_tank", loss_conductance=20.0, mass=0.999 * row.drives_up_to).given.power
         > 0
     )
     assert "Recovery never runs" in verdict(row)
@@ -195,7 +195,7 @@ def test_verdicts(site: Site, rows: dict[str, HeatSinkRow]) -> None:
     assert verdict(rows["stones"]) == (
         "No active cooling is needed: heat sink and losses keep every limit, with a margin of 22 K."
     )
-    assert verdict(rows["oil_bath"]) == (
+    assert verdict(rows["oil_tank"]) == (
         "No active cooling is needed: heat sink, losses and recovery keep every limit, with a "
         "margin of 28 K. Without recovery the heat sink reaches 178 degC."
     )
@@ -222,7 +222,7 @@ def test_verdicts(site: Site, rows: dict[str, HeatSinkRow]) -> None:
         site, "quench", max_outlet_temperature=290.0, cooler=None, max_temperature=360.0
     )
     assert verdict(hopeless).endswith("Neither the maximum mass nor any cooler keeps every limit.")
-    short = changed(site, "oil_bath", mass=100.0)
+    short = changed(site, "oil_tank", mass=100.0)
     assert "156 kg in it is sufficient for every limit" in verdict(short)
 
 
@@ -247,11 +247,11 @@ def test_cautions(site: Site, rows: dict[str, HeatSinkRow]) -> None:
 def test_what_is_not_known_is_told(site: Site) -> None:
     fluids = {**site.fluids, "oil": replace(site.fluids["oil"], constants={})}
     with pytest.raises(
-        HeatSinkError, match="heat sink 'oil_bath': fluid 'oil' has no known specific heat"
+        HeatSinkError, match="heat sink 'oil_tank': fluid 'oil' has no known specific heat"
     ):
         heat_sinks_table(replace(site, fluids=fluids))
-    fluids = {**site.fluids, "vent_gas": replace(site.fluids["vent_gas"], constants={})}
-    with pytest.raises(HeatSinkError, match="of source 'low_vent' has no known specific heat"):
+    fluids = {**site.fluids, "purge_gas": replace(site.fluids["purge_gas"], constants={})}
+    with pytest.raises(HeatSinkError, match="of source 'low_furnace' has no known specific heat"):
         heat_sinks_table(replace(site, fluids=fluids))
     with pytest.raises(HeatSinkError, match="heat sink 'stones': neither loses"):
         changed(site, "stones", loss_conductance=0.0, heat_while_on=100.0)
@@ -270,7 +270,7 @@ def test_tables_for_programs(site: Site) -> None:
     data = json.loads(heat_sinks(site).to_json())
     assert data["format"] == "allocator.baths/1"
     assert [heat_sink["smallest_set"] for heat_sink in data["baths"]] == [
-        facts["smallest_set"] for facts in answer("hot_vents")["baths"].values()
+        facts["smallest_set"] for facts in answer("hot_purge")["baths"].values()
     ]
     assert heat_sinks(site).summary() == heat_sinks(site).summary()
 
@@ -283,7 +283,7 @@ def test_heat_while_on(site: Site) -> None:
             heat_sinks={
                 "tub": HeatSink(
                     "tub",
-                    source="low_vent",
+                    source="low_furnace",
                     mass=100.0,
                     max_mass=200.0,
                     loss_conductance=50.0,

@@ -74,7 +74,7 @@ def test_a_flow_by_hand(site: Site, plan: Plan) -> None:
     With 4 g/s for 6 h of 24 h there is 1 g/s in the mean; a steady draw of that needs a store of
     1 g/s x 18 h = 64.8 kg, and 130 kg stand. Power follows the draw: 13.4 kW for 2.005 g/s.
     """
-    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s,40g/s"], existing=True)
+    grids = grids_of(facts_of(site), ["sources.digester.flow=4g/s,9g/s,40g/s"], existing=True)
     less, enough, plenty = swept_cases(site, Asked(grids=grids, plan=plan), SETTINGS)
     full = plan.power.firm_clean
     mean = plan.stores[0].draw["flat"]
@@ -85,21 +85,21 @@ def test_a_flow_by_hand(site: Site, plan: Plan) -> None:
 
 
 def test_a_result_has_the_cases_as_tables(site: Site, plan: Plan) -> None:
-    result = sweep(site, grids=["flow.digester=4g/s,9g/s"], plan=plan, settings=SETTINGS)
+    result = sweep(site, grids=["sources.digester.flow=4g/s,9g/s"], plan=plan, settings=SETTINGS)
     assert (result.mode, result.figure, len(result.cases)) == ("re-checked", "firm_clean", 2)
     assert result.promised == plan.power.firm_clean
     assert result.cases.column("promise_kept") == (False, True)
     assert result.cases.keys[2] == "sources.digester.flow [kg/s]"
     assert [row["point"] for row in result.points.records()] == [
-        "flow.digester 4 g/s",
-        "flow.digester 9 g/s",
+        "sources.digester.flow 4 g/s",
+        "sources.digester.flow 9 g/s",
     ]
     assert max(map(len, result.summary().splitlines())) <= 100
 
 
 def test_valves_untouched(site: Site, plan: Plan) -> None:
     """With its valve as it is, the plan falls short exactly where the source gives less."""
-    grids = grids_of(facts_of(site), ["flow.digester=4g/s,9g/s"], existing=True)
+    grids = grids_of(facts_of(site), ["sources.digester.flow=4g/s,9g/s"], existing=True)
     rows = swept_cases(site, Asked(grids=grids, plan=plan, simulated_days=20), SETTINGS)
     assert rows[0].hours_short is not None
     assert rows[0].hours_short > 1000
@@ -107,7 +107,7 @@ def test_valves_untouched(site: Site, plan: Plan) -> None:
 
 
 def test_a_failing_case_is_told_and_the_rest_go_on(site: Site) -> None:
-    grids = grids_of(facts_of(site), ["cycle[1].on.digester=30h,6h"], existing=False)
+    grids = grids_of(facts_of(site), ["sources.digester.cycle[1].on=30h,6h"], existing=False)
     bad, good = swept_cases(site, Asked(grids=grids), SETTINGS)
     assert bad.firm_clean is None
     assert bad.reason == "source 'digester': on for longer than its period"

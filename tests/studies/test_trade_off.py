@@ -19,7 +19,7 @@ from allocator.search import Settings, make_plan
 from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.records import Material, Site
 from allocator.studies.frontier_result import frontier, frontier_result
-from allocator.studies.trade_off import check_give, frontier_steps
+from allocator.studies.trade_off import frontier_steps, given_of
 
 NETWORKS = Path(__file__).parents[2] / "networks"
 EXACT = Settings(node_limit=100_000, gap=5e-7)
@@ -113,11 +113,13 @@ def test_against_emissions_all_power_counts() -> None:
 
 def test_only_what_the_site_has_can_be_given() -> None:
     site = read_site(NETWORKS / "first.yaml")
-    check_give(site, "money")
-    with pytest.raises(AllocatorError, match="choose one of steel, money, emissions"):
+    assert given_of(site, "limits.money") == "money"
+    with pytest.raises(
+        AllocatorError, match=r"no stock or limit 'stel'; did you mean stock\.steel"
+    ):
         frontier(site, "stel")
     with pytest.raises(ValueError, match="steps must be 2 or more"):
-        frontier(site, "steel", steps=1)
+        frontier(site, "stock.steel", steps=1)
 
 
 EMITTING = """

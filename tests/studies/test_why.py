@@ -91,7 +91,7 @@ def test_what_is_said_of_a_conflict_that_is_not_proven_minimal(
     assert "Best plan found: 13.4 kW; proven limit 13.4 kW." in text
     assert "Those with a star are proven to be part of the conflict" in text
     assert "at least 19 kW (asked for) sufficient: 13.4 kW (-5.63 kW)" in text
-    assert "? stock of 'steel' is 1.06 t" in text
+    assert "? stock.steel is 1.06 t" in text
     assert text.count("ot determined in the time") == 1  # for all at once
     facts = json.loads(why_result(site, found, [WANT], FIRST).to_json())
     assert facts["reached_w"] == found.reached
@@ -134,10 +134,10 @@ def test_a_plan_without_a_limit_shows_that_it_is_in_every_conflict(
     text = text_of(site, found)
     assert "whether what is wanted is possible was not determined in the time" in text
     assert "each of these is part of every conflict" in text
-    assert "stock of 'steel' is 1.06 t" in text
+    assert "stock.steel is 1.06 t" in text
     assert "whether less is sufficient is not known" in text
     assert "whether a change of one of these alone is sufficient" in text
-    assert "without the limit that stock of 'steel' is 1.06 t: 20 kW." in text
+    assert "without the limit that stock.steel is 1.06 t: 20 kW." in text
     (without,) = json.loads(why_result(site, found, [WANT], FIRST).to_json())["without"]
     assert (without["kind"], without["name"]) == ("stock", "steel")
     assert without["reached_w"] == pytest.approx(20e3, rel=1e-4)

@@ -95,7 +95,7 @@ def test_coolers_and_recovery(site: Site, plan: Plan) -> None:
         flows = [f for f in heat(plan).flows if f.route == cooler.route and f.state == "busiest"]
         assert cooler.power == pytest.approx(sum(f.rate for f in flows) * route.energy)
         assert 0 < cooler.mean_duty < cooler.duty
-        # nothing but the vents feeds them, and both are hotter than the threshold
+        # nothing but the furnaces feeds them, and both are hotter than the threshold
         assert cooler.recovered == pytest.approx(0.08 * cooler.mean_duty)
 
 
@@ -120,7 +120,7 @@ def test_upper_bounds_hold(site: Site, plan: Plan) -> None:
 
 def test_wet_gas_is_told(plan: Plan) -> None:
     tapped = {use.name for use in plan.sources if use.tapped}
-    assert "south_vent" in tapped
+    assert "south_furnace" in tapped
     assert any("dew point" in note and "to drain" in note for note in heat(plan).notes)
 
 

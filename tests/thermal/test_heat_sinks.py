@@ -476,7 +476,7 @@ def test_the_heat_of_a_sink_is_let_into_its_place(tmp_path: Path) -> None:
         plans[limit] = planned(site, "mean")
     tight, wide = plans["30 kW"], plans["40 kW"]
     assert tight.power.mean_clean == 0.0
-    assert "heat let into 'yard' is 30000 W" in "\n".join(tight.limits)
+    assert "heat released to 'yard' is 30000 W" in "\n".join(tight.limits)
     assert wide.power.mean_clean > 50e3
 
 

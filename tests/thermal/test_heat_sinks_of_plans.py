@@ -31,7 +31,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
 @pytest.fixture(scope="module")
 def site() -> Site:
-    return network_of(read_site(NETWORKS / "hot_vents.yaml"))
+    return network_of(read_site(NETWORKS / "hot_purge.yaml"))
 
 
 @pytest.fixture(scope="module")
@@ -73,8 +73,8 @@ def test_the_smallest_sets(plan: Plan) -> None:
 
 def test_it_is_said(site: Site, plan: Plan) -> None:
     text = " ".join(summary(site, plan).split())
-    assert "stones low_vent losses alone 68 degC 68 degC 22 K not needed" in text
-    assert "quench high_vent cooler 40 degC 54.1 degC 5.9 K needed: 18.4 kW of 40 kW" in text
+    assert "stones low_furnace losses alone 68 degC 68 degC 22 K not needed" in text
+    assert "quench high_furnace cooler 40 degC 54.1 degC 5.9 K needed: 18.4 kW of 40 kW" in text
     table = plan_files(site, plan)["baths.csv"].decode("utf-8")
     assert table.startswith("bath,source,recovery,cooler,keeps,hottest_k")
     assert plan_from_json(plan_to_json(plan), "plan").heat_sinks == plan.heat_sinks

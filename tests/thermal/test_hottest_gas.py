@@ -25,7 +25,7 @@ from allocator.verify.pipe_model import PipeModel, faces_of
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 CHANGES = (  # a cooler is dear, so gas runs hot in lagged and clad pipe
     ("works: {at: [700 m, 0 m]}", "works: {at: [40 m, 0 m]}"),
-    ("vents: {at: [0 m, 0 m]}", "vents: {at: [0 m, 0 m], heat_limit: 30 kW}"),
+    ("furnaces: {at: [0 m, 0 m]}", "furnaces: {at: [0 m, 0 m], heat_limit: 30 kW}"),
     (
         "    conductivity: [[10 degC, 0.033",
         "    max_temperature: 420 degC\n    conductivity: [[10 degC, 0.033",
@@ -37,7 +37,10 @@ CHANGES = (  # a cooler is dear, so gas runs hot in lagged and clad pipe
         "max_temperature: 70 degC}",
     ),
     ("thickness: 120 mm}]", "thickness: 120 mm}, {material: sheet, thickness: 1 mm}]"),
-    ("set_point: 50 degC\n    places: [vents, works]", "set_point: 50 degC\n    places: [works]"),
+    (
+        "set_point: 50 degC\n    places: [furnaces, works]",
+        "set_point: 50 degC\n    places: [works]",
+    ),
 )
 
 
@@ -66,7 +69,7 @@ def test_a_hot_plan_in_clad_pipes_passes_through_every_rule(site: Site, plan: Pl
     assert {"level", "layer_hottest", "layer_known", "let_in_hottest"} <= set(report.checks)
 
 
-@pytest.mark.parametrize("name", ["cool_first", "warm_kiln", "hot_vents", "near_vent"])
+@pytest.mark.parametrize("name", ["cool_first", "warm_kiln", "hot_purge", "near_furnace"])
 def test_plans_of_hot_sites_are_accepted(name: str) -> None:
     hot = network_of(read_site(NETWORKS / f"{name}.yaml"))
     found = make_plan(hot, Settings(node_limit=20)).plan
@@ -174,7 +177,7 @@ def test_a_thick_last_layer_counts_as_warm_as_its_inner_side(tmp_path: Path) -> 
 
 
 def lowered(site: Site, plan: Plan, kelvins: float) -> Site:
-    """The network with the level at which gas leaves the vents too low by so much."""
+    """The network with the level at which gas leaves the furnaces too low by so much."""
     routes = dict(site.routes)
     used = {run.route for run in plan.runs if run.flows}
     places = {site.sources[use.name].place for use in plan.sources if use.tapped}
@@ -188,7 +191,7 @@ def lowered(site: Site, plan: Plan, kelvins: float) -> Site:
 
 
 def test_a_level_that_only_the_mixture_keeps_is_a_breach(site: Site, plan: Plan) -> None:
-    """Both vents together come at some 371 degC; the hotter one alone at 380."""
+    """Both furnaces together come at some 371 degC; the hotter one alone at 380."""
     assert plan.heat is not None
     told = audit(lowered(site, plan, 5.0), plan)
     assert "level" in told.rules
@@ -196,7 +199,7 @@ def test_a_level_that_only_the_mixture_keeps_is_a_breach(site: Site, plan: Plan)
 
 
 def test_limits_hold_for_the_hotter_source_alone(site: Site, plan: Plan) -> None:
-    """A limit on surfaces between that of the mixture and that of the hotter vent's gas."""
+    """A limit on surfaces between that of the mixture and that of the hotter furnace's gas."""
     assert plan.heat is not None
     flows = [f for f in plan.heat.flows if f.surface is not None and f.build == "thick"]
     mixed = max(f.surface for f in flows if f.surface is not None)
@@ -222,7 +225,7 @@ def test_limits_hold_for_the_hotter_source_alone(site: Site, plan: Plan) -> None
 
 def test_heat_let_in_and_inlets_count_as_hot_as_gas_can_be(site: Site, plan: Plan) -> None:
     def cramped(one: Site) -> Site:
-        places = {**one.places, "vents": replace(one.places["vents"], heat_limit=1.0)}
+        places = {**one.places, "furnaces": replace(one.places["furnaces"], heat_limit=1.0)}
         return replace(one, places=places)
 
     assert "let_in_hottest" in audit(everywhere(site, cramped), plan).rules

@@ -41,7 +41,7 @@ QUICK = Settings(gap=1e-4, node_limit=200, time_limit=30.0)
 
 
 def changed(tmp_path: Path, *changes: tuple[str, str]) -> Site:
-    text = (NETWORKS / "near_vent.yaml").read_text(encoding="utf-8")
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8")
     for old, new in changes:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
@@ -81,7 +81,7 @@ def plan(site: Site) -> Plan:
 
 
 def test_recovery_changes_the_plan(site: Site, plan: Plan, tmp_path: Path) -> None:
-    """A steady vent: 15 % of its heat, less 2 % of it for fans, on top of the turbines' 60 kW."""
+    """A steady source: 15 % of its heat, less 2 % of it for fans, on top of the turbines' 60 kW."""
     without = planned(changed(tmp_path, ASKED))
     assert without.power.firm_clean == pytest.approx(60_000, rel=1e-5)
     heat = 2e-3 * given_up(380, 50)
@@ -111,7 +111,7 @@ def test_the_coldest_source_counts(tmp_path: Path) -> None:
     """A burst of 350 degC comes out beside the steady 380: the mixture may be that cold."""
     beside = (
         "pipes:  ",
-        "  burst: {place: vent, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
+        "  burst: {place: furnace, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
         "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\npipes:  ",
     )
     plan = planned(changed(tmp_path, ASKED, RECOVERY, beside))
@@ -121,7 +121,7 @@ def test_the_coldest_source_counts(tmp_path: Path) -> None:
 def test_a_colder_source_is_kept_apart_by_the_threshold(tmp_path: Path) -> None:
     beside = (
         "pipes:  ",
-        "  burst: {place: vent, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
+        "  burst: {place: furnace, fluid: hydrogen, flow: 9 g/s, temperature: 350 degC, "
         "pressure: 1.4 bar, cycle: [{on: 1 h, every: 9 h}]}\n\npipes:  ",
     )
     higher = (RECOVERY[0], RECOVERY[1].replace("200 degC", "360 degC"))
@@ -131,15 +131,15 @@ def test_a_colder_source_is_kept_apart_by_the_threshold(tmp_path: Path) -> None:
 
 def test_what_a_pipe_brings_promises_nothing(tmp_path: Path) -> None:
     """The cooler stands at the end of the path: how cold gas comes there nobody knows."""
-    plan = planned(changed(tmp_path, ASKED, RECOVERY, ("places: [vent]", "places: [works]")))
+    plan = planned(changed(tmp_path, ASKED, RECOVERY, ("places: [furnace]", "places: [works]")))
     assert plan.recoveries == ()
 
 
 def test_recovered_power_is_at_its_bus(tmp_path: Path) -> None:
-    """With lines, power at the vent reaches the town along the line, at its loss."""
+    """With lines, power at the furnace reaches the town along the line, at its loss."""
     lines = (
         "demands:\n",
-        "power_lines: {wire: {between: [vent, works], capacity: 9 kW, loss: 10 %}}\ndemands:\n",
+        "power_lines: {wire: {between: [furnace, works], capacity: 9 kW, loss: 10 %}}\ndemands:\n",
     )
     asked = ("town: {power: 60 kW}", "town: {power: 70 kW, place: works}")
     plan = planned(changed(tmp_path, asked, RECOVERY, lines))
@@ -201,7 +201,7 @@ def test_the_audit_finds_what_is_tampered_with(site: Site, plan: Plan) -> None:
 
 def test_an_efficiency_that_no_engine_has(tmp_path: Path) -> None:
     """Below Carnot's at the threshold, but gas that is cooled gives its heat colder and colder."""
-    text = (NETWORKS / "near_vent.yaml").read_text(encoding="utf-8")
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8")
     text = text.replace(RECOVERY[0], RECOVERY[1].replace("15 %", "30 %"))
     path = tmp_path / "site.yaml"
     path.write_text(text, encoding="utf-8")
@@ -284,7 +284,7 @@ def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> 
     lost = replace(QUICK, robustness=Robustness(lost=1))
     spare = (
         "pipes:  ",
-        "  second: {place: vent, fluid: hydrogen, flow: 2 g/s, temperature: 380 degC, "
+        "  second: {place: furnace, fluid: hydrogen, flow: 2 g/s, temperature: 380 degC, "
         "pressure: 1.4 bar}\n\npipes:  ",
     )
     plan = make_plan(changed(tmp_path, ASKED, RECOVERY, spare), lost).plan
@@ -299,7 +299,7 @@ def test_a_source_that_may_be_lost_promises_none_of_its_heat(tmp_path: Path) -> 
 
 
 def cool_first(tmp_path: Path, *changes: tuple[str, str]) -> Site:
-    """Two vents of bursts that are cooled beside them, with power out of their heat."""
+    """Two furnaces of bursts that are cooled beside them, with power out of their heat."""
     text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
     for old, new in changes:
         assert text.count(old) == 1, old
@@ -356,12 +356,12 @@ def test_what_a_bus_cannot_use_is_not_counted(tmp_path: Path) -> None:
     _, trace = prove_plan(site, plan, draws=1)
     for draw in trace.draws:
         assert draw.mean_total_w <= plan.power.demand_mean * (1 + 1e-9)
-    # the colder vent is colder than the threshold: no power from its gas
+    # the colder furnace is colder than the threshold: no power from its gas
     higher = (FROM_HEAT[0], FROM_HEAT[1].replace("200 degC", "370 degC"))
     site = cool_first(tmp_path, MUCH, NO_WOOL, higher)
     plan = planned(site)
     (rate,) = assemble(site, plan).recovered
-    assert [name for name, _ in rate.terms] == ["north_vent"]
+    assert [name for name, _ in rate.terms] == ["north_furnace"]
 
 
 def test_wind_cools_nothing_that_limits_or_credit_count_on(tmp_path: Path) -> None:

@@ -40,8 +40,8 @@ def shell(across: float, thickness: float, density: float) -> float:
     return math.pi * density * thickness * (across + thickness)
 
 
-def near_vent() -> Site:
-    """``networks/near_vent.yaml`` written as records."""
+def near_furnace() -> Site:
+    """``networks/near_furnace.yaml`` written as records."""
     bore, wall = 0.0627, 0.00516
     steel = Layer("steel", shell(bore, wall, 7850.0), wall)
 
@@ -53,7 +53,7 @@ def near_vent() -> Site:
     builds = [build("bare", 0.0), build("thin", 0.03), build("thick", 0.12)]
     wool = tuple((c + ZERO, k) for c, k in ((10, 0.033), (50, 0.037), (200, 0.064), (450, 0.15)))
     return Site(
-        name="Near vent",
+        name="Near furnace",
         fluids={
             "hydrogen": Fluid("hydrogen", "gas", 119.96e6, substance="Hydrogen"),
             "water": Fluid("water", "liquid"),
@@ -63,10 +63,10 @@ def near_vent() -> Site:
             "wool": Material("wool", 12e3, 3.0, density=100.0, emissivity=0.3, conductivity=wool),
             "fins": Material("fins", 2e3, 6.0),
         },
-        places={"vent": Place("vent"), "works": Place("works", 40.0)},
+        places={"furnace": Place("furnace"), "works": Place("works", 40.0)},
         sources={
-            "vent": Source(
-                "vent", "vent", "hydrogen", 0.002, temperature=380 + ZERO, pressure=1.4e5
+            "furnace": Source(
+                "furnace", "furnace", "hydrogen", 0.002, temperature=380 + ZERO, pressure=1.4e5
             )
         },
         storage={},
@@ -74,7 +74,7 @@ def near_vent() -> Site:
         routes={
             "path": Route(
                 "path",
-                "vent",
+                "furnace",
                 "works",
                 40.0,
                 ("bare", "thin", "thick"),
@@ -99,7 +99,7 @@ def near_vent() -> Site:
                 "fin_fan",
                 "hydrogen",
                 50 + ZERO,
-                {"vent": None},
+                {"furnace": None},
                 duty=12e3,
                 materials={"fins": 900.0},
                 price=20e3,
@@ -131,7 +131,7 @@ def of_file(text: str, folder: Path) -> Site:
 
 
 def test_a_site_built_in_python_has_the_plan_of_its_file() -> None:
-    read, built = read_site(NETWORKS / "near_vent.yaml"), near_vent()
+    read, built = read_site(NETWORKS / "near_furnace.yaml"), near_furnace()
     plan = planned(built)
     assert len(network_of(built).places) > len(built.places)
     assert network_of(built).routes.keys() == network_of(read).routes.keys()
@@ -141,7 +141,7 @@ def test_a_site_built_in_python_has_the_plan_of_its_file() -> None:
 
 def test_a_changed_limit_changes_the_answer(tmp_path: Path) -> None:
     """Turbines that bear 60 degC want the gas cooled, which the original does without."""
-    file = NETWORKS / "near_vent.yaml"
+    file = NETWORKS / "near_furnace.yaml"
     given = read_site(file)
     assert not cooled(planned(given))
     turbine = replace(given.machines["turbine"], max_inlet_temperature=60 + ZERO)
@@ -160,14 +160,14 @@ def test_a_changed_limit_changes_the_answer(tmp_path: Path) -> None:
             "flow: 2 g/s, temperature: 380 degC",
             "flow: 2 g/s, temperature: 150 degC",
             lambda site: replace(
-                site, sources={"vent": replace(site.sources["vent"], temperature=150 + ZERO)}
+                site, sources={"furnace": replace(site.sources["furnace"], temperature=150 + ZERO)}
             ),
         ),
         (
             "pressure: 1.4 bar",
             "pressure: 1.02 bar",
             lambda site: replace(
-                site, sources={"vent": replace(site.sources["vent"], pressure=1.02e5)}
+                site, sources={"furnace": replace(site.sources["furnace"], pressure=1.02e5)}
             ),
         ),
         (
@@ -182,7 +182,7 @@ def test_a_changed_site_has_the_network_of_a_changed_file(
     old: str, new: str, change: object, tmp_path: Path
 ) -> None:
     assert callable(change)
-    file = NETWORKS / "near_vent.yaml"
+    file = NETWORKS / "near_furnace.yaml"
     text = file.read_text(encoding="utf-8")
     assert text.count(old) == 1
     before = network_of(read_site(file))
@@ -196,7 +196,7 @@ def test_a_changed_site_has_the_network_of_a_changed_file(
 
 
 def test_all_that_takes_a_site_takes_it_plain(tmp_path: Path) -> None:
-    site = near_vent()
+    site = near_furnace()
     plan = planned(site)
     network = network_of(site)
     assert allocator.audit(site, plan).accepted
@@ -229,10 +229,10 @@ def test_the_network_is_derived_once_and_never_of_itself() -> None:
 
 
 def test_what_physics_refuses_is_told_of_the_thing() -> None:
-    site = near_vent()
+    site = near_furnace()
     fan = replace(site.coolers["fin_fan"], set_point=500 + ZERO)
     with pytest.raises(SiteFileError, match=r"coolers\.fin_fan: has a set-point of 500 degC"):
         allocator.plan(replace(site, coolers={"fin_fan": fan}))
     fluids = {**site.fluids, "hydrogen": replace(site.fluids["hydrogen"], substance=None)}
-    with pytest.raises(SiteFileError, match="site 'Near vent': pipes"):
+    with pytest.raises(SiteFileError, match="site 'Near furnace': pipes"):
         network_of(replace(site, fluids={**fluids, "hydrogen": Fluid("hydrogen")}))

@@ -23,12 +23,12 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
         ),
         pytest.param(
             [
-                ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
+                ("places: [furnaces, works]\n    duty", "places: [works]\n    duty"),
                 ("at: [700 m, 0 m]", "at: [3 m, 0 m]"),
                 ("max_surface_temperature: 55 degC", "max_surface_temperature: 600 degC"),
                 ("set_point: 50 degC", "set_point: 200 degC"),
             ],
-            "machine 'fuel_cell': no 'hydrogen' of at most 60 degC comes to 'works'; offer a "
+            "machine 'fuel_cell': no 'hydrogen' of at most 60 degC reaches 'works'; offer a "
             "cooler, or a run long enough to cool it",
             id="nothing cold enough comes",
         ),
@@ -40,7 +40,7 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                     "built: {pipes: [{route: track, pipe: bare, fluid: hydrogen}]}\ndemands:\n",
                 ),
             ],
-            "route 'track': the standing 'bare' bears no stream of 'hydrogen', so it is not used",
+            "route 'track': the existing 'bare' bears no stream of 'hydrogen', so it is not used",
             id="a standing pipe of no use",
         ),
         pytest.param(
@@ -49,10 +49,10 @@ NETWORKS = Path(__file__).resolve().parents[2] / "networks"
                     "flow: 2 g/s",
                     "pump: {energy: 9 kJ/kg, max_inlet_temperature: 80 degC}\n    flow: 2 g/s",
                 ),
-                ("places: [vents, works]\n    duty", "places: [works]\n    duty"),
+                ("places: [furnaces, works]\n    duty", "places: [works]\n    duty"),
             ],
-            "source 'north_vent': its gas is too hot for its pump (80 degC), and no cooler may "
-            "stand there that brings it below that; offer a cooler at its place",
+            "source 'north_furnace': its gas is too hot for its pump (80 degC), and no cooler may "
+            "be built there that brings it below that; offer a cooler at its place",
             id="too hot for its pump",
         ),
     ],
@@ -72,5 +72,5 @@ def test_warning(changes: list[tuple[str, str]], said: str, tmp_path: Path) -> N
 
 
 def test_no_warnings_where_all_is_well() -> None:
-    for name in ("cool_first", "near_vent"):
+    for name in ("cool_first", "near_furnace"):
         assert check_site(NETWORKS / f"{name}.yaml").warnings == ()

@@ -8,7 +8,17 @@ from __future__ import annotations
 
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
-from allocator.model.rules import collect, heat, machines, power, recovery, stock, stores, supply
+from allocator.model.rules import (
+    collect,
+    heat,
+    machines,
+    power,
+    pressure,
+    recovery,
+    stock,
+    stores,
+    supply,
+)
 
 COMMON = (
     collect.source_capacity,
@@ -30,6 +40,15 @@ COMMON = (
     recovery.recovered_unfed,
     stock.emission_cap,
     stock.money_cap,
+    pressure.one_direction,
+    pressure.peak_flow,
+    pressure.pressure_drop,
+    pressure.two_potentials,
+    pressure.source_pressure,
+    pressure.inlet_pressure,
+    pressure.boosters,
+    pressure.booster_units,
+    pressure.rating,
 )
 
 FIRM = (
@@ -49,6 +68,9 @@ FIRM = (
     power.burst_long_run,
     power.battery_behind,
     power.swing_reserve,
+    pressure.spur_layers,
+    pressure.store_pressure,
+    pressure.steady_filling,
 )
 
 

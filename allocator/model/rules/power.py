@@ -18,6 +18,7 @@ from allocator.model.expressions import (
 )
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import Model, Terms
+from allocator.model.pressures import booster_load
 from allocator.plans.records import FLAT
 from allocator.site.records import MachineType
 
@@ -76,6 +77,7 @@ def own_load(sets: IndexSets, bus: str) -> Terms:
             moved = collected(sets, name) + direct(sets, name)
             terms += scaled(moved, source.pump.energy)
     terms += _moving_load(sets, bus)
+    terms += booster_load(sets, bus)
     for group in sets.groups.values():
         if group.type.power_in > 0 and sets.bus(group.place) == bus:
             terms += scaled(turnover(sets, group, FLAT), group.type.power_in)

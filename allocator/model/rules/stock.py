@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from allocator.model.expressions import mean_capture, mean_turnover, scaled
 from allocator.model.index_sets import IndexSets, counts, material_per_metre
 from allocator.model.model import Model, Terms
+from allocator.model.pressures import boost, new_boosters
 
 
 def material_use(sets: IndexSets, material: str) -> Terms:
@@ -35,6 +36,8 @@ def material_use(sets: IndexSets, material: str) -> Terms:
         if name not in site.built.power_lines:
             line = site.power_lines[name]
             terms.append((mass(line.materials) * line.length, ("line", name)))
+    for option in new_boosters(sets):
+        terms.append((mass(site.boosters[option.booster].materials), boost(option)))
     return [(coefficient, key) for coefficient, key in terms if coefficient]
 
 
@@ -63,6 +66,8 @@ def capital(sets: IndexSets) -> Terms:
         if name not in site.built.power_lines:
             line = site.power_lines[name]
             terms.append((line.price * line.length, ("line", name)))
+    for option in new_boosters(sets):
+        terms.append((site.boosters[option.booster].price, boost(option)))
     return [(coefficient, key) for coefficient, key in terms if coefficient]
 
 

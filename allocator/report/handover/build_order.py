@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import takewhile
 
@@ -11,36 +11,50 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.chains import Chain, chains_of
 from allocator.report.handover.things import Thing, things_of
+from allocator.report.tags import valve_tags, valves_of, valves_of_runs
 from allocator.report.words import quantity
 
 DAY = 86400.0
 LIGHT = 1.0
 """kg that a chain without material counts as, so that chains can be compared."""
 
-_RANK = {"machine": 0, "store": 1, "line": 2, "run": 3, "cooler": 4, "sink": 4, "tap": 5}
-_DOES = {
-    "machine": "set up",
-    "store": "build",
-    "line": "draw",
-    "run": "lay",
-    "cooler": "place",
-    "sink": "fill",
-    "tap": "tap",
+_RANK = {
+    "machine": 0,
+    "store": 1,
+    "line": 2,
+    "run": 3,
+    "booster": 4,
+    "cooler": 4,
+    "sink": 4,
+    "tap": 5,
 }
-_TESTED = ("run", "cooler", "sink")
+_DOES = {
+    "machine": "install",
+    "store": "build",
+    "line": "erect",
+    "run": "lay",
+    "booster": "install",
+    "cooler": "install",
+    "sink": "install",
+    "tap": "connect",
+}
+_TESTED = ("run", "booster", "cooler", "sink")
 
 
 @dataclass(frozen=True, slots=True)
 class BuildStep:
-    """A step of the build. ``mass``: kg of material; ``mass_so_far`` with all before it.
+    """A step of the build. ``key``: of the thing it is about, ``test KEY`` for a pressure test.
+
+    ``mass``: kg of material; ``mass_so_far`` with all before it.
 
     ``after``: numbers of steps that must be done before. ``unlocks``: in words. ``firm_power``: W
     promised once it is done (mean W on the mean basis), as far as the steps so far carry it.
     ``done``: s from the start, for a crew of known rate. ``due``: s until the source's next
-    active spell. ``note``: what to mind.
+    active spell. ``note``: what to mind. ``valves``: tags of the valves that belong to it.
     """
 
     number: int
+    key: str
     action: str
     what: str
     where: str
@@ -53,6 +67,7 @@ class BuildStep:
     done: float | None
     due: float | None
     note: str
+    valves: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +92,8 @@ def build_order(site: Network, plan: Plan, crew: float | None = None) -> tuple[B
     The chains of the promise are built one after the other, each time the one that gives most
     firm power for a kg that is still to be built (a greedy order, not proven best). Within a
     chain: machines, stores, lines, pipe from the user's end, a pressure test of each new run,
-    taps (the one whose spell comes next first), then purge and first gas. A tap that would miss
-    the source's next active spell is moved to the front where that helps. ``crew``: kg/s of
+    connections (the one whose spell comes next first), then purge and first gas. One that would
+    miss the source's next active spell is moved to the front where that helps. ``crew``: kg/s of
     material that the crew builds; without it no step has a time.
     """
     if crew is not None and not (math.isfinite(crew) and crew > 0):
@@ -87,7 +102,17 @@ def build_order(site: Network, plan: Plan, crew: float | None = None) -> tuple[B
     drafts = _chained(site, plan, things)
     if crew is not None:
         drafts = _in_time(drafts, crew)
-    return _numbered(drafts, crew)
+    return _numbered(drafts, crew, valves_by_thing(site, plan))
+
+
+def valves_by_thing(site: Network, plan: Plan) -> dict[str, tuple[str, ...]]:
+    """Tags of the valves of a thing, or at the ends of a run, by the key of the thing."""
+    tags = valve_tags(site, plan)
+    found = {f"tap:{use.name}": valves_of(tags, use.name) for use in plan.sources}
+    found |= {f"store:{use.name}": valves_of(tags, use.name) for use in plan.stores}
+    for (route, fluid), own in valves_of_runs(site, plan, tags).items():
+        found[f"run:{route}:{fluid}"] = own
+    return found
 
 
 def _chained(site: Network, plan: Plan, things: dict[str, Thing]) -> list[_Draft]:
@@ -157,17 +182,17 @@ def _steps_of(
         )
         if thing.kind in _TESTED:
             tests.append(_test(site, thing))
-    taps = [draft for draft in drafts if draft.action == "tap"]
-    built = [draft for draft in drafts if draft.action != "tap"]
+    taps = [draft for draft in drafts if draft.action == "connect"]
+    built = [draft for draft in drafts if draft.action != "connect"]
     out = [*built, *tests, *taps]
-    title = "the rest" if chain is None else chain.title
+    title = "all other items" if chain is None else chain.title
     needed = [draft.key for draft in out]
     for key in () if chain is None else chain.needs:
         needed += [key, f"test {key}"]  # of earlier chains as well
     fluids = sorted({thing.fluid for thing in missing if thing.fluid})
-    power = f"{quantity(gain, 'power')} firm" if gain > 0 else "what is left"
+    power = f"{quantity(gain, 'power')} firm" if gain > 0 else ""
     if chain is not None and chain.power <= 0:
-        power = "a fluid that is asked for"
+        power = "fluid demand"
     out.append(
         _Draft(
             key=f"start {title}",
@@ -205,10 +230,10 @@ def _test(site: Network, thing: Thing) -> _Draft:
 def _starting(site: Network, missing: list[Thing], fluids: list[str]) -> str:
     burns = [name for name in fluids if site.fluids[name].heating_value is not None]
     gases = [name for name in burns if site.fluids[name].phase == "gas"]
-    notes = [f"purge the air out of all that will hold {', '.join(gases)}"] if gases else []
+    notes = [f"purge all air before the first {', '.join(gases)}"] if gases else []
     stores = [f"{thing.what} at {thing.where}" for thing in missing if thing.kind == "store"]
     if stores:
-        notes.append(f"no promise before it is full: {', '.join(stores)}")
+        notes.append(f"no firm output before it is full: {', '.join(stores)}")
     return "; ".join(notes)
 
 
@@ -220,10 +245,10 @@ def _due(site: Network, thing: Thing) -> float:
 
 
 def _in_time(drafts: list[_Draft], crew: float) -> list[_Draft]:
-    """Taps that would miss their next spell moved ahead, where they can still be in time.
+    """Connections that would miss their next spell moved ahead, where that is in time.
 
-    The tap that is due first is looked at first, so that later ones do not push it out again.
-    A tap may stand before its pipe: it is shut until the purge.
+    The one that is due first is looked at first, so that later ones do not push it out again.
+    A connection may stand before its pipe: it is shut until the purge.
     """
     late = sorted((d for d in drafts if d.due is not None), key=lambda d: d.due or 0.0)
     ahead: list[_Draft] = []
@@ -232,7 +257,9 @@ def _in_time(drafts: list[_Draft], crew: float) -> list[_Draft]:
         order = [*ahead, *(d for d in drafts if d not in ahead)]
         if _finish(order, draft, crew) <= draft.due:
             continue
-        early = replace(draft, after=(), note="ahead of its chain; stays shut until the purge")
+        early = replace(
+            draft, after=(), note="early, for the next spell; stays shut until the purge"
+        )
         if _finish([*ahead, early], early, crew) <= draft.due:
             ahead.append(early)
             drafts = [early if d is draft else d for d in drafts]
@@ -248,7 +275,9 @@ def _finish(order: list[_Draft], draft: _Draft, crew: float) -> float:
     return mass / crew
 
 
-def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]:
+def _numbered(
+    drafts: list[_Draft], crew: float | None, valves: Mapping[str, tuple[str, ...]]
+) -> tuple[BuildStep, ...]:
     numbers: dict[str, int] = {}
     steps = []
     so_far, power = 0.0, 0.0
@@ -262,12 +291,15 @@ def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]
         if draft.due is not None and done is not None:
             early = draft.due - done
             told = quantity(abs(early), "duration")
-            when = f"{told} before the next spell" if early >= 0 else f"MISSES it by {told}"
+            when = f"{told} before the next active spell"
+            if early < 0:
+                when = f"MISSES the next active spell by {told}"
             note = f"{note}; {when}" if note else when
         used = draft.thing.materials.items() if draft.thing else ()
         steps.append(
             BuildStep(
                 number=number,
+                key=draft.key,
                 action=draft.action,
                 what=draft.what,
                 where=draft.where,
@@ -280,6 +312,7 @@ def _numbered(drafts: list[_Draft], crew: float | None) -> tuple[BuildStep, ...]
                 done=done,
                 due=draft.due,
                 note=note,
+                valves=valves.get(draft.key.removeprefix("test "), ()),
             )
         )
     return tuple(steps)

@@ -91,7 +91,7 @@ def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     needs = [*taps, *_runs(members), f"store:{battery_name}"]
     needs += _power_needs(site, plan, machine, False)
     into_it = at(battery_name)
-    title = f"{at(name)} burning what comes, into {into_it}"
+    title = f"{at(name)} on bursts, charging {into_it}"
     return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share)
 
 

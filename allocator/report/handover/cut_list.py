@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 
 from allocator.network.records import Network
-from allocator.plans.records import Plan
+from allocator.plans.records import Plan, Run
+from allocator.report.handover.cutting import MILLIMETRES, PipeCutting, pipe_cuttings
 from allocator.report.loads import corridor_of, runs_of_kind
+from allocator.report.tags import valve_tags, valves_of_runs
 
 SPARES = 0.05
 """Share that is cut beyond what is laid; our choice, and a column of its own says so."""
@@ -14,10 +17,14 @@ SPARES = 0.05
 
 @dataclass(frozen=True, slots=True)
 class CutLine:
-    """A layer of a run to cut, or (``kind`` total) all of a material in pipe.
+    """A layer of a run to cut, all pipe of a type (``kind`` order), or a material (total).
 
     ``bore``, ``thickness`` and lengths in m, masses in kg. ``stock_left``: kg of the material that
     the whole plan leaves in stock, on totals; None without a stock or on other lines.
+    ``stock_length``: m that the pipe is delivered in; on pipe ``full_lengths`` of them are laid
+    whole and ``rest`` m cut; ``joints`` along the run. On orders ``lengths`` are needed, ``spare``
+    more of them ordered, and ``waste`` m cut off. ``off_cut_mass``: kg of a material that are
+    off-cuts, on totals. ``valves``: tags at the two ends.
     """
 
     kind: str
@@ -36,69 +43,134 @@ class CutLine:
     cut_mass: float
     stock_left: float | None
     note: str
+    valves: tuple[str, ...] = ()
+    stock_length: float | None = None
+    full_lengths: int | None = None
+    rest: float | None = None
+    joints: int | None = None
+    lengths: int | None = None
+    spare: int | None = None
+    waste: float | None = None
+    off_cut_mass: float = 0.0
 
 
 def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine, ...]:
-    """Layers of all new runs, by build and run, innermost first; then totals by material.
+    """Layers of all new runs, by build and run, innermost first; orders by pipe; totals.
 
-    A total says where the stock that is left does not cover the spares.
+    A total says where the stock that is left does not cover spares and off-cuts.
     """
-    lines = [
-        CutLine(
-            kind="pipe" if number == 1 else "layer",
-            build=run.build,
-            run=corridor_of(site.routes[run.route]),
-            start=site.ground(site.routes[run.route].start),
-            end=site.ground(site.routes[run.route].end),
-            fluid=run.fluid,
-            layer=number,
-            material=layer.material,
-            bore=site.pipes[run.build].bore if number == 1 else None,
-            thickness=layer.thickness,
-            length=(length := site.routes[run.route].length),
-            cut_length=length * (1.0 + spares),
-            mass=layer.mass * length,
-            cut_mass=layer.mass * length * (1.0 + spares),
-            stock_left=None,
-            note="",
-        )
-        for run in sorted(
-            runs_of_kind(site, plan, "pipe"), key=lambda run: list(site.pipes).index(run.build)
-        )
-        if run.new
-        for number, layer in enumerate(site.pipes[run.build].layers, 1)
-    ]
-    return (*lines, *_totals(plan, lines))
+    cuttings = pipe_cuttings(site, plan)
+    pieces = {id(one.run): (c, one) for c in cuttings for one in c.runs}
+    valves = valves_of_runs(site, plan, valve_tags(site, plan))
+    builds = list(site.pipes)
+    lines = []
+    runs = [run for run in runs_of_kind(site, plan, "pipe") if run.new]
+    for run in sorted(runs, key=lambda run: builds.index(run.build)):
+        route = site.routes[run.route]
+        start, end = site.ground(route.start), site.ground(route.end)
+        for number, layer in enumerate(site.pipes[run.build].layers, 1):
+            line = CutLine(
+                kind="pipe" if number == 1 else "layer",
+                build=run.build,
+                run=corridor_of(route),
+                start=start,
+                end=end,
+                fluid=run.fluid,
+                layer=number,
+                material=layer.material,
+                bore=site.pipes[run.build].bore if number == 1 else None,
+                thickness=layer.thickness,
+                length=route.length,
+                cut_length=route.length * (1.0 + spares),
+                mass=layer.mass * route.length,
+                cut_mass=layer.mass * route.length * (1.0 + spares),
+                stock_left=None,
+                note="",
+                valves=valves.get((run.route, run.fluid), ()),
+            )
+            if number == 1 and id(run) in pieces:
+                cutting, own = pieces[id(run)]
+                line = replace(
+                    line,
+                    stock_length=cutting.length / MILLIMETRES,
+                    full_lengths=own.full,
+                    rest=own.rest / MILLIMETRES,
+                    joints=own.joints,
+                )
+            lines.append(line)
+    orders = [_order(site, build, runs, cuttings, spares) for build in site.pipes]
+    found = [order for order in orders if order is not None]
+    return (*lines, *found, *_totals(site, plan, lines, cuttings))
 
 
-def _totals(plan: Plan, lines: list[CutLine]) -> list[CutLine]:
+_TOTAL = CutLine("", "", "", "", "", "", 0, "", None, None, 0.0, 0.0, 0.0, 0.0, None, "")
+
+
+def _order(
+    site: Network, build: str, runs: list[Run], cuttings: tuple[PipeCutting, ...], spares: float
+) -> CutLine | None:
+    """All new pipe of a type; with the lengths to order where it is delivered in lengths."""
+    length = math.fsum(site.routes[run.route].length for run in runs if run.build == build)
+    if not length:
+        return None
+    pipe = site.pipes[build]
+    mass = math.fsum(layer.mass for layer in pipe.layers) * length
+    line = replace(
+        _TOTAL,
+        kind="order",
+        build=build,
+        bore=pipe.bore,
+        length=length,
+        cut_length=length * (1.0 + spares),
+        mass=mass,
+        cut_mass=mass * (1.0 + spares),
+    )
+    for cutting in cuttings:
+        if cutting.build == build:
+            spare = math.ceil(spares * cutting.lengths - 1e-9)
+            line = replace(
+                line,
+                note=cutting.proof,
+                stock_length=cutting.length / MILLIMETRES,
+                joints=sum(one.joints for one in cutting.runs),
+                lengths=cutting.lengths,
+                spare=spare,
+                waste=cutting.waste / MILLIMETRES,
+            )
+    return line
+
+
+def _totals(
+    site: Network, plan: Plan, lines: list[CutLine], cuttings: tuple[PipeCutting, ...]
+) -> list[CutLine]:
     totals = []
     for use in plan.materials:
         of_it = [line for line in lines if line.material == use.name]
         if not of_it:
             continue
         mass, cut = sum(line.mass for line in of_it), sum(line.cut_mass for line in of_it)
+        wasted = math.fsum(
+            layer.mass * cutting.waste / MILLIMETRES
+            for cutting in cuttings
+            for layer in site.pipes[cutting.build].layers[:1]
+            if layer.material == use.name
+        )
         left = None if use.stock is None else max(0.0, use.stock - use.used)
-        short = 0.0 if left is None else cut - mass - left
-        note = f"{short:.3g} kg of the spares are not in stock" if short > 1e-6 * cut else ""
+        short = 0.0 if left is None else cut + wasted - mass - left
+        what = "spares and off-cuts" if wasted else "spares"
+        note = f"{short:.3g} kg of the {what} are not in stock" if short > 1e-6 * cut else ""
         totals.append(
-            CutLine(
+            replace(
+                _TOTAL,
                 kind="total",
-                build="",
-                run="",
-                start="",
-                end="",
-                fluid="",
-                layer=0,
                 material=use.name,
-                bore=None,
-                thickness=None,
                 length=sum(line.length for line in of_it),
                 cut_length=sum(line.cut_length for line in of_it),
                 mass=mass,
                 cut_mass=cut,
                 stock_left=left,
                 note=note,
+                off_cut_mass=wasted,
             )
         )
     return totals

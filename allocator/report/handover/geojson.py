@@ -1,33 +1,45 @@
-"""The plan as GeoJSON (RFC 7946), with the site's own coordinates, which it says aloud."""
+"""The plan as GeoJSON (RFC 7946): one feature a thing, in true coordinates or flagged as local."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report.handover.coordinates import position_in, reference_of
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
+from allocator.report.tags import ValveTag, valve_tags, valves_of, valves_of_runs
 from allocator.site.records import POWER
 
-FLAG = "local: metres east and north of the site's own origin, elevation in metres; not WGS 84"
-"""RFC 7946 section 4 wants WGS 84 unless all involved agree on something else: here is the word."""
+Feature = dict[str, Any]
+Position = Callable[[str], list[float]]
 
 
 def plan_geojson(site: Network, plan: Plan) -> str:
-    """A feature collection: places with what stands there, pipe runs, power lines.
+    """A feature collection: places, sources, storage, machines, coolers, demands, pipes, lines.
 
-    Properties are SI with the unit in the name. The foreign member ``coordinate_reference``
-    (section 6.1) flags that coordinates are local.
+    Properties are SI with the unit in the name; ``valves`` are tags. The foreign member
+    ``coordinate_reference`` (section 6.1) says what coordinates refer to.
+
+    Raises:
+        CoordinatesError: see :func:`allocator.report.handover.coordinates.position_in`.
     """
+    position, tags = position_in(site), valve_tags(site, plan)
     features = [
-        *(_place(site, plan, name) for name in site.places if site.ground(name) == name),
-        *_runs(site, plan),
-        *_lines(site, plan),
+        *_places(site, position),
+        *_sources(site, plan, position, tags),
+        *_stores(site, plan, position, tags),
+        *_machines(site, plan, position),
+        *_coolers(site, plan, position),
+        *_demands(site, plan, position),
+        *_runs(site, plan, position, tags),
+        *_lines(site, plan, position),
     ]
     found = {
         "type": "FeatureCollection",
-        "coordinate_reference": FLAG,
+        "coordinate_reference": reference_of(site),
         "site": {"name": site.name, "sha256": plan.site_sha256},
         "basis": plan.basis,
         "verified": plan.verified,
@@ -36,99 +48,135 @@ def plan_geojson(site: Network, plan: Plan) -> str:
     return json.dumps(found, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _position(site: Network, name: str) -> list[float]:
-    place = site.places[name]
-    return [place.x, place.y, place.elevation]
-
-
-def _feature(kind: str, name: str, geometry: dict[str, Any], **facts: object) -> dict[str, Any]:
+def _feature(kind: str, name: str, coordinates: list[Any], **facts: object) -> Feature:
+    """A feature at a point, or along a line where there are several positions."""
     properties = {"kind": kind, "name": name, **facts}
+    line = isinstance(coordinates[0], list)
     return {
         "type": "Feature",
         "id": f"{kind}:{name}",
-        "geometry": geometry,
+        "geometry": {"type": "LineString" if line else "Point", "coordinates": coordinates},
         "properties": {key: value for key, value in properties.items() if value is not None},
     }
 
 
-def _place(site: Network, plan: Plan, name: str) -> dict[str, Any]:
-    def here(place: str) -> bool:
-        return site.ground(place) == name
+def _places(site: Network, position: Position) -> Iterator[Feature]:
+    for name, place in site.places.items():
+        if site.ground(name) == name:
+            yield _feature("place", name, position(name), elevation_m=place.elevation)
 
+
+def _sources(
+    site: Network, plan: Plan, position: Position, tags: dict[str, ValveTag]
+) -> Iterator[Feature]:
     tapped = {use.name: use for use in plan.sources if use.tapped}
-    sources = [
-        {
-            "name": source.name,
-            "fluid": source.fluid,
-            "flow_kg_per_s": source.flow,
-            "tapped": source.name in tapped,
-            "taken_while_on_kg_per_s": sum(
-                sum(tapped[name].collect.values())
-                for name in (source.name, *site.parts_of(source.name))
-                if name in tapped
-            ),
-        }
-        for source in site.own_sources.values()
-        if here(source.place)
-    ]
-    stores: list[dict[str, Any]] = [
-        {"type": use.type, "holds": use.holds, "size_kg": use.size}
-        for use in plan.stores
-        if here(use.place)
-    ]
-    stores += [
-        {"type": use.type, "holds": POWER, "size_j": use.size}
-        for use in plan.batteries
-        if here(use.place)
-    ]
-    machines = [
-        {"type": use.type, "count": use.count, "new": use.new}
-        for use in plan.machines
-        if here(use.place)
-    ]
-    point = {"type": "Point", "coordinates": _position(site, name)}
-    return _feature("place", name, point, sources=sources, stores=stores, machines=machines)
+    for source in site.own_sources.values():
+        place, use = site.ground(source.place), tapped.get(source.name)
+        taken = sum(
+            sum(tapped[name].collect.values())
+            for name in (source.name, *site.parts_of(source.name))
+            if name in tapped
+        )
+        yield _feature(
+            "source",
+            source.name,
+            position(place),
+            place=place,
+            fluid=source.fluid,
+            flow_kg_per_s=source.flow,
+            tapped=use is not None,
+            new=None if use is None else use.new,
+            taken_while_on_kg_per_s=taken,
+            valves=list(valves_of(tags, source.name)),
+        )
 
 
-def _runs(site: Network, plan: Plan) -> list[dict[str, Any]]:
-    found = []
+def _stores(
+    site: Network, plan: Plan, position: Position, tags: dict[str, ValveTag]
+) -> Iterator[Feature]:
+    for use in plan.stores:
+        place = site.ground(use.place)
+        yield _feature(
+            "store",
+            use.name,
+            position(place),
+            type=use.type,
+            place=place,
+            holds=use.holds,
+            size_kg=use.size,
+            new_kg=use.new_size,
+            valves=list(valves_of(tags, use.name)),
+        )
+    for battery in plan.batteries:
+        place = site.ground(battery.place)
+        yield _feature(
+            "store",
+            battery.name,
+            position(place),
+            type=battery.type,
+            place=place,
+            holds=POWER,
+            size_j=battery.size,
+            new_j=battery.new_size,
+        )
+
+
+def _machines(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:
+    for use in plan.machines:
+        place = site.ground(use.place)
+        count = {"count": use.count, "new": use.new}
+        yield _feature("machine", use.name, position(place), type=use.type, place=place, **count)
+
+
+def _coolers(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:
+    for kind, word in (("cooler", "cooler"), ("sink", "heat sink")):
+        for run in runs_of_kind(site, plan, kind):
+            place = site.ground(site.routes[run.route].start)
+            facts = {"build": run.build, "fluid": run.fluid, "new": run.new, "place": place}
+            yield _feature(word, run.route, position(place), **facts)
+
+
+def _demands(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:
+    for use in plan.demands:
+        place = site.demands[use.name].place
+        if place is not None:
+            ground = site.ground(place)
+            facts = {"place": ground, "wants": use.wants}
+            yield _feature("demand", use.name, position(ground), **facts)
+
+
+def _runs(
+    site: Network, plan: Plan, position: Position, tags: dict[str, ValveTag]
+) -> Iterator[Feature]:
+    valves = valves_of_runs(site, plan, tags)
     for number, run in enumerate(runs_of_kind(site, plan, "pipe"), 1):
-        start, end = run_ends(site, run)
-        line = {"type": "LineString", "coordinates": [_position(site, p) for p in (start, end)]}
+        start, end = (site.ground(place) for place in run_ends(site, run))
         feature = _feature(
             "run",
             corridor_of(site.routes[run.route]),
-            line,
-            start=site.ground(start),
-            end=site.ground(end),
+            [position(start), position(end)],
+            start=start,
+            end=end,
             build=run.build,
             fluid=run.fluid,
             new=run.new,
             length_m=site.routes[run.route].length,
             peak_kg_per_s=run_peak(site, run),
+            valves=list(valves.get((run.route, run.fluid), ())),
         )
-        found.append({**feature, "id": f"run:{number}"})
-    return found
+        yield {**feature, "id": f"run:{number}"}
 
 
-def _lines(site: Network, plan: Plan) -> list[dict[str, Any]]:
-    found = []
+def _lines(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:
     for use in plan.lines:
         line = site.power_lines[use.name]
-        ends = {
-            "type": "LineString",
-            "coordinates": [_position(site, place) for place in (line.start, line.end)],
-        }
-        found.append(
-            _feature(
-                "line",
-                use.name,
-                ends,
-                start=line.start,
-                end=line.end,
-                new=use.new,
-                length_m=line.length,
-                sent_w=sum(flow[4] for flow in use.flows),
-            )
+        yield _feature(
+            "line",
+            use.name,
+            [position(line.start), position(line.end)],
+            start=line.start,
+            end=line.end,
+            new=use.new,
+            length_m=line.length,
+            sent_w=sum(flow[4] for flow in use.flows),
         )
-    return found

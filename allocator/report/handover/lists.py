@@ -8,9 +8,11 @@ from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.build_order import DAY, build_order
-from allocator.report.handover.cut_list import SPARES, cut_list
-from allocator.report.handover.set_points import set_points
+from allocator.report.handover.cut_list import SPARES, CutLine, cut_list
+from allocator.report.handover.cutting import MILLIMETRES, cuts_of, pipe_cuttings
+from allocator.report.handover.set_points import Setting, set_points
 from allocator.report.tables import table_of
+from allocator.report.tags import SCHEME
 
 _CUTS = (
     Column("kind", "kind"),
@@ -30,6 +32,24 @@ _CUTS = (
     Column("cut_mass", "mass with spares", "mass"),
     Column("stock_left", "stock left", "mass"),
     Column("note", "note"),
+    Column("valves", "valves at its ends"),
+    Column("stock_length", "delivered length", "length", "One piece of pipe as delivered."),
+    Column("full_lengths", "full lengths", "count", "Laid without a cut."),
+    Column("rest", "cut piece", "length", "See the cutting plan."),
+    Column("joints", "joints", "count", "Between the pieces of a run."),
+    Column("lengths_needed", "lengths needed", "count", "Whole and cut up."),
+    Column("spare_lengths", "spare lengths", "count"),
+    Column("lengths_to_order", "lengths to order", "count"),
+    Column("waste", "waste", "length", "Off-cuts and saw cuts."),
+    Column("waste_percent", "waste, %", "number", "Of the lengths needed."),
+)
+_CUTTING = (
+    Column("pipe", "pipe"),
+    Column("lengths", "lengths", "count", "Delivered lengths that are cut in this way."),
+    Column("stock_length", "delivered length", "length"),
+    Column("cuts_m", "cut pieces, m", "text", "In the order of cutting."),
+    Column("for_runs", "for runs", "text", "Each cut piece with the run that takes it."),
+    Column("off_cut", "off-cut", "length", "What is left of each length."),
 )
 _STEPS = (
     Column("step", "step", "count"),
@@ -45,15 +65,21 @@ _STEPS = (
     Column("done_after_d", "done after, d", "number"),
     Column("next_spell_in_d", "source next on in, d", "number"),
     Column("note", "note"),
+    Column("valves", "valves", "text", "Tags of the thing, or at the ends of a run."),
+    Column("firm_power_so_far_kw", "firm power so far, kW", "number", files_only=True),
 )
 _SETTINGS = (
     Column("thing", "thing"),
     Column("place", "place"),
     Column("setting", "setting"),
-    Column("value", "value", "number"),
-    Column("unit", "unit"),
-    Column("at_peak", "at peak", "number"),
+    Column("value", "value in SI", "number", files_only=True),
+    Column("unit", "SI unit", "text", files_only=True),
+    Column("at_peak", "at peak, SI", "number", files_only=True),
     Column("note", "note"),
+    Column("tag", "tag", "text", SCHEME),
+    Column("set_to", "set to", "number", "Four figures; the exact value is in SI."),
+    Column("set_unit", "unit"),
+    Column("set_at_peak", "at peak", "number"),
 )
 
 
@@ -78,10 +104,53 @@ def cut_list_table(site: Network, plan: Plan, spares: float = SPARES) -> Table:
             "cut_mass_kg": line.cut_mass,
             "stock_left_kg": line.stock_left,
             "note": line.note,
+            "valves": "; ".join(line.valves),
+            "stock_length_m": line.stock_length,
+            "full_lengths": line.full_lengths,
+            "rest_m": line.rest,
+            "joints": line.joints,
+            "waste_m": line.waste,
+            **_ordered(line),
         }
         for line in cut_list(site, plan, spares)
     ]
     return table_of("cut_list", "Cut list", _CUTS, rows)
+
+
+def _ordered(line: CutLine) -> dict[str, object]:
+    """Columns of the lengths to order; none where pipe does not come in lengths."""
+    if line.lengths is None or line.spare is None:
+        return {}
+    assert line.stock_length is not None
+    assert line.waste is not None
+    return {
+        "lengths_needed": line.lengths,
+        "spare_lengths": line.spare,
+        "lengths_to_order": line.lengths + line.spare,
+        "waste_percent": 100.0 * line.waste / (line.lengths * line.stock_length),
+    }
+
+
+def cutting_table(site: Network, plan: Plan) -> Table:
+    """A row a way of cutting a delivered length; none where no pipe has a ``stock_length``."""
+    rows = []
+    for cutting in pipe_cuttings(site, plan):
+        for cuts in cuts_of(site, cutting):
+            taken = sum(size for size, _ in cuts.pieces)
+            rows.append(
+                {
+                    "pipe": cutting.build,
+                    "lengths": cuts.count,
+                    "stock_length_m": cutting.length / MILLIMETRES,
+                    "cuts_m": " + ".join(f"{size / MILLIMETRES:.3f}" for size, _ in cuts.pieces),
+                    "for_runs": "; ".join(
+                        f"{size / MILLIMETRES:.3f} for {', '.join(names)}"
+                        for size, names in cuts.pieces
+                    ),
+                    "off_cut_m": (cutting.length - taken - cuts.sawn) / MILLIMETRES,
+                }
+            )
+    return table_of("cutting_plan", "Cutting plan", _CUTTING, rows)
 
 
 def _thousandfold(value: float | None) -> float | None:
@@ -105,6 +174,8 @@ def build_order_table(site: Network, plan: Plan, crew: float | None = None) -> T
             "done_after_d": None if step.done is None else step.done / DAY,
             "next_spell_in_d": None if step.due is None else step.due / DAY,
             "note": step.note,
+            "valves": "; ".join(step.valves),
+            "firm_power_so_far_kw": step.firm_power / 1e3,
         }
         for step in build_order(site, plan, crew)
     ]
@@ -144,7 +215,34 @@ def set_points_table(
             "unit": setting.unit,
             "at_peak": setting.highest,
             "note": setting.note,
+            "tag": setting.tag,
+            **_for_people(setting),
         }
         for setting in set_points(site, plan, reserves)
     ]
     return table_of("set_points", "Set-points", _SETTINGS, rows)
+
+
+_FOR_PEOPLE = {
+    "kg/s": ("g/s", 1e-3),
+    "kg": ("kg", 1.0),
+    "W": ("kW", 1e3),
+    "J": ("kWh", 3.6e6),
+    "Pa": ("bar", 1e5),
+}
+"""SI unit -> the one unit in which all settings of its kind are given, and its size."""
+
+
+def _for_people(setting: Setting) -> dict[str, object]:
+    """Columns with a setting in units of people."""
+    unit, size = _FOR_PEOPLE.get(setting.unit, (setting.unit, 1.0))
+    peak = setting.highest
+    return {
+        "set_to": _four(setting.value / size),
+        "set_unit": unit,
+        "set_at_peak": None if peak is None else _four(peak / size),
+    }
+
+
+def _four(value: float) -> float:
+    return float(f"{value:.4g}")

@@ -8,12 +8,17 @@ from dataclasses import dataclass
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.loads import peak_factor
-from allocator.report.words import at, destination, shape
+from allocator.report.pressures import booster_into, pressure_ends, valves_of
+from allocator.report.tags import valve_tags
+from allocator.report.words import at, shape
 
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One thing to set: ``value`` in ``unit`` on average, ``highest`` at the peak of its shape."""
+    """One thing to set: ``value`` in ``unit`` on average, ``highest`` at the peak of its shape.
+
+    ``tag``: of the valve or switch that is set, see :mod:`allocator.report.tags`.
+    """
 
     thing: str
     place: str
@@ -22,6 +27,7 @@ class Setting:
     unit: str
     highest: float | None
     note: str
+    tag: str = ""
 
 
 def set_points(
@@ -32,18 +38,24 @@ def set_points(
     ``reserves``: tank -> (what must stay in it for the promise, its unit), from a simulation;
     without them a store is kept as full as it gets and releases no more than its promise.
     """
+    tags = {key: valve.tag for key, valve in valve_tags(site, plan).items()}
     kept = [
-        Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve")
+        Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve", _of(tags, tank))
         for tank, (value, unit) in (reserves or {}).items()
     ]
     return (
-        *_sources(site, plan),
-        *_stores(site, plan),
+        *_sources(site, plan, tags),
+        *_stores(site, plan, tags),
         *_batteries(site, plan),
         *_machines(site, plan),
         *kept,
-        *_levels(site, plan),
+        *_levels(site, plan, tags),
+        *_pressures(site, plan),
     )
+
+
+def _of(tags: Mapping[str, str], store: str) -> str:
+    return tags.get(f"reserve:{store}", "")
 
 
 def _apart(site: Network, name: str) -> tuple[str, str]:
@@ -57,49 +69,75 @@ def _apart(site: Network, name: str) -> tuple[str, str]:
     return f"{thing}, {part}" if part else thing, site.ground(whole)
 
 
-def _levels(site: Network, plan: Plan) -> Iterator[Setting]:
+def _levels(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
     """When units run on and off start and stop, and in which order idle ones are started."""
     points = plan.set_points
     for levels in points.cycled if points else ():
         thing, place = _apart(site, levels.machine)
-        note = "of what the batteries keep for machine runs"
+        note = "level of the batteries' part for machine runs"
         yield Setting(thing, place, "start at", levels.start, "J", None, note)
         yield Setting(thing, place, "stop at", levels.stop, "J", None, note)
     for hold in points.chambers if points else ():
         place = site.ground(site.sources[hold.source].place)
         note = "in the chamber that the pump draws from; below it the pump stops"
-        yield Setting(hold.source, place, "hold", hold.pressure, "Pa", None, note)
+        tag = tags.get(f"chamber:{hold.source}", "")
+        yield Setting(hold.source, place, "hold at least", hold.pressure, "Pa", None, note, tag)
     for number, name in enumerate(points.start_order if points else (), 1):
         thing, place = _apart(site, name)
-        note = "idle units, on what would spill"
-        yield Setting(thing, place, "start in turn", number, "", None, note)
+        note = "of idle units, on surplus"
+        yield Setting(thing, place, "starting order", number, "", None, note)
 
 
-def _sources(site: Network, plan: Plan) -> Iterator[Setting]:
+def _pressures(site: Network, plan: Plan) -> Iterator[Setting]:
+    """Pressures to regulate to, boosters, and valves without which they do not hold."""
+    for end in pressure_ends(site, plan):
+        note = "behind its regulator: into pipes and machines"
+        yield Setting(end.at.fluid, end.place, "hold", end.at.low, "Pa", None, note)
+    for use in plan.boosters:
+        place, note = site.ground(use.start), f"{use.fluid}, into {booster_into(site, use)}"
+        yield Setting(use.booster, place, "move at most", use.flow, "kg/s", None, note)
+        yield Setting(use.booster, place, "draws at most", use.power, "W", None, note)
+    for valve in valves_of(site, plan):
+        note = "pressures hold only with it"
+        yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note)
+
+
+def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
     for use in plan.sources:
         if not use.tapped:
             continue
         place = site.ground(site.sources[use.name].place)
-        rate = "send while on, at most" if plan.basis == "firm" else "send on average"
+        rate = "flow when on, at most" if plan.basis == "firm" else "mean flow"
         for to, value in use.collect.items():
-            note = f"to {destination(to)}"
-            yield Setting(use.name, place, rate, value, "kg/s", None, note)
+            tag = tags[f"send:{use.name}>{to}"]
+            note = f"to {_receiver(to)}"
+            yield Setting(use.name, place, rate, value, "kg/s", None, note, tag)
         for name, mean in use.direct.items():
             peak = mean * peak_factor(site, name)
-            yield Setting(use.name, place, "release", mean, "kg/s", peak, shape(name))
+            tag = tags[f"supply:{use.name}"]
+            yield Setting(use.name, place, "release", mean, "kg/s", peak, shape(name), tag)
 
 
-def _stores(site: Network, plan: Plan) -> Iterator[Setting]:
+def _receiver(to: str) -> str:
+    """Where a source sends to: a store, or a machine that charges a battery."""
+    kind, _, rest = to.partition(":")
+    machine, _, battery = rest.partition(">")
+    return at(rest) if kind == "store" else f"{at(machine)}, charging {at(battery)}"
+
+
+def _stores(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
     for use in plan.stores:
         place = site.ground(use.place)
         for name, rate in use.draw.items():
             if rate > 0:
                 peak = rate * peak_factor(site, name)
-                note = f"{shape(name)}; no more, and no less"
-                yield Setting(use.type, place, "release", rate, "kg/s", peak, note)
+                tag = tags[f"release:{use.name}"]
+                note = f"{shape(name)}; neither more nor less"
+                yield Setting(use.type, place, "release", rate, "kg/s", peak, note, tag)
         if use.inflow > 0:
-            note = "steady, from the supply"
-            yield Setting(use.type, place, "let in", use.inflow, "kg/s", None, note)
+            tag = tags[f"fill:{use.name}"]
+            note = "from steady sources"
+            yield Setting(use.type, place, "steady inflow", use.inflow, "kg/s", None, note, tag)
 
 
 def _batteries(site: Network, plan: Plan) -> Iterator[Setting]:
@@ -125,15 +163,17 @@ def _machines(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.machines:
         kind, place = site.machines[use.type], site.ground(use.place)
         if use.running:
-            yield Setting(use.type, place, "keep turning", use.running, "units", None, "")
+            yield Setting(use.type, place, "run always", use.running, "units", None, "")
         for name, load in {FLAT: use.flat_load, **use.following}.items():
             if load <= 0:
                 continue
             peak = load * peak_factor(site, name)
-            note = f"{shape(name)}, all turning units together"
+            note = f"{shape(name)}, all running units together"
             if kind.power_out > 0:
                 power = kind.power_out
-                yield Setting(use.type, place, "give", power * load, "W", power * peak, note)
+                yield Setting(
+                    use.type, place, "power output", power * load, "W", power * peak, note
+                )
             else:
                 yield Setting(use.type, place, "load", load, "units", peak, note)
         yield from _on_and_off(site, use, place)
@@ -142,14 +182,14 @@ def _machines(site: Network, plan: Plan) -> Iterator[Setting]:
 def _on_and_off(site: Network, use: MachineUse, place: str) -> Iterator[Setting]:
     kind = site.machines[use.type]
     if use.cycled > 0:
-        note = f"one unit more; runs of {max(kind.min_up_time, 1.0):.0f} s or longer"
+        note = f"one more unit; runs of {max(kind.min_up_time, 1.0):.0f} s or longer"
         if kind.min_down_time > 0:
             note += f", rests of {kind.min_down_time:.0f} s or longer"
         yield Setting(use.type, place, "run on and off, share of time", use.cycled, "", None, note)
     for battery, units in use.burst.items():
         if units > 0:
-            note = f"as it comes, into {at(battery)}"
-            yield Setting(use.type, place, "burn what comes with", units, "units", None, note)
+            note = f"charging {at(battery)}"
+            yield Setting(use.type, place, "run on bursts", units, "units", None, note)
     for fluid, held in use.buffer_vessel.items():
-        note = f"a receiver for {fluid} beside the unit that runs on and off"
-        yield Setting(use.type, place, "receiver holds", held, "kg", None, note)
+        note = f"of {fluid}, beside the unit that runs on and off"
+        yield Setting(use.type, place, "buffer vessel holds", held, "kg", None, note)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of, runs_of_kind
+from allocator.report.pressures import booster_into
 from allocator.report.words import quantity
 from allocator.site.records import POWER
 
@@ -35,6 +36,7 @@ def things_of(site: Network, plan: Plan) -> dict[str, Thing]:
         *_machines(site, plan),
         *_stores(site, plan),
         *_lines(site, plan),
+        *_boosters(site, plan),
         *_runs(site, plan),
         *_taps(site, plan),
     ]
@@ -50,13 +52,28 @@ def _taps(site: Network, plan: Plan) -> list[Thing]:
                 Thing(
                     f"tap:{use.name}",
                     "tap",
-                    f"tap on {use.name}",
+                    f"connection of {use.name}",
                     site.ground(source.place),
                     source.fluid,
                     source.connection_materials,
                 )
             )
     return found
+
+
+def _boosters(site: Network, plan: Plan) -> list[Thing]:
+    return [
+        Thing(
+            f"booster:{use.booster}@{use.start}>{use.route or use.store}",
+            "booster",
+            f"{use.booster} for {use.fluid}, into {booster_into(site, use)}",
+            site.ground(use.start),
+            use.fluid,
+            site.boosters[use.booster].materials,
+        )
+        for use in plan.boosters
+        if use.new
+    ]
 
 
 _LAID = ("pipe", "cooler", "sink")

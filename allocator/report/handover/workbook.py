@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
@@ -11,21 +12,26 @@ from allocator.base.rendering import sheet_rows
 from allocator.base.spreadsheet_cells import inert
 from allocator.base.table import Table
 from allocator.plans.records import Plan
+from allocator.report.handover.role_sheets import (
+    LONGEST_TEXT,
+    number_format,
+    role_sheets,
+    write_role_sheet,
+)
+from allocator.report.tags import SCHEME
 
 WRITTEN = datetime(2000, 1, 1)
 """A fixed date of writing: a workbook says nothing that its tables do not say."""
-
-LONGEST_TEXT = 32_767
-"""Characters that a cell of the format holds."""
 
 _WIDEST = 60
 
 
 def workbook(plan: Plan, tables: Sequence[Table]) -> bytes:
-    """A sheet a table, heads frozen and filtered, and a first sheet that says what this is.
+    """What this is; sheets by role in units of people, with sums; then a sheet a table, exact SI.
 
-    Names are sheet names of at most 31 characters. Text is text: nothing in it is run as a formula
-    or made a link, here or after it is copied on. Numbers stay numbers at full precision.
+    Heads are frozen and filtered. Names are sheet names of at most 31 characters. Text is text:
+    nothing in it is run as a formula or made a link, here or after it is copied on. Numbers stay
+    numbers at full precision.
     """
     import xlsxwriter
 
@@ -34,14 +40,17 @@ def workbook(plan: Plan, tables: Sequence[Table]) -> bytes:
     with xlsxwriter.Workbook(sink, options) as book:
         book.set_properties({"title": inert(plan.site_name), "created": WRITTEN})
         head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
+        by_name = {table.name: table for table in tables}
         _about(book, plan, tables, head)
+        for sheet in role_sheets(tables):
+            write_role_sheet(book, sheet, by_name[sheet.table], head)
         for table in tables:
             _sheet(book, table, head)
     return sink.getvalue()
 
 
 def _about(book: Any, plan: Plan, tables: Sequence[Table], head: Any) -> None:
-    sheet = book.add_worksheet("about")
+    sheet = book.add_worksheet("read me")
     sheet.set_column(0, 0, 24)
     sheet.set_column(1, 1, 100)
     rows = [
@@ -49,8 +58,9 @@ def _about(book: Any, plan: Plan, tables: Sequence[Table], head: Any) -> None:
         ("basis", plan.basis),
         ("audited", "yes" if plan.verified else "NO: do not build from this plan"),
         ("site file, SHA-256", plan.site_sha256),
-        ("units", "in the heads of the columns: kg, m, s, W, J; money has no unit"),
-        ("sheets", ", ".join(table.name for table in tables)),
+        *((f"sheet {sheet.name!r}", sheet.about) for sheet in role_sheets(tables)),
+        ("all other sheets", "exact values in SI, as in the CSV files; units in the heads"),
+        ("tags", SCHEME.partition(": ")[2]),
         *(("caution", text) for text in plan.cautions),
     ]
     wrapped = book.add_format({"text_wrap": True, "valign": "top"})
@@ -69,11 +79,14 @@ def _sheet(book: Any, table: Table, head: Any) -> None:
     for column, title in enumerate(heads):
         sheet.write_string(0, column, title, head)
         cells = [row[column] for row in rows]
+        numbers = [c for c in cells if isinstance(c, int | float) and math.isfinite(c)]
+        form = number_format(table.columns[column], numbers, most=9)
+        shown = book.add_format({"num_format": form})
         for number, cell in enumerate(cells, 1):
             if isinstance(cell, str):
                 sheet.write_string(number, column, cell[:LONGEST_TEXT])
             elif cell is not None:
-                sheet.write_number(number, column, cell)
+                sheet.write_number(number, column, cell, shown)
         widest = max([len(str(title)) // 2 + 4, *(len(_shown(cell)) for cell in cells)])
         sheet.set_column(column, column, min(widest + 2, _WIDEST))
     sheet.autofilter(0, 0, len(table), len(heads) - 1)

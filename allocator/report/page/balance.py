@@ -1,4 +1,4 @@
-"""Who feeds whom, in watts: sources, stores, machines, demands, and what is lost on the way."""
+"""The energy flow in watts: sources, stores, machines, demands, and what is lost on the way."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from markupsafe import Markup
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.colours import fluids_shown
-from allocator.report.page.figures import PageFigures
+from allocator.report.page.figures import PageFigures, emits
 from allocator.report.page.svg import number, tag
-from allocator.report.words import at, quantity
+from allocator.report.words import at, plain, quantity
 from allocator.site.records import POWER
 
 WIDTH = 1000.0
@@ -23,7 +23,7 @@ MOST_ROWS = 22
 WORTH = 1e-3
 """Share of what a store is given that is worth showing as spare."""
 
-_COLUMNS = (4.0, 290.0, 555.0, 983.0)
+_COLUMNS = (4.0, 240.0, 500.0, 983.0)
 _TALL = 430.0
 
 
@@ -84,9 +84,7 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
         node = _node(found, figures.site, taker, way.fluid)
         if way.giver.startswith("source:") and not taker.startswith("store:"):  # no store between
-            past = found.node(
-                f"past:{taker}:{way.fluid}", 1, "as it comes, past all stores", "past all stores"
-            )
+            past = found.node(f"past:{taker}:{way.fluid}", 1, "direct, without storage", "direct")
             found.link(giver, past, power, look)
             giver = past
         found.link(giver, node, power, look)
@@ -96,7 +94,7 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
             made[taker] = made.get(taker, 0.0) + power
     for name in list(got):
         if name.startswith("store:") and got[name] > given.get(name, 0.0) * (1 + WORTH):
-            spare = found.node("spare", 2, "spare: burnt if there is a use, else vented")
+            spare = found.node("spare", 2, "spare: burnt where there is a use, else vented")
             found.link(name, spare, got[name] - given.get(name, 0.0), "spare")
     _power(figures, found, got, made)
     _losses(figures, found, got, given, made)
@@ -171,7 +169,7 @@ def _power(
             node = found.node(name, 2, f"heat recovered at {place}")
         elif power <= 0 or node not in got:
             continue
-        elif _emits(site, name.rpartition("@")[0]):
+        elif emits(site, name.rpartition("@")[0]):
             look = "emitting"
         for demand, part in served.items():
             target = found.node(f"demand:{demand}", 3, demand)
@@ -206,11 +204,6 @@ def _gross(site: Network, plan: Plan, name: str, bursts: dict[str, float]) -> fl
     )
     burnt = bursts.get(f"machine:{name}", 0.0) / fuel if fuel > 0 else 0.0
     return kind.power_out * (load + burnt)
-
-
-def _emits(site: Network, kind: str) -> bool:
-    counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
-    return any(site.fluids[fluid].emission in counted for fluid in site.machines[kind].outputs)
 
 
 def drawn(balance: BalanceDrawing) -> tuple[Markup, float]:
@@ -278,7 +271,15 @@ def _ribbons(balance: BalanceDrawing, tops: dict[str, float], scale: float) -> l
             f"{balance.nodes[link.giver][1]} to {balance.nodes[link.taker][1]}: "
             f"{quantity(link.power, 'power')}"
         )
-        parts.append(tag("path", tag("title", said), d=path, class_=f"ribbon {link.look}"))
+        ribbon = tag(
+            "path",
+            tag("title", said),
+            d=path,
+            class_=f"ribbon {link.look}",
+            data_from=address(link.giver),
+            data_to=address(link.taker),
+        )
+        parts.append(ribbon)
     return parts
 
 
@@ -286,7 +287,7 @@ def _bar(balance: BalanceDrawing, name: str, power: float, scale: float, top: fl
     column, words, _ = balance.nodes[name]
     x, tall = _COLUMNS[column], max(power * scale, 1.0)
     bar = tag("rect", x=x, y=top, width=BAR, height=tall, class_="node")
-    most = 50 if column == 2 else 34  # there is more room behind machines
+    most = 40 if column == 2 else 30  # there is more room behind machines
     shown = words if len(words) <= most else f"{words[: most - 1]}…"
     last = column == 3
     text = tag(
@@ -298,7 +299,14 @@ def _bar(balance: BalanceDrawing, name: str, power: float, scale: float, top: fl
         y=top + min(tall / 2, 400) + 4,
         text_anchor="end" if last else "start",
     )
-    return tag("g", tag("title", f"{words}: {quantity(power, 'power')}"), bar, text)
+    title = tag("title", f"{words}: {quantity(power, 'power')}")
+    return tag("g", title, bar, text, data_t=address(name))
+
+
+def address(name: str) -> str | None:
+    """The address on the map of a node; None for what is not on it, and for families."""
+    kind, _, rest = name.partition(":")
+    return f"{kind}:{plain(rest)}" if kind in ("source", "store", "machine") else None
 
 
 def rows(balance: BalanceDrawing) -> list[tuple[str, str, float]]:

@@ -103,11 +103,11 @@ def _draw_curve(figures: PageFigures, name: str) -> Chart:
 
 
 _KINDS = {
-    "run": "pipe",
-    "store": "stores",
+    "run": "pipes",
+    "store": "storage",
     "machine": "machines",
-    "tap": "taps",
-    "line": "lines",
+    "tap": "connections",
+    "line": "power lines",
     "cooler": "coolers",
     "sink": "heat sinks",
 }

@@ -1,4 +1,4 @@
-"""A picture of a site without a plan: what stands, and what could be built."""
+"""Pictures of a site or a plan for other documents: what is built, and what could be."""
 
 from __future__ import annotations
 
@@ -19,28 +19,36 @@ from allocator.plans.records import (
     SourceUse,
     StoreUse,
 )
-from allocator.report.page.colours import DASHES, LIGHT
+from allocator.report.page.clear_labels import ClearLabel, clear_labels, segments_of
+from allocator.report.page.colours import CLEAN, DASHES, EMITTING, LIGHT
 from allocator.report.page.figures import figures_of
-from allocator.report.page.map import map_of
+from allocator.report.page.map import Map, map_of
 from allocator.report.page.placing import WIDTH
 from allocator.report.page.svg import number, tag
 from allocator.site.records import POWER, Site
 
+_INK, _PAPER, _FAINT = "#15201c", "#fff", "#7d8883"
 _STYLE = (
-    "text{font:11px sans-serif;fill:#15201c}.title{font-size:17px;font-weight:bold}"
-    ".faint{fill:none;stroke:#97a39d;stroke-width:1.6;stroke-dasharray:2 4}"
-    ".pipe{fill:none;stroke-width:4}.casing{fill:none;stroke:#15201c;stroke-width:9;opacity:.28}"
-    ".grip,.arrow{display:none}.power{fill:none;stroke:#15201c;stroke-width:2.5}"
-    ".halo{fill:#fff;opacity:.86}.ring{fill:#fff;stroke-width:2}.untapped .ring{stroke-width:1.4}"
-    ".hot{fill:none;stroke:#8a4b12;stroke-width:1.6}"
-    ".store path,.store ellipse{fill:#fff;stroke-width:2}"
-    ".battery path,.cooler path{fill:#fff;stroke:#15201c;stroke-width:1.8}"
-    ".machine path{fill:#15201c}.many{fill:#fff;font-weight:bold;text-anchor:middle}"
+    "text{font:11px sans-serif;fill:INK}.title{font-size:17px;font-weight:bold}"
+    ".faint{fill:none;stroke:FAINT;stroke-width:1.6;stroke-dasharray:2 4}"
+    ".pipe{fill:none;stroke-width:4}.casing{fill:none;stroke:INK;stroke-width:9;opacity:.28}"
+    ".grip,.arrow{display:none}.power{fill:none;stroke:INK;stroke-width:2.5;stroke-dasharray:2 3}"
+    ".halo{fill:PAPER;opacity:.86}.ring,.valve{fill:PAPER;stroke:INK;stroke-width:1.8}"
+    ".valve{stroke-width:1.5}.untapped .ring{stroke-width:1.2;stroke-dasharray:2.4 1.8}"
+    ".untapped .share{opacity:.55}.hot,.cut{fill:none;stroke:INK;stroke-width:1.5}"
+    ".plate{stroke-width:2.8}.letter,.many{font-weight:bold;text-anchor:middle}"
+    ".letter{font-size:10.5px}.emitting .letter{font-size:9px}.inner{stroke-width:1.4}"
+    ".mass{fill:INK}.through{fill:none;stroke:PAPER;stroke-width:2}"
+    ".many{font-size:8.5px;fill:PAPER}.badge-ground{fill:INK}"
     ".spot circle{fill:#52605a}.minor{display:none}"
-    ".unused path,.unused ellipse{fill:#fff;stroke-dasharray:2.5 2}"
-    ".unused.machine path{stroke:#15201c;stroke-width:1.4}"
-    ".scale path{fill:none;stroke:#15201c;stroke-width:1.5}"
+    f".clean .ring{{stroke:{CLEAN[0]}}}.clean .letter{{fill:{CLEAN[0]}}}"
+    f".emitting .ring{{stroke:{EMITTING[0]}}}.emitting .letter{{fill:{EMITTING[0]}}}"
+    ".unused .ring,.unused .cut{stroke:FAINT;stroke-width:1.2;stroke-dasharray:2.4 1.8}"
+    ".unused .level{display:none}.unused .letter{fill:FAINT}"
+    ".labels{display:none}.leader{stroke:#52605a;stroke-width:.8}"
+    ".scale path{fill:none;stroke:INK;stroke-width:1.5}"
 )
+_STYLE = _STYLE.replace("INK", _INK).replace("PAPER", _PAPER).replace("FAINT", _FAINT)
 
 
 class DrawingError(AllocatorError):
@@ -83,13 +91,20 @@ def existing_plan(site: Network) -> Plan:
 
 
 def site_svg(site: Site) -> str:
-    """The site as an SVG picture with a key: routes dashed, what stands drawn full."""
+    """The site as an SVG picture with a key: routes dashed, what exists drawn full."""
     site = network_of(site)
-    drawn = map_of(figures_of(site, existing_plan(site)))
+    return plan_svg(site, existing_plan(site))
+
+
+def plan_svg(site: Site, plan: Plan) -> str:
+    """A plan as an SVG picture with a key: what is built drawn full, what is not dashed."""
+    site = network_of(site)
+    drawn = map_of(figures_of(site, plan))
     top = 34.0
     key, tall = _key(drawn.legend, top + drawn.height)
     height = top + drawn.height + tall
-    ground = tag("g", drawn.drawing, transform=f"translate(0 {number(top)})")
+    names = tag("g", *map(_name, _names(drawn)), class_="names")
+    ground = tag("g", drawn.drawing, names, transform=f"translate(0 {number(top)})")
     body = tag(
         "svg",
         tag("style", Markup(_STYLE + _colours())),
@@ -121,11 +136,34 @@ def site_png(svg: str) -> bytes:
     return picture
 
 
+def _names(drawn: Map) -> list[ClearLabel]:
+    """Names of the places, clear of all lines and symbols."""
+    ground = drawn.stood
+    halves = {(x, y): (half, hot) for x, y, half, _, hot, *_ in drawn.labels}
+    symbols, texts = {}, {}
+    for name, (x, y) in ground.points.items():
+        half, hot = halves[round(x, 1), round(y, 1)]
+        symbols[name] = (x - half, y - (20.0 if hot else 10.0), x + half, y + 10.0)
+        texts[name] = name if len(name) <= 26 else f"{name[:25]}…"
+    scale = (10.0, ground.height - 38.0, 16.0 + WIDTH / 4, ground.height - 6.0)
+    kept = () if ground.scale is None else (scale,)
+    return clear_labels(ground, texts, symbols, segments_of(str(drawn.drawing)), kept)
+
+
+def _name(label: ClearLabel) -> Markup:
+    left, _, _, bottom = label.box
+    text = tag("text", label.text, x=number(left + 1), y=number(bottom - 3))
+    if label.leader is None:
+        return text
+    x1, y1, x2, y2 = map(number, label.leader)
+    return tag("g", tag("line", x1=x1, y1=y1, x2=x2, y2=y2, class_="leader"), text)
+
+
 def _colours() -> str:
     rules = ""
     for n, colour in enumerate(LIGHT):
-        rules += f".c{n} .ring,.c{n} .pipe,.c{n}.store path,.c{n}.store ellipse,.k{n}"
-        rules += f"{{stroke:{colour}}}.c{n} .share{{fill:{colour}}}"
+        rules += f".c{n} .ring,.c{n} .pipe,.c{n} .valve,.k{n}{{stroke:{colour}}}"
+        rules += f".c{n} .share,.c{n} .level{{fill:{colour}}}"
     return rules
 
 
@@ -140,8 +178,9 @@ def _key(legend: dict[str, int], top: float) -> tuple[Markup, float]:
         parts += [line, tag("text", name, x=x + 40, y=y + 4)]
         x += long
     words = (
-        "circle: source, filled by its share of time on, with plumes where hot; drum: store; "
-        "diamond: machines; dashed: could be built"
+        "flag: source, filled by its share of time on, with plumes where hot and a valve where "
+        "connected; tank: store; plates: battery; G: generators, two rings if emitting; "
+        "dashed: not built"
     )
     parts.append(tag("text", words, x=16, y=y + 24))
     return tag("g", *parts), y + 36.0 - top

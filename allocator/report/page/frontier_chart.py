@@ -71,7 +71,8 @@ def given_words(found: Frontier, value: float) -> str:
 
 
 def _dimension(found: Frontier) -> str:
-    return {"money": "money", "emissions": "emission_rate"}.get(found.give, "mass")
+    kinds = {"money": "money", "emissions": "emission_rate", "booster_power": "power"}
+    return kinds.get(found.give, "mass")
 
 
 def _own(found: Frontier, plan: Plan) -> tuple[float, float] | None:
@@ -79,6 +80,8 @@ def _own(found: Frontier, plan: Plan) -> tuple[float, float] | None:
         given = plan.money
     elif found.give == "emissions":
         given = plan.emissions.counted
+    elif found.give == "booster_power":
+        given = sum(use.power for use in plan.boosters)
     else:
         used = {use.name: use.used for use in plan.materials}
         if found.give not in used:
@@ -106,9 +109,9 @@ def _said(found: Frontier) -> str:
 
 def _knee(found: Frontier, point: PointShown) -> str:
     knee = point.knee or 0.0
-    times = f"{knee:.2g} times less" if knee < 1000 else "next to nothing"
+    less = f"{knee:.2g} times smaller" if knee < 1000 else "almost nothing"
     given = given_words(found, point.given)
-    return f"{given} for {quantity(point.power, 'power')}: what is given beyond buys {times}"
+    return f"{given} for {quantity(point.power, 'power')}; beyond it the gain per unit is {less}"
 
 
 def _row(found: Frontier, point: PointShown) -> tuple[Cell, ...]:

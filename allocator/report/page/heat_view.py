@@ -41,8 +41,8 @@ def _along(site: Network, found: TemperatureProfile, colours: dict[str, int]) ->
     flow, route = found.flow, site.routes[found.flow.route]
     around = site.ambient.temperature
     limits = [
-        ("surface, at most", route.max_surface_temperature, "surface-limit"),
-        (f"{flow.build}, at most", site.pipes[flow.build].max_temperature, "fluid-limit"),
+        ("surface limit", route.max_surface_temperature, "surface-limit"),
+        (f"{flow.build} limit", site.pipes[flow.build].max_temperature, "fluid-limit"),
     ]
     low = min(around, *found.fluid)
     warm = max(*found.fluid, around)

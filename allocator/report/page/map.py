@@ -4,45 +4,52 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from markupsafe import Markup
 
 from allocator.network.records import Network
-from allocator.plans.records import Plan, Run
-from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
+from allocator.plans.records import BoosterUse, Plan, Run
+from allocator.report.loads import corridor_of, line_peak, run_ends, run_peak, runs_of_kind
+from allocator.report.page import symbols
 from allocator.report.page.colours import DASHES, fluids_shown
-from allocator.report.page.figures import LAYERS, PageFigures
+from allocator.report.page.details import (
+    Details,
+    battery_facts,
+    machine_facts,
+    pipe_facts,
+    source_facts,
+    store_facts,
+    used_share,
+)
+from allocator.report.page.figures import LAYERS, PageFigures, emits
 from allocator.report.page.placing import WIDTH, Ground, Label, labels_of, place_all
 from allocator.report.page.svg import number, tag, ticks
-from allocator.report.words import count, destination, percent, quantity, shape
+from allocator.report.words import percent, plain, quantity
 from allocator.site.records import POWER, Source
 
 WIDEST = 11.0
 """Stroke of the greatest flow, picture units; the square root of a flow sets the width."""
 
+THINNEST = 2.0
+"""Stroke of a pipe that carries nothing in the layer shown: what is laid is never faint."""
 
-@dataclass
-class Details:
-    """What the panel says of each thing of the map: a heading, then pairs of words."""
-
-    things: list[tuple[str, list[tuple[str, str]]]] = field(default_factory=list)
-
-    def add(self, heading: str, facts: Iterable[tuple[str, str]]) -> int:
-        """Note a thing; its number."""
-        self.things.append((heading, list(facts)))
-        return len(self.things) - 1
+PipeLabel = tuple[float, float, float, float, float, str, str, str]
+"""Ends of a pipe, its bend, and its label in full, shorter and shortest."""
 
 
 @dataclass(frozen=True)
 class Map:
-    """The drawing, its height, and the panel's texts. ``legend``: fluid -> its number.
+    """The drawing, its height, and the texts of the card. ``legend``: fluid -> its number.
 
     ``scaled``: places have coordinates. ``crowd``: size of symbols where there are many, 1 or less.
     ``labels``: x, y, half the width of the symbols and rank of each label's place, in their order;
-    rank 0: something is built or tapped, 1: a source, 2: only what could be, 3: nothing; last,
-    1 where plumes stand above a hot source.
+    rank 0: something is built or connected, 1: a source, 2: only what could be, 3: nothing; then
+    1 where plumes stand above a hot source; last, the place's number among the symbols.
     ``laid``: ends of all that is laid, which labels keep off.
+    ``pipe_labels``: of each pipe, in the order of ``.run`` in the drawing.
+    ``run_numbers``: (route, fluid) of a pipe -> number of its thing.
+    ``stood``: where the symbols of each place stand; pipes end at the places themselves.
     """
 
     drawing: Markup
@@ -51,8 +58,11 @@ class Map:
     legend: dict[str, int]
     scaled: bool
     crowd: float
-    labels: list[tuple[float, float, float, int, int]]
+    labels: list[tuple[float, float, float, int, int, int]]
     laid: list[tuple[float, float, float, float]]
+    pipe_labels: list[PipeLabel]
+    run_numbers: dict[tuple[str, str], int]
+    stood: Ground
 
 
 def map_of(figures: PageFigures, faint: bool = True) -> Map:
@@ -60,18 +70,20 @@ def map_of(figures: PageFigures, faint: bool = True) -> Map:
     site, plan = figures.site, figures.plan
     ground, details = place_all(site), Details()
     legend = fluids_shown(site, plan)
-    parts = [
-        tag("g", *(_not_laid(site, plan, ground, details) if faint else ()), class_="unbuilt"),
-        tag("g", *_runs(figures, ground, legend, details), class_="runs"),
-        tag("g", *_lines(site, plan, ground, details), class_="lines"),
-    ]
-    symbols, reach, ranks = _symbols(figures, ground, legend, details, faint)
-    labels = _labels(ground, reach)
-    drawn = [_label(ground, label, reach[label.place]) for label in labels]
-    parts += [tag("g", *symbols, class_="things"), tag("g", *drawn, class_="labels")]
+    unbuilt = tag("g", *(_not_laid(site, plan, ground, details) if faint else ()), class_="unbuilt")
+    pipe_labels: list[PipeLabel] = []
+    run_numbers: dict[tuple[str, str], int] = {}
+    runs = tag("g", *_runs(figures, ground, details, pipe_labels, run_numbers), class_="runs")
+    parts = [unbuilt, runs, tag("g", *_lines(site, plan, ground, details), class_="lines")]
+    drawn, reach, ranks, stood = _symbols(figures, ground, legend, details, faint)
+    labels = _labels(stood, reach)
+    parts.append(tag("g", *(tag("g") for _ in pipe_labels), class_="pipe-labels"))
+    parts.append(tag("g", *drawn, class_="things"))
+    parts.append(tag("g", *(_label(stood, k, reach[k.place]) for k in labels), class_="labels"))
     parts.append(_bar(ground))
     scaled = ground.scale is not None
     hot = {site.ground(source.place) for source in site.sources.values() if _hot(source)}
+    numbers = {name: number for number, name in enumerate(ground.points)}
     crowd = max(0.45, min(1.0, math.sqrt(250.0 / len(details.things)))) if details.things else 1.0
     return Map(
         Markup("").join(parts),
@@ -81,10 +93,19 @@ def map_of(figures: PageFigures, faint: bool = True) -> Map:
         scaled,
         crowd,
         [
-            (*_rounded(ground.points[k.place]), reach[k.place], ranks[k.place], int(k.place in hot))
+            (
+                *_rounded(stood.points[k.place]),
+                reach[k.place],
+                ranks[k.place],
+                int(k.place in hot),
+                numbers[k.place],
+            )
             for k in labels
         ],
         list(_laid(site, plan, ground)),
+        pipe_labels,
+        run_numbers,
+        stood,
     )
 
 
@@ -126,23 +147,29 @@ def _not_laid(site: Network, plan: Plan, ground: Ground, details: Details) -> It
         facts = [
             ("from, to", f"{start}, {end}"),
             ("length", quantity(route.length, "length")),
-            ("could hold", ", ".join(route.pipes)),
+            ("builds allowed", ", ".join(route.pipes)),
         ]
-        key = details.add(f"{name}: not built", facts)
+        key = details.add(f"{name}: not built", facts, f"pipe:{name}")
         yield tag("path", d=_between(ground, start, end), class_="faint thing", data_k=key)
     used = {use.name for use in plan.lines}
     for line in site.power_lines.values():
         if line.name not in used:
             facts = [("length", quantity(line.length, "length"))]
-            key = details.add(f"{line.name}: power line, not built", facts)
+            key = details.add(f"{line.name}: power line, not built", facts, f"line:{line.name}")
             path = _between(ground, line.start, line.end, 14.0)
             yield tag("path", d=path, class_="faint thing", data_k=key)
 
 
 def _runs(
-    figures: PageFigures, ground: Ground, legend: dict[str, int], details: Details
+    figures: PageFigures,
+    ground: Ground,
+    details: Details,
+    labels: list[PipeLabel],
+    numbers: dict[tuple[str, str], int],
 ) -> Iterable[Markup]:
+    """The pipes; their labels and the numbers of their things are noted."""
     site = figures.site
+    legend = fluids_shown(site, figures.plan)
     runs = list(runs_of_kind(site, figures.plan, "pipe"))
     most = {
         layer: max((_weight(figures, run, layer) for run in runs), default=0.0) for layer in LAYERS
@@ -155,28 +182,39 @@ def _runs(
         beside[pair] = beside.get(pair, 0) + 1
         if tuple(sorted(pair)) != (start, end) and len(pair) == 2:
             bend = -bend  # the same side whichever way it flows
-        key = details.add(*_told(figures, run, start, end))
+        name = f"pipe:{corridor_of(site.routes[run.route])}"
+        key = details.add(*pipe_facts(figures, run, start, end), name)
+        numbers[run.route, run.fluid] = key
+        ends = (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
+        labels.append((*ends, bend, *_pipe_texts(figures, run)))
         path = _between(ground, start, end, bend)
-        widths = {
-            layer: 1.8 + (WIDEST - 1.8) * math.sqrt(_weight(figures, run, layer) / most[layer])
-            if most[layer] > 0 and _weight(figures, run, layer) > 0
-            else 0.0
-            for layer in LAYERS
-        }
-        style = ";".join(f"--{layer}:{number(max(w, 1.2))}" for layer, w in widths.items())
-        idle = " ".join(f"idle-{layer}" for layer, width in widths.items() if width == 0.0)
-        lagged = len(site.pipes[run.build].layers) > 1
+        widths = {layer: _wide(_weight(figures, run, layer), most[layer]) for layer in LAYERS}
+        style = ";".join(f"--{layer}:{number(width)}" for layer, width in widths.items())
+        insulated = len(site.pipes[run.build].layers) > 1
         colour = legend[run.fluid]
         yield tag(
             "g",
-            *([tag("path", d=path, class_="casing")] if lagged else []),
+            *([tag("path", d=path, class_="casing")] if insulated else []),
             tag("path", d=path, class_="pipe", stroke_dasharray=DASHES[colour] or None),
             tag("path", d=path, class_="grip"),
             *_arrows(run, ground, site, bend),
-            class_=f"run thing c{colour} {'new' if run.new else 'stands'} {idle}".strip(),
+            class_=f"run thing c{colour}",
             style=style,
             data_k=key,
         )
+
+
+def _wide(weight: float, most: float) -> float:
+    if not (most > 0 and weight > 0):
+        return THINNEST
+    return THINNEST + (WIDEST - THINNEST) * math.sqrt(weight / most)
+
+
+def _pipe_texts(figures: PageFigures, run: Run) -> tuple[str, str, str]:
+    """Build, mean flow and share of capacity; the last of them alone where there is less room."""
+    flow = quantity(figures.run_rate(run, "mean"), "mass_rate")
+    share = percent(used_share(figures.site, run))
+    return f"{run.build}  {flow}  {share}", f"{run.build}  {share}", run.build
 
 
 _BENDS = (0.0, 26.0, -26.0, 52.0, -52.0)
@@ -217,49 +255,19 @@ def _arrows(run: Run, ground: Ground, site: Network, bend: float) -> Iterable[Ma
         )
 
 
-def _told(
-    figures: PageFigures, run: Run, start: str, end: str
-) -> tuple[str, list[tuple[str, str]]]:
-    site = figures.site
-    route, build = site.routes[run.route], site.pipes[run.build]
-    peak = run_peak(site, run)
-    facts = [
-        ("from, to", f"{start} to {end}"),
-        ("build", f"{run.build}, {'new' if run.new else 'stands already'}"),
-        (
-            "layers",
-            ", ".join(_layer_words(layer.material, layer.thickness) for layer in build.layers),
-        ),
-        ("length", quantity(route.length, "length")),
-        ("with all sources on", quantity(figures.run_rate(run, "collect"), "mass_rate")),
-        ("promised, mean", quantity(figures.run_rate(run, "supply"), "mass_rate")),
-        ("both, mean", quantity(figures.run_rate(run, "mean"), "mass_rate")),
-        ("busiest moment", quantity(peak, "mass_rate")),
-        ("of capacity", percent(peak / site.capacity(run.route, run.build, run.fluid))),
-    ]
-    if route.stream is not None:
-        inlet, outlet = route.stream.inlet, route.stream.outlet
-        hot = f"{quantity(inlet, 'temperature')} to {quantity(outlet, 'temperature')}, at most"
-        facts.append(("temperature", hot))
-    return f"{corridor_of(route)}: {run.fluid}", [fact for fact in facts if fact[1]]
-
-
-def _layer_words(material: str, thickness: float | None) -> str:
-    return material if thickness is None else f"{material} {quantity(thickness, 'length')}"
-
-
 def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Iterable[Markup]:
     for use in plan.lines:
         line = site.power_lines[use.name]
         sent = sum(flow[4] for flow in use.flows)
         facts = [
             ("from, to", f"{line.start} to {line.end}"),
-            ("line", "new" if use.new else "stands already"),
+            ("line", "new" if use.new else "existing"),
             ("length", quantity(line.length, "length")),
-            ("sent, mean", quantity(sent, "power")),
+            ("mean power", quantity(sent, "power")),
+            ("share of capacity", percent(line_peak(site, use) / line.capacity)),
             ("capacity", quantity(line.capacity, "power")),
         ]
-        key = details.add(f"{use.name}: power line", facts)
+        key = details.add(f"{use.name}: power line", facts, f"line:{use.name}")
         path = _between(ground, line.start, line.end, 14.0)
         yield tag(
             "g",
@@ -270,62 +278,64 @@ def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Itera
         )
 
 
-_STORE = Markup('<path d="M-7 -5v10a7 3 0 0 0 14 0v-10z"/><ellipse cy="-5" rx="7" ry="3"/>')
-_BATTERY = Markup(
-    '<path d="M-7 -6h14v12h-14zM-3 -9h6v3h-6z"/><path class="cut" d="M-4 3v-6M0 3v-6M4 3v-6"/>'
-)
-_COOLER = Markup('<path d="M-7 -7h14v14h-14z"/><path class="cut" d="M-5 3l3 -6l4 6l3 -6"/>')
-
-
 Row = list[tuple[Markup, str, int]]
-"""Symbols at one place: the drawing, its class, and the number of what the panel says."""
+"""Symbols at one place: the drawing, its class, and the number of what the card says."""
+
+PITCH = 24.0
+"""From symbol to symbol at one place, picture units."""
 
 
 def _symbols(
     figures: PageFigures, ground: Ground, legend: dict[str, int], details: Details, faint: bool
-) -> tuple[list[Markup], dict[str, float], dict[str, int]]:
-    """Symbols in a row at each place, half the width of each row, and the rank of each place."""
+) -> tuple[list[Markup], dict[str, float], dict[str, int], Ground]:
+    """Symbols in a row at each place, half the width of each row, and the rank of each place.
+
+    Last, where the rows stand: at their places, or further in where one would be cut.
+    """
     site, plan = figures.site, figures.plan
     rows: dict[str, Row] = {name: [] for name in ground.points}
     tapped = {use.name for use in plan.sources if use.tapped}
     for source in site.own_sources.values():
-        kind = "tapped" if source.name in tapped else "untapped"
-        look = f"source c{legend[source.fluid]} {kind}"
-        key = details.add(*_source_told(figures, source, source.name in tapped))
-        rows[site.ground(source.place)].append((_pie(figures.duty[source.name], source), look, key))
+        connected = source.name in tapped
+        mark = symbols.source(figures.duty[source.name], connected, _hot(source))
+        look = f"source c{legend[source.fluid]} {'tapped' if connected else 'untapped'}"
+        key = details.add(*source_facts(figures, source, connected), f"source:{source.name}")
+        rows[site.ground(source.place)].append((mark, look, key))
     _built(site, plan, rows, legend, details)
     ranks = {name: _rank(row) for name, row in rows.items()}
     if faint:
         _could_be(site, plan, rows, legend, details)
-    found, reach = [], {}
+    found, reach, stood = [], {}, {}
     for name, row in rows.items():
         x, y = ground.points[name]
-        reach[name] = max(4.0, 10.0 * len(row))
+        reach[name] = max(4.0, PITCH / 2 * len(row))
+        x = min(max(x, min(reach[name] + 2, WIDTH / 2)), max(WIDTH - reach[name] - 2, WIDTH / 2))
+        stood[name] = (x, y)
+        move = f"translate({number(x)} {number(y)})"
         if not row:
             ranks[name] = 3
-            key = details.add(name, [("place", "nothing is built here")])
+            key = details.add(name, [("place", "nothing is built here")], f"place:{name}")
             dot = tag("g", tag("circle", r=2.6), class_="fixed")
-            move = f"translate({number(x)} {number(y)})"
             found.append(tag("g", dot, transform=move, class_="spot thing", data_k=key))
             continue
         items = [
             tag(
                 "g",
-                tag("circle", r=10, class_="halo"),
+                tag("circle", r=11, class_="halo"),
                 mark,
-                transform=f"translate({number(20.0 * (k - (len(row) - 1) / 2))} 0)",
+                transform=f"translate({number(PITCH * (k - (len(row) - 1) / 2))} 0)",
                 class_=f"thing {kind}",
                 data_k=key,
             )
             for k, (mark, kind, key) in enumerate(row)
         ]
         fixed = tag("g", *items, class_="fixed built" if ranks[name] == 0 else "fixed")
-        found.append(tag("g", fixed, transform=f"translate({number(x)} {number(y)})"))
-    return found, reach, ranks
+        found.append(tag("g", fixed, transform=move))
+    return found, reach, ranks, Ground(stood, ground.height, ground.scale)
 
 
 def _rank(row: Row) -> int:
-    """0 where something stands or is tapped, 1 where only sources are, 2 where nothing is yet."""
+    """0 where something is built or connected, 1 where only sources are, 2 where nothing is."""
     if any("untapped" not in look for _, look, _ in row):
         return 0
     return 1 if row else 2
@@ -336,155 +346,93 @@ def _built(
 ) -> None:
     for store in plan.stores:
         if store.size > 0:
-            key = details.add(*_store_told(site, plan, store.name))
+            key = details.add(*store_facts(site, plan, store.name), f"store:{plain(store.name)}")
             look = f"store c{legend[store.holds]}"
-            rows[site.ground(store.place)].append((_STORE, look, key))
+            rows[site.ground(store.place)].append((symbols.store(), look, key))
     for battery in plan.batteries:
         if battery.size > 0:
-            key = details.add(*_battery_told(plan, battery.name))
-            rows[site.ground(battery.place)].append((_BATTERY, "battery", key))
+            key = details.add(*battery_facts(plan, battery.name), f"store:{battery.name}")
+            rows[site.ground(battery.place)].append((symbols.battery(), "battery", key))
     for machine in plan.machines:
         if machine.count > 0:
-            key = details.add(*_machine_told(site, plan, machine.name))
-            rows[site.ground(machine.place)].append((_machine_mark(machine.count), "machine", key))
-    for run in (*runs_of_kind(site, plan, "cooler"), *runs_of_kind(site, plan, "sink")):
-        route = site.routes[run.route]
-        facts = [("cools", run.fluid), ("build", run.build)]
-        key = details.add(f"{run.build} at {site.ground(route.start)}", facts)
-        rows[site.ground(route.start)].append((_COOLER, "cooler", key))
+            name = f"machine:{plain(machine.name)}"
+            key = details.add(*machine_facts(site, plan, machine.name), name)
+            mark, look = _machine(site, machine.type, machine.count)
+            rows[site.ground(machine.place)].append((mark, look, key))
+    for kind, mark in (("cooler", symbols.cooler()), ("sink", symbols.heat_sink())):
+        for run in runs_of_kind(site, plan, kind):
+            route = site.routes[run.route]
+            facts = [
+                ("cools", run.fluid),
+                ("build", f"{run.build}, {'new' if run.new else 'existing'}"),
+                ("peak flow", quantity(run_peak(site, run), "mass_rate")),
+            ]
+            place = site.ground(route.start)
+            key = details.add(f"{run.build} at {place}", facts, f"cooler:{corridor_of(route)}")
+            rows[place].append((mark, "cooler", key))
+
+    for use in plan.boosters:
+        place = site.ground(use.start)
+        facts = [
+            ("fluid", use.fluid),
+            ("into", f"store {plain(use.store)}" if use.store else f"pipe {_corridor(site, use)}"),
+            ("booster", "new" if use.new else "existing"),
+            ("peak flow", quantity(use.flow, "mass_rate")),
+            ("power at this flow", quantity(use.power, "power")),
+        ]
+        key = details.add(f"{use.booster} at {place}", facts, f"booster:{use.booster}@{place}")
+        rows[place].append((symbols.booster(), "booster", key))
 
 
-def _machine_mark(units: int | None) -> Markup:
-    shape_ = Markup('<path d="M0 -9L9 0L0 9L-9 0Z"/>')
-    return shape_ if units is None else shape_ + tag("text", units, y=3.5, class_="many")
+def _corridor(site: Network, use: BoosterUse) -> str:
+    return corridor_of(site.routes[use.route])
+
+
+def _machine(site: Network, kind: str, units: int | None) -> tuple[Markup, str]:
+    """The symbol of a machine type and its class."""
+    if site.machines[kind].power_out <= 0:
+        return symbols.converter(units), "machine"
+    emitting = emits(site, kind)
+    return symbols.generator(units, emitting), f"machine {'emitting' if emitting else 'clean'}"
 
 
 def _could_be(
     site: Network, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
 ) -> None:
-    """Stores and machines that may stand at a place and do not, one symbol a kind and place."""
-    stands = {use.name for use in plan.stores if use.size > 0}
-    stands |= {use.name for use in plan.batteries if use.size > 0}
-    stands |= {use.name for use in plan.machines if use.count > 0}
-    done: set[str] = set()
+    """Stores and machines that could be built and are not, one symbol a kind and place."""
+    built = {plain(use.name) for use in plan.stores if use.size > 0}
+    built |= {use.name for use in plan.batteries if use.size > 0}
+    built |= {plain(use.name) for use in plan.machines if use.count > 0}
     for store in site.storage.values():
+        power = store.holds == POWER
+        most = quantity(store.max_size, "energy" if power else "mass")
         for place in store.places:
-            name = f"{store.name}@{site.ground(place)}"
-            if name in stands or name in done:
+            at = site.ground(place)
+            name = f"{store.name}@{at}"
+            if name in built:
                 continue
-            done.add(name)
-            power = store.holds == POWER
-            mark, look = (_BATTERY, "battery") if power else (_STORE, "store")
+            built.add(name)
+            mark, look = symbols.battery(), "battery"
             if not power:
-                look += f" c{legend[store.holds]}"
-            most = quantity(store.max_size, "energy" if power else "mass")
-            facts = [("could hold", f"{most} of {store.holds}, at most")]
-            key = details.add(f"{store.name} at {site.ground(place)}: not built", facts)
-            rows[site.ground(place)].append((mark, f"{look} unused", key))
+                mark, look = symbols.store(), f"store c{legend[store.holds]}"
+            facts = [("size", f"{most} of {store.holds} at most")]
+            key = details.add(f"{store.name} at {at}: not built", facts, f"store:{name}")
+            rows[at].append((mark, f"{look} unused", key))
     for machine in site.machines.values():
         for place, most_units in machine.places.items():
-            name = f"{machine.name}@{site.ground(place)}"
-            if name in stands or name in done:
+            at = site.ground(place)
+            name = f"{machine.name}@{at}"
+            if name in built:
                 continue
-            done.add(name)
-            facts = [("could stand here", "any number" if most_units is None else str(most_units))]
-            key = details.add(f"{machine.name} at {site.ground(place)}: not built", facts)
-            rows[site.ground(place)].append((_machine_mark(None), "machine unused", key))
-
-
-def _pie(duty: float, source: Source) -> Markup:
-    """A circle, filled clockwise from the top by the share of time that the source is on."""
-    ring = tag("circle", r=7.5, class_="ring")
-    plumes = tag("path", d="M-3 -12q3 -3 0 -6M3 -12q3 -3 0 -6", class_="hot")
-    mark = plumes if _hot(source) else Markup("")
-    if duty > 0.999:
-        return ring + tag("circle", r=7.5, class_="share") + mark
-    turn = 2 * math.pi * duty
-    x, y = 7.5 * math.sin(turn), -7.5 * math.cos(turn)
-    big = int(duty > 0.5)
-    path = f"M0 0V-7.5A7.5 7.5 0 {big} 1 {number(x)} {number(y)}Z"
-    return ring + tag("path", d=path, class_="share") + mark
+            built.add(name)
+            facts = [("unit limit", "none" if most_units is None else str(most_units))]
+            key = details.add(f"{machine.name} at {at}: not built", facts, f"machine:{name}")
+            mark, look = _machine(site, machine.name, None)
+            rows[at].append((mark, f"{look} unused", key))
 
 
 def _hot(source: Source) -> bool:
     return source.temperature is not None and source.temperature > 333.15
-
-
-def _source_told(
-    figures: PageFigures, source: Source, tapped: bool
-) -> tuple[str, list[tuple[str, str]]]:
-    duty = figures.duty[source.name]
-    facts = [
-        ("source of", source.fluid),
-        ("flow while on", quantity(source.flow, "mass_rate")),
-        ("on", f"{percent(duty)} of the time"),
-        ("mean", quantity(source.flow * duty, "mass_rate")),
-    ]
-    if source.temperature is not None:
-        facts.append(("temperature", quantity(source.temperature, "temperature")))
-    if source.next_start is not None:
-        facts.append(("next spell in", quantity(source.next_start, "duration")))
-    use = next((u for u in figures.plan.sources if u.name == source.name), None)
-    if not tapped or use is None:
-        return f"{source.name}: not tapped", facts
-    parts = figures.site.parts_of(source.name)
-    for one in (use, *(u for u in figures.plan.sources if u.name in parts)):
-        whence = one.name.partition(": ")[2]
-        words = f" ({whence})" if whence else ""
-        facts += [
-            (f"sends {quantity(rate, 'mass_rate')} to{words}", destination(to))
-            for to, rate in one.collect.items()
-        ]
-        facts += [
-            (f"supplies {quantity(rate, 'mass_rate')}{words}", shape(name))
-            for name, rate in one.direct.items()
-        ]
-    return f"{source.name}: {'new tap' if use.new else 'tapped already'}", facts
-
-
-def _store_told(site: Network, plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
-    use = next(store for store in plan.stores if store.name == name)
-    facts = [
-        ("holds", f"{quantity(use.size, 'mass')} of {use.holds}"),
-        ("new of it", quantity(use.new_size, "mass")),
-    ]
-    facts += [
-        ("promises", f"{quantity(rate, 'mass_rate')}, {shape(to)}")
-        for to, rate in use.draw.items()
-        if rate > 0
-    ]
-    return f"{use.type} at {site.ground(use.place)}", facts
-
-
-def _battery_told(plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
-    use = next(battery for battery in plan.batteries if battery.name == name)
-    facts = [
-        ("holds", quantity(use.size, "energy")),
-        ("new of it", quantity(use.new_size, "energy")),
-        ("for levelling", quantity(use.level_part, "energy")),
-        ("for bursts", quantity(sum(use.burst_part.values()), "energy")),
-        ("for machine runs", quantity(use.swing_part, "energy")),
-    ]
-    return f"{use.type} at {use.place}", facts
-
-
-def _machine_told(site: Network, plan: Plan, name: str) -> tuple[str, list[tuple[str, str]]]:
-    use = next(machine for machine in plan.machines if machine.name == name)
-    kind = site.machines[use.type]
-    facts = [("units", f"{use.count}, {use.new} of them new")]
-    if kind.power_out > 0:
-        facts.append(("each gives", quantity(kind.power_out, "power")))
-    if kind.power_in > 0:
-        facts.append(("each takes", quantity(kind.power_in, "power")))
-    facts += [("each takes", f"{quantity(r, 'mass_rate')} {f}") for f, r in kind.inputs.items()]
-    if use.running:
-        load = use.flat_load + sum(use.following.values())
-        facts.append(("turning", f"{use.running}, at {percent(load / use.running)} on average"))
-    if use.cycled > 0:
-        facts.append(("one more runs", f"{percent(use.cycled)} of the time"))
-    if sum(use.burst.values()) > 0:
-        facts.append(("burn what comes", count(sum(use.burst.values()))))
-    return f"{use.type} at {site.ground(use.place)}", facts
 
 
 def _labels(ground: Ground, reach: dict[str, float]) -> list[Label]:

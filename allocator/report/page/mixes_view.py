@@ -49,10 +49,10 @@ def mixes_view(site: Network, found: Mixes, plan: Plan | None = None) -> MixesVi
     materials = dict.fromkeys(name for mix in made for name in mix.materials)
     short = any(mix.hours_short is not None for mix in made)
     heads = [("mix", False), ("clean", True), ("emitting", True), ("served", True)]
-    heads += [("mean clean", True), ("mean in all", True), ("counted release", True)]
-    heads += [("money", True), *((name, True) for name in materials)]
+    heads += [("mean clean power", True), ("mean power", True), ("counted emission", True)]
+    heads += [("cost", True), *((name, True) for name in materials)]
     heads += [("hours short a year", True)] if short else []
-    heads += [("gap", True), ("search", False), ("audit", False)]
+    heads += [("gap", True), ("end of search", False), ("audit", False)]
     return MixesView(
         tuple(_bar(mix, most, plan is not None and mix is mixes[0]) for mix in mixes),
         tuple(heads),
@@ -121,7 +121,7 @@ def _row(site: Network, mix: MixShown, materials: list[str], short: bool) -> tup
         _amount(a["mean_clean"], "power"),
         _amount(a["mean_total"], "power"),
         _amount(a["counted"], "emission_rate"),
-        Cell(money(a["money"]), repr(a["money"]), True),
+        Cell(money(a["money"], site.currency), repr(a["money"]), True),
     ]
     for name in materials:
         kg, material = mix.materials.get(name), site.materials.get(name)
@@ -156,5 +156,5 @@ def _things(site: Network, made: list[MixShown]) -> tuple[tuple[str, tuple[Cell,
             power = kind is not None and kind.holds == POWER
             note(name.replace("@", " at "), k, _amount(size, "energy" if power else "mass"))
         for name, rate in mix.bought.items():
-            note(f"bought from {name}", k, _amount(rate, "emission_rate"))
+            note(f"fuel bought from {name}", k, _amount(rate, "emission_rate"))
     return tuple((words, tuple(cells)) for words, cells in found.items())

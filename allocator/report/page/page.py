@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 from typing import TYPE_CHECKING, Any
@@ -15,37 +14,38 @@ from allocator import __version__
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report.bill import running_money
 from allocator.report.files import plan_tables
+from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.loads import runs_of_kind
+from allocator.report.page import symbols
 from allocator.report.page.balance import balance_of, drawn, together
 from allocator.report.page.balance import rows as balance_rows
+from allocator.report.page.build_view import build_data, first_steps
 from allocator.report.page.charts import (
     GoalBar,
     draw_curves,
     search_chart,
     stocks,
 )
-from allocator.report.page.colours import DARK, DASHES, LIGHT
-from allocator.report.page.figures import figures_of
+from allocator.report.page.colours import CLEAN, DARK, DASHES, EMITTING, LIGHT, hatchings
+from allocator.report.page.figures import PageFigures, figures_of
+from allocator.report.page.first_screen import built_of, said_of, supply_of
 from allocator.report.page.frontier_chart import frontier_view
 from allocator.report.page.heat_view import along_runs, margins, temperatures
 from allocator.report.page.listing import listings
-from allocator.report.page.map import map_of
+from allocator.report.page.map import Map, map_of
 from allocator.report.page.mixes_view import mixes_view
 from allocator.report.page.simulation import Simulation
-from allocator.report.page.strips import strips_of
-from allocator.report.page.study_files import Frontier, Mixes
+from allocator.report.page.study_files import Frontier, Mixes, Sweep
+from allocator.report.page.sweep_view import sweep_view
+from allocator.report.page.times import times_of
 from allocator.report.prices import NOTE as PRICE_NOTE
 from allocator.report.prices import price_rows
 from allocator.report.words import (
     STATUS_WORDS,
-    emission_a_kwh,
     gap,
     goal_title,
     goal_value,
-    money,
-    percent,
     quantity,
 )
 from allocator.site.records import Site
@@ -53,17 +53,11 @@ from allocator.site.records import Site
 if TYPE_CHECKING:
     import jinja2
 
+ON_PAPER = ("sources_used", "store_sizes", "machine_counts", "runs")
+"""Tables that are printed; the others are in the files of the plan."""
+
 Fact = tuple[str, str, str]
 """Words, the figure as people read it, and the figure in full (empty for none)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """A line of what was decided: words with a figure that matters most."""
-
-    figure: str
-    words: str
-    exact: str = ""
 
 
 def page_html(
@@ -74,6 +68,7 @@ def page_html(
     crew: float | None = None,
     mixes: Mixes | None = None,
     frontiers: Sequence[Frontier] = (),
+    sweeps: Sequence[Sweep] = (),
 ) -> str:
     """The page as one HTML text that needs no other file and no network.
 
@@ -82,61 +77,99 @@ def page_html(
         simulation: adds levels of stores and what the proof by simulation found.
         run: what ``run.json`` says of the run that found the plan: adds the search over time.
         crew: kg/s of material that the crew builds: adds days to the build order.
-        mixes, frontiers: what studies of the same site left; the plan is marked among them.
+        mixes, frontiers, sweeps: what studies of the same site left; the plan is marked among them.
 
     Names are escaped wherever they stand.
     """
     site = network_of(site)
     figures = figures_of(site, plan)
     site_map = map_of(figures)
-    balance = together(balance_of(figures))
-    balance_drawing, balance_height = drawn(balance)
-    strips = strips_of(site, plan, site_map.legend, simulation)
+    times = times_of(figures, site_map, simulation)
     reserves = None if simulation is None else simulation.reserves
+    steps = build_order(site, plan, crew)
     data = {
         "things": site_map.details.things,
+        "names": site_map.details.names,
         "labels": site_map.labels,
         "laid": site_map.laid,
-        "strips": strips.data,
+        "pipes": site_map.pipe_labels,
+        "times": times.data,
+        "build": build_data(site, steps, site_map),
     }
     return (
         _environment()
         .get_template("page.html.j2")
         .render(
-            site=site,
-            plan=plan,
-            said=_said(site, plan),
-            map=site_map,
-            legend=[(name, number, DASHES[number]) for name, number in site_map.legend.items()],
-            balance=balance_drawing,
-            balance_height=balance_height,
-            balance_rows=[(a, b, quantity(w, "power"), w) for a, b, w in balance_rows(balance)],
-            strips=strips,
+            **_parts_of_plan(site, plan),
+            **_map_parts(site, plan, site_map),
+            **_balance_parts(figures),
+            times=times,
             curves=draw_curves(figures),
-            stocks=stocks(site, plan),
             kept=None if simulation is None else bool(simulation.facts["kept"]),
-            goals=_goals(plan),
-            search=search_chart(run or {}, plan),
-            temperatures=temperatures(site, plan),
-            along=along_runs(site, plan),
-            margins=margins(site, plan),
-            cooled=any(runs_of_kind(site, plan, "cooler")),
-            layer="collect" if any(use.collect for use in plan.sources) else "supply",
-            prices=price_rows(plan),
-            price_note=PRICE_NOTE,
             simulated=_simulated(simulation),
+            search=search_chart(run or {}, plan),
+            first=first_steps(steps),
+            steps=len(steps),
+            spells=any(step.due is not None for step in steps),
+            crew="" if crew is None else f"{crew * DAY:.6g}",
             listings=listings(plan_tables(site, plan, crew, reserves)),
+            on_paper=ON_PAPER,
             assumptions=_assumptions(site, plan, run),
-            quantity=quantity,
             mixes=None if mixes is None else mixes_view(site, mixes, plan),
             frontiers=[frontier_view(found, plan) for found in frontiers],
+            sweeps=[sweep_view(found, site) for found in sweeps],
+            studies=_studies(mixes, frontiers, sweeps),
             links=False,
             title=f"{plan.site_name}: plan",
             data=_json(data),
             style=_style(),
-            script=_scripts("page.js", "tables.js"),
+            script=_scripts("map.js", "labels.js", "times.js", "build.js", "page.js", "tables.js"),
         )
     )
+
+
+Parts = dict[str, object]
+"""What the template of the page shows, by the name that it uses."""
+
+
+def _parts_of_plan(site: Network, plan: Plan) -> Parts:
+    return {
+        "site": site,
+        "plan": plan,
+        "said": said_of(plan),
+        "supply": supply_of(plan),
+        "built": built_of(site, plan),
+        "stocks": stocks(site, plan),
+        "goals": _goals(site, plan),
+        "temperatures": temperatures(site, plan),
+        "along": along_runs(site, plan),
+        "margins": margins(site, plan),
+        "prices": price_rows(plan, site.currency),
+        "price_note": PRICE_NOTE,
+        "quantity": quantity,
+    }
+
+
+def _map_parts(site: Network, plan: Plan, site_map: Map) -> Parts:
+    fluids = site_map.legend.items()
+    return {
+        "map": site_map,
+        "hatchings": hatchings(),
+        "symbols": symbols,
+        "legend": [(name, number, DASHES[number]) for name, number in fluids],
+        "cooled": any(runs_of_kind(site, plan, "cooler")),
+        "sunk": any(runs_of_kind(site, plan, "sink")),
+        "boosted": bool(plan.boosters),
+        "insulated": any(len(site.pipes[run.build].layers) > 1 for run in plan.runs),
+        "converters": any(machine.power_out <= 0 for machine in site.machines.values()),
+    }
+
+
+def _balance_parts(figures: PageFigures) -> Parts:
+    balance = together(balance_of(figures))
+    drawing, height = drawn(balance)
+    rows = [(a, b, quantity(w, "power"), w) for a, b, w in balance_rows(balance)]
+    return {"balance": drawing, "balance_height": height, "balance_rows": rows}
 
 
 def study_page(site: Network, mixes: Mixes | None = None, frontier: Frontier | None = None) -> str:
@@ -160,8 +193,19 @@ def study_page(site: Network, mixes: Mixes | None = None, frontier: Frontier | N
     )
 
 
+def _studies(
+    mixes: Mixes | None, frontiers: Sequence[Frontier], sweeps: Sequence[Sweep]
+) -> list[tuple[str, str]]:
+    """Tabs: the id of the section that each shows, and its words."""
+    found = [] if mixes is None else [("mixes", "Supply mixes")]
+    found += [(f"frontier-{k}", f"Frontier: {f.give}") for k, f in enumerate(frontiers, 1)]
+    return found + [(f"sweep-{k}", f"Sweep {k}") for k in range(1, len(sweeps) + 1)]
+
+
 def _scripts(*names: str) -> Markup:
-    return Markup("".join(_text(name) for name in names))
+    """Scripts that share their names with each other and with nothing else."""
+    texts = "".join(_text(name) for name in ("shared.js", *names))
+    return Markup(f'"use strict";(() => {{{texts}}})();')
 
 
 def _json(data: object) -> Markup:
@@ -177,11 +221,16 @@ def _style() -> Markup:
         return "".join(f"--f{number}:{value};" for number, value in enumerate(values))
 
     text = _text("page.css")
-    rules = "".join(f".c{n}{{--c:var(--f{n})}}" for n in range(len(LIGHT)))
+    rules = "".join(
+        f".c{n}{{--c:var(--f{n})}}.c{n} .share,.c{n} .level{{fill:url(#hatch-{n})}}"
+        for n in range(len(LIGHT))
+    )
     for number, dashes in enumerate(DASHES):
         if dashes:
             rules += f".key.c{number} line{{stroke-dasharray:{dashes}}}"
-    text = text.replace("/*light*/", colours(LIGHT)).replace("/*dark*/", colours(DARK))
+    for number, (name, values) in enumerate((("light", LIGHT), ("dark", DARK))):
+        power = f"--clean:{CLEAN[number]};--emitting:{EMITTING[number]};"
+        text = text.replace(f"/*{name}*/", colours(values) + power)
     return Markup(text + rules)
 
 
@@ -203,57 +252,15 @@ def _environment() -> jinja2.Environment:
     )
 
 
-def _said(site: Network, plan: Plan) -> list[Said]:
-    """What was decided, in five lines."""
-    power, found = plan.power, []
-    if power.demand_mean > 0 and plan.basis == "firm":
-        words = "of clean power promised at all times"
-        if plan.ceiling.clean is not None:
-            words += f"; no plan can pass {quantity(plan.ceiling.clean, 'power')}"
-        found.append(Said(quantity(power.firm_clean, "power"), words, repr(power.firm_clean)))
-        words = f"in all, {percent(power.served_share)} of the demand"
-        if release := emission_a_kwh(plan):
-            words += f", at {release} counted"
-        found.append(Said(quantity(power.firm_total, "power"), words, repr(power.firm_total)))
-    elif power.demand_mean > 0:
-        words = "of clean power on average, were every store as large as need be: no promise"
-        found.append(Said(quantity(power.mean_clean, "power"), words, repr(power.mean_clean)))
-    own = [use for use in plan.sources if not use.from_chamber]
-    tapped = sum(use.tapped for use in own)
-    pipes = [run for run in runs_of_kind(site, plan, "pipe") if run.new]
-    length = sum(site.routes[run.route].length for run in pipes)
-    machines = sum(use.count for use in plan.machines)
-    stores = sum(1 for use in plan.stores if use.size > 0)
-    stores += sum(1 for use in plan.batteries if use.size > 0)
-    words = f"of {len(own)} sources tapped, {_many(stores, 'store')}, "
-    words += f"{_many(machines, 'machine')}, {quantity(length, 'length')} of new pipe"
-    found.append(Said(str(tapped), words, str(tapped)))
-    scarce = [use for use in plan.materials if use.stock]
-    if scarce:
-        most = max(scarce, key=lambda use: use.used / (use.stock or 1.0))
-        share = most.used / (most.stock or 1.0)
-        found.append(Said(percent(share), f"of the {most.name} in stock is used", repr(share)))
-    if plan.money:
-        running = running_money(site, plan)
-        words = f"in all: {money(plan.money - running)} to build, {money(running)} to run for "
-        words += quantity(site.horizon, "duration")
-        found.append(Said(money(plan.money), words, repr(plan.money)))
-    return found
-
-
-def _many(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}"
-
-
-def _goals(plan: Plan) -> list[GoalBar]:
+def _goals(site: Network, plan: Plan) -> list[GoalBar]:
     found = []
     for goal in plan.goals:
         most = max(abs(goal.value), abs(goal.bound or 0.0))
         found.append(
             GoalBar(
                 f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
-                goal_value(goal, goal.value),
-                goal_value(goal, goal.bound),
+                goal_value(goal, goal.value, site.currency),
+                goal_value(goal, goal.bound, site.currency),
                 gap(goal.gap),
                 STATUS_WORDS.get(goal.status, goal.status),
                 100.0 * abs(goal.value) / most if most else 0.0,
@@ -268,16 +275,16 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         return []
     facts = found.facts
     rows: list[Fact] = [
-        ("the promise held in every draw", "yes" if facts["kept"] else "NO", ""),
-        ("draws", str(facts["draws_run"]), ""),
-        ("days a draw", f"{float(facts['settings']['days']):g}", ""),
+        ("firm output kept in every draw", "yes" if facts["kept"] else "NO", ""),
+        ("draws of phases", str(facts["draws_run"]), ""),
+        ("days per draw", f"{float(facts['settings']['days']):g}", ""),
     ]
     for name, words in (
-        ("promised_firm_w", "promised"),
-        ("worst_firm_w", "least at any instant"),
-        ("mean_clean_w", "clean on average"),
-        ("mean_total_w", "in all on average"),
-        ("foresight_w", "most that any control could give on average"),
+        ("promised_firm_w", "firm power of the plan"),
+        ("worst_firm_w", "lowest power at any instant"),
+        ("mean_clean_w", "mean clean power"),
+        ("mean_total_w", "mean power"),
+        ("foresight_w", "limit of any control, mean power"),
     ):
         value = facts.get(name)
         if value is not None:
@@ -288,23 +295,23 @@ def _simulated(found: Simulation | None) -> list[Fact]:
 def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> list[tuple[str, str]]:
     ambient = site.ambient
     rows = [
-        ("basis", "firm: what is there at all times" if plan.basis == "firm" else "mean: averages"),
-        ("phases of the sources", "any: the promise holds for all of them"),
+        ("basis", "firm: holds at all times" if plan.basis == "firm" else "mean: averages"),
+        ("phases of the sources", "any: firm output holds for all of them"),
         ("goals, in order", ", ".join(goal.replace("_", " ") for goal in site.goals)),
         ("horizon of running costs", quantity(site.horizon, "duration")),
         ("ambient", f"{quantity(ambient.temperature, 'temperature')}"),
-        ("biogenic releases", "counted" if site.count_biogenic else "a memo, not counted"),
+        ("biogenic releases", "counted" if site.count_biogenic else "reported, not counted"),
         ("audited", "yes, by a recomputation without a solver" if plan.verified else "NO"),
-        ("seed", str(plan.seed)),
+        ("random seed", str(plan.seed)),
         ("site file, SHA-256", plan.site_sha256),
         ("allocator", __version__),
     ]
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
-        told = f"any {lost} sources that give nothing, and any {low} others at their low end"
-        rows.insert(2, ("withstands", told))
+        told = f"any {lost} sources without output, and any {low} others at their low end"
+        rows.insert(2, ("N-k robustness", told))
     if plan.basis != "firm":
-        rows[1] = ("phases of the sources", "do not matter to averages")
+        rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():
         if name != "allocator":
             rows.append((str(name), str(version)))

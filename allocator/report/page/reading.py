@@ -15,4 +15,4 @@ def text_of(path: Path, fault: Callable[[str], FileError]) -> str:
     except OSError as error:
         raise fault(f"cannot be opened: {error.strerror or error}") from None
     except ValueError:
-        raise fault("is not text in UTF-8; write it anew") from None
+        raise fault("is not text in UTF-8; write it again") from None

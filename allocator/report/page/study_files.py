@@ -1,4 +1,4 @@
-"""Results of studies as their files say them: mixes side by side, and frontiers.
+"""Results of studies as their files say them: mixes side by side, frontiers, sweeps.
 
 Read, checked against the site, ready for a page. The studies write these files; the page knows
 no more of them than the files say.
@@ -22,6 +22,7 @@ from allocator.report.page.reading import text_of
 
 MIXES_FORMAT = "allocator.comparison/1"
 FRONTIER_FORMAT = "allocator.frontier/1"
+SWEEP_FORMAT = "allocator.sweep/1"
 
 
 class StudyFileError(FileError):
@@ -87,6 +88,35 @@ class Frontier:
     points: tuple[PointShown, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class SweepPoint:
+    """A point of the grids of a sweep, SI: the figure as planned with and by quantile of draws.
+
+    ``values``: what was varied, by address. ``kept``: draws of ``draws`` that keep the promise.
+    """
+
+    values: Mapping[str, float]
+    planned: float | None
+    quantiles: tuple[float, ...]
+    draws: int
+    kept: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Sweep:
+    """What ``sweep`` left. ``figure``: ``firm_clean``, ``firm_total`` or ``fluid``.
+
+    ``effects``: address of a value, its rank correlation with the figure, and the mean of the
+    figure where the value is low and where it is high.
+    """
+
+    figure: str
+    promised: float | None
+    levels: tuple[float, ...]
+    points: tuple[SweepPoint, ...]
+    effects: tuple[tuple[str, float, float, float], ...]
+
+
 AMOUNTS = (
     "firm_clean",
     "firm_total",
@@ -115,7 +145,7 @@ def mixes_of_text(text: str, site: Network, path: Path) -> Mixes:
         rows = tuple(_mix(mix) for mix in facts["mixes"])
         return Mixes(rows, str(facts.get("said", "")))
     except (KeyError, TypeError, ValueError, AttributeError):
-        raise _fault(path, "lacks what a comparison holds", "compare the site anew") from None
+        raise _fault(path, "lacks what a comparison holds", "compare the site again") from None
 
 
 def _mix(mix: Mapping[str, Any]) -> MixShown:
@@ -158,7 +188,7 @@ def frontier_of_text(text: str, site: Network, path: Path) -> Frontier:
         if not points or not rising:
             raise ValueError
     except (KeyError, TypeError, ValueError, AttributeError):
-        raise _fault(path, "lacks what a frontier holds", "work it out anew") from None
+        raise _fault(path, "lacks what a frontier holds", "run 'frontier' again") from None
     if found.give not in (*site.materials, "money", "emissions"):
         raise _fault(path, "is against a material that the site does not have", "see its 'give'")
     return found
@@ -175,6 +205,43 @@ def _point(point: Mapping[str, Any]) -> PointShown:
         _known(point["knee"]),
         bool(point["audited"]),
         tuple(str(change) for change in point["changes"]),
+    )
+
+
+def read_sweep(folder: str | os.PathLike[str], site: Network) -> Sweep:
+    """The sweep in a folder of ``sweep``, or in its ``sweep.json``.
+
+    Raises:
+        StudyFileError: the file is missing, damaged, or of another site.
+    """
+    path = _path(folder, "sweep.json")
+    facts = _facts(text_of(path, partial(_fault, path)), site, path, SWEEP_FORMAT, "sweep")
+    try:
+        found = Sweep(
+            str(facts["figure"]),
+            _known(facts["promised"]),
+            tuple(_figure(level) for level in facts["levels"]),
+            tuple(_sweep_point(point) for point in facts["points"]),
+            tuple(
+                (str(e["address"]), _figure(e["rank"]), _figure(e["low"]), _figure(e["high"]))
+                for e in facts["effects"]
+            ),
+        )
+        if any(len(p.quantiles) not in (0, len(found.levels)) for p in found.points):
+            raise ValueError
+    except (KeyError, TypeError, ValueError, AttributeError):
+        raise _fault(path, "lacks what a sweep holds", "sweep the site again") from None
+    return found
+
+
+def _sweep_point(point: Mapping[str, Any]) -> SweepPoint:
+    kept = point["kept"]
+    return SweepPoint(
+        {str(address): _figure(value) for address, value in point["point"].items()},
+        _known(point["planned"]),
+        tuple(_figure(value) for value in point["quantiles"]),
+        int(_figure(point["draws"])),
+        None if kept is None else int(_figure(kept)),
     )
 
 
@@ -198,7 +265,7 @@ def _facts(text: str, site: Network, path: Path, kind: str, command: str) -> Map
     try:
         facts = json.loads(text)
     except ValueError:
-        raise _fault(path, "is not whole JSON", f"run '{command}' anew") from None
+        raise _fault(path, "is not whole JSON", f"run '{command}' again") from None
     if not isinstance(facts, dict) or facts.get("format") != kind:
         problem = f"is no file of the format {kind!r}"
         raise _fault(path, problem, f"name a folder that '{command}' has written")

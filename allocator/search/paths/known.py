@@ -11,6 +11,7 @@ import numpy as np
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
 from allocator.plans.records import Plan
+from allocator.search.directions import paths_directed
 
 
 def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
@@ -42,7 +43,22 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
     for battery in plan.batteries:
         put(("stand", battery.name), float(battery.new_size > 0))
         put(("units", battery.name), float(battery.units or 0))
+    flows = [(r.route, r.fluid, f.start, f.layer == "collect") for r in plan.runs for f in r.flows]
+    pipes = {(run.route, run.fluid): run.build for run in plan.runs}
+    for key, value in paths_directed(sets, pipes, flows).items():
+        put(key, value)
+    for booster in plan.boosters:
+        at = booster.route or booster.store
+        put(("boost", booster.booster, booster.fluid, booster.start, at), 1.0)
+    for source in plan.sources:
+        put(("drawn", source.name), float(bool(source.collect or source.direct)))
+    for store in plan.stores:
+        put(("holds", store.name), 1.0)
+    for demand in plan.demands:
+        put(("takes", demand.name), float(demand.clean_share > 0))
     for machine in plan.machines:
+        works = machine.running > 0 or machine.cycled > 0 or bool(machine.burst)
+        put(("takes", machine.name), float(works))
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
         put(("cycling", machine.name), float(machine.cycled > 0))

@@ -8,15 +8,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from allocator.cycles import worst_window
 from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.plans.records import FLAT
+from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.loads import level_of, units_for
-from allocator.search.paths.records import PATHS, STORE, Arrays, Floats, PathState
+from allocator.search.paths.records import (
+    HOPS,
+    LENGTH,
+    PATHS,
+    STORE,
+    Arrays,
+    Floats,
+    PathState,
+)
 from allocator.site.records import Place
 
 WINDOWS = 40
@@ -44,6 +53,8 @@ class Candidate:
 
     ``pipes``: (route, fluid) -> build; ``taps``: sources; ``counts``: group -> new units;
     ``stores``: store sites that are used. ``value``: of the goal, as the path search counts it.
+    ``flows``: route, fluid, whether it goes from the route's start to its end, whether it is
+    collect flow. ``loads``: kg/s by pipe.
     """
 
     value: float
@@ -51,6 +62,8 @@ class Candidate:
     taps: tuple[str, ...]
     counts: Mapping[str, int]
     stores: tuple[str, ...]
+    flows: tuple[tuple[str, str, bool, bool], ...] = ()
+    loads: Mapping[tuple[str, str], float] = field(default_factory=dict)
 
 
 def first_service(sets: IndexSets) -> str | None:
@@ -180,7 +193,21 @@ def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -
             if (units := units_for(arrays, g, float(state.park[g]))) > 0
         },
         tuple(names.stores[k] for k in sorted(used)),
+        tuple(sorted(_flows(arrays, names, state))),
+        {pipe: float(state.load[number]) for number, pipe in enumerate(names.pipes)},
     )
+
+
+def _flows(arrays: Arrays, names: Names, state: PathState) -> set[tuple[str, str, bool, bool]]:
+    """Which way the paths of a state use each pipe, and in which layer."""
+    found = set()
+    for slot in np.nonzero(state.active)[0].tolist():
+        node = int(arrays.source_node[slot // PATHS])
+        for hop in state.ways[slot, HOPS : HOPS + int(state.ways[slot, LENGTH])].tolist():
+            pipe, forth = hop // 2, int(arrays.tail[hop // 2]) == node
+            node = int(arrays.head[pipe] if forth else arrays.tail[pipe])
+            found.add((*names.pipes[pipe], forth, hop % 2 == 0))
+    return found
 
 
 class _Stocks:
@@ -267,7 +294,7 @@ def _builds(
     sets: IndexSets, stocks: _Stocks, weight: Floats
 ) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site = sets.site
+    site, even = sets.site, even_capacities(sets)
     listed = []
     for (route, fluid), pipe in sets.pipes.items():
         offers = []
@@ -279,7 +306,8 @@ def _builds(
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}
                 mass = stocks.of(masses, record.price * length)
-            rate = site.capacity(route, build, fluid) * (1.0 - 1e-6)
+            rate = even.get((route, fluid, build), site.capacity(route, build, fluid))
+            rate *= 1.0 - 1e-6
             offers.append((rate, float(mass @ weight), build, mass))
         kept: list[tuple[float, float, str, Floats]] = []
         for offer in sorted(offers, key=lambda o: (-o[0], o[1], o[2])):

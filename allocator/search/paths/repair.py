@@ -18,6 +18,7 @@ import numpy as np
 from allocator.base.clock import Clock
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
+from allocator.search.directions import paths_directed
 from allocator.search.paths.network import Candidate, first_service, path_network_of
 from allocator.search.paths.starts import PathSearch
 from allocator.search.paths.warming import Warming
@@ -51,9 +52,20 @@ def point_of(model: Model, sets: IndexSets, candidate: Candidate) -> np.ndarray:
     for group, units in candidate.counts.items():
         put(("count", group), float(units))
         put(("running", group), float(units + sets.groups[group].existing))
+        put(("takes", group), 1.0)
     for store in candidate.stores:
         put(("stand", store), 1.0)
         put(("promises", store), 1.0)
+        put(("holds", store), 1.0)
+    routes = sets.site.routes
+    flows = [
+        (route, fluid, routes[route].start if forth else routes[route].end, collect)
+        for route, fluid, forth, collect in candidate.flows
+    ]
+    for key, value in paths_directed(sets, candidate.pipes, flows).items():
+        put(key, value)
+    for source in candidate.taps:
+        put(("drawn", source), 1.0)
     return point
 
 
@@ -104,6 +116,11 @@ class CandidatePool:
     moves: int | None
     share: float
     warming: Warming | None = None
+
+    @property
+    def misses_pressures(self) -> bool:
+        """Whether pressures decide, which the path search does not know but by a rule of thumb."""
+        return self.sets.pressures is not None
 
     def ready(self, seconds: float) -> bool:
         """True when the search can begin at once, after at most some seconds of waiting."""

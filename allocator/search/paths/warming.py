@@ -63,8 +63,8 @@ def first_run_note() -> str:
         return ""
     if kept_in() is None:
         return (
-            "the search is compiled anew in every run (about half a minute of one core), as there "
-            "is no folder to keep it in: set NUMBA_CACHE_DIR to one that can be written to"
+            "the search is compiled again in every run (about half a minute of one core), as there "
+            "is no folder to keep it in: set NUMBA_CACHE_DIR to a writable one"
         )
     return (
         "first run on this machine: the search is compiled beside it (about half a minute of one "

@@ -201,7 +201,8 @@ LARGE_COMPILING: GoalPhases = (
     _LAST_MULTICOMMODITY,
     _LAST_INTEGER,
 )
-"""The same while the path search is still being compiled: a plan first, then its bound."""
+"""The same while the path search is still being compiled, or knows no pressures: a plan first, then
+its bound."""
 
 LARGE_LATER: GoalPhases = (
     Phase(
@@ -268,10 +269,11 @@ def opening_phases(search: GoalSearch) -> GoalPhases:
 
 def main_phases(search: GoalSearch) -> GoalPhases:
     """The phases after the opening, by the size of the site and what the opening has left."""
-    tried = search.common.pool is not None and search.untried is None
+    pool = search.common.pool
+    tried = pool is not None and search.untried is None and not pool.misses_pressures
     if search.worker is not None:
         return LARGE_WITH_WORKER if tried else SMALL_WITH_WORKER
-    if search.common.pool is None:
+    if pool is None:
         return SMALL
     if search.start is not None:
         return LARGE_LATER

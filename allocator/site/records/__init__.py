@@ -6,8 +6,18 @@ Fields declare the keys of the site file (:mod:`allocator.site.keys`);
 :mod:`allocator.site.reading` makes records from a file and refuses what cannot be.
 """
 
-from allocator.site.records.built import GOALS, Built, BuiltPipe, Mix
-from allocator.site.records.ground import Ambient, Emission, Fluid, Limits, Material, Phase, Place
+from allocator.site.records.boosters import BoosterKind, BoosterType
+from allocator.site.records.built import GOALS, Built, BuiltBooster, BuiltPipe, Mix
+from allocator.site.records.ground import (
+    Ambient,
+    Emission,
+    Fluid,
+    Limits,
+    MapOrigin,
+    Material,
+    Phase,
+    Place,
+)
 from allocator.site.records.heat_sinks import HeatSink, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.records.network import Layer, Line, PipeType, Route
 from allocator.site.records.site import Site
@@ -20,7 +30,10 @@ __all__ = [
     "GOALS",
     "POWER",
     "Ambient",
+    "BoosterKind",
+    "BoosterType",
     "Built",
+    "BuiltBooster",
     "BuiltPipe",
     "Chamber",
     "Cooler",
@@ -34,6 +47,7 @@ __all__ = [
     "Limits",
     "Line",
     "MachineType",
+    "MapOrigin",
     "Material",
     "Mix",
     "Phase",

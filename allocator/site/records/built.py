@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.site.common_kinds import (
+    BOOSTER,
     EMISSION,
     FLUID,
     MACHINE,
@@ -33,6 +34,21 @@ class BuiltPipe:
 
 
 @record()
+class BuiltBooster:
+    """An existing booster, at the inlet of an existing pipe or store."""
+
+    booster: str = key(BOOSTER, "Which booster it is")
+    place: str = key(PLACE, "Its place")
+    fluid: str = key(FLUID, "What it moves")
+    route: str | None = key(
+        Name("routes", "route"), "Into whose pipe it blows, away from `place`", default=None
+    )
+    store: str | None = key(
+        Name("storage", "store"), "Into which store at `place` it blows", default=None
+    )
+
+
+@record()
 class Built:
     """What exists already and costs nothing; stores and machines by (type, place)."""
 
@@ -52,6 +68,9 @@ class Built:
         MapOf(MACHINE, MapOf(PLACE, Whole())),
         "Machine -> place -> existing units, within the machine's `places` and `max_units`",
         default={},
+    )
+    boosters: tuple[BuiltBooster, ...] = key(
+        ListOf(table_of(BuiltBooster)), "Existing boosters", default=()
     )
 
 

@@ -51,6 +51,15 @@ class Ambient:
 
 
 @record()
+class MapOrigin:
+    """Where the origin of the site's coordinates lies on a map of the world."""
+
+    crs: str = key(Text(), "Projected coordinate system in metres, such as `EPSG:25832`")
+    east: float = key(Quantity("length"), "East coordinate of `at: [0, 0]` in it")
+    north: float = key(Quantity("length"), "North coordinate of `at: [0, 0]` in it")
+
+
+@record()
 class Limits:
     """Limits of the whole site."""
 

@@ -72,7 +72,7 @@ class HeatSink:
     name: str
     source: str = key(
         SOURCE,
-        "Beside which it stands. The source needs a `temperature`, unless `heat_while_on` is given",
+        "Its source. The source needs a `temperature`, unless `heat_while_on` is given",
     )
     mass: float = key(
         OneOrList(ListOf(KILOGRAMS, least=1, distinct=True)),
@@ -80,7 +80,7 @@ class HeatSink:
     )
     max_mass: float = key(
         KILOGRAMS,
-        "Most that may stand there",
+        "Largest mass that may be there",
         required=False,
         left_out="ten times `mass`",
     )
@@ -91,7 +91,7 @@ class HeatSink:
         KELVIN, "Before the first burst", required=False, left_out="that of the air"
     )
     pressure: float = key(PRESSURE, "In it, absolute", required=False, left_out="that of the air")
-    max_temperature: float = key(KELVIN, "Hottest that what stands in it bears")
+    max_temperature: float = key(KELVIN, "Hottest that the equipment in it bears")
     fluid: str | None = key(
         FLUID,
         "Fluid that fills it; whether it boils: see below",

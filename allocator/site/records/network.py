@@ -47,7 +47,7 @@ class PipeType:
     name: str
     capacity: float = key(
         FLOW,
-        "Most that it carries. Either this or `bore` must be there",
+        "Most that it carries. Either this or `bore` must be there; where both are, both hold",
         required=False,
         left_out="by `bore`",
     )
@@ -57,7 +57,11 @@ class PipeType:
         default=(),
         left_out="none",
     )
-    bore: float | None = key(LENGTH, "Inner diameter", default=None)
+    bore: float | None = key(
+        LENGTH,
+        "Inner diameter, by which pressure along lines is computed where it is known at an end",
+        default=None,
+    )
     price: float = key(Quantity("money_per_length", least=0), "Money per length", default=0.0)
     fluids: tuple[str, ...] | None = key(
         ListOf(FLUID, least=1, distinct=True), "What it may carry", default=None, left_out="any"
@@ -65,13 +69,13 @@ class PipeType:
     by_bore: bool = False
     inlet_pressure: float | None = key(
         PRESSURE,
-        "Absolute, for the capacity by bore",
+        "Absolute, for the capacity by bore. Ignored where pressures along lines are computed",
         default=None,
         left_out="the lowest pressure of the fluid's sources",
     )
     outlet_pressure: float | None = key(
         PRESSURE,
-        "Absolute, for the capacity by bore",
+        "Absolute, for the capacity by bore. Ignored where pressures along lines are computed",
         default=None,
         left_out="the ambient pressure",
     )
@@ -87,6 +91,21 @@ class PipeType:
     roughness: float = key(LENGTH, "Of the inner wall", default=4.5e-5)
     max_temperature: float | None = key(
         KELVIN, "Hottest fluid that it may carry", default=None, left_out="no limit"
+    )
+    stock_length: float | None = key(
+        Quantity("length", least=0.1),
+        "Length of a piece as delivered, for the cut list",
+        default=None,
+        left_out="each run in one piece",
+    )
+    saw_cut: float = key(
+        Quantity("length", least=0, below=0.1), "Length that each cut takes", default=0.0
+    )
+    pressure_rating: float | None = key(
+        PRESSURE,
+        "Highest pressure, absolute, that it bears, in any state and shut in",
+        default=None,
+        left_out="no limit",
     )
 
 
@@ -134,7 +153,7 @@ class Route:
     )
     heat_limit: float | None = key(
         WATTS,
-        "Most heat that one pipe may let into what is around the route",
+        "Most heat that one pipe may release along the route",
         default=None,
         left_out="no limit",
     )

@@ -12,8 +12,9 @@ from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
 from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
+from allocator.site.records.boosters import BoosterType
 from allocator.site.records.built import GOALS, GOALS_KIND, Built, Mix
-from allocator.site.records.ground import Ambient, Fluid, Limits, Material, Place
+from allocator.site.records.ground import Ambient, Fluid, Limits, MapOrigin, Material, Place
 from allocator.site.records.heat_sinks import HeatSink
 from allocator.site.records.network import Line, PipeType, Route
 from allocator.site.records.storage import POWER, StoreType
@@ -24,7 +25,18 @@ from allocator.site.spreads import Spread
 from allocator.site.table import Key
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
-_FIRST = ("format", "name", "about", "units", "horizon", "load_factor", "count_biogenic", "ambient")
+_FIRST = (
+    "format",
+    "name",
+    "about",
+    "currency",
+    "units",
+    "horizon",
+    "load_factor",
+    "count_biogenic",
+    "ambient",
+    "origin",
+)
 
 
 @record(first=(*_FIRST, "goals", "goal_slack", "limits"), reserved={"streams": _STREAMS})
@@ -79,14 +91,14 @@ class Site:
         Named("material", table_of(Material)), "Materials to build with", required=False
     )
     places: Mapping[str, Place] = key(
-        Named("place", table_of(Place), (), 1), "Where things stand, by name"
+        Named("place", table_of(Place), (), 1), "Points of the site, by name"
     )
     sources: Mapping[str, Source] = key(
         Named("source", table_of(Source), (), 1), "What gives fluids, by name"
     )
     storage: Mapping[str, StoreType] = key(
         Named("store", variants_of(StoreType, "holds", POWER, "fluid")),
-        "Kinds of store and where they may stand",
+        "Kinds of store and where they may be built",
         required=False,
     )
     pipes: Mapping[str, PipeType] = key(
@@ -97,7 +109,7 @@ class Site:
     )
     machines: Mapping[str, MachineType] = key(
         Named("machine", table_of(MachineType)),
-        "Kinds of machine and where they may stand",
+        "Kinds of machine and where they may be built",
         required=False,
     )
     demands: Mapping[str, Demand] = key(
@@ -126,6 +138,7 @@ class Site:
     )
     count_biogenic: bool = key(Flag(), "Count biogenic releases as well", default=False)
     about: str = key(Text(), "Anything that a reader should know", default="")
+    currency: str = key(Text(12), "Shown with every amount of money, such as `EUR`", default="")
     sha256: str = ""
     mixes: Mapping[str, Mix] = key(
         Named("mix", table_of(Mix)), "Supply mixes to compare, by name", default={}
@@ -134,7 +147,18 @@ class Site:
         Named("heat sink", table_of(HeatSink)), "Thermal mass beside sources, by name", default={}
     )
     coolers: Mapping[str, Cooler] = key(
-        Named("cooler", table_of(Cooler)), "Kinds of cooler and where they may stand", default={}
+        Named("cooler", table_of(Cooler)), "Kinds of cooler and where they may be built", default={}
+    )
+    origin: MapOrigin | None = key(
+        table_of(MapOrigin),
+        "Where the origin of the coordinates is, for `plan.geojson`",
+        default=None,
+        left_out="coordinates are local",
+    )
+    boosters: Mapping[str, BoosterType] = key(
+        Named("booster", table_of(BoosterType)),
+        "Kinds of blower, compressor and pump, and where they may be built",
+        default={},
     )
     spreads: Mapping[str, Spread] = field(default_factory=dict)
     # not an argument, so that replace() leaves it out: a changed site has another network

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.site.common_kinds import KELVIN, MONEY, PLACES, amounts
+from allocator.site.common_kinds import KELVIN, MONEY, PLACES, PRESSURE, amounts
 from allocator.site.groups import MapOf
 from allocator.site.keys import ByVariant, KeyGroup, key, record
 from allocator.site.kinds import Kind, Name, Quantity
@@ -20,6 +20,7 @@ _MADE_OF: dict[str, MapOf] = {
     "fluid": amounts("mass_per_mass"),
     POWER: amounts("mass_per_energy"),
 }
+_PASCAL = ByVariant({"fluid": PRESSURE})
 _PRICE: dict[str, Kind] = {
     "fluid": Quantity("money_per_mass", least=0),
     POWER: Quantity("money_per_energy", least=0),
@@ -40,7 +41,7 @@ class StoreType:
 
     name: str
     holds: str = key(Name("fluids", "fluid", (POWER,)), "A fluid, or 'power'")
-    places: tuple[str, ...] = key(PLACES, "Where it may stand")
+    places: tuple[str, ...] = key(PLACES, "Where it may be built")
     max_size: float = key(_SIZE, "Largest size at one place", at="size.max")
     min_size: float = key(_LEAST, "Smallest size", at="size.min", default=0.0)
     unit: float | None = key(
@@ -75,6 +76,23 @@ class StoreType:
     max_inlet_temperature: float | None = key(
         ByVariant({"fluid": KELVIN}),
         "Hottest fluid that may enter. Stores of a fluid only",
+        default=None,
+        left_out="no limit",
+    )
+    pressure: float | None = key(
+        _PASCAL,
+        "Constant pressure in it, absolute, such as of a gas holder or an open tank",
+        default=None,
+    )
+    min_pressure: float | None = key(
+        _PASCAL, "Pressure in it when empty, absolute: it gives at this or below", default=None
+    )
+    max_pressure: float | None = key(
+        _PASCAL, "Pressure in it when full, absolute: it is filled at this or above", default=None
+    )
+    pressure_rating: float | None = key(
+        _PASCAL,
+        "Highest pressure, absolute, that it bears, in any state and shut in",
         default=None,
         left_out="no limit",
     )

@@ -86,7 +86,7 @@ class Source:
     """
 
     name: str
-    place: str = key(PLACE, "The place where it stands")
+    place: str = key(PLACE, "Its place")
     fluid: str = key(FLUID, "The fluid that it gives")
     flow: float = key(RANGED_FLOW, "Flow **while it is on**")
     stages: tuple[Stage, ...] = key(
@@ -126,7 +126,9 @@ class Source:
         default=0.0,
     )
     temperature: float | None = key(HOT, "At the mouth", default=None)
-    pressure: float | None = key(PRESSURE, "At the mouth, absolute", default=None)
+    pressure: float | None = key(
+        PRESSURE, "At the mouth, absolute", default=None, left_out="no limit"
+    )
     reliable: bool = key(
         Flag(),
         "It cannot be lost, such as a bulk tank that is always kept: `plan --lose` leaves it alone",

@@ -15,6 +15,7 @@ from allocator.site.common_kinds import (
     MONEY,
     PART,
     PLACE,
+    PRESSURE,
     RANGED_FLOW,
     RANGED_WATTS,
     SPAN,
@@ -108,6 +109,21 @@ class MachineType:
         default=None,
         left_out="the hottest of the fluid's sources",
     )
+    min_inlet_pressure: float | None = key(
+        PRESSURE,
+        "Least pressure of each fluid that it takes in, absolute",
+        default=None,
+        left_out="no limit",
+    )
+    outlet_pressure: float | None = key(
+        PRESSURE, "Of the fluids that it gives, absolute", default=None, left_out="no limit"
+    )
+    pressure_rating: float | None = key(
+        PRESSURE,
+        "Highest pressure, absolute, that it bears, in any state and shut in",
+        default=None,
+        left_out="no limit",
+    )
 
 
 @record(
@@ -180,7 +196,7 @@ class Cooler:
         PLACE,
         "Into which its heat goes, for that place's `heat_limit`",
         default="",
-        left_out="where it stands",
+        left_out="the cooler's place",
     )
 
 
@@ -229,6 +245,9 @@ class Demand:
     )
     max_inlet_temperature: float | None = key(
         KELVIN, "Hottest that the fluid may be", default=None, left_out="no limit"
+    )
+    min_inlet_pressure: float | None = key(
+        PRESSURE, "Least pressure of the fluid, absolute", default=None, left_out="no limit"
     )
     priority: int = key(Whole(), "1 is served first", default=1)
     min_share: float = key(

@@ -148,6 +148,8 @@ def spare_room(case: Case, fluid: str) -> Arcs:
             for flow in run.flows
         )
         room = case.site.capacity(run.route, run.build, run.fluid) - used
+        if run.fluid in case.site.pressures and (not route.stream or route.stream.kind == "pipe"):
+            room = 0.0  # pressures hold with the plan's flows, and no more
         if room > 0:
             found[route.start, route.end] = found.get((route.start, route.end), 0.0) + room
             if not route.one_way:

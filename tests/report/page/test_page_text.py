@@ -19,7 +19,7 @@ from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_to_json
-from allocator.plans.records import FlowHeat, Heat, HeatLimit, Plan, Price, Run
+from allocator.plans.records import BoosterUse, FlowHeat, Heat, HeatLimit, Plan, Price, Run
 from allocator.report.page import page_html
 from allocator.report.page.balance import balance_of, together
 from allocator.report.page.drawing import existing_plan
@@ -80,7 +80,7 @@ def test_nothing_is_fetched(site: Site, plan: Plan) -> None:
         for name in ("src", "srcset", "href", "xlink:href", "action", "poster"):
             value = attributes.get(name)
             assert value is None or value.startswith(("#", "data:,"))
-    assert not re.search(r"url\(|@import|\bfetch\(|XMLHttpRequest|import\(", page)
+    assert not re.search(r"url\((?!#)|@import|\bfetch\(|XMLHttpRequest|import\(", page)
 
 
 def test_the_figures_are_those_of_the_plan_file() -> None:
@@ -157,10 +157,18 @@ def test_the_map_draws_what_is_built_and_what_is_not() -> None:
     headings = [heading for heading, _ in drawn.details.things]
     assert "lane: gas" in headings
     assert "bank: not built" in headings
-    assert "bog: not tapped" in headings
-    assert "north: new tap" in headings
+    assert "bog: not connected" in headings
+    assert "north: new connection" in headings
     plain = map_of(figures_of(network_of(COVE), COVE_PLAN), faint=False)
     assert "bank: not built" not in [heading for heading, _ in plain.details.things]
+
+
+def test_boosters_are_on_the_map() -> None:
+    use = BoosterUse("blower", "gas", "lane", "well", "", True, 0.01, 500.0)
+    page = page_html(COVE, replace(COVE_PLAN, boosters=(use,)))
+    assert "boosters: 1 blower" in page
+    assert '["blower at well",[["fluid","gas"],["into","pipe lane"]' in page
+    assert "blower, compressor or pump" not in page_html(COVE, COVE_PLAN)
 
 
 def test_a_simulation_that_is_not_there_or_of_another_site(tmp_path: Path) -> None:
@@ -201,8 +209,8 @@ def test_temperatures_and_what_more_is_worth_are_told() -> None:
     page = page_html(COVE, replace(COVE_PLAN, heat=heat, prices=(price,)))
     text = " ".join("".join(read(page).words).split())
     assert "run lane: surface" in text
-    assert "50 degC of 55 degC" in text
-    assert "500 W of 400 W: OVER" in text
+    assert "50 degC, limit 55 degC" in text
+    assert "500 W, limit 400 W: EXCEEDED" in text
     assert "56.9 degC" in text  # 330 K at the inlet
     assert "Wet gas: drain the low points." in text
     assert "stock of steel" in text
@@ -230,8 +238,8 @@ def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
     (level,) = re.findall(r'd="M[\d.]+ ([\d.]+)H[\d.]+" class="limit', str(chart.drawing))
     assert float(level) < min(y for _, y in points)
     assert chart.said.startswith("hydrogen 46.9 degC to ")
-    assert "surface, at most 55 degC" in chart.note
-    assert "Along each run" in page_html(site, plan)
+    assert "surface limit 55 degC" in chart.note
+    assert "Along a pipe" in page_html(site, plan)
 
 
 def test_units_that_people_read_beside_those_that_are_copied() -> None:

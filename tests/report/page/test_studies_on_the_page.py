@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from study_results import MIX, POINTS, files
+from study_results import MIX, POINTS, files, sweep_file
 
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
@@ -19,12 +19,14 @@ from allocator.report.page.frontier_chart import frontier_view
 from allocator.report.page.study_files import (
     FRONTIER_FORMAT,
     MIXES_FORMAT,
+    SWEEP_FORMAT,
     StudyFileError,
     read_frontier,
     read_mixes,
+    read_sweep,
 )
 from allocator.site.records import Site
-from allocator.studies import compare_result, frontier_result
+from allocator.studies import compare_result, frontier_result, sweep_result
 
 
 class Exact(HTMLParser):
@@ -54,6 +56,7 @@ def exact_rows(page: str) -> dict[str, list[list[float]]]:
 def test_the_formats_are_those_that_the_studies_write() -> None:
     assert compare_result.FORMAT == MIXES_FORMAT
     assert frontier_result.FORMAT == FRONTIER_FORMAT
+    assert sweep_result.FORMAT == SWEEP_FORMAT
 
 
 def test_figures_are_those_of_the_files(first: tuple[Site, Plan], tmp_path: Path) -> None:
@@ -121,7 +124,7 @@ def test_the_curve_jumps_where_whole_pieces_change(
         assert str(drawing).count('class="jump"') == 1
         assert str(drawing).count('class="knee"') == 1
         assert str(drawing).count('class="chosen"') == 1
-    assert view.knees == ("700 kg for 9 kW: what is given beyond buys 3.5 times less",)
+    assert view.knees == ("700 kg for 9 kW; beyond it the gain per unit is 3.5 times smaller",)
     assert frontier_view(read_frontier(tmp_path, network_of(site))).own == ""
 
 
@@ -171,6 +174,25 @@ def test_a_damaged_frontier(
     path.write_text(json.dumps(facts))
     with pytest.raises(StudyFileError, match=told):
         read_frontier(tmp_path, network_of(first[0]))
+
+
+@pytest.mark.parametrize(
+    ("spoil", "told"),
+    [
+        (lambda facts: facts.pop("site"), "is of another site"),
+        (lambda facts: facts["points"][0]["quantiles"].pop(), "lacks what a sweep holds"),
+        (lambda facts: facts["points"][0].update(draws="ten"), "lacks what a sweep holds"),
+        (lambda facts: facts["effects"][0].pop("rank"), "lacks what a sweep holds"),
+    ],
+)
+def test_a_damaged_sweep(first: tuple[Site, Plan], tmp_path: Path, spoil: Spoil, told: str) -> None:
+    path = sweep_file(first[0], tmp_path) / "sweep.json"
+    assert read_sweep(path, network_of(first[0])).points[0].kept == 7
+    facts = json.loads(path.read_text())
+    spoil(facts)
+    path.write_text(json.dumps(facts))
+    with pytest.raises(StudyFileError, match=told):
+        read_sweep(path, network_of(first[0]))
 
 
 def test_what_cannot_be_read_at_all(first: tuple[Site, Plan], tmp_path: Path) -> None:

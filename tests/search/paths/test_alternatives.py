@@ -13,6 +13,7 @@ from allocator.search import Settings
 from allocator.search.alternatives import fewest_apart, laid_by
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("basis", "loss"), [("mean", 0.3), ("firm", 0.35)])
 def test_plans_differ_and_lose_little(basis: str, loss: float, tmp_path: Path) -> None:
     site = site_of(tmp_path, 8, 10, 2)

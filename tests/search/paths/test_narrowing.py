@@ -17,6 +17,7 @@ from allocator.search.strategy.budgets import NARROWED
 from allocator.verify import audit
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("basis", ["mean", "firm"])
 def test_a_narrowed_plan_is_one_of_the_site(
     basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

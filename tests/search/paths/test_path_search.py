@@ -86,6 +86,7 @@ def test_finds_differ(tmp_path: Path) -> None:
     assert np.all(np.diff(values) <= 0)
 
 
+@pytest.mark.slow
 def test_a_searched_plan_is_audited_and_repeats(tmp_path: Path) -> None:
     site = site_of(tmp_path, 12, 6, 2)
     settings = Settings(node_limit=2, seed=5, gap=0.5, effort="quick")
@@ -98,6 +99,7 @@ def test_a_searched_plan_is_audited_and_repeats(tmp_path: Path) -> None:
     assert first.power.firm_clean >= 0.95 * plain.value
 
 
+@pytest.mark.slow
 def test_begins_from_a_known_plan_even_of_an_older_site(small: Site) -> None:
     known = make_plan(small, Settings(node_limit=3000, gap=1e-6)).plan
     assert known is not None

@@ -1,8 +1,3 @@
-"use strict";
-(() => {
-const $ = (pick, from) => (from || document).querySelector(pick);
-const all = (pick, from) => [...(from || document).querySelectorAll(pick)];
-
 // tables: sort and copy
 const exact = cell => cell.dataset.x !== undefined && cell.dataset.x !== "" ? +cell.dataset.x : cell.textContent.trim();
 for (const table of all("table.sortable")) {
@@ -34,9 +29,13 @@ for (const button of all(".copy")) button.addEventListener("click", async () => 
   setTimeout(() => { button.textContent = "Copy"; }, 1600);
 });
 
-// paper shows all that is folded away on a screen
+for (const button of all(".columns")) button.addEventListener("click", () => {
+  const whole = $("table", button.closest("details")).classList.toggle("whole");
+  button.setAttribute("aria-pressed", String(whole));
+});
+
+// paper shows what is marked for it, whether it is folded away on the screen or not
 let folded = [];
-addEventListener("beforeprint", () => { for (const d of all("details:not([open])")) { folded.push(d); d.open = true; } });
+addEventListener("beforeprint", () => { for (const d of all("details.paper:not([open])")) { folded.push(d); d.open = true; } });
 addEventListener("afterprint", () => { for (const d of folded) d.open = false; folded = []; });
 document.documentElement.dataset.tables = "yes";
-})();

@@ -1,0 +1,457 @@
+"""Rules of pressure along lines; see :mod:`allocator.model.pressures` for high and low potentials.
+
+The columns of potentials count from the least of their fluid, and so do the inequalities here. No
+rule states anything on a site of whose pressures nothing is computed.
+"""
+
+from __future__ import annotations
+
+import math
+
+from allocator.model.drops import drops_of, first_rows
+from allocator.model.expressions import (
+    arrivals,
+    can_cycle,
+    direct_shapes,
+    drawn_at_most,
+    given_by,
+    moved_at_most,
+    scaled,
+)
+from allocator.model.index_sets import Group, IndexSets, PipeArc
+from allocator.model.model import Key, Model, Terms
+from allocator.model.pressures import (
+    Pressures,
+    boost,
+    boosted,
+    directed,
+    peak,
+    peaks_along,
+    spur_laid,
+    used_groups,
+    used_stores,
+)
+from allocator.model.rules.stores import MANY
+from allocator.network.pressure_records import BoosterOption
+from allocator.plans.records import FLAT
+
+BOTH_WAYS = 1e-6
+"""Share of what it can carry that a spur carries each way at the least."""
+
+
+def one_direction(model: Model, sets: IndexSets) -> None:
+    """``directed forth + directed back + spurs = lay`` of each build: one direction, or a spur."""
+    if sets.pressures is None:
+        return
+    terms: dict[Key, Terms] = {}
+    for arc, losses in sets.pressures.losses.items():
+        for build in losses:
+            laid = terms.setdefault(("lay", arc.route, build, arc.fluid), [])
+            laid.append((1.0, directed(arc, build)))
+    for spur in sets.pressures.spurs:
+        for build in sets.pressures.losses[spur.into]:
+            laid = terms["lay", spur.route, build, spur.fluid]
+            laid.append((1.0, spur_laid(spur, build)))
+    for lay, laid in terms.items():
+        model.row(f"one_direction[{lay}]", [*laid, (-1.0, lay)], low=0.0, high=0.0)
+
+
+def peak_flow(model: Model, sets: IndexSets) -> None:
+    """``sum_p gather + sum_j peak_j supply_j <= sum_b peak_b``, spurs included, of each arc; and
+
+    ``peak_b <= most_b * directed_b``, with ``most_b`` the least of the capacity and of what all the
+    potential that there may be drives.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for arc, losses in pressures.losses.items():
+        sums: Terms = []
+        for build in losses:
+            for flow, laid in peaks_along(pressures, arc, build):
+                most = pressures.most[arc, build]
+                model.row(peak_row(flow), [(1.0, flow), (-most, laid)], high=0.0)
+                sums.append((-1.0, flow))
+        name = f"peak_flow[{arc.route},{arc.start},{arc.fluid}]"
+        model.row(name, [*moved_at_most(sets, arc), *sums], high=0.0)
+
+
+def peak_row(flow: Key) -> str:
+    """Name of the row that limits the peak flow of a build in a direction."""
+    return f"peak[{flow}]"
+
+
+def spur_layers(model: Model, sets: IndexSets) -> None:
+    """``sum_j peak_j supply_j <= sum_b peak_b`` towards the store, ``sum_p gather <= sum_b peak_b``
+
+    back, of what is laid in one direction alone: a spur has neither. And a spur is used both ways:
+    ``flow >= BOTH_WAYS * sum_b most_b spur_b`` of each; else it is a pipe of one direction.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for spur in pressures.spurs:
+        losses = pressures.losses[spur.into]
+        for arc, word in ((spur.into, "supply"), (spur.out, "gather")):
+            moved = [
+                (factor, key)
+                for factor, key in moved_at_most(sets, arc)
+                if isinstance(key, tuple) and key[0] == word
+            ]
+            laid: Terms = [(-1.0, peak(arc, build)) for build in losses]
+            name = f"spur_{word}[{spur.route},{spur.inner},{spur.fluid}]"
+            model.row(name, [*moved, *laid], high=0.0)
+            least: Terms = [
+                (-BOTH_WAYS * pressures.most[arc, build], spur_laid(spur, build))
+                for build in losses
+            ]
+            model.row(f"{name} both", [*moved_at_most(sets, arc), *least], low=0.0)
+
+
+def two_potentials(model: Model, sets: IndexSets) -> None:
+    """``low <= high`` of each fluid and node."""
+    for column in list(model.columns):
+        if isinstance(column.key, tuple) and column.key[0] == "low":
+            _, node, fluid = column.key
+            terms: Terms = [(1.0, column.key), (-1.0, ("high", node, fluid))]
+            model.row(f"two_potentials[{node},{fluid}]", terms, high=0.0)
+
+
+def pressure_drop(model: Model, sets: IndexSets) -> None:
+    """``loss_b(Q) <= low_i - high_j + boost`` of the build b that is laid from i to j, and
+
+    ``end_b Q^2 <= low_j``, so that gas is slow enough there: as tangents, of which a few stand from
+    the start (:mod:`allocator.model.drops`).
+    """
+    for row in first_rows(model, drops_of(sets)):
+        model.rows.append(row)
+
+
+def source_pressure(model: Model, sets: IndexSets) -> None:
+    """``high <= mouth`` where a source is connected; an existing one may be shut: it then gives
+
+    nothing (``sent <= flow * drawn``).
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for fluid, one in pressures.fluids.items():
+        width = pressures.width(fluid)
+        for name, potential in one.mouths.items():
+            source = sets.site.sources.get(name)
+            if source is None or name not in sets.sources or source.part_of:
+                continue
+            on = opened(model, name)
+            if on[0] == "drawn":
+                parts = (name, *sets.site.parts_of(name))
+                sent = [term for part in parts for term in drawn_at_most(sets, part)]
+                model.row(f"drawn[{name}]", [*sent, (-len(parts) * source.flow, on)], high=0.0)
+            mouth = pressures.above(fluid, potential)
+            if mouth < width:
+                terms: Terms = [(1.0, pressures.high(source.place, fluid)), (width - mouth, on)]
+                model.row(f"source_pressure[{name}]", terms, high=width)
+
+
+def opened(model: Model, source: str) -> tuple[str, str]:
+    """The column that is 1 where gas of a source is let in."""
+    drawn = ("drawn", source)
+    return drawn if model.has(drawn) else ("tap", source)
+
+
+def inlet_pressure(model: Model, sets: IndexSets) -> None:
+    """``low >= inlet`` of what a group takes and ``high <= outlet`` of what it gives, where
+
+    ``running + cycled + beside <= most * takes`` (on the mean basis ``flat <= most * takes``); and
+    ``low >= inlet`` of a demand, where ``served <= mean * takes``.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for name in used_groups(sets, pressures):
+        group, takes = sets.groups[name], ("takes", name)
+        units: Terms = [(1.0, ("flat" if sets.lossless else "running", name))]
+        if can_cycle(sets, group):
+            units.append((1.0, ("cycled", name)))
+        if model.has(("beside", name)):
+            units.append((1.0, ("beside", name)))
+        model.row(f"takes[{name}]", [*units, (-_most_units(group), takes)], high=0.0)
+        for fluid, one in pressures.fluids.items():
+            if fluid in group.type.inputs and group.type.name in one.inlets:
+                _at_least(model, pressures, group.place, fluid, one.inlets[group.type.name], takes)
+            if fluid in group.type.outputs and group.type.name in one.outlets:
+                outlet = pressures.above(fluid, one.outlets[group.type.name])
+                room = pressures.width(fluid) - outlet
+                terms: Terms = [(1.0, pressures.high(group.place, fluid)), (room, takes)]
+                model.row(f"outlet_pressure[{name},{fluid}]", terms, high=outlet + room)
+    for demand in sets.fluid_demands():
+        takes = ("takes", demand.name)
+        if model.has(takes):
+            served: Terms = [(1.0, ("served_fluid", demand.name)), (-demand.mean, takes)]
+            model.row(f"takes[{demand.name}]", served, high=0.0)
+            assert demand.place is not None
+            potential = pressures.fluids[demand.wants].demands[demand.name]
+            _at_least(model, pressures, demand.place, demand.wants, potential, takes)
+
+
+def _at_least(
+    model: Model, pressures: Pressures, place: str, fluid: str, potential: float, takes: Key
+) -> None:
+    inlet = pressures.above(fluid, potential)
+    if inlet > 0.0:
+        terms: Terms = [(1.0, pressures.low(place, fluid)), (-inlet, takes)]
+        model.row(f"inlet_pressure[{takes},{fluid}]", terms, low=0.0)
+
+
+def _most_units(group: Group) -> float:
+    limits = [most for most in (group.most_new, group.type.max_units) if most is not None]
+    return float(group.existing + min(limits, default=MANY))
+
+
+def store_pressure(model: Model, sets: IndexSets) -> None:
+    """``high + boost >= filling pressure`` and ``low <= release pressure`` where a store is used:
+
+    ``filling <= most * holds`` and ``release <= most * holds``.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for name in used_stores(sets, pressures):
+        store, holds = sets.fluid_stores[name], ("holds", name)
+        fluid, place = store.type.holds, store.place
+        width, most = pressures.width(fluid), _most_moved(sets, fluid)
+        model.row(f"filled[{name}]", [*_filling(sets, name), (-most, holds)], high=0.0)
+        drawn: Terms = [(sets.peak(j), ("draw", name, j)) for j in sets.fluid_shapes[fluid]]
+        model.row(f"released[{name}]", [*drawn, (-most, holds)], high=0.0)
+        at = pressures.fluids[fluid].stores.get(store.type.name)
+        if at is None:
+            continue
+        if (fill := pressures.above(fluid, at.fill)) > 0.0:
+            terms: Terms = [(1.0, pressures.high(place, fluid)), (-fill, holds)]
+            terms += [(one.gain, boost(one)) for one in pressures.boosters_at.get(name, ())]
+            model.row(f"filling_pressure[{name}]", terms, low=0.0)
+        if (release := pressures.above(fluid, at.release)) < width:
+            terms = [(1.0, pressures.low(place, fluid)), (width - release, holds)]
+            model.row(f"release_pressure[{name}]", terms, high=width)
+
+
+def _filling(sets: IndexSets, store: str) -> Terms:
+    return [*arrivals(sets, f"store:{store}"), (1.0, ("inflow", store))]
+
+
+def _most_moved(sets: IndexSets, fluid: str) -> float:
+    """kg/s: more than all sources and machines give of a fluid at once, at the peak of a shape."""
+    site = sets.site
+    flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
+    for group in sets.groups.values():
+        flows += group.type.outputs.get(fluid, 0.0) * _most_units(group)
+    return max(flows, 1e-9) * max(sets.peak(shape) for shape in sets.fluid_shapes[fluid])
+
+
+def steady_filling(model: Model, sets: IndexSets) -> None:
+    """Per node: ``sum_k inflow_k <= flat supply that comes to its high header``.
+
+    By pipes of one direction, of steady sources and of machines there. What a store releases
+    there, or beyond a spur, is in the low header: of a pipe that may be a spur, ``steady <=
+    supply_flat`` and ``steady <= sum_b peak_b`` of what is laid in one direction alone.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    stores = [(n, s) for n, s in sets.fluid_stores.items() if s.type.holds in pressures.fluids]
+    balance: dict[tuple[str, str], Terms] = {}
+    for name, store in stores:
+        at = (pressures.fluids[store.type.holds].node(store.place), store.type.holds)
+        balance.setdefault(at, []).append((1.0, ("inflow", name)))
+
+    def comes(place: str, fluid: str, terms: Terms) -> None:
+        one = pressures.fluids.get(fluid)
+        if one is not None and (one.node(place), fluid) in balance:
+            balance[one.node(place), fluid].extend(scaled(terms, -1.0))
+
+    for arc in pressures.losses:
+        supply: Key = ("supply", arc.route, arc.start, arc.fluid, FLAT)
+        steady: Key = ("steady", arc.route, arc.start, arc.fluid)
+        comes(arc.end, arc.fluid, [(1.0, steady if model.has(steady) else supply)])
+        if model.has(steady):
+            name = f"steady[{arc.route},{arc.start},{arc.fluid}]"
+            model.row(name, [(1.0, steady), (-1.0, supply)], high=0.0)
+            laid: Terms = [(-1.0, peak(arc, build)) for build in pressures.losses[arc]]
+            model.row(f"{name}, no spur", [(1.0, steady), *laid], high=0.0)
+    for name in sets.sources:
+        source = sets.site.sources[name]
+        if FLAT in direct_shapes(sets, name):
+            comes(source.place, source.fluid, [(1.0, ("direct", name, FLAT))])
+    for group in sets.groups.values():
+        for fluid in group.type.outputs:
+            comes(group.place, fluid, given_by(sets, group, fluid, FLAT))
+    for (node, fluid), terms in balance.items():
+        model.row(f"steady_filling[{node},{fluid}]", terms, high=0.0)
+
+
+def boosters(model: Model, sets: IndexSets) -> None:
+    """Of each booster that may stand at the inlet of a pipe from i (or of a store there):
+
+    ``inlet potential >= its least * boost``; ``boosted >= flow - most (1 - boost)``, for which it
+    takes power; ``flow <= its own most`` where it runs; and, at a pipe, ``sum of boosters <= sum_b
+    directed_b``, at a store ``<= holds``.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for at, options in pressures.boosters_at.items():
+        if isinstance(at, PipeArc):
+            losses = pressures.losses[at]
+            flow: Terms = [(1.0, peak(at, build)) for build in losses]
+            where: Terms = [(-1.0, directed(at, build)) for build in losses]
+            most = max(pressures.most[at, build] for build in losses)
+        else:
+            flow, where = _filling(sets, at), [(-1.0, ("holds", at))]
+            most = _most_moved(sets, sets.fluid_stores[at].type.holds)
+        built: Terms = [(1.0, boost(option)) for option in options]
+        model.row(f"booster[{at}]", [*built, *where], high=0.0)
+        for option in options:
+            _booster(model, pressures, option, flow, most)
+
+
+def _booster(
+    model: Model, pressures: Pressures, option: BoosterOption, flow: Terms, most: float
+) -> None:
+    key = boost(option)
+    header = pressures.high if option.store else pressures.low
+    inlet = pressures.above(option.fluid, option.inlet)
+    if inlet > 0.0:
+        terms: Terms = [(1.0, header(option.start, option.fluid)), (-inlet, key)]
+        model.row(f"booster_inlet[{key}]", terms, low=0.0)
+    terms = [(1.0, boosted(option)), *scaled(flow, -1.0), (-most, key)]
+    model.row(f"boosted[{key}]", terms, low=-most)
+    if option.max_flow < most:
+        model.row(f"booster_flow[{key}]", [*flow, (most - option.max_flow, key)], high=most)
+
+
+def booster_units(model: Model, sets: IndexSets) -> None:
+    """``sum of boosters of a kind at a place <= its most there``, and ``in all <= its most``."""
+    if sets.pressures is None:
+        return
+    by_place: dict[tuple[str, str], Terms] = {}
+    by_kind: dict[str, Terms] = {}
+    for option in sets.pressures.boosters:
+        by_place.setdefault((option.booster, option.place), []).append((1.0, boost(option)))
+        by_kind.setdefault(option.booster, []).append((1.0, boost(option)))
+    for (name, place), terms in by_place.items():
+        most = sets.site.boosters[name].places.get(place)
+        if most is not None:
+            standing = sum(b.booster == name and b.place == place for b in sets.site.built.boosters)
+            model.row(f"boosters_at[{name},{place}]", terms, high=float(max(most, standing)))
+    for name, terms in by_kind.items():
+        if (most := sets.site.boosters[name].max_units) is not None:
+            model.row(f"boosters_of[{name}]", terms, high=float(most))
+
+
+def rating(model: Model, sets: IndexSets) -> None:
+    """``shut <= rating`` of every pipe laid, store used and machine that takes or gives there.
+
+    The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
+    source, store and machine in use there, and ``shut_j >= shut_i`` along what is laid from i to
+    j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a booster,
+    and of a liquid that falls its static head more.
+    """
+    pressures = sets.pressures
+    if pressures is None:
+        return
+    for fluid, one in pressures.fluids.items():
+        if not one.ratings:
+            continue
+        top = _top_shut(pressures, fluid)
+        for arc, losses in pressures.losses.items():
+            if arc.fluid == fluid:
+                _shut_along(model, sets, pressures, arc, top)
+                for build in losses:
+                    if (limit := one.ratings.get(("pipe", build))) is not None:
+                        lay: Key = ("lay", arc.route, build, fluid)
+                        _rated(model, pressures, arc.start, fluid, limit, top, lay)
+                        _rated(model, pressures, arc.end, fluid, limit, top, lay)
+        for name, source in sets.site.own_sources.items():
+            if name in sets.sources and ("source", name) in one.shut_in:
+                shut = pressures.above(fluid, one.shut_in["source", name])
+                _feeds(model, pressures, source.place, fluid, shut, opened(model, name))
+        for name in used_stores(sets, pressures):
+            store = sets.fluid_stores[name]
+            if store.type.holds == fluid:
+                kind = ("storage", store.type.name)
+                _end_shut(model, pressures, fluid, store.place, kind, top, ("holds", name))
+        for name in used_groups(sets, pressures):
+            group = sets.groups[name]
+            if fluid in (*group.type.inputs, *group.type.outputs):
+                kind = ("machine", group.type.name)
+                _end_shut(model, pressures, fluid, group.place, kind, top, ("takes", name))
+
+
+def _end_shut(
+    model: Model,
+    pressures: Pressures,
+    fluid: str,
+    place: str,
+    kind: tuple[str, str],
+    top: float,
+    used: Key,
+) -> None:
+    """The rating of a store or machine, and the potential that it gives."""
+    one = pressures.fluids[fluid]
+    if kind in one.ratings:
+        _rated(model, pressures, place, fluid, one.ratings[kind], top, used)
+    if kind in one.shut_in:
+        _feeds(model, pressures, place, fluid, pressures.above(fluid, one.shut_in[kind]), used)
+
+
+def _rated(
+    model: Model,
+    pressures: Pressures,
+    place: str,
+    fluid: str,
+    potential: float,
+    top: float,
+    used: Key,
+) -> None:
+    limit = pressures.above(fluid, potential)
+    if limit < top:
+        terms: Terms = [(1.0, pressures.shut(place, fluid)), (top - limit, used)]
+        model.row(f"rating[{place},{fluid},{used}]", terms, high=top)
+
+
+def _feeds(
+    model: Model, pressures: Pressures, place: str, fluid: str, shut: float, used: Key
+) -> None:
+    if shut > 0.0:
+        terms: Terms = [(1.0, pressures.shut(place, fluid)), (-shut, used)]
+        model.row(f"shut[{place},{fluid},{used}]", terms, low=0.0)
+
+
+def _top_shut(pressures: Pressures, fluid: str) -> float:
+    """The highest potential, shut in, that is looked at: one booster behind the widest."""
+    one = pressures.fluids[fluid]
+    given = max([one.most, *(p for p in one.shut_in.values() if math.isfinite(p))])
+    ratios = [option.boost**2 if one.gas else 1.0 for option in one.boosters]
+    rises = [option.rise for option in one.boosters]
+    return pressures.above(fluid, given * max(ratios, default=1.0) + max(rises, default=0.0))
+
+
+def _shut_along(
+    model: Model, sets: IndexSets, pressures: Pressures, arc: PipeArc, top: float
+) -> None:
+    fluid, losses = arc.fluid, pressures.losses[arc]
+    start, end = pressures.shut(arc.start, fluid), pressures.shut(arc.end, fluid)
+    static = max(loss.static for loss in losses.values())
+    room = top + static
+    laid: Terms = [(-room, directed(arc, build)) for build in losses]
+    for spur in pressures.spurs_at.get(arc, ()):
+        laid += [(-room, spur_laid(spur, build)) for build in losses]
+    name = f"shut_along[{arc.route},{arc.start},{fluid}"
+    model.row(f"{name}]", [(1.0, end), (-1.0, start), *laid], low=-top)
+    one = pressures.fluids[fluid]
+    for option in pressures.boosters_at.get(arc, ()):
+        ratio = option.boost**2 if one.gas else 1.0
+        more = (ratio - 1.0) * one.least + option.rise + static
+        room = ratio * top + more
+        terms: Terms = [(1.0, end), (-ratio, start), (-room, boost(option))]
+        model.row(f"{name},{option.booster}]", terms, low=more - room)
+    del sets

@@ -1,0 +1,24 @@
+"""Losses of many pipes at once, with their slopes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from allocator.network.pressure_records import PipeLoss
+from allocator.physics.pressure_loss import loss, loss_slope
+
+
+def losses_at(pipes: Sequence[PipeLoss], flows: Sequence[float]) -> tuple[list[float], list[float]]:
+    """Potential that each pipe loses to friction at its flow, kg/s, and the slope there.
+
+    0 of pipes whose pressure is not checked.
+    """
+    checked = np.array([pipe.checked for pipe in pipes], dtype=bool)
+    value, slope = np.zeros(len(pipes)), np.zeros(len(pipes))
+    if checked.any():
+        numbers = np.array([(p.factor, p.reynolds, p.roughness) for p in pipes if p.checked]).T
+        flow = np.array(flows, dtype=float)[checked]
+        value[checked], slope[checked] = loss(flow, *numbers), loss_slope(flow, *numbers)
+    return value.tolist(), slope.tolist()

@@ -1,0 +1,137 @@
+"""What pressures a network has: losses of pipes, limits at ends, boosters; in potentials.
+
+A potential is p^2 of a gas (Pa^2) and p of a liquid (Pa). Each node has two, ``high >= low``: what
+arrives at it and goes into stores comes at ``high``, what leaves it along pipes leaves at ``low``.
+
+* A pipe in use from i to j with peak flow Q: ``low_i - high_j >= phi(Q) + head``, and of a gas
+  ``low_j >= end Q^2``, so that it is slow enough at its end.
+* A spur is a pipe used both ways, between J and a node S at or beyond which there is a store:
+  collect flow goes from J to S alone, supply flow from S to J alone. ``high_J - high_S >=
+  phi(collect) + head`` and ``low_S - low_J >= phi(supply) + head back``; ``end`` as above. A node
+  is two headers with a regulator from high to low, so spurs may follow one another and other
+  pipes may leave S. What fills stores at a node out of the supply layer is at most the flat flow
+  that arrives there in the high header: along pipes that are no spurs, of sources and machines.
+* ``high`` is at most the mouth of each source connected there, and the outlet of each machine that
+  gives the fluid there; ``low`` is at least the inlet of each machine and demand in use there.
+* A store in use: ``high >= fill`` and ``low <= release`` at its node.
+* A booster at the inlet of a pipe (``booster``, 0 or 1): ``low_i + gain booster - high_j >= phi +
+  head``, ``low_i >= inlet`` and ``Q <= max_flow`` where it is 1. At the inlet of a store:
+  ``high + gain booster >= fill``, ``high >= inlet``, what fills the store at most ``max_flow``.
+* Shut in, a node has the pressure of what feeds it: ``shut_j >= shut_i + static`` along pipes used,
+  ``ratio^2`` or ``+ head`` of a booster there; it is at most every rating of what is attached.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+PipeKey = tuple[str, str, str]
+"""Route, the node at which the flow enters, and pipe type."""
+
+
+@dataclass(frozen=True, slots=True)
+class PipeLoss:
+    """One pipe type along one route, one way, for one fluid: ``phi(Q) = factor f(Re) Q^2``.
+
+    ``factor``: potential per (kg/s)^2; 0 where the pipe has no bore, so that its pressure is not
+    checked. ``reynolds``: Reynolds number of 1 kg/s. ``roughness``: relative. ``head``: potential
+    lost by rising, below 0 where it falls. ``end``: potential per (kg/s)^2 that gas needs at its
+    end, not to be too fast. ``capacity``: kg/s, greatest flow at the widest difference of
+    potentials that the network has, and no more than the pipe type's own. ``static``: potential
+    that a liquid surely does not pass in gaining by its fall, shut in.
+    """
+
+    factor: float
+    reynolds: float
+    roughness: float
+    head: float
+    end: float
+    capacity: float
+    static: float = 0.0
+
+    @property
+    def checked(self) -> bool:
+        """Whether its loss is known."""
+        return self.factor > 0
+
+
+class StorePotentials(NamedTuple):
+    """Potential at or above which a store fills, and at or below which it gives; inf for no limit.
+
+    ``fill`` of a store without pressures is 0.
+    """
+
+    fill: float
+    release: float
+
+
+@dataclass(frozen=True, slots=True)
+class BoosterOption:
+    """A booster that may stand at one inlet: of a pipe, or of a store.
+
+    ``route``, ``start``: the pipe along a route, away from that node. ``store``: ``type@place`` of
+    a store at the node ``start``, where ``route`` is empty. ``gain``: potential that it adds.
+    ``inlet``: the least that it needs at its inlet. ``boost``: pressure at its outlet, shut in, per
+    pressure at its inlet (gas); ``rise``: Pa more (liquid). ``energy``: J/kg. ``max_flow``: kg/s,
+    inf for no limit. ``existing``: it stands.
+    """
+
+    booster: str
+    fluid: str
+    place: str
+    route: str
+    start: str
+    store: str
+    gain: float
+    inlet: float
+    boost: float
+    rise: float
+    energy: float
+    max_flow: float
+    existing: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FluidPressures:
+    """Pressures of one fluid on a network.
+
+    ``least`` and ``most``: potentials that every node is between. ``shares``: node -> the node
+    whose potentials it has, being joined to it by passages both ways. ``losses``: of every pipe
+    type on every route and way. ``links``: (route, start) without loss, one way, such as coolers:
+    ``low_start >= high_end`` where they are used. ``mouths``: source -> the most that ``high`` is
+    at its place. ``inlets`` and ``outlets``: machine type -> the least that ``low`` is where it
+    takes the fluid, the most that ``high`` is where it gives it. ``demands``: demand -> the least
+    that ``low`` is. ``stores``: store type -> potentials. Ends without a pressure are left out.
+    ``ratings``: ("pipe", "storage" or "machine", name) -> the highest potential, shut in, that it
+    bears. ``shut_in``: ("source", "storage" or "machine", name) -> the highest that it gives.
+    """
+
+    fluid: str
+    gas: bool
+    least: float
+    most: float
+    shares: Mapping[str, str] = field(default_factory=dict)
+    losses: Mapping[PipeKey, PipeLoss] = field(default_factory=dict)
+    links: tuple[tuple[str, str], ...] = ()
+    mouths: Mapping[str, float] = field(default_factory=dict)
+    inlets: Mapping[str, float] = field(default_factory=dict)
+    outlets: Mapping[str, float] = field(default_factory=dict)
+    demands: Mapping[str, float] = field(default_factory=dict)
+    stores: Mapping[str, StorePotentials] = field(default_factory=dict)
+    boosters: tuple[BoosterOption, ...] = ()
+    ratings: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    shut_in: Mapping[tuple[str, str], float] = field(default_factory=dict)
+
+    def potential(self, pressure: float) -> float:
+        """Of a pressure, Pa."""
+        return pressure**2 if self.gas else pressure
+
+    def pressure(self, potential: float) -> float:
+        """Pa of a potential."""
+        return potential**0.5 if self.gas else potential
+
+    def node(self, name: str) -> str:
+        """The node whose potentials a node has."""
+        return self.shares.get(name, name)

@@ -1,0 +1,56 @@
+"""What is odd about the pressures of a site: ends that nothing reaches, keys that do not count."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from allocator.base.quantities import format_quantity, shown
+from allocator.network.faults import Remark
+from allocator.network.pressure_records import FluidPressures
+from allocator.network.records import Network
+
+
+def remarks_on_pressures(site: Network) -> Iterator[Remark]:
+    """Remarks on a network whose pressures are known, at the things of the site file."""
+    for fluid, one in site.pressures.items():
+        yield from _low_mouths(site, fluid, one)
+    yield from _ignored(site)
+
+
+def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
+    """Sources below what all that takes their fluid needs, where no booster is offered."""
+    if one.boosters:
+        return
+    needs = [one.inlets.get(m.name, 0.0) for m in site.machines.values() if fluid in m.inputs]
+    needs += [one.demands.get(d.name, 0.0) for d in site.demands.values() if d.wants == fluid]
+    needs += [store.fill for store in one.stores.values()]
+    least = max(min(needs, default=0.0), one.least)
+    for name, source in site.own_sources.items():
+        if source.fluid == fluid and source.pressure and one.mouths.get(name, math.inf) < least:
+            yield Remark(
+                "sources",
+                name,
+                f"its mouth is at {_said(source.pressure)}, and whatever takes {shown(fluid)} "
+                f"needs at least {_said(one.pressure(least))}: nothing can be had of it",
+                "check the pressures, or offer a booster",
+            )
+
+
+def _ignored(site: Network) -> Iterator[Remark]:
+    for name, pipe in site.site.pipes.items():
+        if pipe.inlet_pressure is None and pipe.outlet_pressure is None:
+            continue
+        fluids = [f for f in site.pressures if pipe.fluids is None or f in pipe.fluids]
+        if fluids:
+            yield Remark(
+                "pipes",
+                name,
+                "its 'inlet_pressure' and 'outlet_pressure' do not count for "
+                f"{', '.join(map(shown, fluids))}: pressures along lines are computed",
+                "delete them",
+            )
+
+
+def _said(pressure: float) -> str:
+    return format_quantity(pressure, "pressure")

@@ -1,0 +1,503 @@
+"""Pressures along the lines of a network: what every pipe loses, and what holds at the ends.
+
+They are computed for a fluid where a pressure at which it is given is known, and a pipe that may
+carry it has a bore. A place without a pressure has no limit, and nowhere is it below the ambient
+pressure. Everything is on the safe side: gas is at its hottest, a liquid at its coldest for its
+viscosity and its rises, at its hottest for friction and its falls.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+import numpy as np
+
+from allocator.network.pressure_records import (
+    BoosterOption,
+    FluidPressures,
+    PipeKey,
+    PipeLoss,
+    StorePotentials,
+)
+from allocator.network.properties import substance_of
+from allocator.network.records import Arc, Network
+from allocator.physics.arrays import FloatLike, Floats, floats
+from allocator.physics.faults import PhysicsError, UnknownPropertyError
+from allocator.physics.pressure_loss import (
+    FASTEST,
+    GRAVITY,
+    area_of,
+    end_factor,
+    energy_of_compression,
+    gas_factor,
+    greatest_flow,
+    liquid_factor,
+    reynolds_of_unit,
+)
+from allocator.physics.substances import Substance, value
+from allocator.site.records import BoosterType, PipeType
+
+GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
+"""m/s where a pipe type gives none: rules of thumb."""
+
+UNSAID = 2.0
+"""What has no pressure gives at most this many times the highest pressure that is stated."""
+
+SAME = 1e-6
+"""K between temperatures that are one."""
+
+WARMER = 5.0
+"""K by which a liquid is taken warmer until its properties are known: colder, it is frozen."""
+
+
+@dataclass(frozen=True, slots=True)
+class PressureRange:
+    """What a fluid's pressures are between: potentials, as of :class:`FluidPressures`.
+
+    ``cold`` and ``hot``: K between which it flows, anywhere. ``unsaid``: Pa at most, where it is
+    given at a pressure that is not stated. ``heavy`` and ``light``: kg/m3 of a
+    liquid, coldest and hottest; ``viscosity`` of a liquid, Pa s, coldest.
+    """
+
+    substance: Substance
+    ambient: float
+    least: float
+    most: float
+    cold: float
+    hot: float
+    unsaid: float = math.inf
+    heavy: float = 0.0
+    light: float = 0.0
+    viscosity: float = 0.0
+
+    @property
+    def gas(self) -> bool:
+        """Whether it is a gas; else a liquid."""
+        return self.substance.phase == "gas"
+
+    def gas_law(self, kelvin: Floats) -> Floats:
+        """``Rs T = p / rho``, J/kg, the largest between the least and the highest pressure."""
+        low = self.ambient
+        found = low / value(self.substance, "density", kelvin, low)
+        high = math.sqrt(self.most)
+        try:
+            return floats(np.maximum(found, high / value(self.substance, "density", kelvin, high)))
+        except PhysicsError:  # it is liquid at a pressure that a booster could give
+            return floats(found)
+
+
+class PipeAsk(NamedTuple):
+    """A pipe type of a length (m) that falls by a height (m), with gas as hot as ``kelvin``."""
+
+    pipe: PipeType
+    length: float
+    fall: float
+    kelvin: float
+
+
+def range_of(site: Network, fluid: str) -> PressureRange | None:
+    """Between what the pressures of a fluid are; None where they are not computed.
+
+    Raises:
+        PhysicsError: a property is not possible, or no pressure is above the ambient one.
+    """
+    record = site.fluids[fluid]
+    stated = list(_given(site, fluid))
+    known = [pressure for pressure in stated if pressure is not None]
+    if (
+        record.phase == "solid"
+        or not known
+        or all(pipe.bore is None for pipe in _pipes_for(site, fluid))
+    ):
+        return None
+    ambient, substance = site.ambient.pressure, substance_of(site, fluid)
+    cold, hot = _temperatures(site, fluid)
+    found = PressureRange(substance, ambient, 0.0, 0.0, cold, hot)
+    try:
+        if found.gas:
+            for name in ("density", "viscosity", "sound_speed"):
+                value(substance, name, hot, ambient)
+        else:
+            found = _liquid(found)
+    except UnknownPropertyError:
+        return None
+    top = max(known)
+    unsaid = UNSAID * max([top, *_needed(site, fluid)])
+    if None in stated:
+        top = unsaid
+    boosters = [b for b in site.boosters.values() if fluid in b.fluids]
+    if found.gas:
+        found = replace(found, unsaid=unsaid, least=ambient**2, most=top**2)
+    else:
+        found = replace(found, unsaid=unsaid, least=ambient, most=top)
+    gains = math.fsum(_units(site, b) * gain_of(site, found, b) for b in boosters)
+    found = replace(found, most=found.most + gains)
+    if found.most <= found.least:
+        if not _by_bore(site, fluid):
+            return None
+        raise PhysicsError(
+            f"has no pressure for '{fluid}' above the ambient {ambient:.6g} Pa (highest "
+            f"{top:.6g} Pa)",
+            "check the pressures of its sources, or offer a booster",
+        )
+    heights = [place.elevation for place in site.places.values()]
+    return replace(found, most=found.most + float(heads(found, max(heights) - min(heights))[1]))
+
+
+def _given(site: Network, fluid: str) -> Iterator[float | None]:
+    """Pa at which sources, stores and machines give a fluid; None where it is not said."""
+    for source in site.own_sources.values():
+        if source.fluid == fluid:
+            yield source.pressure
+    for machine in site.machines.values():
+        if fluid in machine.outputs:
+            yield machine.outlet_pressure
+    for store in site.storage.values():
+        pressure = store.pressure or store.max_pressure
+        if store.holds == fluid and pressure is not None:
+            yield pressure
+
+
+def _needed(site: Network, fluid: str) -> Iterator[float]:
+    """Pa that machines and demands need."""
+    for machine in site.machines.values():
+        if fluid in machine.inputs and machine.min_inlet_pressure is not None:
+            yield machine.min_inlet_pressure
+    for demand in site.demands.values():
+        if demand.wants == fluid and demand.min_inlet_pressure is not None:
+            yield demand.min_inlet_pressure
+
+
+def _pipes_for(site: Network, fluid: str) -> list[PipeType]:
+    return [pipe for pipe in site.pipes.values() if pipe.fluids is None or fluid in pipe.fluids]
+
+
+def _by_bore(site: Network, fluid: str) -> bool:
+    """Whether a pipe for a fluid has no capacity of its own."""
+    return any(pipe.by_bore for pipe in _pipes_for(site, fluid))
+
+
+def _temperatures(site: Network, fluid: str) -> tuple[float, float]:
+    """K of a fluid at its coldest and hottest, anywhere on the site."""
+    found = [site.ambient.temperature]
+    found += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
+    found += [
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature is not None
+    ]
+    cold = min(found)
+    found += [
+        b.discharge_temperature
+        for b in site.boosters.values()
+        if fluid in b.fluids and b.discharge_temperature is not None
+    ]
+    return cold, max(found)
+
+
+def _liquid(found: PressureRange) -> PressureRange:
+    """With its densities and its viscosity; as cold as it is still known."""
+    cold, at = found.cold, found.ambient
+    while True:
+        try:
+            heavy, viscosity = (
+                float(value(found.substance, name, cold, at)) for name in ("density", "viscosity")
+            )
+            break
+        except UnknownPropertyError:
+            raise
+        except PhysicsError:
+            if cold >= found.hot:
+                raise
+            cold = min(cold + WARMER, found.hot)
+    light, thin = (
+        float(value(found.substance, name, found.hot, at)) for name in ("density", "viscosity")
+    )
+    return replace(
+        found,
+        cold=cold,
+        heavy=max(heavy, light),
+        light=min(heavy, light),
+        viscosity=max(viscosity, thin),
+    )
+
+
+def _units(site: Network, booster: BoosterType) -> float:
+    """Most units of a booster that may stand one behind the other."""
+    ways = dict.fromkeys(booster.places, 0)
+    for route in (site.corridors or site.routes).values():
+        for end in (route.start, route.end):
+            if end in ways:
+                ways[end] += 1
+    total = sum(ways[p] if most is None else most for p, most in booster.places.items())
+    standing = sum(one.booster == booster.name for one in site.built.boosters)
+    return max(standing, total if booster.max_units is None else min(total, booster.max_units))
+
+
+def inlet_of(site: Network, booster: BoosterType) -> float:
+    """Pa, the least at the inlet of a booster."""
+    return max(booster.min_inlet_pressure or 0.0, site.ambient.pressure)
+
+
+def gain_of(site: Network, found: PressureRange, booster: BoosterType) -> float:
+    """Potential that a booster surely adds: ``(ratio^2 - 1) p^2`` at its least inlet pressure."""
+    if found.gas:
+        ratio = booster.ratio or 1.0
+        return (ratio**2 - 1.0) * inlet_of(site, booster) ** 2
+    return found.light * GRAVITY * (booster.head or 0.0)
+
+
+def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
+    """Potential lost by rising a height (m), and gained by falling as much; both safe.
+
+    Of a gas ``d(p^2) = -2 g p^2 / (Rs T) dz``: lost at most at the highest potential and its
+    coldest, gained at least at the least potential and its hottest.
+    """
+    heights = floats(rises)
+    if not found.gas:
+        return floats(GRAVITY * found.heavy * heights), floats(GRAVITY * found.light * heights)
+    law = float(found.gas_law(floats(found.hot)))
+    by_height = 2.0 * GRAVITY * heights / law
+    return floats(by_height * found.most * found.hot / found.cold), floats(by_height * found.least)
+
+
+def losses_of(site: Network, found: PressureRange, asked: Sequence[PipeAsk]) -> list[PipeLoss]:
+    """What each pipe loses; those without a bore are not checked.
+
+    Raises:
+        PhysicsError: a property is not known at a temperature that is asked for.
+    """
+    if not asked:
+        return []
+    lost, gained = heads(found, np.array([abs(ask.fall) for ask in asked]))
+    head = floats(np.where([ask.fall > 0 for ask in asked], -gained, lost))
+    losses = [PipeLoss(0.0, 0.0, 0.0, float(one), 0.0, math.inf) for one in head]
+    bored = [i for i, ask in enumerate(asked) if ask.pipe.bore is not None]
+    if bored:
+        known = _bored(found, [asked[i] for i in bored], head[bored])
+        for i, loss in zip(bored, known, strict=True):
+            losses[i] = loss
+    own = [math.inf if ask.pipe.by_bore else ask.pipe.capacity for ask in asked]
+    falls = [0.0 if found.gas else GRAVITY * found.heavy * max(0.0, ask.fall) for ask in asked]
+    return [
+        replace(loss, capacity=min(loss.capacity, most), static=static)
+        for loss, most, static in zip(losses, own, falls, strict=True)
+    ]
+
+
+def _bored(found: PressureRange, asked: Sequence[PipeAsk], head: Floats) -> list[PipeLoss]:
+    bore = np.array([ask.pipe.bore or 0.0 for ask in asked])
+    length = np.array([ask.length for ask in asked])
+    rough = np.array([ask.pipe.roughness for ask in asked]) / bore
+    usual = GAS_VELOCITY if found.gas else LIQUID_VELOCITY
+    speed = np.array([ask.pipe.max_velocity or usual for ask in asked])
+    if found.gas:
+        kelvin = np.array([ask.kelvin for ask in asked])
+        law = found.gas_law(kelvin)
+        sound = value(found.substance, "sound_speed", kelvin, found.ambient)
+        mach = np.array([ask.pipe.max_mach for ask in asked])
+        speed = floats(np.minimum(np.minimum(speed, mach * sound), FASTEST * np.sqrt(law)))
+        factor = gas_factor(length, bore, law, speed**2 / law)
+        unit = reynolds_of_unit(bore, value(found.substance, "viscosity", kelvin, found.ambient))
+        end = end_factor(bore, law, speed)
+    else:
+        factor = liquid_factor(length, bore, found.light)
+        unit = reynolds_of_unit(bore, found.viscosity)
+        end = np.zeros_like(bore)
+    rates = greatest_flow(
+        factor, unit, rough, end, found.most - found.least - head, found.most - head
+    )
+    if not found.gas:
+        rates = floats(np.minimum(rates, area_of(bore) * found.light * speed))
+    return [
+        PipeLoss(*map(float, row))
+        for row in zip(factor, unit, rough, head, end, rates, strict=True)
+    ]
+
+
+def with_pressures(site: Network) -> Network:
+    """The network with the pressures of its fluids, where they are computed.
+
+    Raises:
+        PhysicsError: a property is not known at a temperature that is asked for.
+    """
+    ranges = {fluid: range_of(site, fluid) for fluid in site.fluids}
+    found = {fluid: _of_fluid(site, fluid, one) for fluid, one in ranges.items() if one is not None}
+    return replace(site, pressures=found) if found else site
+
+
+def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures:
+    def potential(pressure: float | None) -> float:
+        return math.inf if pressure is None else pressure**2 if found.gas else pressure
+
+    arcs = [arc for arc in site.routes.values() if _is_pipe(arc, fluid)]
+    machines, storage = site.machines.values(), site.storage.values()
+    takers = {m.name: m.min_inlet_pressure for m in machines if fluid in m.inputs}
+    givers = {m.name: m.outlet_pressure for m in machines if fluid in m.outputs}
+    mouths = {s.name: s.pressure for s in site.sources.values() if s.fluid == fluid}
+    wants = {d.name: d.min_inlet_pressure for d in site.demands.values() if d.wants == fluid}
+    stores = {
+        s.name: StorePotentials(
+            potential(s.pressure or s.max_pressure or 0.0),
+            potential(s.pressure or s.min_pressure),
+        )
+        for s in storage
+        if s.holds == fluid
+    }
+    fullest = {s.name: s.pressure or s.max_pressure for s in storage if s.holds == fluid}
+    ratings = [
+        *(("pipe", p.name, p.pressure_rating) for p in site.pipes.values()),
+        *(("storage", s.name, s.pressure_rating) for s in storage if s.holds == fluid),
+        *(("machine", m.name, m.pressure_rating) for m in machines if fluid in m.inputs),
+        *(("machine", m.name, m.pressure_rating) for m in machines if fluid in m.outputs),
+    ]
+    given = {"source": mouths, "storage": fullest, "machine": givers}
+    return FluidPressures(
+        fluid=fluid,
+        gas=found.gas,
+        least=found.least,
+        most=found.most,
+        shares=_shares(site, fluid),
+        losses=_losses(site, fluid, found, arcs),
+        links=tuple(
+            (arc.name, arc.start)
+            for arc in site.routes.values()
+            if _joins(arc, fluid) and arc.one_way
+        ),
+        mouths={name: potential(p or found.unsaid) for name, p in mouths.items()},
+        inlets={name: potential(p) for name, p in takers.items() if p is not None},
+        outlets={name: potential(p or found.unsaid) for name, p in givers.items()},
+        demands={name: potential(p) for name, p in wants.items() if p is not None},
+        stores=stores,
+        boosters=tuple(_boosters(site, fluid, found, arcs)),
+        ratings={(kind, name): potential(p) for kind, name, p in ratings if p is not None},
+        shut_in={
+            (kind, name): potential(p)
+            for kind, pressures in given.items()
+            for name, p in pressures.items()
+            if p is not None
+        },
+    )
+
+
+def _is_pipe(arc: Arc, fluid: str) -> bool:
+    stream = arc.stream
+    return stream is None or (stream.kind == "pipe" and stream.fluid == fluid)
+
+
+def _joins(arc: Arc, fluid: str) -> bool:
+    """Whether an arc without loss carries a fluid: a passage, a cooler, a heat sink."""
+    stream = arc.stream
+    carried = {one for _, one in arc.capacities or {}}
+    return stream is not None and stream.kind != "pipe" and fluid in carried
+
+
+def _shares(site: Network, fluid: str) -> dict[str, str]:
+    """Node -> the first of those that it is joined to by passages both ways."""
+    joined: dict[str, str] = {}
+
+    def first(node: str) -> str:
+        while (other := joined.get(node, node)) != node:
+            node = other
+        return node
+
+    for arc in site.routes.values():
+        if _joins(arc, fluid) and not arc.one_way:
+            one, other = sorted((first(arc.start), first(arc.end)))
+            if one != other:
+                joined[other] = one
+    return {node: first(node) for node in joined}
+
+
+def _ways(arc: Arc) -> tuple[tuple[str, str], ...]:
+    """(start, end) of each way that an arc may be used."""
+    both = (arc.start, arc.end), (arc.end, arc.start)
+    return both[:1] if arc.one_way else both
+
+
+def _losses(
+    site: Network, fluid: str, found: PressureRange, arcs: Iterable[Arc]
+) -> dict[PipeKey, PipeLoss]:
+    standing: dict[str, list[str]] = {}
+    for run in site.built.pipes:
+        if run.fluid == fluid:
+            standing.setdefault(run.route, []).append(run.pipe)
+    asks: dict[PipeKey, PipeAsk] = {}
+    for arc in arcs:
+        hot = found.hot if arc.stream is None else max(arc.stream.inlet, site.ambient.temperature)
+        for pipe in dict.fromkeys((*arc.pipes, *standing.get(arc.name, ()))):
+            if site.may_carry(arc.name, pipe, fluid):
+                for start, end in _ways(arc):
+                    fall = site.places[start].elevation - site.places[end].elevation
+                    asks[arc.name, start, pipe] = PipeAsk(site.pipes[pipe], arc.length, fall, hot)
+    return dict(zip(asks, losses_of(site, found, list(asks.values())), strict=True))
+
+
+def _boosters(
+    site: Network, fluid: str, found: PressureRange, arcs: Sequence[Arc]
+) -> Iterator[BoosterOption]:
+    """Every inlet at which a booster may stand or stands, of pipes and of stores."""
+    inlets = [
+        (arc.name, start, "", arc.stream.corridor if arc.stream else arc.name)
+        for arc in arcs
+        for start, _ in _ways(arc)
+    ]
+    inlets += [
+        ("", node, f"{store.name}@{node}", store.name)
+        for store in site.storage.values()
+        if store.holds == fluid
+        for node in store.places
+    ]
+    standing = {
+        (one.booster, one.place, one.route or one.store)
+        for one in site.built.boosters
+        if one.fluid == fluid
+    }
+    for booster in site.boosters.values():
+        if fluid not in booster.fluids:
+            continue
+        gain, inlet = gain_of(site, found, booster), inlet_of(site, booster)
+        energy = energy_of(found, booster)
+        for route, start, store, thing in inlets:
+            place = site.ground(start)
+            stands = (booster.name, place, thing) in standing
+            offered = place in booster.places and start not in site.limits.excluded_places
+            if (offered or stands) and _bears(site, booster, route, store):
+                yield BoosterOption(
+                    booster.name,
+                    fluid,
+                    place,
+                    route,
+                    start,
+                    store,
+                    gain,
+                    inlet**2 if found.gas else inlet,
+                    booster.ratio or 1.0,
+                    0.0 if found.gas else found.heavy * GRAVITY * (booster.head or 0.0),
+                    energy,
+                    math.inf if booster.max_flow is None else booster.max_flow,
+                    stands,
+                )
+
+
+def _bears(site: Network, booster: BoosterType, route: str, store: str) -> bool:
+    """Whether a stream or a store is for gas as hot as it leaves a booster."""
+    hot = booster.discharge_temperature
+    if store:
+        limit = site.storage[store.partition("@")[0]].max_inlet_temperature
+    else:
+        stream = site.routes[route].stream
+        limit = None if stream is None else stream.inlet
+    return hot is None or limit is None or hot <= limit + SAME
+
+
+def energy_of(found: PressureRange, booster: BoosterType) -> float:
+    """J/kg that a booster takes at its full ratio or head, of gas at its hottest."""
+    if not found.gas:
+        return GRAVITY * (booster.head or 0.0) / booster.efficiency
+    law = found.gas_law(floats(found.hot))
+    heat = value(found.substance, "specific_heat", found.hot, found.ambient) * found.hot
+    return float(energy_of_compression(booster.ratio or 1.0, law, heat, booster.efficiency))

@@ -1,0 +1,344 @@
+"""Pressure along lines: hand-solved lines, a brute force over builds, spurs, boosters, ends."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from allocator.network.deriving import network_of
+from allocator.network.pressure_records import PipeLoss
+from allocator.network.reading import read_site
+from allocator.plans.records import Plan
+from allocator.search import Settings, make_plan
+from allocator.site.records import Site
+
+GAS = (
+    "{phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15 kg/m^3, viscosity: 1.2e-5,"
+    " molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}}"
+)
+AMBIENT = 101_325.0
+WATTS = 10e3 / 1.5e-3
+"""W for each kg/s that the engine takes."""
+HEAD = f"""format: allocator.site/2
+name: Pressed
+goals: [clean_power]
+fluids: {{gas: {GAS}, co2: {{phase: gas, emission: biogenic}}}}
+"""
+ENGINE = """  engine:
+    inputs: {{gas: 1.5 g/s}}
+    outputs: {{power: 10 kW, co2: 2.6 g/s}}
+    min_inlet_pressure: {need} kPa
+    places: {{{places}}}
+demands: {{all: {{power: 1000 kW}}}}
+"""
+
+
+def read(folder: Path, text: str) -> Site:
+    path = folder / "site.yaml"
+    path.write_text(text)
+    return read_site(path)
+
+
+def planned(site: Site, basis: str = "firm") -> Plan:
+    plan = make_plan(site, Settings(basis=basis, gap=1e-7, node_limit=20_000)).plan
+    assert plan is not None
+    assert plan.goals[0].status == "optimal"
+    return plan
+
+
+def lost(pipe: PipeLoss, flow: float) -> float:
+    """Loss of a pipe, with Colebrook's factor by halving."""
+    if flow <= 0.0:
+        return 0.0
+    re = flow * pipe.reynolds
+    low, high = 1.0, 100.0  # 1 / sqrt(f)
+    for _ in range(50):
+        x = (low + high) / 2
+        if x + 2 * math.log10(pipe.roughness / 3.7 + 2.51 * x / re) > 0:
+            high = x
+        else:
+            low = x
+    return pipe.factor * max(64 / re, 1 / low**2) * flow**2
+
+
+def most(curve: Callable[[float], float], drive: float, top: float = 1.0) -> float:
+    """The greatest flow that a drive gives, by halving."""
+    if drive <= 0.0:
+        return 0.0
+    low, high = 0.0, top
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (middle, high) if curve(middle) <= drive else (low, middle)
+    return low
+
+
+def losses(site: Site) -> dict[tuple[str, str, str], PipeLoss]:
+    return dict(network_of(site).pressures["gas"].losses)
+
+
+def line(pieces: int) -> str:
+    names = [f"p{n}" for n in range(pieces + 1)]
+    step = 1000.0 / pieces
+    places = "".join(f"  {n}: {{at: [{step * k} m, 0 m]}}\n" for k, n in enumerate(names))
+    routes = "".join(f"  r{n}: {{between: [{names[n]}, {names[n + 1]}]}}\n" for n in range(pieces))
+    return (
+        f"{HEAD}places:\n{places}sources:\n  well: {{place: p0, fluid: gas, flow: 30 g/s, "
+        "pressure: 111.325 kPa}\n"
+        f"pipes: {{dn50: {{bore: 52.5 mm}}}}\nroutes:\n{routes}machines:\n"
+        + ENGINE.format(need=101.325, places=f"{names[-1]}: 30")
+    )
+
+
+@pytest.mark.parametrize("pieces", [1, 10])
+def test_a_kilometre_carries_what_its_curve_says_in_however_many_routes(
+    pieces: int, tmp_path: Path
+) -> None:
+    one = read(tmp_path, line(1))
+    pipe = losses(one)["r0", "p0", "dn50"]
+    flow = most(lambda q: lost(pipe, q), 111_325.0**2 - AMBIENT**2)
+    plan = planned(read(tmp_path, line(pieces)))
+    assert plan.goals[0].value == pytest.approx(WATTS * flow, rel=1e-6)
+    assert plan.pressures[0].high == pytest.approx(111_325.0)
+    assert min(p.low for p in plan.pressures) == pytest.approx(AMBIENT, rel=1e-8)
+
+
+TREE = """places:
+  a: {at: [0 m, 0 m]}
+  b: {at: [0 m, 400 m]}
+  j: {at: [300 m, 0 m]}
+  end: {at: [900 m, 0 m]}
+sources:
+  high: {place: a, fluid: gas, flow: 40 g/s, pressure: 112 kPa}
+  low: {place: b, fluid: gas, flow: 40 g/s, pressure: 107 kPa}
+pipes: {dn25: {bore: 27.3 mm}, dn40: {bore: 41.9 mm}}
+routes:
+  one: {between: [a, j], pipes: [dn25]}
+  two: {between: [b, j], pipes: [dn40]}
+  trunk: {between: [j, end], pipes: [dn40]}
+machines:
+"""
+
+
+def test_a_tree_by_hand(tmp_path: Path) -> None:
+    """What two sources push into a junction is what the trunk lets on: one pressure there."""
+    site = read(tmp_path, HEAD + TREE + ENGINE.format(need=103, places="end: 40"))
+    known = losses(site)
+    one, two = known["one", "a", "dn25"], known["two", "b", "dn40"]
+    trunk = known["trunk", "j", "dn40"]
+    low, high = 103e3**2, 112e3**2
+    for _ in range(100):
+        joint = (low + high) / 2
+        into = most(lambda q: lost(one, q), 112e3**2 - joint, 0.04)
+        into += most(lambda q: lost(two, q), 107e3**2 - joint, 0.04)
+        if into > most(lambda q: lost(trunk, q), joint - 103e3**2):
+            low = joint
+        else:
+            high = joint
+    plan = planned(site)
+    assert plan.goals[0].value == pytest.approx(WATTS * into, rel=1e-6)
+    (at,) = [p for p in plan.pressures if p.node == "j"]
+    assert at.low == pytest.approx(math.sqrt(joint), rel=1e-6)
+
+
+LOOP = """materials: {{steel: {{stock: {stock} kg}}}}
+places:
+  a: {{at: [0 m, 0 m]}}
+  b: {{at: [200 m, 0 m]}}
+  c: {{at: [200 m, 150 m]}}
+  d: {{at: [500 m, 0 m]}}
+sources:
+  first: {{place: a, fluid: gas, flow: {first} g/s, pressure: {mouth} kPa}}
+  second: {{place: c, fluid: gas, flow: {second} g/s, pressure: {other} kPa}}
+pipes:
+  thin: {{bore: 16.1 mm, max_velocity: 200, max_mach: 1, layers: [{{material: steel, mass: 1.27}}]}}
+  wide: {{bore: 27.3 mm, max_velocity: 200, max_mach: 1, layers: [{{material: steel, mass: 2.51}}]}}
+routes:
+  ab: {{between: [a, b], length: {ab} m, one_way: true}}
+  cb: {{between: [c, b], length: {cb} m, one_way: true}}
+  bd: {{between: [b, d], length: {bd} m, one_way: true}}
+  ad: {{between: [a, d], length: {ad} m, one_way: true}}
+machines:
+"""
+
+
+def drawn_loop(number: int) -> tuple[dict[str, float], float]:
+    chance = random.Random(number)
+    numbers = {
+        "stock": chance.uniform(600, 4000),
+        "first": chance.uniform(2, 20),
+        "second": chance.uniform(1, 10),
+        "mouth": chance.uniform(106, 118),
+        "other": chance.uniform(105, 118),
+    }
+    numbers |= {name: chance.uniform(100, 600) for name in ("ab", "cb", "bd", "ad")}
+    return numbers, chance.uniform(103, 105)
+
+
+def by_brute_force(site: Site, numbers: dict[str, float], need: float) -> float:
+    """The best flow over all builds; of a layout by the pressure at its junction."""
+    known = losses(site)
+    starts = {"ab": "a", "cb": "c", "bd": "b", "ad": "a"}
+    mass = {None: 0.0, "thin": 1.27, "wide": 2.51}
+    end, at_a, at_c = ((1e3 * p) ** 2 for p in (need, numbers["mouth"], numbers["other"]))
+    first, second = 1e-3 * numbers["first"], 1e-3 * numbers["second"]
+
+    def greatest(route: str, build: str | None, drive: float) -> float:
+        if build is None:
+            return 0.0
+        pipe = known[route, starts[route], build]
+        return most(lambda q: lost(pipe, q), drive, pipe.capacity)
+
+    best = 0.0
+    for builds in itertools.product(mass, repeat=4):
+        laid = dict(zip(starts, builds, strict=True))
+        steel = sum(mass[build] * numbers[route] for route, build in laid.items())
+        if steel > numbers["stock"]:
+            continue
+        straight = min(first, greatest("ad", laid["ad"], at_a - end))
+        low, high = end, max(at_a, at_c)
+        total = 0.0
+        for _ in range(45):
+            joint = (low + high) / 2
+            into = min(first - straight, greatest("ab", laid["ab"], at_a - joint))
+            into += min(second, greatest("cb", laid["cb"], at_c - joint))
+            on = greatest("bd", laid["bd"], joint - end)
+            total = max(total, straight + min(into, on))
+            low, high = (joint, high) if into > on else (low, joint)
+        best = max(best, total)
+    return best
+
+
+@pytest.mark.parametrize("number", range(5))
+def test_the_best_plan_is_that_of_a_brute_force(number: int, tmp_path: Path) -> None:
+    numbers, need = drawn_loop(number)
+    text = HEAD + LOOP.format(**numbers) + ENGINE.format(need=need, places="d: 40")
+    site = read(tmp_path, text)
+    found = planned(site).goals[0].value
+    assert found == pytest.approx(WATTS * by_brute_force(site, numbers, need), rel=1e-6)
+
+
+SPUR = """places:
+  j: {{at: [0 m, 0 m]}}
+  s: {{at: [400 m, 0 m]}}
+sources:
+  well: {{place: j, fluid: gas, flow: {flow} g/s, pressure: {mouth} kPa,
+    cycle: [{{on: 2 h, every: 6 h}}]}}
+storage:
+  holder: {{holds: gas, places: [s], size: {{max: 2 t}}, pressure: 106 kPa{rating}}}
+pipes: {{dn25: {{bore: 27.3 mm}}}}
+routes: {{spur: {{between: [j, s]}}}}
+{boosters}machines:
+"""
+BLOWER = """boosters:
+  blower: {{kind: blower, fluids: [gas], places: [{place}], ratio: {ratio}, efficiency: 50 %,
+    discharge_temperature: 20 degC}}
+"""
+
+
+def spur(
+    folder: Path, flow: float = 30, mouth: float = 110, rating: str = "", more: str = ""
+) -> Site:
+    text = SPUR.format(flow=flow, mouth=mouth, rating=rating, boosters=more)
+    return read(folder, HEAD + text + ENGINE.format(need=103, places="j: 40"))
+
+
+@pytest.mark.parametrize(("flow", "mouth"), [(2.0, 110.0), (30.0, 108.0), (30.0, 106.2)])
+def test_a_holder_fills_and_gives_through_one_pipe(
+    flow: float, mouth: float, tmp_path: Path
+) -> None:
+    """Filling and release each have the whole pipe; a third of the time it fills."""
+    site = spur(tmp_path, flow, mouth)
+    known = losses(site)
+    fill = most(lambda q: lost(known["spur", "j", "dn25"], q), (1e3 * mouth) ** 2 - 106e3**2)
+    give = most(lambda q: lost(known["spur", "s", "dn25"], q), 106e3**2 - 103e3**2)
+    capacity = known["spur", "j", "dn25"].capacity
+    into = min(fill, 1e-3 * flow, 0.75 * capacity)  # both ways together are a pipe's capacity
+    plan = planned(site)
+    assert plan.goals[0].value == pytest.approx(WATTS * min(into / 3, give), rel=1e-6)
+    assert len({flow.start for flow in plan.runs[0].flows}) == 2
+
+
+def test_a_source_below_its_holder_needs_a_blower(tmp_path: Path) -> None:
+    assert planned(spur(tmp_path, mouth=104)).goals[0].value == 0.0
+    plan = planned(spur(tmp_path, mouth=104, more=BLOWER.format(place="s", ratio=1.06)))
+    (blower,) = plan.boosters
+    assert (blower.booster, blower.store, blower.new) == ("blower", "holder@s", True)
+
+
+@pytest.mark.parametrize(("place", "inlet"), [("s", "holder@s"), ("j", "")])
+def test_a_blower_takes_its_power_at_peak(place: str, inlet: str, tmp_path: Path) -> None:
+    """At the holder, or at the inlet of the pipe to it where another pipe brings the gas back."""
+    more = BLOWER.format(place=place, ratio=1.06)
+    site = spur(tmp_path, mouth=104, more=more)
+    if not inlet:
+        text = (tmp_path / "site.yaml").read_text()
+        site = read(tmp_path, text.replace("[j, s]}}", "[j, s]}, back: {between: [s, j]}}"))
+    plan = planned(site)
+    (blower,) = plan.boosters
+    assert blower.store == inlet
+    (option,) = [
+        option
+        for option in network_of(site).pressures["gas"].boosters
+        if (option.route, option.store, option.start) == (blower.route, blower.store, blower.start)
+    ]
+    filled = math.fsum(plan.sources[0].collect.values())
+    assert blower.flow == pytest.approx(filled, rel=1e-9)
+    assert blower.power == pytest.approx(filled * option.energy, rel=1e-9)
+    made = math.fsum(10e3 * m.flat_load for m in plan.machines)
+    assert made - blower.power == pytest.approx(plan.goals[0].value, rel=1e-9)
+    assert plan.goals[0].value > 0.0
+
+
+def test_nothing_is_attached_that_does_not_bear_what_it_is_fed_with(tmp_path: Path) -> None:
+    rated = spur(tmp_path, rating=", pressure_rating: 112 kPa")
+    assert planned(rated).goals[0].value > 0.0
+    rated = spur(tmp_path, rating=", pressure_rating: 109 kPa")
+    assert planned(rated).goals[0].value == 0.0
+
+
+def test_a_demand_has_its_pressure(tmp_path: Path) -> None:
+    text = line(1).replace("goals: [clean_power]", "goals: [served_fluid]")
+    start = text.index("machines:")
+    text = text[:start] + (
+        "demands: {all: {fluid: gas, place: p1, flow: 1 kg/s, min_inlet_pressure: 105 kPa}}\n"
+    )
+    site = read(tmp_path, text)
+    pipe = losses(site)["r0", "p0", "dn50"]
+    flow = most(lambda q: lost(pipe, q), 111_325.0**2 - 105e3**2)
+    assert planned(site).goals[0].value == pytest.approx(flow, rel=1e-6)
+
+
+def test_water_runs_uphill_by_a_pump_alone(tmp_path: Path) -> None:
+    """A static head of thirty metres is more than two bar; a pump of forty metres does it."""
+    text = """format: allocator.site/2
+name: Uphill
+goals: [served_fluid]
+fluids: {water: {phase: liquid, substance: Water}}
+places: {low: {at: [0 m, 0 m]}, top: {at: [200 m, 0 m], elevation: 30 m}}
+sources: {spring: {place: low, fluid: water, flow: 5 kg/s, pressure: 2 bar}}
+pipes: {dn40: {bore: 41.9 mm}}
+routes: {rise: {between: [low, top]}}
+demands: {town: {fluid: water, place: top, flow: 5 kg/s}, light: {power: 0.1 W}}
+"""
+    assert planned(read(tmp_path, text)).goals[0].value == 0.0
+    text += (
+        "boosters: {lift: {kind: pump, fluids: [water], places: [low], head: 40 m, "
+        "efficiency: 60 %}}\n"
+        "machines: {wheel: {inputs: {water: 1 kg/s}, outputs: {power: 2 kW}, places: [low]}}\n"
+    )
+    site = read(tmp_path, text)
+    one = network_of(site).pressures["water"]
+    pipe, (pump,) = one.losses["rise", "low", "dn40"], [b for b in one.boosters if b.start == "low"]
+    plan = planned(site)
+    (use,) = plan.boosters
+    flow = most(lambda q: lost(pipe, q), 2e5 + pump.gain - pipe.head - AMBIENT, 5.0)
+    flow = min(flow, pipe.capacity)
+    # the wheel takes water for the power of the pump
+    flow = min(flow, 5.0 / (1.0 + pump.energy / 2e3))
+    assert plan.goals[0].value == pytest.approx(flow, rel=1e-6)
+    assert use.power == pytest.approx(flow * pump.energy, rel=1e-6)

@@ -1,0 +1,160 @@
+"""Loss of pressure along pipes: the library `fluids`, convexity, and worked examples of books."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from fluids.compressible import isothermal_gas
+from fluids.friction import friction_factor
+
+from allocator.physics.pressure_loss import (
+    area_of,
+    end_factor,
+    energy_of_compression,
+    gas_factor,
+    greatest_flow,
+    liquid_factor,
+    loss,
+    loss_slope,
+    reynolds_of_unit,
+)
+
+BORES = (0.0158, 0.0525, 0.2, 0.34)
+ROUGH = (1e-6, 4.5e-5, 1e-3)
+
+
+@pytest.mark.parametrize("bore", BORES)
+@pytest.mark.parametrize("rough", ROUGH)
+@pytest.mark.parametrize(("first", "last"), [(1.1e5, 1.02e5), (3e5, 1.2e5), (60e5, 40e5)])
+def test_isothermal_flow_of_a_gas(bore: float, rough: float, first: float, last: float) -> None:
+    """What the library's isothermal formula lets through needs the drop, and no more than 2 %.
+
+    The formula's 2 ln(p1 / p2) is that of one whole pipe; 1 / (1 - e) is on the safe side of it.
+    """
+    law, viscosity, length = 8.314 / 0.02 * 300, 1.2e-5, 3000.0
+    flow = 0.01
+    for _ in range(50):
+        re = flow * float(reynolds_of_unit(bore, viscosity))
+        flow = isothermal_gas(
+            first / law, friction_factor(re, rough / bore), first, last, length, bore
+        )
+    share = (flow / float(area_of(bore)) * law / last) ** 2 / law
+    assert share < 0.3
+    factor = gas_factor(length, bore, law, share)
+    lost = float(loss(flow, factor, reynolds_of_unit(bore, viscosity), rough / bore))
+    drop = first**2 - last**2
+    assert lost >= drop * (1 - 1e-3)
+    if re > 4000:  # below, the larger of both frictions counts
+        assert lost <= drop / (1 - share) * (1 + 1e-3)
+
+
+@pytest.mark.parametrize("rough", [0.0, 1e-5, 1e-3, 0.02, 0.05])
+def test_the_loss_is_convex_and_above_all_its_tangents(rough: float) -> None:
+    flow = np.geomspace(1e-6, 3.0, 4000)
+    lost = loss(flow, 1e9, 1e6, rough)
+    slope = loss_slope(flow, 1e9, 1e6, rough)
+    assert np.all(np.diff(slope) >= -1e-9 * slope[1:])
+    for at in flow[::400]:
+        tangent = loss(at, 1e9, 1e6, rough) + loss_slope(at, 1e9, 1e6, rough) * (flow - at)
+        assert np.all(tangent <= lost * (1 + 1e-9))
+
+
+@pytest.mark.parametrize("flow", [1e-5, 2.5e-4, 1.5e-3, 0.01, 1.0])
+def test_slope_by_differences(flow: float) -> None:
+    step = flow * 1e-5
+    ends = loss(np.array([flow - step, flow + step]), 1e9, 1e6, 1e-3)
+    by_differences = (ends[1] - ends[0]) / (2 * step)
+    assert float(loss_slope(flow, 1e9, 1e6, 1e-3)) == pytest.approx(by_differences, rel=1e-5)
+
+
+def test_between_laminar_and_turbulent_the_larger_friction_counts() -> None:
+    for re in (100.0, 1000.0, 1500.0, 2000.0, 2300.0, 4000.0, 1e5):
+        turbulent = friction_factor(max(re, 4000.0), 1e-3) if re >= 4000 else 0.0
+        f = float(loss(re / 1e6, 1.0, 1e6, 1e-3)) / (re / 1e6) ** 2
+        assert f >= max(64 / re, turbulent) * (1 - 1e-4)
+
+
+def test_cut_into_pieces_a_pipe_loses_the_same() -> None:
+    whole = loss(0.01, gas_factor(1000.0, 0.05, 1e5, 0.004), 2e6, 1e-3)
+    pieces = sum(
+        float(loss(0.01, gas_factor(length, 0.05, 1e5, 0.004), 2e6, 1e-3))
+        for length in (100.0, 650.0, 250.0)
+    )
+    assert pieces == pytest.approx(float(whole), rel=1e-12)
+
+
+def test_greatest_flow_uses_all_that_there_is() -> None:
+    factor, end = gas_factor(1000.0, 0.0525, 8.8e4, 0.0045), end_factor(0.0525, 8.8e4, 20.0)
+    first, last = 1.113e5**2, 1.013e5**2
+    flow = float(greatest_flow(factor, 2e6, 1e-3, end, first - last, first))
+    lost = float(loss(flow, factor, 2e6, 1e-3))
+    assert lost == pytest.approx(first - last, rel=1e-9)
+    short = float(greatest_flow(factor / 100, 2e6, 1e-3, end, first - last, first))
+    assert float(loss(short, factor / 100, 2e6, 1e-3) + end * short**2) == pytest.approx(first)
+    assert float(greatest_flow(factor, 2e6, 1e-3, end, -1.0, first)) == 0.0
+
+
+def test_crane_natural_gas_pipeline() -> None:
+    """Crane TP 410, the 100 mile natural gas pipeline of 14 inch schedule 20 pipe (from memory):
+
+    1300 to 300 psia at 40 F, gravity 0.693: 107.8 million standard cubic feet a day by the
+    simplified compressible flow formula with f = 0.0128.
+    """
+    bore, length = 13.376 * 0.0254, 100 * 1609.344
+    mole = 0.693 * 28.964e-3
+    law = 8.314462618 / mole * (40 + 459.67) / 1.8
+    first, last = (psia * 6894.757 for psia in (1300, 300))
+    flow = float(
+        greatest_flow(
+            gas_factor(length, bore, law, 0.0),
+            reynolds_of_unit(bore, 1.1e-5),
+            0.0018 / 13.376,
+            0.0,
+            first**2 - last**2,
+            first**2,
+        )
+    )
+    feet = flow / mole * 8.314462618 * 288.706 / 101_352.9 / 0.3048**3 * 86_400
+    assert feet == pytest.approx(107.8e6, rel=0.015)
+
+
+def test_white_oil_in_a_sloping_pipe() -> None:
+    """F. M. White, Fluid Mechanics, example 6.7 (from memory): oil, 900 kg/m3 and 1e-5 m2/s, at
+
+    0.2 m3/s through 500 m of 200 mm cast iron pipe (0.26 mm) that falls by 10 degrees: a head loss
+    of 117 m, and a pressure drop of 265 kPa.
+    """
+    lost = float(
+        loss(180.0, liquid_factor(500.0, 0.2, 900.0), reynolds_of_unit(0.2, 9e-3), 0.26 / 200)
+    )
+    assert lost / (900 * 9.81) == pytest.approx(117, rel=0.01)
+    falls = 900 * 9.81 * 500 * math.sin(math.radians(10))
+    assert lost - falls == pytest.approx(265e3, rel=0.03)
+
+
+def test_white_water_in_a_cast_iron_pipe() -> None:
+    """F. M. White, Fluid Mechanics, example 6.6 (from memory): water at 6 ft/s through 200 ft of 6
+
+    inch asphalted cast iron pipe (0.0004 ft), 1.1e-5 ft2/s: a head loss of 4.5 ft.
+    """
+    foot = 0.3048
+    bore, density = 0.5 * foot, 1000.0
+    flow = density * 6 * foot * math.pi / 4 * bore**2
+    viscosity = 1.1e-5 * foot**2 * density
+    lost = float(
+        loss(
+            flow,
+            liquid_factor(200 * foot, bore, density),
+            reynolds_of_unit(bore, viscosity),
+            0.0004 / 0.5,
+        )
+    )
+    assert lost / density / 9.80665 / foot == pytest.approx(4.5, rel=0.02)
+
+
+def test_energy_of_a_compressor_by_hand() -> None:
+    """Air from 300 K by a ratio of 2 at 75 %: 1005 * 300 * (2^0.2857 - 1) / 0.75 = 88.0 kJ/kg."""
+    found = float(energy_of_compression(2.0, 287.1 * 300, 1005 * 300, 0.75))
+    assert found == pytest.approx(88.0e3, rel=2e-3)

@@ -1,0 +1,130 @@
+"""Pressures and boosters in site files: gauge readings, clear errors, what check says of ends."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from pressed_sites import LINE
+
+from allocator.network.deriving import network_of
+from allocator.network.reading import check_site, read_site
+
+FAN = "  fan: {kind: blower,"
+
+
+def checked(tmp_path: Path, *changes: tuple[str, str]) -> tuple[list[str], list[str]]:
+    """Faults and warnings of the line with changes, without the path of the file."""
+    text = LINE
+    for old, new in changes:
+        assert text.count(old) >= 1, old
+        text = text.replace(old, new)
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    report = check_site(path)
+    return (
+        [str(fault).partition("site.yaml:")[2] for fault in report.faults],
+        [str(fault).partition("site.yaml:")[2] for fault in report.warnings],
+    )
+
+
+def test_the_line_is_sound(tmp_path: Path) -> None:
+    assert checked(tmp_path) == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("ratio: 1.03", "ratio: 1", "ratio must be above 1 (got 1)"),
+        ("ratio: 1.03", "ratio: 0.8", "ratio must be above 1 (got 0.8)"),
+        ("efficiency: 50 %", "efficiency: 120 %", "efficiency must be at most 100 %"),
+        ("kind: blower", "kind: pump", "needs 'head', as it is a pump"),
+        ("kind: blower", "kind: pump", "holds 'gas', a gas, and a pump moves liquid"),
+        ("ratio: 1.03", "head: 3 m", "head is for liquids, and it is a blower"),
+        ("discharge_temperature: 30 degC, ", "", "needs the hottest temperature at which the gas"),
+        ("fluids: [gas],", "fluids: [oil],", "names the unknown fluid 'oil'"),
+        ("pressure: 103 kPa", "min_pressure: 103 kPa", "needs 'max_pressure' beside it"),
+        (
+            "pressure: 103 kPa",
+            "min_pressure: 103 kPa, max_pressure: 102 kPa",
+            "is above 'max_pressure' (103 kPa > 102 kPa)",
+        ),
+        (
+            "pressure: 103 kPa",
+            "pressure: 103 kPa, max_pressure: 104 kPa",
+            "is given beside 'pressure', which is constant",
+        ),
+        ("pressure_rating: 2 bar", "pressure_rating: 1 bar", "is below its highest pressure"),
+    ],
+)
+def test_one_value_that_cannot_be(old: str, new: str, said: str, tmp_path: Path) -> None:
+    faults, _ = checked(tmp_path, (old, new))
+    (fault,) = [one for one in faults if said in one]
+    line, column, _ = fault.split(":", 2)
+    assert int(line) > 1
+    assert int(column) >= 1
+
+
+@pytest.mark.parametrize(
+    ("built", "said"),
+    [
+        ("{booster: fan, place: fork, fluid: gas}", "needs 'route' or 'store'"),
+        ("{booster: fan, place: works, fluid: gas, route: trunk}", "where 'fan' may not stand"),
+        ("{booster: fan, place: fork, fluid: co2, route: trunk}", "which 'fan' does not move"),
+        ("{booster: fan, place: fork, fluid: gas, route: nowhere}", "unknown route 'nowhere'"),
+        ("{booster: fan, place: mouth, fluid: gas, route: trunk}", "into which nothing flows"),
+        ("{booster: fan, place: fork, fluid: gas, store: holder}", "has no 'gas' at 'fork'"),
+    ],
+)
+def test_existing_boosters(built: str, said: str, tmp_path: Path) -> None:
+    faults, _ = checked(tmp_path, ("demands:", f"built: {{boosters: [{built}]}}\ndemands:"))
+    assert [one for one in faults if said in one]
+
+
+def test_a_gauge_reading_counts_from_the_ambient_pressure(tmp_path: Path) -> None:
+    text = LINE.replace("pressure: 106 kPa", "pressure: 5 kPa(g)")
+    path = tmp_path / "site.yaml"
+    path.write_text("ambient: {pressure: 98 kPa}\n" + text, encoding="utf-8")
+    site = read_site(path)
+    assert site.sources["well"].pressure == pytest.approx(103e3, abs=1e-6)
+    path.write_text("ambient: {pressure: 98 kPa(g)}\n" + text, encoding="utf-8")
+    (fault,) = check_site(path).faults
+    assert "expects an absolute pressure such as '101.3 kPa'" in str(fault)
+
+
+def test_a_mouth_below_what_all_need_is_told_with_both_numbers(tmp_path: Path) -> None:
+    start = LINE.index(FAN)
+    fans = LINE[LINE.index("boosters:") : LINE.index("machines:")]
+    assert start > 0
+    needs = ("min_inlet_pressure: 102.5 kPa", "min_inlet_pressure: 108 kPa")
+    holder = ("pressure: 103 kPa,", "pressure: 109 kPa,")
+    faults, warnings = checked(tmp_path, (fans, ""), needs, holder)
+    assert faults == []
+    (well, seep) = warnings
+    assert "source 'well': its mouth is at 106 kPa" in well
+    assert "needs at least 108 kPa: nothing can be had of it" in well
+    assert "offer a booster" in seep
+    assert checked(tmp_path, needs, holder) == ([], [])
+
+
+def test_what_a_pipe_says_of_its_ends_does_not_count(tmp_path: Path) -> None:
+    _, (told,) = checked(
+        tmp_path, ("dn50: {bore: 52.5 mm,", "dn50: {bore: 52.5 mm, inlet_pressure: 2 bar,")
+    )
+    assert "pipe 'dn50': its 'inlet_pressure' and 'outlet_pressure' do not count for 'gas'" in told
+
+
+def test_a_capacity_beside_a_bore_holds_as_well(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(LINE.replace("bore: 52.5 mm,", "bore: 52.5 mm, capacity: 4 g/s,"), "utf-8")
+    losses = network_of(read_site(path)).pressures["gas"].losses
+    assert {loss.capacity for loss in losses.values()} == {0.004}
+    assert all(loss.checked for loss in losses.values())
+
+
+def test_no_pressure_above_the_ambient_one(tmp_path: Path) -> None:
+    fans = LINE[LINE.index("boosters:") : LINE.index("machines:")]
+    low = ("pressure: 106 kPa", "pressure: 0.9 bar")
+    faults, _ = checked(tmp_path, (fans, ""), low, ("pressure: 103 kPa", "pressure: 0.9 bar"))
+    (fault,) = faults
+    assert "has no pressure for 'gas' above the ambient 101325 Pa (highest 90000 Pa)" in fault

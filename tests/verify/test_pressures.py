@@ -1,0 +1,256 @@
+"""The audit's walk along lines: plans that hold are accepted, and each tampering is named."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from fluids.friction import friction_factor
+from pressed_sites import LINE, pressed_site
+
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
+from allocator.plans.records import NodePressure, Plan
+from allocator.search import Settings, make_plan
+from allocator.site.records import Site
+from allocator.verify import audit
+
+
+@pytest.fixture(scope="module")
+def line(tmp_path_factory: pytest.TempPathFactory) -> tuple[Site, Plan]:
+    path = tmp_path_factory.mktemp("line") / "site.yaml"
+    path.write_text(LINE, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=300, threads=1)).plan
+    assert plan is not None
+    assert plan.power.firm_clean > 10_000
+    return site, plan
+
+
+def breaches(site: Site, plan: Plan) -> list[str]:
+    return [str(breach) for breach in audit(site, plan).breaches]
+
+
+def test_a_plan_with_a_spur_and_a_fan_is_accepted(line: tuple[Site, Plan]) -> None:
+    site, plan = line
+    assert breaches(site, plan) == []
+    assert [run.route for run in plan.runs] == ["lane", "spur", "trunk"]
+    assert plan.boosters
+    rows = {row.node: row for row in plan.pressures}
+    assert set(rows) == {"mouth", "fork", "yard", "works"}
+    assert rows["works"].low >= 102_500 * (1 - 1e-6)
+
+
+@pytest.mark.parametrize("number", range(16))
+def test_plans_of_drawn_sites_are_accepted(number: int, tmp_path: Path) -> None:
+    site = pressed_site(number, tmp_path)
+    plan = make_plan(site, Settings(node_limit=500, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+
+
+def longer(site: Site, route: str, factor: float) -> Site:
+    changed = replace(site.routes[route], length=factor * site.routes[route].length)
+    return replace(site, routes={**site.routes, route: changed})
+
+
+def test_a_longer_route_breaks_what_is_behind_it(line: tuple[Site, Plan]) -> None:
+    site, plan = line
+    found = audit(longer(site, "lane", 3.0), plan)
+    assert {"pressure_reported"} <= set(found.rules)
+    assert {"pressure_inlet", "pressure_fill", "pressure_along"} & set(found.rules)
+
+
+Change = Callable[[Site, Plan], tuple[Site, Plan]]
+
+
+def raised(node: str, factor: float, field: str) -> Change:
+    def change(site: Site, plan: Plan) -> tuple[Site, Plan]:
+        rows = tuple(
+            replace(row, **{field: getattr(row, field) * factor}) if row.node == node else row
+            for row in plan.pressures
+        )
+        return site, replace(plan, pressures=rows)
+
+    return change
+
+
+def no_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=())
+
+
+def free_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, power=0.0) for b in plan.boosters))
+
+
+def slow_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, flow=b.flow / 2) for b in plan.boosters))
+
+
+def old_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, new=False) for b in plan.boosters))
+
+
+def weak_pipe(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    pipe = replace(site.pipes["dn50"], pressure_rating=1.05e5)
+    return replace(site, pipes={"dn50": pipe}), plan
+
+
+def slow_pipe(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return replace(site, pipes={"dn50": replace(site.pipes["dn50"], max_velocity=0.5)}), plan
+
+
+def hungry(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    engine = replace(site.machines["engine"], min_inlet_pressure=1.2e5)
+    return replace(site, machines={"engine": engine}), plan
+
+
+def stiff_holder(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    holder = replace(site.storage["holder"], pressure=1.3e5)
+    return replace(site, storage={"holder": holder}), plan
+
+
+def both_ways(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """The trunk is said to carry collect flow as well, against what it supplies."""
+    (trunk,) = [run for run in plan.runs if run.route == "trunk"]
+    back = replace(trunk.flows[0], start=trunk.flows[0].end, end=trunk.flows[0].start)
+    runs = [replace(run, flows=(*run.flows, back)) if run is trunk else run for run in plan.runs]
+    return site, replace(plan, runs=tuple(runs))
+
+
+def unsaid(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, pressures=plan.pressures[1:])
+
+
+def early_release(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """The holder is said to be filled out of the supply, which does not come to the yard."""
+    stores = tuple(replace(store, inflow=0.5) for store in plan.stores)
+    return site, replace(plan, stores=stores)
+
+
+def other_fluid(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(plan, boosters=tuple(replace(b, fluid="co2") for b in plan.boosters))
+
+
+def starved_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    fan = replace(site.boosters["fan"], min_inlet_pressure=2e5)
+    return replace(site, boosters={"fan": fan}), plan
+
+
+def two_fans(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    more = replace(plan.boosters[0], route="spur", start="fork")
+    return site, replace(plan, boosters=(plan.boosters[0], more, replace(more, route="trunk")))
+
+
+def far_away(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return longer(site, "lane", 40.0), plan
+
+
+def no_room(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    fan = replace(site.boosters["fan"], places={"yard": 1})
+    return replace(site, boosters={"fan": fan}), plan
+
+
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        (raised("fork", 1.01, "high"), "pressure_reported"),
+        (raised("works", 1.001, "low"), "pressure_reported"),
+        (raised("fork", 0.999, "low"), "pressure_reported"),
+        (raised("mouth", 0.9, "shut_in"), "pressure_reported"),
+        (raised("works", 0.9, "low"), "pressure_reported"),
+        (unsaid, "pressure_reported"),
+        (no_fan, "pressure_inlet"),
+        (free_fan, "booster_power"),
+        (slow_fan, "booster_flow"),
+        (old_fan, "booster_new"),
+        (no_room, "booster_place"),
+        (weak_pipe, "pressure_rating"),
+        (slow_pipe, "bore_velocity"),
+        (hungry, "pressure_inlet"),
+        (stiff_holder, "pressure_fill"),
+        (both_ways, "pressure_direction"),
+        (early_release, "pressure_filling"),
+        (other_fluid, "booster_pressure"),
+        (starved_fan, "booster_inlet"),
+        (two_fans, "booster_units"),
+        (far_away, "pressure_along"),
+    ],
+)
+def test_each_rule_names_its_breach(line: tuple[Site, Plan], change: Change, rule: str) -> None:
+    site, plan = change(*line)
+    assert rule in audit(site, plan).rules
+
+
+def test_a_tree_by_hand(line: tuple[Site, Plan]) -> None:
+    """The mouth's pressure is the wells'; the lane's loss is isothermal flow's by hand."""
+    site, plan = line
+    network = network_of(site)
+    rows = {row.node: row for row in plan.pressures}
+    assert rows["mouth"].low == pytest.approx(106e3)
+    (lane,) = [run for run in plan.runs if run.route == "lane"]
+    flow = math.fsum(f.rate for f in lane.flows)
+    fans = [b for b in plan.boosters if b.start == "mouth"]
+    start = 106e3**2 + len(fans) * (1.03**2 - 1) * 101_325.0**2
+    law = 101_325.0 / 1.15 * 303.15 / 288.15
+    flux = flow / (math.pi / 4 * 0.0525**2)
+    re = flux * 0.0525 / 1.2e-5
+    x = 5.0
+    for _ in range(60):
+        x = -2 * math.log10(4.5e-5 / 0.0525 / 3.7 + 2.51 * x / re)
+    end = start - 400 / x**2 / 0.0525 * flux**2 * law / (1 - 20.0**2 / law)
+    assert rows["fork"].high == pytest.approx(math.sqrt(end), rel=1e-6)
+    assert network.pressures["gas"].losses["lane", "mouth", "dn50"].checked
+
+
+def test_rows_of_a_fluid_without_pressures_are_refused(line: tuple[Site, Plan]) -> None:
+    site, plan = line
+    rows = (*plan.pressures, NodePressure("nowhere", "gas", 1e5, 1e5, 1e5))
+    assert "unknown_name" in audit(site, replace(plan, pressures=rows)).rules
+
+
+HILL = """format: allocator.site/2
+name: Hill
+goals: [clean_power]
+fluids:
+  water: {phase: liquid, constants: {density: 1000 kg/m^3, viscosity: 1e-3, specific_heat: 4200}}
+places:
+  tarn: {at: [0 m, 0 m], elevation: 40 m}
+  works: {at: [300 m, 0 m]}
+sources: {tarn: {place: tarn, fluid: water, flow: 5 kg/s, pressure: 1.2 bar}}
+pipes: {dn80: {bore: 78 mm, pressure_rating: %s bar}}
+routes: {main: {between: [tarn, works]}}
+machines:
+  turbine: {inputs: {water: 1 kg/s}, outputs: {power: 200 W}, places: {works: 5},
+            min_inlet_pressure: 4 bar, pressure_rating: 6 bar}
+demands: {town: {power: 2 kW}}
+"""
+
+
+@pytest.mark.parametrize(("rating", "units"), [(6.0, 5), (5.0, 0)])
+def test_a_liquid_that_falls_gains_its_head_and_shut_in_as_well(
+    rating: float, units: int, tmp_path: Path
+) -> None:
+    """1.2 bar and 40 m of water: 5.12 bar shut in, less friction when it flows."""
+    path = tmp_path / "site.yaml"
+    path.write_text(HILL % rating, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+    assert sum(machine.count for machine in plan.machines) == units
+    if units:
+        rows = {row.node: row for row in plan.pressures}
+        assert rows["works"].shut_in == pytest.approx(1.2e5 + 40 * 9806.65, rel=1e-9)
+        # by the library's formula of Darcy and Weisbach
+        (run,) = plan.runs
+        speed = run.flows[0].rate / 1000 / (math.pi / 4 * 0.078**2)
+        factor = friction_factor(speed * 0.078 / 1e-6, 4.5e-5 / 0.078)
+        length = math.hypot(300, 40)
+        lost = factor * length / 0.078 * 1000 * speed**2 / 2
+        assert rows["works"].low == pytest.approx(1.2e5 + 40 * 9806.65 - lost, rel=1e-4)
+        weak = replace(site, pipes={"dn80": replace(site.pipes["dn80"], pressure_rating=5e5)})
+        assert "pressure_rating" in audit(weak, plan).rules
