@@ -91,7 +91,8 @@ AT_MOST = ("emission", "money")
 def amount_shown(value: float, dimension: str) -> str:
     """An amount of a limit as people write it."""
     if dimension == "share":
-        return f"{100 * value:.3g} %"
+        percent = 100 * value
+        return f"{percent:.3g} %" if abs(percent) < 999.5 else f"{percent:.0f} %"
     return f"{value:.4g}" if dimension == "number" else format_quantity(value, dimension)
 
 
