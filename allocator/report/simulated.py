@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 Row = tuple[str, ...]
 MOST_BROKEN = 5
-ALWAYS = "firm, at all times"
+ALWAYS = "at all times: promised"
 NOTHING = 1e-4
 """A share that is not worth telling."""
 UNITS = {"kg": "mass", "J": "energy"}
@@ -26,17 +26,14 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines = [f"{title}{verdict:>{max(1, width() - len(title))}}", "-" * width()]
     lines += paragraph(verdict_words(trace), indent=0)
     lines += section("Power", power_rows(plan, trace))
-    lines += section("Simulated runs", _draws(trace))
-    lines += section("Means of the runs with random phases", _means(plan, trace))
-    lines += section("Storage: lowest and highest level in all runs", _tanks(trace))
-    lines += section(
-        "Set-points: hold this reserve in each store, burn only what is above it",
-        _set_points(trace),
-    )
-    lines += section("Units run on and off, by the charge of their batteries", _cycles(trace))
+    lines += section("Draws", _draws(trace))
+    lines += section("Mean of the random draws", _means(plan, trace))
+    lines += section("Stores, lowest and highest in all draws", _tanks(trace))
+    lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
+    lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
     lines += section("From empty stores, sources as surveyed", _start(trace))
-    lines += section("Runs in which the firm output was not kept", _broken(trace))
+    lines += section("Draws that broke the promise", _broken(trace))
     return "\n".join(lines) + "\n"
 
 
@@ -44,14 +41,14 @@ def verdict_words(trace: Trace) -> str:
     """In a sentence or two: whether the promise held, and what better control could add."""
     number = len(trace.promises)
     promised = quantity(trace.promised_firm_w, "power")
-    from_phases = f"{number} simulated run{'' if number == 1 else 's'}"
+    from_phases = f"{number} draw{'' if number == 1 else 's'} of phases"
     if trace.kept:
-        said = f"The firm power of {promised} was kept in {from_phases}."
+        said = f"The promise of {promised} at all times held in {from_phases}."
     else:
         worst = quantity(trace.worst_firm_w, "power")
         said = (
-            f"The firm power of {promised} was NOT KEPT in {len(trace.broken)} of "
-            f"{from_phases}; the lowest power was {worst}."
+            f"The promise of {promised} at all times FAILED in {len(trace.broken)} of "
+            f"{from_phases}: at the worst instant {worst} was there."
         )
         if trace.settings.failing is not None:
             run = sum(draw.seconds for draw in trace.promises)
@@ -67,7 +64,7 @@ def verdict_words(trace: Trace) -> str:
         )
     added = better_control(trace)
     if added is not None and added < NOTHING:
-        said += " No control of this plan could have a higher firm output."
+        said += " No control of this plan could promise more."
     elif added is not None:
         power = "clean power" if trace.promised_clean_w > 0 else "power"
         said += f" Better control would add at most {percent(added)} of {power} to it."
@@ -102,16 +99,16 @@ def power_rows(plan: Plan, trace: Trace) -> list[str]:
         row("  simulated, worst instant", None, trace.worst_firm_w),
     ]
     if bounds is not None:
-        rows.append(row("  limit of any control of this plan", *_at_most(trace, bounds)))
+        rows.append(row("  any control of this plan", *_at_most(trace, bounds)))
     if trace.ceiling_w is not None or trace.ceiling_clean_w is not None:
-        rows.append(row("  proven limit of any plan", trace.ceiling_clean_w, trace.ceiling_w))
-    rows.append(row("average output of the plan", plan.power.mean_clean, plan.power.mean_total))
+        rows.append(row("  limit under any control", trace.ceiling_clean_w, trace.ceiling_w))
+    rows.append(row("on average: in the plan", plan.power.mean_clean, plan.power.mean_total))
     rows.append(row("  simulated", trace.mean("mean_clean_w"), trace.mean("mean_total_w")))
     if bounds is not None and bounds.seconds > 0:
         span = quantity(bounds.seconds, "duration")
         rows.append(row(f"  first {span}, simulated", bounds.beside_clean, bounds.beside_total))
         rows.append(row(f"  first {span}, any control", bounds.mean_clean, bounds.mean_total))
-    shown = table(("", "clean power", "all power", "share of demand"), rows, right=(1, 2, 3))
+    shown = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
     if trace.no_safe_start:
         names = ", ".join(at(name) for name in trace.no_safe_start)
         shown += paragraph(
@@ -136,13 +133,13 @@ def _draws(trace: Trace) -> list[str]:
     random = [draw for draw in trace.draws if draw.name.startswith("random")]
     rows = []
     if random:
-        rows.append(_draw_row(f"{len(random)} with random phases", random))
+        rows.append(_draw_row(f"{len(random)} from random phases", random))
     rows += [
-        _draw_row(draw.name.replace("against ", "worst phases for "), [draw])
+        _draw_row(draw.name.replace("against ", "set against "), [draw])
         for draw in trace.draws
         if not draw.name.startswith("random")
     ]
-    heads = ("run", "length", "firm output kept in", "longest below it")
+    heads = ("", "each", "promise kept in", "worst short of it")
     return table(heads, rows, right=(1, 2, 3))
 
 
@@ -169,18 +166,16 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
     if emitted > 0 and served > 0:
         rows.append(("emissions a kWh served", grams_a_kwh(emitted / served)))
     rows.append(("clean", percent(trace.mean("clean_share"))))
-    rows.append(
-        ("below the firm output", f"{percent(trace.mean('short_s') / seconds)} of the time")
-    )
+    rows.append(("short of the promise", f"{percent(trace.mean('short_s') / seconds)} of the time"))
     if plan.power.demand_mean > 0:
         rows.append(("demand not served", percent(unserved_share(plan, trace))))
-    for name, key in (("vented or discharged", "spilt_kg"), ("bought", "bought_kg")):
+    for name, key in (("spilt", "spilt_kg"), ("bought", "bought_kg")):
         for fluid in getattr(shown[0], key):
             mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
             if mean > 0:
                 rows.append((f"{fluid} {name}", quantity(mean, "mass_rate")))
     if trace.mean("spilt_j") > 0:
-        rows.append(("power not used", quantity(trace.mean("spilt_j") / seconds, "power")))
+        rows.append(("power spilt", quantity(trace.mean("spilt_j") / seconds, "power")))
     for machine, starts in shown[0].starts.items():
         if starts is not None:
             a_day = starts / shown[0].seconds * 86400
@@ -206,7 +201,7 @@ def _tanks(trace: Trace) -> list[str]:
                 _share(max(tank.highest for tank in every), first),
             )
         )
-    return table(("store", "size", "lowest", "highest"), rows, right=(1, 2, 3)) if rows else []
+    return table(("", "size", "lowest", "highest"), rows, right=(1, 2, 3)) if rows else []
 
 
 def _share(level: float, tank: TankTrace | SetPoint) -> str:
@@ -220,7 +215,7 @@ def _set_points(trace: Trace) -> list[str]:
         note = "TOO LOW: would break the promise" if point.tank in trace.unsafe else ""
         kept = quantity(point.reserve, UNITS[point.unit])
         rows.append((at(point.tank), kept, _share(point.reserve, point), note))
-    return table(("store", "reserve", "share of size", ""), rows, right=(1, 2)) if rows else []
+    return table(("", "keep", "of its size", ""), rows, right=(1, 2)) if rows else []
 
 
 def _cycles(trace: Trace) -> list[str]:

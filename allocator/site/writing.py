@@ -54,7 +54,17 @@ def site_text(site: Site) -> str:
         A machine or cooler may stand at some places without limit and at others with one, which
         no site file can say.
     """
-    return "\n".join(_lines(_Writer(site).record(site, SITE, ""), "")) + "\n"
+    return tree_text(_Writer(site).record(site, SITE, ""))
+
+
+def tree_text(tree: Mapping[str, Any]) -> str:
+    """YAML of mappings, lists and scalars: short values on one line, text quoted where it must."""
+    return "\n".join(_lines(tree, "")) + "\n"
+
+
+def value_text(value: Any) -> str:
+    """YAML of one value on one line."""
+    return _flow(value)
 
 
 def series_texts(site: Site) -> dict[str, str]:
@@ -89,6 +99,8 @@ def _flow(value: Any) -> str:
 
 
 def _scalar(value: object) -> str:
+    if value is None:
+        return "null"
     if not isinstance(value, str):
         return str(value).lower().removesuffix(".0")
     if _PLAIN.fullmatch(value) and value.lower() != "null":
@@ -189,7 +201,8 @@ class _Writer:
             ends = {"mean": spread.middle, "sd": spread.sd}
         elif not spread.peaked:
             del ends["likely"]
-        return {name: exact_text(end, kind.dimension) for name, end in ends.items()}
+        range_of: dict[str, Any] = {n: exact_text(end, kind.dimension) for n, end in ends.items()}
+        return {**range_of, "varies": True} if spread.varies else range_of
 
     def counts(self, places: Mapping[str, int | None]) -> list[str] | dict[str, int | None]:
         """Most units at each place, or the places without limit."""

@@ -36,7 +36,7 @@ def test_a_kept_promise(networks: Path, planned: Path, tmp_path: Path, capsys: T
     out, err = capsys.readouterr()
     assert err == ""
     assert "KEPT" in out.splitlines()[0]
-    assert "No control of this plan could have a higher firm output" in " ".join(out.split())
+    assert "No control of this plan could promise more" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 100
     assert sorted(p.name for p in folder.iterdir()) == [
         "events.csv",

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from allocator.base.column_units import unit_of
+from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -14,7 +15,7 @@ from allocator.report.handover.cut_list import SPARES, cut_list
 from allocator.report.tables import bill, table_of
 
 _MORE = (
-    Column("kind", "kind", "text", "A total adds up what stands above it."),
+    Column("kind", "kind", "text", "A total adds up the rows above it."),
     Column("amount", "amount", "number"),
     Column("amount_unit", "of"),
 )
@@ -25,11 +26,11 @@ _STOCK = (
     Column("spares", "spares of pipe", "mass"),
     Column("off_cuts", "off-cuts of pipe", "mass", "Out of pipe that comes in lengths."),
     Column("to_issue", "to issue", "mass", "All three together."),
-    Column("stock", "in stock", "mass"),
+    labelled("stock", "mass"),
     Column("left", "left in stock", "mass"),
     Column("short", "to buy", "mass", "What the stock does not cover."),
     Column("price", "price", "money_per_mass"),
-    Column("money", "money", "money", "For what is to be issued."),
+    labelled("money", "money", "For what is to be issued."),
 )
 
 
