@@ -34,6 +34,7 @@ _UNITS: dict[str, tuple[tuple[str, float], ...]] = {
     "share_rate": (("%/d", 1e-2 / 86400.0),),
     "money_per_energy": (("/kWh", 1 / 3.6e6),),
     "mass_rate_per_mass": (("mg/s per kg", 1e-6),),
+    "power_per_mass": (("kW/t", 1.0),),
     "mass_per_energy": (("g/kWh", 1e-3 / 3.6e6),),
 }
 """Units of a dimension, rising; dimensions that are not here are shown in SI."""

@@ -116,6 +116,9 @@ DIMENSIONS: Mapping[str, Dimension] = {
     "mass_rate_per_mass": _dimension(
         "mass rate per mass", "rate per mass", "kg/s/kg", "1e-6 1/s", time=-1
     ),
+    "power_per_mass": _dimension(
+        "power per mass", "power per mass", "W/kg", "30 kW/t", length=2, time=-3
+    ),
     "power_per_length": _dimension(
         "power per length",
         "power per length",

@@ -19,6 +19,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Audit; tell each breach."""
+    from allocator.base.text import paragraph
     from allocator.network.reading import read_site
     from allocator.verify import audit
     from allocator.verify.trusted import taken_on_trust
@@ -29,7 +30,8 @@ def run(given: argparse.Namespace) -> int:
         found = audit(site, plan_for(site, given.plan))
     checks = sum(found.checks.values())
     if found.accepted:
-        return show(f"{path}: accepted; {checks} comparisons hold\n{taken_on_trust()}\n")
+        lines = [f"{path}: accepted; {checks} limits and balances recomputed, none is broken"]
+        return show("\n".join([*lines, *paragraph(taken_on_trust(), indent=0)]) + "\n")
     lines = [f"breach: {breach}\n" for breach in found.breaches]
     show("".join(lines) + f"{path}: rejected; {times(len(found.breaches), 'breach')}\n")
     return BREACHES

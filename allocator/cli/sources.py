@@ -9,7 +9,7 @@ from allocator.cli.arguments import site_argument
 from allocator.cli.files import site_of
 from allocator.cli.terminal import show
 
-HELP = "sources ranked by firm power per tonne of scarce material, and what each can supply"
+HELP = "sources ranked by firm clean power per tonne of the scarcest stock, and what each supplies"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:

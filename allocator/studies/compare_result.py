@@ -42,7 +42,10 @@ _FIGURES = (
     labelled("hours_short_per_year", "number"),
 )
 _PROMISED = ("mix", "firm_clean", "firm_emitting", "served_share", "mean_clean", "mean_emitting")
-_REST = ("mix", "biogenic", "money", "heat", "hours_short_per_year", "audited")
+_REST = (
+    *("mix", "biogenic", "money", "heat", "hours_short_per_year"),
+    *("first_goal_gap", "status", "audited"),
+)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -89,10 +92,10 @@ class CompareResult(StudyResult):
         )
         tables: list[Table] = []
         if planned:
-            promised = (*_PROMISED, "counted", "first_goal_gap", "status")
+            promised = (*_PROMISED, "counted")
             tables.append(made.select(*promised, title="Firm power and mean power"))
             tables += self.tables()[1:]
-            tables.append(made.select(*_REST, title="Money, heat, audit"))
+            tables.append(made.select(*_REST, title="Cost, heat, end of search, audit"))
         none = [
             line
             for row in self.rows

@@ -25,7 +25,7 @@ FORMAT = "allocator.frontier/1"
 
 @dataclass(frozen=True, slots=True, repr=False)
 class FrontierResult(StudyResult):
-    """Points that no other dominates, each with a plan that was audited.
+    """Best trade-offs found (no other point is better in both), each with a plan that was audited.
 
     Attributes:
         give: what is given: a material, ``money``, ``booster_power`` or ``emissions``.
@@ -223,5 +223,7 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
         )
         for step in steps
     )
-    table = Table("frontier", "Points that no other dominates", columns, rows)
+    table = Table(
+        "frontier", "Best trade-offs found (no other point is better in both)", columns, rows
+    )
     return FrontierResult(site, give, table, tuple(steps))

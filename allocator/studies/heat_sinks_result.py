@@ -134,9 +134,8 @@ class HeatSinksResult(StudyResult):
 
     def summary(self) -> str:
         """All but the states, as text."""
-        swings = self.sinks.select(
-            *("bath", "source", "mass", "boils_at", "burst", "spell", "peak", "limit", "limit_of"),
-            "margin",
+        settled = self.sinks.select(  # swings are in the table of masses
+            *("bath", "source", "mass", "boils_at", "peak", "limit", "limit_of", "margin"),
             title=self.sinks.title,
         )
         heat = self.sinks.select(
@@ -151,7 +150,7 @@ class HeatSinksResult(StudyResult):
         ]
         cautions = [line for one in self.cautions for line in paragraph(one, bullet="* ")]
         return joined(
-            section_of(swings)[1:],
+            section_of(settled)[1:],
             section_of(heat),
             section("Is active cooling needed?", verdicts),
             section_of(self.sets),

@@ -82,7 +82,7 @@ def source_rows(site: Site) -> list[SourceRow]:
     """
     site = network_of(site)
     factor = load_factor_of(site)
-    return [_source_row(site, source, factor) for source in _usable(site)]
+    return [_source_row(site, source, factor) for source in usable_sources(site)]
 
 
 def fluid_rows(site: Site) -> list[FluidRow]:
@@ -90,7 +90,7 @@ def fluid_rows(site: Site) -> list[FluidRow]:
     site = network_of(site)
     factor = load_factor_of(site)
     groups: dict[str, list[Outflow]] = {}
-    for source in _usable(site):
+    for source in usable_sources(site):
         groups.setdefault(source.fluid, []).append(source)
     return [
         _fluid_row(site, fluid, members, factor)
@@ -99,7 +99,8 @@ def fluid_rows(site: Site) -> list[FluidRow]:
     ]
 
 
-def _usable(site: Network) -> Iterable[Outflow]:
+def usable_sources(site: Network) -> Iterable[Outflow]:
+    """Sources of the file at places that are not excluded, in file order."""
     excluded = site.limits.excluded_places
     return [source for source in site.own_sources.values() if source.place not in excluded]
 
@@ -107,8 +108,8 @@ def _usable(site: Network) -> Iterable[Outflow]:
 def _source_row(site: Network, source: Outflow, factor: float) -> SourceRow:
     curve = curve_of(source.stages)
     room = store_room(site, source.fluid, source.place)
-    inflows = _inflows(site, source, room)
-    store, draw, more = _best_draw(inflows, room)
+    inflows = inflows_of(site, source, room)
+    store, draw, more = best_draw(inflows, room)
     mean = sum(flow * part.duty for part, flow in inflows)
     return SourceRow(
         source.name,
@@ -131,10 +132,10 @@ def _source_row(site: Network, source: Outflow, factor: float) -> SourceRow:
 def _fluid_row(site: Network, fluid: str, members: list[Outflow], factor: float) -> FluidRow:
     room = store_room(site, fluid)
     each = StoreRoom(room.size / len(members), room.loss, room.fill_rate, room.release_rate)
-    alone = [_inflows(site, source, each) for source in members]
-    apart = sum(_best_draw(mine, each)[1] for mine in alone)
+    alone = [inflows_of(site, source, each) for source in members]
+    apart = sum(best_draw(mine, each)[1] for mine in alone)
     inflows = [inflow for mine in alone for inflow in mine]
-    store, together, _ = _best_draw(inflows, room)
+    store, together, _ = best_draw(inflows, room)
     mean = sum(flow * curve.duty for curve, flow in inflows)
     carries = carried(site.machines, fluid, mean, together, factor)
     return FluidRow(fluid, len(members), mean, store, apart, together, carries)
@@ -147,7 +148,7 @@ def _flow(source: Outflow) -> float:
     return min(source.flow, source.pump.rate)
 
 
-def _inflows(site: Network, source: Outflow, room: StoreRoom) -> list[tuple[Curve, float]]:
+def inflows_of(site: Network, source: Outflow, room: StoreRoom) -> list[tuple[Curve, float]]:
     """What a source gives while it is on, and through pauses out of its chamber.
 
     Rates through pauses are set as high as can be one after the other, in the order of stages
@@ -162,11 +163,11 @@ def _inflows(site: Network, source: Outflow, room: StoreRoom) -> list[tuple[Curv
     for order in permutations(range(1, len(patterns))):
         rates = full_rates(on, source.flow, _flow(source), kept, (*order, 0))
         inflows = [(curve_of(p), r) for p, r in zip(patterns, rates, strict=True) if r > 0]
-        found.append((_best_draw(inflows, room)[1], inflows))
+        found.append((best_draw(inflows, room)[1], inflows))
     return max(found, key=lambda each: each[0])[1]
 
 
-def _best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[float, float, float]:
+def best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[float, float, float]:
     """The store used, kg, the firm draw, kg/s, and what one more kg of store adds.
 
     What is always on needs no store and passes it by. Where a store loses more than the last of

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from allocator.base.labels import labelled
 from allocator.base.rendering import csv_of, json_records, section_of
 from allocator.base.table import Column, Table
 from allocator.engine.paths import SiteOrPath, site_of
+from allocator.network.deriving import network_of
 from allocator.report.words import percent
 from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import machines_table
 from allocator.studies.result import StudyResult, joined, study_json
+from allocator.studies.source_rank import ranked
 from allocator.studies.source_worth import CarriedUnits, fluid_rows, source_rows
 
 FORMAT = "allocator.sources/1"
@@ -48,6 +50,20 @@ _SOURCES = (
         "Firm flow that one more kg of storage adds.",
     ),
 )
+_RANK = (
+    Column("generator", "generator", "text", "Clean, with the most power for its mass."),
+    Column("generator_place", "at", "text", "Place of the generator."),
+    Column("firm_clean", "firm clean power", "power", "Of this source alone, all stocks its own."),
+    Column("scarce_stock", "scarcest stock", "text", "Of the site; all rows have the same."),
+    Column("stock_mass", "mass of that stock", "mass", "For all that is built for this power."),
+    Column(
+        "power_per_stock",
+        "power per tonne of it",
+        "power_per_mass",
+        "The order of the rows. Empty where nothing of that stock is needed.",
+    ),
+    Column("reason", "why none", "text", "Why there is no firm clean power."),
+)
 _SHARED = (
     labelled("fluid"),
     Column("sources", "sources", "count"),
@@ -71,7 +87,7 @@ class SourcesResult(StudyResult):
 
     Attributes:
         load_factor: share of full load at which the machines run on average.
-        sources: every source, alone with all the storage that could be built for it.
+        sources: every source, best first, alone with all the storage that could be built for it.
         shared: every fluid of two sources or more, with shared storage.
         supportable: generators that each source can supply, each type alone.
         supportable_together: the same for all sources of a fluid.
@@ -89,6 +105,19 @@ class SourcesResult(StudyResult):
 
     def summary(self) -> str:
         """All tables as text."""
+        scarce = next(iter(self.sources.select("scarce_stock").rows), ("",))[0]
+        title, note = _rank_words(str(scarce))
+        whole = self.sources
+        at = [column.name for column in whole.columns].index("firm_clean")
+        rank = replace(whole, rows=tuple(row for row in whole.rows if row[at] != 0)).select(
+            *("source", "power_per_stock", "firm_clean", "stock_mass"),
+            *("generator", "generator_place"),
+            title=title,
+            note=note,
+        )
+        none = replace(whole, rows=tuple(row for row in whole.rows if row[at] == 0)).select(
+            "source", "reason", title="Sources that alone give no firm clean power"
+        )
         flows = self.sources.select(
             *("source", "place", "fluid", "flow", "duty", "rule_of_thumb_duty"),
             *("mean", "longest_quiet"),
@@ -99,7 +128,7 @@ class SourcesResult(StudyResult):
             *("source", "mean", "full_store", "store", "firm", "firm_per_store"),
             title="Firm flow of each source alone, with all storage that could be built",
         )
-        shown = (flows, firm, *self.tables()[1:])
+        shown = (rank, none, flows, firm, *self.tables()[1:])
         return joined(*(section_of(table) for table in shown)).removeprefix("\n")
 
     def to_json(self) -> str:
@@ -126,11 +155,13 @@ class SourcesResult(StudyResult):
 
 
 def sources(site: SiteOrPath) -> SourcesResult:
-    """What each source is worth: its flow, what it gives at all times, what it can supply.
+    """Sources ranked by firm clean power per tonne of the scarcest stock, and what each supplies.
+
+    The order is that of :mod:`allocator.studies.source_rank`.
 
     Only sources at places that are not excluded are listed. The firm flow is exact for the one
     source with the one store (see :mod:`allocator.cycles.firm`), and no less than what is stated
-    where it draws on a chamber of several stages; pipes are not looked at.
+    where it draws on a chamber of several stages; pipes count in the ranking alone.
 
     Parameters
     ----------
@@ -140,7 +171,7 @@ def sources(site: SiteOrPath) -> SourcesResult:
     Returns
     -------
     SourcesResult
-        ``sources``: a row a source; ``supportable``: generators that each can supply.
+        ``sources``: a row a source, best first; ``supportable``: generators that each can supply.
 
     Raises
     ------
@@ -155,21 +186,26 @@ def sources(site: SiteOrPath) -> SourcesResult:
     (('digester', 0.003, 0.003),)
     """
     site = site_of(site)
-    rows, fluids, factor = source_rows(site), fluid_rows(site), load_factor_of(site)
+    scarce, ranks = ranked(network_of(site))
+    by_name = {row.source: row for row in source_rows(site)}
+    rows = [by_name[rank.source] for rank in ranks]
+    fluids, factor = fluid_rows(site), load_factor_of(site)
     return SourcesResult(
         site,
         factor,
         Table(
             "sources",
             "Sources",
-            _SOURCES,
+            (*_SOURCES, *_RANK),
             tuple(
                 (
                     *(row.source, row.place, row.fluid, row.flow, row.duty),
                     *(row.rule_of_thumb_duty, row.mean_flow, row.longest_quiet),
                     *(row.full_store, row.store, row.firm_draw, row.per_store),
+                    *(rank.generator, rank.place, rank.power, scarce and f"stock.{scarce}"),
+                    *(rank.stock_mass, rank.per_stock, rank.reason),
                 )
-                for row in rows
+                for rank, row in zip(ranks, rows, strict=True)
             ),
         ),
         Table(
@@ -191,6 +227,23 @@ def sources(site: SiteOrPath) -> SourcesResult:
                 for row in machines_table(site)
             ),
         ),
+    )
+
+
+def _rank_words(scarce: str) -> tuple[str, str]:
+    """Title and note of the ranking by a stock; ``scarce``: its address, "" where there is none."""
+    alone = (
+        "Each source alone, with whole generators and all stocks to itself: the best of the ways "
+        "tried. Existing things take no stock. Not counted: batteries, boosters, power lines and "
+        "the power of pumps."
+    )
+    if not scarce:
+        return "Sources by firm clean power (no stock is limited)", alone
+    return (
+        f"Sources by firm clean power per tonne of {scarce}, the scarcest stock",
+        f"Scarcest: the stock of which the sources together would take the largest share. {alone} "
+        "Sources without a figure per tonne need none of that stock; they come first, by power for "
+        "the largest share of any other.",
     )
 
 

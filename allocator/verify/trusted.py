@@ -15,9 +15,9 @@ TRUSTED: Mapping[str, str] = {
     "power.mean_clean_w": "mean power beside a firm promise; from the promise to the demand",
     "power.mean_total_w": "mean power beside a firm promise; from the promise to the demand",
     "prices": "the marginal value of a limit",
-    "limits": "the words for what holds the plan back",
-    "heat.notes": "the words for what may drip",
-    "verified": "whether it was verified when it was made",
+    "limits": "the text on what limits the plan",
+    "heat.notes": "the notes on condensation",
+    "verified": "whether it was audited when it was made",
     "seed": "the seed of its search",
 }
 """Place in the plan file -> what it is, and what is checked of it all the same."""
@@ -26,4 +26,4 @@ TRUSTED: Mapping[str, str] = {
 def taken_on_trust() -> str:
     """One sentence for whoever reads an audit."""
     what = dict.fromkeys(words.partition(";")[0] for words in TRUSTED.values())
-    return f"taken from the planner and not recomputed: {', '.join(what)}"
+    return f"Taken from the plan and not recomputed: {', '.join(what)}."

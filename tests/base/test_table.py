@@ -86,6 +86,7 @@ def test_a_table_without_rows_says_so() -> None:
         ("temperature_difference", (12.345,), ["K", "12.3"]),
         ("mass_rate_per_mass", (2.5e-6,), ["mg/s per kg", "2.5"]),
         ("power_per_length", (39.96,), ["W/m", "40"]),
+        ("power_per_mass", (12.617, None), ["kW/t", "12.6", "-"]),
         ("power", (math.inf,), ["W", "unlimited"]),
         ("duration", (math.inf, 3600.0), ["min", "never", "60"]),
     ],

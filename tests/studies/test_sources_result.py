@@ -35,8 +35,10 @@ def test_json_holds_the_rows_exactly() -> None:
     data = json.loads(sources(HARBOUR).to_json())
     assert data["format"] == "allocator.sources/1"
     assert data["site"] == {"name": HARBOUR.name, "sha256": HARBOUR.sha256}
-    for row, written in zip(source_rows(HARBOUR), data["sources"], strict=True):
-        assert written["source"] == row.source
+    records = {written["source"]: written for written in data["sources"]}
+    assert len(records) == len(data["sources"]) == len(HARBOUR.sources)
+    for row in source_rows(HARBOUR):
+        written = records[row.source]
         assert written["firm_kg_s"] == row.firm_draw
         assert written["firm_per_store_kg_s_per_kg"] == row.per_store
         assert [c["machine"] for c in written["carries"]] == [c.machine for c in row.carries]
