@@ -59,7 +59,7 @@ def test_no_plan_is_proven_where_none_exists(name: str) -> None:
     assert outcome.plan is None
     assert outcome.proven_impossible
     for word in answer(name)["reason_names"]:
-        assert f"'{word}'" in outcome.reason
+        assert word in outcome.reason
 
 
 def test_the_first_network_by_hand() -> None:
