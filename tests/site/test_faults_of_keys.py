@@ -87,7 +87,7 @@ CASES: list[Case] = [
     ),
     (
         "key missing in a stage",
-        [("{on: 260 s, every: 486 s}", "«{on: 260 s}")],
+        [("{on: 310 s, every: 470 s}", "«{on: 310 s}")],
         ["source 'north_well': cycle[1] needs the key 'every'; add 'every: 87 d'"],
     ),
     (

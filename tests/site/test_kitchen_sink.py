@@ -103,7 +103,7 @@ def test_sources(site: Site) -> None:
             place="north",
             fluid="well_gas",
             flow=0.0032,
-            stages=(Stage(260.0, 486.0), Stage(80 * DAY, 160 * DAY)),
+            stages=(Stage(310.0, 470.0), Stage(80 * DAY, 160 * DAY)),
             next_start=6 * 6 * 28_800.0,
             temperature=313.15,
             pressure=110_000.0,
