@@ -64,7 +64,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="LIMIT=STEP",
-        help="plan anew with more of a limit, such as stock.steel=250kg, and tell the gain",
+        help="plan again with more of a limit, such as stock.steel=250kg, and print the gain",
     )
     command.add_argument(
         "--lose",
@@ -100,6 +100,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="LOSS",
         help="share of the first goal that an alternative may lose (0.05)",
     )
+    command.add_argument("--full", action="store_true", help="print all tables of the plan")
+    command.add_argument("--cautions", action="store_true", help="print the cautions as well")
     command.add_argument(
         "--write-program",
         metavar="FILE",
@@ -171,7 +173,17 @@ def run(given: argparse.Namespace) -> int:
         return fail(f"allocator: {error}", BAD_INPUT)
     result = _proved(given, result)
     result.save(given.output, crew=given.crew)
-    show(f"{result.summary()}\nFiles: {given.output}\n")
+    show(f"{result.summary(full=given.full)}\nFiles: {given.output}\n")
+    if given.lift and not given.full:
+        from allocator.base.text import section
+        from allocator.report.prices import prices
+
+        gains = section("Marginal values", prices(result.plan, site.currency))
+        show("\n".join([*gains, ""]))
+    if given.cautions and not given.full:
+        from allocator.report.brief import cautions_text
+
+        show("\n" + cautions_text(result.plan))
     if given.alternatives > 1:
         from allocator.report.alternatives import alternatives_text
 
@@ -183,7 +195,7 @@ def run(given: argparse.Namespace) -> int:
     if result.audit.accepted and refused:
         for note in refused:
             tell(f"warning: {note}")
-        tell(f"warning: the plan told is the best of those before it that pass. {WHAT_TO_DO}")
+        tell(f"warning: the plan printed is the best earlier one that passes. {WHAT_TO_DO}")
     if given.write_program is not None:
         _write_program(given.write_program, site, settings, result.plan)
     return _verdict(given, result)
@@ -204,7 +216,7 @@ def _proved(given: argparse.Namespace, result: PlanResult) -> PlanResult:
             draws = 0
     if left_out:
         tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
-    with told_when_slow("simulating (what it runs is compiled once on a machine: seconds)"):
+    with told_when_slow("simulating (on a first run some seconds to compile)"):
         result = proved(result, draws, given.seed)
     if result.not_simulated:
         tell(f"warning: the plan was not simulated: {result.not_simulated}")
@@ -222,7 +234,7 @@ def _verdict(given: argparse.Namespace, result: PlanResult) -> int:
     if result.simulation is not None and not result.simulation.kept:
         file = Path(given.output) / "broken.json"
         return fail(
-            "THE PLAN'S PROMISE FAILED when it was simulated: do not build from it. "
+            "THE PLAN DID NOT KEEP ITS FIRM OUTPUT when it was simulated: do not build from it. "
             f"'allocator simulate ... --replay {file}' shows how.",
             UNVERIFIED,
         )

@@ -16,9 +16,11 @@ from allocator.base.folders import RUN_FILE, digests, write_folder
 from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.plans.records import Plan
+from allocator.report.brief import cautions_text
 from allocator.report.files import hand_over_files
 from allocator.report.page import page_html
 from allocator.report.page.simulation import simulation_of
+from allocator.report.summary import full_summary
 from allocator.search import Outcome, Progress
 from allocator.site.records import Site
 
@@ -58,6 +60,8 @@ def plan_files(
         texts = simulation_files(proof)
         facts, levels = texts["simulation.json"], texts["levels.csv"]
         simulation = simulation_of(facts, levels, plan, None, Path("simulation.json"))
+    texts["summary.txt"] = full_summary(site, plan, None, proof)
+    texts["cautions.txt"] = cautions_text(plan)
     files = hand_over_files(site, plan, crew, None if simulation is None else simulation.reserves)
     texts["page.html"] = page_html(site, plan, simulation, crew=crew)
     files |= {name: text.encode("utf-8") for name, text in texts.items()}

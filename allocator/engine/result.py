@@ -14,9 +14,10 @@ from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report import tables
+from allocator.report.brief import brief_summary
 from allocator.report.files import reserves_of
 from allocator.report.handover.lists import set_points_table
-from allocator.report.summary import summary
+from allocator.report.summary import full_summary
 from allocator.report.words import gap, goal_title, goal_value
 from allocator.search import Outcome
 from allocator.site.records import Site
@@ -157,9 +158,10 @@ class PlanResult(Shown):
     def _network(self) -> Network:
         return network_of(self.site)
 
-    def summary(self) -> str:
-        """The result for a person to act on: plain text, as ``allocator plan`` prints it."""
-        return summary(self.site, self.plan, self.mean_basis, self.simulation)
+    def summary(self, *, full: bool = False) -> str:
+        """The result on one screen, as ``allocator plan`` prints it; ``full``: all tables."""
+        text = full_summary if full else brief_summary
+        return text(self.site, self.plan, self.mean_basis, self.simulation)
 
     def simulate(self, **settings: Any) -> Trace:
         """Simulate the plan, with the keywords of :func:`allocator.simulate`."""

@@ -10,11 +10,12 @@ from dataclasses import replace
 
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, Limit, slacked
-from allocator.model.model import INFINITY, Model
+from allocator.model.model import INFINITY, Key, Model
 from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import heat_row
 from allocator.model.rules.power import ROOM, served
 from allocator.model.rules.pressure import peak_row
+from allocator.network.records import PipeBuild
 from allocator.site.records import POWER
 
 Rows = dict[str, int]
@@ -40,35 +41,59 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         ]
         if made and made[0].kind in ("passage", "sink"):
             continue  # a step of planning at a place, as wide as is needed
+        mine = [
+            (route, fluid)
+            for (route, fluid), pipe in sets.pipes.items()
+            if build.name in pipe.builds
+            and f"pipe_capacity[{route},{fluid}]" in rows
+            and not (build.by_bore and _mouths(rows, sets, fluid))
+        ]
+        if not mine and build.by_bore:
+            continue  # what it carries follows from pressures
         path: tuple[str, ...] = ("pipes", build.name, "capacity")
         if made and made[0].kind == "cooler":
             path = ("coolers", made[0].corridor)
         limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True)
         slacked(model, limit)
-        for (route, fluid), pipe in sets.pipes.items():
-            row = f"pipe_capacity[{route},{fluid}]"
-            if build.name not in pipe.builds or row not in rows:
-                continue
-            more = model.variable(("more", route, build.name, fluid), 0.0, INFINITY, build.capacity)
-            most = FURTHEST * build.capacity
-            model.extend(rows[row], [(-1.0, more)])
-            lay = ("lay", route, build.name, fluid)
-            model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
-            model.row(
-                f"most[{route},{build.name},{fluid}]", [(1.0, more), (-1.0, limit.slack)], high=0
-            )
-            for flow, laid in peaks_of(sets, route, fluid, build.name):
-                model.raise_high(flow)
-                model.extend(rows[peak_row(flow)], [(-1.0, more)])
-                model.row(f"most_{peak_row(flow)}", [(1.0, flow), (-most, laid)], high=0.0)
-            for arc in sets.arcs_along(route, fluid):
-                for end in sets.ends(fluid):
-                    key = ("gather", route, arc.start, fluid, end)
-                    if model.has(key):
-                        model.raise_high(key)
-                for shape in sets.fluid_shapes[fluid]:
-                    model.raise_high(("supply", route, arc.start, fluid, shape))
+        for pipe in mine:
+            _widened(model, rows, sets, pipe, build, (1.0, limit.slack))
         yield limit
+
+
+def _widened(
+    model: Model,
+    rows: Rows,
+    sets: IndexSets,
+    pipe: tuple[str, str],
+    build: PipeBuild,
+    slack: tuple[float, Key],
+) -> None:
+    """Let a build carry more on a route, by no more than a slack times a factor."""
+    route, fluid = pipe
+    more = model.variable(("more", route, build.name, fluid), 0.0, INFINITY, build.capacity)
+    most = FURTHEST * build.capacity
+    model.extend(rows[f"pipe_capacity[{route},{fluid}]"], [(-1.0, more)])
+    lay = ("lay", route, build.name, fluid)
+    model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
+    factor, key = slack
+    model.row(f"most[{route},{build.name},{fluid}]", [(1.0, more), (-factor, key)], high=0)
+    for flow, laid in peaks_of(sets, route, fluid, build.name):
+        model.raise_high(flow)
+        model.extend(rows[peak_row(flow)], [(-1.0, more)])
+        model.row(f"most_{peak_row(flow)}", [(1.0, flow), (-most, laid)], high=0.0)
+    for arc in sets.arcs_along(route, fluid):
+        for end in sets.ends(fluid):
+            key = ("gather", route, arc.start, fluid, end)
+            if model.has(key):
+                model.raise_high(key)
+        for shape in sets.fluid_shapes[fluid]:
+            model.raise_high(("supply", route, arc.start, fluid, shape))
+
+
+def _mouths(rows: Rows, sets: IndexSets, fluid: str) -> list[str]:
+    """Sources of a fluid whose pressures limit what its pipes carry."""
+    one = None if sets.pressures is None else sets.pressures.fluids.get(fluid)
+    return [n for n in ({} if one is None else one.mouths) if f"source_pressure[{n}]" in rows]
 
 
 def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
@@ -171,14 +196,34 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
+LOOSE = 100.0
+"""Times as much, as a share, that a capacity by bore may rise as the pressure: losses decide."""
+SWITCHES = ("filled[", "released[", "drawn[", "takes[")
+"""Rows that say whether something is used: what it moves is at most this times 0 or 1."""
+
+
+def _loosened(model: Model, number: int) -> None:
+    """Let a row that says whether something is used allow more: other limits are stretched."""
+    row = model.rows[number]
+    used = [model.columns[column].integer for column in row.columns]
+    coefficients = tuple(
+        value * FURTHEST if is_switch and value < 0.0 else value
+        for value, is_switch in zip(row.coefficients, used, strict=True)
+    )
+    model.rows[number] = replace(row, coefficients=coefficients)
+
+
 def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     """Pressure at the mouths of the sources of a fluid: all of them a little more.
 
     ``high <= mouth + slope * slack`` of the potential, which is convex: it rises by more.
     """
     pressures = sets.pressures
+    for name, number in rows.items():
+        if name.startswith(SWITCHES):
+            _loosened(model, number)
     for fluid, one in ({} if pressures is None else pressures.fluids).items():
-        mine = [name for name in one.mouths if f"source_pressure[{name}]" in rows]
+        mine = _mouths(rows, sets, fluid)
         if not mine:
             continue
         highest = max(mine, key=lambda name: one.mouths[name])
@@ -188,7 +233,29 @@ def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         for name in mine:
             slope = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0
             model.extend(rows[f"source_pressure[{name}]"], [(-slope, limit.slack)])
+        for (route, carried), pipe in sets.pipes.items():
+            for build in [sets.site.pipes[b] for b in pipe.builds] if carried == fluid else []:
+                if build.by_bore and f"pipe_capacity[{route},{fluid}]" in rows:
+                    factor = LOOSE * build.capacity / value
+                    _widened(model, rows, sets, (route, fluid), build, (factor, limit.slack))
         yield limit
+        for kind, at in one.stores.items():
+            stores = [name for name, store in sets.fluid_stores.items() if store.type.name == kind]
+            mine = [name for name in stores if f"release_pressure[{name}]" in rows]
+            if mine:
+                yield _release(model, rows, mine, kind, one.pressure(at.release), one.gas)
+
+
+def _release(
+    model: Model, rows: Rows, stores: list[str], kind: str, value: float, gas: bool
+) -> Limit:
+    """The pressure at which stores of a kind give; at which they are filled stays."""
+    record = ("storage", kind, "pressure")
+    limit = slacked(model, Limit("release_pressure", kind, record, value, "pressure", True))
+    for name in stores:
+        slope = 2.0 * value if gas else 1.0
+        model.extend(rows[f"release_pressure[{name}]"], [(-slope, limit.slack)])
+    return limit
 
 
 def _caps(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:

@@ -35,7 +35,7 @@ def certainty(site: Network, plan: Plan) -> list[str]:
         )
         lines += paragraph(
             f"{told} planned with at its middle, likely or mean value: 'allocator sweep --plan' "
-            "tells how often the promise holds."
+            "shows how often the firm output holds."
         )
     return lines
 
@@ -48,7 +48,7 @@ def withstood(robustness: Robustness) -> str:
     if robustness.low:
         other = "other " if robustness.lost else ""
         parts.append(f"any {_sources(robustness.low, other)} giving the low end of the range")
-    return f"The promise holds with {' and '.join(parts)}, for ever and with no valve touched."
+    return f"The firm output holds with {' and '.join(parts)}, for ever and with no valve touched."
 
 
 def _sources(number: int, other: str = "") -> str:

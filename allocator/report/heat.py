@@ -51,11 +51,11 @@ def coolers_placed(site: Network, plan: Plan) -> list[str]:
         "fluid",
         "cools",
         "peak",
-        "use",
-        "heat",
-        "takes",
-        "gives on the mean",
-        "promised of it",
+        "of capacity",
+        "duty",
+        "power taken",
+        "mean power recovered",
+        "firm power recovered",
     )
     if not any(row[-1] or row[-2] for row in rows):
         heads, rows = heads[:-2], [row[:-2] for row in rows]
@@ -80,12 +80,12 @@ def temperatures(site: Network, plan: Plan) -> list[str]:
                 quantity(flow.loss, "power"),
             )
         )
-    heads = ("route", "fluid", "when", "inlet", "end", "hottest surface", "heat lost")
+    heads = ("route", "fluid", "when", "inlet", "end", "surface", "heat lost")
     return table(heads, rows, right=(3, 4, 5, 6)) if rows else []
 
 
 def limits_of_heat(plan: Plan) -> list[str]:
-    """Each limit with what the plan comes to."""
+    """Each limit with the value and the margin."""
     rows = []
     for limit in plan.heat.limits if plan.heat else ():
         dimension = "temperature" if limit.unit == "K" else "power"
@@ -93,7 +93,7 @@ def limits_of_heat(plan: Plan) -> list[str]:
         margin = f"{spare:.3g} K" if limit.unit == "K" else quantity(spare, "power")
         value, most = (quantity(x, dimension) for x in (limit.value, limit.most))
         rows.append((limit.subject, limit.what, value, most, margin))
-    heads = ("where", "what", "comes to", "at most", "to spare")
+    heads = ("where", "what", "value", "limit", "margin")
     return table(heads, rows, right=(2, 3, 4)) if rows else []
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
+from allocator.cycles import curve_of
 from allocator.network.records import Arc, Network
 from allocator.plans.records import FLAT, LineUse, MachineUse, Plan, Run
-from allocator.site.records import MachineType
+from allocator.site.records import MachineType, Site
 
 
 def peak_factor(site: Network, shape: str) -> float:
@@ -46,6 +48,19 @@ def line_peak(site: Network, line: LineUse) -> float:
 def mean_load(machine: MachineUse) -> float:
     """Mean load of a machine group beside the bursts that it burns, in units at full load."""
     return machine.flat_load + sum(machine.following.values()) + machine.cycled
+
+
+def burst_load(site: Site, plan: Plan, use: MachineUse) -> float:
+    """Mean load of a group from gas that it takes direct from sources, in units."""
+    taken = site.machines[use.type].inputs
+    rate = math.fsum(taken.values())
+    caught = math.fsum(
+        flow * curve_of(site.sources[source.name].stages).duty
+        for source in plan.sources
+        for to, flow in source.collect.items()
+        if to.startswith(f"burn:{use.name}>")
+    )
+    return caught / rate if rate > 0 else 0.0
 
 
 def run_ends(site: Network, run: Run) -> tuple[str, str]:

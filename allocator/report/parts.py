@@ -24,7 +24,7 @@ from allocator.report.words import at, count, destination, percent, quantity, sh
 
 
 def sources_tapped(site: Network, plan: Plan) -> list[str]:
-    """What to tap, at which rate, to where; a line a destination.
+    """Connected sources: flow, and what each feeds; a line a destination.
 
     Rates are those while a source is on; on the mean basis they are means.
     """
@@ -44,13 +44,13 @@ def sources_tapped(site: Network, plan: Plan) -> list[str]:
             tap = "the same" if use.from_chamber else _new(use.new)
             whence = (use.name, place, source.fluid, tap) if i == 0 else ("",) * 4
             rows.append((*whence, rate, to))
-    rate = "while on" if plan.basis == "firm" else "mean"
-    heads = ("source", "place", "fluid", "tap", rate, "to")
+    rate = "flow when on" if plan.basis == "firm" else "mean flow"
+    heads = ("source", "place", "fluid", "status", rate, "feeds")
     return table(heads, rows, right=(4,)) if rows else []
 
 
 def machines(site: Network, plan: Plan) -> list[str]:
-    """Machines where and how many, and how they are worked."""
+    """Machines where and how many, and their duty."""
     rows = []
     for use in plan.machines:
         if use.count <= 0:
@@ -66,34 +66,34 @@ def machines(site: Network, plan: Plan) -> list[str]:
         rows.append(
             (use.type, site.ground(use.place), str(use.new), str(existing), each, _work(use))
         )
-    heads = ("type", "place", "new", "standing", "each", "worked")
+    heads = ("type", "place", "new", "existing", "rated, each", "duty")
     return table(heads, rows, right=(2, 3)) if rows else []
 
 
 def _work(use: MachineUse) -> str:
-    """How a group is worked, in words; loads in units at full load."""
+    """How a group runs, in words; loads in units at full load."""
     parts = []
     if use.running:
         load = percent((use.flat_load + sum(use.following.values())) / use.running)
         followed = ", ".join(use.following)
-        way = f", following {followed}" if any(use.following.values()) else ""
-        parts.append(f"{use.running} turn at {load} on average{way}")
+        way = f", load-following {followed}" if any(use.following.values()) else ""
+        parts.append(f"{use.running} running, mean load {load}{way}")
     elif mean_load(use) > use.cycled:
-        parts.append(f"{count(mean_load(use) - use.cycled)} at full load on average")
+        parts.append(f"{count(mean_load(use) - use.cycled)} at full load")
     held = " and ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in use.buffer_vessel.items())
     if use.cycled > 0:
-        beside = f"; its receiver: {held}" if held else ""
-        parts.append(f"1 runs {percent(use.cycled)} of the time{beside}")
+        beside = f"; buffer vessel: {held}" if held else ""
+        parts.append(f"1 on {percent(use.cycled)} of the time{beside}")
     burst = sum(use.burst.values())
     if burst > 0:
         into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)
-        beside = f"; the receiver beside them: {held}" if held and use.cycled <= 0 else ""
-        parts.append(f"{count(burst)} burn what comes, into {into}{beside}")
+        beside = f"; buffer vessel: {held}" if held and use.cycled <= 0 else ""
+        parts.append(f"{count(burst)} run direct, charging {into}{beside}")
     return "; ".join(parts) or "spare"
 
 
 def stores_built(site: Network, plan: Plan) -> list[str]:
-    """Store sizes, what of them is new, and what each promises for ever."""
+    """Store sizes, what of them is new, and what each gives at all times."""
     rows = []
     for use in plan.stores:
         if use.size > 0:
@@ -105,7 +105,7 @@ def stores_built(site: Network, plan: Plan) -> list[str]:
             promise = _battery_work(battery.level_part, battery.burst_part, battery.swing_part)
             size = _size(battery.size, battery.new_size, "energy")
             rows.append((battery.type, battery.place, "power", *size, promise))
-    heads = ("store", "place", "holds", "size", "new", "promises, or is for")
+    heads = ("store", "place", "holds", "size", "new", "firm output / purpose")
     return table(heads, rows, right=(3, 4)) if rows else []
 
 
@@ -141,12 +141,21 @@ def runs_laid(site: Network, plan: Plan) -> list[str]:
         rows.append(
             (corridor_of(route), way, run.build, run.fluid, _new(run.new), length, flow, use)
         )
-    heads = ("route", "way", "build", "fluid", "pipe", "length", "peak", "use")
+    heads = (
+        "route",
+        "from > to",
+        "build",
+        "carries",
+        "status",
+        "length",
+        "peak flow",
+        "of capacity",
+    )
     return table(heads, rows, right=(5, 6, 7)) if rows else []
 
 
 def _new(new: bool) -> str:
-    return "new" if new else "stands"
+    return "new" if new else "existing"
 
 
 LOWEST = 12

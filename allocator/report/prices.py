@@ -32,6 +32,7 @@ KINDS = {
     "most": "units of {} in all",
     "flow": "flow of all {} sources",
     "pressure": "pressure of {} sources",
+    "release_pressure": "pressure at which {} gives",
     "demand": "demand {}",
     "min_share": "minimum share of {}",
 }

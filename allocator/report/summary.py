@@ -1,15 +1,16 @@
-"""The plan on a terminal: what is promised, what to build, and what holds it back."""
+"""All tables of a plan on a terminal."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from allocator.base.rendering import section_of
-from allocator.base.text import paragraph, section, table, width
+from allocator.base.text import paragraph, section, table
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import running_money
+from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
 from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
 from allocator.report.parts import (
@@ -39,87 +40,44 @@ from allocator.site.records import POWER, Site
 if TYPE_CHECKING:
     from allocator.simulation.trace import Trace
 
-UNVERIFIED = (
-    "THIS PLAN FAILED ITS AUDIT. Do not build from it. The breaches are listed below the plan; "
-    "the files say verified: false."
-)
 
-
-BROKEN = (
-    "THIS PLAN BROKE ITS PROMISE WHEN IT WAS SIMULATED. Do not build from it. broken.json holds "
-    "the phases that break it; the files say verified: false."
-)
-
-
-def summary(
+def full_summary(
     site: Site, plan: Plan, mean_basis: Plan | None = None, proof: Trace | None = None
 ) -> str:
-    """A plan for a person to act on: plain text, at most 100 columns, absent facts left out.
+    """All tables of a plan as plain text: at most 100 columns, absent facts left out.
 
-    ``mean_basis``: the plan that averages alone would have made, shown beside a firm one.
+    ``mean_basis``: the plan at average flows, as an estimate beside a firm plan.
     ``proof``: the plan simulated.
     """
     site = network_of(site)
-    verdict = "audited" if plan.verified else "NOT VERIFIED"
-    title = paragraph(f"{plan.site_name}: a plan on the {plan.basis} basis", indent=0)
-    room = width() - len(title[-1])
-    title[-1:] = (
-        [f"{title[-1]}{verdict:>{room}}"]
-        if room > len(verdict) + 1
-        else [title[-1], f"{verdict:>{width()}}"]
-    )
-    lines = [*title, "-" * width()]
-    if not plan.verified:
-        broken = proof is not None and not proof.kept
-        lines += [*paragraph(BROKEN if broken else UNVERIFIED, indent=0), ""]
-    lines += _headline(plan, mean_basis)
-    lines += section("Promise", _promise(site, plan, mean_basis, proof))
+    lines = heading(plan, proof)
+    for words in power_words(plan, mean_basis):
+        lines += paragraph(words, indent=0)
+    lines += section("Result", _promise(site, plan, mean_basis, proof))
     if proof is not None:
         lines += section("Simulated", paragraph(verdict_words(proof)))
     lines += section("Demands", _demands(site, plan))
     lines += section("Goals, in order", _goals(plan, site.currency))
-    lines += section("Tap", sources_tapped(site, plan))
+    lines += section("Connected sources", sources_tapped(site, plan))
     lines += section("Machines", machines(site, plan))
-    lines += section("Stores", stores_built(site, plan))
-    lines += section("Pipe runs", runs_laid(site, plan))
+    lines += section("Storage", stores_built(site, plan))
+    lines += section("Pipes", runs_laid(site, plan))
     lines += section("Pressures along lines", pressures_along(site, plan))
     lines += section("Boosters", boosters_placed(site, plan))
     lines += section("Coolers", coolers_placed(site, plan))
     lines += section("Heat sinks that cool gas", sinks_used(site, plan))
     lines += section("Temperatures, in still air", temperatures(site, plan))
     lines += section("Limits of temperature and heat", limits_of_heat(plan))
-    lines += section(
-        "Heat sinks, settled, and what is enough for them", heat_sinks_beside(site, plan)
-    )
+    lines += section("Heat sinks, settled", heat_sinks_beside(site, plan))
     lines += section("Water in gas", heat_notes(plan))
     lines += section_of(power_lines(site, plan))
     lines += section_of(materials(plan))
     lines += section("Emissions, mean", _emissions(plan))
-    lines += section("Money", _money(site, plan))
-    lines += section("What holds the plan back", _bullets(plan.limits))
-    lines += section("What more is worth", prices(plan, site.currency))
+    lines += section("Cost", _money(site, plan))
+    lines += section("Why not more", _bullets(plan.limits))
+    lines += section("Marginal values", prices(plan, site.currency))
     lines += section("Cautions", _bullets(plan.cautions))
     return "\n".join(lines) + "\n"
-
-
-def _headline(plan: Plan, mean_basis: Plan | None) -> list[str]:
-    """The three figures that a user should see first, in a sentence."""
-    power = plan.power
-    if power.demand_mean <= 0:
-        return []
-    if plan.basis == "mean":
-        said = (
-            f"{quantity(power.mean_clean, 'power')} of clean power on average, were every store "
-            "as large as need be. This is no promise: plan on the firm basis to know what is "
-            "there at all times."
-        )
-        return paragraph(said, indent=0)
-    said = f"Promised {quantity(power.firm_clean, 'power')} clean at all times"
-    if mean_basis is not None:
-        said += f"; a mean-basis sum would say {quantity(mean_basis.power.mean_clean, 'power')}"
-    if plan.ceiling.clean is not None:
-        said += f"; no plan can pass {quantity(plan.ceiling.clean, 'power')}"
-    return paragraph(f"{said}.", indent=0)
 
 
 def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
@@ -134,21 +92,21 @@ def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | 
 
     rows = []
     if plan.basis == "firm":
-        rows.append(row("promised at all times", power.firm_clean, power.firm_total))
+        rows.append(row("firm", power.firm_clean, power.firm_total))
         if _above(power.mean_clean, power.firm_clean) or _above(power.mean_total, power.firm_total):
-            rows.append(row("on average, spill burnt too", power.mean_clean, power.mean_total))
+            rows.append(row("on average, spill used too", power.mean_clean, power.mean_total))
         if proof is not None:
             simulated = (proof.mean("mean_clean_w"), proof.mean("mean_total_w"))
             rows.append(row("on average, simulated", *simulated))
         if mean_basis is not None:
             mean = mean_basis.power
-            rows.append(row("a mean-basis sum would say", mean.mean_clean, mean.mean_total))
+            rows.append(row("average-flow estimate", mean.mean_clean, mean.mean_total))
     else:
-        rows.append(row("on average, no promise", power.mean_clean, power.mean_total))
+        rows.append(row("average, estimate", power.mean_clean, power.mean_total))
     if plan.ceiling.clean is not None or plan.ceiling.total is not None:
-        rows.append(row("no plan can pass", plan.ceiling.clean, plan.ceiling.total))
+        rows.append(row("limit under any control", plan.ceiling.clean, plan.ceiling.total))
     rows.append(("mean demand", "", quantity(demand, "power"), ""))
-    lines = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    lines = table(("", "clean", "all power", "served"), rows, right=(1, 2, 3))
     return lines + certainty(site, plan)
 
 
@@ -166,14 +124,14 @@ def _demands(site: Network, plan: Plan) -> list[str]:
         emitting = percent(use.emitting_share) if use.wants == POWER else ""
         wants = use.wants if record.profile is None else f"{use.wants}, by profile"
         rows.append((use.name, where, wants, mean, percent(share), emitting))
-    heads = ("demand", "where", "wants", "mean", "served", "by emitting")
+    heads = ("demand", "where", "wants", "mean", "served", "by emitting supply")
     return table(heads, rows, right=(3, 4, 5)) if rows else []
 
 
 def _goals(plan: Plan, currency: str) -> list[str]:
     rows = [
         (
-            f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
+            f"{'maximum' if goal.sense == 'max' else 'minimum'} {goal_title(goal)}",
             goal_value(goal, goal.value, currency),
             goal_value(goal, goal.bound, currency),
             gap(goal.gap),
@@ -181,7 +139,7 @@ def _goals(plan: Plan, currency: str) -> list[str]:
         )
         for goal in plan.goals
     ]
-    heads = ("goal", "plan", "bound", "gap", "why the search stopped")
+    heads = ("goal", "plan", "proven limit", "gap", "end of search")
     return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []
 
 
@@ -207,10 +165,10 @@ def _emissions(plan: Plan) -> list[str]:
     emissions = plan.emissions
     rows = [("counted", quantity(emissions.counted, "emission_rate"), "")]
     if release := emission_a_kwh(plan):
-        of = "promised" if plan.basis == "firm" else "on average"
+        of = "of firm power" if plan.basis == "firm" else "of mean power"
         rows[0] = ("counted", rows[0][1], f"{release} {of}")
     if emissions.biogenic > 0:
-        rows.append(("biogenic", quantity(emissions.biogenic, "emission_rate"), "memo"))
+        rows.append(("biogenic", quantity(emissions.biogenic, "emission_rate"), "not counted"))
     rows += [
         (f"of {fluid}", quantity(rate, "emission_rate"), "")
         for fluid, rate in emissions.by_fluid.items()

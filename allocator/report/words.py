@@ -106,7 +106,7 @@ def destination(name: str) -> str:
     if kind == "store":
         return at(rest)
     machine, _, battery = rest.partition(">")
-    return f"burnt as it comes by {at(machine)}, into {at(battery)}"
+    return f"direct to {at(machine)}, charging {at(battery)}"
 
 
 def destination_key(name: str) -> str:

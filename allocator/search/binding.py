@@ -43,13 +43,12 @@ def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
     ]
     spells = {name: sets.curves[name].pattern.longest_quiet for name in tapped}
     if not spells or max(spells.values()) <= 0:
-        return ["outages: bridging them takes larger storage than the plan has"]
+        return ["outages: to bridge them, storage must be larger than the plan has"]
     worst = max(sorted(spells), key=lambda name: spells[name])
     return [
-        "outages: the longest of a connected source is "
-        f"{format_quantity(spells[worst], 'duration')} ('{worst}'); with storage of any size the "
-        f"clean power is {format_quantity(mean, 'power')} on average, against "
-        f"{format_quantity(firm, 'power')} firm"
+        f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}'); "
+        f"average flows would give {format_quantity(mean, 'power')} clean, "
+        f"not {format_quantity(firm, 'power')}"
     ]
 
 
@@ -61,9 +60,9 @@ def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
             lines.append(f"stock: {amounts[0]} of {amounts[1]} of '{used.name}' is used")
     limits = sets.site.limits
     if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
-        lines.append("limits: counted emission is at its limit")
+        lines.append("emission: counted emission is at its limit")
     if limits.money is not None and plan.money >= NEARLY * limits.money:
-        lines.append("limits: money is at its limit")
+        lines.append("cost: it is at its limit")
     return lines
 
 
@@ -77,13 +76,12 @@ def _heat(sets: IndexSets, plan: Plan) -> list[str]:
         more = {n: upper.machines[n] for n in upper.machines if _may_come(sets, plan, place, n)}
         least = min(sorted(more), key=lambda name: more[name], default=None)
         released, most = format_quantity(counted, "power"), format_quantity(limit, "power")
-        line = f"heat: {released} of the {most} that may be released to '{place}' is counted"
+        said = f"heat: {released} of {most} released to '{place}'"
         if counted >= NEARLY * limit:
-            lines.append(line)
+            lines.append(f"{said} is counted")
         elif least is not None and counted + more[least] > limit:
-            lines.append(
-                f"{line}; one more '{least}' releases {format_quantity(more[least], 'power')}"
-            )
+            one = format_quantity(more[least], "power")
+            lines.append(f"{said} is counted; one more '{least}' releases {one}")
     return lines
 
 

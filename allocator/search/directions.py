@@ -13,7 +13,6 @@ from allocator.model.expressions import arrivals
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key
 from allocator.model.pressures import boost, directed, spur_laid, used_stores
-from allocator.model.rules.stores import promised
 
 Put = Callable[[Key, float], None]
 NOTHING = 1e-10
@@ -97,7 +96,8 @@ def without_idle_boosters(sets: IndexSets, values: Mapping[Key, float], put: Put
         if all(values[key] <= NOTHING for key in (*filled, ("inflow", name))):
             for option in pressures.boosters_at.get(name, ()) if pressures is not None else ():
                 put(boost(option), 0.0)
-            if all(values[key] <= NOTHING for _, key in promised(sets, name)):
+            shapes = sets.fluid_shapes[sets.fluid_stores[name].type.holds]
+            if all(values["draw", name, shape] <= NOTHING for shape in shapes):
                 put(("holds", name), 0.0)
 
 

@@ -58,6 +58,7 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "heat": ("places", "heat_limit"),
         "flow": ("fluids", "flow"),
         "pressure": ("fluids", "pressure"),
+        "release_pressure": ("storage", "pressure"),
         "demand": ("demands", "power" if dimension == "power" else "flow"),
         "min_share": ("demands", "min_share"),
     }[kind]

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from allocator.cycles import curve_of
 from allocator.plans.records import MachineUse, Plan
+from allocator.report.loads import burst_load
 from allocator.site.records import Site
 
 
@@ -96,26 +97,13 @@ def turnover(site: Site, plan: Plan, use: MachineUse) -> float:
     """Mean share of full-load takings of a machine group, in units: fuel is affine in load."""
     idle = 0.0 if plan.basis == "mean" else site.machines[use.type].no_load
     steady = use.flat_load + math.fsum(use.following.values())
-    return idle * use.running + (1.0 - idle) * steady + use.cycled + _bursts(site, plan, use)
+    return idle * use.running + (1.0 - idle) * steady + use.cycled + burst_load(site, plan, use)
 
 
 def _load(site: Site, plan: Plan, use: MachineUse) -> float:
     """Mean load of a machine group, in units at full load."""
     steady = use.flat_load + math.fsum(use.following.values())
-    return steady + use.cycled + _bursts(site, plan, use)
-
-
-def _bursts(site: Site, plan: Plan, use: MachineUse) -> float:
-    """Mean load of a group from bursts burnt as they come, in units."""
-    taken = site.machines[use.type].inputs
-    rate = math.fsum(taken.values())
-    caught = math.fsum(
-        flow * _duty(site, source.name)
-        for source in plan.sources
-        for to, flow in source.collect.items()
-        if to.startswith(f"burn:{use.name}>")
-    )
-    return caught / rate if rate > 0 else 0.0
+    return steady + use.cycled + burst_load(site, plan, use)
 
 
 def _duty(site: Site, source: str) -> float:

@@ -206,7 +206,7 @@ def test_plan_tells_what_more_is_worth(networks: Path, tmp_path: Path, capsys: T
     arguments = ["plan", site, "-o", str(folder), "--node-limit", "1000", "--lift"]
     assert main([*arguments, "stock.steel=250 kg"]) == 0
     out = capsys.readouterr().out
-    assert "What more is worth" in out
+    assert "Marginal values" in out
     assert "6.63 kW" in out
     assert main([*arguments, "stock.steal=250 kg"]) == 2
     assert "did you mean stock.steel?" in capsys.readouterr().err

@@ -26,8 +26,8 @@ def test_what_is_withstood_and_what_has_ranges() -> None:
     assert "2 values of the site have ranges; each is planned with at its middle" in told
     assert "chance" not in told
     assert withstood(Robustness(2, 1)) == (
-        "The promise holds with any 2 sources giving nothing at all and any 1 other source giving "
-        "the low end of the range, for ever and with no valve touched."
+        "The firm output holds with any 2 sources giving nothing at all and any 1 other source "
+        "giving the low end of the range, for ever and with no valve touched."
     )
 
 

@@ -8,7 +8,7 @@ from handmade_cove import COVE, COVE_PLAN
 
 from allocator.base.rendering import text_of
 from allocator.network.deriving import network_of
-from allocator.report.summary import summary
+from allocator.report.brief import brief_summary as summary
 from allocator.report.tables import bill
 from allocator.report.words import money
 

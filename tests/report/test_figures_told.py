@@ -12,8 +12,8 @@ from allocator.engine import simulate_plan
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
+from allocator.report.brief import brief_summary as summary
 from allocator.report.simulated import simulation_text, unserved_share
-from allocator.report.summary import summary
 from allocator.report.words import emission_a_kwh
 from allocator.search import Settings, make_plan
 from allocator.search.found import gap_of
@@ -44,11 +44,11 @@ def test_emissions_a_kwh_are_of_the_power_that_the_plan_promises(site: Site, pla
     assert plan.power.firm_total == pytest.approx(8e3 / 3, rel=1e-4)
     assert plan.power.mean_total > 1.2 * plan.power.firm_total
     assert emission_a_kwh(plan) == "720 g/kWh"
-    assert "720 g/kWh promised" in summary(site, plan, None)
+    assert "720 g/kWh of firm power" in summary(site, plan, None)
     mean = make_plan(site, replace(QUICK, basis="mean")).plan
     assert mean is not None
     assert emission_a_kwh(mean) == "720 g/kWh"
-    assert "720 g/kWh on average" in summary(site, mean, None)
+    assert "720 g/kWh of mean power" in summary(site, mean, None)
 
 
 def test_a_simulation_tells_what_is_not_served_of_the_demand(site: Site, plan: Plan) -> None:

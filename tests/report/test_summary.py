@@ -9,10 +9,15 @@ import pytest
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 
+from allocator.base.status import Status
 from allocator.base.text import WIDTH
 from allocator.network.cautions import cautions_for
-from allocator.plans.records import Ceiling, Plan
-from allocator.report.summary import summary
+from allocator.network.reading import read_site
+from allocator.plans.file import read_plan
+from allocator.plans.records import Ceiling, GoalResult, Plan
+from allocator.report.brief import brief_summary as summary
+from allocator.report.brief import cautions_text
+from allocator.report.summary import full_summary
 from allocator.site.records import Site
 
 HERE = Path(__file__).parent
@@ -35,28 +40,31 @@ COVE_WHOLE = replace(
 def test_summary_as_stored(name: str, site: Site, plan: Plan, mean: Plan | None) -> None:
     stored = (HERE / "summaries" / f"{name}.txt").read_text(encoding="utf-8")
     assert summary(site, plan, mean) == stored
+    whole = (HERE / "summaries" / f"{name}_full.txt").read_text(encoding="utf-8")
+    assert full_summary(site, plan, mean) == whole
 
 
 def test_the_three_figures_that_come_first() -> None:
     lines = summary(COVE, COVE_WHOLE, COVE_MEAN_PLAN).splitlines()
-    assert lines[2] == (
-        "Promised 6.75 kW clean at all times; "
-        "a mean-basis sum would say 11.2 kW; no plan can pass 8 kW."
+    assert lines[2].startswith("Firm clean power 6.75 kW (56.2 % of demand)")
+    assert lines[4] == (
+        "Average-flow estimate: clean 11.2 kW, all 11.2 kW. "
+        "Limit under any control: clean 8 kW, all 9 kW."
     )
 
 
 def test_absent_facts_are_left_out() -> None:
     text = summary(COVE, replace(COVE_WHOLE, ceiling=Ceiling(None, None)), None)
-    assert "no plan can pass" not in text
-    assert "mean-basis" not in text
+    assert "under any control" not in text
+    assert "Average-flow" not in text
     assert "Power lines" not in text
     assert "-" in text.splitlines()[1]
 
 
 def test_a_plan_on_averages_says_that_it_is_no_promise() -> None:
     text = summary(COVE, replace(COVE_MEAN_PLAN, verified=True))
-    assert "no promise" in text
-    assert "at all times;" not in text
+    assert "not firm" in text
+    assert "Firm clean" not in text
 
 
 def test_a_plan_that_failed_its_audit_says_so_loudly() -> None:
@@ -72,3 +80,28 @@ def test_nothing_is_wider_than_a_terminal() -> None:
     plan = replace(COVE_WHOLE, site_name=long, limits=(long,))
     lines = summary(COVE, plan, COVE_MEAN_PLAN).splitlines()
     assert max(map(len, lines)) <= WIDTH
+
+
+def test_thirty_things_to_build_fit_one_screen() -> None:
+    site = read_site(HERE.parents[1] / "networks" / "harbour.yaml")
+    plan = read_plan(HERE / "summaries" / "harbour.json")
+    lines = summary(site, replace(plan, ceiling=Ceiling(5e5, 6e5)), plan).splitlines()
+    assert len(plan.sources) + len(plan.machines) + len(plan.stores) >= 25
+    assert len(lines) <= 45
+    assert max(map(len, lines)) <= 100
+
+
+def test_a_gap_behind_an_open_goal_is_no_failure() -> None:
+    first = GoalResult("clean_power", "W", "max", 6750.0, 8000.0, 0.16, Status.TIME_LIMIT)
+    later = GoalResult("served_power", "W", "max", 7750.0, 15500.0, 0.5, Status.TIME_LIMIT)
+    text = summary(COVE, replace(COVE_WHOLE, goals=(first, later)))
+    assert "no firm plan can have more than 8 kW (gap 16 %)" in text
+    assert "50 %" not in text
+
+
+def test_cautions_are_whole_in_their_file_and_full_text_and_counted_on_the_screen() -> None:
+    for caution in COVE_WHOLE.cautions:
+        start = caution[:30]
+        assert start in cautions_text(COVE_WHOLE)
+        assert start in full_summary(COVE, COVE_WHOLE)
+    assert f"{len(COVE_WHOLE.cautions)} cautions in cautions.txt" in summary(COVE, COVE_WHOLE)

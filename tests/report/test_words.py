@@ -55,7 +55,7 @@ def test_gap(value: float | None, shown: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "shown"),
-    [(0.0, "0"), (12.5, "12.5"), (1234567.4, "1 234 567"), (-2500.0, "-2 500")],
+    [(0.0, "0"), (12.5, "12.5"), (1234567.4, "1\u00a0234\u00a0567"), (-2500.0, "-2\u00a0500")],
 )
 def test_money(value: float, shown: str) -> None:
     assert money(value) == shown
@@ -67,9 +67,7 @@ def test_count() -> None:
 
 def test_destinations_and_shapes_in_words() -> None:
     assert destination("store:holder@works") == "holder at works"
-    assert destination("burn:set@hub>bank@yard") == (
-        "burnt as it comes by set at hub, into bank at yard"
-    )
+    assert destination("burn:set@hub>bank@yard") == ("direct to set at hub, charging bank at yard")
     assert shape("flat") == "steady"
     assert shape("town") == "following town"
 

@@ -352,8 +352,8 @@ def rating(model: Model, sets: IndexSets) -> None:
 
     The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
     source, store and machine in use there, and ``shut_j >= shut_i`` along what is laid from i to
-    j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a
-    booster, and of a liquid that falls its static head more.
+    j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a booster,
+    and of a liquid that falls its static head more.
     """
     pressures = sets.pressures
     if pressures is None:
