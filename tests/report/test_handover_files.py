@@ -116,7 +116,7 @@ def test_sheets_by_role_are_in_units_that_fit_with_formats() -> None:
     )
     procurement = book["procurement"]
     heads = [cell.value for cell in procurement[1]]
-    assert heads == ["item", "where", "amount", "of", "material", "mass, kg", "money"]
+    assert heads == ["item", "where", "amount", "of", "material", "mass, kg", "cost"]
     totals = {row[0]: row for row in procurement.iter_rows(values_only=True)}["total"]
     assert totals[6].startswith("=SUBTOTAL(109,G2:G")
     order = book["crew build order"]

@@ -17,6 +17,8 @@ REASONS = {
     ("limit", "text"): "what is limited; or, in `why`, which limit is left out",
     ("power", "power"): "which power it is, is the whole of the head",
     ("reason", "text"): "what is reasoned about differs",
+    ("value", "number"): "a set-point, in SI beside another unit; elsewhere what a plan reaches",
+    ("unit", "text"): "of a set-point, in SI beside another unit; elsewhere the only unit",
 }
 """Names of columns of one kind that are different things in different tables."""
 
