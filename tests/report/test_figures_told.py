@@ -101,7 +101,7 @@ format: allocator.site/2
 fluids:
   gas: {heating_value: 20 MJ/kg, constants: {specific_heat: 1100 J/(kg*K), density: 1.1 kg/m^3}}
 places: {yard: {}}
-sources: {vent: {place: yard, fluid: gas, flow: 2 g/s, temperature: 300 degC}}
+sources: {kiln: {place: yard, fluid: gas, flow: 2 g/s, temperature: 300 degC}}
 coolers: {fan: {fluid: gas, set_point: 60 degC, duty: 5 kW, places: [yard]}}
 machines:
   engine:

@@ -245,7 +245,7 @@ CASES: list[Case] = [
     ),
     (
         "fluid named power",
-        [("  vent_methane: {", "  «power: {"), ("vent_methane: 1 mg/s", "bio_co2: 1 mg/s")],
+        [("  methane_slip: {", "  «power: {"), ("methane_slip: 1 mg/s", "bio_co2: 1 mg/s")],
         ["fluid 'power': the name 'power' is reserved; give it another name"],
     ),
     (
