@@ -18,16 +18,20 @@ from allocator.cli import (
     check,
     compare,
     draw,
+    fit,
     frontier,
     heat_sinks,
     insulate,
     migrate,
+    new,
     plan,
     report,
+    reservoir,
     schema,
     simulate,
     sources,
     sweep,
+    template,
     why,
 )
 from allocator.cli.terminal import (
@@ -53,6 +57,10 @@ class Command(Protocol):
 
 COMMANDS: dict[str, Command] = {
     "plan": plan,
+    "new": new,
+    "template": template,
+    "fit": fit,
+    "reservoir": reservoir,
     "check": check,
     "migrate": migrate,
     "simulate": simulate,

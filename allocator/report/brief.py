@@ -62,7 +62,7 @@ def brief_summary(
     lines += section("To build", _to_build(site, plan))
     for lines_of_table in (_generators(site, plan), _by_fluid(site, plan), _busiest(site, plan)):
         lines += ["", *lines_of_table] if lines_of_table else []
-    return "\n".join([*lines, "", *_next(plan)]) + "\n"
+    return "\n".join([*lines, *_next(plan)]) + "\n"
 
 
 def heading(plan: Plan, proof: Trace | None = None) -> list[str]:
@@ -203,6 +203,7 @@ def _to_build(site: Network, plan: Plan) -> list[str]:
         ("pipe", [f"{quantity(run, 'length')} {build}" for build, run in metres.items()]),
         ("power lines", lines),
         ("coolers", coolers),
+        ("boosters", [f"{b.booster} at {site.ground(b.start)}" for b in plan.boosters if b.new]),
         ("material", used),
     )
     return _listed(rows)

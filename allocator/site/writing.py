@@ -54,7 +54,17 @@ def site_text(site: Site) -> str:
         A machine or cooler may stand at some places without limit and at others with one, which
         no site file can say.
     """
-    return "\n".join(_lines(_Writer(site).record(site, SITE, ""), "")) + "\n"
+    return tree_text(_Writer(site).record(site, SITE, ""))
+
+
+def tree_text(tree: Mapping[str, Any]) -> str:
+    """YAML of mappings, lists and scalars: short values on one line, text quoted where it must."""
+    return "\n".join(_lines(tree, "")) + "\n"
+
+
+def value_text(value: Any) -> str:
+    """YAML of one value on one line."""
+    return _flow(value)
 
 
 def series_texts(site: Site) -> dict[str, str]:
@@ -89,6 +99,8 @@ def _flow(value: Any) -> str:
 
 
 def _scalar(value: object) -> str:
+    if value is None:
+        return "null"
     if not isinstance(value, str):
         return str(value).lower().removesuffix(".0")
     if _PLAIN.fullmatch(value) and value.lower() != "null":

@@ -12,6 +12,7 @@ import math
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
+from heapq import heapify, heappop, heappush
 
 from allocator.plans.records import FLAT, BoosterUse, MachineUse, Run, SourceUse
 from allocator.site.records import BoosterType
@@ -190,16 +191,20 @@ def _settle(lines: Lines, findings: Findings) -> None:
     onward: dict[Header, list[WayInUse]] = {}
     for way in lines.ways:
         onward.setdefault(way.start, []).append(way)
-    waiting = deque(sorted(header for header, p in found.items() if math.isfinite(p)))
+    ranks = _ranks(found, lines.ways)
+    waiting = [(ranks[header], header) for header, p in found.items() if math.isfinite(p)]
+    heapify(waiting)
     left = 60 * (len(lines.ways) + len(nodes)) + 1000
     while waiting and left > 0:
         left -= 1
-        header = waiting.popleft()
+        _, header = heappop(waiting)
+        while waiting and waiting[0][1] == header:
+            heappop(waiting)
         pressure = found[header]
         for end, most in _onward(lines, header, pressure, onward.get(header, ())):
             if most < found[end] - 1e-9 * lines.walked.ambient:
                 found[end] = most
-                waiting.append(end)
+                heappush(waiting, (ranks[end], end))
     findings.holds(
         "pressure_circle",
         f"lines of {lines.fluid!r}",
@@ -209,6 +214,27 @@ def _settle(lines: Lines, findings: Findings) -> None:
     for header, pressure in found.items():
         if math.isinf(pressure):
             found[header] = lines.walked.unsaid
+
+
+def _ranks(headers: Iterable[Header], ways: Iterable[WayInUse]) -> dict[Header, int]:
+    """Headers numbered downstream, so that each is settled once; those of circles come last."""
+    onward: dict[Header, list[Header]] = {header: [] for header in headers}
+    before = dict.fromkeys(onward, 0)
+    links = [(way.start, way.end) for way in ways]
+    links += [(header, ("low", header[1])) for header in onward if header[0] == "high"]
+    for start, end in links:
+        onward[start].append(end)
+        before[end] += 1
+    ranks: dict[Header, int] = {}
+    free = deque(sorted(header for header, count in before.items() if not count))
+    while free:
+        header = free.popleft()
+        ranks[header] = len(ranks)
+        for end in onward[header]:
+            before[end] -= 1
+            if not before[end]:
+                free.append(end)
+    return {header: ranks.get(header, len(onward)) for header in onward}
 
 
 def _onward(

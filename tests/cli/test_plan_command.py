@@ -104,7 +104,7 @@ def test_no_plan_exists(networks: Path, tmp_path: Path, capsys: pytest.CaptureFi
     assert main(["plan", str(networks / "dry_valley.yaml"), "-o", str(folder)]) == 3
     out, err = capsys.readouterr()
     assert out == ""
-    assert "'steel'" in err
+    assert "stock.steel" in err
     assert not folder.exists()
 
 

@@ -12,13 +12,13 @@ from allocator.base.labels import LABELS, head
 ROOM = Path(__file__).parents[2] / "allocator"
 
 REASONS = {
+    ("unit", "text"): "files have SI beside units of people",
+    ("value", "number"): "files have SI beside units of people",
     ("used_share", "share"): "of a capacity, or of a stock",
     ("end", "text"): "the end of a pipe; elsewhere one of the two ends of a frontier",
     ("limit", "text"): "what is limited; or, in `why`, which limit is left out",
     ("power", "power"): "which power it is, is the whole of the head",
     ("reason", "text"): "what is reasoned about differs",
-    ("value", "number"): "a set-point, in SI beside another unit; elsewhere what a plan reaches",
-    ("unit", "text"): "of a set-point, in SI beside another unit; elsewhere the only unit",
 }
 """Names of columns of one kind that are different things in different tables."""
 

@@ -14,7 +14,7 @@ from allocator.report.files import plan_tables
 from allocator.report.handover.set_points import set_points
 from allocator.report.handover.things import things_of
 from allocator.report.pressures import pressure_ends, valves_of
-from allocator.report.summary import summary
+from allocator.report.summary import full_summary as summary
 from allocator.search import Settings, make_plan
 
 

@@ -22,7 +22,7 @@ from allocator.network.sinks import guaranteed, room, sinks_of
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import HeatSinkUse, Plan
 from allocator.report.bill import bill_of_materials
-from allocator.report.summary import summary
+from allocator.report.summary import full_summary as summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site, Stage
 from allocator.studies.heat_sinks_result import heat_sinks

@@ -18,7 +18,7 @@ from allocator.network.reading import read_site
 from allocator.physics.faults import PhysicsError
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import HeatSinkUse, Plan
-from allocator.report.summary import summary
+from allocator.report.summary import full_summary as summary
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.thermal.sink_temperatures import HeatSinkStudy

@@ -14,7 +14,7 @@ from allocator.model.limits import Want
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
-from allocator.report.summary import summary
+from allocator.report.summary import full_summary as summary
 from allocator.report.words import at, destination, destination_key, plain
 from allocator.search import Settings
 from allocator.site.records import Site

@@ -13,7 +13,7 @@ from pressed_sites import LINE, pressed_site
 
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
-from allocator.plans.records import NodePressure, Plan
+from allocator.plans.records import NodePressure, PipeFlow, Plan, Run, SourceUse
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.verify import audit
@@ -254,3 +254,32 @@ def test_a_liquid_that_falls_gains_its_head_and_shut_in_as_well(
         assert rows["works"].low == pytest.approx(1.2e5 + 40 * 9806.65 - lost, rel=1e-4)
         weak = replace(site, pipes={"dn80": replace(site.pipes["dn80"], pressure_rating=5e5)})
         assert "pressure_rating" in audit(weak, plan).rules
+
+
+def test_a_long_line_is_settled_once_a_place(line: tuple[Site, Plan], tmp_path: Path) -> None:
+    """Three hundred places in a row, each with a source, named so that none is in order."""
+    many, (_, plan) = 300, line
+    head, rest = LINE[: LINE.index("places:")], LINE[LINE.index("pipes:") :]
+    kinds = rest[: rest.index("routes:")] + rest[rest.index("machines:") :]
+    places = "".join(f"  p{n}: {{at: [{n} m, 0 m]}}\n" for n in range(many + 1))
+    given = "fluid: gas, flow: 0.01 g/s, pressure: 106 kPa"
+    sources = "".join(f"  s{n}: {{place: p{n}, {given}}}\n" for n in range(many))
+    routes = "".join(f"  r{n}: {{between: [p{n}, p{n + 1}]}}\n" for n in range(many))
+    path = tmp_path / "long.yaml"
+    text = f"{head}places:\n{places}sources:\n{sources}routes:\n{routes}{kinds}"
+    path.write_text(text.replace("works: 30", f"p{many}: 30"), encoding="utf-8")
+    site = read_site(path)
+    flows = [PipeFlow(f"p{n}", f"p{n + 1}", "supply", "flat", 1e-5 * (n + 1)) for n in range(many)]
+    long = replace(
+        plan,
+        site_sha256=site.sha256,
+        sources=tuple(SourceUse(f"s{n}", True, True, {}, {"flat": 1e-5}) for n in range(many)),
+        runs=tuple(Run(f"r{n}", "dn50", "gas", True, (f,)) for n, f in enumerate(flows)),
+        machines=tuple(replace(m, name=f"engine@p{many}", place=f"p{many}") for m in plan.machines),
+        stores=(),
+        boosters=(),
+        pressures=(),
+    )
+    report = audit(site, long)
+    assert report.checks["pressure_along"] == many
+    assert not {"pressure_circle", "pressure_along", "pressure_inlet"} & set(report.rules)

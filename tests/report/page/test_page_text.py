@@ -28,7 +28,7 @@ from allocator.report.page.heat_view import along_runs
 from allocator.report.page.listing import listings
 from allocator.report.page.map import map_of
 from allocator.report.page.simulation import SimulationFileError, read_simulation
-from allocator.site.records import Site
+from allocator.site.records import BoosterType, Site
 from allocator.thermal import profiles_of
 
 CASES = [(COVE, COVE_PLAN), (RIDGE, RIDGE_PLAN), (HOSTILE, HOSTILE_PLAN)]
@@ -165,7 +165,9 @@ def test_the_map_draws_what_is_built_and_what_is_not() -> None:
 
 def test_boosters_are_on_the_map() -> None:
     use = BoosterUse("blower", "gas", "lane", "well", "", True, 0.01, 500.0)
-    page = page_html(COVE, replace(COVE_PLAN, boosters=(use,)))
+    blower = BoosterType("blower", kind="blower", fluids=("gas",), places=("well",), efficiency=0.6)
+    site = replace(network_of(COVE), boosters={"blower": blower})
+    page = page_html(site, replace(COVE_PLAN, boosters=(use,)))
     assert "boosters: 1 blower" in page
     assert '["blower at well",[["fluid","gas"],["into","pipe lane"]' in page
     assert "blower, compressor or pump" not in page_html(COVE, COVE_PLAN)

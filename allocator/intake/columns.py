@@ -1,0 +1,146 @@
+"""Headings with units: which column a heading names, and the quantities below it as written."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from allocator.base.errors import Fault
+from allocator.base.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
+from allocator.intake.cells import Sheet, TableFileError
+
+TEXT = ""
+"""The dimension of a column that holds text."""
+
+_UNITS = {"°C": "degC", "C": "degC", "°F": "degF", "celsius": "degC"}
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnKind:
+    """A column that a table may have: other names of it, and its dimension (``TEXT`` for none)."""
+
+    also: tuple[str, ...]
+    dimension: str = TEXT
+    required: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ListRow:
+    """A row: column -> text as written, quantities with their units.
+
+    A column that stands twice has a list of two: ``on`` and ``on 2``.
+    """
+
+    number: int
+    values: Mapping[str, str]
+
+
+def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, ...]:
+    """The rows of a table by its headings; ``wanted``: column -> what it may be.
+
+    The second column of one name has " 2" behind it.
+
+    Raises
+    ------
+    TableFileError
+        Unknown or missing headings, quantities without a unit or that cannot be read: all of them.
+    """
+    if len(sheet.rows) < 2:
+        problem = "has no row of data" if sheet.rows else "is empty"
+        names = ", ".join(wanted)
+        remedy = f"begin with a row of headings ({names}); a row for each below"
+        raise TableFileError([sheet.fault(1, 1, problem, remedy)])
+    (top, headings), *rows = sheet.rows
+    columns, faults = _columns(sheet, top, headings, wanted)
+    found = []
+    for number, cells in rows:
+        values = {}
+        for place, (name, unit) in columns.items():
+            text = cells[place].strip() if place < len(cells) else ""
+            column = wanted[name.removesuffix(" 2")]
+            problem, remedy = "", ""
+            if text and column.dimension:
+                text, problem, remedy = _quantity(text, unit, column.dimension)
+            elif not text and column.required:
+                problem, remedy = f"is empty in column {shown(name)}", "fill it in"
+            if problem:
+                faults.append(sheet.fault(number, place + 1, problem, remedy))
+            elif text:
+                values[name] = text
+        found.append(ListRow(number, values))
+    if faults:
+        raise TableFileError(faults)
+    return tuple(found)
+
+
+def _columns(
+    sheet: Sheet, top: int, headings: Sequence[str], wanted: Mapping[str, ColumnKind]
+) -> tuple[dict[int, tuple[str, str]], list[Fault]]:
+    """Place -> column and unit, and the faults of the headings."""
+    columns: dict[int, tuple[str, str]] = {}
+    faults: list[Fault] = []
+    for place, heading in enumerate(headings):
+        name, unit = recognised(heading, wanted)
+        taken = {known for known, _ in columns.values()}
+        if name in taken and wanted[name].dimension and f"{name} 2" not in taken:
+            columns[place] = (f"{name} 2", unit)
+        elif not name or name in taken:
+            problem = f"has the {'second' if name else 'unknown'} heading {shown(heading)}"
+            remedy = f"delete the column, or name it one of: {', '.join(wanted)}"
+            if heading or any(len(row) > place and row[place] for _, row in sheet.rows[1:]):
+                faults.append(sheet.fault(top, place + 1, problem, remedy))
+        else:
+            columns[place] = (name, unit)
+    named = {name for name, _ in columns.values()}
+    for name, column in wanted.items():
+        if column.required and name not in named:
+            remedy = f"add a column with the heading {shown(name)}"
+            faults.append(sheet.fault(top, 1, f"has no column {shown(name)}", remedy))
+    return columns, faults
+
+
+def recognised(heading: str, wanted: Mapping[str, ColumnKind]) -> tuple[str, str]:
+    """The column that a heading names and its unit, such as ``flow [g/s]`` or ``flow_g_per_s``.
+
+    Empty text where it names none.
+    """
+    bracket = re.fullmatch(r"\s*([^\[(]*?)\s*[\[(](.*)[\])]\s*", heading)
+    if bracket:
+        column, unit = _column(bracket[1], wanted), bracket[2].strip()
+        return (column, _UNITS.get(unit, unit)) if column else ("", "")
+    words = re.split(r"[\s_]+", heading.strip())
+    for count in range(len(words), 0, -1):
+        column = _column(" ".join(words[:count]), wanted)
+        unit = "/".join(word for word in words[count:] if word != "per")
+        unit = _UNITS.get(unit, unit)
+        if column and (not unit or _is_unit(unit, wanted[column].dimension)):
+            return column, unit
+    return "", ""
+
+
+def _column(text: str, wanted: Mapping[str, ColumnKind]) -> str:
+    plain = re.sub(r"[\s_-]+", " ", text).strip().lower()
+    return next((name for name, one in wanted.items() if plain in (name, *one.also)), "")
+
+
+def _is_unit(unit: str, dimension: str) -> bool:
+    try:
+        parse_quantity(f"1 {unit}", dimension) if dimension else None
+    except QuantityError:
+        return False
+    return bool(dimension)
+
+
+def _quantity(text: str, unit: str, dimension: str) -> tuple[str, str, str]:
+    """A cell's quantity with its unit; then what is wrong with it, and what to do."""
+    example = DIMENSIONS[dimension].example
+    plain = re.fullmatch(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?", text) is not None
+    if plain and not unit:
+        return "", f"has no unit: {shown(text)}", f"write '{example}', or the unit in the heading"
+    full = f"{text} {unit}" if plain else text
+    try:
+        parse_quantity(full, dimension)
+    except QuantityError as error:
+        return "", error.problem, error.remedy or f"write it like '{example}'"
+    return full, "", ""

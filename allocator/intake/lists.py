@@ -1,0 +1,148 @@
+"""Lists of sources and places, as CSV or Excel."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from allocator.base.errors import Fault
+from allocator.base.quantities import parse_quantity, shown
+from allocator.intake.cells import Sheet, TableFileError, read_sheets, refuse
+from allocator.intake.columns import ColumnKind, ListRow, read_rows
+from allocator.site.groups import name_refusal
+
+SOURCE_COLUMNS = {
+    "name": ColumnKind(("source", "outlet", "id", "tag"), required=True),
+    "place": ColumnKind(("location", "where"), required=True),
+    "fluid": ColumnKind(("gas", "medium", "product"), required=True),
+    "flow": ColumnKind(("rate", "flow rate", "flow when on"), "mass_rate", required=True),
+    "on": ColumnKind(("on time", "time on"), "duration"),
+    "every": ColumnKind(("period", "cycle"), "duration"),
+    "temperature": ColumnKind(("temp",), "temperature"),
+    "pressure": ColumnKind((), "pressure"),
+    "next spell": ColumnKind(("next start", "next on"), "duration"),
+}
+"""Of a list of sources; ``on`` and ``every`` may stand twice, the inner stage first."""
+
+PLACE_COLUMNS = {
+    "name": ColumnKind(("place", "location", "id"), required=True),
+    "x": ColumnKind(("east", "easting"), "length", required=True),
+    "y": ColumnKind(("north", "northing"), "length", required=True),
+    "elevation": ColumnKind(("height", "altitude", "z"), "length"),
+}
+"""Of a list of places."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedSource:
+    """A source of a list; quantities are text with units, as written. ``stages``: (on, every)."""
+
+    name: str
+    place: str
+    fluid: str
+    flow: str
+    stages: tuple[tuple[str, str], ...] = ()
+    temperature: str = ""
+    pressure: str = ""
+    next_spell: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedPlace:
+    """A place of a list; quantities are text with units, as written."""
+
+    name: str
+    x: str
+    y: str
+    elevation: str = ""
+
+
+def read_sources(path: Path) -> tuple[ListedSource, ...]:
+    """The sources of a CSV file, or of the sheet ``sources`` (or the only one) of a workbook.
+
+    Raises
+    ------
+    TableFileError
+        All that is wrong with the table, by row and column.
+    """
+    sheet = _sheet(path, "sources")
+    rows = read_rows(sheet, SOURCE_COLUMNS)
+    faults = list(_name_faults(sheet, rows))
+    found = []
+    for row in rows:
+        values, stages = row.values, []
+        for end in ("", " 2"):
+            on, every = values.get(f"on{end}", ""), values.get(f"every{end}", "")
+            if bool(on) != bool(every):
+                there, missing = ("on", "every") if on else ("every", "on")
+                remedy = "give both, or neither for a source that is always on"
+                problem = f"has {shown(there + end)} without {shown(missing + end)}"
+                faults.append(sheet.fault(row.number, 1, problem, remedy))
+            elif on:
+                stages.append((on, every))
+        source = ListedSource(
+            values["name"],
+            values["place"],
+            values["fluid"],
+            values["flow"],
+            tuple(stages),
+            values.get("temperature", ""),
+            values.get("pressure", ""),
+            values.get("next spell", ""),
+        )
+        faults += (
+            sheet.fault(row.number, 1, problem, remedy) for problem, remedy in _wrong(source)
+        )
+        found.append(source)
+    if faults:
+        raise TableFileError(faults)
+    return tuple(found)
+
+
+def _wrong(source: ListedSource) -> Iterable[tuple[str, str]]:
+    if parse_quantity(source.flow, "mass_rate") <= 0:
+        yield f"has a flow of {source.flow}", "give the flow while it is on, above 0"
+    for on, every in source.stages:
+        if not 0 < parse_quantity(on, "duration") <= parse_quantity(every, "duration"):
+            yield f"is on for {on} of every {every}", "'on' is above 0 and at most 'every'"
+
+
+def read_places(path: Path) -> tuple[ListedPlace, ...]:
+    """The places of a CSV file, or of the sheet ``places`` (or the only one) of a workbook.
+
+    Raises
+    ------
+    TableFileError
+        All that is wrong with the table, by row and column.
+    """
+    sheet = _sheet(path, "places")
+    rows = read_rows(sheet, PLACE_COLUMNS)
+    if faults := list(_name_faults(sheet, rows)):
+        raise TableFileError(faults)
+    return tuple(
+        ListedPlace(r.values["name"], r.values["x"], r.values["y"], r.values.get("elevation", ""))
+        for r in rows
+    )
+
+
+def _sheet(path: Path, name: str) -> Sheet:
+    sheets = read_sheets(path)
+    named = [one for one in sheets if one.name.lower() == name]
+    if not named and len(sheets) != 1:
+        given = ", ".join(shown(one.name) for one in sheets)
+        raise refuse(str(path), f"has no sheet {shown(name)} among {given}", "rename the sheet")
+    return (named or list(sheets))[0]
+
+
+def _name_faults(sheet: Sheet, rows: Iterable[ListRow]) -> Iterable[Fault]:
+    seen: dict[str, int] = {}
+    for row in rows:
+        for column in ("name", "place", "fluid"):
+            if refusal := name_refusal(row.values.get(column, "x"), ("power", "heat")):
+                yield sheet.fault(row.number, 1, f"{column} {refusal}", "choose another name")
+        name = row.values.get("name", "")
+        if name in seen:
+            problem = f"has the name {shown(name)} of row {seen[name]}"
+            yield sheet.fault(row.number, 1, problem, "give each its own name")
+        seen.setdefault(name, row.number)

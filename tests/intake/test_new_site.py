@@ -1,0 +1,167 @@
+"""``allocator new``: lists and flags -> a site file that is checked and planned as it is."""
+
+from __future__ import annotations
+
+import math
+import subprocess
+import sys
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from allocator import plan, read_site
+from allocator.cli.entry import main
+from allocator.intake.cells import TableFileError
+from allocator.intake.lists import read_places, read_sources
+from allocator.intake.new_site import PIPES
+
+Said = pytest.CaptureFixture[str]
+SOURCES = """\
+name,place,fluid,flow [g/s],on [h],every [h],on [d],every [d],temp [°C],next spell [h]
+well,north,well gas,3.20,1,2,5,9,40,6
+vent,south,coke gas,12,,,,,,
+"""
+PLACES = "name,x_m,y_m,elevation [m]\nnorth,0,500,12\nsouth,300,0,\nworks,0,0,\n"
+
+
+@pytest.fixture
+def lists(tmp_path: Path) -> Path:
+    (tmp_path / "sources.csv").write_text(SOURCES, encoding="utf-8")
+    (tmp_path / "places.csv").write_text(PLACES, encoding="utf-8")
+    return tmp_path
+
+
+def new(folder: Path, *more: str) -> int:
+    files = ["--sources", str(folder / "sources.csv"), "--places", str(folder / "places.csv")]
+    return main(["new", str(folder / "site"), *files, *more])
+
+
+def test_lists_become_a_site_that_has_a_plan(lists: Path, capsys: Said) -> None:
+    assert new(lists, "--heating-value", "well gas=17.7 MJ/kg") == 0
+    out = capsys.readouterr().out
+    assert "fluids.coke gas: heating_value (20 MJ/kg is a placeholder)" in out
+    assert "fluids.well gas" not in out
+    file = lists / "site" / "site.yaml"
+    assert main(["check", "--strict", str(file)]) == 0
+    text = file.read_text(encoding="utf-8")
+    assert "flow: 3.20 g/s" in text  # units and digits as written
+    assert "# " in text
+    site = read_site(file)
+    well = site.sources["well"]
+    assert [(one.on, one.every) for one in well.stages] == [(3600, 7200), (432000, 777600)]
+    assert (well.temperature, well.next_start) == (313.15, 21600)
+    assert site.places["north"].elevation == 12
+    result = plan(site, node_limit=50)
+    assert result.plan.power.firm_clean > 0
+
+
+def test_without_a_terminal_nothing_is_asked(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "allocator", "new", str(tmp_path / "a")],
+        stdin=subprocess.PIPE,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "places: coordinates" in done.stdout
+    assert main(["check", "--strict", str(tmp_path / "a" / "site.yaml")]) == 0
+
+
+def test_answers_of_a_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Terminal:
+        answers = iter(["biogas\n", "3 kW\n", "5 g/s\n", "", "9 kW\n"])
+
+        def isatty(self) -> bool:
+            return True
+
+        def readline(self) -> str:
+            return next(self.answers)
+
+    monkeypatch.setattr(sys, "stdin", Terminal())
+    assert main(["new", str(tmp_path / "a"), "--on", "2 h"]) == 0
+    site = read_site(tmp_path / "a" / "site.yaml")
+    assert site.sources["source_1"].flow == 0.005  # asked again after 3 kW
+    assert site.sources["source_1"].stages[0].on == 7200
+    assert site.demands["works_load"].mean == 9000
+
+
+def test_a_workbook_is_read_as_typed(lists: Path) -> None:
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.title = "Sources"
+    sheet.append(["Name", "Location", "Gas", "Flow g/s", "On (min)", "Every"])
+    sheet.append(["a", "north", "g", 3.5, 10, "1 h"])
+    book.create_sheet("other")
+    book.save(lists / "s.xlsx")
+    (one,) = read_sources(lists / "s.xlsx")
+    assert (one.flow, one.stages) == ("3.5 g/s", (("10 min", "1 h"),))
+    sheet["D2"] = "=1+2"
+    sheet.merge_cells("A3:B3")
+    book.save(lists / "s.xlsx")
+    with pytest.raises(TableFileError) as caught:
+        read_sources(lists / "s.xlsx")
+    assert "s.xlsx[Sources]:2:4: holds a formula" in str(caught.value)
+    assert "merges the cells A3:B3" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "is empty"),
+        ("name,place,fluid,flow [g/s]\n", "has no row of data"),
+        ("name,place,fluid\na,b,c\n", "has no column 'flow'"),
+        ("name,place,fluid,flow\na,b,c,3\n", "has no unit: '3'"),
+        ("name,place,fluid,flow [kW]\na,b,c,3\n", "mass rate"),
+        ('name,place,fluid,flow [g/s]\na,b,c,"3,2"\n', "decimal point"),
+        ("name,place,fluid,flow [g/s]\na,b,c,3,2\n", "has 5 cells, the heading has 4"),
+        ("name;place;fluid;flow\na;b;c;3\n", "semicolons"),
+        ("name,place,fluid,flow [g/s]\na,b,c,nan\n", "finite"),
+        ("name,place,fluid,flow [g/s]\na,b,c,-3\n", "above 0"),
+        ("name,place,fluid,flow [g/s]\na,b,c,3\na,b,c,3\n", "name 'a' of row 2"),
+        ("name,place,fluid,flow [g/s],on [h]\na,b,c,3,1\n", "'on' without 'every'"),
+        ("name,place,fluid,flow [g/s],on [h],every [h]\na,b,c,3,3,1\n", "is on for 3 h of every"),
+        ("name,place,fluid,flow [g/s],colour\na,b,c,3,red\n", "unknown heading 'colour'"),
+        ("name,place,fluid,flow [g/s]\na@b,b,c,3\n", "must not hold '@'"),
+    ],
+)
+def test_bad_lists(lists: Path, text: str, said: str, capsys: Said) -> None:
+    (lists / "sources.csv").write_text(text, encoding="utf-8")
+    assert new(lists) == 2
+    assert said in capsys.readouterr().err
+    assert not (lists / "site").exists()
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--demand", "3 kg"], "--demand: expects a power"),
+        (["--flow", "3 g/s"], "--flow is for a site without --sources"),
+        (["--heating-value", "gas"], "write it as"),
+        (["--demand-place", "moon"], "'moon' is not in the list of places"),
+    ],
+)
+def test_bad_flags(lists: Path, more: list[str], said: str, capsys: Said) -> None:
+    assert new(lists, *more) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_site_is_never_overwritten(lists: Path, capsys: Said) -> None:
+    assert new(lists) == 0
+    assert new(lists) == 2
+    assert "exists already" in capsys.readouterr().err
+    (lists / "places.csv").write_text("name,x [m],y [m]\nworks,0,0\n")
+    assert main(["new", str(lists / "b"), "--sources", str(lists / "sources.csv"), "--places",
+                 str(lists / "places.csv")]) == 2  # fmt: skip
+    assert "'north' is not in the list of places" in capsys.readouterr().err
+    assert read_places(lists / "places.csv")[0].x == "0 m"
+
+
+def test_masses_of_pipe_agree_with_their_bores() -> None:
+    """ASME B36.10M: mass = pi * 7850 kg/m^3 * wall * (diameter - wall)."""
+    outside = (33.4, 60.3, 88.9, 114.3, 168.3, 219.1, 323.8)
+    for diameter, (bore, mass) in zip(outside, PIPES.values(), strict=True):
+        wall = (diameter - bore) / 2
+        assert math.pi * 7850e-6 * wall * (diameter - wall) == pytest.approx(mass, rel=4e-3)
