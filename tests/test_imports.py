@@ -53,6 +53,7 @@ ROOMS = {
         "by_hand",
         "chambers",
         "checks",
+        "clocks",
         "document",
         "formats",
         "graph",

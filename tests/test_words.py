@@ -71,7 +71,7 @@ ALLOWED = {
 }
 """Texts that may hold a phrase, with the reason, by file and a part of the text."""
 
-NOT_YET = ("report/", "engine/", "cli/plan.py", "README.md", "networks/README.md")
+NOT_YET: tuple[str, ...] = ()
 """Files and folders of which no test is made yet; nothing is added here."""
 
 PATTERN = re.compile(r"(?<![\w.-])(" + "|".join(RETIRED) + r")(?![\w-])", re.IGNORECASE)

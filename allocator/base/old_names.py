@@ -19,7 +19,7 @@ OLD_NAMES = {
     "baths_table": OldName("studies.sink_rows:heat_sinks_table", "heat_sinks"),
     "plan_site": OldName("engine.planning:plan_site", "plan"),
     "sources_table": OldName("studies.source_worth:source_rows", "sources"),
-    "summary": OldName("report.summary:summary", "PlanResult.summary"),
+    "summary": OldName("report.summary:full_summary", "PlanResult.summary"),
     "write_plan": OldName("engine.plan_folder:write_plan_files", "PlanResult.save"),
     "write_simulation": OldName("simulation.files:write_simulation", "Trace.save"),
 }

@@ -39,7 +39,7 @@ def build_parser() -> argparse.ArgumentParser:
     for name, command in COMMANDS.items():
         command.arguments(commands.add_parser(name, help=command.HELP))
     completion = commands.add_parser("completion", help="completion script for a shell")
-    completion.add_argument("shell", choices=SHELLS)
+    completion.add_argument("shell", choices=SHELLS, help="whose completion to print")
     return parser
 
 

@@ -4,6 +4,7 @@ Knows sources, stages and profiles of demand. Never knows what is built or what 
 """
 
 from allocator.cycles.balance import search_length
+from allocator.cycles.clocked import KnownCurve, curve_of_timing
 from allocator.cycles.curves import Curve, Supply, curve_of, curve_of_pattern
 from allocator.cycles.demand import (
     DemandCurve,
@@ -15,6 +16,7 @@ from allocator.cycles.firm import draw_for_store, store_for_draw, store_value
 from allocator.cycles.many import draws_for_stores
 from allocator.cycles.patterns import Pattern, pattern_from_intervals, pattern_of
 from allocator.cycles.series import Reservoir, reservoir, sequent_peak
+from allocator.cycles.spans import Span, worst_span
 from allocator.cycles.timeline import (
     Timeline,
     draw_for_store_known,
@@ -26,14 +28,17 @@ from allocator.cycles.windows import Window, worst_window
 __all__ = [
     "Curve",
     "DemandCurve",
+    "KnownCurve",
     "Pattern",
     "Reservoir",
     "SeriesCurve",
+    "Span",
     "Supply",
     "Timeline",
     "Window",
     "curve_of",
     "curve_of_pattern",
+    "curve_of_timing",
     "demand_curve_of",
     "draw_for_store",
     "draw_for_store_known",
@@ -48,5 +53,6 @@ __all__ = [
     "store_for_draw",
     "store_for_draw_known",
     "store_value",
+    "worst_span",
     "worst_window",
 ]

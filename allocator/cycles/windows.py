@@ -213,6 +213,16 @@ def _bound(balance: Balance, low: _Ends, high: _Ends) -> Array:
     return np.asarray(np.max(tries, axis=0))
 
 
+def ends_of(lengths: Array, draw: Array, supply: Array) -> _Ends:
+    """Ends of intervals whose two sides are known, for :func:`passed_between`."""
+    return _Ends(lengths, draw, supply, np.zeros(lengths.shape, dtype=np.int64))
+
+
+def passed_between(balance: Balance, low: _Ends, high: _Ends) -> Array:
+    """As :func:`bound_between`, from both sides at the ends, by the balance's steepest rates."""
+    return _bound(balance, low, high)
+
+
 def _between(low: Array, high: Array) -> Array:
     """The lengths that cut each interval into equal parts, without its ends."""
     shares = np.arange(1, _PARTS) / _PARTS

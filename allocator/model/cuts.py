@@ -4,7 +4,10 @@ For a store with size B, capture rates r, steady inflow w, flat draw d and follo
 
     B (1 - loss L) + sum_s r_s tau_s(L) + w L  >=  d L + sum_j f_j beta_j(L)   for every L > 0.
 
-For each L this is linear in (B, r, w, d, f). The duty package finds the worst L of a point
+Where the phase of a source is known, the row is of a window from t on, and tau_s(L) is what is
+sure of it there, tau_s(t, L), for every t >= 0 as well.
+
+For each window this is linear in (B, r, w, d, f). The duty package finds the worst L of a point
 exactly; where the periods of a store's sources have no small common multiple, the search
 stops at a stated length and one tail row covers all longer windows.
 
@@ -21,7 +24,14 @@ from typing import Protocol
 
 import numpy as np
 
-from allocator.cycles import Curve, DemandCurve, worst_window
+from allocator.cycles import (
+    Curve,
+    DemandCurve,
+    KnownCurve,
+    Span,
+    worst_span,
+    worst_window,
+)
 from allocator.model.chambers import ChamberCut, chamber_cuts
 from allocator.model.drops import broken_drops, drops_of
 from allocator.model.index_sets import CLASSES, IndexSets
@@ -64,15 +74,17 @@ class Promise:
     def row(
         self,
         model: Model,
-        length: float,
-        tail: bool,
+        window: Span,
         missing: Mapping[str, float] | None = None,
     ) -> Row | None:
-        """The cut at a window length, in scaled numbers. ``missing``: source -> share."""
+        """The cut of a window, in scaled numbers. ``missing``: source -> share."""
+        length, tail = window.length, window.tail
         terms: Terms = [(1.0 - self.loss * length, self.size)]
         for curve, weight, key in self.inflows:
             if tail:
                 fed = curve.duty * length - curve.sigma
+            elif window.begin is not None and isinstance(curve, KnownCurve):
+                fed = float(curve.between(np.array([window.begin]), np.array([length]))[0])
             else:
                 fed = float(curve.guaranteed(np.array([length]))[0])
             terms.append((weight * fed * _left(missing, key), key))
@@ -88,6 +100,7 @@ class Promise:
             terms.append((-need, key))
         low = -self.existing * (1.0 - self.loss * length)
         kind = ("tail" if tail else "window") + _without(missing)
+        kind += "" if window.begin is None else f",from {window.begin!r}"
         return model.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
 
     def endless_row(
@@ -315,7 +328,11 @@ def _worst(
         if values[key] > 0 and (left := _left(missing, key)) > 0
     ]
     steady = values[promise.steady] if promise.steady is not None else 0.0
-    worst = worst_window(inflows, flat, following, steady, above=size)
+    if any(isinstance(curve, KnownCurve) for curve, _ in inflows):
+        worst = worst_span(inflows, flat, following, steady, size)
+    else:
+        found = worst_window(inflows, flat, following, steady, above=size)
+        worst = Span(None, found.length, found.shortfall, found.tail)
     if math.isinf(worst.length):
         if missing and worst.shortfall > tolerance * asked:
             return promise.endless_row(model, missing)
@@ -323,4 +340,4 @@ def _worst(
     slack = tolerance * max(size, asked * worst.length)
     if worst.shortfall <= size + slack:
         return None
-    return promise.row(model, worst.length, worst.tail, missing)
+    return promise.row(model, worst, missing)

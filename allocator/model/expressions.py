@@ -43,7 +43,7 @@ def drawn_at_most(sets: IndexSets, source: str) -> Terms:
 
 def mean_capture(sets: IndexSets, source: str) -> Terms:
     """Mean rate taken from a source, kg/s."""
-    duty = sets.curves[source].duty
+    duty = sets.duties[source]
     return scaled(collected(sets, source), duty) + direct_mean(sets, source)
 
 
@@ -121,7 +121,7 @@ def mean_bursts(sets: IndexSets, group: str) -> Terms:
             rate = fuel_rate(destination.group)
             for source in sets.sources:
                 if k in sets.reach[source]:
-                    terms.append((sets.curves[source].duty / rate, ("collect", source, k)))
+                    terms.append((sets.duties[source] / rate, ("collect", source, k)))
     return terms
 
 

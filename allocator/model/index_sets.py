@@ -12,11 +12,12 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
+from allocator.cycles import Curve, DemandCurve, curve_of, curve_of_timing, demand_curve_of
 from allocator.model.levelling import Levelling, levelling
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
+from allocator.site.clocks import timings_of
 from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
 
 if TYPE_CHECKING:
@@ -86,6 +87,7 @@ class PipeArc:
 class IndexSets:
     """Index sets of a site; ``curves`` are by source, ``shape_curves`` by shape.
 
+    A curve says what is sure of a source; ``duties`` are its stated shares of time on.
     ``pressures``: what pressure decides; None where none is computed, and in bounds of any control.
     """
 
@@ -93,6 +95,7 @@ class IndexSets:
     places: tuple[str, ...]
     sources: tuple[str, ...]
     curves: Mapping[str, Curve]
+    duties: Mapping[str, float]
     fluid_stores: Mapping[str, StoreSite]
     batteries: Mapping[str, StoreSite]
     groups: Mapping[str, Group]
@@ -208,7 +211,8 @@ def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = 
     pipes = _pipes(site, excluded, wanted)
     arcs = _arcs(site, pipes)
     shape_of, profiles = _shapes(site)
-    curves = {s: curve_of(site.sources[s].stages) for s in sources}
+    timings = timings_of(site)
+    curves = {s: curve_of_timing(timings[s]) for s in sources}
     # on the mean basis everything flows at its mean, so nothing is collected in bursts
     destinations = {} if lossless else _destinations(site, groups, fluid_stores, batteries)
     reach = _reach(site, sources, curves, destinations, arcs)
@@ -225,6 +229,7 @@ def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = 
         places=places,
         sources=sources,
         curves=curves,
+        duties={s: curve_of(site.sources[s].stages).duty for s in sources},
         fluid_stores=fluid_stores,
         batteries=batteries,
         groups=groups,

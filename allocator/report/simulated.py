@@ -101,7 +101,7 @@ def power_rows(plan: Plan, trace: Trace) -> list[str]:
     if bounds is not None:
         rows.append(row("  any control of this plan", *_at_most(trace, bounds)))
     if trace.ceiling_w is not None or trace.ceiling_clean_w is not None:
-        rows.append(row("  no plan can pass", trace.ceiling_clean_w, trace.ceiling_w))
+        rows.append(row("  limit under any control", trace.ceiling_clean_w, trace.ceiling_w))
     rows.append(row("on average: in the plan", plan.power.mean_clean, plan.power.mean_total))
     rows.append(row("  simulated", trace.mean("mean_clean_w"), trace.mean("mean_total_w")))
     if bounds is not None and bounds.seconds > 0:

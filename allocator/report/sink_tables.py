@@ -24,7 +24,7 @@ def heat_sinks_beside(site: Network, plan: Plan) -> list[str]:
         )
         for use in plan.heat_sinks
     ]
-    heads = ("heat sink", "beside", "enough", "peak", "gas leaves at", "to spare", "active cooling")
+    heads = ("heat sink", "beside", "enough", "peak", "gas leaves at", "margin", "active cooling")
     return table(heads, rows, right=(3, 4, 5)) if rows else []
 
 

@@ -512,7 +512,7 @@ _GOALS = (
     Column("sense", "sought", "text", "max or min."),
     labelled("unit", "text", "Of value and bound, SI."),
     Column("value", "value", "number"),
-    Column("bound", "bound", "number", "What no plan can pass."),
+    Column("bound", "bound", "number", "Limit under any control."),
     labelled("gap", "share"),
     labelled("status"),
     Column("bound_kind", "bound by", "text", "certified, or the solver's."),

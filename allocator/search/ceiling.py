@@ -20,7 +20,15 @@ import numpy as np
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
-from allocator.cycles import Curve, DemandCurve, curve_of, demand_curve_of
+from allocator.cycles import (
+    Curve,
+    DemandCurve,
+    KnownCurve,
+    curve_of,
+    curve_of_timing,
+    demand_curve_of,
+    worst_span,
+)
 from allocator.cycles.balance import balance_of
 from allocator.cycles.windows import reach_of, worst_up_to
 from allocator.model.expressions import collected, direct_mean
@@ -34,6 +42,7 @@ from allocator.model.variables import declare
 from allocator.network.records import Network
 from allocator.plans.records import Ceiling
 from allocator.site.chambers import held
+from allocator.site.clocks import timings_of
 from allocator.site.records import Source
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -100,6 +109,13 @@ class Pool:
         ]
         if not inflows:
             return None  # the mean basis itself speaks of a site without sources
+        if any(isinstance(curve, KnownCurve) for curve, _ in inflows):
+            # Some timetables are known, and demands may lie against them as they please.
+            least = [(least_demand(curve), amount) for curve, amount in following]
+            span = worst_span(inflows, 0.0, least, above=held, tail=False)
+            if span.shortfall <= held + tolerance * max(held, asked * span.length):
+                return None
+            return None if span.begin is None else self.row(model, span.length, span.begin)
         balance = balance_of(inflows, 0.0, following, 0.0)
         if not balance.lines:
             return None  # all steady: no window is worse than the long run
@@ -109,20 +125,33 @@ class Pool:
             return None
         return self.row(model, worst.length)
 
-    def row(self, model: Model, length: float) -> Row | None:
-        """The cut at a window length."""
+    def row(self, model: Model, length: float, begin: float | None = None) -> Row | None:
+        """The cut at a window length, from ``begin`` s on where phases are known."""
         at = np.array([length])
         terms: Terms = list(self.sizes)
         for curve, weight, key in self.inflows:
-            terms.append((weight * float(curve.guaranteed(at)[0]), key))
+            if begin is not None and isinstance(curve, KnownCurve):
+                on = curve.between(np.array([begin]), at)
+            else:
+                on = curve.guaranteed(at)
+            terms.append((weight * float(on[0]), key))
         for demand, use in self.uses:
-            largest = float(demand.largest(at)[0])
+            asked = demand if begin is None else least_demand(demand)
+            largest = float(asked.largest(at)[0])
             terms += [(-largest * coefficient, key) for coefficient, key in use]
-        return model.scaled_row(f"pool[{self.name},{length!r}]", terms, low=-self.existing)
+        place = "" if begin is None else f",from {begin!r}"
+        return model.scaled_row(f"pool[{self.name},{length!r}{place}]", terms, low=-self.existing)
+
+
+def least_demand(curve: DemandCurve) -> DemandCurve:
+    """The least that a demand may take in any window, as a curve of its own."""
+    if not len(curve.line.kinks):
+        return curve
+    return replace(curve, sigma=0.0, line=curve.line.mirrored())
 
 
 def _pools(site: Network, sets: IndexSets) -> list[Pool]:
-    pools = []
+    pools, timings = [], timings_of(site)
     for name, kinds in (("clean", ("clean",)), ("total", ("clean", "emitting"))):
         energy = energy_of_fluids(site, clean=name == "clean", sets=sets)
         sizes: Terms = [(1.0, ("size", b)) for b in sets.batteries]
@@ -137,8 +166,9 @@ def _pools(site: Network, sets: IndexSets) -> list[Pool]:
             # mean rate, ``most`` kg/s, is the whole flow.
             source = site.sources[s]
             existing += energy[source.fluid] * held(site, source)
-            curve, most = curve_of(source.stages), drawn_most(sets.site.sources[s])
-            weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / curve.duty)
+            curve, most = curve_of_timing(timings[s]), drawn_most(sets.site.sources[s])
+            duty = curve_of(source.stages).duty
+            weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / duty)
             for _, key in collected(sets, s) + direct_mean(sets, s):
                 inflows.append((curve, weight, key))
         uses = tuple(

@@ -40,7 +40,7 @@ from allocator.verify.tanks.phases import (
     Phases,
     Worst,
     WorstWindow,
-    random_phases,
+    admitted_phases,
     surveyed_phases,
     worst_windows,
 )
@@ -163,9 +163,16 @@ def planned_runs(
     needs most.
     """
     seconds = settings.days * DAY
+
+    def phases_of(number: int) -> Phases:
+        return admitted_phases(assembly.case, circuit, settings.seed, number)
+
     found = [
         DrawRun(
-            f"random {number}", random_phases(circuit, settings.seed, number), seconds, number - 1
+            f"random {number}",
+            phases_of(number),
+            seconds,
+            number - 1,
         )
         for number in range(1, settings.phases + 1)
     ]
@@ -175,7 +182,10 @@ def planned_runs(
     if settings.adversarial:
         for name, window in worst.items():
             if window is not None:
-                phases = {**random_phases(circuit, settings.seed, 0), **window.phases}
+                phases = {
+                    **phases_of(0),
+                    **window.phases,
+                }
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
                 found.append(
                     DrawRun(
@@ -191,7 +201,11 @@ def planned_runs(
             words = " and ".join(
                 name if share == 0 else f"some of {name}" for name, share in shares.items()
             )
-            phases, span, needs = random_phases(circuit, settings.seed, 0), seconds, {}
+            phases, span, needs = (
+                phases_of(0),
+                seconds,
+                {},
+            )
             if window is not None:
                 phases |= window.phases
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))

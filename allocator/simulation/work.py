@@ -13,7 +13,7 @@ from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.circuit import Circuit
-from allocator.verify.tanks.phases import Phases
+from allocator.verify.tanks.phases import Phases, with_worst_clocks
 from allocator.verify.tanks.weakened import weakened
 
 BATCHES = 8
@@ -59,6 +59,8 @@ class Work:
         """One run, with levels recorded that many times and that many events written down."""
         assembly = weakened(self.assembly, run.shares) if run.shares else self.assembly
         circuit = with_reserves(assembly.circuit, self.reserves)
+        if run.needs or run.shares:
+            circuit = with_worst_clocks(assembly.case, circuit)
         if self.failing is not None:
             seed = [self.seed, run.number, 1]
             circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)

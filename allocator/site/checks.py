@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
+from allocator.site.checks_clocks import faults_of_clock
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
 
@@ -45,8 +46,13 @@ def check_site_records(site: Site, values: Values) -> None:
 
 
 def faults_of_records(site: Site) -> Iterator[RecordFault]:
-    """Chambers of an unknown gas, and machines that give more energy than they take."""
+    """Clocks that cannot be, chambers of an unknown gas, machines that give more energy than they
+
+    take."""
+    heat_sinks = {heat_sink.source: name for name, heat_sink in site.heat_sinks.items()}
     for name, source in site.sources.items():
+        for key, problem, remedy in faults_of_clock(source, site.spreads, heat_sinks):
+            yield RecordFault("sources", name, (), key, f"{key} {problem}", remedy)
         if source.pump is None or source.pump.chamber is None or source.fluid not in site.fluids:
             continue
         if molar(site, source.fluid) is None:

@@ -35,7 +35,7 @@ HOT = Quantity("temperature", above=0, most=3273.15)
 
 RANGED_FLOW = Ranged("mass_rate", above=0)
 RANGED_WATTS = Ranged("power", above=0)
-RANGED_SPAN = Ranged("duration", above=0)
+RANGED_SPAN = Ranged("duration", above=0, repeated=True)
 
 PLACES = ListOf(PLACE, least=1, distinct=True)
 COUNTS = ByShape(PLACES, MapOf(PLACE, Whole(), least=1))

@@ -44,7 +44,7 @@ QUANTITY_PATTERN = (
 )
 """JSON Schema's view of text with a unit; it says nothing of plain numbers."""
 
-RANGE_KEYS = frozenset({"low", "likely", "high", "mean", "sd"})
+RANGE_KEYS = frozenset({"low", "likely", "high", "mean", "sd", "varies"})
 TEXT_SCHEMA: Schema = {"type": ["string", "number", "boolean"]}
 
 

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from allocator.base.quantities import shown
 from allocator.site.diagnostics import Where
-from allocator.site.kinds import FAULTY, Defs, Faulty, Quantity, Schema, is_range
+from allocator.site.kinds import FAULTY, Defs, Faulty, Flag, Quantity, Schema, is_range
 from allocator.site.nodes import Node, Pairs
 from allocator.site.table import Key, KeyTable, Values
 
@@ -19,7 +19,8 @@ class Spread:
     """What a value may be: from ``low`` to ``high``, planned with at ``middle``; SI.
 
     All values alike; or ``peaked``: likeliest at the middle, falling evenly to nothing at both
-    ends; or normal with ``sd``, cut off at both ends.
+    ends; or normal with ``sd``, cut off at both ends. ``varies``: it differs from time to time, in
+    place of being one unknown value for ever.
     """
 
     low: float
@@ -27,6 +28,7 @@ class Spread:
     high: float
     sd: float | None = None
     peaked: bool = False
+    varies: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,10 @@ class Ranged(Quantity):
     """A quantity that may be ``{low, high}``, ``{low, likely, high}`` or ``{mean, sd}`` as well.
 
     The value read is the middle, the likely value or the mean; the spread goes to the ledger.
+    ``repeated``: it may say that it ``varies`` from time to time.
     """
+
+    repeated: bool = False
 
     def read(self, node: Node, where: Where) -> float | Faulty:
         if not (isinstance(node, Pairs) and is_range(node)):
@@ -52,26 +57,34 @@ class Ranged(Quantity):
                 what = "" if values.has(name) else f"reaches {name} values that "
                 values.fault(key, f"{what}{refusal}", "narrow the range")
                 return FAULTY
+        if values.get("varies"):
+            spread = replace(spread, varies=True)
         where.diagnostics.spreads[where.address] = spread
         return spread.middle
 
     def _table(self) -> KeyTable:
         plain = Quantity(self.dimension)
+        words = "It differs from time to time within the range, and is not one unknown value"
         return KeyTable(
             (
+                *((Key("varies", Flag(), words),) if self.repeated else ()),
                 Key("low", plain, "Least value that it may have"),
                 Key("likely", plain, "Likeliest value; leave out where all are alike"),
                 Key("high", plain, "Greatest value that it may have"),
                 Key("mean", plain, "Mean of a normal distribution, cut off at 3 sd"),
                 Key("sd", plain, "Standard deviation"),
             ),
-            name=f"range_of_{self.dimension}",
+            name=f"range_of_{self.dimension}{self._kind}",
             either=(("low", "high"), ("mean", "sd")),
         )
 
+    @property
+    def _kind(self) -> str:
+        return "_that_may_vary" if self.repeated else ""
+
     def schema(self, defs: Defs) -> Schema:
         """A quantity, or a range."""
-        name = f"ranged_{self.schema_name}"
+        name = f"ranged_{self.schema_name}{self._kind}"
         return defs.reference(
             name, lambda d: {"anyOf": [Quantity.schema(self, d), self._table().schema(d)]}
         )

@@ -38,6 +38,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_without_effect(site, values)
     _note_unsized(site, values)
     _note_drawn_air(site, values)
+    _note_unused_phases(site, values)
     note_excluded(site, values)
     note_unreachable(site, values)
 
@@ -318,3 +319,14 @@ def _note_drawn_air(site: Site, values: Values) -> None:
             "leaks in makes it explosive",
             "keep 'min_pressure' above the ambient pressure",
         )
+
+
+def _note_unused_phases(site: Site, values: Values) -> None:
+    """Notes sources that say when they next turn on, but not how well that is known."""
+    for name, source in site.sources.items():
+        if source.next_start is not None and source.clock == "free":
+            _section(values, "sources")[name].warn(
+                "next_start",
+                "says when it next turns on, but its clock is free: no promise counts on it",
+                "add 'clock: surveyed' or 'clock: calendar', and 'error'",
+            )

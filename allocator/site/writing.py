@@ -201,7 +201,8 @@ class _Writer:
             ends = {"mean": spread.middle, "sd": spread.sd}
         elif not spread.peaked:
             del ends["likely"]
-        return {name: exact_text(end, kind.dimension) for name, end in ends.items()}
+        range_of: dict[str, Any] = {n: exact_text(end, kind.dimension) for n, end in ends.items()}
+        return {**range_of, "varies": True} if spread.varies else range_of
 
     def counts(self, places: Mapping[str, int | None]) -> list[str] | dict[str, int | None]:
         """Most units at each place, or the places without limit."""

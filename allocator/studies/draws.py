@@ -21,9 +21,11 @@ def drawn(spreads: Mapping[str, Spread], seed: int, number: int) -> dict[str, fl
     leaves the others as they were. Values are independent.
     """
     if number == 0:
-        return {address: spread.middle for address, spread in spreads.items()}
+        return {address: spread.middle for address, spread in spreads.items() if not spread.varies}
     found = {}
     for address, spread in spreads.items():
+        if spread.varies:  # no one value holds for ever: a promise counts on its least on-time
+            continue
         stream = np.random.default_rng([seed, number, zlib.crc32(address.encode())])
         found[address] = at_level(spread, float(stream.random()))
     return found

@@ -68,7 +68,7 @@ def bursts_into(case: Case, battery: BatteryUse, kind: str) -> Iterator[tuple[st
         if class_of(case.site, record) == kind:
             energy = record.power_out / record.inputs[destination.fluid]
             for source, rate in case.collected(destination.name):
-                yield source.name, case.cycles[source.name], energy * rate
+                yield source.name, case.sure[source.name], energy * rate
 
 
 def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subject: str) -> None:

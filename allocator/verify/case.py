@@ -8,9 +8,10 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, BatteryUse, MachineUse, Plan, SourceUse, StoreUse
+from allocator.site.clocks import Timing, timings_of
 from allocator.site.records import MachineType, Profile, Stage
 from allocator.verify.basis import averaged
-from allocator.verify.cycle import Cycle, demand_cycle, source_cycle
+from allocator.verify.cycle import Cycle, demand_cycle, source_cycle, sure_cycle
 
 CLASSES = ("clean", "emitting")
 
@@ -40,7 +41,7 @@ class AuditDestination:
 class Case:
     """``site``: as the plan's basis sees it; ``whole``: as it is, with its bursts.
 
-    ``cycles``: of the sources that the plan uses.
+    ``cycles``: of the sources that the plan uses; ``sure``: what a promise may count on of them.
 
     ``shape_of``: demand -> shape; ``profiles``: shape -> profile, without ``flat``.
     """
@@ -49,6 +50,7 @@ class Case:
     plan: Plan
     firm: bool
     cycles: Mapping[str, Cycle]
+    sure: Mapping[str, Cycle]
     shape_of: Mapping[str, str]
     profiles: Mapping[str, Profile]
     shape_cycles: Mapping[str, Cycle]
@@ -157,6 +159,7 @@ def case_of(site: Network, plan: Plan) -> Case:
         plan=plan,
         firm=firm,
         cycles=cycles,
+        sure=_sure(site, used, cycles) if firm else cycles,
         shape_of=shape_of,
         profiles=profiles,
         shape_cycles={shape: demand_cycle(profile) for shape, profile in profiles.items()},
@@ -174,6 +177,20 @@ def _cycles(site: Network, names: Iterable[str]) -> dict[str, Cycle]:
         if stages not in known:
             known[stages] = source_cycle(stages)
         found[name] = known[stages]
+    return found
+
+
+def _sure(site: Network, names: Iterable[str], cycles: Mapping[str, Cycle]) -> dict[str, Cycle]:
+    # Where nothing more is known of a clock, the cycle as it is: one search for all alike.
+    timings, known, found = timings_of(site), {}, {}
+    for name in names:
+        timing = timings[name]
+        if timing == Timing(site.sources[name].stages):
+            found[name] = cycles[name]
+            continue
+        if timing not in known:
+            known[timing] = sure_cycle(timing)
+        found[name] = known[timing]
     return found
 
 

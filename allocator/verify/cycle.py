@@ -8,10 +8,11 @@ guaranteed on-time of a source and the largest demand alike.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from allocator.site.clocks import Timing
 from allocator.site.records import Profile, Stage
 from allocator.verify.march import Array, on_intervals
 
@@ -23,6 +24,7 @@ class Cycle:
     ``integrals[i]``: integral from 0 to ``times[i]``. ``total``: integral over a period.
     ``drops`` and ``rises``: times at which the rate falls and grows.
     ``lag``: s, the least constant with (least integral over L) >= mean * L - lag.
+    ``start``: when it is known to be at its time 0, to within ``error`` s; None: at any phase.
     """
 
     period: float
@@ -33,6 +35,8 @@ class Cycle:
     drops: Array
     rises: Array
     lag: float
+    start: float | None = None
+    error: float = 0.0
 
     @property
     def mean(self) -> float:
@@ -93,6 +97,20 @@ def source_cycle(stages: Sequence[Stage]) -> Cycle:
     times = np.column_stack((starts, ends)).ravel()
     rates = np.tile((1.0, 0.0), len(starts))
     return cycle_of(period, times, rates)
+
+
+def sure_cycle(timing: Timing) -> Cycle:
+    """What is sure of a source: its cycle as its clock may turn it at worst, where it is known.
+
+    A clock that drifts may run fast whenever the source is on, and slow whenever it rests.
+    """
+    cycle = source_cycle(timing.stages)
+    if timing.drift > 0.0 and not cycle.steady:
+        pace = np.where(cycle.rates > 0.0, 1.0 + timing.drift, 1.0 / (1.0 + timing.drift))
+        lengths = np.diff(np.append(cycle.times, cycle.period)) / pace
+        times = np.concatenate((np.zeros(1), np.cumsum(lengths)))
+        return cycle_of(float(times[-1]), times[:-1], cycle.rates)
+    return replace(cycle, start=timing.start, error=timing.error)
 
 
 def demand_cycle(profile: Profile) -> Cycle:

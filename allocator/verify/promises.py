@@ -68,7 +68,7 @@ def check_stores(case: Case, findings: Findings) -> None:
         if not any(store.draw.values()):
             continue  # what promises nothing may stand empty, and nobody need feed it
         supply = [
-            (source.name, case.cycles[source.name], rate) for source, rate in case.collected(name)
+            (source.name, case.sure[source.name], rate) for source, rate in case.collected(name)
         ]
         promise = AuditedPromise("store", "kg", store.size, kind.loss, store.inflow, store.draw)
         check_promise(case, findings, subject, promise, supply)

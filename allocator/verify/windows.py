@@ -23,6 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from allocator.verify import timetables
 from allocator.verify.cycle import Cycle
 
 ROUNDING = 1e-12
@@ -39,12 +40,14 @@ class Shortfall:
     """A store that is too small: by ``amount`` (kg or J) in windows of ``length`` s.
 
     ``kind``: ``window`` (found and exact), ``tail`` (all windows longer than ``length``, by the
-    straight lines), or ``unproven`` (the search was given up).
+    straight lines), or ``unproven`` (the search was given up). ``begin``: s, where timetables are
+    known; None at any phase.
     """
 
     length: float
     amount: float
     kind: str
+    begin: float | None = None
 
 
 def shortfall(
@@ -85,14 +88,38 @@ def shortfall(
     need, length, finished = kernel.largest_need(
         windows, draw, end, size * (1 + ROUNDING), rounding, precision, steps
     )
-    if need > size:
-        return Shortfall(length, need - size, "window")
-    if not finished:
-        return Shortfall(end, 0.0, "unproven")
     tail = slope * end + lag - size
-    if not closed and tail > rounding * end:
-        return Shortfall(end, tail, "tail")
-    return None
+    if closed or tail <= rounding * end:
+        tail = 0.0
+    found: Shortfall | None = None
+    if need > size:
+        found = Shortfall(length, need - size, "window")
+    elif not finished:
+        found = Shortfall(end, 0.0, "unproven")
+    elif tail > 0.0:
+        found = Shortfall(end, tail, "tail")
+    if found is None or not any(cycle.start is not None for cycle, _ in moving):
+        return found
+    return _by_timetable(moving, draw, size, end, tail, found)
+
+
+def _by_timetable(
+    moving: Sequence[tuple[Cycle, float]],
+    draw: float,
+    size: float,
+    end: float,
+    tail: float,
+    found: Shortfall,
+) -> Shortfall | None:
+    """What is left of a shortfall at any phase where timetables are known."""
+    worst = timetables.worst_known(moving, draw, end)
+    if worst is None:
+        return found
+    need, begin, length = worst
+    scale = math.fsum([abs(draw), *(weight * abs(c.mean) for c, weight in moving)])
+    if need > size * (1 + ROUNDING) + ROUNDING * scale * (begin + length):
+        return Shortfall(length, need - size, "window", begin)
+    return Shortfall(end, tail, "tail") if tail > 0.0 else None
 
 
 def _likely_ends(periods: Sequence[float]) -> Sequence[float]:

@@ -105,6 +105,8 @@ def test_sources(site: Site) -> None:
             flow=0.0032,
             stages=(Stage(310.0, 470.0), Stage(80 * DAY, 160 * DAY)),
             next_start=6 * 6 * 28_800.0,
+            clock="surveyed",
+            error=7200.0,
             temperature=313.15,
             pressure=110_000.0,
             connection_materials={"pipe_steel": 40.0},

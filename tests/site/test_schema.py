@@ -69,7 +69,8 @@ def test_the_kitchen_sink_holds_every_key(kitchen_sink: Path) -> None:
     words += kitchen_sink.with_name("hot_sink.yaml").read_text(encoding="utf-8")
     # constants are one table of alike keys; one of them will do
     constants = {"viscosity", "specific_heat", "conductivity", "molar_mass", "latent_heat"}
-    missing = {name for name in known - constants if f"{name}:" not in words}
+    elsewhere = {"varies"}  # test_clocks.py reads it
+    missing = {name for name in known - constants - elsewhere if f"{name}:" not in words}
     assert missing == set()
 
 

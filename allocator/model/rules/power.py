@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.cycles import KnownCurve
 from allocator.model.expressions import (
     can_cycle,
     can_follow,
@@ -284,14 +285,14 @@ def battery_behind(model: Model, sets: IndexSets) -> None:
     """``part >= efficiency * sum over steady s of W_s r_s * one second``, per class.
 
     The store cuts ask for a battery behind bursts, for there are windows without them; steady gas
-    alone would pass through one that nobody builds.
+    alone, or bursts that follow each other by timetable, would pass through one that nobody builds.
     """
     for name, battery in sets.batteries.items():
         for kind in CLASSES:
             terms: Terms = [
                 (-battery.type.charge_efficiency * power * SHORTEST_RUN, key)
                 for source, power, key in burst_sources(sets, name, kind)
-                if sets.curves[source].pattern.steady
+                if sets.curves[source].pattern.steady or isinstance(sets.curves[source], KnownCurve)
             ]
             if terms:
                 terms.append((1.0, ("burst_part", name, kind)))

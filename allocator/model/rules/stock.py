@@ -98,7 +98,7 @@ def running_cost(sets: IndexSets, model: Model) -> Terms:
 
 def _largest_duty(sets: IndexSets, fluid: str, end: str) -> float:
     return max(
-        sets.curves[source].duty
+        sets.duties[source]
         for source in sets.sources
         for k in sets.reach[source]
         if sets.destinations[k].fluid == fluid and sets.destinations[k].place == end

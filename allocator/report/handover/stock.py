@@ -15,7 +15,7 @@ from allocator.report.handover.cut_list import SPARES, cut_list
 from allocator.report.tables import bill, table_of
 
 _MORE = (
-    Column("kind", "kind", "text", "A total adds up what stands above it."),
+    Column("kind", "kind", "text", "A total adds up the rows above it."),
     Column("amount", "amount", "number"),
     Column("amount_unit", "of"),
 )

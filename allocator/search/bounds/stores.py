@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.cycles import KnownCurve
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 
@@ -15,14 +16,16 @@ def collected_where_built(model: Model, sets: IndexSets) -> None:
     window without that source, since no window of a shape asks more than its peak. So r[s,k] = 0
     serves as well, and with it the flow there is no longer needed: no row is broken and no goal
     worse. The size that counts may be limited in the model by ``size <= most * stand`` alone,
-    which the relaxation meets with a sliver of a base.
+    which the relaxation meets with a sliver of a base. Sources of known phase may follow each other
+    without a store, so they have no such row; where they serve all short windows they serve all.
     """
     for name in sets.fluid_stores:
         if not model.has(("stand", name)):
             continue
         k = f"store:{name}"
         for source in sets.sources:
-            if k not in sets.reach[source] or sets.curves[source].pattern.steady:
+            curve = sets.curves[source]
+            if k not in sets.reach[source] or curve.pattern.steady or isinstance(curve, KnownCurve):
                 continue
             most = sets.site.sources[source].flow
             model.row(

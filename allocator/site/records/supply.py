@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.site.common_kinds import (
+    BELOW_ONE,
     FLOW,
     FLUID,
     HOT,
@@ -20,9 +21,12 @@ from allocator.site.common_kinds import (
 )
 from allocator.site.groups import ListOf
 from allocator.site.keys import KeyGroup, key, record, table_of
-from allocator.site.kinds import Flag, Quantity
+from allocator.site.kinds import Choice, Flag, Quantity
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
+
+CLOCKS = ("free", "surveyed", "calendar")
+"""What may be known of when a source is on."""
 
 
 @record()
@@ -101,6 +105,25 @@ class Source:
         "Time until the outermost stage next turns on, or the next delivery comes",
         default=None,
         left_out="unknown",
+    )
+    clock: str = key(
+        Choice(CLOCKS),
+        "What is known of when it is on, see below",
+        default="free",
+    )
+    error: float | None = key(
+        SPAN_OR_NONE,
+        "How far `next_start` may be off, either way; needed unless the clock is free",
+        default=None,
+        left_out="not known",
+    )
+    drift: float = key(
+        BELOW_ONE, "How much faster or slower than stated its clock may run", default=0.0
+    )
+    jitter: float = key(
+        SPAN_OR_NONE,
+        "How far each on-time may come early or late, as a whole, by its own clock",
+        default=0.0,
     )
     temperature: float | None = key(HOT, "At the mouth", default=None)
     pressure: float | None = key(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,8 @@ from allocator.verify.case import Case
 from allocator.verify.chambers import together
 from allocator.verify.cycle import Cycle
 from allocator.verify.tanks.chambers import chamber_window
-from allocator.verify.tanks.circuit import Circuit, Tank
+from allocator.verify.tanks.circuit import Circuit, Tank, clock_of
+from allocator.verify.timetables import integral, worst_shift
 from allocator.verify.windows import shortfall
 
 Phases = dict[str, float]
@@ -44,9 +45,33 @@ def random_phases(circuit: Circuit, seed: int, number: int) -> Phases:
     }
 
 
+def admitted_phases(case: Case, circuit: Circuit, seed: int, number: int) -> Phases:
+    """As :func:`random_phases`, but a source of known phase is off by no more than its error."""
+    phases = random_phases(circuit, seed, number)
+    for clock in circuit.clocks:
+        sure = case.sure.get(clock.name) if clock.kind == "source" else None
+        if sure is not None and sure.start is not None:
+            shift = (2.0 * phases[clock.name] / clock.period - 1.0) * sure.error
+            phases[clock.name] = (shift - sure.start) % clock.period
+    return phases
+
+
+def with_worst_clocks(case: Case, circuit: Circuit) -> Circuit:
+    """The circuit with every clock that may run unevenly as it is at worst."""
+    clocks = []
+    for clock in circuit.clocks:
+        sure = case.sure.get(clock.name) if clock.kind == "source" else None
+        uneven = sure is not None and sure.period != case.cycles[clock.name].period
+        clocks.append(clock_of(clock.name, "source", sure) if sure and uneven else clock)
+    return replace(circuit, clocks=tuple(clocks))
+
+
 def surveyed_phases(case: Case, circuit: Circuit, seed: int) -> Phases:
-    """Sources as surveyed: the outermost stage turns on after ``next_start``; others at random."""
-    phases = random_phases(circuit, seed, 0)
+    """Sources as surveyed: the outermost stage turns on after ``next_start``; others at random.
+
+    Their true clocks may be off by as much as is admitted.
+    """
+    phases = admitted_phases(case, circuit, seed, 0)
     for clock in circuit.clocks:
         source = case.site.sources.get(clock.name) if clock.kind == "source" else None
         if source is not None and source.next_start is not None:
@@ -67,7 +92,7 @@ def cycles_of(case: Case, tank: Tank) -> list[tuple[str, Cycle, float]]:
     for name, weight in weights.items():
         if weight > 0:
             whole = case.site.sources[name].part_of or name
-            shared.setdefault(whole, []).append((case.cycles[name], weight))
+            shared.setdefault(whole, []).append((case.sure[name], weight))
     for name, parts in shared.items():
         if len(parts) == 1:
             found.append((name, *parts[0]))
@@ -82,8 +107,9 @@ def cycles_of(case: Case, tank: Tank) -> list[tuple[str, Cycle, float]]:
 def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
     """The worst window of a store or a burst part, with the phases that bring it about at 0 s.
 
-    Every clock starts where its own worst window of that length starts. None where nothing
-    moves, or where the tank can never run down.
+    Every clock starts where its own worst window of that length starts, as far as it may: where
+    timetables are known the window begins later than at 0 s, and the length counts from there.
+    None where nothing moves, or where the tank can never run down.
     """
     if tank.kind == "level":
         return None  # it follows one profile, whose clock is known
@@ -102,8 +128,16 @@ def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
             break
     if short is None or short.kind != "window":
         return None
-    phases = {name: _worst_start(cycle, short.length) for name, cycle, _ in parts}
-    return WorstWindow(short.length, short.amount, phases)
+    if short.begin is None:
+        phases = {name: _worst_start(cycle, short.length) for name, cycle, _ in parts}
+        return WorstWindow(short.length, short.amount, phases)
+    begin, length = np.array([short.begin]), np.array([short.length])
+    phases = {
+        name: float((worst_shift(cycle, begin, length)[1][0] - short.begin) % cycle.period)
+        for name, cycle, _ in parts
+        if not cycle.steady
+    }
+    return WorstWindow(short.begin + short.length, short.amount, phases)
 
 
 def worst_windows(case: Case, circuit: Circuit) -> Worst:
@@ -119,12 +153,5 @@ def _worst_start(cycle: Cycle, length: float) -> float:
     if cycle.steady:
         return 0.0
     starts = np.concatenate((cycle.drops, (cycle.rises - length) % cycle.period))
-    gained = _integral(cycle, starts + length) - _integral(cycle, starts)
+    gained = integral(cycle, starts + length) - integral(cycle, starts)
     return float(starts[np.argmin(gained)])
-
-
-def _integral(cycle: Cycle, times: np.ndarray) -> np.ndarray:
-    turns, rest = np.divmod(times, cycle.period)
-    node = np.searchsorted(cycle.times, rest, side="right") - 1
-    part = cycle.integrals[node] + cycle.rates[node] * (rest - cycle.times[node])
-    return np.asarray(turns * cycle.total + part)

@@ -165,8 +165,13 @@ def test_the_map_draws_what_is_built_and_what_is_not() -> None:
 
 def test_boosters_are_on_the_map() -> None:
     use = BoosterUse("blower", "gas", "lane", "well", "", True, 0.01, 500.0)
-    blower = BoosterType("blower", kind="blower", fluids=("gas",), places=("well",), efficiency=0.6)
-    site = replace(network_of(COVE), boosters={"blower": blower})
+    blower = BoosterType(
+        *("blower", "blower", ("gas",), {"well": 1}),
+        ratio=1.2,
+        efficiency=0.6,
+        discharge_temperature=330.0,
+    )
+    site = replace(COVE, boosters={"blower": blower})
     page = page_html(site, replace(COVE_PLAN, boosters=(use,)))
     assert "boosters: 1 blower" in page
     assert '["blower at well",[["fluid","gas"],["into","pipe lane"]' in page

@@ -1,0 +1,142 @@
+"""On-times that are sure when a clock drifts, and when its phase is known to within an error."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from allocator.cycles.curves import Curve, curve_of
+from allocator.cycles.lines import Array, RepeatingLine, frozen
+from allocator.cycles.patterns import Pattern
+from allocator.site.clocks import Timing
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class KnownCurve(Curve):
+    """The curve of a source whose outermost stage turns on at ``start`` s, to within ``error`` s.
+
+    As a :class:`Curve` it says what is sure at any phase. The whole timetable is shifted by one
+    unknown amount, so that what is sure in a window is exact: some possible shift attains it.
+    """
+
+    start: float
+    error: float
+
+    def between(self, begins: Array, lengths: Array, more: float | Array = 0.0) -> Array:
+        """Least on-time, s, in windows from ``begins`` on: min over |e| <= error of
+
+        F(t + L + e) - F(t + e), with F the on-time of the timetable up to a time. ``more``: s of
+        further error. In e it falls until an on-time ends at the window's begin or one begins at
+        its end, so only those shifts and both ends count.
+        """
+        period = self.pattern.period
+        middle = np.asarray(begins - self.start, dtype=np.float64)
+        reach = np.broadcast_to(np.asarray(self.error + more, dtype=np.float64), middle.shape)
+        any_phase = 2.0 * reach >= period
+        least = np.minimum(self._on(middle - reach, lengths), self._on(middle + reach, lengths))
+        inside = reach > 0.0
+        if inside.any():
+            for marks in (self.pattern.ends[None, :], self.pattern.starts - lengths[:, None]):
+                turns = np.round((middle[:, None] - marks) / period)
+                at = marks + period * turns
+                near = (np.abs(at - middle[:, None]) < reach[:, None]) & inside[:, None]
+                at = np.where(near, at, middle[:, None] - reach[:, None])
+                least = np.minimum(least, self._on(at, lengths[:, None]).min(axis=1))
+        if any_phase.any():
+            least = np.where(any_phase, self.line.at(lengths), least)
+        return np.asarray(np.maximum(least, 0.0))
+
+    def begins(self) -> Array:
+        """Times of a period at which what is sure may turn up for windows that begin there, s."""
+        return self._shifted(self.pattern.ends)
+
+    def ends(self) -> Array:
+        """The same for windows that end there."""
+        return self._shifted(self.pattern.starts)
+
+    def _shifted(self, marks: Array) -> Array:
+        both = np.concatenate((marks - self.error, marks + self.error))
+        return np.unique((both + self.start) % self.pattern.period)
+
+    def _on(self, begins: Array, lengths: Array) -> Array:
+        return np.asarray(self._up_to(begins + lengths) - self._up_to(begins))
+
+    def _up_to(self, times: Array) -> Array:
+        pattern = self.pattern
+        turns = np.floor(times / pattern.period)
+        spans = pattern.ends - pattern.starts
+        before = np.concatenate(([0.0], np.cumsum(spans)))
+        edges = np.stack((pattern.starts, pattern.ends), axis=1).ravel()
+        done = np.stack((before[:-1], before[1:]), axis=1).ravel()
+        rest = times - turns * pattern.period
+        return np.asarray(turns * before[-1] + np.interp(rest, edges, done, left=0.0))
+
+
+def curve_of_timing(timing: Timing) -> Curve:
+    """What is sure of a source by what is known of its clock."""
+    return (
+        _curve_of_timing(timing)
+        if timing.drift or timing.start is not None
+        else curve_of(timing.stages)
+    )
+
+
+@lru_cache(maxsize=4096)
+def _curve_of_timing(timing: Timing) -> Curve:
+    curve = curve_of(timing.stages)
+    if timing.drift:
+        return drifting(curve, timing.drift)
+    if timing.start is None or curve.pattern.steady:
+        return curve
+    return KnownCurve(
+        curve.pattern, curve.duty, curve.sigma, curve.line, timing.start, timing.error
+    )
+
+
+def drifting(curve: Curve, drift: float) -> Curve:
+    """The curve of a clock whose rate may be anywhere from 1 / (1 + drift) to 1 + drift.
+
+    The worst clock runs fast while the source is on and slow while it rests, so a window with
+    on-time w and rest q by the clock has w / (1 + drift) and (1 + drift) q: exactly
+    tau_d(L) = tau(l) / (1 + drift) with (1 + drift) (l - tau(l)) + tau(l) / (1 + drift) = L.
+    """
+    if drift == 0.0 or curve.pattern.steady:
+        return curve
+    pace = 1.0 + drift
+    on = np.diff(curve.line.values)
+    rest = np.maximum(np.diff(curve.line.lengths) - on, 0.0)
+    values = np.concatenate(([0.0], np.cumsum(on))) / pace
+    lengths = np.concatenate(([0.0], np.cumsum(on / pace + rest * pace)))
+    turns_up = lengths[1::2]
+    gain, period = float(values[-1]), float(lengths[-1])
+    line = RepeatingLine(
+        period,
+        gain,
+        frozen(lengths),
+        frozen(values),
+        frozen(np.unique(lengths[1:])),
+        frozen(turns_up[turns_up > 0.0]),
+    )
+    duty = gain / period
+    sigma = float(np.max(duty * lengths - values))
+    return Curve(_at_worst(curve.pattern, pace), duty, sigma, line)
+
+
+def _at_worst(pattern: Pattern, pace: float) -> Pattern:
+    """The on-intervals as the worst clock has them."""
+    on = (pattern.ends - pattern.starts) / pace
+    next_starts = np.append(pattern.starts[1:], pattern.period + pattern.starts[0])
+    rests = (next_starts - pattern.ends) * pace
+    starts = pattern.starts[0] * pace + np.concatenate(([0.0], np.cumsum(on + rests)[:-1]))
+    period = float(np.sum(on) + np.sum(rests))
+    return Pattern(
+        period,
+        frozen(starts),
+        frozen(starts + on),
+        float(np.sum(on)) / period,
+        pattern.rule_of_thumb,
+        pattern.longest_quiet * pace,
+        False,
+    )

@@ -1,0 +1,233 @@
+"""The worst window of a store where the phases of some sources are known.
+
+A window is a begin t and a length L; what is sure in it is exact for every source by itself, and
+some possible world has all of it at once. Draw less supply is piecewise linear over (t, L). What is
+sure of a source is the least over its possible shifts, so where one shift takes over from another
+a shortfall turns up, never down: a greatest one lies where two of these lines cross: t at which an
+on-time may end, t + L at which one may begin, L at which any-phase curves turn up or demands down.
+
+All on-times are superadditive, so windows are searched no further than at any phase
+(:mod:`allocator.cycles.windows`), and begins over the common period of the known timetables.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from allocator.cycles.balance import ROUNDING, Balance, balance_of, common_period
+from allocator.cycles.clocked import KnownCurve
+from allocator.cycles.curves import Supply
+from allocator.cycles.demand import DemandCurve
+from allocator.cycles.lines import Array
+from allocator.cycles.windows import ends_of, passed_between, reach_of, worst_of
+
+_GRAIN = 1e-13
+_FEW_CROSSINGS = 200_000
+_PARTS = (8, 32)
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A worst window: from ``begin`` s, ``length`` s long; else as :class:`Window`.
+
+    ``begin`` is None where it is worst at any phase: the row of a tail.
+    """
+
+    begin: float | None
+    length: float
+    shortfall: float
+    tail: bool = False
+
+
+class _Boxes(NamedTuple):
+    """Rectangles of windows: begins from ``t1`` to ``t2``, lengths from ``l1`` to ``l2``, s."""
+
+    t1: Array
+    t2: Array
+    l1: Array
+    l2: Array
+
+    def some(self, which: NDArray[np.bool_]) -> _Boxes:
+        return _Boxes(*(side[which] for side in self))
+
+    def quartered(self) -> _Boxes:
+        t, length = 0.5 * (self.t1 + self.t2), 0.5 * (self.l1 + self.l2)
+        return _Boxes(
+            np.concatenate((self.t1, self.t1, t, t)),
+            np.concatenate((t, t, self.t2, self.t2)),
+            np.concatenate((self.l1, length, self.l1, length)),
+            np.concatenate((length, self.l2, length, self.l2)),
+        )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Field:
+    """Draw less what is sure, over begins and lengths. ``whole``: at any phase; ``rest``: without
+
+    the known sources. ``begins``, ``ends``: sorted, in [0, period); ``lengths``: sorted."""
+
+    whole: Balance
+    rest: Balance
+    known: tuple[tuple[KnownCurve, float], ...]
+    period: float
+    begins: Array
+    ends: Array
+    lengths: Array
+
+    def sure(self, begins: Array, lengths: Array, more: float | Array = 0.0) -> Array:
+        total = self.rest.supply(lengths)
+        for curve, rate in self.known:
+            total = total + rate * curve.between(begins, lengths, more)
+        return total
+
+    def at(self, begins: Array, lengths: Array) -> Array:
+        return self.rest.draw(lengths) - self.sure(begins, lengths)
+
+    def bound(self, boxes: _Boxes) -> Array:
+        """A shortfall that no window of each box passes."""
+        middle, reach = 0.5 * (boxes.t1 + boxes.t2), 0.5 * (boxes.t2 - boxes.t1)
+        low, high = (
+            ends_of(length, self.rest.draw(length), self.sure(middle, length, reach))
+            for length in (boxes.l1, boxes.l2)
+        )
+        return passed_between(self.whole, low, high)
+
+    def crossings(self, boxes: _Boxes) -> Array:
+        """How many crossings of lines each box holds, at the most."""
+        t = _count(self.begins, boxes.t2) - _count(self.begins, boxes.t1)
+        length = _count(self.lengths, boxes.l2) - _count(self.lengths, boxes.l1)
+        u = self._ends_up_to(boxes.t2 + boxes.l2) - self._ends_up_to(boxes.t1 + boxes.l1)
+        return np.asarray(t * length + t * u + u * length)
+
+    def _ends_up_to(self, times: Array) -> Array:
+        turns = np.floor(times / self.period)
+        rest = times - turns * self.period
+        return np.asarray(turns * len(self.ends) + _count(self.ends, rest))
+
+    def windows(self, t1: float, t2: float, l1: float, l2: float) -> tuple[Array, Array]:
+        """The crossings in one box: begins and lengths."""
+        grain = ROUNDING * (self.period + l2)
+        t = _within(self.begins, t1 - grain, t2 + grain)
+        length = _within(self.lengths, l1 - grain, l2 + grain)
+        first, last = math.floor((t1 + l1) / self.period), math.floor((t2 + l2) / self.period)
+        turns = np.arange(first - 1, last + 2) * self.period
+        ends = (turns[:, None] + self.ends[None, :]).ravel()
+        u = ends[(ends >= t1 + l1 - grain) & (ends <= t2 + l2 + grain)]
+        begins = [np.repeat(t, len(length)), np.repeat(t, len(u)), np.repeat(u, len(length))]
+        lengths = [np.tile(length, len(t)), np.tile(u, len(t)) - begins[1], np.tile(length, len(u))]
+        begins[2] = begins[2] - lengths[2]
+        at, long = np.concatenate(begins), np.concatenate(lengths)
+        return at[long > 0.0], long[long > 0.0]
+
+
+def _count(marks: Array, at: Array) -> Array:
+    return np.asarray(np.searchsorted(marks, at, side="right"), dtype=np.float64)
+
+
+def _within(marks: Array, low: float, high: float) -> Array:
+    return marks[np.searchsorted(marks, low) : np.searchsorted(marks, high, side="right")]
+
+
+def worst_span(
+    inflows: Sequence[tuple[Supply, float]],
+    flat: float,
+    following: Sequence[tuple[DemandCurve, float]] = (),
+    steady: float = 0.0,
+    above: float = 0.0,
+    *,
+    tail: bool = True,
+) -> Span:
+    """The window of greatest shortfall over all begins t >= 0 and lengths L > 0.
+
+    Arguments as for :func:`allocator.cycles.windows.worst_window`; the known periods must have a
+    common one. ``tail``: state the tail row where windows are not searched to the end.
+    """
+    whole = balance_of(inflows, flat, following, steady)
+    anyhow = worst_of(whole, above=above)
+    if anyhow.shortfall <= above or math.isinf(anyhow.length):
+        return Span(None, anyhow.length, anyhow.shortfall)
+    known = tuple((s, r) for s, r in inflows if isinstance(s, KnownCurve) and r != 0.0)
+    limit, enough = reach_of(whole)
+    worst = _worst_up_to(
+        _field(whole, inflows, known, flat, following, steady, limit), limit, above
+    )
+    if tail and not enough:
+        beyond = whole.lag + whole.rate * limit
+        if beyond > worst.shortfall:
+            return Span(None, limit, beyond, True)
+    return worst
+
+
+def _field(
+    whole: Balance,
+    inflows: Sequence[tuple[Supply, float]],
+    known: tuple[tuple[KnownCurve, float], ...],
+    flat: float,
+    following: Sequence[tuple[DemandCurve, float]],
+    steady: float,
+    limit: float,
+) -> _Field:
+    others = [(s, r) for s, r in inflows if not isinstance(s, KnownCurve)]
+    rest = balance_of(others, flat, following, steady)
+    period = common_period([curve.pattern.period for curve, _ in known])
+    assert period is not None, "known clocks have a common period"
+
+    def tiled(marks: Array, own: float) -> Array:
+        turns = np.arange(round(period / own)) * own
+        return (turns[:, None] + marks[None, :]).ravel() % period
+
+    begins = np.unique(np.concatenate([tiled(c.begins(), c.pattern.period) for c, _ in known]))
+    ends = np.unique(np.concatenate([tiled(c.ends(), c.pattern.period) for c, _ in known]))
+    lines = {id(line): line for line in whole.lines}.values()
+    lengths = np.concatenate([line.peaks_between(0.0, limit) for line in lines] + [[limit]])
+    return _Field(whole, rest, known, period, begins, ends, np.unique(lengths))
+
+
+def _worst_up_to(field: _Field, limit: float, above: float) -> Span:
+    """Branch and bound over boxes of begins and lengths, as for lengths alone."""
+    t, length = (
+        np.linspace(0.0, field.period, _PARTS[0] + 1),
+        np.linspace(0.0, limit, _PARTS[1] + 1),
+    )
+    t1, l1 = (side.ravel() for side in np.meshgrid(t[:-1], length[:-1]))
+    t2, l2 = (side.ravel() for side in np.meshgrid(t[1:], length[1:]))
+    boxes = _Boxes(t1, t2, l1, l2)
+    best = Span(None, 0.0, above)
+    while True:
+        bound, counts = field.bound(boxes), field.crossings(boxes)
+        # A crossing on the edge of a box may be counted in its neighbour by rounding alone.
+        keep = bound > best.shortfall * (1.0 + _GRAIN)
+        boxes, counts = boxes.some(keep), counts[keep]
+        if not len(counts):
+            return best
+        best = _better(field, best, 0.5 * (boxes.t1 + boxes.t2), boxes.l2)
+        narrow = float(np.max(boxes.t2 - boxes.t1)) < 1e-9 * field.period
+        if counts.sum() <= _FEW_CROSSINGS or narrow:
+            return _compared(field, best, boxes)
+        boxes = boxes.some(counts > 0).quartered()
+
+
+def _compared(field: _Field, best: Span, boxes: _Boxes) -> Span:
+    parts = [field.windows(*box) for box in zip(*(side.tolist() for side in boxes), strict=True)]
+    begins = np.concatenate([part[0] for part in parts])
+    lengths = np.concatenate([part[1] for part in parts])
+    for at in range(0, len(begins), 1 << 14):
+        best = _better(field, best, begins[at : at + (1 << 14)], lengths[at : at + (1 << 14)])
+    return best
+
+
+def _better(field: _Field, best: Span, begins: Array, lengths: Array) -> Span:
+    begins = begins % field.period
+    if not len(begins):
+        return best
+    needs = field.at(begins, lengths)
+    top = int(np.argmax(needs))
+    if needs[top] > best.shortfall:
+        return Span(float(begins[top]), float(lengths[top]), float(needs[top]))
+    return best

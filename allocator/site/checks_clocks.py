@@ -1,0 +1,143 @@
+"""Checks of the clocks of sources: what is said of when they are on must make sense."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from allocator.base.quantities import format_quantity, shown
+from allocator.site.records import Source, Spread
+
+DAY = 86_400.0
+WEEK = 7 * DAY
+DIVIDES = 1e-9
+"""A period that divides a day or a week to within this share does."""
+
+Problems = Iterator[tuple[str, str, str]]
+"""A key of the source, what is wrong there, and what to do."""
+
+
+def faults_of_clock(
+    source: Source, spreads: Mapping[str, Spread], heat_sinks: Mapping[str, str]
+) -> Problems:
+    """What is wrong with the clock of a source.
+
+    ``heat_sinks``: source -> the heat sink at it.
+    """
+    keys = ("clock", "error", "drift", "jitter")
+    given = [k for k in keys if getattr(source, k) not in (None, 0.0, "free")]
+    if not source.stages:
+        if given:
+            yield given[0], "is given for a source that is always on", "give its 'cycle'"
+        return
+    yield from _known(source)
+    first = source.stages[0].every
+    if source.jitter >= first:
+        yield (
+            "jitter",
+            f"is as long as the period of the first stage ({_span(first)})",
+            "give how far one on-time may come early or late",
+        )
+        return
+    yield from _inexact(source, spreads, heat_sinks)
+
+
+def varying(source: Source, spreads: Mapping[str, Spread]) -> dict[str, Spread]:
+    """Durations of a source's cycle that differ from time to time, by key and stage number."""
+    head = f"sources.{source.name}."
+    found = {}
+    for number in range(1, len(source.stages) + 1):
+        for field in ("on", "every"):
+            key = "delivery.every" if source.delivered else f"cycle[{number}].{field}"
+            spread = spreads.get(head + key)
+            if spread is not None and spread.varies:
+                found[key] = spread
+    return found
+
+
+def _known(source: Source) -> Problems:
+    """Of a clock that is not free: what it needs, and what it cannot be."""
+    if source.clock == "free":
+        if source.error is not None:
+            yield "error", "is given, but the clock is free", "add 'clock: surveyed' or 'calendar'"
+        return
+    period = source.stages[-1].every
+    if source.next_start is None:
+        yield (
+            "clock",
+            f"is {shown(source.clock)}, but 'next_start' is not given",
+            "give the time until it next turns on",
+        )
+    if source.error is None:
+        yield (
+            "clock",
+            f"is {shown(source.clock)}, but 'error' is not given",
+            "say how far 'next_start' may be off, such as 'error: 5 min'",
+        )
+    elif source.error > period:
+        yield (
+            "error",
+            f"is longer than the cycle ({_span(source.error)} > {_span(period)})",
+            "leave out 'clock' where nothing is known of when it is on",
+        )
+    if source.clock != "calendar":
+        return
+    if source.drift:
+        yield "drift", "is given, but a calendar's clock never drifts", "use 'clock: surveyed'"
+    if not any(_divides(period, whole) for whole in (DAY, WEEK)):
+        near = " and ".join(_span(other) for other in _nearest(period))
+        yield (
+            "clock",
+            f"is tied to the day or the week, which its period ({_span(period)}) does not divide",
+            f"the nearest that do: {near}",
+        )
+
+
+def _inexact(
+    source: Source, spreads: Mapping[str, Spread], heat_sinks: Mapping[str, str]
+) -> Problems:
+    """Of what makes true cycles differ from the stated one: where that is not yet planned."""
+    varies = varying(source, spreads)
+    key = next(iter(varies), "").partition("[")[0].partition(".")[0]
+    if varies and len(source.stages) > 1:
+        yield (
+            key,
+            "has a duration that varies, and several stages, which is not yet planned",
+            "leave out the inner stages and give the mean flow while they last",
+        )
+    elif varies and source.clock != "free":
+        yield (
+            "clock",
+            "says when it is on, but its cycle varies from time to time",
+            "leave out 'clock'",
+        )
+    if source.jitter:
+        yield "jitter", "is not yet planned", "widen the stage's rest by twice as much instead"
+    key = key or ("drift" if source.drift else "")
+    if not key:
+        return
+    chamber = source.pump is not None and source.pump.chamber is not None
+    beside = "a chamber" if chamber else "a heat sink" if source.name in heat_sinks else ""
+    if beside:
+        yield (
+            key,
+            f"makes its cycle inexact, which is not yet planned for a source with {beside}",
+            "leave one of the two out",
+        )
+
+
+def _divides(period: float, whole: float) -> bool:
+    times = round(whole / period)
+    return times >= 1 and abs(times * period - whole) <= DIVIDES * whole
+
+
+def _nearest(period: float) -> tuple[float, ...]:
+    """The longest period below and the shortest above that divide a day or a week."""
+    if period > WEEK:
+        return (WEEK,)
+    below = max(whole / -(-whole // period) for whole in (DAY, WEEK))
+    above = min(whole / (whole // period) for whole in (DAY, WEEK) if whole >= period)
+    return below, above
+
+
+def _span(seconds: float) -> str:
+    return format_quantity(seconds, "duration")

@@ -1,0 +1,146 @@
+"""The worst window of a store where timetables of some sources are known.
+
+A known cycle turns on at ``start``, shifted by one unknown amount of at most ``error``; every other
+cycle lies as it pleases. For a window that begins at t and lasts L, each cycle by itself is set so
+that it gives least; the store must be large enough for all windows. Everything is a straight line
+between moments t at which a known cycle may turn down, moments t + L at which one may turn up, and
+lengths L from a turn down to a turn up of one cycle, so the worst window lies where two of these
+meet, and all such windows are looked at one by one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+import numpy as np
+
+from allocator.verify.cycle import Cycle
+
+Array = np.ndarray
+
+MOST_WINDOWS = 20_000_000
+AT_ONCE = 20_000
+SAME = 1e-12
+"""Of a period: moments closer than this are one."""
+
+Parts = Sequence[tuple[Cycle, float]]
+
+
+def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, float] | None:
+    """Largest need over windows of up to ``end`` s: the need, its begin and its length.
+
+    None where there are more windows than :data:`MOST_WINDOWS` or the timetables do not repeat
+    together.
+    """
+    known = [(cycle, weight) for cycle, weight in parts if cycle.start is not None]
+    period = together(cycle.period for cycle, _ in known)
+    if period is None:
+        return None
+    begins = _moments([(cycle, cycle.drops) for cycle, _ in known], period)
+    ends = _moments([(cycle, cycle.rises) for cycle, _ in known], period)
+    count = sum(len(c.drops) * len(c.rises) * (1 + end / c.period) for c, _ in parts)
+    if count > MOST_WINDOWS:
+        return None
+    lengths = _lengths([cycle for cycle, _ in parts], end)
+    turns = math.ceil(end / period) + 1
+    all_ends = (np.arange(turns + 1)[:, None] * period + ends[None, :]).ravel()
+    few = len(begins) * len(all_ends) + (len(begins) + len(ends)) * len(lengths)
+    if few > MOST_WINDOWS:
+        return None
+    best = (0.0, 0.0, 0.0)
+    for moment in begins:
+        spans = np.concatenate((all_ends - moment, lengths))
+        best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
+    for moment in ends:
+        best = _worst_of(parts, draw, (moment - lengths) % period, lengths, end, best)
+    return best
+
+
+def together(periods: Iterable[float]) -> float | None:
+    """The time after which cycles of some periods repeat together; None: not within 64 turns."""
+    found = list(periods)
+    longest = max(found)
+    for turns in range(1, 65):
+        whole = turns * longest
+        if all(abs(whole / p - round(whole / p)) <= 1e-9 for p in found):
+            return float(whole)
+    return None
+
+
+def _moments(marks: Sequence[tuple[Cycle, Array]], period: float) -> Array:
+    found = []
+    for cycle, times in marks:
+        assert cycle.start is not None
+        for shift in {-cycle.error, cycle.error}:
+            turns = np.arange(round(period / cycle.period)) * cycle.period
+            found.append((turns[:, None] + times[None, :] + cycle.start + shift).ravel() % period)
+    return _distinct(np.concatenate(found), period)
+
+
+def _lengths(cycles: Sequence[Cycle], end: float) -> Array:
+    found = [np.array([end])]
+    for cycle in {id(cycle): cycle for cycle in cycles}.values():
+        between = (cycle.rises[None, :] - cycle.drops[:, None]).ravel() % cycle.period
+        turns = np.arange(math.floor(end / cycle.period) + 1) * cycle.period
+        every = (turns[:, None] + np.append(between, cycle.period)[None, :]).ravel()
+        found.append(every[(every > 0.0) & (every <= end)])
+    return _distinct(np.concatenate(found), end)
+
+
+def _distinct(times: Array, scale: float) -> Array:
+    times = np.unique(times)
+    return np.asarray(times[np.append(True, np.diff(times) > SAME * scale)])
+
+
+def _worst_of(
+    parts: Parts,
+    draw: float,
+    begins: Array,
+    lengths: Array,
+    end: float,
+    best: tuple[float, float, float],
+) -> tuple[float, float, float]:
+    fits = (lengths > 0.0) & (lengths <= end)
+    begins, lengths = begins[fits], lengths[fits]
+    for at in range(0, len(lengths), AT_ONCE):
+        t, span = begins[at : at + AT_ONCE], lengths[at : at + AT_ONCE]
+        need = draw * span
+        for cycle, weight in parts:
+            need = need - weight * least_in(cycle, t, span)
+        top = int(np.argmax(need))
+        if need[top] > best[0]:
+            best = (float(need[top]), float(t[top]), float(span[top]))
+    return best
+
+
+def least_in(cycle: Cycle, begins: Array, lengths: Array) -> Array:
+    """Least integral of a cycle over windows, whatever its true phase may be."""
+    return worst_shift(cycle, begins, lengths)[0]
+
+
+def worst_shift(cycle: Cycle, begins: Array, lengths: Array) -> tuple[Array, Array]:
+    """The least integral over windows, and where in its period the cycle is as each begins."""
+    free = cycle.start is None or 2.0 * cycle.error >= cycle.period
+    middle = np.zeros(begins.shape) if free else begins - (cycle.start or 0.0)
+    error = cycle.period if free else cycle.error
+    marks = [np.broadcast_to(cycle.drops, (len(begins), len(cycle.drops)))]
+    marks.append(cycle.rises[None, :] - lengths[:, None])
+    tried = [middle - error, middle + error]
+    for mark in marks:
+        moved = mark + cycle.period * np.round((middle[:, None] - mark) / cycle.period)
+        inside = np.abs(moved - middle[:, None]) <= error
+        tried += list(np.where(inside, moved, middle[:, None] + error).T)
+    at = np.array(tried)
+    gained = integral(cycle, at + lengths) - integral(cycle, at)
+    least = np.argmin(gained, axis=0)
+    column = np.arange(len(begins))
+    return gained[least, column], at[least, column] % cycle.period
+
+
+def integral(cycle: Cycle, times: Array) -> Array:
+    """Integral of a cycle from 0 to some times, s."""
+    turns, rest = np.divmod(times, cycle.period)
+    node = np.searchsorted(cycle.times, rest, side="right") - 1
+    part = cycle.integrals[node] + cycle.rates[node] * (rest - cycle.times[node])
+    return np.asarray(turns * cycle.total + part)

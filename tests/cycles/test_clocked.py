@@ -1,0 +1,152 @@
+"""Sure on-times of drifting clocks and of known phases, against true clocks drawn by hand."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from allocator.cycles import KnownCurve, curve_of, curve_of_timing, worst_span, worst_window
+from allocator.site.clocks import Timing
+from allocator.site.records import Stage
+
+HOUR = 3600.0
+HALF = (Stage(12 * HOUR, 24 * HOUR),)
+NESTED = (Stage(10.0, 40.0), Stage(100.0, 1000.0))
+
+
+def known(stages, start, error=0.0) -> KnownCurve:
+    curve = curve_of_timing(Timing(tuple(stages), start=start, error=error))
+    assert isinstance(curve, KnownCurve)
+    return curve
+
+
+def intervals(stages, turns):
+    """On-intervals of many periods, stage by stage, nothing shared with the engine."""
+    spans = [(n * stages[-1].every, n * stages[-1].every + stages[-1].on) for n in turns]
+    for stage in reversed(stages[:-1]):
+        inner = []
+        for begin, end in spans:
+            at = begin
+            while at < end - 1e-9:
+                inner.append((at, min(at + stage.on, end)))
+                at += stage.every
+        spans = inner
+    return np.array(spans)
+
+
+def on_in(spans, begin, end):
+    return float(
+        np.sum(np.clip(np.minimum(spans[:, 1], end) - np.maximum(spans[:, 0], begin), 0, None))
+    )
+
+
+@pytest.mark.parametrize("stages", [HALF, NESTED, (Stage(3.0, 7.0), Stage(50.0, 80.0))])
+def test_known_phase_is_never_less_than_any_true_clock_and_is_attained(stages) -> None:
+    rng = np.random.default_rng(1)
+    period = stages[-1].every
+    spans = intervals(stages, range(-4, 8))
+    for _ in range(60):
+        error = float(rng.choice([0.0, 0.02, 0.2])) * period
+        start = float(rng.uniform(0, period))
+        curve = known(stages, start, error)
+        begin, length = float(rng.uniform(0, period)), float(rng.uniform(0, 2 * period))
+        sure = float(curve.between(np.array([begin]), np.array([length]))[0])
+        shifts = np.concatenate((rng.uniform(-error, error, 300), np.linspace(-error, error, 1201)))
+        true = [on_in(spans + start + e, begin, begin + length) for e in shifts]
+        assert sure <= min(true) + 1e-6
+        assert sure >= min(true) - 2 * error / 600 - 1e-6
+        assert sure >= float(curve.guaranteed(np.array([length]))[0]) - 1e-6
+
+
+@pytest.mark.parametrize("stages", [HALF, NESTED])
+@pytest.mark.parametrize("drift", [0.01, 0.3])
+def test_no_drifting_clock_gives_less(stages, drift) -> None:
+    """Clocks that change their pace as they please, on a grid of moments: 2,000 windows each."""
+    rng = np.random.default_rng(2)
+    curve = curve_of_timing(Timing(tuple(stages), drift))
+    period = stages[-1].every
+    spans = intervals(stages, range(-2, 8))
+    least = np.inf
+    for draw in range(40):
+        # time between changes of the clock's pace, in the clock's own time
+        edges = np.unique(
+            np.concatenate((spans.ravel(), np.arange(-period, 6 * period, period / 7)))
+        )
+        edges = edges[(edges >= -period) & (edges <= 6 * period)]
+        middle = 0.5 * (edges[:-1] + edges[1:])
+        on = ((middle[:, None] > spans[None, :, 0]) & (middle[:, None] < spans[None, :, 1])).any(
+            axis=1
+        )
+        pace = np.where(on, 1 + drift, 1 / (1 + drift))
+        if draw:
+            pace = np.exp(rng.uniform(-1, 1, len(middle)) * np.log(1 + drift))
+        true = np.concatenate(([0.0], np.cumsum(np.diff(edges) / pace)))
+        done = np.concatenate(([0.0], np.cumsum(np.diff(edges) / pace * on)))
+        for _ in range(50):
+            length = float(rng.uniform(0, 2 * period))
+            begins = rng.choice(true, 30)
+            begins = begins[begins + length <= true[-1]]
+            have = np.interp(begins + length, true, done) - np.interp(begins, true, done)
+            sure = float(curve.guaranteed(np.array([length]))[0])
+            assert have.min(initial=np.inf) >= sure - 1e-6
+            least = min(least, have.min(initial=np.inf) - sure)
+    assert least < 1e-3 * period  # and the worst clock has no more
+
+
+def test_drift_by_hand() -> None:
+    """Always almost on, five percent of drift: the mean D / (D + (1 - D) (1 + rho)^2)."""
+    curve = curve_of_timing(Timing((Stage(0.9, 1.0),), 0.05))
+    assert curve.duty == pytest.approx(0.9 / (0.9 + 0.1 * 1.05**2), rel=1e-12)
+    assert curve_of_timing(Timing(HALF)) is curve_of(HALF)
+
+
+@pytest.mark.parametrize(("error", "store"), [(0.0, 0.0), (300.0, 3.6), (1800.0, 21.6)])
+def test_two_halves_of_the_day(error: float, store: float) -> None:
+    """6 g/s from one of two sources at any time; with errors, a gap of twice the error."""
+    inflows = [(known(HALF, 0.0, error), 0.006), (known(HALF, 12 * HOUR, error), 0.006)]
+    assert worst_span(inflows, 0.006).shortfall == pytest.approx(store, abs=1e-9)
+
+
+def test_three_thirds_need_no_store_and_one_source_gains_nothing() -> None:
+    third = (Stage(8 * HOUR, 24 * HOUR),)
+    inflows = [(known(third, 8 * HOUR * n), 0.006) for n in range(3)]
+    assert worst_span(inflows, 0.006).shortfall == pytest.approx(0.0, abs=1e-9)
+    for error in (0.0, 600.0):
+        one = [(known(NESTED, 70.0, error), 0.01)]
+        anyhow = worst_window([(curve_of(NESTED), 0.01)], 0.0003)
+        assert worst_span(one, 0.0003).shortfall == pytest.approx(anyhow.shortfall, rel=1e-9)
+
+
+def up_to(time, on, every):
+    turns, rest = np.divmod(time, every)
+    return turns * on + np.minimum(rest, on)
+
+
+def test_the_worst_span_of_many_is_that_of_a_grid() -> None:
+    """All windows on a grid of minutes, on which every change lies, give the same worst one."""
+    rng = np.random.default_rng(3)
+    for _ in range(25):
+        inflows, grid = [], []
+        for _ in range(int(rng.integers(1, 4))):
+            every = int(rng.choice([30, 60, 40, 120]))
+            on = int(rng.integers(1, every))
+            error = int(rng.integers(0, max(1, every // 4)))
+            start = int(rng.integers(0, every))
+            inflows.append((known((Stage(on, every),), start, error), float(rng.uniform(0.5, 2))))
+            grid.append((on, every, start, error))
+        free = (Stage(7, 24),)
+        inflows.append((curve_of(free), 0.7))
+        mean = sum(rate * curve.duty for curve, rate in inflows)
+        flat = mean * float(rng.uniform(0.6, 1.0))
+        found = worst_span(inflows, flat)
+        at, length = np.meshgrid(np.arange(0, 120.0), np.arange(1, 241.0))
+        need = flat * length - 0.7 * curve_of(free).guaranteed(length)
+        for (on, every, start, error), (_, rate) in zip(grid, inflows, strict=False):
+            least = np.full(at.shape, np.inf)
+            for shift in range(-error, error + 1):
+                moved = at - start + shift
+                least = np.minimum(
+                    least, up_to(moved + length, on, every) - up_to(moved, on, every)
+                )
+            need = need - rate * least
+        assert found.shortfall == pytest.approx(max(0.0, need.max()), rel=1e-9, abs=1e-9)

@@ -1,0 +1,142 @@
+"""Clocks of sources in a site file: what is read, and what is refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from allocator.network.deriving import network_of
+from allocator.network.reading import check_site
+from allocator.site.clocks import Timing, timings_of
+from allocator.site.records import Stage
+from allocator.site.writing import site_text
+
+SITE = """\
+format: allocator.site/2
+fluids: {gas: {phase: gas, heating_value: 20 MJ/kg}}
+places: {farm: {}}
+sources:
+  digester: {place: farm, fluid: gas, flow: 6 g/s, SAID}
+machines:
+  engine: {inputs: {gas: 1.5 g/s}, outputs: {power: 10 kW}, places: {farm: 10}}
+demands: {all: {power: 100 kW}}
+"""
+DAILY = "cycle: [{on: 12 h, every: 24 h}]"
+
+
+def report(tmp_path: Path, said: str):
+    path = tmp_path / "site.yaml"
+    path.write_text(SITE.replace("SAID", said), encoding="utf-8")
+    return check_site(path)
+
+
+def timing(tmp_path: Path, said: str) -> Timing:
+    read = report(tmp_path, said)
+    assert read.site is not None, [str(fault) for fault in read.faults]
+    text = tmp_path / "again.yaml"
+    text.write_text(site_text(read.site), encoding="utf-8")
+    again = check_site(text).site
+    assert timings_of(again) == timings_of(read.site)
+    return timings_of(network_of(read.site))["digester"]
+
+
+HOUR = 3600.0
+HALF = (Stage(12 * HOUR, 24 * HOUR),)
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        (DAILY, Timing(HALF)),
+        (f"{DAILY}, next_start: 3 h", Timing(HALF)),
+        (f"{DAILY}, drift: 2 %", Timing(HALF, 0.02)),
+        (
+            "cycle: [{on: {low: 10 h, high: 12 h, varies: true}, "
+            "every: {low: 20 h, high: 28 h, varies: true}}]",
+            Timing((Stage(10 * HOUR, 28 * HOUR),)),
+        ),
+        ("cycle: [{on: {low: 10 h, high: 14 h}, every: 24 h}]", Timing(HALF)),
+        (
+            "delivery: {every: {low: 20 h, high: 28 h, varies: true}, batch: 100 kg}",
+            Timing((Stage(100 / 0.006, 28 * HOUR),)),
+        ),
+        (
+            f"{DAILY}, next_start: 3 h, clock: calendar, error: 5 min",
+            Timing(HALF, 0.0, 0.0, 3 * HOUR, 300.0),
+        ),
+        (
+            f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s",
+            Timing(HALF, 0.0, 0.0, 3 * HOUR, 0.0),
+        ),
+        (f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s, drift: 1 %", Timing(HALF, 0.01)),
+        (f"{DAILY}, next_start: 3 h, clock: surveyed, error: 12 h", Timing(HALF)),
+    ],
+)
+def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
+    assert timing(tmp_path, said) == expected
+
+
+@pytest.mark.parametrize(
+    ("said", "key", "problem"),
+    [
+        (f"{DAILY}, clock: surveyed, error: 0 s", "clock:", "'next_start' is not given"),
+        (f"{DAILY}, clock: calendar, next_start: 0 s", "clock:", "'error' is not given"),
+        (f"{DAILY}, error: 5 min", "error:", "but the clock is free"),
+        (
+            f"{DAILY}, clock: surveyed, next_start: 0 s, error: 25 h",
+            "error:",
+            "is longer than the cycle (25 h > 24 h)",
+        ),
+        (f"{DAILY}, drift: 100 %", "drift:", "drift must be below 100 %"),
+        (f"{DAILY}, jitter: 1 d", "jitter:", "as long as the period of the first stage"),
+        (
+            f"{DAILY}, clock: calendar, next_start: 0 s, error: 0 s, drift: 1 %",
+            "drift:",
+            "never drifts",
+        ),
+        (
+            "cycle: [{on: 2 h, every: 5 h}], clock: calendar, next_start: 0 s, error: 0 s",
+            "clock:",
+            "the nearest that do: 4.94 h and 5.09 h",
+        ),
+        (
+            "cycle: [{on: 2 h, every: 8 d}], clock: calendar, next_start: 0 s, error: 0 s",
+            "clock:",
+            "the nearest that do: 7 d",
+        ),
+        ("drift: 1 %", "drift:", "always on"),
+        (f"{DAILY}, clock: sundial", "clock:", "'sundial' is unknown"),
+        (
+            "cycle: [{on: 1 h, every: 2 h}, {on: {low: 10 h, high: 12 h, varies: true}, "
+            "every: 24 h}]",
+            "cycle:",
+            "several stages",
+        ),
+        (
+            "cycle: [{on: {low: 10 h, high: 12 h, varies: true}, every: 24 h}], "
+            "clock: calendar, next_start: 0 s, error: 0 s",
+            "clock:",
+            "varies from time to time",
+        ),
+        (
+            f"{DAILY}, drift: 1 %, pressure: 2 bar, "
+            "pump: {energy: 1 kJ/kg, chamber: {volume: 1 m^3, min_pressure: 1.1 bar}}",
+            "drift:",
+            "a chamber",
+        ),
+    ],
+)
+def test_what_is_refused(tmp_path: Path, said: str, key: str, problem: str) -> None:
+    faults = [f for f in report(tmp_path, said).faults if problem in str(f)]
+    assert faults, [str(fault) for fault in report(tmp_path, said).faults]
+    text = SITE.replace("SAID", said).splitlines()[faults[0].line - 1]
+    place = text.index(key) + len(key)
+    assert faults[0].column - 1 in (text.index(key), place + 1)
+
+
+def test_a_phase_that_is_not_used_is_noted(tmp_path: Path) -> None:
+    warnings = report(tmp_path, f"{DAILY}, next_start: 3 h").warnings
+    assert any("its clock is free" in str(warning) for warning in warnings)
+    said = f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s"
+    assert not any("clock" in str(warning) for warning in report(tmp_path, said).warnings)
