@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, units, horizon, load_factor, count_biogenic, ambient and 19 "
+                "about, currency, units, horizon, load_factor, count_biogenic and 20 "
                 "more"
             )
         ],
