@@ -16,7 +16,7 @@ from allocator.cycles import Pattern, curve_of, draws_for_stores
 from allocator.site.records import Stage
 
 DAY = 86400.0
-STAGES = (Stage(10.0, 20.3), Stage(5.0 * 3600.0, 12.0 * 3600.0), Stage(57.0 * DAY, 154.7 * DAY))
+STAGES = (Stage(10.0, 20.3), Stage(5.0 * 3600.0, 12.0 * 3600.0), Stage(57.0 * DAY, 149.3 * DAY))
 LENGTHS, SIZES = 2000, 1000
 
 

@@ -48,7 +48,7 @@ def site_text(lines: int) -> str:
             "    fluid: gas",
             f"    flow: {2 + i % 5}.5 g/s",
             "    cycle:",
-            f"      - {{on: {200 + i % 90} s, every: 486 s}}",
+            f"      - {{on: {200 + i % 90} s, every: 470 s}}",
             "      - {on: 80 d, every: 150 d}",
             "    temperature: 40 degC",
             "    connection: {materials: {steel: 40 kg}, price: 900}",

@@ -89,7 +89,7 @@ COVE = Site(
             connection_price=100.0,
             pump=Pump(energy=1000.0, rate=0.018),
         ),
-        Source("seep", "yard", "gas", flow=0.0005),
+        Source("kiln", "yard", "gas", flow=0.0005),
         Source("drum", "works", "oil", flow=0.05, stages=(Stage(2 * HOUR, 10 * DAY),), price=1.0),
         Source("bog", "pond", "gas", flow=0.01),
     ),
@@ -181,7 +181,7 @@ COVE = Site(
         Demand("wash", "hot_water", 0.004, place="works", profile=EVENING),
     ),
     built=Built(
-        sources=("seep", "drum"),
+        sources=("kiln", "drum"),
         pipes=(BuiltPipe("quay", "dn15", "gas"),),
         storage={("tank", "works"): 100.0},
         machines={("oil_set", "works"): 1},
@@ -210,7 +210,7 @@ COVE_PLAN = Plan(
     power=Power(6750.0, 6750.0, 7750.0, 7750.0, 12e3, 7750.0 / 12e3),
     sources=(
         SourceUse("north", True, True, {"store:holder@works": 0.016}),
-        SourceUse("seep", True, False, {}, {"flat": 0.0003}),
+        SourceUse("kiln", True, False, {}, {"flat": 0.0003}),
         SourceUse("drum", True, False, {"store:tank@works": 0.05}),
         SourceUse("bog", False, False),
     ),
@@ -308,7 +308,7 @@ COVE_MEAN_PLAN = Plan(
     # A quarter of 0.018 kg/s, the pump's rate, is 0.0045.
     sources=(
         SourceUse("north", True, True, {}, {"flat": 0.0045}),
-        SourceUse("seep", True, False),
+        SourceUse("kiln", True, False),
     ),
     stores=(),
     batteries=(),

@@ -46,7 +46,7 @@ MOOR = Site(
         Source("one", "mill", "gas", flow=0.002, stages=(Stage(20 * HOUR, 24 * HOUR),)),
         Source("two", "mill", "gas", flow=0.002, stages=(Stage(20 * HOUR, 24 * HOUR),)),
         Source("three", "mill", "gas", flow=0.004, stages=(Stage(12 * HOUR, 24 * HOUR),)),
-        Source("seep", "mill", "gas", flow=0.001),
+        Source("kiln", "mill", "gas", flow=0.001),
     ),
     storage=named(StoreType("holder", "gas", ("mill",), max_size=400.0)),
     pipes={},
@@ -63,7 +63,7 @@ MOOR = Site(
     demands=named(Demand("town", POWER, 50e3)),
     spreads={
         "sources.one.flow": Spread(0.001, 0.002, 0.003),
-        "sources.seep.flow": Spread(0.0008, 0.001, 0.0012),
+        "sources.kiln.flow": Spread(0.0008, 0.001, 0.0012),
     },
 )
 
@@ -96,7 +96,7 @@ MOOR_LOST_PLAN = Plan(
         SourceUse("one", True, True, {"store:holder@mill": 0.002}),
         SourceUse("two", True, True, {"store:holder@mill": 0.002}),
         SourceUse("three", True, True, {"store:holder@mill": 0.004}),
-        SourceUse("seep", False, False),
+        SourceUse("kiln", False, False),
     ),
     stores=(StoreUse("holder@mill", "holder", "mill", "gas", 85.0, 85.0, None, {FLAT: 0.0033}),),
     batteries=(),
@@ -110,12 +110,12 @@ MOOR_LOST_PLAN = Plan(
     robustness=Robustness(lost=1),
 )
 
-# The seep feeds the sets past the store: 0.0006 of the 0.0008 kg/s that it gives at its low end.
+# The kiln feeds the sets past the store: 0.0006 of the 0.0008 kg/s that it gives at its low end.
 MOOR_LOW_PLAN = replace(
     MOOR_LOST_PLAN,
     goals=(GoalResult("clean_power", "W", "max", 39e3, 39e3, 0.0, "optimal"), *beside(39e3)),
     power=Power(39e3, 39e3, 39e3, 39e3, 50e3, 0.78),
-    sources=(*MOOR_LOST_PLAN.sources[:3], SourceUse("seep", True, True, {}, {FLAT: 0.0006})),
+    sources=(*MOOR_LOST_PLAN.sources[:3], SourceUse("kiln", True, True, {}, {FLAT: 0.0006})),
     machines=(MachineUse("set@mill", "set", "mill", 4, 4, 4, 3.9),),
     demands=(DemandUse("town", POWER, 50e3, 0.78, 0.0),),
     emissions=Emissions(0.0, 0.0078, {"breath": 0.0078}),

@@ -25,7 +25,7 @@ places:
 sources:
   well: {{place: mouth, fluid: gas, flow: 20 g/s, pressure: 106 kPa,
          cycle: [{{on: 3 h, every: 6 h}}]}}
-  seep: {{place: mouth, fluid: gas, flow: 3 g/s, pressure: 106 kPa}}
+  kiln: {{place: mouth, fluid: gas, flow: 3 g/s, pressure: 106 kPa}}
 storage:
   holder: {{holds: gas, places: [yard], size: {{max: 400 kg}}, pressure: 103 kPa,
            pressure_rating: 2 bar}}

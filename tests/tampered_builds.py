@@ -35,7 +35,7 @@ TAMPERED: dict[str, Tampering] = {
     ),
     "an infinite size": cove("finite", edit(COVE_PLAN, "stores", HOLDER, size=float("inf"))),
     "a flow below zero": cove(
-        "negative", edit(COVE_PLAN, "sources", "seep", direct={FLAT: -0.0003}), "sources[seep]"
+        "negative", edit(COVE_PLAN, "sources", "kiln", direct={FLAT: -0.0003}), "sources[kiln]"
     ),
     "a machine load below zero": cove("negative", edit(COVE_PLAN, "machines", OIL, cycled=-0.1)),
     "an unknown source": cove("unknown_name", edit(COVE_PLAN, "sources", "bog", name="fen")),
@@ -84,7 +84,7 @@ TAMPERED: dict[str, Tampering] = {
         "not_standing", edit(COVE_PLAN, "sources", "north", new=False)
     ),
     "a tap that stands already": cove(
-        "stands_already", edit(COVE_PLAN, "sources", "seep", new=True)
+        "stands_already", edit(COVE_PLAN, "sources", "kiln", new=True)
     ),
     "a pipe that does not stand": cove("not_standing", edit(COVE_PLAN, "runs", "lane", new=False)),
     "a pipe that stands already": cove("stands_already", edit(COVE_PLAN, "runs", "quay", new=True)),

@@ -39,7 +39,7 @@ TAMPERED: dict[str, Tampering] = {
         edit(RIDGE_PLAN, "sources", "slow", collect={"store:holder@pit": 0.012 * JUST_OVER}),
     ),
     "more than a steady source gives at the peak": cove(
-        "source_flow", edit(COVE_PLAN, "sources", "seep", direct={FLAT: 0.0003, "town": 0.00014})
+        "source_flow", edit(COVE_PLAN, "sources", "kiln", direct={FLAT: 0.0003, "town": 0.00014})
     ),
     "more than the pump moves": cove(
         "pump_rate",
@@ -102,7 +102,7 @@ TAMPERED: dict[str, Tampering] = {
         "supply_balance", edit(COVE_PLAN, "machines", SPLIT, flat_load=0.4), "hydrogen (flat)"
     ),
     "a supply flow that starts nowhere": cove(
-        "supply_balance", edit(COVE_PLAN, "sources", "seep", direct={}), "gas (flat) at 'yard'"
+        "supply_balance", edit(COVE_PLAN, "sources", "kiln", direct={}), "gas (flat) at 'yard'"
     ),
     # machines
     "a load above what runs at the peak": cove(

@@ -52,12 +52,12 @@ TAMPERED: dict[str, Tampering] = {
         "without source 'three' and all of source 'one'",
     ),
     "a source that may be lost feeds no store": moor(
-        "direct_lost", change(MOOR_LOW_PLAN, robustness=Robustness(lost=1)), "seep"
+        "direct_lost", change(MOOR_LOW_PLAN, robustness=Robustness(lost=1)), "kiln"
     ),
     "more past the store than a low source gives": moor(
         "direct_low",
-        edit(MOOR_LOW_PLAN, "sources", "seep", direct={FLAT: 0.00081}),
-        "seep",
+        edit(MOOR_LOW_PLAN, "sources", "kiln", direct={FLAT: 0.00081}),
+        "kiln",
     ),
     "more ways to lose sources than can be gone through": moor(
         "without_counted", MANY_PLAN, "holder@mill", MANY_SITE

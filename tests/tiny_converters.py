@@ -41,7 +41,7 @@ def converter_site(seed: int) -> Site:
         Source("copse", "wood_yard", "wood", flow=pick([2.0, 3.0, 6.0]) * GRAM, stages=pick(CYCLES))
     ]
     if pick([True, False]):
-        sources.append(Source("seep", "works", "gas", flow=pick([2.0, 4.0]) * GRAM))
+        sources.append(Source("kiln", "works", "gas", flow=pick([2.0, 4.0]) * GRAM))
     kinds = [
         StoreType(
             "bin",

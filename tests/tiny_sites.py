@@ -76,10 +76,10 @@ def tiny_site(seed: int, *, battery: bool, stores: bool, steady: bool = False) -
         for n in range(pick([1, 2]))
     ]
     if steady:
-        seeping = random.Random(f"tiny steady {seed} {battery} {stores}")
-        rate, place = seeping.choice([0.3, 0.6, 1.5]) * GRAM, seeping.choice(places)
-        pump = seeping.choice([None, None, Pump(4e5, None)])
-        sources.append(Source("seep", place, "gas", flow=rate, pump=pump))
+        kiln_draws = random.Random(f"tiny steady {seed} {battery} {stores}")
+        rate, place = kiln_draws.choice([0.3, 0.6, 1.5]) * GRAM, kiln_draws.choice(places)
+        pump = kiln_draws.choice([None, None, Pump(4e5, None)])
+        sources.append(Source("kiln", place, "gas", flow=rate, pump=pump))
     kinds = []
     if stores:
         kinds.append(

@@ -33,6 +33,7 @@ _UNITS: dict[str, tuple[tuple[str, float], ...]] = {
     "share": (("%", 1e-2),),
     "share_rate": (("%/d", 1e-2 / 86400.0),),
     "money_per_energy": (("/kWh", 1 / 3.6e6),),
+    "money_per_mass": (("/kg", 1.0),),
     "mass_rate_per_mass": (("mg/s per kg", 1e-6),),
     "power_per_mass": (("kW/t", 1.0),),
     "mass_per_energy": (("g/kWh", 1e-3 / 3.6e6),),
@@ -104,7 +105,8 @@ def figure(value: float, decimals: int = 3) -> str:
 
 def _units(column: Column) -> tuple[tuple[str, float], ...]:
     if column.kind in _UNITS:
-        return _UNITS[column.kind]
+        counted_in = column.currency if column.kind.startswith("money_per_") else ""
+        return tuple((f"{counted_in}{name}", size) for name, size in _UNITS[column.kind])
     kind = DIMENSIONS.get(column.kind)
     name = "" if kind is None or kind.si == "1" else kind.si
     return ((name.removeprefix("1") if name.startswith("1/") else name, 1.0),)

@@ -191,8 +191,8 @@ def format_quantity(value: float, dimension: Dimension | str) -> str:
     Examples
     --------
     >>> import allocator as al
-    >>> al.format_quantity(0.0985, "mass_rate"), al.format_quantity(7.55e6, "duration")
-    ('98.5 g/s', '87.4 d')
+    >>> al.format_quantity(0.0742, "mass_rate"), al.format_quantity(5.46e6, "duration")
+    ('74.2 g/s', '63.2 d')
     """
     kind = DIMENSIONS[dimension] if isinstance(dimension, str) else dimension
     if not math.isfinite(value):

@@ -64,7 +64,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="LIMIT=STEP",
-        help="plan again with more of a limit, such as stock.steel=250kg, and print the gain",
+        help="plan again with more of a limit and print the gain; a limit is named by its address, "
+        "as 'Marginal values' prints it: stock.steel=250kg, storage.holder.size.max=2t, "
+        "machines.engine.places.mill=1, limits.money=900",
     )
     command.add_argument(
         "--lose",

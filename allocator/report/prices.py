@@ -5,7 +5,8 @@ from __future__ import annotations
 from allocator.base.status import Status
 from allocator.base.text import paragraph, table
 from allocator.plans.records import GoalResult, Plan, Price
-from allocator.report.words import goal_title, goal_value, money, percent, plain, quantity
+from allocator.report.words import goal_title, goal_value, money, percent, quantity
+from allocator.site.addresses import address_of, path_of_limit
 
 UNITS = {
     "mass": (1.0, "1 kg"),
@@ -19,23 +20,6 @@ UNITS = {
     "number": (1.0, "1"),
 }
 """What one more is, by dimension: SI, and in words."""
-KINDS = {
-    "stock": "stock of {}",
-    "emission": "emission cap",
-    "heat": "heat released to {}",
-    "money": "money",
-    "size": "size limit of {}",
-    "fill_rate": "fill rate of {}",
-    "release_rate": "release rate of {}",
-    "capacity": "capacity of {}",
-    "places": "unit limit of {}",
-    "most": "units of {} in all",
-    "flow": "flow of all {} sources",
-    "pressure": "pressure of {} sources",
-    "release_pressure": "pressure at which {} gives",
-    "demand": "demand {}",
-    "min_share": "minimum share of {}",
-}
 NOTE = (
     "Marginal value: of one unit more, with all unit counts, pipes and sizes in steps as planned. "
     "Gain: found by planning again from this plan with the larger limit and nothing fixed."
@@ -68,13 +52,21 @@ def _row(price: Price, currency: str) -> tuple[str, ...]:
             "" if price.proven else ", or more"
         )
     return (
-        KINDS.get(price.kind, "limit of {}").format(plain(price.name).replace("@", " at ")),
+        _address(price),
         _shown(price.value, price.dimension, currency),
         one,
         worth if price.rate > 0 else f"nothing {way}{goal_title(goal)}",
         step,
         gains,
     )
+
+
+def _address(price: Price) -> str:
+    """How commands and the site file name the limit; its name alone where a plan has a new kind."""
+    try:
+        return address_of(path_of_limit(price.kind, price.name, price.dimension))
+    except KeyError:
+        return price.name
 
 
 def _shown(value: float, dimension: str, currency: str) -> str:

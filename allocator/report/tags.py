@@ -6,7 +6,7 @@ connection, ``FCV`` flow control valve, ``LSL`` low-level switch of a store's re
 low-pressure switch of a chamber. Places count in the order of the site file; at a place first its
 sources, then the kinds of store that may stand there, whether built or not, so that another plan
 of the same file has the same tags. A letter follows where a thing has several valves of one kind.
-The plan states no non-return valves, so there are no tags of them.
+Non-return valves are in the set-points; nobody sets them, so they have no tags.
 """
 
 from __future__ import annotations

@@ -30,8 +30,8 @@ REGISTRY: pint.UnitRegistry[Any] = pint.UnitRegistry(cache_folder=None)
         ("3.2 g/s", "mass_rate", 0.0032),
         ("3.2g/s", "mass_rate", 0.0032),
         ("2.4 t", "mass", 2400.0),
-        ("87.4 d", "duration", 7_551_360.0),
-        ("154.7 d", "duration", 13_366_080.0),
+        ("63.2 d", "duration", 5_460_480.0),
+        ("128.2 d", "duration", 11_076_480.0),
         ("0.25 d", "duration", 21_600.0),
         ("20 min", "duration", 1200.0),
         ("1 a", "duration", scipy.constants.Julian_year),
@@ -78,7 +78,7 @@ def test_value_in_si(text: object, dimension: str, value: float) -> None:
 
 def test_values_are_the_nearest_floats() -> None:
     """Equal spans written in different units are equal, so that stages fit without tolerance."""
-    assert parse_quantity("154.7 d", "duration") == 13_366_080.0
+    assert parse_quantity("128.2 d", "duration") == 11_076_480.0
     assert parse_quantity("0.25 d", "duration") == parse_quantity("6 h", "duration")
     assert parse_quantity("3.2 g/s", "mass_rate") == 0.0032
     assert parse_quantity("1.1 bar", "pressure") == 110_000.0
@@ -202,11 +202,11 @@ def _finite_or_refused(text: str, dimension: str) -> bool:
 @pytest.mark.parametrize(
     ("value", "dimension", "text"),
     [
-        (0.0985, "mass_rate", "98.5 g/s"),
+        (0.0742, "mass_rate", "74.2 g/s"),
         (12_400.0, "power", "12.4 kW"),
         (3200.0, "mass", "3.2 t"),
-        (87.4 * 86_400, "duration", "87.4 d"),
-        (260.0, "duration", "260 s"),
+        (63.2 * 86_400, "duration", "63.2 d"),
+        (310.0, "duration", "310 s"),
         (1200.0, "duration", "20 min"),
         (3 * 31_557_600.0, "duration", "3 a"),
         (999.6, "power", "1 kW"),

@@ -55,14 +55,14 @@ def best(site: Site, basis: str = "firm") -> float:
 
 def test_steady_gas_and_bursts_share_an_engine() -> None:
     # 5 kW always and 5 kW more half of the time: 7.5 kW, through 2.5 kW * 6 h = 15 kWh.
-    seep = Source("seep", "works", "gas", flow=0.75 * GRAM)
-    lagoon = replace(seep, name="lagoon", stages=(Stage(6 * HOUR, 12 * HOUR),))
+    kiln = Source("kiln", "works", "gas", flow=0.75 * GRAM)
+    lagoon = replace(kiln, name="lagoon", stages=(Stage(6 * HOUR, 12 * HOUR),))
     battery = StoreType("battery", POWER, ("works",), max_size=15 * KILOWATT_HOUR)
-    assert best(site_of([seep, lagoon], [ENGINE], battery)) == pytest.approx(7500.0)
+    assert best(site_of([kiln, lagoon], [ENGINE], battery)) == pytest.approx(7500.0)
     smaller = replace(battery, max_size=6 * KILOWATT_HOUR)
     # A pause of 6 h can draw 6 kWh: 1 kW besides the steady 5 kW.
-    assert best(site_of([seep, lagoon], [ENGINE], smaller)) == pytest.approx(6000.0)
-    assert best(site_of([seep, lagoon], [ENGINE])) == pytest.approx(5000.0)
+    assert best(site_of([kiln, lagoon], [ENGINE], smaller)) == pytest.approx(6000.0)
+    assert best(site_of([kiln, lagoon], [ENGINE])) == pytest.approx(5000.0)
 
 
 def test_a_converter_with_takings_at_no_load() -> None:

@@ -15,8 +15,8 @@ DAY = 86_400.0
 GRAM = 1e-3
 KILOWATT_HOUR = 3.6e6
 
-VENT = Source(
-    "vent",
+WELL = Source(
+    "well",
     "field",
     "gas",
     flow=325.8 * GRAM,
@@ -31,7 +31,7 @@ FIELD = Site(
     fluids={"gas": Fluid("gas"), "co2": Fluid("co2", emission="counted")},
     materials={},
     places={"field": Place("field")},
-    sources={"vent": VENT},
+    sources={"well": WELL},
     storage={},
     pipes={},
     routes={},
@@ -42,8 +42,8 @@ FIELD = Site(
 
 
 def test_shares_of_time() -> None:
-    assert curve_of(VENT.stages[:1]).duty == pytest.approx(0.535, abs=5e-4)
-    assert curve_of(VENT.stages[1:]).duty == pytest.approx(0.565, abs=5e-4)
+    assert curve_of(WELL.stages[:1]).duty == pytest.approx(0.535, abs=5e-4)
+    assert curve_of(WELL.stages[1:]).duty == pytest.approx(0.565, abs=5e-4)
     (row,) = source_rows(FIELD)
     assert row.rule_of_thumb_duty == pytest.approx(0.302, abs=5e-4)
     # the inner period does not divide the spell, so the exact duty is a little different
@@ -65,7 +65,7 @@ def test_machines_carried_all_the_time() -> None:
 
 def test_machines_carried_at_a_third_with_a_by_product() -> None:
     by_product = Source("by_product", "field", "gas", flow=1.5 * GRAM)
-    site = replace(FIELD, sources={"vent": VENT, "by_product": by_product})
+    site = replace(FIELD, sources={"well": WELL, "by_product": by_product})
     (gas,) = fluid_rows(site)
     assert gas.carries[0].at_load_factor == pytest.approx(3.0, abs=2e-3)
 

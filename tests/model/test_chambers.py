@@ -112,14 +112,14 @@ def one_source(
     pump = Pump(0.0, rate=rate, chamber=Chamber(max(volume, 1e-12), LEAST))
     holder = StoreType("holder", "gas", ("yard",), max(store, 1e-12))
     source = Source(
-        "vent", "yard", "gas", flow, stages, temperature=KELVIN, pressure=2 * LEAST, pump=pump
+        "kiln", "yard", "gas", flow, stages, temperature=KELVIN, pressure=2 * LEAST, pump=pump
     )
     return Site(
         "one",
         fluids={"gas": Fluid("gas", heating_value=1e6, constants={"molar_mass": MOLAR})},
         materials={},
         places={"yard": Place("yard")},
-        sources={"vent": source},
+        sources={"kiln": source},
         storage={"holder": holder},
         pipes={},
         routes={},

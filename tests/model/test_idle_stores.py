@@ -26,7 +26,7 @@ def site_of(holds: str) -> Site:
         fluids={"gas": Fluid("gas", heating_value=18e6)},
         materials={},
         places={"here": Place("here"), "far": Place("far", 900.0, 0.0)},
-        sources={"seep": Source("seep", "far", "gas", 0.01)},
+        sources={"kiln": Source("kiln", "far", "gas", 0.01)},
         storage={"store": StoreType("store", holds, ("here",), max_size=3.6e7, loss=1e-6)},
         pipes={},
         routes={},
@@ -50,10 +50,10 @@ def test_a_standing_store_that_is_fed_bears_its_loss() -> None:
     # 20 g/s half of the time is 10 g/s; 1,000 kg that lose 1e-6 a second take 1 g/s of it. What is
     # left makes 30 kW of every 5 g/s: 54 kW of the 90 kW asked for, and 60 kW without the loss.
     site = site_of("gas")
-    seep = replace(site.sources["seep"], place="here", flow=0.02, stages=(Stage(500.0, 1000.0),))
+    kiln = replace(site.sources["kiln"], place="here", flow=0.02, stages=(Stage(500.0, 1000.0),))
     fed = replace(
         site,
-        sources={"seep": seep},
+        sources={"kiln": kiln},
         machines={"engine": replace(site.machines["engine"], places={"here": 3})},
         demands={"town": Demand("town", "power", 9e4)},
         built=Built(storage={("store", "here"): 1000.0}),

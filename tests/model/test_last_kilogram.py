@@ -22,7 +22,7 @@ SITE = Site(
     fluids={"gas": Fluid("gas", heating_value=18e6)},
     materials={"steel": Material("steel", stock=200.0)},
     places={"here": Place("here")},
-    sources={"seep": Source("seep", "here", "gas", 0.01, connection_materials={"steel": 20.0})},
+    sources={"kiln": Source("kiln", "here", "gas", 0.01, connection_materials={"steel": 20.0})},
     # Sizes that are continuous, and sizes in whole units, stand in the same row of the stock.
     storage={
         "holder": StoreType("holder", "gas", ("here",), max_size=100.0, materials={"steel": 0.5}),
@@ -57,7 +57,7 @@ def test_whole_pieces_fit_exactly() -> None:
     """The row itself: the stock in whole pieces fits with nothing to spare and nothing short."""
     model, _ = state(network_of(SITE), "firm")
     row = next(r for r in model.rows if r.name == "stock[steel]")
-    whole = {("tap", "seep"): 1.0, ("count", "engine@here"): 2.0}
+    whole = {("tap", "kiln"): 1.0, ("count", "engine@here"): 2.0}
     used = sum(
         value * whole.get(model.columns[column].key, 0.0)
         for column, value in zip(row.columns, row.coefficients, strict=True)

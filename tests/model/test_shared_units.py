@@ -114,9 +114,9 @@ def test_what_a_store_gives_for_ever_shares_the_unit_too(no_load: float, power: 
 
 
 def test_steady_gas_that_may_be_lost_promises_through_a_battery() -> None:
-    """Two equal seeps, either of which may be lost: one of them is always there."""
-    seep = read_site(CASES / "one_engine_steady_and_bursts.yaml").sources["seep"]
-    site = one_engine(0.9, north=replace(seep, name="north"), south=replace(seep, name="south"))
+    """Two equal kilns, either of which may be lost: one of them is always there."""
+    kiln = read_site(CASES / "one_engine_steady_and_bursts.yaml").sources["kiln"]
+    site = one_engine(0.9, north=replace(kiln, name="north"), south=replace(kiln, name="south"))
     plan = planned(site, Robustness(lost=1))
     assert plan.power.firm_clean == pytest.approx(0.9 * 5.0 * KILOWATT, rel=1e-5)
 
@@ -135,12 +135,12 @@ def best_of_two_units(site: Site, apart: bool) -> float:
     ``apart``: units for what is flat or follows, and units for what is burnt as it comes, are
     counted each in whole numbers; else their loads share the units.
     """
-    vent, steady, unit = site.sources["s0"], site.sources["s1"], site.machines["m"]
+    bursting, steady, unit = site.sources["s0"], site.sources["s1"], site.machines["m"]
     (demand,) = site.demands.values()
     assert demand.profile is not None
     steel, copper = site.materials["steel"].stock, site.materials["copper"].stock
     holder, battery = site.storage["h"], site.storage["bat"]
-    inner, outer = vent.stages
+    inner, outer = bursting.stages
     period, full = outer.every, unit.inputs["gas"]
     starts = np.arange(0.0, outer.on, inner.every)
     ends = np.minimum(starts + inner.on, outer.on)
@@ -168,7 +168,7 @@ def best_of_two_units(site: Site, apart: bool) -> float:
     most_asked = [extreme(asked, times, x).max() for x in lengths]
     fall = max(extreme(asked, times, x).max() - x for x in lengths)
     peak, each = levels.max(), unit.power_out / full
-    names = "holder battery level part kept burnt seep flat follow gives shaped out_flat out"
+    names = "holder battery level part kept burnt steady flat follow gives shaped out_flat out"
     keys = [*names.split(), "straight"]
     found = 0.0
     for count in range(3):
@@ -176,16 +176,18 @@ def best_of_two_units(site: Site, apart: bool) -> float:
             for running in range(count + 1) if apart else (count,):
                 rows: list[tuple[dict[str, float], float]] = []
                 turning = {"flat": 1.0, "gives": 1.0, "follow": peak, "shaped": peak}
-                coming = {"burnt": 1.0, "seep": 1.0}
+                coming = {"burnt": 1.0, "steady": 1.0}
                 if apart:
                     rows += [(turning, running * full), (coming, (count - running) * full)]
                 else:
                     rows.append((turning | coming, count * full))
                 pipe = 0.0 if build is None else build.layers[0].mass * site.routes["r0"].length
-                fixed = pipe + count * unit.materials["steel"] + vent.connection_materials["steel"]
+                fixed = (
+                    pipe + count * unit.materials["steel"] + bursting.connection_materials["steel"]
+                )
                 rows += [
-                    ({"kept": 1.0, "burnt": 1.0}, vent.flow),
-                    ({"seep": 1.0, "flat": 1.0, "follow": peak}, steady.flow),
+                    ({"kept": 1.0, "burnt": 1.0}, bursting.flow),
+                    ({"steady": 1.0, "flat": 1.0, "follow": peak}, steady.flow),
                     (
                         {"kept": 1.0, "gives": 1.0, "shaped": peak},
                         0.0 if build is None else build.capacity,
@@ -200,7 +202,7 @@ def best_of_two_units(site: Site, apart: bool) -> float:
                 for x, fed, need in zip(lengths, least, most_asked, strict=True):
                     for held in (1.0, 0.0) if x == period else (1.0,):
                         store = {"holder": -held, "kept": -fed, "gives": x, "shaped": need}
-                        behind = {"part": -held, "burnt": -each * fed, "seep": -each * x}
+                        behind = {"part": -held, "burnt": -each * fed, "steady": -each * x}
                         rows += [(store, 0.0), (behind | {"out_flat": x, "out": need}, 0.0)]
                 matrix = [[terms.get(key, 0.0) for key in keys] for terms, _ in rows]
                 bounds = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Iterable
 from dataclasses import replace
@@ -13,6 +14,7 @@ from handmade_ridge import RIDGE, RIDGE_PLAN
 from allocator.network.deriving import network_of
 from allocator.plans.records import BoosterUse, Plan
 from allocator.report.bill import BillLine, bill_of_materials, running_money
+from allocator.report.handover.geojson import plan_geojson
 from allocator.site.records import BoosterType, Site
 
 CASES = [(COVE, COVE_PLAN), (COVE, COVE_MEAN_PLAN), (RIDGE, RIDGE_PLAN)]
@@ -60,7 +62,7 @@ def test_a_run_lists_its_price_and_each_layer() -> None:
 
 def test_what_stands_is_not_bought() -> None:
     items = [line.item for line in bill_of_materials(network_of(COVE), COVE_PLAN)]
-    assert "connection of seep" not in items
+    assert "connection of kiln" not in items
     assert "connection of north" in items
     assert "oil_set" not in items
     assert not any("dn15" in item for item in items)
@@ -74,7 +76,7 @@ def test_what_stands_is_not_bought() -> None:
     assert items.count("holder base") == 2  # its price and its steel
 
 
-def test_a_new_booster_is_on_the_bill_with_its_material() -> None:
+def test_a_new_booster_is_on_the_bill_and_in_the_geojson() -> None:
     blower = BoosterType(
         "blower",
         kind="blower",
@@ -92,3 +94,17 @@ def test_a_new_booster_is_on_the_bill_with_its_material() -> None:
         ("well", "", None, 300.0),
         ("well", "steel", 12.0, 24.0),
     ]
+    features = json.loads(plan_geojson(site, replace(COVE_PLAN, boosters=(use,))))["features"]
+    (feature,) = (one for one in features if one["properties"]["kind"] == "booster")
+    assert feature["id"] == "booster:blower@well>lane"
+    assert feature["geometry"]["type"] == "Point"
+    assert feature["properties"] == {
+        "kind": "booster",
+        "name": "blower",
+        "place": "well",
+        "fluid": "gas",
+        "into": "lane",
+        "new": True,
+        "flow_kg_per_s": 0.016,
+        "power_w": 50.0,
+    }

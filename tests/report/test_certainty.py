@@ -32,7 +32,7 @@ def test_what_is_withstood_and_what_has_ranges() -> None:
 
 
 def test_a_chance_is_told_where_more_flows_are_uncertain_than_withstood() -> None:
-    assert most_uncertain(network_of(MOOR), MOOR_LOW_PLAN) == 1  # the seep feeds no store
+    assert most_uncertain(network_of(MOOR), MOOR_LOW_PLAN) == 1  # the kiln feeds no store
     spreads = {f"sources.{n}.flow": Spread(0.001, 0.002, 0.003) for n in ("one", "two", "three")}
     site = replace(MOOR, spreads=spreads)
     told = " ".join(line.strip() for line in certainty(network_of(site), MOOR_LOW_PLAN))

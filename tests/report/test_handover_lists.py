@@ -28,7 +28,7 @@ def test_ways_lead_from_each_giver_to_its_taker() -> None:
     rate, routes = found["collect", "source:north", "store:holder@works"]
     assert rate == pytest.approx(0.016)
     assert routes == ("lane",)
-    # the holder gives 0.0024 flat, the seep 0.0003; the set takes 0.00208 flat, the burner 0.0002
+    # the holder gives 0.0024 flat, the kiln 0.0003; the set takes 0.00208 flat, the burner 0.0002
     taken = sum(rate for (layer, *_), (rate, _) in found.items() if layer == "supply")
     assert found["collect", "source:drum", "store:tank@works"] == (0.05, ())
     assert taken > 0.00208 + 0.0012

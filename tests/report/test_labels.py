@@ -14,7 +14,6 @@ ROOM = Path(__file__).parents[2] / "allocator"
 REASONS = {
     ("unit", "text"): "files have SI beside units of people",
     ("value", "number"): "files have SI beside units of people",
-    ("valves", "text"): "of a pipe, or of its ends",
     ("used_share", "share"): "of a capacity, or of a stock",
     ("end", "text"): "the end of a pipe; elsewhere one of the two ends of a frontier",
     ("limit", "text"): "what is limited; or, in `why`, which limit is left out",

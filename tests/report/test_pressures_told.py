@@ -42,7 +42,7 @@ def test_valves_that_the_proof_needs(line: tuple[Network, Plan]) -> None:
     valves = {(valve.item, valve.place): valve.count for valve in valves_of(*line)}
     assert valves == {
         ("non-return valve for gas, source well", "mouth"): 1.0,
-        ("non-return valve for gas, source seep", "mouth"): 1.0,
+        ("non-return valve for gas, source kiln", "mouth"): 1.0,
         ("non-return valve for gas, holder", "yard"): 1.0,
         ("control valve for gas, where flow splits", "fork"): 2.0,
     }

@@ -35,7 +35,7 @@ def test_sources_used_has_a_row_a_destination() -> None:
             "mean_kg_per_s": "",
         },
         {
-            "source": "seep",
+            "source": "kiln",
             "place": "yard",
             "fluid": "gas",
             "new_tap": "no",
@@ -56,9 +56,9 @@ def test_sources_used_has_a_row_a_destination() -> None:
 
 
 def test_a_tapped_source_that_goes_nowhere_keeps_its_row() -> None:
-    plan = replace(COVE_PLAN, sources=(SourceUse("seep", True, False),))
+    plan = replace(COVE_PLAN, sources=(SourceUse("kiln", True, False),))
     (row,) = read(tables.sources_used(network_of(COVE), plan))
-    assert (row["source"], row["goes_to"]) == ("seep", "")
+    assert (row["source"], row["goes_to"]) == ("kiln", "")
 
 
 def test_store_sizes_in_kg_or_j() -> None:

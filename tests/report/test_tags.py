@@ -28,7 +28,7 @@ def test_tags_count_places_and_things_in_the_order_of_the_file() -> None:
     assert tags["release:holder@works"].tag == "FCV-0202"
     assert tags["reserve:holder@works"].tag == "LSL-0202"
     assert tags["release:tank@works"].tag == "FCV-0203"
-    assert tags["supply:seep"].tag == "FCV-0301"
+    assert tags["supply:kiln"].tag == "FCV-0301"
     assert valves_of(tags, "north") == ("HV-0101", "FCV-0101")
 
 

@@ -62,7 +62,7 @@ def test_money(value: float, shown: str) -> None:
 
 
 def test_count() -> None:
-    assert [count(3.0), count(0.98523), count(12.0)] == ["3", "0.985", "12"]
+    assert [count(3.0), count(0.76423), count(12.0)] == ["3", "0.764", "12"]
 
 
 def test_destinations_and_shapes_in_words() -> None:

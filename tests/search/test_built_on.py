@@ -43,14 +43,14 @@ SITE = Site(
         "co2": Fluid("co2", emission="counted"),
     },
     materials={"steel": Material("steel", stock=1000.0)},
-    places={"seep": Place("seep"), "works": Place("works", 90.0, 0.0)},
+    places={"kiln": Place("kiln"), "works": Place("works", 90.0, 0.0)},
     sources={
-        "seep": Source("seep", "seep", "gas", 0.002),
+        "kiln": Source("kiln", "kiln", "gas", 0.002),
         "tank": Source("tank", "works", "diesel", 0.01, connection_materials={"steel": 1.0}),
     },
     storage={},
     pipes={"pipe": PipeType("pipe", 10.0, (Layer("steel", 1.0),))},
-    routes={"way": Route("way", "seep", "works", 90.0, ("pipe",))},
+    routes={"way": Route("way", "kiln", "works", 90.0, ("pipe",))},
     machines={
         "engine": MachineType("engine", {"gas": 0.001}, {}, {"works": 4}, 15e3),
         "set": MachineType("set", {"diesel": 0.001}, {"co2": 0.003}, {"works": 9}, 15e3),
@@ -61,7 +61,7 @@ SITE = Site(
 
 
 def test_backup_is_built_beside_clean_supply_in_the_first_steps() -> None:
-    """30 kW of the seep; the other 45 kW are three sets and the tank, none of them there yet."""
+    """30 kW of the kiln; the other 45 kW are three sets and the tank, none of them there yet."""
     model, choices = state(network_of(SITE), "mean")
     solver_model = SolverModel(model, lambda v, t: [], Settings(node_limit=500), Clock(None))
     search_state = SearchState(solver_model, layout_of(model, choices), None)

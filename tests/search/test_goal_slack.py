@@ -25,7 +25,7 @@ fluids:
 materials: {steel: {stock: 1 t}}
 places: {works: {at: [0 m, 0 m]}}
 sources:
-  seep: {place: works, fluid: gas, flow: 4 g/s, cycle: [{on: 6 h, every: 24 h}]}
+  kiln: {place: works, fluid: gas, flow: 4 g/s, cycle: [{on: 6 h, every: 24 h}]}
   barrel: {place: works, fluid: oil, flow: 0.1 g/s}
 storage:
   bag: {holds: gas, places: [works], size: {max: 1 t}, materials: {steel: 20 kg/kg}}

@@ -50,8 +50,8 @@ def test_first_site_by_hand() -> None:
     assert places is not None
     assert (places.rate, places.gain) == (0.0, 0.0)  # asked for, and told that it brings nothing
     told = " ".join(" ".join(in_words(plan)).split())
-    assert "stock of steel 1.06 t 1 kg 51.4 W clean power 250 kg more 6.63 kW" in told
-    assert "places for small_engine at mill 4 1 nothing clean power 1 more nothing" in told
+    assert "stock.steel 1.06 t 1 kg 51.4 W clean power 250 kg more 6.63 kW" in told
+    assert "machines.small_engine.places.mill 4 1 nothing clean power 1 more nothing" in told
 
 
 def test_an_emission_cap_by_hand() -> None:

@@ -26,7 +26,7 @@ def test_no_pipe_is_laid_for_the_slack_of_power(power: float) -> None:
         fluids={"gas": Fluid("gas", heating_value=18e6)},
         materials={"steel": Material("steel", stock=1000.0)},
         places={"here": Place("here"), "works": Place("works", 90.0, 0.0)},
-        sources={"seep": Source("seep", "here", "gas", rate)},
+        sources={"kiln": Source("kiln", "here", "gas", rate)},
         storage={},
         pipes={"pipe": PipeType("pipe", 10.0, (Layer("steel", 1.0),))},
         routes={"way": Route("way", "here", "works", 90.0, ("pipe",))},

@@ -135,7 +135,7 @@ fluids: {gas: {heating_value: 20 MJ/kg}}
 materials: {steel: {stock: 800}}
 places: {yard: {}}
 sources:
-  vent:
+  kiln:
     place: yard
     fluid: gas
     flow: 6 g/s
@@ -162,7 +162,7 @@ def test_changes_that_are_one_but_for_rounding_leave_the_bound_one(tmp_path: Pat
     site = read_site(file)
     plan = plan_for(site)
     assembly = assemble(site, plan)
-    phases = {"vent": 2430.0, "shape:town": 2429.99999999996, "shape:mill": 24029.99999999996}
+    phases = {"kiln": 2430.0, "shape:town": 2429.99999999996, "shape:mill": 24029.99999999996}
     bound = foresight(assembly, phases, 1.001 * 19170.00000000004, least_value, firm=True)
     assert bound is not None
     assert bound.power == pytest.approx(12e3, rel=1e-9)

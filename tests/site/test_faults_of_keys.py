@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, units, horizon, load_factor, count_biogenic, ambient and 19 "
+                "about, currency, units, horizon, load_factor, count_biogenic and 20 "
                 "more"
             )
         ],
@@ -59,12 +59,12 @@ CASES: list[Case] = [
     (
         "key twice",
         [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «flow: 3 g/s")],
-        [("source 'north_well': has the key 'flow' twice (first at line 42); keep one of them")],
+        [("source 'north_well': has the key 'flow' twice (first at line 43); keep one of them")],
     ),
     (
         "name twice",
         [("  tank_farm:", "  «north_well:")],
-        [("site: sources has the key 'north_well' twice (first at line 39); keep one of them")],
+        [("site: sources has the key 'north_well' twice (first at line 40); keep one of them")],
     ),
     (
         "section twice",
@@ -74,7 +74,7 @@ CASES: list[Case] = [
             ("battery: {works: 40", "«battery: {works: 40"),
         ],
         [
-            "site: has the key 'sources' twice (first at line 38); keep one of them",
+            "site: has the key 'sources' twice (first at line 39); keep one of them",
             ("site: built.storage names the unknown store 'gas_holder'; list it under 'storage'"),
             "site: built.storage names the unknown store 'battery'; list it under 'storage'",
         ],
@@ -86,7 +86,7 @@ CASES: list[Case] = [
     ),
     (
         "key missing in a stage",
-        [("{on: 260 s, every: 486 s}", "«{on: 260 s}")],
+        [("{on: 310 s, every: 470 s}", "«{on: 310 s}")],
         ["source 'north_well': cycle[1] needs the key 'every'; add 'every: 87 d'"],
     ),
     (
@@ -244,7 +244,7 @@ CASES: list[Case] = [
     ),
     (
         "fluid named power",
-        [("  vent_methane: {", "  «power: {"), ("vent_methane: 1 mg/s", "bio_co2: 1 mg/s")],
+        [("  methane_slip: {", "  «power: {"), ("methane_slip: 1 mg/s", "bio_co2: 1 mg/s")],
         ["fluid 'power': the name 'power' is reserved; give it another name"],
     ),
     (

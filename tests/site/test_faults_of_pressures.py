@@ -100,10 +100,10 @@ def test_a_mouth_below_what_all_need_is_told_with_both_numbers(tmp_path: Path) -
     holder = ("pressure: 103 kPa,", "pressure: 109 kPa,")
     faults, warnings = checked(tmp_path, (fans, ""), needs, holder)
     assert faults == []
-    (well, seep) = warnings
+    (well, kiln) = warnings
     assert "source 'well': its mouth is at 106 kPa" in well
     assert "needs at least 108 kPa: nothing can be had of it" in well
-    assert "offer a booster" in seep
+    assert "offer a booster" in kiln
     assert checked(tmp_path, needs, holder) == ([], [])
 
 

@@ -11,11 +11,11 @@ Case = tuple[str, list[tuple[str, str]], list[str]]
 CASES: list[Case] = [
     (
         "stage on longer than its period",
-        [("{on: 260 s, every: 486 s}", "{on: «486 s, every: 260 s}")],
+        [("{on: 310 s, every: 470 s}", "{on: «470 s, every: 310 s}")],
         [
             (
-                "source 'north_well': cycle[1].on is longer than its period (486 s "
-                "of every 260 s); 'every' is the time from one start to the next"
+                "source 'north_well': cycle[1].on is longer than its period (470 s "
+                "of every 310 s); 'every' is the time from one start to the next"
             )
         ],
     ),
@@ -23,20 +23,20 @@ CASES: list[Case] = [
         "stages in the wrong order",
         [
             (
-                "      - {on: 260 s, every: 486 s}\n      - {on: 80 d, every: 160 d}",
-                "      - {on: 80 d, every: «160 d}\n      - {on: 260 s, every: 486 s}",
+                "      - {on: 310 s, every: 470 s}\n      - {on: 80 d, every: 160 d}",
+                "      - {on: 80 d, every: «160 d}\n      - {on: 310 s, every: 470 s}",
             )
         ],
         [
             (
                 "source 'north_well': cycle[1].every must fit into the on-time of "
-                "the next stage (160 d > 260 s); list the stages innermost first"
+                "the next stage (160 d > 310 s); list the stages innermost first"
             )
         ],
     ),
     (
         "stage of no length",
-        [("{on: 260 s, every: 486 s}", "{on: «0 s, every: 486 s}")],
+        [("{on: 310 s, every: 470 s}", "{on: «0 s, every: 470 s}")],
         [
             (
                 "source 'north_well': cycle[1].on must be above 0 (got 0 s); give a "
@@ -48,8 +48,8 @@ CASES: list[Case] = [
         "stages as a mapping",
         [
             (
-                ("    cycle:\n      - {on: 260 s, every: 486 s}\n      - {on: 80 d, every: 160 d}"),
-                "    cycle: «{on: 260 s, every: 486 s}",
+                ("    cycle:\n      - {on: 310 s, every: 470 s}\n      - {on: 80 d, every: 160 d}"),
+                "    cycle: «{on: 310 s, every: 470 s}",
             )
         ],
         ["source 'north_well': cycle expects a list of values, got a mapping"],
@@ -62,7 +62,7 @@ CASES: list[Case] = [
     (
         "too many on-times",
         [
-            ("{on: 260 s, every: 486 s}", "{on: 1 ms, every: 2 ms}"),
+            ("{on: 310 s, every: 470 s}", "{on: 1 ms, every: 2 ms}"),
             ("    cycle:\n      ", "    cycle:\n      «"),
         ],
         [

@@ -314,11 +314,11 @@ CASES: list[Case] = [
     ),
     (
         "stage that some draw makes longer than its period",
-        [("{on: 260 s, every: 486 s}", "{on: «{low: 260 s, high: 500 s}, every: 486 s}")],
+        [("{on: 310 s, every: 470 s}", "{on: «{low: 310 s, high: 500 s}, every: 470 s}")],
         [
             (
                 "source 'north_well': cycle[1].on is longer than its period (500 s of every "
-                "486 s); 'every' is the time from one start to the next"
+                "470 s); 'every' is the time from one start to the next"
             )
         ],
     ),

@@ -43,7 +43,7 @@ def test_materials(site: Site) -> None:
 
 def test_places(site: Site) -> None:
     limits = {name: place.heat_limit for name, place in site.places.items()}
-    assert limits.pop("vent") == 200_000
+    assert limits.pop("kiln_hall") == 200_000
     assert set(limits.values()) == {None}
 
 
@@ -73,7 +73,7 @@ def test_equipment(site: Site) -> None:
         "fin_fan",
         "hydrogen",
         323.15,
-        {"vent": 3},
+        {"kiln_hall": 3},
         rate=0.003,
         duty=20_000.0,
         conductance=200.0,
@@ -83,7 +83,7 @@ def test_equipment(site: Site) -> None:
         materials={"fins": 40.0},
         price=2000.0,
         recovery=0.08,
-        rejects_at="vent",
+        rejects_at="kiln_hall",
         threshold=423.15,
     )
 
@@ -95,7 +95,7 @@ def test_hot_gas_leaves_the_mouth_through_a_cooler_only(site: Site) -> None:
     assert ways
     assert all(r.stream is not None and r.stream.kind == "cooler" for r in ways)
     assert all(r.start == mouth and r.one_way for r in ways)
-    assert site.places[mouth].part_of == "vent"
+    assert site.places[mouth].part_of == "kiln_hall"
 
 
 def test_routes_keep_what_is_around_them(site: Site) -> None:

@@ -78,7 +78,7 @@ def test_fluids_and_materials(site: Site) -> None:
         Fluid("diesel", phase="liquid", heating_value=42.8e6),
         Fluid("fossil_co2", emission="counted"),
         Fluid("bio_co2", emission="biogenic"),
-        Fluid("vent_methane", emission="counted", emission_weight=28.0),
+        Fluid("methane_slip", emission="counted", emission_weight=28.0),
     ]
     assert list(site.materials.values()) == [
         Material("pipe_steel", 14_000.0, 1.9, 1.0),
@@ -103,7 +103,7 @@ def test_sources(site: Site) -> None:
             place="north",
             fluid="well_gas",
             flow=0.0032,
-            stages=(Stage(260.0, 486.0), Stage(80 * DAY, 160 * DAY)),
+            stages=(Stage(310.0, 470.0), Stage(80 * DAY, 160 * DAY)),
             next_start=6 * 6 * 28_800.0,
             clock="surveyed",
             error=7200.0,
@@ -239,7 +239,7 @@ def test_machines(site: Site) -> None:
         MachineType(
             "diesel_set",
             inputs={"diesel": 0.002},
-            outputs={"fossil_co2": 0.0063, "vent_methane": 1e-6},
+            outputs={"fossil_co2": 0.0063, "methane_slip": 1e-6},
             places={"yard": None},
             power_out=30_000.0,
             min_up_time=600.0,

@@ -84,7 +84,7 @@ def test_values_that_do_not_go_together(site: Site) -> None:
 
 RANGES = {
     "flow: 3.2 g/s": "flow: {low: 3 g/s, high: 4 g/s}",
-    "{on: 260 s, every: 486 s}": "{on: {low: 200 s, high: 260 s}, every: {mean: 486 s, sd: 5 s}}",
+    "{on: 310 s, every: 470 s}": "{on: {low: 200 s, high: 310 s}, every: {mean: 470 s, sd: 5 s}}",
     "{on: 80 d, every: 160 d}": "{on: {low: 70 d, high: 80 d}, every: {low: 160 d, high: 161 d}}",
     "every: 14 d, batch: 2 t": "every: {low: 14 d, high: 15 d}, batch: {low: 1 t, high: 2 t}",
     "loss: 0.1 %/d": "loss: {low: 0.1 %/d, high: 0.2 %/d}",

@@ -34,7 +34,7 @@ def test_what_is_written_has_units(kitchen_sink: Path, tmp_path: Path) -> None:
     for line in (
         "limits: {emission: 300 t/a, money: 2000000, excluded_places: [old pond]}",
         "    flow: 3.2 g/s",
-        "    cycle: [{on: 260 s, every: 486 s}, {on: 80 d, every: 160 d}]",
+        "    cycle: [{on: 310 s, every: 470 s}, {on: 80 d, every: 160 d}]",
         "    delivery: {every: 14 d, batch: 2 t}",
         "    outputs: {bio_co2: {low: 20 g/s, likely: 21 g/s, high: 24 g/s}, power: 70 kW, "
         "heat: 90 kW}",

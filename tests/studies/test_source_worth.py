@@ -74,11 +74,11 @@ def test_the_first_network() -> None:
 
 
 def test_without_a_store_only_a_steady_source_is_firm() -> None:
-    site = replace(farm(1.0, DIGESTER, Source("seep", "works", "gas", 0.001)), storage={})
-    digester, seep = source_rows(site)
+    site = replace(farm(1.0, DIGESTER, Source("kiln", "works", "gas", 0.001)), storage={})
+    digester, kiln = source_rows(site)
     assert (digester.store, digester.firm_draw) == (0.0, 0.0)
     assert digester.per_store == pytest.approx(1 / (18 * HOUR), rel=1e-6)
-    assert (seep.firm_draw, seep.longest_quiet, seep.full_store) == (0.001, 0.0, 0.0)
+    assert (kiln.firm_draw, kiln.longest_quiet, kiln.full_store) == (0.001, 0.0, 0.0)
 
 
 def test_a_pump_is_the_most_that_can_be_had() -> None:
@@ -93,8 +93,8 @@ def test_a_slow_store_fills_at_its_own_rate_and_gives_at_its_own() -> None:
 
 
 def test_what_is_always_on_passes_the_store_by() -> None:
-    seep = Source("seep", "works", "gas", 0.001)
-    slow = farm(500.0, DIGESTER, seep, fill_rate=0.006, release_rate=0.0012)
+    kiln = Source("kiln", "works", "gas", 0.001)
+    slow = farm(500.0, DIGESTER, kiln, fill_rate=0.006, release_rate=0.0012)
     assert [row.firm_draw for row in source_rows(slow)] == pytest.approx([0.0012, 0.001])
     (fluid,) = fluid_rows(slow)
     assert fluid.together == pytest.approx(0.0022)

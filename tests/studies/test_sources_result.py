@@ -48,7 +48,7 @@ def test_csv_has_a_line_a_source_and_machine() -> None:
     lines = list(csv.DictReader(io.StringIO(sources(COVE).to_csv())))
     assert [(line["source"], line["machine"]) for line in lines] == [
         ("north", "set"),
-        ("seep", "set"),
+        ("kiln", "set"),
         ("drum", "oil_set"),
     ]
     rows = {row.source: row for row in source_rows(COVE)}
@@ -62,6 +62,6 @@ def test_csv_keeps_a_source_that_no_machine_takes() -> None:
     lines = list(csv.DictReader(io.StringIO(sources(bare).to_csv())))
     assert [(line["source"], line["machine"]) for line in lines] == [
         ("north", ""),
-        ("seep", ""),
+        ("kiln", ""),
         ("drum", ""),
     ]

@@ -132,8 +132,8 @@ fluids:
 materials: {steel: {stock: 3 t}}
 places: {bog: {at: [0 m, 0 m]}, fen: {at: [400 m, 100 m]}, hut: {at: [300 m, 0 m]}}
 sources:
-  bog_seep: {place: bog, fluid: gas, flow: 4 g/s, cycle: [{on: 8 h, every: 24 h}]}
-  fen_seep: {place: fen, fluid: gas, flow: 6 g/s, cycle: [{on: 4 h, every: 12 h}]}
+  bog_well: {place: bog, fluid: gas, flow: 4 g/s, cycle: [{on: 8 h, every: 24 h}]}
+  fen_well: {place: fen, fluid: gas, flow: 6 g/s, cycle: [{on: 4 h, every: 12 h}]}
   drum: {place: hut, fluid: oil, flow: 1 g/s, price: 1.2 /kg}
 storage: {bag: {holds: gas, places: [hut, bog], size: {max: 300 kg}, materials: {steel: 3 kg/kg}}}
 pipes: {pipe: {capacity: 8 g/s, layers: [{material: steel, mass: 2.5 kg/m}]}}

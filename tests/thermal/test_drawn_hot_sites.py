@@ -22,7 +22,7 @@ def site_text(chance: random.Random) -> str:
     """A site of three places, up to three hot sources, lines or none, limits here and there."""
     pick, between = chance.choice, chance.uniform
     places = ["tip", "shed", "quay"]
-    hot = {f"vent{i}": between(60, 480) for i in range(pick([1, 2, 3]))}
+    hot = {f"kiln{i}": between(60, 480) for i in range(pick([1, 2, 3]))}
     sources = []
     for name, celsius in hot.items():
         cycle = pick(["", ", cycle: [{on: 2 h, every: 9 h}]", ", cycle: [{on: 30 h, every: 40 h}]"])

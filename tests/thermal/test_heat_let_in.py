@@ -25,7 +25,7 @@ from allocator.verify import audit
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 QUICK = Settings(gap=1e-3, node_limit=40, time_limit=20.0)
-VENTS = ("furnaces: {at: [0 m, 0 m]}", "furnaces: {at: [0 m, 0 m], heat_limit: %s}")
+FURNACES = ("furnaces: {at: [0 m, 0 m]}", "furnaces: {at: [0 m, 0 m], heat_limit: %s}")
 WORKS = ("works: {at: [700 m, 0 m]}", "works: {at: [700 m, 0 m], heat_limit: 32 kW}")
 WARM_CELLS = ("outputs: {power: 11 kW", "outputs: {heat: 9 kW, power: 11 kW")
 
@@ -41,7 +41,7 @@ def changed(tmp_path: Path, *changes: tuple[str, str]) -> Site:
 
 
 def furnaces(limit: str) -> tuple[str, str]:
-    return VENTS[0], VENTS[1] % limit
+    return FURNACES[0], FURNACES[1] % limit
 
 
 def planned(site: Site) -> Plan:
@@ -234,7 +234,7 @@ def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
     price = next(price for price in plan.prices if price.kind == "heat")
     assert (price.name, price.step) == ("works", 9000.0)
     assert price.gain == pytest.approx(11_000, rel=1e-3)
-    assert any("heat released to works" in row[0] for row in price_rows(plan))
+    assert any(row[0] == "places.works.heat_limit" for row in price_rows(plan))
 
 
 def held(plan: Plan) -> list[str]:

@@ -23,7 +23,7 @@ from allocator.thermal.temperatures import temperatures
 from allocator.verify import audit
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
-TWO_VENTS = (
+TWO_FURNACES = (
     ("set_point: 50 degC", "set_point: 45 degC"),
     (
         "    flow: 1.5 g/s\n    temperature: 360 degC\n",
@@ -36,7 +36,7 @@ TWO_VENTS = (
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Site:
     text = (NETWORKS / "cool_first.yaml").read_text(encoding="utf-8")
-    for old, new in TWO_VENTS:
+    for old, new in TWO_FURNACES:
         assert text.count(old) == 1, old
         text = text.replace(old, new)
     path = tmp_path_factory.mktemp("heat") / "site.yaml"

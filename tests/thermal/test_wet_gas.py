@@ -47,7 +47,7 @@ def test_dry_gas_in_a_run_of_its_own_is_not_warned_of() -> None:
 def test_gas_that_is_more_than_full_is_told_in_the_plan_and_when_checked(tmp_path: Path) -> None:
     assert any("drips at its mouth" in note and "4.19 %" in note for note in notes_of(CASE))
     (warning,) = check_site(CASE).warnings
-    assert "source 'vent': says 50 % of vapour" in str(warning)
+    assert "source 'kiln': says 50 % of vapour" in str(warning)
     less = changed(tmp_path, "water: 50 %", "water: 4 %")
     assert check_site(less).warnings == ()
     assert not any("mouth" in note for note in notes_of(less))

@@ -182,7 +182,7 @@ def test_what_stands_may_break_todays_limits() -> None:
         ),
     )
     plan = dataclasses.replace(
-        drop(drop(COVE_MEAN_PLAN, "sources", "seep"), "machines", SET),
+        drop(drop(COVE_MEAN_PLAN, "sources", "kiln"), "machines", SET),
         sources=(SourceUse("bog", True, False),),
         stores=(StoreUse("tank@pond", "tank", "pond", "oil", 500.0, 0.0, None),),
         machines=(MachineUse("set@pond", "set", "pond", 9, 0),),

@@ -55,7 +55,7 @@ def test_the_plan_keeps_battery_and_receiver_for_one_run() -> None:
     (gas_set,) = (m for m in plan.machines if m.type == "gas_set" and m.count)
     assert gas_set.cycled == 0.0
     assert sum(gas_set.burst.values()) > 1.0
-    assert gas_set.buffer_vessel["seep_gas"] == pytest.approx(FUEL * RUN / EFFICIENCY, rel=1e-5)
+    assert gas_set.buffer_vessel["tip_gas"] == pytest.approx(FUEL * RUN / EFFICIENCY, rel=1e-5)
     assert sum(b.swing_part for b in plan.batteries) == pytest.approx(POWER * RUN, rel=1e-5)
     (fuel_cell,) = (m for m in plan.machines if m.type == "fuel_cell" and m.count)
     assert not fuel_cell.buffer_vessel  # its fuel is in proportion to its load

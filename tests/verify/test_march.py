@@ -46,10 +46,10 @@ def test_march_second_by_second(stages: tuple[Stage, ...]) -> None:
 
 
 def test_the_last_burst_of_a_spell_is_cut_off() -> None:
-    period, starts, ends = on_intervals((Stage(260.0, 486.0), Stage(1000.0, 5000.0)))
+    period, starts, ends = on_intervals((Stage(310.0, 470.0), Stage(1000.0, 5000.0)))
     assert period == 5000.0
-    assert starts.tolist() == [0.0, 486.0, 972.0]
-    assert ends.tolist() == [260.0, 746.0, 1000.0]
+    assert starts.tolist() == [0.0, 470.0, 940.0]
+    assert ends.tolist() == [310.0, 780.0, 1000.0]
 
 
 def test_a_rounding_error_makes_no_burst() -> None:

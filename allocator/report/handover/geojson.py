@@ -10,6 +10,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.coordinates import position_in, reference_of
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
+from allocator.report.pressures import booster_into
 from allocator.report.tags import ValveTag, valve_tags, valves_of, valves_of_runs
 from allocator.site.records import POWER
 
@@ -18,7 +19,7 @@ Position = Callable[[str], list[float]]
 
 
 def plan_geojson(site: Network, plan: Plan) -> str:
-    """A feature collection: places, sources, storage, machines, coolers, demands, pipes, lines.
+    """A feature collection: places, sources, storage, machines, coolers, boosters, pipes and so on.
 
     Properties are SI with the unit in the name; ``valves`` are tags. The foreign member
     ``coordinate_reference`` (section 6.1) says what coordinates refer to.
@@ -33,6 +34,7 @@ def plan_geojson(site: Network, plan: Plan) -> str:
         *_stores(site, plan, position, tags),
         *_machines(site, plan, position),
         *_coolers(site, plan, position),
+        *_boosters(site, plan, position),
         *_demands(site, plan, position),
         *_runs(site, plan, position, tags),
         *_lines(site, plan, position),
@@ -134,6 +136,23 @@ def _coolers(site: Network, plan: Plan, position: Position) -> Iterator[Feature]
             place = site.ground(site.routes[run.route].start)
             facts = {"build": run.build, "fluid": run.fluid, "new": run.new, "place": place}
             yield _feature(word, run.route, position(place), **facts)
+
+
+def _boosters(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:
+    for use in plan.boosters:
+        place, into = site.ground(use.start), booster_into(site, use)
+        feature = _feature(
+            "booster",
+            use.booster,
+            position(place),
+            place=place,
+            fluid=use.fluid,
+            into=into,
+            new=use.new,
+            flow_kg_per_s=use.flow,
+            power_w=use.power,
+        )
+        yield {**feature, "id": f"booster:{use.booster}@{use.start}>{use.route or use.store}"}
 
 
 def _demands(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -15,24 +16,24 @@ from allocator.report.tables import table_of
 from allocator.report.tags import SCHEME
 
 _CUTS = (
-    Column("kind", "kind"),
-    Column("build", "build"),
+    labelled("kind"),
+    labelled("build"),
     Column("run", "run"),
-    Column("start", "from"),
-    Column("end", "to"),
-    Column("fluid", "fluid"),
+    labelled("start"),
+    labelled("end"),
+    labelled("fluid"),
     Column("layer", "layer", "count", "From the inside out."),
-    Column("material", "material"),
+    labelled("material"),
     Column("bore_mm", "bore, mm", "number"),
     Column("thickness_mm", "thickness, mm", "number"),
-    Column("length", "length", "length"),
-    Column("mass", "mass", "mass"),
+    labelled("length", "length"),
+    labelled("mass", "mass"),
     Column("spares_percent", "spares, %", "number"),
     Column("cut_length", "length with spares", "length"),
     Column("cut_mass", "mass with spares", "mass"),
     Column("stock_left", "stock left", "mass"),
     Column("note", "note"),
-    Column("valves", "valves at its ends"),
+    Column("valves", "valves", "text", "Tags, at the ends of the run."),
     Column("stock_length", "delivered length", "length", "One piece of pipe as delivered."),
     Column("full_lengths", "full lengths", "count", "Laid without a cut."),
     Column("rest", "cut piece", "length", "See the cutting plan."),
@@ -55,9 +56,9 @@ _STEPS = (
     Column("step", "step", "count"),
     Column("action", "action"),
     Column("what", "what"),
-    Column("where", "where"),
+    labelled("where"),
     Column("materials", "materials"),
-    Column("mass", "mass", "mass"),
+    labelled("mass", "mass"),
     Column("mass_so_far", "mass so far", "mass"),
     Column("needs_steps", "after steps"),
     Column("unlocks", "unlocks"),
@@ -70,7 +71,7 @@ _STEPS = (
 )
 _SETTINGS = (
     Column("thing", "thing"),
-    Column("place", "place"),
+    labelled("place"),
     Column("setting", "setting"),
     Column("value", "value in SI", "number", files_only=True),
     Column("unit", "SI unit", "text", files_only=True),
@@ -78,7 +79,7 @@ _SETTINGS = (
     Column("note", "note"),
     Column("tag", "tag", "text", SCHEME),
     Column("set_to", "set to", "number", "Four figures; the exact value is in SI."),
-    Column("set_unit", "unit"),
+    labelled("unit", name="set_unit"),
     Column("set_at_peak", "at peak", "number"),
 )
 

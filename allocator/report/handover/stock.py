@@ -21,7 +21,7 @@ _MORE = (
 )
 _DIMENSIONS = {"J": "energy", "kg": "mass"}
 _STOCK = (
-    Column("material", "material"),
+    labelled("material"),
     Column("to_build", "to build", "mass", "What the plan uses."),
     Column("spares", "spares of pipe", "mass"),
     Column("off_cuts", "off-cuts of pipe", "mass", "Out of pipe that comes in lengths."),
@@ -29,8 +29,6 @@ _STOCK = (
     labelled("stock", "mass"),
     Column("left", "left in stock", "mass"),
     Column("short", "to buy", "mass", "What the stock does not cover."),
-    Column("price", "price", "money_per_mass"),
-    labelled("money", "money", "For what is to be issued."),
 )
 
 
@@ -97,4 +95,9 @@ def stock_table(site: Network, plan: Plan, spares: float = SPARES) -> Table:
                 "money": price * needed,
             }
         )
-    return table_of("stock_list", "Stock list", _STOCK, rows)
+    columns = (
+        *_STOCK,
+        Column("price", "price", "money_per_mass", currency=site.currency),
+        labelled("money", "money", "For what is to be issued.", currency=site.currency),
+    )
+    return table_of("stock_list", "Stock list", columns, rows)

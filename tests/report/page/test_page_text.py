@@ -220,7 +220,7 @@ def test_temperatures_and_what_more_is_worth_are_told() -> None:
     assert "500 W, limit 400 W: EXCEEDED" in text
     assert "56.9 degC" in text  # 330 K at the inlet
     assert "Wet gas: drain the low points." in text
-    assert "stock of steel" in text
+    assert "stock.steel" in text
     assert "3.5 W clean power" in text
     # 50 C of 55 C over an ambient of 15 C
     assert f"width:{100 * (323.15 - 288.15) / (328.15 - 288.15):.3f}%" in page
