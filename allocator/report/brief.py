@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from allocator.base.labels import head
+from allocator.base.status import Status
 from allocator.base.text import paragraph, section, table, width
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
@@ -22,7 +23,15 @@ from allocator.report.loads import (
     runs_of_kind,
 )
 from allocator.report.simulated import verdict_words
-from allocator.report.words import count, emission_a_kwh, gap, money, percent, quantity
+from allocator.report.words import (
+    STATUS_WORDS,
+    count,
+    emission_a_kwh,
+    gap,
+    money,
+    percent,
+    quantity,
+)
 from allocator.site.records import POWER, Site
 
 if TYPE_CHECKING:
@@ -149,7 +158,9 @@ def _limit(plan: Plan, name: str) -> str:
             limit = quantity(goal.bound, "power")
             if any(g.gap is None or g.gap > 1e-4 for g in plan.goals[:number]):
                 return f"; at most {limit} with the goals before it as planned"
-            return f"; no firm plan can have more than {limit} (gap {gap(goal.gap)})"
+            cut = goal.status in (Status.INTERRUPTED, Status.BOUND_REFUTED)
+            why = f", {STATUS_WORDS[goal.status]}" if cut else ""
+            return f"; no firm plan can have more than {limit} (gap {gap(goal.gap)}{why})"
     return ""
 
 

@@ -324,9 +324,11 @@ def _note_drawn_air(site: Site, values: Values) -> None:
 def _note_unused_phases(site: Site, values: Values) -> None:
     """Notes sources that say when they next turn on, but not how well that is known."""
     for name, source in site.sources.items():
-        if source.next_start is not None and source.clock == "free":
-            _section(values, "sources")[name].warn(
+        record = _section(values, "sources")[name]
+        if source.next_start is not None and source.clock == "free" and not record.has("clock"):
+            record.warn(
                 "next_start",
-                "says when it next turns on, but its clock is free: no promise counts on it",
-                "add 'clock: surveyed' or 'clock: calendar', and 'error'",
+                "says when it next turns on, but not its clock, which is taken as free: no promise "
+                "counts on it",
+                "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
             )

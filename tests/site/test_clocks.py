@@ -137,6 +137,6 @@ def test_what_is_refused(tmp_path: Path, said: str, key: str, problem: str) -> N
 
 def test_a_phase_that_is_not_used_is_noted(tmp_path: Path) -> None:
     warnings = report(tmp_path, f"{DAILY}, next_start: 3 h").warnings
-    assert any("its clock is free" in str(warning) for warning in warnings)
+    assert any("not its clock, which is taken as free" in str(warning) for warning in warnings)
     said = f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s"
     assert not any("clock" in str(warning) for warning in report(tmp_path, said).warnings)

@@ -69,7 +69,7 @@ def test_one_value_that_cannot_be(old: str, new: str, said: str, tmp_path: Path)
     ("built", "said"),
     [
         ("{booster: fan, place: fork, fluid: gas}", "needs 'route' or 'store'"),
-        ("{booster: fan, place: works, fluid: gas, route: trunk}", "where 'fan' may not stand"),
+        ("{booster: fan, place: works, fluid: gas, route: trunk}", "which 'fan' does not list"),
         ("{booster: fan, place: fork, fluid: co2, route: trunk}", "which 'fan' does not move"),
         ("{booster: fan, place: fork, fluid: gas, route: nowhere}", "unknown route 'nowhere'"),
         ("{booster: fan, place: mouth, fluid: gas, route: trunk}", "into which nothing flows"),
