@@ -235,7 +235,7 @@ def test_two_models_agree_and_more_mass_is_never_hotter(name: str, tmp_path: Pat
     site = read_site(written(tmp_path, SHORT, *SITES[name]))
     heat_sink = replace(site.heat_sinks["sink"], max_temperature=745.0, max_outlet_temperature=None)
     site = replace(site, heat_sinks={"sink": heat_sink})
-    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
+    case = Case(site, None, True, {}, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     recovery = heat_sink.recovery is not None
     before = np.inf
     for mass in (20.0, 60.0, 200.0, 700.0, 3e3, 2e4, 1e5):
@@ -270,7 +270,7 @@ def test_gas_that_takes_up_less_when_cold(tmp_path: Path) -> None:
     sink = sink_in(site)
     full = hottest_gas(site, sink, 0.0, lambda _: 1.0)
     assert full <= sink.outlet
-    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
+    case = Case(site, None, True, {}, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     assert reached(case, site.heat_sinks["sink"], True, 0.0).high < full
 
 
@@ -476,7 +476,7 @@ def test_the_heat_of_a_sink_is_let_into_its_place(tmp_path: Path) -> None:
         plans[limit] = planned(site, "mean")
     tight, wide = plans["30 kW"], plans["40 kW"]
     assert tight.power.mean_clean == 0.0
-    assert "heat released to 'yard' is 30000 W" in "\n".join(tight.limits)
+    assert "places.yard.heat_limit is 30 kW" in "\n".join(tight.limits)
     assert wide.power.mean_clean > 50e3
 
 
@@ -605,8 +605,8 @@ def test_ranges_count_at_their_hottest_end(
     assert guaranteed(network_of(site), heat_sink, 300.0, True) == guaranteed(
         network_of(worst), heat_sink, 300.0, True
     )
-    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
-    at_top = Case(worst, None, True, {}, {}, {}, {}, {}, worst)  # type: ignore[arg-type]
+    case = Case(site, None, True, {}, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
+    at_top = Case(worst, None, True, {}, {}, {}, {}, {}, {}, worst)  # type: ignore[arg-type]
     light = replace(heat_sink, mass=300.0)
     assert warmest(case, light, True) == pytest.approx(warmest(at_top, light, True), rel=1e-9)
     (drawn,) = site.spreads

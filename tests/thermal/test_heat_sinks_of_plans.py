@@ -60,7 +60,7 @@ def test_the_smallest_sets(plan: Plan) -> None:
     assert (stones.recovery, stones.cooler, stones.keeps) == (False, False, True)
     assert stones.high == pytest.approx(273.15 + (6 * 300 + 24 * 10) / 30)
     assert stones.margin == pytest.approx(22)
-    oil = use(plan, "oil_bath")
+    oil = use(plan, "oil_tank")
     assert (oil.recovery, oil.cooler, oil.keeps) == (True, False, True)
     pool = use(plan, "pool")
     # saturation of water at 101 325 Pa: 99.97 degC (IAPWS-IF97, from memory)
@@ -119,10 +119,10 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
     assert len(rules) == 8  # and bath_told, where one is left out
     assert "heat_sink_told" in audit(site, replace(plan, heat_sinks=plan.heat_sinks[1:])).rules
     # with recovery the oil keeps its limit already: a cooler there would not be the smallest set
-    oil = replace(site.heat_sinks["oil_bath"], cooler=site.heat_sinks["quench"].cooler)
-    other = replace(site, heat_sinks={**site.heat_sinks, "oil_bath": oil})
+    oil = replace(site.heat_sinks["oil_tank"], cooler=site.heat_sinks["quench"].cooler)
+    other = replace(site, heat_sinks={**site.heat_sinks, "oil_tank": oil})
     heat_sinks = tuple(
-        replace(heat_sink, cooler=True) if heat_sink.name == "oil_bath" else heat_sink
+        replace(heat_sink, cooler=True) if heat_sink.name == "oil_tank" else heat_sink
         for heat_sink in plan.heat_sinks
     )
     assert "heat_sink_smallest" in audit(other, replace(plan, heat_sinks=heat_sinks)).rules
@@ -132,7 +132,7 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
 @given(site=sites_with_heat_sinks(), recovery=st.booleans(), cooled=st.booleans())
 def test_two_models_agree(site: Site, recovery: bool, cooled: bool) -> None:
     """Affine pieces and geometric sums, against stepping through time: to 0.05 K."""
-    case = Case(site, None, True, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
+    case = Case(site, None, True, {}, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
     for heat_sink in site.heat_sinks.values():
         duty = heat_sink.cooler.duty if heat_sink.cooler is not None and cooled else 0.0
         mine = reached(case, heat_sink, recovery, duty)

@@ -43,7 +43,7 @@ def test_words() -> None:
     assert destination_key(f"store:{name}") == "store:holder@works"
     burn = "burn:set@works: hydrogen inlets to 50 degC>bank@hub"
     assert destination_key(burn) == "burn:set@works>bank@hub"
-    assert destination(burn) == "burnt as it comes by set at works, into bank at hub"
+    assert destination(burn) == "direct to set at works, charging bank at hub"
 
 
 def test_tables(site: Site, plan: Plan) -> None:
