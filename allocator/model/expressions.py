@@ -106,7 +106,7 @@ def bursts(sets: IndexSets, group: str) -> dict[str, Terms]:
 
 
 def is_batched(group: Group) -> bool:
-    """True where a part of a unit cannot burn a burst as it comes, at full-load efficiency.
+    """True where a part of a unit cannot burn a burst directly, at full-load efficiency.
 
     Fuel at no load, or a least load: the part is a unit run on and off then, in lumps.
     """

@@ -20,7 +20,7 @@ def open_passages(draft: Draft, sources: Mapping[str, str]) -> None:
     """Ways that cost nothing: into equipment from every level that it bears, and out of it.
 
     And past a heat sink, from the mouth of a source (``sources``: where each comes out) whose pump
-    bears its gas as it comes.
+    bears its gas uncooled.
     """
     site = draft.site
     room = ROOMY * _most_flow(site)

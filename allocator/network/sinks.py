@@ -111,7 +111,7 @@ def outlets_of(site: Network, fluid: str, sinks: Sinks) -> list[float]:
 
 
 def bears(source: Source) -> bool:
-    """Whether a source's pump, if it has one, bears its gas as it comes."""
+    """Whether a source's pump, if it has one, bears its gas uncooled."""
     limit = None if source.pump is None else source.pump.max_inlet_temperature
     return limit is None or source.temperature is None or source.temperature <= limit
 

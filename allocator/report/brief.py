@@ -127,7 +127,7 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
         return [
             f"{_figure('mean_clean', power.mean_clean, demand)}; all power "
             f"{_figure('', power.mean_total, demand)}. Estimate with storage of any size, not "
-            "firm: plan on the firm basis to know what is there at all times."
+            "firm: plan on the firm basis to know what holds at all times."
         ]
     told = [
         f"{_figure('firm_clean', power.firm_clean, demand)}{_limit(plan, 'clean_power')}.",

@@ -60,7 +60,7 @@ def pressure_ends(site: Network, plan: Plan) -> tuple[PressureEnd, ...]:
 
 
 def _attached(site: Network, plan: Plan, fluid: str) -> Iterator[tuple[str, str, str, bool]]:
-    """Kind, name and place of what stands at nodes of a fluid, and whether it takes it."""
+    """Kind, name and place of what is at the nodes of a fluid, and whether it takes it."""
     for machine in plan.machines:
         kind = site.machines[machine.type]
         if machine.count and fluid in {*kind.inputs, *kind.outputs}:

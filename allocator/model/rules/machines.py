@@ -44,7 +44,7 @@ def running_limit(model: Model, sets: IndexSets) -> None:
 def shared_units(model: Model, sets: IndexSets) -> None:
     """``flat + sum_j peak_j follow_j + sum_b burst <= running + beside``.
 
-    What a source sends to be burnt as it comes may fill up units that turn for ever, whether the
+    What a source sends to be burnt directly may fill up units that turn for ever, whether the
     source bursts or is steady. Proof that its power is there: a unit that turns takes a share
     ``1 - a`` of its full-load takings for what is added to its load, ``a`` being its takings at
     no load, so r kg/s always give at least what full load makes of r kg/s. The room is that of
@@ -63,7 +63,7 @@ def machine_count(model: Model, sets: IndexSets) -> None:
     """``running + cycled + beside <= count``, existing units included.
 
     All that does not turn for ever is one stream of fuel, ``cycled`` of it steady: as many whole
-    units as it fills burn it as it comes, and one more, where fuel is not in proportion to load,
+    units as it fills burn it directly, and one more, where fuel is not in proportion to load,
     burns the rest in lumps. It starts when its receiver holds the fuel of a run (or of a rest, if
     that is longer): with t s of fuel for full load and a rest of the stream of c < 1 units it is
     on for t / (1 - c) and off for t / c, neither below t.

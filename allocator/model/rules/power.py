@@ -43,7 +43,7 @@ def generation(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
     """Power that machines of a class, and coolers with recovery, give a pool, W.
 
     What a cycled unit gives goes through a battery, so the charge efficiency is taken off all
-    of it (on the safe side: part of it is used as it comes).
+    of it (on the safe side: part of it is used directly).
     """
     terms: Terms = []
     for name, group in sets.groups.items():

@@ -11,7 +11,7 @@ from allocator.model.pressures import boost, new_boosters
 
 
 def material_use(sets: IndexSets, material: str) -> Terms:
-    """kg of a material that everything new takes; what stands takes none."""
+    """kg of a material that everything new takes; existing assets take none."""
     site = sets.site
     terms: Terms = []
 

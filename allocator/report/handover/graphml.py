@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def plan_graph(site: Network, plan: Plan) -> networkx.MultiDiGraph[Any]:
-    """Nodes carry ``x``, ``y``, ``elevation`` in m and what stands there; edges what they carry."""
+    """Nodes carry ``x``, ``y``, ``elevation`` in m and what is there; edges what they carry."""
     import networkx
 
     graph: networkx.MultiDiGraph[Any] = networkx.MultiDiGraph()

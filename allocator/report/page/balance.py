@@ -195,7 +195,7 @@ def _losses(
 
 
 def _gross(site: Network, plan: Plan, name: str, bursts: dict[str, float]) -> float:
-    """Mean power of a group, W: what it promises, and what it burns as it comes."""
+    """Mean power of a group, W: what it promises, and what it burns directly."""
     machine = next(m for m in plan.machines if m.name == name)
     kind = site.machines[machine.type]
     load = machine.flat_load + sum(machine.following.values()) + machine.cycled
