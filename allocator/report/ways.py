@@ -1,4 +1,4 @@
-"""Who feeds whom: a plan's flows taken apart into ways from one giver to one taker."""
+"""Energy flow: a plan's flows split into paths from one source to one user."""
 
 from __future__ import annotations
 

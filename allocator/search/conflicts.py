@@ -1,4 +1,4 @@
-"""Why there is no plan, or not the one that is wanted: limits that conflict, and what would do.
+"""Why there is no plan, or not the one wanted: limits that conflict, and sufficient changes.
 
 In rungs, cheap to dear: rows that no values within bounds can satisfy; the elastic relaxation,
 whose relaxed limits are held one after the other until nothing is relaxed any more (J. W. Chinneck,

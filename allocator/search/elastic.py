@@ -36,8 +36,8 @@ NONE = 1e-6
 class Change:
     """The least change of one limit, all others held, that makes it possible.
 
-    ``amount``: SI, None where no change of this limit alone would do. ``proven``: nothing less
-    would do (within a thousandth), or nothing at all where there is no amount. ``least``: what is
+    ``amount``: SI, None where no change of this limit alone suffices. ``proven``: nothing less
+    suffices (within a thousandth), or nothing at all where there is no amount. ``least``: what is
     needed in any case, so far as it is known.
     """
 

@@ -227,9 +227,9 @@ def _stirred(
     on: Whole,
     batches: Whole,
 ) -> bool:
-    """True where a decision could set anything: a tank with gas to spare or empty, units out,
+    """True where a decision could set anything: a tank above its reserve or empty, units out,
 
-    or lots on.
+    or unit batches on.
 
     Levels need not be up to date: none passes its reserve or 0 without an event.
     """
@@ -429,7 +429,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                 if q < tanks:
                     dirty[q] = True
                     _settle(tank, tank_sums, q, now)
-                    # What an empty tank, or one with gas to spare, does touches the others.
+                    # What an empty tank, or one above its reserve, does affects the others.
                     level = tank[q, LEVEL]
                     if level <= 0.0 or (has_arc[q] and level >= reserves[q]):
                         deciding = True

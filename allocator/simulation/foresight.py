@@ -83,7 +83,7 @@ def foresight(
 ) -> Foresight | None:
     """The bound for a plan from given phases and full stores, in ``most_slices`` at most.
 
-    ``firm``: of the power that is there at all times, in place of its mean. ``clean``: of the
+    ``firm``: of the power available at all times, in place of its mean. ``clean``: of the
     power that clean machines give (what is served of it would be served without the others).
     None where the solver finds neither an optimum nor a bound.
     """

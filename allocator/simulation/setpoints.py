@@ -27,7 +27,7 @@ def needed_levels(
     """The least reserve of each tank that keeps its promise; its size where it is not known.
 
     Where the promise must withstand lost sources, what is held above the worst window with all
-    of them is what stands in for them: nothing is free.
+    of them replaces them: none of it is surplus.
     """
     found = {}
     for tank in circuit.kept:

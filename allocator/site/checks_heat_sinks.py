@@ -10,7 +10,7 @@ from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 TIMES_MASS = 10.0
-"""The most that may stand somewhere, in what stands there, when nothing is said of it."""
+"""Largest mass of a heat sink, in multiples of its `mass`, where the file gives none."""
 
 
 def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:

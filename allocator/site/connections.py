@@ -11,7 +11,7 @@ from allocator.site.table import Values
 
 
 def note_excluded(site: Site, values: Values) -> None:
-    """Notes what stands at, or leads to, a place where nothing may be built."""
+    """Notes what is at, or leads to, a place where nothing may be built."""
     excluded = frozenset(site.limits.excluded_places)
     if not excluded:
         return

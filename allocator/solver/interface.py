@@ -200,7 +200,7 @@ class Highs:
         cutoff: float | None = None,
         tolerance: float = INTEGER_TOLERANCE,
     ) -> Solved:
-        """Solve what stands; ``stop`` is asked now and then whether to give up.
+        """Solve the model; ``stop`` is asked now and then whether to give up.
 
         ``tolerance``: by how much an integer program's rows and whole numbers may be missed.
 

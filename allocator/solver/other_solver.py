@@ -86,7 +86,7 @@ class OtherSolver(Highs):
         cutoff: float | None = None,
         tolerance: float = INTEGER_TOLERANCE,
     ) -> Solved:
-        """Solve what stands; see :meth:`Highs.solve`. A start and a cutoff are not handed on.
+        """Solve the model; see :meth:`Highs.solve`. A start and a cutoff are not handed on.
 
         Nor is the tolerance: amounts are found anew by HiGHS.
 

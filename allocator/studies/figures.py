@@ -16,7 +16,7 @@ from allocator.site.records import Site
 class Product:
     """A fluid that machines give, mean kg/s: ``given``, and ``used`` of it by machines, stores'
 
-    promises and demands here; the rest is let go."""
+    promises and demands here; the rest is vented or discharged."""
 
     given: float
     used: float
