@@ -25,12 +25,12 @@ from allocator.studies.running import Workers
 
 FORMAT = "allocator.comparison/1"
 
-_MIX = Column("mix", "mix")
+_MIX = labelled("mix")
 _FIGURES = (
     labelled("status"),
     labelled("audited", "flag"),
     labelled("firm_clean", "power"),
-    Column("firm_emitting", "firm emitting", "power"),
+    labelled("firm_emitting", "power"),
     labelled("mean_clean", "power"),
     Column("mean_emitting", "mean emitting", "power"),
     labelled("served_share", "share", "Of the power demanded, at all times."),
