@@ -134,7 +134,7 @@ class Plan(Shown):
     site_sha256: str
     basis: str = fact(
         "basis",
-        "`firm`: what is promised holds at all times; `mean`: it counts with average flows.",
+        "`firm`: its output holds at all times; `mean`: it counts with average flows.",
         JsonText(("firm", "mean")),
     )
     status: Status = fact("status", "Why the search stopped, of all its goals.", STATUS)
@@ -168,7 +168,7 @@ class Plan(Shown):
         "prices", "Marginal value of each limit.", optional=True, default=()
     )
     robustness: Robustness | None = fact(
-        "withstands", "Losses that the promise holds against.", optional=True, default=None
+        "withstands", "Losses that firm output holds against.", optional=True, default=None
     )
     set_points: SetPoints | None = fact(
         "set_points",
@@ -178,7 +178,7 @@ class Plan(Shown):
         default=None,
     )
     recoveries: tuple[RecoveryUse, ...] = fact(
-        "recoveries", "Power promised out of recovered heat.", optional=True, default=()
+        "recoveries", "Firm power out of recovered heat.", optional=True, default=()
     )
     heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
     boosters: tuple[BoosterUse, ...] = fact(

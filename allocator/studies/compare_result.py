@@ -210,7 +210,7 @@ def compare_result(site: Site, rows: Sequence[Compared]) -> CompareResult:
     return CompareResult(
         site,
         _comparison(site, rows),
-        grid("power", "Mean power by machine, of what is promised", "machine", "power", _power),
+        grid("power", "Mean power by generator, of the firm power", "machine", "power", _power),
         grid("units", "Machines, new and existing", "machine", "count", lambda f: f.machines),
         grid("storage", "Storage", "store", "mass", lambda f: sizes(f, power=False)),
         grid("batteries", "Batteries", "store", "energy", lambda f: sizes(f, power=True)),

@@ -58,7 +58,7 @@ _RESULTS = (
 _KEEPING = (
     Column("point", "case"),
     Column("draws", "draws", "count"),
-    Column("kept", "promise kept", "count", "With valves set again for what sources give."),
+    Column("kept", "draws that keep it", "count", "With valves set again for what sources give."),
     Column("share", "share kept", "share"),
     Column("low", "share, low", "share", "Lower end of the interval for all draws, at 95 %."),
     Column("high", "share, high", "share", "Upper end of the interval for all draws, at 95 %."),
@@ -241,7 +241,7 @@ def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepR
         _points(facts, found, figure),
         Table(
             "keeping",
-            "Is the promise kept?",
+            "Firm output kept",
             _KEEPING,
             tuple(_keeping(facts, s) for s in found if s.kept is not None and s.draws),
         ),
