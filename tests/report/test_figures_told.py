@@ -63,7 +63,7 @@ def test_a_simulation_tells_what_is_not_served_of_the_demand(site: Site, plan: P
     assert ["short", "of", "the", "firm", "output", "0", "%", "of", "the", "time"] in lines
     share = f"{100 * unserved_share(plan, trace):.3g}"
     assert ["demand", "not", "served", share, "%"] in lines
-    assert ["emissions", "a", "kWh", "served", "720", "g/kWh"] in lines
+    assert ["counted", "emission", "a", "kWh", "served", "720", "g/kWh"] in lines
 
 
 def test_a_gap_is_a_share_of_the_larger_of_value_and_bound() -> None:
