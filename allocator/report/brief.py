@@ -26,6 +26,7 @@ from allocator.report.simulated import verdict_words
 from allocator.report.words import (
     STATUS_WORDS,
     count,
+    earlier_open,
     emission_a_kwh,
     gap,
     money,
@@ -156,7 +157,7 @@ def _limit(plan: Plan, name: str) -> str:
     for number, goal in enumerate(plan.goals):
         if goal.name == name and goal.bound is not None:
             limit = quantity(goal.bound, "power")
-            if any(g.gap is None or g.gap > 1e-4 for g in plan.goals[:number]):
+            if earlier_open(plan, number):
                 return f"; at most {limit} with the goals before it as planned"
             cut = goal.status in (Status.INTERRUPTED, Status.BOUND_REFUTED)
             why = f", {STATUS_WORDS[goal.status]}" if cut else ""

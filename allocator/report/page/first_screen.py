@@ -113,7 +113,7 @@ def built_of(site: Network, plan: Plan) -> list[Said]:
     if plan.money:
         running = running_money(site, plan)
         build, run = money(plan.money - running, site.currency), money(running, site.currency)
-        words = f"in all: {build} to build, {run} to run for "
+        words = f"{head('money')}: {build} to build, {run} to run for "
         words += quantity(site.horizon, "duration")
         found.append(Said(money(plan.money, site.currency), words, repr(plan.money)))
     return found
