@@ -9,6 +9,7 @@ from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
+from allocator.report.tags import booster_key
 from allocator.report.words import quantity
 from allocator.site.records import POWER
 
@@ -64,7 +65,7 @@ def _taps(site: Network, plan: Plan) -> list[Thing]:
 def _boosters(site: Network, plan: Plan) -> list[Thing]:
     return [
         Thing(
-            f"booster:{use.booster}@{use.start}>{use.route or use.store}",
+            booster_key(use),
             "booster",
             f"{use.booster} for {use.fluid}, into {booster_into(site, use)}",
             site.ground(use.start),

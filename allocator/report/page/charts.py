@@ -110,6 +110,7 @@ _KINDS = {
     "tap": "connections",
     "line": "power lines",
     "cooler": "coolers",
+    "booster": "boosters",
     "sink": "heat sinks",
 }
 
