@@ -175,6 +175,7 @@ ROOMS = {
     },
     "intake": {
         "cells",
+        "corridors",
         "fitting",
         "lists",
         "logs",
