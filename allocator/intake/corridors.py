@@ -14,7 +14,7 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import exact_text
 from allocator.base.table import Column, Table
 from allocator.intake.cells import refuse
-from allocator.intake.least_cost import Terrain, Way, corridors
+from allocator.intake.least_cost import LeastCostWay, Terrain, corridors
 from allocator.intake.terrain import Grid, factors_of, read_grid, read_grounds
 from allocator.site.records import Place, Site
 
@@ -34,7 +34,7 @@ _WAYS = (
 class Found:
     """Corridors over a raster. ``junctions``: x and y of each, m; ``heights``: m, by place."""
 
-    ways: tuple[Way, ...]
+    ways: tuple[LeastCostWay, ...]
     junctions: Mapping[str, tuple[float, float]]
     heights: Mapping[str, float]
     cell: float
@@ -55,7 +55,7 @@ class Found:
         )
         return Table("corridors", "Corridors", _WAYS, rows)
 
-    def flat_length(self, way: Way) -> float:
+    def flat_length(self, way: LeastCostWay) -> float:
         """Length on the map, m."""
         return self.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
 

@@ -43,7 +43,7 @@ Line = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Way:
+class LeastCostWay:
     """A way between two nodes. ``line``: its bends, in cells; ``cost``: length times factors."""
 
     start: str
@@ -135,7 +135,9 @@ def _pieces(line: Line) -> Cells:
     return found
 
 
-def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tuple[Way, ...]:
+def corridors(
+    surface: Terrain, places: Mapping[str, tuple[float, float]]
+) -> tuple[LeastCostWay, ...]:
     """Ways that join places, with junctions ``junction_1``, ``junction_2``, ... where they meet.
 
     Parameters
@@ -147,7 +149,7 @@ def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tu
 
     Returns
     -------
-    tuple of Way
+    tuple of LeastCostWay
         In a fixed order; every place is an end of at least one.
 
     Raises
@@ -168,7 +170,9 @@ def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tu
     return tuple(_exact(surface, way, places) for way in ways)
 
 
-def _exact(surface: Terrain, way: Way, places: Mapping[str, tuple[float, float]]) -> Way:
+def _exact(
+    surface: Terrain, way: LeastCostWay, places: Mapping[str, tuple[float, float]]
+) -> LeastCostWay:
     """A way from and to where its places are, not to the middle of their cells."""
     line = way.line.copy()
     for end, name in ((0, way.start), (-1, way.end)):
@@ -177,7 +181,7 @@ def _exact(surface: Terrain, way: Way, places: Mapping[str, tuple[float, float]]
     if not math.isfinite(surface.cost(line)):
         return way
     length, climb = surface.profile(line)
-    return Way(way.start, way.end, line, length, climb, surface.cost(line))
+    return LeastCostWay(way.start, way.end, line, length, climb, surface.cost(line))
 
 
 def _check(surface: Terrain, names: Sequence[str], at: Cells, cells: Cells) -> None:
@@ -297,7 +301,9 @@ def _too_steep(surface: Terrain, line: Line) -> bool:
     return bool(abs(heights).max() > 0) and float(np.ptp(heights)) > surface.steepest * flat
 
 
-def _thinned(surface: Terrain, places: Mapping[int, str], lines: Sequence[Line]) -> tuple[Way, ...]:
+def _thinned(
+    surface: Terrain, places: Mapping[int, str], lines: Sequence[Line]
+) -> tuple[LeastCostWay, ...]:
     """Ways between places and junctions: stretches that several lines share are one way."""
     columns = surface.factors.shape[1]
     web = nx.Graph()
@@ -311,7 +317,7 @@ def _thinned(surface: Terrain, places: Mapping[int, str], lines: Sequence[Line])
     spans = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
     near = max(NEAR, NEAR_SHARE * float(np.median(spans))) if spans else NEAR
     named, centres = _named(nodes, places, columns, near)
-    best: dict[tuple[str, str], Way] = {}
+    best: dict[tuple[str, str], LeastCostWay] = {}
     for chain in _chains(web, nodes):
         one, other = named[chain[0]], named[chain[-1]]
         if one == other:
@@ -328,7 +334,7 @@ def _thinned(surface: Terrain, places: Mapping[int, str], lines: Sequence[Line])
     return tuple(best[pair] for pair in sorted(best))
 
 
-def _without_detours(best: dict[tuple[str, str], Way]) -> None:
+def _without_detours(best: dict[tuple[str, str], LeastCostWay]) -> None:
     """Ways that others replace at next to no more cost are taken out, the dearest first."""
     web = nx.Graph()
     for pair, way in best.items():
@@ -347,7 +353,7 @@ def _without_detours(best: dict[tuple[str, str], Way]) -> None:
 
 
 def _without_mere_bends(
-    surface: Terrain, best: dict[tuple[str, str], Way], places: frozenset[str]
+    surface: Terrain, best: dict[tuple[str, str], LeastCostWay], places: frozenset[str]
 ) -> None:
     """Junctions at which no more than two ways meet are taken out, and their ways joined."""
     while True:
@@ -370,7 +376,7 @@ def _without_mere_bends(
                 best[pair] = joined
 
 
-def _turned(way: Way) -> Way:
+def _turned(way: LeastCostWay) -> LeastCostWay:
     return replace(way, start=way.end, end=way.start, line=way.line[::-1])
 
 
@@ -409,7 +415,7 @@ def _chains(web: nx.Graph, nodes: set[int]) -> Iterator[list[int]]:
             yield chain
 
 
-def _way(surface: Terrain, start: str, end: str, line: Line) -> Way:
+def _way(surface: Terrain, start: str, end: str, line: Line) -> LeastCostWay:
     """A way along a line, or along the least-cost path near by where that is cheaper."""
     bends = straightened(surface, line)
     least = (
@@ -417,7 +423,7 @@ def _way(surface: Terrain, start: str, end: str, line: Line) -> Way:
     )
     best = min((bends, least), key=surface.cost)
     length, climb = surface.profile(best)
-    return Way(start, end, best, length, climb, surface.cost(best))
+    return LeastCostWay(start, end, best, length, climb, surface.cost(best))
 
 
 def _box(surface: Terrain, line: Line) -> tuple[slice, slice]:
