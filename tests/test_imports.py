@@ -89,7 +89,7 @@ ROOMS = {
         "pressure_curves",
         "pressure_records",
     },
-    "plans": {"file", "records"},
+    "plans": {"file", "outages", "records"},
     "thermal": {"", "sink_temperatures", "upper"},
     "model": {
         "buffers",
@@ -104,6 +104,7 @@ ROOMS = {
         "limits",
         "mean_basis",
         "model",
+        "outages",
         "pressures",
         "rules",
         "rules.heat",
