@@ -89,7 +89,7 @@ ROOMS = {
         "pressure_curves",
         "pressure_records",
     },
-    "plans": {"differences", "file", "records"},
+    "plans": {"differences", "file", "outages", "records"},
     "thermal": {"", "sink_temperatures", "upper"},
     "model": {
         "buffers",
@@ -105,6 +105,7 @@ ROOMS = {
         "limits",
         "mean_basis",
         "model",
+        "outages",
         "pressures",
         "rules",
         "rules.heat",

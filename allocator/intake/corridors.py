@@ -14,8 +14,8 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import exact_text
 from allocator.base.table import Column, Table
 from allocator.intake.cells import refuse
-from allocator.intake.least_cost import LeastCostWay, Terrain, corridors
-from allocator.intake.terrain import Grid, factors_of, read_grid, read_grounds
+from allocator.intake.least_cost import GroundWay, Terrain, corridors
+from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
 from allocator.site.records import Place, Site
 
 Tree = dict[str, Any]
@@ -34,7 +34,7 @@ _WAYS = (
 class Found:
     """Corridors over a raster. ``junctions``: x and y of each, m; ``heights``: m, by place."""
 
-    ways: tuple[LeastCostWay, ...]
+    ways: tuple[GroundWay, ...]
     junctions: Mapping[str, tuple[float, float]]
     heights: Mapping[str, float]
     cell: float
@@ -55,7 +55,7 @@ class Found:
         )
         return Table("corridors", "Corridors", _WAYS, rows)
 
-    def flat_length(self, way: LeastCostWay) -> float:
+    def flat_length(self, way: GroundWay) -> float:
         """Length on the map, m."""
         return self.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
 
@@ -109,7 +109,7 @@ def corridors_over(
     return Found(ways, junctions, known, grid.cell)
 
 
-def _spot(grid: Grid, place: Place) -> tuple[float, float]:
+def _spot(grid: Raster, place: Place) -> tuple[float, float]:
     """Row and column of a place, in cells, with fractions."""
     rows, columns = grid.values.shape
     column = (place.x - grid.west) / grid.cell - 0.5
@@ -124,7 +124,7 @@ def _spot(grid: Grid, place: Place) -> tuple[float, float]:
     return row, column
 
 
-def _coordinates(grid: Grid, spot: np.ndarray) -> tuple[float, float]:
+def _coordinates(grid: Raster, spot: np.ndarray) -> tuple[float, float]:
     rows = grid.values.shape[0]
     east = grid.west + (float(spot[1]) + 0.5) * grid.cell
     north = grid.south + (rows - float(spot[0]) - 0.5) * grid.cell

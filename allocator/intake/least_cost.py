@@ -43,7 +43,7 @@ Line = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class LeastCostWay:
+class GroundWay:
     """A way between two nodes. ``line``: its bends, in cells; ``cost``: length times factors."""
 
     start: str
@@ -135,9 +135,7 @@ def _pieces(line: Line) -> Cells:
     return found
 
 
-def corridors(
-    surface: Terrain, places: Mapping[str, tuple[float, float]]
-) -> tuple[LeastCostWay, ...]:
+def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tuple[GroundWay, ...]:
     """Ways that join places, with junctions ``junction_1``, ``junction_2``, ... where they meet.
 
     Parameters
@@ -149,7 +147,7 @@ def corridors(
 
     Returns
     -------
-    tuple of LeastCostWay
+    tuple of GroundWay
         In a fixed order; every place is an end of at least one.
 
     Raises
@@ -171,8 +169,8 @@ def corridors(
 
 
 def _exact(
-    surface: Terrain, way: LeastCostWay, places: Mapping[str, tuple[float, float]]
-) -> LeastCostWay:
+    surface: Terrain, way: GroundWay, places: Mapping[str, tuple[float, float]]
+) -> GroundWay:
     """A way from and to where its places are, not to the middle of their cells."""
     line = way.line.copy()
     for end, name in ((0, way.start), (-1, way.end)):
@@ -181,7 +179,7 @@ def _exact(
     if not math.isfinite(surface.cost(line)):
         return way
     length, climb = surface.profile(line)
-    return LeastCostWay(way.start, way.end, line, length, climb, surface.cost(line))
+    return GroundWay(way.start, way.end, line, length, climb, surface.cost(line))
 
 
 def _check(surface: Terrain, names: Sequence[str], at: Cells, cells: Cells) -> None:
@@ -303,7 +301,7 @@ def _too_steep(surface: Terrain, line: Line) -> bool:
 
 def _thinned(
     surface: Terrain, places: Mapping[int, str], lines: Sequence[Line]
-) -> tuple[LeastCostWay, ...]:
+) -> tuple[GroundWay, ...]:
     """Ways between places and junctions: stretches that several lines share are one way."""
     columns = surface.factors.shape[1]
     web = nx.Graph()
@@ -317,7 +315,7 @@ def _thinned(
     spans = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
     near = max(NEAR, NEAR_SHARE * float(np.median(spans))) if spans else NEAR
     named, centres = _named(nodes, places, columns, near)
-    best: dict[tuple[str, str], LeastCostWay] = {}
+    best: dict[tuple[str, str], GroundWay] = {}
     for chain in _chains(web, nodes):
         one, other = named[chain[0]], named[chain[-1]]
         if one == other:
@@ -334,7 +332,7 @@ def _thinned(
     return tuple(best[pair] for pair in sorted(best))
 
 
-def _without_detours(best: dict[tuple[str, str], LeastCostWay]) -> None:
+def _without_detours(best: dict[tuple[str, str], GroundWay]) -> None:
     """Ways that others replace at next to no more cost are taken out, the dearest first."""
     web = nx.Graph()
     for pair, way in best.items():
@@ -353,7 +351,7 @@ def _without_detours(best: dict[tuple[str, str], LeastCostWay]) -> None:
 
 
 def _without_mere_bends(
-    surface: Terrain, best: dict[tuple[str, str], LeastCostWay], places: frozenset[str]
+    surface: Terrain, best: dict[tuple[str, str], GroundWay], places: frozenset[str]
 ) -> None:
     """Junctions at which no more than two ways meet are taken out, and their ways joined."""
     while True:
@@ -376,7 +374,7 @@ def _without_mere_bends(
                 best[pair] = joined
 
 
-def _turned(way: LeastCostWay) -> LeastCostWay:
+def _turned(way: GroundWay) -> GroundWay:
     return replace(way, start=way.end, end=way.start, line=way.line[::-1])
 
 
@@ -415,7 +413,7 @@ def _chains(web: nx.Graph, nodes: set[int]) -> Iterator[list[int]]:
             yield chain
 
 
-def _way(surface: Terrain, start: str, end: str, line: Line) -> LeastCostWay:
+def _way(surface: Terrain, start: str, end: str, line: Line) -> GroundWay:
     """A way along a line, or along the least-cost path near by where that is cheaper."""
     bends = straightened(surface, line)
     least = (
@@ -423,7 +421,7 @@ def _way(surface: Terrain, start: str, end: str, line: Line) -> LeastCostWay:
     )
     best = min((bends, least), key=surface.cost)
     length, climb = surface.profile(best)
-    return LeastCostWay(start, end, best, length, climb, surface.cost(best))
+    return GroundWay(start, end, best, length, climb, surface.cost(best))
 
 
 def _box(surface: Terrain, line: Line) -> tuple[slice, slice]:

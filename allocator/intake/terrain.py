@@ -23,7 +23,7 @@ _CENTRED = {"xllcenter": "xllcorner", "yllcenter": "yllcorner"}
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class Raster:
     """A raster. ``values``: (rows, columns), the northern row first; NaN where there is no data.
 
     ``west``, ``south``: m, the outer corner; ``cell``: m, the side of a cell.
@@ -35,7 +35,7 @@ class Grid:
     south: float
     cell: float
 
-    def same_cells(self, other: Grid) -> bool:
+    def same_cells(self, other: Raster) -> bool:
         """Whether two grids have the same cells."""
         near = 1e-6 * self.cell
         return (
@@ -57,7 +57,7 @@ class GroundClass:
     factor: float
 
 
-def read_grid(path: Path) -> Grid:
+def read_grid(path: Path) -> Raster:
     """An ESRI ASCII grid.
 
     Raises
@@ -86,7 +86,7 @@ def read_grid(path: Path) -> Grid:
         values[number] = _row(file, first + number + 1, line, columns)
     if "nodata_value" in head:
         values[values == head["nodata_value"]] = math.nan
-    return Grid(file, values, head["xllcorner"], head["yllcorner"], head["cellsize"])
+    return Raster(file, values, head["xllcorner"], head["yllcorner"], head["cellsize"])
 
 
 def _head(file: str, lines: list[str]) -> tuple[dict[str, float], int]:
@@ -172,7 +172,7 @@ def read_grounds(path: Path) -> dict[float, GroundClass]:
     return found
 
 
-def factors_of(grid: Grid, grounds: Mapping[float, GroundClass]) -> Floats:
+def factors_of(grid: Raster, grounds: Mapping[float, GroundClass]) -> Floats:
     """The cost factor of each cell; infinite where no pipe may be laid or nothing is known.
 
     Raises

@@ -46,6 +46,7 @@ from allocator.plans.operation import (
     SetPoints,
     StoreHold,
 )
+from allocator.plans.outages import OutageOperation
 from allocator.plans.results import (
     DEMAND,
     GOALS,
@@ -86,6 +87,7 @@ __all__ = [
     "MachineUse",
     "MaterialUse",
     "NodePressure",
+    "OutageOperation",
     "PipeFlow",
     "Plan",
     "Power",
@@ -169,6 +171,12 @@ class Plan(Shown):
     )
     robustness: Robustness | None = fact(
         "withstands", "Losses that the promise holds against.", optional=True, default=None
+    )
+    outages: tuple[OutageOperation, ...] = fact(
+        "machines_out",
+        "How it is run with machine units out of order, where the promise holds against that.",
+        optional=True,
+        default=(),
     )
     set_points: SetPoints | None = fact(
         "set_points",

@@ -14,7 +14,7 @@ from scipy.sparse.csgraph import dijkstra
 import allocator as al
 from allocator.cli.entry import main
 from allocator.intake.cells import TableFileError
-from allocator.intake.least_cost import LeastCostWay, Terrain, corridors
+from allocator.intake.least_cost import GroundWay, Terrain, corridors
 from allocator.intake.terrain import read_grid, read_grounds
 
 Told = pytest.CaptureFixture[str]
@@ -30,7 +30,7 @@ def surface(seed: int, blocks: int = 12, side: int = 3) -> Terrain:
     return Terrain(factors, np.zeros(factors.shape), 10.0)
 
 
-def web_of(ways: tuple[LeastCostWay, ...]) -> nx.Graph:
+def web_of(ways: tuple[GroundWay, ...]) -> nx.Graph:
     web = nx.Graph()
     for way in ways:
         web.add_edge(way.start, way.end, weight=way.cost)

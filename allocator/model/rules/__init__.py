@@ -12,6 +12,7 @@ from allocator.model.rules import (
     collect,
     heat,
     machines,
+    outages,
     power,
     pressure,
     recovery,
@@ -71,6 +72,7 @@ FIRM = (
     pressure.spur_layers,
     pressure.store_pressure,
     pressure.steady_filling,
+    outages.machines_out,
 )
 
 

@@ -308,8 +308,12 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
     ]
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
-        told = f"any {lost} sources without output, and any {low} others at their low end"
-        rows.insert(2, ("N-k robustness", told))
+        if plan.robustness.machines:
+            told = f"any {plan.robustness.machines} machine units out of order"
+            rows.insert(2, ("N-k robustness of machines", told))
+        if plan.robustness.of_sources:
+            told = f"any {lost} sources without output, and any {low} others at their low end"
+            rows.insert(2, ("N-k robustness", told))
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():
