@@ -110,6 +110,7 @@ ROOMS = {
         "rules.power",
         "rules.pressure",
         "rules.stock",
+        "rules.venting",
         "stating",
         "variables",
     },
@@ -149,6 +150,7 @@ ROOMS = {
         "tanks.phases",
         "tanks.weakened",
         "trusted",
+        "venting",
     },
     "simulation": {"", "broken", "files", "search", "trace", "tracing", "work"},
     "report": {

@@ -38,6 +38,7 @@ from allocator.verify import (
     sinks,
     supply,
     totals,
+    venting,
 )
 from allocator.verify import (
     heat_released as heat_released,
@@ -64,6 +65,7 @@ RULES = (
     chambers.check_chambers,
     collect.check_collect,
     collect.check_burns,
+    venting.check_flares,
     pipes.check_pipes,
     plain.check_plain,
     supply.check_supply,

@@ -18,6 +18,7 @@ from allocator.model.rules import (
     stock,
     stores,
     supply,
+    venting,
 )
 
 COMMON = (
@@ -63,6 +64,7 @@ FIRM = (
     machines.min_load,
     machines.cycled_unit,
     machines.batched_bursts,
+    venting.overflow_burnt,
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,
