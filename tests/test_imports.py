@@ -112,6 +112,7 @@ ROOMS = {
         "rules.power",
         "rules.pressure",
         "rules.stock",
+        "rules.venting",
         "stating",
         "variables",
     },
@@ -151,6 +152,7 @@ ROOMS = {
         "tanks.phases",
         "tanks.weakened",
         "trusted",
+        "venting",
     },
     "simulation": {"", "broken", "files", "search", "trace", "tracing", "work"},
     "report": {

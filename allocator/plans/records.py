@@ -3,9 +3,10 @@
 Planning makes it, proof checks it, reporting shows it; none of them knows the other.
 All numbers are SI. Each field says its key in the plan file and what it is. Names of compound
 things: a store site is ``type@place``; a machine group is ``type@place``; a destination of the
-collect layer is ``store:type@place`` or ``burn:type@place>battery@place`` (burnt directly, the
-power going to that battery). The shape of a supply flow is ``flat`` or the name of the demand
-whose profile it follows (of several demands with one profile, the first by file order names it).
+collect layer is ``store:type@place``, ``burn:type@place>battery@place`` (burnt directly, the
+power going to that battery) or ``flare:type@place``. The shape of a supply flow is ``flat`` or the
+name of the demand whose profile it follows (of several demands with one profile, the first by file
+order names it).
 """
 
 from __future__ import annotations

@@ -174,6 +174,8 @@ def _emission_words(plan: Plan) -> str:
             words += f" ({release} of {'firm' if plan.basis == 'firm' else 'mean'} power)"
     if emissions.biogenic > 0:
         words += f"; biogenic {quantity(emissions.biogenic, 'emission_rate')}, not counted"
+    for fluid, rate in emissions.vented.items():
+        words += f"; {fluid} vented at most {quantity(rate, 'emission_rate')}, counted by weight"
     return f"{words}."
 
 

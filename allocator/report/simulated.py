@@ -163,13 +163,17 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
     seconds = sum(draw.seconds for draw in shown) / len(shown)
     emitted, served = trace.mean("emissions_kg") / seconds, trace.mean("mean_total_w")
     rows = [("emissions", quantity(emitted, "emission_rate"))]
+    if plan.emissions.vented:
+        stated = quantity(plan.emissions.counted, "emission_rate")
+        rows.append(("emissions stated by the plan", stated))
     if emitted > 0 and served > 0:
         rows.append(("emissions a kWh served", grams_a_kwh(emitted / served)))
     rows.append(("clean", percent(trace.mean("clean_share"))))
     rows.append(("short of the promise", f"{percent(trace.mean('short_s') / seconds)} of the time"))
     if plan.power.demand_mean > 0:
         rows.append(("demand not served", percent(unserved_share(plan, trace))))
-    for name, key in (("spilt", "spilt_kg"), ("bought", "bought_kg")):
+    kinds = (("vented", "vented_kg"), ("spilt", "spilt_kg"), ("bought", "bought_kg"))
+    for name, key in kinds:
         for fluid in getattr(shown[0], key):
             mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
             if mean > 0:

@@ -144,7 +144,7 @@ class Draw:
     ``last_short_s``: end of the last time that promised power was not there (0: never).
     ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
-    without some.
+    without some. ``vented_kg``: of each fluid that counts when it is vented.
     """
 
     name: str
@@ -169,6 +169,7 @@ class Draw:
     events: int
     number: int = 0
     shares: Mapping[str, float] = field(default_factory=dict)
+    vented_kg: Mapping[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -266,7 +266,7 @@ def _gives(use: SourceUse) -> bool:
 
 def _turns(machine: MachineUse) -> bool:
     loads = (machine.flat_load, machine.cycled, *machine.following.values())
-    return any(load > 0 for load in (*loads, *machine.burst.values()))
+    return any(load > 0 for load in (*loads, *machine.burst.values(), *machine.overflow.values()))
 
 
 def _used_stores(lines: Lines) -> Iterator[tuple[str, str, str]]:

@@ -19,6 +19,7 @@ from allocator.model.rules import (
     stock,
     stores,
     supply,
+    venting,
 )
 
 COMMON = (
@@ -64,6 +65,7 @@ FIRM = (
     machines.min_load,
     machines.cycled_unit,
     machines.batched_bursts,
+    venting.overflow_burnt,
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,
