@@ -147,6 +147,7 @@ ROOMS = {
         "tanks.chambers",
         "tanks.circuit",
         "tanks.phases",
+        "tanks.true_clocks",
         "tanks.weakened",
         "trusted",
     },
