@@ -157,6 +157,10 @@ def _over_tanks(trace: Trace, name: str, choose: Any) -> dict[str, float]:
 def _draw(draw: Draw) -> dict[str, Any]:
     found: dict[str, Any] = _plain(draw)
     found["phases_s"] = found.pop("phases")
+    if not found["drawn"]:
+        del found["drawn"]
+    if found["against"] is None:
+        del found["against"]
     return found
 
 
