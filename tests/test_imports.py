@@ -150,6 +150,7 @@ ROOMS = {
         "tanks.chambers",
         "tanks.circuit",
         "tanks.phases",
+        "tanks.true_clocks",
         "tanks.weakened",
         "trusted",
         "venting",

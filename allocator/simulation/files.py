@@ -160,6 +160,10 @@ def _draw(draw: Draw) -> dict[str, Any]:
     found["phases_s"] = found.pop("phases")
     if not draw.vented_kg:  # nothing counts when it is vented
         del found["vented_kg"]
+    if not found["drawn"]:
+        del found["drawn"]
+    if found["against"] is None:
+        del found["against"]
     return found
 
 

@@ -144,7 +144,8 @@ class Draw:
     ``last_short_s``: end of the last time that promised power was not there (0: never).
     ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
-    without some. ``vented_kg``: of each fluid that counts when it is vented.
+    without some. ``vented_kg``: of each fluid that counts when it is vented. ``drawn``: its inexact
+    clocks were drawn; ``against``: they were set against a window of that begin and length, s.
     """
 
     name: str
@@ -170,6 +171,8 @@ class Draw:
     number: int = 0
     shares: Mapping[str, float] = field(default_factory=dict)
     vented_kg: Mapping[str, float] = field(default_factory=dict)
+    drawn: bool = False
+    against: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -367,7 +370,7 @@ class Trace(Shown):
 
         part_of(part, ("levels", "draws", "events"))
         if part == "draws":
-            return frame_of(self.draws, {"phases": "s"}).drop(columns="tanks")
+            return frame_of(self.draws, {"phases": "s"}).drop(columns=["tanks", "drawn", "against"])
         if part == "events":
             return frame_of(self.recording.events, {"time": "s"})
         record = self.recording

@@ -44,6 +44,7 @@ from allocator.verify.tanks.phases import (
     surveyed_phases,
     worst_windows,
 )
+from allocator.verify.tanks.true_clocks import inexact
 from allocator.verify.tanks.weakened import hardest_choices, must_withstand
 
 if TYPE_CHECKING:
@@ -163,6 +164,8 @@ def planned_runs(
     needs most.
     """
     seconds = settings.days * DAY
+    case = assembly.case
+    moves = any(inexact(case, c.name) for c in circuit.clocks if c.kind == "source")
 
     def phases_of(number: int) -> Phases:
         return admitted_phases(assembly.case, circuit, settings.seed, number)
@@ -173,6 +176,7 @@ def planned_runs(
             phases_of(number),
             seconds,
             number - 1,
+            drawn=moves,
         )
         for number in range(1, settings.phases + 1)
     ]
@@ -195,6 +199,7 @@ def planned_runs(
                         len(found),
                         {name: window.need},
                         window.length,
+                        against=_span(window) if moves else None,
                     )
                 )
         for tank, shares, window in hardest_choices(assembly):
@@ -211,8 +216,16 @@ def planned_runs(
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
                 needs = {tank.name: window.need}
             name = f"against {tank.name} without {words}"
-            found.append(DrawRun(name, phases, span, len(found), needs, 0.0, shares))
+            against = _span(window) if moves else None
+            found.append(
+                DrawRun(name, phases, span, len(found), needs, shares=shares, against=against)
+            )
     return tuple(found)
+
+
+def _span(window: WorstWindow | None) -> tuple[float, float]:
+    """Begin and length of a worst window, s."""
+    return (0.0, 0.0) if window is None else (window.begin, window.length - window.begin)
 
 
 def within_budget(
