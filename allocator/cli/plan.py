@@ -66,7 +66,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         type=count_from_none,
         default=0,
         metavar="K",
-        help="hold the promise when any K sources give nothing, with no valve touched (0)",
+        help="keep the firm output when any K sources give nothing, with no valve touched (0)",
     )
     command.add_argument(
         "--robust",

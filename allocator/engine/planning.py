@@ -141,8 +141,8 @@ def plan(
     >>> import allocator as al
     >>> result = al.plan("networks/first.yaml", node_limit=1000)
     >>> result
-    PlanResult('First site': firm clean power 13.4 kW, bound 13.4 kW, gap 0 %, search optimal,
-    audit passed, promise simulated kept)
+    PlanResult('First site': firm clean power 13.4 kW, proven limit 13.4 kW, gap 0 %,
+    search optimal, audit passed, firm output kept when simulated)
     >>> result.machines.to_frame()[["type", "place", "count"]].to_dict("records")
     [{'type': 'small_engine', 'place': 'mill', 'count': 2}]
     """

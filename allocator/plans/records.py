@@ -137,7 +137,7 @@ class Plan(Shown):
     site_sha256: str
     basis: str = fact(
         "basis",
-        "`firm`: what is promised holds at all times; `mean`: it counts with average flows.",
+        "`firm`: its output holds at all times; `mean`: it counts with average flows.",
         JsonText(("firm", "mean")),
     )
     status: Status = fact("status", "Why the search stopped, of all its goals.", STATUS)
@@ -171,7 +171,7 @@ class Plan(Shown):
         "prices", "Marginal value of each limit.", optional=True, default=()
     )
     robustness: Robustness | None = fact(
-        "withstands", "Losses that the promise holds against.", optional=True, default=None
+        "withstands", "Losses that firm output holds against.", optional=True, default=None
     )
     outages: tuple[OutageOperation, ...] = fact(
         "machines_out",
@@ -187,7 +187,7 @@ class Plan(Shown):
         default=None,
     )
     recoveries: tuple[RecoveryUse, ...] = fact(
-        "recoveries", "Power promised out of recovered heat.", optional=True, default=()
+        "recoveries", "Firm power out of recovered heat.", optional=True, default=()
     )
     heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
     boosters: tuple[BoosterUse, ...] = fact(

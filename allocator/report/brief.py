@@ -342,7 +342,7 @@ def _next(plan: Plan) -> list[str]:
     if plan.verified and plan.basis == "firm":
         commands.insert(0, "'allocator simulate'")
     words = f"Next: all tables: --full or summary.txt; map: page.html; {', '.join(commands)}."
-    lines = paragraph(words, indent=0)
+    lines = ["", *paragraph(words, indent=0)]
     if number := len(plan.cautions):
         lines += paragraph(
             f"Safety: {number} cautions in cautions.txt, on the page and with --cautions; "

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
@@ -352,12 +353,12 @@ class Trace(Shown):
         """What the simulation found, in words."""
         return [
             ("Trace", self.site_name),
-            ("promise", "kept" if self.kept else "BROKEN"),
-            ("draws", str(len(self.draws))),
-            ("promised", watts(self.promised_firm_w)),
-            ("least at any instant", watts(self.worst_firm_w)),
-            ("clean on average", watts(self.mean("mean_clean_w"))),
-            ("in all on average", watts(self.mean("mean_total_w"))),
+            (head("promised"), "kept" if self.kept else "NOT kept"),
+            (head("draws"), str(len(self.draws))),
+            (head("firm_total"), watts(self.promised_firm_w)),
+            (head("worst_power"), watts(self.worst_firm_w)),
+            (head("mean_clean"), watts(self.mean("mean_clean_w"))),
+            (head("mean_power"), watts(self.mean("mean_total_w"))),
         ]
 
     def to_frame(self, part: str = "levels") -> pd.DataFrame:

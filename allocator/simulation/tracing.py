@@ -275,7 +275,8 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     site = network_of(site)
     if plan.basis != "firm":
         raise _refused(
-            f"a plan on the {plan.basis} basis promises nothing over time", "plan on the firm basis"
+            f"a plan on the {plan.basis} basis has no firm output to simulate",
+            "plan on the firm basis",
         )
     if plan.site_name != site.name or plan.site_sha256 != site.sha256:
         raise _refused(f"the plan is for another site or an older file of {plan.site_name!r}")

@@ -144,7 +144,7 @@ def test_a_breach_tells_its_size_in_peoples_units() -> None:
     assert breach.size == pytest.approx(0.184)
     assert breach.unit == "kg"
     assert str(breach) == (
-        "store 'ball@hub': holds 5 kg and is 184 g short of its promise in windows of 12 h"
+        "store 'ball@hub': holds 5 kg and is 184 g short of its firm output in windows of 12 h"
         " [store_cut]"
     )
 
