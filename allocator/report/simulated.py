@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 Row = tuple[str, ...]
 MOST_BROKEN = 5
+MOST_ENDS = 8
 ALWAYS = "at all times: promised"
 NOTHING = 1e-4
 """A share that is not worth telling."""
@@ -32,6 +33,7 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
+    lines += section("Pressures along lines, in the worst state met", _pressures(trace))
     lines += section("From empty stores, sources as surveyed", _start(trace))
     lines += section("Draws that broke the promise", _broken(trace))
     return "\n".join(lines) + "\n"
@@ -44,6 +46,8 @@ def verdict_words(trace: Trace) -> str:
     from_phases = f"{number} draw{'' if number == 1 else 's'} of phases"
     if trace.kept:
         said = f"The promise of {promised} at all times held in {from_phases}."
+    elif not trace.broken:
+        said = f"The promise of {promised} at all times did NOT hold: {_short_of_pressure(trace)}."
     else:
         worst = quantity(trace.worst_firm_w, "power")
         said = (
@@ -57,6 +61,8 @@ def verdict_words(trace: Trace) -> str:
                 " Machines were let fail, which no promise covers: all that is promised was there "
                 f"for {percent(there)} of the time."
             )
+        if trace.short_of_pressure:
+            said += f" And {_short_of_pressure(trace)}."
     if trace.foresight is not None and trace.foresight.refuted:
         said += (
             " A bound on any control came out below the promise that was kept: it is wrong, and "
@@ -68,6 +74,20 @@ def verdict_words(trace: Trace) -> str:
     elif added is not None:
         power = "clean power" if trace.promised_clean_w > 0 else "power"
         said += f" Better control would add at most {percent(added)} of {power} to it."
+    return said
+
+
+def _short_of_pressure(trace: Trace) -> str:
+    """The end that lacks most pressure, in words."""
+    short = trace.short_of_pressure
+    worst = min(short, key=lambda end: end.margin)
+    needs, lowest = (quantity(p, "pressure") for p in (worst.needs, worst.lowest))
+    said = f"{worst.kind} {at(worst.name)} needs {needs} of {worst.fluid} and has {lowest}"
+    others = len(short) - 1
+    if others:
+        said += (
+            f", and {count(others)} other end{'' if others == 1 else 's'} of lines lack pressure"
+        )
     return said
 
 
@@ -247,6 +267,32 @@ def _chambers(trace: Trace) -> list[str]:
     ]
     heads = ("source", "hold", "gives", "which lasts", "source on", "drawn on")
     return table(heads, rows, right=(1, 2, 3, 4, 5)) if rows else []
+
+
+def _pressures(trace: Trace) -> list[str]:
+    """The ends with the least margins, and how many states were checked."""
+    found = trace.pressures
+    if found is None:
+        return []
+    ends = sorted(found.ends, key=lambda end: end.margin)
+    rows = [
+        (
+            f"{end.kind} {at(end.name)}",
+            end.fluid,
+            quantity(end.needs, "pressure"),
+            quantity(end.lowest, "pressure"),
+            quantity(end.margin, "pressure"),
+            str(len(end.on)),
+            "TOO LOW" if end in found.short else "",
+        )
+        for end in ends[:MOST_ENDS]
+    ]
+    heads = ("", "fluid", "needed", "lowest", "margin", "sources on", "")
+    shown = table(heads, rows, right=(2, 3, 4, 5))
+    states = f"{count(found.checked)} of {count(found.states)} different states"
+    return shown + paragraph(
+        f"Absolute pressures, from {states}: those with the greatest flows were checked."
+    )
 
 
 def _start(trace: Trace) -> list[str]:

@@ -12,7 +12,7 @@ from allocator.simulation.outages import with_outages
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
-from allocator.verify.tanks.circuit import Circuit
+from allocator.verify.tanks.circuit import Circuit, SourceClock
 from allocator.verify.tanks.phases import Phases, with_worst_clocks
 from allocator.verify.tanks.weakened import weakened
 
@@ -67,6 +67,13 @@ class Work:
         finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
         draw = draw_of(assembly, finished, run.name, run.needs)
         return replace(draw, number=run.number, shares=run.shares), finished
+
+    def clocks(self, run: DrawRun) -> tuple[SourceClock, ...]:
+        """The clocks of a run: as they are at worst where it is set against a store."""
+        circuit = self.assembly.circuit
+        if run.needs or run.shares:
+            circuit = with_worst_clocks(self.assembly.case, circuit)
+        return circuit.clocks
 
     def draws(self, runs: Sequence[DrawRun]) -> list[Draw]:
         """Some runs, one after the other."""

@@ -158,7 +158,7 @@ def settled(lines: Lines) -> bool:
     """
     found = lines.pressures
     nodes = {header[1] for way in lines.ways for header in (way.start, way.end)}
-    nodes |= {lines.node(place) for place, _, _ in ends_of(lines)}
+    nodes |= {lines.node(end.place) for end in ends_of(lines)}
     arriving = {way.end for way in lines.ways}
     for node in nodes:
         above = min(_limits(lines, node), default=math.inf)
@@ -261,18 +261,33 @@ def _releases(lines: Lines, node: str) -> Iterator[float]:
             yield pressure
 
 
-def ends_of(lines: Lines) -> Iterator[tuple[str, str, float]]:
-    """Place, subject and least low pressure of machines and demands in use."""
+class LineEnd(NamedTuple):
+    """A ``machine`` or ``demand`` that takes a fluid, and the least low pressure that it needs."""
+
+    kind: str
+    name: str
+    place: str
+    needed: float
+
+    @property
+    def subject(self) -> str:
+        """The end, as findings name it."""
+        return f"{self.kind} {self.name!r}"
+
+
+def ends_of(lines: Lines) -> Iterator[LineEnd]:
+    """Machines and demands in use."""
     case, fluid = lines.case, lines.fluid
     for machine in case.plan.machines:
         record = case.machine_type(machine)
         if fluid in record.inputs and turns(machine):
-            yield machine.place, f"machine {machine.name!r}", record.min_inlet_pressure or 0.0
+            least = record.min_inlet_pressure or 0.0
+            yield LineEnd("machine", machine.name, machine.place, least)
     for demand in case.plan.demands:
-        place = case.site.demands[demand.name].place
-        if demand.wants == fluid and place is not None and demand.clean_share > 0:
-            least = case.site.demands[demand.name].min_inlet_pressure or 0.0
-            yield place, f"demand {demand.name!r}", least
+        record_of = case.site.demands[demand.name]
+        if demand.wants == fluid and record_of.place is not None and demand.clean_share > 0:
+            least = record_of.min_inlet_pressure or 0.0
+            yield LineEnd("demand", demand.name, record_of.place, least)
 
 
 class StoreFill(NamedTuple):

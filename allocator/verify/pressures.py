@@ -119,10 +119,10 @@ def _check_pipes(lines: Lines, findings: Findings) -> None:
 
 def _check_ends(lines: Lines, findings: Findings) -> None:
     """Machines, demands and stores have the pressure that they need."""
-    for place, subject, least in ends_of(lines):
-        low = lines.pressures["low", lines.node(place)]
+    for end in ends_of(lines):
+        low = lines.pressures["low", lines.node(end.place)]
         what = f"the pressure of {lines.fluid!r} at its inlet"
-        enough(findings, "pressure_inlet", subject, low, least, what)
+        enough(findings, "pressure_inlet", end.subject, low, end.needed, what)
     for one in filled(lines):
         subject, what = f"store {one.store!r}", "the pressure that fills it"
         enough(findings, "pressure_fill", subject, one.pressure, one.needed, what)
@@ -257,7 +257,7 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
             after = lines.after(way, given[way.start])
             what = "the pressure that is left at its end"
             enough(findings, "pressure_reported", way.subject, after, given[way.end], what)
-    for place, subject, least in ends_of(lines):
-        if (low := given.get(("low", lines.node(place)))) is not None:
+    for end in ends_of(lines):
+        if (low := given.get(("low", lines.node(end.place)))) is not None:
             what = "the pressure that is given at its inlet"
-            enough(findings, "pressure_reported", subject, low, least, what)
+            enough(findings, "pressure_reported", end.subject, low, end.needed, what)
