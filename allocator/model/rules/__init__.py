@@ -9,11 +9,13 @@ from __future__ import annotations
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 from allocator.model.rules import (
+    boosters,
     collect,
     heat,
     machines,
     power,
     pressure,
+    ratings,
     recovery,
     stock,
     stores,
@@ -46,9 +48,9 @@ COMMON = (
     pressure.two_potentials,
     pressure.source_pressure,
     pressure.inlet_pressure,
-    pressure.boosters,
-    pressure.booster_units,
-    pressure.rating,
+    boosters.boosters,
+    boosters.booster_units,
+    ratings.rating,
 )
 
 FIRM = (
