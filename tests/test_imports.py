@@ -87,6 +87,7 @@ ROOMS = {
         "records",
         "sinks",
         "pressure_curves",
+        "pressure_offers",
         "pressure_records",
     },
     "plans": {"file", "records"},

@@ -69,7 +69,7 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
         PhysicsError: a property is not possible, or no pressure is above the ambient one.
     """
     record = site.fluids[fluid]
-    stated = list(_given(site, fluid))
+    stated = list(given_pressures(site, fluid))
     known = [pressure for pressure in stated if pressure is not None]
     if (
         record.phase == "solid"
@@ -111,7 +111,7 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
     return replace(found, most=found.most + float(heads(found, max(heights) - min(heights))[1]))
 
 
-def _given(site: Network, fluid: str) -> Iterator[float | None]:
+def given_pressures(site: Network, fluid: str) -> Iterator[float | None]:
     """Pa at which sources, stores and machines give a fluid; None where it is not said."""
     for source in site.own_sources.values():
         if source.fluid == fluid:

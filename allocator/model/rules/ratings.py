@@ -32,14 +32,16 @@ def rating(model: Model, sets: IndexSets) -> None:
         if not one.ratings:
             continue
         top = _top_shut(pressures, fluid)
+        ends: dict[tuple[str, Key], float] = {}
         for arc, losses in pressures.losses.items():
             if arc.fluid == fluid:
-                _shut_along(model, sets, pressures, arc, top)
+                _shut_along(model, pressures, arc, top)
                 for build in losses:
                     if (limit := one.ratings.get(("pipe", build))) is not None:
                         lay: Key = ("lay", arc.route, build, fluid)
-                        _rated(model, pressures, arc.start, fluid, limit, top, lay)
-                        _rated(model, pressures, arc.end, fluid, limit, top, lay)
+                        ends |= {(arc.start, lay): limit, (arc.end, lay): limit}
+        for (place, lay), limit in ends.items():
+            _rated(model, pressures, place, fluid, limit, top, lay)
         for name, source in sets.site.own_sources.items():
             if name in sets.sources and ("source", name) in one.shut_in:
                 shut = pressures.above(fluid, one.shut_in["source", name])
@@ -105,9 +107,7 @@ def _top_shut(pressures: Pressures, fluid: str) -> float:
     return pressures.above(fluid, given * max(ratios, default=1.0) + max(rises, default=0.0))
 
 
-def _shut_along(
-    model: Model, sets: IndexSets, pressures: Pressures, arc: PipeArc, top: float
-) -> None:
+def _shut_along(model: Model, pressures: Pressures, arc: PipeArc, top: float) -> None:
     fluid, losses = arc.fluid, pressures.losses[arc]
     start, end = pressures.shut(arc.start, fluid), pressures.shut(arc.end, fluid)
     static = max(loss.static for loss in losses.values())
@@ -124,4 +124,3 @@ def _shut_along(
         room = ratio * top + more
         terms: Terms = [(1.0, end), (-ratio, start), (-room, boost(option))]
         model.row(f"{name},{option.booster}]", terms, low=more - room)
-    del sets
