@@ -111,6 +111,7 @@ _KINDS = {
     "line": "power lines",
     "cooler": "coolers",
     "sink": "heat sinks",
+    "booster": "boosters",
 }
 
 

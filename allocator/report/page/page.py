@@ -37,6 +37,7 @@ from allocator.report.page.heat_view import along_runs, margins
 from allocator.report.page.listing import listing_of, listings
 from allocator.report.page.map import Map, map_of
 from allocator.report.page.mixes_view import mixes_view
+from allocator.report.page.pressure_view import along_ways
 from allocator.report.page.simulation import Simulation
 from allocator.report.page.study_files import Frontier, Mixes, Sweep
 from allocator.report.page.sweep_view import sweep_view
@@ -148,6 +149,7 @@ def _parts_of_plan(site: Network, plan: Plan) -> Parts:
         "temperatures": listing_of(temperatures(site, plan)),
         "along": along_runs(site, plan),
         "margins": margins(site, plan),
+        "pressed": along_ways(site, plan),
         "prices": price_rows(plan, site.currency),
         "price_heads": PRICE_HEADS,
         "price_note": PRICE_NOTE,
@@ -296,6 +298,11 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         value = facts.get(name)
         if value is not None:
             rows.append((words, quantity(float(value), "power"), repr(value)))
+    met = facts.get("pressures") or {}
+    lacks = [float(end["lowest"]) - float(end["needs"]) for end in met.get("ends", ())]
+    if lacks:
+        words = f"least margin of pressure, {met['checked']} of {met['states']} states checked"
+        rows.append((words, quantity(min(lacks), "pressure"), repr(min(lacks))))
     return rows
 
 
