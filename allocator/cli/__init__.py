@@ -14,9 +14,11 @@ from typing import Protocol
 from allocator.base.errors import AllocatorError, FileError
 from allocator.cli import (
     audit,
+    built,
     carry,
     check,
     compare,
+    diff,
     draw,
     fit,
     frontier,
@@ -25,6 +27,7 @@ from allocator.cli import (
     migrate,
     new,
     plan,
+    replan,
     report,
     reservoir,
     schema,
@@ -57,6 +60,9 @@ class Command(Protocol):
 
 COMMANDS: dict[str, Command] = {
     "plan": plan,
+    "built": built,
+    "replan": replan,
+    "diff": diff,
     "new": new,
     "template": template,
     "fit": fit,

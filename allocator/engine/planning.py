@@ -228,7 +228,8 @@ def plan_site(
         if audit(site, other := replace(plain, cautions=plan.cautions, verified=False)).accepted
     )
     outcome = replace(outcome, alternatives=others)
-    return PlanResult(site, replace(plan, verified=found.accepted), found, outcome)
+    audited = replace(plan, verified=found.accepted)
+    return PlanResult(site, audited, found, outcome, former=settings.keep)
 
 
 def breaches_of(site: Site, plan: Plan) -> tuple[str, ...]:
