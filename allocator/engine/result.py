@@ -16,6 +16,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report import heat_tables, line_tables, tables
 from allocator.report.brief import brief_summary
+from allocator.report.changes import changes_table
 from allocator.report.files import reserves_of
 from allocator.report.handover.lists import set_points_table
 from allocator.report.summary import full_summary
@@ -48,6 +49,8 @@ class PlanResult(Shown):
         The simulation of the plan; None where there was none.
     not_simulated
         Why a plan on the firm basis was not simulated; empty where it was, or was not to be.
+    former
+        The plan that it replaces, of which it changes little; None where it replaces none.
 
     Examples
     --------
@@ -63,6 +66,7 @@ class PlanResult(Shown):
     outcome: Outcome | None = None
     simulation: Trace | None = None
     not_simulated: str = ""
+    former: Plan | None = None
 
     @property
     def status(self) -> Status:
@@ -136,6 +140,11 @@ class PlanResult(Shown):
         return tables.materials(self.plan)
 
     @property
+    def changes(self) -> Table:
+        """What is built differently from the former plan; without rows where there is none."""
+        return changes_table(self.former or self.plan, self.plan)
+
+    @property
     def heat(self) -> Table:
         """Limits of temperature and heat: value, limit, margin."""
         return heat_tables.heat_limits(self.plan)
@@ -187,7 +196,8 @@ class PlanResult(Shown):
         OutputError
             The folder cannot be written.
         """
-        write_plan_files(folder, self.site, self.plan, self.outcome, crew, self.simulation)
+        proof, former = self.simulation, self.former
+        write_plan_files(folder, self.site, self.plan, self.outcome, crew, proof, former)
         for number, other in enumerate(self.alternatives, 2):
             write_plan_files(folder_of(folder, number), self.site, other, self.outcome, crew)
 

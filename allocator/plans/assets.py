@@ -27,7 +27,7 @@ class SourceUse:
     collect: Mapping[str, float] = fact(
         "collect_kg_s",
         "Flow while the source is on, by destination: `store:type@place`, or"
-        " `burn:type@place>battery@place` for what is burnt directly.",
+        " `burn:type@place>battery@place` for what is burnt directly, or `flare:type@place`.",
         default_factory=dict,
     )
     direct: Mapping[str, float] = fact(
@@ -179,6 +179,12 @@ class MachineUse:
     buffer_vessel: Mapping[str, float] = fact(
         "receiver_kg",
         "Content of the buffer vessels of the unit run on and off, by fluid.",
+        optional=True,
+        default_factory=dict,
+    )
+    overflow: Mapping[str, float] = fact(
+        "overflow_kg_s",
+        "Of a flare: mean overflow that it burns, by store (`type@place`) that it guards.",
         optional=True,
         default_factory=dict,
     )

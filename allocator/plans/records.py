@@ -3,9 +3,10 @@
 Planning makes it, proof checks it, reporting shows it; none of them knows the other.
 All numbers are SI. Each field says its key in the plan file and what it is. Names of compound
 things: a store site is ``type@place``; a machine group is ``type@place``; a destination of the
-collect layer is ``store:type@place`` or ``burn:type@place>battery@place`` (burnt directly, the
-power going to that battery). The shape of a supply flow is ``flat`` or the name of the demand
-whose profile it follows (of several demands with one profile, the first by file order names it).
+collect layer is ``store:type@place``, ``burn:type@place>battery@place`` (burnt directly, the
+power going to that battery) or ``flare:type@place``. The shape of a supply flow is ``flat`` or the
+name of the demand whose profile it follows (of several demands with one profile, the first by file
+order names it).
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ from allocator.plans.operation import (
     SetPoints,
     StoreHold,
 )
+from allocator.plans.outages import OutageOperation
 from allocator.plans.results import (
     DEMAND,
     GOALS,
@@ -86,6 +88,7 @@ __all__ = [
     "MachineUse",
     "MaterialUse",
     "NodePressure",
+    "OutageOperation",
     "PipeFlow",
     "Plan",
     "Power",
@@ -169,6 +172,12 @@ class Plan(Shown):
     )
     robustness: Robustness | None = fact(
         "withstands", "Losses that firm output holds against.", optional=True, default=None
+    )
+    outages: tuple[OutageOperation, ...] = fact(
+        "machines_out",
+        "How it is run with machine units out of order, where firm output holds against that.",
+        optional=True,
+        default=(),
     )
     set_points: SetPoints | None = fact(
         "set_points",

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, valves_of
-from allocator.report.tags import booster_key, valve_tags
+from allocator.report.tags import valve_tags
 from allocator.site.records import POWER
 
 

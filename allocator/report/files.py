@@ -19,6 +19,7 @@ from allocator.report.handover.lists import (
 )
 from allocator.report.handover.stock import bill_with_totals, stock_table
 from allocator.report.handover.workbook import workbook
+from allocator.report.pressure_ways import pressure_ways_table
 
 Reserves = Mapping[str, tuple[float, str]]
 """Tank -> what must stay in it for the promise, and its unit."""
@@ -48,6 +49,7 @@ def plan_tables(
             found.append(line_tables.coolers(site, plan))
     if plan.pressures:
         found.append(line_tables.pressures(site, plan))
+        found.append(pressure_ways_table(site, plan))
     if plan.boosters:
         found.append(line_tables.boosters(site, plan))
     if plan.heat_sinks:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 Row = tuple[str, ...]
 MOST_BROKEN = 5
+MOST_ENDS = 8
 ALWAYS = "at all times: in the plan"
 NOTHING = 1e-4
 """A share that is not worth telling."""
@@ -35,6 +36,7 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
+    lines += section("Pressures along lines, in the worst state met", _pressures(trace))
     lines += section("From empty stores, sources as surveyed", _start(trace))
     lines += section("Draws in which the firm output was not kept", _broken(trace))
     return "\n".join(lines) + "\n"
@@ -47,6 +49,8 @@ def verdict_words(trace: Trace) -> str:
     from_phases = f"{number} draw{'' if number == 1 else 's'} of phases"
     if trace.kept:
         said = f"Firm power of {promised} was kept in {from_phases}."
+    elif not trace.broken:
+        said = f"Firm power of {promised} was NOT kept: {_short_of_pressure(trace)}."
     else:
         worst = quantity(trace.worst_firm_w, "power")
         said = (
@@ -60,6 +64,8 @@ def verdict_words(trace: Trace) -> str:
                 " Machines failed in it, which firm output does not cover: it was kept for "
                 f"{percent(there)} of the time."
             )
+        if trace.short_of_pressure:
+            said += f" And {_short_of_pressure(trace)}."
     if trace.foresight is not None and trace.foresight.refuted:
         said += (
             " A limit under any control was computed below the firm power that was kept: it is "
@@ -71,6 +77,20 @@ def verdict_words(trace: Trace) -> str:
     elif added is not None:
         power = "clean power" if trace.promised_clean_w > 0 else "power"
         said += f" Better control could add at most {percent(added)} to the firm {power}."
+    return said
+
+
+def _short_of_pressure(trace: Trace) -> str:
+    """The end that lacks most pressure, in words."""
+    short = trace.short_of_pressure
+    worst = min(short, key=lambda end: end.margin)
+    needs, lowest = (quantity(p, "pressure") for p in (worst.needs, worst.lowest))
+    said = f"{worst.kind} {at(worst.name)} needs {needs} of {worst.fluid} and has {lowest}"
+    others = len(short) - 1
+    if others:
+        said += (
+            f", and {count(others)} other end{'' if others == 1 else 's'} of lines lack pressure"
+        )
     return said
 
 
@@ -172,6 +192,9 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
     seconds = sum(draw.seconds for draw in shown) / len(shown)
     emitted, served = trace.mean("emissions_kg") / seconds, trace.mean("mean_total_w")
     rows = [(head("counted"), quantity(emitted, "emission_rate"))]
+    if plan.emissions.vented:
+        stated = quantity(plan.emissions.counted, "emission_rate")
+        rows.append(("emissions stated by the plan", stated))
     if emitted > 0 and served > 0:
         rows.append(("counted emission a kWh served", grams_a_kwh(emitted / served)))
     rows.append(("clean share of power", percent(trace.mean("clean_share"))))
@@ -180,7 +203,8 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
     )
     if plan.power.demand_mean > 0:
         rows.append(("demand not served", percent(unserved_share(plan, trace))))
-    for name, key in (("vented", "spilt_kg"), ("bought", "bought_kg")):
+    kinds = (("vented", "vented_kg"), ("not used", "spilt_kg"), ("bought", "bought_kg"))
+    for name, key in kinds:
         for fluid in getattr(shown[0], key):
             mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
             if mean > TRACE:
@@ -263,6 +287,32 @@ def _chambers(trace: Trace) -> list[str]:
     ]
     heads = ("source", "hold", "gives", "lasts", "source on", "drawn on")
     return table(heads, rows, right=(1, 2, 3, 4, 5)) if rows else []
+
+
+def _pressures(trace: Trace) -> list[str]:
+    """The ends with the least margins, and how many states were checked."""
+    found = trace.pressures
+    if found is None:
+        return []
+    ends = sorted(found.ends, key=lambda end: end.margin)
+    rows = [
+        (
+            f"{end.kind} {at(end.name)}",
+            end.fluid,
+            quantity(end.needs, "pressure"),
+            quantity(end.lowest, "pressure"),
+            quantity(end.margin, "pressure"),
+            str(len(end.on)),
+            "TOO LOW" if end in found.short else "",
+        )
+        for end in ends[:MOST_ENDS]
+    ]
+    heads = ("", "fluid", "needed", "lowest", "margin", "sources on", "")
+    shown = table(heads, rows, right=(2, 3, 4, 5))
+    states = f"{count(found.checked)} of {count(found.states)} different states"
+    return shown + paragraph(
+        f"Absolute pressures, from {states}: those with the greatest flows were checked."
+    )
 
 
 def _start(trace: Trace) -> list[str]:

@@ -169,6 +169,10 @@ def _emissions(plan: Plan) -> list[str]:
         for fluid, rate in emissions.by_fluid.items()
         if rate > 0
     ]
+    rows += [
+        (f"{fluid} vented", quantity(rate, "emission_rate"), "at most; counted by its weight")
+        for fluid, rate in emissions.vented.items()
+    ]
     return table(("", "release", ""), rows, right=(1,))
 
 

@@ -17,7 +17,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from allocator.network.records import Network
-from allocator.plans.records import BoosterUse, Plan
+from allocator.plans.records import Plan
+from allocator.report.handover.things import booster_key
 from allocator.report.pressures import valves_of as needed_valves
 from allocator.report.ways import Way, ways_of
 from allocator.site.records import POWER
@@ -169,11 +170,6 @@ def _valves(site: Network, plan: Plan) -> Iterator[tuple[str, ValveTag]]:
         kind, place = site.boosters[one.booster].kind, site.ground(one.start)
         booster = ValveTag(_LETTERS[kind], kind, f">{one.booster}", place, one.fluid)
         yield booster_key(one), booster
-
-
-def booster_key(use: BoosterUse) -> str:
-    """The key of a booster's tag: its name, its node, and the route or store that it serves."""
-    return f"booster:{use.booster}@{use.start}>{use.route or use.store}"
 
 
 def scheme_of(plan: Plan) -> str:

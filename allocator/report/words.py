@@ -117,6 +117,8 @@ def destination(name: str) -> str:
     kind, _, rest = name.partition(":")
     if kind == "store":
         return at(rest)
+    if kind == "flare":
+        return f"direct to {at(rest)}"
     machine, _, battery = rest.partition(">")
     return f"direct to {at(machine)}, charging {at(battery)}"
 

@@ -70,6 +70,11 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "flow": ("fluids", "flow"),
         "pressure": ("fluids", "pressure"),
         "release_pressure": ("storage", "pressure"),
+        "inlet_pressure": ("machines", "min_inlet_pressure"),
+        "demand_inlet_pressure": ("demands", "min_inlet_pressure"),
+        "pipe_rating": ("pipes", "pressure_rating"),
+        "storage_rating": ("storage", "pressure_rating"),
+        "machine_rating": ("machines", "pressure_rating"),
         "demand": ("demands", "power" if dimension == "power" else "flow"),
         "min_share": ("demands", "min_share"),
     }[kind]

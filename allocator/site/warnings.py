@@ -214,6 +214,13 @@ def _note_odd_figures(site: Site, values: Values) -> None:
                 "has a weight, but its emission counts for nothing",
                 "add 'emission: counted'",
             )
+    for name, source in site.sources.items():
+        if source.when_untapped == "vents" and not site.fluids[source.fluid].vented_weight:
+            _section(values, "sources")[name].warn(
+                "when_untapped",
+                f"gives {shown(source.fluid)}, which counts for nothing when it is vented",
+                "give the fluid a 'vented_weight'",
+            )
     for name, store in site.storage.items():
         if store.loss * _DAY > 1:
             _section(values, "storage")[name].warn(

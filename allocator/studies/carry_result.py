@@ -154,6 +154,8 @@ def carry(
 def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) -> CarryResult:
     """The result of rows that were worked out."""
     factor = load_factor_of(site)
+    raised = all(stop.limit.more for row in rows for stop in row.stops)
+    change = "raising" if raised else "changing"
     generators = (
         labelled("machine"),
         labelled("place"),
@@ -191,7 +193,7 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
         ),
         Table(
             "limits",
-            "Limits of the next unit: raising one of them alone is enough",
+            f"Limits of the next unit: {change} one of them alone is enough",
             _LIMITS,
             tuple(
                 (row.machine, _place(row), _whole(row.firm) + 1, *_limit(stop, marks))
@@ -215,7 +217,8 @@ def _whole(units: float) -> int:
 
 def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
     def shown(amount: float) -> str:
-        return f"+{amount_shown(amount, stop.limit.dimension)}"
+        sign = "+" if stop.limit.more else "-"
+        return f"{sign}{amount_shown(amount, stop.limit.dimension)}"
 
     return (
         stop.limit.address or stop.limit.stated,

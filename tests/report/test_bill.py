@@ -107,4 +107,5 @@ def test_a_new_booster_is_on_the_bill_and_in_the_geojson() -> None:
         "new": True,
         "flow_kg_per_s": 0.016,
         "power_w": 50.0,
+        "tag": "B-0102",
     }

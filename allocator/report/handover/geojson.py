@@ -9,9 +9,10 @@ from typing import Any
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.coordinates import position_in, reference_of
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
 from allocator.report.pressures import booster_into
-from allocator.report.tags import ValveTag, booster_key, valve_tags, valves_of, valves_of_runs
+from allocator.report.tags import ValveTag, valve_tags, valves_of, valves_of_runs
 from allocator.site.records import POWER
 
 Feature = dict[str, Any]

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
 from allocator.report.pressures import booster_into, pressure_ends, valves_of
-from allocator.report.tags import booster_key, valve_tags
+from allocator.report.tags import valve_tags
 from allocator.report.words import at, shape
 
 
@@ -124,7 +125,7 @@ def _receiver(to: str) -> str:
     """Where a source sends to: a store, or a machine that charges a battery."""
     kind, _, rest = to.partition(":")
     machine, _, battery = rest.partition(">")
-    return at(rest) if kind == "store" else f"{at(machine)}, charging {at(battery)}"
+    return at(rest) if kind in ("store", "flare") else f"{at(machine)}, charging {at(battery)}"
 
 
 def _stores(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:

@@ -6,10 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from allocator.network.records import Network
-from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.plans.records import BatteryUse, BoosterUse, Plan, StoreUse
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
-from allocator.report.tags import booster_key
 from allocator.report.words import quantity
 from allocator.site.records import POWER
 
@@ -60,6 +59,11 @@ def _taps(site: Network, plan: Plan) -> list[Thing]:
                 )
             )
     return found
+
+
+def booster_key(use: BoosterUse) -> str:
+    """The key of a booster."""
+    return f"booster:{use.booster}@{use.start}>{use.route or use.store}"
 
 
 def _boosters(site: Network, plan: Plan) -> list[Thing]:

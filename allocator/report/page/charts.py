@@ -110,8 +110,8 @@ _KINDS = {
     "tap": "connections",
     "line": "power lines",
     "cooler": "coolers",
-    "booster": "boosters",
     "sink": "heat sinks",
+    "booster": "boosters",
 }
 
 

@@ -37,6 +37,7 @@ from allocator.report.page.heat_view import along_runs, margins
 from allocator.report.page.listing import listing_of, listings
 from allocator.report.page.map import Map, map_of
 from allocator.report.page.mixes_view import mixes_view
+from allocator.report.page.pressure_view import along_ways
 from allocator.report.page.simulation import Simulation
 from allocator.report.page.study_files import Frontier, Mixes, Sweep
 from allocator.report.page.sweep_view import sweep_view
@@ -150,6 +151,7 @@ def _parts_of_plan(site: Network, plan: Plan) -> Parts:
         "temperatures": listing_of(temperatures(site, plan)),
         "along": along_runs(site, plan),
         "margins": margins(site, plan),
+        "pressed": along_ways(site, plan),
         "prices": price_rows(plan, site.currency),
         "price_heads": PRICE_HEADS,
         "price_note": PRICE_NOTE,
@@ -308,6 +310,11 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         value = facts.get(name)
         if value is not None:
             rows.append((words, quantity(float(value), "power"), repr(value)))
+    met = facts.get("pressures") or {}
+    lacks = [float(end["lowest"]) - float(end["needs"]) for end in met.get("ends", ())]
+    if lacks:
+        words = f"least margin of pressure, {met['checked']} of {met['states']} states checked"
+        rows.append((words, quantity(min(lacks), "pressure"), repr(min(lacks))))
     return rows
 
 
@@ -327,8 +334,12 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
     ]
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
-        told = f"any {lost} sources without output, and any {low} others at their low end"
-        rows.insert(2, ("N-k robustness", told))
+        if plan.robustness.machines:
+            told = f"any {plan.robustness.machines} machine units out of order"
+            rows.insert(2, ("N-k robustness of machines", told))
+        if plan.robustness.of_sources:
+            told = f"any {lost} sources without output, and any {low} others at their low end"
+            rows.insert(2, ("N-k robustness", told))
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():
