@@ -131,12 +131,12 @@ def run(given: argparse.Namespace) -> int:
     if trace.kept:
         return DONE
     if not trace.broken:
-        return fail("THE FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
+        return fail("FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
     file = Path(given.output) / BROKEN_FILE
     if (settings if again is None else again.settings).failing is not None:
         tell(f"short with machines out, which firm output does not cover: {file} reproduces it")
         return DONE
-    return fail(f"THE FIRM OUTPUT WAS NOT KEPT. {file} reproduces it: --replay {file}", BREACHES)
+    return fail(f"FIRM OUTPUT WAS NOT KEPT. {file} reproduces it: --replay {file}", BREACHES)
 
 
 def simulation_settings(given: argparse.Namespace) -> SimulationSettings:
