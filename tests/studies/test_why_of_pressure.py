@@ -10,7 +10,7 @@ from allocator.model.limits import Want
 from allocator.network.deriving import network_of
 from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
-from allocator.search import Settings
+from allocator.search import Settings, make_plan
 from allocator.search.conflicts import Conflict, conflict_of
 from allocator.studies.carry_result import carry
 
@@ -112,3 +112,11 @@ def test_units_that_a_line_carries_are_those_that_its_pressure_leaves(tmp_path: 
     assert set(limits) == {"fluids.gas.pressure", "machines.engine.min_inlet_pressure"}
     assert limits["machines.engine.min_inlet_pressure"].startswith("-")
     assert "changing one of them alone" in result.limits.title
+
+
+def test_a_plan_names_the_pressure_that_binds_it(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(SITE.replace("places: {b: 30}", "places: {b: 30}, min_inlet_pressure: 105 kPa"))
+    plan = make_plan(read_site(path), Settings(node_limit=500)).plan
+    assert plan is not None
+    assert "pressure: 'engine@b' with no more than the 105 kPa needed" in plan.limits
