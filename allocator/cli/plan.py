@@ -66,7 +66,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         type=count_from_none,
         default=0,
         metavar="K",
-        help="hold the promise when any K sources give nothing, with no valve touched (0)",
+        help="keep the firm output when any K sources give nothing, with no valve touched (0)",
     )
     command.add_argument(
         "--robust",
@@ -74,6 +74,14 @@ def arguments(command: argparse.ArgumentParser) -> None:
         default=0,
         metavar="N",
         help="hold it when any N sources give the low end of their range (0)",
+    )
+    command.add_argument(
+        "--lose-machines",
+        type=count_from_none,
+        default=0,
+        metavar="K",
+        help="hold it with any K machine units out of order; the plan has an operation for each "
+        "choice (0)",
     )
     command.add_argument(
         "--start",
@@ -157,12 +165,13 @@ def run(given: argparse.Namespace) -> int:
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.base.quiet import stdout_for_data
     from allocator.engine import NoPlanError, plan_site
-    from allocator.engine.planning import check_robust
+    from allocator.engine.planning import check_lost_machines, check_robust
     from allocator.plans.records import Robustness
     from allocator.search.outcome import REFUSED
 
     try:
         check_robust(site, given.robust)
+        check_lost_machines(site, given.lose_machines)
         settings = replace(
             settings_of(given, site),
             prices=True,
@@ -170,7 +179,7 @@ def run(given: argparse.Namespace) -> int:
             start=start,
             alternatives=given.alternatives,
             loss=given.within,
-            robustness=Robustness(given.lose, given.robust),
+            robustness=Robustness(given.lose, given.robust, given.lose_machines),
         )
         with stdout_for_data():
             result = plan_site(site, settings, follower(progress_of(given)))

@@ -180,6 +180,8 @@ def _emission_words(plan: Plan) -> str:
             words += f" ({release} of {'firm' if plan.basis == 'firm' else 'mean'} power)"
     if emissions.biogenic > 0:
         words += f"; biogenic {quantity(emissions.biogenic, 'emission_rate')}, not counted"
+    for fluid, rate in emissions.vented.items():
+        words += f"; {fluid} vented at most {quantity(rate, 'emission_rate')}, counted by weight"
     return f"{words}."
 
 
@@ -346,7 +348,7 @@ def _next(plan: Plan) -> list[str]:
     if plan.verified and plan.basis == "firm":
         commands.insert(0, "'allocator simulate'")
     words = f"Next: all tables: --full or summary.txt; map: page.html; {', '.join(commands)}."
-    lines = paragraph(words, indent=0)
+    lines = ["", *paragraph(words, indent=0)]
     if number := len(plan.cautions):
         lines += paragraph(
             f"Safety: {number} cautions in cautions.txt, on the page and with --cautions; "

@@ -80,6 +80,7 @@ def simulation_json(trace: Trace) -> str:
         "emissions_kg": trace.mean("emissions_kg"),
         "short_hours": max(draw.short_s for draw in trace.promises) / 3600.0,
         "unserved_j": max(draw.unserved_j for draw in trace.promises),
+        **({"vented_kg": vented} if (vented := _means(trace, "vented_kg")) else {}),
         "spilt_kg": _means(trace, "spilt_kg"),
         "spilt_j": trace.mean("spilt_j"),
         "bought_kg": _means(trace, "bought_kg"),
@@ -161,6 +162,12 @@ def _over_tanks(trace: Trace, name: str, choose: Any) -> dict[str, float]:
 def _draw(draw: Draw) -> dict[str, Any]:
     found: dict[str, Any] = _plain(draw)
     found["phases_s"] = found.pop("phases")
+    if not draw.vented_kg:  # nothing counts when it is vented
+        del found["vented_kg"]
+    if not found["drawn"]:
+        del found["drawn"]
+    if found["against"] is None:
+        del found["against"]
     return found
 
 

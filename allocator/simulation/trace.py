@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
@@ -146,7 +147,8 @@ class Draw:
     ``last_short_s``: end of the last time that promised power was not there (0: never).
     ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
-    without some.
+    without some. ``vented_kg``: of each fluid that counts when it is vented. ``drawn``: its inexact
+    clocks were drawn; ``against``: they were set against a window of that begin and length, s.
     """
 
     name: str
@@ -171,6 +173,9 @@ class Draw:
     events: int
     number: int = 0
     shares: Mapping[str, float] = field(default_factory=dict)
+    vented_kg: Mapping[str, float] = field(default_factory=dict)
+    drawn: bool = False
+    against: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -397,12 +402,12 @@ class Trace(Shown):
         """What the simulation found, in words."""
         return [
             ("Trace", self.site_name),
-            ("promise", "kept" if self.kept else "BROKEN"),
-            ("draws", str(len(self.draws))),
-            ("promised", watts(self.promised_firm_w)),
-            ("least at any instant", watts(self.worst_firm_w)),
-            ("clean on average", watts(self.mean("mean_clean_w"))),
-            ("in all on average", watts(self.mean("mean_total_w"))),
+            (head("promised"), "kept" if self.kept else "NOT kept"),
+            (head("draws"), str(len(self.draws))),
+            (head("firm_total"), watts(self.promised_firm_w)),
+            (head("worst_power"), watts(self.worst_firm_w)),
+            (head("mean_clean"), watts(self.mean("mean_clean_w"))),
+            (head("mean_power"), watts(self.mean("mean_total_w"))),
         ]
 
     def to_frame(self, part: str = "levels") -> pd.DataFrame:
@@ -415,7 +420,7 @@ class Trace(Shown):
 
         part_of(part, ("levels", "draws", "events"))
         if part == "draws":
-            return frame_of(self.draws, {"phases": "s"}).drop(columns="tanks")
+            return frame_of(self.draws, {"phases": "s"}).drop(columns=["tanks", "drawn", "against"])
         if part == "events":
             return frame_of(self.recording.events, {"time": "s"})
         record = self.recording

@@ -45,6 +45,7 @@ from allocator.verify.tanks.phases import (
     surveyed_phases,
     worst_windows,
 )
+from allocator.verify.tanks.true_clocks import inexact
 from allocator.verify.tanks.weakened import hardest_choices, must_withstand
 
 if TYPE_CHECKING:
@@ -192,6 +193,8 @@ def planned_runs(
     needs most.
     """
     seconds = settings.days * DAY
+    case = assembly.case
+    moves = any(inexact(case, c.name) for c in circuit.clocks if c.kind == "source")
 
     def phases_of(number: int) -> Phases:
         return admitted_phases(assembly.case, circuit, settings.seed, number)
@@ -202,6 +205,7 @@ def planned_runs(
             phases_of(number),
             seconds,
             number - 1,
+            drawn=moves,
         )
         for number in range(1, settings.phases + 1)
     ]
@@ -224,6 +228,7 @@ def planned_runs(
                         len(found),
                         {name: window.need},
                         window.length,
+                        against=_span(window) if moves else None,
                     )
                 )
         for tank, shares, window in hardest_choices(assembly):
@@ -240,8 +245,16 @@ def planned_runs(
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
                 needs = {tank.name: window.need}
             name = f"against {tank.name} without {words}"
-            found.append(DrawRun(name, phases, span, len(found), needs, 0.0, shares))
+            against = _span(window) if moves else None
+            found.append(
+                DrawRun(name, phases, span, len(found), needs, shares=shares, against=against)
+            )
     return tuple(found)
+
+
+def _span(window: WorstWindow | None) -> tuple[float, float]:
+    """Begin and length of a worst window, s."""
+    return (0.0, 0.0) if window is None else (window.begin, window.length - window.begin)
 
 
 def within_budget(
@@ -291,7 +304,8 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     site = network_of(site)
     if plan.basis != "firm":
         raise _refused(
-            f"a plan on the {plan.basis} basis promises nothing over time", "plan on the firm basis"
+            f"a plan on the {plan.basis} basis has no firm output to simulate",
+            "plan on the firm basis",
         )
     if plan.site_name != site.name or plan.site_sha256 != site.sha256:
         raise _refused(f"the plan is for another site or an older file of {plan.site_name!r}")

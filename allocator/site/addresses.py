@@ -18,6 +18,12 @@ from allocator.base.quantities import shown
 Path = tuple[str, ...]
 """Section, name and keys, such as ``("storage", "holder", "size", "max")``."""
 
+GIVEN: dict[str, Path] = {
+    "money": ("limits", "money"),
+    "emissions": ("limits", "emission"),
+    "booster_power": ("boosters", "power"),
+}
+"""What a frontier may give beside the stocks, by its name in files."""
 NEAR = 0.5
 LISTED = 8
 _RENAMED = {
@@ -39,6 +45,11 @@ def address_of(path: Path) -> str:
     if path[0] == "materials" and path[2:] == ("stock",):
         return f"stock.{path[1]}"
     return ".".join(path)
+
+
+def given_address(given: str) -> str:
+    """The address of what a frontier gives: a material, or a key of :data:`GIVEN`."""
+    return address_of(GIVEN.get(given, ("materials", given, "stock")))
 
 
 def path_of_limit(kind: str, name: str, dimension: str) -> Path:

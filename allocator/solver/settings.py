@@ -48,7 +48,8 @@ class Settings:
     basis, time_limit, gap, seed, threads, solver, node_limit, effort, prices, lifts, alternatives
         As the keywords of :func:`allocator.plan`.
     withstands
-        What the firm promise must hold against: its keywords ``lose`` and ``robust``.
+        What the firm promise must hold against: its keywords ``lose``, ``robust`` and
+        ``lose_machines``.
     start
         A plan of this site, or of an older file of it, to begin from.
     loss
@@ -110,7 +111,12 @@ class Settings:
             raise ValueError(f"threads must be 1 or more (got {self.threads!r})")
         if self.node_limit is not None and self.node_limit < 1:
             raise ValueError(f"node limit must be 1 or more (got {self.node_limit!r})")
-        if min(self.robustness.lost, self.robustness.low) < 0:
-            raise ValueError(f"lost and low sources must be 0 or more (got {self.robustness!r})")
-        if self.robustness.anything and self.basis != "firm":
+        asked = self.robustness
+        if min(asked.lost, asked.low, asked.machines) < 0:
+            raise ValueError(
+                f"lost and low sources, and lost machines, must be 0 or more (got {asked!r})"
+            )
+        if asked.of_sources and self.basis != "firm":
             raise ValueError("lost and low sources need the firm basis: averages hold no margin")
+        if asked.machines and self.basis != "firm":
+            raise ValueError("lost machines need the firm basis: averages promise nothing")

@@ -29,7 +29,7 @@ FORMAT = "allocator.carry/1"
 _LIMITS = (
     labelled("machine"),
     labelled("place"),
-    Column("next", "unit no.", "count", "The unit that the limit stops."),
+    Column("next", "unit", "count", "The unit that the limit stops."),
     labelled("limit"),
     labelled("sufficient", "text", "Raising this limit alone by so much."),
     Column("minimum", "at least needed", "text", "No smaller rise of this limit is enough."),
@@ -199,6 +199,7 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
                 (row.machine, _place(row), _whole(row.firm) + 1, *_limit(stop, marks))
                 for row in rows
                 for stop in row.stops
+                if not _within_limits(row)
             ),
         ),
         tuple(rows),
@@ -227,12 +228,20 @@ def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
     )
 
 
+def _within_limits(row: CarriedRow) -> bool:
+    """Whether the next unit was found to run with no limit raised, though no plan showed it."""
+    known = [stop for stop in row.stops if stop.more is not None]
+    return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
+
+
 def _without_a_limit(row: CarriedRow) -> Iterator[str]:
-    if row.stops:
+    if row.stops and not _within_limits(row):
         return
     place = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
     told = row.reason or "not determined in the time"
-    if row.together and not row.reason:
+    if _within_limits(row):
+        told = "no limit stops it; units are those of the best plan found in the time: allow more"
+    elif row.together and not row.reason:
         told = f"these limits must be raised together: {_listed(row.together)}"
     yield from paragraph(
         f"{row.machine} {place}, unit no. {_whole(row.firm) + 1}: {told}", bullet="* "

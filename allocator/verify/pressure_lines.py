@@ -242,7 +242,7 @@ def gives(use: SourceUse) -> bool:
 def turns(machine: MachineUse) -> bool:
     """Whether a group takes and gives anything."""
     loads = (machine.flat_load, machine.cycled, *machine.following.values())
-    return any(load > 0 for load in (*loads, *machine.burst.values()))
+    return any(load > 0 for load in (*loads, *machine.burst.values(), *machine.overflow.values()))
 
 
 def used_stores(lines: Lines) -> Iterator[tuple[str, str, str]]:

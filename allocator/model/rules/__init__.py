@@ -13,6 +13,7 @@ from allocator.model.rules import (
     collect,
     heat,
     machines,
+    outages,
     power,
     pressure,
     ratings,
@@ -20,6 +21,7 @@ from allocator.model.rules import (
     stock,
     stores,
     supply,
+    venting,
 )
 
 COMMON = (
@@ -65,6 +67,7 @@ FIRM = (
     machines.min_load,
     machines.cycled_unit,
     machines.batched_bursts,
+    venting.overflow_burnt,
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,
@@ -73,6 +76,7 @@ FIRM = (
     pressure.spur_layers,
     pressure.store_pressure,
     pressure.steady_filling,
+    outages.machines_out,
 )
 
 
