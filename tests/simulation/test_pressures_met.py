@@ -134,3 +134,25 @@ def test_without_pressures_nothing_is_said(tmp_path: Path) -> None:
     found = simulate(site, plan, SimulationSettings(days=2.0, phases=1))
     assert found.pressures is None
     assert "pressures" not in json.loads(simulation_files(found)["simulation.json"])
+
+
+def test_of_many_states_those_with_the_greatest_flows_are_checked(tmp_path: Path) -> None:
+    """Eight wells with periods of their own: some hundred states, and that of all of them."""
+    wells = "".join(
+        f"  w{n}: {{place: mouth, fluid: gas, flow: 2 g/s, pressure: 106 kPa, "
+        f"cycle: [{{on: {100 + n} min, every: {160 + 7 * n} min}}]}}\n"
+        for n in range(8)
+    )
+    start, end = LINE.index("  well:"), LINE.index("storage:")
+    path = tmp_path / "site.yaml"
+    path.write_text(LINE[:start] + wells + LINE[end:], encoding="utf-8")
+    site = network_of(read_site(path))
+    plan = make_plan(site, Settings(node_limit=20, threads=1)).plan
+    assert plan is not None
+    used = {use.name for use in plan.sources if any(use.collect.values())}
+    assert len(used) >= 4
+    found = simulate(site, plan, SHORT).pressures
+    assert found is not None
+    assert found.checked <= 32 < found.states <= 2**8
+    assert not found.short
+    assert max(len(end.on) for end in found.ends if end.kind == "store") == len(used)
