@@ -136,6 +136,7 @@ def test_without_pressures_nothing_is_said(tmp_path: Path) -> None:
     assert "pressures" not in json.loads(simulation_files(found)["simulation.json"])
 
 
+@pytest.mark.slow
 def test_of_many_states_those_with_the_greatest_flows_are_checked(tmp_path: Path) -> None:
     """Eight wells with periods of their own: some hundred states, and that of all of them."""
     wells = "".join(
