@@ -11,10 +11,17 @@ from pathlib import Path
 import pytest
 from pressed_sites import LINE
 
+from allocator.cli.entry import main
+from allocator.cli.terminal import BREACHES
+from allocator.engine.simulating import prove_plan
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.network.records import Network
+from allocator.plans.file import plan_to_json
 from allocator.plans.records import Plan
+from allocator.report.brief import heading
+from allocator.report.page import page_html
+from allocator.report.page.simulation import SimulationFileError, simulation_of
 from allocator.report.simulated import simulation_text
 from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, Trace, simulate
@@ -111,6 +118,37 @@ def test_what_is_told(line: tuple[Network, Plan], trace: Trace) -> None:
     facts = json.loads(simulation_files(trace)["simulation.json"])["pressures"]
     assert facts["states"] == 2
     assert {end["kind"] for end in facts["ends"]} >= {"machine", "store", "booster"}
+
+
+def test_the_page_and_the_proof_tell_of_it(line: tuple[Network, Plan], trace: Trace) -> None:
+    site, plan = line
+    files = simulation_files(trace)
+    told = (files["simulation.json"], files["levels.csv"], plan, None, Path("simulation.json"))
+    page = page_html(site, plan, simulation_of(*told))
+    assert "least margin of pressure, 2 of 2 states checked" in page
+    spoilt = files["simulation.json"].replace('"lowest"', '"loest"')
+    with pytest.raises(SimulationFileError, match="lacks what a simulation holds"):
+        simulation_of(spoilt, *told[1:])
+    proven, proof = prove_plan(site, replace(plan, verified=True))
+    assert (proven.verified, proof.kept) == (True, True)
+    proven, proof = prove_plan(site, replace(plan, verified=True, boosters=()))
+    assert (proven.verified, proof.kept, proof.broken) == (False, False, ())
+    assert "LACKED PRESSURE ALONG ITS LINES" in " ".join(heading(proven, proof))
+
+
+def test_the_command_ends_in_a_breach(
+    line: tuple[Network, Plan], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, plan = no_fan(*line)
+    file, folder = tmp_path / "site.yaml", tmp_path / "simulated"
+    file.write_text(LINE, encoding="utf-8")
+    (tmp_path / "plan.json").write_text(plan_to_json(plan), encoding="utf-8")
+    given = ["simulate", str(file), str(tmp_path / "plan.json"), "-o", str(folder)]
+    assert main([*given, "--days", "5", "--phases", "1", "--foresight", "0"]) == BREACHES
+    out, err = capsys.readouterr()
+    assert "TOO LOW" in out
+    assert "pressure is too low along lines" in err
+    assert not (folder / "broken.json").exists()
 
 
 def test_without_pressures_nothing_is_said(tmp_path: Path) -> None:
