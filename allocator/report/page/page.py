@@ -310,11 +310,10 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         value = facts.get(name)
         if value is not None:
             rows.append((words, quantity(float(value), "power"), repr(value)))
-    met = facts.get("pressures") or {}
-    lacks = [float(end["lowest"]) - float(end["needs"]) for end in met.get("ends", ())]
-    if lacks:
-        words = f"least margin of pressure, {met['checked']} of {met['states']} states checked"
-        rows.append((words, quantity(min(lacks), "pressure"), repr(min(lacks))))
+    if found.least_pressure is not None:
+        least, checked, states = found.least_pressure
+        words = f"least margin of pressure, {checked} of {states} states checked"
+        rows.append((words, quantity(least, "pressure"), repr(least)))
     return rows
 
 
