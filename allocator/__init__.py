@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from allocator.engine.auditing import audit, read_result
     from allocator.engine.planning import NoPlanError, plan
     from allocator.engine.result import PlanResult
-    from allocator.engine.simulating import simulate
+    from allocator.engine.simulating import reserve_now, simulate
     from allocator.network.cautions import cautions_for
     from allocator.network.reading import check_site, read_site
     from allocator.plans.file import plan_schema, read_plan
@@ -65,6 +65,7 @@ if TYPE_CHECKING:
     from allocator.studies.sweep_result import sweep
     from allocator.studies.why_result import why
     from allocator.verify.report import AuditReport
+    from allocator.verify.tanks.present import SourceState
 
 __version__ = "0.1.0"
 
@@ -106,6 +107,7 @@ _HOMES = {
     "Site": "site.records",
     "SiteFileError": "base.errors",
     "Source": "site.records",
+    "SourceState": "verify.tanks.present",
     "Spread": "site.records",
     "Stage": "site.records",
     "Status": "base.status",
@@ -128,6 +130,7 @@ _HOMES = {
     "read_plan": "plans.file",
     "read_result": "engine.auditing",
     "read_site": "network.reading",
+    "reserve_now": "engine.simulating",
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
@@ -174,6 +177,7 @@ __all__ = [
     "Site",
     "SiteFileError",
     "Source",
+    "SourceState",
     "Spread",
     "Stage",
     "Status",
@@ -197,6 +201,7 @@ __all__ = [
     "read_plan",
     "read_result",
     "read_site",
+    "reserve_now",
     "simulate",
     "site_schema",
     "sources",

@@ -147,11 +147,12 @@ ROOMS = {
         "tanks.chambers",
         "tanks.circuit",
         "tanks.phases",
+        "tanks.present",
         "tanks.true_clocks",
         "tanks.weakened",
         "trusted",
     },
-    "simulation": {"", "broken", "files", "search", "trace", "tracing", "work"},
+    "simulation": {"", "broken", "files", "rules", "search", "trace", "tracing", "work"},
     "report": {
         "brief",
         "loads",

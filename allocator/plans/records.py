@@ -41,6 +41,7 @@ from allocator.plans.heat import CoolerHeat, FlowHeat, Heat, HeatLimit, HeatSink
 from allocator.plans.operation import (
     NOTHING,
     ChamberHold,
+    ReserveRule,
     Robustness,
     RunLevels,
     SetPoints,
@@ -91,6 +92,7 @@ __all__ = [
     "Power",
     "Price",
     "RecoveryUse",
+    "ReserveRule",
     "Robustness",
     "Run",
     "RunLevels",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.base.column_units import NO_BREAK
 from allocator.base.quantities import format_quantity
-from allocator.plans.records import FLAT, GoalResult, Plan
+from allocator.plans.records import FLAT, GoalResult, Plan, ReserveRule
 
 STATUS_WORDS = {
     "optimal": "optimal",
@@ -29,6 +29,17 @@ GOAL_WORDS = {
 def quantity(value: float, dimension: str) -> str:
     """A value in SI as people write it, such as ``41.3 kW``."""
     return format_quantity(value, dimension)
+
+
+def rule_words(rule: ReserveRule) -> str:
+    """The state of a store's sources in which a reserve rule holds."""
+    free = f"; {', '.join(rule.free)} at any phase" if rule.free else ""
+    if rule.state == "any":
+        return f"at any time{free}"
+    if rule.state == "time":
+        every = quantity(rule.every or 0.0, "duration")
+        return f"at {quantity(rule.at or 0.0, 'duration')} and every {every} after it{free}"
+    return f"{rule.source} has just turned {rule.state}{free}"
 
 
 def percent(share: float) -> str:

@@ -42,6 +42,7 @@ from allocator.plans.records import (
     Power,
     Price,
     RecoveryUse,
+    ReserveRule,
     Robustness,
     Run,
     RunLevels,
@@ -149,6 +150,11 @@ FULL = Plan(
         (RunLevels("set@works", 0.5, 9.0),),
         ("set@works",),
         (ChamberHold("north", 2.5e5),),
+        (
+            ReserveRule(
+                "holder@works", "kg", "off", 8.0, 8.5, "north", 60.0, 3600.0, free=("south",)
+            ),
+        ),
     ),
 )
 
@@ -357,7 +363,9 @@ def test_a_plan_of_an_older_version_is_read_where_it_can_be() -> None:
 OPTIONAL = {
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
-    "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
+    "set_points.chambers", "set_points.reserve_rules", "set_points.reserve_rules[].source",
+    "set_points.reserve_rules[].at_s", "set_points.reserve_rules[].every_s",
+    "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
