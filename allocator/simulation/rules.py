@@ -23,6 +23,7 @@ from allocator.verify.tanks.circuit import Circuit, Tank
 from allocator.verify.tanks.present import (
     SourceState,
     States,
+    free_sources,
     growth_of,
     present_tank,
     reserve_of,
@@ -76,8 +77,7 @@ def _rules(assembly: Assembly, k: int, tank: Tank) -> list[ReserveRule]:
     case, margin = assembly.case, _margins(assembly.circuit, LOOK)[k]
     present = present_tank(case, tank)
 
-    sources = {n: c for n, c, _ in present.parts if n in case.site.sources}
-    free = tuple(name for name, cycle in sources.items() if cycle.start is None)
+    free = free_sources(case, present)
     plain = ReserveRule(tank.name, tank.unit, "any", present.need, 0.0, free=free)
     found = []
     for name in free:

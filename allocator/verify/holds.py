@@ -63,7 +63,13 @@ def _check_rules(case: Case, findings: Findings) -> None:
     if points is None or not points.rules:
         return
     from allocator.verify.tanks.assembly import assembly_of
-    from allocator.verify.tanks.present import SourceState, present_tank, reserve_of
+    from allocator.verify.tanks.present import (
+        SourceState,
+        free_sources,
+        present_tank,
+        reserve_of,
+        switch_times,
+    )
 
     tanks = {t.name: present_tank(case, t) for t in assembly_of(case).circuit.kept}
     for rule in points.rules:
@@ -79,6 +85,13 @@ def _check_rules(case: Case, findings: Findings) -> None:
         elif rule.state == "time":
             at = rule.at
         unit, size = present.tank.unit, present.tank.size
+        free = free_sources(case, present)
+        said_so = (
+            rule.unit == unit
+            and rule.free == tuple(name for name in free if name != rule.source)
+            and rule.every == (switch_times(present)[1] if rule.state == "time" else None)
+        )
+        findings.holds("set_points", subject, said_so, "its unit, sources or period are others")
         need = reserve_of(case, present, states, at)
         slack = FOUND * size
         said = ("reserve_rule", subject)

@@ -135,7 +135,17 @@ def test_a_rule_that_keeps_too_little_is_refused() -> None:
     ]
     assert al.audit(site, plan).accepted
     for k, rule in enumerate(points.rules):
-        less = replace(rule, keep=0.9 * rule.keep)
-        rules = (*points.rules[:k], less, *points.rules[k + 1 :])
-        report = al.audit(site, replace(plan, set_points=replace(points, rules=rules)))
-        assert {breach.rule for breach in report.breaches} == {"reserve_rule"}
+        for change, broken in (
+            ({"keep": 0.9 * rule.keep}, "reserve_rule"),
+            ({"burn_above": 0.9 * rule.burn_above}, "reserve_rule"),
+            ({"burn_above": 1.1 * rule.burn_above}, "reserve_rule"),
+            ({"store": "nothing@farm"}, "set_points"),
+            ({"unit": "J"}, "set_points"),
+            ({"free": ("b",)}, "set_points"),
+            ({"every": 7.0}, "set_points"),
+            ({"state": "on", "source": "nobody"}, "set_points"),
+        ):
+            rules = (*points.rules[:k], replace(rule, **change), *points.rules[k + 1 :])
+            report = al.audit(site, replace(plan, set_points=replace(points, rules=rules)))
+            found = {breach.rule for breach in report.breaches}
+            assert broken in found or "name" in str(found), change

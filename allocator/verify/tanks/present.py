@@ -139,6 +139,13 @@ def _need_of(tank: Tank, parts: Sequence[tuple[Cycle, float]], draw: float) -> f
     return tank.size
 
 
+def free_sources(case: Case, present: PresentTank) -> tuple[str, ...]:
+    """Sources of unknown phase that fill a tank."""
+    return tuple(
+        name for name, c, _ in present.parts if c.start is None and name in case.site.sources
+    )
+
+
 def switch_times(present: PresentTank) -> tuple[list[float], float]:
     """Times by which known sources have turned for certain, and the period after which again, s."""
     known = [cycle for _, cycle, _ in present.parts if cycle.start is not None]
