@@ -15,6 +15,7 @@ from allocator.plans.file import other_version
 from allocator.plans.records import RULES, Plan
 from allocator.simulation.accounts import draw_of
 from allocator.simulation.columns import tables_of
+from allocator.simulation.pressures import pressures_met
 from allocator.simulation.recording import recording_of
 from allocator.simulation.rules import rules_of
 from allocator.simulation.running import Finished, run_circuit
@@ -68,7 +69,8 @@ def simulate(
     """Run a firm plan from random, surveyed and adversarial phases; see the settings.
 
     Every run but the one from empty stores starts with all stores full, and the promise must
-    hold in each. The same site, plan and settings give the same trace, whoever does the work.
+    hold in each. Pressures along lines are checked in the states that the runs meet. The same
+    site, plan and settings give the same trace, whoever does the work.
 
     Args:
         site, plan: a plan on the firm basis, and the site that it is for.
@@ -84,6 +86,32 @@ def simulate(
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
         ValueError: a foresight bound is asked for, but no solver is given.
     """
+    trace, work, runs = _simulated(site, plan, settings, reserves, solve, executor, given, worst)
+    return replace(trace, pressures=pressures_met(work, runs))
+
+
+def simulated_levels(
+    site: Site,
+    plan: Plan,
+    settings: SimulationSettings,
+    reserves: Mapping[str, float],
+    worst: Worst,
+) -> Trace:
+    """The same of levels and power alone: what is kept in stores changes no pressure."""
+    return _simulated(site, plan, settings, reserves, None, None, (), worst)[0]
+
+
+def _simulated(
+    site: Site,
+    plan: Plan,
+    settings: SimulationSettings | None,
+    reserves: Mapping[str, float] | None,
+    solve: Solve | None,
+    executor: Executor | None,
+    given: Sequence[DrawRun],
+    worst: Worst | None,
+) -> tuple[Trace, Work, Sequence[DrawRun]]:
+    """The trace without pressures, and the runs that were worked off."""
     site = network_of(site)
     settings = settings or SimulationSettings()
     if settings.foresight > 0 and solve is None:
@@ -114,7 +142,7 @@ def simulate(
         waited = run_circuit(empty, surveyed, settings.days * DAY)
         draws.append(draw_of(waiting, waited, "from now"))
         start = start_of(waiting, empty, surveyed, draws[-1])
-    return Trace(
+    trace = Trace(
         site_name=site.name,
         site_sha256=site.sha256,
         settings=settings,
@@ -135,6 +163,7 @@ def simulate(
         rules=rules_of(assembly) if by_rule else (),
         full_total_w=_with_full_stores(work, runs) if by_rule else None,
     )
+    return trace, work, runs
 
 
 def _with_full_stores(work: Work, runs: Sequence[DrawRun]) -> float:
@@ -286,7 +315,8 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     site = network_of(site)
     if plan.basis != "firm":
         raise _refused(
-            f"a plan on the {plan.basis} basis promises nothing over time", "plan on the firm basis"
+            f"a plan on the {plan.basis} basis has no firm output to simulate",
+            "plan on the firm basis",
         )
     if plan.site_name != site.name or plan.site_sha256 != site.sha256:
         raise _refused(f"the plan is for another site or an older file of {plan.site_name!r}")

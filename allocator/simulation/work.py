@@ -13,7 +13,7 @@ from allocator.simulation.rules import kept_through
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
-from allocator.verify.tanks.circuit import Circuit
+from allocator.verify.tanks.circuit import Circuit, SourceClock
 from allocator.verify.tanks.phases import Phases
 from allocator.verify.tanks.true_clocks import against_window, with_drawn_clocks
 from allocator.verify.tanks.weakened import weakened
@@ -66,10 +66,7 @@ class Work:
         """One run, with levels recorded that many times and that many events written down."""
         assembly = weakened(self.assembly, run.shares) if run.shares else self.assembly
         circuit = with_reserves(assembly.circuit, self.reserves)
-        if run.against is not None:
-            circuit = against_window(assembly.case, circuit, run.phases, *run.against)
-        elif run.drawn:
-            circuit = with_drawn_clocks(assembly.case, circuit, [self.seed, run.number, 2])
+        circuit = self._clocked(assembly, circuit, run)
         if self.failing is not None:
             seed = [self.seed, run.number, 1]
             circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
@@ -82,6 +79,17 @@ class Work:
         return replace(
             draw, number=run.number, shares=run.shares, drawn=run.drawn, against=run.against
         ), finished
+
+    def clocks(self, run: DrawRun) -> tuple[SourceClock, ...]:
+        """The true clocks of a run."""
+        return self._clocked(self.assembly, self.assembly.circuit, run).clocks
+
+    def _clocked(self, assembly: Assembly, circuit: Circuit, run: DrawRun) -> Circuit:
+        if run.against is not None:
+            return against_window(assembly.case, circuit, run.phases, *run.against)
+        if run.drawn:
+            return with_drawn_clocks(assembly.case, circuit, [self.seed, run.number, 2])
+        return circuit
 
     def draws(self, runs: Sequence[DrawRun]) -> list[Draw]:
         """Some runs, one after the other."""

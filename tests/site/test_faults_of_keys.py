@@ -47,7 +47,7 @@ CASES: list[Case] = [
         [
             (
                 "source 'north_well': has the unknown key 'zzz'; its keys are place, "
-                "fluid, flow, cycle, delivery, next_start, clock, error and 9 more"
+                "fluid, flow, cycle, delivery, next_start, clock, error and 10 more"
             )
         ],
     ),
