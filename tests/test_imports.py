@@ -128,6 +128,7 @@ ROOMS = {
     },
     "search": {
         "",
+        "as_built",
         "conflicts",
         "elastic",
         "found",

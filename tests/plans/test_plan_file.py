@@ -25,6 +25,7 @@ from allocator.plans.records import (
     BoosterUse,
     Ceiling,
     ChamberHold,
+    ClockWorth,
     CoolerHeat,
     DemandUse,
     Emissions,
@@ -184,6 +185,7 @@ FULL = Plan(
             ),
         ),
     ),
+    clocks=ClockWorth(0.1, 0.25, {"holder@works": 7.0}, 86400.0, 0.35, 0.5),
 )
 
 
@@ -396,7 +398,7 @@ OPTIONAL = {
     "set_points.chambers", "set_points.reserve_rules", "set_points.reserve_rules[].source",
     "set_points.reserve_rules[].at_s", "set_points.reserve_rules[].every_s",
     "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
-    "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures",
+    "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
     "withstands.lost_machines", "machines_out", "machines_out[].machines[].receiver_kg",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""

@@ -139,6 +139,15 @@ def _need_of(tank: Tank, parts: Sequence[tuple[Cycle, float]], draw: float) -> f
     return tank.size
 
 
+def free_need(case: Case, tank: Tank) -> float | None:
+    """What a store would have to hold with all clocks free, kg; None where it is not known."""
+    parts = [(replace(c, start=None, error=0.0), w) for _, c, w in cycles_of(case, tank)]
+    short = shortfall(parts, tank.loss - tank.net.steady, 0.0, 1e-7)
+    if short is None:
+        return 0.0
+    return short.amount if short.kind == "window" else None
+
+
 def free_sources(case: Case, present: PresentTank) -> tuple[str, ...]:
     """Sources of unknown phase that fill a tank."""
     return tuple(
