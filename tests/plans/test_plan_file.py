@@ -141,6 +141,7 @@ FULL = Plan(
                     0.1,
                     {"cells": 1.5},
                     {"gas": 0.25},
+                    {"holder@works": 0.125},
                 ),
             ),
             {"holder@works": {"flat": 1e-3}},
