@@ -54,8 +54,8 @@ class ReserveRule:
     unit: str = fact("unit", "Unit of what is kept.", JsonText(("kg", "J")))
     state: str = fact(
         "state",
-        "`any`: nothing seen of its sources; `on`, `off`: a source has just turned so; `time`: at "
-        "a time of the known clocks.",
+        "`any`: at any time; `on`, `off`: a source has just turned so; `time`: at a time of the "
+        "known clocks.",
         JsonText(("any", "on", "off", "time")),
     )
     keep: float = fact("keep", "What it must hold then.")
