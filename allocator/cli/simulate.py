@@ -51,10 +51,11 @@ def arguments(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument(
         "--hold",
-        choices=("plan", "full", "need"),
+        choices=("plan", "full", "need", "rule"),
         default="plan",
         help="plan: keep in stores what the plan's set-points say (default); full: keep them "
-        "full; need: burn all that the firm output does not need",
+        "full; need: burn all that the firm output does not need; rule: the same, by what sources "
+        "are seen to do",
     )
     command.add_argument(
         "--outages",

@@ -25,6 +25,7 @@ from allocator.report.loads import (
 from allocator.report.simulated import verdict_words
 from allocator.report.words import (
     STATUS_WORDS,
+    clock_words,
     count,
     earlier_open,
     emission_a_kwh,
@@ -150,7 +151,8 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
     if shown := [f"{name} {quantity(x, 'power')}" for name, x in limits if x is not None]:
         last.append(f"Limit under any control: {', '.join(shown)}.")
-    return [*told, " ".join(last)] if last else told
+    told += [" ".join(last)] if last else []
+    return [*told, words] if (words := clock_words(plan)) else told
 
 
 def _figure(key: str, value: float, demand: float) -> str:

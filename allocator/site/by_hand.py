@@ -19,6 +19,7 @@ from allocator.site import keys, records
 from allocator.site.checks import faults_of_records
 from allocator.site.checks_boosters import booster_faults
 from allocator.site.checks_built import booster_faults as built_booster_faults
+from allocator.site.checks_clocks import faults_of_survey
 from allocator.site.checks_machines import machine_pressure_faults
 from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
@@ -86,6 +87,10 @@ def faults_of_site(site: Site) -> list[Fault]:
     found += [
         Fault(place, 0, 0, f"{fault.section}.{fault.name}", fault.said, fault.remedy)
         for fault in faults_of_records(site)
+    ]
+    found += [
+        Fault(place, 0, 0, "", f"{key} {problem}", remedy)
+        for key, problem, remedy in faults_of_survey(site)
     ]
     return found
 

@@ -51,6 +51,14 @@ def said_of(plan: Plan) -> list[Said]:
     if release := emission_a_kwh(plan):
         words += f", {release} counted"
     found.append(Said(quantity(power.firm_total, "power"), words, repr(power.firm_total)))
+    worth = plan.clocks
+    if worth is not None and worth.until_total is not None and worth.until is not None:
+        words = f"{head('firm_total')} until the survey ends, after "
+        words += quantity(worth.until, "duration")
+        found.append(Said(quantity(worth.until_total, "power"), words, repr(worth.until_total)))
+    elif worth is not None:
+        words = f"{head('firm_total')} of the same assets with all clocks free"
+        found.append(Said(quantity(worth.free_total, "power"), words, repr(worth.free_total)))
     return found
 
 
