@@ -151,7 +151,7 @@ ROOMS = {
         "tanks.weakened",
         "trusted",
     },
-    "simulation": {"", "broken", "files", "search", "trace", "tracing", "work"},
+    "simulation": {"", "adequacy_records", "broken", "files", "search", "trace", "tracing", "work"},
     "report": {
         "brief",
         "loads",

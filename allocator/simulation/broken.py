@@ -37,6 +37,7 @@ def broken_json(trace: Trace) -> str:
                 "seconds": draw.seconds,
                 "unserved_j": draw.unserved_j,
                 "shares": dict(draw.shares),
+                **({"turns": draw.turns} if draw.turns else {}),
                 "phases_s": dict(draw.phases),
             }
             for draw in trace.broken[:MOST_BROKEN]
@@ -90,7 +91,10 @@ def _run(draw: Any) -> DrawRun:
         raise ValueError(f"seconds must be above 0 (got {seconds!r})")
     phases = {str(clock): _number(phase) for clock, phase in draw["phases_s"].items()}
     shares = {str(name): _number(share) for name, share in draw["shares"].items()}
-    return DrawRun(str(draw["name"]), phases, seconds, int(draw["number"]), shares=shares)
+    turns = int(draw.get("turns", 0))
+    return DrawRun(
+        str(draw["name"]), phases, seconds, int(draw["number"]), shares=shares, turns=turns
+    )
 
 
 def _number(value: Any) -> float:

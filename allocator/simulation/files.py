@@ -60,6 +60,8 @@ def simulation_json(trace: Trace) -> str:
     ``firm_foresight_refuted_w``: such bounds that a kept promise passes, and that are none.
     ``chambers``: Pa to hold, kg held above it, s that they last, shares of time on and drawn on.
     ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
+    ``adequacy_per_year``: where machines fail, s short and J not served a year, against the promise
+    and against the demand, each with half of its 95 % interval and its parts by cause.
     ``draws``: the first random ones, all others, and all that broke the promise.
     """
     found = {
@@ -94,6 +96,7 @@ def simulation_json(trace: Trace) -> str:
         "no_safe_start": list(trace.no_safe_start),
         "from_now": None if trace.start is None else _plain(trace.start),
         "reserves": dict(trace.reserves),
+        **({} if trace.adequacy is None else {"adequacy_per_year": _plain(trace.adequacy)}),
         "broken": [draw.name for draw in trace.broken],
         "draws_run": len(trace.draws),
         "draws": [_draw(draw) for number, draw in enumerate(trace.draws) if _told(number, draw)],
@@ -157,6 +160,8 @@ def _over_tanks(trace: Trace, name: str, choose: Any) -> dict[str, float]:
 def _draw(draw: Draw) -> dict[str, Any]:
     found: dict[str, Any] = _plain(draw)
     found["phases_s"] = found.pop("phases")
+    if not draw.turns:
+        del found["turns"]
     return found
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
+from allocator.simulation.adequacy_records import Adequacy
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
 
@@ -144,7 +145,8 @@ class Draw:
     ``last_short_s``: end of the last time that promised power was not there (0: never).
     ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
-    without some.
+    without some. ``turns``: seed of the turns in which units were out that the promise must hold
+    without; 0: none were.
     """
 
     name: str
@@ -169,6 +171,7 @@ class Draw:
     events: int
     number: int = 0
     shares: Mapping[str, float] = field(default_factory=dict)
+    turns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,6 +280,8 @@ class Trace(Shown):
         Those that were given, kg or J.
     no_safe_start : tuple of str
         Groups whose idle units burn no surplus, as no store holds enough for a run.
+    adequacy : Adequacy or None
+        How short the plan is a year where machines fail, of its promise and of the demand.
     plan_sha256 : str
         Of the text of ``plan.json``, where it is known.
 
@@ -306,6 +311,7 @@ class Trace(Shown):
     plan_sha256: str = ""
     chambers: tuple[ChamberTrace, ...] = ()
     no_safe_start: tuple[str, ...] = ()
+    adequacy: Adequacy | None = None
 
     @property
     def promises(self) -> tuple[Draw, ...]:

@@ -8,7 +8,8 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 
 from allocator.simulation.accounts import draw_of
-from allocator.simulation.outages import with_outages
+from allocator.simulation.outages import OutageSchedule, by_turns, drawn_schedule, with_outages
+from allocator.simulation.regimes import Regimes
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
@@ -32,7 +33,8 @@ class DrawRun:
 
     ``needs``: tank -> kg or J that its worst window asks, where the run is set against it, and
     ``window``: the length of that window, s. ``shares``: source -> share of its flow that is
-    left, for promises that withstand lost sources and low ones.
+    left, for promises that withstand lost sources and low ones. ``turns``: seed of the turns in
+    which units are out that the promise must hold without; 0: none are.
     """
 
     name: str
@@ -42,6 +44,7 @@ class DrawRun:
     needs: Mapping[str, float] = field(default_factory=dict)
     window: float = 0.0
     shares: Mapping[str, float] = field(default_factory=dict)
+    turns: int = 0
 
 
 @dataclass(frozen=True)
@@ -61,12 +64,26 @@ class Work:
         circuit = with_reserves(assembly.circuit, self.reserves)
         if run.needs or run.shares:
             circuit = with_worst_clocks(assembly.case, circuit)
-        if self.failing is not None:
-            seed = [self.seed, run.number, 1]
-            circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
-        finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
+        schedule = self._schedule(run)
+        if schedule is not None:
+            regimes = Regimes(assembly, circuit)
+            finished = regimes.run(run.phases, run.seconds, schedule, samples)
+        else:
+            if self.failing is not None:
+                seed = [self.seed, run.number, 1]
+                circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
+            finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
         draw = draw_of(assembly, finished, run.name, run.needs)
-        return replace(draw, number=run.number, shares=run.shares), finished
+        return replace(draw, number=run.number, shares=run.shares, turns=run.turns), finished
+
+    def _schedule(self, run: DrawRun) -> OutageSchedule | None:
+        """When units are out, where the plan has operations for it."""
+        case = self.assembly.case
+        if run.turns:
+            return by_turns(case, run.seconds, self.seed, run.turns)
+        if self.failing is None or not case.plan.outages:
+            return None
+        return drawn_schedule(case, self.failing, run.seconds, self.seed, run.number)
 
     def draws(self, runs: Sequence[DrawRun]) -> list[Draw]:
         """Some runs, one after the other."""
