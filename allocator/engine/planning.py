@@ -141,8 +141,8 @@ def plan(
     >>> import allocator as al
     >>> result = al.plan("networks/first.yaml", node_limit=1000)
     >>> result
-    PlanResult('First site': firm clean power 13.4 kW, bound 13.4 kW, gap 0 %, search optimal,
-    audit passed, promise simulated kept)
+    PlanResult('First site': firm clean power 13.4 kW, proven limit 13.4 kW, gap 0 %,
+    search optimal, audit passed, firm output kept when simulated)
     >>> result.machines.to_frame()[["type", "place", "count"]].to_dict("records")
     [{'type': 'small_engine', 'place': 'mill', 'count': 2}]
     """
@@ -249,7 +249,8 @@ def plan_site(
         if audit(site, other := replace(plain, cautions=plan.cautions, verified=False)).accepted
     )
     outcome = replace(outcome, alternatives=others)
-    return PlanResult(site, replace(plan, verified=found.accepted), found, outcome)
+    audited = replace(plan, verified=found.accepted)
+    return PlanResult(site, audited, found, outcome, former=settings.keep)
 
 
 def breaches_of(site: Site, plan: Plan) -> tuple[str, ...]:

@@ -22,6 +22,7 @@ from allocator.model.model import Key, Model, Terms
 from allocator.model.outages import scenarios_of, values_during
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import material_use
+from allocator.model.rules.venting import vented
 from allocator.plans.records import (
     FLAT,
     BatteryUse,
@@ -326,6 +327,11 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 reading.get("cycled", name),
                 burst,
                 _buffer_vessels(reading, group, sum(burst.values())),
+                {
+                    store: max(0.0, reading.get("flared", name, store))
+                    for store in sets.flared.get(name, ())
+                    if reading.whole("guards", name, store) == 1
+                },
             )
         )
     return tuple(found)
@@ -437,10 +443,15 @@ def emissions_of(reading: Reading) -> Emissions:
             if fluid.name in group.type.outputs
         ]
         by_fluid[fluid.name] = max(0.0, math.fsum(released))
-    counted = math.fsum(
-        rate * site.fluids[f].emission_weight for f, rate in by_fluid.items() if counts(site, f)
-    )
+    let_go = {
+        name: max(0.0, reading.of(vented(reading.sets, name)))
+        for name, fluid in site.fluids.items()
+        if fluid.vented_weight
+    }
+    weights = [(site.fluids[f].emission_weight, r) for f, r in by_fluid.items() if counts(site, f)]
+    weights += [(site.fluids[f].vented_weight, rate) for f, rate in let_go.items()]
+    counted = math.fsum(weight * rate for weight, rate in weights)
     biogenic = math.fsum(
         rate for f, rate in by_fluid.items() if site.fluids[f].emission == "biogenic"
     )
-    return Emissions(counted, biogenic, by_fluid)
+    return Emissions(counted, biogenic, by_fluid, let_go)

@@ -39,6 +39,7 @@ from allocator.verify import (
     sinks,
     supply,
     totals,
+    venting,
 )
 from allocator.verify import (
     heat_released as heat_released,
@@ -65,6 +66,7 @@ RULES = (
     chambers.check_chambers,
     collect.check_collect,
     collect.check_burns,
+    venting.check_flares,
     pipes.check_pipes,
     plain.check_plain,
     supply.check_supply,

@@ -41,7 +41,7 @@ def check_chambers(case: Case, findings: Findings) -> None:
             "chamber_without",
             subject,
             asked is None or not asked.of_sources,
-            "is counted with, which a promise that holds with lost or low sources may not do",
+            "is counted with, which firm output that holds with lost or low sources may not do",
         )
         _windows(case, findings, subject, record, rates_of(case, name))
 

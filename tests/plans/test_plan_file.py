@@ -108,6 +108,7 @@ FULL = Plan(
             0.1,
             {"cells": 1.5},
             {"gas": 0.25},
+            {"holder@works": 0.125},
         ),
     ),
     demands=(
@@ -115,7 +116,7 @@ FULL = Plan(
         DemandUse("wash", "water", 1e-3, 1.0, 0.0),
     ),
     materials=(MaterialUse("steel", 123.456, None), MaterialUse("wool", 0.0, 7.0)),
-    emissions=Emissions(1e-3, 2e-3, {"co2": 1e-3}),
+    emissions=Emissions(1e-3, 2e-3, {"co2": 1e-3}, {"gas": 5e-4}),
     money=5.0,
     limits=("the stock of steel",),
     cautions=("mean basis: ½ more",),
@@ -138,6 +139,7 @@ FULL = Plan(
                     0.1,
                     {"cells": 1.5},
                     {"gas": 0.25},
+                    {"holder@works": 0.125},
                 ),
             ),
             {"holder@works": {"flat": 1e-3}},
@@ -382,6 +384,8 @@ def test_a_plan_of_an_older_version_is_read_where_it_can_be() -> None:
 
 
 OPTIONAL = {
+    "machines[].overflow_kg_s",
+    "emissions.vented_kg_s",
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
     "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",

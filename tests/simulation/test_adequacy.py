@@ -154,7 +154,7 @@ def test_times_of_the_site_file_are_used_and_overridden() -> None:
     assert seldom is not None
     assert seldom.promise_short_s.mean == 0.0
     text = simulation_text(planned(failing, 0), trace)
-    assert "promise: hours short" in text
+    assert "firm output: hours short" in text
     assert "demand: hours short" in text
     assert json.loads(simulation_json(trace))["adequacy_per_year"]["years"] == 16
 

@@ -12,6 +12,7 @@ import pytest
 import tampered_builds
 import tampered_chambers
 import tampered_claims
+import tampered_flares
 import tampered_flows
 import tampered_holds
 import tampered_outages
@@ -40,6 +41,7 @@ ACCEPTED = {
     "store, tank, levelling, on and off, converter, by-products": (COVE, COVE_PLAN),
     "set-points": (COVE, tampered_holds.COVE_HELD),
     "chamber": (tampered_chambers.COVE_DEEP, tampered_chambers.COVE_THROUGH),
+    "flare that guards a store": (tampered_flares.SITE, tampered_flares.PLAN),
     "mean basis": (COVE, COVE_MEAN_PLAN),
     "lines, bursts, store behind a store, priorities": (RIDGE, RIDGE_PLAN),
     "any one source lost": (MOOR, MOOR_LOST_PLAN),
@@ -71,6 +73,7 @@ TAMPERED = {
     **tampered_claims.TAMPERED,
     **tampered_without.TAMPERED,
     **tampered_outages.TAMPERED,
+    **tampered_flares.TAMPERED,
     **tampered_holds.TAMPERED,
 }
 
@@ -141,7 +144,7 @@ def test_a_breach_tells_its_size_in_peoples_units() -> None:
     assert breach.size == pytest.approx(0.184)
     assert breach.unit == "kg"
     assert str(breach) == (
-        "store 'ball@hub': holds 5 kg and is 184 g short of its promise in windows of 12 h"
+        "store 'ball@hub': holds 5 kg and is 184 g short of its firm output in windows of 12 h"
         " [store_cut]"
     )
 

@@ -74,6 +74,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> list[tuple[Site, Plan]]:
         planned(NETWORKS / "hot_purge.yaml"),
         planned(CASES / "heat_sink_cools.yaml"),
         planned(line),
+        planned(CASES / "flare_guards_store.yaml"),
     ]
 
 
