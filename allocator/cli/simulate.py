@@ -141,7 +141,7 @@ def run(given: argparse.Namespace) -> int:
     if trace.kept:
         return DONE
     if not trace.broken:
-        return fail("THE FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
+        return fail("FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
     file = Path(given.output) / BROKEN_FILE
     failing = (settings if again is None else again.settings).failing
     if failing is not None and not any(draw.turns for draw in trace.broken):

@@ -30,7 +30,7 @@ class OutageOperation:
     machines: tuple[MachineUse, ...] = fact("machines", "Machines that are left, with their duty.")
     draws: Mapping[str, Mapping[str, float]] = fact(
         "draw_mean_kg_s",
-        "What each store releases, by shape; never more than in normal operation.",
+        "What each store releases, by shape; never more than its firm output.",
         JsonNamed(BY_NAME),
         default_factory=dict,
     )
