@@ -224,7 +224,7 @@ def _row(mix: Variant, result: Result) -> Compared:
         Figures(**value["figures"], products=products),
         "",
         value["hours_short"],
-        _adequacy_of(value["adequacy"]),
+        _adequacy_of(value.get("adequacy")),
     )
 
 
