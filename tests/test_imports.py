@@ -161,7 +161,17 @@ ROOMS = {
         "trusted",
         "venting",
     },
-    "simulation": {"", "broken", "files", "rules", "search", "trace", "tracing", "work"},
+    "simulation": {
+        "",
+        "adequacy_records",
+        "broken",
+        "files",
+        "rules",
+        "search",
+        "trace",
+        "tracing",
+        "work",
+    },
     "report": {
         "bill",
         "brief",

@@ -334,7 +334,8 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
         if plan.robustness.machines:
-            told = f"any {plan.robustness.machines} machine units out of order"
+            units = plan.robustness.machines
+            told = f"any {units} machine unit{'' if units == 1 else 's'} out of order"
             rows.insert(2, ("N-k robustness of machines", told))
         if plan.robustness.of_sources:
             told = f"any {lost} sources without output, and any {low} others at their low end"
