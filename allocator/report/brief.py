@@ -32,6 +32,7 @@ from allocator.report.words import (
     percent,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import POWER, Site
 
 if TYPE_CHECKING:
@@ -106,11 +107,12 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
     told.append(_emission_words(plan))
     if plan.money:
         running = running_money(site, plan)
-        words = f"Cost {money(plan.money, site.currency)}"
+        unit = unit_of_money(site)
+        words = f"Cost {money(plan.money, unit)}"
         if abs(running) >= 1e-6 * abs(plan.money):
             words += (
-                f": {money(plan.money - running, site.currency)} to build, "
-                f"{money(running, site.currency)} to run for {quantity(site.horizon, 'duration')}"
+                f": {money(plan.money - running, unit)} to build, "
+                f"{money(running, unit)} to run for {quantity(running_span(site), 'duration')}"
             )
         told.append(f"{words}.")
     if proof is not None:

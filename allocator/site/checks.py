@@ -11,6 +11,7 @@ from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
 from allocator.site.checks_clocks import faults_of_clock
 from allocator.site.checks_venting import faults_of_venting
+from allocator.site.money import faults_of_lives
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
 
@@ -65,7 +66,7 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
                 f"holds {source.fluid!r}, the amount of which is not known",
                 "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
-    for section, name, key, problem, remedy in faults_of_venting(site):
+    for section, name, key, problem, remedy in (*faults_of_venting(site), *faults_of_lives(site)):
         yield RecordFault(section, name, (), key, problem, remedy)
     for machine in site.machines.values():
         if not {*machine.inputs, *machine.outputs} <= set(site.fluids):

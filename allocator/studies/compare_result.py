@@ -16,6 +16,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS
 from allocator.search import Settings
+from allocator.site.money import unit_of_money
 from allocator.site.records import POWER, Site
 from allocator.studies.compare_words import said
 from allocator.studies.comparison import Compared, compared_mixes
@@ -102,7 +103,7 @@ class CompareResult(StudyResult):
             if row.plan is None
             for line in paragraph(f"{row.name}: {row.reason}", bullet="* ")
         ]
-        told = said(self.rows, self.site.currency)
+        told = said(self.rows, unit_of_money(self.site))
         return joined(
             [*lines, *paragraph(told, 0)] if told else lines,
             *(section_of(table) for table in tables),
@@ -115,7 +116,7 @@ class CompareResult(StudyResult):
             FORMAT,
             self.site,
             {
-                "said": said(self.rows, self.site.currency),
+                "said": said(self.rows, unit_of_money(self.site)),
                 "mixes": [
                     {
                         "mix": row.name,
@@ -268,7 +269,7 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
         *(f.heat, row.hours_short),
     )
     for column, value in zip(_FIGURES, values, strict=True):
-        yield replace(column, currency=site.currency if column.kind == "money" else ""), value
+        yield replace(column, currency=unit_of_money(site) if column.kind == "money" else ""), value
     for name, power in f.power.items():
         yield _named("power", name, "power", "_w"), power
     for name, count in f.machines.items():

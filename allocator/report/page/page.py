@@ -48,6 +48,7 @@ from allocator.report.words import (
     goal_value,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -144,7 +145,7 @@ def _parts_of_plan(site: Network, plan: Plan) -> Parts:
         "temperatures": temperatures(site, plan),
         "along": along_runs(site, plan),
         "margins": margins(site, plan),
-        "prices": price_rows(plan, site.currency),
+        "prices": price_rows(plan, unit_of_money(site)),
         "price_note": PRICE_NOTE,
         "quantity": quantity,
     }
@@ -259,8 +260,8 @@ def _goals(site: Network, plan: Plan) -> list[GoalBar]:
         found.append(
             GoalBar(
                 f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
-                goal_value(goal, goal.value, site.currency),
-                goal_value(goal, goal.bound, site.currency),
+                goal_value(goal, goal.value, unit_of_money(site)),
+                goal_value(goal, goal.bound, unit_of_money(site)),
                 gap(goal.gap),
                 STATUS_WORDS.get(goal.status, goal.status),
                 100.0 * abs(goal.value) / most if most else 0.0,
@@ -298,7 +299,7 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         ("basis", "firm: holds at all times" if plan.basis == "firm" else "mean: averages"),
         ("phases of the sources", "any: firm output holds for all of them"),
         ("goals, in order", ", ".join(goal.replace("_", " ") for goal in site.goals)),
-        ("horizon of running costs", quantity(site.horizon, "duration")),
+        ("horizon of running costs", quantity(running_span(site), "duration")),
         ("ambient", f"{quantity(ambient.temperature, 'temperature')}"),
         ("biogenic releases", "counted" if site.count_biogenic else "reported, not counted"),
         ("audited", "yes, by a recomputation without a solver" if plan.verified else "NO"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.site.common_kinds import KELVIN, MONEY, PLACES, PRESSURE, amounts
+from allocator.site.common_kinds import KELVIN, MONEY, PLACES, PRESSURE, SPAN, amounts
 from allocator.site.groups import MapOf
 from allocator.site.keys import ByVariant, KeyGroup, key, record
 from allocator.site.kinds import Kind, Name, Quantity
@@ -57,6 +57,7 @@ class StoreType:
     )
     price: float = key(ByVariant(_PRICE), "Money per size", default=0.0)
     base_price: float = key(MONEY, "Money once for each place", at="base.price", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     fill_rate: float | None = key(
         _RATE, "Most that it takes in at one place", default=None, left_out="no limit"
     )
