@@ -48,6 +48,8 @@ Keys are tuples that begin with a word:
 ``("takes", g)``, ``("holds", k)``   a group takes anything; a store is used, 0 or 1
 ``("boost", booster, ...)``          a booster at the inlet of an arc or store, 0 or 1
 ``("boosted", booster, ...)``        flow through it, kg/s
+``("stands", g, i)``                 a group has i units or more, 0 or 1
+``("out", w, key)``                  another column of this list, in scenario w of units out
 ===================================  =============================================================
 
 Classes c are ``clean`` and ``emitting``; shapes j are ``flat`` or a profile's name.
@@ -60,6 +62,7 @@ import math
 from allocator.model.expressions import bursts, can_cycle, is_batched, recovering, reshaped
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import INFINITY, Model
+from allocator.model.outages import declare_outages
 from allocator.model.pressures import declare_pressures
 from allocator.model.rules.venting import ALWAYS, declare_flares
 from allocator.plans.records import FLAT
@@ -90,6 +93,7 @@ def declare(model: Model, sets: IndexSets) -> None:
     _power(model, sets, power_unit)
     if sets.pressures is not None:
         declare_pressures(model, sets, sets.pressures, flow_unit)
+    declare_outages(model, sets)
 
 
 def _sources(model: Model, sets: IndexSets, unit: float) -> None:

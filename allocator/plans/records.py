@@ -47,6 +47,7 @@ from allocator.plans.operation import (
     SetPoints,
     StoreHold,
 )
+from allocator.plans.outages import OutageOperation
 from allocator.plans.results import (
     DEMAND,
     GOALS,
@@ -87,6 +88,7 @@ __all__ = [
     "MachineUse",
     "MaterialUse",
     "NodePressure",
+    "OutageOperation",
     "PipeFlow",
     "Plan",
     "Power",
@@ -135,7 +137,7 @@ class Plan(Shown):
     site_sha256: str
     basis: str = fact(
         "basis",
-        "`firm`: what is promised holds at all times; `mean`: it counts with average flows.",
+        "`firm`: its output holds at all times; `mean`: it counts with average flows.",
         JsonText(("firm", "mean")),
     )
     status: Status = fact("status", "Why the search stopped, of all its goals.", STATUS)
@@ -169,7 +171,13 @@ class Plan(Shown):
         "prices", "Marginal value of each limit.", optional=True, default=()
     )
     robustness: Robustness | None = fact(
-        "withstands", "Losses that the promise holds against.", optional=True, default=None
+        "withstands", "Losses that firm output holds against.", optional=True, default=None
+    )
+    outages: tuple[OutageOperation, ...] = fact(
+        "machines_out",
+        "How it is run with machine units out of order, where the promise holds against that.",
+        optional=True,
+        default=(),
     )
     set_points: SetPoints | None = fact(
         "set_points",
@@ -179,7 +187,7 @@ class Plan(Shown):
         default=None,
     )
     recoveries: tuple[RecoveryUse, ...] = fact(
-        "recoveries", "Power promised out of recovered heat.", optional=True, default=()
+        "recoveries", "Firm power out of recovered heat.", optional=True, default=()
     )
     heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
     boosters: tuple[BoosterUse, ...] = fact(

@@ -32,6 +32,7 @@ def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:
         robustness=NOTHING,
         start=None,
         breaches=None,
+        keep=None,
     )
     mean = Task(task.site, quick, clock, clock.left(budget.share), None, task.executor)
 

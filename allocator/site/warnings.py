@@ -116,7 +116,7 @@ def _note_no_load(site: Site, machine: MachineType, record: Values) -> None:
         record.warn(
             "no_load",
             f"at no load it gives no {', no '.join(products)}: products are in step with its "
-            "load (earlier versions counted them in step with what it takes, and promised more)",
+            "load (earlier versions counted them in step with what it takes: too much firm power)",
             "plan again if a plan of this file was made by an older version",
         )
 
@@ -335,7 +335,7 @@ def _note_unused_phases(site: Site, values: Values) -> None:
         if source.next_start is not None and source.clock == "free" and not record.has("clock"):
             record.warn(
                 "next_start",
-                "says when it next turns on, but not its clock, which is taken as free: no promise "
-                "counts on it",
+                "says when it next turns on, but not its clock, which is taken as free: firm "
+                "output does not count on it",
                 "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
             )

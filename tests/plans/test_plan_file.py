@@ -37,6 +37,7 @@ from allocator.plans.records import (
     MachineUse,
     MaterialUse,
     NodePressure,
+    OutageOperation,
     PipeFlow,
     Plan,
     Power,
@@ -121,7 +122,33 @@ FULL = Plan(
     cautions=("mean basis: ½ more",),
     verified=True,
     seed=3,
-    robustness=Robustness(1, 2),
+    robustness=Robustness(1, 2, 3),
+    outages=(
+        OutageOperation(
+            {"set@works": 1},
+            (
+                MachineUse(
+                    "set@works",
+                    "set",
+                    "works",
+                    2,
+                    2,
+                    1,
+                    0.25,
+                    {"town": 0.1},
+                    0.1,
+                    {"cells": 1.5},
+                    {"gas": 0.25},
+                ),
+            ),
+            {"holder@works": {"flat": 1e-3}},
+            {"north": {"flat": 2e-3}},
+            (Run("ridge", "dn50", "gas", True, (PipeFlow("a", "b", "supply", "flat", 0.01),)),),
+            (LineUse("feeder", False, (("works", "yard", "clean", "flat", 1.5),)),),
+            (RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
+            (DemandUse("town", "power", 6e4, 0.25, 0.5),),
+        ),
+    ),
     mix="clean only",
     heat_sinks=(
         HeatSinkUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),
@@ -362,6 +389,7 @@ OPTIONAL = {
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
     "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures",
+    "withstands.lost_machines", "machines_out", "machines_out[].machines[].receiver_kg",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 

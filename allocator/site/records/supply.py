@@ -126,7 +126,7 @@ class Source:
     )
     jitter: float = key(
         SPAN_OR_NONE,
-        "How far each on-time may come early or late, as a whole, by its own clock",
+        "How far each burst may come early or late as a whole, all stages together",
         default=0.0,
     )
     temperature: float | None = key(HOT, "At the mouth", default=None)
