@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from allocator.verify.batteries import wear
 from allocator.verify.case import Case, counts
 from allocator.verify.cycle import source_cycle
 from allocator.verify.loads import mean_turnover
@@ -52,7 +53,7 @@ def _share_a_year(case: Case, life: float | None) -> float:
 
 
 def running_cost(case: Case, widest: bool = False) -> float:
-    """Money a second: what is bought, and what routes ask for each kg moved.
+    """Money a second: what is bought, what routes ask for each kg moved, and wear of batteries.
 
     A collect flow counts at its rate times the largest duty of the sources that send to its
     place, which is never less than its mean; ``widest``: of all sources of the fluid.
@@ -73,7 +74,7 @@ def running_cost(case: Case, widest: bool = False) -> float:
             if flow.layer == "collect":
                 share = _largest_duty(case, run.fluid, None if widest else flow.carries)
             found.append(cost * flow.rate * share)
-    return math.fsum(found)
+    return math.fsum([*found, wear(case, highest=widest)])
 
 
 def _largest_duty(case: Case, fluid: str, end: str | None) -> float:

@@ -17,6 +17,22 @@ LIVES = [
 
 CASES: list[Case] = [
     (
+        "more than all of a battery",
+        [("usable: 80 %", "usable: «120 %")],
+        [
+            "store 'battery': usable must be at most 100 % (got 120 %); give a positive share such"
+            " as '35 %'"
+        ],
+    ),
+    (
+        "a rate that is none",
+        [("fill_rate_per_size: 0.5 /h\n    release", "fill_rate_per_size: «0 /h\n    release")],
+        [
+            "store 'battery': fill_rate_per_size must be above 0 (got 0 /h); give a positive share"
+            " per time such as '0.1 %/d'"
+        ],
+    ),
+    (
         "a discount rate of 100",
         [("discount_rate: 6 %", "discount_rate: «100")],
         ["site: discount_rate must be below 100 % (got 100); give a share such as '35 %'"],

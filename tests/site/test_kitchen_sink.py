@@ -160,6 +160,10 @@ def test_stores(site: Site) -> None:
             price=300 / KWH,
             fill_rate=100_000.0,
             charge_efficiency=0.9,
+            usable=0.8,
+            fill_rate_per_size=0.5 / 3600.0,
+            release_rate_per_size=1 / 3600.0,
+            throughput_price=0.05 * (1 / KWH),
         ),
     ]
 

@@ -9,6 +9,7 @@ from allocator.model.expressions import mean_capture, mean_turnover, scaled
 from allocator.model.index_sets import IndexSets, counts, material_per_metre
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pressures import boost, new_boosters
+from allocator.model.rules.power import through_batteries
 from allocator.model.rules.venting import vented
 from allocator.site.money import counted_share, running_span
 
@@ -78,7 +79,7 @@ def capital(sets: IndexSets) -> Terms:
 
 
 def running_cost(sets: IndexSets, model: Model) -> Terms:
-    """Money a second: bought fuel, and what routes ask for each kg moved.
+    """Money a second: bought fuel, what routes ask for each kg moved, and wear of batteries.
 
     A collect flow counts at its rate times the largest duty among the sources that may send
     to the place it is bound for, which is never less than the true mean.
@@ -99,7 +100,7 @@ def running_cost(sets: IndexSets, model: Model) -> Terms:
                 key = ("gather", arc.route, arc.start, fluid, end)
                 if model.has(key):
                     terms.append((cost * _largest_duty(sets, fluid, end), key))
-    return terms
+    return terms + through_batteries(sets)
 
 
 def _largest_duty(sets: IndexSets, fluid: str, end: str) -> float:
