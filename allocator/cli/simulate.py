@@ -131,7 +131,7 @@ def run(given: argparse.Namespace) -> int:
     if trace.kept:
         return DONE
     if not trace.broken:
-        return fail("THE PROMISE FAILED: pressure is too low along lines", BREACHES)
+        return fail("FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
     file = Path(given.output) / BROKEN_FILE
     if (settings if again is None else again.settings).failing is not None:
         tell(f"short with machines out, which firm output does not cover: {file} reproduces it")

@@ -37,7 +37,11 @@ class Found:
     ways: tuple[GroundWay, ...]
     junctions: Mapping[str, tuple[float, float]]
     heights: Mapping[str, float]
-    cell: float
+    grid: Raster
+
+    def points(self, way: GroundWay) -> list[tuple[float, float]]:
+        """East and north of the ends and bends of a way, m."""
+        return [_coordinates(self.grid, point) for point in way.line]
 
     @property
     def table(self) -> Table:
@@ -57,7 +61,7 @@ class Found:
 
     def flat_length(self, way: GroundWay) -> float:
         """Length on the map, m."""
-        return self.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
+        return self.grid.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
 
 
 def corridors_over(
@@ -106,7 +110,7 @@ def corridors_over(
     junctions = {name: _coordinates(grid, end) for name, end in sorted(centres.items())}
     ends = {**spots, **{name: (float(end[0]), float(end[1])) for name, end in centres.items()}}
     known = {} if heights is None else {n: _height(levels, spot) for n, spot in ends.items()}
-    return Found(ways, junctions, known, grid.cell)
+    return Found(ways, junctions, known, grid)
 
 
 def _spot(grid: Raster, place: Place) -> tuple[float, float]:
@@ -153,11 +157,14 @@ def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
     for way in found.ways:
         known = before.get(frozenset((way.start, way.end)))
         said = {} if known is None else dict(tree["routes"][known])
-        said.pop("detour_factor", None)
+        for key in ("detour_factor", "via"):
+            said.pop(key, None)
+        bends = [[exact_text(value, "length") for value in point] for point in found.points(way)]
         length = exact_text(round(way.length, 1), "length")
         routes[known or f"{way.start}_{way.end}"] = {
             "between": [way.start, way.end],
             **said,
+            **({"via": bends[1:-1]} if len(bends) > 2 else {}),
             "length": length,
         }
     return {**tree, "places": places, "routes": routes}

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
-from allocator.site.checks_network import straight_line
+from allocator.site.checks_network import line_length
 from allocator.site.connections import note_excluded, note_unreachable
 from allocator.site.records import POWER, MachineType, Site
 from allocator.site.table import Values
@@ -197,7 +197,7 @@ def _note_odd_figures(site: Site, values: Values) -> None:
         record = _section(values, "routes")[name]
         ends = [_section(values, "places")[place] for place in (route.start, route.end)]
         if record.has("length") and all(end.has("at") for end in ends):
-            straight = straight_line(*ends)
+            straight = line_length(ends[0], ends[1])
             if route.length < straight * (1 - ROUNDED_LENGTH):
                 record.warn(
                     "length",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from markupsafe import Markup
 
@@ -21,7 +22,15 @@ from allocator.report.page.details import (
 )
 from allocator.report.page.figures import LAYERS, PageFigures
 from allocator.report.page.map_symbols import is_hot, symbols_of
-from allocator.report.page.placing import WIDTH, Ground, Label, labels_of, place_all
+from allocator.report.page.placing import (
+    WIDTH,
+    Ground,
+    Label,
+    labels_of,
+    longest_piece,
+    moved_aside,
+    place_all,
+)
 from allocator.report.page.svg import number, tag, ticks
 from allocator.report.words import percent, quantity
 
@@ -111,17 +120,27 @@ def _rounded(point: tuple[float, float]) -> tuple[float, float]:
 
 
 def _laid(site: Network, plan: Plan, ground: Ground) -> Iterable[tuple[float, float, float, float]]:
-    ends = [run_ends(site, run) for run in runs_of_kind(site, plan, "pipe")]
-    ends += [
-        (site.power_lines[use.name].start, site.power_lines[use.name].end) for use in plan.lines
+    lines = [
+        (*run_ends(site, run), corridor_of(site.routes[run.route]))
+        for run in runs_of_kind(site, plan, "pipe")
     ]
-    for start, end in dict.fromkeys((site.ground(a), site.ground(b)) for a, b in ends):
-        yield (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
+    used = [site.power_lines[use.name] for use in plan.lines]
+    lines += [(line.start, line.end, "") for line in used]
+    pieces = {
+        (*_rounded(one), *_rounded(other)): None
+        for start, end, corridor in lines
+        for one, other in pairwise(ground.line(site.ground(start), site.ground(end), corridor))
+    }
+    yield from pieces
 
 
-def _between(ground: Ground, start: str, end: str, bend: float = 0.0) -> str:
+def _between(ground: Ground, start: str, end: str, bend: float = 0.0, corridor: str = "") -> str:
     """A path from place to place; runs side by side bend away from each other."""
-    (x1, y1), (x2, y2) = ground.points[start], ground.points[end]
+    line = ground.line(start, end, corridor)
+    if len(line) > 2:
+        aside = moved_aside(line, bend / 4)
+        return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in aside)
+    (x1, y1), (x2, y2) = line
     if not bend:
         return f"M{number(x1)} {number(y1)}L{number(x2)} {number(y2)}"
     long = math.hypot(x2 - x1, y2 - y1) or 1.0
@@ -148,7 +167,9 @@ def _not_laid(site: Network, plan: Plan, ground: Ground, details: Details) -> It
             (head("builds"), ", ".join(route.pipes)),
         ]
         key = details.add(f"{name}: not built", facts, f"pipe:{name}")
-        yield tag("path", d=_between(ground, start, end), class_="faint thing", data_k=key)
+        yield tag(
+            "path", d=_between(ground, start, end, corridor=name), class_="faint thing", data_k=key
+        )
     used = {use.name for use in plan.lines}
     for line in site.power_lines.values():
         if line.name not in used:
@@ -180,12 +201,14 @@ def _runs(
         beside[pair] = beside.get(pair, 0) + 1
         if tuple(sorted(pair)) != (start, end) and len(pair) == 2:
             bend = -bend  # the same side whichever way it flows
-        name = f"pipe:{corridor_of(site.routes[run.route])}"
+        corridor = corridor_of(site.routes[run.route])
+        name = f"pipe:{corridor}"
         key = details.add(*pipe_facts(figures, run, start, end), name)
         numbers[run.route, run.fluid] = key
-        ends = (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
+        piece = longest_piece(moved_aside(ground.line(start, end, corridor), bend / 4))
+        ends = (*_rounded(piece[0]), *_rounded(piece[1]))
         labels.append((*ends, bend, *_pipe_texts(figures, run)))
-        path = _between(ground, start, end, bend)
+        path = _between(ground, start, end, bend, corridor)
         widths = {layer: _wide(_weight(figures, run, layer), most[layer]) for layer in LAYERS}
         style = ";".join(f"--{layer}:{number(width)}" for layer, width in widths.items())
         insulated = len(site.pipes[run.build].layers) > 1
@@ -234,7 +257,8 @@ def _arrows(run: Run, ground: Ground, site: Network, bend: float) -> Iterable[Ma
     base = run_ends(site, run)
     forth = (site.ground(base[0]), site.ground(base[1]))
     for (start, end), layers in shown.items():
-        (x1, y1), (x2, y2) = ground.points[start], ground.points[end]
+        line = ground.line(start, end, corridor_of(site.routes[run.route]))
+        (x1, y1), (x2, y2) = longest_piece(line)
         long = math.hypot(x2 - x1, y2 - y1)
         if long < 1e-9:
             continue
