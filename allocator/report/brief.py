@@ -110,6 +110,13 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
     ]
     if fluids:
         told.append(f"Fluids served, share of the demand: {', '.join(fluids)}.")
+    warm = [
+        f"{quantity(place.heat_demand, 'power')} at {name}"
+        for name, place in site.places.items()
+        if place.heat_demand is not None
+    ]
+    if warm:
+        told.append(f"Heat demands served at all times: {', '.join(warm)}.")
     told.append(_emission_words(plan))
     if plan.money:
         running = running_money(site, plan)

@@ -93,7 +93,7 @@ def test_fluids_and_materials(site: Site) -> None:
 def test_places(site: Site) -> None:
     assert list(site.places.values()) == [
         Place("north", 120.0, 840.0, 12.0),
-        Place("works", 0.0, 0.0, 0.0),
+        Place("works", 0.0, 0.0, 0.0, heat_demand=20e3, heat_temperature=333.15),
         Place("yard", 40.0, 30.0, 0.0),
         Place("old pond", 9.0, 9.0, 0.0),
     ]
@@ -244,6 +244,7 @@ def test_machines(site: Site) -> None:
             min_burst_time=1200.0,
             materials={"pipe_steel": 300.0},
             price=40_000.0,
+            heat_temperature=361.15,
             life=10 * YEAR,
             max_units=7,
             min_inlet_pressure=103_000.0,

@@ -115,6 +115,12 @@ class MachineType:
         default=None,
         left_out="the hottest of the fluid's sources",
     )
+    heat_temperature: float | None = key(
+        HOT,
+        "Temperature at which it gives its heat",
+        default=None,
+        left_out="not known: it serves no heat demand",
+    )
     min_inlet_pressure: float | None = key(
         PRESSURE,
         "Least pressure of each fluid that it takes in, absolute",
