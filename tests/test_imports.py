@@ -62,6 +62,7 @@ ROOMS = {
         "marks",
         "migration",
         "mixes",
+        "money",
         "nodes",
         "reading",
         "records",

@@ -16,6 +16,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS
 from allocator.search import Settings
+from allocator.site.money import unit_of_money
 from allocator.site.records import POWER, Site
 from allocator.studies.compare_words import said
 from allocator.studies.comparison import Compared, compared_mixes
@@ -119,7 +120,7 @@ class CompareResult(StudyResult):
             if row.plan is None
             for line in paragraph(f"{row.name}: {row.reason}", bullet="* ")
         ]
-        told = said(self.rows, self.site.currency)
+        told = said(self.rows, unit_of_money(self.site))
         return joined(
             [*lines, *paragraph(told, 0)] if told else lines,
             *(section_of(table) for table in tables),
@@ -132,7 +133,7 @@ class CompareResult(StudyResult):
             FORMAT,
             self.site,
             {
-                "said": said(self.rows, self.site.currency),
+                "said": said(self.rows, unit_of_money(self.site)),
                 "mixes": [
                     {
                         "mix": row.name,
@@ -290,7 +291,7 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
         *(f.heat, row.hours_short),
     )
     for column, value in zip(_FIGURES, values, strict=True):
-        yield replace(column, currency=site.currency if column.kind == "money" else ""), value
+        yield replace(column, currency=unit_of_money(site) if column.kind == "money" else ""), value
     if row.adequacy is not None:
         hours = (row.adequacy.promise_short_s.mean, row.adequacy.demand_short_s.mean)
         for column, seconds in zip(_ADEQUACY, hours, strict=True):

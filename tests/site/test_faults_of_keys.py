@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, currency, units, horizon, starts_at, survey_ends and 22 "
+                "about, currency, units, horizon, starts_at, survey_ends and 24 "
                 "more"
             )
         ],

@@ -99,6 +99,7 @@ class MachineType:
     min_burst_time: float = 0.0
     materials: Mapping[str, float] = key(amounts("mass"), "Material for one unit", default={})
     price: float = key(MONEY, "Money for one unit", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     max_units: int | None = key(Whole(), "Most units in all", default=None, left_out="no limit")
     flare: bool = key(
         Flag(),
@@ -113,6 +114,12 @@ class MachineType:
         "Of the fluids that it gives",
         default=None,
         left_out="the hottest of the fluid's sources",
+    )
+    heat_temperature: float | None = key(
+        HOT,
+        "Temperature at which it gives its heat",
+        default=None,
+        left_out="not known: it serves no heat demand",
     )
     min_inlet_pressure: float | None = key(
         PRESSURE,
@@ -193,6 +200,7 @@ class Cooler:
     )
     materials: Mapping[str, float] = key(amounts("mass"), "Material for one unit", default={})
     price: float = key(MONEY, "Money for one unit", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     recovery: float = key(
         INSIDE_ONE,
         "Power per heat taken away. Not beyond the second law's for gas cooled from `threshold` "
