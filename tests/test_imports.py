@@ -112,6 +112,7 @@ ROOMS = {
         "rules.stock",
         "stating",
         "variables",
+        "ways",
     },
     "solver": {
         "cutting",

@@ -11,6 +11,7 @@ from allocator.model.model import Model
 from allocator.model.pressures import pressures_of
 from allocator.model.rules import state_rules
 from allocator.model.variables import declare
+from allocator.model.ways import two_way_pipes
 from allocator.network.records import Network
 from allocator.plans.records import NOTHING, Robustness
 
@@ -21,7 +22,8 @@ def offered(site: Network, basis: str, robustness: Robustness = NOTHING) -> Inde
         sets = index_sets_of(mean_site(site), lossless=True, with_stores=False)
     else:
         sets = replace(index_sets_of(site), robustness=robustness)
-    return replace(sets, pressures=pressures_of(sets, site.pressures))
+    sets = replace(sets, pressures=pressures_of(sets, site.pressures))
+    return replace(sets, two_way=two_way_pipes(sets))
 
 
 def state(
