@@ -111,6 +111,7 @@ ROOMS = {
         "rules.pressure",
         "rules.stock",
         "stating",
+        "steady",
         "variables",
         "ways",
     },

@@ -148,12 +148,13 @@ class BoundWorker:
 
 
 def bound_worker_of(
-    site: Network, settings: Settings, clock: Clock, busy: bool
+    site: Network, settings: Settings, clock: Clock, busy: bool, small: bool = False
 ) -> BoundWorker | None:
     """The background bound worker, begun; None where it has no core, or may not have it.
 
     ``busy``: other processes work for this plan already. A process that another one started is one
-    of many that share the cores; a thread that is not the main one likewise.
+    of many that share the cores; a thread that is not the main one likewise. ``small``: the site
+    may be planned before there is any use for it.
     """
     left = clock.left()
     single = settings.threads is not None or settings.solver.lower() != "highs" or busy
@@ -168,7 +169,8 @@ def bound_worker_of(
     if threading.current_thread() is not threading.main_thread():
         return None
     ends = time.time() + BOUND.worker * left
-    return BoundWorker(Order(site, replace(settings, start=None), ends))
+    delay = min(BOUND.worker_delay_seconds, BOUND.worker_delay * left) if small else 0.0
+    return BoundWorker(Order(site, replace(settings, start=None), ends), delay)
 
 
 def with_bound_of(plan: Plan, worker: BoundWorker, gap: float) -> Plan:
