@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from allocator.cycles import curve_of
     from allocator.engine.auditing import audit, read_result
     from allocator.engine.planning import NoPlanError, plan
+    from allocator.engine.replanning import replan
     from allocator.engine.result import PlanResult
     from allocator.engine.simulating import simulate
     from allocator.network.cautions import cautions_for
@@ -55,8 +56,10 @@ if TYPE_CHECKING:
     )
     from allocator.site.schema import site_schema
     from allocator.solver.settings import Lift, Settings
+    from allocator.studies.built_result import built
     from allocator.studies.carry_result import carry
     from allocator.studies.compare_result import compare
+    from allocator.studies.diff_result import diff
     from allocator.studies.frontier_result import frontier
     from allocator.studies.heat_sinks_result import heat_sinks
     from allocator.studies.insulate_result import insulate
@@ -113,11 +116,13 @@ _HOMES = {
     "Trace": "simulation.trace",
     "Workers": "studies.running",
     "audit": "engine.auditing",
+    "built": "studies.built_result",
     "carry": "studies.carry_result",
     "cautions_for": "network.cautions",
     "check_site": "network.reading",
     "compare": "studies.compare_result",
     "curve_of": "cycles",
+    "diff": "studies.diff_result",
     "format_quantity": "base.quantities",
     "frontier": "studies.frontier_result",
     "heat_sinks": "studies.heat_sinks_result",
@@ -128,6 +133,7 @@ _HOMES = {
     "read_plan": "plans.file",
     "read_result": "engine.auditing",
     "read_site": "network.reading",
+    "replan": "engine.replanning",
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
@@ -182,11 +188,13 @@ __all__ = [
     "Workers",
     "__version__",
     "audit",
+    "built",
     "carry",
     "cautions_for",
     "check_site",
     "compare",
     "curve_of",
+    "diff",
     "format_quantity",
     "frontier",
     "heat_sinks",
@@ -197,6 +205,7 @@ __all__ = [
     "read_plan",
     "read_result",
     "read_site",
+    "replan",
     "simulate",
     "site_schema",
     "sources",

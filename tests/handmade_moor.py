@@ -17,6 +17,7 @@ from allocator.plans.records import (
     Emissions,
     GoalResult,
     MachineUse,
+    OutageOperation,
     Plan,
     Power,
     Robustness,
@@ -108,6 +109,21 @@ MOOR_LOST_PLAN = Plan(
     emissions=Emissions(0.0, 0.0066, {"breath": 0.0066}),
     money=0.0,
     robustness=Robustness(lost=1),
+)
+
+# A fifth set: with any one of them out of order the other four turn as they do all the time.
+MOOR_OUT_PLAN = replace(
+    MOOR_LOST_PLAN,
+    machines=(MachineUse("set@mill", "set", "mill", 5, 5, 4, 3.3),),
+    robustness=Robustness(machines=1),
+    outages=(
+        OutageOperation(
+            {"set@mill": 1},
+            (MachineUse("set@mill", "set", "mill", 4, 5, 4, 3.3),),
+            {"holder@mill": {FLAT: 0.0033}},
+            demands=(DemandUse("town", POWER, 50e3, 0.66, 0.0),),
+        ),
+    ),
 )
 
 # The kiln feeds the sets past the store: 0.0006 of the 0.0008 kg/s that it gives at its low end.

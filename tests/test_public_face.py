@@ -64,7 +64,13 @@ def test_plan_takes_the_settings_by_name() -> None:
         (
             allocator.plan,
             allocator.Settings,
-            {"robustness": {"lose", "robust"}, "loss": {"within"}, "breaches": set()},
+            {
+                "robustness": {"lose", "robust"},
+                "loss": {"within"},
+                "breaches": set(),
+                "keep": set(),
+                "keep_weight": set(),
+            },
         ),
         (
             allocator.simulate,

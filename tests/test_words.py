@@ -19,6 +19,7 @@ from allocator.cli.entry import build_parser
 ROOT = Path(__file__).parent.parent
 PACKAGE = ROOT / "allocator"
 
+OF_GUIDES = "a word of the guides alone"
 RETIRED = {
     r"seeps?": "gas well, landfill well",
     r"vents?": "source, off-gas outlet (the verb is 'vented')",
@@ -59,6 +60,7 @@ RETIRED = {
     r"oddit(y|ies)|ledger|laggings?": "warnings, diagnostics, insulation",
     r"brim-?full": "full",
     r"surely|withstands?": "reliable, N-k robustness",
+    r"promis(e|es|ed|ing)": f"firm output, firm power ({OF_GUIDES})",
 }
 """A retired phrase as a regular expression of whole words, and what to say."""
 
@@ -198,7 +200,7 @@ def test_documents(path: Path) -> None:
         text = re.sub(r"^```.*?^```", "", text, flags=re.MULTILINE | re.DOTALL)
     else:  # keys of the file keep their names
         text = re.sub(r"\btap:", "", text)
-    assert faults(text) == []
+    assert [fault for fault in faults(text) if OF_GUIDES not in fault] == []
 
 
 @pytest.mark.parametrize(

@@ -252,4 +252,6 @@ def record_kind(
 
 
 def _empty(value: Any) -> bool:
+    if type(value) is int:  # a number of things of which there are none
+        return value == 0
     return value is None or (isinstance(value, Sized) and len(value) == 0)

@@ -14,9 +14,12 @@ from typing import Protocol
 from allocator.base.errors import AllocatorError, FileError
 from allocator.cli import (
     audit,
+    built,
     carry,
     check,
     compare,
+    corridors,
+    diff,
     draw,
     fit,
     frontier,
@@ -25,6 +28,7 @@ from allocator.cli import (
     migrate,
     new,
     plan,
+    replan,
     report,
     reservoir,
     schema,
@@ -57,8 +61,12 @@ class Command(Protocol):
 
 COMMANDS: dict[str, Command] = {
     "plan": plan,
+    "built": built,
+    "replan": replan,
+    "diff": diff,
     "new": new,
     "template": template,
+    "corridors": corridors,
     "fit": fit,
     "reservoir": reservoir,
     "check": check,

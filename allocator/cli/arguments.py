@@ -107,7 +107,7 @@ def solving_arguments(
             "--basis",
             choices=("firm", "mean"),
             default="firm",
-            help="firm: power that holds at all times (default); mean: averages, no promise",
+            help="firm: power that holds at all times (default); mean: averages, not firm",
         )
     command.add_argument(
         "--time-limit",

@@ -16,12 +16,12 @@ from allocator.cli.terminal import BAD_INPUT, fail, keep_streams_apart, show
 SHELLS = ("bash", "zsh", "fish")
 EXIT_CODES = """exit codes:
   0  done
-  1  audit: the plan breaks a rule; simulate: its promise failed
+  1  audit: the plan breaks a rule; simulate: firm output was not kept
   2  bad input: a site file, a plan file, an argument, a place to write to
   3  proven: no plan exists for this site
   4  no plan was found in the time
-  5  the plan failed its audit or broke its promise when simulated; it is kept, marked as not
-     verified
+  5  the plan failed its audit, or did not keep its firm output when simulated; it is kept,
+     marked as not verified
 """
 
 

@@ -41,8 +41,8 @@ def run(given: argparse.Namespace) -> int:
         _, kept = forward_test(log, given.seed)
         if kept is not None:
             lines.append(
-                f"Forward test: fitted on the first 60 %, promised 90 % of the mean: the rest "
-                f"kept {100 * kept:.2f} %"
+                "Forward test: fitted on the first 60 %, with 90 % of the mean as firm flow: the "
+                f"rest kept {100 * kept:.2f} %"
             )
     return show("\n".join([*lines, "", *_block(fit, Path(given.log).stem, log)]) + "\n")
 

@@ -20,7 +20,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--temperature", metavar="QUANTITY", help="at the inlet, such as '380 degC'"
     )
     command.add_argument(
-        "--flow", metavar="QUANTITY", help="also give the end temperature at this flow"
+        "--flow", metavar="QUANTITY", help="also give the end temperature and pressure at this flow"
     )
     command.add_argument("--json", action="store_true", help="print JSON in place of text")
 

@@ -51,14 +51,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
     )
     solving_arguments(command)
     crew_argument(command)
-    command.add_argument(
-        "--prove",
-        type=draws,
-        default=None,
-        metavar="N",
-        help="simulate the plan from N random phases, a year each (by default a short proof; "
-        "0: none)",
-    )
+    proof_argument(command)
     command.add_argument(
         "--lift",
         action="append",
@@ -73,7 +66,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         type=count_from_none,
         default=0,
         metavar="K",
-        help="hold the promise when any K sources give nothing, with no valve touched (0)",
+        help="keep the firm output when any K sources give nothing, with no valve touched (0)",
     )
     command.add_argument(
         "--robust",
@@ -81,6 +74,14 @@ def arguments(command: argparse.ArgumentParser) -> None:
         default=0,
         metavar="N",
         help="hold it when any N sources give the low end of their range (0)",
+    )
+    command.add_argument(
+        "--lose-machines",
+        type=count_from_none,
+        default=0,
+        metavar="K",
+        help="hold it with any K machine units out of order; the plan has an operation for each "
+        "choice (0)",
     )
     command.add_argument(
         "--start",
@@ -109,6 +110,18 @@ def arguments(command: argparse.ArgumentParser) -> None:
         metavar="FILE",
         help="write the integer program of the first goal, with its store cuts, as .lp or .mps; "
         "a quarter of the time limit more",
+    )
+
+
+def proof_argument(command: argparse.ArgumentParser) -> None:
+    """--prove."""
+    command.add_argument(
+        "--prove",
+        type=draws,
+        default=None,
+        metavar="N",
+        help="simulate the plan from N random phases, a year each (by default a short proof; "
+        "0: none)",
     )
 
 
@@ -152,12 +165,13 @@ def run(given: argparse.Namespace) -> int:
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.base.quiet import stdout_for_data
     from allocator.engine import NoPlanError, plan_site
-    from allocator.engine.planning import check_robust
+    from allocator.engine.planning import check_lost_machines, check_robust
     from allocator.plans.records import Robustness
     from allocator.search.outcome import REFUSED
 
     try:
         check_robust(site, given.robust)
+        check_lost_machines(site, given.lose_machines)
         settings = replace(
             settings_of(given, site),
             prices=True,
@@ -165,7 +179,7 @@ def run(given: argparse.Namespace) -> int:
             start=start,
             alternatives=given.alternatives,
             loss=given.within,
-            robustness=Robustness(given.lose, given.robust),
+            robustness=Robustness(given.lose, given.robust, given.lose_machines),
         )
         with stdout_for_data():
             result = plan_site(site, settings, follower(progress_of(given)))
@@ -173,7 +187,7 @@ def run(given: argparse.Namespace) -> int:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
-    result = _proved(given, result)
+    result = proved_in_time(given, result)
     result.save(given.output, crew=given.crew)
     show(f"{result.summary(full=given.full)}\nFiles: {given.output}\n")
     if given.lift and not given.full:
@@ -200,10 +214,10 @@ def run(given: argparse.Namespace) -> int:
         tell(f"warning: the plan printed is the best earlier one that passes. {WHAT_TO_DO}")
     if given.write_program is not None:
         _write_program(given.write_program, site, settings, result.plan)
-    return _verdict(given, result)
+    return verdict(given, result)
 
 
-def _proved(given: argparse.Namespace, result: PlanResult) -> PlanResult:
+def proved_in_time(given: argparse.Namespace, result: PlanResult) -> PlanResult:
     """The plan with its set-points and its simulation, where that is asked for and time is left."""
     from allocator.engine.planning import proved
     from allocator.engine.time_limit import time_for_proof
@@ -225,7 +239,7 @@ def _proved(given: argparse.Namespace, result: PlanResult) -> PlanResult:
     return result
 
 
-def _verdict(given: argparse.Namespace, result: PlanResult) -> int:
+def verdict(given: argparse.Namespace, result: PlanResult) -> int:
     """The exit code of a plan that is written, and why it is not 0."""
     if not result.audit.accepted:
         tell_breaches(result.audit, tell)

@@ -21,7 +21,7 @@ from allocator.cli.terminal import BREACHES, DONE, fail, show, tell
 if TYPE_CHECKING:
     from allocator.simulation import SimulationSettings
 
-HELP = "run a plan through time, from phases that try to break its promise"
+HELP = "run a plan through time, from phases chosen against its firm output"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
@@ -54,7 +54,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         choices=("plan", "full", "need"),
         default="plan",
         help="plan: keep in stores what the plan's set-points say (default); full: keep them "
-        "full; need: burn all that the promise does not need",
+        "full; need: burn all that the firm output does not need",
     )
     command.add_argument(
         "--outages",
@@ -130,11 +130,13 @@ def run(given: argparse.Namespace) -> int:
     show(f"{simulation_text(plan, trace)}\nFiles: {given.output}\n")
     if trace.kept:
         return DONE
+    if not trace.broken:
+        return fail("FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
     file = Path(given.output) / BROKEN_FILE
     if (settings if again is None else again.settings).failing is not None:
-        tell(f"short with machines out, which no promise covers: {file} reproduces it")
+        tell(f"short with machines out, which firm output does not cover: {file} reproduces it")
         return DONE
-    return fail(f"THE PROMISE FAILED. {file} reproduces it: --replay {file}", BREACHES)
+    return fail(f"THE FIRM OUTPUT WAS NOT KEPT. {file} reproduces it: --replay {file}", BREACHES)
 
 
 def simulation_settings(given: argparse.Namespace) -> SimulationSettings:

@@ -4,7 +4,7 @@ Knows sources, stages and profiles of demand. Never knows what is built or what 
 """
 
 from allocator.cycles.balance import search_length
-from allocator.cycles.clocked import KnownCurve, curve_of_timing
+from allocator.cycles.clocked import KnownCurve, attained_curve, curve_of_timing
 from allocator.cycles.curves import Curve, Supply, curve_of, curve_of_pattern
 from allocator.cycles.demand import (
     DemandCurve,
@@ -36,6 +36,7 @@ __all__ = [
     "Supply",
     "Timeline",
     "Window",
+    "attained_curve",
     "curve_of",
     "curve_of_pattern",
     "curve_of_timing",

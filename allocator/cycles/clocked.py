@@ -1,8 +1,11 @@
-"""On-times that are sure when a clock drifts, and when its phase is known to within an error."""
+"""On-times that are sure of inexact clocks: jitter, drift, known phases with an error.
+
+Durations that vary are in :mod:`allocator.cycles.spreads`.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -10,6 +13,7 @@ import numpy as np
 from allocator.cycles.curves import Curve, curve_of
 from allocator.cycles.lines import Array, RepeatingLine, frozen
 from allocator.cycles.patterns import Pattern
+from allocator.cycles.spreads import spread_curve
 from allocator.site.clocks import Timing
 
 
@@ -18,21 +22,25 @@ class KnownCurve(Curve):
     """The curve of a source whose outermost stage turns on at ``start`` s, to within ``error`` s.
 
     As a :class:`Curve` it says what is sure at any phase. The whole timetable is shifted by one
-    unknown amount, so that what is sure in a window is exact: some possible shift attains it.
+    unknown amount, and each burst by ``jitter`` s at most, so that what is sure in a window is
+    exact: some possible world attains it.
     """
 
     start: float
     error: float
+    jitter: float = 0.0
 
     def between(self, begins: Array, lengths: Array, more: float | Array = 0.0) -> Array:
         """Least on-time, s, in windows from ``begins`` on: min over |e| <= error of
 
         F(t + L + e) - F(t + e), with F the on-time of the timetable up to a time. ``more``: s of
         further error. In e it falls until an on-time ends at the window's begin or one begins at
-        its end, so only those shifts and both ends count.
+        its end, so only those shifts and both ends count. With jitter the window is that much
+        shorter at both ends (:func:`jittered`).
         """
         period = self.pattern.period
-        middle = np.asarray(begins - self.start, dtype=np.float64)
+        whole, lengths = lengths, np.maximum(lengths - 2.0 * self.jitter, 0.0)
+        middle = np.asarray(begins + self.jitter - self.start, dtype=np.float64)
         reach = np.broadcast_to(np.asarray(self.error + more, dtype=np.float64), middle.shape)
         any_phase = 2.0 * reach >= period
         least = np.minimum(self._on(middle - reach, lengths), self._on(middle + reach, lengths))
@@ -45,16 +53,16 @@ class KnownCurve(Curve):
                 at = np.where(near, at, middle[:, None] - reach[:, None])
                 least = np.minimum(least, self._on(at, lengths[:, None]).min(axis=1))
         if any_phase.any():
-            least = np.where(any_phase, self.line.at(lengths), least)
+            least = np.where(any_phase, self.line.at(whole), least)
         return np.asarray(np.maximum(least, 0.0))
 
     def begins(self) -> Array:
         """Times of a period at which what is sure may turn up for windows that begin there, s."""
-        return self._shifted(self.pattern.ends)
+        return self._shifted(self.pattern.ends - self.jitter)
 
     def ends(self) -> Array:
         """The same for windows that end there."""
-        return self._shifted(self.pattern.starts)
+        return self._shifted(self.pattern.starts + self.jitter)
 
     def _shifted(self, marks: Array) -> Array:
         both = np.concatenate((marks - self.error, marks + self.error))
@@ -76,23 +84,54 @@ class KnownCurve(Curve):
 
 def curve_of_timing(timing: Timing) -> Curve:
     """What is sure of a source by what is known of its clock."""
-    return (
-        _curve_of_timing(timing)
-        if timing.drift or timing.start is not None
-        else curve_of(timing.stages)
-    )
+    return curve_of(timing.stages) if timing == Timing(timing.stages) else _sure(timing)
+
+
+def attained_curve(timing: Timing) -> Curve:
+    """On-times that some possible clock attains in any window: for bounds on every plan."""
+    return curve_of_timing(replace(timing, varying=0))
 
 
 @lru_cache(maxsize=4096)
-def _curve_of_timing(timing: Timing) -> Curve:
+def _sure(timing: Timing) -> Curve:
     curve = curve_of(timing.stages)
-    if timing.drift:
-        return drifting(curve, timing.drift)
-    if timing.start is None or curve.pattern.steady:
+    if curve.pattern.steady:
+        return curve
+    if timing.varying:
+        curve = spread_curve(timing.stages, timing.varying)
+    curve = drifting(jittered(curve, timing.jitter), timing.drift)
+    if timing.start is None:
         return curve
     return KnownCurve(
-        curve.pattern, curve.duty, curve.sigma, curve.line, timing.start, timing.error
+        curve.pattern,
+        curve.duty,
+        curve.sigma,
+        curve.line,
+        timing.start,
+        timing.error,
+        timing.jitter,
     )
+
+
+def jittered(curve: Curve, jitter: float) -> Curve:
+    """The curve of bursts that are each shifted as a whole by at most ``jitter`` s, either way.
+
+    A burst shifted by j has in [t, u] what it had in [t - j, u - j], so at least what it has in
+    [t + J, u - J]: tau_J(L) = tau(max(0, L - 2 J)). Bursts before a worst window come early and
+    those after it late, so it is attained. The mean stays.
+    """
+    if jitter == 0.0:
+        return curve
+    line, late = curve.line, 2.0 * jitter
+    shifted = replace(
+        line,
+        lengths=frozen(np.append(0.0, line.lengths[1:] + late)),
+        kinks=frozen(line.kinks + late),
+        peaks=frozen(line.peaks + late),
+        onset=line.onset + late,
+    )
+    pattern = replace(curve.pattern, longest_quiet=curve.pattern.longest_quiet + late)
+    return Curve(pattern, curve.duty, curve.sigma + curve.duty * late, shifted)
 
 
 def drifting(curve: Curve, drift: float) -> Curve:
@@ -110,7 +149,9 @@ def drifting(curve: Curve, drift: float) -> Curve:
     values = np.concatenate(([0.0], np.cumsum(on))) / pace
     lengths = np.concatenate(([0.0], np.cumsum(on / pace + rest * pace)))
     turns_up = lengths[1::2]
-    gain, period = float(values[-1]), float(lengths[-1])
+    onset = float(np.interp(curve.line.onset, curve.line.lengths, lengths))
+    period = float(lengths[-1]) - onset
+    gain = float(values[-1]) - float(np.interp(onset, lengths, values))
     line = RepeatingLine(
         period,
         gain,
@@ -118,6 +159,7 @@ def drifting(curve: Curve, drift: float) -> Curve:
         frozen(values),
         frozen(np.unique(lengths[1:])),
         frozen(turns_up[turns_up > 0.0]),
+        onset=onset,
     )
     duty = gain / period
     sigma = float(np.max(duty * lengths - values))

@@ -106,11 +106,13 @@ def _draw(
     full = balance(mean)
     if not full.lines:
         return mean, None
-    limit, _ = search_length([supply for supply, rate in inflows if rate != 0.0], [shape])
+    limit, unrelated = search_length([supply for supply, rate in inflows if rate != 0.0], [shape])
     # Up to this draw some H <= limit has g(H) <= 0, so that windows up to H settle it.
     tries = turning_lengths(full, limit)
     supplies = balance(0.0)
     settled = min(mean, float(np.max(-supplies.at(tries) / shape.largest(tries))))
+    if not unrelated and any(line.onset for line in full.lines):
+        settled = mean  # beyond the onset every common period is like the one before
     draw, window = _newton(inflows, size, shape, steady, loss, max(settled, 0.0))
     if window is not None or settled >= mean * (1.0 - ROUNDING):
         return (mean, None) if window is None else (draw, window)

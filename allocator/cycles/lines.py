@@ -19,10 +19,10 @@ def frozen(values: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RepeatingLine:
-    """A curve c with c(L + period) = c(L) + gain, given by its corners over one period.
+    """A curve c with c(L + period) = c(L) + gain from L = ``onset`` on, given by its corners.
 
-    ``lengths`` (s) rises from 0 to ``period``; ``values`` goes from 0 to ``gain``. ``kinks``
-    are the lengths in (0, period] where the slope may change; ``peaks`` those of them where a
+    ``lengths`` (s) rises from 0 to ``onset + period``; ``values`` from 0 on. ``kinks`` are the
+    lengths in (0, onset + period] where the slope may change; ``peaks`` those of them where a
     shortfall (draw less supply) can be greatest: where a guaranteed curve turns up, or a
     largest-demand curve turns down. Both rise. ``steepest``: no slope is greater.
     """
@@ -34,32 +34,53 @@ class RepeatingLine:
     kinks: Array
     peaks: Array
     steepest: float = 1.0
+    onset: float = 0.0
 
     def at(self, lengths: Array) -> Array:
         """The curve at any lengths >= 0 (array of any shape)."""
-        whole = np.floor(lengths / self.period)
+        whole = self._turns(lengths)
         rest = lengths - whole * self.period
         return whole * self.gain + np.interp(rest, self.lengths, self.values)
 
     def kinks_between(self, low: float, high: float) -> Array:
         """All kinks in [low, high], sorted."""
-        return _tiled(self.kinks, self.period, low, high)
+        return self._tiled(self.kinks, low, high)
 
     def peaks_between(self, low: float, high: float) -> Array:
         """All peak lengths in [low, high], sorted."""
-        return _tiled(self.peaks, self.period, low, high)
+        return self._tiled(self.peaks, low, high)
 
     def peaks_up_to(self, lengths: Array) -> NDArray[np.int64]:
         """How many peak lengths are <= each length."""
-        whole = np.floor(lengths / self.period)
+        whole = self._turns(lengths)
         rest = lengths - whole * self.period
         within = np.searchsorted(self.peaks, rest, side="right")
-        return (whole.astype(np.int64) * len(self.peaks) + within).astype(np.int64)
+        every = len(self.peaks) - self._early(self.peaks)
+        return (whole.astype(np.int64) * every + within).astype(np.int64)
 
     def peak_number(self, numbers: NDArray[np.int64]) -> Array:
         """The lengths of the peaks with these numbers, counted from 0 at the least."""
-        whole, place = np.divmod(numbers, len(self.peaks))
-        return whole * self.period + self.peaks[place]
+        early = self._early(self.peaks)
+        whole, place = np.divmod(numbers - early, len(self.peaks) - early)
+        first = numbers < early
+        place = np.where(first, numbers, place + early)
+        return np.where(first, 0, whole) * self.period + self.peaks[place]
+
+    def _turns(self, lengths: Array) -> Array:
+        beyond = np.maximum(lengths - self.onset, 0.0) if self.onset else lengths
+        return np.asarray(np.floor(beyond / self.period))
+
+    def _early(self, marks: Array) -> int:
+        """How many marks come once only, before the curve repeats."""
+        return int(np.searchsorted(marks, self.onset, side="right")) if self.onset else 0
+
+    def _tiled(self, marks: Array, low: float, high: float) -> Array:
+        early = self._early(marks)
+        found = _tiled(marks[early:], self.period, low, high, self.onset)
+        once = marks[:early]
+        if early:
+            found = np.concatenate((once[(once >= low) & (once <= high)], found))
+        return found
 
     def mirrored(self) -> RepeatingLine:
         """The curve of complement windows: gain - c(period - L) for L in one period.
@@ -80,10 +101,10 @@ class RepeatingLine:
         )
 
 
-def _tiled(within: Array, period: float, low: float, high: float) -> Array:
+def _tiled(within: Array, period: float, low: float, high: float, onset: float) -> Array:
     if high < low or len(within) == 0:
         return np.empty(0)
-    first = int(low // period)
+    first = max(0, int((low - onset) // period))
     last = int(high // period)
     every = (np.arange(first, last + 1)[:, None] * period + within[None, :]).ravel()
     if first > 0:  # a kink at the very end of the period before may round into the range

@@ -185,7 +185,10 @@ def _field(
     begins = np.unique(np.concatenate([tiled(c.begins(), c.pattern.period) for c, _ in known]))
     ends = np.unique(np.concatenate([tiled(c.ends(), c.pattern.period) for c, _ in known]))
     lines = {id(line): line for line in whole.lines}.values()
-    lengths = np.concatenate([line.peaks_between(0.0, limit) for line in lines] + [[limit]])
+    lengths = np.concatenate(
+        [line.peaks_between(0.0, limit) for line in lines]
+        + [[limit], [2.0 * c.jitter for c, _ in known if c.jitter]]  # from there on it may give
+    )
     return _Field(whole, rest, known, period, begins, ends, np.unique(lengths))
 
 

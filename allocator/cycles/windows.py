@@ -28,6 +28,7 @@ from allocator.cycles.balance import (
     ROUNDING,
     Balance,
     balance_of,
+    common_period,
     search_limit,
     turning_lengths,
 )
@@ -99,6 +100,10 @@ def reach_of(balance: Balance, horizon: float | None = None) -> tuple[float, boo
         settled = some[balance.at(some) <= ROUNDING * balance.scale * some]
         if len(settled):
             return float(settled[0]), True
+    onset = max(line.onset for line in balance.lines)
+    common = common_period([line.period for line in balance.lines]) if onset else None
+    if common is not None and balance.rate <= ROUNDING * balance.scale:
+        return onset + common, True  # from the onset on, g never grows from period to period
     return limit, False
 
 

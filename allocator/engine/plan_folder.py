@@ -13,10 +13,13 @@ from typing import TYPE_CHECKING
 
 from allocator import __version__
 from allocator.base.folders import RUN_FILE, digests, write_folder
+from allocator.base.rendering import csv_of
+from allocator.base.text import WIDTH, columns
 from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.plans.records import Plan
 from allocator.report.brief import cautions_text
+from allocator.report.changes import changes_lines, changes_table
 from allocator.report.files import hand_over_files
 from allocator.report.page import page_html
 from allocator.report.page.simulation import simulation_of
@@ -75,6 +78,7 @@ def write_plan_files(
     outcome: Outcome | None = None,
     crew: float | None = None,
     proof: Trace | None = None,
+    former: Plan | None = None,
 ) -> None:
     """Write a plan's files into a folder in one step: all of them, or none.
 
@@ -84,7 +88,7 @@ def write_plan_files(
     Raises:
         OutputError: the folder cannot be written.
     """
-    files = plan_folder_files(site, plan, outcome, crew, proof)
+    files = plan_folder_files(site, plan, outcome, crew, proof, former)
     write_folder(Path(directory), files, "plan", outdated=PROOF_FILES)
 
 
@@ -94,13 +98,20 @@ def plan_folder_files(
     outcome: Outcome | None = None,
     crew: float | None = None,
     proof: Trace | None = None,
+    former: Plan | None = None,
 ) -> dict[str, bytes]:
     """The files of a plan's folder by name.
 
     All that may differ between two runs that find the same plan is in ``run.json``, which holds
-    the digests of the other files. ``crew`` and ``proof``: see :func:`plan_files`.
+    the digests of the other files. ``crew`` and ``proof``: see :func:`plan_files`. ``former``: the
+    plan that this one replaces; with it ``changes.txt`` and ``changes.csv``.
     """
     files = plan_files(site, plan, crew, proof)
+    if former is not None:
+        with columns(WIDTH):
+            lines = changes_lines(former, plan)
+        files["changes.txt"] = ("\n".join(lines) + "\n").encode("utf-8")
+        files["changes.csv"] = csv_of(changes_table(former, plan)).encode("utf-8")
     facts = run_facts(outcome, digests(files))
     run = json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
     return {**files, RUN_FILE: run.encode("utf-8")}

@@ -60,6 +60,7 @@ def plan(
     start: PlanOrPath | None = None,
     lose: int = 0,
     robust: int = 0,
+    lose_machines: int = 0,
     alternatives: int = 1,
     within: float = 0.05,
     prices: bool = True,
@@ -99,6 +100,9 @@ def plan(
         Hold the promise when any so many sources give nothing, with no valve touched.
     robust
         Hold the promise when any so many sources give the low end of their range.
+    lose_machines
+        Hold the promise when any so many machine units are out of order, each by an operation of
+        its own that the plan lists.
     alternatives
         Plans in all, which differ in what is built.
     within
@@ -137,14 +141,15 @@ def plan(
     >>> import allocator as al
     >>> result = al.plan("networks/first.yaml", node_limit=1000)
     >>> result
-    PlanResult('First site': firm clean power 13.4 kW, bound 13.4 kW, gap 0 %, search optimal,
-    audit passed, promise simulated kept)
+    PlanResult('First site': firm clean power 13.4 kW, proven limit 13.4 kW, gap 0 %,
+    search optimal, audit passed, firm output kept when simulated)
     >>> result.machines.to_frame()[["type", "place", "count"]].to_dict("records")
     [{'type': 'small_engine', 'place': 'mill', 'count': 2}]
     """
     began = time.perf_counter()
     site = site_of(site)
     check_robust(site, robust)
+    check_lost_machines(site, lose_machines)
     settings = Settings(
         basis=basis,
         time_limit=time_limit,
@@ -155,7 +160,7 @@ def plan(
         node_limit=node_limit,
         prices=prices,
         lifts=tuple(lifts),
-        robustness=Robustness(lose, robust),
+        robustness=Robustness(lose, robust, lose_machines),
         effort=effort,
         start=None if start is None else plan_of(start),
         alternatives=alternatives,
@@ -177,6 +182,22 @@ def check_robust(site: Site, robust: int) -> None:
         raise ValueError(
             "robust: no source has a range for its flow; write, for instance, "
             "'flow: {low: 2 g/s, high: 4 g/s}'"
+        )
+
+
+def check_lost_machines(site: Site, units: int) -> None:
+    """Raises ValueError where more units may be out of order than the site may have."""
+    most: dict[str, int | None] = {}
+    for machine in site.machines.values():
+        for place, limit in machine.places.items():
+            standing = site.built.machines.get((machine.name, place), 0)
+            most[f"{machine.name} at {place}"] = None if limit is None else max(limit, standing)
+    limits = [limit for limit in most.values() if limit is not None]
+    if len(limits) == len(most) and units > sum(limits):
+        places = ", ".join(f"{name}: {limit}" for name, limit in most.items()) or "no machine"
+        raise ValueError(
+            f"lose_machines: {units} units cannot be out of order on a site of at most "
+            f"{sum(limits)} ({places}); ask for fewer"
         )
 
 
@@ -228,7 +249,8 @@ def plan_site(
         if audit(site, other := replace(plain, cautions=plan.cautions, verified=False)).accepted
     )
     outcome = replace(outcome, alternatives=others)
-    return PlanResult(site, replace(plan, verified=found.accepted), found, outcome)
+    audited = replace(plan, verified=found.accepted)
+    return PlanResult(site, audited, found, outcome, former=settings.keep)
 
 
 def breaches_of(site: Site, plan: Plan) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown
 from allocator.base.status import Status
 from allocator.base.table import Table
@@ -13,8 +14,9 @@ from allocator.engine.plan_folder import folder_of, write_plan_files
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report import tables
+from allocator.report import heat_tables, line_tables, tables
 from allocator.report.brief import brief_summary
+from allocator.report.changes import changes_table
 from allocator.report.files import reserves_of
 from allocator.report.handover.lists import set_points_table
 from allocator.report.summary import full_summary
@@ -47,6 +49,8 @@ class PlanResult(Shown):
         The simulation of the plan; None where there was none.
     not_simulated
         Why a plan on the firm basis was not simulated; empty where it was, or was not to be.
+    former
+        The plan that it replaces, of which it changes little; None where it replaces none.
 
     Examples
     --------
@@ -62,6 +66,7 @@ class PlanResult(Shown):
     outcome: Outcome | None = None
     simulation: Trace | None = None
     not_simulated: str = ""
+    former: Plan | None = None
 
     @property
     def status(self) -> Status:
@@ -102,12 +107,12 @@ class PlanResult(Shown):
     @property
     def pipes(self) -> Table:
         """Pipes: build, length, peak flow against the capacity, temperatures."""
-        return tables.pipes(self._network, self.plan)
+        return line_tables.pipes(self._network, self.plan)
 
     @property
     def power_lines(self) -> Table:
         """Power lines: length, peak power against the capacity."""
-        return tables.power_lines(self._network, self.plan)
+        return line_tables.power_lines(self._network, self.plan)
 
     @property
     def machines(self) -> Table:
@@ -117,12 +122,12 @@ class PlanResult(Shown):
     @property
     def coolers(self) -> Table:
         """Coolers: units, set-point, duty, power."""
-        return tables.coolers(self._network, self.plan)
+        return line_tables.coolers(self._network, self.plan)
 
     @property
     def heat_sinks(self) -> Table:
         """Heat sinks: temperatures in the settled cycle, cooling that is enough."""
-        return tables.heat_sinks(self.plan)
+        return heat_tables.heat_sinks(self.plan)
 
     @property
     def demands(self) -> Table:
@@ -135,9 +140,14 @@ class PlanResult(Shown):
         return tables.materials(self.plan)
 
     @property
+    def changes(self) -> Table:
+        """What is built differently from the former plan; without rows where there is none."""
+        return changes_table(self.former or self.plan, self.plan)
+
+    @property
     def heat(self) -> Table:
         """Limits of temperature and heat: value, limit, margin."""
-        return tables.heat_limits(self.plan)
+        return heat_tables.heat_limits(self.plan)
 
     @property
     def set_points(self) -> Table:
@@ -147,7 +157,7 @@ class PlanResult(Shown):
     @property
     def goals(self) -> Table:
         """Goals in order: value, bound, gap, and why the search stopped."""
-        return tables.goals(self.plan)
+        return tables.goals(self.plan, self.site.currency)
 
     @property
     def bill_of_materials(self) -> Table:
@@ -186,22 +196,24 @@ class PlanResult(Shown):
         OutputError
             The folder cannot be written.
         """
-        write_plan_files(folder, self.site, self.plan, self.outcome, crew, self.simulation)
+        proof, former = self.simulation, self.former
+        write_plan_files(folder, self.site, self.plan, self.outcome, crew, proof, former)
         for number, other in enumerate(self.alternatives, 2):
             write_plan_files(folder_of(folder, number), self.site, other, self.outcome, crew)
 
     def facts(self) -> Facts:
         """The first goal, its bound and gap, why the search stopped, and the audit, in words."""
-        facts = [("PlanResult", self.plan.site_name)]
+        facts, currency = [("PlanResult", self.plan.site_name)], self.site.currency
         for goal in self.plan.goals[:1]:
             facts += [
-                (f"{self.plan.basis} {goal_title(goal)}", goal_value(goal, goal.value)),
-                ("bound", goal_value(goal, goal.bound)),
-                ("gap", gap(goal.gap)),
+                (f"{self.plan.basis} {goal_title(goal)}", goal_value(goal, goal.value, currency)),
+                (head("bound"), goal_value(goal, goal.bound, currency)),
+                (head("gap"), gap(goal.gap)),
             ]
         breaches = len(self.audit.breaches)
         facts.append(("search", self.status))
         facts.append(("audit", f"{breaches} breaches" if breaches else "passed"))
         if self.simulation is not None:
-            facts.append(("promise simulated", "kept" if self.simulation.kept else "BROKEN"))
+            kept = "kept" if self.simulation.kept else "NOT kept"
+            facts.append((head("promised"), f"{kept} when simulated"))
         return facts

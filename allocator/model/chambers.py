@@ -70,7 +70,7 @@ class ChamberCut:
 def chamber_cuts(sets: IndexSets) -> tuple[ChamberCut, ...]:
     """The cuts of every chamber that is counted with."""
     found = []
-    for name in sets.sources if not sets.robustness.anything else ():
+    for name in sets.sources if not sets.robustness.of_sources else ():
         parts = [part for part in sets.site.parts_of(name) if part in sets.curves]
         if parts:
             source = sets.site.sources[name]

@@ -212,7 +212,7 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
                 )
             )
     for promise in found:
-        if promise.robustness.anything:
+        if promise.robustness.of_sources:
             check_choices(promise)
     return (*found, *chamber_cuts(sets))
 
@@ -243,7 +243,7 @@ def violated(
         )
         if row is not None:
             rows.append(row)
-        elif not isinstance(promise, ChamberCut) and promise.robustness.anything:
+        elif not isinstance(promise, ChamberCut) and promise.robustness.of_sources:
             rows += _without_some(model, promise, values, tolerance)
     return rows
 

@@ -140,11 +140,13 @@ def _listed(points: Mapping[str, At]) -> str:
     return ",".join(f"{build}={at.flow!r}" for build, at in points.items())
 
 
-def first_rows(model: Model, drops: Iterable[Drop]) -> Iterator[Row]:
-    """Tangents that stand from the start."""
+def first_rows(
+    model: Model, drops: Iterable[Drop], shares: Sequence[float] = SHARES
+) -> Iterator[Row]:
+    """Tangents that stand from the start, at shares of the most that each build can carry."""
     for drop in drops:
         curved = [build for build in drop.builds if build.loss.checked]
-        for share in SHARES if curved else (0.0,):
+        for share in shares if curved else (0.0,):
             points = curves_at([(build, share * build.most) for build in curved])
             named = {build.name: at for build, at in zip(curved, points, strict=True)}
             flows = {name: at.flow for name, at in named.items()}

@@ -125,6 +125,12 @@ def mean_bursts(sets: IndexSets, group: str) -> Terms:
     return terms
 
 
+def mean_overflow(sets: IndexSets, group: Group) -> Terms:
+    """Mean load of a flare from the overflow of stores that it guards, in units."""
+    stores = sets.flared.get(group.name, ())
+    return [(1.0 / fuel_rate(group), ("flared", group.name, store)) for store in stores]
+
+
 def can_follow(sets: IndexSets, group: Group) -> tuple[str, ...]:
     """Shapes that a group's load may follow."""
     if sets.lossless or group.type.power_out <= 0:
@@ -245,5 +251,5 @@ def mean_turnover(sets: IndexSets, group: Group) -> Terms:
     for shape in can_follow(sets, group):
         terms += turnover(sets, group, shape)
     if not sets.lossless:
-        terms += mean_bursts(sets, group.name)
+        terms += mean_bursts(sets, group.name) + mean_overflow(sets, group)
     return terms

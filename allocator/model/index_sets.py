@@ -131,6 +131,32 @@ class IndexSets:
             found.setdefault(destination.fluid, {})[destination.place] = None
         return {fluid: tuple(places) for fluid, places in found.items()}
 
+    @cached_property
+    def flared(self) -> Mapping[str, tuple[str, ...]]:
+        """Flare -> stores at its node whose overflow it may burn; none on the mean basis."""
+        if self.lossless:
+            return {}
+        found = {
+            name: tuple(
+                store.name
+                for store in self.fluid_stores.values()
+                if store.place == group.place and store.type.holds in group.type.inputs
+            )
+            for name, group in self.groups.items()
+            if worth_flaring(self.site, group.type)
+        }
+        return {name: stores for name, stores in found.items() if stores}
+
+    @cached_property
+    def always_coming(self) -> Mapping[str, float]:
+        """Mean kg/s of each fluid that comes whatever is taken of it."""
+        found: dict[str, float] = {}
+        for source in self.site.sources.values():
+            if source.when_untapped == "vents" and not source.part_of:
+                mean = source.flow * curve_of(source.stages).duty
+                found[source.fluid] = found.get(source.fluid, 0.0) + mean
+        return found
+
     def arcs_along(self, route: str, fluid: str) -> tuple[PipeArc, ...]:
         """Directions in which a fluid may flow along a route."""
         return self._arcs_along.get((route, fluid), ())
@@ -193,6 +219,18 @@ def counts(site: Network, fluid: str) -> bool:
     """True when releasing the fluid is a counted emission on this site."""
     emission = site.fluids[fluid].emission
     return emission == "counted" or (emission == "biogenic" and site.count_biogenic)
+
+
+def worth_flaring(site: Network, machine: MachineType) -> bool:
+    """True of a flare whose products weigh no more than its gas does when that is vented."""
+    if not machine.flare:
+        return False
+    vented = sum(rate * site.fluids[f].vented_weight for f, rate in machine.inputs.items())
+    given = sum(
+        rate * (site.fluids[f].emission_weight if counts(site, f) else site.fluids[f].vented_weight)
+        for f, rate in machine.outputs.items()
+    )
+    return 0.0 < vented >= given
 
 
 def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = True) -> IndexSets:
@@ -414,6 +452,10 @@ def _destinations(
         name = f"store:{store.name}"
         found[name] = Destination(name, store.type.holds, store.place, store=store)
     for group in groups.values():
+        if worth_flaring(site, group.type):
+            (fluid,) = group.type.inputs
+            name = f"flare:{group.name}"
+            found[name] = Destination(name, fluid, group.place, group=group)
         if group.type.power_out <= 0 or len(group.type.inputs) != 1:
             continue
         (fluid,) = group.type.inputs

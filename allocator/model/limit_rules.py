@@ -11,6 +11,7 @@ from dataclasses import replace
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, Limit, slacked
 from allocator.model.model import INFINITY, Key, Model
+from allocator.model.pressure_limits import inlet_limits, rating_limits
 from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import heat_row
 from allocator.model.rules.power import ROOM, served
@@ -322,6 +323,8 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
+LOWERED = (inlet_limits,)
+"""Limits that are lowered, not raised: they have no marginal value of one more."""
 RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _pipes,
     _rates,
@@ -330,6 +333,7 @@ RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _types,
     _flows,
     _pressures,
+    rating_limits,
     _caps,
     _rooms,
     _stocks,

@@ -30,6 +30,7 @@ def is_steady(sets: IndexSets) -> bool:
         not sets.lossless
         and not sets.robustness.anything
         and not site.pressures
+        and not any(sets.flared.values())
         and not site.heat_sinks
         and all(route.recovery is None for route in site.routes.values())
         and all(site.sources[s].steady and not site.sources[s].part_of for s in sets.sources)

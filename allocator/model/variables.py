@@ -23,6 +23,10 @@ Keys are tuples that begin with a word:
 ``("cycled", g)``, ``("cycling", g)``  load of one more unit run on and off; 1 when there is one
 ``("beside", g)``                    units that burn what comes and do not turn for ever
 ``("lumps", g)``                     1 when some of them are run on and off for it
+``("guards", g, k)``                 flare g burns what overflows of store k, 0 or 1
+``("guarded", g, k)``                what comes to store k at once, where it does, kg/s
+``("flared", g, k)``                 what overflows of it, mean kg/s
+``("always",)``                      1: what is vented whatever the plan does is a multiple of it
 ``("evened", g, f, j)``              what a group gives of f following j that is used steady, kg/s
 ``("lent", g, f, j)``                steady kg/s that a group gives of f for what follows j
 ``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
@@ -45,6 +49,8 @@ Keys are tuples that begin with a word:
 ``("takes", g)``, ``("holds", k)``   a group takes anything; a store is used, 0 or 1
 ``("boost", booster, ...)``          a booster at the inlet of an arc or store, 0 or 1
 ``("boosted", booster, ...)``        flow through it, kg/s
+``("stands", g, i)``                 a group has i units or more, 0 or 1
+``("out", w, key)``                  another column of this list, in scenario w of units out
 ===================================  =============================================================
 
 Classes c are ``clean`` and ``emitting``; shapes j are ``flat`` or a profile's name.
@@ -57,7 +63,9 @@ import math
 from allocator.model.expressions import bursts, can_cycle, is_batched, recovering, reshaped
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import INFINITY, Model
+from allocator.model.outages import declare_outages
 from allocator.model.pressures import declare_pressures
+from allocator.model.rules.venting import ALWAYS, declare_flares
 from allocator.model.ways import way
 from allocator.plans.records import FLAT
 
@@ -81,9 +89,13 @@ def declare(model: Model, sets: IndexSets) -> None:
     _pipes(model, sets, flow_unit)
     _stores(model, sets, flow_unit)
     _machines(model, sets)
+    declare_flares(model, sets, flow_unit)
+    if any(site.fluids[fluid].vented_weight for fluid in sets.always_coming):
+        model.variable(ALWAYS, 1.0, 1.0)
     _power(model, sets, power_unit)
     if sets.pressures is not None:
         declare_pressures(model, sets, sets.pressures, flow_unit)
+    declare_outages(model, sets)
 
 
 def _sources(model: Model, sets: IndexSets, unit: float) -> None:
@@ -157,6 +169,8 @@ def _machines(model: Model, sets: IndexSets) -> None:
         for fluid in group.type.outputs:
             for key, _, _ in reshaped(sets, group, fluid):
                 model.variable(key, unit=_step([group.type.outputs[fluid]]))
+        if sets.flared.get(name) or (group.type.flare and bursts(sets, name)):
+            model.variable(("beside", name))
         if group.type.power_out > 0:
             for shape in sets.power_shapes():
                 model.variable(("follow", name, shape))

@@ -24,9 +24,13 @@ def two_way_pipes(sets: IndexSets) -> frozenset[tuple[str, str]]:
     """Pipes, by route and fluid, that may flow either way and do so one way in any plan.
 
     None where pressures are computed, which has directions of its own, nor where one layer may go
-    out and the other come back, nor where flows are of several shapes.
+    out and the other come back, nor where flows are of several shapes, or others where something
+    is out of order.
     """
-    if sum(len(pipe.builds) for pipe in sets.pipes.values()) > PIPE_COLUMNS:
+    if (
+        sets.robustness.anything
+        or sum(len(pipe.builds) for pipe in sets.pipes.values()) > PIPE_COLUMNS
+    ):
         return frozenset()
     computed = () if sets.pressures is None else sets.pressures.fluids
     return frozenset(

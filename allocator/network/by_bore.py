@@ -10,14 +10,13 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.network.faults import Notes, note
-from allocator.network.pressures import (
+from allocator.network.pressure_ranges import (
     GAS_VELOCITY,
     LIQUID_VELOCITY,
-    PipeAsk,
     PressureRange,
-    losses_of,
     range_of,
 )
+from allocator.network.pressures import PipeAsk, losses_of
 from allocator.network.properties import hottest_source, substance_of
 from allocator.network.records import Network
 from allocator.physics.arrays import Floats

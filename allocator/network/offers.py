@@ -15,7 +15,7 @@ import numpy as np
 
 from allocator.network.by_bore import Wanted, capacities_of, descent
 from allocator.network.insulation import Pipe, emissivity_of, pipe_of
-from allocator.network.pressures import range_of
+from allocator.network.pressure_ranges import range_of
 from allocator.network.properties import heat_capacity
 from allocator.network.records import Network
 from allocator.physics.insulation import Outside, insulation_of

@@ -18,14 +18,20 @@ def remarks_on_pressures(site: Network) -> Iterator[Remark]:
     yield from _ignored(site)
 
 
+def least_needed(site: Network, one: FluidPressures) -> float:
+    """Potential that whatever takes a fluid needs at the least."""
+    fluid = one.fluid
+    needs = [one.inlets.get(m.name, 0.0) for m in site.machines.values() if fluid in m.inputs]
+    needs += [one.demands.get(d.name, 0.0) for d in site.demands.values() if d.wants == fluid]
+    needs += [store.fill for store in one.stores.values()]
+    return max(min(needs, default=0.0), one.least)
+
+
 def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
     """Sources below what all that takes their fluid needs, where no booster is offered."""
     if one.boosters:
         return
-    needs = [one.inlets.get(m.name, 0.0) for m in site.machines.values() if fluid in m.inputs]
-    needs += [one.demands.get(d.name, 0.0) for d in site.demands.values() if d.wants == fluid]
-    needs += [store.fill for store in one.stores.values()]
-    least = max(min(needs, default=0.0), one.least)
+    least = least_needed(site, one)
     for name, source in site.own_sources.items():
         if source.fluid == fluid and source.pressure and one.mouths.get(name, math.inf) < least:
             yield Remark(

@@ -10,11 +10,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
+from allocator.network.pressure_ranges import (
+    GAS_VELOCITY,
+    LIQUID_VELOCITY,
+    PressureRange,
+    gain_of,
+    heads,
+    inlet_of,
+    range_of,
+)
 from allocator.network.pressure_records import (
     BoosterOption,
     FluidPressures,
@@ -22,10 +31,8 @@ from allocator.network.pressure_records import (
     PipeLoss,
     StorePotentials,
 )
-from allocator.network.properties import substance_of
 from allocator.network.records import Arc, Network
-from allocator.physics.arrays import FloatLike, Floats, floats
-from allocator.physics.faults import PhysicsError, UnknownPropertyError
+from allocator.physics.arrays import Floats, floats
 from allocator.physics.pressure_loss import (
     FASTEST,
     GRAVITY,
@@ -37,56 +44,11 @@ from allocator.physics.pressure_loss import (
     liquid_factor,
     reynolds_of_unit,
 )
-from allocator.physics.substances import Substance, value
+from allocator.physics.substances import value
 from allocator.site.records import BoosterType, PipeType
-
-GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
-"""m/s where a pipe type gives none: rules of thumb."""
-
-UNSAID = 2.0
-"""What has no pressure gives at most this many times the highest pressure that is stated."""
 
 SAME = 1e-6
 """K between temperatures that are one."""
-
-WARMER = 5.0
-"""K by which a liquid is taken warmer until its properties are known: colder, it is frozen."""
-
-
-@dataclass(frozen=True, slots=True)
-class PressureRange:
-    """What a fluid's pressures are between: potentials, as of :class:`FluidPressures`.
-
-    ``cold`` and ``hot``: K between which it flows, anywhere. ``unsaid``: Pa at most, where it is
-    given at a pressure that is not stated. ``heavy`` and ``light``: kg/m3 of a
-    liquid, coldest and hottest; ``viscosity`` of a liquid, Pa s, coldest.
-    """
-
-    substance: Substance
-    ambient: float
-    least: float
-    most: float
-    cold: float
-    hot: float
-    unsaid: float = math.inf
-    heavy: float = 0.0
-    light: float = 0.0
-    viscosity: float = 0.0
-
-    @property
-    def gas(self) -> bool:
-        """Whether it is a gas; else a liquid."""
-        return self.substance.phase == "gas"
-
-    def gas_law(self, kelvin: Floats) -> Floats:
-        """``Rs T = p / rho``, J/kg, the largest between the least and the highest pressure."""
-        low = self.ambient
-        found = low / value(self.substance, "density", kelvin, low)
-        high = math.sqrt(self.most)
-        try:
-            return floats(np.maximum(found, high / value(self.substance, "density", kelvin, high)))
-        except PhysicsError:  # it is liquid at a pressure that a booster could give
-            return floats(found)
 
 
 class PipeAsk(NamedTuple):
@@ -96,172 +58,6 @@ class PipeAsk(NamedTuple):
     length: float
     fall: float
     kelvin: float
-
-
-def range_of(site: Network, fluid: str) -> PressureRange | None:
-    """Between what the pressures of a fluid are; None where they are not computed.
-
-    Raises:
-        PhysicsError: a property is not possible, or no pressure is above the ambient one.
-    """
-    record = site.fluids[fluid]
-    stated = list(_given(site, fluid))
-    known = [pressure for pressure in stated if pressure is not None]
-    if (
-        record.phase == "solid"
-        or not known
-        or all(pipe.bore is None for pipe in _pipes_for(site, fluid))
-    ):
-        return None
-    ambient, substance = site.ambient.pressure, substance_of(site, fluid)
-    cold, hot = _temperatures(site, fluid)
-    found = PressureRange(substance, ambient, 0.0, 0.0, cold, hot)
-    try:
-        if found.gas:
-            for name in ("density", "viscosity", "sound_speed"):
-                value(substance, name, hot, ambient)
-        else:
-            found = _liquid(found)
-    except UnknownPropertyError:
-        return None
-    top = max(known)
-    unsaid = UNSAID * max([top, *_needed(site, fluid)])
-    if None in stated:
-        top = unsaid
-    boosters = [b for b in site.boosters.values() if fluid in b.fluids]
-    if found.gas:
-        found = replace(found, unsaid=unsaid, least=ambient**2, most=top**2)
-    else:
-        found = replace(found, unsaid=unsaid, least=ambient, most=top)
-    gains = math.fsum(_units(site, b) * gain_of(site, found, b) for b in boosters)
-    found = replace(found, most=found.most + gains)
-    if found.most <= found.least:
-        if not _by_bore(site, fluid):
-            return None
-        raise PhysicsError(
-            f"has no pressure for '{fluid}' above the ambient {ambient:.6g} Pa (highest "
-            f"{top:.6g} Pa)",
-            "check the pressures of its sources, or offer a booster",
-        )
-    heights = [place.elevation for place in site.places.values()]
-    return replace(found, most=found.most + float(heads(found, max(heights) - min(heights))[1]))
-
-
-def _given(site: Network, fluid: str) -> Iterator[float | None]:
-    """Pa at which sources, stores and machines give a fluid; None where it is not said."""
-    for source in site.own_sources.values():
-        if source.fluid == fluid:
-            yield source.pressure
-    for machine in site.machines.values():
-        if fluid in machine.outputs:
-            yield machine.outlet_pressure
-    for store in site.storage.values():
-        pressure = store.pressure or store.max_pressure
-        if store.holds == fluid and pressure is not None:
-            yield pressure
-
-
-def _needed(site: Network, fluid: str) -> Iterator[float]:
-    """Pa that machines and demands need."""
-    for machine in site.machines.values():
-        if fluid in machine.inputs and machine.min_inlet_pressure is not None:
-            yield machine.min_inlet_pressure
-    for demand in site.demands.values():
-        if demand.wants == fluid and demand.min_inlet_pressure is not None:
-            yield demand.min_inlet_pressure
-
-
-def _pipes_for(site: Network, fluid: str) -> list[PipeType]:
-    return [pipe for pipe in site.pipes.values() if pipe.fluids is None or fluid in pipe.fluids]
-
-
-def _by_bore(site: Network, fluid: str) -> bool:
-    """Whether a pipe for a fluid has no capacity of its own."""
-    return any(pipe.by_bore for pipe in _pipes_for(site, fluid))
-
-
-def _temperatures(site: Network, fluid: str) -> tuple[float, float]:
-    """K of a fluid at its coldest and hottest, anywhere on the site."""
-    found = [site.ambient.temperature]
-    found += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
-    found += [
-        m.outlet_temperature
-        for m in site.machines.values()
-        if fluid in m.outputs and m.outlet_temperature is not None
-    ]
-    cold = min(found)
-    found += [
-        b.discharge_temperature
-        for b in site.boosters.values()
-        if fluid in b.fluids and b.discharge_temperature is not None
-    ]
-    return cold, max(found)
-
-
-def _liquid(found: PressureRange) -> PressureRange:
-    """With its densities and its viscosity; as cold as it is still known."""
-    cold, at = found.cold, found.ambient
-    while True:
-        try:
-            heavy, viscosity = (
-                float(value(found.substance, name, cold, at)) for name in ("density", "viscosity")
-            )
-            break
-        except UnknownPropertyError:
-            raise
-        except PhysicsError:
-            if cold >= found.hot:
-                raise
-            cold = min(cold + WARMER, found.hot)
-    light, thin = (
-        float(value(found.substance, name, found.hot, at)) for name in ("density", "viscosity")
-    )
-    return replace(
-        found,
-        cold=cold,
-        heavy=max(heavy, light),
-        light=min(heavy, light),
-        viscosity=max(viscosity, thin),
-    )
-
-
-def _units(site: Network, booster: BoosterType) -> float:
-    """Most units of a booster that may stand one behind the other."""
-    ways = dict.fromkeys(booster.places, 0)
-    for route in (site.corridors or site.routes).values():
-        for end in (route.start, route.end):
-            if end in ways:
-                ways[end] += 1
-    total = sum(ways[p] if most is None else most for p, most in booster.places.items())
-    standing = sum(one.booster == booster.name for one in site.built.boosters)
-    return max(standing, total if booster.max_units is None else min(total, booster.max_units))
-
-
-def inlet_of(site: Network, booster: BoosterType) -> float:
-    """Pa, the least at the inlet of a booster."""
-    return max(booster.min_inlet_pressure or 0.0, site.ambient.pressure)
-
-
-def gain_of(site: Network, found: PressureRange, booster: BoosterType) -> float:
-    """Potential that a booster surely adds: ``(ratio^2 - 1) p^2`` at its least inlet pressure."""
-    if found.gas:
-        ratio = booster.ratio or 1.0
-        return (ratio**2 - 1.0) * inlet_of(site, booster) ** 2
-    return found.light * GRAVITY * (booster.head or 0.0)
-
-
-def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
-    """Potential lost by rising a height (m), and gained by falling as much; both safe.
-
-    Of a gas ``d(p^2) = -2 g p^2 / (Rs T) dz``: lost at most at the highest potential and its
-    coldest, gained at least at the least potential and its hottest.
-    """
-    heights = floats(rises)
-    if not found.gas:
-        return floats(GRAVITY * found.heavy * heights), floats(GRAVITY * found.light * heights)
-    law = float(found.gas_law(floats(found.hot)))
-    by_height = 2.0 * GRAVITY * heights / law
-    return floats(by_height * found.most * found.hot / found.cold), floats(by_height * found.least)
 
 
 def losses_of(site: Network, found: PressureRange, asked: Sequence[PipeAsk]) -> list[PipeLoss]:

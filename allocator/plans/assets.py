@@ -27,7 +27,7 @@ class SourceUse:
     collect: Mapping[str, float] = fact(
         "collect_kg_s",
         "Flow while the source is on, by destination: `store:type@place`, or"
-        " `burn:type@place>battery@place` for what is burnt directly.",
+        " `burn:type@place>battery@place` for what is burnt directly, or `flare:type@place`.",
         default_factory=dict,
     )
     direct: Mapping[str, float] = fact(
@@ -54,7 +54,7 @@ class StoreUse:
     new_size: float = fact("new_size_kg", "How much of the size is new.")
     units: int | None = fact("units", "New whole units; null for a continuous size.", Maybe(UNITS))
     draw: Mapping[str, float] = fact(
-        "draw_mean_kg_s", "Mean flow that it promises at all times, by shape.", default_factory=dict
+        "draw_mean_kg_s", "Firm output at all times, mean flow by shape.", default_factory=dict
     )
     inflow: float = fact("inflow_kg_s", "Steady flow from the supply layer.", default=0.0)
 
@@ -86,7 +86,7 @@ class BatteryUse:
     )
     release: Mapping[str, Mapping[str, float]] = fact(
         "release_mean_w",
-        "Mean power that the parts behind bursts promise, by class and shape.",
+        "Firm mean power of the parts behind bursts, by class and shape.",
         JsonNamed(BY_NAME, CLASSES),
         default_factory=dict,
     )
@@ -103,7 +103,7 @@ class PipeFlow:
     end: str = fact("end", "Node at which it leaves.")
     layer: str = fact(
         "layer",
-        "`collect`: from sources to stores and burners; `supply`: what is promised at all times.",
+        "`collect`: from sources to stores and burners; `supply`: firm output, at all times.",
         JsonText(("collect", "supply")),
     )
     carries: str = fact(
@@ -179,6 +179,12 @@ class MachineUse:
     buffer_vessel: Mapping[str, float] = fact(
         "receiver_kg",
         "Content of the buffer vessels of the unit run on and off, by fluid.",
+        optional=True,
+        default_factory=dict,
+    )
+    overflow: Mapping[str, float] = fact(
+        "overflow_kg_s",
+        "Of a flare: mean overflow that it burns, by store (`type@place`) that it guards.",
         optional=True,
         default_factory=dict,
     )

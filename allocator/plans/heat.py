@@ -43,7 +43,7 @@ class CoolerHeat:
     mean_duty: float = fact("mean_duty_w", "Heat that it takes away on average over time.")
     recovered: float = fact(
         "recovered_mean_w",
-        "Mean power recovered from that heat; `recoveries` says how much of it is promised.",
+        "Mean power recovered from that heat; `recoveries` says how much of it is firm.",
         default=0.0,
     )
 

@@ -8,13 +8,28 @@ from allocator.base.json_records import fact, record
 
 @record
 class Robustness:
-    """Losses that a firm promise holds against at all times, with no valve touched."""
+    """Losses that a firm promise holds against.
+
+    Sources are lost for ever, with no valve touched; machine units by turns, each time with an
+    operation that the plan lists.
+    """
 
     lost: int = fact("lost", "Number of sources, any of them, that may give nothing.", default=0)
     low: int = fact("low", "Number of others that may give the low end of their range.", default=0)
+    machines: int = fact(
+        "lost_machines",
+        "Number of machine units, any of them, that may be out of order.",
+        optional=True,
+        default=0,
+    )
 
     @property
     def anything(self) -> bool:
+        """False for a promise that needs every source and machine as the site file says."""
+        return self.of_sources or self.machines > 0
+
+    @property
+    def of_sources(self) -> bool:
         """False for a promise that needs every source as the site file says."""
         return self.lost > 0 or self.low > 0
 

@@ -3,9 +3,10 @@
 Planning makes it, proof checks it, reporting shows it; none of them knows the other.
 All numbers are SI. Each field says its key in the plan file and what it is. Names of compound
 things: a store site is ``type@place``; a machine group is ``type@place``; a destination of the
-collect layer is ``store:type@place`` or ``burn:type@place>battery@place`` (burnt directly, the
-power going to that battery). The shape of a supply flow is ``flat`` or the name of the demand
-whose profile it follows (of several demands with one profile, the first by file order names it).
+collect layer is ``store:type@place``, ``burn:type@place>battery@place`` (burnt directly, the
+power going to that battery) or ``flare:type@place``. The shape of a supply flow is ``flat`` or the
+name of the demand whose profile it follows (of several demands with one profile, the first by file
+order names it).
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ from allocator.plans.operation import (
     SetPoints,
     StoreHold,
 )
+from allocator.plans.outages import OutageOperation
 from allocator.plans.results import (
     DEMAND,
     GOALS,
@@ -86,6 +88,7 @@ __all__ = [
     "MachineUse",
     "MaterialUse",
     "NodePressure",
+    "OutageOperation",
     "PipeFlow",
     "Plan",
     "Power",
@@ -134,7 +137,7 @@ class Plan(Shown):
     site_sha256: str
     basis: str = fact(
         "basis",
-        "`firm`: what is promised holds at all times; `mean`: it counts with average flows.",
+        "`firm`: its output holds at all times; `mean`: it counts with average flows.",
         JsonText(("firm", "mean")),
     )
     status: Status = fact("status", "Why the search stopped, of all its goals.", STATUS)
@@ -168,7 +171,13 @@ class Plan(Shown):
         "prices", "Marginal value of each limit.", optional=True, default=()
     )
     robustness: Robustness | None = fact(
-        "withstands", "Losses that the promise holds against.", optional=True, default=None
+        "withstands", "Losses that firm output holds against.", optional=True, default=None
+    )
+    outages: tuple[OutageOperation, ...] = fact(
+        "machines_out",
+        "How it is run with machine units out of order, where the promise holds against that.",
+        optional=True,
+        default=(),
     )
     set_points: SetPoints | None = fact(
         "set_points",
@@ -178,7 +187,7 @@ class Plan(Shown):
         default=None,
     )
     recoveries: tuple[RecoveryUse, ...] = fact(
-        "recoveries", "Power promised out of recovered heat.", optional=True, default=()
+        "recoveries", "Firm power out of recovered heat.", optional=True, default=()
     )
     heat_sinks: tuple[HeatSinkUse, ...] = fact("baths", "Heat sinks.", optional=True, default=())
     boosters: tuple[BoosterUse, ...] = fact(

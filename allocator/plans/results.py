@@ -168,6 +168,12 @@ class Emissions:
     by_fluid: Mapping[str, float] = fact(
         "by_fluid_kg_s", "Release of each fluid.", default_factory=dict
     )
+    vented: Mapping[str, float] = fact(
+        "vented_kg_s",
+        "Most that is vented unburnt, mean, of each fluid with a weight for that.",
+        optional=True,
+        default_factory=dict,
+    )
 
 
 @record

@@ -52,6 +52,10 @@ BROKEN = (
     "THIS PLAN DID NOT KEEP ITS FIRM OUTPUT WHEN IT WAS SIMULATED. Do not build from it. "
     "broken.json holds the phases at which it fails; the files say verified: false."
 )
+TOO_LOW = (
+    "THIS PLAN LACKED PRESSURE ALONG ITS LINES WHEN IT WAS SIMULATED. Do not build from it. "
+    "simulation.json lists the pressures; the files say verified: false."
+)
 
 
 def brief_summary(
@@ -87,8 +91,10 @@ def heading(plan: Plan, proof: Trace | None = None) -> list[str]:
     )
     lines = [*title, "-" * width()]
     if not plan.verified:
-        broken = proof is not None and not proof.kept
-        lines += [*paragraph(BROKEN if broken else UNVERIFIED, indent=0), ""]
+        said = UNVERIFIED
+        if proof is not None and not proof.kept:
+            said = BROKEN if proof.broken else TOO_LOW
+        lines += [*paragraph(said, indent=0), ""]
     return lines
 
 
@@ -174,6 +180,8 @@ def _emission_words(plan: Plan) -> str:
             words += f" ({release} of {'firm' if plan.basis == 'firm' else 'mean'} power)"
     if emissions.biogenic > 0:
         words += f"; biogenic {quantity(emissions.biogenic, 'emission_rate')}, not counted"
+    for fluid, rate in emissions.vented.items():
+        words += f"; {fluid} vented at most {quantity(rate, 'emission_rate')}, counted by weight"
     return f"{words}."
 
 
@@ -340,7 +348,7 @@ def _next(plan: Plan) -> list[str]:
     if plan.verified and plan.basis == "firm":
         commands.insert(0, "'allocator simulate'")
     words = f"Next: all tables: --full or summary.txt; map: page.html; {', '.join(commands)}."
-    lines = paragraph(words, indent=0)
+    lines = ["", *paragraph(words, indent=0)]
     if number := len(plan.cautions):
         lines += paragraph(
             f"Safety: {number} cautions in cautions.txt, on the page and with --cautions; "

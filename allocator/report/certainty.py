@@ -48,7 +48,16 @@ def withstood(robustness: Robustness) -> str:
     if robustness.low:
         other = "other " if robustness.lost else ""
         parts.append(f"any {_sources(robustness.low, other)} giving the low end of the range")
-    return f"The firm output holds with {' and '.join(parts)}, for ever and with no valve touched."
+    told = []
+    if parts:
+        told.append(
+            f"The firm output holds with {' and '.join(parts)}, for ever and with no valve touched."
+        )
+    if robustness.machines:
+        units = f"any {robustness.machines} machine unit{'' if robustness.machines == 1 else 's'}"
+        also = "also " if parts else ""
+        told.append(f"The firm output {also}holds with {units} out of order.")
+    return " ".join(told)
 
 
 def _sources(number: int, other: str = "") -> str:

@@ -8,7 +8,7 @@ from allocator.base.rendering import csv_of
 from allocator.base.table import Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report import tables
+from allocator.report import heat_tables, line_tables, tables
 from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.graphml import plan_graphml
 from allocator.report.handover.lists import (
@@ -19,6 +19,7 @@ from allocator.report.handover.lists import (
 )
 from allocator.report.handover.stock import bill_with_totals, stock_table
 from allocator.report.handover.workbook import workbook
+from allocator.report.pressure_ways import pressure_ways_table
 
 Reserves = Mapping[str, tuple[float, str]]
 """Tank -> what must stay in it for the promise, and its unit."""
@@ -31,7 +32,7 @@ def plan_tables(
     found = [
         tables.sources_used(site, plan),
         tables.store_sizes(site, plan),
-        tables.runs(site, plan),
+        line_tables.runs(site, plan),
         tables.machine_counts(site, plan),
         bill_with_totals(site, plan),
         stock_table(site, plan),
@@ -43,15 +44,16 @@ def plan_tables(
     if len(cutting):
         found.append(cutting)
     if plan.heat is not None:
-        found.append(tables.heat_limits(plan))
+        found.append(heat_tables.heat_limits(plan))
         if plan.heat.coolers:
-            found.append(tables.coolers(site, plan))
+            found.append(line_tables.coolers(site, plan))
     if plan.pressures:
-        found.append(tables.pressures(site, plan))
+        found.append(line_tables.pressures(site, plan))
+        found.append(pressure_ways_table(site, plan))
     if plan.boosters:
-        found.append(tables.boosters(site, plan))
+        found.append(line_tables.boosters(site, plan))
     if plan.heat_sinks:
-        found.append(tables.heat_sinks(plan))
+        found.append(heat_tables.heat_sinks(plan))
     return tuple(found)
 
 

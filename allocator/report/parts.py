@@ -1,76 +1,60 @@
-"""The parts of a plan, each as a table of text: taps, machines, stores, pipes."""
+"""The tables of a plan as people read them: chosen columns, words for keys, a note below."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
-from allocator.base.text import paragraph, table
+from allocator.base.labels import labelled
+from allocator.base.table import Table
 from allocator.network.records import Network
-from allocator.plans.records import MachineUse, Plan
-from allocator.report.loads import (
-    corridor_of,
-    mean_load,
-    run_ends,
-    run_peak,
-    runs_of_kind,
-)
-from allocator.report.pressures import (
-    booster_into,
-    pressure_ends,
-    unchecked_pipes,
-    valves_of,
-)
+from allocator.plans.records import BatteryUse, MachineUse, Plan, StoreUse
+from allocator.report import heat_tables, line_tables, tables
+from allocator.report.loads import mean_load
+from allocator.report.pressures import unchecked_pipes, valves_of
+from allocator.report.tables import with_column
 from allocator.report.words import at, count, destination, percent, quantity, shape
 
-
-def sources_tapped(site: Network, plan: Plan) -> list[str]:
-    """Connected sources: flow, and what each feeds; a line a destination.
-
-    Rates are those while a source is on; on the mean basis they are means.
-    """
-    rows: list[tuple[str, ...]] = []
-    for use in plan.sources:
-        if not use.tapped:
-            continue
-        source = site.sources[use.name]
-        ways = [(quantity(rate, "mass_rate"), destination(to)) for to, rate in use.collect.items()]
-        ways += [
-            (quantity(mean, "mass_rate"), f"supply, {shape(to)}") for to, mean in use.direct.items()
-        ]
-        through = {site.sources[u.name].part_of for u in plan.sources if u.from_chamber}
-        nowhere = ("", "through its chamber alone") if use.name in through else ("0", "nowhere")
-        for i, (rate, to) in enumerate(ways or [nowhere]):
-            place = site.ground(source.place)
-            tap = "the same" if use.from_chamber else _new(use.new)
-            whence = (use.name, place, source.fluid, tap) if i == 0 else ("",) * 4
-            rows.append((*whence, rate, to))
-    rate = "flow when on" if plan.basis == "firm" else "mean flow"
-    heads = ("source", "place", "fluid", "status", rate, "feeds")
-    return table(heads, rows, right=(4,)) if rows else []
+LOWEST = 12
+"""Places with the least margins that a summary lists; all are in pressures.csv."""
 
 
-def machines(site: Network, plan: Plan) -> list[str]:
+def connected_sources(site: Network, plan: Plan) -> Table:
+    """Connected sources, each with the flow to what it feeds, in words."""
+    return in_words(tables.sources_used(site, plan))
+
+
+def in_words(table: Table) -> Table:
+    """A table of connected sources with words for the keys of what each feeds."""
+    if table.name != "sources_used":
+        return table
+    where = [column.name for column in table.columns].index("goes_to")
+    rows = [
+        (*row[:where], row[where] and feeds(row[where]), *row[where + 1 :]) for row in table.rows
+    ]
+    return replace(table, rows=tuple(rows))
+
+
+def feeds(name: object) -> str:
+    """What a source feeds, in words: a destination, or a shape of supply."""
+    kind, _, rest = str(name).partition(":")
+    return f"supply, {shape(rest)}" if kind == "supply" else destination(str(name))
+
+
+def machines(site: Network, plan: Plan) -> Table:
     """Machines where and how many, and their duty."""
-    rows = []
-    for use in plan.machines:
-        if use.count <= 0:
-            continue
-        kind = site.machines[use.type]
-        existing = use.count - use.new
-        if kind.power_out > 0:
-            each = f"{quantity(kind.power_out, 'power')} out"
-        elif kind.power_in > 0:
-            each = f"{quantity(kind.power_in, 'power')} in"
-        else:
-            each = ""
-        rows.append(
-            (use.type, site.ground(use.place), str(use.new), str(existing), each, _work(use))
-        )
-    heads = ("type", "place", "new", "existing", "rated, each", "duty")
-    return table(heads, rows, right=(2, 3)) if rows else []
+    built = replace(plan, machines=tuple(use for use in plan.machines if use.count > 0))
+    found = tables.machine_counts(site, built)
+    kinds = [site.machines[use.type] for use in built.machines]
+    taken = [kind.power_in if kind.power_in > 0 else None for kind in kinds]
+    given = [kind.power_out if kind.power_out > 0 else None for kind in kinds]
+    shown = found.select("type", "place", "new", "standing")
+    shown = with_column(shown, labelled("power_out_each", "power"), given)
+    shown = with_column(shown, labelled("power_in_each", "power"), taken)
+    return with_column(shown, labelled("duty"), map(duty_words, built.machines))
 
 
-def _work(use: MachineUse) -> str:
+def duty_words(use: MachineUse) -> str:
     """How a group runs, in words; loads in units at full load."""
     parts = []
     if use.running:
@@ -92,120 +76,91 @@ def _work(use: MachineUse) -> str:
     return "; ".join(parts) or "spare"
 
 
-def stores_built(site: Network, plan: Plan) -> list[str]:
-    """Store sizes, what of them is new, and what each gives at all times."""
-    rows = []
-    for use in plan.stores:
-        if use.size > 0:
-            promise = _promised(use.draw)
-            place, size = site.ground(use.place), _size(use.size, use.new_size, "mass")
-            rows.append((use.type, place, use.holds, *size, promise))
-    for battery in plan.batteries:
-        if battery.size > 0:
-            promise = _battery_work(battery.level_part, battery.burst_part, battery.swing_part)
-            size = _size(battery.size, battery.new_size, "energy")
-            rows.append((battery.type, battery.place, "power", *size, promise))
-    heads = ("store", "place", "holds", "size", "new", "firm output / purpose")
-    return table(heads, rows, right=(3, 4)) if rows else []
+def storage(site: Network, plan: Plan) -> Table:
+    """Storage: size, what of it is new, and what each gives at all times."""
+    stores = tuple(use for use in plan.stores if use.size > 0)
+    batteries = tuple(use for use in plan.batteries if use.size > 0)
+    found = tables.store_sizes(site, replace(plan, stores=stores, batteries=batteries))
+    shown = found.select("type", "place", "holds", "size_kg", "new_kg", "size_j", "new_j")
+    purposes = [*map(_firm_output, stores), *map(_battery_work, batteries)]
+    return with_column(shown, labelled("purpose"), purposes)
 
 
-def _size(size: float, new: float, dimension: str) -> tuple[str, str]:
-    return quantity(size, dimension), quantity(new, dimension) if new > 0 else "0"
-
-
-def _promised(draw: Mapping[str, float]) -> str:
-    kept = {name: rate for name, rate in draw.items() if rate > 0}
+def _firm_output(use: StoreUse) -> str:
+    kept: Mapping[str, float] = {name: rate for name, rate in use.draw.items() if rate > 0}
     return ", ".join(f"{quantity(r, 'mass_rate')} {shape(name)}" for name, r in kept.items())
 
 
-def _battery_work(level: float, burst: Mapping[str, float], swing: float) -> str:
+def _battery_work(battery: BatteryUse) -> str:
     parts = [
-        (level, "levelling"),
-        (sum(burst.values()), "bursts"),
-        (swing, "machine runs"),
+        (battery.level_part, "levelling"),
+        (sum(battery.burst_part.values()), "bursts"),
+        (battery.swing_part, "machine runs"),
     ]
     return ", ".join(f"{quantity(size, 'energy')} {use}" for size, use in parts if size > 0)
 
 
-def runs_laid(site: Network, plan: Plan) -> list[str]:
+def pipes_laid(site: Network, plan: Plan) -> Table:
     """Pipes: from where to where, which build, how long, how full at the busiest moment."""
-    rows = []
-    for run in runs_of_kind(site, plan, "pipe"):
-        start, end = (site.ground(place) for place in run_ends(site, run))
-        peak = run_peak(site, run)
-        route = site.routes[run.route]
-        length = quantity(route.length, "length")
-        use = percent(peak / site.capacity(run.route, run.build, run.fluid))
-        flow = quantity(peak, "mass_rate")
-        way = f"{start} > {end}"
-        rows.append(
-            (corridor_of(route), way, run.build, run.fluid, _new(run.new), length, flow, use)
-        )
-    heads = (
-        "route",
-        "from > to",
-        "build",
-        "carries",
-        "status",
-        "length",
-        "peak flow",
-        "of capacity",
+    return line_tables.pipes(site, plan).select(
+        *("name", "start", "end", "build", "carries", "new", "length", "peak", "used_share")
     )
-    return table(heads, rows, right=(5, 6, 7)) if rows else []
 
 
-def _new(new: bool) -> str:
-    return "new" if new else "existing"
-
-
-LOWEST = 12
-"""Places with the least margins that a summary lists; all are in pressures.csv."""
-
-
-def pressures_along(site: Network, plan: Plan) -> list[str]:
-    """Pressures at the places with the least margins, and what they need to hold."""
-    ends = sorted(pressure_ends(site, plan), key=lambda end: end.margin)
-    if not ends:
-        return []
-    rows = [
-        (
-            end.place,
-            end.at.fluid,
-            *(quantity(p, "pressure") for p in (end.at.high, end.at.low, end.needs, end.margin)),
-            quantity(end.at.shut_in, "pressure"),
-        )
-        for end in ends[:LOWEST]
-    ]
-    heads = ("place", "fluid", "arrives at", "leaves at", "needed", "margin", "shut in")
-    lines = table(heads, rows, right=(2, 3, 4, 5, 6))
-    if len(ends) > LOWEST:
-        lines.append(f"{len(ends) - LOWEST} more places with wider margins: pressures.csv")
+def least_margins(site: Network, plan: Plan) -> Table:
+    """Pressures at the places with the least margins, and the valves that they hold with."""
+    found = line_tables.pressures(site, plan)
+    where = found.keys.index("margin_pa")
+    rows = sorted(found.rows, key=lambda row: float(str(row[where])))
+    notes = []
+    if len(rows) > LOWEST:
+        notes.append(f"{len(rows) - LOWEST} more places with wider margins: pressures.csv.")
     valves = sum(valve.count for valve in valves_of(site, plan))
-    lines += paragraph(
+    notes.append(
         f"Absolute pressures. They hold with {valves:.0f} non-return and control valves, listed "
         "under set-points; ratings must be above the pressure shut in."
     )
     if unchecked := unchecked_pipes(site, plan):
-        lines += paragraph(
+        notes.append(
             f"Pressure is not checked in {', '.join(unchecked)}: no bore, or no pressure of its "
             "fluid is known."
         )
-    return lines
+    names = ("place", "fluid", "arrives", "leaves", "needs", "margin", "shut_in")
+    return replace(found, rows=tuple(rows[:LOWEST])).select(*names, note=" ".join(notes))
 
 
-def boosters_placed(site: Network, plan: Plan) -> list[str]:
-    """Boosters with their duty."""
-    rows = [
-        (
-            use.booster,
-            site.ground(use.start),
-            use.fluid,
-            booster_into(site, use),
-            _new(use.new),
-            quantity(use.flow, "mass_rate"),
-            quantity(use.power, "power"),
+def coolers_placed(site: Network, plan: Plan) -> Table:
+    """Coolers: where, between which temperatures, their duty at the busiest, their power."""
+    return line_tables.coolers(site, plan).select(
+        *("units", "place", "fluid", "hottest_inlet_temperature", "set_point", "peak", "capacity"),
+        *("duty", "power", "recovered_mean", "recovered_promised"),
+    )
+
+
+def heat_sinks_beside(plan: Plan) -> Table:
+    """Heat sinks beside sources: the smallest set that keeps every limit."""
+    return heat_tables.heat_sinks(plan).select(
+        *("bath", "source", "keeps", "recovery", "cooler", "hottest", "gas_leaves_at", "margin"),
+        "least_cooling",
+        title="Heat sinks, settled",
+    )
+
+
+def limits_by_unit(plan: Plan) -> tuple[Table, Table]:
+    """Limits of temperature, and limits of heat: a table each, so that each has its unit."""
+    found = heat_tables.heat_limits(plan)
+    where, what, _, value, most, margin = found.columns
+
+    def of(name: str, title: str, si: str, kind: str, margin_kind: str) -> Table:
+        columns = (
+            *(where, what, replace(value, kind=kind), replace(most, kind=kind)),
+            replace(margin, kind=margin_kind),
         )
-        for use in plan.boosters
-    ]
-    heads = ("booster", "place", "fluid", "into", "status", "flow", "power")
-    return table(heads, rows, right=(5, 6)) if rows else []
+        rows = tuple((*row[:2], *row[3:]) for row in found.rows if row[2] == si)
+        return Table(name, title, columns, rows)
+
+    difference = "temperature_difference"
+    return (
+        of("temperature_limits", "Limits of temperature", "K", "temperature", difference),
+        of("power_limits", "Limits of heat", "W", "power", "power"),
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.base.labels import head
 from allocator.base.status import Status
 from allocator.base.text import paragraph, table
 from allocator.plans.records import GoalResult, Plan, Price
@@ -25,14 +26,18 @@ NOTE = (
     "Gain: found by planning again from this plan with the larger limit and nothing fixed."
 )
 
+HEADS = (
+    *(head("limit"), head("now"), head("unit")),
+    *(head("marginal_value"), head("larger_limit"), head("gain")),
+)
+
 
 def prices(plan: Plan, currency: str = "") -> list[str]:
     """A row a limit: its marginal value, and the gain when planned again with more of it."""
     rows = price_rows(plan, currency)
     if not rows:
         return []
-    heads = ("limit", "now", "unit", "marginal value", "planned again with", "gain")
-    return [*table(heads, rows, right=(1, 2, 5)), *paragraph(NOTE)]
+    return [*table(HEADS, rows, right=(1, 2, 5)), *paragraph(NOTE)]
 
 
 def price_rows(plan: Plan, currency: str = "") -> list[tuple[str, ...]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from allocator.base.labels import head
 from allocator.base.text import paragraph, section, table, width
 from allocator.plans.records import Plan
 from allocator.report.words import at, count, grams_a_kwh, percent, quantity
@@ -13,9 +14,12 @@ if TYPE_CHECKING:
 
 Row = tuple[str, ...]
 MOST_BROKEN = 5
-ALWAYS = "at all times: promised"
+MOST_ENDS = 8
+ALWAYS = "at all times: in the plan"
 NOTHING = 1e-4
 """A share that is not worth telling."""
+TRACE = 1e-7
+"""kg/s that are shown as none."""
 UNITS = {"kg": "mass", "J": "energy"}
 
 
@@ -32,47 +36,66 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
+    lines += section("Pressures along lines, in the worst state met", _pressures(trace))
     lines += section("From empty stores, sources as surveyed", _start(trace))
-    lines += section("Draws that broke the promise", _broken(trace))
+    lines += section("Draws in which the firm output was not kept", _broken(trace))
     return "\n".join(lines) + "\n"
 
 
 def verdict_words(trace: Trace) -> str:
-    """In a sentence or two: whether the promise held, and what better control could add."""
+    """In a sentence or two: whether the firm output was kept, and what better control could add."""
     number = len(trace.promises)
     promised = quantity(trace.promised_firm_w, "power")
     from_phases = f"{number} draw{'' if number == 1 else 's'} of phases"
     if trace.kept:
-        said = f"The promise of {promised} at all times held in {from_phases}."
+        said = f"Firm power of {promised} was kept in {from_phases}."
+    elif not trace.broken:
+        said = f"Firm power of {promised} was NOT kept: {_short_of_pressure(trace)}."
     else:
         worst = quantity(trace.worst_firm_w, "power")
         said = (
-            f"The promise of {promised} at all times FAILED in {len(trace.broken)} of "
-            f"{from_phases}: at the worst instant {worst} was there."
+            f"Firm power of {promised} was NOT KEPT in {len(trace.broken)} of {from_phases}: "
+            f"{head('worst_power')} {worst}."
         )
         if trace.settings.failing is not None:
             run = sum(draw.seconds for draw in trace.promises)
             there = 1.0 - sum(draw.short_s for draw in trace.promises) / run
             said += (
-                " Machines were let fail, which no promise covers: all that is promised was there "
-                f"for {percent(there)} of the time."
+                " Machines failed in it, which firm output does not cover: it was kept for "
+                f"{percent(there)} of the time."
             )
+        if trace.short_of_pressure:
+            said += f" And {_short_of_pressure(trace)}."
     if trace.foresight is not None and trace.foresight.refuted:
         said += (
-            " A bound on any control came out below the promise that was kept: it is wrong, and "
-            "left out. Please report it."
+            " A limit under any control was computed below the firm power that was kept: it is "
+            "wrong, and left out. Please report it."
         )
     added = better_control(trace)
     if added is not None and added < NOTHING:
-        said += " No control of this plan could promise more."
+        said += " No control of this plan could give more firm power."
     elif added is not None:
         power = "clean power" if trace.promised_clean_w > 0 else "power"
-        said += f" Better control would add at most {percent(added)} of {power} to it."
+        said += f" Better control could add at most {percent(added)} to the firm {power}."
+    return said
+
+
+def _short_of_pressure(trace: Trace) -> str:
+    """The end that lacks most pressure, in words."""
+    short = trace.short_of_pressure
+    worst = min(short, key=lambda end: end.margin)
+    needs, lowest = (quantity(p, "pressure") for p in (worst.needs, worst.lowest))
+    said = f"{worst.kind} {at(worst.name)} needs {needs} of {worst.fluid} and has {lowest}"
+    others = len(short) - 1
+    if others:
+        said += (
+            f", and {count(others)} other end{'' if others == 1 else 's'} of lines lack pressure"
+        )
     return said
 
 
 def better_control(trace: Trace) -> float | None:
-    """By which share of the promise better control could better it, at most."""
+    """By which share better control could raise the firm power, at most."""
     bounds, promised = trace.foresight, trace.promised_clean_w
     if bounds is None:
         return None
@@ -96,10 +119,10 @@ def power_rows(plan: Plan, trace: Trace) -> list[str]:
     bounds = trace.foresight
     rows = [
         row(ALWAYS, trace.promised_clean_w, trace.promised_firm_w),
-        row("  simulated, worst instant", None, trace.worst_firm_w),
+        row("  simulated, lowest at any time", None, trace.worst_firm_w),
     ]
     if bounds is not None:
-        rows.append(row("  any control of this plan", *_at_most(trace, bounds)))
+        rows.append(row("  these assets, any control", *_at_most(trace, bounds)))
     if trace.ceiling_w is not None or trace.ceiling_clean_w is not None:
         rows.append(row("  limit under any control", trace.ceiling_clean_w, trace.ceiling_w))
     rows.append(row("on average: in the plan", plan.power.mean_clean, plan.power.mean_total))
@@ -108,7 +131,7 @@ def power_rows(plan: Plan, trace: Trace) -> list[str]:
         span = quantity(bounds.seconds, "duration")
         rows.append(row(f"  first {span}, simulated", bounds.beside_clean, bounds.beside_total))
         rows.append(row(f"  first {span}, any control", bounds.mean_clean, bounds.mean_total))
-    shown = table(("", "clean", "in all", "of demand"), rows, right=(1, 2, 3))
+    shown = table(("power", "clean", "all power", "of demand"), rows, right=(1, 2, 3))
     if trace.no_safe_start:
         names = ", ".join(at(name) for name in trace.no_safe_start)
         shown += paragraph(
@@ -133,14 +156,20 @@ def _draws(trace: Trace) -> list[str]:
     random = [draw for draw in trace.draws if draw.name.startswith("random")]
     rows = []
     if random:
-        rows.append(_draw_row(f"{len(random)} from random phases", random))
+        rows.append(_draw_row("random", random))
     rows += [
-        _draw_row(draw.name.replace("against ", "set against "), [draw])
+        _draw_row(_hardest(draw.name), [draw])
         for draw in trace.draws
         if not draw.name.startswith("random")
     ]
-    heads = ("", "each", "promise kept in", "worst short of it")
+    heads = ("phases", "each run", head("promise_kept"), "longest shortfall")
     return table(heads, rows, right=(1, 2, 3))
+
+
+def _hardest(name: str) -> str:
+    """A draw that is set against a store, in words."""
+    store = name.removeprefix("against ")
+    return f"hardest for {at(store)}" if store != name else name
 
 
 def _draw_row(name: str, draws: list[Draw]) -> Row:
@@ -148,7 +177,7 @@ def _draw_row(name: str, draws: list[Draw]) -> Row:
     return (
         name,
         quantity(max(draw.seconds for draw in draws), "duration"),
-        kept if draws[0].name != "from now" else "no promise yet",
+        kept if draws[0].name != "from now" else "not firm yet",
         hours(max(draw.short_s for draw in draws)),
     )
 
@@ -162,20 +191,26 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
     shown = [d for d in trace.draws if d.name.startswith("random")] or list(trace.draws)
     seconds = sum(draw.seconds for draw in shown) / len(shown)
     emitted, served = trace.mean("emissions_kg") / seconds, trace.mean("mean_total_w")
-    rows = [("emissions", quantity(emitted, "emission_rate"))]
+    rows = [(head("counted"), quantity(emitted, "emission_rate"))]
+    if plan.emissions.vented:
+        stated = quantity(plan.emissions.counted, "emission_rate")
+        rows.append(("emissions stated by the plan", stated))
     if emitted > 0 and served > 0:
-        rows.append(("emissions a kWh served", grams_a_kwh(emitted / served)))
-    rows.append(("clean", percent(trace.mean("clean_share"))))
-    rows.append(("short of the promise", f"{percent(trace.mean('short_s') / seconds)} of the time"))
+        rows.append(("counted emission a kWh served", grams_a_kwh(emitted / served)))
+    rows.append(("clean share of power", percent(trace.mean("clean_share"))))
+    rows.append(
+        ("short of the firm output", f"{percent(trace.mean('short_s') / seconds)} of the time")
+    )
     if plan.power.demand_mean > 0:
         rows.append(("demand not served", percent(unserved_share(plan, trace))))
-    for name, key in (("spilt", "spilt_kg"), ("bought", "bought_kg")):
+    kinds = (("vented", "vented_kg"), ("not used", "spilt_kg"), ("bought", "bought_kg"))
+    for name, key in kinds:
         for fluid in getattr(shown[0], key):
             mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
-            if mean > 0:
+            if mean > TRACE:
                 rows.append((f"{fluid} {name}", quantity(mean, "mass_rate")))
     if trace.mean("spilt_j") > 0:
-        rows.append(("power spilt", quantity(trace.mean("spilt_j") / seconds, "power")))
+        rows.append(("power not used", quantity(trace.mean("spilt_j") / seconds, "power")))
     for machine, starts in shown[0].starts.items():
         if starts is not None:
             a_day = starts / shown[0].seconds * 86400
@@ -201,7 +236,11 @@ def _tanks(trace: Trace) -> list[str]:
                 _share(max(tank.highest for tank in every), first),
             )
         )
-    return table(("", "size", "lowest", "highest"), rows, right=(1, 2, 3)) if rows else []
+    return (
+        table(("store", "size", "lowest level", "highest level"), rows, right=(1, 2, 3))
+        if rows
+        else []
+    )
 
 
 def _share(level: float, tank: TankTrace | SetPoint) -> str:
@@ -212,10 +251,11 @@ def _share(level: float, tank: TankTrace | SetPoint) -> str:
 def _set_points(trace: Trace) -> list[str]:
     rows = []
     for point in trace.set_points:
-        note = "TOO LOW: would break the promise" if point.tank in trace.unsafe else ""
+        note = "TOO LOW: firm output would not be kept" if point.tank in trace.unsafe else ""
         kept = quantity(point.reserve, UNITS[point.unit])
         rows.append((at(point.tank), kept, _share(point.reserve, point), note))
-    return table(("", "keep", "of its size", ""), rows, right=(1, 2)) if rows else []
+    heads = ("store", "keep", "of its size", "note" if trace.unsafe else "")
+    return table(heads, rows, right=(1, 2)) if rows else []
 
 
 def _cycles(trace: Trace) -> list[str]:
@@ -230,7 +270,7 @@ def _cycles(trace: Trace) -> list[str]:
                 starts,
             )
         )
-    return table(("", "start at", "stop at", "starts"), rows, right=(1, 2, 3)) if rows else []
+    return table(("units", "start at", "stop at", "starts"), rows, right=(1, 2, 3)) if rows else []
 
 
 def _chambers(trace: Trace) -> list[str]:
@@ -245,8 +285,34 @@ def _chambers(trace: Trace) -> list[str]:
         )
         for chamber in trace.chambers
     ]
-    heads = ("source", "hold", "gives", "which lasts", "source on", "drawn on")
+    heads = ("source", "hold", "gives", "lasts", "source on", "drawn on")
     return table(heads, rows, right=(1, 2, 3, 4, 5)) if rows else []
+
+
+def _pressures(trace: Trace) -> list[str]:
+    """The ends with the least margins, and how many states were checked."""
+    found = trace.pressures
+    if found is None:
+        return []
+    ends = sorted(found.ends, key=lambda end: end.margin)
+    rows = [
+        (
+            f"{end.kind} {at(end.name)}",
+            end.fluid,
+            quantity(end.needs, "pressure"),
+            quantity(end.lowest, "pressure"),
+            quantity(end.margin, "pressure"),
+            str(len(end.on)),
+            "TOO LOW" if end in found.short else "",
+        )
+        for end in ends[:MOST_ENDS]
+    ]
+    heads = ("", "fluid", "needed", "lowest", "margin", "sources on", "")
+    shown = table(heads, rows, right=(2, 3, 4, 5))
+    states = f"{count(found.checked)} of {count(found.states)} different states"
+    return shown + paragraph(
+        f"Absolute pressures, from {states}: those with the greatest flows were checked."
+    )
 
 
 def _start(trace: Trace) -> list[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from allocator.base.labels import head
 from allocator.base.rendering import section_of
 from allocator.base.text import paragraph, section, table
 from allocator.network.deriving import network_of
@@ -12,30 +13,33 @@ from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
-from allocator.report.heat import coolers_placed, heat_notes, limits_of_heat, temperatures
+from allocator.report.heat_tables import sinks_used, temperatures
+from allocator.report.line_tables import boosters, power_lines
 from allocator.report.parts import (
-    boosters_placed,
+    connected_sources,
+    coolers_placed,
+    heat_sinks_beside,
+    least_margins,
+    limits_by_unit,
     machines,
-    pressures_along,
-    runs_laid,
-    sources_tapped,
-    stores_built,
+    pipes_laid,
+    storage,
 )
 from allocator.report.prices import prices
 from allocator.report.simulated import verdict_words
-from allocator.report.sink_tables import heat_sinks_beside, sinks_used
-from allocator.report.tables import materials, power_lines
+from allocator.report.tables import demands, materials
 from allocator.report.words import (
     STATUS_WORDS,
     emission_a_kwh,
     gap,
+    goal_sought,
     goal_title,
     goal_value,
     money,
     percent,
     quantity,
 )
-from allocator.site.records import POWER, Site
+from allocator.site.records import Site
 
 if TYPE_CHECKING:
     from allocator.simulation.trace import Trace
@@ -56,20 +60,23 @@ def full_summary(
     lines += section("Result", _promise(site, plan, mean_basis, proof))
     if proof is not None:
         lines += section("Simulated", paragraph(verdict_words(proof)))
-    lines += section("Demands", _demands(site, plan))
+    lines += section_of(demands(site, plan))
     lines += section("Goals, in order", _goals(plan, site.currency))
-    lines += section("Connected sources", sources_tapped(site, plan))
-    lines += section("Machines", machines(site, plan))
-    lines += section("Storage", stores_built(site, plan))
-    lines += section("Pipes", runs_laid(site, plan))
-    lines += section("Pressures along lines", pressures_along(site, plan))
-    lines += section("Boosters", boosters_placed(site, plan))
-    lines += section("Coolers", coolers_placed(site, plan))
-    lines += section("Heat sinks that cool gas", sinks_used(site, plan))
-    lines += section("Temperatures, in still air", temperatures(site, plan))
-    lines += section("Limits of temperature and heat", limits_of_heat(plan))
-    lines += section("Heat sinks, settled", heat_sinks_beside(site, plan))
-    lines += section("Water in gas", heat_notes(plan))
+    for part in (
+        connected_sources(site, plan),
+        machines(site, plan),
+        storage(site, plan),
+        pipes_laid(site, plan),
+        least_margins(site, plan),
+        boosters(site, plan),
+        coolers_placed(site, plan),
+        sinks_used(site, plan),
+        temperatures(site, plan),
+        *limits_by_unit(plan),
+        heat_sinks_beside(plan),
+    ):
+        lines += section_of(part)
+    lines += section("Water in gas", _bullets(() if plan.heat is None else plan.heat.notes))
     lines += section_of(power_lines(site, plan))
     lines += section_of(materials(plan))
     lines += section("Emissions, mean", _emissions(plan))
@@ -114,24 +121,10 @@ def _above(more: float, less: float) -> bool:
     return more > less * (1 + 1e-6)
 
 
-def _demands(site: Network, plan: Plan) -> list[str]:
-    rows = []
-    for use in plan.demands:
-        record = site.demands[use.name]
-        where = record.place or "site-wide"
-        mean = quantity(use.mean, "power" if use.wants == POWER else "mass_rate")
-        share = use.clean_share + use.emitting_share
-        emitting = percent(use.emitting_share) if use.wants == POWER else ""
-        wants = use.wants if record.profile is None else f"{use.wants}, by profile"
-        rows.append((use.name, where, wants, mean, percent(share), emitting))
-    heads = ("demand", "where", "wants", "mean", "served", "by emitting supply")
-    return table(heads, rows, right=(3, 4, 5)) if rows else []
-
-
 def _goals(plan: Plan, currency: str) -> list[str]:
     rows = [
         (
-            f"{'maximum' if goal.sense == 'max' else 'minimum'} {goal_title(goal)}",
+            goal_sought(goal),
             goal_value(goal, goal.value, currency),
             goal_value(goal, goal.bound, currency),
             gap(goal.gap),
@@ -139,7 +132,7 @@ def _goals(plan: Plan, currency: str) -> list[str]:
         )
         for goal in plan.goals
     ]
-    heads = ("goal", "plan", "proven limit", "gap", "end of search")
+    heads = tuple(map(head, ("goal", "value", "bound", "gap", "status")))
     return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []
 
 
@@ -173,6 +166,10 @@ def _emissions(plan: Plan) -> list[str]:
         (f"of {fluid}", quantity(rate, "emission_rate"), "")
         for fluid, rate in emissions.by_fluid.items()
         if rate > 0
+    ]
+    rows += [
+        (f"{fluid} vented", quantity(rate, "emission_rate"), "at most; counted by its weight")
+        for fluid, rate in emissions.vented.items()
     ]
     return table(("", "release", ""), rows, right=(1,))
 

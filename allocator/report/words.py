@@ -89,6 +89,11 @@ def goal_title(goal: GoalResult) -> str:
     return f"{GOAL_WORDS.get(name, name)} {ending}".strip()
 
 
+def goal_sought(goal: GoalResult) -> str:
+    """A goal with the way in which it is sought: ``maximum clean power``."""
+    return f"{'maximum' if goal.sense == 'max' else 'minimum'} {goal_title(goal)}"
+
+
 def goal_value(goal: GoalResult, value: float | None, currency: str = "") -> str:
     """A goal's value or bound in its own unit; ``-`` when it is not known."""
     if value is None:
@@ -105,6 +110,8 @@ def destination(name: str) -> str:
     kind, _, rest = name.partition(":")
     if kind == "store":
         return at(rest)
+    if kind == "flare":
+        return f"direct to {at(rest)}"
     machine, _, battery = rest.partition(">")
     return f"direct to {at(machine)}, charging {at(battery)}"
 

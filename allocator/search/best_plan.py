@@ -54,6 +54,7 @@ def _estimate(task: Task, budget: Budget, clock: Clock) -> Plan | None:
         robustness=NOTHING,
         start=None,
         breaches=None,
+        keep=None,
     )
     mean = Task(task.site, quick, clock, clock.left(budget.share), None, task.executor)
     return _search(mean, estimate=True).plan

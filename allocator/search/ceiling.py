@@ -24,8 +24,8 @@ from allocator.cycles import (
     Curve,
     DemandCurve,
     KnownCurve,
+    attained_curve,
     curve_of,
-    curve_of_timing,
     demand_curve_of,
     worst_span,
 )
@@ -166,7 +166,7 @@ def _pools(site: Network, sets: IndexSets) -> list[Pool]:
             # mean rate, ``most`` kg/s, is the whole flow.
             source = site.sources[s]
             existing += energy[source.fluid] * held(site, source)
-            curve, most = curve_of_timing(timings[s]), drawn_most(sets.site.sources[s])
+            curve, most = attained_curve(timings[s]), drawn_most(sets.site.sources[s])
             duty = curve_of(source.stages).duty
             weight = energy[source.fluid] * (source.flow / most if most > 0 else 1.0 / duty)
             for _, key in collected(sets, s) + direct_mean(sets, s):

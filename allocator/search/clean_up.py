@@ -26,6 +26,7 @@ from allocator.model.expressions import (
 from allocator.model.goals import Goal
 from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.model.model import Key, Model, Row
+from allocator.model.outages import scenarios_of, values_during
 from allocator.search.directions import bears_pressure, relaid, without_idle_boosters
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
 from allocator.search.strategy.budgets import PLAN
@@ -126,13 +127,14 @@ def short_flows(model: Model, sets: IndexSets) -> dict[int, float]:
     for number, column in enumerate(model.columns):
         if not isinstance(column.key, tuple):
             continue
-        word = column.key[0]
+        key = column.key[2] if column.key[0] == "out" else column.key
+        word = key[0]
         if word in ("gather", "supply"):
-            costs[number] = 0.1 + site.routes[column.key[1]].length / longest
+            costs[number] = 0.1 + site.routes[key[1]].length / longest
         elif word == "collect":
             # a steady source that might as well feed the supply layer does
-            into = sets.destinations[column.key[2]]
-            burnt = into.group is not None and site.sources[column.key[1]].steady
+            into = sets.destinations[key[2]]
+            burnt = into.group is not None and site.sources[key[1]].steady
             costs[number] = 0.02 if burnt else 0.01
         elif word == "direct":
             costs[number] = 0.01
@@ -159,6 +161,8 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
             put(("tap", name), 0.0)
     _trim_pipes(model, sets, values, put)
     without_idle_boosters(sets, values, put)
+    if scenarios_of(sets):
+        return result  # units that idle are there for those that may be out of order
     for name, group in sets.groups.items():
         used = values[("flat", name)]
         if not sets.lossless:
@@ -197,10 +201,13 @@ def _trim_pipes(
     put: Callable[[Key, float], None],
 ) -> None:
     site = sets.site
+    outages = range(len(scenarios_of(sets)))
+    operations = [values, *(values_during(values, number) for number in outages)]
     for (route, fluid), pipe in sets.pipes.items():
         flow = 0.0
-        for arc in sets.arcs_along(route, fluid):
-            flow += model.value(moved_at_most(sets, arc), values)
+        for one in operations:
+            moved = [moved_at_most(sets, arc) for arc in sets.arcs_along(route, fluid)]
+            flow = max(flow, sum(model.value(terms, one) for terms in moved))
         laid = [b for b in pipe.builds if values[("lay", route, b, fluid)] > 0.5]
         if not laid or laid[0] == pipe.existing:
             continue

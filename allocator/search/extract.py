@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from allocator.model.buffers import buffer_vessels_of
 from allocator.model.expressions import (
@@ -19,8 +19,10 @@ from allocator.model.expressions import (
 )
 from allocator.model.index_sets import CLASSES, Group, IndexSets, StoreSite, counts
 from allocator.model.model import Key, Model, Terms
+from allocator.model.outages import scenarios_of, values_during
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import material_use
+from allocator.model.rules.venting import vented
 from allocator.plans.records import (
     FLAT,
     BatteryUse,
@@ -29,6 +31,7 @@ from allocator.plans.records import (
     LineUse,
     MachineUse,
     MaterialUse,
+    OutageOperation,
     PipeFlow,
     RecoveryUse,
     Run,
@@ -38,6 +41,8 @@ from allocator.plans.records import (
 
 NOTHING = 1e-13
 """Amounts below this share of the largest of their kind are rounding, and are left out."""
+PART_OF_UNIT = 1e-7
+"""Units that are the solver's tolerance, and no further unit that turns."""
 LAST_DIGITS = 1e-9
 """Share of the units that turn by which what they burn may seem more than they have room for."""
 
@@ -99,6 +104,8 @@ def _kinds(key: Key) -> tuple[Key, ...]:
     if not isinstance(key, tuple):
         return (key,)
     word = key[0]
+    if word == "out":
+        return tuple((word, *key[1:2], kind) for kind in _kinds(key[2]))
     if word == "collect":
         return word, (word, str(key[2]).rpartition(">")[2].removeprefix("store:"))
     return (word, (word, key[1])) if word in OF_HOLDERS else (word,)
@@ -320,6 +327,11 @@ def machine_uses(reading: Reading) -> tuple[MachineUse, ...]:
                 reading.get("cycled", name),
                 burst,
                 _buffer_vessels(reading, group, sum(burst.values())),
+                {
+                    store: max(0.0, reading.get("flared", name, store))
+                    for store in sets.flared.get(name, ())
+                    if reading.whole("guards", name, store) == 1
+                },
             )
         )
     return tuple(found)
@@ -330,9 +342,13 @@ def _buffer_vessels(reading: Reading, group: Group, burst: float) -> Mapping[str
 
     ``burst``: units that burn what comes; those that turn for ever may have room for all of them.
     """
-    running = reading.whole("running", group.name)
-    room = running - reading.of(load_at_peak(reading.sets, group))
-    in_batches = is_batched(group) and burst > max(0.0, room) + LAST_DIGITS * running
+    outages = range(len(scenarios_of(reading.sets)))
+    in_batches = False
+    for values in [reading.values, *(values_during(reading.values, w) for w in outages)]:
+        running = round(values.get(("running", group.name), 0.0))
+        room = running - reading.model.value(load_at_peak(reading.sets, group), values)
+        full = burst > max(0.0, room) + LAST_DIGITS * running
+        in_batches = in_batches or (is_batched(group) and full)
     units = int(reading.get("cycled", group.name) > 0) + int(in_batches)
     one = buffer_vessels_of(reading.sets, group) if units else {}
     return {fluid: units * held for fluid, held in one.items()}
@@ -354,6 +370,52 @@ def demand_uses(reading: Reading) -> tuple[DemandUse, ...]:
         emitting = min(1.0 - clean, emitting)
         found.append(DemandUse(demand.name, demand.wants, demand.mean, clean, emitting))
     return tuple(found)
+
+
+def outage_operations(reading: Reading) -> tuple[OutageOperation, ...]:
+    """How the plan is run with units out of order, of each scenario that can be.
+
+    Left out: those in which more units of a group are out than it has, while others are left.
+    """
+    machines = machine_uses(reading)
+    count = {machine.name: machine.count for machine in machines}
+    buffer_vessels = {machine.name: machine.buffer_vessel for machine in machines}
+    asked = min(reading.sets.robustness.machines, sum(count.values()))
+    found: dict[tuple[tuple[str, int], ...], OutageOperation] = {}
+    for number, scenario in enumerate(scenarios_of(reading.sets)):
+        out = {g: n for g, k in scenario.items() if (n := min(k, count.get(g, 0))) > 0}
+        key = tuple(sorted(out.items()))
+        if sum(out.values()) == asked and asked > 0 and key not in found:
+            values = values_during(reading.values, number)
+            for name in count:  # parts of units are enough for the model, where fuel follows load
+                running = values["running", name]
+                values["running", name] = float(math.ceil(running - PART_OF_UNIT))
+            found[key] = _operation(replace(reading, values=values), out, buffer_vessels)
+    return tuple(found.values())
+
+
+def _operation(
+    reading: Reading, out: Mapping[str, int], buffer_vessels: Mapping[str, Mapping[str, float]]
+) -> OutageOperation:
+    machines = tuple(
+        replace(machine, count=machine.count - out.get(machine.name, 0), buffer_vessel=vessels)
+        for machine in machine_uses(reading)
+        for vessels in [buffer_vessels[machine.name]]
+    )
+    supply = [
+        replace(run, flows=tuple(flow for flow in run.flows if flow.layer == "supply"))
+        for run in runs(reading)
+    ]
+    return OutageOperation(
+        out=out,
+        machines=machines,
+        draws={store.name: store.draw for store in store_uses(reading) if store.draw},
+        direct={source.name: source.direct for source in source_uses(reading) if source.direct},
+        runs=tuple(run for run in supply if run.flows),
+        lines=tuple(line for line in line_uses(reading) if line.flows),
+        recoveries=recovery_uses(reading),
+        demands=demand_uses(reading),
+    )
 
 
 def material_uses(reading: Reading) -> tuple[MaterialUse, ...]:
@@ -381,10 +443,15 @@ def emissions_of(reading: Reading) -> Emissions:
             if fluid.name in group.type.outputs
         ]
         by_fluid[fluid.name] = max(0.0, math.fsum(released))
-    counted = math.fsum(
-        rate * site.fluids[f].emission_weight for f, rate in by_fluid.items() if counts(site, f)
-    )
+    let_go = {
+        name: max(0.0, reading.of(vented(reading.sets, name)))
+        for name, fluid in site.fluids.items()
+        if fluid.vented_weight
+    }
+    weights = [(site.fluids[f].emission_weight, r) for f, r in by_fluid.items() if counts(site, f)]
+    weights += [(site.fluids[f].vented_weight, rate) for f, rate in let_go.items()]
+    counted = math.fsum(weight * rate for weight, rate in weights)
     biogenic = math.fsum(
         rate for f, rate in by_fluid.items() if site.fluids[f].emission == "biogenic"
     )
-    return Emissions(counted, biogenic, by_fluid)
+    return Emissions(counted, biogenic, by_fluid, let_go)

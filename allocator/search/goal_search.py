@@ -166,13 +166,14 @@ class GoalSearch:
         share: float,
         note: str,
         least: float = GOAL.least_seconds,
+        gap: float = NEAR_GAP,
     ) -> None:
         """Offer the best point with some integers held, its store cuts added until they hold.
 
         Cuts may leave its integers without a point: then it is searched again.
         """
         for _ in range(GOAL.near_rounds):
-            near = self.solver_model.near(point, held, self.deadline.left(share, least), NEAR_GAP)
+            near = self.solver_model.near(point, held, self.deadline.left(share, least), gap)
             if near.point is None:
                 return
             rows = self.solver_model.broken(near.point)

@@ -26,6 +26,8 @@ DISPATCH = (
     "drawn",
     "takes",
     "holds",
+    "stands",
+    "out",
 )
 """Integers that say how assets are dispatched."""
 

@@ -22,6 +22,7 @@ from allocator.search.extract import (
     line_uses,
     machine_uses,
     material_uses,
+    outage_operations,
     recovery_uses,
     runs,
     source_uses,
@@ -123,4 +124,5 @@ def _read(site: Network, settings: Settings, reading: Reading, found: list[GoalF
         recoveries=recovery_uses(reading),
         boosters=booster_uses(reading),
         pressures=node_pressures(reading),
+        outages=outage_operations(reading),
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -10,6 +11,7 @@ from allocator.search.goal_search import NEAR_GAP, GoalSearch
 from allocator.search.neighbourhoods import neighbourhoods_of
 from allocator.search.paths.network import Candidate
 from allocator.search.paths.repair import CandidatePool
+from allocator.search.paths.ways import losses_along, other_ways
 from allocator.search.seldom import Seldom
 from allocator.search.strategy.budgets import CANDIDATES, GOAL
 from allocator.search.strategy.phase import Budget
@@ -119,10 +121,33 @@ def _hears_candidates(search: GoalSearch, pool: CandidatePool) -> Callable[[Cand
 def _repair_pool(search: GoalSearch, pool: CandidatePool, until: float) -> None:
     """Offer the repaired candidates of a pool until a share of the goal's time is spent."""
     gap, deadline = search.settings.gap, search.deadline
+    if pool.misses_pressures:
+        _open_builds(search, pool, until + CANDIDATES.open_builds_overrun)
+        return
     for point in pool.points(
         search.solver_model, gap, deadline.left, out=lambda: deadline.spent() > until
     ):
         search.repair(point, GOAL.repair, "candidate")
+
+
+def _open_builds(search: GoalSearch, pool: CandidatePool, until: float) -> None:
+    """Offer the best plan on the ways of each candidate, builds and boosters decided again."""
+    model, deadline = search.solver_model.model, search.deadline
+    for candidate in pool.candidates[: CANDIDATES.opened]:
+        held = other_ways(model, pool.sets, candidate)
+        point = pool.point(search.solver_model, candidate)
+        search.solver_model.add(losses_along(model, pool.sets, candidate))
+        before = -math.inf  # the first solve is made in any case
+        while deadline.spent() <= until and not search.stopped and search.best != before:
+            before = math.inf if search.best is None else search.best
+            search.search_near(
+                point,
+                held,
+                CANDIDATES.open_builds,
+                "ways of a candidate",
+                gap=CANDIDATES.open_builds_gap,
+            )
+            point = search.point
 
 
 def more_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:

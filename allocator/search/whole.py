@@ -13,6 +13,8 @@ from allocator.base.status import Status
 from allocator.model.cuts import lazy_cuts, promises_of
 from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
+from allocator.model.least_change import NAME as LEAST_CHANGE
+from allocator.model.least_change import with_least_change
 from allocator.model.model import Model
 from allocator.model.rules.power import ROOM
 from allocator.model.stating import state
@@ -69,6 +71,10 @@ def plan_model(
     if not goals:
         why = "no plan exists: no demand can be served and nothing can be built"
         return SearchResult(infeasible=True, reason=why)
+    slack = site.goal_slack
+    if settings.keep is not None:
+        goals = with_least_change(model, sets, goals, settings.keep, settings.keep_weight)
+        slack = max(slack, settings.keep_weight)
     common = _search_state(task, model, sets, pool, bounded)
     end = None if task.limit is None else began + task.limit
     results: list[GoalFound] = []
@@ -89,14 +95,18 @@ def plan_model(
             return SearchResult(trail=common.trail, infeasible=True, reason=why)
         value = result.value
         if number < len(goals) - 1:
-            value = without_rooms(common, goal, value, results, site.goal_slack)
+            value = without_rooms(common, goal, value, results, slack)
         results.append(result)
         assert common.point is not None
         earlier.append(common.point)
-        hold(common, goal, value, site.goal_slack)
+        if goal.name == LEAST_CHANGE:
+            slack = site.goal_slack
+        hold(common, goal, value, slack)
     seconds = common.solver_model.left(most=PLAN.clean_up_seconds)
-    point = cleaned_up(common, sets, seconds, goals, site.goal_slack)
-    plan, point = _accepted(common, site, sets, [point, *reversed(earlier)], results)
+    given_up = 0.0 if settings.keep is None else settings.keep_weight
+    point = cleaned_up(common, sets, seconds, goals, max(site.goal_slack, given_up))
+    told = [result for result in results if result.goal.name != LEAST_CHANGE]
+    plan, point = _accepted(common, site, sets, [point, *reversed(earlier)], told)
     return SearchResult(plan, common.trail, values=model.by_key(point))
 
 

@@ -31,9 +31,9 @@ from allocator.simulation.columns import (
 )
 from allocator.simulation.running import Finished
 from allocator.simulation.trace import Draw, TankTrace
+from allocator.simulation.venting import turned_by, vented_kg
 from allocator.site.records import POWER
 from allocator.verify.case import Case, counts
-from allocator.verify.loads import burst_terms, turnover
 from allocator.verify.running import battery_efficiency, swing_of
 from allocator.verify.tanks.assembly import Assembly
 
@@ -67,7 +67,9 @@ def draw_of(
     unserved = float(sums.whole[UNSERVED])
     short = any(t.short > KEPT * max(t.drawn, t.size) for t in tanks)
     kept = unserved <= KEPT * promised * seconds and not short
-    released = _released(assembly, run, means)
+    turned = turned_by(assembly, run, means, tanks)
+    released = _released(case, turned)
+    vented = vented_kg(assembly, run, means, turned, tanks)
     return Draw(
         name=name,
         phases=dict(run.phases),
@@ -85,9 +87,14 @@ def draw_of(
         mean_total_w=total,
         clean_share=clean / total if total > 0 else 0.0,
         emissions_kg=math.fsum(
-            kg * case.site.fluids[f].emission_weight
-            for f, kg in released.items()
-            if counts(case.site, f)
+            [
+                *(
+                    kg * case.site.fluids[f].emission_weight
+                    for f, kg in released.items()
+                    if counts(case.site, f)
+                ),
+                *(kg * case.site.fluids[f].vented_weight for f, kg in vented.items()),
+            ]
         ),
         released_kg=released,
         bought_kg=_bought(assembly, run, means),
@@ -100,6 +107,7 @@ def draw_of(
         starts=_starts(assembly, run),
         tanks=tanks,
         events=int(sums.whole[EVENTS]),
+        vented_kg=vented,
     )
 
 
@@ -144,26 +152,8 @@ def _tank(run: Finished, k: int, means: Mapping[str, float], need: float | None)
     )
 
 
-def _mean_turnover(case: Case, machine: MachineUse, means: Mapping[str, float]) -> float:
-    loads = turnover(case, machine)
-    shaped = [load * means.get(f"shape:{shape}", 1.0) for shape, load in loads.items()]
-    bursts = [units * means.get(source, 1.0) for source, units in burst_terms(case, machine)]
-    return math.fsum([*shaped, *bursts])
-
-
-def _released(assembly: Assembly, run: Finished, means: Mapping[str, float]) -> dict[str, float]:
+def _released(case: Case, turned: Mapping[str, float]) -> dict[str, float]:
     """kg released of every fluid that is an emission, by all machines."""
-    case, seconds = assembly.case, run.seconds
-    turned = {m.name: _mean_turnover(case, m, means) * seconds for m in case.plan.machines}
-    for owner, share, units in zip(
-        assembly.burner_of, assembly.burner_turnover, run.sums.burner, strict=True
-    ):
-        if owner is not None:
-            turned[owner] += share * float(units)
-    for throttle, energy in zip(run.circuit.throttles, run.sums.throttle, strict=True):
-        machine = case.plan.machines[throttle.group]
-        kind = case.machine_type(machine)
-        turned[machine.name] -= (1.0 - kind.no_load) * float(energy) / kind.power_out
     found: dict[str, float] = {}
     for machine in case.plan.machines:
         for fluid, rate in case.machine_type(machine).outputs.items():

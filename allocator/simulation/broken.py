@@ -37,6 +37,8 @@ def broken_json(trace: Trace) -> str:
                 "seconds": draw.seconds,
                 "unserved_j": draw.unserved_j,
                 "shares": dict(draw.shares),
+                **({"drawn": True} if draw.drawn else {}),
+                **({"against_s": draw.against} if draw.against is not None else {}),
                 "phases_s": dict(draw.phases),
             }
             for draw in trace.broken[:MOST_BROKEN]
@@ -90,7 +92,17 @@ def _run(draw: Any) -> DrawRun:
         raise ValueError(f"seconds must be above 0 (got {seconds!r})")
     phases = {str(clock): _number(phase) for clock, phase in draw["phases_s"].items()}
     shares = {str(name): _number(share) for name, share in draw["shares"].items()}
-    return DrawRun(str(draw["name"]), phases, seconds, int(draw["number"]), shares=shares)
+    window = draw.get("against_s")
+    begin, length = (0.0, 0.0) if window is None else map(_number, window)
+    return DrawRun(
+        str(draw["name"]),
+        phases,
+        seconds,
+        int(draw["number"]),
+        shares=shares,
+        drawn=bool(draw.get("drawn", False)),
+        against=None if window is None else (begin, length),
+    )
 
 
 def _number(value: Any) -> float:

@@ -43,7 +43,7 @@ def write_simulation(directory: str | os.PathLike[str], trace: Trace) -> dict[st
 def simulation_files(trace: Trace) -> dict[str, str]:
     """The texts of a trace's files, by name."""
     texts = {"levels.csv": levels_csv(trace.recording), "events.csv": events_csv(trace.recording)}
-    if not trace.kept:
+    if trace.broken:
         texts[BROKEN_FILE] = broken_json(trace)
     texts["simulation.json"] = simulation_json(trace)
     return texts
@@ -60,6 +60,9 @@ def simulation_json(trace: Trace) -> str:
     ``firm_foresight_refuted_w``: such bounds that a kept promise passes, and that are none.
     ``chambers``: Pa to hold, kg held above it, s that they last, shares of time on and drawn on.
     ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
+    ``pressures``: where they are computed, how many distinct ``states`` were met, how many of them
+    were ``checked``, and of each end the Pa that it ``needs``, the ``lowest``, and the sources that
+    are ``on`` then.
     ``draws``: the first random ones, all others, and all that broke the promise.
     """
     found = {
@@ -77,6 +80,7 @@ def simulation_json(trace: Trace) -> str:
         "emissions_kg": trace.mean("emissions_kg"),
         "short_hours": max(draw.short_s for draw in trace.promises) / 3600.0,
         "unserved_j": max(draw.unserved_j for draw in trace.promises),
+        **({"vented_kg": vented} if (vented := _means(trace, "vented_kg")) else {}),
         "spilt_kg": _means(trace, "spilt_kg"),
         "spilt_j": trace.mean("spilt_j"),
         "bought_kg": _means(trace, "bought_kg"),
@@ -92,6 +96,7 @@ def simulation_json(trace: Trace) -> str:
         "unsafe_set_points": list(trace.unsafe),
         "chambers": [_plain(chamber) for chamber in trace.chambers],
         "no_safe_start": list(trace.no_safe_start),
+        **({} if trace.pressures is None else {"pressures": _plain(trace.pressures)}),
         "from_now": None if trace.start is None else _plain(trace.start),
         "reserves": dict(trace.reserves),
         "broken": [draw.name for draw in trace.broken],
@@ -157,6 +162,12 @@ def _over_tanks(trace: Trace, name: str, choose: Any) -> dict[str, float]:
 def _draw(draw: Draw) -> dict[str, Any]:
     found: dict[str, Any] = _plain(draw)
     found["phases_s"] = found.pop("phases")
+    if not draw.vented_kg:  # nothing counts when it is vented
+        del found["vented_kg"]
+    if not found["drawn"]:
+        del found["drawn"]
+    if found["against"] is None:
+        del found["against"]
     return found
 
 

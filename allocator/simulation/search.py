@@ -9,7 +9,7 @@ from allocator.network.records import Network
 from allocator.plans.records import ChamberHold, Plan, RunLevels, SetPoints, StoreHold
 from allocator.simulation.setpoints import needed_levels
 from allocator.simulation.trace import SimulationSettings, Trace
-from allocator.simulation.tracing import assemble, simulate
+from allocator.simulation.tracing import assemble, simulated_levels
 from allocator.verify.case import class_of
 from allocator.verify.running import swing_of
 from allocator.verify.tanks.circuit import Tank
@@ -46,13 +46,13 @@ def best_reserves(
     plain = _plain(settings)
     tanks, needs, worst = _needs(site, plan, worst)
     levels = {tank.name: tank.size for tank in tanks}
-    best = _judged(simulate(site, plan, plain, levels, worst=worst))
+    best = _judged(simulated_levels(site, plan, plain, levels, worst))
     for tank in tanks:
         for share in shares:
             tried = {**levels, tank.name: _between(tank, needs[tank.name], share)}
             if tried == levels:
                 continue
-            trace = simulate(site, plan, plain, tried, worst=worst)
+            trace = simulated_levels(site, plan, plain, tried, worst)
             if trace.kept and _judged(trace) > best:
                 best, levels = _judged(trace), tried
     return Reserves(levels, *best)
@@ -70,7 +70,7 @@ def quick_reserves(
     full = {tank.name: tank.size for tank in tanks}
     found = []
     for levels in (full, needs):
-        trace = simulate(site, plan, _plain(settings), levels, worst=worst)
+        trace = simulated_levels(site, plan, _plain(settings), levels, worst)
         found.append(Reserves(levels, *_judged(trace)))
         if needs == full or not trace.kept:
             break

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 DAY = 86400.0
+ROUNDED = 1e-5
+"""Share of a pressure that an end may lack: flows of a plan balance to a millionth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +147,8 @@ class Draw:
     ``last_short_s``: end of the last time that promised power was not there (0: never).
     ``starts``: of each unit run on and off (None where nothing bounds them). ``number``: what
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
-    without some.
+    without some. ``vented_kg``: of each fluid that counts when it is vented. ``drawn``: its inexact
+    clocks were drawn; ``against``: they were set against a window of that begin and length, s.
     """
 
     name: str
@@ -169,6 +173,9 @@ class Draw:
     events: int
     number: int = 0
     shares: Mapping[str, float] = field(default_factory=dict)
+    vented_kg: Mapping[str, float] = field(default_factory=dict)
+    drawn: bool = False
+    against: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,6 +264,44 @@ class Bounds:
     refuted: Mapping[str, float] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class PressureTrace:
+    """An end of a line in the state in which it has least: Pa that it needs, and Pa there.
+
+    ``kind``: ``machine``, ``demand``, ``store`` that is filled, ``booster`` at its inlet, or
+    ``pipe`` that ends below the ambient pressure. ``on``: sources that give in that state.
+    """
+
+    kind: str
+    name: str
+    fluid: str
+    place: str
+    needs: float
+    lowest: float
+    on: tuple[str, ...] = ()
+
+    @property
+    def margin(self) -> float:
+        """Pa above what it needs."""
+        return self.lowest - self.needs
+
+
+@dataclass(frozen=True, slots=True)
+class PressuresMet:
+    """Pressures in the states of all draws: how many were met, how many of them were checked, and
+
+    every end in its worst one."""
+
+    states: int
+    checked: int
+    ends: tuple[PressureTrace, ...]
+
+    @property
+    def short(self) -> tuple[PressureTrace, ...]:
+        """Ends that lack more than rounding can explain."""
+        return tuple(end for end in self.ends if end.margin < -ROUNDED * end.needs)
+
+
 @dataclass(frozen=True, repr=False)
 class Trace(Shown):
     """What a simulation found: all its draws, and the levels over time of the first.
@@ -264,7 +309,8 @@ class Trace(Shown):
     Attributes
     ----------
     draws : tuple of Draw
-        One by one; ``kept`` is true where the promise held in all in which it must.
+        One by one; ``kept`` is true where the promise held in all in which it must, and no line
+        lacked pressure.
     recording : Recording
         Levels and events of the first draw; ``to_frame()`` has them.
     set_points : tuple of SetPoint
@@ -277,6 +323,8 @@ class Trace(Shown):
         Those that were given, kg or J.
     no_safe_start : tuple of str
         Groups whose idle units burn no surplus, as no store holds enough for a run.
+    pressures : PressuresMet or None
+        Pressures along lines in the states that were met, where they are computed.
     plan_sha256 : str
         Of the text of ``plan.json``, where it is known.
 
@@ -306,6 +354,7 @@ class Trace(Shown):
     plan_sha256: str = ""
     chambers: tuple[ChamberTrace, ...] = ()
     no_safe_start: tuple[str, ...] = ()
+    pressures: PressuresMet | None = None
 
     @property
     def promises(self) -> tuple[Draw, ...]:
@@ -314,8 +363,13 @@ class Trace(Shown):
 
     @property
     def kept(self) -> bool:
-        """True when the promise held in every draw in which it must."""
-        return all(draw.kept for draw in self.promises)
+        """True when the promise held in every draw in which it must, and pressures hold in it."""
+        return all(draw.kept for draw in self.promises) and not self.short_of_pressure
+
+    @property
+    def short_of_pressure(self) -> tuple[PressureTrace, ...]:
+        """Ends of lines that lack pressure in a state that was met."""
+        return () if self.pressures is None else self.pressures.short
 
     @property
     def worst_firm_w(self) -> float:
@@ -348,12 +402,12 @@ class Trace(Shown):
         """What the simulation found, in words."""
         return [
             ("Trace", self.site_name),
-            ("promise", "kept" if self.kept else "BROKEN"),
-            ("draws", str(len(self.draws))),
-            ("promised", watts(self.promised_firm_w)),
-            ("least at any instant", watts(self.worst_firm_w)),
-            ("clean on average", watts(self.mean("mean_clean_w"))),
-            ("in all on average", watts(self.mean("mean_total_w"))),
+            (head("promised"), "kept" if self.kept else "NOT kept"),
+            (head("draws"), str(len(self.draws))),
+            (head("firm_total"), watts(self.promised_firm_w)),
+            (head("worst_power"), watts(self.worst_firm_w)),
+            (head("mean_clean"), watts(self.mean("mean_clean_w"))),
+            (head("mean_power"), watts(self.mean("mean_total_w"))),
         ]
 
     def to_frame(self, part: str = "levels") -> pd.DataFrame:
@@ -366,7 +420,7 @@ class Trace(Shown):
 
         part_of(part, ("levels", "draws", "events"))
         if part == "draws":
-            return frame_of(self.draws, {"phases": "s"}).drop(columns="tanks")
+            return frame_of(self.draws, {"phases": "s"}).drop(columns=["tanks", "drawn", "against"])
         if part == "events":
             return frame_of(self.recording.events, {"time": "s"})
         record = self.recording

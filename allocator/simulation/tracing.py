@@ -15,6 +15,7 @@ from allocator.plans.file import other_version
 from allocator.plans.records import RULES, Plan
 from allocator.simulation.accounts import draw_of
 from allocator.simulation.columns import tables_of
+from allocator.simulation.pressures import pressures_met
 from allocator.simulation.recording import recording_of
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.setpoints import (
@@ -44,6 +45,7 @@ from allocator.verify.tanks.phases import (
     surveyed_phases,
     worst_windows,
 )
+from allocator.verify.tanks.true_clocks import inexact
 from allocator.verify.tanks.weakened import hardest_choices, must_withstand
 
 if TYPE_CHECKING:
@@ -66,7 +68,8 @@ def simulate(
     """Run a firm plan from random, surveyed and adversarial phases; see the settings.
 
     Every run but the one from empty stores starts with all stores full, and the promise must
-    hold in each. The same site, plan and settings give the same trace, whoever does the work.
+    hold in each. Pressures along lines are checked in the states that the runs meet. The same
+    site, plan and settings give the same trace, whoever does the work.
 
     Args:
         site, plan: a plan on the firm basis, and the site that it is for.
@@ -82,6 +85,32 @@ def simulate(
         PlanFileError: the plan is for another site, not on the firm basis, or makes no sense.
         ValueError: a foresight bound is asked for, but no solver is given.
     """
+    trace, work, runs = _simulated(site, plan, settings, reserves, solve, executor, given, worst)
+    return replace(trace, pressures=pressures_met(work, runs))
+
+
+def simulated_levels(
+    site: Site,
+    plan: Plan,
+    settings: SimulationSettings,
+    reserves: Mapping[str, float],
+    worst: Worst,
+) -> Trace:
+    """The same of levels and power alone: what is kept in stores changes no pressure."""
+    return _simulated(site, plan, settings, reserves, None, None, (), worst)[0]
+
+
+def _simulated(
+    site: Site,
+    plan: Plan,
+    settings: SimulationSettings | None,
+    reserves: Mapping[str, float] | None,
+    solve: Solve | None,
+    executor: Executor | None,
+    given: Sequence[DrawRun],
+    worst: Worst | None,
+) -> tuple[Trace, Work, Sequence[DrawRun]]:
+    """The trace without pressures, and the runs that were worked off."""
     site = network_of(site)
     settings = settings or SimulationSettings()
     if settings.foresight > 0 and solve is None:
@@ -111,7 +140,7 @@ def simulate(
         waited = run_circuit(empty, surveyed, settings.days * DAY)
         draws.append(draw_of(waiting, waited, "from now"))
         start = start_of(waiting, empty, surveyed, draws[-1])
-    return Trace(
+    trace = Trace(
         site_name=site.name,
         site_sha256=site.sha256,
         settings=settings,
@@ -130,6 +159,7 @@ def simulate(
         chambers=chambers_of(assembly.case, circuit.clocks),
         no_safe_start=no_safe_start(circuit),
     )
+    return trace, work, runs
 
 
 def _bounds(
@@ -163,6 +193,8 @@ def planned_runs(
     needs most.
     """
     seconds = settings.days * DAY
+    case = assembly.case
+    moves = any(inexact(case, c.name) for c in circuit.clocks if c.kind == "source")
 
     def phases_of(number: int) -> Phases:
         return admitted_phases(assembly.case, circuit, settings.seed, number)
@@ -173,6 +205,7 @@ def planned_runs(
             phases_of(number),
             seconds,
             number - 1,
+            drawn=moves,
         )
         for number in range(1, settings.phases + 1)
     ]
@@ -195,6 +228,7 @@ def planned_runs(
                         len(found),
                         {name: window.need},
                         window.length,
+                        against=_span(window) if moves else None,
                     )
                 )
         for tank, shares, window in hardest_choices(assembly):
@@ -211,8 +245,16 @@ def planned_runs(
                 span = min(max(seconds, 1.001 * window.length), max(LONGEST, seconds))
                 needs = {tank.name: window.need}
             name = f"against {tank.name} without {words}"
-            found.append(DrawRun(name, phases, span, len(found), needs, 0.0, shares))
+            against = _span(window) if moves else None
+            found.append(
+                DrawRun(name, phases, span, len(found), needs, shares=shares, against=against)
+            )
     return tuple(found)
+
+
+def _span(window: WorstWindow | None) -> tuple[float, float]:
+    """Begin and length of a worst window, s."""
+    return (0.0, 0.0) if window is None else (window.begin, window.length - window.begin)
 
 
 def within_budget(
@@ -262,7 +304,8 @@ def assemble(site: Site, plan: Plan, *, surplus: bool = True) -> Assembly:
     site = network_of(site)
     if plan.basis != "firm":
         raise _refused(
-            f"a plan on the {plan.basis} basis promises nothing over time", "plan on the firm basis"
+            f"a plan on the {plan.basis} basis has no firm output to simulate",
+            "plan on the firm basis",
         )
     if plan.site_name != site.name or plan.site_sha256 != site.sha256:
         raise _refused(f"the plan is for another site or an older file of {plan.site_name!r}")

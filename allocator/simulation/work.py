@@ -12,8 +12,9 @@ from allocator.simulation.outages import with_outages
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
-from allocator.verify.tanks.circuit import Circuit
-from allocator.verify.tanks.phases import Phases, with_worst_clocks
+from allocator.verify.tanks.circuit import Circuit, SourceClock
+from allocator.verify.tanks.phases import Phases
+from allocator.verify.tanks.true_clocks import against_window, with_drawn_clocks
 from allocator.verify.tanks.weakened import weakened
 
 BATCHES = 8
@@ -32,7 +33,9 @@ class DrawRun:
 
     ``needs``: tank -> kg or J that its worst window asks, where the run is set against it, and
     ``window``: the length of that window, s. ``shares``: source -> share of its flow that is
-    left, for promises that withstand lost sources and low ones.
+    left, for promises that withstand lost sources and low ones. Clocks of inexact cycles run as
+    stated; with ``drawn``, as drawn by the number; with ``against``, at worst for a window of that
+    begin and length, s.
     """
 
     name: str
@@ -42,6 +45,8 @@ class DrawRun:
     needs: Mapping[str, float] = field(default_factory=dict)
     window: float = 0.0
     shares: Mapping[str, float] = field(default_factory=dict)
+    drawn: bool = False
+    against: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -59,14 +64,26 @@ class Work:
         """One run, with levels recorded that many times and that many events written down."""
         assembly = weakened(self.assembly, run.shares) if run.shares else self.assembly
         circuit = with_reserves(assembly.circuit, self.reserves)
-        if run.needs or run.shares:
-            circuit = with_worst_clocks(assembly.case, circuit)
+        circuit = self._clocked(assembly, circuit, run)
         if self.failing is not None:
             seed = [self.seed, run.number, 1]
             circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
         finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
         draw = draw_of(assembly, finished, run.name, run.needs)
-        return replace(draw, number=run.number, shares=run.shares), finished
+        return replace(
+            draw, number=run.number, shares=run.shares, drawn=run.drawn, against=run.against
+        ), finished
+
+    def clocks(self, run: DrawRun) -> tuple[SourceClock, ...]:
+        """The true clocks of a run."""
+        return self._clocked(self.assembly, self.assembly.circuit, run).clocks
+
+    def _clocked(self, assembly: Assembly, circuit: Circuit, run: DrawRun) -> Circuit:
+        if run.against is not None:
+            return against_window(assembly.case, circuit, run.phases, *run.against)
+        if run.drawn:
+            return with_drawn_clocks(assembly.case, circuit, [self.seed, run.number, 2])
+        return circuit
 
     def draws(self, runs: Sequence[DrawRun]) -> list[Draw]:
         """Some runs, one after the other."""

@@ -18,6 +18,12 @@ from allocator.base.quantities import shown
 Path = tuple[str, ...]
 """Section, name and keys, such as ``("storage", "holder", "size", "max")``."""
 
+GIVEN: dict[str, Path] = {
+    "money": ("limits", "money"),
+    "emissions": ("limits", "emission"),
+    "booster_power": ("boosters", "power"),
+}
+"""What a frontier may give beside the stocks, by its name in files."""
 NEAR = 0.5
 LISTED = 8
 _RENAMED = {
@@ -41,6 +47,11 @@ def address_of(path: Path) -> str:
     return ".".join(path)
 
 
+def given_address(given: str) -> str:
+    """The address of what a frontier gives: a material, or a key of :data:`GIVEN`."""
+    return address_of(GIVEN.get(given, ("materials", given, "stock")))
+
+
 def path_of_limit(kind: str, name: str, dimension: str) -> Path:
     """The path of a limit of a model or of a price, by its kind."""
     if kind in ("emission", "money"):
@@ -59,6 +70,11 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "flow": ("fluids", "flow"),
         "pressure": ("fluids", "pressure"),
         "release_pressure": ("storage", "pressure"),
+        "inlet_pressure": ("machines", "min_inlet_pressure"),
+        "demand_inlet_pressure": ("demands", "min_inlet_pressure"),
+        "pipe_rating": ("pipes", "pressure_rating"),
+        "storage_rating": ("storage", "pressure_rating"),
+        "machine_rating": ("machines", "pressure_rating"),
         "demand": ("demands", "power" if dimension == "power" else "flow"),
         "min_share": ("demands", "min_share"),
     }[kind]

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
 from allocator.site.checks_clocks import faults_of_clock
+from allocator.site.checks_venting import faults_of_venting
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
 
@@ -64,6 +65,8 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
                 f"holds {source.fluid!r}, the amount of which is not known",
                 "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
+    for section, name, key, problem, remedy in faults_of_venting(site):
+        yield RecordFault(section, name, (), key, problem, remedy)
     for machine in site.machines.values():
         if not {*machine.inputs, *machine.outputs} <= set(site.fluids):
             continue  # a fluid is faulty itself

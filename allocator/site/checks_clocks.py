@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
+from itertools import pairwise
 
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.records import Source, Spread
@@ -11,6 +13,9 @@ DAY = 86_400.0
 WEEK = 7 * DAY
 DIVIDES = 1e-9
 """A period that divides a day or a week to within this share does."""
+
+MOST_BURSTS = 500
+"""Of a period with several stages of which some duration varies."""
 
 Problems = Iterator[tuple[str, str, str]]
 """A key of the source, what is wrong there, and what to do."""
@@ -35,7 +40,7 @@ def faults_of_clock(
         yield (
             "jitter",
             f"is as long as the period of the first stage ({_span(first)})",
-            "give how far one on-time may come early or late",
+            "give how far one burst may come early or late",
         )
         return
     yield from _inexact(source, spreads, heat_sinks)
@@ -98,21 +103,20 @@ def _inexact(
     """Of what makes true cycles differ from the stated one: where that is not yet planned."""
     varies = varying(source, spreads)
     key = next(iter(varies), "").partition("[")[0].partition(".")[0]
-    if varies and len(source.stages) > 1:
-        yield (
-            key,
-            "has a duration that varies, and several stages, which is not yet planned",
-            "leave out the inner stages and give the mean flow while they last",
-        )
-    elif varies and source.clock != "free":
+    if varies and source.clock != "free":
         yield (
             "clock",
             "says when it is on, but its cycle varies from time to time",
             "leave out 'clock'",
         )
-    if source.jitter:
-        yield "jitter", "is not yet planned", "widen the stage's rest by twice as much instead"
-    key = key or ("drift" if source.drift else "")
+    elif varies and _most_bursts(source) > MOST_BURSTS:
+        yield (
+            key,
+            f"has a duration that varies, and about {_most_bursts(source):,.0f} bursts in a period "
+            f"of its outermost stage; more than {MOST_BURSTS:,} are not yet planned",
+            "leave out the inner stages and give the mean flow while they last",
+        )
+    key = key or next((k for k in ("drift", "jitter") if getattr(source, k)), "")
     if not key:
         return
     chamber = source.pump is not None and source.pump.chamber is not None
@@ -123,6 +127,12 @@ def _inexact(
             f"makes its cycle inexact, which is not yet planned for a source with {beside}",
             "leave one of the two out",
         )
+
+
+def _most_bursts(source: Source) -> float:
+    """Bursts in a period of the outermost stage, about; of one stage no number matters."""
+    pairs = pairwise(source.stages)
+    return math.prod(max(1.0, outer.on / inner.every) for inner, outer in pairs)
 
 
 def _divides(period: float, whole: float) -> bool:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 from allocator.site.records import Layer, Material, Place
 from allocator.site.site_values import Filled, SiteValues
@@ -67,7 +68,7 @@ def length_of_line(values: Values, whole: SiteValues) -> Filled | None:
 
 
 def _length(values: Values, places: Mapping[str, Values]) -> float | None:
-    """The length given, or the straight line times the winding; None where that is faulty."""
+    """The length given, or that of the line times the detour; None where that is faulty."""
     between: tuple[str, str] | None = values.get("between")
     if between is None:
         return None
@@ -87,7 +88,7 @@ def _length(values: Values, places: Mapping[str, Values]) -> float | None:
                 f"add 'length: 900 m', or 'at' to the place '{place}'",
             )
             return None
-    straight = straight_line(places[between[0]], places[between[1]])
+    straight = line_length(places[between[0]], places[between[1]], values.get("via", ()))
     if straight <= 0:
         values.fault_here(
             "between",
@@ -98,9 +99,15 @@ def _length(values: Values, places: Mapping[str, Values]) -> float | None:
     return straight * float(values.get("detour_factor", 1.0))
 
 
-def straight_line(start: Values | Place, end: Values | Place) -> float:
-    """Distance in space, m."""
-    return math.dist(_point(start), _point(end))
+def line_length(
+    start: Values | Place, end: Values | Place, via: Sequence[tuple[float, float]] = ()
+) -> float:
+    """Length in space of a line with bends, m; it climbs evenly."""
+    if not via:
+        return math.dist(_point(start), _point(end))
+    (x1, y1, z1), (x2, y2, z2) = _point(start), _point(end)
+    flat = math.fsum(math.dist(a, b) for a, b in pairwise([(x1, y1), *via, (x2, y2)]))
+    return math.hypot(flat, z2 - z1)
 
 
 def _point(place: Values | Place) -> tuple[float, float, float]:

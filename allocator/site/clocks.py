@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from allocator.site.checks_clocks import varying
@@ -12,6 +12,8 @@ from allocator.site.records import Site, Source, Spread, Stage
 MOST_TURNS = 64
 """Known timetables repeat together within so many of the longest period."""
 ROUNDING = Fraction(1, 10**12)
+Range = tuple[float, float]
+"""Least and most, s."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +22,11 @@ class Timing:
 
     ``stages``: innermost first, with the least on and the longest rest where durations vary.
     ``drift``: the clock's rate is anywhere from 1 / (1 + drift) to 1 + drift, at any time.
-    ``jitter``: s by its own clock; each innermost on-time may be shifted by it, as a whole, none
-    overlapping another. ``start``: s; the outermost stage turns on then and every whole period
-    after and before, shifted by one unknown amount of no more than ``error`` s. None: at any phase.
+    ``jitter``: s by its own clock; each burst, that is each on-time of the innermost stage, may be
+    shifted by it, as a whole, none overlapping another. ``start``: s; the outermost stage turns on
+    then and every whole period after and before, shifted by one unknown amount of no more than
+    ``error`` s. None: at any phase. ``varying``: number, from 1, of the innermost stage with a
+    duration that varies and a stage around it; 0: none.
     """
 
     stages: tuple[Stage, ...]
@@ -30,6 +34,12 @@ class Timing:
     jitter: float = 0.0
     start: float | None = None
     error: float = 0.0
+    varying: int = 0
+
+    @property
+    def any_phase(self) -> Timing:
+        """The same with nothing known of its phase."""
+        return replace(self, start=None, error=0.0)
 
 
 def timings_of(site: Site) -> dict[str, Timing]:
@@ -44,7 +54,7 @@ def timings_of(site: Site) -> dict[str, Timing]:
         if timing.start is not None:
             joint = _joined(period, Fraction(source.stages[-1].every))
             if joint is None:
-                timing = Timing(timing.stages, timing.drift, timing.jitter)
+                timing = timing.any_phase
             else:
                 period = joint
         found[name] = timing
@@ -67,13 +77,47 @@ def _timing(source: Source, spreads: Mapping[str, Spread]) -> Timing:
     if not stages:
         return Timing(())
     varies = varying(source, spreads) if spreads else {}
-    if varies:  # of one stage only
-        on = next((s.low for key, s in varies.items() if key.endswith("on")), stages[0].on)
-        every = next((s.high for key, s in varies.items() if key.endswith("every")), None)
-        stages = (Stage(on, stages[0].every if every is None else every),)
-    free = Timing(stages, source.drift, source.jitter)
-    if source.clock == "free" or source.drift > 0 or source.error is None:
+    number = 0
+    if varies:
+        stages = tuple(_at_worst(stage, varies, n) for n, stage in enumerate(stages, 1))
+        number = min((n for n in range(1, len(stages)) if _spread_of(varies, n)), default=0)
+    free = Timing(stages, source.drift, source.jitter, varying=number)
+    if source.clock == "free" or source.drift > 0 or source.error is None or varies:
         return free
     if source.next_start is None or 2 * source.error >= stages[-1].every:
         return free  # any phase is admitted
-    return Timing(stages, 0.0, source.jitter, source.next_start, source.error)
+    return replace(free, start=source.next_start, error=source.error)
+
+
+def varying_ranges(
+    source: Source, spreads: Mapping[str, Spread]
+) -> tuple[tuple[Range, Range], ...] | None:
+    """Ranges of on and of every of each stage, where some of them differs from time to time."""
+    varies = varying(source, spreads) if spreads else {}
+    if not varies:
+        return None
+    found = []
+    for number, stage in enumerate(source.stages, 1):
+        mine = _spread_of(varies, number)
+        on, every = (
+            (stated, stated) if spread is None else (spread.low, spread.high)
+            for stated, spread in ((stage.on, mine.get("on")), (stage.every, mine.get("every")))
+        )
+        found.append((on, every))
+    return tuple(found)
+
+
+def _spread_of(varies: Mapping[str, Spread], number: int) -> dict[str, Spread]:
+    """The durations of a stage that vary: ``on``, ``every``."""
+    head = f"cycle[{number}]."
+    found = {key.removeprefix(head): s for key, s in varies.items() if key.startswith(head)}
+    if number == 1 and "delivery.every" in varies:
+        found["every"] = varies["delivery.every"]
+    return found
+
+
+def _at_worst(stage: Stage, varies: Mapping[str, Spread], number: int) -> Stage:
+    """Least on and most every: the longest rest, and the least on before it."""
+    mine = _spread_of(varies, number)
+    on, every = mine.get("on"), mine.get("every")
+    return Stage(stage.on if on is None else on.low, stage.every if every is None else every.high)

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
-from allocator.site.checks_network import straight_line
+from allocator.site.checks_network import line_length
 from allocator.site.connections import note_excluded, note_unreachable
 from allocator.site.records import POWER, MachineType, Site
 from allocator.site.table import Values
@@ -116,7 +116,7 @@ def _note_no_load(site: Site, machine: MachineType, record: Values) -> None:
         record.warn(
             "no_load",
             f"at no load it gives no {', no '.join(products)}: products are in step with its "
-            "load (earlier versions counted them in step with what it takes, and promised more)",
+            "load (earlier versions counted them in step with what it takes: too much firm power)",
             "plan again if a plan of this file was made by an older version",
         )
 
@@ -197,7 +197,7 @@ def _note_odd_figures(site: Site, values: Values) -> None:
         record = _section(values, "routes")[name]
         ends = [_section(values, "places")[place] for place in (route.start, route.end)]
         if record.has("length") and all(end.has("at") for end in ends):
-            straight = straight_line(*ends)
+            straight = line_length(ends[0], ends[1])
             if route.length < straight * (1 - ROUNDED_LENGTH):
                 record.warn(
                     "length",
@@ -213,6 +213,13 @@ def _note_odd_figures(site: Site, values: Values) -> None:
                 "emission_weight",
                 "has a weight, but its emission counts for nothing",
                 "add 'emission: counted'",
+            )
+    for name, source in site.sources.items():
+        if source.when_untapped == "vents" and not site.fluids[source.fluid].vented_weight:
+            _section(values, "sources")[name].warn(
+                "when_untapped",
+                f"gives {shown(source.fluid)}, which counts for nothing when it is vented",
+                "give the fluid a 'vented_weight'",
             )
     for name, store in site.storage.items():
         if store.loss * _DAY > 1:
@@ -328,7 +335,7 @@ def _note_unused_phases(site: Site, values: Values) -> None:
         if source.next_start is not None and source.clock == "free" and not record.has("clock"):
             record.warn(
                 "next_start",
-                "says when it next turns on, but not its clock, which is taken as free: no promise "
-                "counts on it",
+                "says when it next turns on, but not its clock, which is taken as free: firm "
+                "output does not count on it",
                 "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
             )

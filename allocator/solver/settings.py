@@ -48,7 +48,8 @@ class Settings:
     basis, time_limit, gap, seed, threads, solver, node_limit, effort, prices, lifts, alternatives
         As the keywords of :func:`allocator.plan`.
     withstands
-        What the firm promise must hold against: its keywords ``lose`` and ``robust``.
+        What the firm promise must hold against: its keywords ``lose``, ``robust`` and
+        ``lose_machines``.
     start
         A plan of this site, or of an older file of it, to begin from.
     loss
@@ -56,6 +57,10 @@ class Settings:
     breaches
         What stands against a plan, in words, as the audit finds it: where there is anything, the
         best plan found on the way that has none is taken. Set by :func:`allocator.plan`.
+    keep
+        A former plan of which as little as possible is changed, once what is served is found.
+    keep_weight
+        Share of what ``keep`` serves that may be given up to keep all of it.
 
     Raises
     ------
@@ -84,6 +89,8 @@ class Settings:
     alternatives: int = 1
     loss: float = 0.05
     breaches: Callable[[Site, Plan], tuple[str, ...]] | None = None
+    keep: Plan | None = None
+    keep_weight: float = 0.0
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):
@@ -94,6 +101,8 @@ class Settings:
             raise ValueError(f"alternatives must be 1 or more (got {self.alternatives!r})")
         if not 0 <= self.loss < 1:
             raise ValueError(f"loss must be from 0 up to 1 (got {self.loss!r})")
+        if not 0 <= self.keep_weight < 1:
+            raise ValueError(f"keep_weight must be from 0 up to 1 (got {self.keep_weight!r})")
         if not self.time_limit > 0:
             raise ValueError(f"time limit must be above 0 s (got {self.time_limit!r})")
         if not 0 <= self.gap < 1:
@@ -102,7 +111,12 @@ class Settings:
             raise ValueError(f"threads must be 1 or more (got {self.threads!r})")
         if self.node_limit is not None and self.node_limit < 1:
             raise ValueError(f"node limit must be 1 or more (got {self.node_limit!r})")
-        if min(self.robustness.lost, self.robustness.low) < 0:
-            raise ValueError(f"lost and low sources must be 0 or more (got {self.robustness!r})")
-        if self.robustness.anything and self.basis != "firm":
+        asked = self.robustness
+        if min(asked.lost, asked.low, asked.machines) < 0:
+            raise ValueError(
+                f"lost and low sources, and lost machines, must be 0 or more (got {asked!r})"
+            )
+        if asked.of_sources and self.basis != "firm":
             raise ValueError("lost and low sources need the firm basis: averages hold no margin")
+        if asked.machines and self.basis != "firm":
+            raise ValueError("lost machines need the firm basis: averages are not firm")

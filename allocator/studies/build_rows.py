@@ -12,6 +12,7 @@ from allocator.network.deriving import network_of
 from allocator.network.insulation import missing_of, pipe_of
 from allocator.network.levels import levels_of, planned_fluids
 from allocator.network.offers import Ask, Offer, march, offers_of
+from allocator.network.pressure_offers import PressureOffer, pressure_offers
 from allocator.network.properties import hottest_source
 from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
@@ -29,6 +30,7 @@ class BuildRow:
     ``per_metre``: kg of all its materials; ``mass``: kg in all. ``loss_per_metre``: W/m at the hot
     end; ``loss``: W in all; ``surface``, ``end``: K. ``end_at_flow``: K at the flow asked about.
     ``broken``: limits that it breaks. ``missing``: what is not known of it. ``warning``: in words.
+    ``pressure``: what it carries by pressures, where they are computed.
     """
 
     fluid: str
@@ -46,6 +48,7 @@ class BuildRow:
     broken: tuple[str, ...]
     missing: str
     warning: str
+    pressure: PressureOffer | None = None
 
 
 def rows_of_route(
@@ -85,7 +88,9 @@ def _rows_at(
         asks = [Ask(corridor, site.pipes[b], fluid, inlet) for b in builds]
         if asks:
             offers, ends = offers_of(site, asks), _ends(site, fluid, asks, flow)
-            rows += [_row(site, o, end) for o, end in zip(offers, ends, strict=True)]
+            pressed = pressure_offers(site, asks, flow)
+            found = zip(offers, ends, pressed, strict=True)
+            rows += [_row(site, offer, end, pressure) for offer, end, pressure in found]
     return rows
 
 
@@ -153,11 +158,18 @@ def _ends(site: Network, fluid: str, asks: list[Ask], flow: float | None) -> lis
     ]
 
 
-def _row(site: Network, offer: Offer, end_at_flow: float | None) -> BuildRow:
+def _row(
+    site: Network, offer: Offer, end_at_flow: float | None, pressure: PressureOffer | None
+) -> BuildRow:
     build, length = offer.ask.build, offer.ask.route.length
     materials: dict[str, float] = {}
     for layer in build.layers:
         materials[layer.material] = materials.get(layer.material, 0.0) + layer.mass * length
+    broken = list(offer.broken)
+    if pressure is not None and pressure.lacks:
+        broken.append("pressure too low")
+    if pressure is not None and not pressure.rating:
+        broken.append("pressure rating too low")
     return BuildRow(
         offer.ask.fluid,
         offer.ask.inlet,
@@ -171,9 +183,10 @@ def _row(site: Network, offer: Offer, end_at_flow: float | None) -> BuildRow:
         offer.surface,
         offer.end,
         end_at_flow,
-        offer.broken,
+        tuple(broken),
         missing_of(site, build),
         _warning(site, build),
+        pressure,
     )
 
 

@@ -29,7 +29,7 @@ FORMAT = "allocator.carry/1"
 _LIMITS = (
     labelled("machine"),
     labelled("place"),
-    Column("next", "unit no.", "count", "The unit that the limit stops."),
+    Column("next", "unit", "count", "The unit that the limit stops."),
     labelled("limit"),
     labelled("sufficient", "text", "Raising this limit alone by so much."),
     Column("minimum", "at least needed", "text", "No smaller rise of this limit is enough."),
@@ -154,6 +154,8 @@ def carry(
 def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) -> CarryResult:
     """The result of rows that were worked out."""
     factor = load_factor_of(site)
+    raised = all(stop.limit.more for row in rows for stop in row.stops)
+    change = "raising" if raised else "changing"
     generators = (
         labelled("machine"),
         labelled("place"),
@@ -191,12 +193,13 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
         ),
         Table(
             "limits",
-            "Limits of the next unit: raising one of them alone is enough",
+            f"Limits of the next unit: {change} one of them alone is enough",
             _LIMITS,
             tuple(
                 (row.machine, _place(row), _whole(row.firm) + 1, *_limit(stop, marks))
                 for row in rows
                 for stop in row.stops
+                if not _within_limits(row)
             ),
         ),
         tuple(rows),
@@ -214,7 +217,8 @@ def _whole(units: float) -> int:
 
 def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
     def shown(amount: float) -> str:
-        return f"+{amount_shown(amount, stop.limit.dimension)}"
+        sign = "+" if stop.limit.more else "-"
+        return f"{sign}{amount_shown(amount, stop.limit.dimension)}"
 
     return (
         stop.limit.address or stop.limit.stated,
@@ -224,12 +228,20 @@ def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
     )
 
 
+def _within_limits(row: CarriedRow) -> bool:
+    """Whether the next unit was found to run with no limit raised, though no plan showed it."""
+    known = [stop for stop in row.stops if stop.more is not None]
+    return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
+
+
 def _without_a_limit(row: CarriedRow) -> Iterator[str]:
-    if row.stops:
+    if row.stops and not _within_limits(row):
         return
     place = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
     told = row.reason or "not determined in the time"
-    if row.together and not row.reason:
+    if _within_limits(row):
+        told = "no limit stops it; units are those of the best plan found in the time: allow more"
+    elif row.together and not row.reason:
         told = f"these limits must be raised together: {_listed(row.together)}"
     yield from paragraph(
         f"{row.machine} {place}, unit no. {_whole(row.firm) + 1}: {told}", bullet="* "

@@ -25,12 +25,12 @@ from allocator.studies.running import Workers
 
 FORMAT = "allocator.comparison/1"
 
-_MIX = Column("mix", "mix")
+_MIX = labelled("mix")
 _FIGURES = (
     labelled("status"),
     labelled("audited", "flag"),
     labelled("firm_clean", "power"),
-    Column("firm_emitting", "firm emitting", "power"),
+    labelled("firm_emitting", "power"),
     labelled("mean_clean", "power"),
     Column("mean_emitting", "mean emitting", "power"),
     labelled("served_share", "share", "Of the power demanded, at all times."),
@@ -210,7 +210,7 @@ def compare_result(site: Site, rows: Sequence[Compared]) -> CompareResult:
     return CompareResult(
         site,
         _comparison(site, rows),
-        grid("power", "Mean power by machine, of what is promised", "machine", "power", _power),
+        grid("power", "Mean power by generator, of the firm power", "machine", "power", _power),
         grid("units", "Machines, new and existing", "machine", "count", lambda f: f.machines),
         grid("storage", "Storage", "store", "mass", lambda f: sizes(f, power=False)),
         grid("batteries", "Batteries", "store", "energy", lambda f: sizes(f, power=True)),

@@ -16,9 +16,10 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS, quantity
 from allocator.search import Settings
+from allocator.site.addresses import given_address
 from allocator.site.records import Site
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_address, given_of
+from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_of
 
 FORMAT = "allocator.frontier/1"
 
@@ -210,10 +211,10 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
             f"least_{give}{unit}_for_it",
             unit_of_money,
         ),
-        Column("end", "end"),
-        Column("knee", "knee", "number", "How many times less one more unit gains from here on."),
+        labelled("end_of_frontier", name="end"),
+        labelled("knee", "number"),
         labelled("audited", "flag"),
-        Column("changes", "changes", "text", "What differs from the point before."),
+        labelled("changes"),
     )
     rows = tuple(
         (

@@ -77,7 +77,7 @@ _IN_PLANS = (
     _SINK,
     labelled("recovery", "flag"),
     labelled("gas_leaves_at_most", "temperature"),
-    Column("pump_limit", "limit of its pump", "temperature"),
+    labelled("pump_limit", "temperature"),
     Column("reason", "why a plan does not count with it"),
 )
 _STATES = (

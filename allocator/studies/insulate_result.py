@@ -40,6 +40,15 @@ _BUILDS = (
     Column("not_known", "not known", "text", "What is not known of its layers."),
     Column("warning", "warning"),
 )
+_PRESSED = (
+    Column("pressed_flow", "flow by pressure", "mass_rate", "The greatest that leaves enough."),
+    Column(
+        "end_pressure",
+        "end at given flow",
+        "pressure",
+        "Absolute; none: it lacks pressure.",
+    ),
+)
 _SHOWN = tuple(column.name for column in _BUILDS[2:12])
 
 
@@ -76,6 +85,7 @@ class InsulateResult(StudyResult):
         )
         entering = f"{fluid} entering at {format_quantity(inlet, 'temperature')}"
         yield from section_of(mine.select(*_SHOWN, title=entering))
+        yield from self._by_pressure(fluid, inlet)
         best = lightest(self.rows, fluid, inlet)
         if best is None:
             yield from paragraph("no build keeps every limit")
@@ -91,6 +101,21 @@ class InsulateResult(StudyResult):
                 )
             if warning:
                 yield from paragraph(f"{build}: {warning}", bullet="* ")
+
+    def _by_pressure(self, fluid: str, inlet: float) -> Iterator[str]:
+        """What each build carries by the pressures of the site, where they are computed."""
+        mine = [row for row in self.rows if (row.fluid, row.inlet) == (fluid, inlet)]
+        known = [(row.build, row.pressure) for row in mine if row.pressure is not None]
+        if not known:
+            return
+        first = known[0][1]
+        enters, needed = (
+            format_quantity(pascal, "pressure") for pascal in (first.enters, first.needed)
+        )
+        title = f"by pressure: entering at {enters} without booster, {needed} needed at the end"
+        rows = tuple((build, one.flow, one.end or None) for build, one in known)
+        table = Table("by_pressure", title, (labelled("build"), *_PRESSED), rows)
+        yield from section_of(table)
 
     def to_json(self) -> str:
         """The same as JSON."""
@@ -118,11 +143,23 @@ class InsulateResult(StudyResult):
                         "breaks": list(row.broken),
                         "not_known": row.missing or None,
                         "lightest": row is lightest(self.rows, row.fluid, row.inlet),
+                        **_pressure_keys(row),
                     }
                     for row in self.rows
                 ],
             },
         )
+
+
+def _pressure_keys(row: BuildRow) -> dict[str, object]:
+    if row.pressure is None:
+        return {}
+    return {
+        "inlet_pressure_pa": row.pressure.enters,
+        "needed_pressure_pa": row.pressure.needed,
+        "flow_by_pressure_kg_per_s": row.pressure.flow,
+        "end_pressure_at_flow_pa": row.pressure.end,
+    }
 
 
 def insulate(
@@ -147,7 +184,8 @@ def insulate(
     temperature
         K at the inlet; by default each level of the fluid, or its hottest source.
     flow
-        kg/s at which the end temperature is reported as well.
+        kg/s at which the temperature and the pressure at the end are reported as well; a build
+        that leaves less pressure than anything needs is named.
     tell
         Called with words on fluids that are left out, because a property of them is not known.
 

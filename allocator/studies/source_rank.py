@@ -71,7 +71,7 @@ class _Spot:
 
 
 @dataclass(slots=True)
-class _Paths:
+class PipePaths:
     """Lightest pipes from a place, kept: (place, fluid, least capacity) -> place -> routes, kg.
 
     ``short``: why ways of the source in hand fail: how many times too little, and of what.
@@ -100,7 +100,7 @@ class _Paths:
         for route in usable_routes(self.site):
             builds = list(self._builds(route.name, fluid, least))
             if builds:
-                lightest = min(builds, key=self._share)
+                lightest = min(builds, key=self.share)
                 edges.setdefault(route.start, []).append((route.end, route.name, lightest))
                 if not route.one_way:
                     edges.setdefault(route.end, []).append((route.start, route.name, lightest))
@@ -115,9 +115,9 @@ class _Paths:
             for other, via, more in edges.get(place, ()):
                 if other not in found:
                     number += 1
-                    total = _sum(materials, more)
+                    total = added(materials, more)
                     heapq.heappush(
-                        waiting, (self._share(total), number, other, routes | {via}, total)
+                        waiting, (self.share(total), number, other, routes | {via}, total)
                     )
         return found
 
@@ -137,8 +137,9 @@ class _Paths:
                     materials[layer.material] = materials.get(layer.material, 0.0) + kg
                 yield materials
 
-    def _share(self, materials: Mapping[str, float]) -> float:
-        return math.fsum(_shares(materials, self.stocks).values()) + 1e-12 * math.fsum(
+    def share(self, materials: Mapping[str, float]) -> float:
+        """Shares of all stocks that a mass by material takes, to choose the least by."""
+        return math.fsum(shares_of(materials, self.stocks).values()) + 1e-12 * math.fsum(
             materials.values()
         )
 
@@ -150,11 +151,11 @@ def ranked(site: Network) -> tuple[str, list[SourceRank]]:
     power for its mass; last those without power.
     """
     stocks = {m.name: m.stock for m in site.materials.values() if m.stock is not None}
-    paths = _Paths(site, stocks)
+    paths = PipePaths(site, stocks)
     ways: dict[str, list[_Way]] = {}
     reasons: dict[str, str] = {}
     for source in usable_sources(site):
-        machines, reason = _generators(site, source)
+        machines, reason = clean_generators(site, source)
         paths.short.clear()
         ways[source.name] = list(_ways(paths, source, machines)) if machines else []
         if not ways[source.name]:
@@ -181,7 +182,7 @@ def _scarcest(stocks: Mapping[str, float], ways: Iterable[list[_Way]]) -> str:
     needed = dict.fromkeys(stocks, 0.0)
     for found in filter(None, ways):
         thrifty = max(found, key=lambda way: (_thrift(way, stocks), way.power))
-        for material, share in _shares(thrifty.materials, stocks).items():
+        for material, share in shares_of(thrifty.materials, stocks).items():
             needed[material] += share
     return max(needed, key=needed.__getitem__, default="")
 
@@ -193,11 +194,12 @@ def _worth(way: _Way, material: str, stocks: Mapping[str, float]) -> tuple[float
 
 
 def _thrift(way: _Way, stocks: Mapping[str, float]) -> float:
-    share = max(_shares(way.materials, stocks).values(), default=0.0)
+    share = max(shares_of(way.materials, stocks).values(), default=0.0)
     return way.power / share if share > 0 else math.inf
 
 
-def _shares(materials: Mapping[str, float], stocks: Mapping[str, float]) -> dict[str, float]:
+def shares_of(materials: Mapping[str, float], stocks: Mapping[str, float]) -> dict[str, float]:
+    """The share that a mass by material takes of each stock that it needs."""
     return {
         name: kg / stocks[name] if stocks[name] > 0 else math.inf
         for name, kg in materials.items()
@@ -205,7 +207,8 @@ def _shares(materials: Mapping[str, float], stocks: Mapping[str, float]) -> dict
     }
 
 
-def _sum(*parts: Mapping[str, float]) -> dict[str, float]:
+def added(*parts: Mapping[str, float]) -> dict[str, float]:
+    """Masses by material, summed."""
     total: dict[str, float] = {}
     for part in parts:
         for name, kg in part.items():
@@ -217,7 +220,7 @@ def _times(materials: Mapping[str, float], count: float) -> dict[str, float]:
     return {name: kg * count for name, kg in materials.items()}
 
 
-def _generators(site: Network, source: Outflow) -> tuple[list[MachineType], str]:
+def clean_generators(site: Network, source: Outflow) -> tuple[list[MachineType], str]:
     """Clean generators that burn a source's fluid alone; and why there is none."""
     fluid = source.fluid
     burning = [m for m in site.machines.values() if m.power_out > 0 and m.inputs.get(fluid, 0) > 0]
@@ -232,7 +235,7 @@ def _generators(site: Network, source: Outflow) -> tuple[list[MachineType], str]
     return alone, "" if alone else f"its generators need {needed} as well"
 
 
-def _sites_of(site: Network, machine: MachineType) -> dict[str, int | None]:
+def places_of(site: Network, machine: MachineType) -> dict[str, int | None]:
     """Places where units of a type may run, with the most units there; None is no limit."""
     closed = site.limits.excluded_places
     found = {place: most for place, most in machine.places.items() if place not in closed}
@@ -243,11 +246,11 @@ def _sites_of(site: Network, machine: MachineType) -> dict[str, int | None]:
     return {place: most for place, most in found.items() if most is None or most > 0}
 
 
-def _why_no_way(paths: _Paths, source: Outflow) -> str:
+def _why_no_way(paths: PipePaths, source: Outflow) -> str:
     """Why a source that a clean generator burns alone gives no firm power."""
     site, fluid = paths.site, source.fluid
-    machines, _ = _generators(site, source)
-    places = {place for machine in machines for place in _sites_of(site, machine)}
+    machines, _ = clean_generators(site, source)
+    places = {place for machine in machines for place in places_of(site, machine)}
     if not places:
         return "no place where its generators may be built"
     if not places & reachable(site, source.place, fluid):
@@ -261,7 +264,7 @@ def _why_no_way(paths: _Paths, source: Outflow) -> str:
         return "no pipe on the routes carries it to a generator"
     spots = [
         spot
-        for spot in _spots(site, source, machines)
+        for spot in store_spots(site, source, machines)
         if spot.place in reachable(site, source.place, fluid)
     ]
     if not spots:
@@ -282,7 +285,7 @@ def _why_no_way(paths: _Paths, source: Outflow) -> str:
     )
 
 
-def _levels(site: Network, fluid: str) -> list[float]:
+def capacities(site: Network, fluid: str) -> list[float]:
     """Capacities of pipes for a fluid, kg/s, rising; not more than are tried."""
     found = sorted(
         {
@@ -303,12 +306,12 @@ def _levels(site: Network, fluid: str) -> list[float]:
     return [found[round(k * last / (_LEVELS - 1))] for k in range(_LEVELS)]
 
 
-def _ways(paths: _Paths, source: Outflow, machines: list[MachineType]) -> Iterator[_Way]:
+def _ways(paths: PipePaths, source: Outflow, machines: list[MachineType]) -> Iterator[_Way]:
     """Every way tried: pipes in, store, pipes on, generators."""
     site, fluid = paths.site, source.fluid
     tap = {} if source.name in site.built.sources else source.connection_materials
-    levels = _levels(site, fluid)
-    spots = list(_spots(site, source, machines))
+    levels = capacities(site, fluid)
+    spots = list(store_spots(site, source, machines))
     inflows = inflows_of(site, source, StoreRoom())
     full = sum(rate for _, rate in inflows)
     for entry in [*(level for level in levels if level < full), full]:
@@ -321,15 +324,15 @@ def _ways(paths: _Paths, source: Outflow, machines: list[MachineType]) -> Iterat
             for onward in levels if spot.type is not None and levels else [math.inf]:
                 reached = paths.of(spot.place, fluid, onward)
                 for machine in machines:
-                    for place, most in _sites_of(site, machine).items():
+                    for place, most in places_of(site, machine).items():
                         if place not in reached or reached[place][0] & routes:
                             continue
                         limit = onward if place != spot.place else math.inf
-                        fixed = _sum(tap, pipes, reached[place][1])
+                        fixed = added(tap, pipes, reached[place][1])
                         yield from _units(paths, shaped, spot, (machine, place, most), limit, fixed)
 
 
-def _spots(site: Network, source: Outflow, machines: list[MachineType]) -> Iterator[_Spot]:
+def store_spots(site: Network, source: Outflow, machines: list[MachineType]) -> Iterator[_Spot]:
     closed = site.limits.excluded_places
     for store in site.storage.values():
         if store.holds == source.fluid:
@@ -337,12 +340,12 @@ def _spots(site: Network, source: Outflow, machines: list[MachineType]) -> Itera
                 if place not in closed:
                     yield _Spot(store, place)
     if all(curve.pattern.steady for curve, _ in inflows_of(site, source, StoreRoom())):
-        for place in dict.fromkeys(p for machine in machines for p in _sites_of(site, machine)):
+        for place in dict.fromkeys(p for machine in machines for p in places_of(site, machine)):
             yield _Spot(None, place)
 
 
 def _units(
-    paths: _Paths,
+    paths: PipePaths,
     inflows: list[tuple[Curve, float]],
     spot: _Spot,
     group: tuple[MachineType, str, int | None],
@@ -358,22 +361,22 @@ def _units(
     existing = site.built.machines.get((machine.name, place), 0)
     for units in range(1, count + 1):
         new = _times(machine.materials, max(0, units - existing))
-        draw, stored = _stored(paths, inflows, spot, min(units * rate, limit), _sum(fixed, new))
+        draw, stored = _stored(paths, inflows, spot, min(units * rate, limit), added(fixed, new))
         taken = draw / rate
         load = min(units, (taken - machine.no_load * units) / (1.0 - machine.no_load))
-        materials = _sum(fixed, new, stored)
-        shares = _shares(materials, paths.stocks)
+        materials = added(fixed, new, stored)
+        shares = shares_of(materials, paths.stocks)
         worst = max(shares, key=shares.__getitem__, default="")
         if worst and shares[worst] > 1 + _ROUNDING:
             kg = f"{quantity(materials[worst], 'mass')} of {quantity(paths.stocks[worst], 'mass')}"
             paths.short.append((shares[worst], f"stock.{worst}: needs {kg}"))
         elif load <= 0 or load < machine.min_load * units * (1 - _ROUNDING):
-            part = f"alone it runs one {machine.name} at {percent(max(0.0, load / units))} load"
+            part = f"one {machine.name}: {percent(max(0.0, load / units))} load"
             least = max(machine.min_load, _ROUNDING)
             paths.short.append(
                 (
                     1 + units + least / max(load / units, _ROUNDING),
-                    f"{part}; minimum {percent(machine.min_load)}",
+                    f"{part}, minimum {percent(machine.min_load)}",
                 )
             )
         else:
@@ -381,7 +384,7 @@ def _units(
 
 
 def _stored(
-    paths: _Paths,
+    paths: PipePaths,
     inflows: list[tuple[Curve, float]],
     spot: _Spot,
     wanted: float,
@@ -393,7 +396,7 @@ def _stored(
         return min(wanted, sum(rate for _, rate in inflows)), {}
     existing = paths.site.built.storage.get((store.name, spot.place), 0.0)
     base = store.base_materials if existing == 0 else {}
-    left = {name: kg - _sum(fixed, base).get(name, 0.0) for name, kg in paths.stocks.items()}
+    left = {name: kg - added(fixed, base).get(name, 0.0) for name, kg in paths.stocks.items()}
     if min(left.values(), default=0.0) < 0:
         return 0.0, {}
     rooms = [left[name] / kg for name, kg in store.materials.items() if name in left and kg > 0]
@@ -410,7 +413,7 @@ def _stored(
     size = max(size, existing, store.min_size)
     if unit is not None:
         size = existing + math.ceil((size - existing) / unit * (1 - _ROUNDING)) * unit
-    return draw, _sum(base, _times(store.materials, size - existing))
+    return draw, added(base, _times(store.materials, size - existing))
 
 
 def _size_for(inflows: list[tuple[Curve, float]], room: StoreRoom, wanted: float) -> float:

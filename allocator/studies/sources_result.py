@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import ClassVar
@@ -16,6 +17,7 @@ from allocator.site.records import Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import machines_table
 from allocator.studies.result import StudyResult, joined, study_json
+from allocator.studies.source_addition import SourceAddition, additions
 from allocator.studies.source_rank import ranked
 from allocator.studies.source_worth import CarriedUnits, fluid_rows, source_rows
 
@@ -62,8 +64,28 @@ _RANK = (
         "power_per_mass",
         "The order of the rows. Empty where nothing of that stock is needed.",
     ),
-    Column("reason", "why none", "text", "Why there is no firm clean power."),
+    Column("reason", "why none alone", "text", "Why there is no firm clean power."),
+    Column("added_flow", "firm flow added", "mass_rate", "To the others of its fluid."),
+    Column(
+        "added_power",
+        "added power",
+        "power",
+        "Firm clean power lost without it, of all sources of its fluid with shared storage.",
+    ),
+    Column(
+        "connection_stock", "of stock", "text", "Of which its connection takes the largest share."
+    ),
+    Column("connection_mass", "mass to connect", "mass", "For connection and pipes."),
+    Column("connection_share", "to connect", "share", "Share of that stock."),
 )
+_ADDED_NOTE = (
+    "Added power: firm clean power lost without this source, where all sources of its "
+    "fluid share the largest storage, in the clean generator with the most power for its fuel; "
+    "unit limits not counted."
+)
+_FIRST = (math.inf, math.inf)
+"""Before all that give nothing alone: they keep their order."""
+
 _SHARED = (
     labelled("fluid"),
     Column("sources", "sources", "count"),
@@ -110,13 +132,16 @@ class SourcesResult(StudyResult):
         whole = self.sources
         at = [column.name for column in whole.columns].index("firm_clean")
         rank = replace(whole, rows=tuple(row for row in whole.rows if row[at] != 0)).select(
-            *("source", "power_per_stock", "firm_clean", "stock_mass"),
+            *("source", "power_per_stock", "firm_clean", "added_power", "stock_mass"),
             *("generator", "generator_place"),
             title=title,
-            note=note,
+            note=f"{note} {_ADDED_NOTE}",
         )
         none = replace(whole, rows=tuple(row for row in whole.rows if row[at] == 0)).select(
-            "source", "reason", title="Sources that alone give no firm clean power"
+            *("source", "added_power", "connection_share", "connection_stock", "reason"),
+            title="Sources that alone give no firm clean power, by what they add to the others",
+            note="In the order of power added for the share of the stock that its connection and "
+            "the lightest pipes to a place of storage or generators take.",
         )
         flows = self.sources.select(
             *("source", "place", "fluid", "flow", "duty", "rule_of_thumb_duty"),
@@ -187,6 +212,8 @@ def sources(site: SiteOrPath) -> SourcesResult:
     """
     site = site_of(site)
     scarce, ranks = ranked(network_of(site))
+    more = additions(network_of(site))
+    ranks.sort(key=lambda r: _FIRST if r.power > 0 else more[r.source].worth, reverse=True)
     by_name = {row.source: row for row in source_rows(site)}
     rows = [by_name[rank.source] for rank in ranks]
     fluids, factor = fluid_rows(site), load_factor_of(site)
@@ -204,6 +231,7 @@ def sources(site: SiteOrPath) -> SourcesResult:
                     *(row.full_store, row.store, row.firm_draw, row.per_store),
                     *(rank.generator, rank.place, rank.power, scarce and f"stock.{scarce}"),
                     *(rank.stock_mass, rank.per_stock, rank.reason),
+                    *_added_cells(more[rank.source]),
                 )
                 for rank, row in zip(ranks, rows, strict=True)
             ),
@@ -228,6 +256,11 @@ def sources(site: SiteOrPath) -> SourcesResult:
             ),
         ),
     )
+
+
+def _added_cells(one: SourceAddition) -> tuple[object, ...]:
+    stock = one.stock and f"stock.{one.stock}"
+    return (one.flow, one.power, stock, one.mass if stock else None, one.share if stock else None)
 
 
 def _rank_words(scarce: str) -> tuple[str, str]:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import ClassVar
 
 from allocator.base.dimensions import DIMENSIONS
-from allocator.base.labels import labelled
+from allocator.base.labels import head, labelled
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
@@ -35,7 +35,11 @@ from allocator.studies.sweep_figures import (
 )
 
 FORMAT = "allocator.sweep/1"
-NAMES = {"firm_clean": "firm clean power", "firm_total": "firm power", "fluid": "fluid served"}
+NAMES = {
+    "firm_clean": head("firm_clean"),
+    "firm_total": head("firm_total"),
+    "fluid": head("fluid_served"),
+}
 DIMENSION = {"firm_clean": "power", "firm_total": "power", "fluid": "mass_rate"}
 MOST_LINES = 24
 
@@ -45,7 +49,7 @@ _RESULTS = (
     labelled("gap", "share"),
     labelled("firm_clean", "power"),
     labelled("firm_total", "power"),
-    Column("fluid", "fluid served", "mass_rate", file_key="fluid_kg_per_s"),
+    labelled("fluid_served", "mass_rate", name="fluid", file_key="fluid_kg_per_s"),
     labelled("demand_power", "power", name="demand"),
     labelled("promise_kept", "flag"),
     labelled("hours_short_per_year", "number"),
@@ -54,7 +58,7 @@ _RESULTS = (
 _KEEPING = (
     Column("point", "case"),
     Column("draws", "draws", "count"),
-    Column("kept", "promise kept", "count", "With valves set again for what sources give."),
+    Column("kept", "draws that keep it", "count", "With valves set again for what sources give."),
     Column("share", "share kept", "share"),
     Column("low", "share, low", "share", "Lower end of the interval for all draws, at 95 %."),
     Column("high", "share, high", "share", "Upper end of the interval for all draws, at 95 %."),
@@ -237,7 +241,7 @@ def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepR
         _points(facts, found, figure),
         Table(
             "keeping",
-            "Is the promise kept?",
+            "Firm output kept",
             _KEEPING,
             tuple(_keeping(facts, s) for s in found if s.kept is not None and s.draws),
         ),
@@ -327,10 +331,10 @@ def effect_table(found: Sequence[Effect], figure: str) -> Table:
         f"What {NAMES[figure]} depends on most",
         (
             labelled("value"),
-            Column("rank", "rank correlation", "number"),
+            labelled("rank", "number"),
             Column("significant", "significant", "flag", "At 5 %."),
-            Column("low", "mean, lowest third", kind),
-            Column("high", "mean, highest third", kind),
+            labelled("low_third", kind, name="low"),
+            labelled("high_third", kind, name="high"),
         ),
         tuple(
             (

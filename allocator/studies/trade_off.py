@@ -13,18 +13,12 @@ from allocator.plans.records import Plan
 from allocator.report.words import at
 from allocator.search import Settings
 from allocator.search.frontier_points import Point, frontier_of
-from allocator.site.addresses import AddressError, Path, address_of, resolved
+from allocator.site.addresses import GIVEN, AddressError, Path, resolved
 from allocator.site.records import Site
 from allocator.verify import audit
 
 AUDITS_ASIDE = 0.96
 """Share of the time that is for the points; the rest is for their audits."""
-OTHERS: dict[Path, str] = {
-    ("limits", "money"): "money",
-    ("limits", "emission"): "emissions",
-    ("boosters", "power"): "booster_power",
-}
-"""What may be given beside the stocks, whether the site limits it or not."""
 BEND = 2.0
 """A knee: what is given after it buys less than half of what was bought before it."""
 
@@ -50,17 +44,11 @@ def given_of(site: Site, give: str) -> str:
     Raises AddressError where the site has nothing with that address to give.
     """
     names: dict[Path, str] = {("materials", name, "stock"): name for name in site.materials}
-    names |= {path: name for path, name in OTHERS.items() if path[0] != "boosters" or site.boosters}
+    names |= {path: name for name, path in GIVEN.items() if path[0] != "boosters" or site.boosters}
     try:
         return names[resolved(give, names, "stock or limit")]
     except AddressError as error:
         raise AddressError(f"--give {shown(give)}: {error}") from None
-
-
-def given_address(given: str) -> str:
-    """The address of what is given."""
-    others = {name: path for path, name in OTHERS.items()}
-    return address_of(others.get(given, ("materials", given, "stock")))
 
 
 def frontier_steps(

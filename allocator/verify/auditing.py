@@ -28,6 +28,7 @@ from allocator.verify import (
     holds,
     hottest,
     objectives,
+    outages,
     pipes,
     power,
     pressures,
@@ -38,6 +39,7 @@ from allocator.verify import (
     sinks,
     supply,
     totals,
+    venting,
 )
 from allocator.verify import (
     heat_released as heat_released,
@@ -64,6 +66,7 @@ RULES = (
     chambers.check_chambers,
     collect.check_collect,
     collect.check_burns,
+    venting.check_flares,
     pipes.check_pipes,
     plain.check_plain,
     supply.check_supply,
@@ -83,6 +86,7 @@ RULES = (
     cooler_heat.check_cooler_heat,
     heat_released.check_heat_released,
     recovery.check_recovery,
+    outages.check_machines_out,
     sink_states.check_heat_sinks,
     sinks.check_sinks,
     holds.check_set_points,

@@ -24,7 +24,7 @@ ROUNDING = 1e-12
 
 @dataclass(frozen=True, slots=True)
 class AuditDestination:
-    """Where the collect layer may send: a store, or machines that burn bursts for a battery.
+    """Where the collect layer may send: a store, machines that burn bursts for a battery, a flare.
 
     ``fluid`` is None where the machines take other than exactly one fluid.
     """
@@ -117,6 +117,9 @@ def destinations_of(site: Network, plan: Plan) -> dict[str, AuditDestination]:
     for machine in plan.machines:
         taken = tuple(site.machines[machine.type].inputs)
         fluid = taken[0] if len(taken) == 1 else None
+        if site.machines[machine.type].flare:
+            name = f"flare:{machine.name}"
+            found[name] = AuditDestination(name, fluid, machine.place, machine=machine)
         for battery in plan.batteries:
             name = f"burn:{machine.name}>{battery.name}"
             found[name] = AuditDestination(

@@ -40,8 +40,8 @@ def check_chambers(case: Case, findings: Findings) -> None:
         findings.holds(
             "chamber_without",
             subject,
-            asked is None or not asked.anything,
-            "is counted with, which a promise that holds with lost or low sources may not do",
+            asked is None or not asked.of_sources,
+            "is counted with, which firm output that holds with lost or low sources may not do",
         )
         _windows(case, findings, subject, record, rates_of(case, name))
 

@@ -54,8 +54,8 @@ def goals_to_tell(case: Case) -> Iterator[str]:
     """Goals that a plan for the site must tell: all by which there is anything to decide.
 
     Power or fluids that are asked for, priority by priority; emissions where a machine may stand
-    that has any; material and money where a machine or a battery that may stand takes any. On the
-    mean basis no battery is built.
+    that has any, or what is vented counts; material and money where a machine or a battery that
+    may stand takes any. On the mean basis no battery is built.
     """
     site = case.site
     open_places = {*site.places} - {*site.limits.excluded_places}
@@ -84,7 +84,10 @@ def goals_to_tell(case: Case) -> Iterator[str]:
                 )
                 for machine in machines
             ]
-            yield from ([name] if any(weights) else [])
+            weighty = {f for f, fluid in site.fluids.items() if fluid.vented_weight}
+            moved = [fluid for m in machines for fluid in (*m.inputs, *m.outputs)]
+            moved += [s.fluid for s in site.sources.values() if s.when_untapped == "vents"]
+            yield from ([name] if any(weights) or weighty & {*moved} else [])
         elif name == "scarce_material":
             scarce = {m.name for m in site.materials.values() if m.scarcity > 0}
             taken = any(used.get(kind) for used in materials for kind in scarce)

@@ -7,6 +7,7 @@ guaranteed on-time of a source and the largest demand alike.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -18,6 +19,38 @@ from allocator.verify.march import Array, on_intervals
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LengthTable:
+    """An integral that is sure, by the length of a window: from ``onset`` s on, each ``period``
+
+    adds ``total``. From ``times[i]`` s on it grows at ``rates[i]`` from ``integrals[i]``;
+    ``rises``: where it turns up.
+    """
+
+    onset: float
+    period: float
+    total: float
+    times: Array
+    rates: Array
+    integrals: Array
+    rises: Array
+
+    def at(self, lengths: Array) -> Array:
+        """The integral that is sure in windows of some lengths."""
+        turns = np.floor(np.maximum(lengths - self.onset, 0.0) / self.period)
+        rest = lengths - turns * self.period
+        node = np.searchsorted(self.times, rest, side="right") - 1
+        part = self.integrals[node] + self.rates[node] * (rest - self.times[node])
+        return np.asarray(turns * self.total + part)
+
+    def rises_up_to(self, end: float) -> Array:
+        """All lengths up to an end at which it turns up."""
+        again = self.rises[self.rises > self.onset]
+        turns = np.arange(math.floor(end / self.period) + 1) * self.period
+        found = np.concatenate((self.rises, (turns[:, None] + again[None, :]).ravel()))
+        return found[found <= end]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Cycle:
     """Rate ``rates[i]`` from ``times[i]`` (s, the first is 0) to the next, again each ``period``.
 
@@ -25,6 +58,9 @@ class Cycle:
     ``drops`` and ``rises``: times at which the rate falls and grows.
     ``lag``: s, the least constant with (least integral over L) >= mean * L - lag.
     ``start``: when it is known to be at its time 0, to within ``error`` s; None: at any phase.
+    ``delay``: s by which a window is shorter than it seems, half of it at each end: bursts may be
+    shifted by so much. ``table``: what is sure by length, where that is less than the least
+    integral of the cycle itself.
     """
 
     period: float
@@ -37,6 +73,8 @@ class Cycle:
     lag: float
     start: float | None = None
     error: float = 0.0
+    delay: float = 0.0
+    table: LengthTable | None = None
 
     @property
     def mean(self) -> float:
@@ -104,13 +142,57 @@ def sure_cycle(timing: Timing) -> Cycle:
 
     A clock that drifts may run fast whenever the source is on, and slow whenever it rests.
     """
+    from allocator.verify.varying import table_of
+
     cycle = source_cycle(timing.stages)
-    if timing.drift > 0.0 and not cycle.steady:
-        pace = np.where(cycle.rates > 0.0, 1.0 + timing.drift, 1.0 / (1.0 + timing.drift))
-        lengths = np.diff(np.append(cycle.times, cycle.period)) / pace
-        times = np.concatenate((np.zeros(1), np.cumsum(lengths)))
-        return cycle_of(float(times[-1]), times[:-1], cycle.rates)
-    return replace(cycle, start=timing.start, error=timing.error)
+    table = table_of(timing.stages, timing.varying) if timing.varying else None
+    if cycle.steady:
+        return cycle
+    slow, delay = 1.0 + timing.drift, 2.0 * timing.jitter
+    if timing.drift > 0.0:
+        times = _drifted(cycle.times, cycle.rates, cycle.period, slow)
+        cycle = cycle_of(float(times[-1]), times[:-1], cycle.rates)
+        table = None if table is None else _drifted_table(table, slow)
+        delay *= slow
+    lag = cycle.lag
+    if table is not None:
+        lag = float((cycle.mean * table.times - table.integrals).max())
+    return replace(
+        cycle,
+        start=timing.start,
+        error=timing.error,
+        delay=delay,
+        table=table,
+        lag=lag + delay * cycle.mean,
+    )
+
+
+def _drifted(times: Array, rates: Array, end: float, slow: float) -> Array:
+    """Times of changes, and the end, of a clock that is fast while on and slow while it rests."""
+    pace = np.where(rates > 0.0, slow, 1.0 / slow)
+    return np.concatenate((np.zeros(1), np.cumsum(np.diff(np.append(times, end)) / pace)))
+
+
+def _drifted_table(table: LengthTable, slow: float) -> LengthTable:
+    end = table.onset + table.period
+    times = _drifted(table.times, table.rates, end, slow)
+    marks = np.append(table.times, end)
+    lengths = np.diff(times)
+    integrals = np.concatenate((np.zeros(1), np.cumsum(lengths * table.rates)))
+
+    def moved(at: Array) -> Array:
+        return np.asarray(times[np.searchsorted(marks, at)])
+
+    onset = float(moved(np.array([table.onset]))[0])
+    return LengthTable(
+        onset,
+        float(times[-1]) - onset,
+        float(integrals[-1] - np.interp(onset, times, integrals)),
+        times[:-1],
+        table.rates,
+        integrals[:-1],
+        moved(table.rises),
+    )
 
 
 def demand_cycle(profile: Profile) -> Cycle:

@@ -27,7 +27,7 @@ def check_set_points(case: Case, findings: Findings) -> None:
     if points is None:
         return
     if not findings.holds(
-        "set_points", "set-points", case.firm, "a plan on the mean basis has no promise to keep"
+        "set_points", "set-points", case.firm, "a plan on the mean basis has no firm output"
     ):
         return
     from allocator.verify.tanks.assembly import assembly_of

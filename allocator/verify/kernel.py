@@ -21,7 +21,9 @@ class Windows(NamedTuple):
 
     Cycle c has nodes ``node_at[c]`` to ``node_at[c + 1]`` and windows ``window_at[c]`` to
     ``window_at[c + 1]``: first those that begin at an anchor (a drop of the rate), then those
-    that end at one (a rise). ``bases``: the integral from 0 to the anchor.
+    that end at one (a rise). ``bases``: the integral from 0 to the anchor. ``delays``: by which
+    the windows of a cycle are shorter. ``onsets``: 0, or above it for a cycle that is given by
+    length (one window, from 0 on) and repeats from there on only.
     """
 
     node_at: NDArray[np.int64]
@@ -39,6 +41,24 @@ class Windows(NamedTuple):
     anchors: Array
     bases: Array
     ends_there: NDArray[np.bool_]
+    delays: Array
+    onsets: Array
+
+
+@compiled
+def given_by_length(w: Windows, c: int, length: float) -> float:
+    """The integral of a cycle that is given by length."""
+    turns = math.floor(max(0.0, length - w.onsets[c]) / w.periods[c])
+    rest = length - turns * w.periods[c]
+    node, high = w.node_at[c], w.node_at[c + 1]
+    while high - node > 1:
+        middle = (node + high) // 2
+        if w.times[middle] <= rest:
+            node = middle
+        else:
+            high = middle
+    given: float = turns * w.totals[c] + w.integrals[node]
+    return given + float(w.rates[node] * (rest - w.times[node]))
 
 
 @compiled
@@ -51,6 +71,12 @@ def least_integral(
     anchors, so the place of the far end is found by galloping on from the last one.
     """
     period, total = w.periods[c], w.totals[c]
+    if w.delays[c] > 0.0:
+        length = max(0.0, length - w.delays[c])
+    if w.onsets[c] > 0.0:
+        given = given_by_length(w, c, length)
+        values[0] = given
+        return given
     # Whole periods first: what is left is short, and keeps its digits.
     rest = length % period
     whole = round((length - rest) / period) * total

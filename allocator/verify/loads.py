@@ -60,7 +60,18 @@ def burst_terms(case: Case, machine: MachineUse) -> Iterator[tuple[str, float]]:
             yield source.name, rate / full
 
 
+def mean_bursts(case: Case, machine: MachineUse) -> list[float]:
+    """Mean load of a group from what it burns as it comes, in units, source by source."""
+    return [units * case.duty(source) for source, units in burst_terms(case, machine)]
+
+
+def flare_units(case: Case, machine: MachineUse) -> float:
+    """Mean load of a flare from what overflows of stores, in units."""
+    burnt = math.fsum(machine.overflow.values())
+    return burnt / math.fsum(case.machine_type(machine).inputs.values()) if burnt else 0.0
+
+
 def mean_turnover(case: Case, machine: MachineUse) -> float:
     """Mean share of full-load takings over both layers, in units."""
-    bursts = [units * case.duty(source) for source, units in burst_terms(case, machine)]
-    return math.fsum([*turnover(case, machine).values(), *bursts])
+    beside = [*mean_bursts(case, machine), flare_units(case, machine)]
+    return math.fsum([*turnover(case, machine).values(), *beside])

@@ -152,17 +152,21 @@ def _machines(known: _Known, plan: Plan) -> None:
             known.same(f"{path}.name", "the name", machine.name, expected)
         known.keys("shape", machine.following, known.shapes, f"{path}.following")
         known.keys("battery", machine.burst, batteries, f"{path}.burst")
+        stores = [store.name for store in plan.stores]
+        known.keys("store", machine.overflow, stores, f"{path}.overflow_kg_s")
         known.keys("fluid", machine.buffer_vessel, known.site.fluids, f"{path}.receiver_kg")
 
 
-def _destinations(plan: Plan) -> set[str]:
+def _destinations(site: Network, plan: Plan) -> set[str]:
+    types = site.machines
+    flares = [m for m in plan.machines if m.type in types and types[m.type].flare]
     burns = {f"burn:{m.name}>{b.name}" for m in plan.machines for b in plan.batteries}
-    return burns | {f"store:{s.name}" for s in plan.stores}
+    return burns | {f"store:{s.name}" for s in plan.stores} | {f"flare:{m.name}" for m in flares}
 
 
 def _sources(known: _Known, plan: Plan) -> None:
     known.once("sources", "source", (s.name for s in plan.sources))
-    destinations = _destinations(plan)
+    destinations = _destinations(known.site, plan)
     site = known.site  # on the mean basis nothing is drawn out of chambers
     sources = site.sources if plan.basis == "firm" else site.own_sources
     uses = {use.name for use in plan.sources}
@@ -231,6 +235,7 @@ def _demands_and_materials(known: _Known, plan: Plan) -> None:
             stock = site.materials[material.name].stock
             known.same(f"{path}.stock_kg", "its stock", material.stock, stock)
     known.keys("fluid", plan.emissions.by_fluid, site.fluids, "$.emissions.by_fluid_kg_s")
+    known.keys("fluid", plan.emissions.vented, site.fluids, "$.emissions.vented_kg_s")
 
 
 def _heat(known: _Known, plan: Plan) -> None:

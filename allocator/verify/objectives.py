@@ -188,8 +188,8 @@ def check_claims(case: Case, findings: Findings) -> None:
     _beside(case, findings, clean, total, asked)
     if case.firm:
         for what, promised, most in (
-            ("the clean power promised", clean, ceiling.clean),
-            ("the power promised", total, ceiling.total),
+            ("the firm clean power", clean, ceiling.clean),
+            ("the firm power", total, ceiling.total),
         ):
             if most is not None:
                 tolerance = REPORTED * abs(most)

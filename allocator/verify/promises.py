@@ -135,7 +135,7 @@ def _keeps(
         subject,
         short.amount,
         unit,
-        f"holds {spoken(size, unit)} and is {spoken(short.amount, unit)} short of its promise"
+        f"holds {spoken(size, unit)} and is {spoken(short.amount, unit)} short of its firm output"
         f" {where}",
     )
 

@@ -156,9 +156,9 @@ class Findings:
             )
             self.breach(rule, subject, size, unit, message)
 
-    def count(self, rule: str) -> None:
-        """Count one comparison of a rule."""
-        self._checks[rule] = self._checks.get(rule, 0) + 1
+    def count(self, rule: str, times: int = 1) -> None:
+        """Count comparisons of a rule."""
+        self._checks[rule] = self._checks.get(rule, 0) + times
 
 
 def relative(share: float, *values: float) -> float:

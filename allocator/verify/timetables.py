@@ -37,8 +37,8 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
     period = together(cycle.period for cycle, _ in known)
     if period is None:
         return None
-    begins = _moments([(cycle, cycle.drops) for cycle, _ in known], period)
-    ends = _moments([(cycle, cycle.rises) for cycle, _ in known], period)
+    begins = _moments([(c, c.drops - 0.5 * c.delay) for c, _ in known], period)
+    ends = _moments([(c, c.rises + 0.5 * c.delay) for c, _ in known], period)
     count = sum(len(c.drops) * len(c.rises) * (1 + end / c.period) for c, _ in parts)
     if count > MOST_WINDOWS:
         return None
@@ -81,9 +81,15 @@ def _moments(marks: Sequence[tuple[Cycle, Array]], period: float) -> Array:
 def _lengths(cycles: Sequence[Cycle], end: float) -> Array:
     found = [np.array([end])]
     for cycle in {id(cycle): cycle for cycle in cycles}.values():
+        if cycle.table is not None:
+            ups = cycle.table.rises_up_to(end) + cycle.delay
+            found.append(ups[ups <= end])
+            continue
         between = (cycle.rises[None, :] - cycle.drops[:, None]).ravel() % cycle.period
         turns = np.arange(math.floor(end / cycle.period) + 1) * cycle.period
-        every = (turns[:, None] + np.append(between, cycle.period)[None, :]).ravel()
+        every = (turns[:, None] + np.append(between, cycle.period)[None, :]).ravel() + cycle.delay
+        if cycle.delay > 0.0:
+            every = np.append(every, cycle.delay)
         found.append(every[(every > 0.0) & (every <= end)])
     return _distinct(np.concatenate(found), end)
 
@@ -120,9 +126,14 @@ def least_in(cycle: Cycle, begins: Array, lengths: Array) -> Array:
 
 
 def worst_shift(cycle: Cycle, begins: Array, lengths: Array) -> tuple[Array, Array]:
-    """The least integral over windows, and where in its period the cycle is as each begins."""
+    """The least integral over windows, and where in its period the cycle is as each begins.
+
+    Bursts that may be shifted are within a window that is shorter at both ends, whatever they do.
+    """
+    late = 0.5 * cycle.delay
+    lengths = np.maximum(lengths - cycle.delay, 0.0)
     free = cycle.start is None or 2.0 * cycle.error >= cycle.period
-    middle = np.zeros(begins.shape) if free else begins - (cycle.start or 0.0)
+    middle = np.zeros(begins.shape) if free else begins + late - (cycle.start or 0.0)
     error = cycle.period if free else cycle.error
     marks = [np.broadcast_to(cycle.drops, (len(begins), len(cycle.drops)))]
     marks.append(cycle.rises[None, :] - lengths[:, None])
@@ -135,7 +146,8 @@ def worst_shift(cycle: Cycle, begins: Array, lengths: Array) -> tuple[Array, Arr
     gained = integral(cycle, at + lengths) - integral(cycle, at)
     least = np.argmin(gained, axis=0)
     column = np.arange(len(begins))
-    return gained[least, column], at[least, column] % cycle.period
+    value = gained[least, column] if cycle.table is None else cycle.table.at(lengths)
+    return value, (at[least, column] - late) % cycle.period
 
 
 def integral(cycle: Cycle, times: Array) -> Array:

@@ -10,6 +10,7 @@ from allocator.verify.cycle import source_cycle
 from allocator.verify.loads import mean_turnover
 from allocator.verify.materials import material_use
 from allocator.verify.report import Findings, relative
+from allocator.verify.venting import vented
 
 REPORTED = 1e-6
 """Reported totals and goals may differ from the recomputed ones by this share."""
@@ -135,12 +136,15 @@ def released(case: Case) -> dict[str, float]:
 
 
 def counted_emission(case: Case) -> float:
-    """Mean counted release, kg/s, weighted."""
-    return math.fsum(
-        case.site.fluids[name].emission_weight * rate
+    """Mean counted release, and what is vented at the most, kg/s, weighted."""
+    fluids = case.site.fluids
+    burnt = [
+        fluids[name].emission_weight * rate
         for name, rate in released(case).items()
         if counts(case.site, name)
-    )
+    ]
+    let_go = [fluids[name].vented_weight * rate for name, rate in vented(case).items()]
+    return math.fsum([*burnt, *let_go])
 
 
 def check_emissions(case: Case, findings: Findings) -> None:
@@ -150,6 +154,10 @@ def check_emissions(case: Case, findings: Findings) -> None:
     for name in dict.fromkeys((*by_fluid, *reported.by_fluid)):
         expected, given = by_fluid.get(name, 0.0), reported.by_fluid.get(name, 0.0)
         _as_reported(findings, f"emission of {name!r}", given, expected)
+    let_go = vented(case)
+    for name in dict.fromkeys((*let_go, *reported.vented)):
+        expected, given = let_go.get(name, 0.0), reported.vented.get(name, 0.0)
+        _as_reported(findings, f"what is vented of {name!r}", given, expected)
     counted = counted_emission(case)
     _as_reported(findings, "counted emission", reported.counted, counted)
     biogenic = math.fsum(

@@ -84,6 +84,11 @@ def shortfall(
     if slope < 0 and (lag - size) / -slope <= end:
         # from there on the straight lines prove every window
         end, closed = (lag - size) / -slope, True
+    late = max(late_of(cycle) for cycle, _ in moving)
+    if late > 0.0 and not closed:
+        common = timetables.together(cycle.period for cycle, _ in moving)
+        if common is not None:  # beyond that, no window is worse than one a period shorter
+            end, closed = common + late, True
     rounding = ROUNDING * math.fsum([abs(draw), *(weight * abs(c.mean) for c, weight in moving)])
     need, length, finished = kernel.largest_need(
         windows, draw, end, size * (1 + ROUNDING), rounding, precision, steps
@@ -136,6 +141,11 @@ def _likely_ends(periods: Sequence[float]) -> Sequence[float]:
     return [float(length) for length in every[within]]
 
 
+def late_of(cycle: Cycle) -> float:
+    """Length of windows from which on the least integral repeats, s."""
+    return cycle.delay + (0.0 if cycle.table is None else cycle.table.onset)
+
+
 def _merged(parts: Sequence[tuple[Cycle, float]]) -> list[tuple[Cycle, float]]:
     # Sources of one and the same cycle have one worst window: their weights add up.
     found: dict[int, tuple[Cycle, float]] = {}
@@ -148,12 +158,15 @@ def _merged(parts: Sequence[tuple[Cycle, float]]) -> list[tuple[Cycle, float]]:
 
 def _columns(parts: Sequence[tuple[Cycle, float]]) -> tuple[np.ndarray, ...]:
     cycles = [cycle for cycle, _ in parts]
-    anchors = [np.concatenate((c.drops, c.rises)) for c in cycles]
+    nodes = [cycle.table or cycle for cycle in cycles]
+    anchors = [
+        np.concatenate((c.drops, c.rises)) if c.table is None else np.zeros(1) for c in cycles
+    ]
     return (
-        np.cumsum([0, *(len(c.times) for c in cycles)]),
-        np.concatenate([c.times for c in cycles]),
-        np.concatenate([c.rates for c in cycles]),
-        np.concatenate([c.integrals for c in cycles]),
+        np.cumsum([0, *(len(n.times) for n in nodes)]),
+        np.concatenate([n.times for n in nodes]),
+        np.concatenate([n.rates for n in nodes]),
+        np.concatenate([n.integrals for n in nodes]),
         np.array([c.period for c in cycles]),
         np.array([c.total for c in cycles]),
         np.array([c.least for c in cycles]),
@@ -164,9 +177,14 @@ def _columns(parts: Sequence[tuple[Cycle, float]]) -> tuple[np.ndarray, ...]:
         np.cumsum([0, *(len(a) for a in anchors)]),
         np.concatenate(anchors),
         np.concatenate(
-            [c.integrals[np.searchsorted(c.times, a)] for c, a in zip(cycles, anchors, strict=True)]
+            [n.integrals[np.searchsorted(n.times, a)] for n, a in zip(nodes, anchors, strict=True)]
         ),
         np.concatenate(
-            [np.arange(len(a)) >= len(c.drops) for c, a in zip(cycles, anchors, strict=True)]
+            [
+                np.arange(len(a)) >= (len(c.drops) if c.table is None else 1)
+                for c, a in zip(cycles, anchors, strict=True)
+            ]
         ),
+        np.array([c.delay for c in cycles]),
+        np.array([0.0 if c.table is None else c.table.onset for c in cycles]),
     )

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 
-from brute.choices import Whole, used
-from tiny_program import FLAT, Linear, Terms
+from brute.choices import Whole, own_sources, used
+from tiny_program import FLAT, Linear, Terms, on_hours
 
-from allocator.site.records import POWER, Demand, MachineType, Site
+from allocator.site.records import POWER, Demand, MachineType, Site, Source
 
 Pool = tuple[bool, str]
 """Power by whether it is clean, and its shape."""
@@ -45,6 +45,8 @@ class Basis:
         self.own: Terms = []
         self.generated: dict[Pool, Terms] = {}
         self.turned: list[tuple[MachineType, Terms]] = []
+        self.loaded: list[tuple[MachineType, Terms]] = []
+        self.came: dict[str, Terms] = {fluid: [] for fluid in site.fluids}
         self.served: dict[str, dict[bool, Terms]] = {
             name: {True: [], False: []} for name in site.demands
         }
@@ -105,7 +107,7 @@ class Basis:
             if kind.stock is not None and self.sizes[name]:
                 self.program.most(self.sizes[name], kind.stock - used(self.site, self.whole, name))
         if self.site.limits.emission is not None and (released := self.released()):
-            self.program.most(released, self.site.limits.emission)
+            self.program.most(released, self.site.limits.emission - self.always_vented())
         for name, demand in self.site.demands.items():
             terms = [term for part in self.served[name].values() for term in part]
             self.program.most(terms, demand.mean)
@@ -122,12 +124,40 @@ class Basis:
                 if self.site.fluids[fluid].emission == "counted"
             )
             released += times(terms, rate) if rate else []
+        for fluid, record in self.site.fluids.items():
+            if record.vented_weight:
+                released += times(self.vented(fluid), record.vented_weight)
         return released
+
+    def comes(self, source: Source, mean: float, rate: Hashable) -> None:
+        """What is taken of a source; of one that vents all comes whatever is taken."""
+        if source.when_untapped == "stays":
+            self.came[source.fluid].append((mean, rate))
+
+    def vented(self, fluid: str) -> Terms:
+        """What comes because it is asked for, less all that is used, mean kg/s."""
+        terms = list(self.came[fluid])
+        for machine, load in self.loaded:
+            terms += times(load, machine.outputs.get(fluid, 0.0))
+        for machine, takings in self.turned:
+            terms += times(takings, -machine.inputs.get(fluid, 0.0))
+        for name, demand in self.site.demands.items():
+            if demand.wants == fluid:
+                terms += times(self.served[name][True], -1.0)
+        return terms
+
+    def always_vented(self) -> float:
+        """What would be released if nothing were taken of the sources that vent, kg/s."""
+        return sum(
+            self.site.fluids[s.fluid].vented_weight * s.flow * float(on_hours(s).mean())
+            for s in own_sources(self.site).values()
+            if s.when_untapped == "vents"
+        )
 
     def goal(self, name: str) -> tuple[Terms, float]:
         """A goal of the site as an expression to be made least, and its part in whole numbers."""
         if name == "emissions":
-            return self.released(), 0.0
+            return self.released(), self.always_vented()
         if name == "scarce_material":
             scarce: Terms = []
             fixed = 0.0

@@ -31,7 +31,8 @@ class Whole:
     """The whole numbers of a plan.
 
     ``lay``: route -> build or None. ``units``: whole units of a store that comes in units, by
-    (type, place). ``stands``: whether a store with a base or a least size stands.
+    (type, place). ``stands``: whether a store with a base or a least size stands. ``guards``: the
+    flare that burns what overflows of a store, or None, by (type, place).
     """
 
     tap: Mapping[str, int]
@@ -39,6 +40,7 @@ class Whole:
     states: Mapping[tuple[str, str], State]
     units: Mapping[tuple[str, str], int]
     stands: Mapping[tuple[str, str], int]
+    guards: Mapping[tuple[str, str], str | None]
 
 
 def own_sources(site: Site) -> dict[str, Source]:
@@ -88,13 +90,19 @@ def choices(site: Site, firm: bool) -> Iterator[Whole]:
     states = [_states(site, machine, place, firm) for machine, place in groups]
     sited = [(kind, place) for kind in site.storage.values() if firm for place in kind.places]
     united = [(kind, place) for kind, place in sited if kind.unit is not None]
+    stored = [(kind, place) for kind, place in sited if kind.holds != POWER]
+    guards = [
+        [None] + [m.name for m, p in groups if m.flare and p == place and kind.holds in m.inputs]
+        for kind, place in stored
+    ]
     based = [(kind, place) for kind, place in sited if kind.base_materials or kind.min_size > 0]
-    for tap, lay, state, unit, stand in itertools.product(
+    for tap, lay, state, unit, stand, guard in itertools.product(
         itertools.product(*taps),
         itertools.product(*lays),
         itertools.product(*states),
         itertools.product(*[range(round(k.max_size / (k.unit or 1.0)) + 1) for k, _ in united]),
         itertools.product(*[(0, 1) for _ in based]),
+        itertools.product(*guards),
     ):
         whole = Whole(
             tap=dict(zip(own_sources(site), tap, strict=True)),
@@ -102,6 +110,7 @@ def choices(site: Site, firm: bool) -> Iterator[Whole]:
             states={(m.name, p): s for (m, p), s in zip(groups, state, strict=True)},
             units={(k.name, p): u for (k, p), u in zip(united, unit, strict=True)},
             stands={(k.name, p): u for (k, p), u in zip(based, stand, strict=True)},
+            guards={(k.name, p): g for (k, p), g in zip(stored, guard, strict=True)},
         )
         if all(used(site, whole, n) <= (m.stock or 0.0) for n, m in site.materials.items()):
             yield whole

@@ -11,7 +11,7 @@ from brute.choices import own_sources, spots, uneven
 from brute.outlets import Outlet, content, most_drawn, outlets
 from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, sums
 
-from allocator.site.records import POWER, MachineType
+from allocator.site.records import POWER, MachineType, StoreType
 
 
 @cache
@@ -23,6 +23,11 @@ def windows(hours: tuple[float, ...], length: int) -> tuple[float, float]:
 
 Fed = list[tuple[np.ndarray, float, Hashable]]
 """What fills a store while it is on, hour by hour: (on, kg or J a unit of the variable, key)."""
+
+Sent = list[tuple[Outlet, Hashable]]
+"""What is sent to one end: way out of a source, and the rate while it is on."""
+
+Draws = list[tuple[str, Hashable]]
 
 
 class Firm(Basis):
@@ -53,6 +58,7 @@ class Firm(Basis):
         self._stores()
         self._direct()
         self._battery_parts()
+        self._flares()
         self._machines()
         self._demands()
         self.balanced(list(self.supply.values()))
@@ -139,6 +145,7 @@ class Firm(Basis):
                 self.program.variable(rate)
                 balance[source.place].append((1.0, rate))
                 self._take(outlet, 1.0, rate)
+                self.comes(source, float(outlet.on.mean()), rate)
                 sent.append((outlet, rate))
         for spot, terms in balance.items():
             if spot == place:
@@ -158,6 +165,7 @@ class Firm(Basis):
             self.own.append((pump.energy * peak, key))
 
     def _stores(self) -> None:
+        self.held: dict[tuple[str, str], tuple[StoreType, Sent, Hashable, Draws]] = {}
         for kind in self.site.storage.values():
             for place in kind.places if kind.holds != POWER else ():
                 me = (kind.name, place)
@@ -165,7 +173,8 @@ class Firm(Basis):
                 inflow = ("inflow", me)
                 self.program.variable(inflow)
                 self.supply[kind.holds, FLAT][place].append((-1.0, inflow))
-                draws: list[tuple[str, Hashable]] = []
+                draws: Draws = []
+                self.held[me] = (kind, sent, inflow, draws)
                 for shape in self.shapes:
                     draw = ("draw", me, shape)
                     self.program.variable(draw)
@@ -190,6 +199,7 @@ class Firm(Basis):
                     self.program.variable(key)
                     self.supply[source.fluid, shape][source.place].append((1.0, key))
                     self._take(outlet, self.peak(shape), key)
+                    self.comes(source, 1.0, key)
 
     # Batteries: each is shared out in parts.
 
@@ -237,8 +247,34 @@ class Firm(Basis):
             fed.append((outlet.on, efficiency * machine.power_out / full, rate))
             self.into[battery].append((machine.power_out / full, rate))
             self.bursts.setdefault((machine.name, spot), []).append((1.0 / full, rate))
-            self.turned.append((machine, [(float(outlet.on.mean()) / full, rate)]))
+            self._burns(machine, [(float(outlet.on.mean()) / full, rate)])
         return fed
+
+    def _burns(self, machine: MachineType, units: Terms) -> None:
+        """What burns whatever comes, at full-load efficiency."""
+        self.turned.append((machine, units))
+        self.loaded.append((machine, units))
+
+    def _flares(self) -> None:
+        """A flare burns what it is sent, and all that overflows of the stores that it guards."""
+        for flare, spot in spots(self.site):
+            if not flare.flare:
+                continue
+            ((fuel, full),) = flare.inputs.items()
+            room = self.bursts.setdefault((flare.name, spot), [])
+            for outlet, rate in self.collected(("flare", flare.name, spot), fuel, spot):
+                room.append((1.0 / full, rate))
+                self._burns(flare, [(float(outlet.on.mean()) / full, rate)])
+            for me, (kind, sent, inflow, draws) in self.held.items():
+                if self.whole.guards[me] != flare.name or me[1] != spot:
+                    continue
+                room += [(1.0 / full, key) for key in (inflow, *(rate for _, rate in sent))]
+                over = ("overflow", me)
+                self.program.variable(over)
+                terms: Terms = [(float(outlet.on.mean()), rate) for outlet, rate in sent]
+                terms += [(1.0, inflow), (-kind.loss, ("size", *me)), (-1.0, over)]
+                self.program.exactly(terms + [(-1.0, draw) for _, draw in draws], 0.0)
+                self._burns(flare, [(1.0 / full, over)])
 
     # Machines.
 
@@ -287,6 +323,7 @@ class Firm(Basis):
                     power.append((machine.power_out * efficiency, cycled))
                 self._exchange(machine, place, shape, takings, load)
                 self.turned.append((machine, takings))
+                self.loaded.append((machine, load))
                 pool = (is_clean(self.site, machine), shape)
                 if machine.power_out > 0:
                     self.generated.setdefault(pool, []).extend(power)

@@ -25,12 +25,14 @@ class Mean(Basis):
                 continue
             program.variable(("take", name), mean_drawn(site, source) * self.whole.tap[name])
             balances[source.fluid][source.place].append((1.0, ("take", name)))
+            self.comes(source, 1.0, ("take", name))
             if source.pump is not None:
                 self.own.append((source.pump.energy, ("take", name)))
         for machine, place in spots(site):
             load = ("load", machine.name, place)
             program.variable(load, float(self.whole.states[machine.name, place].count))
             self.turned.append((machine, [(1.0, load)]))
+            self.loaded.append((machine, [(1.0, load)]))
             for fluid, balance in balances.items():
                 net = machine.outputs.get(fluid, 0.0) - machine.inputs.get(fluid, 0.0)
                 balance[place].append((net, load))

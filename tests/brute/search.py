@@ -32,7 +32,7 @@ def scale_of(site: Site, goal: str) -> float:
             for machine in site.machines.values()
             for count in machine.places.values()
             for rate in machine.outputs.values()
-        )
+        ) + sum(site.fluids[s.fluid].vented_weight * s.flow for s in site.sources.values())
     power = goal != "served_fluid"
     return sum(d.mean for d in site.demands.values() if (d.wants == POWER) == power)
 

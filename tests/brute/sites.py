@@ -65,6 +65,42 @@ def drawn_site(number: int) -> Site:
     raise AssertionError
 
 
+def venting_site(number: int) -> Site:
+    """The site of a number, with gas that counts when it is vented, and a flare."""
+    for attempt in itertools.count():
+        chance = random.Random(f"venting {number} {attempt}")
+        site = _Draw(chance, random.Random(0)).site(f"venting {number}")
+        weight, cap = chance.choice([3.0, 27.0]), chance.choice([0.3, 0.6, 0.9, None])
+        places = {chance.choice(sorted(site.places)): chance.choice([1, 2])}
+        flare = MachineType(
+            "flare",
+            inputs={"gas": chance.choice([0.5, 2.0]) * GRAM},
+            outputs={chance.choice(["air", "smoke"]): 1.0 * GRAM},
+            places=places,
+            materials={"steel": chance.choice([0.0, 4.0])},
+            flare=True,
+        )
+        gas = replace(FLUIDS["gas"], vented_weight=weight)
+        vents = {
+            name: replace(source, when_untapped=chance.choice(["stays", "vents"]))
+            for name, source in site.sources.items()
+            if source.fluid == "gas" and not source.delivered
+        }
+        coming = sum(weight * source.flow for source in vents.values())
+        site = replace(
+            site,
+            fluids={**FLUIDS, "gas": gas},
+            sources={**site.sources, **vents},
+            machines={**site.machines, "flare": flare},
+            limits=Limits(emission=None if cap is None else cap * coming),
+            goals=chance.choice(GOALS[:3]),
+        )
+        listed = choices(site, firm=True)
+        if len(list(itertools.islice(listed, MOST_CHOICES + 1))) <= MOST_CHOICES:
+            return site
+    raise AssertionError
+
+
 class _Draw:
     def __init__(self, chance: random.Random, of_chambers: random.Random) -> None:
         self.pick, self.pick_of_chambers = chance.choice, of_chambers.choice

@@ -58,7 +58,7 @@ def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, caps
     assert "Supply mixes side by side" in text
     assert 'id="tab-sweep-1"' in text
     assert "sources.digester.flow 10 g/s" in text[text.index('id="sweep-1"') :]
-    assert "Firm clean power against steel" in text
+    assert "Firm clean power against stock.steel" in text
     assert "The diamond is this plan: 1.06 t for 13.4 kW" in text
     for folder, link in ((mixes, "clean_only"), (curve, "point_01")):
         own = (Path(folder) / "page.html").read_text(encoding="utf-8")

@@ -36,7 +36,7 @@ def test_a_kept_promise(networks: Path, planned: Path, tmp_path: Path, capsys: T
     out, err = capsys.readouterr()
     assert err == ""
     assert "KEPT" in out.splitlines()[0]
-    assert "No control of this plan could promise more" in " ".join(out.split())
+    assert "No control of this plan could give more firm power" in " ".join(out.split())
     assert max(map(len, out.splitlines())) <= 100
     assert sorted(p.name for p in folder.iterdir()) == [
         "events.csv",
@@ -72,7 +72,7 @@ def test_a_broken_promise_can_be_run_again(
     assert "NOT KEPT" in out
     assert "run dry" in out
     assert "From empty stores" in out
-    assert "THE PROMISE FAILED" in err
+    assert "THE FIRM OUTPUT WAS NOT KEPT" in err
     broken = folder / "broken.json"
     found = json.loads(broken.read_text())["draws"]
     assert {draw["name"] for draw in found} >= {"against gas_holder@mill"}
@@ -92,8 +92,8 @@ def test_outages_are_no_part_of_the_promise(
     given = ["simulate", site, str(planned), "-o", folder, *QUICK, "--hold", "need"]
     assert main([*given, "--no-adversarial", "--outages", "40 h", "4 h"]) == 0
     told = capsys.readouterr()
-    assert "which no promise covers" in told.out
-    assert "THE PROMISE FAILED" not in told.err
+    assert "which firm output does not cover" in told.out
+    assert "THE FIRM OUTPUT WAS NOT KEPT" not in told.err
     assert "reproduces it" in told.err
     broken = Path(folder) / "broken.json"
     found = json.loads(broken.read_text())
@@ -110,7 +110,7 @@ def test_outages_are_no_part_of_the_promise(
         (lambda plan: plan.update(format="allocator.plan/0"), "allocator.plan/0"),
         (lambda plan: plan["stores"][0].update(size_kg=float("nan")), "not a finite number"),
         (lambda plan: plan["stores"][0].pop("size_kg"), "size_kg"),
-        (lambda plan: plan.update(basis="mean", verified=False), "promises nothing over time"),
+        (lambda plan: plan.update(basis="mean", verified=False), "has no firm output to simulate"),
     ],
 )
 def test_plans_that_are_refused(

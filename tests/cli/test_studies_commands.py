@@ -148,7 +148,7 @@ def test_sweep_of_a_plan(ranged: Path, tmp_path: Path, capsys: Told) -> None:
     assert main([*arguments, "--draws", "6", "-o", str(folder)]) == 0
     out, err = capsys.readouterr()
     assert "Firm clean power of the plan: 13.4 kW." in out
-    assert "Is the promise kept?" in out
+    assert "Firm output kept" in out
     assert "sources.digester.flow" in out
     assert "7 of 7 cases" in err
     rows = (folder / "cases.csv").read_text(encoding="utf-8").splitlines()

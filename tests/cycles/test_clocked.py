@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from allocator.site.clocks import Timing
 from allocator.site.records import Stage
 
 HOUR = 3600.0
+NUMBER = int(os.environ.get("ALLOCATOR_LAWS", "12"))
 HALF = (Stage(12 * HOUR, 24 * HOUR),)
 NESTED = (Stage(10.0, 40.0), Stage(100.0, 1000.0))
 
@@ -91,6 +94,79 @@ def test_no_drifting_clock_gives_less(stages, drift) -> None:
             assert have.min(initial=np.inf) >= sure - 1e-6
             least = min(least, have.min(initial=np.inf) - sure)
     assert least < 1e-3 * period  # and the worst clock has no more
+
+
+def drawn_bursts(ranges, end, rng, ends_only):
+    """On-intervals up to an end of nested stages whose durations (low, high) vary, in whole s."""
+    (on_low, on_high), (low, high) = ranges[-1]
+    found, at = [], 0
+    while at < end:
+        on, every = (
+            int(rng.choice([a, b]) if ends_only else rng.integers(a, b + 1))
+            for a, b in ((on_low, on_high), (low, high))
+        )
+        until = min(at + on, end)
+        inner = drawn_bursts(ranges[:-1], until - at, rng, ends_only) if len(ranges) > 1 else None
+        found += [(at, until)] if inner is None else [(at + a, at + b) for a, b in inner]
+        at += max(on, every)
+    return found
+
+
+def random_ranges(rng):
+    """Two or three stages, each fitting into the next whatever their durations."""
+    found, on = [], int(rng.integers(1, 6))
+    for _ in range(int(rng.integers(2, 4))):
+        most = on + int(rng.integers(0, 5))
+        every = most + int(rng.integers(0, 4))
+        found.append(((on, most), (every, every + int(rng.integers(0, 6)))))
+        on = found[-1][1][1] + int(rng.integers(0, 3 * every))
+    return found
+
+
+@pytest.mark.parametrize("number", range(NUMBER))
+def test_no_true_cycle_of_varying_stages_gives_less(number: int) -> None:
+    """The sure curve against worlds drawn second by second, and jitter of each burst on top."""
+    rng = np.random.default_rng([7, number])
+    ranges = random_ranges(rng)
+    stages = tuple(Stage(float(on[0]), float(every[1])) for on, every in ranges)
+    inner = (n for n, one in enumerate(ranges[:-1], 1) if any(a != b for a, b in one))
+    jitter = int(rng.integers(0, 3))
+    curve = curve_of_timing(Timing(stages, jitter=float(jitter), varying=next(inner, 0)))
+    span = 5 * int(stages[-1].every)
+    lengths = np.arange(0, 2 * int(stages[-1].every) + 1)
+    sure = curve.guaranteed(lengths.astype(float))
+    assert (sure <= curve_of(stages).guaranteed(lengths.astype(float)) + 1e-9).all()
+    for draw in range(12):
+        bursts = drawn_bursts(ranges, span, rng, draw % 2 == 0)
+        on, free = np.zeros(span + 1), 0
+        for begin, end in bursts:
+            moved = max(free, begin + int(rng.integers(-jitter, jitter + 1)))
+            free = moved + end - begin
+            on[moved:free] = 1.0
+        done = np.concatenate(([0.0], np.cumsum(on)))
+        for length, least in zip(lengths, sure, strict=True):
+            assert (done[length:span] - done[: span - length]).min() >= least - 1e-9
+
+
+def test_a_spell_may_end_in_any_rest_of_its_bursts() -> None:
+    """Bursts of 10 s every 30 to 40 s in 100 s of 1000 s: a spell may end with 30 s of rest."""
+    stages = (Stage(10.0, 40.0), Stage(100.0, 1000.0))
+    curve = curve_of_timing(Timing(stages, varying=1))
+    assert curve.guaranteed(np.array([930.0, 940.0])).tolist() == [0.0, 10.0]
+    assert curve_of(stages).guaranteed(np.array([910.0, 920.0])).tolist() == [0.0, 10.0]
+    assert curve.duty == pytest.approx(30.0 / 1000.0)
+
+
+def test_jitter_by_hand() -> None:
+    """12 h of 24 h, each burst up to 1 h early or late: 14 h of rest at most, and the same mean."""
+    curve = curve_of_timing(Timing(HALF, jitter=HOUR))
+    on = curve.guaranteed(np.array([14.0, 15.0, 26.0, 27.0, 38.0, 39.0]) * HOUR) / HOUR
+    assert on.tolist() == [0.0, 1.0, 12.0, 12.0, 12.0, 13.0]
+    assert curve.duty == 0.5
+    worst = worst_window([(curve, 1.0)], 0.5)  # at the whole mean: of windows of a period and 2 J
+    assert (worst.length, worst.shortfall) == (14 * HOUR, 7 * HOUR)
+    drifting = curve_of_timing(Timing(HALF, 0.1, HOUR))
+    assert drifting.guaranteed(np.array([15.4, 15.5]) * HOUR) / HOUR == pytest.approx([0.0, 0.1])
 
 
 def test_drift_by_hand() -> None:

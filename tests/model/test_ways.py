@@ -11,6 +11,7 @@ from transport_sites import Arc, flow_site
 from allocator.model import stating
 from allocator.model.goals import goals_of
 from allocator.network.deriving import network_of
+from allocator.plans.records import Robustness
 from allocator.search import Settings, make_plan
 from allocator.search.paths.known import point_of_plan
 from allocator.site.records import Site
@@ -73,3 +74,8 @@ def test_a_known_plan_says_in_which_direction_its_pipes_flow() -> None:
     assert sorted((key[1], key[2]) for key in ways) == sorted(
         (run.route, run.flows[0].start) for run in plan.runs
     )
+
+
+def test_flows_that_may_turn_where_units_are_out_keep_one_variable() -> None:
+    sets = stating.offered(network_of(two_way_network(0)), "firm", Robustness(machines=1))
+    assert not sets.two_way

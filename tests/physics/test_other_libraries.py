@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import fluids
 import ht
 import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 from iapws import IAPWS97
 from physics.pipes_by_hand import pipe
 
+from allocator.network.deriving import network_of
+from allocator.network.reading import read_site
 from allocator.physics.exchangers import effectiveness, log_mean, transfer_units
 from allocator.physics.films import free_convection_nusselt
 from allocator.physics.humidity import dew_point
@@ -18,6 +22,7 @@ from allocator.physics.insulation import Outside, heat_loss
 from allocator.physics.pipes import friction_factor, gas_capacity, liquid_capacity
 from allocator.physics.substances import latent_heat, saturation_pressure
 
+NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 CASES = 200
 CLOSE = 0.005
 
@@ -161,3 +166,21 @@ def test_dew_point(draw: np.random.Generator) -> None:
         share, pressure = draw.uniform(0.01, 0.6), draw.uniform(9e4, 1e6)
         theirs = IAPWS97(P=share * pressure / 1e6, x=1).T
         assert dew_point(share, pressure) == pytest.approx(theirs, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("arc", "kelvin"),
+    [("track: hydrogen 50 degC", 323.15), ("track: hydrogen 380 degC to 50 degC", 653.15)],
+)
+def test_velocity_is_held_at_the_pressure_that_the_outlet_has(arc: str, kelvin: float) -> None:
+    """Hydrogen from 140 kPa in a long pipe: at its capacity the outlet moves at 20 m/s."""
+    rate = (network_of(read_site(NETWORKS / "cool_first.yaml")).routes[arc].capacities or {})[
+        "thick", "hydrogen"
+    ]
+    bore, inlet, law = 0.0627, 140e3, 8.314462618 / 2.01588e-3 * kelvin
+    density, area = inlet / law, math.pi / 4 * bore**2
+    viscosity = PropsSI("V", "T", kelvin, "P", 101325, "Hydrogen")
+    reynolds = fluids.Reynolds(V=rate / density / area, D=bore, rho=density, mu=viscosity)
+    factor = fluids.friction_factor(reynolds, 4.5e-5 / bore, Method="Colebrook")
+    outlet = fluids.isothermal_gas(density, factor, P1=inlet, L=700.0, D=bore, m=rate)
+    assert rate * law / outlet / area == pytest.approx(20.0, rel=0.002)

@@ -37,6 +37,7 @@ from allocator.plans.records import (
     MachineUse,
     MaterialUse,
     NodePressure,
+    OutageOperation,
     PipeFlow,
     Plan,
     Power,
@@ -107,6 +108,7 @@ FULL = Plan(
             0.1,
             {"cells": 1.5},
             {"gas": 0.25},
+            {"holder@works": 0.125},
         ),
     ),
     demands=(
@@ -114,13 +116,40 @@ FULL = Plan(
         DemandUse("wash", "water", 1e-3, 1.0, 0.0),
     ),
     materials=(MaterialUse("steel", 123.456, None), MaterialUse("wool", 0.0, 7.0)),
-    emissions=Emissions(1e-3, 2e-3, {"co2": 1e-3}),
+    emissions=Emissions(1e-3, 2e-3, {"co2": 1e-3}, {"gas": 5e-4}),
     money=5.0,
     limits=("the stock of steel",),
     cautions=("mean basis: ½ more",),
     verified=True,
     seed=3,
-    robustness=Robustness(1, 2),
+    robustness=Robustness(1, 2, 3),
+    outages=(
+        OutageOperation(
+            {"set@works": 1},
+            (
+                MachineUse(
+                    "set@works",
+                    "set",
+                    "works",
+                    2,
+                    2,
+                    1,
+                    0.25,
+                    {"town": 0.1},
+                    0.1,
+                    {"cells": 1.5},
+                    {"gas": 0.25},
+                    {"holder@works": 0.125},
+                ),
+            ),
+            {"holder@works": {"flat": 1e-3}},
+            {"north": {"flat": 2e-3}},
+            (Run("ridge", "dn50", "gas", True, (PipeFlow("a", "b", "supply", "flat", 0.01),)),),
+            (LineUse("feeder", False, (("works", "yard", "clean", "flat", 1.5),)),),
+            (RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
+            (DemandUse("town", "power", 6e4, 0.25, 0.5),),
+        ),
+    ),
     mix="clean only",
     heat_sinks=(
         HeatSinkUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),
@@ -355,10 +384,14 @@ def test_a_plan_of_an_older_version_is_read_where_it_can_be() -> None:
 
 
 OPTIONAL = {
+    "machines[].overflow_kg_s",
+    "machines_out[].machines[].overflow_kg_s",
+    "emissions.vented_kg_s",
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
     "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures",
+    "withstands.lost_machines", "machines_out", "machines_out[].machines[].receiver_kg",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 

@@ -60,10 +60,10 @@ def test_a_simulation_tells_what_is_not_served_of_the_demand(site: Site, plan: P
     assert 0.1 < unserved_share(plan, trace) < 0.5
     text = simulation_text(plan, trace)
     lines = [line.split() for line in text.splitlines()]
-    assert ["short", "of", "the", "promise", "0", "%", "of", "the", "time"] in lines
+    assert ["short", "of", "the", "firm", "output", "0", "%", "of", "the", "time"] in lines
     share = f"{100 * unserved_share(plan, trace):.3g}"
     assert ["demand", "not", "served", share, "%"] in lines
-    assert ["emissions", "a", "kWh", "served", "720", "g/kWh"] in lines
+    assert ["counted", "emission", "a", "kWh", "served", "720", "g/kWh"] in lines
 
 
 def test_a_gap_is_a_share_of_the_larger_of_value_and_bound() -> None:

@@ -18,6 +18,8 @@ REASONS = {
     ("end", "text"): "the end of a pipe; elsewhere one of the two ends of a frontier",
     ("limit", "text"): "what is limited; or, in `why`, which limit is left out",
     ("power", "power"): "which power it is, is the whole of the head",
+    ("rate_while_on", "mass_rate"): "a plan at average flows knows means alone",
+    ("flow", "mass_rate"): "of a source while it is on, or the most of a booster",
     ("reason", "text"): "what is reasoned about differs",
 }
 """Names of columns of one kind that are different things in different tables."""

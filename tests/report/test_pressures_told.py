@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from itertools import pairwise
+from pathlib import Path
+
 import pytest
 from pressed_sites import LINE
 
 from allocator.network.deriving import network_of
+from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -13,6 +18,9 @@ from allocator.report.bill import bill_of_materials
 from allocator.report.files import plan_tables
 from allocator.report.handover.set_points import set_points
 from allocator.report.handover.things import things_of
+from allocator.report.page import page_html
+from allocator.report.page.drawing import existing_plan
+from allocator.report.pressure_ways import pressure_ways
 from allocator.report.pressures import pressure_ends, valves_of
 from allocator.report.summary import full_summary as summary
 from allocator.search import Settings, make_plan
@@ -73,6 +81,8 @@ def test_tables_and_summary(line: tuple[Network, Plan]) -> None:
     names = {table.name: table for table in plan_tables(site, plan)}
     assert len(names["pressures"].rows) == 4
     assert len(names["boosters"].rows) == len(plan.boosters)
+    ways = names["pressure_ways"].records()
+    assert {row["place"] for row in ways} == {"mouth", "fork", "yard", "works"}
     built = {str(cell) for row in names["build_order"].rows for cell in row}
     assert any("fan for gas" in cell for cell in built)
     text = summary(site, plan)
@@ -80,3 +90,43 @@ def test_tables_and_summary(line: tuple[Network, Plan]) -> None:
     assert "They hold with 5 non-return and control valves" in text
     assert "Boosters" in text
     assert max(len(row) for row in text.splitlines()) <= 100
+
+
+def test_each_way_from_source_to_machine(line: tuple[Network, Plan]) -> None:
+    """The well by way of the holder, the kiln straight; every pipe loses what its curve says."""
+    site, plan = line
+    ways = {way.start: way for way in pressure_ways(site, plan)}
+    assert set(ways) == {"well", "kiln"}
+    assert {way.end for way in ways.values()} == {"engine at works"}
+    assert [step.place for step in ways["well"].steps] == ["mouth", "fork", "yard", "fork", "works"]
+    assert [step.metres for step in ways["well"].steps] == [0.0, 400.0, 460.0, 520.0, 1020.0]
+    rows = {row.node: row for row in plan.pressures}
+    back = ways["well"].steps[3]
+    assert back.arrives == rows["fork"].low  # back from the holder
+    assert ways["kiln"].steps[1].arrives == rows["fork"].high
+    low = site.pressures["gas"]
+    for way in ways.values():
+        assert way.needs == pytest.approx(102_500)
+        assert way.profile[-1][1] == pytest.approx(rows["works"].low)
+        assert way.margin == pytest.approx(rows["works"].low - 102_500)
+        for step, after in pairwise(way.steps):
+            flow = sum(f.rate for r in plan.runs if r.route == step.route for f in r.flows)
+            if step.route == "trunk":
+                loss = low.losses[step.route, "fork", "dn50"]
+                assert step.leaves is not None
+                lost = losses_at([loss], [flow])[0][0]
+                assert step.leaves**2 - lost >= after.arrives**2 * (1 - 1e-9)
+
+
+def test_the_page_has_the_pressure_along_each_way(line: tuple[Network, Plan]) -> None:
+    page = page_html(*line)
+    assert page.count("needed</text>") == 2
+    assert "Pressure along ways" in page
+    assert re.search(r"well to engine at works: gas over ambient: mouth 4\.6\d kPa, fork", page)
+    assert "boosters" in page  # among the materials
+
+
+def test_the_page_of_a_site_without_pressures_says_nothing_of_it() -> None:
+    site = network_of(read_site(Path(__file__).parents[2] / "networks" / "first.yaml"))
+    page = page_html(site, existing_plan(site))
+    assert "Pressure along ways" not in page

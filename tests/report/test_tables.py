@@ -16,7 +16,7 @@ from allocator.base.rendering import csv_of
 from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.plans.records import SourceUse
-from allocator.report import tables
+from allocator.report import line_tables, tables
 
 
 def read(table: Table) -> list[dict[str, str]]:
@@ -70,7 +70,7 @@ def test_store_sizes_in_kg_or_j() -> None:
 
 
 def test_runs_and_lines_against_their_capacity() -> None:
-    (track, feeder) = read(tables.runs(network_of(RIDGE), RIDGE_PLAN))
+    (track, feeder) = read(line_tables.runs(network_of(RIDGE), RIDGE_PLAN))
     assert (track["kind"], track["peak_kg_per_s"], track["used_share"]) == (
         "pipe",
         "0.0095",
@@ -98,7 +98,7 @@ def test_a_unit_stands_in_every_head_that_needs_one() -> None:
     unitless = {"units", "quantity", "count", "new", "standing", "turning", "share"}
     for table in (
         tables.store_sizes(network_of(COVE), COVE_PLAN),
-        tables.runs(network_of(COVE), COVE_PLAN),
+        line_tables.runs(network_of(COVE), COVE_PLAN),
         tables.machine_counts(network_of(COVE), COVE_PLAN),
         tables.bill(network_of(COVE), COVE_PLAN),
     ):
@@ -133,6 +133,6 @@ def test_no_text_reaches_a_spreadsheet_as_a_formula(name: str) -> None:
 
 
 def test_the_same_plan_gives_the_same_bytes() -> None:
-    first = [csv_of(f(network_of(COVE), COVE_PLAN)) for f in (tables.runs, tables.bill)]
-    second = [csv_of(f(network_of(COVE), COVE_PLAN)) for f in (tables.runs, tables.bill)]
+    first = [csv_of(f(network_of(COVE), COVE_PLAN)) for f in (line_tables.runs, tables.bill)]
+    second = [csv_of(f(network_of(COVE), COVE_PLAN)) for f in (line_tables.runs, tables.bill)]
     assert first == second

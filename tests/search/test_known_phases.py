@@ -110,6 +110,8 @@ def test_the_audit_refuses_a_store_too_small_for_the_error() -> None:
         ({"clock": "calendar", "error": 0.0}, {"clock": "calendar", "error": 300.0}),
         ({"clock": "calendar", "error": 0.0}, {"clock": "free", "error": None}),
         ({}, {"drift": 0.05}),
+        ({}, {"jitter": 1800.0}),
+        ({"clock": "calendar", "error": 0.0}, {"clock": "calendar", "error": 0.0, "jitter": 60.0}),
     ],
 )
 def test_the_adversary_moves_true_clocks(before, after) -> None:
@@ -131,3 +133,36 @@ def test_a_cycle_that_varies_is_planned_at_its_least() -> None:
     )
     least = site_of(replace(free, stages=(al.Stage(10 * HOUR, 24 * HOUR),)))
     assert planned(site)[0] == pytest.approx(planned(least)[0], rel=1e-9)
+
+
+@pytest.mark.parametrize("clock", ["calendar", "surveyed"])
+def test_jitter_of_bursts_that_follow_each_other(clock: str) -> None:
+    """A burst may end five minutes early and the next begin five minutes late: 3.6 kg."""
+    known = {"clock": clock, "error": 0.0, "jitter": 300.0}
+    sources = [source(n, s, **known) for n, s in (("a", 0.0), ("b", 12 * HOUR))]
+    power, ceiling, size = planned(site_of(*sources))
+    assert power == pytest.approx(40e3, rel=1e-6)
+    assert ceiling == pytest.approx(power, rel=1e-6)
+    assert size == pytest.approx(3.6, abs=1e-5)
+
+
+def test_jitter_of_a_free_clock_by_hand() -> None:
+    """Of 12 h on and 12 h off with an hour of jitter the worst window is 14 h long."""
+    one = site_of(source("a", 0.0, jitter=HOUR))
+    power, ceiling, _ = planned(one)
+    assert power == pytest.approx(100.0 / (14 * HOUR) / 0.0015 * 10e3, rel=1e-6)
+    assert ceiling == pytest.approx(power, rel=1e-6)
+    trace = simulate(one, al.plan(one, node_limit=1000).plan)
+    tanks = {draw.name: draw.tanks[0] for draw in trace.draws}
+    assert tanks["against holder@farm"].lowest == pytest.approx(0.0, abs=1e-4)
+    assert all(tank.lowest >= -1e-9 for tank in tanks.values())
+
+
+def test_more_jitter_never_gives_more() -> None:
+    powers = []
+    for jitter in (0.0, 600.0, 7200.0, 6 * HOUR):
+        known = {"clock": "surveyed", "error": 600.0, "jitter": jitter}
+        sources = [source(n, s, **known) for n, s in (("a", 0.0), ("b", 12 * HOUR))]
+        powers.append(planned(site_of(*sources, steel=300.0))[0])
+    assert powers == sorted(powers, reverse=True)
+    assert powers[-1] < powers[0]

@@ -11,9 +11,9 @@ from allocator.network.deriving import network_of
 from allocator.network.facts import fact_named, facts_of
 from allocator.network.reading import read_site
 from allocator.network.records import Network
-from allocator.site.addresses import AddressError, address_of, resolved
+from allocator.site.addresses import AddressError, address_of, given_address, resolved
 from allocator.studies.lifting import LiftError, lift_of, liftable
-from allocator.studies.trade_off import given_address, given_of
+from allocator.studies.trade_off import given_of
 from allocator.studies.wanted import WantError, want_of, wantable
 
 KITCHEN_SINK = Path(__file__).parent / "kitchen_sink.yaml"

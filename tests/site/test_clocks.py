@@ -70,6 +70,21 @@ HALF = (Stage(12 * HOUR, 24 * HOUR),)
             Timing(HALF, 0.0, 0.0, 3 * HOUR, 0.0),
         ),
         (f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s, drift: 1 %", Timing(HALF, 0.01)),
+        (f"{DAILY}, jitter: 5 min", Timing(HALF, 0.0, 300.0)),
+        (
+            f"{DAILY}, next_start: 3 h, clock: calendar, error: 0 s, jitter: 5 min",
+            Timing(HALF, 0.0, 300.0, 3 * HOUR, 0.0),
+        ),
+        (
+            "cycle: [{on: {low: 1 h, high: 2 h, varies: true}, every: 3 h}, "
+            "{on: {low: 10 h, high: 12 h, varies: true}, every: 24 h}]",
+            Timing((Stage(HOUR, 3 * HOUR), Stage(10 * HOUR, 24 * HOUR)), varying=1),
+        ),
+        (
+            "cycle: [{on: 1 h, every: 3 h}, {on: {low: 10 h, high: 12 h, varies: true}, "
+            "every: 24 h}]",
+            Timing((Stage(HOUR, 3 * HOUR), Stage(10 * HOUR, 24 * HOUR))),
+        ),
         (f"{DAILY}, next_start: 3 h, clock: surveyed, error: 12 h", Timing(HALF)),
     ],
 )
@@ -108,16 +123,22 @@ def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
         ("drift: 1 %", "drift:", "always on"),
         (f"{DAILY}, clock: sundial", "clock:", "'sundial' is unknown"),
         (
-            "cycle: [{on: 1 h, every: 2 h}, {on: {low: 10 h, high: 12 h, varies: true}, "
-            "every: 24 h}]",
+            "cycle: [{on: 10 s, every: {low: 20 s, high: 30 s, varies: true}}, "
+            "{on: 12 h, every: 24 h}]",
             "cycle:",
-            "several stages",
+            "about 1,728 bursts in a period of its outermost stage; more than 500",
         ),
         (
             "cycle: [{on: {low: 10 h, high: 12 h, varies: true}, every: 24 h}], "
             "clock: calendar, next_start: 0 s, error: 0 s",
             "clock:",
             "varies from time to time",
+        ),
+        (
+            f"{DAILY}, jitter: 5 min, pressure: 2 bar, "
+            "pump: {energy: 1 kJ/kg, chamber: {volume: 1 m^3, min_pressure: 1.1 bar}}",
+            "jitter:",
+            "a chamber",
         ),
         (
             f"{DAILY}, drift: 1 %, pressure: 2 bar, "

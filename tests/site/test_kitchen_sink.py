@@ -73,7 +73,7 @@ def test_site(site: Site, kitchen_sink: Path) -> None:
 
 def test_fluids_and_materials(site: Site) -> None:
     assert list(site.fluids.values()) == [
-        Fluid("well_gas", heating_value=17.7e6, constants={"density": 1.2}),
+        Fluid("well_gas", heating_value=17.7e6, vented_weight=16.2, constants={"density": 1.2}),
         Fluid("hydrogen", heating_value=119.96e6, substance="Hydrogen"),
         Fluid("diesel", phase="liquid", heating_value=42.8e6),
         Fluid("fossil_co2", emission="counted"),
@@ -109,6 +109,7 @@ def test_sources(site: Site) -> None:
             error=7200.0,
             temperature=313.15,
             pressure=110_000.0,
+            when_untapped="vents",
             connection_materials={"pipe_steel": 40.0},
             connection_price=900.0,
             pump=Pump(350_000.0, 0.003, chamber=Chamber(40.0, 102_000.0)),
@@ -243,6 +244,14 @@ def test_machines(site: Site) -> None:
             places={"yard": None},
             power_out=30_000.0,
             min_up_time=600.0,
+        ),
+        MachineType(
+            "gas_flare",
+            inputs={"well_gas": 0.02},
+            outputs={"bio_co2": 0.034},
+            places={"north": None},
+            min_up_time=600.0,
+            flare=True,
         ),
         MachineType(
             "electrolyser",

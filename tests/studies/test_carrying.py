@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from tiny_sites import tiny_site
 
+from allocator.model.limits import Limit
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings
@@ -146,3 +147,15 @@ def test_what_fails_is_told() -> None:
     assert (
         "engine at mill, unit no. 1: the solver failed" in carry_result(site, [row], None).summary()
     )
+
+
+def test_a_unit_that_no_limit_stops_is_not_said_to_need_nothing_more_of_one() -> None:
+    """A longer search may find that it runs: then no limit is named with a change of 0."""
+    site = network_of(read_site(NETWORKS / "first.yaml"))
+    limit = Limit("stock", "steel", ("materials", "steel", "stock"), 1060.0, "mass", True)
+    row = CarriedRow("small_engine", "mill", 1.0, 0.0, 1.0, False, (Stop(limit, 0.0, 0.0),), ())
+    result = carry_result(site, [row], None)
+    assert not result.limits.rows
+    assert "small_engine at mill, unit no. 1: no limit stops it" in result.summary()
+    more = replace(row, stops=(Stop(limit, 5.0, 5.0),))
+    assert carry_result(site, [more], None).limits.column("sufficient") == ("+5 kg",)

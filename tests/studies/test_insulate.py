@@ -10,6 +10,8 @@ import pytest
 
 from allocator.base.errors import AllocatorError
 from allocator.cli.entry import main
+from allocator.network.deriving import network_of
+from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
 from allocator.studies.build_rows import lightest, rows_of_route
 from allocator.studies.insulate_result import insulate
@@ -119,3 +121,51 @@ def test_the_command(capsys: Told) -> None:
 def test_bad_input(more: list[str], said: str, capsys: Told) -> None:
     assert main(["insulate", str(COOL), *more]) == 2
     assert said in capsys.readouterr().err
+
+
+PRESSED = """format: allocator.site/2
+name: Pressed
+fluids: {gas: {phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15 kg/m^3,
+  viscosity: 1.2e-5, molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}},
+  co2: {phase: gas, emission: biogenic}}
+materials: {steel: {stock: 20 t, density: 7850 kg/m^3, conductivity: 45 W/(m*K)}}
+places: {a: {at: [0 m, 0 m]}, b: {at: [1000 m, 0 m]}}
+sources: {well: {place: a, fluid: gas, flow: 30 g/s, pressure: 111.325 kPa, temperature: 15 degC}}
+pipes:
+  dn25: {bore: 27.3 mm, layers: [{material: steel, thickness: 3.38 mm}]}
+  dn50: {bore: 52.5 mm, layers: [{material: steel, thickness: 3.91 mm}], pressure_rating: 1.1 bar}
+  dn80: {bore: 78 mm, layers: [{material: steel, thickness: 5.49 mm}], pressure_rating: 6 bar}
+routes: {r: {between: [a, b]}}
+machines:
+  engine: {inputs: {gas: 1.5 g/s}, outputs: {power: 10 kW, co2: 2.6 g/s}, places: {b: 30},
+           min_inlet_pressure: 105 kPa}
+demands: {all: {power: 1000 kW}}
+"""
+
+
+def test_builds_by_the_pressures_of_the_site(tmp_path: Path) -> None:
+    """What leaves 105 kPa of the 111.325 at the mouth, and which is the lightest for a flow."""
+    path = tmp_path / "site.yaml"
+    path.write_text(PRESSED)
+    result = insulate(path, "r", flow=8e-3)
+    site = network_of(read_site(path))
+    for row in result.rows:
+        assert row.pressure is not None
+        assert (row.pressure.enters, row.pressure.needed) == pytest.approx((111_325.0, 105_000.0))
+        loss = site.pressures["gas"].losses["r", "a", row.build]
+        lost = losses_at([loss], [row.pressure.flow])[0][0]
+        assert lost == pytest.approx(111_325.0**2 - 105_000.0**2, rel=1e-6)
+        left = 111_325.0**2 - losses_at([loss], [8e-3])[0][0]
+        assert row.pressure.end == pytest.approx(math.sqrt(max(0.0, left)), rel=1e-9)
+    broken = {row.build: row.broken for row in result.rows}
+    assert broken == {
+        "dn25": ("pressure too low",),
+        "dn50": ("pressure rating too low",),
+        "dn80": (),
+    }
+    text = result.summary()
+    assert "by pressure: entering at 111 kPa without booster, 105 kPa needed at the end" in text
+    assert "lightest that keeps every limit: dn80" in text
+    facts = json.loads(result.to_json())["builds"][2]
+    assert facts["flow_by_pressure_kg_per_s"] > 8e-3
+    assert facts["end_pressure_at_flow_pa"] > 105_000

@@ -135,3 +135,31 @@ def test_json_text_and_csv_have_the_order() -> None:
     assert data[0]["power_per_stock_w_per_kg"] == pytest.approx(5000 / 318)
     assert "per tonne of stock.steel, the scarcest stock" in result.summary().splitlines()[0]
     assert result.to_csv().splitlines()[1].startswith("near,")
+
+
+def test_sources_too_small_alone_are_ranked_by_what_they_add_to_the_others() -> None:
+    """A set needs 80 % load: alone each gives 50 %, together 2 g/s, of which each is 1 g/s.
+
+    near needs 200 kg of pipe, far 600 + 20 kg, of 5 t; the steady one passes the store by."""
+    demanding = MachineType(
+        *("set", {"gas": 0.002}, {}, {"works": 4}), power_out=1e4, min_load=0.8, no_load=0.0
+    )
+    result = sources(two_sources(machines=named(demanding)))
+    rows = result["sources"].select(
+        *("source", "firm_clean", "added_flow", "added_power", "connection_stock"),
+        *("connection_mass", "connection_share"),
+    )
+    stock = "stock.steel"
+    near, far = rows.rows[:2]
+    assert near == ("near", 0.0, *map(pytest.approx, (1e-3, 5e3)), stock, 200.0, 0.04)
+    assert far == ("far", 0.0, *map(pytest.approx, (1e-3, 5e3)), stock, 620.0, 0.124)
+    assert dict(result["sources"].select("source", "reason").rows)["near"] == (
+        "one set: 50 % load, minimum 80 %"
+    )
+    line = next(x for x in result.summary().splitlines() if x.startswith("  near"))
+    assert line.split()[:5] == ["near", "5", "4", "stock.steel", "one"]
+
+
+def test_a_source_without_a_route_adds_nothing() -> None:
+    rows = dict(sources(two_sources())["sources"].select("source", "added_power").rows)
+    assert rows["alone"] == rows["cell"] == rows["drum"] == 0.0

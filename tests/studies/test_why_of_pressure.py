@@ -7,9 +7,12 @@ import pytest
 
 from allocator.base.clock import Clock
 from allocator.model.limits import Want
+from allocator.network.deriving import network_of
+from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
 from allocator.search import Settings
-from allocator.search.conflicts import conflict_of
+from allocator.search.conflicts import Conflict, conflict_of
+from allocator.studies.carry_result import carry
 
 SITE = """format: allocator.site/2
 name: Pressed
@@ -44,3 +47,68 @@ def test_the_pressure_of_sources_is_named_with_what_is_sufficient(tmp_path: Path
     path.write_text(SITE.replace("111.325 kPa", f"{short:.3f} Pa"))
     assert conflict_of(read_site(path), settings, Clock(None), (want,)).status == "conflict"
     assert change.amount == pytest.approx(7.7e3, rel=0.02)
+
+
+def conflict(path: Path, text: str, watts: float) -> Conflict:
+    path.write_text(text)
+    want = Want("firm_clean", "", watts, "clean power wanted at all times is at least")
+    return conflict_of(read_site(path), Settings(node_limit=2000), Clock(None), (want,))
+
+
+@pytest.mark.parametrize(
+    ("line", "key", "kind", "watts", "pascal"),
+    [
+        pytest.param(
+            *("places: {b: 30}", "min_inlet_pressure", "inlet_pressure", 60e3, 110_500.0),
+            marks=pytest.mark.slow,
+        ),
+        ("bore: 52.5 mm", "pressure_rating", "pipe_rating", 40e3, 110_000.0),
+        ("places: {b: 30}", "pressure_rating", "machine_rating", 40e3, 110_000.0),
+    ],
+)
+def test_inlets_and_ratings_are_named_with_what_is_sufficient(
+    line: str, key: str, kind: str, watts: float, pascal: float, tmp_path: Path
+) -> None:
+    path = tmp_path / "site.yaml"
+
+    def stated(value: float) -> str:
+        return SITE.replace(line, f"{line}, {key}: {value:.3f} Pa")
+
+    found = conflict(path, stated(pascal), watts)
+    assert found.status == "conflict"
+    (change,) = [one for one in found.changes if one.limit.kind == kind]
+    assert change.limit.value == pytest.approx(pascal)
+    assert change.limit.path[-1] == key
+    assert change.amount is not None
+    sign = 1 if change.limit.more else -1
+    enough = stated(pascal + sign * (change.amount + 1))
+    assert conflict(path, enough, watts).status == "possible"
+    short = stated(pascal + sign * 0.9 * change.amount)
+    assert conflict(path, short, watts).status == "conflict"
+    assert change.limit.address in {
+        "machines.engine.min_inlet_pressure",
+        "pipes.dn50.pressure_rating",
+        "machines.engine.pressure_rating",
+    }
+
+
+@pytest.mark.slow
+def test_units_that_a_line_carries_are_those_that_its_pressure_leaves(tmp_path: Path) -> None:
+    """Of the kilometre 102 kW, as in the hand-solved line; what stops the next unit is named."""
+    path = tmp_path / "site.yaml"
+    path.write_text(SITE.replace("places: {b: 30}", "places: {b: 30}, min_inlet_pressure: 105 kPa"))
+    result = carry(path, settings=Settings(node_limit=500))
+    (row,) = result.generators.records()
+    site = network_of(read_site(path))
+    loss = site.pressures["gas"].losses["r", "a", "dn50"]
+    low, high = 0.0, 0.03
+    for _ in range(60):
+        middle = (low + high) / 2
+        fits = losses_at([loss], [middle])[0][0] <= 111_325.0**2 - 105e3**2
+        low, high = (middle, high) if fits else (low, middle)
+    assert row["units_firm"] == pytest.approx(low / 1.5e-3, abs=1e-3)
+    assert row["whole"] == math.floor(low / 1.5e-3)
+    limits = {one["limit"]: one["sufficient"] for one in result.limits.records()}
+    assert set(limits) == {"fluids.gas.pressure", "machines.engine.min_inlet_pressure"}
+    assert limits["machines.engine.min_inlet_pressure"].startswith("-")
+    assert "changing one of them alone" in result.limits.title

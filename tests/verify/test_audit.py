@@ -12,11 +12,13 @@ import pytest
 import tampered_builds
 import tampered_chambers
 import tampered_claims
+import tampered_flares
 import tampered_flows
 import tampered_holds
+import tampered_outages
 import tampered_without
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
-from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN
+from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN, MOOR_OUT_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from tampering import SET, change, drop, edit, limited
 
@@ -39,9 +41,11 @@ ACCEPTED = {
     "store, tank, levelling, on and off, converter, by-products": (COVE, COVE_PLAN),
     "set-points": (COVE, tampered_holds.COVE_HELD),
     "chamber": (tampered_chambers.COVE_DEEP, tampered_chambers.COVE_THROUGH),
+    "flare that guards a store": (tampered_flares.SITE, tampered_flares.PLAN),
     "mean basis": (COVE, COVE_MEAN_PLAN),
     "lines, bursts, store behind a store, priorities": (RIDGE, RIDGE_PLAN),
     "any one source lost": (MOOR, MOOR_LOST_PLAN),
+    "any one machine unit out of order": (MOOR, MOOR_OUT_PLAN),
     "any one source at its low end, one past the store": (MOOR, MOOR_LOW_PLAN),
 }
 
@@ -68,6 +72,8 @@ TAMPERED = {
     **tampered_flows.TAMPERED,
     **tampered_claims.TAMPERED,
     **tampered_without.TAMPERED,
+    **tampered_outages.TAMPERED,
+    **tampered_flares.TAMPERED,
     **tampered_holds.TAMPERED,
 }
 
@@ -120,12 +126,13 @@ def rules_in_the_code() -> set[str]:
 def test_every_rule_rejects_something() -> None:
     tested = {tampered.rule for tampered in TAMPERED.values()}
     elsewhere = {"burn_power", "not_marched", "not_recomputed"}  # further down
+    elsewhere.add("outage_flow")  # test_outages.py
     assert rules_in_the_code() - tested == elsewhere
 
 
 def test_the_accepted_plans_pass_through_every_rule() -> None:
     done = {rule for site, plan in ACCEPTED.values() for rule in audit(site, plan).checks}
-    assert rules_in_the_code() - done == {"not_marched", "not_recomputed"}
+    assert rules_in_the_code() - done == {"not_marched", "not_recomputed", "outage_flow"}
 
 
 # ---- more than one change ---------------------------------------------------------------------
@@ -137,7 +144,7 @@ def test_a_breach_tells_its_size_in_peoples_units() -> None:
     assert breach.size == pytest.approx(0.184)
     assert breach.unit == "kg"
     assert str(breach) == (
-        "store 'ball@hub': holds 5 kg and is 184 g short of its promise in windows of 12 h"
+        "store 'ball@hub': holds 5 kg and is 184 g short of its firm output in windows of 12 h"
         " [store_cut]"
     )
 

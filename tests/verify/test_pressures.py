@@ -185,6 +185,29 @@ def test_each_rule_names_its_breach(line: tuple[Site, Plan], change: Change, rul
     assert rule in audit(site, plan).rules
 
 
+@pytest.mark.parametrize("grams", [1.0, 1e-3])
+def test_flow_in_a_circle_is_named(grams: float, line: tuple[Site, Plan], tmp_path: Path) -> None:
+    """From fork to works and back again: every sum closes, and no pressure holds.
+
+    With a gram a second all pressure is lost after some turns, with a milligram never quite.
+    """
+    _, plan = line
+    path = tmp_path / "site.yaml"
+    text = LINE.replace("routes:\n", "routes:\n  back: {between: [works, fork], length: 500 m}\n")
+    path.write_text(text, encoding="utf-8")
+    site = read_site(path)
+    plan = replace(plan, site_sha256=site.sha256)
+    rate = 1e-3 * grams
+    there = PipeFlow("fork", "works", "supply", "flat", rate)
+    runs = [
+        replace(run, flows=(*run.flows, there)) if run.route == "trunk" else run
+        for run in plan.runs
+    ]
+    back = Run("back", "dn50", "gas", True, (replace(there, start="works", end="fork"),))
+    assert "pressure_circle" in audit(site, replace(plan, runs=(*runs, back))).rules
+    assert "pressure_circle" not in audit(site, plan).rules
+
+
 def test_a_tree_by_hand(line: tuple[Site, Plan]) -> None:
     """The mouth's pressure is the wells'; the lane's loss is isothermal flow's by hand."""
     site, plan = line

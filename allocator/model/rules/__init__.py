@@ -9,15 +9,19 @@ from __future__ import annotations
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 from allocator.model.rules import (
+    boosters,
     collect,
     heat,
     machines,
+    outages,
     power,
     pressure,
+    ratings,
     recovery,
     stock,
     stores,
     supply,
+    venting,
 )
 
 COMMON = (
@@ -46,9 +50,9 @@ COMMON = (
     pressure.two_potentials,
     pressure.source_pressure,
     pressure.inlet_pressure,
-    pressure.boosters,
-    pressure.booster_units,
-    pressure.rating,
+    boosters.boosters,
+    boosters.booster_units,
+    ratings.rating,
 )
 
 FIRM = (
@@ -63,6 +67,7 @@ FIRM = (
     machines.min_load,
     machines.cycled_unit,
     machines.batched_bursts,
+    venting.overflow_burnt,
     power.battery_parts,
     power.battery_rates,
     power.burst_long_run,
@@ -71,6 +76,7 @@ FIRM = (
     pressure.spur_layers,
     pressure.store_pressure,
     pressure.steady_filling,
+    outages.machines_out,
 )
 
 

@@ -53,7 +53,7 @@ def chamber_mean(model: Model, sets: IndexSets) -> None:
         drawn = [term for part in parts for term in drawn_at_most(sets, part)]
         if not drawn:
             continue
-        if sets.robustness.anything:
+        if sets.robustness.of_sources:
             model.row(f"nothing_through_chamber[{name}]", drawn, high=0.0)
             continue
         flow, duty = sets.site.sources[name].flow, sets.curves[name].duty

@@ -48,13 +48,16 @@ def shared_units(model: Model, sets: IndexSets) -> None:
     source bursts or is steady. Proof that its power is there: a unit that turns takes a share
     ``1 - a`` of its full-load takings for what is added to its load, ``a`` being its takings at
     no load, so r kg/s always give at least what full load makes of r kg/s. The room is that of
-    the peak, with all sources on, and nothing is started or stopped for it.
+    the peak, with all sources on, and nothing is started or stopped for it. A flare has room for
+    all that comes to the stores which it guards as well.
     """
     for name, group in sets.groups.items():
         if not model.has(("beside", name)):
             continue
         load = load_at_peak(sets, group)
         load += [term for burst in bursts(sets, name).values() for term in burst]
+        for store in sets.flared.get(name, ()):
+            load.append((1.0 / fuel_rate(group), ("guarded", name, store)))
         terms = [*load, (-1.0, ("running", name)), (-1.0, ("beside", name))]
         model.row(f"shared_units[{name}]", terms, high=0.0)
 

@@ -6,8 +6,6 @@ rule states anything on a site of whose pressures nothing is computed.
 
 from __future__ import annotations
 
-import math
-
 from allocator.model.drops import drops_of, first_rows
 from allocator.model.expressions import (
     arrivals,
@@ -18,12 +16,11 @@ from allocator.model.expressions import (
     moved_at_most,
     scaled,
 )
-from allocator.model.index_sets import Group, IndexSets, PipeArc
+from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pressures import (
     Pressures,
     boost,
-    boosted,
     directed,
     peak,
     peaks_along,
@@ -32,7 +29,6 @@ from allocator.model.pressures import (
     used_stores,
 )
 from allocator.model.rules.stores import MANY
-from allocator.network.pressure_records import BoosterOption
 from allocator.plans.records import FLAT
 
 BOTH_WAYS = 1e-6
@@ -218,8 +214,8 @@ def store_pressure(model: Model, sets: IndexSets) -> None:
     for name in used_stores(sets, pressures):
         store, holds = sets.fluid_stores[name], ("holds", name)
         fluid, place = store.type.holds, store.place
-        width, most = pressures.width(fluid), _most_moved(sets, fluid)
-        model.row(f"filled[{name}]", [*_filling(sets, name), (-most, holds)], high=0.0)
+        width, most = pressures.width(fluid), most_moved(sets, fluid)
+        model.row(f"filled[{name}]", [*filling(sets, name), (-most, holds)], high=0.0)
         drawn: Terms = [(sets.peak(j), ("draw", name, j)) for j in sets.fluid_shapes[fluid]]
         model.row(f"released[{name}]", [*drawn, (-most, holds)], high=0.0)
         at = pressures.fluids[fluid].stores.get(store.type.name)
@@ -234,11 +230,12 @@ def store_pressure(model: Model, sets: IndexSets) -> None:
             model.row(f"release_pressure[{name}]", terms, high=width)
 
 
-def _filling(sets: IndexSets, store: str) -> Terms:
+def filling(sets: IndexSets, store: str) -> Terms:
+    """What fills a store, in both layers."""
     return [*arrivals(sets, f"store:{store}"), (1.0, ("inflow", store))]
 
 
-def _most_moved(sets: IndexSets, fluid: str) -> float:
+def most_moved(sets: IndexSets, fluid: str) -> float:
     """kg/s: more than all sources and machines give of a fluid at once, at the peak of a shape."""
     site = sets.site
     flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
@@ -286,172 +283,3 @@ def steady_filling(model: Model, sets: IndexSets) -> None:
             comes(group.place, fluid, given_by(sets, group, fluid, FLAT))
     for (node, fluid), terms in balance.items():
         model.row(f"steady_filling[{node},{fluid}]", terms, high=0.0)
-
-
-def boosters(model: Model, sets: IndexSets) -> None:
-    """Of each booster that may stand at the inlet of a pipe from i (or of a store there):
-
-    ``inlet potential >= its least * boost``; ``boosted >= flow - most (1 - boost)``, for which it
-    takes power; ``flow <= its own most`` where it runs; and, at a pipe, ``sum of boosters <= sum_b
-    directed_b``, at a store ``<= holds``.
-    """
-    pressures = sets.pressures
-    if pressures is None:
-        return
-    for at, options in pressures.boosters_at.items():
-        if isinstance(at, PipeArc):
-            losses = pressures.losses[at]
-            flow: Terms = [(1.0, peak(at, build)) for build in losses]
-            where: Terms = [(-1.0, directed(at, build)) for build in losses]
-            most = max(pressures.most[at, build] for build in losses)
-        else:
-            flow, where = _filling(sets, at), [(-1.0, ("holds", at))]
-            most = _most_moved(sets, sets.fluid_stores[at].type.holds)
-        built: Terms = [(1.0, boost(option)) for option in options]
-        model.row(f"booster[{at}]", [*built, *where], high=0.0)
-        for option in options:
-            _booster(model, pressures, option, flow, most)
-
-
-def _booster(
-    model: Model, pressures: Pressures, option: BoosterOption, flow: Terms, most: float
-) -> None:
-    key = boost(option)
-    header = pressures.high if option.store else pressures.low
-    inlet = pressures.above(option.fluid, option.inlet)
-    if inlet > 0.0:
-        terms: Terms = [(1.0, header(option.start, option.fluid)), (-inlet, key)]
-        model.row(f"booster_inlet[{key}]", terms, low=0.0)
-    terms = [(1.0, boosted(option)), *scaled(flow, -1.0), (-most, key)]
-    model.row(f"boosted[{key}]", terms, low=-most)
-    if option.max_flow < most:
-        model.row(f"booster_flow[{key}]", [*flow, (most - option.max_flow, key)], high=most)
-
-
-def booster_units(model: Model, sets: IndexSets) -> None:
-    """``sum of boosters of a kind at a place <= its most there``, and ``in all <= its most``."""
-    if sets.pressures is None:
-        return
-    by_place: dict[tuple[str, str], Terms] = {}
-    by_kind: dict[str, Terms] = {}
-    for option in sets.pressures.boosters:
-        by_place.setdefault((option.booster, option.place), []).append((1.0, boost(option)))
-        by_kind.setdefault(option.booster, []).append((1.0, boost(option)))
-    for (name, place), terms in by_place.items():
-        most = sets.site.boosters[name].places.get(place)
-        if most is not None:
-            standing = sum(b.booster == name and b.place == place for b in sets.site.built.boosters)
-            model.row(f"boosters_at[{name},{place}]", terms, high=float(max(most, standing)))
-    for name, terms in by_kind.items():
-        if (most := sets.site.boosters[name].max_units) is not None:
-            model.row(f"boosters_of[{name}]", terms, high=float(most))
-
-
-def rating(model: Model, sets: IndexSets) -> None:
-    """``shut <= rating`` of every pipe laid, store used and machine that takes or gives there.
-
-    The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
-    source, store and machine in use there, and ``shut_j >= shut_i`` along what is laid from i to
-    j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a booster,
-    and of a liquid that falls its static head more.
-    """
-    pressures = sets.pressures
-    if pressures is None:
-        return
-    for fluid, one in pressures.fluids.items():
-        if not one.ratings:
-            continue
-        top = _top_shut(pressures, fluid)
-        for arc, losses in pressures.losses.items():
-            if arc.fluid == fluid:
-                _shut_along(model, sets, pressures, arc, top)
-                for build in losses:
-                    if (limit := one.ratings.get(("pipe", build))) is not None:
-                        lay: Key = ("lay", arc.route, build, fluid)
-                        _rated(model, pressures, arc.start, fluid, limit, top, lay)
-                        _rated(model, pressures, arc.end, fluid, limit, top, lay)
-        for name, source in sets.site.own_sources.items():
-            if name in sets.sources and ("source", name) in one.shut_in:
-                shut = pressures.above(fluid, one.shut_in["source", name])
-                _feeds(model, pressures, source.place, fluid, shut, opened(model, name))
-        for name in used_stores(sets, pressures):
-            store = sets.fluid_stores[name]
-            if store.type.holds == fluid:
-                kind = ("storage", store.type.name)
-                _end_shut(model, pressures, fluid, store.place, kind, top, ("holds", name))
-        for name in used_groups(sets, pressures):
-            group = sets.groups[name]
-            if fluid in (*group.type.inputs, *group.type.outputs):
-                kind = ("machine", group.type.name)
-                _end_shut(model, pressures, fluid, group.place, kind, top, ("takes", name))
-
-
-def _end_shut(
-    model: Model,
-    pressures: Pressures,
-    fluid: str,
-    place: str,
-    kind: tuple[str, str],
-    top: float,
-    used: Key,
-) -> None:
-    """The rating of a store or machine, and the potential that it gives."""
-    one = pressures.fluids[fluid]
-    if kind in one.ratings:
-        _rated(model, pressures, place, fluid, one.ratings[kind], top, used)
-    if kind in one.shut_in:
-        _feeds(model, pressures, place, fluid, pressures.above(fluid, one.shut_in[kind]), used)
-
-
-def _rated(
-    model: Model,
-    pressures: Pressures,
-    place: str,
-    fluid: str,
-    potential: float,
-    top: float,
-    used: Key,
-) -> None:
-    limit = pressures.above(fluid, potential)
-    if limit < top:
-        terms: Terms = [(1.0, pressures.shut(place, fluid)), (top - limit, used)]
-        model.row(f"rating[{place},{fluid},{used}]", terms, high=top)
-
-
-def _feeds(
-    model: Model, pressures: Pressures, place: str, fluid: str, shut: float, used: Key
-) -> None:
-    if shut > 0.0:
-        terms: Terms = [(1.0, pressures.shut(place, fluid)), (-shut, used)]
-        model.row(f"shut[{place},{fluid},{used}]", terms, low=0.0)
-
-
-def _top_shut(pressures: Pressures, fluid: str) -> float:
-    """The highest potential, shut in, that is looked at: one booster behind the widest."""
-    one = pressures.fluids[fluid]
-    given = max([one.most, *(p for p in one.shut_in.values() if math.isfinite(p))])
-    ratios = [option.boost**2 if one.gas else 1.0 for option in one.boosters]
-    rises = [option.rise for option in one.boosters]
-    return pressures.above(fluid, given * max(ratios, default=1.0) + max(rises, default=0.0))
-
-
-def _shut_along(
-    model: Model, sets: IndexSets, pressures: Pressures, arc: PipeArc, top: float
-) -> None:
-    fluid, losses = arc.fluid, pressures.losses[arc]
-    start, end = pressures.shut(arc.start, fluid), pressures.shut(arc.end, fluid)
-    static = max(loss.static for loss in losses.values())
-    room = top + static
-    laid: Terms = [(-room, directed(arc, build)) for build in losses]
-    for spur in pressures.spurs_at.get(arc, ()):
-        laid += [(-room, spur_laid(spur, build)) for build in losses]
-    name = f"shut_along[{arc.route},{arc.start},{fluid}"
-    model.row(f"{name}]", [(1.0, end), (-1.0, start), *laid], low=-top)
-    one = pressures.fluids[fluid]
-    for option in pressures.boosters_at.get(arc, ()):
-        ratio = option.boost**2 if one.gas else 1.0
-        more = (ratio - 1.0) * one.least + option.rise + static
-        room = ratio * top + more
-        terms: Terms = [(1.0, end), (-ratio, start), (-room, boost(option))]
-        model.row(f"{name},{option.booster}]", terms, low=more - room)
-    del sets

@@ -8,6 +8,7 @@ from allocator.model.expressions import mean_capture, mean_turnover, scaled
 from allocator.model.index_sets import IndexSets, counts, material_per_metre
 from allocator.model.model import Model, Terms
 from allocator.model.pressures import boost, new_boosters
+from allocator.model.rules.venting import vented
 
 
 def material_use(sets: IndexSets, material: str) -> Terms:
@@ -111,8 +112,11 @@ def money(sets: IndexSets, model: Model) -> Terms:
 
 
 def counted_emission(sets: IndexSets) -> Terms:
-    """Mean counted release of what the plan runs, kg/s, weighted."""
+    """Mean counted release of what the plan runs, and of what is vented, kg/s, weighted."""
     terms: Terms = []
+    for name, record in sets.site.fluids.items():
+        if record.vented_weight:
+            terms += scaled(vented(sets, name), record.vented_weight)
     for group in sets.groups.values():
         weight = sum(
             rate * sets.site.fluids[fluid].emission_weight

@@ -36,10 +36,22 @@ def position_in(site: Site) -> Callable[[str], list[float]]:
     places = site.places
     if site.origin is None:
         return lambda name: [places[name].x, places[name].y, places[name].elevation]
+    at = point_in(site)
+    return lambda name: at((places[name].x, places[name].y))
+
+
+def point_in(site: Site) -> Callable[[tuple[float, float]], list[float]]:
+    """What gives the position of a point by its east and north coordinates, without a height.
+
+    Raises:
+        CoordinatesError: see :func:`position_in`.
+    """
+    if site.origin is None:
+        return list
     origin, transformer = site.origin, _transformer(site.origin)
 
-    def position(name: str) -> list[float]:
-        east, north = origin.east + places[name].x, origin.north + places[name].y
+    def position(point: tuple[float, float]) -> list[float]:
+        east, north = origin.east + point[0], origin.north + point[1]
         degrees: tuple[float, float] = transformer.transform(east, north, errcheck=True)
         return [round(value, DIGITS) for value in degrees]
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report.handover.coordinates import position_in, reference_of
+from allocator.report.handover.coordinates import point_in, position_in, reference_of
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
 from allocator.report.pressures import booster_into
 from allocator.report.tags import ValveTag, valve_tags, valves_of, valves_of_runs
@@ -173,7 +173,7 @@ def _runs(
         feature = _feature(
             "run",
             corridor_of(site.routes[run.route]),
-            [position(start), position(end)],
+            _bent(site, position, corridor_of(site.routes[run.route]), start, end),
             start=start,
             end=end,
             build=run.build,
@@ -184,6 +184,16 @@ def _runs(
             valves=list(valves.get((run.route, run.fluid), ())),
         )
         yield {**feature, "id": f"run:{number}"}
+
+
+def _bent(
+    site: Network, position: Position, corridor: str, start: str, end: str
+) -> list[list[float]]:
+    """Positions from a place to another along the bends of a route."""
+    route, spot = (site.corridors or site.routes)[corridor], point_in(site)
+    bends = [spot(point) for point in route.via]
+    inner = bends if start == route.start else bends[::-1]
+    return [position(start), *inner, position(end)]
 
 
 def _lines(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:

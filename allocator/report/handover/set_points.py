@@ -122,7 +122,7 @@ def _receiver(to: str) -> str:
     """Where a source sends to: a store, or a machine that charges a battery."""
     kind, _, rest = to.partition(":")
     machine, _, battery = rest.partition(">")
-    return at(rest) if kind == "store" else f"{at(machine)}, charging {at(battery)}"
+    return at(rest) if kind in ("store", "flare") else f"{at(machine)}, charging {at(battery)}"
 
 
 def _stores(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from allocator.network.records import Network
-from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.plans.records import BatteryUse, BoosterUse, Plan, StoreUse
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
 from allocator.report.words import quantity
@@ -61,10 +61,15 @@ def _taps(site: Network, plan: Plan) -> list[Thing]:
     return found
 
 
+def booster_key(use: BoosterUse) -> str:
+    """The key of a booster."""
+    return f"booster:{use.booster}@{use.start}>{use.route or use.store}"
+
+
 def _boosters(site: Network, plan: Plan) -> list[Thing]:
     return [
         Thing(
-            f"booster:{use.booster}@{use.start}>{use.route or use.store}",
+            booster_key(use),
             "booster",
             f"{use.booster} for {use.fluid}, into {booster_into(site, use)}",
             site.ground(use.start),

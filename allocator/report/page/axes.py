@@ -44,10 +44,10 @@ def _step(rough: float) -> float:
     return next(s * power for s in (1, 2, 5, 10) if s * power >= rough * (1 - 1e-9))
 
 
-def axis_of(dimension: str, low: float, high: float, title: str) -> Axis:
-    """The axis of a dimension; ``money`` and ``temperature`` are dimensions too."""
+def axis_of(dimension: str, low: float, high: float, title: str, currency: str = "") -> Axis:
+    """The axis of a dimension; ``money`` (in the site's currency) and ``temperature`` too."""
     if dimension == "money":
-        return Axis(low, high, title, money)
+        return Axis(low, high, title, lambda value: money(value, currency))
     unit = TONNE_A_YEAR if dimension == "emission_rate" else 1.0
     zero = 273.15 if dimension == "temperature" else 0.0
 

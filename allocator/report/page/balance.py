@@ -82,6 +82,7 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
         taker = way.taker
         if taker.startswith("burn:"):
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
+        taker = taker.replace("flare:", "machine:", 1) if taker.startswith("flare:") else taker
         node = _node(found, figures.site, taker, way.fluid)
         if way.giver.startswith("source:") and not taker.startswith("store:"):  # no store between
             past = found.node(f"past:{taker}:{way.fluid}", 1, "direct, without storage", "direct")

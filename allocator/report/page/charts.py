@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from markupsafe import Markup
 
+from allocator.base.labels import head
 from allocator.cycles import curve_of, draws_for_stores
 from allocator.network.records import Network
 from allocator.plans.records import Plan
@@ -80,8 +81,8 @@ def _draw_curve(figures: PageFigures, name: str) -> Chart:
     x_most = max(1.6 * size, min(1.1 * full, 6.0 * size), 1e-9)
     y_most = max(1.12 * max(mean, draw), 1e-12)
     field = Field(
-        axis_of("mass", 0.0, x_most, "store"),
-        axis_of("mass_rate", 0.0, y_most, "firm draw"),
+        axis_of("mass", 0.0, x_most, head("storage")),
+        axis_of("mass_rate", 0.0, y_most, head("firm_flow")),
         *BOX,
     )
     sizes = np.linspace(0.0, x_most, 90)
@@ -93,7 +94,7 @@ def _draw_curve(figures: PageFigures, name: str) -> Chart:
     drawing = [
         *field.grid(),
         tag("path", d=f"M{left} {at_mean:.1f}H{right}", class_="mean-line"),
-        tag("text", "mean", x=left + 4, y=at_mean - 5, class_="tick"),
+        tag("text", head("mean"), x=left + 4, y=at_mean - 5, class_="tick"),
         tag("polyline", points=points(line), class_=f"curve c{colour}"),
         tag("path", d=f"M{x:.1f} {y - 6:.1f}l6 6l-6 6l-6 -6z", class_="chosen"),
     ]
@@ -110,6 +111,7 @@ _KINDS = {
     "line": "power lines",
     "cooler": "coolers",
     "sink": "heat sinks",
+    "booster": "boosters",
 }
 
 
@@ -156,7 +158,7 @@ class GoalBar:
     limit: float | None
 
 
-def search_chart(run: Mapping[str, object], plan: Plan) -> list[Chart]:
+def search_chart(run: Mapping[str, object], plan: Plan, currency: str = "") -> list[Chart]:
     """The plan and the bound over time, a chart a goal, from the trail in ``run.json``.
 
     A goal whose plan and bound never moved has none.
@@ -174,23 +176,24 @@ def search_chart(run: Mapping[str, object], plan: Plan) -> list[Chart]:
         if dimension is None or max(len({v for _, v in s}) for s in (values, bounds)) < 2:
             continue
         dimension = "emission_rate" if goal.name == "emissions" else dimension
-        said = f"plan {goal_value(goal, goal.value)}, bound {goal_value(goal, goal.bound)} (dashed)"
-        title = f"{goal_title(goal)}, over time"
-        charts.append(Chart(title, _stairs(values, bounds, dimension), said, *SIZE))
+        value, bound = (goal_value(goal, x, currency) for x in (goal.value, goal.bound))
+        said = f"plan {value}, {head('bound')} {bound} (dashed)"
+        drawing = _stairs(values, bounds, dimension, currency)
+        charts.append(Chart(f"{goal_title(goal)}, over time", drawing, said, *SIZE))
     return charts
 
 
 Pairs = Sequence[tuple[float, float]]
 
 
-def _stairs(values: Pairs, bounds: Pairs, dimension: str) -> Markup:
+def _stairs(values: Pairs, bounds: Pairs, dimension: str, currency: str) -> Markup:
     """Steps over the seconds since the run began; a bound holds at any time, so also before."""
     start, end = values[0][0], max(time for time, _ in (*values, *bounds))
     end = max(end, start + 1e-3)
     most = 1.1 * max(abs(value) for _, value in (*values, *bounds)) or 1.0
     field = Field(
-        axis_of("duration", start, end, "since the run began"),
-        axis_of(dimension, 0.0, most, ""),
+        axis_of("duration", start, end, head("search_time")),
+        axis_of(dimension, 0.0, most, "", currency),
         *BOX,
     )
 

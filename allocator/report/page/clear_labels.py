@@ -15,7 +15,8 @@ LINE = 13.0
 """Width of a letter and height of a line, picture units: somewhat more than the font takes."""
 _NUMBER = r"(-?[\d.]+)"
 _PATH = re.compile(
-    rf'd="M{_NUMBER} {_NUMBER}(?:L{_NUMBER} {_NUMBER}|Q{_NUMBER} {_NUMBER} {_NUMBER} {_NUMBER})"'
+    rf'd="M{_NUMBER} {_NUMBER}(?:((?:L{_NUMBER} {_NUMBER})+)|'
+    rf'Q{_NUMBER} {_NUMBER} {_NUMBER} {_NUMBER})"'
 )
 _STEPS = 12
 """Straight pieces in place of a bent line."""
@@ -38,11 +39,13 @@ def segments_of(drawing: str) -> list[Segment]:
     """All lines of a drawing that run from place to place, bent ones in straight pieces."""
     found: list[Segment] = []
     for match in _PATH.finditer(drawing):
-        x1, y1, *rest = (float(part) for part in match.groups() if part is not None)
-        if len(rest) == 2:
-            found.append((x1, y1, rest[0], rest[1]))
+        x1, y1 = float(match[1]), float(match[2])
+        if match[3] is not None:
+            numbers = [float(part) for part in re.findall(_NUMBER, match[3])]
+            bends = [(x1, y1), *zip(numbers[::2], numbers[1::2], strict=True)]
+            found += [(*a, *b) for a, b in pairwise(bends)]
             continue
-        mx, my, x2, y2 = rest
+        mx, my, x2, y2 = (float(part) for part in match.groups()[-4:])
         points = [
             (
                 (1 - t) ** 2 * x1 + 2 * t * (1 - t) * mx + t * t * x2,

@@ -5,14 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from allocator.base.labels import head
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
 from allocator.report.loads import corridor_of, run_peak
 from allocator.report.page.figures import PageFigures
-from allocator.report.words import count, destination, percent, quantity, shape
+from allocator.report.parts import duty_words
+from allocator.report.words import destination, percent, quantity, shape
 from allocator.site.records import Source
 
 Facts = list[tuple[str, str]]
+
+
+def status(new: bool) -> str:
+    """Whether the plan builds a thing, in a word."""
+    return head("new" if new else "standing")
 
 
 @dataclass
@@ -44,23 +51,24 @@ def pipe_facts(figures: PageFigures, run: Run, start: str, end: str) -> tuple[st
     route, build = site.routes[run.route], site.pipes[run.build]
     peak = run_peak(site, run)
     facts = [
-        ("from, to", f"{start} to {end}"),
-        ("build", f"{run.build}, {'new' if run.new else 'existing'}"),
+        (head("start"), start),
+        (head("end"), end),
+        (head("build"), f"{run.build}, {status(run.new)}"),
         (
-            "layers",
+            head("layers"),
             ", ".join(_layer_words(layer.material, layer.thickness) for layer in build.layers),
         ),
-        ("length", quantity(route.length, "length")),
-        ("mean flow", quantity(figures.run_rate(run, "mean"), "mass_rate")),
-        ("with all sources on", quantity(figures.run_rate(run, "collect"), "mass_rate")),
-        ("firm supply, mean", quantity(figures.run_rate(run, "supply"), "mass_rate")),
-        ("peak flow", quantity(peak, "mass_rate")),
-        ("share of capacity", percent(used_share(site, run))),
+        (head("length"), quantity(route.length, "length")),
+        (head("mean"), quantity(figures.run_rate(run, "mean"), "mass_rate")),
+        (head("collect_flow"), quantity(figures.run_rate(run, "collect"), "mass_rate")),
+        (head("supply_flow"), quantity(figures.run_rate(run, "supply"), "mass_rate")),
+        (head("peak"), quantity(peak, "mass_rate")),
+        (head("used_share"), percent(used_share(site, run))),
     ]
     if route.stream is not None:
         inlet, outlet = route.stream.inlet, route.stream.outlet
         hot = f"{quantity(inlet, 'temperature')} to {quantity(outlet, 'temperature')} at most"
-        facts.append(("temperature", hot))
+        facts.append((head("temperature"), hot))
     return f"{corridor_of(route)}: {run.fluid}", [fact for fact in facts if fact[1]]
 
 
@@ -72,15 +80,15 @@ def source_facts(figures: PageFigures, source: Source, tapped: bool) -> tuple[st
     """A source: its flow and cycle, and what it feeds if it is connected."""
     duty = figures.duty[source.name]
     facts = [
-        ("fluid", source.fluid),
-        ("flow when on", quantity(source.flow, "mass_rate")),
-        ("on", f"{percent(duty)} of the time"),
-        ("mean flow", quantity(source.flow * duty, "mass_rate")),
+        (head("fluid"), source.fluid),
+        (head("rate_while_on"), quantity(source.flow, "mass_rate")),
+        (head("duty_share"), percent(duty)),
+        (head("mean"), quantity(source.flow * duty, "mass_rate")),
     ]
     if source.temperature is not None:
-        facts.append(("temperature", quantity(source.temperature, "temperature")))
+        facts.append((head("temperature"), quantity(source.temperature, "temperature")))
     if source.next_start is not None:
-        facts.append(("next spell in", quantity(source.next_start, "duration")))
+        facts.append((head("next_start"), quantity(source.next_start, "duration")))
     use = next((u for u in figures.plan.sources if u.name == source.name), None)
     if not tapped or use is None:
         return f"{source.name}: not connected", facts
@@ -89,11 +97,11 @@ def source_facts(figures: PageFigures, source: Source, tapped: bool) -> tuple[st
         whence = one.name.partition(": ")[2]
         words = f" ({whence})" if whence else ""
         facts += [
-            (f"sends {quantity(rate, 'mass_rate')} to{words}", destination(to))
+            (head("goes_to"), f"{destination(to)}, {quantity(rate, 'mass_rate')}{words}")
             for to, rate in one.collect.items()
         ]
         facts += [
-            (f"supplies {quantity(rate, 'mass_rate')}{words}", shape(name))
+            (head("goes_to"), f"supply, {shape(name)}, {quantity(rate, 'mass_rate')}{words}")
             for name, rate in one.direct.items()
         ]
     return f"{source.name}: {'new connection' if use.new else 'existing connection'}", facts
@@ -103,11 +111,11 @@ def store_facts(site: Network, plan: Plan, name: str) -> tuple[str, Facts]:
     """A store of a fluid: its size and firm output."""
     use = next(store for store in plan.stores if store.name == name)
     facts = [
-        ("size", f"{quantity(use.size, 'mass')} of {use.holds}"),
-        ("new", quantity(use.new_size, "mass") if use.new_size > 0 else "nothing"),
+        (head("size"), f"{quantity(use.size, 'mass')} of {use.holds}"),
+        (head("new_size"), quantity(use.new_size, "mass") if use.new_size > 0 else "nothing"),
     ]
     facts += [
-        ("firm output", f"{quantity(rate, 'mass_rate')}, {shape(to)}")
+        (head("promised"), f"{quantity(rate, 'mass_rate')}, {shape(to)}")
         for to, rate in use.draw.items()
         if rate > 0
     ]
@@ -117,14 +125,14 @@ def store_facts(site: Network, plan: Plan, name: str) -> tuple[str, Facts]:
 def battery_facts(plan: Plan, name: str) -> tuple[str, Facts]:
     """A battery: its size and what the parts of it are for."""
     use = next(battery for battery in plan.batteries if battery.name == name)
-    facts = [("size", quantity(use.size, "energy"))]
+    facts = [(head("size"), quantity(use.size, "energy"))]
     facts += [
         (words, quantity(part, "energy"))
         for words, part in (
-            ("new", use.new_size),
-            ("for levelling", use.level_part),
-            ("for bursts", sum(use.burst_part.values())),
-            ("for machine runs", use.swing_part),
+            (head("new_size"), use.new_size),
+            (head("levelling"), use.level_part),
+            (head("bursts"), sum(use.burst_part.values())),
+            (head("swing"), use.swing_part),
         )
         if part > 0
     ]
@@ -135,17 +143,13 @@ def machine_facts(site: Network, plan: Plan, name: str) -> tuple[str, Facts]:
     """A machine group: units, what each gives and takes, and its duty."""
     use = next(machine for machine in plan.machines if machine.name == name)
     kind = site.machines[use.type]
-    facts = [("units", f"{use.count} ({use.new} new)")]
+    facts = [(head("count"), f"{use.count} ({use.new} new)")]
     if kind.power_out > 0:
-        facts.append(("each gives", quantity(kind.power_out, "power")))
+        facts.append((head("power_out_each"), quantity(kind.power_out, "power")))
     if kind.power_in > 0:
-        facts.append(("each takes", quantity(kind.power_in, "power")))
-    facts += [("each takes", f"{quantity(r, 'mass_rate')} {f}") for f, r in kind.inputs.items()]
-    if use.running:
-        load = use.flat_load + sum(use.following.values())
-        facts.append(("running", f"{use.running}, mean load {percent(load / use.running)}"))
-    if use.cycled > 0:
-        facts.append(("one more runs", f"{percent(use.cycled)} of the time"))
-    if sum(use.burst.values()) > 0:
-        facts.append(("charging batteries", f"{count(sum(use.burst.values()))} units"))
+        facts.append((head("power_in_each"), quantity(kind.power_in, "power")))
+    facts += [
+        (head("takes_each"), f"{quantity(r, 'mass_rate')} {f}") for f, r in kind.inputs.items()
+    ]
+    facts.append((head("duty"), duty_words(use)))
     return f"{use.type} at {site.ground(use.place)}", facts

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from allocator.base.labels import head
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import running_money
@@ -38,15 +39,15 @@ def said_of(plan: Plan) -> list[Said]:
     if power.demand_mean <= 0:
         return []
     if plan.basis != "firm":
-        words = "clean power on average, no promise: an average-flow estimate"
+        words = f"{head('mean_clean')}: average-flow estimate, not firm"
         return [Said(quantity(power.mean_clean, "power"), words, repr(power.mean_clean))]
-    words = f"firm clean power, {percent(power.firm_clean / power.demand_mean)} of demand"
+    words = f"{head('firm_clean')}, {percent(power.firm_clean / power.demand_mean)} of demand"
     limit = _limit(plan)
     if limit is not None:
-        words += f"; proven limit {quantity(limit, 'power')}"
-        words += f", gap {gap((limit - power.firm_clean) / limit)}" if limit > 0 else ""
+        words += f"; {head('bound')} {quantity(limit, 'power')}"
+        words += f", {head('gap')} {gap((limit - power.firm_clean) / limit)}" if limit > 0 else ""
     found.append(Said(quantity(power.firm_clean, "power"), words, repr(power.firm_clean)))
-    words = f"firm power, {percent(power.served_share)} of demand"
+    words = f"{head('firm_total')}, {percent(power.served_share)} of demand"
     if release := emission_a_kwh(plan):
         words += f", {release} counted"
     found.append(Said(quantity(power.firm_total, "power"), words, repr(power.firm_total)))

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from allocator.base.labels import head
 from allocator.plans.records import Plan
 from allocator.report.page.axes import Field, axis_of
 from allocator.report.page.listing import Cell
 from allocator.report.page.study_files import Frontier, PointShown
 from allocator.report.page.svg import points, tag
 from allocator.report.words import STATUS_WORDS, gap, money, quantity
+from allocator.site.addresses import given_address
 
 PROVEN = 1e-4
 """A gap below this leaves no room to draw a bound in."""
@@ -23,8 +25,8 @@ PROVEN = 1e-4
 class FrontierView:
     """A frontier for the page: drawings for a wide and for a narrow screen, words, a table."""
 
-    give: str
     title: str
+    heads: tuple[str, ...]
     drawings: tuple[tuple[str, float, float, Markup], ...]
     said: str
     bounded: bool
@@ -37,10 +39,10 @@ class FrontierView:
 def frontier_view(found: Frontier, plan: Plan | None = None) -> FrontierView:
     """A frontier, and the point of a plan on the same ground."""
     own = None if plan is None else _own(found, plan)
-    what = power_words(found)
+    what, given = power_words(found), given_address(found.give)
     return FrontierView(
-        found.give,
-        f"{what[0].upper()}{what[1:]} against {found.give}",
+        f"{what[0].upper()}{what[1:]} against {given}",
+        (given, what, *map(head, ("bound", "gap", "status", "end_of_frontier", "audited"))),
         (
             ("wide", 1000.0, 360.0, _drawn(found, own, 1000.0, 360.0)),
             ("narrow", 360.0, 300.0, _drawn(found, own, 360.0, 300.0)),
@@ -59,14 +61,15 @@ def frontier_view(found: Frontier, plan: Plan | None = None) -> FrontierView:
 
 def power_words(found: Frontier) -> str:
     """What the upright axis shows."""
-    kind = "power in all" if found.give == "emissions" else "clean power"
-    return f"{'firm' if found.basis == 'firm' else 'mean'} {kind}"
+    if found.give == "emissions":
+        return head("firm_total" if found.basis == "firm" else "mean_power")
+    return head("firm_clean" if found.basis == "firm" else "mean_clean")
 
 
 def given_words(found: Frontier, value: float) -> str:
     """An amount of what is given."""
     if found.give == "money":
-        return money(value)
+        return money(value, found.currency)
     return quantity(value, _dimension(found))
 
 
@@ -116,7 +119,7 @@ def _knee(found: Frontier, point: PointShown) -> str:
 
 def _row(found: Frontier, point: PointShown) -> tuple[Cell, ...]:
     bound = point.bound
-    named = point.end or ("knee" if point.knee is not None else "")
+    named = point.end or (head("knee") if point.knee is not None else "")
     return (
         Cell(given_words(found, point.given), repr(point.given), True),
         Cell(quantity(point.power, "power"), repr(point.power), True),
@@ -133,7 +136,10 @@ def _drawn(found: Frontier, own: tuple[float, float] | None, width: float, heigh
     shown += [] if own is None else [own]
     highest = max([power for _, power in shown] + [p.bound or 0.0 for p in found.points])
     field = Field(
-        axis_of(_dimension(found), 0.0, 1.06 * max(x for x, _ in shown) or 1.0, found.give),
+        axis_of(
+            *(_dimension(found), 0.0, 1.06 * max(x for x, _ in shown) or 1.0),
+            *(given_address(found.give), found.currency),
+        ),
         axis_of("power", 0.0, 1.1 * highest or 1.0, power_words(found)),
         76.0,
         30.0,
@@ -189,7 +195,7 @@ def _mark(field: Field, found: Frontier, point: PointShown) -> list[Markup]:
     if point.knee is None:
         return [tag("circle", tag("title", said), cx=x, cy=y, r=3.6, class_="dot")]
     knee = tag("circle", tag("title", f"{said}, a knee"), cx=x, cy=y, r=6.0, class_="knee")
-    return [knee, _name("knee", field, x, y - 10)]
+    return [knee, _name(head("knee"), field, x, y - 10)]
 
 
 def _name(words: str, field: Field, x: float, y: float) -> Markup:

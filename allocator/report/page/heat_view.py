@@ -1,4 +1,4 @@
-"""Temperatures on the page: the curve along each run, a table of ends, limits with margins."""
+"""Temperatures on the page: the curve along each run, limits with margins."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from allocator.base.labels import head
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.loads import corridor_of, runs_of_kind
@@ -51,8 +52,8 @@ def _along(site: Network, found: TemperatureProfile, colours: dict[str, int]) ->
     high = max([warm, *(kelvin for _, kelvin, _ in drawn)])
     room = 0.08 * max(high - low, 1.0)
     field = Field(
-        axis_of("length", 0.0, found.metres[-1] or 1.0, "along the run"),
-        axis_of("temperature", low - room, high + room, "temperature"),
+        axis_of("length", 0.0, found.metres[-1] or 1.0, head("length")),
+        axis_of("temperature", low - room, high + room, head("temperature")),
         *BOX,
     )
     parts = field.grid()
@@ -76,26 +77,6 @@ def _along(site: Network, found: TemperatureProfile, colours: dict[str, int]) ->
 
 def _degrees(kelvin: float) -> str:
     return quantity(kelvin, "temperature")
-
-
-def temperatures(site: Network, plan: Plan) -> list[tuple[str, ...]]:
-    """Runs with their temperatures: name, fluid, when, inlet, end, surface, heat that is lost."""
-    if plan.heat is None:
-        return []
-    pipes = {(run.route, run.fluid) for run in runs_of_kind(site, plan, "pipe")}
-    return [
-        (
-            corridor_of(site.routes[flow.route]),
-            flow.fluid,
-            flow.state,
-            quantity(flow.inlet, "temperature"),
-            quantity(flow.outlet, "temperature"),
-            "" if flow.surface is None else quantity(flow.surface, "temperature"),
-            quantity(flow.loss, "power"),
-        )
-        for flow in plan.heat.flows
-        if (flow.route, flow.fluid) in pipes
-    ]
 
 
 @dataclass(frozen=True, slots=True)

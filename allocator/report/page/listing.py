@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from allocator.base.column_units import ColumnUnit, shown_cell, unit_of
 from allocator.base.rendering import columns_of
 from allocator.base.table import Column, Table
-from allocator.report.words import destination, shape
+from allocator.report.parts import in_words
 
 ORDER = (
     "sources_used",
@@ -21,8 +21,10 @@ ORDER = (
     "cut_list",
     "cutting_plan",
     "set_points",
-    "heat_limits",
+    "temperature_limits",
+    "power_limits",
     "pressures",
+    "pressure_ways",
     "boosters",
     "coolers",
     "baths",
@@ -38,6 +40,7 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "where", "quantity", "unit", "material", "kg", "mass", "money"),
     "cut_list": ("build", "run", "fluid", "material", "length", "mass", "cut_length", "cut_mass"),
     "set_points": ("tag", "thing", "place", "setting", "set_to", "set_unit", "value", "unit"),
+    "pressure_ways": ("start", "end", "place", "distance", "arrives", "leaves", "booster", "needs"),
     "coolers": ("cooler", "units", "place", "fluid", "set_point", "peak", "duty", "power"),
     "baths": ("bath", "source", "keeps", "hottest", "gas_leaves_at", "margin", "mass"),
 }
@@ -88,10 +91,11 @@ class Listing:
 def listings(tables: Iterable[Table]) -> list[Listing]:
     """Tables in the order of :data:`ORDER`, without those that have no rows."""
     found = {table.name: table for table in tables if len(table)}
-    return [_listing(found[name]) for name in ORDER if name in found]
+    return [listing_of(in_words(found[name])) for name in ORDER if name in found]
 
 
-def _listing(table: Table) -> Listing:
+def listing_of(table: Table) -> Listing:
+    """A table with the columns that are shown at first, and the rest on demand."""
     heads: list[Head] = []
     columns = []
     chosen = CHOSEN.get(table.name, ())
@@ -123,12 +127,6 @@ def _unit(column: Column, cells: Sequence[object]) -> ColumnUnit:
     return usual
 
 
-def feeds(name: str) -> str:
-    """What a source feeds, in words: a destination, or a shape of supply."""
-    kind, _, rest = name.partition(":")
-    return f"supply, {shape(rest)}" if kind == "supply" else destination(name)
-
-
 def _things(table: Table) -> Iterator[str]:
     """The address on the map of what each row is about."""
     kind, *parts = _ADDRESSES.get(table.name, ("",))
@@ -157,6 +155,4 @@ def _cell(column: Column, value: object, unit: ColumnUnit) -> Cell:
         return Cell("", "", False)
     right = isinstance(value, int | float) and not isinstance(value, bool)
     shown = shown_cell(column, value, unit)
-    if column.name == "goes_to":
-        shown = feeds(str(value))
     return Cell(shown, f"{value:.9g}" if right else shown, right)

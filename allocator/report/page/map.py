@@ -5,28 +5,34 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 
 from markupsafe import Markup
 
+from allocator.base.labels import head
 from allocator.network.records import Network
-from allocator.plans.records import BoosterUse, Plan, Run
-from allocator.report.loads import corridor_of, line_peak, run_ends, run_peak, runs_of_kind
-from allocator.report.page import symbols
+from allocator.plans.records import Plan, Run
+from allocator.report.loads import corridor_of, line_peak, run_ends, runs_of_kind
 from allocator.report.page.colours import DASHES, fluids_shown
 from allocator.report.page.details import (
     Details,
-    battery_facts,
-    machine_facts,
     pipe_facts,
-    source_facts,
-    store_facts,
+    status,
     used_share,
 )
-from allocator.report.page.figures import LAYERS, PageFigures, emits
-from allocator.report.page.placing import WIDTH, Ground, Label, labels_of, place_all
+from allocator.report.page.figures import LAYERS, PageFigures
+from allocator.report.page.map_symbols import is_hot, symbols_of
+from allocator.report.page.placing import (
+    WIDTH,
+    Ground,
+    Label,
+    labels_of,
+    longest_piece,
+    moved_aside,
+    place_all,
+)
 from allocator.report.page.svg import number, tag, ticks
-from allocator.report.words import percent, plain, quantity
-from allocator.site.records import POWER, Source
+from allocator.report.words import percent, quantity
 
 WIDEST = 11.0
 """Stroke of the greatest flow, picture units; the square root of a flow sets the width."""
@@ -75,14 +81,14 @@ def map_of(figures: PageFigures, faint: bool = True) -> Map:
     run_numbers: dict[tuple[str, str], int] = {}
     runs = tag("g", *_runs(figures, ground, details, pipe_labels, run_numbers), class_="runs")
     parts = [unbuilt, runs, tag("g", *_lines(site, plan, ground, details), class_="lines")]
-    drawn, reach, ranks, stood = _symbols(figures, ground, legend, details, faint)
+    drawn, reach, ranks, stood = symbols_of(figures, ground, legend, details, faint)
     labels = _labels(stood, reach)
     parts.append(tag("g", *(tag("g") for _ in pipe_labels), class_="pipe-labels"))
     parts.append(tag("g", *drawn, class_="things"))
     parts.append(tag("g", *(_label(stood, k, reach[k.place]) for k in labels), class_="labels"))
     parts.append(_bar(ground))
     scaled = ground.scale is not None
-    hot = {site.ground(source.place) for source in site.sources.values() if _hot(source)}
+    hot = {site.ground(source.place) for source in site.sources.values() if is_hot(source)}
     numbers = {name: number for number, name in enumerate(ground.points)}
     crowd = max(0.45, min(1.0, math.sqrt(250.0 / len(details.things)))) if details.things else 1.0
     return Map(
@@ -114,17 +120,27 @@ def _rounded(point: tuple[float, float]) -> tuple[float, float]:
 
 
 def _laid(site: Network, plan: Plan, ground: Ground) -> Iterable[tuple[float, float, float, float]]:
-    ends = [run_ends(site, run) for run in runs_of_kind(site, plan, "pipe")]
-    ends += [
-        (site.power_lines[use.name].start, site.power_lines[use.name].end) for use in plan.lines
+    lines = [
+        (*run_ends(site, run), corridor_of(site.routes[run.route]))
+        for run in runs_of_kind(site, plan, "pipe")
     ]
-    for start, end in dict.fromkeys((site.ground(a), site.ground(b)) for a, b in ends):
-        yield (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
+    used = [site.power_lines[use.name] for use in plan.lines]
+    lines += [(line.start, line.end, "") for line in used]
+    pieces = {
+        (*_rounded(one), *_rounded(other)): None
+        for start, end, corridor in lines
+        for one, other in pairwise(ground.line(site.ground(start), site.ground(end), corridor))
+    }
+    yield from pieces
 
 
-def _between(ground: Ground, start: str, end: str, bend: float = 0.0) -> str:
+def _between(ground: Ground, start: str, end: str, bend: float = 0.0, corridor: str = "") -> str:
     """A path from place to place; runs side by side bend away from each other."""
-    (x1, y1), (x2, y2) = ground.points[start], ground.points[end]
+    line = ground.line(start, end, corridor)
+    if len(line) > 2:
+        aside = moved_aside(line, bend / 4)
+        return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in aside)
+    (x1, y1), (x2, y2) = line
     if not bend:
         return f"M{number(x1)} {number(y1)}L{number(x2)} {number(y2)}"
     long = math.hypot(x2 - x1, y2 - y1) or 1.0
@@ -145,16 +161,19 @@ def _not_laid(site: Network, plan: Plan, ground: Ground, details: Details) -> It
         done.add(name)
         start, end = site.ground(route.start), site.ground(route.end)
         facts = [
-            ("from, to", f"{start}, {end}"),
-            ("length", quantity(route.length, "length")),
-            ("builds allowed", ", ".join(route.pipes)),
+            (head("start"), start),
+            (head("end"), end),
+            (head("length"), quantity(route.length, "length")),
+            (head("builds"), ", ".join(route.pipes)),
         ]
         key = details.add(f"{name}: not built", facts, f"pipe:{name}")
-        yield tag("path", d=_between(ground, start, end), class_="faint thing", data_k=key)
+        yield tag(
+            "path", d=_between(ground, start, end, corridor=name), class_="faint thing", data_k=key
+        )
     used = {use.name for use in plan.lines}
     for line in site.power_lines.values():
         if line.name not in used:
-            facts = [("length", quantity(line.length, "length"))]
+            facts = [(head("length"), quantity(line.length, "length"))]
             key = details.add(f"{line.name}: power line, not built", facts, f"line:{line.name}")
             path = _between(ground, line.start, line.end, 14.0)
             yield tag("path", d=path, class_="faint thing", data_k=key)
@@ -182,12 +201,14 @@ def _runs(
         beside[pair] = beside.get(pair, 0) + 1
         if tuple(sorted(pair)) != (start, end) and len(pair) == 2:
             bend = -bend  # the same side whichever way it flows
-        name = f"pipe:{corridor_of(site.routes[run.route])}"
+        corridor = corridor_of(site.routes[run.route])
+        name = f"pipe:{corridor}"
         key = details.add(*pipe_facts(figures, run, start, end), name)
         numbers[run.route, run.fluid] = key
-        ends = (*_rounded(ground.points[start]), *_rounded(ground.points[end]))
+        piece = longest_piece(moved_aside(ground.line(start, end, corridor), bend / 4))
+        ends = (*_rounded(piece[0]), *_rounded(piece[1]))
         labels.append((*ends, bend, *_pipe_texts(figures, run)))
-        path = _between(ground, start, end, bend)
+        path = _between(ground, start, end, bend, corridor)
         widths = {layer: _wide(_weight(figures, run, layer), most[layer]) for layer in LAYERS}
         style = ";".join(f"--{layer}:{number(width)}" for layer, width in widths.items())
         insulated = len(site.pipes[run.build].layers) > 1
@@ -236,7 +257,8 @@ def _arrows(run: Run, ground: Ground, site: Network, bend: float) -> Iterable[Ma
     base = run_ends(site, run)
     forth = (site.ground(base[0]), site.ground(base[1]))
     for (start, end), layers in shown.items():
-        (x1, y1), (x2, y2) = ground.points[start], ground.points[end]
+        line = ground.line(start, end, corridor_of(site.routes[run.route]))
+        (x1, y1), (x2, y2) = longest_piece(line)
         long = math.hypot(x2 - x1, y2 - y1)
         if long < 1e-9:
             continue
@@ -260,12 +282,13 @@ def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Itera
         line = site.power_lines[use.name]
         sent = sum(flow[4] for flow in use.flows)
         facts = [
-            ("from, to", f"{line.start} to {line.end}"),
-            ("line", "new" if use.new else "existing"),
-            ("length", quantity(line.length, "length")),
-            ("mean power", quantity(sent, "power")),
-            ("share of capacity", percent(line_peak(site, use) / line.capacity)),
-            ("capacity", quantity(line.capacity, "power")),
+            (head("start"), line.start),
+            (head("end"), line.end),
+            (head("status_of_thing"), status(use.new)),
+            (head("length"), quantity(line.length, "length")),
+            (head("mean_power"), quantity(sent, "power")),
+            (head("used_share"), percent(line_peak(site, use) / line.capacity)),
+            (head("capacity"), quantity(line.capacity, "power")),
         ]
         key = details.add(f"{use.name}: power line", facts, f"line:{use.name}")
         path = _between(ground, line.start, line.end, 14.0)
@@ -276,163 +299,6 @@ def _lines(site: Network, plan: Plan, ground: Ground, details: Details) -> Itera
             class_="thing line",
             data_k=key,
         )
-
-
-Row = list[tuple[Markup, str, int]]
-"""Symbols at one place: the drawing, its class, and the number of what the card says."""
-
-PITCH = 24.0
-"""From symbol to symbol at one place, picture units."""
-
-
-def _symbols(
-    figures: PageFigures, ground: Ground, legend: dict[str, int], details: Details, faint: bool
-) -> tuple[list[Markup], dict[str, float], dict[str, int], Ground]:
-    """Symbols in a row at each place, half the width of each row, and the rank of each place.
-
-    Last, where the rows stand: at their places, or further in where one would be cut.
-    """
-    site, plan = figures.site, figures.plan
-    rows: dict[str, Row] = {name: [] for name in ground.points}
-    tapped = {use.name for use in plan.sources if use.tapped}
-    for source in site.own_sources.values():
-        connected = source.name in tapped
-        mark = symbols.source(figures.duty[source.name], connected, _hot(source))
-        look = f"source c{legend[source.fluid]} {'tapped' if connected else 'untapped'}"
-        key = details.add(*source_facts(figures, source, connected), f"source:{source.name}")
-        rows[site.ground(source.place)].append((mark, look, key))
-    _built(site, plan, rows, legend, details)
-    ranks = {name: _rank(row) for name, row in rows.items()}
-    if faint:
-        _could_be(site, plan, rows, legend, details)
-    found, reach, stood = [], {}, {}
-    for name, row in rows.items():
-        x, y = ground.points[name]
-        reach[name] = max(4.0, PITCH / 2 * len(row))
-        x = min(max(x, min(reach[name] + 2, WIDTH / 2)), max(WIDTH - reach[name] - 2, WIDTH / 2))
-        stood[name] = (x, y)
-        move = f"translate({number(x)} {number(y)})"
-        if not row:
-            ranks[name] = 3
-            key = details.add(name, [("place", "nothing is built here")], f"place:{name}")
-            dot = tag("g", tag("circle", r=2.6), class_="fixed")
-            found.append(tag("g", dot, transform=move, class_="spot thing", data_k=key))
-            continue
-        items = [
-            tag(
-                "g",
-                tag("circle", r=11, class_="halo"),
-                mark,
-                transform=f"translate({number(PITCH * (k - (len(row) - 1) / 2))} 0)",
-                class_=f"thing {kind}",
-                data_k=key,
-            )
-            for k, (mark, kind, key) in enumerate(row)
-        ]
-        fixed = tag("g", *items, class_="fixed built" if ranks[name] == 0 else "fixed")
-        found.append(tag("g", fixed, transform=move))
-    return found, reach, ranks, Ground(stood, ground.height, ground.scale)
-
-
-def _rank(row: Row) -> int:
-    """0 where something is built or connected, 1 where only sources are, 2 where nothing is."""
-    if any("untapped" not in look for _, look, _ in row):
-        return 0
-    return 1 if row else 2
-
-
-def _built(
-    site: Network, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
-) -> None:
-    for store in plan.stores:
-        if store.size > 0:
-            key = details.add(*store_facts(site, plan, store.name), f"store:{plain(store.name)}")
-            look = f"store c{legend[store.holds]}"
-            rows[site.ground(store.place)].append((symbols.store(), look, key))
-    for battery in plan.batteries:
-        if battery.size > 0:
-            key = details.add(*battery_facts(plan, battery.name), f"store:{battery.name}")
-            rows[site.ground(battery.place)].append((symbols.battery(), "battery", key))
-    for machine in plan.machines:
-        if machine.count > 0:
-            name = f"machine:{plain(machine.name)}"
-            key = details.add(*machine_facts(site, plan, machine.name), name)
-            mark, look = _machine(site, machine.type, machine.count)
-            rows[site.ground(machine.place)].append((mark, look, key))
-    for kind, mark in (("cooler", symbols.cooler()), ("sink", symbols.heat_sink())):
-        for run in runs_of_kind(site, plan, kind):
-            route = site.routes[run.route]
-            facts = [
-                ("cools", run.fluid),
-                ("build", f"{run.build}, {'new' if run.new else 'existing'}"),
-                ("peak flow", quantity(run_peak(site, run), "mass_rate")),
-            ]
-            place = site.ground(route.start)
-            key = details.add(f"{run.build} at {place}", facts, f"cooler:{corridor_of(route)}")
-            rows[place].append((mark, "cooler", key))
-
-    for use in plan.boosters:
-        place = site.ground(use.start)
-        facts = [
-            ("fluid", use.fluid),
-            ("into", f"store {plain(use.store)}" if use.store else f"pipe {_corridor(site, use)}"),
-            ("booster", "new" if use.new else "existing"),
-            ("peak flow", quantity(use.flow, "mass_rate")),
-            ("power at this flow", quantity(use.power, "power")),
-        ]
-        key = details.add(f"{use.booster} at {place}", facts, f"booster:{use.booster}@{place}")
-        rows[place].append((symbols.booster(), "booster", key))
-
-
-def _corridor(site: Network, use: BoosterUse) -> str:
-    return corridor_of(site.routes[use.route])
-
-
-def _machine(site: Network, kind: str, units: int | None) -> tuple[Markup, str]:
-    """The symbol of a machine type and its class."""
-    if site.machines[kind].power_out <= 0:
-        return symbols.converter(units), "machine"
-    emitting = emits(site, kind)
-    return symbols.generator(units, emitting), f"machine {'emitting' if emitting else 'clean'}"
-
-
-def _could_be(
-    site: Network, plan: Plan, rows: dict[str, Row], legend: dict[str, int], details: Details
-) -> None:
-    """Stores and machines that could be built and are not, one symbol a kind and place."""
-    built = {plain(use.name) for use in plan.stores if use.size > 0}
-    built |= {use.name for use in plan.batteries if use.size > 0}
-    built |= {plain(use.name) for use in plan.machines if use.count > 0}
-    for store in site.storage.values():
-        power = store.holds == POWER
-        most = quantity(store.max_size, "energy" if power else "mass")
-        for place in store.places:
-            at = site.ground(place)
-            name = f"{store.name}@{at}"
-            if name in built:
-                continue
-            built.add(name)
-            mark, look = symbols.battery(), "battery"
-            if not power:
-                mark, look = symbols.store(), f"store c{legend[store.holds]}"
-            facts = [("size", f"{most} of {store.holds} at most")]
-            key = details.add(f"{store.name} at {at}: not built", facts, f"store:{name}")
-            rows[at].append((mark, f"{look} unused", key))
-    for machine in site.machines.values():
-        for place, most_units in machine.places.items():
-            at = site.ground(place)
-            name = f"{machine.name}@{at}"
-            if name in built:
-                continue
-            built.add(name)
-            facts = [("unit limit", "none" if most_units is None else str(most_units))]
-            key = details.add(f"{machine.name} at {at}: not built", facts, f"machine:{name}")
-            mark, look = _machine(site, machine.name, None)
-            rows[at].append((mark, f"{look} unused", key))
-
-
-def _hot(source: Source) -> bool:
-    return source.temperature is not None and source.temperature > 333.15
 
 
 def _labels(ground: Ground, reach: dict[str, float]) -> list[Label]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.base.labels import head
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.listing import Cell
@@ -48,11 +49,12 @@ def mixes_view(site: Network, found: Mixes, plan: Plan | None = None) -> MixesVi
     most = max((max(m.amounts["demand_mean"], m.amounts["firm_total"]) for m in made), default=0.0)
     materials = dict.fromkeys(name for mix in made for name in mix.materials)
     short = any(mix.hours_short is not None for mix in made)
-    heads = [("mix", False), ("clean", True), ("emitting", True), ("served", True)]
-    heads += [("mean clean power", True), ("mean power", True), ("counted emission", True)]
-    heads += [("cost", True), *((name, True) for name in materials)]
-    heads += [("hours short a year", True)] if short else []
-    heads += [("gap", True), ("end of search", False), ("audit", False)]
+    heads = [(head("mix"), False)]
+    heads += [(head(key), True) for key in ("firm_clean", "firm_emitting", "served_share")]
+    heads += [(head(key), True) for key in ("mean_clean", "mean_power", "counted", "money")]
+    heads += [(name, True) for name in materials]
+    heads += [(head("hours_short_per_year"), True)] if short else []
+    heads += [(head("gap"), True), (head("status"), False), (head("audited"), False)]
     return MixesView(
         tuple(_bar(mix, most, plan is not None and mix is mixes[0]) for mix in mixes),
         tuple(heads),

@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from allocator import __version__
+from allocator.base.labels import head
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.files import plan_tables
 from allocator.report.handover.build_order import DAY, build_order
+from allocator.report.heat_tables import temperatures
 from allocator.report.loads import runs_of_kind
 from allocator.report.page import symbols
 from allocator.report.page.balance import balance_of, drawn, together
@@ -31,20 +33,23 @@ from allocator.report.page.colours import CLEAN, DARK, DASHES, EMITTING, LIGHT, 
 from allocator.report.page.figures import PageFigures, figures_of
 from allocator.report.page.first_screen import built_of, said_of, supply_of
 from allocator.report.page.frontier_chart import frontier_view
-from allocator.report.page.heat_view import along_runs, margins, temperatures
-from allocator.report.page.listing import listings
+from allocator.report.page.heat_view import along_runs, margins
+from allocator.report.page.listing import listing_of, listings
 from allocator.report.page.map import Map, map_of
 from allocator.report.page.mixes_view import mixes_view
+from allocator.report.page.pressure_view import along_ways
 from allocator.report.page.simulation import Simulation
 from allocator.report.page.study_files import Frontier, Mixes, Sweep
 from allocator.report.page.sweep_view import sweep_view
 from allocator.report.page.times import times_of
+from allocator.report.parts import limits_by_unit
+from allocator.report.prices import HEADS as PRICE_HEADS
 from allocator.report.prices import NOTE as PRICE_NOTE
 from allocator.report.prices import price_rows
 from allocator.report.words import (
     STATUS_WORDS,
     gap,
-    goal_title,
+    goal_sought,
     goal_value,
     quantity,
 )
@@ -107,12 +112,12 @@ def page_html(
             curves=draw_curves(figures),
             kept=None if simulation is None else bool(simulation.facts["kept"]),
             simulated=_simulated(simulation),
-            search=search_chart(run or {}, plan),
+            search=search_chart(run or {}, plan, site.currency),
             first=first_steps(steps),
             steps=len(steps),
             spells=any(step.due is not None for step in steps),
             crew="" if crew is None else f"{crew * DAY:.6g}",
-            listings=listings(plan_tables(site, plan, crew, reserves)),
+            listings=listings((*plan_tables(site, plan, crew, reserves), *limits_by_unit(plan))),
             on_paper=ON_PAPER,
             assumptions=_assumptions(site, plan, run),
             mixes=None if mixes is None else mixes_view(site, mixes, plan),
@@ -141,10 +146,12 @@ def _parts_of_plan(site: Network, plan: Plan) -> Parts:
         "built": built_of(site, plan),
         "stocks": stocks(site, plan),
         "goals": _goals(site, plan),
-        "temperatures": temperatures(site, plan),
+        "temperatures": listing_of(temperatures(site, plan)),
         "along": along_runs(site, plan),
         "margins": margins(site, plan),
+        "pressed": along_ways(site, plan),
         "prices": price_rows(plan, site.currency),
+        "price_heads": PRICE_HEADS,
         "price_note": PRICE_NOTE,
         "quantity": quantity,
     }
@@ -243,13 +250,15 @@ def _text(name: str) -> str:
 def _environment() -> jinja2.Environment:
     import jinja2
 
-    return jinja2.Environment(
+    found = jinja2.Environment(
         loader=jinja2.PackageLoader("allocator.report.page", "templates"),
         autoescape=True,
         trim_blocks=True,
         lstrip_blocks=True,
         undefined=jinja2.StrictUndefined,
     )
+    found.globals["head"] = head
+    return found
 
 
 def _goals(site: Network, plan: Plan) -> list[GoalBar]:
@@ -258,7 +267,7 @@ def _goals(site: Network, plan: Plan) -> list[GoalBar]:
         most = max(abs(goal.value), abs(goal.bound or 0.0))
         found.append(
             GoalBar(
-                f"{'most' if goal.sense == 'max' else 'least'} {goal_title(goal)}",
+                goal_sought(goal),
                 goal_value(goal, goal.value, site.currency),
                 goal_value(goal, goal.bound, site.currency),
                 gap(goal.gap),
@@ -275,20 +284,25 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         return []
     facts = found.facts
     rows: list[Fact] = [
-        ("firm output kept in every draw", "yes" if facts["kept"] else "NO", ""),
-        ("draws of phases", str(facts["draws_run"]), ""),
-        ("days per draw", f"{float(facts['settings']['days']):g}", ""),
+        (head("promise_kept"), "yes, in every draw" if facts["kept"] else "NO", ""),
+        (head("draws"), str(facts["draws_run"]), ""),
+        (head("days"), f"{float(facts['settings']['days']):g}", ""),
     ]
     for name, words in (
-        ("promised_firm_w", "firm power of the plan"),
-        ("worst_firm_w", "lowest power at any instant"),
-        ("mean_clean_w", "mean clean power"),
-        ("mean_total_w", "mean power"),
-        ("foresight_w", "limit of any control, mean power"),
+        ("promised_firm_w", head("firm_total")),
+        ("worst_firm_w", head("worst_power")),
+        ("mean_clean_w", head("mean_clean")),
+        ("mean_total_w", head("mean_power")),
+        ("foresight_w", head("foresight")),
     ):
         value = facts.get(name)
         if value is not None:
             rows.append((words, quantity(float(value), "power"), repr(value)))
+    met = facts.get("pressures") or {}
+    lacks = [float(end["lowest"]) - float(end["needs"]) for end in met.get("ends", ())]
+    if lacks:
+        words = f"least margin of pressure, {met['checked']} of {met['states']} states checked"
+        rows.append((words, quantity(min(lacks), "pressure"), repr(min(lacks))))
     return rows
 
 
@@ -308,8 +322,12 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
     ]
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
-        told = f"any {lost} sources without output, and any {low} others at their low end"
-        rows.insert(2, ("N-k robustness", told))
+        if plan.robustness.machines:
+            told = f"any {plan.robustness.machines} machine units out of order"
+            rows.insert(2, ("N-k robustness of machines", told))
+        if plan.robustness.of_sources:
+            told = f"any {lost} sources without output, and any {low} others at their low end"
+            rows.insert(2, ("N-k robustness", told))
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 from allocator.network.records import Network
 
@@ -16,14 +17,26 @@ _CELL = 60.0
 _LETTER = 6.3
 _LINE = 13.0
 
+Point = tuple[float, float]
+
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """Points of places in picture units; ``scale``: units a metre (None: no coordinates)."""
+    """Points of places in picture units; ``scale``: units a metre (None: no coordinates).
+
+    ``bends``: first place of a route and the points on its way from there, by name in the file.
+    """
 
     points: Mapping[str, tuple[float, float]]
     height: float
     scale: float | None
+    bends: Mapping[str, tuple[str, tuple[Point, ...]]] = field(default_factory=dict)
+
+    def line(self, start: str, end: str, route: str = "") -> list[Point]:
+        """Points from a place to another along a route."""
+        first, bends = self.bends.get(route, ("", ()))
+        inner = bends if start == first else bends[::-1]
+        return [self.points[start], *inner, self.points[end]]
 
 
 def place_all(site: Network) -> Ground:
@@ -32,7 +45,10 @@ def place_all(site: Network) -> Ground:
     spots = {name: (site.places[name].x, site.places[name].y) for name in names}
     if len(set(spots.values())) < 2:
         return _ring(names)
-    xs, ys = [x for x, _ in spots.values()], [y for _, y in spots.values()]
+    of_file = site.corridors or site.routes
+    bent = {name: route for name, route in of_file.items() if route.via}
+    drawn = [*spots.values(), *(point for route in bent.values() for point in route.via)]
+    xs, ys = [x for x, _ in drawn], [y for _, y in drawn]
     wide, tall = max(xs) - min(xs), max(ys) - min(ys)
     scale = min(
         (WIDTH - 2 * EDGE) / wide if wide else math.inf,
@@ -41,11 +57,13 @@ def place_all(site: Network) -> Ground:
     height = max(_LOWEST, tall * scale + 2 * EDGE)
     left = (WIDTH - wide * scale) / 2
     top = (height - tall * scale) / 2
-    placed = {
-        name: (left + (x - min(xs)) * scale, top + (max(ys) - y) * scale)
-        for name, (x, y) in spots.items()
-    }
-    return Ground(placed, height, scale)
+
+    def picture(point: Point) -> Point:
+        return left + (point[0] - min(xs)) * scale, top + (max(ys) - point[1]) * scale
+
+    placed = {name: picture(point) for name, point in spots.items()}
+    bends = {name: (route.start, tuple(map(picture, route.via))) for name, route in bent.items()}
+    return Ground(placed, height, scale, bends)
 
 
 def _ring(names: list[str]) -> Ground:
@@ -62,6 +80,21 @@ def _ring(names: list[str]) -> Ground:
 
 
 Box = tuple[float, float, float, float]
+
+
+def longest_piece(line: list[Point]) -> tuple[Point, Point]:
+    """The longest straight piece of a line: where a label or an arrow has most room."""
+    return max(pairwise(line), key=lambda piece: math.dist(*piece))
+
+
+def moved_aside(line: list[Point], far: float) -> list[Point]:
+    """A line with its bends moved to its left, so that runs side by side can be told apart."""
+    moved = [line[0]]
+    for before, point, after in zip(line, line[1:], line[2:], strict=False):
+        (x1, y1), (x2, y2) = before, after
+        long = math.hypot(x2 - x1, y2 - y1) or 1.0
+        moved.append((point[0] - (y2 - y1) / long * far, point[1] + (x2 - x1) / long * far))
+    return [*moved, line[-1]]
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from typing import Any
 from allocator.base.errors import Fault, FileError
 from allocator.network.records import Network
 from allocator.report.page.reading import text_of
+from allocator.site.addresses import GIVEN
 
 MIXES_FORMAT = "allocator.comparison/1"
 FRONTIER_FORMAT = "allocator.frontier/1"
@@ -81,11 +82,15 @@ class PointShown:
 
 @dataclass(frozen=True, slots=True)
 class Frontier:
-    """What ``frontier`` left: points in order; ``give``: a material, ``money``, ``emissions``."""
+    """What ``frontier`` left: points in order; ``give``: a material, or a key of :data:`GIVEN`.
+
+    ``currency``: of the site, where money is given.
+    """
 
     give: str
     basis: str
     points: tuple[PointShown, ...]
+    currency: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,13 +188,15 @@ def frontier_of_text(text: str, site: Network, path: Path) -> Frontier:
     facts = _facts(text, site, path, FRONTIER_FORMAT, "frontier")
     try:
         points = tuple(_point(point) for point in facts["points"])
-        found = Frontier(str(facts["give"]), str(facts.get("basis", "firm")), points)
+        found = Frontier(
+            *(str(facts["give"]), str(facts.get("basis", "firm")), points, site.currency)
+        )
         rising = all(a.given <= b.given for a, b in itertools.pairwise(points))
         if not points or not rising:
             raise ValueError
     except (KeyError, TypeError, ValueError, AttributeError):
         raise _fault(path, "lacks what a frontier holds", "run 'frontier' again") from None
-    if found.give not in (*site.materials, "money", "emissions"):
+    if found.give not in (*site.materials, *GIVEN):
         raise _fault(path, "is against a material that the site does not have", "see its 'give'")
     return found
 

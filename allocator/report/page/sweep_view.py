@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.base.labels import head
 from allocator.network.facts import facts_of
 from allocator.network.records import Network
 from allocator.report.page.study_files import Sweep, SweepPoint
 from allocator.report.words import percent, quantity
 
-NAMES = {"firm_clean": "firm clean power", "firm_total": "firm power", "fluid": "fluid served"}
+NAMES = {
+    "firm_clean": head("firm_clean"),
+    "firm_total": head("firm_total"),
+    "fluid": head("fluid_served"),
+}
+EFFECT_HEADS = tuple(head(key) for key in ("value", "rank", "low_third", "high_third"))
 MOST = 24
 """Points and effects on the page; the files of the sweep have all."""
 
@@ -33,6 +39,7 @@ class SweepView:
     """
 
     title: str
+    heads: tuple[str, ...]
     bands: tuple[Band, ...]
     effects: tuple[tuple[str, str, str, str], ...]
     left_out: int
@@ -54,6 +61,7 @@ def sweep_view(found: Sweep, site: Network) -> SweepView:
 
     return SweepView(
         NAMES.get(found.figure, found.figure),
+        EFFECT_HEADS,
         tuple(_band(found, point, point_words(point), most) for point in found.points[:MOST]),
         tuple(
             (address, f"{rank:+.2f}", _amount(found, low), _amount(found, high))
@@ -73,7 +81,8 @@ def _band(found: Sweep, point: SweepPoint, name: str, most: float) -> Band:
         drawn += f", middle {_amount(found, middle)}"
         said = f"{drawn}; {said}" if said else drawn
     if point.kept is not None and point.draws:
-        said += f"; promise kept in {percent(point.kept / point.draws)} of {point.draws} draws"
+        share_kept = percent(point.kept / point.draws)
+        said += f"; {head('promise_kept')} in {share_kept} of {point.draws} draws"
     planned = None if point.planned is None else point.planned * share
     return Band(name, low * share, high * share, planned, said)
 

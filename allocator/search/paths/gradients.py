@@ -48,7 +48,7 @@ def _of_fluid(sets: IndexSets, one: FluidPressures) -> Pipes:
             if loss.checked:
                 asked.append((route, fluid, build))
                 pipes.append(loss)
-    mouth, drive, far = _drive(sets, one)
+    top, drive, far = _drive(sets, one)
     if not asked or not math.isfinite(far):
         return {}
     length = np.array([sets.site.routes[route].length for route, _, _ in asked])
@@ -58,7 +58,7 @@ def _of_fluid(sets: IndexSets, one: FluidPressures) -> Pipes:
     behind = np.array([released.get(route, math.inf) for route, _, _ in asked])
     best = np.zeros(len(asked))
     for share in USED:
-        slow = np.minimum(most, np.sqrt(np.minimum(mouth - share * drive, behind) / speed))
+        slow = np.minimum(most, np.sqrt(np.minimum(top - share * drive, behind) / speed))
         low, high = np.zeros(len(asked)), slow
         for _ in range(HALVINGS):
             middle = (low + high) / 2.0
@@ -90,7 +90,10 @@ def _swapped(key: tuple[str, str, str]) -> tuple[str, str, str]:
 
 
 def _drive(sets: IndexSets, one: FluidPressures) -> tuple[float, float, float]:
-    """Potential at the mouth of a source, what it has above a machine, and m of its way there."""
+    """Potential at the start of a way, what it has above a machine, and m of the way there.
+
+    It starts at the mouth of a source, or at a booster where that gives more.
+    """
     fluid, site = one.fluid, sets.site
     sources = [s for s in sets.sources if site.sources[s].fluid == fluid]
     given = [one.mouths.get(site.sources[s].part_of or s, one.most) for s in sources]
@@ -98,12 +101,14 @@ def _drive(sets: IndexSets, one: FluidPressures) -> tuple[float, float, float]:
     needed = [one.inlets.get(g.type.name, one.least) for g in groups]
     mouth = float(np.median(given)) if given else one.most
     gain = max((option.gain for option in one.boosters), default=0.0)
-    drive = max(mouth - max(needed, default=one.least), gain, 1e-3 * (one.most - one.least))
+    need = max(needed, default=one.least)
+    drive = max(mouth - need, gain, 1e-3 * (one.most - one.least))
+    top = max(mouth, need + drive)
     near = _distances(sets, fluid, {g.place for g in groups})
     lengths = sorted(near[p] for s in sources if near.get(p := site.sources[s].place, 0.0) > 0.0)
     if not lengths:
-        return mouth, drive, math.inf
-    return mouth, drive, WINDING * lengths[min(len(lengths) - 1, int(FAR * len(lengths)))]
+        return top, drive, math.inf
+    return top, drive, WINDING * lengths[min(len(lengths) - 1, int(FAR * len(lengths)))]
 
 
 def _distances(sets: IndexSets, fluid: str, ends: set[str]) -> dict[str, float]:

@@ -6,10 +6,13 @@ is left out, and what the plan does not say is decided again.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
+from allocator.model.outages import during, scenarios_of, stands
 from allocator.plans.records import Plan
 from allocator.search.directions import paths_directed
 
@@ -65,4 +68,19 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
         at_peak = sum(m * sets.peak(s) for s, m in machine.following.items())
         room = machine.running - machine.flat_load - at_peak
         put(("lumps", machine.name), float(sum(machine.burst.values()) > room))
+    for key, running in _running_in_outages(sets, plan):
+        put(key, running)
     return point
+
+
+def _running_in_outages(sets: IndexSets, plan: Plan) -> Iterator[tuple[Key, float]]:
+    """How many units stand, and turn in each scenario of units out of order."""
+    count = {machine.name: machine.count for machine in plan.machines}
+    for number, scenario in enumerate(scenarios_of(sets)):
+        for name, units in scenario.items():
+            for unit in range(1, units + 1):
+                yield stands(name, unit), float(count.get(name, 0) >= unit)
+        out = {g: n for g, k in scenario.items() if (n := min(k, count.get(g, 0))) > 0}
+        known = next((one.machines for one in plan.outages if one.out == out), plan.machines)
+        for machine in known:
+            yield during(number, ("running", machine.name)), float(machine.running)

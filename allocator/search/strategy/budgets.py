@@ -171,6 +171,17 @@ class CandidateBudgets:
     """Share of the goal's time, beyond that of the search, in which candidates are repaired."""
     corridors: float = 0.06
     """The small integer program on the corridors of all candidates."""
+    opened: int = 6
+    """Candidates on whose ways builds and boosters are decided again, where pressures count."""
+    open_builds: float = 0.15
+    """One solve of that."""
+    open_builds_gap: float = 5e-3
+    """Gap to which it is solved."""
+    tangents: tuple[float, ...] = (0.15, 0.5, 0.65, 0.8, 0.9)
+    """Flows, as shares of the most that a build can carry, at which tangents of the losses are
+    stated for that: fewer solves then end in points whose pressures are not enough."""
+    open_builds_overrun: float = 0.2
+    """Share of the goal's time, beyond ``overrun``, in which they are."""
     resumed: float = 0.5
     """A path search that goes on, at a time."""
     resumed_until: float = 0.8

@@ -102,6 +102,11 @@ class Fluid:
         "kg of CO2-equivalent that one kg released counts for",
         default=1.0,
     )
+    vented_weight: float = key(
+        Quantity("number", least=0),
+        "kg of CO2-equivalent that one kg counts for when it is vented unburnt, see below",
+        default=0.0,
+    )
     constants: Mapping[str, float] = key(CONSTANTS, "Properties of your own", default={})
     substance: str | None = key(
         Text(),

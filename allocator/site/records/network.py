@@ -109,10 +109,7 @@ class PipeType:
     )
 
 
-_VIA = "give 'length' or 'detour_factor'"
-
-
-@record(reserved={"via": _VIA, "geometry": _VIA}, exclusive=(("length", "detour_factor"),))
+@record(reserved={"geometry": "give 'via'"}, exclusive=(("length", "detour_factor"),))
 class Route:
     """A corridor for pipe from ``start`` to ``end``; ``energy``: electric J/kg moved."""
 
@@ -123,12 +120,12 @@ class Route:
         LENGTH,
         "Length of the run",
         required=False,
-        left_out="the straight line, elevation included, times `detour_factor`",
+        left_out="the line through `via`, elevation included, times `detour_factor`",
         also=(
             Key(
                 "detour_factor",
                 Quantity("number", least=1),
-                "Length of the run per length of the straight line",
+                "Length of the run per length of the line on the map",
                 default=1.0,
             ),
         ),
@@ -156,6 +153,12 @@ class Route:
         "Most heat that one pipe may release along the route",
         default=None,
         left_out="no limit",
+    )
+    via: tuple[tuple[float, float], ...] = key(
+        ListOf(ListOf(Quantity("length"), least=2, most=2)),
+        "East and north coordinates of bends, in order, from the first place",
+        default=(),
+        left_out="a straight line",
     )
 
 

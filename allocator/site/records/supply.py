@@ -28,6 +28,9 @@ from allocator.site.table import Key, KeyTable
 CLOCKS = ("free", "surveyed", "calendar")
 """What may be known of when a source is on."""
 
+UNTAPPED = ("stays", "vents")
+"""Where what nobody takes of a source may go."""
+
 
 @record()
 class Stage:
@@ -122,7 +125,7 @@ class Source:
     )
     jitter: float = key(
         SPAN_OR_NONE,
-        "How far each on-time may come early or late, as a whole, by its own clock",
+        "How far each burst may come early or late as a whole, all stages together",
         default=0.0,
     )
     temperature: float | None = key(HOT, "At the mouth", default=None)
@@ -133,6 +136,11 @@ class Source:
         Flag(),
         "It cannot be lost, such as a bulk tank that is always kept: `plan --lose` leaves it alone",
         default=False,
+    )
+    when_untapped: str = key(
+        Choice(UNTAPPED),
+        "Where what nobody takes of it goes: it stays in the ground, or comes and is vented",
+        default="stays",
     )
     water: float | None = key(
         INSIDE_ONE,

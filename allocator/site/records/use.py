@@ -25,7 +25,7 @@ from allocator.site.common_kinds import (
 )
 from allocator.site.groups import ListOf, MapOf
 from allocator.site.keys import KeyGroup, key, part, record
-from allocator.site.kinds import Choice, Quantity, Text, Whole
+from allocator.site.kinds import Choice, Flag, Quantity, Text, Whole
 from allocator.site.records.storage import POWER
 from allocator.site.shapes import ByShape
 from allocator.site.spreads import Ranged
@@ -100,6 +100,11 @@ class MachineType:
     materials: Mapping[str, float] = key(amounts("mass"), "Material for one unit", default={})
     price: float = key(MONEY, "Money for one unit", default=0.0)
     max_units: int | None = key(Whole(), "Most units in all", default=None, left_out="no limit")
+    flare: bool = key(
+        Flag(),
+        "It burns whatever comes, at once and for no use, so that less is vented; see below",
+        default=False,
+    )
     max_inlet_temperature: float | None = key(
         KELVIN, "Hottest fluid that it may take in", default=None, left_out="no limit"
     )

@@ -424,6 +424,8 @@ def _throttles(
 ) -> list[Throttle]:
     """Promised emitting power that clean surplus may stand in for, by the store that feeds it.
 
+    Not where the fuel counts when it is vented: what is not burnt would be, sooner or later.
+
     Units that turn keep turning at least load, so a W saves (1 - a) of its full-load fuel.
     """
     number = {tank.name: k for k, tank in enumerate(tanks)}
@@ -432,7 +434,9 @@ def _throttles(
         kind = case.machine_type(machine)
         if class_of(case.site, kind) == "clean" or kind.power_out <= 0 or len(kind.inputs) != 1:
             continue
-        (take,) = kind.inputs.values()
+        ((fluid, take),) = kind.inputs.items()
+        if case.site.fluids[fluid].vented_weight:
+            continue
         power = added(
             Rate(kind.power_out * (machine.flat_load - kind.min_load * machine.running)),
             shaped(case, dict(machine.following), kind.power_out),

@@ -38,7 +38,7 @@ def feeds_of(case: Case) -> tuple[Feed, ...]:
     found: list[Feed] = []
     for fluid in case.site.fluids:
         for shape in (FLAT, *case.profiles):
-            givers, takers = _ends(case, fluid, shape)
+            givers, takers = supply_ends(case, fluid, shape)
             if takers:
                 found += _taken_apart(fluid, shape, givers, takers, _flows(case, fluid, shape))
     return tuple(found)
@@ -57,7 +57,8 @@ def _flows(case: Case, fluid: str, shape: str) -> Arcs:
 Ends = dict[str, list[tuple[str, float]]]
 
 
-def _ends(case: Case, fluid: str, shape: str) -> tuple[Ends, list[tuple[str, str, float]]]:
+def supply_ends(case: Case, fluid: str, shape: str) -> tuple[Ends, list[tuple[str, str, float]]]:
+    """What gives to the supply layer of a fluid and shape, by node, and what takes from it."""
     givers: Ends = {}
     takers: list[tuple[str, str, float]] = []
     for store in case.plan.stores:

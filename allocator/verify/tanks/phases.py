@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from allocator.verify.case import Case
 from allocator.verify.chambers import together
 from allocator.verify.cycle import Cycle
 from allocator.verify.tanks.chambers import chamber_window
-from allocator.verify.tanks.circuit import Circuit, Tank, clock_of
+from allocator.verify.tanks.circuit import Circuit, Tank
 from allocator.verify.timetables import integral, worst_shift
 from allocator.verify.windows import shortfall
 
@@ -21,11 +21,16 @@ Phases = dict[str, float]
 
 @dataclass(frozen=True, slots=True)
 class WorstWindow:
-    """The window in which a tank gives most beyond what it gets: ``need`` (kg or J) of it."""
+    """The window in which a tank gives most beyond what it gets: ``need`` (kg or J) of it.
+
+    ``length``: s, from the start of a run with these phases to the end of the window, which begins
+    at ``begin`` s.
+    """
 
     length: float
     need: float
     phases: Phases
+    begin: float = 0.0
 
 
 Worst = Mapping[str, WorstWindow | None]
@@ -54,16 +59,6 @@ def admitted_phases(case: Case, circuit: Circuit, seed: int, number: int) -> Pha
             shift = (2.0 * phases[clock.name] / clock.period - 1.0) * sure.error
             phases[clock.name] = (shift - sure.start) % clock.period
     return phases
-
-
-def with_worst_clocks(case: Case, circuit: Circuit) -> Circuit:
-    """The circuit with every clock that may run unevenly as it is at worst."""
-    clocks = []
-    for clock in circuit.clocks:
-        sure = case.sure.get(clock.name) if clock.kind == "source" else None
-        uneven = sure is not None and sure.period != case.cycles[clock.name].period
-        clocks.append(clock_of(clock.name, "source", sure) if sure and uneven else clock)
-    return replace(circuit, clocks=tuple(clocks))
 
 
 def surveyed_phases(case: Case, circuit: Circuit, seed: int) -> Phases:
@@ -137,7 +132,7 @@ def worst_window(case: Case, tank: Tank) -> WorstWindow | None:
         for name, cycle, _ in parts
         if not cycle.steady
     }
-    return WorstWindow(short.begin + short.length, short.amount, phases)
+    return WorstWindow(short.begin + short.length, short.amount, phases, short.begin)
 
 
 def worst_windows(case: Case, circuit: Circuit) -> Worst:
@@ -148,10 +143,12 @@ def worst_windows(case: Case, circuit: Circuit) -> Worst:
 def _worst_start(cycle: Cycle, length: float) -> float:
     """Where in its period the least integral over windows of a length starts.
 
-    A worst window starts where the rate drops, or ends where it rises.
+    A worst window starts where the rate drops, or ends where it rises; what bursts may be shifted
+    by is left at either end of it.
     """
     if cycle.steady:
         return 0.0
+    length = max(0.0, length - cycle.delay)
     starts = np.concatenate((cycle.drops, (cycle.rises - length) % cycle.period))
     gained = integral(cycle, starts + length) - integral(cycle, starts)
-    return float(starts[np.argmin(gained)])
+    return float((starts[np.argmin(gained)] - 0.5 * cycle.delay) % cycle.period)

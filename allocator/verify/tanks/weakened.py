@@ -26,7 +26,7 @@ Shares = Mapping[str, float]
 
 def must_withstand(case: Case) -> bool:
     """True where the plan's promise holds without some sources, or with less of them."""
-    return case.plan.robustness is not None and case.plan.robustness.anything
+    return case.plan.robustness is not None and case.plan.robustness.of_sources
 
 
 def weakened(assembly: Assembly, shares: Shares) -> Assembly:

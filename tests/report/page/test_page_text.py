@@ -15,6 +15,7 @@ from handmade_cove import COVE, COVE_PLAN
 from handmade_ridge import RIDGE, RIDGE_PLAN
 from hostile_cove import EMOJI, HOSTILE, HOSTILE_PLAN, QUOTED, RIGHT_TO_LEFT, SCRIPT
 
+from allocator.base.labels import LABELS
 from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
@@ -122,7 +123,7 @@ def test_an_unverified_plan_says_so_first() -> None:
 
 def test_the_mean_basis_promises_nothing() -> None:
     plan = replace(COVE_PLAN, basis="mean")
-    assert "no promise" in "".join(read(page_html(COVE, plan)).words)
+    assert "averages, not firm" in "".join(read(page_html(COVE, plan)).words)
 
 
 @pytest.mark.parametrize("stages", [(), None])
@@ -218,7 +219,8 @@ def test_temperatures_and_what_more_is_worth_are_told() -> None:
     assert "run lane: surface" in text
     assert "50 degC, limit 55 degC" in text
     assert "500 W, limit 400 W: EXCEEDED" in text
-    assert "56.9 degC" in text  # 330 K at the inlet
+    assert "inlet temperature degC" in text
+    assert ">56.9<" in page  # 330 K
     assert "Wet gas: drain the low points." in text
     assert "stock.steel" in text
     assert "3.5 W clean power" in text
@@ -246,6 +248,8 @@ def test_a_run_is_drawn_with_its_temperatures_and_limits() -> None:
     assert float(level) < min(y for _, y in points)
     assert chart.said.startswith("hydrogen 46.9 degC to ")
     assert "surface limit 55 degC" in chart.note
+    axes = re.findall(r'class="axis"[^>]*>([^<]+)', str(chart.drawing))
+    assert axes == [LABELS["length"].head, LABELS["temperature"].head]
     assert "Along a pipe" in page_html(site, plan)
 
 

@@ -1,0 +1,74 @@
+"""``allocator corridors``: routes of a site from a raster of ground."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from allocator.cli.arguments import site_argument
+from allocator.cli.files import site_of
+from allocator.cli.terminal import BAD_INPUT, fail, show
+
+HELP = "candidate routes over ground: least-cost ways on a raster, with junctions"
+
+
+def arguments(command: argparse.ArgumentParser) -> None:
+    """Add the command's arguments."""
+    site_argument(command)
+    command.add_argument(
+        "--terrain",
+        required=True,
+        metavar="GRID",
+        help="ESRI ASCII grid (.asc) of classes of ground, in the coordinates of the places",
+    )
+    command.add_argument(
+        "--grounds",
+        required=True,
+        metavar="TABLE",
+        help="CSV or Excel: class,ground,factor; the factor says how many times as dear a metre is "
+        "as on plain ground, below 1 in an existing trench; 'no': nothing may be laid",
+    )
+    command.add_argument(
+        "--heights", metavar="GRID", help="ESRI ASCII grid of heights in m, with the same cells"
+    )
+    command.add_argument(
+        "--max-slope", metavar="SHARE", help="steepest ground, such as '30 %%' (no limit)"
+    )
+    command.add_argument(
+        "-o", "--output", metavar="FILE", required=True, help="site file with these routes"
+    )
+
+
+def run(given: argparse.Namespace) -> int:
+    """Find the corridors, write the site file, and print them."""
+    from allocator.base.errors import AllocatorError
+    from allocator.base.folders import check_file, write_file
+    from allocator.base.quantities import QuantityError, parse_quantity
+    from allocator.base.rendering import section_of
+    from allocator.intake.corridors import corridors_over, with_corridors
+    from allocator.intake.merging import merged
+    from allocator.intake.workbook import tree_of
+    from allocator.site.document import read_document
+    from allocator.site.formats import FORMAT
+    from allocator.site.writing import tree_text
+
+    check_file(Path(given.output))
+    steepest = float("inf")
+    if given.max_slope is not None:
+        try:
+            steepest = parse_quantity(given.max_slope, "share")
+        except QuantityError as error:
+            raise AllocatorError(f"--max-slope {error}") from None
+        if steepest <= 0:
+            return fail("allocator: --max-slope must be above 0", BAD_INPUT)
+    site = site_of(given.site).site
+    heights = None if given.heights is None else Path(given.heights)
+    found = corridors_over(site, Path(given.terrain), Path(given.grounds), heights, steepest)
+    text = Path(given.site).read_text(encoding="utf-8")
+    tree = tree_of(read_document(text.encode("utf-8")))
+    if tree.get("format") != FORMAT:
+        return fail(f"allocator: {given.site}: run 'allocator migrate' on it first", BAD_INPUT)
+    new = with_corridors(tree, site, found)
+    write_file(Path(given.output), (merged(text, new) or tree_text(new)).encode("utf-8"))
+    show("\n".join([*section_of(found.table), ""]))
+    return show(f"Site file: {given.output}\nThen: allocator check {given.output}\n")

@@ -1,0 +1,170 @@
+"""Candidate corridors over ground given as a raster, as routes and places of a site file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from allocator.base.errors import AllocatorError
+from allocator.base.labels import labelled
+from allocator.base.quantities import exact_text
+from allocator.base.table import Column, Table
+from allocator.intake.cells import refuse
+from allocator.intake.least_cost import GroundWay, Terrain, corridors
+from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
+from allocator.site.records import Place, Site
+
+Tree = dict[str, Any]
+
+_WAYS = (
+    labelled("start"),
+    labelled("end"),
+    labelled("length", "length"),
+    Column("climb", "climbs and falls", "length", "Added up along the way."),
+    Column("ground_factor", "ground factor", "number", "Mean cost of a metre; plain ground is 1."),
+    Column("bends", "bends", "count"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Corridors over a raster. ``junctions``: x and y of each, m; ``heights``: m, by place."""
+
+    ways: tuple[GroundWay, ...]
+    junctions: Mapping[str, tuple[float, float]]
+    heights: Mapping[str, float]
+    grid: Raster
+
+    def points(self, way: GroundWay) -> list[tuple[float, float]]:
+        """East and north of the ends and bends of a way, m."""
+        return [_coordinates(self.grid, point) for point in way.line]
+
+    @property
+    def table(self) -> Table:
+        """A row a corridor."""
+        rows = tuple(
+            (
+                way.start,
+                way.end,
+                round(way.length, 1),
+                round(way.climb, 1),
+                round(way.cost / self.flat_length(way), 2),
+                max(0, len(way.line) - 2),
+            )
+            for way in self.ways
+        )
+        return Table("corridors", "Corridors", _WAYS, rows)
+
+    def flat_length(self, way: GroundWay) -> float:
+        """Length on the map, m."""
+        return self.grid.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
+
+
+def corridors_over(
+    site: Site, terrain: Path, grounds: Path, heights: Path | None = None, steepest: float = np.inf
+) -> Found:
+    """Corridors that join the places of a site over ground of known cost.
+
+    Parameters
+    ----------
+    site
+        Its places have coordinates in the grid's system, in m.
+    terrain, heights
+        ESRI ASCII grids of classes and of heights in m, with the same cells.
+    grounds
+        Table of the classes: ``class,ground,factor``.
+    steepest
+        Rise per length above which no pipe is laid.
+
+    Raises
+    ------
+    TableFileError
+        A file that cannot be used.
+    AllocatorError
+        A place outside the grid or on ground that cannot be built on; places that no way joins.
+    """
+    grid = read_grid(terrain)
+    factors = factors_of(grid, read_grounds(grounds))
+    levels = np.zeros(factors.shape)
+    if heights is not None:
+        high = read_grid(heights)
+        if not high.same_cells(grid):
+            raise refuse(high.file, f"has other cells than {grid.file}", "export both alike")
+        levels = np.nan_to_num(high.values)
+        factors[np.isnan(high.values)] = np.inf
+    surface = Terrain(factors, levels, grid.cell, steepest)
+    spots = {name: _spot(grid, place) for name, place in site.places.items()}
+    if len(spots) < 2:
+        raise AllocatorError("the site has fewer than two places: there is nothing to join")
+    ways = corridors(surface, spots)
+    centres = {
+        name: end
+        for way in ways
+        for name, end in ((way.start, way.line[0]), (way.end, way.line[-1]))
+        if name not in spots
+    }
+    junctions = {name: _coordinates(grid, end) for name, end in sorted(centres.items())}
+    ends = {**spots, **{name: (float(end[0]), float(end[1])) for name, end in centres.items()}}
+    known = {} if heights is None else {n: _height(levels, spot) for n, spot in ends.items()}
+    return Found(ways, junctions, known, grid)
+
+
+def _spot(grid: Raster, place: Place) -> tuple[float, float]:
+    """Row and column of a place, in cells, with fractions."""
+    rows, columns = grid.values.shape
+    column = (place.x - grid.west) / grid.cell - 0.5
+    row = rows - (place.y - grid.south) / grid.cell - 0.5
+    if not (-0.5 < row < rows - 0.5 and -0.5 < column < columns - 0.5):
+        east, north = grid.west + columns * grid.cell, grid.south + rows * grid.cell
+        raise AllocatorError(
+            f"place {place.name!r} at [{place.x:g} m, {place.y:g} m] is outside {grid.file}, which "
+            f"spans [{grid.west:g} m, {grid.south:g} m] to [{east:g} m, {north:g} m]; give all "
+            "places 'at' in the system of the grid"
+        )
+    return row, column
+
+
+def _coordinates(grid: Raster, spot: np.ndarray) -> tuple[float, float]:
+    rows = grid.values.shape[0]
+    east = grid.west + (float(spot[1]) + 0.5) * grid.cell
+    north = grid.south + (rows - float(spot[0]) - 0.5) * grid.cell
+    return round(east, 2), round(north, 2)
+
+
+def _height(levels: np.ndarray, spot: tuple[float, float]) -> float:
+    return float(levels[round(spot[0]), round(spot[1])])
+
+
+def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
+    """The tree of a site file with the corridors as its routes, and junctions as places.
+
+    What the file says of a route between the same two places stays, but for its length.
+    """
+    places = {name: dict(value or {}) for name, value in (tree.get("places") or {}).items()}
+    for name in [name for name in places if name.startswith("junction_")]:
+        if name not in site.places:
+            del places[name]
+    for name, (east, north) in found.junctions.items():
+        places[name] = {"at": [exact_text(east, "length"), exact_text(north, "length")]}
+    for name, height in found.heights.items():
+        places[name]["elevation"] = exact_text(round(height, 2), "length")
+    before = {frozenset((r.start, r.end)): name for name, r in site.routes.items()}
+    routes: Tree = {}
+    for way in found.ways:
+        known = before.get(frozenset((way.start, way.end)))
+        said = {} if known is None else dict(tree["routes"][known])
+        for key in ("detour_factor", "via"):
+            said.pop(key, None)
+        bends = [[exact_text(value, "length") for value in point] for point in found.points(way)]
+        length = exact_text(round(way.length, 1), "length")
+        routes[known or f"{way.start}_{way.end}"] = {
+            "between": [way.start, way.end],
+            **said,
+            **({"via": bends[1:-1]} if len(bends) > 2 else {}),
+            "length": length,
+        }
+    return {**tree, "places": places, "routes": routes}

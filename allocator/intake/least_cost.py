@@ -1,0 +1,459 @@
+"""Least-cost ways over a raster of ground, straightened, with junctions where they meet.
+
+Cells are joined to their eight neighbours; a step costs its length, climb included, times the mean
+factor of both cells (as usual for cost surfaces). The neighbours of a place are those whose areas
+of nearest ground touch its own (Mehlhorn, "A faster approximation algorithm for the Steiner
+problem in graphs", Information Processing Letters 27, 1988); each two neighbours get their
+least-cost way, and each three that are neighbours of one another the point that is cheapest to
+reach from all three, where that is cheaper than two of their ways.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import networkx as nx
+import numpy as np
+import numpy.typing as npt
+
+from allocator.base.errors import AllocatorError
+from allocator.intake.terrain import Floats
+
+STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
+SAMPLES = 4
+"""Points a cell at which a straight line reads the ground."""
+WORTH = 0.01
+"""Share that a meeting point must save of the two cheapest ways of its three places."""
+NEAR = 2.5
+"""Cells within which junctions, and a junction and a place, are one at the least."""
+NEAR_SHARE = 0.03
+"""The same as a share of the middle length of all lines."""
+
+MARGIN = 6.0
+"""Cells around a way, at the least, in which a cheaper one is looked for."""
+DETOUR = 0.01
+"""Share by which other ways may be dearer than one that is left out for them."""
+
+Cells = npt.NDArray[np.int64]
+Line = npt.NDArray[np.float64]
+"""Points of a line in cells: (n, 2), row and column, of cell centres."""
+
+
+@dataclass(frozen=True, slots=True)
+class GroundWay:
+    """A way between two nodes. ``line``: its bends, in cells; ``cost``: length times factors."""
+
+    start: str
+    end: str
+    line: Line
+    length: float
+    climb: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Terrain:
+    """Ground to be crossed. ``factors``: of each cell, infinite where no pipe may be laid.
+
+    ``heights``: m; ``cell``: m; ``steepest``: rise per length above which nothing is laid.
+    """
+
+    factors: Floats
+    heights: Floats
+    cell: float
+    steepest: float = math.inf
+
+    def graph(self) -> object:
+        """The cost of each step between neighbours, both ways, as a sparse matrix."""
+        from scipy.sparse import csr_matrix
+
+        rows, columns = self.factors.shape
+        number = np.arange(rows * columns).reshape(rows, columns)
+        ends, costs = [], []
+        for down, right in STEPS:
+            here = np.s_[: rows - down, max(0, -right) : columns - max(0, right)]
+            there = np.s_[down:, max(0, right) : columns + min(0, right)]
+            rise = np.abs(self.heights[there] - self.heights[here])
+            flat = self.cell * math.hypot(down, right)
+            cost = np.sqrt(flat**2 + rise**2) * 0.5 * (self.factors[here] + self.factors[there])
+            if down and right:  # not between two cells that touch at a corner alone
+                corners = np.isfinite(self.factors[here[0], there[1]])
+                corners &= np.isfinite(self.factors[there[0], here[1]])
+                cost = np.where(corners, cost, math.inf)
+            kept = np.isfinite(cost) & (rise <= self.steepest * flat)
+            ends.append((number[here][kept], number[there][kept]))
+            costs.append(cost[kept])
+        one, other = (np.concatenate([pair[side] for pair in ends]) for side in (0, 1))
+        shape, cost = (rows * columns, rows * columns), np.concatenate(costs)
+        both = np.concatenate([one, other]), np.concatenate([other, one])
+        return csr_matrix((np.concatenate([cost, cost]), both), shape=shape)
+
+    def read(self, line: Line) -> tuple[Floats, Floats]:
+        """Cells that a line passes, as numbers, and the cost of each piece of it."""
+        ends, pieces = np.diff(line, axis=0), _pieces(line)
+        starts = np.repeat(line[:-1], pieces, axis=0)
+        share = np.concatenate([(np.arange(n) + 0.5) / n for n in pieces])[:, None]
+        points = starts + share * np.repeat(ends, pieces, axis=0)
+        size = self.cell * np.repeat(np.hypot(*ends.T) / pieces, pieces)
+        cells = np.rint(points).astype(np.int64)
+        numbers = cells[:, 0] * self.factors.shape[1] + cells[:, 1]
+        return numbers, size * self.factors[cells[:, 0], cells[:, 1]]
+
+    def cost(self, line: Line) -> float:
+        """What a line costs over flat ground: its length times the factors under it."""
+        return float(self.read(line)[1].sum()) if len(line) > 1 else 0.0
+
+    def cost_so_far(self, line: Line) -> Floats:
+        """The cost from the beginning of a line to each of its points."""
+        pieces = _pieces(line)
+        ends = np.cumsum(pieces)
+        return np.concatenate([[0.0], np.cumsum(self.read(line)[1])[ends - 1]])
+
+    def profile(self, line: Line) -> tuple[float, float]:
+        """Length with climbs, and the climb, both ways added, m."""
+        from scipy.ndimage import map_coordinates
+
+        if len(line) < 2:
+            return 0.0, 0.0
+        ends = np.diff(line, axis=0)
+        pieces = np.maximum(1, np.ceil(np.hypot(*ends.T))).astype(int)
+        starts = np.repeat(line[:-1], pieces, axis=0)
+        share = np.concatenate([np.arange(n) / n for n in pieces])[:, None]
+        points = np.vstack([starts + share * np.repeat(ends, pieces, axis=0), line[-1:]])
+        heights = map_coordinates(self.heights, points.T, order=1, mode="nearest")
+        flat = self.cell * np.hypot(*np.diff(points, axis=0).T)
+        rises = np.diff(heights)
+        return float(np.hypot(flat, rises).sum()), float(np.abs(rises).sum())
+
+
+def _pieces(line: Line) -> Cells:
+    """Pieces into which each stretch of a line is cut to read the ground."""
+    found: Cells = np.maximum(1, np.ceil(SAMPLES * np.hypot(*np.diff(line, axis=0).T))).astype(int)
+    return found
+
+
+def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tuple[GroundWay, ...]:
+    """Ways that join places, with junctions ``junction_1``, ``junction_2``, ... where they meet.
+
+    Parameters
+    ----------
+    surface : Terrain
+        The ground.
+    places : mapping
+        Name -> row and column in cells, with fractions.
+
+    Returns
+    -------
+    tuple of GroundWay
+        In a fixed order; every place is an end of at least one.
+
+    Raises
+    ------
+    AllocatorError
+        A place on ground that cannot be built on, two places in one cell, places that no way joins.
+    """
+    columns = surface.factors.shape[1]
+    names = list(places)
+    at = np.array([[round(value) for value in places[name]] for name in names], dtype=np.int64)
+    cells = at[:, 0] * columns + at[:, 1]
+    _check(surface, names, at, cells)
+    lines = [
+        straightened(surface, np.column_stack(np.divmod(path, columns)).astype(float))
+        for path in _paths(surface, cells, names)
+    ]
+    ways = _thinned(surface, dict(zip(cells.tolist(), names, strict=True)), lines)
+    return tuple(_exact(surface, way, places) for way in ways)
+
+
+def _exact(
+    surface: Terrain, way: GroundWay, places: Mapping[str, tuple[float, float]]
+) -> GroundWay:
+    """A way from and to where its places are, not to the middle of their cells."""
+    line = way.line.copy()
+    for end, name in ((0, way.start), (-1, way.end)):
+        if name in places:
+            line[end] = places[name]
+    if not math.isfinite(surface.cost(line)):
+        return way
+    length, climb = surface.profile(line)
+    return GroundWay(way.start, way.end, line, length, climb, surface.cost(line))
+
+
+def _check(surface: Terrain, names: Sequence[str], at: Cells, cells: Cells) -> None:
+    for name, (row, column) in zip(names, at, strict=True):
+        if not np.isfinite(surface.factors[row, column]):
+            raise AllocatorError(f"place {name!r} is on ground where no pipe may be laid")
+    met: dict[int, str] = {}
+    for name, cell in zip(names, cells.tolist(), strict=True):
+        if cell in met:
+            raise AllocatorError(f"places {met[cell]!r} and {name!r} are in one cell of the grid")
+        met[cell] = name
+
+
+def _paths(surface: Terrain, cells: Cells, names: Sequence[str]) -> list[Cells]:
+    """Cells of the way of each two neighbours, and of the ways to meeting points."""
+    from scipy.sparse.csgraph import dijkstra
+
+    graph = surface.graph()
+    ways = _neighbours(graph, cells)
+    joined = nx.Graph(list(ways))
+    joined.add_nodes_from(range(len(cells)))
+    parts = list(nx.connected_components(joined))
+    if len(parts) > 1:
+        one, other = names[min(parts[0])], names[min(parts[1])]
+        raise AllocatorError(f"no way leads from place {one!r} to {other!r} over this ground")
+    fields, back = {}, {}
+    for number in range(len(cells)):
+        reach = max((ways[tuple(sorted((number, o)))] for o in joined[number]), default=0.0)
+        fields[number], back[number] = dijkstra(
+            graph,
+            indices=cells[number],
+            limit=reach * (1 + 1e-9),
+            return_predecessors=True,
+        )
+        fields[number] = fields[number].astype(np.float32)
+    found = [_traced(back[one], cells[other]) for one, other in sorted(ways)]
+    for trio in _trios(joined):
+        total = sum(fields[number] for number in trio)
+        meeting = int(np.argmin(total))
+        sides = sorted(ways[pair] for pair in itertools.combinations(trio, 2))
+        if total[meeting] < (1.0 - WORTH) * (sides[0] + sides[1]) and meeting not in cells:
+            found += [_traced(back[number], meeting) for number in trio]
+    return [path for path in found if len(path) > 1]
+
+
+def _neighbours(graph: object, cells: Cells) -> dict[tuple[int, int], float]:
+    """Pairs of places whose areas of nearest ground touch -> cost of the way through there."""
+    from scipy.sparse.csgraph import dijkstra
+
+    cost, _, nearest = dijkstra(graph, indices=cells, return_predecessors=True, min_only=True)
+    owner = np.full(len(cost), -1)
+    for number, cell in enumerate(cells):
+        owner[nearest == cell] = number
+    steps = graph.tocoo()  # type: ignore[attr-defined]
+    one, other = owner[steps.row], owner[steps.col]
+    across = (one != other) & (one >= 0) & (other >= 0)
+    total = (cost[steps.row] + steps.data + cost[steps.col])[across]
+    low, high = np.minimum(one, other)[across], np.maximum(one, other)[across]
+    found: dict[tuple[int, int], float] = {}
+    pairs = low * len(cells) + high
+    order = np.argsort(total, kind="stable")
+    for pair in np.unique(pairs):
+        first = order[np.flatnonzero(pairs[order] == pair)[0]]
+        found[int(pair // len(cells)), int(pair % len(cells))] = float(total[first])
+    return found
+
+
+def _trios(joined: nx.Graph) -> Iterator[tuple[int, int, int]]:
+    """Three places each two of which are neighbours."""
+    for one, other in sorted(tuple(sorted(edge)) for edge in joined.edges):
+        for third in sorted(set(joined[one]) & set(joined[other])):
+            if third > other:
+                yield one, other, third
+
+
+def _traced(back: npt.NDArray[np.int32], end: int) -> Cells:
+    """The cells from where a search began to an end."""
+    path = [int(end)]
+    while (before := int(back[path[-1]])) >= 0:
+        path.append(before)
+    return np.array(path[::-1], dtype=np.int64)
+
+
+def straightened(surface: Terrain, line: Line) -> Line:
+    """A line with as few bends as cost no more: each piece as long as it can be."""
+    kept = [0]
+    so_far = np.array(
+        [0.0, *np.cumsum([surface.cost(line[i : i + 2]) for i in range(len(line) - 1)])]
+    )
+
+    def straight(start: int, end: int) -> bool:
+        along = so_far[end] - so_far[start]
+        return surface.cost(line[[start, end]]) <= along * (1 + 1e-9) and not _too_steep(
+            surface, line[[start, end]]
+        )
+
+    while kept[-1] < len(line) - 1:
+        start, last, step = kept[-1], kept[-1] + 1, 1
+        while last + step < len(line) and straight(start, last + step):
+            last, step = last + step, 2 * step
+        if last + step >= len(line) and straight(start, len(line) - 1):
+            last = len(line) - 1
+        while step > 1:
+            step //= 2
+            if last + step < len(line) and straight(start, last + step):
+                last += step
+        kept.append(last)
+    return line[kept]
+
+
+def _too_steep(surface: Terrain, line: Line) -> bool:
+    if math.isinf(surface.steepest):
+        return False
+    numbers = np.unique(surface.read(line)[0])
+    heights = surface.heights.ravel()[numbers]
+    flat = surface.cell * float(np.hypot(*(line[1] - line[0])))
+    return bool(abs(heights).max() > 0) and float(np.ptp(heights)) > surface.steepest * flat
+
+
+def _thinned(
+    surface: Terrain, places: Mapping[int, str], lines: Sequence[Line]
+) -> tuple[GroundWay, ...]:
+    """Ways between places and junctions: stretches that several lines share are one way."""
+    columns = surface.factors.shape[1]
+    web = nx.Graph()
+    web.add_nodes_from(places)
+    for line in lines:
+        start, end = (round(float(r)) * columns + round(float(c)) for r, c in line[[0, -1]])
+        inner = [int(n) for n in surface.read(line)[0]] if len(line) > 1 else []
+        cells = [start, *inner, end]
+        web.add_edges_from((a, b) for a, b in itertools.pairwise(cells) if a != b)
+    nodes = {cell for cell in web if cell in places or web.degree(cell) > 2}
+    spans = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
+    near = max(NEAR, NEAR_SHARE * float(np.median(spans))) if spans else NEAR
+    named, centres = _named(nodes, places, columns, near)
+    best: dict[tuple[str, str], GroundWay] = {}
+    for chain in _chains(web, nodes):
+        one, other = named[chain[0]], named[chain[-1]]
+        if one == other:
+            continue
+        cells = [centres[one], *chain, centres[other]]
+        way = _way(surface, one, other, np.column_stack(np.divmod(cells, columns)).astype(float))
+        if not math.isfinite(way.cost):  # from a centre across ground where nothing may be laid
+            continue
+        pair = (min(one, other), max(one, other))
+        if pair not in best or way.cost < best[pair].cost:
+            best[pair] = way
+    _without_detours(best)
+    _without_mere_bends(surface, best, frozenset(places.values()))
+    return tuple(best[pair] for pair in sorted(best))
+
+
+def _without_detours(best: dict[tuple[str, str], GroundWay]) -> None:
+    """Ways that others replace at next to no more cost are taken out, the dearest first."""
+    web = nx.Graph()
+    for pair, way in best.items():
+        web.add_edge(*pair, cost=way.cost)
+    for pair in sorted(best, key=lambda pair: (-best[pair].cost, pair)):
+        cost = best[pair].cost
+        web.remove_edge(*pair)
+        try:
+            other = nx.dijkstra_path_length(web, *pair, weight="cost")
+        except nx.NetworkXNoPath:
+            other = math.inf
+        if other <= (1.0 + DETOUR) * cost:
+            del best[pair]
+        else:
+            web.add_edge(*pair, cost=cost)
+
+
+def _without_mere_bends(
+    surface: Terrain, best: dict[tuple[str, str], GroundWay], places: frozenset[str]
+) -> None:
+    """Junctions at which no more than two ways meet are taken out, and their ways joined."""
+    while True:
+        met: dict[str, list[tuple[str, str]]] = {}
+        for pair in sorted(best):
+            for name in pair:
+                met.setdefault(name, []).append(pair)
+        bends = [name for name in sorted(met) if name not in places and len(met[name]) < 3]
+        if not bends:
+            return
+        ways = [best.pop(pair) for pair in met[bends[0]]]
+        if len(ways) < 2:
+            continue
+        one, other = (way if way.end == bends[0] else _turned(way) for way in ways)
+        if one.start != other.start:
+            line = np.vstack([one.line, other.line[::-1]])
+            pair = (min(one.start, other.start), max(one.start, other.start))
+            joined = _way(surface, one.start, other.start, line)
+            if pair not in best or joined.cost < best[pair].cost:
+                best[pair] = joined
+
+
+def _turned(way: GroundWay) -> GroundWay:
+    return replace(way, start=way.end, end=way.start, line=way.line[::-1])
+
+
+def _named(
+    nodes: set[int], places: Mapping[int, str], columns: int, near: float
+) -> tuple[dict[int, str], dict[str, int]]:
+    """The name of each node, that of a place or junction near by, and the cell of each name."""
+    named, names = dict(places), list(places.values())
+    rows = [divmod(cell, columns) for cell in places]
+    centres = {name: cell for cell, name in places.items()}
+    for cell in sorted(nodes - set(places)):
+        here = np.array(divmod(cell, columns))
+        distance = np.hypot(*(np.array(rows) - here).T)
+        closest = int(np.argmin(distance))
+        if distance[closest] > near:
+            closest = len(names)
+            names.append(f"junction_{closest - len(places) + 1}")
+            rows.append((int(here[0]), int(here[1])))
+            centres[names[-1]] = cell
+        named[cell] = names[closest]
+    return named, centres
+
+
+def _chains(web: nx.Graph, nodes: set[int]) -> Iterator[list[int]]:
+    """Cells from one node to the next, each stretch once."""
+    seen: set[tuple[int, int]] = set()
+    for node in sorted(nodes):
+        for step in sorted(web[node]):
+            if (node, step) in seen:
+                continue
+            chain = [node, step]
+            while chain[-1] not in nodes:
+                (following,) = [cell for cell in web[chain[-1]] if cell != chain[-2]]
+                chain.append(following)
+            seen |= {(node, step), (chain[-1], chain[-2])}
+            yield chain
+
+
+def _way(surface: Terrain, start: str, end: str, line: Line) -> GroundWay:
+    """A way along a line, or along the least-cost path near by where that is cheaper."""
+    bends = straightened(surface, line)
+    least = (
+        straightened(surface, _least_path(surface, line)) if _may_gain(surface, bends) else bends
+    )
+    best = min((bends, least), key=surface.cost)
+    length, climb = surface.profile(best)
+    return GroundWay(start, end, best, length, climb, surface.cost(best))
+
+
+def _box(surface: Terrain, line: Line) -> tuple[slice, slice]:
+    """The rows and columns around a line, with a margin."""
+    low, high = line.min(axis=0), line.max(axis=0)
+    margin = max(MARGIN, float((high - low).max()) / 10)
+    least = np.maximum(0, np.floor(low - margin)).astype(int)
+    most = np.minimum(surface.factors.shape, np.ceil(high + margin + 1)).astype(int)
+    return slice(int(least[0]), int(most[0])), slice(int(least[1]), int(most[1]))
+
+
+def _may_gain(surface: Terrain, line: Line) -> bool:
+    """Whether another path might be cheaper: none is than a straight line over the best ground."""
+    best = float(surface.factors[_box(surface, line)].min())
+    flat = surface.cell * float(np.hypot(*(line[-1] - line[0])))
+    return surface.cost(line) > best * flat * (1 + 1e-9)
+
+
+def _least_path(surface: Terrain, line: Line) -> Line:
+    """The least-cost path between the ends of a line, within its box."""
+    from scipy.sparse.csgraph import dijkstra
+
+    rows, columns = _box(surface, line)
+    part = replace(
+        surface, factors=surface.factors[rows, columns], heights=surface.heights[rows, columns]
+    )
+    corner = np.array([rows.start, columns.start])
+    width = part.factors.shape[1]
+    ends = np.rint(line[[0, -1]]).astype(np.int64) - corner
+    one, other = (int(row) * width + int(column) for row, column in ends)
+    cost, back = dijkstra(part.graph(), indices=one, return_predecessors=True)
+    if not np.isfinite(cost[other]):
+        return line
+    path: Line = np.column_stack(np.divmod(_traced(back, other), width)) + corner.astype(float)
+    return path

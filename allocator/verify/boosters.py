@@ -1,0 +1,127 @@
+"""Rules of boosters: where they may stand, what they move, what they need."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.plans.records import BoosterUse
+from allocator.site.records import BoosterType
+from allocator.verify.case import Case
+from allocator.verify.pressure_lines import shares_of
+from allocator.verify.pressure_walk import WalkedFluid
+from allocator.verify.report import Findings
+
+HAIR = 1e-6
+"""Share of a limit within which it is kept: the planner's curves are tangents, cut to 1e-9."""
+POWERS = 1e-3
+"""Share by which two models of a booster's power may differ."""
+
+
+def booster_name(use: BoosterUse) -> str:
+    """A booster, as findings name it."""
+    return f"booster {use.booster!r} of {use.fluid!r} at {use.start!r}"
+
+
+def enough(
+    findings: Findings, rule: str, subject: str, value: float, limit: float, what: str
+) -> None:
+    """A pressure, Pa, is at least a limit, within a hair."""
+    findings.at_least(rule, subject, value, limit, "Pa", what, HAIR * limit)
+
+
+def check_booster(case: Case, findings: Findings, use: BoosterUse, walked: WalkedFluid) -> None:
+    """A booster has its inlet pressure, moves what goes through, and draws what that takes."""
+    site, subject = case.site, booster_name(use)
+    record = site.boosters[use.booster]
+    if use.store:
+        stores = {store.name: store for store in case.plan.stores}
+        store = stores.get(use.store)
+        flow = case.arriving(f"store:{use.store}") + (store.inflow if store else 0.0)
+        header = "high"
+    else:
+        flow = math.fsum(
+            f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0)
+            for run in case.plan.runs
+            if (run.route, run.fluid) == (use.route, use.fluid)
+            for f in run.flows
+            if f.start == use.start
+        )
+        header = "low"
+    findings.equals(
+        "booster_flow", subject, use.flow, flow, "kg/s", "its flow", max(1e-6 * flow, 1e-12)
+    )
+    if record.max_flow is not None:
+        findings.at_most("booster_flow", subject, flow, record.max_flow, "kg/s", "its flow")
+    rows = {p.node: p for p in case.plan.pressures if p.fluid == use.fluid}
+    shares = shares_of(case, use.fluid)
+    row = rows.get(shares.get(use.start, use.start))
+    if row is not None:
+        inlet = row.high if header == "high" else row.low
+        least = max(record.min_inlet_pressure or 0.0, walked.ambient)
+        enough(findings, "booster_inlet", subject, inlet, least, "the pressure at its inlet")
+    energy = energy_of(record, walked)
+    findings.equals(
+        "booster_power",
+        subject,
+        use.power,
+        energy * flow,
+        "W",
+        "its power",
+        POWERS * energy * flow + 1e-9,
+    )
+    route = site.routes.get(use.route)
+    ends = (route.start, route.end)[: 2 - route.one_way] if route is not None else ()
+    at = use.start in ends if use.route else use.store.endswith(f"@{use.start}")
+    findings.holds("booster_place", subject, at, "is at no inlet of what it serves")
+    able = use.fluid in record.fluids
+    findings.holds("booster_place", subject, able, "does not move this fluid")
+
+
+def energy_of(record: BoosterType, walked: WalkedFluid) -> float:
+    """J/kg at the full ratio or head: isentropic, of an ideal gas at its hottest, by efficiency."""
+    if not walked.gas:
+        return 9.80665 * (record.head or 0.0) / record.efficiency
+    law = walked.law(walked.hot, walked.ambient)
+    heat = walked.at("specific_heat", walked.hot, walked.ambient) * walked.hot
+    return heat * math.expm1(law / heat * math.log(record.ratio or 1.0)) / record.efficiency
+
+
+def check_booster_counts(case: Case, findings: Findings) -> None:
+    """No more boosters than may stand at a place and in all; what exists is named so."""
+    site = case.site
+    standing = {
+        (b.booster, b.place, b.fluid, b.route or "", b.store or "") for b in site.built.boosters
+    }
+    at: dict[tuple[str, str], int] = {}
+    for use in case.plan.boosters:
+        place = site.ground(use.start)
+        at[use.booster, place] = at.get((use.booster, place), 0) + 1
+        route = site.routes.get(use.route)
+        corridor = route.stream.corridor if route is not None and route.stream else use.route
+        exists = (use.booster, place, use.fluid, corridor, use.store.partition("@")[0]) in standing
+        findings.holds(
+            "booster_new",
+            booster_name(use),
+            exists != use.new,
+            "is new where one exists, or the reverse",
+        )
+        offered = place in site.boosters[use.booster].places or exists
+        findings.holds("booster_place", booster_name(use), offered, "is not offered there")
+    for (name, place), count in at.items():
+        most = site.boosters[name].places.get(place)
+        exist = sum(b.booster == name and b.place == place for b in site.built.boosters)
+        if most is not None:
+            findings.at_most(
+                "booster_units",
+                f"booster {name!r} at {place!r}",
+                count,
+                max(most, exist),
+                "",
+                "units",
+            )
+    for name, record in site.boosters.items():
+        total = sum(count for (one, _), count in at.items() if one == name)
+        if record.max_units is not None:
+            findings.at_most(
+                "booster_units", f"booster {name!r}", total, record.max_units, "", "units"
+            )

@@ -1,0 +1,173 @@
+"""Corridors over rasters of ground, against shortest paths and Steiner trees by other code."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from pathlib import Path
+
+import networkx as nx
+import numpy as np
+import pytest
+from scipy.sparse.csgraph import dijkstra
+
+import allocator as al
+from allocator.cli.entry import main
+from allocator.intake.cells import TableFileError
+from allocator.intake.least_cost import GroundWay, Terrain, corridors
+from allocator.intake.terrain import read_grid, read_grounds
+
+Told = pytest.CaptureFixture[str]
+FIRST = Path(__file__).resolve().parents[2] / "networks" / "first.yaml"
+
+
+def surface(seed: int, blocks: int = 12, side: int = 3) -> Terrain:
+    """Square fields of four kinds, some of which nothing may cross."""
+    draw = np.random.default_rng(seed)
+    fields = draw.choice([0.3, 1.0, 1.0, 1.0, 2.0, 5.0, math.inf], (blocks, blocks))
+    fields[::5, ::5] = 1.0
+    factors = np.kron(fields, np.ones((side, side)))
+    return Terrain(factors, np.zeros(factors.shape), 10.0)
+
+
+def web_of(ways: tuple[GroundWay, ...]) -> nx.Graph:
+    web = nx.Graph()
+    for way in ways:
+        web.add_edge(way.start, way.end, weight=way.cost)
+    return web
+
+
+def steiner(web: nx.Graph, ends: list[str]) -> float:
+    """Cost of the least tree that joins ends, by every choice of at most len - 2 other nodes."""
+    cost = dict(nx.all_pairs_dijkstra_path_length(web))
+    others = [node for node in web if node not in ends]
+    best = math.inf
+    for number in range(len(ends) - 1):
+        for chosen in itertools.combinations(others, number):
+            whole = nx.Graph()
+            for one, other in itertools.combinations((*ends, *chosen), 2):
+                if other in cost[one]:
+                    whole.add_edge(one, other, weight=cost[one][other])
+            if len(whole) == len(ends) + number and nx.is_connected(whole):
+                tree = nx.minimum_spanning_tree(whole)
+                best = min(best, tree.size(weight="weight"))
+    return best
+
+
+def test_flat_ground_gives_the_straight_line() -> None:
+    flat = Terrain(np.ones((80, 120)), np.zeros((80, 120)), 5.0)
+    (way,) = corridors(flat, {"a": (3.2, 4.1), "b": (61.4, 110.7)})
+    assert len(way.line) == 2
+    assert way.length == pytest.approx(5.0 * math.hypot(58.2, 106.6), rel=1e-9)
+    assert way.climb == 0.0
+
+
+def test_a_slope_is_longer_and_climbs() -> None:
+    """A plane that rises by 3 in 4: a way straight up is 5/4 of its length on the map."""
+    heights = 7.5 * np.arange(40.0)[::-1, None] * np.ones((40, 40))
+    plane = Terrain(np.ones((40, 40)), heights, 10.0)
+    (way,) = corridors(plane, {"a": (35.0, 20.0), "b": (5.0, 20.0)})
+    assert way.length == pytest.approx(1.25 * 300.0)
+    assert way.climb == pytest.approx(0.75 * 300.0)
+    with pytest.raises(al.AllocatorError, match="no way leads from place 'a' to 'b'"):
+        corridors(
+            Terrain(np.ones((40, 40)), heights, 10.0, steepest=0.1),
+            {"a": (35.0, 20.0), "b": (5.0, 20.0)},
+        )
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_no_way_is_dearer_than_the_least_cost_path(seed: int) -> None:
+    """Between two places: never above scipy's shortest path over the same cells."""
+    ground = surface(seed)
+    (way,) = corridors(ground, {"a": (0.0, 0.0), "b": (30.0, 31.0)})
+    cost = dijkstra(ground.graph(), indices=0)[30 * 36 + 31]
+    assert way.cost <= cost * (1 + 1e-6)
+    assert np.isfinite(way.cost)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_thinned_graph_has_a_tree_within_a_hundredth_of_the_whole_one(seed: int) -> None:
+    """Steiner trees of three places: over the corridors, and over every cell of the raster."""
+    ground = surface(seed)
+    spots = {"a": (0.0, 1.0), "b": (31.0, 15.0), "c": (16.0, 31.0)}
+    ways = corridors(ground, spots)
+    cells = [round(row) * 36 + round(column) for row, column in spots.values()]
+    costs = dijkstra(ground.graph(), indices=cells)
+    exact = float(costs.sum(axis=0).min())
+    assert steiner(web_of(ways), list(spots)) <= 1.01 * exact
+
+
+def test_places_share_a_trench() -> None:
+    """A trench at a tenth of the cost: the ways of four places meet in it."""
+    factors = np.ones((60, 60))
+    factors[30, :] = 0.1
+    ways = corridors(
+        Terrain(factors, np.zeros((60, 60)), 10.0),
+        {"a": (20.0, 5.0), "b": (20.0, 50.0), "c": (40.0, 5.0), "d": (40.0, 50.0)},
+    )
+    assert any("junction" in way.start + way.end for way in ways)
+    # 10 cells to the trench from each place, 45 cells along it; 1000 m more overland
+    tree = steiner(web_of(ways), ["a", "b", "c", "d"])
+    assert tree <= 1.02 * (4 * 100.0 + 45 * 10 * 0.1)
+
+
+def grid_text(values: list[list[float]], head: str = "") -> str:
+    rows = "\n".join(" ".join(f"{value:g}" for value in row) for row in values)
+    usual = f"ncols {len(values[0])}\nnrows {len(values)}\n"
+    return f"{head or usual}xllcorner -20\nyllcorner -20\ncellsize 20\nNODATA_value -9\n{rows}\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "place", "said"),
+    [
+        (grid_text([[1, 1], [1, 1]], "ncols 2\nnrows 3\n"), "8:1", "2 rows, nrows is 3"),
+        (grid_text([[1, 1], [1, 1]], "ncols 3\nnrows 2\n"), "7:1", "2 cells in the row"),
+        (grid_text([[1, 1], [1, 1]]).replace("1 1\n1", "1 1\nx"), "8:1", "'x' is no number"),
+        (grid_text([[1]]).replace("cellsize 20\n", ""), "", "has no cellsize"),
+        (grid_text([[1]]).replace("cellsize 20\n", "cellsize\n"), "5:1", "cellsize has no number"),
+        (grid_text([[1]]).replace("ncols 1", "ncols 0"), "", "cannot be"),
+    ],
+)
+def test_grids_that_cannot_be_read(tmp_path: Path, text: str, place: str, said: str) -> None:
+    path = tmp_path / "ground.asc"
+    path.write_text(text)
+    with pytest.raises(TableFileError) as caught:
+        read_grid(path)
+    assert said in str(caught.value)
+    assert f"{path}:{place}" in str(caught.value)
+
+
+def test_classes_that_cannot_be(tmp_path: Path) -> None:
+    path = tmp_path / "grounds.csv"
+    path.write_text("class,ground,factor\n1,meadow,1\n2,rock,0\nx,mud,1\n1,bog,3\n")
+    with pytest.raises(TableFileError) as caught:
+        read_grounds(path)
+    lines = str(caught.value).splitlines()
+    assert [line.split(":")[1] for line in lines] == ["3", "4", "5"]
+
+
+def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: Told) -> None:
+    """Farm and mill, 200 m apart on the map, with a pond between them."""
+    ground, classes = tmp_path / "ground.asc", tmp_path / "grounds.csv"
+    values = [[1.0] * 13 for _ in range(8)]
+    for row in range(4, 8):
+        values[row][5] = values[row][6] = 2.0
+    values[3][5] = -9.0
+    ground.write_text(grid_text(values))
+    classes.write_text("class,ground,factor\n1,meadow,1\n2,pond,no\n")
+    out = tmp_path / "site.yaml"
+    arguments = ["--terrain", str(ground), "--grounds", str(classes), "-o", str(out)]
+    assert main(["corridors", str(FIRST), *arguments]) == 0
+    assert "Corridors" in capsys.readouterr().out
+    before, site = al.read_site(FIRST), al.read_site(out)
+    (route,) = site.routes.values()
+    (old,) = before.routes.values()
+    assert route.name == old.name
+    assert route.pipes == old.pipes
+    assert 200.0 < route.length < 300.0
+    classes.write_text("class,ground,factor\n1,meadow,1\n")
+    out.unlink()
+    assert main(["corridors", str(FIRST), *arguments]) == 2
+    assert "has classes that the table of grounds lacks: 2" in capsys.readouterr().err
+    assert not out.exists()

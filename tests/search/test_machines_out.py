@@ -1,0 +1,306 @@
+"""Promises that hold with machine units out of order, by hand and against every choice of units."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from itertools import product
+from typing import Any
+
+import numpy as np
+import pytest
+
+from allocator.engine.planning import check_lost_machines, plan_site
+from allocator.plans.file import plan_to_json
+from allocator.plans.outages import plan_during
+from allocator.plans.records import Plan, Robustness
+from allocator.search import Settings
+from allocator.site.records import (
+    POWER,
+    Built,
+    Demand,
+    Fluid,
+    Layer,
+    MachineType,
+    Material,
+    PipeType,
+    Place,
+    Profile,
+    Route,
+    Site,
+    Source,
+    Stage,
+    StoreType,
+)
+
+HOUR = 3600.0
+DRAWS = int(os.environ.get("ALLOCATOR_LAWS", "3"))
+
+
+def named(*things: Any) -> dict[str, Any]:
+    return {thing.name: thing for thing in things}
+
+
+def engines(**changes: Any) -> Site:
+    """Steady gas for four engines of 10 kW, ten of which may stand at the mill."""
+    site = Site(
+        "engines",
+        named(Fluid("gas", heating_value=20e6), Fluid("breath", emission="biogenic")),
+        named(Material("steel", stock=700.0)),
+        named(Place("mill")),
+        named(Source("well", "mill", "gas", flow=0.004)),
+        storage={},
+        pipes={},
+        routes={},
+        machines=named(
+            MachineType(
+                "engine",
+                {"gas": 0.001},
+                {"breath": 0.002},
+                {"mill": 10},
+                power_out=10e3,
+                materials={"steel": 100.0},
+            )
+        ),
+        demands=named(Demand("town", POWER, 200e3)),
+    )
+    return replace(site, **changes)
+
+
+def planned(site: Site, machines: int, **settings: int) -> Plan:
+    robustness = Robustness(machines=machines, **settings)
+    made = plan_site(site, Settings(node_limit=500, threads=1, robustness=robustness))
+    assert [str(breach) for breach in made.audit.breaches] == []
+    return made.plan
+
+
+@pytest.mark.parametrize(("out", "power"), [(0, 40e3), (1, 40e3), (2, 40e3), (3, 40e3), (4, 30e3)])
+def test_spares_are_bought_while_there_is_steel_for_them(out: int, power: float) -> None:
+    # seven engines of 100 kg; gas is enough for four of them
+    plan = planned(engines(), out)
+    assert plan.power.firm_clean == pytest.approx(power)
+    assert sum(machine.count for machine in plan.machines) >= power / 10e3 + out
+
+
+def test_nothing_lost_is_the_plan_of_before_to_the_byte() -> None:
+    site = engines()
+    plain = plan_site(site, Settings(node_limit=500, threads=1)).plan
+    assert plan_to_json(planned(site, 0)) == plan_to_json(plain)
+    assert "machines_out" not in plan_to_json(plain)
+
+
+def test_another_type_at_another_place_takes_over() -> None:
+    """One engine and one oil set: with the engine out, the set's steady oil makes half of it."""
+    site = engines(
+        fluids=named(
+            Fluid("gas", heating_value=20e6), Fluid("oil", phase="liquid", heating_value=40e6)
+        ),
+        materials={},
+        places=named(Place("mill"), Place("quay")),
+        sources=named(
+            Source("well", "mill", "gas", flow=0.001), Source("tank", "quay", "oil", flow=0.0005)
+        ),
+        machines=named(
+            MachineType("engine", {"gas": 0.001}, {}, {"mill": 1}, power_out=10e3),
+            MachineType("set", {"oil": 0.001}, {}, {"quay": 1}, power_out=10e3),
+        ),
+    )
+    assert planned(site, 0).power.firm_clean == pytest.approx(15e3)
+    plan = planned(site, 1)
+    assert plan.power.firm_clean == pytest.approx(5e3)
+    by_out = {tuple(outage.out): outage for outage in plan.outages}
+    (engine_out,) = [o for key, o in by_out.items() if key == ("engine@mill",)]
+    loads = {machine.name: machine.flat_load for machine in engine_out.machines}
+    assert loads == {"engine@mill": 0.0, "set@quay": pytest.approx(0.5)}
+
+
+def test_units_that_fill_a_store_are_replaced_or_not_counted_on() -> None:
+    """An electrolyser fills a vessel: while its only unit may be out, nothing may fill it.
+
+    An outage of 12 h of the only unit would run the store dry (brute force found -24 kg).
+    """
+    site = engines(
+        fluids=named(Fluid("gas", heating_value=20e6), Fluid("hydrogen", heating_value=120e6)),
+        materials={},
+        sources=named(Source("well", "mill", "gas", flow=0.004)),
+        storage=named(StoreType("vessel", "hydrogen", ("mill",), max_size=10.0)),
+        machines=named(
+            MachineType("engine", {"gas": 0.001}, {}, {"mill": 6}, power_out=10e3),
+            MachineType("splitter", {}, {"hydrogen": 5e-5}, {"mill": 1}, power_in=10e3),
+        ),
+        demands=named(
+            Demand("lamp", POWER, 10e3), Demand("torch", "hydrogen", 2.5e-5, place="mill")
+        ),
+        goals=("served_fluid", "clean_power"),
+    )
+    one = planned(site, 1)
+    assert all(demand.clean_share == 0.0 for demand in one.demands if demand.wants == "hydrogen")
+    splitter = replace(site.machines["splitter"], places={"mill": 2})
+    two = planned(replace(site, machines={**site.machines, "splitter": splitter}), 1)
+    (torch,) = (demand for demand in two.demands if demand.wants == "hydrogen")
+    assert torch.clean_share == pytest.approx(1.0)
+
+
+def test_sources_and_machines_lost_at_once_combine() -> None:
+    site = engines(
+        sources=named(
+            Source("north", "mill", "gas", flow=0.004, stages=(Stage(12 * HOUR, 24 * HOUR),)),
+            Source("south", "mill", "gas", flow=0.004, stages=(Stage(12 * HOUR, 24 * HOUR),)),
+        ),
+        storage=named(StoreType("holder", "gas", ("mill",), max_size=400.0)),
+    )
+    assert planned(site, 1).power.firm_clean == pytest.approx(40e3)
+    both = planned(site, 1, lost=1)
+    assert both.power.firm_clean == pytest.approx(20e3)
+    assert both.robustness == Robustness(lost=1, machines=1)
+
+
+def test_more_units_than_there_can_be_are_refused_by_place() -> None:
+    with pytest.raises(ValueError, match=r"11 units .* at most 10 .*engine at mill: 10"):
+        check_lost_machines(engines(), 11)
+    check_lost_machines(engines(), 10)
+    free = replace(engines().machines["engine"], places={"mill": None})
+    check_lost_machines(engines(machines={"engine": free}), 11)
+
+
+def test_lost_machines_need_the_firm_basis() -> None:
+    with pytest.raises(ValueError, match="lost machines need the firm basis"):
+        Settings(basis="mean", robustness=Robustness(machines=1))
+
+
+# ---- drawn sites
+
+
+def best_by_hand(site: Site, out: int) -> float:
+    """The most that any choice of units keeps with any ``out`` of them away, one by one.
+
+    One place and steady gas: the units that are left burn it in the order of their efficiency.
+    """
+    flow = sum(source.flow for source in site.sources.values())
+    kinds = sorted(site.machines.values(), key=lambda kind: -kind.power_out / kind.inputs["gas"])
+    stock, best = site.materials["steel"].stock or 0.0, 0.0
+    for counts in product(*(range((kind.places["mill"] or 0) + 1) for kind in kinds)):
+        steel = sum(n * kind.materials["steel"] for n, kind in zip(counts, kinds, strict=True))
+        if steel > stock:
+            continue
+        worst = float("inf")
+        for lost in product(*(range(min(n, out) + 1) for n in counts)):
+            if sum(lost) != min(out, sum(counts)):
+                continue
+            left, power = flow, 0.0
+            for kind, n, gone in zip(kinds, counts, lost, strict=True):
+                burnt = min(left, (n - gone) * kind.inputs["gas"])
+                left -= burnt
+                power += burnt / kind.inputs["gas"] * kind.power_out
+            worst = min(worst, power)
+        best = max(best, worst)
+    return best
+
+
+def drawn_engines(seed: int) -> Site:
+    random = np.random.default_rng(seed)
+
+    def pick(*values: float) -> float:
+        return float(random.choice(values))
+
+    def kind(name: str) -> MachineType:
+        return MachineType(
+            name,
+            {"gas": pick(0.001, 0.0015, 0.002)},
+            {},
+            {"mill": int(random.integers(1, 4))},
+            power_out=pick(8e3, 10e3, 15e3),
+            materials={"steel": pick(60.0, 100.0, 140.0)},
+        )
+
+    return engines(
+        materials=named(Material("steel", stock=pick(250.0, 400.0, 700.0))),
+        sources=named(Source("well", "mill", "gas", flow=pick(0.002, 0.003, 0.0045))),
+        machines=named(kind("engine"), kind("turbine")),
+    )
+
+
+@pytest.mark.parametrize("seed", range(DRAWS))
+def test_no_choice_of_units_keeps_more_one_by_one(seed: int) -> None:
+    site = drawn_engines(seed)
+    for out in (1, 2):
+        most = sum(kind.places["mill"] or 0 for kind in site.machines.values())
+        if out <= most:
+            power = planned(site, out).power.firm_total
+            assert power == pytest.approx(best_by_hand(site, out), rel=1e-6)
+
+
+def drawn(seed: int) -> Site:
+    """Two places with a pipe, sources that come and go, stores, a battery, lines, a profile."""
+    random = np.random.default_rng(seed)
+
+    def pick(*values: float) -> float:
+        return float(random.choice(values))
+
+    sources = []
+    for number in range(int(random.integers(1, 4))):
+        every = pick(6.0, 12.0, 24.0) * HOUR
+        stages = (Stage(every * pick(0.25, 0.5, 0.75), every),) if random.random() < 0.7 else ()
+        place = str(random.choice(["mill", "quay"]))
+        sources.append(Source(f"s{number}", place, "gas", pick(2, 3, 5) * 1e-3, stages))
+    idle, least = (pick(0.0, 0.2), pick(0.0, 0.3)) if random.random() < 0.5 else (0.0, 0.0)
+    profile = Profile(24 * HOUR, (0.0, 8 * HOUR, 16 * HOUR), (0.5, 1.5, 1.0))
+    town = Demand("town", POWER, 40e3, profile=profile if random.random() < 0.6 else None)
+    return Site(
+        f"drawn {seed}",
+        named(Fluid("gas", heating_value=20e6)),
+        named(Material("steel", stock=pick(700.0, 1200.0, 2500.0))),
+        named(Place("mill"), Place("quay", x=100.0)),
+        named(*sources),
+        storage=named(
+            StoreType("holder", "gas", ("mill", "quay"), max_size=300.0, materials={"steel": 2.0}),
+            StoreType(
+                "cells",
+                POWER,
+                ("mill",),
+                max_size=5e8,
+                charge_efficiency=0.9,
+                materials={"steel": 1e-6},
+            ),
+        ),
+        pipes=named(PipeType("dn25", pick(2e-3, 6e-3), (Layer("steel", 1.0),))),
+        routes=named(Route("lane", "mill", "quay", 100.0, ("dn25",))),
+        machines=named(
+            MachineType(
+                "engine",
+                {"gas": 0.001},
+                {},
+                {"mill": 3, "quay": 2},
+                power_out=10e3,
+                no_load=idle,
+                min_load=least,
+                materials={"steel": 100.0},
+            ),
+            MachineType(
+                "turbine",
+                {"gas": 0.002},
+                {},
+                {"quay": 2},
+                power_out=15e3,
+                materials={"steel": 80.0},
+            ),
+        ),
+        demands=named(town),
+        built=Built(machines={("engine", "mill"): int(random.integers(0, 3))}),
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(DRAWS))
+def test_more_units_lost_never_gives_more(seed: int) -> None:
+    site = drawn(seed)
+    none, one, two = (planned(site, out) for out in (0, 1, 2))
+    for fewer, more in ((none, one), (one, two)):
+        bound = fewer.goals[0].bound
+        assert bound is None or more.goals[0].value <= bound * (1 + 1e-6) + 1e-3
+    for plan in (one, two):
+        for outage in plan.outages:
+            during = plan_during(plan, outage)
+            assert sum(m.count for m in during.machines) + sum(outage.out.values()) == sum(
+                m.count for m in plan.machines
+            )

@@ -1,0 +1,119 @@
+"""What of a plan is built, and planning again from there."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import allocator as al
+from allocator.cli.entry import main
+from allocator.network.deriving import network_of
+from allocator.report.bill import bill_of_materials
+from allocator.report.handover.build_order import build_order
+from allocator.studies.done_steps import DoneStep, StepError, check_needs, numbers_of
+
+NETWORKS = Path(__file__).resolve().parents[2] / "networks"
+FIRST = NETWORKS / "first.yaml"
+Told = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(scope="module")
+def plan() -> al.Plan:
+    return al.plan(FIRST, node_limit=300, prove=0).plan
+
+
+def test_everything_built_is_the_plan_itself(plan: al.Plan, tmp_path: Path) -> None:
+    """Stock left is stock less the bill, and planning again builds nothing more."""
+    steps = build_order(network_of(al.read_site(FIRST)), plan)
+    result = al.built(FIRST, plan, done=[step.number for step in steps])
+    assert "Nothing is left to build." in result.summary()
+    path = tmp_path / "first.yaml"
+    path.write_text(result.site_text, encoding="utf-8")
+    before, site = al.read_site(FIRST), al.read_site(path)
+    used = sum(line.kg or 0.0 for line in bill_of_materials(network_of(before), plan))
+    assert before.materials["steel"].stock is not None
+    assert site.materials["steel"].stock == pytest.approx(
+        before.materials["steel"].stock - used, abs=1e-5
+    )
+    again = al.replan(path, plan, settings=al.Settings(node_limit=300))
+    assert again.audit.accepted
+    assert len(again.changes) == 0
+    assert again.plan.power.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-6)
+    assert sum(line.kg or 0.0 for line in bill_of_materials(network_of(site), again.plan)) < 1e-3
+
+
+def test_comments_of_the_site_file_stay(plan: al.Plan) -> None:
+    text = al.built(FIRST, plan, done=[1]).site_text
+    comments = [line for line in FIRST.read_text().splitlines() if line.startswith("#")]
+    assert comments
+    assert [line for line in text.splitlines() if line.startswith("#")] == comments
+
+
+def test_pipe_and_length_as_laid(plan: al.Plan, tmp_path: Path) -> None:
+    steps = build_order(network_of(al.read_site(FIRST)), plan)
+    (lay,) = [step for step in steps if step.action == "lay"]
+    path = tmp_path / "first.yaml"
+    kilograms = {}
+    for length in (None, 230.0):
+        lengths = {} if length is None else {lay.number: length}
+        path.write_text(al.built(FIRST, plan, done=[lay.number], lengths=lengths).site_text)
+        site = al.read_site(path)
+        stock = site.materials["steel"].stock
+        assert stock is not None
+        kilograms[length] = stock
+    assert site.routes["lane"].length == 230.0
+    # 30 m more of dn25, 2.50 kg/m
+    assert kilograms[None] - kilograms[230.0] == pytest.approx(75.0, abs=1e-5)
+    with pytest.raises(StepError, match="no pipe of the site is called 'dn999'"):
+        al.built(FIRST, plan, done=[lay.number], pipes={lay.number: "dn999"})
+
+
+def test_no_step_is_done_before_what_it_needs(plan: al.Plan) -> None:
+    steps = build_order(network_of(al.read_site(FIRST)), plan)
+    later = next(step for step in steps if step.after)
+    with pytest.raises(StepError, match=f"step {later.number} .* cannot be done before step"):
+        al.built(FIRST, plan, done=[later.number])
+    done = {step.key: DoneStep(step.key) for step in steps}
+    check_needs(steps, done)
+    needed = steps[later.after[0] - 1]
+    with pytest.raises(StepError, match="cannot be done before"):
+        al.built(FIRST, plan, before=done, undo=[needed.number])
+
+
+@pytest.mark.parametrize("text", ["", "x", "3-1", "1-", "1;2", "-4"])
+def test_steps_that_cannot_be_read(text: str) -> None:
+    with pytest.raises(StepError):
+        numbers_of(text)
+
+
+def test_steps_that_can() -> None:
+    assert numbers_of("1-3, 7,2") == (1, 2, 3, 7)
+
+
+def test_the_command_keeps_a_record(tmp_path: Path, capsys: Told) -> None:
+    folder, site = tmp_path / "plan", str(FIRST)
+    assert main(["plan", site, "-o", str(folder), "--node-limit", "300", "--prove", "0"]) == 0
+    record, standing = folder / "built.csv", tmp_path / "standing.yaml"
+    capsys.readouterr()
+    arguments = ["built", site, str(folder)]
+    assert main([*arguments, "--done", "1-3", "--date", "2027-03-14", "-o", str(standing)]) == 0
+    assert "Done: 3 of" in capsys.readouterr().out
+    kept = record.read_bytes()
+    for wrong in (["--done", "99"], ["--undo", "8"], ["--done", "4", "--date", "14.3."]):
+        assert main([*arguments, *wrong, "-o", str(tmp_path / "no.yaml")]) == 2
+        assert "Traceback" not in capsys.readouterr().err
+        assert record.read_bytes() == kept
+        assert not (tmp_path / "no.yaml").exists()
+    assert main([*arguments, "--undo", "3"]) == 0
+    assert "Done: 2 of" in capsys.readouterr().out
+    record.write_text(record.read_text().replace("machine:", "turbine:"))
+    assert main(arguments) == 2
+    assert f"{record}:2:2: 'turbine:" in capsys.readouterr().err
+    # the plan is of the file that was planned, not of the one with what exists
+    assert main(["built", str(standing), str(folder)]) == 2
+
+
+def test_replan_of_another_site_is_refused(plan: al.Plan) -> None:
+    with pytest.raises(al.PlanFileError, match="is for 'First site', and the site is"):
+        al.replan(NETWORKS / "dry_valley.yaml", plan)
