@@ -130,6 +130,7 @@ ROOMS = {
     },
     "search": {
         "",
+        "as_built",
         "conflicts",
         "elastic",
         "found",
@@ -156,12 +157,13 @@ ROOMS = {
         "tanks.circuit",
         "tanks.feeds",
         "tanks.phases",
+        "tanks.present",
         "tanks.true_clocks",
         "tanks.weakened",
         "trusted",
         "venting",
     },
-    "simulation": {"", "broken", "files", "search", "trace", "tracing", "work"},
+    "simulation": {"", "broken", "files", "rules", "search", "trace", "tracing", "work"},
     "report": {
         "bill",
         "brief",

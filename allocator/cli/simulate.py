@@ -51,10 +51,11 @@ def arguments(command: argparse.ArgumentParser) -> None:
     )
     command.add_argument(
         "--hold",
-        choices=("plan", "full", "need"),
+        choices=("plan", "full", "need", "rule"),
         default="plan",
         help="plan: keep in stores what the plan's set-points say (default); full: keep them "
-        "full; need: burn all that the firm output does not need",
+        "full; need: burn all that the firm output does not need; rule: the same, by what sources "
+        "are seen to do",
     )
     command.add_argument(
         "--outages",
@@ -131,12 +132,12 @@ def run(given: argparse.Namespace) -> int:
     if trace.kept:
         return DONE
     if not trace.broken:
-        return fail("FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
+        return fail("THE FIRM OUTPUT WAS NOT KEPT: pressure is too low along lines", BREACHES)
     file = Path(given.output) / BROKEN_FILE
     if (settings if again is None else again.settings).failing is not None:
         tell(f"short with machines out, which firm output does not cover: {file} reproduces it")
         return DONE
-    return fail(f"THE FIRM OUTPUT WAS NOT KEPT. {file} reproduces it: --replay {file}", BREACHES)
+    return fail(f"FIRM OUTPUT WAS NOT KEPT. {file} reproduces it: --replay {file}", BREACHES)
 
 
 def simulation_settings(given: argparse.Namespace) -> SimulationSettings:

@@ -16,8 +16,9 @@ from __future__ import annotations
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key
 
-PIPE_COLUMNS = 2_000
-"""Pipe columns above which pipes keep one variable: a relaxation would take too long."""
+PIPE_COLUMNS = 1_000
+"""Pipe columns above which pipes keep one variable: a relaxation would take too long, and
+the multicommodity formulation of such sites has directions of its own."""
 
 
 def two_way_pipes(sets: IndexSets) -> frozenset[tuple[str, str]]:

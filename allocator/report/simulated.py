@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from allocator.base.labels import head
 from allocator.base.text import paragraph, section, table, width
 from allocator.plans.records import Plan
-from allocator.report.words import at, count, grams_a_kwh, percent, quantity
+from allocator.report.words import at, count, grams_a_kwh, percent, quantity, rule_words
 
 if TYPE_CHECKING:
     from allocator.simulation.trace import Bounds, Draw, SetPoint, TankTrace, Trace
@@ -34,6 +34,7 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Mean of the random draws", _means(plan, trace))
     lines += section("Stores, lowest and highest in all draws", _tanks(trace))
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
+    lines += section("Reserve rules: what each store must hold, by its sources", _rules(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
     lines += section("Pressures along lines, in the worst state met", _pressures(trace))
@@ -256,6 +257,27 @@ def _set_points(trace: Trace) -> list[str]:
         rows.append((at(point.tank), kept, _share(point.reserve, point), note))
     heads = ("store", "keep", "of its size", "note" if trace.unsafe else "")
     return table(heads, rows, right=(1, 2)) if rows else []
+
+
+def _rules(trace: Trace) -> list[str]:
+    rows = [
+        (
+            at(rule.store),
+            quantity(rule.keep, UNITS[rule.unit]),
+            quantity(rule.burn_above, UNITS[rule.unit]),
+            rule_words(rule),
+        )
+        for rule in trace.rules
+    ]
+    if not rows or trace.full_total_w is None:
+        return []
+    more = trace.mean("mean_total_w") - trace.full_total_w
+    said = (
+        f"Kept by these rules, the random draws served {quantity(more, 'power')} more on average "
+        f"than with full stores ({quantity(trace.full_total_w, 'power')})."
+    )
+    heads = ("", "keep", "burn above", "when")
+    return [*paragraph(said), *table(heads, rows, right=(1, 2))]
 
 
 def _cycles(trace: Trace) -> list[str]:

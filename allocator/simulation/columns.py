@@ -31,7 +31,8 @@ class Tables(NamedTuple):
     the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``: burners whose
     units start and stop together and keep run and rest times; ``group_batches``: units of a group
     in them; ``drains``: most that a tank falls a second without its batches; ``runs``: longest run
-    of them.
+    of them. ``kept``: reserves from each sample of the run on, a column a tank; no rows: as they
+    are.
     """
 
     node_at: Whole
@@ -86,6 +87,7 @@ class Tables(NamedTuple):
     group_batches: Array
     drains: Array
     runs: Array
+    kept: Array
 
 
 class UnitStates(NamedTuple):
@@ -144,8 +146,11 @@ class Sums(NamedTuple):
     started: Whole
 
 
-def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
-    """Columns of a circuit. ``phases``: s into its period at which each clock starts."""
+def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None = None) -> Tables:
+    """Columns of a circuit. ``phases``: s into its period at which each clock starts.
+
+    ``kept``: a row a sample, a column a tank, where reserves change in the run.
+    """
     clocks, tanks, burners = circuit.clocks, circuit.tanks, circuit.burners
     number = {clock.name: i for i, clock in enumerate(clocks)}
     parts: list[list[Rate]] = [
@@ -179,6 +184,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
         term_weight=_floats(weight for rate in rates for _, weight in rate.terms),
         touched_at=_starts(len(found) for found in touched),
         touched=_wholes(q for found in touched for q in found),
+        kept=np.zeros((0, len(tanks))) if kept is None else kept,
         sizes=_floats(tank.size for tank in tanks),
         reserves=_floats(t.size if t.reserve is None else min(t.reserve, t.size) for t in tanks),
         losses=_floats(tank.loss for tank in tanks),

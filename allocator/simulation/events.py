@@ -313,6 +313,9 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     has_arc, reserves, bought, want_from = t.has_arc, t.reserves, t.bought_from, t.want_from
     burn, saved, losses, sizes = x.burn, x.saved, t.losses, t.sizes
     # A tank whose surplus has no way to go has no reserve to aim at.
+    for k in range(tanks):
+        if len(t.kept) > 0:
+            reserves[k] = t.kept[0, k]
     marks = np.where(has_arc, reserves, -1.0)
     counts, room = s.event_count, len(s.event_time) // 2
     for q in range(len(rates)):
@@ -455,6 +458,13 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             for k in range(tanks):
                 _settle(tank, tank_sums, k, now)
             _sample(x, s, row)
+            if row < len(t.kept):
+                for k in range(tanks):
+                    reserves[k] = t.kept[row, k]
+                    if has_arc[k]:
+                        marks[k] = reserves[k]
+                    dirty[k] = True
+                deciding = True
             row += 1
             key[sampler] = end * (row / samples) if row < samples else end
             if row > samples:

@@ -99,6 +99,14 @@ def simulation_json(trace: Trace) -> str:
         **({} if trace.pressures is None else {"pressures": _plain(trace.pressures)}),
         "from_now": None if trace.start is None else _plain(trace.start),
         "reserves": dict(trace.reserves),
+        **(
+            {
+                "reserve_rules": [_plain(rule) for rule in trace.rules],
+                "mean_total_with_full_stores_w": trace.full_total_w,
+            }
+            if trace.full_total_w is not None
+            else {}
+        ),
         "broken": [draw.name for draw in trace.broken],
         "draws_run": len(trace.draws),
         "draws": [_draw(draw) for number, draw in enumerate(trace.draws) if _told(number, draw)],

@@ -12,6 +12,7 @@ import numpy as np
 
 from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
+from allocator.plans.records import ReserveRule
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
 
@@ -100,8 +101,8 @@ class SimulationSettings:
             raise ValueError(f"days must be above 0 (got {self.days!r})")
         if self.phases < 1:
             raise ValueError(f"phases must be 1 or more (got {self.phases!r})")
-        if self.hold not in ("plan", "full", "need"):
-            raise ValueError(f"hold must be 'plan', 'full' or 'need' (got {self.hold!r})")
+        if self.hold not in ("plan", "full", "need", "rule"):
+            raise ValueError(f"hold must be 'plan', 'full', 'need' or 'rule' (got {self.hold!r})")
         if self.samples < 1 or self.events < 0 or self.seed < 0:
             raise ValueError("samples must be 1 or more, events and seed 0 or more")
         if self.budget is not None and self.budget < 1:
@@ -321,6 +322,10 @@ class Trace(Shown):
         Stores whose given reserve is less than their promise needs.
     reserves : mapping of str to float
         Those that were given, kg or J.
+    rules : tuple of ReserveRule
+        What each store must hold by the state of its sources, where the draws were run by that.
+    full_total_w : float or None
+        Then also the mean power that is served in the random draws with full stores kept, W.
     no_safe_start : tuple of str
         Groups whose idle units burn no surplus, as no store holds enough for a run.
     pressures : PressuresMet or None
@@ -354,6 +359,8 @@ class Trace(Shown):
     plan_sha256: str = ""
     chambers: tuple[ChamberTrace, ...] = ()
     no_safe_start: tuple[str, ...] = ()
+    rules: tuple[ReserveRule, ...] = ()
+    full_total_w: float | None = None
     pressures: PressuresMet | None = None
 
     @property

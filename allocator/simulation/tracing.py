@@ -17,6 +17,7 @@ from allocator.simulation.accounts import draw_of
 from allocator.simulation.columns import tables_of
 from allocator.simulation.pressures import pressures_met
 from allocator.simulation.recording import recording_of
+from allocator.simulation.rules import rules_of
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.setpoints import (
     cycle_points,
@@ -129,7 +130,8 @@ def _simulated(
     unknown |= {name for run in runs for name in run.shares} - {s.name for s in plan.sources}
     if unknown:
         raise _refused(f"the draws name {min(unknown)!r}, which the plan does not use")
-    work = Work(assembly, reserves or {}, settings.failing, settings.seed)
+    by_rule = settings.hold == "rule"
+    work = Work(assembly, reserves or {}, settings.failing, settings.seed, by_rule)
     first, recorded = work.recorded(runs[0], settings.samples, settings.events)
     draws = [first, *worked_off(work, runs[1:], executor)]
     start = None
@@ -158,8 +160,17 @@ def _simulated(
         reserves=dict(reserves or {}),
         chambers=chambers_of(assembly.case, circuit.clocks),
         no_safe_start=no_safe_start(circuit),
+        rules=rules_of(assembly) if by_rule else (),
+        full_total_w=_with_full_stores(work, runs) if by_rule else None,
     )
     return trace, work, runs
+
+
+def _with_full_stores(work: Work, runs: Sequence[DrawRun]) -> float:
+    """Mean power that random draws serve where stores are kept full, W."""
+    drawn = [run for run in runs if run.name.startswith("random")] or list(runs)
+    draws = replace(work, rule=False, reserves={}).draws(drawn)
+    return math.fsum(draw.mean_total_w for draw in draws) / len(draws)
 
 
 def _bounds(

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from allocator.simulation.accounts import draw_of
 from allocator.simulation.outages import with_outages
+from allocator.simulation.rules import kept_through
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
@@ -51,14 +52,15 @@ class DrawRun:
 
 @dataclass(frozen=True)
 class Work:
-    """What every run shares: a circuit, what it stands for, what is kept in its tanks, and how
+    """What every run shares: a circuit, what it stands for, what is kept in its tanks (``rule``: by
 
-    its machines fail."""
+    the state of sources as well), and how its machines fail."""
 
     assembly: Assembly
     reserves: Mapping[str, float]
     failing: Outages | None
     seed: int
+    rule: bool = False
 
     def recorded(self, run: DrawRun, samples: int = 1, events: int = 0) -> tuple[Draw, Finished]:
         """One run, with levels recorded that many times and that many events written down."""
@@ -68,7 +70,11 @@ class Work:
         if self.failing is not None:
             seed = [self.seed, run.number, 1]
             circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
-        finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
+        kept = None
+        if self.rule:
+            kept = kept_through(assembly, circuit, run.phases, run.seconds)
+            samples = len(kept)
+        finished = run_circuit(circuit, run.phases, run.seconds, samples, events, kept)
         draw = draw_of(assembly, finished, run.name, run.needs)
         return replace(
             draw, number=run.number, shares=run.shares, drawn=run.drawn, against=run.against

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
-from allocator.site.checks_clocks import faults_of_clock
+from allocator.site.checks_clocks import faults_of_clock, faults_of_survey
 from allocator.site.checks_venting import faults_of_venting
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
@@ -34,10 +34,13 @@ class RecordFault(NamedTuple):
 
 
 def check_site_records(site: Site, values: Values) -> None:
-    """Notes the faults of :func:`faults_of_records` where they stand in the file.
+    """Notes the faults of :func:`faults_of_records` and of the site's own times in the file.
 
     Other checks are made on reading.
     """
+    if len(site.sources) == len(values.get("sources", {})):  # none is faulty itself
+        for key, problem, remedy in faults_of_survey(site):
+            values.fault(key, problem, remedy)
     for fault in faults_of_records(site):
         record: Values = values.get(fault.section, {})[fault.name]
         for key in fault.above:

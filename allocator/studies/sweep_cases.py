@@ -23,8 +23,8 @@ from allocator.network.facts import changed
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import Plan, SourceUse
 from allocator.search import Settings
+from allocator.search.as_built import as_built
 from allocator.site.records import POWER, Site
-from allocator.studies.as_built import as_built
 from allocator.studies.draws import drawn
 from allocator.studies.grids import Grid, points
 from allocator.studies.results import Results

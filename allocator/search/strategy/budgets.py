@@ -222,6 +222,11 @@ class BoundBudgets:
     first_columns: float = 0.06
     """The path columns before the flows that a first cutoff leaves are counted for the first time:
     often few enough are left by then."""
+    without_pressures: float = 0.12
+    """The path columns of the site without its pressures, where they count: then the aggregated
+    integer model with them has the rest."""
+    aggregated_root: float = 0.05
+    """The relaxation of that model with its lazy cuts."""
     look_seconds: float = 0.2
     """Seconds between two looks whether the path search is compiled, which serves both."""
     compiling_seconds: float = 60.0
