@@ -116,7 +116,9 @@ ROOMS = {
         "rules.stock",
         "rules.venting",
         "stating",
+        "steady",
         "variables",
+        "ways",
     },
     "solver": {
         "cutting",
