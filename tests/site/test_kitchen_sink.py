@@ -220,7 +220,7 @@ def test_network(site: Site) -> None:
     ]
     assert list(site.routes.values()) == [
         Route("ridge", "north", "works", 900.0, ("dn50",)),
-        Route("dale", "north", "yard", math.hypot(80, 810, 12) * 1.5, BOTH),
+        Route("dale", "north", "yard", DALE * 1.5, BOTH, via=((40.0, 90.0),)),
         Route("quay", "yard", "works", 50.0, BOTH, one_way=True, cost=0.002),
     ]
     assert list(site.power_lines.values()) == [
