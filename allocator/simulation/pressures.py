@@ -223,6 +223,8 @@ def _ends(lines: Lines) -> Iterator[PressureTrace]:
             name = f"{use.booster} into {into}"
             yield end("booster", name, use.start, least, lines.pressures[header])
     for way in lines.ways:
+        if lines.pressures[way.end] >= ambient:
+            continue
         after = lines.after(way, lines.pressures[way.start])
         if after < ambient:
             route = case.site.routes[way.key[0]]

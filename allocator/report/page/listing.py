@@ -24,7 +24,7 @@ ORDER = (
     "temperature_limits",
     "power_limits",
     "pressures",
-    "pressure_ways",
+    "pressure_paths",
     "boosters",
     "coolers",
     "baths",
@@ -40,7 +40,7 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "where", "quantity", "unit", "material", "kg", "mass", "money"),
     "cut_list": ("build", "run", "fluid", "material", "length", "mass", "cut_length", "cut_mass"),
     "set_points": ("tag", "thing", "place", "setting", "set_to", "set_unit", "value", "unit"),
-    "pressure_ways": ("start", "end", "place", "distance", "arrives", "leaves", "booster", "needs"),
+    "pressure_paths": ("start", "end", "place", "distance", "arrives", "leaves", "booster", "needs"),
     "coolers": ("cooler", "units", "place", "fluid", "set_point", "peak", "duty", "power"),
     "baths": ("bath", "source", "keeps", "hottest", "gas_leaves_at", "margin", "mass"),
 }
