@@ -30,7 +30,7 @@ class OutageOperation:
     machines: tuple[MachineUse, ...] = fact("machines", "Machines that are left, with their duty.")
     draws: Mapping[str, Mapping[str, float]] = fact(
         "draw_mean_kg_s",
-        "What each store releases, by shape; never more than its promise.",
+        "What each store releases, by shape; never more than its firm output.",
         JsonNamed(BY_NAME),
         default_factory=dict,
     )
@@ -46,7 +46,7 @@ class OutageOperation:
     )
     lines: tuple[LineUse, ...] = fact("lines", "Power lines, with what they carry.", default=())
     recoveries: tuple[RecoveryUse, ...] = fact(
-        "recoveries", "Power promised out of recovered heat.", default=()
+        "recoveries", "Firm power out of recovered heat.", default=()
     )
     demands: tuple[DemandUse, ...] = fact(
         "demands",

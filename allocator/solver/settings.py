@@ -119,4 +119,4 @@ class Settings:
         if asked.of_sources and self.basis != "firm":
             raise ValueError("lost and low sources need the firm basis: averages hold no margin")
         if asked.machines and self.basis != "firm":
-            raise ValueError("lost machines need the firm basis: averages promise nothing")
+            raise ValueError("lost machines need the firm basis: averages are not firm")

@@ -16,8 +16,8 @@ from pressed_sites import pressed_site
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
+from allocator.search.as_built import as_built
 from allocator.site.records import Site
-from allocator.studies.as_built import as_built
 from allocator.verify import audit
 
 MANY = int(os.environ.get("ALLOCATOR_LAWS", "8"))
