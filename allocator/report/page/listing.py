@@ -40,7 +40,16 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "where", "quantity", "unit", "material", "kg", "mass", "money"),
     "cut_list": ("build", "run", "fluid", "material", "length", "mass", "cut_length", "cut_mass"),
     "set_points": ("tag", "thing", "place", "setting", "set_to", "set_unit", "value", "unit"),
-    "pressure_paths": ("start", "end", "place", "distance", "arrives", "leaves", "booster", "needs"),
+    "pressure_paths": (
+        "start",
+        "end",
+        "place",
+        "distance",
+        "arrives",
+        "leaves",
+        "booster",
+        "needs",
+    ),
     "coolers": ("cooler", "units", "place", "fluid", "set_point", "peak", "duty", "power"),
     "baths": ("bath", "source", "keeps", "hottest", "gas_leaves_at", "margin", "mass"),
 }
