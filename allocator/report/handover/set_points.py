@@ -11,7 +11,7 @@ from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
 from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
-from allocator.report.words import at, shape
+from allocator.report.words import at, quantity, rule_words, shape
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +50,20 @@ def set_points(
         *_batteries(site, plan),
         *_machines(site, plan),
         *kept,
+        *_rules(site, plan, tags),
         *_levels(site, plan, tags),
         *_pressures(site, plan, tags),
     )
+
+
+def _rules(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
+    """What to keep by the state of sources."""
+    for rule in plan.set_points.rules if plan.set_points else ():
+        thing, place = _apart(site, rule.store)
+        above = quantity(rule.burn_above, "mass" if rule.unit == "kg" else "energy")
+        note = f"{rule_words(rule)}; surplus above {above} may be burnt for an hour"
+        tag = _of(tags, rule.store)
+        yield Setting(thing, place, "keep, by sources", rule.keep, rule.unit, None, note, tag)
 
 
 def _of(tags: Mapping[str, str], store: str) -> str:
