@@ -108,13 +108,15 @@ def listing_of(table: Table) -> Listing:
     heads: list[Head] = []
     columns = []
     chosen = CHOSEN.get(table.name, ())
-    for column, cells in zip(table.columns, columns_of(in_words(table)), strict=True):
+    said = columns_of(in_words(table))
+    for column, cells, words in zip(table.columns, columns_of(table), said, strict=True):
         if column.files_only or all(cell is None or cell == "" for cell in cells):
             continue
         unit = _unit(column, cells)
         more = column.name not in chosen if chosen else len(heads) >= FITS
         heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip(), more))
-        columns.append([_cell(column, cell, unit) for cell in cells])
+        pairs = zip(cells, words, strict=True)
+        columns.append([_cell(column, cell, word, unit) for cell, word in pairs])
     rows = tuple(zip(*columns, strict=True))
     return Listing(table.name, table.title, tuple(heads), rows, tuple(_things(table)))
 
@@ -159,9 +161,10 @@ _ADDRESSES = {
 """Kind of thing of a table's rows, and the columns that name it."""
 
 
-def _cell(column: Column, value: object, unit: ColumnUnit) -> Cell:
+def _cell(column: Column, value: object, words: object, unit: ColumnUnit) -> Cell:
     if value is None:
         return Cell("", "", False)
     right = isinstance(value, int | float) and not isinstance(value, bool)
-    shown = shown_cell(column, value, unit)
-    return Cell(shown, f"{value:.9g}" if right else shown, right)
+    shown = shown_cell(column, words, unit)
+    text = shown if words == value else str(value)  # the key that files have
+    return Cell(shown, f"{value:.9g}" if right else text, right)
