@@ -16,6 +16,8 @@ STATUS_WORDS = {
     "bound_refuted": "the solver's bound was wrong",
     "not_sought": "not sought",
 }
+CLOSED = 1e-4
+"""A gap that is shown as closed."""
 GOAL_WORDS = {
     "clean_power": "clean power",
     "served_power": "all power",
@@ -135,6 +137,11 @@ def goal_title(goal: GoalResult) -> str:
 def goal_sought(goal: GoalResult) -> str:
     """A goal with the way in which it is sought: ``maximum clean power``."""
     return f"{'maximum' if goal.sense == 'max' else 'minimum'} {goal_title(goal)}"
+
+
+def earlier_open(plan: Plan, number: int) -> bool:
+    """Whether a goal before this one is not proven: this one's limit is with those as planned."""
+    return any(goal.gap is None or goal.gap > CLOSED for goal in plan.goals[:number])
 
 
 def goal_value(goal: GoalResult, value: float | None, currency: str = "") -> str:

@@ -393,6 +393,7 @@ def test_a_plan_of_an_older_version_is_read_where_it_can_be() -> None:
 
 OPTIONAL = {
     "machines[].overflow_kg_s",
+    "machines_out[].machines[].overflow_kg_s",
     "emissions.vented_kg_s",
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",

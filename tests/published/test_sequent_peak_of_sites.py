@@ -2,7 +2,9 @@
 
 A table of n steps of inflow is a site of n sources, each on in one step of the day and at rest in
 the others, with calendar clocks and no error. Its store and its firm draw must be the table's.
-Tables and their answers are in ``test_storage_sizing.py``.
+Tables and their answers are in ``test_storage_sizing.py``; the first, Table 11.2 of Loucks & van
+Beek, is also worked in the lecture notes of ECI 273, UC Davis (github.com/jdherman/eci273,
+``L3-sequentpeak.py``), with the same inflow and release.
 """
 
 from __future__ import annotations
