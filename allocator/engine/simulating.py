@@ -38,6 +38,7 @@ def simulate(
     surplus: bool = True,
     hold: Literal["plan", "full", "need", "rule"] = "plan",
     outages: Outages | None = None,
+    years: int = 64,
     foresight: float = 0.0,
     samples: int = 400,
     events: int = 2000,
@@ -70,7 +71,10 @@ def simulate(
         ``"need"``: burn all that no promise needs, ``"rule"``: the same by what the sources are
         seen to do, as :func:`allocator.reserve_now` says.
     outages
-        Let machines fail: mean seconds between failures and of repair. No promise covers that.
+        Let machines fail: mean seconds between failures and of repair, in place of the ``mtbf``
+        and ``mttr`` of the site file. A promise covers that only as far as it was made to.
+    years
+        Years at most that are drawn for the adequacy of the plan, where machines fail.
     foresight
         Days of the first draw for which the bound on any control is found; 0: none.
     samples
@@ -123,7 +127,7 @@ def simulate(
         failing=outages,
     )
     return simulate_plan(
-        site_of(site), plan_of(plan), settings, reserves=reserves, executor=executor
+        site_of(site), plan_of(plan), settings, reserves=reserves, executor=executor, years=years
     )
 
 
@@ -135,6 +139,7 @@ def simulate_plan(
     reserves: Mapping[str, float] | None = None,
     executor: Executor | None = None,
     given: Sequence[DrawRun] = (),
+    years: int = 0,
 ) -> Trace:
     """The same as :func:`simulate` by a record of settings; ``given``: draws in place of its own.
 
@@ -155,8 +160,10 @@ def simulate_plan(
             )
             raise PlanFileError([fault])
     from allocator.simulation import simulate
+    from allocator.simulation.tracing import with_adequacy
 
     trace = simulate(site, plan, settings, reserves, least_value, executor, given)
+    trace = with_adequacy(site, plan, trace, years, executor)
     return replace(trace, plan_sha256=plan_digest(plan))
 
 

@@ -202,7 +202,7 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
                     f"{name},{kind}",
                     ("burst_part", name, kind),
                     0.0,
-                    battery.type.loss,
+                    battery.type.part_loss,
                     tuple((sets.curves[s], efficiency * w, key) for s, w, key in seen),
                     None,
                     tuple(

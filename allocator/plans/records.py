@@ -179,7 +179,7 @@ class Plan(Shown):
     )
     outages: tuple[OutageOperation, ...] = fact(
         "machines_out",
-        "How it is run with machine units out of order, where firm output holds against that.",
+        "How it is run with machine units out of order, where it must hold without them.",
         optional=True,
         default=(),
     )

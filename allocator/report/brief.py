@@ -34,6 +34,7 @@ from allocator.report.words import (
     percent,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import POWER, Site
 
 if TYPE_CHECKING:
@@ -111,14 +112,22 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
     ]
     if fluids:
         told.append(f"Fluids served, share of the demand: {', '.join(fluids)}.")
+    warm = [
+        f"{quantity(place.heat_demand, 'power')} at {name}"
+        for name, place in site.places.items()
+        if place.heat_demand is not None
+    ]
+    if warm:
+        told.append(f"Heat demands served at all times: {', '.join(warm)}.")
     told.append(_emission_words(plan))
     if plan.money:
         running = running_money(site, plan)
-        words = f"Cost {money(plan.money, site.currency)}"
+        unit = unit_of_money(site)
+        words = f"Cost {money(plan.money, unit)}"
         if abs(running) >= 1e-6 * abs(plan.money):
             words += (
-                f": {money(plan.money - running, site.currency)} to build, "
-                f"{money(running, site.currency)} to run for {quantity(site.horizon, 'duration')}"
+                f": {money(plan.money - running, unit)} to build, "
+                f"{money(running, unit)} to run for {quantity(running_span(site), 'duration')}"
             )
         told.append(f"{words}.")
     if proof is not None:

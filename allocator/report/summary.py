@@ -41,6 +41,7 @@ from allocator.report.words import (
     percent,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ def full_summary(
     if proof is not None:
         lines += section("Simulated", paragraph(verdict_words(proof)))
     lines += section_of(demands(site, plan))
-    lines += section("Goals, in order", _goals(plan, site.currency))
+    lines += section("Goals, in order", _goals(plan, unit_of_money(site)))
     for part in (
         connected_sources(site, plan),
         machines(site, plan),
@@ -84,7 +85,7 @@ def full_summary(
     lines += section("Emissions, mean", _emissions(plan))
     lines += section("Cost", _money(site, plan))
     lines += section("Why not more", _bullets(plan.limits))
-    lines += section("Marginal values", prices(plan, site.currency))
+    lines += section("Marginal values", prices(plan, unit_of_money(site)))
     lines += section("Cautions", _bullets(plan.cautions))
     return "\n".join(lines) + "\n"
 
@@ -182,11 +183,11 @@ def _money(site: Network, plan: Plan) -> list[str]:
     running = running_money(site, plan)
     if abs(running) < 1e-6 * abs(plan.money):
         running = 0.0
-    horizon = quantity(site.horizon, "duration")
-    rows = [("to build", money(plan.money - running, site.currency))]
+    horizon = quantity(running_span(site), "duration")
+    rows = [("to build", money(plan.money - running, unit_of_money(site)))]
     if running:
-        rows.append((f"to run for {horizon}", money(running, site.currency)))
-        rows.append(("in all", money(plan.money, site.currency)))
+        rows.append((f"to run for {horizon}", money(running, unit_of_money(site))))
+        rows.append(("in all", money(plan.money, unit_of_money(site))))
     return table(("", "sum"), rows, right=(1,))
 
 

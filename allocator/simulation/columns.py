@@ -20,7 +20,8 @@ LEVEL, SPILL, SHORT, LOST, BURNT, SAVED, UNTAKEN, SLOPE, AT, LOW, HIGH, AIM = ra
 with lowest (7), highest (8), times full (9) and times empty (10), are the columns of its sums."""
 LOWEST, HIGHEST, FULL, EMPTY = 7, 8, 9, 10
 CLEAN, EMITTING, CLEAN_LOST, EMITTING_LOST, CLEAN_DIRECT = range(5)
-SHORT_SECONDS, LEAST_SHARE, LAST_SHORT, EVENTS, UNSERVED = range(5)
+SHORT_SECONDS, LEAST_SHARE, LAST_SHORT, EVENTS, UNSERVED, ASKING_SECONDS, ASKED = range(7)
+"""Of all: against the promise, and the last two, s and J, against what is demanded."""
 
 
 class Tables(NamedTuple):
@@ -94,7 +95,8 @@ class UnitStates(NamedTuple):
     """What holds between two events. ``bus`` columns: W of clean surplus burnt, of emitting
 
     surplus burnt, of clean and of emitting promised power lost, and of clean surplus that is
-    used straight, beside what it saves of emitting power. ``total``: W unserved, since when.
+    used straight, beside what it saves of emitting power. ``total``: W unserved of the promise,
+    since when; W unserved of what is demanded, since when.
     ``on``: the arc by which a burner's units are on, or -1; ``until``: s, to when they must stay
     so; ``turning``: units of a group that are on; ``fixed``: most that the lots of a tank take;
     ``starts``: the level of a tank at which its next lot may start.
@@ -241,7 +243,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None 
 def empty_sums(circuit: Circuit, samples: int, book: int) -> Sums:
     """Sums of a run that has not begun, for ``samples`` samples and a book of ``book`` events."""
     tanks = len(circuit.tanks)
-    whole = np.zeros(5)
+    whole = np.zeros(ASKED + 1)
     whole[LEAST_SHARE] = 1.0
     return Sums(
         tank=np.zeros((tanks, 11)),

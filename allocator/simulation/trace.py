@@ -13,6 +13,7 @@ import numpy as np
 from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.plans.records import ReserveRule
+from allocator.simulation.adequacy_records import Adequacy
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
 
@@ -150,6 +151,8 @@ class Draw:
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
     without some. ``vented_kg``: of each fluid that counts when it is vented. ``drawn``: its inexact
     clocks were drawn; ``against``: they were set against a window of that begin and length, s.
+    ``turns``: seed of the turns in which units were out that the promise must hold without; 0:
+    none were.
     """
 
     name: str
@@ -177,6 +180,7 @@ class Draw:
     vented_kg: Mapping[str, float] = field(default_factory=dict)
     drawn: bool = False
     against: tuple[float, float] | None = None
+    turns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,6 +334,8 @@ class Trace(Shown):
         Groups whose idle units burn no surplus, as no store holds enough for a run.
     pressures : PressuresMet or None
         Pressures along lines in the states that were met, where they are computed.
+    adequacy : Adequacy or None
+        How short the plan is a year where machines fail, of its promise and of the demand.
     plan_sha256 : str
         Of the text of ``plan.json``, where it is known.
 
@@ -362,6 +368,7 @@ class Trace(Shown):
     rules: tuple[ReserveRule, ...] = ()
     full_total_w: float | None = None
     pressures: PressuresMet | None = None
+    adequacy: Adequacy | None = None
 
     @property
     def promises(self) -> tuple[Draw, ...]:

@@ -20,7 +20,7 @@ from allocator.site.checks import faults_of_records
 from allocator.site.checks_boosters import booster_faults
 from allocator.site.checks_built import booster_faults as built_booster_faults
 from allocator.site.checks_clocks import faults_of_survey
-from allocator.site.checks_machines import machine_pressure_faults
+from allocator.site.checks_machines import YEAR, machine_pressure_faults
 from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
 from allocator.site.groups import ListOf, MapOf, name_refusal
@@ -326,6 +326,10 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
     for name, machine in site.machines.items():
         if machine.power_in and machine.power_out:
             yield f"machines.{name}", "takes and gives power: give the net power on one side"
+        if (machine.mtbf is None) != (machine.mttr is None):
+            yield f"machines.{name}", "has one of 'mtbf' and 'mttr': give both or neither"
+        if machine.service >= YEAR:
+            yield f"machines.{name}.service", "is a year or more of each: give less"
         if not (machine.inputs or machine.power_in):
             yield f"machines.{name}", "takes nothing"
         if not (machine.outputs or machine.power_out or machine.heat_out):

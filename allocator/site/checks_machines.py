@@ -9,6 +9,9 @@ from allocator.site.records import POWER
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
+YEAR = 365.25 * 86400.0
+"""s."""
+
 
 def shortest_burst(values: Values, _: SiteValues) -> Filled:
     """The shortest burst of a machine; notes power on both sides of it."""
@@ -21,6 +24,11 @@ def shortest_burst(values: Values, _: SiteValues) -> Filled:
     if all(values.get(key) is not None for key in _PRESSURES if values.has(key)):
         for key, problem, remedy in machine_pressure_faults(values.get):
             values.fault(key, problem, remedy)
+    for key, other, example in (("mtbf", "mttr", "24 h"), ("mttr", "mtbf", "2000 h")):
+        if values.has(key) and not values.has(other):
+            values.fault(key, f"says nothing without '{other}'", f"add '{other}: {example}'")
+    if (values.get("service") or 0.0) >= YEAR:
+        values.fault("service", "is a year or more of each", "give a duration such as '120 h'")
     given = values.has("min_up_time")
     return {"min_burst_time": values.get("min_up_time") if given else 0.0}
 

@@ -50,12 +50,30 @@ def test_a_run_lists_its_price_and_each_layer() -> None:
         if line.item.startswith("dn25")
     ]
     assert lines == [
-        BillLine("dn25 pipe for gas", "lane: well to works", 100.0, "m", 100.0, "", None, 1200.0),
         BillLine(
-            "dn25 pipe for gas", "lane: well to works", 100.0, "m", 100.0, "steel", 250.0, 500.0
+            "dn25 pipe for gas", "lane: well to works", 100.0, "m", 100.0, "", None, 1200.0, 1200.0
         ),
         BillLine(
-            "dn25 pipe for gas", "lane: well to works", 100.0, "m", 100.0, "wool", 50.0, 200.0
+            "dn25 pipe for gas",
+            "lane: well to works",
+            100.0,
+            "m",
+            100.0,
+            "steel",
+            250.0,
+            500.0,
+            500.0,
+        ),
+        BillLine(
+            "dn25 pipe for gas",
+            "lane: well to works",
+            100.0,
+            "m",
+            100.0,
+            "wool",
+            50.0,
+            200.0,
+            200.0,
         ),
     ]
 

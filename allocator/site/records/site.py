@@ -34,6 +34,8 @@ _FIRST = (
     "horizon",
     "starts_at",
     "survey_ends",
+    "discount_rate",
+    "life",
     "load_factor",
     "count_biogenic",
     "ambient",
@@ -127,6 +129,15 @@ class Site:
         GOALS_KIND, "What matters, most first", default=GOALS, left_out="all, in this order"
     )
     horizon: float = key(SPAN, "Time over which running costs are summed", default=31_557_600.0)
+    discount_rate: float | None = key(
+        BELOW_ONE,
+        "Interest a year, with which money is a sum a year; see below",
+        default=None,
+        left_out="money is a plain sum",
+    )
+    life: float | None = key(
+        SPAN, "How long things last that state no `life` of their own", default=None
+    )
     goal_slack: float = key(
         BELOW_ONE,
         "Share of its value that each goal may give up for the goals after it",
