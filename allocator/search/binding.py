@@ -106,8 +106,9 @@ def _stores(plan: Plan, sets: IndexSets) -> list[str]:
 def _machines(sets: IndexSets, plan: Plan) -> list[str]:
     full = []
     for use in plan.machines:
-        most = sets.site.machines[use.type].places[use.place]
-        if most is not None and use.count >= most:
+        kind = sets.site.machines[use.type]
+        most = kind.places[use.place]
+        if most is not None and use.count >= most and not kind.flare:  # a flare keeps none from more
             full.append(f"{_listed([use.name])} ({use.count} of {most})")
     return [f"machines: unit limit reached: {', '.join(full)}"] if full else []
 
