@@ -108,7 +108,7 @@ def _machines(sets: IndexSets, plan: Plan) -> list[str]:
     for use in plan.machines:
         kind = sets.site.machines[use.type]
         most = kind.places[use.place]
-        if most is not None and use.count >= most and not kind.flare:  # a flare keeps none from more
+        if most is not None and use.count >= most and not kind.flare:
             full.append(f"{_listed([use.name])} ({use.count} of {most})")
     return [f"machines: unit limit reached: {', '.join(full)}"] if full else []
 
