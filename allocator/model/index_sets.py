@@ -90,6 +90,7 @@ class IndexSets:
 
     A curve says what is sure of a source; ``duties`` are its stated shares of time on.
     ``pressures``: what pressure decides; None where none is computed, and in bounds of any control.
+    ``two_way``: pipes with a variable for each direction (:mod:`allocator.model.ways`).
     """
 
     site: Network
@@ -112,6 +113,7 @@ class IndexSets:
     lossless: bool = False
     robustness: Robustness = NOTHING
     pressures: Pressures | None = None
+    two_way: frozenset[tuple[str, str]] = frozenset()
 
     def may_miss(self, source: str) -> float:
         """Share of a source's flow that is missing at the low end of its range."""

@@ -8,8 +8,10 @@ from typing import NamedTuple
 
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, valves_of
+from allocator.report.tags import valve_tags
 from allocator.site.money import counted_share
 from allocator.site.records import POWER
 
@@ -186,10 +188,12 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
 
 
 def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
+    tags = valve_tags(site, plan) if plan.boosters else {}
     for use in plan.boosters:
         if use.new:
             kind, where = site.boosters[use.booster], site.ground(use.start)
-            item = f"{use.booster} for {use.fluid}, into {booster_into(site, use)}"
+            tag = tags[booster_key(use)].tag
+            item = f"{tag} {use.booster} for {use.fluid}, into {booster_into(site, use)}"
             yield from _thing(
                 site, item, where, 1.0, "piece", _Cost(kind.materials, kind.price, kind.life)
             )
@@ -197,8 +201,11 @@ def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
 
 def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
     """What pressures along lines need to hold. The site gives no price or material for valves."""
-    for valve in valves_of(site, plan):
-        yield BillLine(valve.item, valve.place, valve.count, "piece", None, "", None, 0.0)
+    valves = valves_of(site, plan)
+    tags = valve_tags(site, plan) if valves else {}
+    for valve in valves:
+        tag = f"{tags[key].tag} " if (key := f"back:{valve.thing}") in tags else ""
+        yield BillLine(f"{tag}{valve.item}", valve.place, valve.count, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

@@ -25,7 +25,9 @@ from allocator.report.loads import (
 from allocator.report.simulated import verdict_words
 from allocator.report.words import (
     STATUS_WORDS,
+    clock_words,
     count,
+    earlier_open,
     emission_a_kwh,
     gap,
     money,
@@ -158,7 +160,8 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
     if shown := [f"{name} {quantity(x, 'power')}" for name, x in limits if x is not None]:
         last.append(f"Limit under any control: {', '.join(shown)}.")
-    return [*told, " ".join(last)] if last else told
+    told += [" ".join(last)] if last else []
+    return [*told, words] if (words := clock_words(plan)) else told
 
 
 def _figure(key: str, value: float, demand: float) -> str:
@@ -171,7 +174,7 @@ def _limit(plan: Plan, name: str) -> str:
     for number, goal in enumerate(plan.goals):
         if goal.name == name and goal.bound is not None:
             limit = quantity(goal.bound, "power")
-            if any(g.gap is None or g.gap > 1e-4 for g in plan.goals[:number]):
+            if earlier_open(plan, number):
                 return f"; at most {limit} with the goals before it as planned"
             cut = goal.status in (Status.INTERRUPTED, Status.BOUND_REFUTED)
             why = f", {STATUS_WORDS[goal.status]}" if cut else ""

@@ -29,7 +29,9 @@ from allocator.report.prices import prices
 from allocator.report.simulated import verdict_words
 from allocator.report.tables import demands, materials
 from allocator.report.words import (
+    CLOSED,
     STATUS_WORDS,
+    earlier_open,
     emission_a_kwh,
     gap,
     goal_sought,
@@ -128,10 +130,10 @@ def _goals(plan: Plan, currency: str) -> list[str]:
             goal_sought(goal),
             goal_value(goal, goal.value, currency),
             goal_value(goal, goal.bound, currency),
-            gap(goal.gap),
+            "-" if earlier_open(plan, number) and (goal.gap or 0) > CLOSED else gap(goal.gap),
             STATUS_WORDS.get(goal.status, goal.status),
         )
-        for goal in plan.goals
+        for number, goal in enumerate(plan.goals)
     ]
     heads = tuple(map(head, ("goal", "value", "bound", "gap", "status")))
     return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []

@@ -13,7 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import BinaryIO
 
@@ -22,11 +22,13 @@ import numpy as np
 from allocator.base.clock import Clock
 from allocator.base.parent_process import end_with_parent
 from allocator.model.chambers import ChamberCut
-from allocator.model.cuts import Promise, promises_of, violated
+from allocator.model.cuts import Promise, lazy_cuts, promises_of, violated
 from allocator.model.goals import goals_of
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
 from allocator.model.stating import state
 from allocator.network.records import Network
+from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of
@@ -35,6 +37,7 @@ from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import compiled_before
 from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,9 @@ class BoundTask:
         goals = goals_of(model, sets)
         cuts = partial(store_cuts, promises)
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
+        if sets.pressures is not None and goals and (prover is None or prover.uses_path_columns):
+            self._under_pressure(model, sets)
+            return
         if prover is None:
             return
         if prover.uses_path_columns and has_path_search(sets):
@@ -117,6 +123,32 @@ class BoundTask:
         self._prove(prover)
         if not prover.trusted:
             self._report(News(withdrawn=True))
+
+    def _under_pressure(self, model: Model, sets: IndexSets) -> None:
+        """Path columns without pressures, which they do not know, then the aggregated model.
+
+        Without pressures a pipe carries what the widest difference of them drives, and boosters
+        take no power: every plan is a plan of that site, with no less of the goal.
+        """
+        settings, clock = self._order.settings, self._clock
+        bare = replace(self._order.site, pressures={})
+        bare_model, bare_sets = state(bare, settings.basis, settings.robustness)
+        promises = () if bare_sets.lossless else promises_of(bare_sets)
+        cuts = partial(store_cuts, promises)
+        prover = prover_of(bare_model, bare_sets, cuts, settings, clock)
+        if prover is not None:
+            if has_path_search(sets):
+                _wait_for_compiler(clock)
+            prover.aim(goals_of(bare_model, bare_sets)[0])
+            self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
+        solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
+        solver_model.aim(goals_of(model, sets)[0])
+        aggregated_bound(solver_model, self._better)
+
+    def _worth(self) -> Known | None:
+        """The value of the best plan known, without its columns."""
+        known = self.latest()
+        return None if known is None else Known(known.value, None)
 
     def _out(self) -> bool:
         left = self._clock.left()

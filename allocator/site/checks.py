@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
-from allocator.site.checks_clocks import faults_of_clock
+from allocator.site.checks_clocks import faults_of_clock, faults_of_survey
 from allocator.site.checks_heat_demands import faults_of_heat_demands
 from allocator.site.checks_venting import faults_of_venting
 from allocator.site.money import faults_of_lives
@@ -36,10 +36,13 @@ class RecordFault(NamedTuple):
 
 
 def check_site_records(site: Site, values: Values) -> None:
-    """Notes the faults of :func:`faults_of_records` where they stand in the file.
+    """Notes the faults of :func:`faults_of_records` and of the site's own times in the file.
 
     Other checks are made on reading.
     """
+    if len(site.sources) == len(values.get("sources", {})):  # none is faulty itself
+        for key, problem, remedy in faults_of_survey(site):
+            values.fault(key, problem, remedy)
     whole = len(values.get("machines", {})) == len(site.machines)  # a faulty one is not read
     for fault in faults_of_records(site):
         if fault.key == "heat_demand" and not whole:

@@ -42,6 +42,20 @@ _FIGURES = (
     Column("heat", "heat given", "power", "Mean over time."),
     labelled("hours_short_per_year", "number"),
 )
+_ADEQUACY = (
+    Column(
+        "hours_below_firm_output_per_year",
+        "hours a year below firm output",
+        "number",
+        "Mean of years in which machines fail.",
+    ),
+    Column(
+        "hours_below_demand_per_year",
+        "hours a year below the demand",
+        "number",
+        "Mean of years in which machines fail.",
+    ),
+)
 _PROMISED = ("mix", "firm_clean", "firm_emitting", "served_share", "mean_clean", "mean_emitting")
 _REST = (
     *("mix", "biogenic", "money", "heat", "hours_short_per_year"),
@@ -97,6 +111,9 @@ class CompareResult(StudyResult):
             tables.append(made.select(*promised, title="Firm power and mean power"))
             tables += self.tables()[1:]
             tables.append(made.select(*_REST, title="Cost, heat, end of search, audit"))
+            names = [column.name for column in _ADEQUACY if column in made.columns]
+            if names:
+                tables.append(made.select("mix", *names, title="Adequacy, where machines fail"))
         none = [
             line
             for row in self.rows
@@ -123,6 +140,11 @@ class CompareResult(StudyResult):
                         "about": row.about,
                         "reason": row.reason,
                         "hours_short_per_year": row.hours_short,
+                        **(
+                            {}
+                            if row.adequacy is None
+                            else {"adequacy_per_year": asdict(row.adequacy)}
+                        ),
                         "figures": None if row.figures is None else asdict(row.figures),
                     }
                     for row in self.rows
@@ -270,6 +292,10 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
     )
     for column, value in zip(_FIGURES, values, strict=True):
         yield replace(column, currency=unit_of_money(site) if column.kind == "money" else ""), value
+    if row.adequacy is not None:
+        hours = (row.adequacy.promise_short_s.mean, row.adequacy.demand_short_s.mean)
+        for column, seconds in zip(_ADEQUACY, hours, strict=True):
+            yield column, seconds / 3600.0
     for name, power in f.power.items():
         yield _named("power", name, "power", "_w"), power
     for name, count in f.machines.items():

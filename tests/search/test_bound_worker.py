@@ -7,9 +7,11 @@ import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
+from pressed_sites import pressed_site
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
 from tiny_search import best_goals
@@ -23,8 +25,10 @@ from allocator.search import Settings, make_plan
 from allocator.search import bound_worker as module
 from allocator.search.bound_process import Best, BoundTask, News, Order
 from allocator.search.bound_worker import BoundWorker, bound_worker_of, with_bound_of
+from allocator.search.bounds import proving
 from allocator.search.bounds.mixed import Known
 from allocator.search.outcome import Progress
+from allocator.search.strategy.budgets import BOUND
 from allocator.solver.interface import Highs, Solved
 
 CASES: list[tuple[str, type[Basis], bool]] = [
@@ -65,6 +69,28 @@ def test_its_bound_is_passed_by_no_plan_and_comes_down_to_one_that_is_told(
     assert not any(one.withdrawn for one in news)
 
 
+@pytest.mark.parametrize("number", [1, 2])
+def test_under_pressure_its_bound_comes_down_to_the_best_plan(
+    number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Path columns know no pressures: the integer model goes on where they end."""
+    monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
+    site = pressed_site(number, tmp_path)
+    plan = make_plan(site, Settings(gap=1e-7, node_limit=20_000)).plan
+    assert plan is not None
+    assert plan.goals[0].status == "optimal"
+    best = plan.goals[0].value
+    assert best > 0.0
+    news: list[News] = []
+    work = BoundTask(Order(network_of(site), Settings(), time.time() + 60.0), news.append)
+    work.hear(Best(Known(-0.5 * best, None)))
+    work.work()
+    bounds = [-one.bound for one in news if one.bound is not None]
+    assert bounds == sorted(bounds, reverse=True)
+    assert best * (1.0 - 1e-6) <= bounds[-1] <= best * 1.001
+    assert not any(one.columns is not None or one.withdrawn for one in news)
+
+
 def test_the_other_process_hears_and_tells() -> None:
     site = tiny_site(0, battery=True, stores=False)
     plan = make_plan(site, Settings(time_limit=60.0, threads=1)).plan
@@ -78,6 +104,31 @@ def test_the_other_process_hears_and_tells() -> None:
     assert -worker.bound == pytest.approx(plan.goals[0].value, rel=2e-4)
     worker.report_plan(0.0, None)  # nobody is there any more, and nothing breaks
     assert worker.take_integers() == [] or plan.goals[0].value > 0
+
+
+def test_nobody_waits_until_it_has_read_its_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process takes a second or more to begin, and a pipe holds little until it reads."""
+    monkeypatch.setattr(module.bound_process, "__name__", "timeit")  # one that reads nothing
+    site = network_of(tiny_site(0, battery=True, stores=False))
+    site = replace(
+        site, places={f"{n:0999}": place for n in range(200) for place in site.places.values()}
+    )
+    began = time.monotonic()
+    worker = BoundWorker(Order(site, Settings(), time.time() + 60.0))
+    worker.report_plan(0.0, np.zeros(100_000))
+    assert time.monotonic() - began < 0.5
+    worker.end()
+
+
+def test_it_is_left_out_where_all_is_done_before_it_begins() -> None:
+    order = Order(
+        network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 9.0
+    )
+    worker = BoundWorker(order, delay=60.0)
+    worker.report_plan(0.0, None)
+    worker.end(60.0)
+    assert worker.bound is None
+    assert worker.fault == ""
 
 
 def test_it_ends_when_it_is_told_to() -> None:

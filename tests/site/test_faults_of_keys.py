@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, currency, units, horizon, discount_rate, life and 22 "
+                "about, currency, units, horizon, starts_at, survey_ends and 24 "
                 "more"
             )
         ],
@@ -180,8 +180,34 @@ CASES: list[Case] = [
         [
             (
                 "machine 'gas_engine': has the key 'outages', which is not yet read; "
-                "plan with fewer units, or leave the machine out"
+                "give 'mtbf' and 'mttr', or plan with fewer units"
             )
+        ],
+    ),
+    (
+        "no time between failures",
+        [("mtbf: 2000 h", "mtbf: «0 h")],
+        [
+            "machine 'gas_engine': mtbf must be above 0 (got 0 h); "
+            "give a positive duration such as '87 d'"
+        ],
+    ),
+    (
+        "failures without repair",
+        [("mtbf: 2000 h", "mtbf: «2000 h"), ("    mttr: 24 h\n", "")],
+        ["machine 'gas_engine': mtbf says nothing without 'mttr'; add 'mttr: 24 h'"],
+    ),
+    (
+        "repair without failures",
+        [("mttr: 24 h", "mttr: «24 h"), ("    mtbf: 2000 h\n", "")],
+        ["machine 'gas_engine': mttr says nothing without 'mtbf'; add 'mtbf: 2000 h'"],
+    ),
+    (
+        "service for all the year",
+        [("service: 120 h", "service: «1 a")],
+        [
+            "machine 'gas_engine': service is a year or more of each; "
+            "give a duration such as '120 h'"
         ],
     ),
     (

@@ -249,6 +249,9 @@ def test_machines(site: Site) -> None:
             max_units=7,
             min_inlet_pressure=103_000.0,
             pressure_rating=200_000.0,
+            mtbf=7_200_000.0,
+            mttr=86_400.0,
+            service=432_000.0,
         ),
         MachineType(
             "diesel_set",

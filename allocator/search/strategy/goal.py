@@ -262,6 +262,11 @@ LARGE_WITH_WORKER: GoalPhases = (
 """The same with candidates: their search finds what the integer model would not."""
 
 
+PRESSED_WITH_WORKER: GoalPhases = _TO_THE_END
+"""The same where pressures count: parts of the plan of the best candidate, its builds and boosters
+decided, are improved sooner than the whole."""
+
+
 def opening_phases(search: GoalSearch) -> GoalPhases:
     """The phases that give a first plan and a first bound."""
     return FIRST_GOAL if search.start is None else LATER_GOAL
@@ -272,6 +277,8 @@ def main_phases(search: GoalSearch) -> GoalPhases:
     pool = search.common.pool
     tried = pool is not None and search.untried is None and not pool.misses_pressures
     if search.worker is not None:
+        if pool is not None and search.untried is None and pool.misses_pressures:
+            return PRESSED_WITH_WORKER
         return LARGE_WITH_WORKER if tried else SMALL_WITH_WORKER
     if pool is None:
         return SMALL

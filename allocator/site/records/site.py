@@ -32,6 +32,8 @@ _FIRST = (
     "currency",
     "units",
     "horizon",
+    "starts_at",
+    "survey_ends",
     "discount_rate",
     "life",
     "load_factor",
@@ -150,6 +152,18 @@ class Site:
     count_biogenic: bool = key(Flag(), "Count biogenic releases as well", default=False)
     about: str = key(Text(), "Anything that a reader should know", default="")
     currency: str = key(Text(12), "Shown with every amount of money, such as `EUR`", default="")
+    starts_at: str = key(
+        Text(40),
+        "Date and time from which `next_start` counts, ISO 8601 such as `2027-03-01T06:00`",
+        default="",
+        left_out="not known",
+    )
+    survey_ends: float | None = key(
+        SPAN,
+        "Time from `starts_at` until which surveyed clocks are relied on",
+        default=None,
+        left_out="for ever",
+    )
     sha256: str = ""
     mixes: Mapping[str, Mix] = key(
         Named("mix", table_of(Mix)), "Supply mixes to compare, by name", default={}

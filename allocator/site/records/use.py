@@ -52,7 +52,7 @@ _GIVEN = MapOf(FLUID, RANGED_FLOW, {POWER: RANGED_WATTS, "heat": RANGED_WATTS}, 
         "materials",
         "price",
     ),
-    reserved={"outages": "plan with fewer units, or leave the machine out"},
+    reserved={"outages": "give 'mtbf' and 'mttr', or plan with fewer units"},
 )
 class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
@@ -135,6 +135,17 @@ class MachineType:
         "Highest pressure, absolute, that it bears, in any state and shut in",
         default=None,
         left_out="no limit",
+    )
+    mtbf: float | None = key(
+        SPAN, "Mean time between failures of a unit; see below", default=None, left_out="none fails"
+    )
+    mttr: float | None = key(
+        SPAN, "Mean time to repair a unit. Needed with `mtbf`", default=None, left_out="none fails"
+    )
+    service: float = key(
+        SPAN_OR_NONE,
+        "Planned service of a unit each year, during which it is out of order",
+        default=0.0,
     )
 
 
