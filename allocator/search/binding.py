@@ -149,8 +149,9 @@ def _stores(plan: Plan, sets: IndexSets) -> list[str]:
 def _machines(sets: IndexSets, plan: Plan) -> list[str]:
     lines = []
     for use in plan.machines:
-        most = sets.site.machines[use.type].places[use.place]
-        if most is not None and use.count >= most:
+        kind = sets.site.machines[use.type]
+        most = kind.places[use.place]
+        if most is not None and use.count >= most and not kind.flare:
             address = address_of(path_of_limit("places", use.name, "number"))
             lines.append(f"{address}: {use.count} of {most} units")
     return lines

@@ -43,6 +43,8 @@ DAY = 86_400.0
 YEAR = 31_557_600.0
 KWH = 3.6e6
 BOTH = ("dn50", "hose")
+DALE = math.hypot(math.dist((120, 840), (40, 90)) + math.dist((40, 90), (40, 30)), 12)
+"""m from the north well by its bend to the yard, 12 m lower."""
 
 
 @pytest.fixture
