@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from allocator.engine.planning import NoPlanError, plan
     from allocator.engine.replanning import replan
     from allocator.engine.result import PlanResult
-    from allocator.engine.simulating import simulate
+    from allocator.engine.simulating import reserve_now, simulate
     from allocator.network.cautions import cautions_for
     from allocator.network.reading import check_site, read_site
     from allocator.plans.file import plan_schema, read_plan
@@ -68,6 +68,7 @@ if TYPE_CHECKING:
     from allocator.studies.sweep_result import sweep
     from allocator.studies.why_result import why
     from allocator.verify.report import AuditReport
+    from allocator.verify.tanks.present import SourceState
 
 __version__ = "0.1.0"
 
@@ -109,6 +110,7 @@ _HOMES = {
     "Site": "site.records",
     "SiteFileError": "base.errors",
     "Source": "site.records",
+    "SourceState": "verify.tanks.present",
     "Spread": "site.records",
     "Stage": "site.records",
     "Status": "base.status",
@@ -134,6 +136,7 @@ _HOMES = {
     "read_result": "engine.auditing",
     "read_site": "network.reading",
     "replan": "engine.replanning",
+    "reserve_now": "engine.simulating",
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
@@ -180,6 +183,7 @@ __all__ = [
     "Site",
     "SiteFileError",
     "Source",
+    "SourceState",
     "Spread",
     "Stage",
     "Status",
@@ -206,6 +210,7 @@ __all__ = [
     "read_result",
     "read_site",
     "replan",
+    "reserve_now",
     "simulate",
     "site_schema",
     "sources",

@@ -99,16 +99,16 @@ def changed(data: Any, draw: random.Random) -> tuple[str, Any] | None:
 def still_true(site: Site, data: Any, other: Any) -> bool:
     """Whether a changed plan only leaves out what neither does nor claims anything.
 
-    A machine that stands idle and takes no material or money, or what a battery releases of less
-    than the tolerance of all power.
+    A machine that stands idle and takes no material or money, or what a battery releases or levels
+    of less than the tolerance of all power.
     """
     kept = copy.deepcopy(data)
     kept["machines"] = [m for m in kept["machines"] if not _does_nothing(site, m)]
     least = REPORTED * kept["power"]["demand_mean_w"]
     for battery in kept["batteries"]:
-        for released in battery["release_mean_w"].values():
-            for shape in [s for s, power in released.items() if power < least]:
-                del released[shape]
+        for parts in [*battery["release_mean_w"].values(), *battery["levelled_mean_w"].values()]:
+            for name in [name for name, power in parts.items() if power < least]:
+                del parts[name]
     parts = ({key: kept[key]} for key in ("machines", "batteries"))
     return any(other == {**data, **part} for part in parts)
 

@@ -81,8 +81,8 @@ def flow_site(
     )
 
 
-def fixed_charge_site(path: Path) -> Site:
-    """A network file: a fixed charge is the price of the pipe, a unit cost that of the way."""
+def practice_arcs(path: Path) -> tuple[tuple[Arc, ...], dict[str, float]]:
+    """The arcs of a network file, and what its nodes give (-) and take (+)."""
     needs: dict[str, float] = {}
     arcs: list[Arc] = []
     lines = [line for line in path.read_text().splitlines() if not line.startswith("#")]
@@ -93,6 +93,12 @@ def fixed_charge_site(path: Path) -> Site:
             start, end = values[:2]
             unit, fixed, capacity = map(float, values[2:])
             arcs.append(Arc(start, end, capacity, unit, fixed))
+    return tuple(arcs), needs
+
+
+def fixed_charge_site(path: Path) -> Site:
+    """A network file: a fixed charge is the price of the pipe, a unit cost that of the way."""
+    arcs, needs = practice_arcs(path)
     supply = {node: -need for node, need in needs.items() if need < 0}
     demand = {node: need for node, need in needs.items() if need > 0}
     return flow_site(arcs, supply, demand, ("money",), min_share=1.0)

@@ -35,13 +35,13 @@ def run(given: argparse.Namespace) -> int:
         times(len(part), name)
         for part, name in (
             (site.sources, "source"),
-            (site.storage, "kind of store"),
+            (site.storage, "storage type"),
             (site.routes, "route"),
-            (site.machines, "kind of machine"),
+            (site.machines, "machine type"),
             (site.demands, "demand"),
         )
         if part
     ]
     noted = times(len(found.warnings), "warning") if found.warnings else "no warnings"
-    show(f"{given.site}: in order, {noted}; {', '.join(held)}\n")
+    show(f"{given.site}: no faults, {noted}; {', '.join(held)}\n")
     return BAD_INPUT if given.strict and found.warnings else DONE

@@ -80,16 +80,12 @@ def _cycle(fit: CycleFit) -> list[str]:
 
 
 def _record(log: Log) -> list[str]:
-    from allocator.base.dimensions import format_quantity as text
-    from allocator.intake.record_store import draws_of_record
+    from allocator.base.rendering import text_of
+    from allocator.intake.record_store import draws_of_record, store_table
 
     if log.marks:
-        return ["Marks alone have no flow: give a column of flow for store against draw"]
-    lines = ["Store against draw if this record repeats (sequent peak):"]
-    for one in draws_of_record(log):
-        store = "none" if one.store is None else text(one.store, "mass")
-        lines.append(f"  firm draw {text(one.draw, 'mass_rate')}  store {store}")
-    return lines
+        return ["Marks alone have no flow: give a column of flow for storage against firm flow"]
+    return text_of(store_table(log, draws_of_record(log))).splitlines()
 
 
 def _block(fit: CycleFit, name: str, log: Log) -> list[str]:

@@ -49,6 +49,7 @@ def run(given: argparse.Namespace) -> int:
     """Read the lists, ask what is missing, write the file, list what to fill in."""
     from allocator.base.errors import AllocatorError, OutputError
     from allocator.base.folders import check_file, write_file
+    from allocator.base.text import paragraph
     from allocator.intake.lists import read_places, read_sources
     from allocator.intake.new_site import Answers, new_site
 
@@ -72,7 +73,7 @@ def run(given: argparse.Namespace) -> int:
         raise OutputError(f"cannot make the folder {target.parent}: {error.strerror}") from None
     check_file(target)
     write_file(target, made.text.encode("utf-8"))
-    listed = "".join(f"  {one}\n" for one in made.fill_in)
+    listed = "".join(f"{line}\n" for one in made.fill_in for line in paragraph(one, bullet="* "))
     return show(
         f"Site file: {target}\nTo fill in next (also at its top):\n{listed}"
         f"Then: allocator check {target}; allocator plan {target} -o {target.parent / 'plan'}\n"

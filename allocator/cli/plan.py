@@ -193,8 +193,9 @@ def run(given: argparse.Namespace) -> int:
     if given.lift and not given.full:
         from allocator.base.text import section
         from allocator.report.prices import prices
+        from allocator.site.money import unit_of_money
 
-        gains = section("Marginal values", prices(result.plan, site.currency))
+        gains = section("Marginal values", prices(result.plan, unit_of_money(site)))
         show("\n".join([*gains, ""]))
     if given.cautions and not given.full:
         from allocator.report.brief import cautions_text

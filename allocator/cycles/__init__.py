@@ -16,7 +16,7 @@ from allocator.cycles.firm import draw_for_store, store_for_draw, store_value
 from allocator.cycles.many import draws_for_stores
 from allocator.cycles.patterns import Pattern, pattern_from_intervals, pattern_of
 from allocator.cycles.series import Reservoir, reservoir, sequent_peak
-from allocator.cycles.spans import Span, worst_span
+from allocator.cycles.spans import Span, worst_span, worst_until
 from allocator.cycles.timeline import (
     Timeline,
     draw_for_store_known,
@@ -55,5 +55,6 @@ __all__ = [
     "store_for_draw_known",
     "store_value",
     "worst_span",
+    "worst_until",
     "worst_window",
 ]

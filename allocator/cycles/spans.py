@@ -234,3 +234,52 @@ def _better(field: _Field, best: Span, begins: Array, lengths: Array) -> Span:
     if needs[top] > best.shortfall:
         return Span(float(begins[top]), float(lengths[top]), float(needs[top]))
     return best
+
+
+def worst_until(
+    inflows: Sequence[tuple[Supply, float]],
+    flat: float,
+    following: Sequence[tuple[DemandCurve, float]],
+    steady: float,
+    end: float,
+) -> Span:
+    """The window of greatest shortfall that ends at ``end`` s and begins at 0 s or later.
+
+    Arguments as for :func:`worst_span`. Shortfall turns down, as the begin moves, only where a
+    shift at its end of the range, or one that makes an on-time begin at ``end``, has one end there.
+    """
+    found = [np.array([end])]
+    for supply, rate in inflows:
+        if rate == 0.0 or not len(supply.line.kinks):
+            continue
+        if isinstance(supply, KnownCurve):
+            found.append(end - _begins_before(supply, end))
+        else:
+            found.append(supply.line.peaks_between(0.0, end))
+    for demand, rate in following:
+        if rate != 0.0 and len(demand.line.kinks):
+            found.append(demand.line.peaks_between(0.0, end))
+    lengths = np.unique(np.concatenate(found))
+    lengths = lengths[(lengths > 0.0) & (lengths <= end)]
+    need = (flat - steady) * lengths
+    for demand, rate in following:
+        need = need + rate * demand.largest(lengths)
+    for supply, rate in inflows:
+        if isinstance(supply, KnownCurve):
+            need = need - rate * supply.between(end - lengths, lengths)
+        else:
+            need = need - rate * supply.line.at(lengths)
+    top = int(np.argmax(need))
+    return Span(float(end - lengths[top]), float(lengths[top]), max(0.0, float(need[top])))
+
+
+def _begins_before(curve: KnownCurve, end: float) -> Array:
+    """Begins of windows up to ``end`` at which what is sure of a known clock may turn up."""
+    period = curve.pattern.period
+    shifts = (curve.pattern.starts + curve.start - (end - curve.jitter)) % period
+    shifts = np.concatenate((shifts, shifts - period))
+    shifts = np.append(shifts[np.abs(shifts) <= curve.error], [-curve.error, curve.error])
+    marks = (curve.pattern.ends + curve.start - curve.jitter)[:, None] - shifts[None, :]
+    turns = np.arange(math.floor(end / period) + 1) * period
+    begins = (np.unique(marks % period)[:, None] + turns[None, :]).ravel()
+    return np.asarray(begins[begins <= end])

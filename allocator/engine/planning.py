@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Literal
 
 from allocator.base.errors import AllocatorError, PlanFileError
+from allocator.engine.known_clocks import with_clock_worth
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.engine.result import PlanResult
 from allocator.engine.simulating import prove_plan
@@ -215,7 +216,8 @@ def proved(
     if not result.audit.accepted or result.plan.basis != "firm" or draws == 0:
         return result
     try:
-        plan, trace = prove_plan(result.site, result.plan, draws, seed=seed, executor=executor)
+        plan = with_clock_worth(result.site, result.plan)
+        plan, trace = prove_plan(result.site, plan, draws, seed=seed, executor=executor)
     except PlanFileError as error:
         return replace(result, not_simulated=error.faults[0].problem)
     except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its simulation

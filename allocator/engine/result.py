@@ -22,6 +22,7 @@ from allocator.report.handover.lists import set_points_table
 from allocator.report.summary import full_summary
 from allocator.report.words import gap, goal_title, goal_value
 from allocator.search import Outcome
+from allocator.site.money import unit_of_money
 from allocator.site.records import Site
 from allocator.verify import AuditReport
 
@@ -157,7 +158,7 @@ class PlanResult(Shown):
     @property
     def goals(self) -> Table:
         """Goals in order: value, bound, gap, and why the search stopped."""
-        return tables.goals(self.plan, self.site.currency)
+        return tables.goals(self.plan, unit_of_money(self.site))
 
     @property
     def bill_of_materials(self) -> Table:
@@ -203,7 +204,7 @@ class PlanResult(Shown):
 
     def facts(self) -> Facts:
         """The first goal, its bound and gap, why the search stopped, and the audit, in words."""
-        facts, currency = [("PlanResult", self.plan.site_name)], self.site.currency
+        facts, currency = [("PlanResult", self.plan.site_name)], unit_of_money(self.site)
         for goal in self.plan.goals[:1]:
             facts += [
                 (f"{self.plan.basis} {goal_title(goal)}", goal_value(goal, goal.value, currency)),

@@ -17,7 +17,7 @@ from allocator.solver.linear import least_value
 from allocator.verify import audit
 
 if TYPE_CHECKING:
-    from allocator.simulation import Outages, SimulationSettings, Trace
+    from allocator.simulation import Outages, SimulationSettings, SourceState, Trace
     from allocator.simulation.work import DrawRun
 
 DAY = 86400.0
@@ -36,8 +36,9 @@ def simulate(
     adversarial: bool = True,
     from_now: bool = False,
     surplus: bool = True,
-    hold: Literal["plan", "full", "need"] = "plan",
+    hold: Literal["plan", "full", "need", "rule"] = "plan",
     outages: Outages | None = None,
+    years: int = 64,
     foresight: float = 0.0,
     samples: int = 400,
     events: int = 2000,
@@ -67,9 +68,13 @@ def simulate(
         Burn what would spill; otherwise no more than the promises is served.
     hold
         ``"plan"``: keep in stores what the plan's set-points say, ``"full"``: keep them full,
-        ``"need"``: burn all that no promise needs.
+        ``"need"``: burn all that no promise needs, ``"rule"``: the same by what the sources are
+        seen to do, as :func:`allocator.reserve_now` says.
     outages
-        Let machines fail: mean seconds between failures and of repair. No promise covers that.
+        Let machines fail: mean seconds between failures and of repair, in place of the ``mtbf``
+        and ``mttr`` of the site file. A promise covers that only as far as it was made to.
+    years
+        Years at most that are drawn for the adequacy of the plan, where machines fail.
     foresight
         Days of the first draw for which the bound on any control is found; 0: none.
     samples
@@ -122,7 +127,7 @@ def simulate(
         failing=outages,
     )
     return simulate_plan(
-        site_of(site), plan_of(plan), settings, reserves=reserves, executor=executor
+        site_of(site), plan_of(plan), settings, reserves=reserves, executor=executor, years=years
     )
 
 
@@ -134,6 +139,7 @@ def simulate_plan(
     reserves: Mapping[str, float] | None = None,
     executor: Executor | None = None,
     given: Sequence[DrawRun] = (),
+    years: int = 0,
 ) -> Trace:
     """The same as :func:`simulate` by a record of settings; ``given``: draws in place of its own.
 
@@ -154,8 +160,10 @@ def simulate_plan(
             )
             raise PlanFileError([fault])
     from allocator.simulation import simulate
+    from allocator.simulation.tracing import with_adequacy
 
     trace = simulate(site, plan, settings, reserves, least_value, executor, given)
+    trace = with_adequacy(site, plan, trace, years, executor)
     return replace(trace, plan_sha256=plan_digest(plan))
 
 
@@ -177,6 +185,7 @@ def prove_plan(
         PlanFileError: the plan is not on the firm basis, or has too much in it to simulate.
     """
     from allocator.simulation import SimulationSettings, simulate
+    from allocator.simulation.rules import rules_of
     from allocator.simulation.search import best_reserves, quick_reserves, set_points_of
     from allocator.simulation.tracing import assemble
     from allocator.verify.tanks.phases import worst_windows
@@ -194,7 +203,61 @@ def prove_plan(
         levels = quick_reserves(site, plan, short, worst).levels
     else:
         levels = best_reserves(site, plan, short, worst=worst).levels
-    plan = replace(plan, set_points=set_points_of(site, plan, levels))
+    points = set_points_of(site, plan, levels)
+    if any(source.clock != "free" for source in site.sources.values()):
+        points = replace(points, rules=rules_of(assembly))
+    plan = replace(plan, set_points=points)
     trace = simulate(site, plan, settings, executor=executor, worst=worst)
     plan = replace(plan, verified=plan.verified and trace.kept)
     return plan, replace(trace, plan_sha256=plan_digest(plan))
+
+
+def reserve_now(
+    site: SiteOrPath,
+    plan: PlanOrPath,
+    states: Mapping[str, SourceState] | None = None,
+    *,
+    at: float | None = None,
+) -> dict[str, float]:
+    """What each store of a firm plan must hold now, for its promise to hold whatever comes.
+
+    What a store holds above that may be burnt at once, as often as it likes.
+
+    Parameters
+    ----------
+    site, plan
+        The site and a plan for it on the firm basis, or the paths of their files.
+    states
+        Source -> what is seen of it. Sources left out may be at any phase.
+    at
+        Seconds from the start of the site file's times, for sources of known clock; without it
+        their clocks are not used.
+
+    Returns
+    -------
+    dict
+        Store, or battery and its part -> kg or J.
+
+    Raises
+    ------
+    SiteFileError
+        The site file has faults.
+    PlanFileError
+        The plan is for another site, not on the firm basis, or makes no sense.
+    ValueError
+        A state is of no source of the plan.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> plan = al.plan("networks/first.yaml", node_limit=1000).plan
+    >>> {store: round(kg) for store, kg in al.reserve_now("networks/first.yaml", plan).items()}
+    {'gas_holder@mill': 130}
+    >>> seen = {"digester": al.SourceState(on=False, since=9 * 3600.0)}
+    >>> round(al.reserve_now("networks/first.yaml", plan, seen)["gas_holder@mill"])
+    65
+    """
+    from allocator.simulation.rules import reserves_at
+    from allocator.simulation.tracing import assemble
+
+    return reserves_at(assemble(site_of(site), plan_of(plan)), states or {}, at)

@@ -6,6 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from allocator.base.dimensions import format_quantity
+from allocator.base.labels import labelled
+from allocator.base.table import Column, Table
 from allocator.intake.fitting import CycleFit, fit_cycle
 from allocator.intake.logs import Log
 
@@ -55,6 +58,21 @@ def draws_of_record(log: Log) -> tuple[StoreForDraw, ...]:
     """The store for each of several shares of the mean."""
     mean = mean_inflow(log)
     return tuple(StoreForDraw(s * mean, store_for_record(log, s * mean)) for s in SHARES)
+
+
+def store_table(log: Log, rows: tuple[StoreForDraw, ...]) -> Table:
+    """The storage for each firm flow, and its share of the mean inflow."""
+    mean = mean_inflow(log)
+    note = f"Mean inflow {format_quantity(mean, 'mass_rate')}. Sequent peak; the record repeats."
+    if any(row.store is None for row in rows):
+        note += " No storage gives more than the mean."
+    columns = (
+        labelled("firm_flow", "mass_rate"),
+        Column("mean_share", "share of mean inflow", "share"),
+        labelled("storage", "mass", "The least that keeps this flow."),
+    )
+    cells = tuple((row.draw, row.draw / mean if mean > 0 else None, row.store) for row in rows)
+    return Table("reservoir", "Storage for a firm flow", columns, cells, note)
 
 
 def kept_share(log: Log, draw: float, store: float) -> float:

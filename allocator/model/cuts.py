@@ -30,6 +30,7 @@ from allocator.cycles import (
     KnownCurve,
     Span,
     worst_span,
+    worst_until,
     worst_window,
 )
 from allocator.model.chambers import ChamberCut, chamber_cuts
@@ -56,7 +57,7 @@ class Promise:
     for flat, key). ``existing`` is size that is not a variable.
     ``idle``: loss that a standing store without a promise need not bear. ``robustness``: what it
     must hold against; ``low``: source -> share of its rate that may be missing;
-    ``reliable``: sources that cannot be lost.
+    ``reliable``: sources that cannot be lost. ``handover``: time, s, and what it must hold then.
     """
 
     name: str
@@ -70,14 +71,18 @@ class Promise:
     robustness: Robustness = NOTHING
     low: Mapping[str, float] = field(default_factory=dict)
     reliable: frozenset[str] = frozenset()
+    handover: tuple[float, float] | None = None
 
     def row(
         self,
         model: Model,
         window: Span,
         missing: Mapping[str, float] | None = None,
+        kept: float = 0.0,
     ) -> Row | None:
-        """The cut of a window, in scaled numbers. ``missing``: source -> share."""
+        """The cut of a window, in scaled numbers. ``missing``: source -> share; ``kept``: kg that
+
+        it must hold at the end of it."""
         length, tail = window.length, window.tail
         terms: Terms = [(1.0 - self.loss * length, self.size)]
         for curve, weight, key in self.inflows:
@@ -98,9 +103,10 @@ class Promise:
             else:
                 need = length + shape.sigma if tail else float(shape.largest(np.array([length]))[0])
             terms.append((-need, key))
-        low = -self.existing * (1.0 - self.loss * length)
+        low = kept - self.existing * (1.0 - self.loss * length)
         kind = ("tail" if tail else "window") + _without(missing)
         kind += "" if window.begin is None else f",from {window.begin!r}"
+        kind += f",then {kept!r}" if kept else ""
         return model.scaled_row(f"store_cut[{self.name},{kind},{length!r}]", terms, low=low)
 
     def endless_row(
@@ -182,6 +188,7 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
                 sets.robustness,
                 low,
                 reliable,
+                handover_of(sets, name),
             )
         )
     for name, battery in sets.batteries.items():
@@ -195,7 +202,7 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
                     f"{name},{kind}",
                     ("burst_part", name, kind),
                     0.0,
-                    battery.type.loss,
+                    battery.type.part_loss,
                     tuple((sets.curves[s], efficiency * w, key) for s, w, key in seen),
                     None,
                     tuple(
@@ -215,6 +222,13 @@ def promises_of(sets: IndexSets) -> tuple[Promise | ChamberCut, ...]:
         if promise.robustness.of_sources:
             check_choices(promise)
     return (*found, *chamber_cuts(sets))
+
+
+def handover_of(sets: IndexSets, name: str) -> tuple[float, float] | None:
+    """When another operation follows, and what a store must hold then."""
+    handover = sets.site.handover
+    kept = 0.0 if handover is None else handover.kept.get(name, 0.0)
+    return None if handover is None or kept <= 0.0 else (handover.at, kept)
 
 
 def check_choices(promise: Promise) -> None:
@@ -328,6 +342,11 @@ def _worst(
         if values[key] > 0 and (left := _left(missing, key)) > 0
     ]
     steady = values[promise.steady] if promise.steady is not None else 0.0
+    if promise.handover is not None:
+        end, kept = promise.handover
+        last = worst_until(inflows, flat, following, steady, end)
+        if last.shortfall + kept > size + tolerance * max(size, asked * last.length):
+            return promise.row(model, last, missing, kept)
     if any(isinstance(curve, KnownCurve) for curve, _ in inflows):
         worst = worst_span(inflows, flat, following, steady, size)
     else:

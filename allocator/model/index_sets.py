@@ -18,6 +18,7 @@ from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
 from allocator.site.clocks import timings_of
+from allocator.site.money import counted_share
 from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
 
 if TYPE_CHECKING:
@@ -89,6 +90,7 @@ class IndexSets:
 
     A curve says what is sure of a source; ``duties`` are its stated shares of time on.
     ``pressures``: what pressure decides; None where none is computed, and in bounds of any control.
+    ``two_way``: pipes with a variable for each direction (:mod:`allocator.model.ways`).
     """
 
     site: Network
@@ -111,6 +113,7 @@ class IndexSets:
     lossless: bool = False
     robustness: Robustness = NOTHING
     pressures: Pressures | None = None
+    two_way: frozenset[tuple[str, str]] = frozenset()
 
     def may_miss(self, source: str) -> float:
         """Share of a source's flow that is missing at the low end of its range."""
@@ -341,6 +344,11 @@ def beats(better: PipeType, worse: PipeType, more: float = 0.0) -> bool:
     return not same or better.name < worse.name
 
 
+def lasts_as_long(site: Network, better: PipeType, worse: PipeType) -> bool:
+    """True when a price counts for no more a year of one build than of another, where it does."""
+    return counted_share(site, better.life) <= counted_share(site, worse.life)
+
+
 def loses_no_more(better: PipeType, worse: PipeType) -> bool:
     """True when a build loses no more pressure than another, may be as fast and bears as much."""
     if worse.bore is None or better.bore is None:
@@ -390,6 +398,7 @@ def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[st
                     beats(other, build, r - rate)
                     for other, r in offered
                     if other is not build
+                    and lasts_as_long(site, other, build)
                     and (fluid not in site.pressures or loses_no_more(other, build))
                 )
             ]

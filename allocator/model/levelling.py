@@ -17,12 +17,14 @@ from allocator.site.records import Profile
 class Levelling:
     """``generation``: W flat a W of mean demand served; ``size``: J a W; ``charge`` and
 
-    ``discharge``: highest W into and out of the battery a W of mean demand served."""
+    ``discharge``: highest W into and out of the battery a W of mean demand served; ``through``:
+    mean W out of it."""
 
     generation: float
     size: float
     charge: float
     discharge: float
+    through: float
 
 
 def levelling(profile: Profile | None, efficiency: float) -> Levelling:
@@ -33,7 +35,7 @@ def levelling(profile: Profile | None, efficiency: float) -> Levelling:
     safe side of rounding.
     """
     if profile is None:
-        return Levelling(1.0, 0.0, 0.0, 0.0)
+        return Levelling(1.0, 0.0, 0.0, 0.0, 0.0)
     ends = (*profile.starts[1:], profile.period)
     steps = [
         (end - start, level)
@@ -53,6 +55,7 @@ def levelling(profile: Profile | None, efficiency: float) -> Levelling:
         size * (1.0 + 1e-9),
         max(0.0, safe - min(levels)),
         max(0.0, max(levels) - generation),
+        sum(time * max(0.0, level - generation) for time, level in steps) / profile.period,
     )
 
 

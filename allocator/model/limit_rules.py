@@ -13,7 +13,7 @@ from allocator.model.limits import FURTHEST, Limit, slacked
 from allocator.model.model import INFINITY, Key, Model
 from allocator.model.pressure_limits import inlet_limits, rating_limits
 from allocator.model.pressures import peaks_of
-from allocator.model.rules.heat import heat_row
+from allocator.model.rules.heat import demand_row, heat_row
 from allocator.model.rules.power import ROOM, served
 from allocator.model.rules.pressure import peak_row
 from allocator.network.records import PipeBuild
@@ -299,6 +299,14 @@ def _shares(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             yield limit
 
 
+def _warmed(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
+    for place in sets.site.places.values():
+        if place.heat_demand is not None:
+            path = ("places", place.name, "heat_demand", "power")
+            limit = Limit("heat_demand", place.name, path, place.heat_demand, "power", False)
+            yield from _rows_only(model, rows, demand_row(place.name), limit)
+
+
 def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for demand in sets.site.demands.values():
         power = demand.wants == POWER
@@ -338,4 +346,5 @@ RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _rooms,
     _stocks,
     _shares,
+    _warmed,
 )

@@ -22,13 +22,17 @@ CHECKED_EVERY = 1000
 
 @dataclass(frozen=True, slots=True)
 class ModelColumn:
-    """One variable: bounds in its own steps, ``unit`` SI a step."""
+    """One variable: bounds in its own steps, ``unit`` SI a step.
+
+    ``implied``: it is an integer wherever the other integers are, so that a solver need not know.
+    """
 
     key: Key
     low: float
     high: float
     unit: float
     integer: bool
+    implied: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +65,15 @@ class Model:
         high: float = INFINITY,
         unit: float = 1.0,
         integer: bool = False,
+        *,
+        implied: bool = False,
     ) -> Key:
         """Add a variable with SI bounds; returns its key."""
         if key in self._index:
             raise KeyError(f"variable {key!r} is stated twice")
         self._tick()
         self._index[key] = len(self.columns)
-        self.columns.append(ModelColumn(key, low / unit, high / unit, unit, integer))
+        self.columns.append(ModelColumn(key, low / unit, high / unit, unit, integer, implied))
         return key
 
     def _tick(self) -> None:

@@ -10,7 +10,9 @@ from allocator.model.mean_basis import mean_site
 from allocator.model.model import Model
 from allocator.model.pressures import pressures_of
 from allocator.model.rules import state_rules
+from allocator.model.steady import without_cycles
 from allocator.model.variables import declare
+from allocator.model.ways import two_way_pipes
 from allocator.network.records import Network
 from allocator.plans.records import NOTHING, Robustness
 
@@ -20,8 +22,9 @@ def offered(site: Network, basis: str, robustness: Robustness = NOTHING) -> Inde
     if basis == "mean":
         sets = index_sets_of(mean_site(site), lossless=True, with_stores=False)
     else:
-        sets = replace(index_sets_of(site), robustness=robustness)
-    return replace(sets, pressures=pressures_of(sets, site.pressures))
+        sets = without_cycles(replace(index_sets_of(site), robustness=robustness))
+    sets = replace(sets, pressures=pressures_of(sets, site.pressures))
+    return replace(sets, two_way=two_way_pipes(sets))
 
 
 def state(

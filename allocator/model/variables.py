@@ -9,6 +9,7 @@ Keys are tuples that begin with a word:
 ``("gather", route, start, f, p)``   collect flow of fluid f bound for place p on an arc, kg/s
 ``("supply", route, start, f, j)``   supply flow of fluid f and shape j on an arc, mean kg/s
 ``("lay", route, build, f)``         this build carries fluid f on the route, 0 or 1
+``("way", route, start, build, f)``  this build carries fluid f from this end, 0 or 1
 ``("size", k)``                      new size of a store or battery, kg or J
 ``("stand", k)``                     a store is built at a place that had none, 0 or 1
 ``("units", k)``                     whole units of new size
@@ -65,6 +66,7 @@ from allocator.model.model import INFINITY, Model
 from allocator.model.outages import declare_outages
 from allocator.model.pressures import declare_pressures
 from allocator.model.rules.venting import ALWAYS, declare_flares
+from allocator.model.ways import way
 from allocator.plans.records import FLAT
 
 
@@ -114,9 +116,13 @@ def _pipes(model: Model, sets: IndexSets, unit: float) -> None:
     site = sets.site
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
-            model.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True)
+            # the solver finds a pipe's cuts where the sum of its ways is no integer of its own
+            both = (route, fluid) in sets.two_way
+            model.variable(("lay", route, build, fluid), 0.0, 1.0, integer=True, implied=both)
         most = max(site.capacity(route, b, fluid) for b in pipe.builds)
         for arc in sets.arcs_along(route, fluid):
+            for build in pipe.builds if (route, fluid) in sets.two_way else ():
+                model.variable(way(route, arc.start, build, fluid), high=1.0, integer=True)
             for place in sets.ends(fluid):
                 if arc.start != place:
                     model.variable(("gather", route, arc.start, fluid, place), 0.0, most, unit)

@@ -70,7 +70,7 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
     layers = tuple(Layer(m, kg) for m, kg in heat_sink.materials_of(sink.mass).items())
     price = heat_sink.price * sink.mass + heat_sink.base_price
     flow = busiest(site, source.name).flow  # what it guarantees holds up to there
-    draft.builds[name] = PipeBuild(name, flow, layers, price=price, sink=sink)
+    draft.builds[name] = PipeBuild(name, flow, layers, price=price, life=heat_sink.life, sink=sink)
     inlet, outlet = span
     draft.lay(
         Arc(
@@ -108,7 +108,8 @@ def _cooler(
         while name in draft.site.pipes:
             name += "'"
         layers = tuple(Layer(m, kg * count) for m, kg in cooler.materials.items() if kg > 0)
-        draft.builds[name] = PipeBuild(name, unit.rate, layers, price=cooler.price * count)
+        price = cooler.price * count
+        draft.builds[name] = PipeBuild(name, unit.rate, layers, price=price, life=cooler.life)
         names.append(name)
     mouth = "" if "mouth of" not in start else f"{start.rpartition(': ')[2]}, "
     draft.lay(

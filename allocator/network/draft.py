@@ -35,7 +35,9 @@ class Draft:
     def part(self, place: str, what: str) -> str:
         """A place made as part of another; no name of the user's holds a colon."""
         name = part_name(place, what)
-        part = replace(self.site.places[place], name=name, part_of=place, heat_limit=None)
+        part = replace(
+            self.site.places[place], name=name, part_of=place, heat_limit=None, heat_demand=None
+        )
         self.places.setdefault(name, part)
         return name
 

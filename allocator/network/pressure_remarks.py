@@ -15,6 +15,7 @@ def remarks_on_pressures(site: Network) -> Iterator[Remark]:
     """Remarks on a network whose pressures are known, at the things of the site file."""
     for fluid, one in site.pressures.items():
         yield from _low_mouths(site, fluid, one)
+        yield from _low_ratings(site, fluid, one)
     yield from _ignored(site)
 
 
@@ -34,11 +35,12 @@ def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rema
     least = least_needed(site, one)
     for name, source in site.own_sources.items():
         if source.fluid == fluid and source.pressure and one.mouths.get(name, math.inf) < least:
+            mouth, needed = _apart(source.pressure, one.pressure(least))
             yield Remark(
                 "sources",
                 name,
-                f"its mouth is at {_said(source.pressure)}, and whatever takes {shown(fluid)} "
-                f"needs at least {_said(one.pressure(least))}: nothing can be had of it",
+                f"its mouth is at {mouth}, and whatever takes {shown(fluid)} needs at least "
+                f"{needed}: nothing can be had of it",
                 "check the pressures, or offer a booster",
             )
 
@@ -58,5 +60,26 @@ def _ignored(site: Network) -> Iterator[Remark]:
             )
 
 
-def _said(pressure: float) -> str:
-    return format_quantity(pressure, "pressure")
+def _low_ratings(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
+    """What bears less than anything that gives the fluid may let into it."""
+    given = [("source", s.name) for s in site.own_sources.values() if s.fluid == fluid]
+    given += [("machine", m.name) for m in site.machines.values() if fluid in m.outputs]
+    given += [("storage", s.name) for s in site.storage.values() if s.holds == fluid]
+    lowest = min((one.shut_in.get(thing, 0.0) for thing in given), default=0.0)
+    for (kind, name), rating in one.ratings.items():
+        if rating < lowest:
+            section = {"pipe": "pipes", "machine": "machines"}.get(kind, kind)
+            bears, met = _apart(one.pressure(rating), one.pressure(lowest))
+            yield Remark(
+                section,
+                name,
+                f"it bears {bears}, and all that gives {shown(fluid)} gives at least {met}, shut "
+                "in: it is not used for it",
+                "check the pressures",
+            )
+
+
+def _apart(low: float, high: float) -> tuple[str, str]:
+    """Two pressures in words, with all digits where three do not tell them apart."""
+    said = format_quantity(low, "pressure"), format_quantity(high, "pressure")
+    return said if said[0] != said[1] else (f"{low:.9g} Pa", f"{high:.9g} Pa")

@@ -138,6 +138,14 @@ class Arc(Route):
     recovery: Recovery | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Handover:
+    """A time, s from that of the site file, and what each store must hold then, kg."""
+
+    at: float
+    kept: Mapping[str, float]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Network(Site):
     """What is planned on: a site with all that follows from it.
@@ -146,7 +154,8 @@ class Network(Site):
     where ``routes`` are those of streams. ``sources``: after each one with a chamber stands what is
     drawn out of it (:meth:`Outflow.through_chamber`), made anew whenever a network is. ``studied``:
     a study has changed it, so that no file says the same. ``pressures``: of each fluid whose
-    pressures along lines are computed; of others capacities alone count.
+    pressures along lines are computed; of others capacities alone count. ``handover``: where it is
+    operated so only until another operation follows.
     """
 
     places: Mapping[str, Node]
@@ -157,6 +166,7 @@ class Network(Site):
     corridors: Mapping[str, Arc] = field(default_factory=dict)
     studied: bool = field(default=False, repr=False, compare=False)
     pressures: Mapping[str, FluidPressures] = field(default_factory=dict)
+    handover: Handover | None = field(default=None, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         sources: dict[str, Outflow] = {}

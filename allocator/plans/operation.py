@@ -47,6 +47,32 @@ class StoreHold:
 
 
 @record
+class ReserveRule:
+    """What a store, or a part of a battery, must hold in a state of its sources."""
+
+    store: str = fact("store", "The store, or the battery and its part.")
+    unit: str = fact("unit", "Unit of what is kept.", JsonText(("kg", "J")))
+    state: str = fact(
+        "state",
+        "`any`: at any time; `on`, `off`: a source has just turned so; `time`: at a time of the "
+        "known clocks.",
+        JsonText(("any", "on", "off", "time")),
+    )
+    keep: float = fact("keep", "What it must hold then.")
+    burn_above: float = fact(
+        "burn_above", "Content above which surplus may be burnt until the next look, an hour later."
+    )
+    source: str = fact("source", "The source that turned.", optional=True, default="")
+    at: float | None = fact(
+        "at_s", "Time from the start of the site file.", optional=True, default=None
+    )
+    every: float | None = fact("every_s", "It is so again each.", optional=True, default=None)
+    free: tuple[str, ...] = fact(
+        "free", "Sources of unknown phase, which make it so much.", optional=True, default=()
+    )
+
+
+@record
 class RunLevels:
     """Levels of the batteries' swing part at which a unit is run on and off."""
 
@@ -76,4 +102,10 @@ class SetPoints:
     )
     chambers: tuple[ChamberHold, ...] = fact(
         "chambers", "Pressures of chambers.", optional=True, default=()
+    )
+    rules: tuple[ReserveRule, ...] = fact(
+        "reserve_rules",
+        "Reserves by the state of sources, where clocks are known.",
+        optional=True,
+        default=(),
     )

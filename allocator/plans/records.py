@@ -42,6 +42,7 @@ from allocator.plans.heat import CoolerHeat, FlowHeat, Heat, HeatLimit, HeatSink
 from allocator.plans.operation import (
     NOTHING,
     ChamberHold,
+    ReserveRule,
     Robustness,
     RunLevels,
     SetPoints,
@@ -54,6 +55,7 @@ from allocator.plans.results import (
     STATUS,
     STATUSES,
     Ceiling,
+    ClockWorth,
     DemandUse,
     Emissions,
     GoalResult,
@@ -76,6 +78,7 @@ __all__ = [
     "BoosterUse",
     "Ceiling",
     "ChamberHold",
+    "ClockWorth",
     "CoolerHeat",
     "DemandUse",
     "Emissions",
@@ -94,6 +97,7 @@ __all__ = [
     "Power",
     "Price",
     "RecoveryUse",
+    "ReserveRule",
     "Robustness",
     "Run",
     "RunLevels",
@@ -175,7 +179,7 @@ class Plan(Shown):
     )
     outages: tuple[OutageOperation, ...] = fact(
         "machines_out",
-        "How it is run with machine units out of order, where the promise holds against that.",
+        "How it is run with machine units out of order, where it must hold without them.",
         optional=True,
         default=(),
     )
@@ -204,6 +208,13 @@ class Plan(Shown):
         "The supply mix whose goals and limits it was asked to keep; left out for the site's own.",
         optional=True,
         default="",
+    )
+    clocks: ClockWorth | None = fact(
+        "clock_worth",
+        "Gain from known clocks, where some are known.",
+        record_kind(ClockWorth),
+        optional=True,
+        default=None,
     )
     rules: int = fact(
         "rules",

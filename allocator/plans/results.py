@@ -112,6 +112,30 @@ class Power:
 
 
 @record
+class ClockWorth:
+    """Gain from known clocks of sources: what the same assets give with other clocks."""
+
+    free_clean: float = fact("free_clean_w", "Firm clean power with all clocks free.")
+    free_total: float = fact("free_total_w", "Firm power in all with all clocks free.")
+    storage: Mapping[str, float] = fact(
+        "storage_kg",
+        "Storage more that the firm output with known clocks would need with all clocks free.",
+        default_factory=dict,
+    )
+    until: float | None = fact(
+        "until_s",
+        "Time from the start of the site file to the end of the survey; null: for ever.",
+        default=None,
+    )
+    until_clean: float | None = fact(
+        "until_clean_w", "Firm clean power until then; null: not found.", default=None
+    )
+    until_total: float | None = fact(
+        "until_total_w", "Firm power in all until then; null: not found.", default=None
+    )
+
+
+@record
 class DemandUse:
     """Share of a demand's profile that is served at all times.
 

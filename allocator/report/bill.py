@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, valves_of
+from allocator.report.tags import valve_tags
+from allocator.site.money import counted_share
 from allocator.site.records import POWER
 
 
@@ -18,7 +22,8 @@ class BillLine:
 
     ``quantity``: of ``unit`` (``piece``, ``m``, ``kg`` of store, ``J`` of store). ``length``: m
     of a run or line, else None. ``material`` is empty on the line for the thing's own price, and
-    ``kg`` is None there. ``money``: price of the material, or of the thing.
+    ``kg`` is None there. ``money``: price of the material, or of the thing;
+    ``counted``: what counts of it (with interest, its annuity).
     """
 
     item: str
@@ -29,13 +34,22 @@ class BillLine:
     material: str
     kg: float | None
     money: float
+    counted: float = 0.0
+
+
+class _Cost(NamedTuple):
+    """What a thing takes: kg of materials, its own price, and how long it lasts, s."""
+
+    materials: Mapping[str, float]
+    price: float
+    life: float | None
 
 
 def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
     """All that is new: connections, pipes, lines, stores, machines, boosters, vessels, in order.
 
-    The masses of a material add up to what the plan says it uses, and the money adds up to the
-    plan's money less what running it costs over the horizon.
+    The masses of a material add up to what the plan says it uses, and what counts of the money
+    adds up to the plan's money less what running it costs.
     """
     return (
         *_taps(site, plan),
@@ -50,8 +64,8 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
 
 
 def running_money(site: Network, plan: Plan) -> float:
-    """Money for fuel and moving over the site's horizon: the plan's money less what is built."""
-    return plan.money - sum(line.money for line in bill_of_materials(site, plan))
+    """Money for fuel and moving, over the site's horizon or a year: all less what is built."""
+    return plan.money - sum(line.counted for line in bill_of_materials(site, plan))
 
 
 def _thing(
@@ -60,16 +74,16 @@ def _thing(
     where: str,
     quantity: float,
     unit: str,
-    materials: Mapping[str, float],
-    price: float,
+    cost: _Cost,
     length: float | None = None,
 ) -> Iterator[BillLine]:
     """The lines of one thing: its own price, then each material that goes into it."""
-    yield BillLine(item, where, quantity, unit, length, "", None, price)
-    for material, kg in materials.items():
+    share, price = counted_share(site, cost.life), cost.price
+    yield BillLine(item, where, quantity, unit, length, "", None, price, price * share)
+    for material, kg in cost.materials.items():
         if kg:
             money = kg * site.materials[material].price
-            yield BillLine(item, where, quantity, unit, length, material, kg, money)
+            yield BillLine(item, where, quantity, unit, length, material, kg, money, money * share)
 
 
 def _taps(site: Network, plan: Plan) -> Iterator[BillLine]:
@@ -83,8 +97,7 @@ def _taps(site: Network, plan: Plan) -> Iterator[BillLine]:
                 site.ground(source.place),
                 1.0,
                 "piece",
-                source.connection_materials,
-                source.connection_price,
+                _Cost(source.connection_materials, source.connection_price, source.connection_life),
             )
 
 
@@ -101,12 +114,12 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             where = site.ground(route.start)
             item = f"{run.build} for {run.fluid}"
-            yield from _thing(site, item, where, 1.0, "piece", materials, price)
+            yield from _thing(site, item, where, 1.0, "piece", _Cost(materials, price, build.life))
             continue
         item = f"{run.build} pipe for {run.fluid}"
         where = f"{corridor_of(route)}: {site.ground(route.start)} to {site.ground(route.end)}"
         yield from _thing(
-            site, item, where, route.length, "m", materials, price, length=route.length
+            site, item, where, route.length, "m", _Cost(materials, price, build.life), route.length
         )
 
 
@@ -124,9 +137,8 @@ def _lines(site: Network, plan: Plan) -> Iterator[BillLine]:
             where,
             line.length,
             "m",
-            materials,
-            price,
-            length=line.length,
+            _Cost(materials, price, line.life),
+            line.length,
         )
 
 
@@ -144,13 +156,17 @@ def _stores(site: Network, plan: Plan) -> Iterator[BillLine]:
                 site.ground(use.place),
                 1.0,
                 "piece",
-                kind.base_materials,
-                kind.base_price,
+                _Cost(kind.base_materials, kind.base_price, kind.life),
             )
         materials = {name: mass * use.new_size for name, mass in kind.materials.items()}
         price = kind.price * use.new_size
         yield from _thing(
-            site, use.type, site.ground(use.place), use.new_size, unit, materials, price
+            site,
+            use.type,
+            site.ground(use.place),
+            use.new_size,
+            unit,
+            _Cost(materials, price, kind.life),
         )
 
 
@@ -162,22 +178,34 @@ def _machines(site: Network, plan: Plan) -> Iterator[BillLine]:
         materials = {name: mass * use.new for name, mass in kind.materials.items()}
         price = kind.price * use.new
         yield from _thing(
-            site, use.type, site.ground(use.place), float(use.new), "piece", materials, price
+            site,
+            use.type,
+            site.ground(use.place),
+            float(use.new),
+            "piece",
+            _Cost(materials, price, kind.life),
         )
 
 
 def _boosters(site: Network, plan: Plan) -> Iterator[BillLine]:
+    tags = valve_tags(site, plan) if plan.boosters else {}
     for use in plan.boosters:
         if use.new:
             kind, where = site.boosters[use.booster], site.ground(use.start)
-            item = f"{use.booster} for {use.fluid}, into {booster_into(site, use)}"
-            yield from _thing(site, item, where, 1.0, "piece", kind.materials, kind.price)
+            tag = tags[booster_key(use)].tag
+            item = f"{tag} {use.booster} for {use.fluid}, into {booster_into(site, use)}"
+            yield from _thing(
+                site, item, where, 1.0, "piece", _Cost(kind.materials, kind.price, kind.life)
+            )
 
 
 def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
     """What pressures along lines need to hold. The site gives no price or material for valves."""
-    for valve in valves_of(site, plan):
-        yield BillLine(valve.item, valve.place, valve.count, "piece", None, "", None, 0.0)
+    valves = valves_of(site, plan)
+    tags = valve_tags(site, plan) if valves else {}
+    for valve in valves:
+        tag = f"{tags[key].tag} " if (key := f"back:{valve.thing}") in tags else ""
+        yield BillLine(f"{tag}{valve.item}", valve.place, valve.count, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

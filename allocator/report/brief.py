@@ -25,13 +25,16 @@ from allocator.report.loads import (
 from allocator.report.simulated import verdict_words
 from allocator.report.words import (
     STATUS_WORDS,
+    clock_words,
     count,
+    earlier_open,
     emission_a_kwh,
     gap,
     money,
     percent,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import POWER, Site
 
 if TYPE_CHECKING:
@@ -109,14 +112,22 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
     ]
     if fluids:
         told.append(f"Fluids served, share of the demand: {', '.join(fluids)}.")
+    warm = [
+        f"{quantity(place.heat_demand, 'power')} at {name}"
+        for name, place in site.places.items()
+        if place.heat_demand is not None
+    ]
+    if warm:
+        told.append(f"Heat demands served at all times: {', '.join(warm)}.")
     told.append(_emission_words(plan))
     if plan.money:
         running = running_money(site, plan)
-        words = f"Cost {money(plan.money, site.currency)}"
+        unit = unit_of_money(site)
+        words = f"Cost {money(plan.money, unit)}"
         if abs(running) >= 1e-6 * abs(plan.money):
             words += (
-                f": {money(plan.money - running, site.currency)} to build, "
-                f"{money(running, site.currency)} to run for {quantity(site.horizon, 'duration')}"
+                f": {money(plan.money - running, unit)} to build, "
+                f"{money(running, unit)} to run for {quantity(running_span(site), 'duration')}"
             )
         told.append(f"{words}.")
     if proof is not None:
@@ -149,7 +160,8 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
     if shown := [f"{name} {quantity(x, 'power')}" for name, x in limits if x is not None]:
         last.append(f"Limit under any control: {', '.join(shown)}.")
-    return [*told, " ".join(last)] if last else told
+    told += [" ".join(last)] if last else []
+    return [*told, words] if (words := clock_words(plan)) else told
 
 
 def _figure(key: str, value: float, demand: float) -> str:
@@ -162,7 +174,7 @@ def _limit(plan: Plan, name: str) -> str:
     for number, goal in enumerate(plan.goals):
         if goal.name == name and goal.bound is not None:
             limit = quantity(goal.bound, "power")
-            if any(g.gap is None or g.gap > 1e-4 for g in plan.goals[:number]):
+            if earlier_open(plan, number):
                 return f"; at most {limit} with the goals before it as planned"
             cut = goal.status in (Status.INTERRUPTED, Status.BOUND_REFUTED)
             why = f", {STATUS_WORDS[goal.status]}" if cut else ""

@@ -25,20 +25,26 @@ def connected_sources(site: Network, plan: Plan) -> Table:
 
 
 def in_words(table: Table) -> Table:
-    """A table of connected sources with words for the keys of what each feeds."""
-    if table.name != "sources_used":
+    """A table with words for keys: of what a source feeds, and of a store at its place."""
+    name, words = _KEYS.get(table.name, ("", at))
+    if not name:
         return table
-    where = [column.name for column in table.columns].index("goes_to")
+    where = [column.name for column in table.columns].index(name)
     rows = [
-        (*row[:where], row[where] and feeds(row[where]), *row[where + 1 :]) for row in table.rows
+        (*row[:where], row[where] and words(str(row[where])), *row[where + 1 :])
+        for row in table.rows
     ]
     return replace(table, rows=tuple(rows))
 
 
-def feeds(name: object) -> str:
+def feeds(name: str) -> str:
     """What a source feeds, in words: a destination, or a shape of supply."""
-    kind, _, rest = str(name).partition(":")
-    return f"supply, {shape(rest)}" if kind == "supply" else destination(str(name))
+    kind, _, rest = name.partition(":")
+    return f"supply, {shape(rest)}" if kind == "supply" else destination(name)
+
+
+_KEYS = {"sources_used": ("goes_to", feeds), "store_sizes": ("store", at)}
+"""The column of a table that holds keys, and how one is said."""
 
 
 def machines(site: Network, plan: Plan) -> Table:

@@ -42,7 +42,7 @@ class PressureStep:
 class PressureWay:
     """The pressure along a way at peak flow; ``profile``: metres and Pa, every piece straight.
 
-    ``needs``: Pa that its end needs, 0 for nothing.
+    ``needs``: Pa that its end needs, at the least the ambient pressure.
     """
 
     start: str
@@ -92,7 +92,8 @@ def pressure_ways(site: Network, plan: Plan) -> tuple[PressureWay, ...]:
         pipes = [pipe for way in parts for pipe in _pipes(site, way, flows)]
         known = site.pressures[parts[0].fluid]
         nodes = [node for pipe in pipes for node in (pipe.start, pipe.end)]
-        if pipes and all((known.fluid, known.node(node)) in rows for node in nodes):
+        piped = any(_is_pipe(pipe.route) for pipe in pipes)
+        if piped and all((known.fluid, known.node(node)) in rows for node in nodes):
             found.append(_along(site, plan, parts, pipes, rows, flows))
     return tuple(found)
 
@@ -163,12 +164,15 @@ def _along(
     arrives = rows[fluid, known.node(pipes[0].start)].high
     for pipe in pipes:
         here, there = (rows[fluid, known.node(node)] for node in (pipe.start, pipe.end))
+        if not _is_pipe(pipe.route):  # a cooler or a passage at the place
+            arrives = there.high
+            continue
         leaves = here.high if pipe.filling else here.low
         booster, gain = _boosted(known, plan, pipe.route.name, pipe.start, "")
         behind = known.potential(leaves) + gain
         build = builds[pipe.route.name]
         lost = _lost(known, pipe, build, flows[pipe.route.name, pipe.start, fluid])
-        length = _length(pipe.route)
+        length = pipe.route.length
         step = PressureStep(
             site.ground(pipe.start),
             metres,
@@ -187,7 +191,8 @@ def _along(
         metres += length
         arrives = there.low if pipe.release else there.high
     last = rows[fluid, known.node(pipes[-1].end)]
-    needs, uses_high = _needed(site, known, parts[-1].taker)
+    needed, uses_high = _needed(known, parts[-1].taker)
+    needs = max(needed, site.ambient.pressure)
     end = last.high if uses_high else last.low
     store = parts[-1].taker.removeprefix("store:") if uses_high else ""
     booster, gain = _boosted(known, plan, "", pipes[-1].end, store)
@@ -198,9 +203,8 @@ def _along(
     )
 
 
-def _length(route: Arc) -> float:
-    """Metres; none of a cooler or a passage at a place."""
-    return route.length if route.stream is None or route.stream.kind == "pipe" else 0.0
+def _is_pipe(route: Arc) -> bool:
+    return route.stream is None or route.stream.kind == "pipe"
 
 
 def _boosted(
@@ -226,7 +230,7 @@ def _lost(known: FluidPressures, pipe: PipeAlong, build: str, flow: float) -> fl
     return 0.0 if loss is None else losses_at([loss], [flow])[0][0] + loss.head
 
 
-def _needed(site: Network, known: FluidPressures, taker: str) -> tuple[float, bool]:
+def _needed(known: FluidPressures, taker: str) -> tuple[float, bool]:
     """Pa that the end of a way needs, and whether it takes what arrives, as stores do."""
     kind, _, name = taker.partition(":")
     if kind == "store":
@@ -258,7 +262,7 @@ _COLUMNS = (
     Column("booster", "booster"),
     Column("onward", "route onward"),
     Column("pipe_onward", "pipe onward"),
-    Column("needs", "needed", "pressure", "At the end of the way."),
+    Column("needs", "needed", "pressure", "At the end of the way; at the least ambient."),
 )
 
 
@@ -276,7 +280,7 @@ def pressure_ways_table(site: Network, plan: Plan) -> Table:
             "booster": step.booster or None,
             "onward": step.route or None,
             "pipe_onward": step.build or None,
-            "needs_pa": way.needs if step.leaves is None and way.needs else None,
+            "needs_pa": way.needs if step.leaves is None else None,
         }
         for way in pressure_ways(site, plan)
         for step in way.steps

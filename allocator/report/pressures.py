@@ -26,11 +26,16 @@ class PressureEnd:
 
 @dataclass(frozen=True, slots=True)
 class Valve:
-    """Valves of one kind at a place."""
+    """Valves of one kind at a place. ``thing``: the source or store of a non-return valve, else "".
+
+    ``thing`` is as tags name it (:mod:`allocator.report.tags`).
+    """
 
     item: str
     place: str
     count: float
+    thing: str = ""
+    fluid: str = ""
 
 
 def pressure_ends(site: Network, plan: Plan) -> tuple[PressureEnd, ...]:
@@ -95,12 +100,20 @@ def valves_of(site: Network, plan: Plan) -> tuple[Valve, ...]:
             f"non-return valve for {site.sources[use.name].fluid}, source {use.name}",
             site.ground(site.sources[use.name].place),
             1.0,
+            use.name,
+            site.sources[use.name].fluid,
         )
         for use in plan.sources
         if use.tapped and not use.from_chamber and site.sources[use.name].fluid in fluids
     ]
     found += [
-        Valve(f"non-return valve for {store.holds}, {store.type}", site.ground(store.place), 1.0)
+        Valve(
+            f"non-return valve for {store.holds}, {store.type}",
+            site.ground(store.place),
+            1.0,
+            store.name,
+            store.holds,
+        )
         for store in plan.stores
         if store.size > 0 and store.holds in fluids
     ]

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 from allocator.base.labels import head
 from allocator.base.text import paragraph, section, table, width
 from allocator.plans.records import Plan
-from allocator.report.words import at, count, grams_a_kwh, percent, quantity
+from allocator.report.words import at, count, grams_a_kwh, percent, quantity, rule_words
+from allocator.simulation.adequacy_records import CAUSES
 
 if TYPE_CHECKING:
+    from allocator.simulation.adequacy_records import YearlyEstimate
     from allocator.simulation.trace import Bounds, Draw, SetPoint, TankTrace, Trace
 
 Row = tuple[str, ...]
@@ -18,6 +20,8 @@ MOST_ENDS = 8
 ALWAYS = "at all times: in the plan"
 NOTHING = 1e-4
 """A share that is not worth telling."""
+ROUNDED = 1e-9
+"""What a store lacks below this share of what it gives is the rounding of a long sum."""
 TRACE = 1e-7
 """kg/s that are shown as none."""
 UNITS = {"kg": "mass", "J": "energy"}
@@ -32,8 +36,10 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Power", power_rows(plan, trace))
     lines += section("Draws", _draws(trace))
     lines += section("Mean of the random draws", _means(plan, trace))
+    lines += section("Adequacy: short a year, where machines fail", _adequacy(trace))
     lines += section("Stores, lowest and highest in all draws", _tanks(trace))
     lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
+    lines += section("Reserve rules: what each store must hold, by its sources", _rules(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
     lines += section("Pressures along lines, in the worst state met", _pressures(trace))
@@ -60,9 +66,11 @@ def verdict_words(trace: Trace) -> str:
         if trace.settings.failing is not None:
             run = sum(draw.seconds for draw in trace.promises)
             there = 1.0 - sum(draw.short_s for draw in trace.promises) / run
+            beyond = "which firm output does not cover"
+            if any(draw.turns for draw in trace.draws):
+                beyond = "at times more of them than firm output covers"
             said += (
-                " Machines failed in it, which firm output does not cover: it was kept for "
-                f"{percent(there)} of the time."
+                f" Machines failed in it, {beyond}: it was kept for {percent(there)} of the time."
             )
         if trace.short_of_pressure:
             said += f" And {_short_of_pressure(trace)}."
@@ -218,6 +226,35 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
     return table(("", ""), rows, right=(1,))[1:]
 
 
+def _adequacy(trace: Trace) -> list[str]:
+    found = trace.adequacy
+    if found is None:
+        return []
+
+    def row(name: str, estimate: YearlyEstimate, unit: str, one: float) -> Row:
+        parts = [_figure(estimate.by_cause[cause] / one) for cause in CAUSES]
+        mean, half = estimate.mean / one, estimate.half_width / one
+        half = half if half > NOTHING * mean else 0.0
+        return (name, f"{_figure(mean)} {unit}", f"+-{_figure(half)}", *parts)
+
+    rows = [
+        row("firm output: hours short", found.promise_short_s, "h", 3600.0),
+        row("firm output: not served", found.promise_unserved_j, "kWh", 3.6e6),
+        row("demand: hours short", found.demand_short_s, "h", 3600.0),
+        row("demand: not served", found.demand_unserved_j, "kWh", 3.6e6),
+    ]
+    heads = ("", "a year", "95 %", *(f"by {cause}" for cause in CAUSES))
+    told = f"Mean of {count(found.years)} years; the interval is that of the mean."
+    return [*table(heads, rows, right=(1, 2, 3, 4, 5)), *paragraph(told)]
+
+
+def _figure(value: float) -> str:
+    """Three figures, without an exponent."""
+    if value >= 1000.0:
+        return count(round(value))
+    return f"{value:.3g}" if value >= 1e-3 else "0"
+
+
 def unserved_share(plan: Plan, trace: Trace) -> float:
     """Share of the energy demanded that was not served, promised or not, mean of random draws."""
     short = max(0.0, 1.0 - trace.mean("mean_total_w") / plan.power.demand_mean)
@@ -256,6 +293,27 @@ def _set_points(trace: Trace) -> list[str]:
         rows.append((at(point.tank), kept, _share(point.reserve, point), note))
     heads = ("store", "keep", "of its size", "note" if trace.unsafe else "")
     return table(heads, rows, right=(1, 2)) if rows else []
+
+
+def _rules(trace: Trace) -> list[str]:
+    rows = [
+        (
+            at(rule.store),
+            quantity(rule.keep, UNITS[rule.unit]),
+            quantity(rule.burn_above, UNITS[rule.unit]),
+            rule_words(rule),
+        )
+        for rule in trace.rules
+    ]
+    if not rows or trace.full_total_w is None:
+        return []
+    more = trace.mean("mean_total_w") - trace.full_total_w
+    said = (
+        f"Kept by these rules, the random draws served {quantity(more, 'power')} more on average "
+        f"than with full stores ({quantity(trace.full_total_w, 'power')})."
+    )
+    heads = ("", "keep", "burn above", "when")
+    return [*paragraph(said), *table(heads, rows, right=(1, 2))]
 
 
 def _cycles(trace: Trace) -> list[str]:
@@ -340,13 +398,17 @@ def _start(trace: Trace) -> list[str]:
     return table(("", ""), rows, right=(1,))[1:]
 
 
+def _ran_dry(tank: TankTrace) -> bool:
+    return tank.short > ROUNDED * max(tank.drawn, tank.size)
+
+
 def _broken(trace: Trace) -> list[str]:
     rows = [
         (
             draw.name,
             hours(draw.short_s),
             quantity(draw.unserved_j, "energy"),
-            ", ".join(at(tank.name) for tank in draw.tanks if tank.short > 0) or "machines out",
+            ", ".join(at(tank.name) for tank in draw.tanks if _ran_dry(tank)) or "machines out",
         )
         for draw in trace.broken[:MOST_BROKEN]
     ]

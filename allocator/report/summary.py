@@ -29,7 +29,9 @@ from allocator.report.prices import prices
 from allocator.report.simulated import verdict_words
 from allocator.report.tables import demands, materials
 from allocator.report.words import (
+    CLOSED,
     STATUS_WORDS,
+    earlier_open,
     emission_a_kwh,
     gap,
     goal_sought,
@@ -39,6 +41,7 @@ from allocator.report.words import (
     percent,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -61,7 +64,7 @@ def full_summary(
     if proof is not None:
         lines += section("Simulated", paragraph(verdict_words(proof)))
     lines += section_of(demands(site, plan))
-    lines += section("Goals, in order", _goals(plan, site.currency))
+    lines += section("Goals, in order", _goals(plan, unit_of_money(site)))
     for part in (
         connected_sources(site, plan),
         machines(site, plan),
@@ -82,7 +85,7 @@ def full_summary(
     lines += section("Emissions, mean", _emissions(plan))
     lines += section("Cost", _money(site, plan))
     lines += section("Why not more", _bullets(plan.limits))
-    lines += section("Marginal values", prices(plan, site.currency))
+    lines += section("Marginal values", prices(plan, unit_of_money(site)))
     lines += section("Cautions", _bullets(plan.cautions))
     return "\n".join(lines) + "\n"
 
@@ -127,10 +130,10 @@ def _goals(plan: Plan, currency: str) -> list[str]:
             goal_sought(goal),
             goal_value(goal, goal.value, currency),
             goal_value(goal, goal.bound, currency),
-            gap(goal.gap),
+            "-" if earlier_open(plan, number) and (goal.gap or 0) > CLOSED else gap(goal.gap),
             STATUS_WORDS.get(goal.status, goal.status),
         )
-        for goal in plan.goals
+        for number, goal in enumerate(plan.goals)
     ]
     heads = tuple(map(head, ("goal", "value", "bound", "gap", "status")))
     return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []
@@ -180,11 +183,11 @@ def _money(site: Network, plan: Plan) -> list[str]:
     running = running_money(site, plan)
     if abs(running) < 1e-6 * abs(plan.money):
         running = 0.0
-    horizon = quantity(site.horizon, "duration")
-    rows = [("to build", money(plan.money - running, site.currency))]
+    horizon = quantity(running_span(site), "duration")
+    rows = [("to build", money(plan.money - running, unit_of_money(site)))]
     if running:
-        rows.append((f"to run for {horizon}", money(running, site.currency)))
-        rows.append(("in all", money(plan.money, site.currency)))
+        rows.append((f"to run for {horizon}", money(running, unit_of_money(site))))
+        rows.append(("in all", money(plan.money, unit_of_money(site))))
     return table(("", "sum"), rows, right=(1,))
 
 

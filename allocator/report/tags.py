@@ -1,12 +1,14 @@
-"""Tags of valves and low-level trips: the same in every list, on the map and on the plate.
+"""Tags of valves, low-level trips and boosters: the same in every list, on the map, on the plate.
 
 A tag is letters, the number of the place and the number of the thing there, such as ``HV-0302``.
 Letters follow the identification letters of ANSI/ISA-5.1: ``HV`` hand valve at a source's
 connection, ``FCV`` flow control valve, ``LSL`` low-level switch of a store's reserve, ``PSL``
-low-pressure switch of a chamber. Places count in the order of the site file; at a place first its
-sources, then the kinds of store that may stand there, whether built or not, so that another plan
-of the same file has the same tags. A letter follows where a thing has several valves of one kind.
-Non-return valves are in the set-points; nobody sets them, so they have no tags.
+low-pressure switch of a chamber. That standard has no letters for what is no instrument: ``NRV``
+for a non-return valve, ``B`` for a blower, ``C`` for a compressor and ``P`` for a pump are the
+usual ones of piping drawings (from memory). Places count in the order of the site file; at a place
+first its sources, then the kinds of store and the kinds of booster that may stand there, whether
+built or not, so that another plan of the same file has the same tags. A letter follows where a
+thing has several of one kind.
 """
 
 from __future__ import annotations
@@ -16,6 +18,8 @@ from dataclasses import dataclass, replace
 
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report.handover.things import booster_key
+from allocator.report.pressures import valves_of as needed_valves
 from allocator.report.ways import Way, ways_of
 from allocator.site.records import POWER
 
@@ -24,11 +28,17 @@ SCHEME = (
     "PSL low-pressure switch; then the number of the place and of the thing there, in the order of "
     "the site file; a letter where a thing has several"
 )
+MORE = "NRV non-return valve, B blower, C compressor, P pump; numbered as the others"
+"""Added to the scheme where pressures along lines are planned."""
+_LETTERS = {"blower": "B", "compressor": "C", "pump": "P"}
 
 
 @dataclass(frozen=True, slots=True)
 class ValveTag:
-    """A tagged valve or switch. ``thing``: source or store; ``place``: of the site file."""
+    """A tagged valve, switch or booster. ``place``: of the site file.
+
+    ``thing``: a source, a store ``type@place``, or ``>`` with the name of a booster.
+    """
 
     tag: str
     what: str
@@ -41,7 +51,8 @@ def valve_tags(site: Network, plan: Plan) -> dict[str, ValveTag]:
     """Tags of all valves that a plan sets, by what each is for.
 
     ``tap:SOURCE``; ``send:SOURCE>DESTINATION`` and ``supply:SOURCE``, flow while on and steady;
-    ``release:STORE``, ``fill:STORE`` and ``reserve:STORE`` of ``type@place``; ``chamber:SOURCE``.
+    ``release:STORE``, ``fill:STORE`` and ``reserve:STORE`` of ``type@place``; ``chamber:SOURCE``;
+    ``back:SOURCE`` and ``back:STORE``, non-return; boosters by :func:`booster_key`.
     """
     numbers = _numbers(site)
     found = dict(_valves(site, plan))
@@ -102,7 +113,7 @@ def _letters() -> Iterator[str]:
 
 
 def _numbers(site: Network) -> dict[tuple[str, str], str]:
-    """(place, source or kind of store with an ``@``) -> its digits, as in ``0302``."""
+    """(place, source, kind of store with ``@`` or of booster with ``>``) -> digits, as ``0302``."""
     places = [name for name in site.places if site.ground(name) == name]
     found = {}
     for number, place in enumerate(places, 1):
@@ -111,6 +122,11 @@ def _numbers(site: Network) -> dict[tuple[str, str], str]:
             f"{kind.name}@"
             for kind in site.storage.values()
             if kind.holds != POWER and place in {site.ground(one) for one in kind.places}
+        ]
+        here += [
+            f">{kind.name}"
+            for kind in site.boosters.values()
+            if place in {site.ground(one) for one in kind.places}
         ]
         wide = max(2, len(str(len(places))))
         for own, name in enumerate(here, 1):
@@ -143,3 +159,19 @@ def _valves(site: Network, plan: Plan) -> Iterator[tuple[str, ValveTag]]:
             yield f"reserve:{store.name}", replace(flow, tag="LSL", what="low-level switch")
         if store.inflow > 0:
             yield f"fill:{store.name}", flow
+    for valve in needed_valves(site, plan):  # nobody sets them, but crews fit and name them
+        if valve.thing:
+            what = valve.item.partition(" for ")[0]
+            yield (
+                f"back:{valve.thing}",
+                ValveTag("NRV", what, valve.thing, valve.place, valve.fluid),
+            )
+    for one in plan.boosters:
+        kind, place = site.boosters[one.booster].kind, site.ground(one.start)
+        booster = ValveTag(_LETTERS[kind], kind, f">{one.booster}", place, one.fluid)
+        yield booster_key(one), booster
+
+
+def scheme_of(plan: Plan) -> str:
+    """How the tags of a plan are formed, in a sentence."""
+    return f"{SCHEME}; {MORE}" if plan.pressures or plan.boosters else SCHEME

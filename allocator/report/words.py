@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.base.column_units import NO_BREAK
 from allocator.base.quantities import format_quantity
-from allocator.plans.records import FLAT, GoalResult, Plan
+from allocator.plans.records import FLAT, GoalResult, Plan, ReserveRule
 
 STATUS_WORDS = {
     "optimal": "optimal",
@@ -16,6 +16,8 @@ STATUS_WORDS = {
     "bound_refuted": "the solver's bound was wrong",
     "not_sought": "not sought",
 }
+CLOSED = 1e-4
+"""A gap that is shown as closed."""
 GOAL_WORDS = {
     "clean_power": "clean power",
     "served_power": "all power",
@@ -26,9 +28,52 @@ GOAL_WORDS = {
 }
 
 
+NO_GAIN = 1e-6
+"""Of firm power: less is the rounding of two programs."""
+
+
 def quantity(value: float, dimension: str) -> str:
     """A value in SI as people write it, such as ``41.3 kW``."""
     return format_quantity(value, dimension)
+
+
+def clock_words(plan: Plan) -> str:
+    """The gain from known clocks, in a sentence or two; empty where none is known."""
+    worth = plan.clocks
+    if worth is None:
+        return ""
+    firm, told = plan.power.firm_total, []
+    if worth.until is not None:
+        until = quantity(worth.until, "duration")
+        if worth.until_total is None or worth.until_clean is None:
+            told.append(f"Surveyed clocks are not relied on after {until}, nor used until then.")
+        else:
+            told.append(
+                f"Until the survey ends, after {until}: firm clean power "
+                f"{quantity(worth.until_clean, 'power')}, all "
+                f"{quantity(worth.until_total, 'power')}; for ever after it "
+                f"{quantity(plan.power.firm_clean, 'power')} and {quantity(firm, 'power')}."
+            )
+            firm = worth.until_total
+    more = ", ".join(f"{quantity(kg, 'mass')} in {at(s)}" for s, kg in worth.storage.items())
+    gain = firm - worth.free_total
+    gain = gain if gain > NO_GAIN * firm else 0.0
+    told.append(
+        f"Gain from known clocks: {quantity(gain, 'power')} of all firm power"
+        f"{f', or storage saved: {more}' if more else ''}."
+    )
+    return " ".join(told)
+
+
+def rule_words(rule: ReserveRule) -> str:
+    """The state of a store's sources in which a reserve rule holds."""
+    free = f"; {', '.join(rule.free)} at any phase" if rule.free else ""
+    if rule.state == "any":
+        return f"at any time{free}"
+    if rule.state == "time":
+        every = quantity(rule.every or 0.0, "duration")
+        return f"at {quantity(rule.at or 0.0, 'duration')} and every {every} after it{free}"
+    return f"{rule.source} has just turned {rule.state}{free}"
 
 
 def percent(share: float) -> str:
@@ -92,6 +137,11 @@ def goal_title(goal: GoalResult) -> str:
 def goal_sought(goal: GoalResult) -> str:
     """A goal with the way in which it is sought: ``maximum clean power``."""
     return f"{'maximum' if goal.sense == 'max' else 'minimum'} {goal_title(goal)}"
+
+
+def earlier_open(plan: Plan, number: int) -> bool:
+    """Whether a goal before this one is not proven: this one's limit is with those as planned."""
+    return any(goal.gap is None or goal.gap > CLOSED for goal in plan.goals[:number])
 
 
 def goal_value(goal: GoalResult, value: float | None, currency: str = "") -> str:

@@ -6,10 +6,11 @@ from dataclasses import replace
 from functools import partial
 
 from allocator.base.status import Status
-from allocator.model.index_sets import index_sets_of
+from allocator.model.index_sets import index_sets_of, is_clean
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Ceiling, Plan, Price
 from allocator.search.alternatives import alternatives_of
+from allocator.search.best_plan import averages_hold
 from allocator.search.binding import binding_constraints
 from allocator.search.bound_worker import with_bound_of
 from allocator.search.ceiling import ceiling_of
@@ -27,18 +28,22 @@ from allocator.search.task import PlanState, Task
 
 def limit_of_all_plans(now: PlanState, budget: Budget) -> PlanState:
     """A firm plan with its ceiling, where there is time."""
-    limited = partial(_with_ceiling, now.task, now.plan, budget)
+    known = None if now.beside is None else now.beside.ceiling
+    limited = partial(_with_ceiling, now.task, now.plan, budget, known)
     return _with(now, now.task.clock.in_time("the limit of all plans", limited, now.plan))
 
 
-def _with_ceiling(task: Task, plan: Plan, budget: Budget) -> Plan:
+def _with_ceiling(task: Task, plan: Plan, budget: Budget, known: Ceiling | None) -> Plan:
     settings, clock = task.settings, task.clock
     if clock.interrupted:
         return plan
     limit = None
     if settings.node_limit is None:
         limit = max(clock.left(budget.share) or 0.0, PLAN.ceiling_seconds)
-    ceiling = ceiling_of(task.site, settings, clock, limit)
+    if task.small and task.worker is not None:
+        limit = PLAN.ceiling_seconds  # where its own thread did not come to it
+    known = known or _where_nothing_varies(task, plan)
+    ceiling = known or ceiling_of(task.site, settings, clock, limit)
 
     def at_least(bound: float | None, value: float) -> float | None:
         if bound is None or passes(value, bound, True, 1e-9 * plan.power.demand_mean):
@@ -54,6 +59,19 @@ def _with_ceiling(task: Task, plan: Plan, budget: Budget) -> Plan:
         {"clean_power": clean, "served_power": total},
         {"clean_power": clean_kind, "served_power": total_kind},
     )
+
+
+def _where_nothing_varies(task: Task, plan: Plan) -> Ceiling | None:
+    """The bound of the first goal, where the firm model is the one at averages, and all is clean.
+
+    No control can have more than the averages then.
+    """
+    goal, machines = plan.goals[0], task.site.machines.values()
+    if goal.name not in ("clean_power", "served_power") or goal.bound is None:
+        return None
+    if not averages_hold(task) or not all(is_clean(task.site, one) for one in machines):
+        return None
+    return Ceiling(goal.bound, goal.bound, goal.bound_kind, goal.bound_kind)
 
 
 def average_output(now: PlanState, budget: Budget) -> PlanState:

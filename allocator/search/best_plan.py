@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
+from allocator.base.clock import Clock
 from allocator.model.stating import offered
-from allocator.plans.records import NOTHING, Plan
+from allocator.model.steady import never_varies
+from allocator.network.records import Network
+from allocator.plans.records import NOTHING, Ceiling, Plan
+from allocator.search.beside import Beside
 from allocator.search.bounds.disaggregated import flow_variable_count
+from allocator.search.ceiling import ceiling_of
 from allocator.search.narrow import ModelState
 from allocator.search.narrowing import pipe_column_count
 from allocator.search.paths.repair import candidate_pool_of
@@ -14,17 +20,33 @@ from allocator.search.strategy.budgets import BOUND, NARROWED, PLAN
 from allocator.search.strategy.model import model_phases
 from allocator.search.strategy.phase import Budget, run_phases
 from allocator.search.task import PlanState, SearchResult, Task
+from allocator.site.records import POWER
 
 ESTIMATE = "the average-flow estimate"
 
 
 def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:
-    """The mean-basis plan beside a firm one, where there is time for it."""
+    """The mean-basis plan beside a firm one, where there is time for it.
+
+    It is there for the figures of power. On a small site it is begun here, and taken when the best
+    plan is there (:mod:`allocator.search.beside`); where nothing varies it is the plan itself.
+    """
     task, clock = now.task, now.task.clock
+    if not wants_power(task.site) or averages_hold(task):
+        return now
+    if task.small and task.worker is not None:
+        own = Clock(clock.left())
+        share = partial(_estimate, replace(task, worker=None, report=None, executor=None), budget)
+        return replace(now, beside=Beside(own, share, partial(_limit_beside, task)))
     left = clock.left()
     if left is not None and left < PLAN.estimate_seconds * len(task.site.sources):
         clock.left_out.append(ESTIMATE)
         return now
+    estimated = partial(_estimate, task, budget, clock)
+    return replace(now, average=clock.in_time(ESTIMATE, estimated, None))
+
+
+def _estimate(task: Task, budget: Budget, clock: Clock) -> Plan | None:
     quick = replace(
         task.settings,
         basis="mean",
@@ -35,11 +57,24 @@ def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:
         keep=None,
     )
     mean = Task(task.site, quick, clock, clock.left(budget.share), None, task.executor)
+    return _search(mean, estimate=True).plan
 
-    def estimated() -> Plan | None:
-        return _search(mean, estimate=True).plan
 
-    return replace(now, average=clock.in_time(ESTIMATE, estimated, None))
+def _limit_beside(task: Task, clock: Clock) -> Ceiling:
+    return ceiling_of(task.site, task.settings, clock, clock.left())
+
+
+def wants_power(site: Network) -> bool:
+    """Whether a site has a demand for power: estimates and limits under any control are of power"""
+    return any(demand.wants == POWER for demand in site.demands.values())
+
+
+def averages_hold(task: Task) -> bool:
+    """Whether a firm plan is one of averages as well, since nothing on the site varies."""
+    site, settings = task.site, task.settings
+    if settings.basis != "firm" or not all(s.steady for s in site.sources.values()):
+        return False
+    return never_varies(offered(site, settings.basis, settings.robustness))
 
 
 def best_plan(now: PlanState, budget: Budget) -> PlanState:
@@ -47,8 +82,15 @@ def best_plan(now: PlanState, budget: Budget) -> PlanState:
     task, average = now.task, now.average
     result = _search(replace(task, limit=task.clock.left(budget.share)))
     plan = result.plan
+    if now.beside is not None:
+        now.beside.finish(hurry=task.clock.interrupted or plan is None)
+        average = now.beside.average
     if task.settings.basis == "mean":
         average = plan
+    elif plan is not None and wants_power(task.site) and averages_hold(task):
+        power = plan.power
+        same = replace(power, mean_clean=power.firm_clean, mean_total=power.firm_total)
+        average = replace(plan, power=same)
     elif plan and average and average.power.mean_clean < plan.power.firm_clean:
         average = None  # searched for a short time, and worse than the firm plan: no use
     return replace(now, average=average, result=result)

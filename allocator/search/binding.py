@@ -11,9 +11,10 @@ NEARLY = 0.97
 
 
 def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
-    """Demand, outages, stocks, caps, heat, store sizes and counts: the most important first."""
+    """Demand, outages, stocks, caps, pressure, heat, store sizes and counts, in that order."""
     lines = [*_demand(plan), *_outages(sets, plan, mean_basis), *_stocks(sets, plan)]
-    lines += [*_heat(sets, plan), *_stores(plan, sets), *_machines(sets, plan)]
+    lines += [*_pressures(sets, plan), *_heat(sets, plan)]
+    lines += [*_stores(plan, sets), *_machines(sets, plan)]
     return tuple(lines)
 
 
@@ -64,6 +65,39 @@ def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
     if limits.money is not None and plan.money >= NEARLY * limits.money:
         lines.append("cost: it is at its limit")
     return lines
+
+
+def _pressures(sets: IndexSets, plan: Plan) -> list[str]:
+    """Machines, demands and stores that have no more pressure than they need."""
+    site, found = sets.site, dict[str, list[str]]()
+    rows = {(row.fluid, row.node): row for row in plan.pressures}
+    for fluid, one in site.pressures.items():
+        ambient = one.pressure(one.least)
+        ends = [
+            (use.name, use.place, one.inlets[use.type], "low")
+            for use in plan.machines
+            if use.type in one.inlets and use.running + use.cycled > 0
+        ]
+        ends += [
+            (use.name, site.demands[use.name].place or "", one.demands[use.name], "low")
+            for use in plan.demands
+            if use.name in one.demands and use.clean_share > 0
+        ]
+        ends += [
+            (use.name, use.place, one.stores[use.type].fill, "high")
+            for use in plan.stores
+            if use.type in one.stores and use.size > 0
+        ]
+        for name, place, potential, header in ends:
+            row, needs = rows.get((fluid, one.node(place))), one.pressure(potential)
+            if row is not None and needs > ambient:
+                margin = getattr(row, header) - needs
+                if margin <= (1 - NEARLY) * (needs - ambient):
+                    found.setdefault(format_quantity(needs, "pressure"), []).append(name)
+    return [
+        f"pressure: {_listed(names)} with no more than the {needs} needed"
+        for needs, names in found.items()
+    ]
 
 
 def _heat(sets: IndexSets, plan: Plan) -> list[str]:

@@ -11,6 +11,7 @@ import contextlib
 import multiprocessing
 import os
 import pickle
+import queue
 import subprocess
 import sys
 import threading
@@ -33,26 +34,50 @@ from allocator.solver.settings import Settings
 
 
 class BoundWorker:
-    """The process seen from the search for plans. ``bound``: the best so far (minimised, SI)."""
+    """The process seen from the search for plans. ``bound``: the best so far (minimised, SI).
 
-    def __init__(self, order: Order) -> None:
+    ``delay``: s until it begins; an end before that leaves it out. What is sent goes by a thread of
+    its own: a pipe takes little until the other process has begun, which takes a second or more.
+    """
+
+    def __init__(self, order: Order, delay: float = 0.0) -> None:
         self._lock = threading.Lock()
         self._integers: list[np.ndarray] = []
         self._bound: float | None = None
         self._fault = ""
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", bound_process.__name__, str(os.getpid())],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-            start_new_session=True,  # Ctrl-C is for the plan: this process ends with it
+        self._outbox: queue.SimpleQueue[Order | Best | None] = queue.SimpleQueue()
+        self._outbox.put(order)
+        self._ended = threading.Event()
+        self._listened = threading.Event()
+        self._process: subprocess.Popen[bytes] | None = None
+        self._sender = threading.Thread(
+            target=self._work, args=(delay,), name="to the background bound worker", daemon=True
         )
-        self._listener = threading.Thread(
+        self._sender.start()
+
+    def _work(self, delay: float) -> None:
+        """Begin the process after a delay, hear it, and send what is to be sent."""
+        self._ended.wait(delay)
+        with self._lock:
+            if self._ended.is_set():
+                return
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", bound_process.__name__, str(os.getpid())],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+                start_new_session=True,  # Ctrl-C is for the plan: this process ends with it
+            )
+        listener = threading.Thread(
             target=self._listen, name="background bound worker", daemon=True
         )
-        self._listener.start()
-        self._send(order)
+        listener.start()
+        assert self._process.stdin is not None
+        with contextlib.suppress(OSError, ValueError):  # it may have ended
+            while (what := self._outbox.get()) is not None:
+                pickle.dump(what, self._process.stdin)
+                self._process.stdin.flush()
 
     @property
     def bound(self) -> float | None:
@@ -71,11 +96,11 @@ class BoundWorker:
 
         None for the columns of a narrowed model.
         """
-        self._send(Best(Known(value, columns)))
+        self._outbox.put(Best(Known(value, columns)))
 
     def expect_plan(self, value: float) -> None:
         """Report the value that plans will soon have (minimised, SI): no more than a hint."""
-        self._send(Best(Known(value, None), reliable=False))
+        self._outbox.put(Best(Known(value, None), reliable=False))
 
     def take_integers(self) -> list[np.ndarray]:
         """Integers that are worth a try, each once."""
@@ -85,26 +110,31 @@ class BoundWorker:
 
     def end(self, seconds: float = 0.0) -> None:
         """Wait for it no longer than some seconds, then end it."""
-        self._listener.join(max(seconds, 0.0))
-        self._process.kill()
-        self._process.wait()
-        self._listener.join()
-        for pipe in (self._process.stdin, self._process.stdout):
+        with self._lock:
+            self._ended.set()
+            begun = self._process
+        if begun is None:
+            return
+        self._listened.wait(max(seconds, 0.0))
+        self._outbox.put(None)
+        begun.kill()
+        begun.wait()
+        self._listened.wait()
+        self._sender.join()
+        for pipe in (begun.stdin, begun.stdout):
             assert pipe is not None
             with contextlib.suppress(OSError):
                 pipe.close()
 
-    def _send(self, what: Order | Best) -> None:
-        assert self._process.stdin is not None
-        with contextlib.suppress(OSError, ValueError):  # it may have ended
-            pickle.dump(what, self._process.stdin)
-            self._process.stdin.flush()
-
     def _listen(self) -> None:
+        assert self._process is not None
         assert self._process.stdout is not None
-        with contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
-            while True:
-                self._hear(pickle.load(self._process.stdout))
+        try:
+            with contextlib.suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
+                while True:
+                    self._hear(pickle.load(self._process.stdout))
+        finally:
+            self._listened.set()
 
     def _hear(self, news: News) -> None:
         with self._lock:
@@ -118,12 +148,13 @@ class BoundWorker:
 
 
 def bound_worker_of(
-    site: Network, settings: Settings, clock: Clock, busy: bool
+    site: Network, settings: Settings, clock: Clock, busy: bool, small: bool = False
 ) -> BoundWorker | None:
     """The background bound worker, begun; None where it has no core, or may not have it.
 
     ``busy``: other processes work for this plan already. A process that another one started is one
-    of many that share the cores; a thread that is not the main one likewise.
+    of many that share the cores; a thread that is not the main one likewise. ``small``: the site
+    may be planned before there is any use for it.
     """
     left = clock.left()
     single = settings.threads is not None or settings.solver.lower() != "highs" or busy
@@ -138,7 +169,8 @@ def bound_worker_of(
     if threading.current_thread() is not threading.main_thread():
         return None
     ends = time.time() + BOUND.worker * left
-    return BoundWorker(Order(site, replace(settings, start=None), ends))
+    delay = min(BOUND.worker_delay_seconds, BOUND.worker_delay * left) if small else 0.0
+    return BoundWorker(Order(site, replace(settings, start=None), ends), delay)
 
 
 def with_bound_of(plan: Plan, worker: BoundWorker, gap: float) -> Plan:

@@ -210,8 +210,11 @@ def ceiling_of(site: Network, settings: Settings, clock: Clock, limit: float | N
     solver_model = SolverModel(model, separate, settings, clock)
     found: dict[str, tuple[float | None, str | None]] = {}
     goals = {g.name: g for g in goals_of(model, sets) if g.name in _WANTED}
+    alike = all(group.clean for group in sets.groups.values())
     for name in _WANTED:
         goal = goals.get(name)
+        if alike and name in found and name == _WANTED[1]:
+            continue
         part = None if limit is None else limit / 2
         found[name] = (None, None) if goal is None else _bound(solver_model, goal, part)
     (clean, clean_kind), (total, total_kind) = found["clean_power"], found["served_power"]

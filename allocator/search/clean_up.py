@@ -24,7 +24,7 @@ from allocator.model.expressions import (
     moved_at_most,
 )
 from allocator.model.goals import Goal
-from allocator.model.index_sets import Group, IndexSets, material_per_metre
+from allocator.model.index_sets import Group, IndexSets, lasts_as_long, material_per_metre
 from allocator.model.model import Key, Model, Row
 from allocator.model.outages import scenarios_of, values_during
 from allocator.search.directions import bears_pressure, relaid, without_idle_boosters
@@ -220,6 +220,7 @@ def _trim_pipes(
             smaller = build == pipe.existing or (
                 all(other.get(m, 0.0) <= now.get(m, 0.0) for m in {*now, *other})
                 and site.pipes[build].price <= site.pipes[laid[0]].price
+                and lasts_as_long(site, site.pipes[build], site.pipes[laid[0]])
             )
             holds = site.capacity(route, build, fluid) >= flow * (1 + 1e-6)
             if not smaller or not holds or build == laid[0]:

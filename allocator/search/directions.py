@@ -1,6 +1,7 @@
 """Directions of pipes in a point of the model: kept where another build is laid, found for a plan.
 
-Where no pressures are computed a pipe has no direction, and nothing here does anything but lay it.
+A pipe has a direction where pressures are computed, or all its gas flows one way
+(:mod:`allocator.model.ways`). For others nothing here does anything but lay it.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from allocator.model.expressions import arrivals
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key
 from allocator.model.pressures import boost, directed, spur_laid, used_stores
+from allocator.model.ways import way
 
 Put = Callable[[Key, float], None]
 NOTHING = 1e-10
@@ -24,6 +26,8 @@ SPARE = 1e-6
 def ways_of(sets: IndexSets, route: str, fluid: str, build: str) -> list[Key]:
     """The columns that say how a build may be laid on a route: in a direction, or as a spur."""
     pressures = sets.pressures
+    if (route, fluid) in sets.two_way:
+        return [way(route, arc.start, build, fluid) for arc in sets.arcs_along(route, fluid)]
     if pressures is None:
         return []
     found: list[Key] = []
@@ -120,7 +124,7 @@ def paths_directed(
     and the other comes back; what can have no direction has none.
     """
     pressures = sets.pressures
-    if pressures is None:
+    if pressures is None and not sets.two_way:
         return {}
     used: dict[tuple[str, str], set[tuple[str, bool]]] = {}
     for route, fluid, start, collect in flows:
@@ -128,6 +132,13 @@ def paths_directed(
     found: dict[Key, float] = {}
     for pipe, ways in used.items():
         build = pipes.get(pipe)
+        if build is not None and pipe in sets.two_way:
+            (start, _), *others = sorted(ways)
+            if not others:
+                found[way(pipe[0], start, build, pipe[1])] = 1.0
+            continue
+        if pressures is None:
+            continue
         arcs = {a.start: a for a in sets.arcs_along(*pipe) if a in pressures.losses}
         if build is None or not arcs:
             continue

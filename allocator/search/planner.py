@@ -8,6 +8,7 @@ from allocator.base.clock import Clock
 from allocator.network.deriving import network_of
 from allocator.search.bound_worker import bound_worker_of
 from allocator.search.outcome import Outcome, Reporter
+from allocator.search.paths.repair import is_small
 from allocator.search.strategy.phase import run_phases
 from allocator.search.strategy.plan import plan_phases
 from allocator.search.task import PlanState, Task
@@ -48,9 +49,10 @@ def make_plan(
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        worker = bound_worker_of(network, settings, clock, busy=executor is not None)
+        small = is_small(network)
+        worker = bound_worker_of(network, settings, clock, busy=executor is not None, small=small)
         try:
-            task = Task(network, settings, clock, None, report, executor, worker)
+            task = Task(network, settings, clock, None, report, executor, worker, small)
             return _outcome(run_phases(plan_phases(settings), PlanState(task)))
         finally:
             if worker is not None:

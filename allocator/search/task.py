@@ -10,6 +10,7 @@ from allocator.base.clock import Clock
 from allocator.model.model import Key
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.search.beside import Beside
 from allocator.search.bound_worker import BoundWorker
 from allocator.search.outcome import Progress, Reporter
 from allocator.solver.settings import Settings
@@ -20,7 +21,8 @@ class Task:
     """A site to plan, with what the run has for it.
 
     ``limit``: s for this plan, of the run's ``clock``. ``executor``: what starts of the path search
-    run on. ``worker``: the process that is at work on the bound of the first goal.
+    run on. ``worker``: the process that is at work on the bound of the first goal. ``small``: too
+    few sources for a path search.
     """
 
     site: Network
@@ -30,6 +32,7 @@ class Task:
     report: Reporter | None
     executor: Executor | None = None
     worker: BoundWorker | None = None
+    small: bool = False
 
     def left(self, began: float) -> float | None:
         """Seconds of the limit that are left since ``began``."""
@@ -59,13 +62,14 @@ class PlanState:
     """What is known of a plan between two of its phases.
 
     ``average``: the mean-basis plan for comparison. ``result``: of the search, with the plan as
-    later phases complete it.
+    later phases complete it. ``beside``: what is worked out at the same time as the best plan.
     """
 
     task: Task
     average: Plan | None = None
     result: SearchResult = NO_RESULT
     alternatives: tuple[Plan, ...] = ()
+    beside: Beside | None = None
 
     @property
     def plan(self) -> Plan:

@@ -175,7 +175,8 @@ def _at_earlier_point(result: GoalFound, value: float) -> GoalFound:
 
 
 def _must_serve(site: Network) -> bool:
-    return any(demand.min_share > 0 for demand in site.demands.values())
+    warmed = any(place.heat_demand is not None for place in site.places.values())
+    return warmed or any(demand.min_share > 0 for demand in site.demands.values())
 
 
 def _less_asked(site: Network) -> Network:
@@ -186,6 +187,12 @@ def _less_asked(site: Network) -> Network:
     """
     return replace(
         site,
+        places={
+            name: place
+            if place.heat_demand is None
+            else replace(place, heat_demand=place.heat_demand * (1.0 - ROOM))
+            for name, place in site.places.items()
+        },
         demands={
             name: replace(demand, min_share=demand.min_share * (1.0 - ROOM))
             for name, demand in site.demands.items()

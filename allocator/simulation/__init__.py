@@ -7,10 +7,12 @@ on any control is stated here and solved by whoever is passed in.
 from allocator.simulation.files import write_simulation
 from allocator.simulation.trace import Outages, SimulationSettings, Trace
 from allocator.simulation.tracing import replay, simulate
+from allocator.verify.tanks.present import SourceState
 
 __all__ = [
     "Outages",
     "SimulationSettings",
+    "SourceState",
     "Trace",
     "replay",
     "simulate",

@@ -37,6 +37,7 @@ def broken_json(trace: Trace) -> str:
                 "seconds": draw.seconds,
                 "unserved_j": draw.unserved_j,
                 "shares": dict(draw.shares),
+                **({"turns": draw.turns} if draw.turns else {}),
                 **({"drawn": True} if draw.drawn else {}),
                 **({"against_s": draw.against} if draw.against is not None else {}),
                 "phases_s": dict(draw.phases),
@@ -101,6 +102,7 @@ def _run(draw: Any) -> DrawRun:
         int(draw["number"]),
         shares=shares,
         drawn=bool(draw.get("drawn", False)),
+        turns=int(draw.get("turns", 0)),
         against=None if window is None else (begin, length),
     )
 

@@ -20,7 +20,8 @@ LEVEL, SPILL, SHORT, LOST, BURNT, SAVED, UNTAKEN, SLOPE, AT, LOW, HIGH, AIM = ra
 with lowest (7), highest (8), times full (9) and times empty (10), are the columns of its sums."""
 LOWEST, HIGHEST, FULL, EMPTY = 7, 8, 9, 10
 CLEAN, EMITTING, CLEAN_LOST, EMITTING_LOST, CLEAN_DIRECT = range(5)
-SHORT_SECONDS, LEAST_SHARE, LAST_SHORT, EVENTS, UNSERVED = range(5)
+SHORT_SECONDS, LEAST_SHARE, LAST_SHORT, EVENTS, UNSERVED, ASKING_SECONDS, ASKED = range(7)
+"""Of all: against the promise, and the last two, s and J, against what is demanded."""
 
 
 class Tables(NamedTuple):
@@ -31,7 +32,8 @@ class Tables(NamedTuple):
     the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``: burners whose
     units start and stop together and keep run and rest times; ``group_batches``: units of a group
     in them; ``drains``: most that a tank falls a second without its batches; ``runs``: longest run
-    of them.
+    of them. ``kept``: reserves from each sample of the run on, a column a tank; no rows: as they
+    are.
     """
 
     node_at: Whole
@@ -86,13 +88,15 @@ class Tables(NamedTuple):
     group_batches: Array
     drains: Array
     runs: Array
+    kept: Array
 
 
 class UnitStates(NamedTuple):
     """What holds between two events. ``bus`` columns: W of clean surplus burnt, of emitting
 
     surplus burnt, of clean and of emitting promised power lost, and of clean surplus that is
-    used straight, beside what it saves of emitting power. ``total``: W unserved, since when.
+    used straight, beside what it saves of emitting power. ``total``: W unserved of the promise,
+    since when; W unserved of what is demanded, since when.
     ``on``: the arc by which a burner's units are on, or -1; ``until``: s, to when they must stay
     so; ``turning``: units of a group that are on; ``fixed``: most that the lots of a tank take;
     ``starts``: the level of a tank at which its next lot may start.
@@ -144,8 +148,11 @@ class Sums(NamedTuple):
     started: Whole
 
 
-def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
-    """Columns of a circuit. ``phases``: s into its period at which each clock starts."""
+def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None = None) -> Tables:
+    """Columns of a circuit. ``phases``: s into its period at which each clock starts.
+
+    ``kept``: a row a sample, a column a tank, where reserves change in the run.
+    """
     clocks, tanks, burners = circuit.clocks, circuit.tanks, circuit.burners
     number = {clock.name: i for i, clock in enumerate(clocks)}
     parts: list[list[Rate]] = [
@@ -179,6 +186,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
         term_weight=_floats(weight for rate in rates for _, weight in rate.terms),
         touched_at=_starts(len(found) for found in touched),
         touched=_wholes(q for found in touched for q in found),
+        kept=np.zeros((0, len(tanks))) if kept is None else kept,
         sizes=_floats(tank.size for tank in tanks),
         reserves=_floats(t.size if t.reserve is None else min(t.reserve, t.size) for t in tanks),
         losses=_floats(tank.loss for tank in tanks),
@@ -235,7 +243,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float]) -> Tables:
 def empty_sums(circuit: Circuit, samples: int, book: int) -> Sums:
     """Sums of a run that has not begun, for ``samples`` samples and a book of ``book`` events."""
     tanks = len(circuit.tanks)
-    whole = np.zeros(5)
+    whole = np.zeros(ASKED + 1)
     whole[LEAST_SHARE] = 1.0
     return Sums(
         tank=np.zeros((tanks, 11)),

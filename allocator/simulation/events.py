@@ -16,6 +16,8 @@ import numpy as np
 from allocator.base.compiling import compiled
 from allocator.simulation.columns import (
     AIM,
+    ASKED,
+    ASKING_SECONDS,
     AT,
     BURNT,
     EMPTY,
@@ -50,6 +52,8 @@ CHANGED, FILLED, UNFILLED, DRY, WET, STARTED, STOPPED = range(7)
 FEW = 64
 """Up to so many entries a look through all of them is quicker than a heap."""
 
+ROUNDED = 1e-9
+"""Power not served below this share of what is demanded is the rounding of a sum."""
 ROUNDING = 1e-13
 """A net rate below this share of its terms is the rounding of a sum, and is 0."""
 
@@ -217,6 +221,23 @@ def _hold(x: UnitStates, s: Sums, now: float) -> None:
 
 
 @compiled
+def _ask(rates: Array, wanted: Array, load_from: int, total: Array, s: Sums, now: float) -> None:
+    """Add up what was demanded and not served until now; from now on it is ``wanted``, by bus."""
+    span = now - total[3]
+    if total[2] > 0.0:
+        s.whole[ASKING_SECONDS] += span
+        s.whole[ASKED] += total[2] * span
+    total[2], total[3] = 0.0, now
+    promised = 0.0
+    for i in range(load_from, len(rates)):
+        promised += rates[i]
+    for b in range(len(wanted)):
+        total[2] += max(0.0, wanted[b])
+    if total[2] <= ROUNDED * (promised + total[2]):
+        total[2] = 0.0
+
+
+@compiled
 def _stirred(
     tank: Array,
     rates: Array,
@@ -274,7 +295,7 @@ def _fresh(t: Tables) -> UnitStates:
         np.zeros(len(t.burner_bus)),
         np.zeros(t.buses),
         np.zeros(t.buses),
-        np.zeros(2),
+        np.zeros(4),
         np.full(len(t.burner_bus), -1, np.int64),
         np.zeros(len(t.burner_bus)),
         np.zeros(len(t.group_bus)),
@@ -313,6 +334,9 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     has_arc, reserves, bought, want_from = t.has_arc, t.reserves, t.bought_from, t.want_from
     burn, saved, losses, sizes = x.burn, x.saved, t.losses, t.sizes
     # A tank whose surplus has no way to go has no reserve to aim at.
+    for k in range(tanks):
+        if len(t.kept) > 0:
+            reserves[k] = t.kept[0, k]
     marks = np.where(has_arc, reserves, -1.0)
     counts, room = s.event_count, len(s.event_time) // 2
     for q in range(len(rates)):
@@ -342,12 +366,15 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             )
             deciding = stirred or stirring
             stirring = stirred
+            if not deciding:
+                _ask(rates, rates[want_from : want_from + t.buses], t.load_from, x.total, s, now)
         if deciding:
             deciding = False
             _hold(x, s, now)
             for k in range(tanks):
                 _settle(tank, tank_sums, k, now)
             decide(t, x, s)
+            _ask(rates, x.wanted, t.load_from, x.total, s, now)
             for k in range(tanks):
                 if burn[k] != tank[k, BURNT] or saved[k] != tank[k, SAVED]:
                     dirty[k] = True
@@ -455,6 +482,13 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             for k in range(tanks):
                 _settle(tank, tank_sums, k, now)
             _sample(x, s, row)
+            if row < len(t.kept):
+                for k in range(tanks):
+                    reserves[k] = t.kept[row, k]
+                    if has_arc[k]:
+                        marks[k] = reserves[k]
+                    dirty[k] = True
+                deciding = True
             row += 1
             key[sampler] = end * (row / samples) if row < samples else end
             if row > samples:
@@ -462,6 +496,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             if not few:
                 _move(heap, place, key, sampler)
     _hold(x, s, end)
+    _ask(rates, x.wanted, t.load_from, x.total, s, end)
     for k in range(tanks):
         _settle(tank, tank_sums, k, end)
         tank_sums[k, LEVEL] = tank[k, LEVEL]

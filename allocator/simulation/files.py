@@ -60,6 +60,8 @@ def simulation_json(trace: Trace) -> str:
     ``firm_foresight_refuted_w``: such bounds that a kept promise passes, and that are none.
     ``chambers``: Pa to hold, kg held above it, s that they last, shares of time on and drawn on.
     ``no_safe_start``: groups whose idle units burn no surplus, as no store holds enough for a run.
+    ``adequacy_per_year``: where machines fail, s short and J not served a year, against the promise
+    and against the demand, each with half of its 95 % interval and its parts by cause.
     ``pressures``: where they are computed, how many distinct ``states`` were met, how many of them
     were ``checked``, and of each end the Pa that it ``needs``, the ``lowest``, and the sources that
     are ``on`` then.
@@ -99,6 +101,15 @@ def simulation_json(trace: Trace) -> str:
         **({} if trace.pressures is None else {"pressures": _plain(trace.pressures)}),
         "from_now": None if trace.start is None else _plain(trace.start),
         "reserves": dict(trace.reserves),
+        **(
+            {
+                "reserve_rules": [_plain(rule) for rule in trace.rules],
+                "mean_total_with_full_stores_w": trace.full_total_w,
+            }
+            if trace.full_total_w is not None
+            else {}
+        ),
+        **({} if trace.adequacy is None else {"adequacy_per_year": _plain(trace.adequacy)}),
         "broken": [draw.name for draw in trace.broken],
         "draws_run": len(trace.draws),
         "draws": [_draw(draw) for number, draw in enumerate(trace.draws) if _told(number, draw)],
@@ -162,6 +173,8 @@ def _over_tanks(trace: Trace, name: str, choose: Any) -> dict[str, float]:
 def _draw(draw: Draw) -> dict[str, Any]:
     found: dict[str, Any] = _plain(draw)
     found["phases_s"] = found.pop("phases")
+    if not draw.turns:
+        del found["turns"]
     if not draw.vented_kg:  # nothing counts when it is vented
         del found["vented_kg"]
     if not found["drawn"]:

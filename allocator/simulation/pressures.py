@@ -33,7 +33,7 @@ INSTANTS = 256
 MOST_STATES, MOST_WALKS = 32, 1200
 """States that are walked at the most, and pipes walked in all of them: a quarter of a second."""
 
-LEAST_STATES = 8
+LEAST_STATES = 3
 """States that are walked however many pipes there are."""
 
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0

@@ -34,12 +34,14 @@ def run_circuit(
     seconds: float,
     samples: int = 1,
     book: int = 0,
+    kept: Array | None = None,
 ) -> Finished:
     """Run a circuit for ``seconds`` s.
 
     ``phases``: s into its period at which each clock starts (0 where not given). ``samples``:
     levels are recorded that many times, evenly, besides the start. ``book``: how many changes
-    of clocks, and how many of tanks, are written down at most.
+    of clocks, and how many of tanks, are written down at most. ``kept``: reserves from the start
+    and from each sample on, a row each, in place of those of the circuit.
 
     Raises:
         ValueError: no time to run, or no sample.
@@ -50,7 +52,7 @@ def run_circuit(
 
     from allocator.simulation import events
 
-    tables = tables_of(circuit, phases)
+    tables = tables_of(circuit, phases, kept)
     sums = empty_sums(circuit, samples, book)
     events.run(tables, sums, float(seconds), samples, events.FEW)
     times = np.append(seconds * (np.arange(samples) / samples), seconds)

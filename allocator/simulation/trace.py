@@ -12,6 +12,8 @@ import numpy as np
 
 from allocator.base.labels import head
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
+from allocator.plans.records import ReserveRule
+from allocator.simulation.adequacy_records import Adequacy
 from allocator.simulation.columns import Array
 from allocator.verify.tanks.chambers import ChamberTrace
 
@@ -100,8 +102,8 @@ class SimulationSettings:
             raise ValueError(f"days must be above 0 (got {self.days!r})")
         if self.phases < 1:
             raise ValueError(f"phases must be 1 or more (got {self.phases!r})")
-        if self.hold not in ("plan", "full", "need"):
-            raise ValueError(f"hold must be 'plan', 'full' or 'need' (got {self.hold!r})")
+        if self.hold not in ("plan", "full", "need", "rule"):
+            raise ValueError(f"hold must be 'plan', 'full', 'need' or 'rule' (got {self.hold!r})")
         if self.samples < 1 or self.events < 0 or self.seed < 0:
             raise ValueError("samples must be 1 or more, events and seed 0 or more")
         if self.budget is not None and self.budget < 1:
@@ -149,6 +151,8 @@ class Draw:
     its outages were drawn by. ``shares``: source -> share of its flow left, where it was run
     without some. ``vented_kg``: of each fluid that counts when it is vented. ``drawn``: its inexact
     clocks were drawn; ``against``: they were set against a window of that begin and length, s.
+    ``turns``: seed of the turns in which units were out that the promise must hold without; 0:
+    none were.
     """
 
     name: str
@@ -176,6 +180,7 @@ class Draw:
     vented_kg: Mapping[str, float] = field(default_factory=dict)
     drawn: bool = False
     against: tuple[float, float] | None = None
+    turns: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -321,10 +326,16 @@ class Trace(Shown):
         Stores whose given reserve is less than their promise needs.
     reserves : mapping of str to float
         Those that were given, kg or J.
+    rules : tuple of ReserveRule
+        What each store must hold by the state of its sources, where the draws were run by that.
+    full_total_w : float or None
+        Then also the mean power that is served in the random draws with full stores kept, W.
     no_safe_start : tuple of str
         Groups whose idle units burn no surplus, as no store holds enough for a run.
     pressures : PressuresMet or None
         Pressures along lines in the states that were met, where they are computed.
+    adequacy : Adequacy or None
+        How short the plan is a year where machines fail, of its promise and of the demand.
     plan_sha256 : str
         Of the text of ``plan.json``, where it is known.
 
@@ -354,7 +365,10 @@ class Trace(Shown):
     plan_sha256: str = ""
     chambers: tuple[ChamberTrace, ...] = ()
     no_safe_start: tuple[str, ...] = ()
+    rules: tuple[ReserveRule, ...] = ()
+    full_total_w: float | None = None
     pressures: PressuresMet | None = None
+    adequacy: Adequacy | None = None
 
     @property
     def promises(self) -> tuple[Draw, ...]:

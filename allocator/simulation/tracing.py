@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -14,9 +14,13 @@ from allocator.network.records import Network
 from allocator.plans.file import other_version
 from allocator.plans.records import RULES, Plan
 from allocator.simulation.accounts import draw_of
+from allocator.simulation.adequacy import AdequacyWork, adequacy_of
 from allocator.simulation.columns import tables_of
+from allocator.simulation.outages import fails
 from allocator.simulation.pressures import pressures_met
 from allocator.simulation.recording import recording_of
+from allocator.simulation.regimes import Regimes
+from allocator.simulation.rules import rules_of
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.setpoints import (
     cycle_points,
@@ -51,6 +55,8 @@ from allocator.verify.tanks.weakened import hardest_choices, must_withstand
 if TYPE_CHECKING:
     from allocator.simulation.foresight import Solve
 
+MOST_TURNS = 120.0
+"""Days of a draw in which units are out by turns."""
 LONGEST = 20.0 * 365.25 * DAY
 """A draw against one store runs on until its worst window is over, but no longer than this."""
 
@@ -129,7 +135,8 @@ def _simulated(
     unknown |= {name for run in runs for name in run.shares} - {s.name for s in plan.sources}
     if unknown:
         raise _refused(f"the draws name {min(unknown)!r}, which the plan does not use")
-    work = Work(assembly, reserves or {}, settings.failing, settings.seed)
+    by_rule = settings.hold == "rule"
+    work = Work(assembly, reserves or {}, settings.failing, settings.seed, by_rule)
     first, recorded = work.recorded(runs[0], settings.samples, settings.events)
     draws = [first, *worked_off(work, runs[1:], executor)]
     start = None
@@ -158,8 +165,33 @@ def _simulated(
         reserves=dict(reserves or {}),
         chambers=chambers_of(assembly.case, circuit.clocks),
         no_safe_start=no_safe_start(circuit),
+        rules=rules_of(assembly) if by_rule else (),
+        full_total_w=_with_full_stores(work, runs) if by_rule else None,
     )
     return trace, work, runs
+
+
+def _with_full_stores(work: Work, runs: Sequence[DrawRun]) -> float:
+    """Mean power that random draws serve where stores are kept full, W."""
+    drawn = [run for run in runs if run.name.startswith("random")] or list(runs)
+    draws = replace(work, rule=False, reserves={}).draws(drawn)
+    return math.fsum(draw.mean_total_w for draw in draws) / len(draws)
+
+
+def with_adequacy(
+    site: Site, plan: Plan, trace: Trace, years: int, executor: Executor | None = None
+) -> Trace:
+    """A trace with how short its plan is a year, where machines fail; as it is where none does.
+
+    ``years``: that may be drawn at most; 0: none.
+    """
+    settings = trace.settings
+    assembly = assemble(site, plan, surplus=settings.surplus)
+    if years <= 0 or not fails(assembly.case, settings.failing):
+        return trace
+    circuit = with_reserves(assembly.circuit, trace.reserves)
+    work = AdequacyWork(Regimes(assembly, circuit), settings.failing, settings.seed)
+    return replace(trace, adequacy=adequacy_of(work, years, executor))
 
 
 def _bounds(
@@ -249,12 +281,27 @@ def planned_runs(
             found.append(
                 DrawRun(name, phases, span, len(found), needs, shares=shares, against=against)
             )
+        if assembly.case.plan.outages:
+            found += _with_units_out(found, phases_of, seconds)
     return tuple(found)
 
 
 def _span(window: WorstWindow | None) -> tuple[float, float]:
     """Begin and length of a worst window, s."""
     return (0.0, 0.0) if window is None else (window.begin, window.length - window.begin)
+
+
+def _with_units_out(
+    planned: Sequence[DrawRun], phases_of: Callable[[int], Phases], seconds: float
+) -> Iterator[DrawRun]:
+    """The draws set against stores once more, with units out by turns, and one at random."""
+    again = [run for run in planned if run.name.startswith("against")]
+    again = [DrawRun("random", phases_of(1), seconds), *again]
+    for turns, run in enumerate(again, 1):
+        name = f"{run.name}, units out by turns".replace("random,", "against firm output,")
+        seconds = min(run.seconds, MOST_TURNS * DAY)
+        number = len(planned) + turns - 1
+        yield replace(run, name=name, seconds=seconds, number=number, turns=turns)
 
 
 def within_budget(
@@ -351,4 +398,12 @@ def emptied(circuit: Circuit) -> Circuit:
     return replace(circuit, tanks=tuple(replace(tank, first=0.0) for tank in circuit.tanks))
 
 
-__all__ = ["WorstWindow", "assemble", "emptied", "replay", "simulate", "with_reserves"]
+__all__ = [
+    "WorstWindow",
+    "assemble",
+    "emptied",
+    "replay",
+    "simulate",
+    "with_adequacy",
+    "with_reserves",
+]

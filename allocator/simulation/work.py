@@ -8,7 +8,9 @@ from concurrent.futures import Executor
 from dataclasses import dataclass, field, replace
 
 from allocator.simulation.accounts import draw_of
-from allocator.simulation.outages import with_outages
+from allocator.simulation.outages import OutageSchedule, by_turns, drawn_schedule, with_outages
+from allocator.simulation.regimes import Regimes
+from allocator.simulation.rules import kept_through
 from allocator.simulation.running import Finished, run_circuit
 from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
@@ -33,9 +35,10 @@ class DrawRun:
 
     ``needs``: tank -> kg or J that its worst window asks, where the run is set against it, and
     ``window``: the length of that window, s. ``shares``: source -> share of its flow that is
-    left, for promises that withstand lost sources and low ones. Clocks of inexact cycles run as
-    stated; with ``drawn``, as drawn by the number; with ``against``, at worst for a window of that
-    begin and length, s.
+    left, for promises that withstand lost sources and low ones. ``turns``: seed of the turns in
+    which units are out that the promise must hold without; 0: none are. Clocks of inexact cycles
+    run as stated; with ``drawn``, as drawn by the number; with ``against``, at worst for a window
+    of that begin and length, s.
     """
 
     name: str
@@ -47,32 +50,51 @@ class DrawRun:
     shares: Mapping[str, float] = field(default_factory=dict)
     drawn: bool = False
     against: tuple[float, float] | None = None
+    turns: int = 0
 
 
 @dataclass(frozen=True)
 class Work:
-    """What every run shares: a circuit, what it stands for, what is kept in its tanks, and how
+    """What every run shares: a circuit, what it stands for, what is kept in its tanks (``rule``: by
 
-    its machines fail."""
+    the state of sources as well), and how its machines fail."""
 
     assembly: Assembly
     reserves: Mapping[str, float]
     failing: Outages | None
     seed: int
+    rule: bool = False
 
     def recorded(self, run: DrawRun, samples: int = 1, events: int = 0) -> tuple[Draw, Finished]:
         """One run, with levels recorded that many times and that many events written down."""
         assembly = weakened(self.assembly, run.shares) if run.shares else self.assembly
         circuit = with_reserves(assembly.circuit, self.reserves)
         circuit = self._clocked(assembly, circuit, run)
-        if self.failing is not None:
-            seed = [self.seed, run.number, 1]
-            circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
-        finished = run_circuit(circuit, run.phases, run.seconds, samples, events)
+        schedule = self._schedule(run)
+        if schedule is not None:
+            regimes = Regimes(assembly, circuit)
+            finished = regimes.run(run.phases, run.seconds, schedule, samples)
+        else:
+            if self.failing is not None:
+                seed = [self.seed, run.number, 1]
+                circuit = with_outages(circuit, assembly.case, self.failing, run.seconds, seed)
+            kept = None
+            if self.rule:
+                kept = kept_through(assembly, circuit, run.phases, run.seconds)
+                samples = len(kept)
+            finished = run_circuit(circuit, run.phases, run.seconds, samples, events, kept)
         draw = draw_of(assembly, finished, run.name, run.needs)
-        return replace(
-            draw, number=run.number, shares=run.shares, drawn=run.drawn, against=run.against
-        ), finished
+        told = replace(draw, number=run.number, shares=run.shares, turns=run.turns)
+        return replace(told, drawn=run.drawn, against=run.against), finished
+
+    def _schedule(self, run: DrawRun) -> OutageSchedule | None:
+        """When units are out, where the plan has operations for it."""
+        case = self.assembly.case
+        if run.turns:
+            return by_turns(case, run.seconds, self.seed, run.turns)
+        if self.failing is None or not case.plan.outages:
+            return None
+        return drawn_schedule(case, self.failing, run.seconds, self.seed, run.number)
 
     def clocks(self, run: DrawRun) -> tuple[SourceClock, ...]:
         """The true clocks of a run."""

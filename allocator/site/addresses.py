@@ -67,6 +67,7 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "capacity": ("pipes", "capacity"),
         "most": ("machines", "max_units"),
         "heat": ("places", "heat_limit"),
+        "heat_demand": ("places", "heat_demand", "power"),
         "flow": ("fluids", "flow"),
         "pressure": ("fluids", "pressure"),
         "release_pressure": ("storage", "pressure"),

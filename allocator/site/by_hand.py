@@ -19,6 +19,8 @@ from allocator.site import keys, records
 from allocator.site.checks import faults_of_records
 from allocator.site.checks_boosters import booster_faults
 from allocator.site.checks_built import booster_faults as built_booster_faults
+from allocator.site.checks_clocks import faults_of_survey
+from allocator.site.checks_machines import YEAR, machine_pressure_faults
 from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
 from allocator.site.groups import ListOf, MapOf, name_refusal
@@ -85,6 +87,10 @@ def faults_of_site(site: Site) -> list[Fault]:
     found += [
         Fault(place, 0, 0, f"{fault.section}.{fault.name}", fault.said, fault.remedy)
         for fault in faults_of_records(site)
+    ]
+    found += [
+        Fault(place, 0, 0, "", f"{key} {problem}", remedy)
+        for key, problem, remedy in faults_of_survey(site)
     ]
     return found
 
@@ -302,12 +308,17 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             yield f"storage.{name}", "charge_efficiency is only for a store of power"
         for key, problem, _ in pressure_faults(partial(getattr, store)):
             yield f"storage.{name}", f"{key} {problem}"
+    for name, machine in site.machines.items():
+        for key, problem, _ in machine_pressure_faults(partial(getattr, machine)):
+            yield f"machines.{name}", f"{key} {problem}"
     for name, booster in site.boosters.items():
         for key, problem, _ in booster_faults(partial(getattr, booster), site.fluids):
             yield f"boosters.{name}", f"{key} {problem}"
     for name, pipe in site.pipes.items():
         if pipe.by_bore and pipe.bore is None:
             yield f"pipes.{name}", "needs a bore, by which its capacity is found"
+        if pipe.bore is not None and pipe.roughness >= pipe.bore:
+            yield f"pipes.{name}", "roughness is not below the bore"
     for section, between in (("routes", site.routes), ("power_lines", site.power_lines)):
         for name, run in between.items():
             if run.start == run.end:
@@ -315,6 +326,10 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
     for name, machine in site.machines.items():
         if machine.power_in and machine.power_out:
             yield f"machines.{name}", "takes and gives power: give the net power on one side"
+        if (machine.mtbf is None) != (machine.mttr is None):
+            yield f"machines.{name}", "has one of 'mtbf' and 'mttr': give both or neither"
+        if machine.service >= YEAR:
+            yield f"machines.{name}.service", "is a year or more of each: give less"
         if not (machine.inputs or machine.power_in):
             yield f"machines.{name}", "takes nothing"
         if not (machine.outputs or machine.power_out or machine.heat_out):

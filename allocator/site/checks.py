@@ -9,8 +9,10 @@ from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
-from allocator.site.checks_clocks import faults_of_clock
+from allocator.site.checks_clocks import faults_of_clock, faults_of_survey
+from allocator.site.checks_heat_demands import faults_of_heat_demands
 from allocator.site.checks_venting import faults_of_venting
+from allocator.site.money import faults_of_lives
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
 from allocator.site.table import Values
 
@@ -34,11 +36,17 @@ class RecordFault(NamedTuple):
 
 
 def check_site_records(site: Site, values: Values) -> None:
-    """Notes the faults of :func:`faults_of_records` where they stand in the file.
+    """Notes the faults of :func:`faults_of_records` and of the site's own times in the file.
 
     Other checks are made on reading.
     """
+    if len(site.sources) == len(values.get("sources", {})):  # none is faulty itself
+        for key, problem, remedy in faults_of_survey(site):
+            values.fault(key, problem, remedy)
+    whole = len(values.get("machines", {})) == len(site.machines)  # a faulty one is not read
     for fault in faults_of_records(site):
+        if fault.key == "heat_demand" and not whole:
+            continue
         record: Values = values.get(fault.section, {})[fault.name]
         for key in fault.above:
             record = record.get(key)
@@ -65,7 +73,11 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
                 f"holds {source.fluid!r}, the amount of which is not known",
                 "give the gas a 'molar_mass' or 'density' among its constants, or a 'substance'",
             )
-    for section, name, key, problem, remedy in faults_of_venting(site):
+    for section, name, key, problem, remedy in (
+        *faults_of_venting(site),
+        *faults_of_lives(site),
+        *faults_of_heat_demands(site),
+    ):
         yield RecordFault(section, name, (), key, problem, remedy)
     for machine in site.machines.values():
         if not {*machine.inputs, *machine.outputs} <= set(site.fluids):

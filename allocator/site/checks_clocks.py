@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from itertools import pairwise
 
 from allocator.base.quantities import format_quantity, shown
-from allocator.site.records import Source, Spread
+from allocator.site.records import Site, Source, Spread
 
 DAY = 86_400.0
 WEEK = 7 * DAY
@@ -44,6 +45,33 @@ def faults_of_clock(
         )
         return
     yield from _inexact(source, spreads, heat_sinks)
+
+
+def faults_of_survey(site: Site) -> Problems:
+    """What is wrong with the site's own times."""
+    if site.starts_at:
+        try:
+            datetime.fromisoformat(site.starts_at)
+        except ValueError:
+            yield (
+                "starts_at",
+                f"is no date and time (got {shown(site.starts_at)})",
+                "write it as 2027-03-01T06:00",
+            )
+    if site.survey_ends is None:
+        return
+    if not site.starts_at:
+        yield (
+            "survey_ends",
+            "counts from 'starts_at', which is not given",
+            "add 'starts_at: 2027-03-01T06:00' with the time of the survey",
+        )
+    if not any(source.clock == "surveyed" for source in site.sources.values()):
+        yield (
+            "survey_ends",
+            "is given, but no source has 'clock: surveyed'",
+            "leave it out, or say which clocks were surveyed",
+        )
 
 
 def varying(source: Source, spreads: Mapping[str, Spread]) -> dict[str, Spread]:

@@ -20,6 +20,13 @@ def layers_of(values: Values, whole: SiteValues) -> Filled:
             "needs the key 'capacity', or 'bore' to find it",
             "add 'capacity: 12 g/s' or 'bore: 52.5 mm'",
         )
+    bore, rough = (values.get(key) if values.has(key) else None for key in ("bore", "roughness"))
+    if bore is not None and rough is not None and rough >= bore:
+        values.fault(
+            "roughness",
+            "is not below the bore",
+            "give that of the inner wall, such as '0.05 mm'",
+        )
     layers = _layers(values, whole.made["materials"])
     return {"capacity": values.get("capacity", 0.0), "layers": layers, "by_bore": by_bore}
 

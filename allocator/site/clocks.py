@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import TypeVar
 
 from allocator.site.checks_clocks import varying
 from allocator.site.records import Site, Source, Spread, Stage
@@ -12,6 +13,7 @@ from allocator.site.records import Site, Source, Spread, Stage
 MOST_TURNS = 64
 """Known timetables repeat together within so many of the longest period."""
 ROUNDING = Fraction(1, 10**12)
+S = TypeVar("S", bound=Source)
 Range = tuple[float, float]
 """Least and most, s."""
 
@@ -45,12 +47,15 @@ class Timing:
 def timings_of(site: Site) -> dict[str, Timing]:
     """What is sure of the clock of every source, for ever.
 
-    The phase of a surveyed clock that drifts is lost sooner or later, so it counts as free; and so
-    does one whose period has no small common multiple with those of the known ones before it.
+    The phase of a surveyed clock that drifts is lost sooner or later, so it counts as free, and
+    every surveyed one where the survey ends some day; and so does one whose period has no small
+    common multiple with those of the known ones before it.
     """
     found, period = {}, Fraction(0)
     for name, source in site.sources.items():
         timing = _timing(source, site.spreads)
+        if source.clock == "surveyed" and site.survey_ends is not None:
+            timing = timing.any_phase
         if timing.start is not None:
             joint = _joined(period, Fraction(source.stages[-1].every))
             if joint is None:
@@ -59,6 +64,23 @@ def timings_of(site: Site) -> dict[str, Timing]:
                 period = joint
         found[name] = timing
     return found
+
+
+def surveyed_until(source: S, ends: float) -> S:
+    """A surveyed source as it is known until the survey ends, its drift as jitter of short bursts.
+
+    A clock that drifts is off by no more than drift * t at t, and a burst of it lasts at least its
+    stated length / (1 + drift). Such a burst holds one of that length, which begins when the
+    stated one does, give or take drift * ends.
+    """
+    if source.clock != "surveyed" or not source.drift:
+        return source
+    late = source.jitter + source.drift * ends
+    if 2.0 * late >= min(stage.every for stage in source.stages):
+        return replace(source, clock="free", error=None)
+    slow = 1.0 + source.drift
+    stages = tuple(Stage(stage.on / slow, stage.every) for stage in source.stages)
+    return replace(source, stages=stages, drift=0.0, jitter=late)
 
 
 def _joined(period: Fraction, other: Fraction) -> Fraction | None:

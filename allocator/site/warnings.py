@@ -339,3 +339,10 @@ def _note_unused_phases(site: Site, values: Values) -> None:
                 "output does not count on it",
                 "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
             )
+        if source.clock == "calendar" and not site.starts_at:
+            record.warn(
+                "clock",
+                "is tied to the day or the week, but the site has no 'starts_at': nobody can tell "
+                "from the file when that is",
+                "add 'starts_at: 2027-03-01T06:00' with the time from which 'next_start' counts",
+            )

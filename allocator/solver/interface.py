@@ -102,6 +102,7 @@ class Highs:
         model.passModel(_as_solved(statement, highspy))
         self.model: Any = model
         self._integer = np.array([c.integer for c in statement.columns], dtype=bool)
+        self._asked_whole = np.array([c.integer and not c.implied for c in statement.columns])
         self._low = np.array([c.low for c in statement.columns])
         self._high = np.array([c.high for c in statement.columns])
         model.setOptionValue("threads", threads)
@@ -166,7 +167,7 @@ class Highs:
         if relaxed == self._relaxed:
             return
         kinds = self._hs.HighsVarType
-        whole = np.nonzero(self._integer)[0]
+        whole = np.nonzero(self._asked_whole)[0]
         kind = kinds.kContinuous if relaxed else kinds.kInteger
         for column in whole:
             self.model.changeColIntegrality(int(column), kind)
@@ -398,5 +399,5 @@ def _as_solved(statement: Model, highspy: Any) -> Any:
     lp.a_matrix_.value_ = np.array([v for row in rows for v in row.coefficients])
     kinds = highspy.HighsVarType
     kind = (kinds.kContinuous, kinds.kInteger)
-    lp.integrality_ = [kind[column.integer] for column in columns]
+    lp.integrality_ = [kind[column.integer and not column.implied] for column in columns]
     return lp

@@ -78,6 +78,7 @@ class CarryResult(StudyResult):
                     {
                         "machine": row.machine,
                         "place": plain(row.place) or None,
+                        **({} if row.one_out is None else {"units_firm_one_out": row.one_out}),
                         "units_mean": row.mean,
                         "units_firm": row.firm,
                         "units_at_load_factor": row.at_load_factor,
@@ -151,12 +152,20 @@ def carry(
     return carry_result(site, rows, marks_of(file))
 
 
+_ONE_OUT = Column(
+    "units_firm_one_out",
+    "units, firm, one out",
+    "number",
+    "At all times with any one unit out of order, at full load.",
+)
+
+
 def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) -> CarryResult:
     """The result of rows that were worked out."""
     factor = load_factor_of(site)
     raised = all(stop.limit.more for row in rows for stop in row.stops)
     change = "raising" if raised else "changing"
-    generators = (
+    generators: tuple[Column, ...] = (
         labelled("machine"),
         labelled("place"),
         Column("whole", "whole units, firm", "count", "Whole units that run at all times."),
@@ -175,6 +184,9 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
             "The mean flows would supply one more, and outages of the sources stop it.",
         ),
     )
+    failing = any(row.one_out is not None for row in rows)
+    if failing:
+        generators = (*generators[:4], _ONE_OUT, *generators[4:])
     return CarryResult(
         site,
         factor,
@@ -185,6 +197,7 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
             tuple(
                 (
                     *(row.machine, _place(row), _whole(row.firm), round(row.firm, 4)),
+                    *([None if row.one_out is None else round(row.one_out, 4)] * failing),
                     *(round(row.mean, 4), round(row.at_load_factor, 4), row.quiet),
                 )
                 for row in rows

@@ -20,6 +20,7 @@ from allocator.engine import NoPlanError, plan_site
 from allocator.model.limits import Limit, Want
 from allocator.network.deriving import network_of, studied
 from allocator.network.records import Network
+from allocator.plans.records import Robustness
 from allocator.search import Settings
 from allocator.search.elastic import Change, elastic_relaxation_of
 from allocator.site.records import POWER, Demand, MachineType, Site
@@ -54,6 +55,7 @@ class CarriedRow:
     built. ``at_load_factor``: on mean flows, each at the site's load factor. ``quiet``: the mean
     flows would carry one more, and quiet spells stop it. ``stops``: limits each of which, raised
     alone, lets one more run firm. ``together``: where none does alone, limits that do at once.
+    ``one_out``: at all times with any one unit out of order; None where units do not fail.
     """
 
     machine: str
@@ -65,6 +67,7 @@ class CarriedRow:
     stops: tuple[Stop, ...]
     together: tuple[Limit, ...]
     reason: str = ""
+    one_out: float | None = None
 
 
 def carried_rows(
@@ -136,6 +139,10 @@ def carried_row(
     part = replace(settings, time_limit=settings.time_limit / 5)
     mean = _units(firm_site, machine, replace(part, basis="mean"))
     firm = _units(firm_site, machine, replace(part, basis="firm"))
+    one_out = None
+    if machine.mtbf is not None or machine.service > 0:
+        holding = replace(part, basis="firm", robustness=Robustness(machines=1))
+        one_out = _units(firm_site, machine, holding)
     slower = at_part_load(site, machine, factor)
     at_factor = _units(alone(site, slower, place), slower, replace(part, basis="mean"))
     limit = replace(settings, basis="firm", time_limit=settings.time_limit * 2 / 5)
@@ -149,6 +156,7 @@ def carried_row(
         math.floor(mean + WHOLE) > math.floor(firm + WHOLE),
         stops,
         together,
+        one_out=one_out,
     )
     return asdict(row)
 

@@ -16,6 +16,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS
 from allocator.search import Settings
+from allocator.site.money import unit_of_money
 from allocator.site.records import POWER, Site
 from allocator.studies.compare_words import said
 from allocator.studies.comparison import Compared, compared_mixes
@@ -40,6 +41,20 @@ _FIGURES = (
     labelled("money", "money", "In all."),
     Column("heat", "heat given", "power", "Mean over time."),
     labelled("hours_short_per_year", "number"),
+)
+_ADEQUACY = (
+    Column(
+        "hours_below_firm_output_per_year",
+        "hours a year below firm output",
+        "number",
+        "Mean of years in which machines fail.",
+    ),
+    Column(
+        "hours_below_demand_per_year",
+        "hours a year below the demand",
+        "number",
+        "Mean of years in which machines fail.",
+    ),
 )
 _PROMISED = ("mix", "firm_clean", "firm_emitting", "served_share", "mean_clean", "mean_emitting")
 _REST = (
@@ -96,13 +111,16 @@ class CompareResult(StudyResult):
             tables.append(made.select(*promised, title="Firm power and mean power"))
             tables += self.tables()[1:]
             tables.append(made.select(*_REST, title="Cost, heat, end of search, audit"))
+            names = [column.name for column in _ADEQUACY if column in made.columns]
+            if names:
+                tables.append(made.select("mix", *names, title="Adequacy, where machines fail"))
         none = [
             line
             for row in self.rows
             if row.plan is None
             for line in paragraph(f"{row.name}: {row.reason}", bullet="* ")
         ]
-        told = said(self.rows, self.site.currency)
+        told = said(self.rows, unit_of_money(self.site))
         return joined(
             [*lines, *paragraph(told, 0)] if told else lines,
             *(section_of(table) for table in tables),
@@ -115,13 +133,18 @@ class CompareResult(StudyResult):
             FORMAT,
             self.site,
             {
-                "said": said(self.rows, self.site.currency),
+                "said": said(self.rows, unit_of_money(self.site)),
                 "mixes": [
                     {
                         "mix": row.name,
                         "about": row.about,
                         "reason": row.reason,
                         "hours_short_per_year": row.hours_short,
+                        **(
+                            {}
+                            if row.adequacy is None
+                            else {"adequacy_per_year": asdict(row.adequacy)}
+                        ),
                         "figures": None if row.figures is None else asdict(row.figures),
                     }
                     for row in self.rows
@@ -268,7 +291,11 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
         *(f.heat, row.hours_short),
     )
     for column, value in zip(_FIGURES, values, strict=True):
-        yield replace(column, currency=site.currency if column.kind == "money" else ""), value
+        yield replace(column, currency=unit_of_money(site) if column.kind == "money" else ""), value
+    if row.adequacy is not None:
+        hours = (row.adequacy.promise_short_s.mean, row.adequacy.demand_short_s.mean)
+        for column, seconds in zip(_ADEQUACY, hours, strict=True):
+            yield column, seconds / 3600.0
     for name, power in f.power.items():
         yield _named("power", name, "power", "_w"), power
     for name, count in f.machines.items():

@@ -63,15 +63,15 @@ def said(rows: Sequence[Compared], currency: str = "") -> str:
     ]
     if abs(step.money) >= 1:
         costs.append(
-            f"a cost {money(abs(step.money), currency)} {'higher' if step.money > 0 else 'lower'}"
+            f"{money(abs(step.money), currency)} {'more' if step.money > 0 else 'less'} cost"
         )
     fuel = [f"{quantity(rate * YEAR, 'mass')} a year from '{n}'" for n, rate in step.fuel.items()]
     by = "emitting supply" if name == "clean first" else f"emitting supply as in '{name}'"
     told = (
         f"Clean supply alone serves {served} of the demand. The next {percent(step.share)} "
-        f"({quantity(step.power, 'power')}), by {by}, cost {_listed(costs)}"
+        f"({quantity(step.power, 'power')}), by {by}, takes {_listed(costs)}"
     )
-    told += f"; they burn {_listed(fuel)} more." if fuel else "."
+    told += f"; it burns {_listed(fuel)} more." if fuel else "."
     return told
 
 

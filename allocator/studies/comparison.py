@@ -13,6 +13,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import Ceiling, Plan
 from allocator.search import Settings
+from allocator.simulation.adequacy_records import Adequacy, YearlyEstimate
 from allocator.site.records import Site
 from allocator.studies.figures import Figures, Product, figures_of
 from allocator.studies.mixes import WAVES, Variant, mixes_of, on_the_site
@@ -27,7 +28,8 @@ class Compared:
     """One mix: its plan as one of the site itself, and its figures; else the reason for none.
 
     ``hours_short``: h a year of any promised power not there, over all draws of a simulation;
-    None where none was asked for.
+    None where none was asked for. ``adequacy``: where machines fail, of the same simulation; every
+    mix has the same outages of the same units.
     """
 
     name: str
@@ -36,6 +38,7 @@ class Compared:
     figures: Figures | None
     reason: str = ""
     hours_short: float | None = None
+    adequacy: Adequacy | None = None
 
 
 FIRST_SHARE = 0.8
@@ -184,9 +187,11 @@ class _Study:
         plan = adopted(mix, other, own)
         if not audit(self.site, replace(plan, verified=False)).accepted:
             return False
-        hours = next(row.hours_short for row in self.rows.values() if row.plan is other)
+        row = next(row for row in self.rows.values() if row.plan is other)
         figures = figures_of(self.site, plan)
-        self.rows[mix.name] = Compared(mix.name, mix.about, plan, figures, "", hours)
+        self.rows[mix.name] = Compared(
+            mix.name, mix.about, plan, figures, "", row.hours_short, row.adequacy
+        )
         return True
 
     def _settings(self, share: float, part: float, start: Plan | None) -> Settings:
@@ -219,7 +224,15 @@ def _row(mix: Variant, result: Result) -> Compared:
         Figures(**value["figures"], products=products),
         "",
         value["hours_short"],
+        _adequacy_of(value.get("adequacy")),
     )
+
+
+def _adequacy_of(found: dict[str, Any] | None) -> Adequacy | None:
+    if found is None:
+        return None
+    years = found.pop("years")
+    return Adequacy(years, **{name: YearlyEstimate(**of) for name, of in found.items()})
 
 
 def plan_mix(
@@ -235,23 +248,30 @@ def plan_mix(
     # What no plan of the mix can pass is no ceiling of the site; the audit would not know either.
     plan = replace(plan, ceiling=Ceiling(None, None), verified=False)
     plan = replace(plan, verified=planned.plan.verified and audit(site, plan).accepted)
-    short = None
+    short, adequacy = None, None
     if simulated_days > 0 and plan.basis == "firm":
-        short = _hours_short(site, plan, simulated_days, settings.seed)
+        short, adequacy = _hours_short(site, plan, simulated_days, settings.seed)
     return {
         "plan": plan_to_json(plan),
         "figures": asdict(figures_of(site, plan)),
         "hours_short": short,
+        "adequacy": None if adequacy is None else asdict(adequacy),
     }
 
 
-def _hours_short(site: Site, plan: Plan, days: float, seed: int) -> float:
-    from allocator.simulation.trace import SimulationSettings
-    from allocator.simulation.tracing import simulate
+YEARS = 64
+"""Years at most that are drawn for the adequacy of a mix."""
 
-    trace = simulate(site, plan, SimulationSettings(days=days, phases=2, seed=seed, samples=1))
+
+def _hours_short(site: Site, plan: Plan, days: float, seed: int) -> tuple[float, Adequacy | None]:
+    from allocator.simulation.trace import SimulationSettings
+    from allocator.simulation.tracing import simulate, with_adequacy
+
+    settings = SimulationSettings(days=days, phases=2, seed=seed, samples=1)
+    trace = with_adequacy(site, plan, simulate(site, plan, settings), YEARS)
     year = 365.25 * 86400.0
-    return max(draw.short_s / draw.seconds for draw in trace.promises) * year / 3600.0
+    short = max(draw.short_s / draw.seconds for draw in trace.promises) * year / 3600.0
+    return short, trace.adequacy
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from allocator.plans.records import Plan
 from allocator.report.words import STATUS_WORDS, quantity
 from allocator.search import Settings
 from allocator.site.addresses import given_address
+from allocator.site.money import unit_of_money
 from allocator.site.records import Site
 from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_of
@@ -195,12 +196,12 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
         "emissions": ("emission_rate", "_kg_per_s"),
         "booster_power": ("power", "_w"),
     }.get(give, ("mass", "_kg"))
-    unit_of_money = site.currency if give == "money" else ""
+    counted_in = unit_of_money(site) if give == "money" else ""
     columns = (
         Column(
             *("given", given_address(give), kind, "What the plan uses."),
             f"{give}{unit}",
-            unit_of_money,
+            counted_in,
         ),
         Column("firm_power", "firm power", "power"),
         labelled("bound", "power", "No plan with as much of it has more power."),
@@ -209,7 +210,7 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
         Column(
             *("least_given", "minimum for it", kind, "No plan of that power uses less."),
             f"least_{give}{unit}_for_it",
-            unit_of_money,
+            counted_in,
         ),
         labelled("end_of_frontier", name="end"),
         labelled("knee", "number"),

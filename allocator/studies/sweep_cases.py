@@ -23,8 +23,8 @@ from allocator.network.facts import changed
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import Plan, SourceUse
 from allocator.search import Settings
+from allocator.search.as_built import as_built
 from allocator.site.records import POWER, Site
-from allocator.studies.as_built import as_built
 from allocator.studies.draws import drawn
 from allocator.studies.grids import Grid, points
 from allocator.studies.results import Results
@@ -235,6 +235,6 @@ def _hours_short(site: Site, plan: Plan, days: float, phases: int, seed: int) ->
 
     settings = SimulationSettings(days=days, phases=phases, seed=seed, samples=1, events=0)
     # The case says what is lost; the simulation need not lose sources by itself as well.
-    trace = simulate(site, replace(throttled(site, plan), robustness=None), settings)
+    trace = simulate(site, replace(throttled(site, plan), robustness=None, outages=()), settings)
     year = 365.25 * 86400.0
     return max(draw.short_s / draw.seconds for draw in trace.promises) * year / 3600.0

@@ -280,6 +280,9 @@ def _si(fact: Fact) -> str:
     return DIMENSIONS[fact.dimension].si
 
 
+_PLANNED = "With the values of the site file, and those of the case."
+
+
 def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) -> Table:
     heads = ["lowest", *(f"{100 * level:.0f} % of draws" for level in LEVELS[1:-1]), "highest"]
     kind = DIMENSION[figure]
@@ -289,7 +292,7 @@ def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) ->
         NAMES[figure].capitalize(),
         (
             Column("point", "case"),
-            Column("planned", "as planned with", kind, "With the values of the site file."),
+            Column("planned", "at planned values" if drawn else NAMES[figure], kind, _PLANNED),
             *(
                 Column(f"level_{100 * level:.0f}", head, kind)
                 for level, head in zip(LEVELS, heads, strict=True)

@@ -40,6 +40,7 @@ from allocator.verify import (
     supply,
     totals,
     venting,
+    warmth,
 )
 from allocator.verify import (
     heat_released as heat_released,
@@ -86,6 +87,7 @@ RULES = (
     cooler_heat.check_cooler_heat,
     heat_released.check_heat_released,
     recovery.check_recovery,
+    warmth.check_heat_demands,
     outages.check_machines_out,
     sink_states.check_heat_sinks,
     sinks.check_sinks,

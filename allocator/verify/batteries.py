@@ -6,12 +6,13 @@ import math
 from collections.abc import Iterator
 
 from allocator.plans.records import BatteryUse, MachineUse
+from allocator.site.records import POWER
 from allocator.verify.case import CLASSES, Case, class_of
 from allocator.verify.cycle import Cycle
 from allocator.verify.levelling import AuditLevelling, levelling_of
 from allocator.verify.promises import AuditedPromise, check_promise
 from allocator.verify.report import Findings
-from allocator.verify.running import in_batches
+from allocator.verify.running import battery_efficiency, in_batches
 
 
 def check_batteries(case: Case, findings: Findings) -> None:
@@ -20,7 +21,12 @@ def check_batteries(case: Case, findings: Findings) -> None:
         subject = f"battery {battery.name!r}"
         parts = [battery.level_part, battery.swing_part, *battery.burst_part.values()]
         findings.at_most(
-            "battery_parts", subject, math.fsum(parts), battery.size, "J", "the sum of its parts"
+            "battery_parts",
+            subject,
+            math.fsum(parts),
+            battery.size * case.site.storage[battery.type].usable,
+            "J",
+            "the sum of its parts",
         )
         _levelled(case, findings, battery, subject)
         for kind in CLASSES:
@@ -79,7 +85,7 @@ def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subj
         for source, cycle, power in bursts_into(case, battery, kind)
     ]
     draw = battery.release.get(kind, {})
-    promise = AuditedPromise("burst", "J", part, record.loss, 0.0, draw)
+    promise = AuditedPromise("burst", "J", part, record.loss / record.usable, 0.0, draw)
     check_promise(case, findings, subject, promise, supply)
 
 
@@ -99,24 +105,48 @@ def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) ->
     for machine in case.plan.machines:
         if in_batches(case, machine) and machine.burst.get(battery.name, 0.0) > 0:
             into.append(case.machine_type(machine).power_out)  # a whole unit where a part was
-    if record.fill_rate is not None:
-        findings.at_most(
-            "battery_fill_rate",
-            subject,
-            math.fsum(into),
-            record.fill_rate,
-            "W",
-            "the highest power into it",
+    for rule, powers, whole, each, what in (
+        ("battery_fill_rate", into, record.fill_rate, record.fill_rate_per_size, "into"),
+        ("battery_release_rate", out, record.release_rate, record.release_rate_per_size, "out of"),
+    ):
+        for most in (whole, None if each is None else each * battery.size):
+            if most is not None:
+                told = f"the highest power {what} it"
+                findings.at_most(rule, subject, math.fsum(powers), most, "W", told)
+
+
+def wear(case: Case, highest: bool = False) -> float:
+    """Money a second for what goes through batteries.
+
+    Power of units run on and off goes through the battery that keeps most for them; ``highest``: at
+    the highest price of what may be built at the bus.
+    """
+    found = []
+    for battery in case.plan.batteries:
+        price = case.site.storage[battery.type].throughput_price
+        released = [power for shapes in battery.release.values() for power in shapes.values()]
+        for _, constants, classes in levelled_by(case, battery):
+            released.append(constants.through * math.fsum(classes.values()))
+        found += [price * power for power in released]
+        if not highest:
+            found += [price * _cycled_power(case, m) for m in _cycled_behind(case, battery)]
+    for machine in case.plan.machines if highest else ():
+        dearest = max(
+            (
+                kind.throughput_price
+                for kind in case.site.storage.values()
+                if kind.holds == POWER
+                and case.bus(machine.place) in {case.bus(place) for place in kind.places}
+            ),
+            default=0.0,
         )
-    if record.release_rate is not None:
-        findings.at_most(
-            "battery_release_rate",
-            subject,
-            math.fsum(out),
-            record.release_rate,
-            "W",
-            "the highest power out of it",
-        )
+        found.append(dearest * _cycled_power(case, machine))
+    return math.fsum(found)
+
+
+def _cycled_power(case: Case, machine: MachineUse) -> float:
+    power = case.machine_type(machine).power_out * machine.cycled
+    return power * battery_efficiency(case, machine)
 
 
 def _cycled_behind(case: Case, battery: BatteryUse) -> list[MachineUse]:

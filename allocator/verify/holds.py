@@ -17,6 +17,8 @@ def check_set_points(case: Case, findings: Findings) -> None:
 
     * worst window of a store or part <= its reserve <= its size (all of it where the promise
       withstands lost or low sources: what is left over stands in for them);
+    * what sources seen in a state leave a store to bridge <= its reserve by the rule of that state
+      <= level above which surplus is burnt <= its size;
     * 0 <= start < stop <= what the swing part (and the receivers) allow a group, and the run
       between them, (stop - start) / (e P (1 - c)), is no shorter than its least run, the rest
       between them, (stop - start) / (e P c), no shorter than its least rest;
@@ -50,9 +52,52 @@ def check_set_points(case: Case, findings: Findings) -> None:
         findings.at_least(
             "reserve_need", subject, hold.reserve, need * (1.0 - FOUND), tank.unit, "the reserve"
         )
+    _check_rules(case, findings)
     _check_cycled(case, findings)
     _check_order(case, findings)
     _check_chambers(case, findings)
+
+
+def _check_rules(case: Case, findings: Findings) -> None:
+    points = case.plan.set_points
+    if points is None or not points.rules:
+        return
+    from allocator.verify.tanks.assembly import assembly_of
+    from allocator.verify.tanks.present import (
+        SourceState,
+        free_sources,
+        present_tank,
+        reserve_of,
+        switch_times,
+    )
+
+    tanks = {t.name: present_tank(case, t) for t in assembly_of(case).circuit.kept}
+    for rule in points.rules:
+        subject = f"reserve rule of {rule.store!r}"
+        known = rule.store in tanks
+        if rule.state in ("on", "off"):
+            known = known and rule.source in case.site.sources
+        if not findings.holds("set_points", subject, known, "names what the plan does not have"):
+            continue
+        present, states, at = tanks[rule.store], {}, None
+        if rule.state in ("on", "off"):
+            states = {rule.source: SourceState(rule.state == "on", 0.0)}
+        elif rule.state == "time":
+            at = rule.at
+        unit, size = present.tank.unit, present.tank.size
+        free = free_sources(case, present)
+        said_so = (
+            rule.unit == unit
+            and rule.free == tuple(name for name in free if name != rule.source)
+            and rule.every == (switch_times(present)[1] if rule.state == "time" else None)
+        )
+        findings.holds("set_points", subject, said_so, "its unit, sources or period are others")
+        need = reserve_of(case, present, states, at)
+        slack = FOUND * size
+        said = ("reserve_rule", subject)
+        findings.at_least(*said, rule.keep, need, unit, "the reserve", slack)
+        findings.at_least(*said, rule.burn_above, rule.keep, unit, "what surplus is burnt above")
+        findings.at_most(*said, rule.burn_above, size, unit, "what surplus is burnt above")
 
 
 def _check_chambers(case: Case, findings: Findings) -> None:

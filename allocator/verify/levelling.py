@@ -20,15 +20,18 @@ from allocator.site.records import Profile
 
 @dataclass(frozen=True, slots=True)
 class AuditLevelling:
-    """``generation``: W a W; ``fall``: J a W; ``charge``, ``discharge``: highest W a W."""
+    """``generation``: W a W; ``fall``: J a W; ``charge``, ``discharge``: highest W a W;
+
+    ``through``: mean W out of the battery a W."""
 
     generation: float
     fall: float
     charge: float
     discharge: float
+    through: float
 
 
-STEADY = AuditLevelling(1.0, 0.0, 0.0, 0.0)
+STEADY = AuditLevelling(1.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def levelling_of(profile: Profile | None, efficiency: float) -> AuditLevelling:
@@ -46,6 +49,7 @@ def levelling_of(profile: Profile | None, efficiency: float) -> AuditLevelling:
         float(level.max() - level.min()),
         max(0.0, float(surplus.max())),
         max(0.0, float(-surplus.min())),
+        float(np.dot(lengths, np.maximum(0.0, -surplus)) / lengths.sum()),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from fractions import Fraction
+from typing import NamedTuple
 
 from allocator.verify.case import Case
 from allocator.verify.report import LIMIT, Findings
@@ -14,44 +15,56 @@ REPORTED = 1e-9
 LEAST_MASS = 1e-6
 """kg: a milligram of material is of no interest."""
 
-Quantity = tuple[Mapping[str, float], Fraction]
+
+class AuditedThing(NamedTuple):
+    """Something new: masses and price of one (a piece, or a metre or kg of it), how much, life."""
+
+    materials: Mapping[str, float]
+    price: float
+    amount: Fraction
+    life: float | None
 
 
 def material_use(case: Case) -> dict[str, Fraction]:
     """kg of each material that is new in the plan, exactly as the numbers of the file say."""
     used = dict.fromkeys(case.site.materials, Fraction(0))
-    for materials, amount in _new_things(case):
-        for material, mass in materials.items():
-            used[material] = used.get(material, Fraction(0)) + Fraction(mass) * amount
+    for thing in new_things(case):
+        for material, mass in thing.materials.items():
+            used[material] = used.get(material, Fraction(0)) + Fraction(mass) * thing.amount
     return used
 
 
-def _new_things(case: Case) -> Iterator[Quantity]:
+def new_things(case: Case) -> Iterator[AuditedThing]:
+    """Everything that the plan builds."""
     site, plan = case.site, case.plan
-    for source in plan.sources:
-        if source.new:
-            yield site.sources[source.name].connection_materials, Fraction(1)
+    for use in plan.sources:
+        if use.new:
+            source = site.sources[use.name]
+            taken = (source.connection_materials, source.connection_price)
+            yield AuditedThing(*taken, Fraction(1), source.connection_life)
     for run in plan.runs:
         if run.new:
-            for layer in site.pipes[run.build].layers:
-                yield {layer.material: layer.mass}, Fraction(site.routes[run.route].length)
+            build, length = site.pipes[run.build], Fraction(site.routes[run.route].length)
+            yield AuditedThing({}, build.price, length, build.life)
+            for layer in build.layers:
+                yield AuditedThing({layer.material: layer.mass}, 0.0, length, build.life)
     for store in case.holders:
         kind = site.storage[store.type]
         if store.new_size > 0:
-            yield kind.materials, Fraction(store.new_size)
+            yield AuditedThing(kind.materials, kind.price, Fraction(store.new_size), kind.life)
             if not site.built.storage.get((store.type, store.place), 0.0):
-                yield kind.base_materials, Fraction(1)
+                yield AuditedThing(kind.base_materials, kind.base_price, Fraction(1), kind.life)
     for machine in plan.machines:
-        yield site.machines[machine.type].materials, Fraction(machine.new)
+        of = site.machines[machine.type]
+        yield AuditedThing(of.materials, of.price, Fraction(machine.new), of.life)
     for booster in plan.boosters:
         if booster.new:
-            yield site.boosters[booster.booster].materials, Fraction(1)
+            mover = site.boosters[booster.booster]
+            yield AuditedThing(mover.materials, mover.price, Fraction(1), mover.life)
     for line in plan.lines:
         if line.new:
-            yield (
-                site.power_lines[line.name].materials,
-                Fraction(site.power_lines[line.name].length),
-            )
+            wire = site.power_lines[line.name]
+            yield AuditedThing(wire.materials, wire.price, Fraction(wire.length), wire.life)
 
 
 def check_materials(case: Case, findings: Findings) -> None:

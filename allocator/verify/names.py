@@ -268,6 +268,9 @@ def _set_points(known: _Known, plan: Plan) -> None:
     for number, hold in enumerate(points.stores):
         names = [*stores, hold.store] if hold.store.startswith(parts) else stores
         known.name("store", hold.store, names, f"$.set_points.stores[{number}].store")
+    for number, rule in enumerate(points.rules):
+        names = [*stores, rule.store] if rule.store.startswith(parts) else stores
+        known.name("store", rule.store, names, f"$.set_points.reserve_rules[{number}].store")
     known.once("set_points.cycled", "machine", (levels.machine for levels in points.cycled))
     for number, levels in enumerate(points.cycled):
         path = f"$.set_points.cycled[{number}].machine"

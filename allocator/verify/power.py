@@ -157,7 +157,7 @@ def own_load(case: Case) -> dict[str, list[float]]:
         kind = case.site.storage[battery.type]
         # what no part uses may stay empty, and loses nothing; bursts lose in their own promise
         kept = battery.level_part + battery.swing_part
-        lost = kind.loss * kept / kind.charge_efficiency
+        lost = kind.loss / kind.usable * kept / kind.charge_efficiency
         found.setdefault(case.bus(battery.place), []).append(lost)
     return found
 

@@ -10,6 +10,7 @@ from allocator.plans.records import FLAT
 from allocator.verify.case import ROUNDING, Case
 from allocator.verify.cycle import Cycle
 from allocator.verify.report import LIMIT, Findings
+from allocator.verify.timetables import need_until
 from allocator.verify.windows import MOST_STEPS, Shortfall, shortfall
 from allocator.verify.without import without
 from allocator.verify.words import spoken
@@ -18,6 +19,8 @@ NEARLY = 1e-7
 """Of a promise with more windows that are nearly the worst than can be told apart at
 :data:`LIMIT` in :data:`FEW_STEPS`."""
 FEW_STEPS = MOST_STEPS // 20
+ROOM = 1e-6
+"""kg: what a store may lack of what it must hold when another operation follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +75,26 @@ def check_stores(case: Case, findings: Findings) -> None:
         ]
         promise = AuditedPromise("store", "kg", store.size, kind.loss, store.inflow, store.draw)
         check_promise(case, findings, subject, promise, supply)
+        handover = case.site.handover
+        if handover is not None and store.name in handover.kept:
+            need = _need_until(case, promise, supply, handover.at)
+            left = store.size - handover.kept[store.name]
+            findings.at_least(
+                "store_handover", subject, left, need, "kg", "what may be lacking in the end", ROOM
+            )
+
+
+def _need_until(
+    case: Case,
+    promise: AuditedPromise,
+    supply: Sequence[tuple[str, Cycle, float]],
+    end: float,
+) -> float:
+    """Largest need over windows that end at a time, kg."""
+    parts = [(cycle, rate) for _, cycle, rate in supply]
+    parts += [(case.shape_cycles[s], mean) for s, mean in promise.draw.items() if s != FLAT]
+    flat = promise.loss * promise.size - promise.inflow + promise.draw.get(FLAT, 0.0)
+    return need_until(parts, flat, end)
 
 
 def check_promise(

@@ -76,6 +76,8 @@ def _offered(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, ru
     money = heat_sink.price * sink.mass + heat_sink.base_price
     price = build.price * route.length
     findings.equals("sink_takes", subject, price, money, "", "its price", 1e-9 * money)
+    same = build.life == heat_sink.life
+    findings.holds("sink_takes", subject, same, "lasts another time than the site says")
     source = site.sources[heat_sink.source]
     # what its pump draws through pauses out of a chamber came through the sink as it burst
     others = [

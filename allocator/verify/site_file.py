@@ -147,6 +147,7 @@ def _cooler(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     taken = {name: kg * units for name, kg in cooler.materials.items() if kg > 0}
     yield "what it is made of", layers == taken and route.length == 1.0
     yield "its price", build.price == cooler.price * units
+    yield "its life", build.life == cooler.life
     heat = heat_between(case, run.fluid, cooler.set_point, stream.inlet)
     power = heat * cooler.power_share
     yield "the power that it takes", abs(route.energy - power) <= SHARE * power

@@ -57,6 +57,32 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
     return best
 
 
+def need_until(parts: Parts, draw: float, end: float) -> float:
+    """Largest need over windows that begin at 0 s or later and end at a time.
+
+    A known cycle is shifted so that it gives least: to an end of its error, or until it turns up
+    as the window ends, or down as it begins; so the worst begin is at a drop of one shifted so.
+    """
+    found = [np.array([end])]
+    for cycle in {id(cycle): cycle for cycle, _ in parts if not cycle.steady}.values():
+        if cycle.start is None:
+            found.append(_lengths([cycle], end))
+            continue
+        late, period = 0.5 * cycle.delay, cycle.period
+        shifts = (end - late - cycle.start - cycle.rises) % period
+        shifts = np.concatenate((shifts, shifts - period, [-cycle.error, cycle.error]))
+        shifts = shifts[np.abs(shifts) <= cycle.error]
+        marks = (cycle.drops[:, None] + cycle.start - late + shifts[None, :]).ravel()
+        turns = np.arange(math.floor(end / period) + 2) * period
+        found.append(end - (turns[:, None] + (marks % period)[None, :]).ravel())
+    lengths = np.unique(np.concatenate(found))
+    lengths = lengths[(lengths > 0.0) & (lengths <= end)]
+    need = draw * lengths
+    for cycle, weight in parts:
+        need = need - weight * least_in(cycle, end - lengths, lengths)
+    return max(0.0, float(need.max()))
+
+
 def together(periods: Iterable[float]) -> float | None:
     """The time after which cycles of some periods repeat together; None: not within 64 turns."""
     found = list(periods)

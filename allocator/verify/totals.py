@@ -3,55 +3,57 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 
+from allocator.verify.batteries import wear
 from allocator.verify.case import Case, counts
 from allocator.verify.cycle import source_cycle
 from allocator.verify.loads import mean_turnover
-from allocator.verify.materials import material_use
+from allocator.verify.materials import new_things
 from allocator.verify.report import Findings, relative
 from allocator.verify.venting import vented
 
 REPORTED = 1e-6
 """Reported totals and goals may differ from the recomputed ones by this share."""
 
+YEAR = 31_557_600.0
+"""s of a Julian year."""
+
 LEAST_RATE = 1e-9
 """kg/s: a difference in emissions below this (30 g a year) is of no interest."""
 
 
 def capital(case: Case) -> float:
-    """Money for everything new: prices of things, and of the material in them."""
+    """Money for everything new: prices of things, and of the material in them.
+
+    With a discount rate what each costs a year, over its life.
+    """
     prices = {name: material.price for name, material in case.site.materials.items()}
-    materials = [float(kg) * prices.get(name, 0.0) for name, kg in material_use(case).items()]
-    return math.fsum([*materials, *_prices(case)])
+    found = []
+    for thing in new_things(case):
+        share, amount = _share_a_year(case, thing.life), float(thing.amount)
+        found.append(share * thing.price * amount)
+        found += [
+            share * mass * amount * prices.get(name, 0.0) for name, mass in thing.materials.items()
+        ]
+    return math.fsum(found)
 
 
-def _prices(case: Case) -> Iterator[float]:
-    site, plan = case.site, case.plan
-    for source in plan.sources:
-        if source.new:
-            yield site.sources[source.name].connection_price
-    for run in plan.runs:
-        if run.new:
-            yield site.pipes[run.build].price * site.routes[run.route].length
-    for store in case.holders:
-        kind = site.storage[store.type]
-        if store.new_size > 0:
-            yield kind.price * store.new_size
-            if not site.built.storage.get((store.type, store.place), 0.0):
-                yield kind.base_price
-    for machine in plan.machines:
-        yield site.machines[machine.type].price * machine.new
-    for booster in plan.boosters:
-        if booster.new:
-            yield site.boosters[booster.booster].price
-    for line in plan.lines:
-        if line.new:
-            yield site.power_lines[line.name].price * site.power_lines[line.name].length
+def _share_a_year(case: Case, life: float | None) -> float:
+    """Share of a price that counts: all of it; with interest i over n years i q / (q - 1), where
+
+    q is what a sum of 1 has grown to by then, ``(1 + i)^n``.
+    """
+    rate, seconds = case.site.discount_rate, case.site.life if life is None else life
+    if rate is None or seconds is None:
+        return 1.0
+    years = seconds / YEAR
+    grown = (1.0 + rate) ** years
+    # where next to nothing is added, the mean of what is owed pays interest
+    return rate * grown / (grown - 1.0) if rate * years > 1e-6 else 1.0 / years + rate / 2.0
 
 
 def running_cost(case: Case, widest: bool = False) -> float:
-    """Money a second: what is bought, and what routes ask for each kg moved.
+    """Money a second: what is bought, what routes ask for each kg moved, and wear of batteries.
 
     A collect flow counts at its rate times the largest duty of the sources that send to its
     place, which is never less than its mean; ``widest``: of all sources of the fluid.
@@ -72,7 +74,7 @@ def running_cost(case: Case, widest: bool = False) -> float:
             if flow.layer == "collect":
                 share = _largest_duty(case, run.fluid, None if widest else flow.carries)
             found.append(cost * flow.rate * share)
-    return math.fsum(found)
+    return math.fsum([*found, wear(case, highest=widest)])
 
 
 def _largest_duty(case: Case, fluid: str, end: str | None) -> float:
@@ -91,8 +93,9 @@ def _largest_duty(case: Case, fluid: str, end: str | None) -> float:
 
 
 def money(case: Case, widest: bool = False) -> float:
-    """Capital, and running cost over the site's horizon."""
-    return math.fsum([capital(case), case.site.horizon * running_cost(case, widest)])
+    """Capital, and running cost over the site's horizon; annuities and that of a year."""
+    span = case.site.horizon if case.site.discount_rate is None else YEAR
+    return math.fsum([capital(case), span * running_cost(case, widest)])
 
 
 def check_money(case: Case, findings: Findings) -> None:

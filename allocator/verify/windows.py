@@ -141,6 +141,28 @@ def _likely_ends(periods: Sequence[float]) -> Sequence[float]:
     return [float(length) for length in every[within]]
 
 
+def settled_length(parts: Sequence[tuple[Cycle, float]], draw: float) -> float | None:
+    """Length up to which windows say what all say, s; None: none is found.
+
+    ``draw``: constant draw less steady inflow. Some need is then no more than 0, or windows repeat.
+    """
+    from allocator.verify import kernel
+
+    moving = _merged(parts)
+    if not moving:
+        return None
+    windows = kernel.Windows(*_columns(moving))
+    for length in _likely_ends([cycle.period for cycle, _ in moving]):
+        need, scale = kernel.need_at(windows, draw, length)
+        if need <= ROUNDING * scale:
+            return length
+    common = timetables.together(cycle.period for cycle, _ in moving)
+    balanced = draw <= math.fsum(weight * cycle.mean for cycle, weight in moving) * (1 + ROUNDING)
+    if common is None or not balanced:
+        return None
+    return common + max(late_of(cycle) for cycle, _ in moving)
+
+
 def late_of(cycle: Cycle) -> float:
     """Length of windows from which on the least integral repeats, s."""
     return cycle.delay + (0.0 if cycle.table is None else cycle.table.onset)

@@ -216,7 +216,8 @@ class Firm(Basis):
             swing = ("swing", me)
             self.program.variable(swing)
             self.parts[me] = [(1.0, swing)]
-            self.own.append((kind.loss / kind.charge_efficiency, swing))
+            loss = kind.loss / kind.usable
+            self.own.append((loss / kind.charge_efficiency, swing))
             for clean in (True, False):
                 part = ("part", me, clean)
                 self.program.variable(part)
@@ -232,7 +233,7 @@ class Firm(Basis):
                     draws.append((shape, release))
                     self.out_of[me].append((self.peak(shape), release))
                     self.generated.setdefault((clean, shape), []).append((1.0, release))
-                self.promise([(1.0, part)], kind.loss, fed, [], draws)
+                self.promise([(1.0, part)], loss, fed, [], draws)
 
     def _burnt(
         self, machine: MachineType, spot: str, battery: tuple[str, str], efficiency: float
@@ -387,15 +388,23 @@ class Firm(Basis):
                     discharge = max(0.0, float(self.beta.max()) - needs.generation)
                     self.into[kind.name, place].append((charge, levelled))
                     self.out_of[kind.name, place].append((discharge, levelled))
-                    lost = needs.size * kind.loss / kind.charge_efficiency
+                    lost = needs.size * kind.loss / kind.usable / kind.charge_efficiency
                     self.own.append((lost, levelled))
                     self.served[name][clean].append((1.0, levelled))
         for (kind_name, place), terms in self.parts.items():
-            self.program.most([*terms, (-1.0, ("size", kind_name, place))], 0.0)
+            usable = self.site.storage[kind_name].usable
+            self.program.most([*terms, (-usable, ("size", kind_name, place))], 0.0)
         for kind, place in self.batteries:
             # Bursts, levelling and units run on and off may all be at their highest together.
             if kind.fill_rate is not None:
                 self.program.most(self.into[kind.name, place], kind.fill_rate)
             if kind.release_rate is not None:
                 self.program.most(self.out_of[kind.name, place], kind.release_rate)
+            for each, powers in (
+                (kind.fill_rate_per_size, self.into),
+                (kind.release_rate_per_size, self.out_of),
+            ):
+                if each is not None:
+                    size = (-each, ("size", kind.name, place))
+                    self.program.most([*powers[kind.name, place], size], 0.0)
         self.power_shared_out(pools)

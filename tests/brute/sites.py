@@ -101,6 +101,26 @@ def venting_site(number: int) -> Site:
     raise AssertionError
 
 
+def battery_site(number: int) -> Site:
+    """The site of a number, with a battery of which a share may be used, at rates per size."""
+    for attempt in itertools.count():
+        chance = random.Random(f"battery {number} {attempt}")
+        site = _Draw(chance, random.Random(0)).site(f"battery {number}")
+        if "battery" not in site.storage:
+            continue
+        battery = replace(
+            site.storage["battery"],
+            usable=chance.choice([0.5, 0.8, 1.0]),
+            fill_rate_per_size=chance.choice([None, 0.1 / HOUR, 0.5 / HOUR]),
+            release_rate_per_size=chance.choice([None, 0.1 / HOUR, 0.5 / HOUR]),
+        )
+        site = replace(site, storage={**site.storage, "battery": battery})
+        listed = choices(site, firm=True)
+        if len(list(itertools.islice(listed, MOST_CHOICES + 1))) <= MOST_CHOICES:
+            return site
+    raise AssertionError
+
+
 class _Draw:
     def __init__(self, chance: random.Random, of_chambers: random.Random) -> None:
         self.pick, self.pick_of_chambers = chance.choice, of_chambers.choice

@@ -19,8 +19,8 @@ def test_check_of_a_good_site(networks: Path, capsys: Told) -> None:
     assert main(["check", str(networks / "first.yaml")]) == 0
     out, err = capsys.readouterr()
     assert out == (
-        f"{networks / 'first.yaml'}: in order, no warnings; 1 source, 1 kind of store, "
-        "1 route, 1 kind of machine, 1 demand\n"
+        f"{networks / 'first.yaml'}: no faults, no warnings; 1 source, 1 storage type, "
+        "1 route, 1 machine type, 1 demand\n"
     )
     assert err == ""
 

@@ -331,3 +331,26 @@ def test_all_tables_and_the_cautions_on_request(
     assert main([*arguments, "--cautions"]) == 0
     assert (tmp_path / "cautions.txt").read_text("utf-8") in capsys.readouterr().out
     assert "Goals, in order" in (tmp_path / "summary.txt").read_text("utf-8")
+
+
+def test_more_units_out_than_a_site_may_have_are_refused(
+    networks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site = str(networks / "first.yaml")
+    assert main(["plan", site, "-o", str(tmp_path / "p"), "--lose-machines", "5"]) == 2
+    err = capsys.readouterr().err
+    assert "5 units cannot be out of order on a site of at most 4 (small_engine at mill: 4)" in err
+
+
+def test_units_out_are_told_and_written(
+    networks: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    site, folder = str(networks / "first.yaml"), tmp_path / "p"
+    assert main(["plan", site, "-o", str(folder), "--lose-machines", "1", "--prove", "0"]) == 0
+    out = capsys.readouterr().out
+    # steel for two engines and a holder: one of 10 kW is left; three would leave no steel for more
+    assert "Firm clean power 10 kW" in out
+    assert "The firm output holds with any 1 machine unit out of order." in out
+    (outage,) = read_plan(folder).outages
+    assert outage.out == {"small_engine@mill": 1}
+    assert "any 1 machine unit out of order" in (folder / "page.html").read_text()

@@ -72,7 +72,7 @@ def test_a_broken_promise_can_be_run_again(
     assert "NOT KEPT" in out
     assert "run dry" in out
     assert "From empty stores" in out
-    assert "THE FIRM OUTPUT WAS NOT KEPT" in err
+    assert "FIRM OUTPUT WAS NOT KEPT" in err
     broken = folder / "broken.json"
     found = json.loads(broken.read_text())["draws"]
     assert {draw["name"] for draw in found} >= {"against gas_holder@mill"}
@@ -93,7 +93,7 @@ def test_outages_are_no_part_of_the_promise(
     assert main([*given, "--no-adversarial", "--outages", "40 h", "4 h"]) == 0
     told = capsys.readouterr()
     assert "which firm output does not cover" in told.out
-    assert "THE FIRM OUTPUT WAS NOT KEPT" not in told.err
+    assert "FIRM OUTPUT WAS NOT KEPT" not in told.err
     assert "reproduces it" in told.err
     broken = Path(folder) / "broken.json"
     found = json.loads(broken.read_text())

@@ -112,7 +112,7 @@ def test_too_short_and_not_periodic(tmp_path: Path, capsys: Said) -> None:
     assert main(["fit", written(tmp_path, times, flows)]) == 0
     out = capsys.readouterr().out
     assert "Not periodic" in out or "Too short" in out
-    assert "firm draw" in out
+    assert "firm flow, g/s" in out
     assert main(["fit", written(tmp_path, times, np.full(len(times), 3.0))]) == 0
     assert "Always on" in capsys.readouterr().out
 
@@ -131,9 +131,12 @@ def test_a_store_for_a_record_is_the_sequent_peak(tmp_path: Path, capsys: Said) 
     assert store_for_record(log, 1.01 * mean) is None
     file = written(tmp_path, log.times, log.flows)
     assert main(["reservoir", file, "--draw", "9 kg/s"]) == 0
-    assert "none: more than the mean" in capsys.readouterr().out
+    assert "No storage gives more than the mean." in capsys.readouterr().out
     assert main(["reservoir", file]) == 0
-    assert capsys.readouterr().out.count("firm draw") == 5
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[1].split()[:2] == ["firm", "flow,"]
+    assert [line.split()[1] for line in lines[2:7]] == ["25", "50", "75", "90", "100"]
+    assert lines[7].startswith("  Mean inflow ")
 
 
 GOOD = "\n".join(f"{10 * n},{n % 2}" for n in range(20))

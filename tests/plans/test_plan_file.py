@@ -25,6 +25,7 @@ from allocator.plans.records import (
     BoosterUse,
     Ceiling,
     ChamberHold,
+    ClockWorth,
     CoolerHeat,
     DemandUse,
     Emissions,
@@ -43,6 +44,7 @@ from allocator.plans.records import (
     Power,
     Price,
     RecoveryUse,
+    ReserveRule,
     Robustness,
     Run,
     RunLevels,
@@ -178,7 +180,13 @@ FULL = Plan(
         (RunLevels("set@works", 0.5, 9.0),),
         ("set@works",),
         (ChamberHold("north", 2.5e5),),
+        (
+            ReserveRule(
+                "holder@works", "kg", "off", 8.0, 8.5, "north", 60.0, 3600.0, free=("south",)
+            ),
+        ),
     ),
+    clocks=ClockWorth(0.1, 0.25, {"holder@works": 7.0}, 86400.0, 0.35, 0.5),
 )
 
 
@@ -389,8 +397,10 @@ OPTIONAL = {
     "emissions.vented_kg_s",
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
-    "set_points.chambers", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
-    "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures",
+    "set_points.chambers", "set_points.reserve_rules", "set_points.reserve_rules[].source",
+    "set_points.reserve_rules[].at_s", "set_points.reserve_rules[].every_s",
+    "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
+    "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
     "withstands.lost_machines", "machines_out", "machines_out[].machines[].receiver_kg",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""

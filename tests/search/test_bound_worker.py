@@ -106,6 +106,31 @@ def test_the_other_process_hears_and_tells() -> None:
     assert worker.take_integers() == [] or plan.goals[0].value > 0
 
 
+def test_nobody_waits_until_it_has_read_its_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process takes a second or more to begin, and a pipe holds little until it reads."""
+    monkeypatch.setattr(module.bound_process, "__name__", "timeit")  # one that reads nothing
+    site = network_of(tiny_site(0, battery=True, stores=False))
+    site = replace(
+        site, places={f"{n:0999}": place for n in range(200) for place in site.places.values()}
+    )
+    began = time.monotonic()
+    worker = BoundWorker(Order(site, Settings(), time.time() + 60.0))
+    worker.report_plan(0.0, np.zeros(100_000))
+    assert time.monotonic() - began < 0.5
+    worker.end()
+
+
+def test_it_is_left_out_where_all_is_done_before_it_begins() -> None:
+    order = Order(
+        network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 9.0
+    )
+    worker = BoundWorker(order, delay=60.0)
+    worker.report_plan(0.0, None)
+    worker.end(60.0)
+    assert worker.bound is None
+    assert worker.fault == ""
+
+
 def test_it_ends_when_it_is_told_to() -> None:
     worker = BoundWorker(
         Order(network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 1e6)

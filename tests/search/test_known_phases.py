@@ -100,7 +100,7 @@ def test_the_audit_refuses_a_store_too_small_for_the_error() -> None:
     plan = al.plan(site_of(*exact), node_limit=1000).plan
     for changed in ({"error": 300.0}, {"clock": "free", "error": None}, {"next_start": 1.0}):
         site = site_of(replace(exact[0], **changed), exact[1])
-        report = al.audit(site, replace(plan, site_sha256=site.sha256))
+        report = al.audit(site, replace(plan, site_sha256=site.sha256, set_points=None))
         assert {breach.rule for breach in report.breaches} == {"store_cut"}
 
 

@@ -11,10 +11,17 @@ from pathlib import Path
 import pytest
 from pressed_sites import LINE
 
+from allocator.cli.entry import main
+from allocator.cli.terminal import BREACHES
+from allocator.engine.simulating import prove_plan
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.network.records import Network
+from allocator.plans.file import plan_to_json
 from allocator.plans.records import Plan
+from allocator.report.brief import heading
+from allocator.report.page import page_html
+from allocator.report.page.simulation import SimulationFileError, simulation_of
 from allocator.report.simulated import simulation_text
 from allocator.search import Settings, make_plan
 from allocator.simulation import SimulationSettings, Trace, simulate
@@ -113,6 +120,37 @@ def test_what_is_told(line: tuple[Network, Plan], trace: Trace) -> None:
     assert {end["kind"] for end in facts["ends"]} >= {"machine", "store", "booster"}
 
 
+def test_the_page_and_the_proof_tell_of_it(line: tuple[Network, Plan], trace: Trace) -> None:
+    site, plan = line
+    files = simulation_files(trace)
+    told = (files["simulation.json"], files["levels.csv"], plan, None, Path("simulation.json"))
+    page = page_html(site, plan, simulation_of(*told))
+    assert "least margin of pressure, 2 of 2 states checked" in page
+    spoilt = files["simulation.json"].replace('"lowest"', '"loest"')
+    with pytest.raises(SimulationFileError, match="lacks what a simulation holds"):
+        simulation_of(spoilt, *told[1:])
+    proven, proof = prove_plan(site, replace(plan, verified=True))
+    assert (proven.verified, proof.kept) == (True, True)
+    proven, proof = prove_plan(site, replace(plan, verified=True, boosters=()))
+    assert (proven.verified, proof.kept, proof.broken) == (False, False, ())
+    assert "LACKED PRESSURE ALONG ITS LINES" in " ".join(heading(proven, proof))
+
+
+def test_the_command_ends_in_a_breach(
+    line: tuple[Network, Plan], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, plan = no_fan(*line)
+    file, folder = tmp_path / "site.yaml", tmp_path / "simulated"
+    file.write_text(LINE, encoding="utf-8")
+    (tmp_path / "plan.json").write_text(plan_to_json(plan), encoding="utf-8")
+    given = ["simulate", str(file), str(tmp_path / "plan.json"), "-o", str(folder)]
+    assert main([*given, "--days", "5", "--phases", "1", "--foresight", "0"]) == BREACHES
+    out, err = capsys.readouterr()
+    assert "TOO LOW" in out
+    assert "pressure is too low along lines" in err
+    assert not (folder / "broken.json").exists()
+
+
 def test_without_pressures_nothing_is_said(tmp_path: Path) -> None:
     path = tmp_path / "site.yaml"
     path.write_text(LINE.replace("pressure: 106 kPa, ", "").replace("bore: 52.5 mm", "capacity: 1"))
@@ -134,3 +172,26 @@ def test_without_pressures_nothing_is_said(tmp_path: Path) -> None:
     found = simulate(site, plan, SimulationSettings(days=2.0, phases=1))
     assert found.pressures is None
     assert "pressures" not in json.loads(simulation_files(found)["simulation.json"])
+
+
+@pytest.mark.slow
+def test_of_many_states_those_with_the_greatest_flows_are_checked(tmp_path: Path) -> None:
+    """Eight wells with periods of their own: some hundred states, and that of all of them."""
+    wells = "".join(
+        f"  w{n}: {{place: mouth, fluid: gas, flow: 2 g/s, pressure: 106 kPa, "
+        f"cycle: [{{on: {100 + n} min, every: {160 + 7 * n} min}}]}}\n"
+        for n in range(8)
+    )
+    start, end = LINE.index("  well:"), LINE.index("storage:")
+    path = tmp_path / "site.yaml"
+    path.write_text(LINE[:start] + wells + LINE[end:], encoding="utf-8")
+    site = network_of(read_site(path))
+    plan = make_plan(site, Settings(node_limit=20, threads=1)).plan
+    assert plan is not None
+    used = {use.name for use in plan.sources if any(use.collect.values())}
+    assert len(used) >= 4
+    found = simulate(site, plan, SHORT).pressures
+    assert found is not None
+    assert found.checked <= 32 < found.states <= 2**8
+    assert not found.short
+    assert max(len(end.on) for end in found.ends if end.kind == "store") == len(used)

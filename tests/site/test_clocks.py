@@ -161,3 +161,30 @@ def test_a_phase_that_is_not_used_is_noted(tmp_path: Path) -> None:
     assert any("not its clock, which is taken as free" in str(warning) for warning in warnings)
     said = f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s"
     assert not any("clock" in str(warning) for warning in report(tmp_path, said).warnings)
+    said = f"{DAILY}, next_start: 3 h, clock: calendar, error: 0 s"
+    warnings = report(tmp_path, said).warnings
+    assert any("the site has no 'starts_at'" in str(warning) for warning in warnings)
+
+
+@pytest.mark.parametrize(
+    ("top", "said", "problem"),
+    [
+        ("survey_ends: 3 d", "surveyed", "counts from 'starts_at', which is not given"),
+        (
+            "starts_at: 2027-03-01T06:00\nsurvey_ends: 3 d",
+            "calendar",
+            "survey_ends is given, but no source has 'clock: surveyed'",
+        ),
+        ("starts_at: next week", "calendar", "starts_at is no date and time (got 'next week')"),
+        ("starts_at: 2027-03-01T06:00\nsurvey_ends: -3 d", "surveyed", "must be above 0"),
+    ],
+)
+def test_times_of_the_site_that_are_refused(
+    tmp_path: Path, top: str, said: str, problem: str
+) -> None:
+    path = tmp_path / "site.yaml"
+    clock = f"{DAILY}, next_start: 3 h, clock: {said}, error: 5 min"
+    path.write_text(f"{SITE.replace('SAID', clock)}{top}\n", encoding="utf-8")
+    (fault,) = [str(fault) for fault in check_site(path).faults]
+    assert problem in fault
+    assert f":{SITE.count(chr(10)) + 1 + top.count(chr(10))}:" in fault

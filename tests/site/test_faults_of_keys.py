@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, currency, units, horizon, load_factor, count_biogenic and 20 "
+                "about, currency, units, horizon, starts_at, survey_ends and 24 "
                 "more"
             )
         ],
@@ -59,12 +59,12 @@ CASES: list[Case] = [
     (
         "key twice",
         [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «flow: 3 g/s")],
-        [("source 'north_well': has the key 'flow' twice (first at line 43); keep one of them")],
+        [("source 'north_well': has the key 'flow' twice (first at line 45); keep one of them")],
     ),
     (
         "name twice",
         [("  tank_farm:", "  «north_well:")],
-        [("site: sources has the key 'north_well' twice (first at line 40); keep one of them")],
+        [("site: sources has the key 'north_well' twice (first at line 42); keep one of them")],
     ),
     (
         "section twice",
@@ -74,7 +74,7 @@ CASES: list[Case] = [
             ("battery: {works: 40", "«battery: {works: 40"),
         ],
         [
-            "site: has the key 'sources' twice (first at line 39); keep one of them",
+            "site: has the key 'sources' twice (first at line 41); keep one of them",
             ("site: built.storage names the unknown store 'gas_holder'; list it under 'storage'"),
             "site: built.storage names the unknown store 'battery'; list it under 'storage'",
         ],
@@ -180,8 +180,34 @@ CASES: list[Case] = [
         [
             (
                 "machine 'gas_engine': has the key 'outages', which is not yet read; "
-                "plan with fewer units, or leave the machine out"
+                "give 'mtbf' and 'mttr', or plan with fewer units"
             )
+        ],
+    ),
+    (
+        "no time between failures",
+        [("mtbf: 2000 h", "mtbf: «0 h")],
+        [
+            "machine 'gas_engine': mtbf must be above 0 (got 0 h); "
+            "give a positive duration such as '87 d'"
+        ],
+    ),
+    (
+        "failures without repair",
+        [("mtbf: 2000 h", "mtbf: «2000 h"), ("    mttr: 24 h\n", "")],
+        ["machine 'gas_engine': mtbf says nothing without 'mttr'; add 'mttr: 24 h'"],
+    ),
+    (
+        "repair without failures",
+        [("mttr: 24 h", "mttr: «24 h"), ("    mtbf: 2000 h\n", "")],
+        ["machine 'gas_engine': mttr says nothing without 'mtbf'; add 'mtbf: 2000 h'"],
+    ),
+    (
+        "service for all the year",
+        [("service: 120 h", "service: «1 a")],
+        [
+            "machine 'gas_engine': service is a year or more of each; "
+            "give a duration such as '120 h'"
         ],
     ),
     (

@@ -55,6 +55,12 @@ def test_the_line_is_sound(tmp_path: Path) -> None:
             "is given beside 'pressure', which is constant",
         ),
         ("pressure_rating: 2 bar", "pressure_rating: 1 bar", "is below its highest pressure"),
+        (
+            "min_inlet_pressure: 102.5 kPa",
+            "min_inlet_pressure: 102.5 kPa\n    pressure_rating: 1 bar",
+            "pressure_rating is below 'min_inlet_pressure' (100 kPa < 102 kPa)",
+        ),
+        ("bore: 52.5 mm", "bore: 52.5 mm, roughness: 60 mm", "roughness is not below the bore"),
     ],
 )
 def test_one_value_that_cannot_be(old: str, new: str, said: str, tmp_path: Path) -> None:
@@ -105,6 +111,21 @@ def test_a_mouth_below_what_all_need_is_told_with_both_numbers(tmp_path: Path) -
     assert "needs at least 108 kPa: nothing can be had of it" in well
     assert "offer a booster" in kiln
     assert checked(tmp_path, needs, holder) == ([], [])
+
+
+def test_pressures_that_three_digits_do_not_tell_apart(tmp_path: Path) -> None:
+    fans = LINE[LINE.index("boosters:") : LINE.index("machines:")]
+    needs = ("min_inlet_pressure: 102.5 kPa", "min_inlet_pressure: 106.2 kPa")
+    holder = ("pressure: 103 kPa,", "pressure: 109 kPa,")
+    _, (well, _) = checked(tmp_path, (fans, ""), needs, holder)
+    assert "its mouth is at 106000 Pa, and whatever takes 'gas' needs at least 106200 Pa" in well
+
+
+def test_what_bears_less_than_all_sources_give_is_told(tmp_path: Path) -> None:
+    low = ("pressure_rating: 1.5 bar", "pressure_rating: 1.02 bar")
+    faults, (told,) = checked(tmp_path, low)
+    assert faults == []
+    assert "pipe 'dn50': it bears 102 kPa, and all that gives 'gas' gives at least 103 kPa" in told
 
 
 def test_what_a_pipe_says_of_its_ends_does_not_count(tmp_path: Path) -> None:

@@ -82,6 +82,7 @@ def test_equipment(site: Site) -> None:
         power_share=0.02,
         materials={"fins": 40.0},
         price=2000.0,
+        life=15 * 31_557_600.0,
         recovery=0.08,
         rejects_at="kiln_hall",
         threshold=423.15,

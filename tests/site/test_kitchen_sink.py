@@ -40,6 +40,7 @@ from allocator.site.records import (
 )
 
 DAY = 86_400.0
+YEAR = 31_557_600.0
 KWH = 3.6e6
 BOTH = ("dn50", "hose")
 
@@ -60,6 +61,8 @@ def test_site(site: Site, kitchen_sink: Path) -> None:
     assert site.about == "free text"
     assert site.currency == "EUR"
     assert site.horizon == 10 * 31_557_600.0
+    assert site.discount_rate == 0.06
+    assert site.life == 20 * 31_557_600.0
     assert site.load_factor == 0.33
     assert site.goal_slack == 0.02
     assert site.count_biogenic is False
@@ -90,7 +93,7 @@ def test_fluids_and_materials(site: Site) -> None:
 def test_places(site: Site) -> None:
     assert list(site.places.values()) == [
         Place("north", 120.0, 840.0, 12.0),
-        Place("works", 0.0, 0.0, 0.0),
+        Place("works", 0.0, 0.0, 0.0, heat_demand=20e3, heat_temperature=333.15),
         Place("yard", 40.0, 30.0, 0.0),
         Place("old pond", 9.0, 9.0, 0.0),
     ]
@@ -112,6 +115,7 @@ def test_sources(site: Site) -> None:
             when_untapped="vents",
             connection_materials={"pipe_steel": 40.0},
             connection_price=900.0,
+            connection_life=25 * YEAR,
             pump=Pump(350_000.0, 0.003, chamber=Chamber(40.0, 102_000.0)),
         ),
         Source(
@@ -139,6 +143,7 @@ def test_stores(site: Site) -> None:
             base_materials={"pipe_steel": 200.0},
             price=3.0,
             base_price=5000.0,
+            life=30 * YEAR,
             fill_rate=0.05,
             release_rate=0.04,
             loss=0.001 / DAY,
@@ -155,6 +160,10 @@ def test_stores(site: Site) -> None:
             price=300 / KWH,
             fill_rate=100_000.0,
             charge_efficiency=0.9,
+            usable=0.8,
+            fill_rate_per_size=0.5 / 3600.0,
+            release_rate_per_size=1 / 3600.0,
+            throughput_price=0.05 * (1 / KWH),
         ),
     ]
 
@@ -174,6 +183,7 @@ def test_baths(site: Site) -> None:
             effectiveness=0.9,
             max_outlet_temperature=311.15,
             steam_recovered=True,
+            life=30 * YEAR,
             recovery=HeatSinkRecovery(20.0, 303.15, 0.05, 283.15),
             cooler=HeatSinkCooler(30.0, 306.15, 0.04),
         ),
@@ -200,6 +210,7 @@ def test_network(site: Site) -> None:
             layers=(Layer("pipe_steel", 5.44), Layer("mineral_wool", 3.1, 0.05)),
             bore=0.053,
             price=40.0,
+            life=40 * YEAR,
             fluids=("well_gas", "hydrogen"),
             stock_length=6.0,
             saw_cut=0.003,
@@ -213,7 +224,7 @@ def test_network(site: Site) -> None:
         Route("quay", "yard", "works", 50.0, BOTH, one_way=True, cost=0.002),
     ]
     assert list(site.power_lines.values()) == [
-        Line("feeder", "works", "yard", 80_000.0, 60.0, 0.02, {"pipe_steel": 0.4}, 12.0)
+        Line("feeder", "works", "yard", 80_000.0, 60.0, 0.02, {"pipe_steel": 0.4}, 12.0, 35 * YEAR)
     ]
 
 
@@ -233,9 +244,14 @@ def test_machines(site: Site) -> None:
             min_burst_time=1200.0,
             materials={"pipe_steel": 300.0},
             price=40_000.0,
+            heat_temperature=361.15,
+            life=10 * YEAR,
             max_units=7,
             min_inlet_pressure=103_000.0,
             pressure_rating=200_000.0,
+            mtbf=7_200_000.0,
+            mttr=86_400.0,
+            service=432_000.0,
         ),
         MachineType(
             "diesel_set",
@@ -311,6 +327,7 @@ def test_boosters(site: Site) -> None:
             discharge_temperature=318.15,
             materials={"pipe_steel": 60.0},
             price=4000.0,
+            life=8 * YEAR,
             max_units=3,
         ),
         BoosterType("lift", "pump", ("diesel",), {"yard": None}, efficiency=0.5, head=12.0),

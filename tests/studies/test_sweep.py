@@ -22,8 +22,8 @@ from allocator.network.facts import facts_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.search import Settings
+from allocator.search.as_built import as_built
 from allocator.site.records import Material, Site
-from allocator.studies.as_built import as_built
 from allocator.studies.grids import grids_of
 from allocator.studies.results import Results
 from allocator.studies.running import Workers

@@ -4,14 +4,16 @@ import math
 from pathlib import Path
 
 import pytest
+from pressed_sites import LINE
 
 from allocator.base.clock import Clock
 from allocator.model.limits import Want
 from allocator.network.deriving import network_of
 from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
-from allocator.search import Settings
+from allocator.search import Settings, make_plan
 from allocator.search.conflicts import Conflict, conflict_of
+from allocator.search.elastic import elastic_relaxation_of
 from allocator.studies.carry_result import carry
 
 SITE = """format: allocator.site/2
@@ -112,3 +114,30 @@ def test_units_that_a_line_carries_are_those_that_its_pressure_leaves(tmp_path: 
     assert set(limits) == {"fluids.gas.pressure", "machines.engine.min_inlet_pressure"}
     assert limits["machines.engine.min_inlet_pressure"].startswith("-")
     assert "changing one of them alone" in result.limits.title
+
+
+def test_a_plan_names_the_pressure_that_binds_it(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(SITE.replace("places: {b: 30}", "places: {b: 30}, min_inlet_pressure: 105 kPa"))
+    plan = make_plan(read_site(path), Settings(node_limit=500)).plan
+    assert plan is not None
+    assert "pressure: 'engine@b' with no more than the 105 kPa needed" in plan.limits
+
+
+def test_every_pressure_of_the_line_is_a_limit(tmp_path: Path) -> None:
+    """Each with its key in the file; those that are lowered have no marginal value."""
+    path = tmp_path / "site.yaml"
+    path.write_text(LINE.replace(": 1.5 bar", ": 107 kPa").replace(": 2 bar", ": 108 kPa"))
+    site = network_of(read_site(path))
+    settings = Settings(node_limit=100)
+    limits = elastic_relaxation_of(site, settings, Clock(None)).limits
+    addresses = {limit.address: limit.value for limit in limits if limit.dimension == "pressure"}
+    assert addresses == {
+        "fluids.gas.pressure": pytest.approx(106e3),
+        "machines.engine.min_inlet_pressure": pytest.approx(102.5e3),
+        "pipes.dn50.pressure_rating": pytest.approx(107e3),
+        "storage.holder.pressure": pytest.approx(103e3),
+        "storage.holder.pressure_rating": pytest.approx(108e3),
+    }
+    priced = elastic_relaxation_of(site, settings, Clock(None), demands=True).limits
+    assert "inlet_pressure" not in {limit.kind for limit in priced}

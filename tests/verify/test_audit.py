@@ -16,6 +16,7 @@ import tampered_flares
 import tampered_flows
 import tampered_holds
 import tampered_outages
+import tampered_warmth
 import tampered_without
 from handmade_cove import COVE, COVE_MEAN_PLAN, COVE_PLAN
 from handmade_moor import MOOR, MOOR_LOST_PLAN, MOOR_LOW_PLAN, MOOR_OUT_PLAN
@@ -42,6 +43,7 @@ ACCEPTED = {
     "set-points": (COVE, tampered_holds.COVE_HELD),
     "chamber": (tampered_chambers.COVE_DEEP, tampered_chambers.COVE_THROUGH),
     "flare that guards a store": (tampered_flares.SITE, tampered_flares.PLAN),
+    "digester kept warm": (tampered_warmth.SITE, tampered_warmth.PLAN),
     "mean basis": (COVE, COVE_MEAN_PLAN),
     "lines, bursts, store behind a store, priorities": (RIDGE, RIDGE_PLAN),
     "any one source lost": (MOOR, MOOR_LOST_PLAN),
@@ -71,6 +73,7 @@ TAMPERED = {
     **tampered_chambers.TAMPERED,
     **tampered_flows.TAMPERED,
     **tampered_claims.TAMPERED,
+    **tampered_warmth.TAMPERED,
     **tampered_without.TAMPERED,
     **tampered_outages.TAMPERED,
     **tampered_flares.TAMPERED,
@@ -112,6 +115,7 @@ def rules_in_the_code() -> set[str]:
             "cooler_heat.py",
             "mixes.py",
             "pressures.py",
+            "boosters.py",
             "site_file.py",
         ):
             continue  # tests/thermal, tests/studies, test_every_field, test_pressures break them

@@ -39,6 +39,17 @@ NOT_SEEN = (
     "set_points.chambers[].pressure_pa",
     "mix",
     "demands[].mean_kg_s",
+    "set_points.reserve_rules",
+    "set_points.reserve_rules[].store",
+    "set_points.reserve_rules[].unit",
+    "set_points.reserve_rules[].state",
+    "set_points.reserve_rules[].keep",
+    "set_points.reserve_rules[].burn_above",
+    "set_points.reserve_rules[].source",
+    "set_points.reserve_rules[].at_s",
+    "set_points.reserve_rules[].every_s",
+    "set_points.reserve_rules[].free",
+    "set_points.reserve_rules[].free[]",
     "machines_out[].demands[].mean_kg_s",
     *(
         name

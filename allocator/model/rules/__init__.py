@@ -39,6 +39,7 @@ COMMON = (
     stores.store_sizes,
     stock.material_stock,
     heat.heat_into_places,
+    heat.heat_demands,
     recovery.recovered_flow,
     recovery.recovered_of_sources,
     recovery.recovered_unfed,

@@ -1,10 +1,11 @@
-"""Rules of heat: what is let into places."""
+"""Rules of heat: what is let into places, and what places must be given."""
 
 from __future__ import annotations
 
-from allocator.model.expressions import arrivals, moved_at_most, scaled
+from allocator.model.expressions import arrivals, can_follow, moved_at_most, scaled
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model, Terms
+from allocator.site.records import MachineType, Place
 from allocator.thermal.upper import Upper, upper_heat
 
 
@@ -51,3 +52,34 @@ def _heat_released(sets: IndexSets, place: str, upper: Upper) -> Terms:
             stored: Terms = [*arrivals(sets, f"store:{name}"), (1.0, ("inflow", name))]
             terms += scaled(stored, upper.stores[name])
     return terms
+
+
+def demand_row(place: str) -> str:
+    """Name of the row of a place that must be given heat."""
+    return f"heat_demand[{place}]"
+
+
+def heat_demands(model: Model, sets: IndexSets) -> None:
+    """``sum W (flat + sum_j least_j follow_j) >= heat demand`` of a place that must be given heat.
+
+    Of machines there whose heat is hot enough. Heat is in step with the load, so what follows a
+    profile gives at least the heat of its lowest load; what is run on and off, or burns what comes,
+    gives none for certain.
+    """
+    for place in sets.site.places.values():
+        if place.heat_demand is None or place.name not in sets.places:
+            continue
+        terms: Terms = []
+        for name, group in sets.groups.items():
+            if sets.site.ground(group.place) == place.name and warms(group.type, place):
+                load: Terms = [(1.0, ("flat", name))]
+                for shape in can_follow(sets, group):
+                    load.append((sets.shape_curves[shape].least, ("follow", name, shape)))
+                terms += scaled(load, group.type.heat_out)
+        model.row(demand_row(place.name), terms, low=place.heat_demand)
+
+
+def warms(machine: MachineType, place: Place) -> bool:
+    """True for a machine whose heat is hot enough for a place."""
+    given = machine.heat_temperature
+    return machine.heat_out > 0 and given is not None and given >= place.heat_temperature

@@ -87,7 +87,7 @@ def own_load(sets: IndexSets, bus: str) -> Terms:
         if battery.type.loss > 0 and sets.bus(battery.place) == bus:
             # Only what is kept charged loses: the parts that level and that bridge runs. Bursts
             # have the loss in their own promise, and what no part uses may stay empty.
-            share = battery.type.loss / battery.type.charge_efficiency
+            share = battery.type.part_loss / battery.type.charge_efficiency
             terms.append((share, ("swing", name)))
             for (b, demand), constants in sets.levellings.items():
                 if b == name and _levels_here(sets, b, demand, bus):
@@ -207,20 +207,24 @@ def line_capacity(model: Model, sets: IndexSets) -> None:
 
 
 def battery_parts(model: Model, sets: IndexSets) -> None:
-    """``levelling parts + burst parts + swing <= size``: separate shares, separate promises."""
+    """``levelling parts + burst parts + swing <= usable * size``: separate shares and promises."""
     for name, battery in sets.batteries.items():
-        terms: Terms = [(1.0, ("swing", name)), (-1.0, ("size", name))]
+        usable = battery.type.usable
+        terms: Terms = [(1.0, ("swing", name)), (-usable, ("size", name))]
         terms += [(1.0, ("burst_part", name, kind)) for kind in CLASSES]
         for (b, demand), constants in sets.levellings.items():
             for kind in CLASSES:
                 key = ("level", b, demand, kind)
                 if b == name and model.has(key):
                     terms.append((constants.size, key))
-        model.row(f"battery_parts[{name}]", terms, high=battery.existing)
+        model.row(f"battery_parts[{name}]", terms, high=usable * battery.existing)
 
 
 def battery_rates(model: Model, sets: IndexSets) -> None:
-    """Highest power into and out of a battery: bursts, levelling and cycled units together."""
+    """Highest power into and out of a battery: bursts, levelling and cycled units together.
+
+    Within its own limits, and within those per size of ``size + existing``.
+    """
     for name, battery in sets.batteries.items():
         shapes = (FLAT, *sets.power_shapes())
         into: Terms = []
@@ -247,6 +251,38 @@ def battery_rates(model: Model, sets: IndexSets) -> None:
             model.row(f"charge_rate[{name}]", into, high=battery.type.fill_rate)
         if battery.type.release_rate is not None:
             model.row(f"discharge_rate[{name}]", out, high=battery.type.release_rate)
+        for row, terms, each in (
+            ("charge_rate_of_size", into, battery.type.fill_rate_per_size),
+            ("discharge_rate_of_size", out, battery.type.release_rate_per_size),
+        ):
+            if each is not None:
+                sized = [*terms, (-each, ("size", name))]
+                model.row(f"{row}[{name}]", sized, high=each * battery.existing)
+
+
+def through_batteries(sets: IndexSets) -> Terms:
+    """Money a second for wear: ``price * (what bursts promise + through * levelled)`` of each
+
+    battery, and the highest price at the bus for all power of units that are run on and off.
+    """
+    terms: Terms = []
+    dearest: dict[str, float] = {}
+    for name, battery in sets.batteries.items():
+        price, bus = battery.type.throughput_price, sets.bus(battery.place)
+        if price and not sets.lossless:
+            dearest[bus] = max(dearest.get(bus, 0.0), price)
+            for kind in CLASSES:
+                for shape in (FLAT, *sets.power_shapes()):
+                    terms.append((price, ("release", name, kind, shape)))
+                for (b, demand), constants in sets.levellings.items():
+                    if b == name and _levels_here(sets, b, demand, bus):
+                        terms.append((price * constants.through, ("level", b, demand, kind)))
+    for group in sets.groups.values():
+        price = dearest.get(sets.bus(group.place), 0.0)
+        if price and can_cycle(sets, group):
+            power = group.type.power_out * sets.efficiency(sets.bus(group.place))
+            terms.append((price * power, ("cycled", group.name)))
+    return terms
 
 
 def burst_sources(
@@ -277,7 +313,7 @@ def burst_long_run(model: Model, sets: IndexSets) -> None:
             ]
             for shape in (FLAT, *sets.power_shapes()):
                 terms.append((-1.0, ("release", name, kind, shape)))
-            terms.append((-battery.type.loss, ("burst_part", name, kind)))
+            terms.append((-battery.type.part_loss, ("burst_part", name, kind)))
             model.row(f"burst_long_run[{name},{kind}]", terms, low=0.0)
 
 

@@ -2,78 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from allocator.model.expressions import mean_capture, mean_turnover, scaled
 from allocator.model.index_sets import IndexSets, counts, material_per_metre
-from allocator.model.model import Model, Terms
+from allocator.model.model import Key, Model, Terms
 from allocator.model.pressures import boost, new_boosters
+from allocator.model.rules.power import through_batteries
 from allocator.model.rules.venting import vented
+from allocator.site.money import counted_share, running_span
+
+
+class NewThing(NamedTuple):
+    """What one of a variable takes: kg of materials and money, with how long it lasts, s."""
+
+    materials: Mapping[str, float]
+    price: float
+    life: float | None
+    key: Key
+
+
+def new_things(sets: IndexSets) -> Iterator[NewThing]:
+    """Everything that may be built new; existing assets take nothing."""
+    site = sets.site
+    for name in sets.sources:
+        source = site.sources[name]
+        if name not in site.built.sources and not source.part_of:
+            taken = (source.connection_materials, source.connection_price, source.connection_life)
+            yield NewThing(*taken, ("tap", name))
+    for (route, fluid), pipe in sets.pipes.items():
+        for build in pipe.builds:
+            if build != pipe.existing:
+                kind, length = site.pipes[build], site.routes[route].length
+                masses = {m: kg * length for m, kg in material_per_metre(kind).items()}
+                key = ("lay", route, build, fluid)
+                yield NewThing(masses, kind.price * length, kind.life, key)
+    for name, store in {**sets.fluid_stores, **sets.batteries}.items():
+        of = store.type
+        yield NewThing(of.materials, of.price, of.life, ("size", name))
+        if store.existing == 0 and (of.base_materials or of.base_price):
+            yield NewThing(of.base_materials, of.base_price, of.life, ("stand", name))
+    for name, group in sets.groups.items():
+        yield NewThing(group.type.materials, group.type.price, group.type.life, ("count", name))
+    for name in sets.lines:
+        if name not in site.built.power_lines:
+            line = site.power_lines[name]
+            masses = {m: kg * line.length for m, kg in line.materials.items()}
+            yield NewThing(masses, line.price * line.length, line.life, ("line", name))
+    for option in new_boosters(sets):
+        booster = site.boosters[option.booster]
+        yield NewThing(booster.materials, booster.price, booster.life, boost(option))
 
 
 def material_use(sets: IndexSets, material: str) -> Terms:
     """kg of a material that everything new takes; existing assets take none."""
-    site = sets.site
-    terms: Terms = []
-
-    def mass(materials: Mapping[str, float]) -> float:
-        return materials.get(material, 0.0)
-
-    for name in sets.sources:
-        if name not in site.built.sources and not site.sources[name].part_of:
-            terms.append((mass(site.sources[name].connection_materials), ("tap", name)))
-    for (route, fluid), pipe in sets.pipes.items():
-        for build in pipe.builds:
-            if build != pipe.existing:
-                metre = material_per_metre(site.pipes[build]).get(material, 0.0)
-                terms.append((metre * site.routes[route].length, ("lay", route, build, fluid)))
-    for name, store in {**sets.fluid_stores, **sets.batteries}.items():
-        terms.append((mass(store.type.materials), ("size", name)))
-        if store.existing == 0 and store.type.base_materials:
-            terms.append((mass(store.type.base_materials), ("stand", name)))
-    for name, group in sets.groups.items():
-        terms.append((mass(group.type.materials), ("count", name)))
-    for name in sets.lines:
-        if name not in site.built.power_lines:
-            line = site.power_lines[name]
-            terms.append((mass(line.materials) * line.length, ("line", name)))
-    for option in new_boosters(sets):
-        terms.append((mass(site.boosters[option.booster].materials), boost(option)))
+    terms = [(thing.materials.get(material, 0.0), thing.key) for thing in new_things(sets)]
     return [(coefficient, key) for coefficient, key in terms if coefficient]
 
 
 def capital(sets: IndexSets) -> Terms:
-    """Money for everything new: prices of things and of the materials in them."""
-    site = sets.site
+    """Money for everything new: prices of things and of the materials in them.
+
+    With a discount rate the annuity of each over its life, a year.
+    """
+    things = [(thing, counted_share(sets.site, thing.life)) for thing in new_things(sets)]
     terms: Terms = []
-    for name, material in site.materials.items():
+    for name, material in sets.site.materials.items():
         if material.price:
-            terms += scaled(material_use(sets, name), material.price)
-    for name in sets.sources:
-        if name not in site.built.sources and not site.sources[name].part_of:
-            terms.append((site.sources[name].connection_price, ("tap", name)))
-    for (route, fluid), pipe in sets.pipes.items():
-        for build in pipe.builds:
-            if build != pipe.existing:
-                price = site.pipes[build].price * site.routes[route].length
-                terms.append((price, ("lay", route, build, fluid)))
-    for name, store in {**sets.fluid_stores, **sets.batteries}.items():
-        terms.append((store.type.price, ("size", name)))
-        if store.existing == 0 and store.type.base_price:
-            terms.append((store.type.base_price, ("stand", name)))
-    for name, group in sets.groups.items():
-        terms.append((group.type.price, ("count", name)))
-    for name in sets.lines:
-        if name not in site.built.power_lines:
-            line = site.power_lines[name]
-            terms.append((line.price * line.length, ("line", name)))
-    for option in new_boosters(sets):
-        terms.append((site.boosters[option.booster].price, boost(option)))
+            terms += [
+                (thing.materials.get(name, 0.0) * material.price * share, thing.key)
+                for thing, share in things
+            ]
+    terms += [(thing.price * share, thing.key) for thing, share in things]
     return [(coefficient, key) for coefficient, key in terms if coefficient]
 
 
 def running_cost(sets: IndexSets, model: Model) -> Terms:
-    """Money a second: bought fuel, and what routes ask for each kg moved.
+    """Money a second: bought fuel, what routes ask for each kg moved, and wear of batteries.
 
     A collect flow counts at its rate times the largest duty among the sources that may send
     to the place it is bound for, which is never less than the true mean.
@@ -94,7 +100,7 @@ def running_cost(sets: IndexSets, model: Model) -> Terms:
                 key = ("gather", arc.route, arc.start, fluid, end)
                 if model.has(key):
                     terms.append((cost * _largest_duty(sets, fluid, end), key))
-    return terms
+    return terms + through_batteries(sets)
 
 
 def _largest_duty(sets: IndexSets, fluid: str, end: str) -> float:
@@ -107,8 +113,8 @@ def _largest_duty(sets: IndexSets, fluid: str, end: str) -> float:
 
 
 def money(sets: IndexSets, model: Model) -> Terms:
-    """Capital plus running cost over the site's horizon."""
-    return capital(sets) + scaled(running_cost(sets, model), sets.site.horizon)
+    """Capital plus running cost over the site's horizon; annuities and a year's with interest."""
+    return capital(sets) + scaled(running_cost(sets, model), running_span(sets.site))
 
 
 def counted_emission(sets: IndexSets) -> Terms:

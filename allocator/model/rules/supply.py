@@ -10,8 +10,9 @@ from allocator.model.expressions import (
     scaled,
     taken_by,
 )
-from allocator.model.index_sets import IndexSets
+from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import Model, Terms
+from allocator.model.ways import way
 from allocator.plans.records import FLAT
 
 
@@ -97,17 +98,39 @@ def one_mass_a_sink(model: Model, sets: IndexSets) -> None:
 
 
 def pipe_capacity(model: Model, sets: IndexSets) -> None:
-    """``sum_p gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added."""
+    """``sum_p gather + sum_j peak_j supply_j <= sum_b capacity_b lay_b``, both directions added.
+
+    Where a pipe has a variable for each direction (:mod:`allocator.model.ways`) also
+    ``lay_b = way_b forth + way_b back`` and the same row for each direction with its ways.
+    """
     for (route, fluid), pipe in sets.pipes.items():
-        terms: Terms = []
-        for arc in sets.arcs_along(route, fluid):
-            for end in sets.ends(fluid):
-                key = ("gather", route, arc.start, fluid, end)
-                if model.has(key):
-                    terms.append((1.0, key))
-            for shape in sets.fluid_shapes[fluid]:
-                terms.append((sets.peak(shape), ("supply", route, arc.start, fluid, shape)))
-        for build in pipe.builds:
-            capacity = sets.site.capacity(route, build, fluid)
-            terms.append((-capacity, ("lay", route, build, fluid)))
+        capacity = {build: sets.site.capacity(route, build, fluid) for build in pipe.builds}
+        arcs = sets.arcs_along(route, fluid)
+        if (route, fluid) in sets.two_way:
+            for arc in arcs:
+                ways: Terms = [(-c, way(route, arc.start, b, fluid)) for b, c in capacity.items()]
+                model.row(
+                    f"pipe_capacity[{route},{fluid},{arc.start}]",
+                    _through(sets, arc) + ways,
+                    high=0.0,
+                )
+            for build in pipe.builds:
+                both: Terms = [(1.0, way(route, arc.start, build, fluid)) for arc in arcs]
+                both.append((-1.0, ("lay", route, build, fluid)))
+                model.row(f"two_ways[{route},{fluid},{build}]", both, low=0.0, high=0.0)
+            continue
+        terms: Terms = [term for arc in arcs for term in _through(sets, arc)]
+        terms += [(-c, ("lay", route, b, fluid)) for b, c in capacity.items()]
         model.row(f"pipe_capacity[{route},{fluid}]", terms, high=0.0)
+
+
+def _through(sets: IndexSets, arc: PipeArc) -> Terms:
+    """Flow on an arc with every source on, shapes at their peaks, kg/s."""
+    terms: Terms = [
+        (1.0, ("gather", arc.route, arc.start, arc.fluid, end))
+        for end in sets.ends(arc.fluid)
+        if end != arc.start
+    ]
+    for shape in sets.fluid_shapes[arc.fluid]:
+        terms.append((sets.peak(shape), ("supply", arc.route, arc.start, arc.fluid, shape)))
+    return terms

@@ -9,6 +9,7 @@ from typing import Any
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.coordinates import point_in, position_in, reference_of
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
 from allocator.report.pressures import booster_into
 from allocator.report.tags import ValveTag, valve_tags, valves_of, valves_of_runs
@@ -34,7 +35,7 @@ def plan_geojson(site: Network, plan: Plan) -> str:
         *_stores(site, plan, position, tags),
         *_machines(site, plan, position),
         *_coolers(site, plan, position),
-        *_boosters(site, plan, position),
+        *_boosters(site, plan, position, tags),
         *_demands(site, plan, position),
         *_runs(site, plan, position, tags),
         *_lines(site, plan, position),
@@ -138,7 +139,9 @@ def _coolers(site: Network, plan: Plan, position: Position) -> Iterator[Feature]
             yield _feature(word, run.route, position(place), **facts)
 
 
-def _boosters(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:
+def _boosters(
+    site: Network, plan: Plan, position: Position, tags: dict[str, ValveTag]
+) -> Iterator[Feature]:
     for use in plan.boosters:
         place, into = site.ground(use.start), booster_into(site, use)
         feature = _feature(
@@ -151,8 +154,9 @@ def _boosters(site: Network, plan: Plan, position: Position) -> Iterator[Feature
             new=use.new,
             flow_kg_per_s=use.flow,
             power_w=use.power,
+            tag=tags[booster_key(use)].tag,
         )
-        yield {**feature, "id": f"booster:{use.booster}@{use.start}>{use.route or use.store}"}
+        yield {**feature, "id": booster_key(use)}
 
 
 def _demands(site: Network, plan: Plan, position: Position) -> Iterator[Feature]:

@@ -1,4 +1,4 @@
-"""The operator's sheet: what to set where, so that the plan's promise holds."""
+"""The operator's sheet: what to set where, so that the plan's firm output holds."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
 from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
-from allocator.report.words import at, shape
+from allocator.report.words import at, quantity, rule_words, shape
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +50,20 @@ def set_points(
         *_batteries(site, plan),
         *_machines(site, plan),
         *kept,
+        *_rules(site, plan, tags),
         *_levels(site, plan, tags),
-        *_pressures(site, plan),
+        *_pressures(site, plan, tags),
     )
+
+
+def _rules(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
+    """What to keep by the state of sources."""
+    for rule in plan.set_points.rules if plan.set_points else ():
+        thing, place = _apart(site, rule.store)
+        above = quantity(rule.burn_above, "mass" if rule.unit == "kg" else "energy")
+        note = f"{rule_words(rule)}; surplus above {above} may be burnt for an hour"
+        tag = _of(tags, rule.store)
+        yield Setting(thing, place, "keep, by sources", rule.keep, rule.unit, None, note, tag)
 
 
 def _of(tags: Mapping[str, str], store: str) -> str:
@@ -88,18 +100,20 @@ def _levels(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Sett
         yield Setting(thing, place, "starting order", number, "", None, note)
 
 
-def _pressures(site: Network, plan: Plan) -> Iterator[Setting]:
+def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
     """Pressures to regulate to, boosters, and valves without which they do not hold."""
     for end in pressure_ends(site, plan):
         note = "behind its regulator: into pipes and machines"
         yield Setting(end.at.fluid, end.place, "hold", end.at.low, "Pa", None, note)
     for use in plan.boosters:
         place, note = site.ground(use.start), f"{use.fluid}, into {booster_into(site, use)}"
-        yield Setting(use.booster, place, "move at most", use.flow, "kg/s", None, note)
-        yield Setting(use.booster, place, "draws at most", use.power, "W", None, note)
+        tag = tags[booster_key(use)]
+        yield Setting(use.booster, place, "move at most", use.flow, "kg/s", None, note, tag)
+        yield Setting(use.booster, place, "draws at most", use.power, "W", None, note, tag)
     for valve in valves_of(site, plan):
         note = "pressures hold only with it"
-        yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note)
+        tag = tags.get(f"back:{valve.thing}", "")
+        yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note, tag)
 
 
 def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:

@@ -18,7 +18,7 @@ from allocator.report.handover.role_sheets import (
     role_sheets,
     write_role_sheet,
 )
-from allocator.report.tags import SCHEME
+from allocator.report.tags import scheme_of
 
 WRITTEN = datetime(2000, 1, 1)
 """A fixed date of writing: a workbook says nothing that its tables do not say."""
@@ -60,7 +60,7 @@ def _about(book: Any, plan: Plan, tables: Sequence[Table], head: Any) -> None:
         ("site file, SHA-256", plan.site_sha256),
         *((f"sheet {sheet.name!r}", sheet.about) for sheet in role_sheets(tables)),
         ("all other sheets", "exact values in SI, as in the CSV files; units in the heads"),
-        ("tags", SCHEME.partition(": ")[2]),
+        ("tags", scheme_of(plan).partition(": ")[2]),
         *(("caution", text) for text in plan.cautions),
     ]
     wrapped = book.add_format({"text_wrap": True, "valign": "top"})

@@ -37,7 +37,7 @@ def build_data(site: Network, steps: Sequence[BuildStep], site_map: Map) -> dict
         if step.due is not None and step.key.startswith("tap:"):
             outer = site.sources[step.key.partition(":")[2]].stages[-1]
             spell = [round(x, 1) for x in (step.due, outer.on, outer.every)]
-        words = f"{_doing(step)}, {step.where}" if step.where else _doing(step)
+        words = _step_words(step, _doing(step))
         figures = [round(step.mass, 2), round(step.mass_so_far, 2), round(step.firm_power, 1)]
         rows.append([words, *figures, k, spell])
     return {"steps": rows, "later": sorted(later - {-1})}
@@ -64,14 +64,18 @@ def first_steps(steps: Sequence[BuildStep], shown: int = 3) -> Start:
     chain = list(steps[: power + 1])
     if not chain:
         return Start((), 0, "")
-    words = tuple(
-        f"{_doing(step)}, {step.where}" if step.where else _doing(step) for step in chain[:shown]
-    )
+    words = tuple(_step_words(step, _doing(step)) for step in chain[:shown])
     last = chain[-1]
     gives = f"{quantity(last.firm_power, 'power')} firm" if last.firm_power > 0 else ""
     if gives and last.mass_so_far > 0:
         gives += f" with {quantity(last.mass_so_far, 'mass')} of material"
     return Start(words, max(0, len(chain) - shown), gives)
+
+
+def _step_words(step: BuildStep, doing: str) -> str:
+    """What is done and where: at a place, or the route."""
+    route = step.key.partition(":")[0].endswith("run")
+    return f"{doing}{', ' if route else ' at '}{step.where}" if step.where else doing
 
 
 def _doing(step: BuildStep) -> str:

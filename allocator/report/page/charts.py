@@ -152,7 +152,6 @@ class GoalBar:
     title: str
     value: str
     bound: str
-    gap: str
     why: str
     filled: float
     limit: float | None

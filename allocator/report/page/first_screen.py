@@ -11,6 +11,7 @@ from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.loads import runs_of_kind
 from allocator.report.words import emission_a_kwh, gap, money, percent, quantity
+from allocator.site.money import running_span, unit_of_money
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,14 @@ def said_of(plan: Plan) -> list[Said]:
     if release := emission_a_kwh(plan):
         words += f", {release} counted"
     found.append(Said(quantity(power.firm_total, "power"), words, repr(power.firm_total)))
+    worth = plan.clocks
+    if worth is not None and worth.until_total is not None and worth.until is not None:
+        words = f"{head('firm_total')} until the survey ends, after "
+        words += quantity(worth.until, "duration")
+        found.append(Said(quantity(worth.until_total, "power"), words, repr(worth.until_total)))
+    elif worth is not None:
+        words = f"{head('firm_total')} of the same assets with all clocks free"
+        found.append(Said(quantity(worth.free_total, "power"), words, repr(worth.free_total)))
     return found
 
 
@@ -112,10 +121,11 @@ def built_of(site: Network, plan: Plan) -> list[Said]:
         found.append(Said(percent(share), words, repr(share)))
     if plan.money:
         running = running_money(site, plan)
-        build, run = money(plan.money - running, site.currency), money(running, site.currency)
-        words = f"in all: {build} to build, {run} to run for "
-        words += quantity(site.horizon, "duration")
-        found.append(Said(money(plan.money, site.currency), words, repr(plan.money)))
+        unit = unit_of_money(site)
+        build, run = money(plan.money - running, unit), money(running, unit)
+        words = f"{head('money')}: {build} to build, {run} to run for "
+        words += quantity(running_span(site), "duration")
+        found.append(Said(money(plan.money, unit), words, repr(plan.money)))
     return found
 
 

@@ -91,7 +91,7 @@ class Listing:
 def listings(tables: Iterable[Table]) -> list[Listing]:
     """Tables in the order of :data:`ORDER`, without those that have no rows."""
     found = {table.name: table for table in tables if len(table)}
-    return [listing_of(in_words(found[name])) for name in ORDER if name in found]
+    return [listing_of(found[name]) for name in ORDER if name in found]
 
 
 def listing_of(table: Table) -> Listing:
@@ -99,7 +99,7 @@ def listing_of(table: Table) -> Listing:
     heads: list[Head] = []
     columns = []
     chosen = CHOSEN.get(table.name, ())
-    for column, cells in zip(table.columns, columns_of(table), strict=True):
+    for column, cells in zip(table.columns, columns_of(in_words(table)), strict=True):
         if column.files_only or all(cell is None or cell == "" for cell in cells):
             continue
         unit = _unit(column, cells)

@@ -10,6 +10,7 @@ from allocator.plans.records import Plan
 from allocator.report.page.listing import Cell
 from allocator.report.page.study_files import Mixes, MixShown
 from allocator.report.words import STATUS_WORDS, gap, money, percent, quantity
+from allocator.site.money import unit_of_money
 from allocator.site.records import POWER
 
 THIS_PLAN = "this plan"
@@ -123,7 +124,7 @@ def _row(site: Network, mix: MixShown, materials: list[str], short: bool) -> tup
         _amount(a["mean_clean"], "power"),
         _amount(a["mean_total"], "power"),
         _amount(a["counted"], "emission_rate"),
-        Cell(money(a["money"], site.currency), repr(a["money"]), True),
+        Cell(money(a["money"], unit_of_money(site)), repr(a["money"]), True),
     ]
     for name in materials:
         kg, material = mix.materials.get(name), site.materials.get(name)

@@ -47,12 +47,15 @@ from allocator.report.prices import HEADS as PRICE_HEADS
 from allocator.report.prices import NOTE as PRICE_NOTE
 from allocator.report.prices import price_rows
 from allocator.report.words import (
+    GOAL_WORDS,
     STATUS_WORDS,
+    earlier_open,
     gap,
     goal_sought,
     goal_value,
     quantity,
 )
+from allocator.site.money import running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -112,7 +115,7 @@ def page_html(
             curves=draw_curves(figures),
             kept=None if simulation is None else bool(simulation.facts["kept"]),
             simulated=_simulated(simulation),
-            search=search_chart(run or {}, plan, site.currency),
+            search=search_chart(run or {}, plan, unit_of_money(site)),
             first=first_steps(steps),
             steps=len(steps),
             spells=any(step.due is not None for step in steps),
@@ -150,7 +153,7 @@ def _parts_of_plan(site: Network, plan: Plan) -> Parts:
         "along": along_runs(site, plan),
         "margins": margins(site, plan),
         "pressed": along_ways(site, plan),
-        "prices": price_rows(plan, site.currency),
+        "prices": price_rows(plan, unit_of_money(site)),
         "price_heads": PRICE_HEADS,
         "price_note": PRICE_NOTE,
         "quantity": quantity,
@@ -263,20 +266,30 @@ def _environment() -> jinja2.Environment:
 
 def _goals(site: Network, plan: Plan) -> list[GoalBar]:
     found = []
-    for goal in plan.goals:
+    for number, goal in enumerate(plan.goals):
         most = max(abs(goal.value), abs(goal.bound or 0.0))
         found.append(
             GoalBar(
                 goal_sought(goal),
-                goal_value(goal, goal.value, site.currency),
-                goal_value(goal, goal.bound, site.currency),
-                gap(goal.gap),
+                goal_value(goal, goal.value, unit_of_money(site)),
+                _limit_words(site, plan, number),
                 STATUS_WORDS.get(goal.status, goal.status),
                 100.0 * abs(goal.value) / most if most else 0.0,
                 None if goal.bound is None or not most else 100.0 * abs(goal.bound) / most,
             )
         )
     return found
+
+
+def _limit_words(site: Network, plan: Plan, number: int) -> str:
+    """The proven limit of a goal and its gap; no gap where an earlier goal is open."""
+    goal = plan.goals[number]
+    if goal.bound is None:
+        return f"no {head('bound')}"
+    limit = goal_value(goal, goal.bound, unit_of_money(site))
+    if earlier_open(plan, number):
+        return f"limit {limit} with the goals before it as planned"
+    return f"{head('bound')} {limit}, {head('gap')} {gap(goal.gap)}"
 
 
 def _simulated(found: Simulation | None) -> list[Fact]:
@@ -298,11 +311,10 @@ def _simulated(found: Simulation | None) -> list[Fact]:
         value = facts.get(name)
         if value is not None:
             rows.append((words, quantity(float(value), "power"), repr(value)))
-    met = facts.get("pressures") or {}
-    lacks = [float(end["lowest"]) - float(end["needs"]) for end in met.get("ends", ())]
-    if lacks:
-        words = f"least margin of pressure, {met['checked']} of {met['states']} states checked"
-        rows.append((words, quantity(min(lacks), "pressure"), repr(min(lacks))))
+    if found.least_pressure is not None:
+        least, checked, states = found.least_pressure
+        words = f"least margin of pressure, {checked} of {states} states checked"
+        rows.append((words, quantity(least, "pressure"), repr(least)))
     return rows
 
 
@@ -311,8 +323,8 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
     rows = [
         ("basis", "firm: holds at all times" if plan.basis == "firm" else "mean: averages"),
         ("phases of the sources", "any: firm output holds for all of them"),
-        ("goals, in order", ", ".join(goal.replace("_", " ") for goal in site.goals)),
-        ("horizon of running costs", quantity(site.horizon, "duration")),
+        ("goals, in order", ", ".join(GOAL_WORDS.get(goal, goal) for goal in site.goals)),
+        ("horizon of running costs", quantity(running_span(site), "duration")),
         ("ambient", f"{quantity(ambient.temperature, 'temperature')}"),
         ("biogenic releases", "counted" if site.count_biogenic else "reported, not counted"),
         ("audited", "yes, by a recomputation without a solver" if plan.verified else "NO"),
@@ -323,7 +335,8 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
         if plan.robustness.machines:
-            told = f"any {plan.robustness.machines} machine units out of order"
+            units = plan.robustness.machines
+            told = f"any {units} machine unit{'' if units == 1 else 's'} out of order"
             rows.insert(2, ("N-k robustness of machines", told))
         if plan.robustness.of_sources:
             told = f"any {lost} sources without output, and any {low} others at their low end"

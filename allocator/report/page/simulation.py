@@ -38,6 +38,15 @@ class Simulation:
         points = self.facts.get("set_points") or []
         return {p["tank"]: (float(p["reserve"]), str(p["unit"])) for p in points}
 
+    @property
+    def least_pressure(self) -> tuple[float, int, int] | None:
+        """The least margin of pressure along lines, Pa, and how many states were checked of how
+
+        many; None where none was."""
+        met = self.facts.get("pressures") or {}
+        margins = [float(end["lowest"]) - float(end["needs"]) for end in met.get("ends", ())]
+        return (min(margins), int(met["checked"]), int(met["states"])) if margins else None
+
 
 def read_simulation(
     folder: str | os.PathLike[str], plan: Plan, digest: str | None = None
@@ -77,6 +86,7 @@ def simulation_of(text: str, levels: str, plan: Plan, digest: str | None, path: 
         found = Simulation(facts, phases, _levels(levels), seconds)
         assert all(key in facts for key in ("kept", "settings", "draws_run"))
         assert isinstance(found.reserves, dict)
+        assert found.least_pressure is None or len(found.least_pressure) == 3
     except (AssertionError, KeyError, IndexError, TypeError, ValueError, AttributeError):
         raise _fault(path, "lacks what a simulation holds; simulate again") from None
     return found

@@ -20,6 +20,7 @@ from allocator.base.errors import Fault, FileError
 from allocator.network.records import Network
 from allocator.report.page.reading import text_of
 from allocator.site.addresses import GIVEN
+from allocator.site.money import unit_of_money
 
 MIXES_FORMAT = "allocator.comparison/1"
 FRONTIER_FORMAT = "allocator.frontier/1"
@@ -189,7 +190,7 @@ def frontier_of_text(text: str, site: Network, path: Path) -> Frontier:
     try:
         points = tuple(_point(point) for point in facts["points"])
         found = Frontier(
-            *(str(facts["give"]), str(facts.get("basis", "firm")), points, site.currency)
+            *(str(facts["give"]), str(facts.get("basis", "firm")), points, unit_of_money(site))
         )
         rising = all(a.given <= b.given for a, b in itertools.pairwise(points))
         if not points or not rising:

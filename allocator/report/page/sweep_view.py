@@ -74,7 +74,7 @@ def sweep_view(found: Sweep, site: Network) -> SweepView:
 def _band(found: Sweep, point: SweepPoint, name: str, most: float) -> Band:
     share = 100.0 / most if most > 0 else 0.0
     low, high = (min(point.quantiles), max(point.quantiles)) if point.quantiles else (0.0, 0.0)
-    said = "" if point.planned is None else f"as planned with {_amount(found, point.planned)}"
+    said = "" if point.planned is None else f"at planned values {_amount(found, point.planned)}"
     if point.quantiles:
         middle = point.quantiles[len(point.quantiles) // 2]
         drawn = f"draws {_amount(found, low)} to {_amount(found, high)}"

@@ -36,6 +36,7 @@ from dataclasses import dataclass, replace
 from allocator.model.expressions import scaled
 from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import INFINITY, Key, Model, Row, Terms
+from allocator.model.ways import way
 from allocator.search.bounds.multicommodity import (
     Origin,
     given,
@@ -88,6 +89,7 @@ def without_flows(full: Model) -> Model:
                 column.high * column.unit,
                 column.unit,
                 column.integer,
+                implied=column.implied,
             )
     return model
 
@@ -152,7 +154,7 @@ def _shut(sets: IndexSets, closed: Collection[Key]) -> set[PipeArc]:
         for arc in arcs:
             builds = sets.pipes[arc.route, fluid].builds
             if all(
-                ("way", arc.route, arc.start, b, fluid) in closed
+                way(arc.route, arc.start, b, fluid) in closed
                 or ("lay", arc.route, b, fluid) in closed
                 for b in builds
             ):
@@ -283,13 +285,14 @@ def bare_links(model: Model, sets: IndexSets, directed: bool) -> tuple[PipeLink,
         if directed:
             for start in cheapest_paths:
                 for _, b in builds:
-                    model.variable(("way", route, start, b, fluid), high=1.0, integer=True)
+                    if not model.has(way(route, start, b, fluid)):  # the model's own
+                        model.variable(way(route, start, b, fluid), high=1.0, integer=True)
             for _, b in builds:
-                terms: Terms = [(1.0, ("way", route, start, b, fluid)) for start in cheapest_paths]
+                terms: Terms = [(1.0, way(route, start, b, fluid)) for start in cheapest_paths]
                 terms.append((-1.0, ("lay", route, b, fluid)))
                 model.row(f"ways[{route},{fluid},{b}]", terms, high=0.0)
             for start in cheapest_paths:
-                keys = tuple((c, ("way", route, start, b, fluid)) for c, b in builds)
+                keys = tuple((c, way(route, start, b, fluid)) for c, b in builds)
                 name = f"{route},{fluid},{start}"
                 found.append(PipeLink(name, (), keys, (route, fluid), start))
         elif cheapest_paths:

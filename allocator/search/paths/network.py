@@ -26,6 +26,7 @@ from allocator.search.paths.records import (
     Floats,
     PathState,
 )
+from allocator.site.money import counted_share
 from allocator.site.records import Place
 
 WINDOWS = 40
@@ -131,7 +132,9 @@ def path_network_of(
                 np.zeros(count)
                 if s in site.built.sources
                 else stocks.of(
-                    site.sources[s].connection_materials, site.sources[s].connection_price
+                    site.sources[s].connection_materials,
+                    site.sources[s].connection_price,
+                    site.sources[s].connection_life,
                 )
                 for s in sources
             ]
@@ -140,10 +143,12 @@ def path_network_of(
         mode_store,
         mode_share,
         np.array(store_node, dtype=np.int64),
-        np.array([stocks.of(s.type.materials, s.type.price) for s in stores]).reshape(-1, count),
-        np.array([stocks.of(s.type.base_materials, s.type.base_price) for s in stores]).reshape(
+        np.array([stocks.of(s.type.materials, s.type.price, s.type.life) for s in stores]).reshape(
             -1, count
         ),
+        np.array(
+            [stocks.of(s.type.base_materials, s.type.base_price, s.type.life) for s in stores]
+        ).reshape(-1, count),
         np.array([s.type.max_size for s in stores]),
         np.array([s.existing for s in stores]),
         np.array([s.type.fill_rate or AMOUNTLESS for s in stores]),
@@ -214,6 +219,7 @@ class _Stocks:
     """What limits a plan: material stocks, and money for what is built."""
 
     def __init__(self, sets: IndexSets) -> None:
+        self._site = sets.site
         materials = sets.site.materials
         self.limits = {m.name: m.stock for m in materials.values() if m.stock is not None}
         self._money = sets.site.limits.money
@@ -221,9 +227,10 @@ class _Stocks:
         if self._money is not None:
             self.limits["\0money"] = self._money
 
-    def of(self, masses: Mapping[str, float], price: float) -> Floats:
+    def of(self, masses: Mapping[str, float], price: float, life: float | None) -> Floats:
         """Shares of the stocks that some masses and money take."""
         money = price + sum(mass * self._prices[m] for m, mass in masses.items())
+        money *= counted_share(self._site, life)
         return np.array(
             [
                 (money if m == "\0money" else masses.get(m, 0.0)) / max(limit, 1e-9)
@@ -248,7 +255,8 @@ class _Sink:
     def mass(self, stocks: _Stocks) -> Floats:
         if self.group is None:
             return np.zeros(len(stocks.limits))
-        return stocks.of(self.group.type.materials, self.group.type.price)
+        kind = self.group.type
+        return stocks.of(kind.materials, kind.price, kind.life)
 
 
 def _sinks(sets: IndexSets, goal: str) -> list[_Sink]:
@@ -305,7 +313,7 @@ def _builds(
                 mass = np.zeros(len(stocks.limits))
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}
-                mass = stocks.of(masses, record.price * length)
+                mass = stocks.of(masses, record.price * length, record.life)
             rate = even.get((route, fluid, build), site.capacity(route, build, fluid))
             rate *= 1.0 - 1e-6
             offers.append((rate, float(mass @ weight), build, mass))
@@ -394,7 +402,10 @@ def _shape(sets: IndexSets, stocks: _Stocks, goal: str) -> tuple[float, Floats, 
     largest = max(demands, key=lambda d: d.mean)
     if goal != "served_fluid" and sets.batteries:
         offers = [
-            (stocks.of(b.type.materials, b.type.price) * constants.size, constants.generation)
+            (
+                stocks.of(b.type.materials, b.type.price, b.type.life) * constants.size,
+                constants.generation,
+            )
             for (name, demand), constants in sets.levellings.items()
             if demand == largest.name
             for b in [sets.batteries[name]]

@@ -18,6 +18,7 @@ import numpy as np
 from allocator.base.clock import Clock
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
+from allocator.network.records import Network
 from allocator.search.directions import paths_directed
 from allocator.search.paths.network import Candidate, first_service, path_network_of
 from allocator.search.paths.starts import PathSearch
@@ -218,7 +219,15 @@ class CandidatePool:
 
 def has_path_search(sets: IndexSets) -> bool:
     """True where a site is large enough to be searched by paths, and its goal one for it."""
-    return len(sets.sources) >= CANDIDATES.sources and first_service(sets) is not None
+    few = len(sets.sources) < CANDIDATES.sources if sets.lossless else is_small(sets.site)
+    return not few and first_service(sets) is not None
+
+
+def is_small(site: Network) -> bool:
+    """True where a site has few sources: HiGHS proves the best firm plan of its model by itself."""
+    sources = site.own_sources
+    steady = all(source.steady for source in sources.values())
+    return len(sources) < (CANDIDATES.steady_sources if steady else CANDIDATES.sources)
 
 
 def candidate_pool_of(

@@ -19,6 +19,11 @@ class PlanBudgets:
     """The average-flow estimate beside a firm plan. It is for comparison, so it may be rough."""
     estimate_seconds: float = 0.01
     """Seconds a source without which there is no average-flow estimate."""
+    beside: float = 0.1
+    """What is worked out beside the best plan of a small site, after that plan is there: a share of
+    the time that it took."""
+    beside_seconds: float = 0.5
+    """Seconds of the same at the least."""
     best_plan: float = 0.88
     """The best plan on the firm basis; the rest is for the ceiling and the average output."""
     best_plan_mean: float = 0.95
@@ -150,6 +155,8 @@ class CandidateBudgets:
 
     sources: int = 12
     """Sources below which there is none: the integer model is closed by itself."""
+    steady_sources: int = 18
+    """The same where all sources are steady: HiGHS proves 16 of them in seconds."""
     many_sources: int = 60
     """Sources above which the path search has the larger share."""
     search: float = 0.2
@@ -201,6 +208,11 @@ class BoundBudgets:
     worker: float = 0.96
     """Share of the time of the run after which the background worker ends: its last bound must
     still arrive."""
+    worker_delay_seconds: float = 3.0
+    """Seconds until it begins on a small site: its second core has other work, and the integer
+    model may have ended by then."""
+    worker_delay: float = 0.25
+    """The same as a share of the time of the run, at the most."""
     worker_seconds: float = 2.0
     """Seconds without which it would find no bound and is not begun."""
     worker_least_seconds: float = 0.3

@@ -14,6 +14,7 @@ from allocator.site.common_kinds import (
     MONEY,
     POSITIVE_PART,
     PRESSURE,
+    SPAN,
     amounts,
 )
 from allocator.site.groups import ListOf
@@ -64,4 +65,5 @@ class BoosterType:
     )
     materials: Mapping[str, float] = key(amounts("mass"), "Material for one unit", default={})
     price: float = key(MONEY, "Money for one unit", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     max_units: int | None = key(Whole(), "Most units in all", default=None, left_out="no limit")

@@ -15,7 +15,7 @@ from allocator.site.common_kinds import (
     WATTS,
 )
 from allocator.site.groups import ListOf
-from allocator.site.keys import key, part, record
+from allocator.site.keys import KeyGroup, key, part, record
 from allocator.site.kinds import ByTemperature, Choice, Flag, Quantity, Text
 from allocator.site.table import Key, KeyTable
 
@@ -158,9 +158,12 @@ class Material:
     )
 
 
-@record()
+@record(groups={"heat_demand": KeyGroup("Heat that it must be given at all times; see below")})
 class Place:
-    """A place: ``x`` east, ``y`` north and ``elevation`` in m."""
+    """A place: ``x`` east, ``y`` north and ``elevation`` in m.
+
+    ``heat_demand``: W at ``heat_temperature`` or hotter, always; None for none.
+    """
 
     name: str
     x: float = key(
@@ -177,4 +180,14 @@ class Place:
         "as a closed chamber",
         default=None,
         left_out="no limit",
+    )
+    heat_demand: float | None = key(
+        WATTS, "Heat asked for", at="heat_demand.power", required=True, default=None
+    )
+    heat_temperature: float = key(
+        KELVIN,
+        "Temperature that the heat must reach",
+        at="heat_demand.min_temperature",
+        required=True,
+        default=0.0,
     )

@@ -13,6 +13,7 @@ from allocator.site.common_kinds import (
     POSITIVE_PART,
     PRESSURE,
     SOURCE,
+    SPAN,
     WATTS,
     amounts,
 )
@@ -137,6 +138,7 @@ class HeatSink:
     )
     price: float = key(Quantity("money_per_mass", least=0), "Money per mass", default=0.0)
     base_price: float = key(MONEY, "Money once, whatever its mass", at="base.price", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
 
     @property
     def offered(self) -> tuple[float, ...]:

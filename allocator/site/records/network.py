@@ -13,6 +13,7 @@ from allocator.site.common_kinds import (
     MATERIAL,
     PIPE,
     PRESSURE,
+    SPAN,
     WATTS,
     amounts,
 )
@@ -63,6 +64,7 @@ class PipeType:
         default=None,
     )
     price: float = key(Quantity("money_per_length", least=0), "Money per length", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     fluids: tuple[str, ...] | None = key(
         ListOf(FLUID, least=1, distinct=True), "What it may carry", default=None, left_out="any"
     )
@@ -178,3 +180,4 @@ class Line:
         amounts("mass_per_length"), "Material per length", default={}
     )
     price: float = key(Quantity("money_per_length", least=0), "Money per length", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")

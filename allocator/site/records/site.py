@@ -32,6 +32,10 @@ _FIRST = (
     "currency",
     "units",
     "horizon",
+    "starts_at",
+    "survey_ends",
+    "discount_rate",
+    "life",
     "load_factor",
     "count_biogenic",
     "ambient",
@@ -125,6 +129,15 @@ class Site:
         GOALS_KIND, "What matters, most first", default=GOALS, left_out="all, in this order"
     )
     horizon: float = key(SPAN, "Time over which running costs are summed", default=31_557_600.0)
+    discount_rate: float | None = key(
+        BELOW_ONE,
+        "Interest a year, with which money is a sum a year; see below",
+        default=None,
+        left_out="money is a plain sum",
+    )
+    life: float | None = key(
+        SPAN, "How long things last that state no `life` of their own", default=None
+    )
     goal_slack: float = key(
         BELOW_ONE,
         "Share of its value that each goal may give up for the goals after it",
@@ -139,6 +152,18 @@ class Site:
     count_biogenic: bool = key(Flag(), "Count biogenic releases as well", default=False)
     about: str = key(Text(), "Anything that a reader should know", default="")
     currency: str = key(Text(12), "Shown with every amount of money, such as `EUR`", default="")
+    starts_at: str = key(
+        Text(40),
+        "Date and time from which `next_start` counts, ISO 8601 such as `2027-03-01T06:00`",
+        default="",
+        left_out="not known",
+    )
+    survey_ends: float | None = key(
+        SPAN,
+        "Time from `starts_at` until which surveyed clocks are relied on",
+        default=None,
+        left_out="for ever",
+    )
     sha256: str = ""
     mixes: Mapping[str, Mix] = key(
         Named("mix", table_of(Mix)), "Supply mixes to compare, by name", default={}

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.site.common_kinds import KELVIN, MONEY, PLACES, PRESSURE, amounts
+from allocator.site.common_kinds import (
+    KELVIN,
+    MONEY,
+    PLACES,
+    POSITIVE_PART,
+    PRESSURE,
+    SPAN,
+    amounts,
+)
 from allocator.site.groups import MapOf
 from allocator.site.keys import ByVariant, KeyGroup, key, record
 from allocator.site.kinds import Kind, Name, Quantity
@@ -21,6 +29,7 @@ _MADE_OF: dict[str, MapOf] = {
     POWER: amounts("mass_per_energy"),
 }
 _PASCAL = ByVariant({"fluid": PRESSURE})
+_PER_SIZE = ByVariant({POWER: Quantity("share_rate", above=0)})
 _PRICE: dict[str, Kind] = {
     "fluid": Quantity("money_per_mass", least=0),
     POWER: Quantity("money_per_energy", least=0),
@@ -57,6 +66,7 @@ class StoreType:
     )
     price: float = key(ByVariant(_PRICE), "Money per size", default=0.0)
     base_price: float = key(MONEY, "Money once for each place", at="base.price", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     fill_rate: float | None = key(
         _RATE, "Most that it takes in at one place", default=None, left_out="no limit"
     )
@@ -72,6 +82,28 @@ class StoreType:
         Ranged("share", above=0, most=1),
         "Share of what enters that can be released. Stores of power only",
         default=1.0,
+    )
+    usable: float = key(
+        ByVariant({POWER: POSITIVE_PART}),
+        "Share of its size that may be used, so that it is not emptied. Stores of power only",
+        default=1.0,
+    )
+    fill_rate_per_size: float | None = key(
+        _PER_SIZE,
+        "Most power into it per size, such as 0.5 kW per kWh. Stores of power only",
+        default=None,
+        left_out="no limit",
+    )
+    release_rate_per_size: float | None = key(
+        _PER_SIZE,
+        "Most power out of it per size. Stores of power only",
+        default=None,
+        left_out="no limit",
+    )
+    throughput_price: float = key(
+        ByVariant({POWER: Quantity("money_per_energy", least=0)}),
+        "Money for its wear, per energy that goes through it. Stores of power only",
+        default=0.0,
     )
     max_inlet_temperature: float | None = key(
         ByVariant({"fluid": KELVIN}),
@@ -96,3 +128,10 @@ class StoreType:
         default=None,
         left_out="no limit",
     )
+
+    @property
+    def part_loss(self) -> float:
+        """Share of a part of a battery that is lost per time: the loss is that of the whole size,
+
+        of which the parts share out what is usable."""
+        return self.loss / self.usable

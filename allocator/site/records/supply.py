@@ -16,6 +16,7 @@ from allocator.site.common_kinds import (
     PRESSURE,
     RANGED_FLOW,
     RANGED_SPAN,
+    SPAN,
     SPAN_OR_NONE,
     amounts,
 )
@@ -151,6 +152,13 @@ class Source:
         amounts("mass"), "Material to connect it", at="connection.materials", default={}
     )
     connection_price: float = key(MONEY, "Money to connect it", at="connection.price", default=0.0)
+    connection_life: float | None = key(
+        SPAN,
+        "How long the connection lasts",
+        at="connection.life",
+        default=None,
+        left_out="the site's `life`",
+    )
     price: float = key(
         Quantity("money_per_mass", least=0), "Money for each kg that is taken", default=0.0
     )

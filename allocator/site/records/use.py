@@ -52,7 +52,7 @@ _GIVEN = MapOf(FLUID, RANGED_FLOW, {POWER: RANGED_WATTS, "heat": RANGED_WATTS}, 
         "materials",
         "price",
     ),
-    reserved={"outages": "plan with fewer units, or leave the machine out"},
+    reserved={"outages": "give 'mtbf' and 'mttr', or plan with fewer units"},
 )
 class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
@@ -99,6 +99,7 @@ class MachineType:
     min_burst_time: float = 0.0
     materials: Mapping[str, float] = key(amounts("mass"), "Material for one unit", default={})
     price: float = key(MONEY, "Money for one unit", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     max_units: int | None = key(Whole(), "Most units in all", default=None, left_out="no limit")
     flare: bool = key(
         Flag(),
@@ -114,6 +115,12 @@ class MachineType:
         default=None,
         left_out="the hottest of the fluid's sources",
     )
+    heat_temperature: float | None = key(
+        HOT,
+        "Temperature at which it gives its heat",
+        default=None,
+        left_out="not known: it serves no heat demand",
+    )
     min_inlet_pressure: float | None = key(
         PRESSURE,
         "Least pressure of each fluid that it takes in, absolute",
@@ -128,6 +135,17 @@ class MachineType:
         "Highest pressure, absolute, that it bears, in any state and shut in",
         default=None,
         left_out="no limit",
+    )
+    mtbf: float | None = key(
+        SPAN, "Mean time between failures of a unit; see below", default=None, left_out="none fails"
+    )
+    mttr: float | None = key(
+        SPAN, "Mean time to repair a unit. Needed with `mtbf`", default=None, left_out="none fails"
+    )
+    service: float = key(
+        SPAN_OR_NONE,
+        "Planned service of a unit each year, during which it is out of order",
+        default=0.0,
     )
 
 
@@ -182,6 +200,7 @@ class Cooler:
     )
     materials: Mapping[str, float] = key(amounts("mass"), "Material for one unit", default={})
     price: float = key(MONEY, "Money for one unit", default=0.0)
+    life: float | None = key(SPAN, "How long it lasts", default=None, left_out="the site's `life`")
     recovery: float = key(
         INSIDE_ONE,
         "Power per heat taken away. Not beyond the second law's for gas cooled from `threshold` "

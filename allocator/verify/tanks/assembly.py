@@ -40,6 +40,7 @@ from allocator.verify.tanks.tanks import (
     shaped,
     store_tank,
 )
+from allocator.verify.warmth import warms
 
 PLENTY = 1e18
 """A capacity that is no limit."""
@@ -424,18 +425,19 @@ def _throttles(
 ) -> list[Throttle]:
     """Promised emitting power that clean surplus may stand in for, by the store that feeds it.
 
-    Not where the fuel counts when it is vented: what is not burnt would be, sooner or later.
+    Not where the fuel counts when it is vented: what is not burnt would be, sooner or later. Nor
+    where its heat is asked for.
 
     Units that turn keep turning at least load, so a W saves (1 - a) of its full-load fuel.
     """
     number = {tank.name: k for k, tank in enumerate(tanks)}
-    found = []
+    found, ground = [], case.site.ground
     for g, machine in enumerate(case.plan.machines):
         kind = case.machine_type(machine)
         if class_of(case.site, kind) == "clean" or kind.power_out <= 0 or len(kind.inputs) != 1:
             continue
         ((fluid, take),) = kind.inputs.items()
-        if case.site.fluids[fluid].vented_weight:
+        if case.site.fluids[fluid].vented_weight or warms(case, machine, ground(machine.place)):
             continue
         power = added(
             Rate(kind.power_out * (machine.flat_load - kind.min_load * machine.running)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from zlib import crc32
 
 import numpy as np
 
@@ -52,7 +53,21 @@ def random_phases(circuit: Circuit, seed: int, number: int) -> Phases:
 
 def admitted_phases(case: Case, circuit: Circuit, seed: int, number: int) -> Phases:
     """As :func:`random_phases`, but a source of known phase is off by no more than its error."""
-    phases = random_phases(circuit, seed, number)
+    return _admitted(case, circuit, random_phases(circuit, seed, number))
+
+
+def common_phases(case: Case, circuit: Circuit, seed: int, number: int) -> Phases:
+    """As :func:`admitted_phases`, and a source has the same phase in every plan that uses it."""
+    phases = {
+        clock.name: clock.period
+        * float(np.random.default_rng([seed, number, crc32(clock.name.encode())]).uniform())
+        for clock in circuit.clocks
+        if clock.kind == "source"
+    }
+    return _admitted(case, circuit, phases)
+
+
+def _admitted(case: Case, circuit: Circuit, phases: Phases) -> Phases:
     for clock in circuit.clocks:
         sure = case.sure.get(clock.name) if clock.kind == "source" else None
         if sure is not None and sure.start is not None:

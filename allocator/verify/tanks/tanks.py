@@ -104,7 +104,7 @@ def burst_tank(case: Case, battery: BatteryUse, kind: str, bus: int) -> Tank | N
         net=added(arrivals, turned(draws)),
         arrivals=arrivals,
         draws=draws,
-        loss=record.loss * size,
+        loss=record.loss / record.usable * size,
         worth=1.0,
         bus=bus,
         clean=kind == "clean",

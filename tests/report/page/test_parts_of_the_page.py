@@ -240,3 +240,17 @@ def test_the_first_screen_says_what_why_and_what_first(
     told, drawn = page.locator("#said").bounding_box(), page.locator("#map").bounding_box()
     assert drawn["x"] + drawn["width"] <= told["x"]
     assert drawn["y"] + drawn["height"] <= 900
+
+
+def test_on_a_phone_the_time_slider_does_not_cover_the_first_screen(
+    shown: Show, first: tuple[Site, Plan]
+) -> None:
+    page = shown(*first, width=400)
+    page.set_viewport_size({"width": 400, "height": 400})
+    clock = page.locator(".clock")
+    clock.wait_for(state="hidden")
+    page.locator("#map").scroll_into_view_if_needed()
+    clock.wait_for(state="visible")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.evaluate("scrollTo(0, 0)")
+    assert clock.is_visible()

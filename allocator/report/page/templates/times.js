@@ -149,6 +149,13 @@ function strips() {
 }
 function seek(t) { clock.value = Math.round(1000 * t / T.end); now(t); }
 clock.addEventListener("input", () => now(T.end * clock.value / 1000));
+// on a narrow screen the clock is there where the map or the strips are
+const timedParts = new Set(), timeBar = $(".clock");
+const nearby = new IntersectionObserver(seen => {
+  for (const one of seen) timedParts[one.isIntersecting ? "add" : "delete"](one.target);
+  timeBar.classList.toggle("away", !timedParts.size);
+});
+for (const one of all(".drawing,#times")) nearby.observe(one);
 $("#off").addEventListener("click", () => { stop(); now(null); });
 let playing = 0;
 function stop() { cancelAnimationFrame(playing); playing = 0; $("#play").textContent = "Run"; }

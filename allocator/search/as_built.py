@@ -65,6 +65,7 @@ def as_built(site: Network, plan: Plan) -> Network:
         routes=routes,
         power_lines=lines,
         demands={n: replace(d, min_share=0.0) for n, d in site.demands.items()},
+        places={n: replace(p, heat_demand=None) for n, p in site.places.items()},
         built=Built(
             sources=tuple(sources),
             pipes=tuple(BuiltPipe(run.route, run.build, run.fluid) for run in plan.runs),

@@ -1,0 +1,110 @@
+"""What known clocks of sources are worth to a plan: its assets operated otherwise, and audited."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from allocator.network.deriving import network_of, studied
+from allocator.network.records import Handover, Network
+from allocator.plans.records import NOTHING, ClockWorth, Plan
+from allocator.search import make_plan
+from allocator.search.as_built import as_built
+from allocator.site.clocks import surveyed_until
+from allocator.site.records import Site, Source
+from allocator.solver.settings import Settings
+from allocator.verify import audit
+from allocator.verify.case import case_of
+from allocator.verify.tanks.assembly import assembly_of
+from allocator.verify.tanks.present import free_need, present_tank
+
+NODES = 200
+"""Of each re-dispatch."""
+WORTH_SAYING = 1e-6
+"""Of a store's size."""
+
+
+def with_clock_worth(site: Site, plan: Plan) -> Plan:
+    """The plan with what known clocks are worth, where the site has some.
+
+    Until a survey ends the same assets may promise more than for ever after it. Whoever operates
+    them so has in each store at the end of the survey what the later operation needs at any phase.
+    """
+    network = network_of(site)
+    if plan.basis != "firm" or all(s.clock == "free" for s in network.sources.values()):
+        return plan
+    free = _operated(network, plan, {n: _freed(s) for n, s in network.sources.items()})
+    if free is None:
+        return plan
+    worth = ClockWorth(
+        min(free.power.firm_clean, plan.power.firm_clean),
+        min(free.power.firm_total, plan.power.firm_total),
+    )
+    ends = network.survey_ends
+    if ends is None:
+        return replace(plan, clocks=replace(worth, storage=_more_storage(network, plan)))
+    worth = replace(worth, until=ends)
+    if any(battery.size > 0 for battery in plan.batteries):
+        # Parts of a battery change their purpose with the operation: not yet stated.
+        return replace(plan, clocks=worth)
+    known = {name: surveyed_until(source, ends) for name, source in network.sources.items()}
+    later = Handover(ends, _kept(network, plan))
+    until = _operated(network, plan, known, survey_ends=None, handover=later)
+    if until is None:
+        return replace(plan, clocks=worth)
+    worth = replace(
+        worth,
+        until_clean=max(until.power.firm_clean, plan.power.firm_clean),
+        until_total=max(until.power.firm_total, plan.power.firm_total),
+    )
+    if until.power.firm_total > plan.power.firm_total:
+        operated = as_built(studied(network, sources=known, survey_ends=None), plan)
+        more = _more_storage(operated, until)
+        named = {f"{use.name}@{use.place}": use.name for use in plan.stores}
+        worth = replace(worth, storage={named[store]: kg for store, kg in more.items()})
+    return replace(plan, clocks=worth)
+
+
+def _freed(source: Source) -> Source:
+    return replace(source, clock="free", error=None)
+
+
+def _operated(
+    network: Network,
+    plan: Plan,
+    sources: Mapping[str, Source],
+    survey_ends: float | None = None,
+    handover: Handover | None = None,
+) -> Plan | None:
+    """The plan's assets operated with other clocks; None where no audited operation was found."""
+    changed = studied(network, sources=sources, survey_ends=survey_ends, handover=handover)
+    site = as_built(changed, plan)
+    settings = Settings(
+        node_limit=NODES, seed=plan.seed, threads=1, robustness=plan.robustness or NOTHING
+    )
+    found = make_plan(site, settings).plan
+    if found is None or not audit(site, replace(found, verified=False)).accepted:
+        return None
+    return found
+
+
+def _kept(network: Network, plan: Plan) -> dict[str, float]:
+    """What each store, a type of its own as in :func:`as_built`, must hold at any phase, kg."""
+    case = case_of(network, plan)
+    return {
+        f"{tank.name}@{use.place}": present_tank(case, tank).need
+        for tank in assembly_of(case).circuit.kept
+        for use in plan.stores
+        if tank.name == use.name
+    }
+
+
+def _more_storage(network: Network, plan: Plan) -> dict[str, float]:
+    """Storage beyond the plan's that its operation would need with all clocks free, kg by store."""
+    case = case_of(network, plan)
+    found = {}
+    for tank in assembly_of(case).circuit.kept:
+        need = free_need(case, tank) if tank.kind == "store" else None
+        if need is not None and need > tank.size * (1.0 + WORTH_SAYING) + WORTH_SAYING:
+            found[tank.name] = need - tank.size
+    return found

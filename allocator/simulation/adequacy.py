@@ -1,0 +1,163 @@
+"""How often, and by how much, a plan is short where machines fail: hours and energy a year.
+
+Years are drawn one by one, each with phases and outages of its own, until the hours are known well
+enough. In each, the same phases are run once more with every unit in order: the difference is put
+down to machines. Of what is short without outages, storage is to blame as far as gas and power
+that were spilt in the same year could have made it good; the rest is not given by the sources.
+Hours are shared out among storage and sources as the energy is.
+
+The two measures are loss-of-load expectation and expected energy not served (R. Billinton & R. N.
+Allan, *Reliability Evaluation of Power Systems*, 2nd ed. 1996, chapter 2; from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from concurrent.futures import Executor
+from dataclasses import dataclass
+
+from allocator.simulation.adequacy_records import CAUSES, Adequacy, YearlyEstimate
+from allocator.simulation.columns import (
+    ASKED,
+    ASKING_SECONDS,
+    SHORT_SECONDS,
+    SPILL,
+    UNSERVED,
+    UNTAKEN,
+)
+from allocator.simulation.outages import YEAR, drawn_schedule
+from allocator.simulation.regimes import Regimes
+from allocator.simulation.running import Finished, run_circuit
+from allocator.simulation.trace import Outages
+from allocator.verify.tanks.phases import common_phases
+
+FEWEST = 16
+"""Years that are drawn at the least: a spread of fewer says little."""
+BATCH = 16
+
+
+@dataclass(frozen=True, slots=True)
+class ShortYear:
+    """One year: s and J short of promise and demand, with outages and with all units in order.
+
+    ``in_order``: None where that was not run. ``spilt``: J that what was spilt then could have
+    made.
+    """
+
+    failing: tuple[float, float, float, float]
+    in_order: tuple[float, float, float, float] | None
+    spilt: float
+
+
+@dataclass(frozen=True)
+class AdequacyWork:
+    """What the years of a plan share."""
+
+    regimes: Regimes
+    outages: Outages | None
+    seed: int
+
+    def year(self, number: int) -> ShortYear:
+        """One year; the same number has the same phases and outages in every plan."""
+        regimes = self.regimes
+        case, circuit = regimes.assembly.case, regimes.circuit
+        phases = common_phases(case, circuit, self.seed, number)
+        schedule = drawn_schedule(case, self.outages, YEAR, self.seed, number)
+        failing = regimes.run(phases, YEAR, schedule)
+        if number >= FEWEST:  # what is short without outages differs little from year to year
+            return ShortYear(_short(failing), None, 0.0)
+        in_order = run_circuit(circuit, phases, YEAR)
+        return ShortYear(_short(failing), _short(in_order), _spilt(in_order))
+
+    def years(self, numbers: Sequence[int]) -> list[ShortYear]:
+        """Some years, one after the other."""
+        return [self.year(number) for number in numbers]
+
+
+def adequacy_of(work: AdequacyWork, most: int, executor: Executor | None = None) -> Adequacy | None:
+    """The adequacy of a plan, of at most so many years; None where none is asked for."""
+    found: list[ShortYear] = []
+    adequacy = None
+    while len(found) < most:
+        numbers = range(len(found), min(most, len(found) + BATCH))
+        if executor is None:
+            found += work.years(numbers)
+        else:
+            halves = [numbers[::2], numbers[1::2]]
+            one, other = executor.map(work.years, halves)
+            found += [year for pair in zip(one, other, strict=False) for year in pair]
+            found += one[len(other) :]
+        adequacy = estimated(found)
+        hours = (adequacy.promise_short_s, adequacy.demand_short_s)
+        if len(found) >= FEWEST and all(estimate.good_enough for estimate in hours):
+            break
+    return adequacy
+
+
+def estimated(years: Sequence[ShortYear]) -> Adequacy:
+    """Means with their intervals, and the parts that are put down to each cause."""
+    estimates = []
+    energy: list[dict[str, float]] = []
+    both = [(y.failing, y.in_order, y.spilt) for y in years if y.in_order is not None]
+    for at in (1, 3):
+        parts = dict.fromkeys(CAUSES, 0.0)
+        for _, in_order, spilt in both:
+            stored = min(in_order[at], spilt)
+            parts["storage"] += stored / len(both)
+            parts["source"] += (in_order[at] - stored) / len(both)
+        energy.append(parts)
+    for at in range(4):
+        values = [year.failing[at] for year in years]
+        mean = math.fsum(values) / len(values)
+        # with and without outages in the same years: the difference is known better than either
+        machine = math.fsum(failing[at] for failing, _, _ in both)
+        machine -= math.fsum(in_order[at] for _, in_order, _ in both)
+        machine = min(mean, max(0.0, machine / len(both)))
+        if math.fsum(energy[at // 2].values()) <= 0.0:
+            machine = mean
+        rest = mean - machine
+        without = energy[at // 2]
+        whole = math.fsum(without.values())
+        by_cause = {
+            cause: rest * (share / whole) if whole > 0 else 0.0 for cause, share in without.items()
+        }
+        by_cause["machine"] = machine
+        estimates.append(YearlyEstimate(mean, half_width(values), by_cause))
+    return Adequacy(len(years), *estimates)
+
+
+def half_width(values: Sequence[float]) -> float:
+    """Half of the 95 % interval of a mean, by Student's t; infinite for a single value."""
+    number = len(values)
+    if number < 2:
+        return math.inf
+    mean = math.fsum(values) / number
+    spread = math.fsum((value - mean) ** 2 for value in values) / (number - 1)
+    return student(number - 1) * math.sqrt(spread / number)
+
+
+def student(freedom: int) -> float:
+    """The 97.5 % point of Student's t, to 3 digits from 8 degrees of freedom on.
+
+    Abramowitz & Stegun, *Handbook of Mathematical Functions*, 1964, 26.7.5 (from memory).
+    """
+    z, n = 1.959963984540054, float(freedom)
+    first = (z**3 + z) / 4.0
+    second = (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / 96.0
+    third = (3.0 * z**7 + 19.0 * z**5 + 17.0 * z**3 - 15.0 * z) / 384.0
+    return z + first / n + second / n**2 + third / n**3
+
+
+def _short(run: Finished) -> tuple[float, float, float, float]:
+    whole = [float(value) for value in run.sums.whole]
+    return whole[SHORT_SECONDS], whole[UNSERVED], whole[ASKING_SECONDS], whole[ASKED]
+
+
+def _spilt(run: Finished) -> float:
+    """J that all that was spilt would have made, at what the promise makes of it."""
+    return math.fsum(
+        float(column[SPILL] - column[UNTAKEN]) * (1.0 if tank.kind == "burst" else tank.worth)
+        for tank, column in zip(run.circuit.tanks, run.sums.tank, strict=True)
+        if tank.kind in ("burst", "store")
+    )

@@ -1,0 +1,166 @@
+"""Hours and energy short a year where machines fail, against closed forms."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import replace
+
+import pytest
+from machine_sites import engines, named, planned
+
+from allocator.engine.simulating import simulate_plan
+from allocator.network.deriving import network_of
+from allocator.report.simulated import simulation_text
+from allocator.simulation import Outages, SimulationSettings, Trace
+from allocator.simulation.adequacy import AdequacyWork, adequacy_of, student
+from allocator.simulation.files import simulation_json
+from allocator.simulation.outages import YEAR, availability, drawn_schedule
+from allocator.simulation.regimes import Regimes
+from allocator.simulation.tracing import assemble
+from allocator.site.records import POWER, Demand, Site, Source
+from allocator.verify.case import Case, case_of
+
+HOUR = 3600.0
+OFTEN = Outages(500 * HOUR, 50 * HOUR)
+OUT = 50.0 / 550.0
+"""Share of the time that a unit is out of order."""
+
+
+def site(**changes: object) -> Site:
+    """Gas for three engines, five of them there, and a town that takes no more than they give."""
+    fields = {
+        "sources": named(Source("well", "mill", "gas", flow=0.003)),
+        "built": replace(engines().built, machines={("engine", "mill"): 5}),
+        "demands": named(Demand("town", POWER, 30e3)),
+        **changes,
+    }
+    return engines(**fields)
+
+
+def chance(out: int, units: int) -> float:
+    """Of exactly so many of some units being out: binomial."""
+    return math.comb(units, out) * OUT**out * (1.0 - OUT) ** (units - out)
+
+
+def work_of(place: Site, machines: int = 0, outages: Outages | None = OFTEN) -> AdequacyWork:
+    assembly = assemble(network_of(place), planned(place, machines))
+    return AdequacyWork(Regimes(assembly, assembly.circuit), outages, 7)
+
+
+@pytest.mark.parametrize("machines", [0, 2])
+def test_k_out_of_n_units(machines: int) -> None:
+    """Three of five must run: short while three or more are out (k out of n, binomial).
+
+    R. Billinton & R. N. Allan, Reliability Evaluation of Engineering Systems, 2nd ed. 1992,
+    chapters 3 and 9 (from memory); availability mtbf / (mtbf + mttr) of each.
+    """
+    found = adequacy_of(work_of(site(), machines), 64)
+    assert found is not None
+    hours = YEAR * math.fsum(chance(out, 5) for out in (3, 4, 5))
+    lost = {3: 10e3, 4: 20e3, 5: 30e3}
+    energy = YEAR * math.fsum(power * chance(out, 5) for out, power in lost.items())
+    for estimate, exact in (
+        (found.promise_short_s, hours),
+        (found.promise_unserved_j, energy),
+        (found.demand_short_s, hours),
+        (found.demand_unserved_j, energy),
+    ):
+        assert abs(estimate.mean - exact) < 1.5 * estimate.half_width
+        assert estimate.half_width < 0.3 * exact
+        assert estimate.by_cause == pytest.approx(
+            {"machine": estimate.mean, "source": 0.0, "storage": 0.0}
+        )
+
+
+def test_promise_and_demand_are_told_apart() -> None:
+    """A town of 50 kW: short of it all the time for want of gas, of the promise now and then."""
+    place = site(demands=named(Demand("town", POWER, 50e3)))
+    found = adequacy_of(work_of(place), 32)
+    assert found is not None
+    assert found.demand_short_s.mean == pytest.approx(YEAR)
+    assert found.promise_short_s.mean < 0.1 * YEAR
+    missing = 20e3 * YEAR
+    assert found.demand_unserved_j.by_cause["source"] == pytest.approx(missing, rel=1e-3)
+    more = found.demand_unserved_j.mean - missing
+    assert found.promise_unserved_j.mean == pytest.approx(more, rel=1e-6)
+    for name in ("promise_short_s", "demand_short_s", "promise_unserved_j", "demand_unserved_j"):
+        estimate = getattr(found, name)
+        assert math.fsum(estimate.by_cause.values()) == pytest.approx(estimate.mean)
+
+
+def test_availability_is_the_steady_state_and_service_comes_off() -> None:
+    (kind,) = engines().machines.values()
+    failing = replace(kind, mtbf=500 * HOUR, mttr=50 * HOUR)
+    assert availability(kind) == 1.0
+    assert availability(failing) == pytest.approx(500 / 550)
+    served = replace(failing, service=0.02 * YEAR)
+    assert availability(served) == pytest.approx(500 / 550 * 0.98)
+    assert availability(served, Outages(HOUR, HOUR)) == pytest.approx(0.5 * 0.98)
+
+
+def share_out(case: Case, outages: Outages | None, years: int) -> float:
+    """Share of the time that a unit is out, of all units and years drawn."""
+    out = 0.0
+    for number in range(years):
+        schedule = drawn_schedule(case, outages, YEAR, 3, number)
+        ends = [*schedule.times[1:], YEAR]
+        for begin, end, units in zip(schedule.times, ends, schedule.out, strict=True):
+            out += (min(end, YEAR) - begin) * sum(units.values())
+    return out / (years * YEAR * sum(machine.count for machine in case.plan.machines))
+
+
+def test_drawn_outages_are_those_of_the_steady_state_from_the_start_on() -> None:
+    place = site()
+    (kind,) = place.machines.values()
+    case = case_of(network_of(place), planned(place, 0))
+    assert share_out(case, OFTEN, 60) == pytest.approx(OUT, rel=0.05)
+    serviced = site(machines=named(replace(kind, service=0.02 * YEAR)))
+    case = case_of(network_of(serviced), case.plan)
+    assert share_out(case, None, 60) == pytest.approx(0.02, rel=1e-6)
+
+
+def test_the_same_unit_has_the_same_outages_in_every_plan() -> None:
+    few, many = site(), site(built=replace(engines().built, machines={("engine", "mill"): 7}))
+    one, other = (case_of(network_of(place), planned(place, 0)) for place in (few, many))
+    assert sum(m.count for m in other.plan.machines) > sum(m.count for m in one.plan.machines)
+    fewer = drawn_schedule(one, OFTEN, YEAR, 0, 1)
+    more = drawn_schedule(other, OFTEN, YEAR, 0, 1)
+    assert set(fewer.times) <= set(more.times)
+    assert fewer == drawn_schedule(one, OFTEN, YEAR, 0, 1)
+
+
+@pytest.mark.parametrize(
+    ("freedom", "exact"), [(8, 2.306), (15, 2.131), (63, 1.998), (10**6, 1.96)]
+)
+def test_students_t(freedom: int, exact: float) -> None:
+    """Table of percentage points, such as Abramowitz & Stegun, table 26.10 (from memory)."""
+    assert student(freedom) == pytest.approx(exact, abs=2e-3)
+
+
+def simulated(place: Site, years: int, failing: Outages | None = None) -> Trace:
+    settings = SimulationSettings(days=30, phases=2, failing=failing)
+    return simulate_plan(place, planned(place, 0), settings, years=years)
+
+
+def test_times_of_the_site_file_are_used_and_overridden() -> None:
+    (kind,) = engines().machines.values()
+    failing = site(machines=named(replace(kind, mtbf=500 * HOUR, mttr=50 * HOUR)))
+    trace = simulated(failing, 16)
+    assert trace.kept  # the draws that test the promise have every unit in order
+    assert trace.adequacy is not None
+    assert trace.adequacy.promise_short_s.mean > 0
+    seldom = simulated(failing, 16, Outages(1e12, HOUR)).adequacy
+    assert seldom is not None
+    assert seldom.promise_short_s.mean == 0.0
+    text = simulation_text(planned(failing, 0), trace)
+    assert "firm output: hours short" in text
+    assert "demand: hours short" in text
+    assert json.loads(simulation_json(trace))["adequacy_per_year"]["years"] == 16
+
+
+def test_without_failures_there_is_no_adequacy_in_the_files() -> None:
+    trace = simulated(site(), 16)
+    assert trace.adequacy is None
+    assert "adequacy" not in simulation_json(trace)
+    assert "Adequacy" not in simulation_text(planned(site(), 0), trace)
