@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import TypeVar
 
 from allocator.site.checks_clocks import varying
@@ -12,6 +14,10 @@ from allocator.site.records import Site, Source, Spread, Stage
 
 MOST_TURNS = 64
 """Known timetables repeat together within so many of the longest period."""
+MOST_MARKS = 1_500
+"""Known timetables are searched with no more bursts: of each its own number times that in a joint
+
+period, summed. Another one counts as free."""
 ROUNDING = Fraction(1, 10**12)
 S = TypeVar("S", bound=Source)
 Range = tuple[float, float]
@@ -49,21 +55,36 @@ def timings_of(site: Site) -> dict[str, Timing]:
 
     The phase of a surveyed clock that drifts is lost sooner or later, so it counts as free, and
     every surveyed one where the survey ends some day; and so does one whose period has no small
-    common multiple with those of the known ones before it.
+    common multiple with those of the known ones before it, or that has too many bursts beside them.
     """
-    found, period = {}, Fraction(0)
+    found: dict[str, Timing] = {}
+    period, known = Fraction(0), dict[str, int]()
     for name, source in site.sources.items():
         timing = _timing(source, site.spreads)
         if source.clock == "surveyed" and site.survey_ends is not None:
             timing = timing.any_phase
         if timing.start is not None:
             joint = _joined(period, Fraction(source.stages[-1].every))
-            if joint is None:
+            more = {**known, name: _bursts(timing.stages)}
+            if joint is None or _marks(site, joint, more) > MOST_MARKS:
                 timing = timing.any_phase
             else:
-                period = joint
+                period, known = joint, more
         found[name] = timing
     return found
+
+
+def _bursts(stages: tuple[Stage, ...]) -> int:
+    """Bursts in a period of the outermost stage, about."""
+    return math.prod(math.ceil(outer.on / inner.every) for inner, outer in pairwise(stages))
+
+
+def _marks(site: Site, joint: Fraction, known: Mapping[str, int]) -> float:
+    """Work of one window of known clocks: bursts of a joint period times those of one's own."""
+    return sum(
+        number**2 * float(joint) / site.sources[name].stages[-1].every
+        for name, number in known.items()
+    )
 
 
 def surveyed_until(source: S, ends: float) -> S:

@@ -8,6 +8,7 @@ from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.checks_network import line_length
+from allocator.site.clocks import timings_of
 from allocator.site.connections import note_excluded, note_unreachable
 from allocator.site.records import POWER, MachineType, Site
 from allocator.site.table import Values
@@ -329,7 +330,8 @@ def _note_drawn_air(site: Site, values: Values) -> None:
 
 
 def _note_unused_phases(site: Site, values: Values) -> None:
-    """Notes sources that say when they next turn on, but not how well that is known."""
+    """Notes sources that say when they next turn on, where no promise counts on it."""
+    timings = timings_of(site)
     for name, source in site.sources.items():
         record = _section(values, "sources")[name]
         if source.next_start is not None and source.clock == "free" and not record.has("clock"):
@@ -338,6 +340,14 @@ def _note_unused_phases(site: Site, values: Values) -> None:
                 "says when it next turns on, but not its clock, which is taken as free: firm "
                 "output does not count on it",
                 "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
+            )
+        lost = source.drift > 0.0 or (source.clock == "surveyed" and site.survey_ends is not None)
+        if source.clock != "free" and not lost and timings[name].start is None:
+            record.warn(
+                "clock",
+                "is known, but counts as free: its error is half its period or more, or beside the "
+                "known clocks before it there is no short common period, or too many bursts in one",
+                "give a smaller error, fewer stages, or a period that fits the others'",
             )
         if source.clock == "calendar" and not site.starts_at:
             record.warn(

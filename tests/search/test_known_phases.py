@@ -166,3 +166,32 @@ def test_more_jitter_never_gives_more() -> None:
         powers.append(planned(site_of(*sources, steel=300.0))[0])
     assert powers == sorted(powers, reverse=True)
     assert powers[-1] < powers[0]
+
+
+WORLDS = [pytest.param(40), pytest.param(2000, marks=pytest.mark.slow)]
+
+
+@pytest.mark.parametrize("draws", WORLDS)
+def test_no_admitted_world_breaks_the_plan_or_passes_its_ceiling(draws: int) -> None:
+    """True clocks drawn by error, jitter, drift and durations that vary, in nested stages too."""
+    nested = (al.Stage(1800.0, 4200.0), al.Stage(10 * HOUR, 30 * HOUR))
+    sources = [
+        source("a", 0.0, clock="calendar", error=300.0, jitter=120.0),
+        replace(source("b", 0.0, drift=0.02, jitter=60.0), next_start=None),
+        replace(source("c", 0.0, stages=nested), next_start=None),
+    ]
+    site = replace(
+        site_of(*sources, steel=1500.0),
+        spreads={
+            "sources.c.cycle[1].every": Spread(3600.0, 4200.0, 5400.0, varies=True),
+            "sources.c.cycle[2].on": Spread(8 * HOUR, 10 * HOUR, 12 * HOUR, varies=True),
+        },
+        built=al.Built(sources=("a", "b", "c")),
+    )
+    result = al.plan(site, node_limit=1000, prove=0)
+    assert al.audit(site, result.plan).accepted
+    assert result.plan.ceiling.clean is not None
+    assert result.plan.power.firm_clean <= result.plan.ceiling.clean * (1 + 1e-6)
+    trace = al.simulate(site, result.plan, draws=draws, days=6, foresight=0)
+    assert trace.kept
+    assert len({draw.tanks[0].lowest for draw in trace.draws}) > draws // 4

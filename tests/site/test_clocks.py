@@ -188,3 +188,13 @@ def test_times_of_the_site_that_are_refused(
     (fault,) = [str(fault) for fault in check_site(path).faults]
     assert problem in fault
     assert f":{SITE.count(chr(10)) + 1 + top.count(chr(10))}:" in fault
+
+
+def test_too_many_bursts_beside_known_ones_count_as_free(tmp_path: Path) -> None:
+    """32 bursts a week are searched with each other, 48 are not."""
+    weekly = "cycle: [{on: 1 h, every: %s}, {on: 4 d, every: 7 d}], clock: calendar, error: 5 min"
+    for every, known in (("3 h", True), ("2 h", False)):
+        said = f"{weekly % every}, next_start: 1 d"
+        assert (timing(tmp_path, said).start is not None) is known
+        warnings = [str(warning) for warning in report(tmp_path, said).warnings]
+        assert any("is known, but counts as free" in said for said in warnings) is not known

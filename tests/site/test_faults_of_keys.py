@@ -59,12 +59,12 @@ CASES: list[Case] = [
     (
         "key twice",
         [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «flow: 3 g/s")],
-        [("source 'north_well': has the key 'flow' twice (first at line 45); keep one of them")],
+        [("source 'north_well': has the key 'flow' twice (first at line 47); keep one of them")],
     ),
     (
         "name twice",
         [("  tank_farm:", "  «north_well:")],
-        [("site: sources has the key 'north_well' twice (first at line 42); keep one of them")],
+        [("site: sources has the key 'north_well' twice (first at line 44); keep one of them")],
     ),
     (
         "section twice",
@@ -74,7 +74,7 @@ CASES: list[Case] = [
             ("battery: {works: 40", "«battery: {works: 40"),
         ],
         [
-            "site: has the key 'sources' twice (first at line 41); keep one of them",
+            "site: has the key 'sources' twice (first at line 43); keep one of them",
             ("site: built.storage names the unknown store 'gas_holder'; list it under 'storage'"),
             "site: built.storage names the unknown store 'battery'; list it under 'storage'",
         ],
