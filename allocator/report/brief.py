@@ -47,6 +47,9 @@ REASONS = 5
 GROUPS = 6
 """Groups of generators that are listed, those with the most power first."""
 
+SCREEN = 45
+"""Lines of a summary that fit a screen; a blank line before the last ones only within them."""
+
 UNVERIFIED = (
     "THIS PLAN FAILED ITS AUDIT. Do not build from it. The breaches are listed below the plan; "
     "the files say verified: false."
@@ -78,7 +81,9 @@ def brief_summary(
     lines += section("To build", _to_build(site, plan))
     for lines_of_table in (_generators(site, plan), _by_fluid(site, plan), _busiest(site, plan)):
         lines += ["", *lines_of_table] if lines_of_table else []
-    return "\n".join([*lines, *_next(plan)]) + "\n"
+    end = _next(plan)
+    room = [""] if len(lines) + len(end) < SCREEN else []
+    return "\n".join([*lines, *room, *end]) + "\n"
 
 
 def heading(plan: Plan, proof: Trace | None = None) -> list[str]:
@@ -360,7 +365,7 @@ def _next(plan: Plan) -> list[str]:
     if plan.verified and plan.basis == "firm":
         commands.insert(0, "'allocator simulate'")
     words = f"Next: all tables: --full or summary.txt; map: page.html; {', '.join(commands)}."
-    lines = ["", *paragraph(words, indent=0)]
+    lines = paragraph(words, indent=0)
     if number := len(plan.cautions):
         lines += paragraph(
             f"Safety: {number} cautions in cautions.txt, on the page and with --cautions; "

@@ -262,7 +262,7 @@ _COLUMNS = (
     Column("booster", "booster"),
     Column("onward", "route onward"),
     Column("pipe_onward", "pipe onward"),
-    Column("needs", "needed", "pressure", "At the end of the way; at the least ambient."),
+    Column("needs", "needed", "pressure", "At the end of the path; at the least ambient."),
 )
 
 
@@ -285,4 +285,4 @@ def pressure_ways_table(site: Network, plan: Plan) -> Table:
         for way in pressure_ways(site, plan)
         for step in way.steps
     ]
-    return table_of("pressure_ways", "Pressure along each way", _COLUMNS, rows)
+    return table_of("pressure_paths", "Pressure from source to machine", _COLUMNS, rows)

@@ -217,7 +217,7 @@ def _means(plan: Plan, trace: Trace) -> list[str]:
             mean = sum(getattr(draw, key)[fluid] for draw in shown) / len(shown) / seconds
             if mean > TRACE:
                 rows.append((f"{fluid} {name}", quantity(mean, "mass_rate")))
-    if trace.mean("spilt_j") > 0:
+    if trace.mean("spilt_j") / seconds >= 1.0:
         rows.append(("power not used", quantity(trace.mean("spilt_j") / seconds, "power")))
     for machine, starts in shown[0].starts.items():
         if starts is not None:

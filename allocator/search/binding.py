@@ -5,6 +5,7 @@ from __future__ import annotations
 from allocator.base.quantities import format_quantity
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
+from allocator.site.addresses import address_of, path_of_limit
 from allocator.thermal.upper import counted_heat, upper_heat
 
 NEARLY = 0.97
@@ -58,12 +59,13 @@ def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
     for used in plan.materials:
         if used.stock and used.used >= NEARLY * used.stock:
             amounts = [format_quantity(mass, "mass") for mass in (used.used, used.stock)]
-            lines.append(f"stock: {amounts[0]} of {amounts[1]} of '{used.name}' is used")
+            address = address_of(path_of_limit("stock", used.name, "mass"))
+            lines.append(f"{address}: {amounts[0]} of {amounts[1]} used")
     limits = sets.site.limits
     if limits.emission is not None and plan.emissions.counted >= NEARLY * limits.emission:
-        lines.append("emission: counted emission is at its limit")
+        lines.append("limits.emission: counted emission is at its limit")
     if limits.money is not None and plan.money >= NEARLY * limits.money:
-        lines.append("cost: it is at its limit")
+        lines.append("limits.money: the cost is at its limit")
     return lines
 
 
@@ -110,12 +112,12 @@ def _heat(sets: IndexSets, plan: Plan) -> list[str]:
         more = {n: upper.machines[n] for n in upper.machines if _may_come(sets, plan, place, n)}
         least = min(sorted(more), key=lambda name: more[name], default=None)
         released, most = format_quantity(counted, "power"), format_quantity(limit, "power")
-        said = f"heat: {released} of {most} released to '{place}'"
+        said = f"{address_of(path_of_limit('heat', place, 'power'))}: {released} of {most} counted"
         if counted >= NEARLY * limit:
-            lines.append(f"{said} is counted")
+            lines.append(said)
         elif least is not None and counted + more[least] > limit:
             one = format_quantity(more[least], "power")
-            lines.append(f"{said} is counted; one more '{least}' releases {one}")
+            lines.append(f"{said}; one more '{least}' releases {one}")
     return lines
 
 
@@ -133,17 +135,26 @@ def _stores(plan: Plan, sets: IndexSets) -> list[str]:
     sizes = [(use.name, use.type, use.size) for use in plan.stores]
     sizes += [(use.name, use.type, use.size) for use in plan.batteries]
     most = {name: store.max_size for name, store in sets.site.storage.items()}
-    full = [name for name, kind, size in sizes if size >= 0.999 * most[kind]]
-    return [f"storage: {_listed(full)}: largest size reached"] if full else []
+    full: dict[str, list[str]] = {}
+    for name, kind, size in sizes:
+        if size >= 0.999 * most[kind]:
+            full.setdefault(kind, []).append(name.rpartition("@")[2].partition(": ")[0])
+    return [
+        f"{address_of(path_of_limit('size', kind, 'mass'))}: largest size reached at "
+        f"{', '.join(places)}"
+        for kind, places in full.items()
+    ]
 
 
 def _machines(sets: IndexSets, plan: Plan) -> list[str]:
-    full = []
+    lines = []
     for use in plan.machines:
-        most = sets.site.machines[use.type].places[use.place]
-        if most is not None and use.count >= most:
-            full.append(f"{_listed([use.name])} ({use.count} of {most})")
-    return [f"machines: unit limit reached: {', '.join(full)}"] if full else []
+        kind = sets.site.machines[use.type]
+        most = kind.places[use.place]
+        if most is not None and use.count >= most and not kind.flare:
+            address = address_of(path_of_limit("places", use.name, "number"))
+            lines.append(f"{address}: {use.count} of {most} units")
+    return lines
 
 
 def _listed(names: list[str]) -> str:

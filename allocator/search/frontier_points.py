@@ -139,6 +139,13 @@ class _Trade:
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
         """The best point so far, as a plan."""
+        if any(fluid.vented_weight for fluid in self.site.fluids.values()):
+            # fewer flows may mean less that is flared: what was reached is held meanwhile
+            reached = self.search_state.point
+            assert reached is not None
+            given = value_at(self.search_state, self.scarce, reached)
+            cap = given + self.scarce.scale + HELD * abs(given)
+            self.within(cap, value_at(self.search_state, self.power, reached))
         point = cleaned_up(
             self.search_state,
             self.sets,

@@ -6,6 +6,9 @@ down to machines. Of what is short without outages, storage is to blame as far a
 that were spilt in the same year could have made it good; the rest is not given by the sources.
 Hours are shared out among storage and sources as the energy is.
 
+Not seen is what units that burn bursts for a battery fail to charge while more of them are out than
+are spare: those bursts count as burnt.
+
 The two measures are loss-of-load expectation and expected energy not served (R. Billinton & R. N.
 Allan, *Reliability Evaluation of Power Systems*, 2nd ed. 1996, chapter 2; from memory).
 """

@@ -36,6 +36,9 @@ MOST_STATES, MOST_WALKS = 32, 1200
 LEAST_STATES = 3
 """States that are walked however many pipes there are."""
 
+SLIGHTLY = 1e-6
+"""Share of its greatest flow by which the flow of all decides between states."""
+
 GOLDEN = (math.sqrt(5.0) - 1.0) / 2.0
 """Steps of this share of a span fall in no step with any clock."""
 
@@ -46,8 +49,8 @@ Way = tuple[str, str, str]
 def pressures_met(work: Work, runs: Sequence[DrawRun]) -> PressuresMet | None:
     """The least pressure at each end in a sample of the states of some runs.
 
-    None where no pressures are computed. Walked are the states in which some pipe carries most,
-    and then those with the greatest flow.
+    None where no pressures are computed. Walked are the state with the greatest flow, those in
+    which some pipe carries most, and more with great flows.
     """
     case = work.assembly.case
     fluids = [(fluid, walked_fluid(case, fluid)) for fluid in case.site.fluids]
@@ -103,13 +106,16 @@ def _at(clock: SourceClock, phases: Mapping[str, float], times: Array) -> Array:
 
 
 def _chosen(flows: Sequence[Mapping[Way, Array]]) -> list[int]:
-    """The states to walk: in which a way carries most, then those with the greatest flows."""
-    ways = [moved for one in flows for moved in one.values()]
-    total = np.sum([moved / max(float(moved.max()), 1e-300) for moved in ways], axis=0)
-    order = [int(np.argmax(moved)) for moved in ways]
-    order += [int(row) for row in np.argsort(-total, kind="stable")]
+    """The states to walk: with the greatest flows, then those in which a way carries most.
+
+    Of states in which a way carries the same, that with the greatest flows counts.
+    """
+    ways = [moved / max(float(moved.max()), 1e-300) for one in flows for moved in one.values()]
+    total = np.sum(ways, axis=0)
+    greatest = [int(row) for row in np.argsort(-total, kind="stable")]
+    busiest = [int(np.argmax(moved + SLIGHTLY * total / len(ways))) for moved in ways]
     most = min(MOST_STATES, max(LEAST_STATES, MOST_WALKS // len(ways)))
-    return list(dict.fromkeys(order))[:most]
+    return list(dict.fromkeys([greatest[0], *busiest, *greatest]))[:most]
 
 
 def _flows(lines: Lines, columns: Mapping[str, Array], states: int) -> dict[Way, Array]:
@@ -223,6 +229,8 @@ def _ends(lines: Lines) -> Iterator[PressureTrace]:
             name = f"{use.booster} into {into}"
             yield end("booster", name, use.start, least, lines.pressures[header])
     for way in lines.ways:
+        if lines.pressures[way.end] >= ambient:
+            continue
         after = lines.after(way, lines.pressures[way.start])
         if after < ambient:
             route = case.site.routes[way.key[0]]

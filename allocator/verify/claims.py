@@ -55,7 +55,7 @@ def goals_to_tell(case: Case) -> Iterator[str]:
 
     Power or fluids that are asked for, priority by priority; emissions where a machine may stand
     that has any, or what is vented counts; material and money where a machine or a battery that
-    may stand takes any. On the mean basis no battery is built.
+    may stand takes any. On the mean basis, and where nothing varies, no battery is built.
     """
     site = case.site
     open_places = {*site.places} - {*site.limits.excluded_places}
@@ -64,7 +64,9 @@ def goals_to_tell(case: Case) -> Iterator[str]:
     machines = [
         m for m in site.machines.values() if open_places & {*m.places} and m.name not in dropped
     ]
-    built = [] if case.plan.basis == "mean" else site.storage.values()
+    varies = any(not s.steady for s in site.sources.values() if s.place in open_places)
+    varies |= any(d.profile is not None for d in site.demands.values() if d.place in open_places)
+    built = site.storage.values() if varies and case.plan.basis == "firm" else []
     batteries = [s for s in built if s.holds == POWER and open_places & {*s.places}]
     materials = [thing.materials for thing in machines] + [thing.materials for thing in batteries]
     prices = [thing.price for thing in machines] + [thing.price for thing in batteries]

@@ -15,7 +15,16 @@ from dataclasses import replace
 from allocator.plans.outages import OutageOperation, plan_during
 from allocator.plans.records import MachineUse, Plan
 from allocator.site.records import POWER
-from allocator.verify import collect, hottest, pipes, power, recovery, running, supply
+from allocator.verify import (
+    collect,
+    hottest,
+    pipes,
+    power,
+    recovery,
+    running,
+    supply,
+    warmth,
+)
 from allocator.verify.case import Case, destinations_of
 from allocator.verify.names import check_names
 from allocator.verify.report import Breach, Findings
@@ -31,6 +40,7 @@ ASKED = (
     power.check_lines,
     recovery.check_recovery,
     hottest.check_hottest_gas,
+    warmth.check_heat_demands,
 )
 """Rules that the operation of each scenario keeps, as normal operation does."""
 MOST_CHOICES = 20_000

@@ -7,8 +7,17 @@ import subprocess
 import sys
 
 import pytest
-from networks.stored_answers import NETWORKS, OPEN, answer, names, planned, site_of
+from networks.stored_answers import (
+    NETWORKS,
+    OPEN,
+    SEARCHED_BRIEFLY,
+    answer,
+    names,
+    planned,
+    site_of,
+)
 
+from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.search import Settings, make_plan
 from allocator.verify import audit
@@ -79,6 +88,20 @@ def test_the_first_network_by_hand() -> None:
     assert mean.power.firm_clean == pytest.approx(20e3, rel=1e-6)
 
 
+def test_the_harbour_by_pressure_is_the_harbour_with_pressures() -> None:
+    """The same places, routes and sources; losses of all its gases by bore, and one blower."""
+    site, plain = network_of(site_of("harbour_pressures")), network_of(site_of("harbour"))
+    assert list(site.places) == list(plain.places)
+    assert list(site.corridors or site.routes) == list(plain.corridors or plain.routes)
+    assert {n: s.flow for n, s in site.sources.items()} == {
+        n: s.flow for n, s in plain.sources.items()
+    }
+    assert not plain.pressures
+    assert set(site.pressures) == {"raw_gas", "retort_gas", "hydrogen"}
+    assert all(s.pressure is not None for s in site.sources.values() if s.fluid != "diesel")
+    assert site.boosters["tip_blower"].max_units == 1
+
+
 def test_the_island_keeps_its_cap() -> None:
     # By hand, in the comment of networks/island.yaml: at most 18.0 kW of diesel under the cap.
     plan = planned(site_of("island")).plan
@@ -89,7 +112,7 @@ def test_the_island_keeps_its_cap() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", OPEN)
+@pytest.mark.parametrize("name", SEARCHED_BRIEFLY)
 def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     site, expected = site_of(name), answer(name)
     outcome = make_plan(site, Settings(time_limit=expected["seconds"]))

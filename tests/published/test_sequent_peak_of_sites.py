@@ -9,6 +9,7 @@ Beek, is also worked in the lecture notes of ECI 273, UC Davis (github.com/jdher
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -98,6 +99,8 @@ def test_the_command_finds_the_store_of_the_table(
     file = tmp_path / "record.csv"
     file.write_text("time [s],flow [g/s]\n" + "\n".join(rows) + "\n", encoding="utf-8")
     assert main(["reservoir", str(file), "--draw", f"{draft} g/s"]) == 0
-    line = capsys.readouterr().out.splitlines()[-1]
-    amount = al.parse_quantity(line.partition("  store ")[2], "mass")
+    head, row = capsys.readouterr().out.splitlines()[1:3]
+    unit = head.rpartition("storage, ")[2].strip()
+    number = re.split(" {2,}", row.strip())[-1].replace("\N{NO-BREAK SPACE}", "")
+    amount = al.parse_quantity(f"{number} {unit}", "mass")
     assert amount == pytest.approx(1e-3 * store * step, rel=5e-3)  # three figures are printed

@@ -116,7 +116,7 @@ def test_tables_and_summary(line: tuple[Network, Plan]) -> None:
     names = {table.name: table for table in plan_tables(site, plan)}
     assert len(names["pressures"].rows) == 4
     assert len(names["boosters"].rows) == len(plan.boosters)
-    ways = names["pressure_ways"].records()
+    ways = names["pressure_paths"].records()
     assert {row["place"] for row in ways} == {"mouth", "fork", "yard", "works"}
     built = {str(cell) for row in names["build_order"].rows for cell in row}
     assert any("fan for gas" in cell for cell in built)
@@ -156,7 +156,7 @@ def test_each_way_from_source_to_machine(line: tuple[Network, Plan]) -> None:
 def test_the_page_has_the_pressure_along_each_way(line: tuple[Network, Plan]) -> None:
     page = page_html(*line)
     assert page.count("needed</text>") == 2
-    assert "Pressure along ways" in page
+    assert "Pressure from source to machine" in page
     assert re.search(r"well to engine at works: gas over ambient: mouth 4\.6\d kPa, fork", page)
     assert "boosters" in page  # among the materials
 
@@ -164,4 +164,4 @@ def test_the_page_has_the_pressure_along_each_way(line: tuple[Network, Plan]) ->
 def test_the_page_of_a_site_without_pressures_says_nothing_of_it() -> None:
     site = network_of(read_site(Path(__file__).parents[2] / "networks" / "first.yaml"))
     page = page_html(site, existing_plan(site))
-    assert "Pressure along ways" not in page
+    assert "Pressure from source to machine" not in page

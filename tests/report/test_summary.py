@@ -25,7 +25,7 @@ COVE_WHOLE = replace(
     COVE_PLAN,
     verified=True,
     cautions=cautions_for(COVE),
-    limits=("stock: 860 kg of 900 kg of 'steel' is used",),
+    limits=("stock.steel: 860 kg of 900 kg used",),
 )
 
 
@@ -89,6 +89,17 @@ def test_thirty_things_to_build_fit_one_screen() -> None:
     assert len(plan.sources) + len(plan.machines) + len(plan.stores) >= 25
     assert len(lines) <= 45
     assert max(map(len, lines)) <= 100
+
+
+def test_the_last_lines_stand_apart_where_there_is_room() -> None:
+    lines = summary(COVE, COVE_WHOLE, COVE_MEAN_PLAN).splitlines()
+    (last,) = (number for number, line in enumerate(lines) if line.startswith("Next: "))
+    assert lines[last - 1] == ""
+    site = read_site(HERE.parents[1] / "networks" / "harbour.yaml")
+    plan = read_plan(HERE / "summaries" / "harbour.json")
+    reasons = ("limit one " * 25, "limit two " * 25, "limit three " * 25)
+    full = summary(site, replace(plan, limits=reasons, ceiling=Ceiling(5e5, 6e5)), plan)
+    assert "\n\nNext: " not in full
 
 
 def test_a_gap_behind_an_open_goal_is_no_failure() -> None:

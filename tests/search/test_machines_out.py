@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from machine_sites import drawn, engines, named, planned
 
-from allocator.engine.planning import check_lost_machines, plan_site
+from allocator.engine.planning import NoPlanError, check_lost_machines, plan_site
 from allocator.plans.file import plan_to_json
 from allocator.plans.outages import plan_during
 from allocator.plans.records import Robustness
@@ -97,6 +97,30 @@ def test_units_that_fill_a_store_are_replaced_or_not_counted_on() -> None:
     two = planned(replace(site, machines={**site.machines, "splitter": splitter}), 1)
     (torch,) = (demand for demand in two.demands if demand.wants == "hydrogen")
     assert torch.clean_share == pytest.approx(1.0)
+
+
+def test_a_place_is_given_its_heat_with_units_out() -> None:
+    """A digester is warmed by engines beside it; one at the quay cannot take that over."""
+    (kind,) = engines().machines.values()
+    kind = replace(kind, heat_out=8e3, heat_temperature=360.0, places={"mill": 1, "quay": 3})
+    site = engines(
+        machines={kind.name: kind},
+        places=named(
+            Place("mill", heat_demand=6e3, heat_temperature=330.0), Place("quay", x=100.0)
+        ),
+        sources=named(
+            Source("well", "mill", "gas", flow=0.002), Source("spring", "quay", "gas", flow=0.002)
+        ),
+    )
+    assert planned(site, 0).power.firm_clean == pytest.approx(30e3)
+    with pytest.raises(NoPlanError):
+        planned(site, 1)
+    spare = replace(kind, places={"mill": 2, "quay": 3})
+    plan = planned(replace(site, machines={kind.name: spare}), 1)
+    assert plan.power.firm_clean == pytest.approx(30e3)
+    for outage in plan.outages:
+        (mill,) = (machine for machine in outage.machines if machine.place == "mill")
+        assert mill.flat_load >= 0.75 - 1e-6
 
 
 def test_sources_and_machines_lost_at_once_combine() -> None:

@@ -11,12 +11,14 @@ from allocator.network.deriving import network_of
 from allocator.network.facts import fact_named, facts_of
 from allocator.network.reading import read_site
 from allocator.network.records import Network
+from allocator.search import Settings, make_plan
 from allocator.site.addresses import AddressError, address_of, given_address, resolved
 from allocator.studies.lifting import LiftError, lift_of, liftable
 from allocator.studies.trade_off import given_of
 from allocator.studies.wanted import WantError, want_of, wantable
 
 KITCHEN_SINK = Path(__file__).parent / "kitchen_sink.yaml"
+NETWORKS = Path(__file__).parents[2] / "networks"
 
 
 @pytest.fixture(scope="module")
@@ -61,3 +63,14 @@ def test_unknown_addresses_name_near_ones(site: Network) -> None:
         want_of(site, "connect:north_wel")
     with pytest.raises(AddressError, match=r"'loss.y' may be storage.y.loss or power_lines.y.loss"):
         resolved("loss.y", [("storage", "y", "loss"), ("power_lines", "y", "loss")])
+
+
+def test_what_limits_a_plan_is_said_by_its_address() -> None:
+    """So that 'frontier', 'sweep' and 'plan --lift' take what the summary names."""
+    site = network_of(read_site(NETWORKS / "first.yaml"))
+    plan = make_plan(site, Settings(node_limit=200, prices=False)).plan
+    assert plan is not None
+    named = [line.partition(": ")[0] for line in plan.limits]
+    known = liftable(site)
+    assert "stock.steel" in named
+    assert [resolved(name, known) for name in named if name not in ("outages", "demand")]

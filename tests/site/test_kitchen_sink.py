@@ -43,6 +43,8 @@ DAY = 86_400.0
 YEAR = 31_557_600.0
 KWH = 3.6e6
 BOTH = ("dn50", "hose")
+DALE = math.hypot(math.dist((120, 840), (40, 90)) + math.dist((40, 90), (40, 30)), 12)
+"""m from the north well by its bend to the yard, 12 m lower."""
 
 
 @pytest.fixture
@@ -220,7 +222,7 @@ def test_network(site: Site) -> None:
     ]
     assert list(site.routes.values()) == [
         Route("ridge", "north", "works", 900.0, ("dn50",)),
-        Route("dale", "north", "yard", math.hypot(80, 810, 12) * 1.5, BOTH),
+        Route("dale", "north", "yard", DALE * 1.5, BOTH, via=((40.0, 90.0),)),
         Route("quay", "yard", "works", 50.0, BOTH, one_way=True, cost=0.002),
     ]
     assert list(site.power_lines.values()) == [

@@ -238,7 +238,7 @@ def test_what_more_of_a_limit_is_worth(tmp_path: Path) -> None:
 
 
 def held(plan: Plan) -> list[str]:
-    return [line for line in plan.limits if line.startswith("heat:")]
+    return [line for line in plan.limits if ".heat_limit: " in line]
 
 
 def test_what_holds_back_names_a_full_place(tmp_path: Path) -> None:
@@ -246,8 +246,10 @@ def test_what_holds_back_names_a_full_place(tmp_path: Path) -> None:
     plan = planned(changed(tmp_path, WORKS, WARM_CELLS))
     assert units(plan, "fuel_cell") == 3
     (line,) = held(plan)
-    assert line.startswith("heat: 30")  # the pipe's warm end as well, by its upper value
-    assert "of 32 kW released to 'works' is counted; one more 'fuel_cell' releases 9 kW" in line
+    assert line.startswith(
+        "places.works.heat_limit: 30"
+    )  # the pipe's warm end as well, by its upper value
+    assert "of 32 kW counted; one more 'fuel_cell' releases 9 kW" in line
     # room for all that the demand can use, and for a cell more
     wide = (WORKS[0], WORKS[1].replace("32 kW", "300 kW"))
     assert held(planned(changed(tmp_path, wide, WARM_CELLS))) == []
@@ -256,6 +258,6 @@ def test_what_holds_back_names_a_full_place(tmp_path: Path) -> None:
 def test_what_holds_back_names_a_place_that_cooling_fills(tmp_path: Path) -> None:
     plan = planned(changed(tmp_path, furnaces("4 kW")))
     (line,) = held(plan)
-    assert line.startswith("heat: ")
-    assert line.endswith("of 4 kW released to 'furnaces' is counted")
+    assert line.startswith("places.furnaces.heat_limit: ")
+    assert line.endswith("of 4 kW counted")
     assert held(planned(changed(tmp_path, furnaces("80 kW")))) == []

@@ -55,8 +55,9 @@ NOT_SEEN = (
         name
         for name in fields(plan_schema())
         if name.startswith(tuple(f"machines_out[].{part}" for part in ("runs", "lines", "recov")))
-        or name.startswith(
-            ("machines_out[].machines[].following", "machines_out[].machines[].burst")
+        or (
+            name.startswith("machines_out[].machines[].")
+            and name.split(".")[2] in ("following", "burst", "overflow_kg_s")
         )
     ),
 )

@@ -36,6 +36,7 @@ OPERATION = (
     power.line_capacity,
     power.power_balance,
     heat.heat_into_places,
+    heat.heat_demands,
     recovery.recovered_flow,
     recovery.recovered_of_sources,
     recovery.recovered_unfed,

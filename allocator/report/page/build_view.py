@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -64,12 +65,28 @@ def first_steps(steps: Sequence[BuildStep], shown: int = 3) -> Start:
     chain = list(steps[: power + 1])
     if not chain:
         return Start((), 0, "")
-    words = tuple(_step_words(step, _doing(step)) for step in chain[:shown])
+    groups = [list(alike) for _, alike in itertools.groupby(chain, key=_alike)]
+    words = tuple(_group_words(group) for group in groups[:shown])
+    done = sum(map(len, groups[:shown]))
     last = chain[-1]
     gives = f"{quantity(last.firm_power, 'power')} firm" if last.firm_power > 0 else ""
     if gives and last.mass_so_far > 0:
         gives += f" with {quantity(last.mass_so_far, 'mass')} of material"
-    return Start(words, max(0, len(chain) - shown), gives)
+    return Start(words, len(chain) - done, gives)
+
+
+def _alike(step: BuildStep) -> tuple[str, str, str]:
+    """What units of one type that are installed at one place after each other have in common."""
+    kind, _, rest = step.key.partition(":")
+    return step.action, step.where, rest.rpartition("#")[0] if kind == "machine" else step.key
+
+
+def _group_words(steps: Sequence[BuildStep]) -> str:
+    """One step, or several units of one type at one place."""
+    step = steps[0]
+    if len(steps) == 1:
+        return _step_words(step, _doing(step))
+    return _step_words(step, f"{step.action} {len(steps)} {step.what.partition(', ')[0]}")
 
 
 def _step_words(step: BuildStep, doing: str) -> str:

@@ -24,7 +24,7 @@ ORDER = (
     "temperature_limits",
     "power_limits",
     "pressures",
-    "pressure_ways",
+    "pressure_paths",
     "boosters",
     "coolers",
     "baths",
@@ -40,7 +40,16 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
     "bill_of_materials": ("item", "where", "quantity", "unit", "material", "kg", "mass", "money"),
     "cut_list": ("build", "run", "fluid", "material", "length", "mass", "cut_length", "cut_mass"),
     "set_points": ("tag", "thing", "place", "setting", "set_to", "set_unit", "value", "unit"),
-    "pressure_ways": ("start", "end", "place", "distance", "arrives", "leaves", "booster", "needs"),
+    "pressure_paths": (
+        "start",
+        "end",
+        "place",
+        "distance",
+        "arrives",
+        "leaves",
+        "booster",
+        "needs",
+    ),
     "coolers": ("cooler", "units", "place", "fluid", "set_point", "peak", "duty", "power"),
     "baths": ("bath", "source", "keeps", "hottest", "gas_leaves_at", "margin", "mass"),
 }
@@ -99,13 +108,15 @@ def listing_of(table: Table) -> Listing:
     heads: list[Head] = []
     columns = []
     chosen = CHOSEN.get(table.name, ())
-    for column, cells in zip(table.columns, columns_of(in_words(table)), strict=True):
+    said = columns_of(in_words(table))
+    for column, cells, words in zip(table.columns, columns_of(table), said, strict=True):
         if column.files_only or all(cell is None or cell == "" for cell in cells):
             continue
         unit = _unit(column, cells)
         more = column.name not in chosen if chosen else len(heads) >= FITS
         heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip(), more))
-        columns.append([_cell(column, cell, unit) for cell in cells])
+        pairs = zip(cells, words, strict=True)
+        columns.append([_cell(column, cell, word, unit) for cell, word in pairs])
     rows = tuple(zip(*columns, strict=True))
     return Listing(table.name, table.title, tuple(heads), rows, tuple(_things(table)))
 
@@ -150,9 +161,10 @@ _ADDRESSES = {
 """Kind of thing of a table's rows, and the columns that name it."""
 
 
-def _cell(column: Column, value: object, unit: ColumnUnit) -> Cell:
+def _cell(column: Column, value: object, words: object, unit: ColumnUnit) -> Cell:
     if value is None:
         return Cell("", "", False)
     right = isinstance(value, int | float) and not isinstance(value, bool)
-    shown = shown_cell(column, value, unit)
-    return Cell(shown, f"{value:.9g}" if right else shown, right)
+    shown = shown_cell(column, words, unit)
+    text = shown if words == value else str(value)  # the key that files have
+    return Cell(shown, f"{value:.9g}" if right else text, right)

@@ -32,7 +32,7 @@ def _along(site: Network, way: PressureWay, colour: int) -> Chart:
     room = 0.08 * max(max(values) - min(values), 1.0)
     low = min(0.0, *values) if min(values) < 0.5 * max(values) else min(values) - room
     field = Field(
-        axis_of("length", 0.0, line[-1][0] or 1.0, "along the way"),
+        axis_of("length", 0.0, line[-1][0] or 1.0, "along the path"),
         axis_of("pressure", low, max(values) + room, "pressure over ambient"),
         *BOX,
     )

@@ -252,7 +252,18 @@ SMALL_WITH_WORKER: GoalPhases = (
     ),
     *_TO_THE_END,
 )
-"""The first goal with the bound in the background and no candidates: all time is for plans."""
+"""The first goal with the bound in the background and no candidates yet: all time is for plans."""
+
+FEW_SOURCES_WITH_WORKER: GoalPhases = (
+    Phase(
+        "integer model",
+        integer_model,
+        Budget(GOAL.integer_model_small, rounds=GOAL.integer_rounds),
+    ),
+    *_TO_THE_END,
+)
+"""The same where no candidates will come: what HiGHS proves of the model it proves without a break,
+for a solve that is begun again begins at its root."""
 
 LARGE_WITH_WORKER: GoalPhases = (
     Phase("more candidates", more_candidates, Budget(CANDIDATES.resumed, CANDIDATES.resumed_until)),
@@ -279,6 +290,8 @@ def main_phases(search: GoalSearch) -> GoalPhases:
     if search.worker is not None:
         if pool is not None and search.untried is None and pool.misses_pressures:
             return PRESSED_WITH_WORKER
+        if pool is None:
+            return FEW_SOURCES_WITH_WORKER
         return LARGE_WITH_WORKER if tried else SMALL_WITH_WORKER
     if pool is None:
         return SMALL

@@ -21,8 +21,10 @@ from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_to_json
 from allocator.plans.records import BoosterUse, FlowHeat, Heat, HeatLimit, Plan, Price, Run
+from allocator.report.handover.build_order import build_order
 from allocator.report.page import page_html
 from allocator.report.page.balance import balance_of, together
+from allocator.report.page.build_view import first_steps
 from allocator.report.page.drawing import existing_plan
 from allocator.report.page.figures import figures_of
 from allocator.report.page.heat_view import along_runs
@@ -304,3 +306,15 @@ def test_a_plan_that_collects_nothing_for_a_store_has_a_page() -> None:
     )
     assert any(to.startswith("store:") for use in sources for to in use.collect)
     assert page_html(RIDGE, replace(RIDGE_PLAN, sources=sources)).startswith("<!")
+
+
+def test_units_of_one_type_are_one_of_the_first_steps(first: tuple[Site, Plan]) -> None:
+    """Two engines at the mill, installed one after the other, are said once."""
+    site, plan = first
+    steps = build_order(network_of(site), plan)
+    start = first_steps(steps)
+    assert "install 2 small_engine at mill" in start.steps
+    power = next(k for k, step in enumerate(steps) if step.firm_power > 0)
+    assert start.more == power + 1 - sum(2 if "2 small" in one else 1 for one in start.steps)
+    single = first_steps([step for step in steps if "#2" not in step.key])
+    assert any(one.startswith("install small_engine, 1 of 2 new at mill") for one in single.steps)

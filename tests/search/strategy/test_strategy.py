@@ -37,7 +37,7 @@ LISTS: dict[str, tuple[Phase[object], ...]] = {
 
 
 def test_all_lists_are_looked_at() -> None:
-    assert len(LISTS) == 9 + 3 + 8
+    assert len(LISTS) == 10 + 3 + 8
 
 
 @pytest.mark.parametrize("name", LISTS)

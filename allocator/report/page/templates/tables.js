@@ -18,7 +18,7 @@ for (const table of all("table.sortable")) {
 for (const button of all(".copy")) button.addEventListener("click", async () => {
   const table = $("table", button.closest("details"));
   const clean = text => { const t = String(text).replace(/[\t\r\n]+/g, " ").trim(); return /^[=+\-@]/.test(t) && isNaN(+t) ? "'" + t : t; };
-  const text = [...table.rows].map(row => [...row.cells].map(cell => clean(cell.dataset.x || cell.textContent)).join("\t")).join("\n");
+  const text = [...table.rows].map(row => [...row.cells].map(cell => clean(cell.dataset.x || cell.dataset.c || cell.textContent)).join("\t")).join("\n");
   let done = true;
   try { await navigator.clipboard.writeText(text); } catch {
     const box = document.createElement("textarea");
