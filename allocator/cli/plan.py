@@ -221,9 +221,11 @@ def run(given: argparse.Namespace) -> int:
 def proved_in_time(given: argparse.Namespace, result: PlanResult) -> PlanResult:
     """The plan with its set-points and its simulation, where that is asked for and time is left."""
     from allocator.engine.planning import proved
-    from allocator.engine.time_limit import time_for_proof
+    from allocator.engine.time_limit import time_for_clocks, time_for_proof
 
-    draws = given.prove
+    draws, seconds = given.prove, None
+    if given.node_limit is None:
+        seconds = time_for_clocks(given.time_limit, time.perf_counter() - given.began)
     left_out = [] if result.outcome is None else list(result.outcome.left_out)
     if draws is None and result.audit.accepted and result.plan.basis == "firm":
         gone = time.perf_counter() - given.began
@@ -234,7 +236,7 @@ def proved_in_time(given: argparse.Namespace, result: PlanResult) -> PlanResult:
     if left_out:
         tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
     with told_when_slow("simulating (on a first run some seconds to compile)"):
-        result = proved(result, draws, given.seed)
+        result = proved(result, draws, given.seed, seconds=seconds)
     if result.not_simulated:
         tell(f"warning: the plan was not simulated: {result.not_simulated}")
     return result

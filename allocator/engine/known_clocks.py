@@ -1,10 +1,11 @@
-"""What known clocks of sources are worth to a plan: its assets operated otherwise, and audited."""
+"""Gain from known clocks of sources: a plan's assets operated with other clocks, and audited."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
 
+from allocator.base.status import Status
 from allocator.network.deriving import network_of, studied
 from allocator.network.records import Handover, Network
 from allocator.plans.records import NOTHING, ClockWorth, Plan
@@ -20,12 +21,17 @@ from allocator.verify.tanks.present import free_need, present_tank
 
 NODES = 200
 """Of each re-dispatch."""
+LEAST_SECONDS = 1.0
+"""With less time nothing is tried."""
+BEST = (Status.OPTIMAL, Status.YIELDED, Status.WITHIN_GAP)
 WORTH_SAYING = 1e-6
 """Of a store's size."""
 
 
-def with_clock_worth(site: Site, plan: Plan) -> Plan:
-    """The plan with what known clocks are worth, where the site has some.
+def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Plan:
+    """The plan with the gain from known clocks, where the site has some and it is found in time.
+
+    ``seconds``: for both re-dispatches; None: they end by a count of nodes.
 
     Until a survey ends the same assets may promise more than for ever after it. Whoever operates
     them so has in each store at the end of the survey what the later operation needs at any phase.
@@ -33,9 +39,17 @@ def with_clock_worth(site: Site, plan: Plan) -> Plan:
     network = network_of(site)
     if plan.basis != "firm" or all(s.clock == "free" for s in network.sources.values()):
         return plan
-    free = _operated(network, plan, {n: _freed(s) for n, s in network.sources.items()})
-    if free is None:
+    if seconds is not None and seconds < LEAST_SECONDS:
         return plan
+    settings = Settings(seed=plan.seed, threads=1, robustness=plan.robustness or NOTHING)
+    if seconds is None:
+        settings = replace(settings, node_limit=NODES)
+    else:
+        settings = replace(settings, time_limit=0.5 * seconds)
+    freed = {name: _freed(source) for name, source in network.sources.items()}
+    free = _operated(network, plan, settings, freed)
+    if free is None or not all(goal.status in BEST for goal in free.goals):
+        return plan  # less than the best would overstate the gain
     worth = ClockWorth(
         min(free.power.firm_clean, plan.power.firm_clean),
         min(free.power.firm_total, plan.power.firm_total),
@@ -49,7 +63,7 @@ def with_clock_worth(site: Site, plan: Plan) -> Plan:
         return replace(plan, clocks=worth)
     known = {name: surveyed_until(source, ends) for name, source in network.sources.items()}
     later = Handover(ends, _kept(network, plan))
-    until = _operated(network, plan, known, survey_ends=None, handover=later)
+    until = _operated(network, plan, settings, known, survey_ends=None, handover=later)
     if until is None:
         return replace(plan, clocks=worth)
     worth = replace(
@@ -72,6 +86,7 @@ def _freed(source: Source) -> Source:
 def _operated(
     network: Network,
     plan: Plan,
+    settings: Settings,
     sources: Mapping[str, Source],
     survey_ends: float | None = None,
     handover: Handover | None = None,
@@ -79,9 +94,6 @@ def _operated(
     """The plan's assets operated with other clocks; None where no audited operation was found."""
     changed = studied(network, sources=sources, survey_ends=survey_ends, handover=handover)
     site = as_built(changed, plan)
-    settings = Settings(
-        node_limit=NODES, seed=plan.seed, threads=1, robustness=plan.robustness or NOTHING
-    )
     found = make_plan(site, settings).plan
     if found is None or not audit(site, replace(found, verified=False)).accepted:
         return None

@@ -13,7 +13,7 @@ from allocator.engine.known_clocks import with_clock_worth
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.engine.result import PlanResult
 from allocator.engine.simulating import prove_plan
-from allocator.engine.time_limit import seconds_for_search, time_for_proof
+from allocator.engine.time_limit import seconds_for_search, time_for_clocks, time_for_proof
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Plan, Robustness
 from allocator.search import Outcome, Settings, make_plan
@@ -174,7 +174,8 @@ def plan(
     hurried = prove is None and node_limit is None
     if hurried and not time_for_proof(time_limit, gone, len(site.sources)):
         return replace(result, not_simulated="no time was left")
-    return proved(result, prove, seed, executor)
+    seconds = None if node_limit is not None else time_for_clocks(time_limit, gone)
+    return proved(result, prove, seed, executor, seconds)
 
 
 def check_robust(site: Site, robust: int) -> None:
@@ -207,16 +208,18 @@ def proved(
     draws: int | None = None,
     seed: int = 0,
     executor: Executor | None = None,
+    seconds: float | None = None,
 ) -> PlanResult:
     """The result with the plan's set-points and simulation, where there is a promise to test.
 
-    ``draws``: see :func:`allocator.engine.simulating.prove_plan`; 0: none. Ctrl-C, and a plan with
+    ``draws``: see :func:`allocator.engine.simulating.prove_plan`; 0: none. ``seconds``: for the
+    gain from known clocks. Ctrl-C, and a plan with
     too much in it to simulate, leave the result as it is but for a note of that.
     """
     if not result.audit.accepted or result.plan.basis != "firm" or draws == 0:
         return result
     try:
-        plan = with_clock_worth(result.site, result.plan)
+        plan = with_clock_worth(result.site, result.plan, seconds)
         plan, trace = prove_plan(result.site, plan, draws, seed=seed, executor=executor)
     except PlanFileError as error:
         return replace(result, not_simulated=error.faults[0].problem)

@@ -21,3 +21,8 @@ def seconds_for_search(time_limit: float, gone: float, sources: int) -> float:
 def time_for_proof(time_limit: float, gone: float, sources: int) -> bool:
     """Whether a short proof would end at most 10 % and 2.5 s after the time limit."""
     return gone + PROOF_SECONDS + SECONDS_A_SOURCE * sources <= 1.1 * time_limit + 2.5
+
+
+def time_for_clocks(time_limit: float, gone: float) -> float:
+    """Seconds for the gain from known clocks, so that a short proof still fits behind it."""
+    return max(0.0, 1.1 * time_limit + 2.5 - gone - PROOF_SECONDS)
