@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network, Sink
@@ -110,7 +112,9 @@ def heat_sinks(plan: Plan) -> Table:
         }
         for use in plan.heat_sinks
     ]
-    return table_of("baths", "Heat sinks", _SINKS, rows)
+    hot = ", ".join(use.name for use in plan.heat_sinks if not use.keeps)
+    note = f"TOO HOT, and nothing that may be built keeps the limits: {hot}." if hot else ""
+    return replace(table_of("baths", "Heat sinks", _SINKS, rows), note=note)
 
 
 _SINKS_USED = (

@@ -145,10 +145,12 @@ def coolers_placed(site: Network, plan: Plan) -> Table:
 
 def heat_sinks_beside(plan: Plan) -> Table:
     """Heat sinks beside sources: the smallest set that keeps every limit."""
-    return heat_tables.heat_sinks(plan).select(
+    found = heat_tables.heat_sinks(plan)
+    return found.select(
         *("bath", "source", "keeps", "recovery", "cooler", "hottest", "gas_leaves_at", "margin"),
         "least_cooling",
         title="Heat sinks, settled",
+        note=found.note,
     )
 
 

@@ -66,7 +66,7 @@ def vented_kg(
     turned: Mapping[str, float],
     tanks: tuple[TankTrace, ...],
 ) -> Amounts:
-    """kg of each fluid with a weight that was let go: what came, less what was burnt or served,
+    """kg of each fluid with a weight that was vented: what came, less what was burnt or served,
 
     and less what is more in the stores than at the start.
     """

@@ -99,6 +99,7 @@ def test_wear_of_a_battery_that_levels_a_demand() -> None:
     assert result.plan.money == pytest.approx(0.25 * 8e3 * price * YEAR, rel=1e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [5, 6, 24])
 def test_batteries_by_brute_force(number: int) -> None:
     assert faults_of(battery_site(number), "firm") == []

@@ -432,8 +432,8 @@ def test_a_plan_passes_through_every_rule_but_those_of_wet_gas(site: Site, plan:
 
 def test_it_is_said(site: Site, plan: Plan, tmp_path: Path) -> None:
     text = " ".join(summary(site, plan).split())
-    assert "sink furnace_purge 5 t recovery 480 degC 116 degC 250 degC none" in text
-    assert "pump of furnace_purge hydrogen taken in 116 degC 250 degC 134 K" in text
+    assert "sink furnace_purge 5 yes 480 116 250 0" in text  # t, degC, kg of steam
+    assert "pump of furnace_purge hydrogen taken in 116 250 134" in text
     assert "Heat sinks fail: one whose filling leaks" in " ".join(cautions_for(site))
     files = plan_files(site, plan)
     assert b"sink of 5 t with recovery" in files["build_order.csv"]

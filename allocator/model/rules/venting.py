@@ -1,7 +1,7 @@
-"""Rules of gas that is vented: what is let go unburnt, and what flares burn of it.
+"""Rules of gas that is vented: what is released unburnt, and what flares burn of it.
 
 What is vented of a fluid is what comes less what is used for certain: the promised takings of
-machines, what they burn as it comes, and demands. So it counts no more as captured than what the
+machines, what they burn direct, and demands. So it counts no more as captured than what the
 promise takes: what overflows, leaks, boils off or is left over is in what comes alone.
 """
 
