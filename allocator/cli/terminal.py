@@ -140,9 +140,9 @@ def tell_breaches(found: AuditReport, out: Callable[[str], object]) -> None:
 
 
 def times(number: int, name: str) -> str:
-    """``3 kinds of store`` for 3 and ``kind of store``."""
-    head, space, rest = name.partition(" ")
-    return f"{number} {head}{'' if number == 1 else 's'}{space}{rest}"
+    """``3 machine types`` for 3 and ``machine type``; ``2 breaches`` for 2 and ``breach``."""
+    ending = "" if number == 1 else "es" if name.endswith("ch") else "s"
+    return f"{number} {name}{ending}"
 
 
 def terminal_columns() -> int:

@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 
 from allocator.cli.entry import main
+from allocator.cli.terminal import times
 from allocator.site.schema import site_schema
 
 Told = pytest.CaptureFixture[str]
@@ -135,3 +136,16 @@ def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, ca
     assert "heat sink 'pool': is warmer than it boils" in capsys.readouterr().err
     assert not file.exists()
     assert main(["heat-sinks", str(networks / "hot_purge.yaml"), "-o", str(tmp_path)]) == 2
+
+
+@pytest.mark.parametrize(
+    ("number", "name", "said"),
+    [
+        (1, "machine type", "1 machine type"),
+        (2, "machine type", "2 machine types"),
+        (3, "breach", "3 breaches"),
+        (0, "store cut", "0 store cuts"),
+    ],
+)
+def test_counted_things(number: int, name: str, said: str) -> None:
+    assert times(number, name) == said
