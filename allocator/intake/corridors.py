@@ -160,6 +160,8 @@ def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
         for key in ("detour_factor", "via"):
             said.pop(key, None)
         bends = [[exact_text(value, "length") for value in point] for point in found.points(way)]
+        if known is not None and site.routes[known].start != way.start:
+            bends = bends[::-1]  # as the file has its ends
         length = exact_text(round(way.length, 1), "length")
         routes[known or f"{way.start}_{way.end}"] = {
             "between": [way.start, way.end],

@@ -166,6 +166,13 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert route.name == old.name
     assert route.pipes == old.pipes
     assert 200.0 < route.length < 300.0
+    # bends run from the first place of the file's route, whichever end the search began at
+    mill_first = tmp_path / "mill_first.yaml"
+    mill_first.write_text(FIRST.read_text().replace("[farm, mill]", "[mill, farm]"))
+    assert main(["corridors", str(mill_first), *arguments]) == 0
+    (turned,) = al.read_site(out).routes.values()
+    assert len(route.via) > 0
+    assert (turned.start, turned.via) == ("mill", route.via[::-1])
     classes.write_text("class,ground,factor\n1,meadow,1\n")
     out.unlink()
     assert main(["corridors", str(FIRST), *arguments]) == 2
