@@ -114,24 +114,22 @@ def _letters() -> Iterator[str]:
 
 def _numbers(site: Network) -> dict[tuple[str, str], str]:
     """(place, source, kind of store with ``@`` or of booster with ``>``) -> digits, as ``0302``."""
-    places = [name for name in site.places if site.ground(name) == name]
-    found = {}
-    for number, place in enumerate(places, 1):
-        here = [s.name for s in site.own_sources.values() if site.ground(s.place) == place]
-        here += [
-            f"{kind.name}@"
-            for kind in site.storage.values()
-            if kind.holds != POWER and place in {site.ground(one) for one in kind.places}
-        ]
-        here += [
-            f">{kind.name}"
-            for kind in site.boosters.values()
-            if place in {site.ground(one) for one in kind.places}
-        ]
-        wide = max(2, len(str(len(places))))
-        for own, name in enumerate(here, 1):
-            found[place, name] = f"{number:0{wide}d}{own:02d}"
-    return found
+    here: dict[str, list[str]] = {name: [] for name in site.places if site.ground(name) == name}
+    for source in site.own_sources.values():
+        here[site.ground(source.place)].append(source.name)
+    for store in site.storage.values():
+        if store.holds != POWER:
+            for place in {site.ground(one): None for one in store.places}:
+                here[place].append(f"{store.name}@")
+    for booster in site.boosters.values():
+        for place in {site.ground(one): None for one in booster.places}:
+            here[place].append(f">{booster.name}")
+    wide = max(2, len(str(len(here))))
+    return {
+        (place, name): f"{number:0{wide}d}{own:02d}"
+        for number, (place, names) in enumerate(here.items(), 1)
+        for own, name in enumerate(names, 1)
+    }
 
 
 def _valves(site: Network, plan: Plan) -> Iterator[tuple[str, ValveTag]]:
