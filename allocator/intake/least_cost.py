@@ -91,19 +91,38 @@ class Terrain:
         both = np.concatenate([one, other]), np.concatenate([other, one])
         return csr_matrix((np.concatenate([cost, cost]), both), shape=shape)
 
-    def read(self, line: Line) -> tuple[Floats, Floats]:
-        """Cells that a line passes, as numbers, and the cost of each piece of it."""
+    def read(self, line: Line) -> tuple[Cells, Floats]:
+        """Cells that a line passes, as numbers, and the cost of each piece, climbs included."""
         ends, pieces = np.diff(line, axis=0), _pieces(line)
-        starts = np.repeat(line[:-1], pieces, axis=0)
-        share = np.concatenate([(np.arange(n) + 0.5) / n for n in pieces])[:, None]
-        points = starts + share * np.repeat(ends, pieces, axis=0)
-        size = self.cell * np.repeat(np.hypot(*ends.T) / pieces, pieces)
-        cells = np.rint(points).astype(np.int64)
+        starts, whole = (np.repeat(part, pieces, axis=0) for part in (line[:-1], ends))
+        share = np.concatenate([np.arange(n) / n for n in pieces])[:, None]
+        step = whole / np.repeat(pieces, pieces)[:, None]
+        begins = starts + share * whole
+        cells = np.rint(begins + step / 2).astype(np.int64)
         numbers = cells[:, 0] * self.factors.shape[1] + cells[:, 1]
-        return numbers, size * self.factors[cells[:, 0], cells[:, 1]]
+        rises = self.height(begins + step) - self.height(begins)
+        sizes = np.hypot(self.cell * np.hypot(*step.T), rises)
+        return numbers, sizes * self.factors[cells[:, 0], cells[:, 1]]
+
+    def height(self, points: Line) -> Floats:
+        """Heights at points between the centres of cells, m: bilinear."""
+        from scipy.ndimage import map_coordinates
+
+        found: Floats = map_coordinates(self.heights, points.T, order=1, mode="nearest")
+        return found
+
+    def too_steep(self, line: Line) -> bool:
+        """Whether a line passes from a cell to the next where that is steeper than allowed."""
+        if math.isinf(self.steepest):
+            return False
+        numbers = self.read(line)[0]
+        passed = numbers[np.insert(np.diff(numbers) != 0, 0, True)]
+        flat = self.cell * np.hypot(*np.diff(np.divmod(passed, self.factors.shape[1]), axis=1))
+        rises = np.abs(np.diff(self.heights.ravel()[passed]))
+        return bool((rises > self.steepest * flat * (1 + 1e-9)).any())
 
     def cost(self, line: Line) -> float:
-        """What a line costs over flat ground: its length times the factors under it."""
+        """What a line costs: its length, climbs included, times the factors under it."""
         return float(self.read(line)[1].sum()) if len(line) > 1 else 0.0
 
     def cost_so_far(self, line: Line) -> Floats:
@@ -114,8 +133,6 @@ class Terrain:
 
     def profile(self, line: Line) -> tuple[float, float]:
         """Length with climbs, and the climb, both ways added, m."""
-        from scipy.ndimage import map_coordinates
-
         if len(line) < 2:
             return 0.0, 0.0
         ends = np.diff(line, axis=0)
@@ -123,9 +140,8 @@ class Terrain:
         starts = np.repeat(line[:-1], pieces, axis=0)
         share = np.concatenate([np.arange(n) / n for n in pieces])[:, None]
         points = np.vstack([starts + share * np.repeat(ends, pieces, axis=0), line[-1:]])
-        heights = map_coordinates(self.heights, points.T, order=1, mode="nearest")
         flat = self.cell * np.hypot(*np.diff(points, axis=0).T)
-        rises = np.diff(heights)
+        rises = np.diff(self.height(points))
         return float(np.hypot(flat, rises).sum()), float(np.abs(rises).sum())
 
 
@@ -272,9 +288,8 @@ def straightened(surface: Terrain, line: Line) -> Line:
 
     def straight(start: int, end: int) -> bool:
         along = so_far[end] - so_far[start]
-        return surface.cost(line[[start, end]]) <= along * (1 + 1e-9) and not _too_steep(
-            surface, line[[start, end]]
-        )
+        piece = line[[start, end]]
+        return surface.cost(piece) <= along * (1 + 1e-9) and not surface.too_steep(piece)
 
     while kept[-1] < len(line) - 1:
         start, last, step = kept[-1], kept[-1] + 1, 1
@@ -288,15 +303,6 @@ def straightened(surface: Terrain, line: Line) -> Line:
                 last += step
         kept.append(last)
     return line[kept]
-
-
-def _too_steep(surface: Terrain, line: Line) -> bool:
-    if math.isinf(surface.steepest):
-        return False
-    numbers = np.unique(surface.read(line)[0])
-    heights = surface.heights.ravel()[numbers]
-    flat = surface.cell * float(np.hypot(*(line[1] - line[0])))
-    return bool(abs(heights).max() > 0) and float(np.ptp(heights)) > surface.steepest * flat
 
 
 def _thinned(

@@ -76,6 +76,26 @@ def test_a_slope_is_longer_and_climbs() -> None:
         )
 
 
+def test_a_straight_line_goes_round_a_hill_and_over_no_bank() -> None:
+    """Straightening counts climbs, and keeps to the steepest slope from cell to cell."""
+    rows, columns = np.mgrid[:41, :41]
+    hill = 120.0 * np.exp(-((rows - 20.0) ** 2 + (columns - 20.0) ** 2) / 40.0)
+    ends = {"a": (20.0, 2.0), "b": (20.0, 38.0)}
+    over_hill = Terrain(np.ones((41, 41)), hill, 10.0)
+    (beside,) = corridors(over_hill, ends)
+    straight = np.array([ends["a"], ends["b"]])
+    assert len(beside.line) > 2
+    assert beside.cost < over_hill.cost(straight)
+    assert beside.climb < 0.6 * over_hill.profile(straight)[1]
+    # a bank of 3 m in 10 m, with a ramp of 1 m in 10 m at its northern end alone
+    bank = np.where(columns > 20, 3.0, 0.0) * np.ones((41, 41))
+    bank[:3] = np.clip(columns[:3] - 20.0, 0.0, 3.0)
+    (way,) = corridors(Terrain(np.ones((41, 41)), bank, 10.0, steepest=0.15), ends)
+    row = np.interp(20.5, way.line[:, 1], way.line[:, 0])  # where it meets the bank
+    assert row < 3.0
+    assert not Terrain(np.ones((41, 41)), bank, 10.0, steepest=0.15).too_steep(way.line)
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_no_way_is_dearer_than_the_least_cost_path(seed: int) -> None:
     """Between two places: never above scipy's shortest path over the same cells."""
