@@ -14,7 +14,8 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import exact_text
 from allocator.base.table import Column, Table
 from allocator.intake.cells import refuse
-from allocator.intake.least_cost import GroundWay, Terrain, corridors
+from allocator.intake.least_cost import GroundWay, corridors
+from allocator.intake.surface import Terrain
 from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
 from allocator.site.records import Place, Site
 

@@ -14,7 +14,8 @@ from scipy.sparse.csgraph import dijkstra
 import allocator as al
 from allocator.cli.entry import main
 from allocator.intake.cells import TableFileError
-from allocator.intake.least_cost import GroundWay, Terrain, corridors
+from allocator.intake.least_cost import GroundWay, corridors
+from allocator.intake.surface import Terrain
 from allocator.intake.terrain import read_grid, read_grounds
 
 Told = pytest.CaptureFixture[str]
