@@ -20,6 +20,7 @@ ROOMS = {
         "json_kinds",
         "json_records",
         "old_names",
+        "packing",
         "parent_process",
         "quantities",
         "quiet",
