@@ -51,7 +51,7 @@ def test_the_path_search_does_not_wait_for_what_the_bound_needs(
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
     with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"]) as process:
         waiting = warming.Warming.__new__(warming.Warming)
-        waiting._process = process  # type: ignore[assignment]
+        waiting._process, waiting._look_again = process, 0.0  # type: ignore[assignment]
         assert not waiting.done(0.05)
         warming._leave_mark(warming.PATHS)
         assert waiting.done(60.0)
