@@ -100,10 +100,14 @@ def _lift(
         moved = min(option.max_flow, most_moved(sets, option.fluid))
         share = moved / (value - 1.0 if one.gas else value)
         model.extend(rows[f"boosted[{key_of}]"], [(-share, slack)])
+        more = 2.0 * value * one.most if one.gas else option.rise / value
         row = f"shut_along[{option.route},{option.start},{option.fluid},{option.booster}]"
         if row in rows:
-            more = 2.0 * value * one.most if one.gas else option.rise / value
             model.extend(rows[row], [(-more, slack)])
+        used = ("holds", option.store)
+        row = f"rating[{option.booster},{option.start},{option.fluid},{used}]"
+        if row in rows:
+            model.extend(rows[row], [(more, slack)])
     fluids, seen = {option.fluid for option in changes}, set[str]()
     for (arc, build), most in pressures.most.items():
         row = f"most[{arc.route},{build},{arc.fluid}]"
