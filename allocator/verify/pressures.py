@@ -8,8 +8,10 @@ flow each pipe throttled at its inlet.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from allocator.plans.records import FLAT
+from allocator.site.records import BoosterType
 from allocator.verify.boosters import (
     HAIR,
     booster_name,
@@ -202,12 +204,17 @@ def _check_ratings(lines: Lines, findings: Findings) -> None:
     """What is attached bears the highest pressure that it can meet."""
     case = lines.case
 
-    def bears(subject: str, rating: float | None, node: str) -> None:
+    def bears(
+        subject: str, rating: float | None, node: str, boosters: Iterable[BoosterType] = ()
+    ) -> None:
         if rating is not None:
+            shut = lines.shut.get(node, 0.0)
+            for booster in boosters:
+                shut = lines.boosted(booster, shut, lines.walked.heavy)
             findings.at_most(
                 "pressure_rating",
                 subject,
-                lines.shut.get(node, 0.0),
+                shut,
                 rating,
                 "Pa",
                 f"the pressure of {lines.fluid!r}, with nothing flowing,",
@@ -220,7 +227,9 @@ def _check_ratings(lines: Lines, findings: Findings) -> None:
                 bears(way.subject, way.pipe.kind.pressure_rating, node)
     for place, kind, name in used_stores(lines):
         rating = case.site.storage[kind].pressure_rating
-        bears(f"store {name!r}", rating, lines.node(place))
+        behind = [use.booster for use in case.plan.boosters if use.store == name]
+        into = [case.site.boosters[booster] for booster in behind]
+        bears(f"store {name!r}", rating, lines.node(place), into)
     for machine in case.plan.machines:
         record = case.machine_type(machine)
         if lines.fluid in {*record.inputs, *record.outputs} and turns(machine):
