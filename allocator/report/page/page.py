@@ -23,6 +23,7 @@ from allocator.report.page import symbols
 from allocator.report.page.balance import balance_of, drawn, together
 from allocator.report.page.balance import rows as balance_rows
 from allocator.report.page.build_view import build_data, first_steps
+from allocator.report.page.changes_view import changes_view
 from allocator.report.page.charts import (
     GoalBar,
     draw_curves,
@@ -77,6 +78,7 @@ def page_html(
     mixes: Mixes | None = None,
     frontiers: Sequence[Frontier] = (),
     sweeps: Sequence[Sweep] = (),
+    former: Plan | None = None,
 ) -> str:
     """The page as one HTML text that needs no other file and no network.
 
@@ -86,6 +88,7 @@ def page_html(
         run: what ``run.json`` says of the run that found the plan: adds the search over time.
         crew: kg/s of material that the crew builds: adds days to the build order.
         mixes, frontiers, sweeps: what studies of the same site left; the plan is marked among them.
+        former: the plan that this one replaces: adds what changes.
 
     Names are escaped wherever they stand.
     """
@@ -116,6 +119,7 @@ def page_html(
             kept=None if simulation is None else bool(simulation.facts["kept"]),
             simulated=_simulated(simulation),
             search=search_chart(run or {}, plan, unit_of_money(site)),
+            changes=None if former is None else changes_view(site, former, plan),
             first=first_steps(steps),
             steps=len(steps),
             spells=any(step.due is not None for step in steps),
