@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from markupsafe import Markup
 
@@ -65,6 +65,15 @@ if TYPE_CHECKING:
 ON_PAPER = ("sources_used", "store_sizes", "machine_counts", "runs")
 """Tables that are printed; the others are in the files of the plan."""
 
+
+class PageStudies(NamedTuple):
+    """What studies of a site left, for its page."""
+
+    mixes: Mixes | None = None
+    frontiers: Sequence[Frontier] = ()
+    sweeps: Sequence[Sweep] = ()
+
+
 Fact = tuple[str, str, str]
 """Words, the figure as people read it, and the figure in full (empty for none)."""
 
@@ -75,9 +84,7 @@ def page_html(
     simulation: Simulation | None = None,
     run: Mapping[str, Any] | None = None,
     crew: float | None = None,
-    mixes: Mixes | None = None,
-    frontiers: Sequence[Frontier] = (),
-    sweeps: Sequence[Sweep] = (),
+    studies: PageStudies | None = None,
     former: Plan | None = None,
 ) -> str:
     """The page as one HTML text that needs no other file and no network.
@@ -87,12 +94,13 @@ def page_html(
         simulation: adds levels of stores and what the proof by simulation found.
         run: what ``run.json`` says of the run that found the plan: adds the search over time.
         crew: kg/s of material that the crew builds: adds days to the build order.
-        mixes, frontiers, sweeps: what studies of the same site left; the plan is marked among them.
+        studies: what studies of the same site left; the plan is marked among them.
         former: the plan that this one replaces: adds what changes.
 
     Names are escaped wherever they stand.
     """
     site = network_of(site)
+    mixes, frontiers, sweeps = studies or PageStudies()
     figures = figures_of(site, plan)
     site_map = map_of(figures)
     times = times_of(figures, site_map, simulation)

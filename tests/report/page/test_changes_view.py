@@ -36,7 +36,7 @@ def test_every_kind_of_change_is_drawn(plan: al.Plan) -> None:
     changed = [one for one in differences(former, plan) if one.fate != KEPT]
     assert {one.kind for one in changed} == {"source", "pipe", "storage", "generator"}
     drawn = str(view.drawing)
-    assert sum(drawn.count(sign) for sign in SIGNS.values()) == len(changed)
+    assert sum(drawn.count(f">{sign}") for sign in SIGNS.values()) == len(changed)
     assert "small_engine, 1 to 2" in drawn
     assert "gas_holder, +100%" in drawn
     assert view.hidden == 0
