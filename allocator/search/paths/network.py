@@ -17,6 +17,7 @@ from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.plans.records import FLAT
 from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.loads import level_of, units_for
+from allocator.search.paths.packed import packed
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -180,8 +181,9 @@ def path_network_of(
 def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
     """What a state builds, by name."""
     pipes = {}
+    behind = packed(arrays)
     for number, pipe in enumerate(names.pipes):
-        level = level_of(arrays, number, float(state.load[number]))
+        level = level_of(behind, number, float(state.load[number]))
         if level >= 0:
             pipes[pipe] = names.builds[number][min(level, len(names.builds[number]) - 1)]
     used = {
@@ -195,7 +197,7 @@ def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -
         {
             name: units
             for g, name in enumerate(names.sinks)
-            if (units := units_for(arrays, g, float(state.park[g]))) > 0
+            if (units := units_for(behind, g, float(state.park[g]))) > 0
         },
         tuple(names.stores[k] for k in sorted(used)),
         tuple(sorted(_flows(arrays, names, state))),
