@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.base.dimensions import format_apart
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
@@ -152,7 +153,12 @@ def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
 def _note_temperatures(values: Values) -> None:
     ambient: Values | None = values.get("ambient")
     given: list[tuple[Values | None, str]] = [(ambient, "temperature")]
-    given += [(record, "temperature") for record in _section(values, "sources").values()]
+    for section, key in (
+        ("sources", "temperature"),
+        ("machines", "outlet_temperature"),
+        ("boosters", "discharge_temperature"),
+    ):
+        given += [(record, key) for record in _section(values, section).values()]
     for heat_sink in _section(values, "heat_sinks").values():
         given += [
             (heat_sink, key)
@@ -200,11 +206,10 @@ def _note_odd_figures(site: Site, values: Values) -> None:
         if record.has("length") and all(end.has("at") for end in ends):
             straight = line_length(ends[0], ends[1])
             if route.length < straight * (1 - ROUNDED_LENGTH):
+                shorter, line = format_apart(route.length, straight, "length")
                 record.warn(
                     "length",
-                    f"is shorter than the straight line between its places "
-                    f"({format_quantity(route.length, 'length')} < "
-                    f"{format_quantity(straight, 'length')})",
+                    f"is shorter than the straight line between its places ({shorter} < {line})",
                     "check 'length' and the coordinates",
                 )
     for name, fluid in site.fluids.items():

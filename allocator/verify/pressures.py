@@ -125,7 +125,7 @@ def _check_ends(lines: Lines, findings: Findings) -> None:
         low = lines.pressures["low", lines.node(end.place)]
         what = f"the pressure of {lines.fluid!r} at its inlet"
         enough(findings, "pressure_inlet", end.subject, low, end.needed, what)
-    for one in filled(lines):
+    for one in filled(lines, lines.pressures):
         subject, what = f"store {one.store!r}", "the pressure that fills it"
         enough(findings, "pressure_fill", subject, one.pressure, one.needed, what)
 
@@ -270,3 +270,8 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
         if (low := given.get(("low", lines.node(end.place)))) is not None:
             what = "the pressure that is given at its inlet"
             enough(findings, "pressure_reported", end.subject, low, end.needed, what)
+    for one in filled(lines, given):
+        what = "the pressure that is given to fill it"
+        enough(
+            findings, "pressure_reported", f"store {one.store!r}", one.pressure, one.needed, what
+        )
