@@ -2,10 +2,10 @@
 
 Years are drawn one by one, each with phases and outages of its own, until the hours are known well
 enough. What is known exactly of how long units are out takes most of the spread out of them
-(``steady_states.py``). In each, the same phases are run once more with every unit in order: the difference is put
-down to machines. Of what is short without outages, storage is to blame as far as gas and power
-that were spilt in the same year could have made it good; the rest is not given by the sources.
-Hours are shared out among storage and sources as the energy is.
+(``steady_states.py``). In each, the same phases are run once more with every unit in order: the
+difference is put down to machines. Of what is short without outages, storage is to blame as far as
+gas and power that were spilt in the same year could have made it good; the rest is not given by the
+sources. Hours are shared out among storage and sources as the energy is.
 
 Not seen is what units that burn bursts for a battery fail to charge while more of them are out than
 are spare: those bursts count as burnt.

@@ -36,7 +36,8 @@ def site(**changes: object) -> Site:
         "demands": named(Demand("town", POWER, 30e3)),
         **changes,
     }
-    return engines(**fields)
+    found: Site = engines(**fields)
+    return found
 
 
 def chance(out: int, units: int) -> float:
