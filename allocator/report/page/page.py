@@ -56,7 +56,7 @@ from allocator.report.words import (
     goal_value,
     quantity,
 )
-from allocator.site.money import running_span, unit_of_money
+from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -344,6 +344,8 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         ("site file, SHA-256", plan.site_sha256),
         ("allocator", __version__),
     ]
+    if lives_without_interest(site):
+        rows.insert(4, ("money", PLAIN_SUM))
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
         if plan.robustness.machines:
