@@ -32,6 +32,7 @@ if TYPE_CHECKING:
         Chamber,
         Cooler,
         Demand,
+        Enclosure,
         Fluid,
         HeatSink,
         HeatSinkCooler,
@@ -53,6 +54,8 @@ if TYPE_CHECKING:
         Spread,
         Stage,
         StoreType,
+        WallArea,
+        WallLayer,
     )
     from allocator.site.schema import site_schema
     from allocator.solver.settings import Lift, Settings
@@ -60,6 +63,7 @@ if TYPE_CHECKING:
     from allocator.studies.carry_result import carry
     from allocator.studies.compare_result import compare
     from allocator.studies.diff_result import diff
+    from allocator.studies.enclosure_result import enclosure
     from allocator.studies.frontier_result import frontier
     from allocator.studies.heat_sinks_result import heat_sinks
     from allocator.studies.insulate_result import insulate
@@ -84,6 +88,7 @@ _HOMES = {
     "Cooler": "site.records",
     "Crew": "studies.scheduling",
     "Demand": "site.records",
+    "Enclosure": "site.records",
     "Fluid": "site.records",
     "HeatSink": "site.records",
     "HeatSinkCooler": "site.records",
@@ -119,6 +124,8 @@ _HOMES = {
     "Status": "base.status",
     "StoreType": "site.records",
     "Trace": "simulation.trace",
+    "WallArea": "site.records",
+    "WallLayer": "site.records",
     "Workers": "studies.running",
     "audit": "engine.auditing",
     "built": "studies.built_result",
@@ -128,6 +135,7 @@ _HOMES = {
     "compare": "studies.compare_result",
     "curve_of": "cycles",
     "diff": "studies.diff_result",
+    "enclosure": "studies.enclosure_result",
     "format_quantity": "base.quantities",
     "frontier": "studies.frontier_result",
     "heat_sinks": "studies.heat_sinks_result",
@@ -159,6 +167,7 @@ __all__ = [
     "Cooler",
     "Crew",
     "Demand",
+    "Enclosure",
     "Fluid",
     "HeatSink",
     "HeatSinkCooler",
@@ -194,6 +203,8 @@ __all__ = [
     "Status",
     "StoreType",
     "Trace",
+    "WallArea",
+    "WallLayer",
     "Workers",
     "__version__",
     "audit",
@@ -204,6 +215,7 @@ __all__ = [
     "compare",
     "curve_of",
     "diff",
+    "enclosure",
     "format_quantity",
     "frontier",
     "heat_sinks",

@@ -164,6 +164,25 @@ DIMENSIONS: Mapping[str, Dimension] = {
         time=-3,
         temperature=-1,
     ),
+    "area": _dimension("area", "area", "m^2", "12 m^2", "m^2|0|1", length=2),
+    "thermal_resistance": _dimension(
+        "thermal resistance",
+        "resistance",
+        "m^2 K/W",
+        "0.18 m^2*K/W",
+        mass=-1,
+        time=3,
+        temperature=1,
+    ),
+    "heat_transmittance": _dimension(
+        "thermal transmittance",
+        "transmittance",
+        "W/(m^2 K)",
+        "0.3 W/(m^2*K)",
+        mass=1,
+        time=-3,
+        temperature=-1,
+    ),
     "molar_mass": _dimension(
         "molar mass", "molar mass", "kg/mol", "28 g/mol", mass=1, substance=-1
     ),

@@ -4,24 +4,11 @@ from __future__ import annotations
 
 from allocator.network.records import Network
 from allocator.physics.conductivity import Conductivity
-from allocator.site.records import Material, PipeType
-
-EMISSIVITY = 0.3
-"""Of a surface of unknown emissivity: low, so that its temperature is on the safe side."""
+from allocator.site.enclosures import EMISSIVITY, conductivity_of
+from allocator.site.records import PipeType
 
 Pipe = tuple[float, tuple[tuple[Conductivity, float], ...], float]
 """Bore, layers of (conductivity, thickness) from the inside out, emissivity outside."""
-
-
-def conductivity_of(material: Material) -> Conductivity | None:
-    """A material's conductivity by temperature, or None where it is not given."""
-    emissivity = EMISSIVITY if material.emissivity is None else material.emissivity
-    if material.vacuum:
-        return Conductivity(material.name, (), vacuum=True, emissivity=emissivity)
-    if not material.conductivity:
-        return None
-    kelvin, values = zip(*material.conductivity, strict=True)
-    return Conductivity(material.name, values, kelvin if len(values) > 1 else ())
 
 
 def pipe_of(site: Network, build: PipeType) -> Pipe | None:

@@ -308,6 +308,10 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             yield f"storage.{name}", "charge_efficiency is only for a store of power"
         for key, problem, _ in pressure_faults(partial(getattr, store)):
             yield f"storage.{name}", f"{key} {problem}"
+    for name, place in site.places.items():
+        if place.enclosure is not None and place.heat_limit is None:
+            problem = "needs heat_limit beside its enclosure: 'heat' of al.enclosure(site)"
+            yield f"places.{name}", problem
     for name, machine in site.machines.items():
         for key, problem, _ in machine_pressure_faults(partial(getattr, machine)):
             yield f"machines.{name}", f"{key} {problem}"

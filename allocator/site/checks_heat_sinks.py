@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity, shown
+from allocator.site.enclosures import walls_named
 from allocator.site.records import Ambient, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
@@ -20,18 +21,42 @@ def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:
     cooler = _cooler(values)
     _check_heat(values, whole.section("sources"))
     _check_sizes(values)
-    if not values.whole:
+    conductance = _conductance(values, whole)
+    if not values.whole or conductance is None:
         return None
     masses: tuple[float, ...] = tuple(sorted(values.get("mass")))
     return {
         "mass": masses[0],
         "masses": masses if len(masses) > 1 else (),
+        "loss_conductance": conductance,
         "max_mass": values.get("max_mass", TIMES_MASS * masses[-1]),
         "initial_temperature": values.get("initial_temperature", ambient.temperature),
         "pressure": values.get("pressure", ambient.pressure),
         "recovery": recovery,
         "cooler": cooler,
     }
+
+
+def _conductance(values: Values, whole: SiteValues) -> float | None:
+    """W/K given, or of the enclosure; None where neither is known."""
+    if values.has("loss_conductance"):
+        given: float | None = values.get("loss_conductance")
+        return given
+    if not values.has("enclosure"):
+        values.fault(
+            "loss_conductance",
+            "is missing: heat lost to the air per kelvin (UA)",
+            "add 'loss_conductance: 400 W/K', or 'enclosure' with its casing",
+        )
+        return None
+    walls = walls_named(values, whole)
+    if walls is None:
+        return None  # the fault is noted at the enclosure
+    if walls.conductance is None or walls.conductance < 0:
+        problem = "has the temperature of the air inside, so that no loss follows"
+        values.fault("enclosure", problem, "raise its 'inside_temperature'")
+        return None
+    return walls.conductance
 
 
 def _recovery(values: Values, ambient: Ambient) -> HeatSinkRecovery | None:

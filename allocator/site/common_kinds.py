@@ -14,6 +14,7 @@ PIPE = Name("pipes", "pipe")
 SOURCE = Name("sources", "source")
 MACHINE = Name("machines", "machine")
 BOOSTER = Name("boosters", "booster")
+ENCLOSURE = Name("enclosures", "enclosure")
 
 FLOW = Quantity("mass_rate", above=0)
 EMISSION = Quantity("mass_rate", least=0)

@@ -26,6 +26,7 @@ from allocator.site.checks_sources import stages_of
 from allocator.site.checks_stores import check_store
 from allocator.site.diagnostics import Diagnostics, Where
 from allocator.site.document import DocumentError, read_document
+from allocator.site.enclosures import check_enclosure, limit_heat_of_places
 from allocator.site.formats import FORMAT, FORMER, renamed
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
@@ -241,6 +242,7 @@ RULES: Mapping[str, Rule] = {
     "coolers": check_coolant,
     "boosters": check_booster,
     "demands": mean_and_profile,
+    "enclosures": check_enclosure,
     "heat_sinks": sizes_and_defaults,
     "built": existing_things,
 }
@@ -257,6 +259,7 @@ def _records(values: Values, stem: str) -> Site:
     for key in SITE.keys:
         if isinstance(key.kind, Named):
             whole.made[key.name] = _section(key.name, whole)
+    whole.made["places"] = limit_heat_of_places(whole)
     whole.made["built"] = _part("built", Built(), whole)
     whole.made["name"] = values.get("name", stem)
     whole.made["spreads"] = dict(values.where.diagnostics.spreads)

@@ -8,6 +8,7 @@ Fields declare the keys of the site file (:mod:`allocator.site.keys`);
 
 from allocator.site.records.boosters import BoosterKind, BoosterType
 from allocator.site.records.built import GOALS, Built, BuiltBooster, BuiltPipe, Mix
+from allocator.site.records.enclosures import Enclosure, WallArea, WallLayer
 from allocator.site.records.ground import (
     Ambient,
     Emission,
@@ -39,6 +40,7 @@ __all__ = [
     "Cooler",
     "Demand",
     "Emission",
+    "Enclosure",
     "Fluid",
     "HeatSink",
     "HeatSinkCooler",
@@ -61,4 +63,6 @@ __all__ = [
     "Spread",
     "Stage",
     "StoreType",
+    "WallArea",
+    "WallLayer",
 ]

@@ -7,6 +7,7 @@ from typing import Literal
 
 from allocator.site.common_kinds import (
     EMISSION,
+    ENCLOSURE,
     KELVIN,
     MONEY,
     PLACE,
@@ -179,7 +180,10 @@ class Place:
         "Most heat that pipes, coolers, machines and storage together may release into it, such "
         "as a closed chamber",
         default=None,
-        left_out="no limit",
+        left_out="what its `enclosure` lets out, else no limit",
+    )
+    enclosure: str | None = key(
+        ENCLOSURE, "The closed room that it is, one of `enclosures`", default=None, left_out="none"
     )
     heat_demand: float | None = key(
         WATTS, "Heat asked for", at="heat_demand.power", required=True, default=None

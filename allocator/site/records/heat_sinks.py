@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.site.common_kinds import (
+    ENCLOSURE,
     FLUID,
     INSIDE_ONE,
     KELVIN,
@@ -88,7 +89,10 @@ class HeatSink:
         left_out="ten times `mass`",
     )
     loss_conductance: float = key(
-        Quantity("conductance", least=0), "Heat lost to the air per kelvin (UA)"
+        Quantity("conductance", least=0),
+        "Heat lost to the air per kelvin (UA)",
+        required=False,
+        left_out="that of its `enclosure`",
     )
     initial_temperature: float = key(
         KELVIN, "Before the first burst", required=False, left_out="that of the air"
@@ -128,6 +132,12 @@ class HeatSink:
     )
     cooler: HeatSinkCooler | None = key(
         table_of(HeatSinkCooler), "A cooler that could be added", default=None, left_out="none"
+    )
+    enclosure: str | None = key(
+        ENCLOSURE,
+        "Its casing, one of `enclosures`, for `loss_conductance`",
+        default=None,
+        left_out="none",
     )
     masses: tuple[float, ...] = ()
     materials: Mapping[str, float] = key(

@@ -14,6 +14,7 @@ from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
 from allocator.site.records.boosters import BoosterType
 from allocator.site.records.built import GOALS, GOALS_KIND, Built, Mix
+from allocator.site.records.enclosures import Enclosure
 from allocator.site.records.ground import Ambient, Fluid, Limits, MapOrigin, Material, Place
 from allocator.site.records.heat_sinks import HeatSink
 from allocator.site.records.network import Line, PipeType, Route
@@ -184,6 +185,9 @@ class Site:
     sha256: str = ""
     mixes: Mapping[str, Mix] = key(
         Named("mix", table_of(Mix)), "Supply mixes to compare, by name", default={}
+    )
+    enclosures: Mapping[str, Enclosure] = key(
+        Named("enclosure", table_of(Enclosure)), "Closed rooms and their walls, by name", default={}
     )
     heat_sinks: Mapping[str, HeatSink] = key(
         Named("heat sink", table_of(HeatSink)), "Thermal mass beside sources, by name", default={}

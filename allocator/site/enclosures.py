@@ -1,0 +1,161 @@
+"""Walls of a site as the physics of enclosures takes them; limits and losses that follow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import cast
+
+from allocator.physics.conductivity import Conductivity
+from allocator.physics.enclosure import Part, Side, SideBuild, Slab, lightest_sides
+from allocator.physics.faults import PhysicsError
+from allocator.site.records import Ambient, Enclosure, Material, Place, WallArea
+from allocator.site.site_values import Filled, SiteValues
+from allocator.site.table import Values
+
+EMISSIVITY = 0.3
+"""Of a surface of unknown emissivity: low, so that its temperature is on the safe side."""
+
+
+@dataclass(frozen=True, slots=True)
+class Walls:
+    """An enclosure with the thicknesses taken. ``heat``: W let out; ``conductance``: W/K of air."""
+
+    sides: tuple[Side, ...]
+    builds: tuple[SideBuild, ...]
+    heat: float
+    conductance: float | None
+    mass: float
+
+    @property
+    def pairs(self) -> Iterator[tuple[Side, SideBuild]]:
+        """Each area with what is built of it."""
+        return zip(self.sides, self.builds, strict=True)
+
+
+def conductivity_of(material: Material) -> Conductivity | None:
+    """A material's conductivity by temperature, or None where it is not given."""
+    emissivity = EMISSIVITY if material.emissivity is None else material.emissivity
+    if material.vacuum:
+        return Conductivity(material.name, (), vacuum=True, emissivity=emissivity)
+    if not material.conductivity:
+        return None
+    kelvin, values = zip(*material.conductivity, strict=True)
+    return Conductivity(material.name, values, kelvin if len(values) > 1 else ())
+
+
+def walls_of(enclosure: Enclosure, materials: Mapping[str, Material], ambient: Ambient) -> Walls:
+    """The lightest build of an enclosure that keeps its limits; where none does, of least heat.
+
+    Raises
+    ------
+    PhysicsError
+        A conductivity is not given, or there are too many combinations.
+    """
+    sides = tuple(_side(enclosure, area, materials, ambient) for area in enclosure.areas)
+    inside = enclosure.inside_temperature
+    builds = lightest_sides(
+        sides, inside, enclosure.max_heat_loss, enclosure.max_surface_temperature
+    )
+    heat = sum(build.heat for build in builds)
+    apart = inside - ambient.temperature
+    return Walls(
+        sides,
+        builds,
+        heat,
+        heat / apart if apart else None,
+        sum(build.mass for build in builds),
+    )
+
+
+def _side(
+    enclosure: Enclosure, area: WallArea, materials: Mapping[str, Material], ambient: Ambient
+) -> Side:
+    slabs = []
+    for number, layer in enumerate(area.layers, 1):
+        if layer.material is None:
+            assert layer.resistance is not None
+            plain = Conductivity(f"layer {number}", (1.0,))  # as thick as it resists
+            slabs.append(Slab(plain, (layer.resistance,)))
+            continue
+        material = materials[layer.material]
+        kind = conductivity_of(material)
+        if kind is None:
+            raise PhysicsError(
+                f"has a layer of {material.name!r}, whose conductivity is not given",
+                f"add 'conductivity: 0.04 W/(m*K)' to the material {material.name!r}",
+            )
+        slabs.append(Slab(kind, layer.thickness, material.density, material.max_temperature))
+    outside = area.outside_temperature
+    return Side(
+        area.name,
+        area.area,
+        cast("Part", area.part),
+        ambient.temperature if outside is None else outside,
+        tuple(slabs),
+        area.resistance,
+        not area.passes_heat,
+        enclosure.inside_resistance,
+        enclosure.outside_resistance,
+    )
+
+
+def check_enclosure(values: Values, whole: SiteValues) -> Filled | None:
+    """Notes areas without a resistance, names given twice, thicknesses that cannot be compared."""
+    if not values.whole:
+        return None
+    names: set[str] = set()
+    for area in values.get("areas"):
+        name = area.get("name")
+        if name in names:
+            area.fault("name", f"{name!r} is the name of another area", "use another name")
+        names.add(name)
+        given = area.has("layers") or area.has("resistance")
+        if not given and area.get("passes_heat"):
+            area.fault_here("area", "has neither 'layers' nor 'resistance'", "add one of them")
+        for layer in area.get("layers", ()):
+            material = whole.made["materials"].get(layer.get("material"))
+            if material and len(layer.get("thickness")) > 1 and material.density is None:
+                problem = f"offers several, and the density of {material.name!r} is not given"
+                layer.fault("thickness", problem, "add 'density' to the material")
+    if not values.whole:
+        return None
+    made: Enclosure = values.table.made(values, name="")
+    if any(
+        layer.material not in {*whole.made["materials"], None}
+        for area in made.areas
+        for layer in area.layers
+    ):
+        return None  # the fault is noted at the material
+    try:
+        walls_of(made, whole.made["materials"], whole.made["ambient"])
+    except PhysicsError as error:
+        values.fault_here("areas", error.problem, error.remedy)
+        return None
+    return {}
+
+
+def walls_named(values: Values, whole: SiteValues) -> Walls | None:
+    """The enclosure that a record names; None where it names none or a faulty one."""
+    made: Enclosure | None = whole.made["enclosures"].get(values.get("enclosure"))
+    if made is None:
+        return None
+    return walls_of(made, whole.made["materials"], whole.made["ambient"])
+
+
+def limit_heat_of_places(whole: SiteValues) -> dict[str, Place]:
+    """The places; those in an enclosure without a heat limit of their own get what it lets out."""
+    made: dict[str, Place] = dict(whole.made["places"])
+    for name, values in whole.section("places").items():
+        if name not in made or values.has("heat_limit"):
+            continue
+        walls = walls_named(values, whole)
+        if walls is None:
+            continue
+        if walls.heat > 0:
+            made[name] = replace(made[name], heat_limit=walls.heat)
+        else:
+            values.fault(
+                "enclosure", "lets no heat out", "raise its 'inside_temperature' or add areas"
+            )
+    return made

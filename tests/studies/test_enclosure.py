@@ -1,0 +1,120 @@
+"""``allocator enclosure``, and the limits and losses of a plan that follow from walls."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+import allocator as al
+from allocator.cli.entry import main
+
+Said = pytest.CaptureFixture[str]
+WALLS = """
+enclosures:
+  hall:
+    inside_temperature: 60 degC
+    max_heat_loss: 1 kW
+    areas:
+      - {name: sides, area: 40 m^2, layers: [{material: wool, thickness: [40 mm, 200 mm]}]}
+      - {name: door, area: 2 m^2, resistance: 0.5 m^2*K/W}
+      - {name: inner wall, area: 9 m^2, passes_heat: false}
+"""
+
+
+@pytest.fixture
+def site(networks: Path, tmp_path: Path) -> Path:
+    """A furnace in a hall."""
+    text = (networks / "near_furnace.yaml").read_text(encoding="utf-8")
+    text = text.replace("works: {at: [40 m, 0 m]}", "works: {at: [40 m, 0 m], enclosure: hall}")
+    file = tmp_path / "hall.yaml"
+    file.write_text(text + WALLS, encoding="utf-8")
+    return file
+
+
+def test_the_lightest_walls_that_keep_the_limit(site: Path, tmp_path: Path, capsys: Said) -> None:
+    file = tmp_path / "areas.csv"
+    assert main(["enclosure", str(site), "-o", str(file)]) == 0
+    out = capsys.readouterr().out
+    assert "ventilation" in out
+    assert "Local codes" in out
+    assert "heat limit of place works: " in out
+    rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+    assert [row["name"] for row in rows] == ["sides", "door", "inner wall"]
+    assert main(["enclosure", str(site), "--json"]) == 0
+    data = json.loads(capsys.readouterr().out)
+    (room,) = data["rooms"]
+    assert data["format"] == "allocator.enclosure/1"
+    assert data["layers"][0]["thickness_m"] == 0.2
+    assert room["mass_kg"] == pytest.approx(40 * 0.2 * 100)
+    assert room["heat_loss_w"] == pytest.approx(sum(a["heat_loss_w"] for a in data["areas"]))
+    assert room["conductance_w_per_k"] == pytest.approx(room["heat_loss_w"] / 50)
+    assert data["areas"][1]["heat_loss_w"] == pytest.approx(200.0)
+    # what the walls let out is what may be released in the hall
+    assert al.read_site(site).places["works"].heat_limit == pytest.approx(room["heat_loss_w"])
+
+
+def test_a_limit_that_no_thickness_keeps(site: Path) -> None:
+    text = site.read_text(encoding="utf-8").replace("max_heat_loss: 1 kW", "max_heat_loss: 300 W")
+    site.write_text(text, encoding="utf-8")
+    (row,) = al.enclosure(site, "hall")["rooms"].records()
+    assert row["broken"] == "lets too much heat out"
+    assert "lets too much heat out" in al.enclosure(site).summary()
+
+
+def test_a_casing_gives_the_loss_of_a_heat_sink(site: Path) -> None:
+    sink = (
+        "heat_sinks:\n  block: {source: furnace, mass: 1 t, specific_heat: 800 J/(kg*K), "
+        "enclosure: hall, max_temperature: 90 degC}\n"
+    )
+    site.write_text(site.read_text(encoding="utf-8") + sink, encoding="utf-8")
+    read = al.read_site(site)
+    found = al.enclosure(read)
+    assert read.heat_sinks["block"].loss_conductance == found["rooms"].column("conductance")[0]
+    assert "loss of heat sink block: " in found.summary()
+
+
+def test_a_heat_limit_of_its_own_holds(site: Path) -> None:
+    text = site.read_text(encoding="utf-8").replace(", enclosure", ", heat_limit: 7 W, enclosure")
+    site.write_text(text, encoding="utf-8")
+    assert al.read_site(site).places["works"].heat_limit == 7.0
+
+
+def test_a_place_built_in_python_needs_its_limit(site: Path) -> None:
+    read = al.read_site(site)
+    places = {**read.places, "works": replace(read.places["works"], heat_limit=None)}
+    with pytest.raises(al.AllocatorError, match="needs heat_limit beside its enclosure"):
+        al.plan(replace(read, places=places), node_limit=1)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("resistance: 0.5 m^2*K/W", "part: wall", "has neither 'layers' nor 'resistance'"),
+        ("name: door", "name: sides", "'sides' is the name of another area"),
+        ("material: wool, thickness: [40", "material: fins, thickness: [40", "density of 'fins'"),
+        ("wool, thickness: [40 mm, 200 mm]", "fins, thickness: 4 mm", "conductivity is not given"),
+        ("thickness: [40 mm, 200 mm]", "resistance: 2 m^2*K/W", "either"),
+        ("inside_temperature: 60 degC", "inside_temperature: 5 degC", "lets no heat out"),
+        ("area: 2 m^2", "area: 0 m^2", "above 0"),
+        ("enclosure: hall", "enclosure: hull", "hall"),
+    ],
+)
+def test_faults(old: str, new: str, said: str, site: Path, capsys: Said) -> None:
+    text = site.read_text(encoding="utf-8")
+    assert old in text
+    site.write_text(text.replace(old, new), encoding="utf-8")
+    assert main(["enclosure", str(site)]) == 2
+    error = capsys.readouterr().err
+    assert said in error
+    assert error.startswith(f"{site}:")
+
+
+def test_no_enclosures(networks: Path, capsys: Said, site: Path) -> None:
+    assert main(["enclosure", str(networks / "near_furnace.yaml")]) == 2
+    assert "lists no enclosures" in capsys.readouterr().err
+    assert main(["enclosure", str(site), "--name", "shed"]) == 2
+    assert "no enclosure 'shed'; it has hall" in capsys.readouterr().err
