@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -58,9 +57,9 @@ def pressure_ends(site: Network, plan: Plan) -> tuple[PressureEnd, ...]:
             if kind == "demand":
                 low.append(known.pressure(known.demands.get(name, 0.0)))
             if kind == "storage" and name in known.stores:
-                used = _boosters_used(site, plan, row.fluid)
-                boosters = [one for one in used if one.store == f"{name}@{place}"]
-                high.append(_before(known.pressure(known.stores[name].fill), known.gas, boosters))
+                store = f"{name}@{place}"
+                blowing = [use.booster for use in plan.boosters if use.store == store]
+                high.append(known.pressure(known.filling(store, blowing)))
         for one in _boosters_used(site, plan, row.fluid):
             if known.node(one.start) == known.node(row.node):
                 (high if one.store else low).append(known.pressure(one.inlet))
@@ -76,13 +75,6 @@ def _boosters_used(site: Network, plan: Plan, fluid: str) -> list[BoosterOption]
     used = {(one.booster, one.route, one.start, one.store) for one in plan.boosters}
     options = site.pressures[fluid].boosters
     return [one for one in options if (one.booster, one.route, one.start, one.store) in used]
-
-
-def _before(pressure: float, gas: bool, boosters: Iterable[BoosterOption]) -> float:
-    """What a pressure must be before boosters, as the plan counts on them: at their least inlet."""
-    for one in boosters:
-        pressure = math.sqrt(max(0.0, pressure**2 - one.gain)) if gas else pressure - one.gain
-    return pressure
 
 
 def shut_in(plan: Plan, site: Network, fluid: str, nodes: Iterable[str]) -> float:

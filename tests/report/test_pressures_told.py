@@ -111,6 +111,10 @@ def test_a_fan_at_a_holder_counts_in_its_margin(tmp_path: Path) -> None:
     needs = 106e3**2 - (1.03**2 - 1) * 101_325.0**2
     assert ends["yard"].needs == pytest.approx(math.sqrt(needs))
     assert ends["yard"].margin >= -0.2
+    for line in plan.limits:
+        assert "holder@yard' with no more than the 106 kPa" not in line
+    for way in pressure_ways(site, plan):
+        assert way.margin >= -0.2
 
 
 def test_boosters_and_non_return_valves_have_tags(line: tuple[Network, Plan]) -> None:
