@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from allocator.simulation.columns import Array, Sums, empty_sums, tables_of
+from allocator.simulation.columns import (
+    ASKED,
+    ASKING_SECONDS,
+    SHORT_SECONDS,
+    UNSERVED,
+    Array,
+    Sums,
+    empty_sums,
+    tables_of,
+)
 from allocator.verify.tanks.circuit import Circuit
 
 
@@ -58,3 +67,9 @@ def run_circuit(
     events.run(packed_tables(tables), packed_sums(sums), float(seconds), samples, events.FEW)
     times = np.append(seconds * (np.arange(samples) / samples), seconds)
     return Finished(circuit, dict(phases), float(seconds), times, sums)
+
+
+def measures_of(run: Finished) -> tuple[float, float, float, float]:
+    """s short of the promise, J not served of it, and the same two of all that is demanded."""
+    whole = [float(value) for value in run.sums.whole]
+    return whole[SHORT_SECONDS], whole[UNSERVED], whole[ASKING_SECONDS], whole[ASKED]

@@ -11,6 +11,7 @@ from allocator.site.checks import energy_given, energy_taken
 from allocator.site.checks_network import line_length
 from allocator.site.clocks import timings_of
 from allocator.site.connections import note_excluded, note_unreachable
+from allocator.site.money import lives_without_interest
 from allocator.site.records import POWER, MachineType, Site
 from allocator.site.table import Values
 
@@ -38,6 +39,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_odd_figures(site, values)
     _note_other_orders(site, values)
     _note_without_effect(site, values)
+    _note_lives(site, values)
     _note_unsized(site, values)
     _note_drawn_air(site, values)
     _note_unused_phases(site, values)
@@ -300,6 +302,21 @@ def _note_without_effect(site: Site, values: Values) -> None:
                 record.warn(
                     key, f"{key} has no effect, as 'capacity' is given", "delete one of the two"
                 )
+
+
+def _note_lives(site: Site, values: Values) -> None:
+    """Notes once that lives have no effect, at the first of them."""
+    lives = lives_without_interest(site)
+    if not lives:
+        return
+    section, name = lives[0]
+    record = _section(values, section)[name] if section else values
+    more = f" (and {len(lives) - 1} more)" if len(lives) > 1 else ""
+    record.warn(
+        "connection" if section == "sources" else "life",
+        f"'life'{more} has no effect, as money is a plain sum without 'discount_rate'",
+        "add 'discount_rate', or leave it out",
+    )
 
 
 def _note_unsized(site: Site, values: Values) -> None:
