@@ -35,7 +35,7 @@ def faults_of_clock(source: Source, spreads: Mapping[str, Spread], starts_at: st
     if source.jitter >= first:
         yield (
             "jitter",
-            f"is as long as the period of the first stage ({_span(first)})",
+            f"is as long as the period of the first stage ({_span(first)}), or longer",
             "give how far one burst may come early or late",
         )
         return
@@ -118,10 +118,14 @@ def _known(source: Source, starts_at: str) -> Problems:
     if source.drift:
         yield "drift", "is given, but a calendar's clock never drifts", "use 'clock: surveyed'"
     if not any(_divides(period, whole) for whole in (DAY, WEEK)):
-        near = " and ".join(_span(other) for other in _nearest(period))
+        others = _nearest(period)
+        near = " and ".join(map(_span, others))
+        mine = _span(period)
+        if mine in map(_span, others):
+            mine = f"{period!r} s"
         yield (
             "clock",
-            f"is tied to the day or the week, which its period ({_span(period)}) does not divide",
+            f"is tied to the day or the week, which its period ({mine}) does not divide",
             f"the nearest that do: {near}",
         )
 

@@ -126,6 +126,11 @@ def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
             "clock:",
             "the nearest that do: 7 d",
         ),
+        (
+            "cycle: [{on: 2 h, every: 604801 s}], clock: calendar, next_start: 0 s, error: 0 s",
+            "clock:",
+            "its period (604801.0 s) does not divide; the nearest that do: 7 d",
+        ),
         ("drift: 1 %", "drift:", "always on"),
         (f"{DAILY}, clock: sundial", "clock:", "'sundial' is unknown"),
         (
