@@ -11,6 +11,7 @@ from dataclasses import replace
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, Limit, slacked
 from allocator.model.model import INFINITY, Key, Model
+from allocator.model.outage_limits import lost_machines
 from allocator.model.pressure_limits import inlet_limits, rating_limits
 from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import demand_row, heat_row
@@ -146,7 +147,9 @@ def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 
 def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
-    del rows
+    for name, number in rows.items():
+        if name.startswith("stands["):
+            _loosened(model, number)
     for name, group in sets.groups.items():
         if group.most_new is None:
             continue
@@ -331,7 +334,7 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
-LOWERED = (inlet_limits,)
+LOWERED = (inlet_limits, lost_machines)
 """Limits that are lowered, not raised: they have no marginal value of one more."""
 RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _pipes,
