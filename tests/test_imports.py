@@ -51,6 +51,7 @@ ROOMS = {
     "site": {
         "addresses",
         "by_hand",
+        "catalogue",
         "chambers",
         "checks",
         "clocks",
@@ -178,6 +179,7 @@ ROOMS = {
     "report": {
         "bill",
         "brief",
+        "catalogue",
         "changes",
         "prices",
         "alternatives",
