@@ -52,6 +52,7 @@ ROOMS = {
     "site": {
         "addresses",
         "by_hand",
+        "catalogue",
         "chambers",
         "checks",
         "clocks",
@@ -182,6 +183,7 @@ ROOMS = {
     "report": {
         "bill",
         "brief",
+        "catalogue",
         "changes",
         "prices",
         "alternatives",

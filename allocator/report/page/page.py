@@ -15,6 +15,7 @@ from allocator.base.labels import head
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report.catalogue import catalogue_rows
 from allocator.report.files import plan_tables
 from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.heat_tables import temperatures
@@ -355,6 +356,7 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         if plan.robustness.of_sources:
             told = f"any {lost} sources without output, and any {low} others at their low end"
             rows.insert(2, ("N-k robustness", told))
+    rows += catalogue_rows(site)
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():
