@@ -36,6 +36,7 @@ from allocator.cli import (
     sources,
     sweep,
     template,
+    view,
     why,
 )
 from allocator.cli.terminal import (
@@ -73,6 +74,7 @@ COMMANDS: dict[str, Command] = {
     "migrate": migrate,
     "simulate": simulate,
     "report": report,
+    "view": view,
     "draw": draw,
     "audit": audit,
     "sources": sources,
