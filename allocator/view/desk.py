@@ -36,6 +36,8 @@ from allocator.view.processes import WorkerPool, WorkerProcess
 
 FIRST_SECONDS = 2.0
 """For the first plan after a change."""
+BUSY = ("planning", "simulating")
+"""States of a run that is on."""
 MOST_LINES = 400
 """Lines of progress kept for the chart."""
 
@@ -197,9 +199,6 @@ class Desk:
                 "The planning process died; the present plan is as it was. Plan again, and see "
                 "whether the machine has memory left.",
             )
-        except asyncio.CancelledError:
-            run.state = "stopped"
-            raise
         finally:
             await self._done(worker)
 
@@ -228,6 +227,9 @@ class Desk:
             task.cancel()
             with contextlib.suppress(asyncio.CancelledError):
                 await task
+        if name == "plan" and self.run is not None and self.run.state in BUSY:
+            self.run.state = "stopped"
+            await self._tell()
 
     async def _tell(self) -> None:
         async with self._changed:

@@ -165,10 +165,8 @@ def test_no_plan_at_all_is_told_with_what_helps(served: Served) -> None:
 
 @pytest.mark.slow
 def test_a_process_that_dies_is_told_and_the_next_one_plans(served: Served) -> None:
-    served.json("state")
-    before = served.children()
     served.json("plan", {"values": {"stock.steel": "1050 kg"}})
-    for child in before:
+    for child in served.children():
         os.kill(child, signal.SIGKILL)
     run = served.until("failed")
     assert "The planning process died" in run["faults"][0]
