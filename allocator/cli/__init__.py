@@ -38,6 +38,7 @@ from allocator.cli import (
     sources,
     sweep,
     template,
+    view,
     why,
 )
 from allocator.cli.terminal import (
@@ -77,6 +78,7 @@ COMMANDS: dict[str, Command] = {
     "migrate": migrate,
     "simulate": simulate,
     "report": report,
+    "view": view,
     "draw": draw,
     "audit": audit,
     "sources": sources,

@@ -143,7 +143,7 @@ def page_html(
             links=False,
             title=f"{plan.site_name}: plan",
             data=_json(data),
-            style=_style(),
+            style=page_style(),
             script=_scripts("map.js", "labels.js", "times.js", "build.js", "page.js", "tables.js"),
         )
     )
@@ -210,7 +210,7 @@ def study_page(site: Network, mixes: Mixes | None = None, frontier: Frontier | N
             frontiers=[] if frontier is None else [frontier_view(frontier)],
             links=True,
             title=f"{site.name}: {'frontier' if mixes is None else 'supply mixes'}",
-            style=_style(),
+            style=page_style(),
             script=_scripts("tables.js"),
         )
     )
@@ -239,7 +239,9 @@ def _json(data: object) -> Markup:
     return Markup(text.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
 
 
-def _style() -> Markup:
+def page_style() -> Markup:
+    """The style sheet of the page, for pages around it as well."""
+
     def colours(values: tuple[str, ...]) -> str:
         return "".join(f"--f{number}:{value};" for number, value in enumerate(values))
 
