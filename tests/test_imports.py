@@ -52,6 +52,7 @@ ROOMS = {
     "site": {
         "addresses",
         "by_hand",
+        "catalogue",
         "chambers",
         "checks",
         "clocks",
@@ -182,6 +183,7 @@ ROOMS = {
     "report": {
         "bill",
         "brief",
+        "catalogue",
         "changes",
         "prices",
         "alternatives",
@@ -247,6 +249,7 @@ ROOMS = {
         "trade_off",
         "why_result",
     },
+    "view": {"desk", "opening", "server"},
     "cli": {"entry"},
 }
 """Rooms from the bottom up, each with its modules that others may use; "" is the room itself.
@@ -267,6 +270,7 @@ FORBIDDEN = {
     "report": {"physics", "model", "search", "verify"},
     "intake": {"physics", "network", "plans", "thermal", "model", "solver", "search"},
     "engine": {"cycles", "thermal", "model"},
+    "view": {"physics", "cycles", "thermal", "model", "studies"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }
 """Rooms above in the list that a room must not use all the same."""

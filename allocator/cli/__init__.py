@@ -16,6 +16,7 @@ from allocator.cli import (
     audit,
     built,
     carry,
+    catalogue,
     check,
     compare,
     corridors,
@@ -37,6 +38,7 @@ from allocator.cli import (
     sources,
     sweep,
     template,
+    view,
     why,
 )
 from allocator.cli.terminal import (
@@ -71,10 +73,12 @@ COMMANDS: dict[str, Command] = {
     "corridors": corridors,
     "fit": fit,
     "reservoir": reservoir,
+    "catalogue": catalogue,
     "check": check,
     "migrate": migrate,
     "simulate": simulate,
     "report": report,
+    "view": view,
     "draw": draw,
     "audit": audit,
     "sources": sources,

@@ -13,7 +13,7 @@ from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
-from allocator.report.heat_tables import sinks_used, temperatures
+from allocator.report.heat_tables import heat_demands, sinks_used, temperatures
 from allocator.report.line_tables import boosters, power_lines
 from allocator.report.outage_tables import outages
 from allocator.report.parts import (
@@ -70,6 +70,7 @@ def full_summary(
         connected_sources(site, plan),
         machines(site, plan),
         outages(plan),
+        heat_demands(site, plan),
         storage(site, plan),
         pipes_laid(site, plan),
         least_margins(site, plan),

@@ -14,6 +14,7 @@ from typing import Any
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.site.catalogue_values import put_catalogue_in_place
 from allocator.site.checks import check_site_records
 from allocator.site.checks_boosters import check_booster
 from allocator.site.checks_built import existing_things
@@ -161,6 +162,7 @@ def _read(
 ) -> Site | None:
     sections = _sections(root, diagnostics)
     note_unused(root, put_in_place(root, sections), diagnostics)
+    diagnostics.catalogued = put_catalogue_in_place(root, sections)
     diagnostics.names = _names(root, sections)
     diagnostics.units = _units(root, diagnostics)
     diagnostics.ambient_pressure = _ambient_pressure(root, diagnostics.units)
@@ -260,6 +262,7 @@ def _records(values: Values, stem: str) -> Site:
     whole.made["built"] = _part("built", Built(), whole)
     whole.made["name"] = values.get("name", stem)
     whole.made["spreads"] = dict(values.where.diagnostics.spreads)
+    whole.made["catalogued"] = values.where.diagnostics.catalogued
     site: Site = SITE.made(values, **whole.made)
     return site
 
@@ -269,7 +272,7 @@ def _section(name: str, whole: SiteValues) -> dict[str, Any]:
     rule = RULES.get(name)
     made = {}
     for thing, values in whole.section(name).items():
-        more = rule(values, whole) if rule else {}
+        more = rule(values, whole) if rule and values.complete else {}
         if more is not None and values.whole:
             made[thing] = values.table.made(values, name=thing, **more)
     return made
