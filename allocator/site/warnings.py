@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.base.dimensions import format_apart
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
@@ -11,6 +12,7 @@ from allocator.site.checks_clocks import varying
 from allocator.site.checks_network import line_length
 from allocator.site.clocks import exact_cycle, timings_of
 from allocator.site.connections import note_excluded, note_unreachable
+from allocator.site.money import lives_without_interest
 from allocator.site.records import POWER, MachineType, Site, Source
 from allocator.site.table import Values
 
@@ -38,6 +40,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_odd_figures(site, values)
     _note_other_orders(site, values)
     _note_without_effect(site, values)
+    _note_lives(site, values)
     _note_unsized(site, values)
     _note_drawn_air(site, values)
     _note_unused_phases(site, values)
@@ -153,7 +156,12 @@ def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
 def _note_temperatures(values: Values) -> None:
     ambient: Values | None = values.get("ambient")
     given: list[tuple[Values | None, str]] = [(ambient, "temperature")]
-    given += [(record, "temperature") for record in _section(values, "sources").values()]
+    for section, key in (
+        ("sources", "temperature"),
+        ("machines", "outlet_temperature"),
+        ("boosters", "discharge_temperature"),
+    ):
+        given += [(record, key) for record in _section(values, section).values()]
     for heat_sink in _section(values, "heat_sinks").values():
         given += [
             (heat_sink, key)
@@ -201,11 +209,10 @@ def _note_odd_figures(site: Site, values: Values) -> None:
         if record.has("length") and all(end.has("at") for end in ends):
             straight = line_length(ends[0], ends[1])
             if route.length < straight * (1 - ROUNDED_LENGTH):
+                shorter, line = format_apart(route.length, straight, "length")
                 record.warn(
                     "length",
-                    f"is shorter than the straight line between its places "
-                    f"({format_quantity(route.length, 'length')} < "
-                    f"{format_quantity(straight, 'length')})",
+                    f"is shorter than the straight line between its places ({shorter} < {line})",
                     "check 'length' and the coordinates",
                 )
     for name, fluid in site.fluids.items():
@@ -296,6 +303,21 @@ def _note_without_effect(site: Site, values: Values) -> None:
                 record.warn(
                     key, f"{key} has no effect, as 'capacity' is given", "delete one of the two"
                 )
+
+
+def _note_lives(site: Site, values: Values) -> None:
+    """Notes once that lives have no effect, at the first of them."""
+    lives = lives_without_interest(site)
+    if not lives:
+        return
+    section, name = lives[0]
+    record = _section(values, section)[name] if section else values
+    more = f" (and {len(lives) - 1} more)" if len(lives) > 1 else ""
+    record.warn(
+        "connection" if section == "sources" else "life",
+        f"'life'{more} has no effect, as money is a plain sum without 'discount_rate'",
+        "add 'discount_rate', or leave it out",
+    )
 
 
 def _note_unsized(site: Site, values: Values) -> None:
