@@ -20,6 +20,7 @@ ROOMS = {
         "json_kinds",
         "json_records",
         "old_names",
+        "packing",
         "parent_process",
         "quantities",
         "quiet",
@@ -51,6 +52,7 @@ ROOMS = {
     "site": {
         "addresses",
         "by_hand",
+        "catalogue",
         "chambers",
         "checks",
         "clocks",
@@ -144,6 +146,7 @@ ROOMS = {
     "verify": {
         "",
         "case",
+        "cycle",
         "figures",
         "loads",
         "march",
@@ -161,6 +164,7 @@ ROOMS = {
         "tanks.present",
         "tanks.true_clocks",
         "tanks.weakened",
+        "timetables",
         "trusted",
         "venting",
     },
@@ -169,6 +173,7 @@ ROOMS = {
         "adequacy_records",
         "broken",
         "files",
+        "filling",
         "rules",
         "search",
         "trace",
@@ -178,11 +183,13 @@ ROOMS = {
     "report": {
         "bill",
         "brief",
+        "catalogue",
         "changes",
         "prices",
         "alternatives",
         "files",
         "handover.build_order",
+        "handover.chains",
         "handover.coordinates",
         "handover.lists",
         "handover.things",
@@ -234,12 +241,15 @@ ROOMS = {
         "result",
         "results",
         "running",
+        "schedule_result",
+        "scheduling",
         "sources_result",
         "sweep_cases",
         "sweep_result",
         "trade_off",
         "why_result",
     },
+    "view": {"desk", "opening", "server"},
     "cli": {"entry"},
 }
 """Rooms from the bottom up, each with its modules that others may use; "" is the room itself.
@@ -260,6 +270,7 @@ FORBIDDEN = {
     "report": {"physics", "model", "search", "verify"},
     "intake": {"physics", "network", "plans", "thermal", "model", "solver", "search"},
     "engine": {"cycles", "thermal", "model"},
+    "view": {"physics", "cycles", "thermal", "model", "studies"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }
 """Rooms above in the list that a room must not use all the same."""

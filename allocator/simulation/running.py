@@ -60,10 +60,11 @@ def run_circuit(
     import numpy as np
 
     from allocator.simulation import events
+    from allocator.simulation.packed import packed_sums, packed_tables
 
     tables = tables_of(circuit, phases, kept)
     sums = empty_sums(circuit, samples, book)
-    events.run(tables, sums, float(seconds), samples, events.FEW)
+    events.run(packed_tables(tables), packed_sums(sums), float(seconds), samples, events.FEW)
     times = np.append(seconds * (np.arange(samples) / samples), seconds)
     return Finished(circuit, dict(phases), float(seconds), times, sums)
 
