@@ -22,6 +22,7 @@ def run(given: argparse.Namespace) -> int:
     """Tell every fault and warning, and what the file holds."""
     from allocator.base.errors import fault_lines
     from allocator.network.reading import check_site
+    from allocator.report.recorded import series_rows
 
     found = check_site(given.site)
     found = replace(found, warnings=(*found.warnings, *found.unitless))
@@ -33,6 +34,8 @@ def run(given: argparse.Namespace) -> int:
     site = found.site
     for address, value in site.catalogued.items():
         tell(f"note: {address}: {value.text} from the catalogue ({value.source})")
+    for address, words in series_rows(site):
+        tell(f"note: {address}: {words}")
     held = [
         times(len(part), name)
         for part, name in (
