@@ -20,6 +20,7 @@ ROOMS = {
         "json_kinds",
         "json_records",
         "old_names",
+        "packing",
         "parent_process",
         "quantities",
         "quiet",
@@ -146,6 +147,7 @@ ROOMS = {
     "verify": {
         "",
         "case",
+        "cycle",
         "figures",
         "loads",
         "march",
@@ -163,6 +165,7 @@ ROOMS = {
         "tanks.present",
         "tanks.true_clocks",
         "tanks.weakened",
+        "timetables",
         "trusted",
         "venting",
     },
@@ -171,6 +174,7 @@ ROOMS = {
         "adequacy_records",
         "broken",
         "files",
+        "filling",
         "rules",
         "search",
         "trace",
@@ -187,6 +191,7 @@ ROOMS = {
         "alternatives",
         "files",
         "handover.build_order",
+        "handover.chains",
         "handover.coordinates",
         "handover.lists",
         "handover.things",
@@ -238,12 +243,15 @@ ROOMS = {
         "result",
         "results",
         "running",
+        "schedule_result",
+        "scheduling",
         "sources_result",
         "sweep_cases",
         "sweep_result",
         "trade_off",
         "why_result",
     },
+    "view": {"desk", "opening", "server"},
     "cli": {"entry"},
 }
 """Rooms from the bottom up, each with its modules that others may use; "" is the room itself.
@@ -264,6 +272,7 @@ FORBIDDEN = {
     "report": {"physics", "model", "search", "verify"},
     "intake": {"physics", "network", "plans", "thermal", "model", "solver", "search"},
     "engine": {"cycles", "thermal", "model"},
+    "view": {"physics", "cycles", "thermal", "model", "studies"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }
 """Rooms above in the list that a room must not use all the same."""

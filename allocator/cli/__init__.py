@@ -32,11 +32,13 @@ from allocator.cli import (
     replan,
     report,
     reservoir,
+    schedule,
     schema,
     simulate,
     sources,
     sweep,
     template,
+    view,
     why,
 )
 from allocator.cli.terminal import (
@@ -63,6 +65,7 @@ class Command(Protocol):
 COMMANDS: dict[str, Command] = {
     "plan": plan,
     "built": built,
+    "schedule": schedule,
     "replan": replan,
     "diff": diff,
     "new": new,
@@ -75,6 +78,7 @@ COMMANDS: dict[str, Command] = {
     "migrate": migrate,
     "simulate": simulate,
     "report": report,
+    "view": view,
     "draw": draw,
     "audit": audit,
     "sources": sources,

@@ -225,6 +225,13 @@ class Cooler:
         default="",
         left_out="the cooler's place",
     )
+    heat_temperature: float | None = key(
+        KELVIN,
+        "How hot the heat is that it gives to the `heat_demand` of the place into which it goes. "
+        "Not beside `recovery`",
+        default=None,
+        left_out="gives none",
+    )
 
 
 @record()
