@@ -24,6 +24,8 @@ SHARE = 0.8
 """Share of the mean flow to count on where the file does not say."""
 WINDOWS, FLOWS = 24, 12
 """Lengths and limits of flow that are tried where the file does not say them."""
+USUAL = (*(3600.0 * hours for hours in (1, 2, 4, 8, 12, 24, 48)), 7 * 86400.0, 28 * 86400.0)
+"""Lengths that are tried besides: what comes and goes by the day or the week."""
 FEWEST = 3
 """A window that is chosen fits into the record so often."""
 GAP = 20.0
@@ -80,11 +82,9 @@ def bound_of(
     steps = np.diff(np.append(starts, record.length))
     mean = float((levels * steps).sum()) / record.length
     shortest, longest = 2 * float(np.median(steps)), record.length / FEWEST
-    windows = (
-        [float(f"{one:.2g}") for one in np.geomspace(min(shortest, longest), longest, WINDOWS)]
-        if window is None
-        else [window]
-    )
+    spread = np.geomspace(min(shortest, longest), longest, WINDOWS)
+    usual = [one for one in USUAL if shortest <= one <= longest]
+    windows = [*usual, *(float(f"{one:.2g}") for one in spread)] if window is None else [window]
     flowing = levels[levels > 0]
     flows = (
         np.unique(np.quantile(flowing, np.linspace(0.0, 1.0, FLOWS))).tolist()
