@@ -56,6 +56,7 @@ ROOMS = {
         "chambers",
         "checks",
         "clocks",
+        "defaults",
         "document",
         "formats",
         "graph",
