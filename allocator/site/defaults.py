@@ -10,7 +10,6 @@ from allocator.base.quantities import exact_text
 from allocator.site.kinds import Quantity, TwoWords
 from allocator.site.table import Key, KeyTable, Values
 
-
 AMBIENT = "ambient"
 
 
