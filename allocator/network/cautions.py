@@ -135,8 +135,8 @@ _RULES: tuple[_Rule, ...] = (
     (
         lambda site: any(source.series is not None for source in site.sources.values()),
         "Measured flows: firm output holds while no window of the length stated brings less than "
-        "the least one of the record. Limits and estimates are of the flow counted on, and the "
-        "simulation plays its bursts, not the record.",
+        "the least one of the record. Limits, estimates and running costs are of the flow counted "
+        "on, and the simulation plays its bursts, not the record.",
     ),
     (
         _burnable_gas,
