@@ -31,6 +31,7 @@ from allocator.cli import (
     replan,
     report,
     reservoir,
+    schedule,
     schema,
     simulate,
     sources,
@@ -62,6 +63,7 @@ class Command(Protocol):
 COMMANDS: dict[str, Command] = {
     "plan": plan,
     "built": built,
+    "schedule": schedule,
     "replan": replan,
     "diff": diff,
     "new": new,

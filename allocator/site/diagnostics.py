@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -121,8 +121,15 @@ class Diagnostics:
 
 
 def _in_order(noted: list[tuple[int, int, Fault]]) -> tuple[Fault, ...]:
+    """A value that several things share is wrong once: the first is named, the others counted."""
     ordered = sorted(noted, key=lambda item: item[:2])
-    return tuple(dict.fromkeys(fault for _, _, fault in ordered))
+    subjects: dict[Fault, dict[str, None]] = {}
+    for _, _, fault in ordered:
+        subjects.setdefault(replace(fault, subject=""), {})[fault.subject] = None
+    return tuple(
+        replace(fault, subject=first + (f" and {len(more)} more" if more else ""))
+        for fault, (first, *more) in subjects.items()
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -28,6 +28,7 @@ from allocator.site.kinds import (
 )
 from allocator.site.records.site import SITE
 from allocator.site.shapes import ByShape, Named, OneOrList
+from allocator.site.shared_values import SharedValues
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
@@ -110,6 +111,7 @@ _WORDS: Mapping[type, str] = {
     OwnUnits: "name: duration",
     KeyTable: "keys",
     Named: "name: keys",
+    SharedValues: "section: name: keys",
 }
 
 

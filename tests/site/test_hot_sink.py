@@ -24,7 +24,8 @@ def site() -> Site:
 def test_nothing_is_odd() -> None:
     report = check_site(HERE / "hot_sink.yaml")
     assert report.faults == ()
-    (told,) = report.warnings  # pressures along lines are computed, as its sources have some
+    told, life = report.warnings  # pressures along lines are computed, as its sources have some
+    assert "'life' has no effect" in life.problem
     assert told.subject == "pipe 'dn50'"
     assert "'outlet_pressure' do not count for 'hydrogen', 'syngas'" in told.problem
 

@@ -20,9 +20,10 @@ from allocator.site.records.network import Line, PipeType, Route
 from allocator.site.records.storage import POWER, StoreType
 from allocator.site.records.supply import Source
 from allocator.site.records.use import Cooler, Demand, MachineType
-from allocator.site.shapes import Named
+from allocator.site.shapes import Named, Variants
+from allocator.site.shared_values import KINDS, SharedValues
 from allocator.site.spreads import Spread
-from allocator.site.table import Key
+from allocator.site.table import Key, KeyTable
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
 _FIRST = (
@@ -43,7 +44,22 @@ _FIRST = (
 )
 
 
-@record(first=(*_FIRST, "goals", "goal_slack", "limits"), reserved={"streams": _STREAMS})
+_STORES = variants_of(StoreType, "holds", POWER, "fluid")
+_OF_KINDS: Mapping[str, KeyTable | Variants] = {
+    "sources": table_of(Source),
+    "storage": _STORES,
+    "pipes": table_of(PipeType),
+    "routes": table_of(Route),
+    "machines": table_of(MachineType),
+    "demands": table_of(Demand),
+    "power_lines": table_of(Line),
+    "heat_sinks": table_of(HeatSink),
+    "coolers": table_of(Cooler),
+}
+"""Sections whose things may share the values of a kind."""
+
+
+@record(first=(*_FIRST, "goals", "goal_slack", "limits", KINDS), reserved={"streams": _STREAMS})
 class Site:
     """A whole site, as its file says. Mappings keep the order of the file; keys are names.
 
@@ -86,6 +102,7 @@ class Site:
                 OwnUnits(),
                 "Time units of your own, for the whole file, such as `shift: 8 h`",
             ),
+            Key(KINDS, SharedValues(_OF_KINDS), "Values that things of a kind share, see below"),
         ),
     )
     fluids: Mapping[str, Fluid] = key(
@@ -101,7 +118,7 @@ class Site:
         Named("source", table_of(Source), (), 1), "What gives fluids, by name"
     )
     storage: Mapping[str, StoreType] = key(
-        Named("store", variants_of(StoreType, "holds", POWER, "fluid")),
+        Named("store", _STORES),
         "Kinds of store and where they may be built",
         required=False,
     )
