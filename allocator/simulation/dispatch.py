@@ -4,11 +4,11 @@ Time is cut where a source or a profile changes. In each slice n of s(n) seconds
 
     L(k, n+1) = L(k, n) + s(n) (net(k, n) - loss(k) + kept back - spilt - burnt + short),
 
-with 0 <= L <= size. What is burnt goes along the ways of the circuit to machines that idle, of which
-each has its capacity, and what they give serves what a bus wants, or stands in for promised power of
-emitting units, whose fuel stays in its store. The program serves as much as it can; of the same
-service it takes what saves most fuel, and what is left in stores at the end counts half of what it
-could give. ``floors``, the reserves of the promise, are kept wherever that can be done.
+with 0 <= L <= size. What is burnt goes along the ways of the circuit to machines that idle, of
+which each has its capacity, and what they give serves what a bus wants, or stands in for promised
+power of emitting units, whose fuel stays in its store. The program serves as much as it can; of the
+same service it takes what saves most fuel, and what is left in stores at the end counts half of
+what it could give. ``floors``, the reserves of the promise, are kept wherever that can be done.
 
 Units that keep run and rest times count here as if they could follow any load: the exact run of the
 levels that are found tells what they do. The program is solved by whoever is given.
@@ -107,7 +107,7 @@ def _taken(found: Array, columns: list[list[int]]) -> Array:
 
 
 def worths_of(circuit: Circuit) -> list[float]:
-    """J, at most, that a unit of what each tank holds could give; a little where it goes nowhere."""
+    """J, at most, that a unit in each tank could give; a little where it goes nowhere."""
     found = [1e-6 * max(1.0, tank.worth) for tank in circuit.tanks]
     for way in circuit.arcs:
         burner = circuit.burners[way.burner]

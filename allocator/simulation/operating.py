@@ -200,10 +200,10 @@ def holds_of(
     first: int | None = None,
     looks: int | None = None,
 ) -> Holds:
-    """Levels to hold over the next ``seconds`` s, by the best use of surplus on the expected course.
+    """Levels to hold over the next ``seconds`` s, by the best use of surplus as it is expected.
 
-    ``span``: s from one look to the next. ``looks``: of how many the reserves are worked out, evenly
-    over the time; the first one's always is. ``first``: of so many looks the levels are asked.
+    ``span``: s from one look to the next. ``looks``: of how many the reserves are worked out,
+    evenly over the time; the first one's always is. ``first``: of so many levels are asked.
     """
     course = expected(controller, state)
     circuit = course.circuit
@@ -237,6 +237,11 @@ def holds_of(
     return Holds(times, np.minimum(levels, sizes), reserves, True)
 
 
+def looks_of(seconds: float) -> int:
+    """Looks over the days ahead: one an hour, or as many as there may be."""
+    return max(1, min(MOST_LOOKS, round(seconds / SPAN)))
+
+
 def _reserves(
     controller: Controller, state: PresentState, course: ExpectedCourse, times: Array, step: int
 ) -> Array:
@@ -264,9 +269,7 @@ def _reserves(
 
 def run_course(course: ExpectedCourse, holds: Holds, seconds: float, book: int = 0) -> Finished:
     """The expected course run exactly with the levels held; a sample a look."""
-    return run_circuit(
-        course.circuit, course.phases, seconds, len(holds.times), book, holds.levels
-    )
+    return run_circuit(course.circuit, course.phases, seconds, len(holds.times), book, holds.levels)
 
 
 def burnt_by_look(course: ExpectedCourse, holds: Holds, seconds: float) -> Array:

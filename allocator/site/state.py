@@ -139,7 +139,10 @@ def read_state(
         root = read_document(content_of(file))
         if not isinstance(root, Pairs):
             raise DocumentError(
-                root.line, root.column, "is no mapping of keys", f"begin with 'format: {STATE_FORMAT}'"
+                root.line,
+                root.column,
+                "is no mapping of keys",
+                f"begin with 'format: {STATE_FORMAT}'",
             )
         values = TABLE.read_marked(root, Where(diagnostics, "state"), Scalar("", True, 1, 1))
     except DocumentError as error:
@@ -185,11 +188,15 @@ def _levels(values: Values, sizes: Mapping[str, tuple[float, str]]) -> dict[str,
             where.fault(node, "is below 0", "give what the store holds")
         elif level > size * (1.0 + 1e-9):
             most = f"{size:.6g} kg" if unit == "kg" else f"{size / 3.6e6:.6g} kWh"
-            where.fault(node, f"is above the store's size, {most}", "correct the level, or the plan")
+            where.fault(
+                node, f"is above the store's size, {most}", "correct the level, or the plan"
+            )
         found[name] = min(level, size)
     for name in sizes:
         if name not in given:
-            values.fault("levels", f"lacks the store {shown(name)}", "give the level of every store")
+            values.fault(
+                "levels", f"lacks the store {shown(name)}", "give the level of every store"
+            )
     return found
 
 
@@ -200,4 +207,6 @@ def _check_time(values: Values) -> None:
     try:
         datetime.fromisoformat(text)
     except ValueError:
-        values.fault("time", f"is {shown(text)}, which is no date and time", "write 2027-03-01T06:00")
+        values.fault(
+            "time", f"is {shown(text)}, which is no date and time", "write 2027-03-01T06:00"
+        )
