@@ -64,6 +64,8 @@ if TYPE_CHECKING:
     from allocator.studies.heat_sinks_result import heat_sinks
     from allocator.studies.insulate_result import insulate
     from allocator.studies.running import Workers
+    from allocator.studies.schedule_result import schedule
+    from allocator.studies.scheduling import Crew
     from allocator.studies.sources_result import sources
     from allocator.studies.sweep_result import sweep
     from allocator.studies.why_result import why
@@ -80,6 +82,7 @@ _HOMES = {
     "BuiltPipe": "site.records",
     "Chamber": "site.records",
     "Cooler": "site.records",
+    "Crew": "studies.scheduling",
     "Demand": "site.records",
     "Fluid": "site.records",
     "HeatSink": "site.records",
@@ -137,6 +140,7 @@ _HOMES = {
     "read_site": "network.reading",
     "replan": "engine.replanning",
     "reserve_now": "engine.simulating",
+    "schedule": "studies.schedule_result",
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
@@ -153,6 +157,7 @@ __all__ = [
     "BuiltPipe",
     "Chamber",
     "Cooler",
+    "Crew",
     "Demand",
     "Fluid",
     "HeatSink",
@@ -211,6 +216,7 @@ __all__ = [
     "read_site",
     "replan",
     "reserve_now",
+    "schedule",
     "simulate",
     "site_schema",
     "sources",

@@ -172,6 +172,13 @@ DIMENSIONS: Mapping[str, Dimension] = {
 """Every kind of quantity that a site file or a report holds, by the name the program uses."""
 
 
+def format_apart(one: float, other: float, dimension: str) -> tuple[str, str]:
+    """Two values in SI for people, with more digits where three do not tell them apart."""
+    said = format_quantity(one, dimension), format_quantity(other, dimension)
+    unit = DIMENSIONS[dimension].si
+    return said if said[0] != said[1] else (f"{one:.9g} {unit}", f"{other:.9g} {unit}")
+
+
 def format_quantity(value: float, dimension: Dimension | str) -> str:
     """A value in SI for people: three digits (four from 1000 on) in a unit that suits it.
 

@@ -70,6 +70,8 @@ class _Conversion:
 
 _EXACT = Context(prec=60, Emax=999_999, Emin=-999_999, traps=[])
 
+_GAUGED = ("Pa", "kPa", "MPa", "mbar", "bar", "psi")
+"""Units that people write with a g behind them where they mean a gauge reading."""
 _COMMON = (
     *("mg", "g", "kg", "t", "s", "min", "h", "d", "week", "month", "a", "mm", "cm", "m", "km"),
     *("J", "kJ", "MJ", "GJ", "Wh", "kWh", "MWh", "W", "kW", "MW", "GW", "K", "degC", "degF"),
@@ -165,6 +167,8 @@ class Units:
         return name in self._own or _named_unit(name) is not None
 
     def _suggest(self, name: str) -> str:
+        if name[-1:] in ("g", "G") and name[:-1] in _GAUGED:
+            return f"did you mean '{name[:-1]}(g)', above the ambient pressure?"
         options = [*self._own, *_COMMON]
         for option in options:
             if option.lower() == name.lower():

@@ -31,6 +31,8 @@ def run(given: argparse.Namespace) -> int:
     if found.site is None:
         return show(f"{given.site}: {times(len(found.faults), 'fault')}\n") or BAD_INPUT
     site = found.site
+    for address, value in site.catalogued.items():
+        tell(f"note: {address}: {value.text} from the catalogue ({value.source})")
     held = [
         times(len(part), name)
         for part, name in (

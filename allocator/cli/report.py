@@ -53,7 +53,7 @@ def run(given: argparse.Namespace) -> int:
     check_file(Path(given.output))
     site = site_of(given.site)
     plan = plan_for(site, given.plan, older=True)
-    from allocator.report.page import page_html
+    from allocator.report.page import PageStudies, page_html
     from allocator.report.page.simulation import read_simulation
     from allocator.report.page.study_files import read_frontier, read_mixes, read_sweep
 
@@ -67,7 +67,12 @@ def run(given: argparse.Namespace) -> int:
     frontiers = [read_frontier(folder, site) for folder in given.frontier]
     sweeps = [read_sweep(folder, site) for folder in given.sweep]
     page = page_html(
-        site, plan, simulation, _run_of(given.plan), given.crew, mixes, frontiers, sweeps
+        site,
+        plan,
+        simulation,
+        _run_of(given.plan),
+        given.crew,
+        PageStudies(mixes, frontiers, sweeps),
     )
     write_file(Path(given.output), page.encode("utf-8"))
     return show(f"Page: {given.output}\n")

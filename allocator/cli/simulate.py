@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from allocator.cli.arguments import (
     count_from_none,
     counting,
+    duration,
     plan_argument,
     positive,
     seed,
@@ -85,19 +86,6 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--replay", metavar="FILE", help="run the draws of a broken.json again, and no others"
     )
     workers_arguments(command)
-
-
-def duration(text: str) -> float:
-    """A duration above 0, s."""
-    from allocator.base.quantities import QuantityError, parse_quantity
-
-    try:
-        value = parse_quantity(text, "duration")
-    except QuantityError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
-    if not 0 < value < float("inf"):
-        raise argparse.ArgumentTypeError(f"must be above 0, got {text!r}")
-    return value
 
 
 def not_negative(text: str) -> float:

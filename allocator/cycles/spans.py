@@ -28,8 +28,14 @@ from allocator.cycles.lines import Array
 from allocator.cycles.windows import ends_of, passed_between, reach_of, worst_of
 
 _GRAIN = 1e-13
-_FEW_CROSSINGS = 200_000
-_PARTS = (8, 32)
+SHORT = 1e-9
+"""Of a period: a moment."""
+_FEW_CROSSINGS = 10_000
+"""So many windows are compared at once."""
+_PARTS = 32
+"""Intervals of lengths at first."""
+_FINER = 64.0
+"""Begins are cut only when so much wider: with all of them open, any phase bounds a length."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +62,13 @@ class _Boxes(NamedTuple):
     def some(self, which: NDArray[np.bool_]) -> _Boxes:
         return _Boxes(*(side[which] for side in self))
 
-    def quartered(self) -> _Boxes:
+    def halved(self) -> _Boxes:
+        """Twice as many: lengths are halved first, for those that no phase makes bad go at once."""
         t, length = 0.5 * (self.t1 + self.t2), 0.5 * (self.l1 + self.l2)
-        return _Boxes(
-            np.concatenate((self.t1, self.t1, t, t)),
-            np.concatenate((t, t, self.t2, self.t2)),
-            np.concatenate((self.l1, length, self.l1, length)),
-            np.concatenate((length, self.l2, length, self.l2)),
-        )
+        wide = self.t2[0] - self.t1[0] > _FINER * (self.l2[0] - self.l1[0])
+        low = _Boxes(self.t1, t, self.l1, self.l2) if wide else self._replace(l2=length)
+        high = _Boxes(t, self.t2, self.l1, self.l2) if wide else self._replace(l1=length)
+        return _Boxes(*(np.concatenate(sides) for sides in zip(low, high, strict=True)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,16 +157,50 @@ def worst_span(
     anyhow = worst_of(whole, above=above)
     if anyhow.shortfall <= above or math.isinf(anyhow.length):
         return Span(None, anyhow.length, anyhow.shortfall)
+    if tail and anyhow.tail:  # no window passes that of any phase, and that is below the tail
+        return Span(None, anyhow.length, anyhow.shortfall, True)
     known = tuple((s, r) for s, r in inflows if isinstance(s, KnownCurve) and r != 0.0)
     limit, enough = reach_of(whole)
-    worst = _worst_up_to(
-        _field(whole, inflows, known, flat, following, steady, limit), limit, above
-    )
+    field = _field(whole, inflows, known, flat, following, steady, limit)
+    best = _of_length(field, anyhow.length, Span(None, 0.0, above))
+    if best.shortfall < anyhow.shortfall * (1.0 - ROUNDING):
+        best = _worst_up_to(field, limit, best)
     if tail and not enough:
         beyond = whole.lag + whole.rate * limit
-        if beyond > worst.shortfall:
+        if beyond > best.shortfall:
             return Span(None, limit, beyond, True)
-    return worst
+    return best
+
+
+def _of_length(field: _Field, length: float, best: Span) -> Span:
+    """The worst window of one length: it begins, or ends, where what is sure may turn up.
+
+    Of the length that is worst at any phase it often is as bad, always where one phase is known.
+    """
+    begins = np.concatenate((field.begins, field.ends - length))
+    return _better(field, best, begins, np.full(begins.shape, length))
+
+
+def ever_off(known: Sequence[KnownCurve]) -> bool:
+    """Whether there is a moment at which all of some sources of known phase may be off at once.
+
+    One begins where the on-time of one of them may end. A short window from there in which they
+    have less on-time than its length, all together, has such a moment.
+    """
+    if not known:
+        return True
+    period = common_period([curve.pattern.period for curve in known])
+    assert period is not None, "known clocks have a common period"
+    begins = np.concatenate([_tiled(c.begins(), c.pattern.period, period) for c in known])
+    short = np.full(begins.shape, SHORT * period)
+    on = sum((curve.between(begins, short) for curve in known), np.zeros(begins.shape))
+    return bool((on < 0.5 * short).any())
+
+
+def _tiled(marks: Array, own: float, period: float) -> Array:
+    """Times in a period of its own, in all of a joint one."""
+    turns = np.arange(round(period / own)) * own
+    return np.asarray((turns[:, None] + marks[None, :]).ravel() % period)
 
 
 def _field(
@@ -178,12 +217,10 @@ def _field(
     period = common_period([curve.pattern.period for curve, _ in known])
     assert period is not None, "known clocks have a common period"
 
-    def tiled(marks: Array, own: float) -> Array:
-        turns = np.arange(round(period / own)) * own
-        return (turns[:, None] + marks[None, :]).ravel() % period
-
-    begins = np.unique(np.concatenate([tiled(c.begins(), c.pattern.period) for c, _ in known]))
-    ends = np.unique(np.concatenate([tiled(c.ends(), c.pattern.period) for c, _ in known]))
+    begins = np.unique(
+        np.concatenate([_tiled(c.begins(), c.pattern.period, period) for c, _ in known])
+    )
+    ends = np.unique(np.concatenate([_tiled(c.ends(), c.pattern.period, period) for c, _ in known]))
     lines = {id(line): line for line in whole.lines}.values()
     lengths = np.concatenate(
         [line.peaks_between(0.0, limit) for line in lines]
@@ -192,16 +229,11 @@ def _field(
     return _Field(whole, rest, known, period, begins, ends, np.unique(lengths))
 
 
-def _worst_up_to(field: _Field, limit: float, above: float) -> Span:
-    """Branch and bound over boxes of begins and lengths, as for lengths alone."""
-    t, length = (
-        np.linspace(0.0, field.period, _PARTS[0] + 1),
-        np.linspace(0.0, limit, _PARTS[1] + 1),
-    )
-    t1, l1 = (side.ravel() for side in np.meshgrid(t[:-1], length[:-1]))
-    t2, l2 = (side.ravel() for side in np.meshgrid(t[1:], length[1:]))
-    boxes = _Boxes(t1, t2, l1, l2)
-    best = Span(None, 0.0, above)
+def _worst_up_to(field: _Field, limit: float, best: Span) -> Span:
+    """Branch and bound over boxes of begins and lengths, as for lengths alone, from a best one."""
+    length = np.linspace(0.0, limit, _PARTS + 1)
+    none = np.zeros(_PARTS)
+    boxes = _Boxes(none, none + field.period, length[:-1], length[1:])
     while True:
         bound, counts = field.bound(boxes), field.crossings(boxes)
         # A crossing on the edge of a box may be counted in its neighbour by rounding alone.
@@ -213,7 +245,7 @@ def _worst_up_to(field: _Field, limit: float, above: float) -> Span:
         narrow = float(np.max(boxes.t2 - boxes.t1)) < 1e-9 * field.period
         if counts.sum() <= _FEW_CROSSINGS or narrow:
             return _compared(field, best, boxes)
-        boxes = boxes.some(counts > 0).quartered()
+        boxes = boxes.some(counts > 0).halved()
 
 
 def _compared(field: _Field, best: Span, boxes: _Boxes) -> Span:

@@ -47,12 +47,17 @@ def plan_digest(plan: Plan) -> str:
 
 
 def plan_files(
-    site: Site, plan: Plan, crew: float | None = None, proof: Trace | None = None
+    site: Site,
+    plan: Plan,
+    crew: float | None = None,
+    proof: Trace | None = None,
+    former: Plan | None = None,
 ) -> dict[str, bytes]:
     """The files of a plan by name: the same bytes for the same site, plan and crew.
 
     ``crew``: kg/s of material that the crew builds; with it the build order has days.
     ``proof``: the plan simulated; with it ``simulation.json``, ``levels.csv``, ``events.csv``.
+    ``former``: the plan that this one replaces; with it the page shows what changes.
     """
     site = network_of(site)
     texts: dict[str, str] = {}
@@ -66,7 +71,7 @@ def plan_files(
     texts["summary.txt"] = full_summary(site, plan, None, proof)
     texts["cautions.txt"] = cautions_text(plan)
     files = hand_over_files(site, plan, crew, None if simulation is None else simulation.reserves)
-    texts["page.html"] = page_html(site, plan, simulation, crew=crew)
+    texts["page.html"] = page_html(site, plan, simulation, crew=crew, former=former)
     files |= {name: text.encode("utf-8") for name, text in texts.items()}
     return {**files, "plan.json": plan_to_json(plan).encode("utf-8")}
 
@@ -111,7 +116,7 @@ def plan_folder_files(
     plan that this one replaces; with it ``changes.txt`` and ``changes.csv``.
     ``site_file``: the way from the folder to the site file, where it is known.
     """
-    files = plan_files(site, plan, crew, proof)
+    files = plan_files(site, plan, crew, proof, former)
     if former is not None:
         with columns(WIDTH):
             lines = changes_lines(former, plan)

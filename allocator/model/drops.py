@@ -89,6 +89,11 @@ def drops_in(pressures: Pressures) -> Iterator[Drop]:
             )
 
 
+def added(option: BoosterOption) -> Key:
+    """Potential that a booster adds beside its gain, where its limits have slacks."""
+    return ("added", boost(option))
+
+
 @dataclass(frozen=True, slots=True)
 class At:
     """A flow of a build, kg/s, with the loss there (static head included) and its slope."""
@@ -119,6 +124,7 @@ def tangent(model: Model, drop: Drop, points: Mapping[str, At]) -> Row | None:
         terms.append((at.slope, build.flow))
         terms.append((at.value - at.slope * at.flow + drop.width, build.laid))
     terms += [(-option.gain, boost(option)) for option in drop.boosters]
+    terms += [(-1.0, key) for option in drop.boosters if model.has(key := added(option))]
     name = f"pressure_drop[{drop.name},{_listed(points)}]"
     return model.scaled_row(name, terms, high=drop.width)
 
@@ -188,6 +194,8 @@ def broken_drops(
             if build.name not in named and values[build.laid] > 0.0
         ]
         needed += [-option.gain * values[boost(option)] for option in drop.boosters]
+        changed = [key for option in drop.boosters if model.has(key := added(option))]
+        needed += [-values[key] for key in changed]
         if math.fsum(needed) > drop.width * (1.0 + tolerance):
             rows.append(tangent(model, drop, named))
         fast = [build.loss.end * at.flow**2 * share for build, at, share in mine]

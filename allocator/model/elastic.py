@@ -9,7 +9,7 @@ from __future__ import annotations
 from allocator.model.expressions import collected, direct_mean
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.kept_out import kept_out
-from allocator.model.limit_rules import LOWERED, RULES, asked
+from allocator.model.limit_rules import ASKED_ALONE, RULES, asked
 from allocator.model.limits import AT_MOST, DIMENSION_OF_WANT, Limit, Want, slacked
 from allocator.model.model import Model, Terms
 from allocator.model.rules.power import own_load, served
@@ -32,7 +32,7 @@ def stretched(
     copy = model.copy()
     rows = {row.name: number for number, row in enumerate(copy.rows)}
     found: list[Limit] = []
-    for rule in (*RULES, *(() if demands else LOWERED)):
+    for rule in (*RULES, *(() if demands else ASKED_ALONE)):
         found += rule(copy, rows, sets)
     if demands:
         found += asked(copy, rows, sets)

@@ -8,14 +8,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from allocator.model.booster_limits import booster_limits
 from allocator.model.index_sets import CLASSES, IndexSets
-from allocator.model.limits import FURTHEST, Limit, slacked
+from allocator.model.limits import FURTHEST, LOOSE, Limit, slacked
 from allocator.model.model import INFINITY, Key, Model
-from allocator.model.pressure_limits import inlet_limits, rating_limits
+from allocator.model.outage_limits import lost_machines
+from allocator.model.pressure_limits import (
+    inlet_limits,
+    outlet_limits,
+    pressure_limit,
+    raised,
+    rating_limits,
+)
 from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import demand_row, heat_row
 from allocator.model.rules.power import ROOM, served
-from allocator.model.rules.pressure import peak_row
+from allocator.model.rules.pressure import opened, peak_row
+from allocator.model.store_limits import filling_limits, release_limits
 from allocator.network.records import PipeBuild
 from allocator.site.records import POWER
 
@@ -77,6 +86,7 @@ def _widened(
     lay = ("lay", route, build.name, fluid)
     model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
     factor, key = slack
+    rows[f"most[{route},{build.name},{fluid}]"] = len(model.rows)
     model.row(f"most[{route},{build.name},{fluid}]", [(1.0, more), (-factor, key)], high=0)
     for flow, laid in peaks_of(sets, route, fluid, build.name):
         model.raise_high(flow)
@@ -146,7 +156,9 @@ def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 
 def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
-    del rows
+    for name, number in rows.items():
+        if name.startswith("stands["):
+            _loosened(model, number)
     for name, group in sets.groups.items():
         if group.most_new is None:
             continue
@@ -197,8 +209,6 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
-LOOSE = 100.0
-"""Times as much, as a share, that a capacity by bore may rise as the pressure: losses decide."""
 SWITCHES = ("filled[", "released[", "drawn[", "takes[")
 """Rows that say whether something is used: what it moves is at most this times 0 or 1."""
 
@@ -217,7 +227,8 @@ def _loosened(model: Model, number: int) -> None:
 def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     """Pressure at the mouths of the sources of a fluid: all of them a little more.
 
-    ``high <= mouth + slope * slack`` of the potential, which is convex: it rises by more.
+    ``high <= mouth + slope * slack`` of the potential where connected, and shut in at least as
+    much; of several pressures the higher ones rise by no more than the highest.
     """
     pressures = sets.pressures
     for name, number in rows.items():
@@ -228,35 +239,20 @@ def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         if not mine:
             continue
         highest = max(mine, key=lambda name: one.mouths[name])
-        value = one.pressure(one.mouths[highest])
-        path = ("sources", highest, "pressure")
-        limit = slacked(model, Limit("pressure", fluid, path, value, "pressure", True))
+        path, top = ("sources", highest, "pressure"), one.mouths[highest]
+        limit, slope = pressure_limit(one, "pressure", fluid, path, top, more=True)
+        slacked(model, limit)
         for name in mine:
-            slope = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0
-            model.extend(rows[f"source_pressure[{name}]"], [(-slope, limit.slack)])
+            own = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0
+            model.extend(rows[f"source_pressure[{name}]"], [(-own, limit.slack)])
+            at = (sets.site.sources[name].place, opened(model, name))
+            raised(model, rows, (limit, slope), one, at)
         for (route, carried), pipe in sets.pipes.items():
             for build in [sets.site.pipes[b] for b in pipe.builds] if carried == fluid else []:
                 if build.by_bore and f"pipe_capacity[{route},{fluid}]" in rows:
-                    factor = LOOSE * build.capacity / value
+                    factor = LOOSE * build.capacity / limit.value
                     _widened(model, rows, sets, (route, fluid), build, (factor, limit.slack))
         yield limit
-        for kind, at in one.stores.items():
-            stores = [name for name, store in sets.fluid_stores.items() if store.type.name == kind]
-            mine = [name for name in stores if f"release_pressure[{name}]" in rows]
-            if mine:
-                yield _release(model, rows, mine, kind, one.pressure(at.release), one.gas)
-
-
-def _release(
-    model: Model, rows: Rows, stores: list[str], kind: str, value: float, gas: bool
-) -> Limit:
-    """The pressure at which stores of a kind give; at which they are filled stays."""
-    record = ("storage", kind, "pressure")
-    limit = slacked(model, Limit("release_pressure", kind, record, value, "pressure", True))
-    for name in stores:
-        slope = 2.0 * value if gas else 1.0
-        model.extend(rows[f"release_pressure[{name}]"], [(-slope, limit.slack)])
-    return limit
 
 
 def _caps(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
@@ -331,8 +327,8 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
-LOWERED = (inlet_limits,)
-"""Limits that are lowered, not raised: they have no marginal value of one more."""
+ASKED_ALONE = (inlet_limits, outlet_limits, filling_limits, booster_limits, lost_machines)
+"""Limits that are lowered, or of what is seldom changed: they have no marginal value of more."""
 RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _pipes,
     _rates,
@@ -341,6 +337,7 @@ RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _types,
     _flows,
     _pressures,
+    release_limits,
     rating_limits,
     _caps,
     _rooms,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from allocator.base.quantities import format_quantity
@@ -10,6 +11,10 @@ from allocator.site.addresses import address_of, path_of_limit
 
 FURTHEST = 100.0
 """A pipe or a source is stretched to this many times what it is, and no further."""
+NEAR_AMBIENT = 5e4
+"""Pa: pressures from here on are absolute ones, told in five digits."""
+LOOSE = 100.0
+"""Times as much, as a share, that a capacity by bore may rise as the pressure: losses decide."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,7 +23,9 @@ class Limit:
 
     ``path``: keys that lead to it in the site file (empty for a want). ``value``: SI, of
     ``dimension``. ``more``: True where a larger value allows more. ``words``: a sentence without
-    its end, of a want, and of pipes of all builds together.
+    its end, of a want, and of pipes of all builds together. ``squared``: what counts is the square
+    of the value, as of the pressure of a gas: a slack s is ``2 value s`` of it. ``cautious``: its
+    rows ask for more than the change needs, so that nothing is proven of a smaller one.
     """
 
     kind: str
@@ -28,6 +35,8 @@ class Limit:
     dimension: str
     more: bool
     words: str = ""
+    squared: bool = False
+    cautious: bool = False
 
     @property
     def address(self) -> str:
@@ -53,6 +62,20 @@ class Limit:
     def slack(self) -> Key:
         """The variable by which the limit is changed, SI."""
         return ("slack", self.kind, self.name)
+
+    def change_of(self, slack: float) -> float:
+        """The change of the value that a slack stands for."""
+        if not self.squared:
+            return slack
+        if self.more:
+            return math.sqrt(self.value**2 + 2.0 * self.value * slack) - self.value
+        return self.value - math.sqrt(max(0.0, self.value**2 - 2.0 * self.value * slack))
+
+    def slack_of(self, change: float) -> float:
+        """The slack that stands for a change of the value."""
+        if not self.squared:
+            return change
+        return change + (1.0 if self.more else -1.0) * change**2 / (2.0 * self.value)
 
     @property
     def shared(self) -> bool:
@@ -93,6 +116,8 @@ def amount_shown(value: float, dimension: str) -> str:
     if dimension == "share":
         percent = 100 * value
         return f"{percent:.3g} %" if abs(percent) < 999.5 else f"{percent:.0f} %"
+    if dimension == "pressure" and value >= NEAR_AMBIENT:  # what counts is what is above ambient
+        return f"{value / 1e3:.5g} kPa"
     return f"{value:.4g}" if dimension == "number" else format_quantity(value, dimension)
 
 

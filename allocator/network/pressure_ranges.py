@@ -105,7 +105,8 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
         raise PhysicsError(
             f"has no pressure for '{fluid}' above the ambient {ambient:.6g} Pa (highest "
             f"{top:.6g} Pa)",
-            "check the pressures of its sources, or offer a booster",
+            "check the pressures of its sources ('5 kPa(g)' counts from the ambient one), or offer "
+            "a booster",
         )
     heights = [place.elevation for place in site.places.values()]
     return replace(found, most=found.most + float(heads(found, max(heights) - min(heights))[1]))

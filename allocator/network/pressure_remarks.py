@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from allocator.base.quantities import format_quantity, shown
+from allocator.base.dimensions import format_apart
+from allocator.base.quantities import shown
 from allocator.network.faults import Remark
 from allocator.network.pressure_records import FluidPressures
 from allocator.network.records import Network
@@ -35,13 +36,15 @@ def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rema
     least = least_needed(site, one)
     for name, source in site.own_sources.items():
         if source.fluid == fluid and source.pressure and one.mouths.get(name, math.inf) < least:
-            mouth, needed = _apart(source.pressure, one.pressure(least))
+            mouth, needed = format_apart(source.pressure, one.pressure(least), "pressure")
+            below = source.pressure < site.ambient.pressure
+            gauge = " ('5 kPa(g)' counts from the ambient one)" if below else ""
             yield Remark(
                 "sources",
                 name,
                 f"its mouth is at {mouth}, and whatever takes {shown(fluid)} needs at least "
                 f"{needed}: nothing can be had of it",
-                "check the pressures, or offer a booster",
+                f"check the pressures{gauge}, or offer a booster",
             )
 
 
@@ -69,7 +72,7 @@ def _low_ratings(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
     for (kind, name), rating in one.ratings.items():
         if rating < lowest:
             section = {"pipe": "pipes", "machine": "machines"}.get(kind, kind)
-            bears, met = _apart(one.pressure(rating), one.pressure(lowest))
+            bears, met = format_apart(one.pressure(rating), one.pressure(lowest), "pressure")
             yield Remark(
                 section,
                 name,
@@ -77,9 +80,3 @@ def _low_ratings(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
                 "in: it is not used for it",
                 "check the pressures",
             )
-
-
-def _apart(low: float, high: float) -> tuple[str, str]:
-    """Two pressures in words, with all digits where three do not tell them apart."""
-    said = format_quantity(low, "pressure"), format_quantity(high, "pressure")
-    return said if said[0] != said[1] else (f"{low:.9g} Pa", f"{high:.9g} Pa")

@@ -34,7 +34,7 @@ from allocator.report.words import (
     percent,
     quantity,
 )
-from allocator.site.money import running_span, unit_of_money
+from allocator.site.money import lives_without_interest, running_span, unit_of_money
 from allocator.site.records import POWER, Site
 
 if TYPE_CHECKING:
@@ -134,6 +134,8 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
                 f": {money(plan.money - running, unit)} to build, "
                 f"{money(running, unit)} to run for {quantity(running_span(site), 'duration')}"
             )
+        if lives_without_interest(site):
+            words += " (plain sum; lives have no effect without discount_rate)"
         told.append(f"{words}.")
     if proof is not None:
         told.append(f"Simulated: {verdict_words(proof)}")

@@ -8,7 +8,7 @@ from allocator.base.rendering import csv_of
 from allocator.base.table import Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
-from allocator.report import heat_tables, line_tables, tables
+from allocator.report import heat_tables, line_tables, outage_tables, tables
 from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.graphml import plan_graphml
 from allocator.report.handover.lists import (
@@ -54,6 +54,10 @@ def plan_tables(
         found.append(line_tables.boosters(site, plan))
     if plan.heat_sinks:
         found.append(heat_tables.heat_sinks(plan))
+    if len(warmed := heat_tables.heat_demands(site, plan)):
+        found.append(warmed)
+    if plan.outages:
+        found.append(outage_tables.outages(plan))
     return tuple(found)
 
 

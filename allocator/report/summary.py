@@ -13,8 +13,9 @@ from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
-from allocator.report.heat_tables import sinks_used, temperatures
+from allocator.report.heat_tables import heat_demands, sinks_used, temperatures
 from allocator.report.line_tables import boosters, power_lines
+from allocator.report.outage_tables import outages
 from allocator.report.parts import (
     connected_sources,
     coolers_placed,
@@ -41,7 +42,7 @@ from allocator.report.words import (
     percent,
     quantity,
 )
-from allocator.site.money import running_span, unit_of_money
+from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -68,6 +69,8 @@ def full_summary(
     for part in (
         connected_sources(site, plan),
         machines(site, plan),
+        outages(plan),
+        heat_demands(site, plan),
         storage(site, plan),
         pipes_laid(site, plan),
         least_margins(site, plan),
@@ -188,7 +191,8 @@ def _money(site: Network, plan: Plan) -> list[str]:
     if running:
         rows.append((f"to run for {horizon}", money(running, unit_of_money(site))))
         rows.append(("in all", money(plan.money, unit_of_money(site))))
-    return table(("", "sum"), rows, right=(1,))
+    said = paragraph(PLAIN_SUM) if lives_without_interest(site) else []
+    return [*table(("", "sum"), rows, right=(1,)), *said]
 
 
 def _bullets(texts: tuple[str, ...]) -> list[str]:

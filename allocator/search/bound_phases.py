@@ -40,6 +40,26 @@ def integer_model(search: GoalSearch, budget: Budget) -> GoalSearch:
     return search
 
 
+def integer_model_until_compiled(search: GoalSearch, budget: Budget) -> GoalSearch:
+    """The same while the path search is being compiled: it ends as soon as that can begin.
+
+    Where the candidates were tried already, there is nothing to wait for.
+    """
+    pool, solver_model = search.untried, search.solver_model
+    if pool is None:
+        return integer_model(search, budget)
+    before = solver_model.enough
+    solver_model.enough = lambda: pool.ready(0.0) or (before is not None and before())
+    try:
+        status = _integer_status(search, budget)
+    finally:
+        solver_model.enough = before
+    if status == Status.INTERRUPTED and not search.stopped:
+        status = Status.TIME_LIMIT
+    search.status = status
+    return search
+
+
 def _integer_status(search: GoalSearch, budget: Budget) -> Status:
     settings, tolerance = search.settings, INTEGER_TOLERANCE
     for _ in range(budget.rounds):

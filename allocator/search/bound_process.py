@@ -34,7 +34,7 @@ from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of
 from allocator.search.found import close
 from allocator.search.paths.repair import has_path_search
-from allocator.search.paths.warming import compiled_before
+from allocator.search.paths.warming import BOUNDS, compiled_before
 from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -234,7 +234,7 @@ def store_cuts(
 def _wait_for_compiler(clock: Clock) -> None:
     """Wait until the search for plans has compiled what is compiled for both."""
     ends = clock.seconds() + BOUND.compiling_seconds
-    while not compiled_before() and clock.seconds() < ends:
+    while not compiled_before(BOUNDS) and clock.seconds() < ends:
         time.sleep(BOUND.look_seconds)
 
 

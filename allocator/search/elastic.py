@@ -92,15 +92,19 @@ class ElasticRelaxation:
         self.solver_model.aim_at({column: 1.0})
         relaxed = self.solver_model.relaxed(self._left(until))
         if relaxed.status == Status.INFEASIBLE:
-            return Change(one, None, True)
-        least = max(0.0, (self.solver_model.unscaled(relaxed.bound) or 0.0) * unit)
+            return Change(one, None, not one.cautious)
+        least = 0.0
+        if not one.cautious:
+            least = max(0.0, (self.solver_model.unscaled(relaxed.bound) or 0.0) * unit)
+            least = one.change_of(least)
         point, status = self._solved(until, CLOSE, self._built_on(until))
         if point is None:
-            return Change(one, None, status == Status.INFEASIBLE, least)
-        amount = float(point[column]) * unit
+            return Change(one, None, status == Status.INFEASIBLE and not one.cautious, least)
+        amount = one.change_of(float(point[column]) * unit)
         if not one.more:  # a demand is lowered to nothing at most
             amount = min(amount, one.value)
-        return Change(one, max(0.0, amount), status == Status.OPTIMAL, min(least, amount))
+        proven = status == Status.OPTIMAL and not one.cautious
+        return Change(one, max(0.0, amount), proven, min(least, amount))
 
     def relaxed_limits(self, held: list[Limit]) -> list[Limit]:
         """Limits that the linear relaxation relaxes when these are held: relative sum minimised."""
@@ -192,7 +196,7 @@ class ElasticRelaxation:
         return earlier(clock.left(), None if until is None else max(0.0, until - clock.seconds()))
 
 
-WIDER = 3.0
+WIDER = 10.0
 """Times as wide as it is that the difference of potentials becomes where pressures may change."""
 
 

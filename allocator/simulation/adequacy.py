@@ -1,10 +1,11 @@
 """How often, and by how much, a plan is short where machines fail: hours and energy a year.
 
 Years are drawn one by one, each with phases and outages of its own, until the hours are known well
-enough. In each, the same phases are run once more with every unit in order: the difference is put
-down to machines. Of what is short without outages, storage is to blame as far as gas and power
-that were spilt in the same year could have made it good; the rest is not given by the sources.
-Hours are shared out among storage and sources as the energy is.
+enough. What is known exactly of how long units are out takes most of the spread out of them
+(``steady_states.py``). In each, the same phases are run once more with every unit in order: the
+difference is put down to machines. Of what is short without outages, storage is to blame as far as
+gas and power that were spilt in the same year could have made it good; the rest is not given by the
+sources. Hours are shared out among storage and sources as the energy is.
 
 Not seen is what units that burn bursts for a battery fail to charge while more of them are out than
 are spare: those bursts count as burnt.
@@ -16,22 +17,16 @@ Allan, *Reliability Evaluation of Power Systems*, 2nd ed. 1996, chapter 2; from 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from allocator.simulation.adequacy_records import CAUSES, Adequacy, YearlyEstimate
-from allocator.simulation.columns import (
-    ASKED,
-    ASKING_SECONDS,
-    SHORT_SECONDS,
-    SPILL,
-    UNSERVED,
-    UNTAKEN,
-)
+from allocator.simulation.columns import SPILL, UNTAKEN
 from allocator.simulation.outages import YEAR, drawn_schedule
-from allocator.simulation.regimes import Regimes
-from allocator.simulation.running import Finished, run_circuit
+from allocator.simulation.regimes import Regimes, State
+from allocator.simulation.running import Finished, measures_of, run_circuit
+from allocator.simulation.steady_states import RUNS, SteadyStates, steady_states
 from allocator.simulation.trace import Outages
 from allocator.verify.tanks.phases import common_phases
 
@@ -45,12 +40,13 @@ class ShortYear:
     """One year: s and J short of promise and demand, with outages and with all units in order.
 
     ``in_order``: None where that was not run. ``spilt``: J that what was spilt then could have
-    made.
+    made. ``spent``: s in each state whose chance is known.
     """
 
     failing: tuple[float, float, float, float]
     in_order: tuple[float, float, float, float] | None
     spilt: float
+    spent: Mapping[State, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -60,6 +56,7 @@ class AdequacyWork:
     regimes: Regimes
     outages: Outages | None
     seed: int
+    steady: SteadyStates | None = None
 
     def year(self, number: int) -> ShortYear:
         """One year; the same number has the same phases and outages in every plan."""
@@ -68,10 +65,11 @@ class AdequacyWork:
         phases = common_phases(case, circuit, self.seed, number)
         schedule = drawn_schedule(case, self.outages, YEAR, self.seed, number)
         failing = regimes.run(phases, YEAR, schedule)
+        spent = {} if self.steady is None else self.steady.spent(schedule, YEAR)
         if number >= FEWEST:  # what is short without outages differs little from year to year
-            return ShortYear(_short(failing), None, 0.0)
+            return ShortYear(measures_of(failing), None, 0.0, spent)
         in_order = run_circuit(circuit, phases, YEAR)
-        return ShortYear(_short(failing), _short(in_order), _spilt(in_order))
+        return ShortYear(measures_of(failing), measures_of(in_order), _spilt(in_order), spent)
 
     def years(self, numbers: Sequence[int]) -> list[ShortYear]:
         """Some years, one after the other."""
@@ -80,6 +78,8 @@ class AdequacyWork:
 
 def adequacy_of(work: AdequacyWork, most: int, executor: Executor | None = None) -> Adequacy | None:
     """The adequacy of a plan, of at most so many years; None where none is asked for."""
+    if most > 0 and work.steady is None:
+        work = replace(work, steady=steady_states(work.regimes, work.outages, work.seed))
     found: list[ShortYear] = []
     adequacy = None
     while len(found) < most:
@@ -91,18 +91,26 @@ def adequacy_of(work: AdequacyWork, most: int, executor: Executor | None = None)
             one, other = executor.map(work.years, halves)
             found += [year for pair in zip(one, other, strict=False) for year in pair]
             found += one[len(other) :]
-        adequacy = estimated(found)
+        adequacy = estimated(found, work.steady)
         hours = (adequacy.promise_short_s, adequacy.demand_short_s)
         if len(found) >= FEWEST and all(estimate.good_enough for estimate in hours):
             break
     return adequacy
 
 
-def estimated(years: Sequence[ShortYear]) -> Adequacy:
-    """Means with their intervals, and the parts that are put down to each cause."""
+def estimated(years: Sequence[ShortYear], steady: SteadyStates | None = None) -> Adequacy:
+    """Means with their intervals, and the parts that are put down to each cause.
+
+    ``steady``: what is known of the states that the years were spent in.
+    """
     estimates = []
     energy: list[dict[str, float]] = []
-    both = [(y.failing, y.in_order, y.spilt) for y in years if y.in_order is not None]
+    failing = [_less_known(year, steady) for year in years]
+    both = [
+        (mine, year.in_order, year.spilt)
+        for mine, year in zip(failing, years, strict=True)
+        if year.in_order is not None
+    ]
     for at in (1, 3):
         parts = dict.fromkeys(CAUSES, 0.0)
         for _, in_order, spilt in both:
@@ -111,10 +119,10 @@ def estimated(years: Sequence[ShortYear]) -> Adequacy:
             parts["source"] += (in_order[at] - stored) / len(both)
         energy.append(parts)
     for at in range(4):
-        values = [year.failing[at] for year in years]
-        mean = math.fsum(values) / len(values)
+        values = [mine[at] for mine in failing]
+        mean = max(0.0, math.fsum(values) / len(values))
         # with and without outages in the same years: the difference is known better than either
-        machine = math.fsum(failing[at] for failing, _, _ in both)
+        machine = math.fsum(mine[at] for mine, _, _ in both)
         machine -= math.fsum(in_order[at] for _, in_order, _ in both)
         machine = min(mean, max(0.0, machine / len(both)))
         if math.fsum(energy[at // 2].values()) <= 0.0:
@@ -126,8 +134,29 @@ def estimated(years: Sequence[ShortYear]) -> Adequacy:
             cause: rest * (share / whole) if whole > 0 else 0.0 for cause, share in without.items()
         }
         by_cause["machine"] = machine
-        estimates.append(YearlyEstimate(mean, half_width(values), by_cause))
+        estimates.append(YearlyEstimate(mean, _half_width(values, years, steady, at), by_cause))
     return Adequacy(len(years), *estimates)
+
+
+def _less_known(year: ShortYear, steady: SteadyStates | None) -> tuple[float, ...]:
+    """What is short in a year, less what its units were out for longer than in the long run."""
+    if steady is None:
+        return year.failing
+    return tuple(value - steady.known_part(at, year.spent) for at, value in enumerate(year.failing))
+
+
+def _half_width(
+    values: Sequence[float], years: Sequence[ShortYear], steady: SteadyStates | None, at: int
+) -> float:
+    """Of the interval of a mean: by the spread of the years, and by what the shares may err."""
+    drawn = half_width(values)
+    if steady is None:
+        return drawn
+    spent: dict[State, float] = {}
+    for year in years:
+        for state, seconds in year.spent.items():
+            spent[state] = spent.get(state, 0.0) + seconds / len(years)
+    return math.hypot(drawn, student(RUNS - 1) * steady.error(at, spent))
 
 
 def half_width(values: Sequence[float]) -> float:
@@ -150,11 +179,6 @@ def student(freedom: int) -> float:
     second = (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / 96.0
     third = (3.0 * z**7 + 19.0 * z**5 + 17.0 * z**3 - 15.0 * z) / 384.0
     return z + first / n + second / n**2 + third / n**3
-
-
-def _short(run: Finished) -> tuple[float, float, float, float]:
-    whole = [float(value) for value in run.sums.whole]
-    return whole[SHORT_SECONDS], whole[UNSERVED], whole[ASKING_SECONDS], whole[ASKED]
 
 
 def _spilt(run: Finished) -> float:

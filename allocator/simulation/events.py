@@ -45,6 +45,7 @@ from allocator.simulation.columns import (
     Whole,
 )
 from allocator.simulation.controls import decide
+from allocator.simulation.packed import PackedUnitStates
 
 CHANGED, FILLED, UNFILLED, DRY, WET, STARTED, STOPPED = range(7)
 """Kinds of event in the book."""
@@ -281,9 +282,9 @@ def _sample(x: UnitStates, s: Sums, row: int) -> None:
 @compiled
 def _fresh(t: Tables) -> UnitStates:
     tank = np.zeros((len(t.sizes), AIM + 1))
-    for column in (LEVEL, LOW, HIGH):
-        tank[:, column] = t.firsts
-    return UnitStates(
+    for k in range(len(t.sizes)):
+        tank[k, LEVEL] = tank[k, LOW] = tank[k, HIGH] = t.firsts[k]
+    return PackedUnitStates(
         np.zeros(len(t.steady)),
         tank,
         np.zeros(len(t.sizes)),
@@ -326,7 +327,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             last = node[c] + 1 == t.node_at[c + 1]
             key[c] = (t.periods[c] if last else t.times[node[c] + 1]) - t.offsets[c]
     x = _fresh(t)
-    # Taken out once: to fetch an array from a named tuple costs as much as to use it.
+    # Taken out once: to fetch an array costs as much as to use it.
     tank, rates, tank_sums, clock_sums = x.tank, x.rates, s.tank, s.clock
     steady, term_at, term_clock = t.steady, t.term_at, t.term_clock
     term_weight, touched_at, touched = t.term_weight, t.touched_at, t.touched
@@ -337,7 +338,9 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     for k in range(tanks):
         if len(t.kept) > 0:
             reserves[k] = t.kept[0, k]
-    marks = np.where(has_arc, reserves, -1.0)
+    marks = np.empty(tanks)
+    for k in range(tanks):
+        marks[k] = reserves[k] if has_arc[k] else -1.0
     counts, room = s.event_count, len(s.event_time) // 2
     for q in range(len(rates)):
         rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
@@ -345,11 +348,10 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
         tank_sums[k, LOWEST] = tank_sums[k, HIGHEST] = t.firsts[k]
     _sample(x, s, 0)
     key[sampler] = end / samples
-    # In order of time, ties by number: an ordered array is a heap.
-    heap = np.argsort(key, kind="mergesort")
-    place = np.empty(sampler + 1, np.int64)
+    # In order of time, ties by number. (To sort takes seconds to compile.)
+    heap, place = np.arange(sampler + 1), np.arange(sampler + 1)
     for i in range(sampler + 1):
-        place[heap[i]] = i
+        _move(heap[: i + 1], place, key, i)
     few = sampler < most
     on, until, starts, started = x.on, x.until, x.starts, s.started
     was = np.zeros(len(batches), np.bool_)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from zlib import crc32
 
 import numpy as np
@@ -105,23 +106,29 @@ def drawn_schedule(
         for unit in range(machine.count):
             draw = np.random.default_rng([seed, number, crc32(machine.name.encode()), unit])
             starts_out, service = float(draw.uniform()), float(draw.uniform())
+            spans = []
             if outages is not None:
                 share = outages.repair / (outages.between + outages.repair)
                 times, values = _failures(outages, seconds, draw, starts_out < share)
-                changes += _changes(machine.name, times, values)
+                spans += [span for span, out in zip(pairwise(times), values, strict=False) if out]
             begin = service * YEAR - YEAR  # it may have begun in the year before
             while kind.service > 0 and begin < seconds:
-                span = [max(0.0, begin), max(0.0, begin + kind.service)]
-                changes += [(span[0], machine.name, 1), (span[1], machine.name, -1)]
+                spans.append((max(0.0, begin), max(0.0, begin + kind.service)))
                 begin += YEAR
+            for first, last in _merged(spans):
+                changes += [(first, machine.name, 1), (last, machine.name, -1)]
     return _scheduled(case, changes, seconds)
 
 
-def _changes(name: str, times: list[float], values: list[float]) -> list[tuple[float, str, int]]:
-    found = [(0.0, name, 1)] if values[0] else []
-    return found + [
-        (time, name, 1 if value else -1) for time, value in zip(times[1:], values[1:], strict=True)
-    ]
+def _merged(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Spans that do not overlap: a unit that fails while it is serviced is out once."""
+    found: list[tuple[float, float]] = []
+    for first, last in sorted(spans):
+        if found and first <= found[-1][1]:
+            found[-1] = (found[-1][0], max(last, found[-1][1]))
+        else:
+            found.append((first, last))
+    return found
 
 
 def _scheduled(case: Case, changes: list[tuple[float, str, int]], seconds: float) -> OutageSchedule:

@@ -218,7 +218,7 @@ def _ends(lines: Lines) -> Iterator[PressureTrace]:
         yield end(
             one.kind, one.name, one.place, one.needed, lines.pressures["low", lines.node(one.place)]
         )
-    for store in filled(lines):
+    for store in filled(lines, lines.pressures):
         yield end("store", store.store, store.place, store.needed, store.pressure)
     for use in case.plan.boosters:
         header = ("high" if use.store else "low", lines.node(use.start))

@@ -85,6 +85,7 @@ class Regimes:
     ) -> Finished:
         """A run with units out of order as a schedule says; see :func:`run_circuit`."""
         from allocator.simulation import events  # compiled
+        from allocator.simulation.packed import packed_sums, packed_tables
 
         total = empty_sums(self.circuit, samples, 0)
         total.tank[:, LOWEST] = np.inf
@@ -104,7 +105,7 @@ class Regimes:
             firsts = [levels.get(tank.name, tank.size) for tank in circuit.tanks]
             part = empty_sums(circuit, 1, 0)
             now = tables._replace(offsets=np.array(offsets), firsts=np.array(firsts))
-            events.run(now, part, end - begin, 1, events.FEW)
+            events.run(packed_tables(now), packed_sums(part), end - begin, 1, events.FEW)
             _add(total, self, circuit, part, assembly, begin)
             for k, tank in enumerate(circuit.tanks):
                 levels[tank.name] = float(part.tank[k, LEVEL])

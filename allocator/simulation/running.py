@@ -5,7 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from allocator.simulation.columns import Array, Sums, empty_sums, tables_of
+from allocator.simulation.columns import (
+    ASKED,
+    ASKING_SECONDS,
+    SHORT_SECONDS,
+    UNSERVED,
+    Array,
+    Sums,
+    empty_sums,
+    tables_of,
+)
 from allocator.verify.tanks.circuit import Circuit
 
 
@@ -51,9 +60,16 @@ def run_circuit(
     import numpy as np
 
     from allocator.simulation import events
+    from allocator.simulation.packed import packed_sums, packed_tables
 
     tables = tables_of(circuit, phases, kept)
     sums = empty_sums(circuit, samples, book)
-    events.run(tables, sums, float(seconds), samples, events.FEW)
+    events.run(packed_tables(tables), packed_sums(sums), float(seconds), samples, events.FEW)
     times = np.append(seconds * (np.arange(samples) / samples), seconds)
     return Finished(circuit, dict(phases), float(seconds), times, sums)
+
+
+def measures_of(run: Finished) -> tuple[float, float, float, float]:
+    """s short of the promise, J not served of it, and the same two of all that is demanded."""
+    whole = [float(value) for value in run.sums.whole]
+    return whole[SHORT_SECONDS], whole[UNSERVED], whole[ASKING_SECONDS], whole[ASKED]

@@ -56,9 +56,10 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
     """The path of a limit of a model or of a price, by its kind."""
     if kind in ("emission", "money"):
         return ("limits", kind)
-    if kind == "places":
-        machine, _, place = name.partition("@")
-        return ("machines", machine, "places", place.partition(": ")[0])
+    if kind in ("places", "booster_places"):
+        thing, _, place = name.partition("@")
+        section = "machines" if kind == "places" else "boosters"
+        return (section, thing, "places", place.partition(": ")[0])
     section, *keys = {
         "stock": ("materials", "stock"),
         "size": ("storage", "size", "max"),
@@ -71,11 +72,20 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "flow": ("fluids", "flow"),
         "pressure": ("fluids", "pressure"),
         "release_pressure": ("storage", "pressure"),
+        "filling_pressure": ("storage", "pressure"),
+        "min_pressure": ("storage", "min_pressure"),
+        "max_pressure": ("storage", "max_pressure"),
         "inlet_pressure": ("machines", "min_inlet_pressure"),
+        "outlet_pressure": ("machines", "outlet_pressure"),
         "demand_inlet_pressure": ("demands", "min_inlet_pressure"),
         "pipe_rating": ("pipes", "pressure_rating"),
         "storage_rating": ("storage", "pressure_rating"),
         "machine_rating": ("machines", "pressure_rating"),
+        "booster_inlet_pressure": ("boosters", "min_inlet_pressure"),
+        "booster_ratio": ("boosters", "ratio"),
+        "booster_head": ("boosters", "head"),
+        "booster_flow": ("boosters", "max_flow"),
+        "booster_units": ("boosters", "max_units"),
         "demand": ("demands", "power" if dimension == "power" else "flow"),
         "min_share": ("demands", "min_share"),
     }[kind]

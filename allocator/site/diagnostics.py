@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ from allocator.base.quantities import Units, shown
 from allocator.site.nodes import Node, Scalar
 
 if TYPE_CHECKING:
+    from allocator.site.catalogue import CatalogueValue
     from allocator.site.spreads import Spread
 
 _MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
@@ -28,7 +29,7 @@ class Diagnostics:
     ``ambient_pressure``: Pa, against which gauge readings count.
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
     looked up. ``extra``: bytes of the CSV files read so far, in order. ``spreads``: address of a
-    value -> what else it may be.
+    value -> what else it may be. ``catalogued``: address -> value of the catalogue.
     """
 
     file: str
@@ -38,6 +39,7 @@ class Diagnostics:
     names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
     spreads: dict[str, Spread] = field(default_factory=dict)
+    catalogued: Mapping[str, CatalogueValue] = field(default_factory=dict)
     _unitless: dict[str, tuple[int, int, Fault]] = field(default_factory=dict)
     _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
     _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)
@@ -121,8 +123,15 @@ class Diagnostics:
 
 
 def _in_order(noted: list[tuple[int, int, Fault]]) -> tuple[Fault, ...]:
+    """A value that several things share is wrong once: the first is named, the others counted."""
     ordered = sorted(noted, key=lambda item: item[:2])
-    return tuple(dict.fromkeys(fault for _, _, fault in ordered))
+    subjects: dict[Fault, dict[str, None]] = {}
+    for _, _, fault in ordered:
+        subjects.setdefault(replace(fault, subject=""), {})[fault.subject] = None
+    return tuple(
+        replace(fault, subject=first + (f" and {len(more)} more" if more else ""))
+        for fault, (first, *more) in subjects.items()
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,7 @@ class _Options:
     reserved: Mapping[str, str] = field(default_factory=dict)
     exclusive: tuple[tuple[str, str], ...] = ()
     either: tuple[tuple[str, ...], ...] = ()
+    completing: tuple[Key, ...] = ()
 
 
 _OPTIONS: dict[type, _Options] = {}
@@ -134,15 +135,17 @@ def record(
     reserved: Mapping[str, str] | None = None,
     exclusive: tuple[tuple[str, str], ...] = (),
     either: tuple[tuple[str, ...], ...] = (),
+    completing: tuple[Key, ...] = (),
 ) -> Callable[[type[Record]], type[Record]]:
     """Make a class a frozen dataclass with slots whose fields declare keys of the site file.
 
     Its docstring then lists the fields that keys fill.
 
     ``first``: keys that stand before the others in messages and in the reference, which follow
-    the order of the fields. The rest: see :class:`~allocator.site.table.KeyTable`.
+    the order of the fields. ``completing``: keys that name where other keys get their values if
+    they are not given, such as ``kind``. The rest: see :class:`~allocator.site.table.KeyTable`.
     """
-    options = _Options(first, groups or {}, reserved or {}, exclusive, either)
+    options = _Options(first, groups or {}, reserved or {}, exclusive, either, completing)
 
     def made(cls: type[Record]) -> type[Record]:
         whole = dataclass(frozen=True, slots=True)(cls)
@@ -216,6 +219,7 @@ def _table(cls: type[Any], variant: str) -> KeyTable:
         if kind is not None:
             _add(keys, path, kind, declared)
         keys.update((own.name, own) for own in declared.also)
+    keys.update((own.name, own) for own in options.completing)
     return KeyTable(
         tuple(_joined(name, found, options) for name, found in keys.items()),
         _schema_name(cls, variant),
@@ -224,6 +228,7 @@ def _table(cls: type[Any], variant: str) -> KeyTable:
         options.either,
         cls,
         tuple(fields),
+        tuple(own.name for own in options.completing),
     )
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from allocator.site.document import DocumentError, read_document
 from allocator.site.nodes import Node, Pairs, Scalar
+from allocator.site.shared_values import put_in_place
 
 
 class Marks:
@@ -17,6 +18,7 @@ class Marks:
         self._name = os.fspath(path)
         try:
             self._root: Node | None = read_document(Path(path).read_bytes())
+            put_in_place(self._root)
         except (OSError, DocumentError):
             self._root = None
 

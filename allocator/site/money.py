@@ -59,6 +59,24 @@ def unit_of_money(site: Site) -> str:
     return site.currency if site.discount_rate is None else f"{site.currency}/a"
 
 
+def lives_without_interest(site: Site) -> tuple[tuple[str, str], ...]:
+    """Section and name of what has a life that counts for nothing: money is a plain sum.
+
+    The site's own life, with no name, comes first.
+    """
+    if site.discount_rate is not None:
+        return ()
+    found = [("", "")] if site.life is not None else []
+    return (*found, *((section, name) for section, name, _, _, life in _costs(site) if life))
+
+
+PLAIN_SUM = (
+    "Prices count in full, as a plain sum: without 'discount_rate' how long things last has no "
+    "effect."
+)
+"""Said beside money where something has a life."""
+
+
 def faults_of_lives(site: Site) -> Iterator[Problem]:
     """Things that cost something and of which nothing says how long they last."""
     if site.discount_rate is None or site.life is not None:

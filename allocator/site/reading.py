@@ -14,6 +14,7 @@ from typing import Any
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.site.catalogue_values import put_catalogue_in_place
 from allocator.site.checks import check_site_records
 from allocator.site.checks_boosters import check_booster
 from allocator.site.checks_built import existing_things
@@ -33,6 +34,7 @@ from allocator.site.nodes import Node, Pairs, Scalar
 from allocator.site.records import Ambient, Built, Limits, Site
 from allocator.site.records.site import SITE
 from allocator.site.shapes import Named
+from allocator.site.shared_values import KINDS, note_unused, put_in_place, texts, value_of
 from allocator.site.site_values import Rule, SiteValues
 from allocator.site.table import Values
 from allocator.site.warnings import note_warnings
@@ -158,7 +160,10 @@ def _check_format(root: Pairs, diagnostics: Diagnostics) -> bool:
 def _read(
     root: Pairs, diagnostics: Diagnostics, stem: str, content: bytes, check: Check
 ) -> Site | None:
-    diagnostics.names = _names(root, diagnostics)
+    sections = _sections(root, diagnostics)
+    note_unused(root, put_in_place(root, sections), diagnostics)
+    diagnostics.catalogued = put_catalogue_in_place(root, sections)
+    diagnostics.names = _names(root, sections)
     diagnostics.units = _units(root, diagnostics)
     diagnostics.ambient_pressure = _ambient_pressure(root, diagnostics.units)
     mark = Scalar("", True, 1, 1)
@@ -178,19 +183,29 @@ def _read(
     return None if diagnostics.faults else site
 
 
-def _names(root: Pairs, diagnostics: Diagnostics) -> dict[str, dict[str, None]]:
-    """The names that each section declares, known before any reference is read."""
+def _sections(root: Pairs, diagnostics: Diagnostics) -> dict[str, str]:
+    """The sections of the file as they are written -> their names, misspelt ones included."""
     sections = {key.name for key in SITE.keys if isinstance(key.kind, Named)}
-    given = {key.text for key, _ in root.pairs if isinstance(key, Scalar)}
+    given = {key.text for key, _ in texts(root)}
     missing = [key.name for key in SITE.keys if key.name not in given]
+    found: dict[str, str] = {}
+    for key, node in texts(root):
+        section = key.text
+        if isinstance(node, Pairs) and section not in sections and section not in SITE.reserved:
+            section = diagnostics.closest(section, missing)
+        if section in sections and section not in found.values():
+            found.setdefault(key.text, section)
+    return found
+
+
+def _names(root: Pairs, sections: Mapping[str, str]) -> dict[str, dict[str, None]]:
+    """The names that each section declares, known before any reference is read."""
     names: dict[str, dict[str, None]] = {}
-    for key, node in root.pairs:
-        if isinstance(key, Scalar) and isinstance(node, Pairs):
-            section = key.text
-            if section not in sections and section not in SITE.reserved:
-                section = diagnostics.closest(section, missing)
-            if section in sections and section not in names:
-                names[section] = {n.text: None for n, _ in node.pairs if isinstance(n, Scalar)}
+    for key, node in texts(root):
+        if key.text in sections and isinstance(node, Pairs):
+            names.setdefault(sections[key.text], {name.text: None for name, _ in texts(node)})
+    for key, kinds in texts(value_of(root, KINDS)):
+        names[f"{KINDS}.{key.text}"] = {name.text: None for name, _ in texts(kinds)}
     return names
 
 
@@ -247,6 +262,7 @@ def _records(values: Values, stem: str) -> Site:
     whole.made["built"] = _part("built", Built(), whole)
     whole.made["name"] = values.get("name", stem)
     whole.made["spreads"] = dict(values.where.diagnostics.spreads)
+    whole.made["catalogued"] = values.where.diagnostics.catalogued
     site: Site = SITE.made(values, **whole.made)
     return site
 
@@ -256,7 +272,7 @@ def _section(name: str, whole: SiteValues) -> dict[str, Any]:
     rule = RULES.get(name)
     made = {}
     for thing, values in whole.section(name).items():
-        more = rule(values, whole) if rule else {}
+        more = rule(values, whole) if rule and values.complete else {}
         if more is not None and values.whole:
             made[thing] = values.table.made(values, name=thing, **more)
     return made

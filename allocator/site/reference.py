@@ -13,6 +13,7 @@ from functools import singledispatch
 from pathlib import Path
 
 from allocator.base.quantities import DIMENSIONS, exact_text
+from allocator.site.catalogue_values import CatalogueName
 from allocator.site.groups import ListOf, MapOf, OwnUnits
 from allocator.site.kinds import (
     AsWritten,
@@ -28,6 +29,7 @@ from allocator.site.kinds import (
 )
 from allocator.site.records.site import SITE
 from allocator.site.shapes import ByShape, Named, OneOrList
+from allocator.site.shared_values import SharedValues
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
@@ -110,6 +112,8 @@ _WORDS: Mapping[type, str] = {
     OwnUnits: "name: duration",
     KeyTable: "keys",
     Named: "name: keys",
+    SharedValues: "section: name: keys",
+    CatalogueName: "name in the catalogue",
 }
 
 

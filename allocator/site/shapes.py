@@ -33,7 +33,7 @@ class Variants:
 
     def schema(self, defs: Defs) -> Schema:
         """Either table as JSON Schema."""
-        return {
+        either = {
             "if": {
                 "type": "object",
                 "properties": {self.key: {"const": self.word}},
@@ -42,6 +42,10 @@ class Variants:
             "then": self.matching.schema(defs),
             "else": self.other.schema(defs),
         }
+        if not self.matching.completing:
+            return either
+        elsewhere = {"required": list(self.matching.completing), "not": {"required": [self.key]}}
+        return {"anyOf": [either, {"allOf": [self.matching.schema(defs), elsewhere]}]}
 
 
 @dataclass(frozen=True, slots=True)

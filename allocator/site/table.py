@@ -60,7 +60,8 @@ class Key:
 class Values:
     """What was read of a record by its ``table``.
 
-    Values that were faulty are left out and make it not whole.
+    Values that were faulty are left out and make it not whole. ``complete``: with an unknown kind
+    or name of the catalogue, nobody knows what is missing.
     """
 
     table: KeyTable
@@ -69,6 +70,7 @@ class Values:
     found: dict[str, Any] = field(default_factory=dict)
     nodes: dict[str, Node] = field(default_factory=dict)
     sound: bool = True
+    complete: bool = True
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """The value of a key, its default, or ``otherwise``."""
@@ -128,7 +130,8 @@ class KeyTable:
     ``name``: of the record in the schema; "" where it has none of its own. ``reserved``: keys not
     yet read -> what to do instead. ``exclusive``: pairs of keys of which a record has one at most.
     ``either``: groups of keys; a record has all of exactly one group. ``record``: the class that
-    is made of the values by ``fields``; a plain dict where it is None.
+    is made of the values by ``fields``; a plain dict where it is None. ``completing``: keys that
+    name where others get their values, so that these may be missing.
     """
 
     keys: tuple[Key, ...]
@@ -138,6 +141,7 @@ class KeyTable:
     either: tuple[tuple[str, ...], ...] = ()
     record: type[Any] | None = None
     fields: tuple[FieldSource, ...] = ()
+    completing: tuple[str, ...] = ()
     by_name: Mapping[str, Key] = field(init=False, repr=False, compare=False)
     _plain: tuple[str, ...] = field(init=False, repr=False, compare=False)
     _shaped: tuple[FieldSource, ...] = field(init=False, repr=False, compare=False)
@@ -186,8 +190,11 @@ class KeyTable:
             if name.text in known or (meant in known and meant not in {*written, *values.nodes}):
                 values.nodes[meant] = value
                 self._take(known[meant], value, values)
-        self._add_defaults(values)
-        self._check_groups(values)
+        sources = [key for key in self.completing if key in values.nodes]
+        values.complete = all(key in values.found and key in written for key in sources)
+        if values.complete:
+            self._add_defaults(values)
+            self._check_groups(values)
         return values
 
     def _take(self, key: Key, node: Node, values: Values) -> None:
@@ -254,11 +261,16 @@ class KeyTable:
     def schema_in_full(self, defs: Defs) -> Schema:
         """The record as JSON Schema; only what it holds is referred to."""
         required = [key.name for key in self.keys if key.required]
+        needed = bool(required or self.either)
         clauses: list[Schema] = [{"not": {"required": list(pair)}} for pair in self.exclusive]
-        if self.either:
-            clauses.append({"oneOf": [self._only(group) for group in self.either]})
+        either = {"oneOf": [self._only(group) for group in self.either]} if self.either else {}
+        if self.completing and needed:
+            own = {**({"required": required} if required else {}), **either}
+            given = [{"required": [name]} for name in self.completing]
+            required, either = [], {"anyOf": [own, *given]}
+        clauses += [either] if either else []
         return {
-            "type": "object" if required or self.either else ["object", "null"],
+            "type": "object" if needed else ["object", "null"],
             "properties": {key.name: key.schema(defs) for key in self.keys},
             "additionalProperties": False,
             **({"required": required} if required else {}),

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.base.dimensions import format_apart
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
+from allocator.site.checks_clocks import varying
 from allocator.site.checks_network import line_length
-from allocator.site.clocks import timings_of
+from allocator.site.clocks import exact_cycle, timings_of
 from allocator.site.connections import note_excluded, note_unreachable
-from allocator.site.records import POWER, MachineType, Site
+from allocator.site.money import lives_without_interest
+from allocator.site.records import POWER, MachineType, Site, Source
 from allocator.site.table import Values
 
 LEAST_EFFICIENCY = 0.01
@@ -37,6 +40,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_odd_figures(site, values)
     _note_other_orders(site, values)
     _note_without_effect(site, values)
+    _note_lives(site, values)
     _note_unsized(site, values)
     _note_drawn_air(site, values)
     _note_unused_phases(site, values)
@@ -152,7 +156,12 @@ def _note_efficiency(machine: MachineType, site: Site, record: Values) -> None:
 def _note_temperatures(values: Values) -> None:
     ambient: Values | None = values.get("ambient")
     given: list[tuple[Values | None, str]] = [(ambient, "temperature")]
-    given += [(record, "temperature") for record in _section(values, "sources").values()]
+    for section, key in (
+        ("sources", "temperature"),
+        ("machines", "outlet_temperature"),
+        ("boosters", "discharge_temperature"),
+    ):
+        given += [(record, key) for record in _section(values, section).values()]
     for heat_sink in _section(values, "heat_sinks").values():
         given += [
             (heat_sink, key)
@@ -200,11 +209,10 @@ def _note_odd_figures(site: Site, values: Values) -> None:
         if record.has("length") and all(end.has("at") for end in ends):
             straight = line_length(ends[0], ends[1])
             if route.length < straight * (1 - ROUNDED_LENGTH):
+                shorter, line = format_apart(route.length, straight, "length")
                 record.warn(
                     "length",
-                    f"is shorter than the straight line between its places "
-                    f"({format_quantity(route.length, 'length')} < "
-                    f"{format_quantity(straight, 'length')})",
+                    f"is shorter than the straight line between its places ({shorter} < {line})",
                     "check 'length' and the coordinates",
                 )
     for name, fluid in site.fluids.items():
@@ -297,6 +305,21 @@ def _note_without_effect(site: Site, values: Values) -> None:
                 )
 
 
+def _note_lives(site: Site, values: Values) -> None:
+    """Notes once that lives have no effect, at the first of them."""
+    lives = lives_without_interest(site)
+    if not lives:
+        return
+    section, name = lives[0]
+    record = _section(values, section)[name] if section else values
+    more = f" (and {len(lives) - 1} more)" if len(lives) > 1 else ""
+    record.warn(
+        "connection" if section == "sources" else "life",
+        f"'life'{more} has no effect, as money is a plain sum without 'discount_rate'",
+        "add 'discount_rate', or leave it out",
+    )
+
+
 def _note_unsized(site: Site, values: Values) -> None:
     """Notes fluids of sources that a pipe by bore cannot carry, as no pressure is known."""
     for build in site.pipes.values():
@@ -341,18 +364,42 @@ def _note_unused_phases(site: Site, values: Values) -> None:
                 "output does not count on it",
                 "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
             )
+        varies = bool(site.spreads and varying(source, site.spreads))
+        if source.clock != "free" and varies:
+            record.warn(
+                "clock",
+                "is known, but its cycle varies from time to time: its phase is lost, and counts "
+                "as free",
+                "leave out 'varies' where the durations are one unknown value for ever",
+            )
         lost = source.drift > 0.0 or (source.clock == "surveyed" and site.survey_ends is not None)
-        if source.clock != "free" and not lost and timings[name].start is None:
+        if source.clock != "free" and not lost and not varies and timings[name].start is None:
             record.warn(
                 "clock",
                 "is known, but counts as free: its error is half its period or more, or beside the "
                 "known clocks before it there is no short common period, or too many bursts in one",
                 "give a smaller error, fewer stages, or a period that fits the others'",
             )
-        if source.clock == "calendar" and not site.starts_at:
-            record.warn(
-                "clock",
-                "is tied to the day or the week, but the site has no 'starts_at': nobody can tell "
-                "from the file when that is",
-                "add 'starts_at: 2027-03-01T06:00' with the time from which 'next_start' counts",
-            )
+        _note_inexact(site, source, record, varies)
+
+
+def _note_inexact(site: Site, source: Source, record: Values, varies: bool) -> None:
+    """Notes what firm output does not count on beside a source whose cycle is inexact."""
+    if exact_cycle(source, site.spreads):
+        return
+    key = "drift" if source.drift else "jitter" if source.jitter else "cycle"
+    if varies and source.delivered:
+        key = "delivery"
+    if source.pump is not None and source.pump.chamber is not None:
+        record.warn(
+            key,
+            "makes its cycle inexact: firm output does not count on its chamber, which nothing is "
+            "drawn out of through pauses",
+            "leave it out where the cycle is exact",
+        )
+    if any(heat_sink.source == source.name for heat_sink in site.heat_sinks.values()):
+        record.warn(
+            key,
+            "makes its cycle inexact: its heat sink counts as if the source were always on",
+            "leave it out where the cycle is exact",
+        )

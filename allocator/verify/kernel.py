@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from allocator.base.compiling import compiled
+from allocator.base.packing import Pointer, PointerType, define
 
 Array = NDArray[np.float64]
 
@@ -43,6 +44,41 @@ class Windows(NamedTuple):
     ends_there: NDArray[np.bool_]
     delays: Array
     onsets: Array
+
+
+class _WindowsType(PointerType):
+    """Of :class:`Windows`."""
+
+
+class PackedWindows(Pointer):
+    """What compiled loops see of :class:`Windows`."""
+
+
+define(PackedWindows, _WindowsType, Windows)
+
+
+@compiled
+def packed(w: Windows) -> Windows:
+    """The same arrays behind a pointer."""
+    return PackedWindows(
+        w.node_at,
+        w.times,
+        w.rates,
+        w.integrals,
+        w.periods,
+        w.totals,
+        w.least,
+        w.most,
+        w.means,
+        w.lags,
+        w.weights,
+        w.window_at,
+        w.anchors,
+        w.bases,
+        w.ends_there,
+        w.delays,
+        w.onsets,
+    )
 
 
 @compiled
@@ -236,8 +272,8 @@ def largest_need(
         need = draw * middle
         for c in range(cycles):
             count = counts[top, c]
-            mine[held : held + count] = chosen[begin + held : begin + held + count]
-            mine_low[held : held + count] = values_low[begin + held : begin + held + count]
+            for i in range(held, held + count):  # a slice takes seconds to compile
+                mine[i], mine_low[i] = chosen[begin + i], values_low[begin + i]
             at_mid[c] = least_integral(
                 w, c, middle, mine[held : held + count], count, mine_mid[held : held + count]
             )
@@ -247,11 +283,10 @@ def largest_need(
             best, best_length = need, middle
         if begin + 2 * held > len(chosen):
             grown = np.empty(2 * (begin + 2 * held), np.int64)
-            grown[:begin] = chosen[:begin]
-            chosen = grown
-            grown_low = np.empty(len(chosen))
-            grown_low[:begin] = values_low[:begin]
-            values_low = grown_low
+            grown_low = np.empty(len(grown))
+            for i in range(begin):
+                grown[i], grown_low[i] = chosen[i], values_low[i]
+            chosen, values_low = grown, grown_low
         at_high = at_highs[top].copy()
         at_low = at_lows[top].copy()
         old_counts = counts[top].copy()

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from heapq import heapify, heappop, heappush
 from typing import NamedTuple
@@ -299,12 +299,12 @@ class StoreFill(NamedTuple):
     pressure: float
 
 
-def filled(lines: Lines) -> Iterator[StoreFill]:
-    """Every store in use that needs a pressure, where the pressure of its node is worked out."""
+def filled(lines: Lines, pressures: Mapping[Header, float]) -> Iterator[StoreFill]:
+    """Every store in use that needs a pressure, where the pressure of its node is known."""
     for place, kind, name in used_stores(lines):
         record = lines.case.site.storage[kind]
         needed = record.pressure or record.max_pressure
-        high = lines.pressures.get(("high", lines.node(place)))
+        high = pressures.get(("high", lines.node(place)))
         if needed is None or high is None:
             continue
         for use in lines.case.plan.boosters:

@@ -8,8 +8,10 @@ flow each pipe throttled at its inlet.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from allocator.plans.records import FLAT
+from allocator.site.records import BoosterType
 from allocator.verify.boosters import (
     HAIR,
     booster_name,
@@ -123,7 +125,7 @@ def _check_ends(lines: Lines, findings: Findings) -> None:
         low = lines.pressures["low", lines.node(end.place)]
         what = f"the pressure of {lines.fluid!r} at its inlet"
         enough(findings, "pressure_inlet", end.subject, low, end.needed, what)
-    for one in filled(lines):
+    for one in filled(lines, lines.pressures):
         subject, what = f"store {one.store!r}", "the pressure that fills it"
         enough(findings, "pressure_fill", subject, one.pressure, one.needed, what)
 
@@ -202,12 +204,17 @@ def _check_ratings(lines: Lines, findings: Findings) -> None:
     """What is attached bears the highest pressure that it can meet."""
     case = lines.case
 
-    def bears(subject: str, rating: float | None, node: str) -> None:
+    def bears(
+        subject: str, rating: float | None, node: str, boosters: Iterable[BoosterType] = ()
+    ) -> None:
         if rating is not None:
+            shut = lines.shut.get(node, 0.0)
+            for booster in boosters:
+                shut = lines.boosted(booster, shut, lines.walked.heavy)
             findings.at_most(
                 "pressure_rating",
                 subject,
-                lines.shut.get(node, 0.0),
+                shut,
                 rating,
                 "Pa",
                 f"the pressure of {lines.fluid!r}, with nothing flowing,",
@@ -220,7 +227,9 @@ def _check_ratings(lines: Lines, findings: Findings) -> None:
                 bears(way.subject, way.pipe.kind.pressure_rating, node)
     for place, kind, name in used_stores(lines):
         rating = case.site.storage[kind].pressure_rating
-        bears(f"store {name!r}", rating, lines.node(place))
+        behind = [use.booster for use in case.plan.boosters if use.store == name]
+        into = [case.site.boosters[booster] for booster in behind]
+        bears(f"store {name!r}", rating, lines.node(place), into)
     for machine in case.plan.machines:
         record = case.machine_type(machine)
         if lines.fluid in {*record.inputs, *record.outputs} and turns(machine):
@@ -261,3 +270,8 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
         if (low := given.get(("low", lines.node(end.place)))) is not None:
             what = "the pressure that is given at its inlet"
             enough(findings, "pressure_reported", end.subject, low, end.needed, what)
+    for one in filled(lines, given):
+        what = "the pressure that is given to fill it"
+        enough(
+            findings, "pressure_reported", f"store {one.store!r}", one.pressure, one.needed, what
+        )

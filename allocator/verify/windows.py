@@ -73,7 +73,7 @@ def shortfall(
         return None  # no window can need more than the lags, given rates that balance
     from allocator.verify import kernel
 
-    windows = kernel.Windows(*_columns(moving))
+    windows = kernel.packed(kernel.Windows(*_columns(moving)))
     longest = max(cycle.period for cycle, _ in moving)
     end, closed = MOST_PERIODS * longest, False
     for length in _likely_ends([cycle.period for cycle, _ in moving]):
@@ -151,7 +151,7 @@ def settled_length(parts: Sequence[tuple[Cycle, float]], draw: float) -> float |
     moving = _merged(parts)
     if not moving:
         return None
-    windows = kernel.Windows(*_columns(moving))
+    windows = kernel.packed(kernel.Windows(*_columns(moving)))
     for length in _likely_ends([cycle.period for cycle, _ in moving]):
         need, scale = kernel.need_at(windows, draw, length)
         if need <= ROUNDING * scale:

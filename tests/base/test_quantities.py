@@ -171,6 +171,11 @@ def test_own_units() -> None:
             "has the unknown unit 'EUR' in '2 EUR/kg'; money has no unit: write it like '1.9 /kg'",
         ),
         ("2 dBm", "power", "has the unknown unit 'dBm' in '2 dBm'; did you mean 'm'?"),
+        (
+            *("0.2 barg", "pressure"),
+            "has the unknown unit 'barg' in '0.2 barg'; did you mean 'bar(g)', above the ambient "
+            "pressure?",
+        ),
     ],
 )
 def test_refusals(value: object, dimension: str, message: str) -> None:

@@ -3,11 +3,19 @@
 from __future__ import annotations
 
 import os
+import time
 
 import numpy as np
 import pytest
 
-from allocator.cycles import KnownCurve, curve_of, curve_of_timing, worst_span, worst_window
+from allocator.cycles import (
+    KnownCurve,
+    curve_of,
+    curve_of_timing,
+    ever_off,
+    worst_span,
+    worst_window,
+)
 from allocator.site.clocks import Timing
 from allocator.site.records import Stage
 
@@ -226,3 +234,34 @@ def test_the_worst_span_of_many_is_that_of_a_grid() -> None:
                 )
             need = need - rate * least
         assert found.shortfall == pytest.approx(max(0.0, need.max()), rel=1e-9, abs=1e-9)
+
+
+def test_a_moment_with_all_off_by_hand() -> None:
+    """Halves of a day in turn leave none, even if another one is off more; a few minutes do."""
+    day = [known(HALF, 0.0), known(HALF, 12 * HOUR)]
+    assert ever_off([])
+    assert ever_off(day[:1])
+    assert not ever_off(day)
+    assert not ever_off([*day, known((Stage(HOUR, 48 * HOUR),), 3 * HOUR)])
+    assert ever_off([day[0], known(HALF, 12 * HOUR, 60.0)])
+    assert ever_off([day[0], known(HALF, 12.1 * HOUR)])
+    late = curve_of_timing(Timing(HALF, jitter=60.0, start=12 * HOUR))
+    assert isinstance(late, KnownCurve)
+    assert ever_off([day[0], late])
+
+
+def test_long_searches_end_soon_with_two_known_among_many() -> None:
+    """Nearly at the mean, over hundreds of periods, as bounds ask: it took half a minute."""
+    day = 86400.0
+    inflows = [
+        (known((Stage(15 * HOUR, 26 * HOUR), Stage(20.5 * day, 21 * day)), 3 * day, 7200.0), 4.3),
+        (known((Stage(6.5 * HOUR, 9.2 * HOUR), Stage(5.4 * day, 7 * day)), day, HOUR), 2.0),
+        (curve_of((Stage(17 * HOUR, 29 * HOUR), Stage(18 * day, 18.6 * day))), 10.0),
+        (curve_of((Stage(13 * HOUR, 23.5 * HOUR), Stage(25 * day, 25.4 * day))), 9.0),
+        (curve_of((Stage(9 * HOUR, 13 * HOUR),)), 6.8),
+    ]
+    flat = sum(rate * curve.duty for curve, rate in inflows) * (1.0 - 2e-3)
+    began = time.process_time()
+    found = worst_span(inflows, flat)
+    assert time.process_time() - began < 5.0
+    assert 0.0 < found.shortfall <= worst_window(inflows, flat).shortfall * (1 + 1e-12)

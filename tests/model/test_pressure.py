@@ -6,6 +6,7 @@ import itertools
 import math
 import random
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import Site
+from allocator.verify import audit
 
 GAS = (
     "{phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15 kg/m^3, viscosity: 1.2e-5,"
@@ -268,6 +270,22 @@ def test_a_source_below_its_holder_needs_a_blower(tmp_path: Path) -> None:
     plan = planned(spur(tmp_path, mouth=104, more=BLOWER.format(place="s", ratio=1.06)))
     (blower,) = plan.boosters
     assert (blower.booster, blower.store, blower.new) == ("blower", "holder@s", True)
+
+
+@pytest.mark.parametrize(("rating", "stands"), [(111, True), (110, False)])
+def test_a_store_bears_what_a_blower_at_its_inlet_gives_shut_in(
+    rating: int, stands: bool, tmp_path: Path
+) -> None:
+    """The holder's 106 kPa back at the junction, 4.5 % more behind the blower: 110.8 kPa."""
+    rated = f", pressure_rating: {rating} kPa"
+    site = spur(tmp_path, mouth=104, rating=rated, more=BLOWER.format(place="s", ratio=1.045))
+    plan = planned(site)
+    assert (len(plan.boosters), plan.goals[0].value > 0.0) == (stands, stands)
+    assert audit(site, plan).breaches == ()
+    if stands:
+        weak = replace(site.storage["holder"], pressure_rating=1.1e5)
+        weakened = replace(site, storage={"holder": weak})
+        assert audit(weakened, plan).rules == ("pressure_rating",)
 
 
 @pytest.mark.parametrize(("place", "inlet"), [("s", "holder@s"), ("j", "")])

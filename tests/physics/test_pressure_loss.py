@@ -21,6 +21,7 @@ from allocator.physics.pressure_loss import (
     reynolds_of_unit,
 )
 
+FOOT, POUND = 0.3048, 0.45359237
 BORES = (0.0158, 0.0525, 0.2, 0.34)
 ROUGH = (1e-6, 4.5e-5, 1e-3)
 
@@ -152,6 +153,54 @@ def test_white_water_in_a_cast_iron_pipe() -> None:
         )
     )
     assert lost / density / 9.80665 / foot == pytest.approx(4.5, rel=0.02)
+
+
+@pytest.mark.parametrize(
+    ("bore", "length", "density", "viscosity", "rough", "speed", "told", "within"),
+    [
+        pytest.param(
+            *(2 / 12 * FOOT, 200 * FOOT, 62.36 * POUND / FOOT**3, 7.536e-4 * POUND / FOOT),
+            *(7e-6 * FOOT, 9.17 * FOOT, 1700 * POUND * 9.80665 / FOOT**2, 0.01),
+            id="Cengel and Cimbala: water in stainless steel, 1700 lbf/ft2 in 200 ft",
+        ),
+        pytest.param(
+            *(0.267, 150.0, 1.145, 1.895e-5, 0.0, 6.24, 1.145 * 9.81 * 20.0, 0.015),
+            id="Cengel and Cimbala: air in a plastic duct of 0.267 m, 20 m of head in 150 m",
+        ),
+        pytest.param(
+            *(4e-3, 0.1, 1.23, 1.79e-5, 1.5e-6, 50.0, 1076.0, 0.05),
+            id="Munson, Young and Okiishi: air at 50 m/s in drawn tubing, 1.076 kPa in 0.1 m",
+        ),
+        pytest.param(
+            *(4 * FOOT, 799 * 5280 * FOOT, 53.7 * POUND / FOOT**3),
+            *(8e-5 * POUND * 9.80665 / FOOT**2, 0.0, 9.31 * FOOT),
+            *(17_700 * 53.7 * POUND * 9.80665 / FOOT**2, 0.04),
+            id="Munson, Young and Okiishi: oil across Alaska, 17,700 ft of head in 799 miles",
+        ),
+    ],
+)
+def test_worked_examples_of_lines_without_acceleration(
+    bore: float,
+    length: float,
+    density: float,
+    viscosity: float,
+    rough: float,
+    speed: float,
+    told: float,
+    within: float,
+) -> None:
+    """Friction alone, Pa; all from memory. The last two read their factors off a chart.
+
+    Y. A. Cengel, J. M. Cimbala, Fluid Mechanics, examples 8-3 and 8-4; B. R. Munson, D. F. Young,
+    T. H. Okiishi, Fundamentals of Fluid Mechanics, examples 8.5 and 8.8.
+    """
+    flow = density * speed * math.pi / 4 * bore**2
+    factor, unit = liquid_factor(length, bore, density), reynolds_of_unit(bore, viscosity)
+    assert float(loss(flow, factor, unit, rough / bore)) == pytest.approx(told, rel=within)
+    if density < 10.0:  # a gas, of which next to nothing of its pressure is lost
+        law = 101_325.0 / density
+        squared = float(loss(flow, gas_factor(length, bore, law, 0.0), unit, rough / bore))
+        assert 101_325.0 - math.sqrt(101_325.0**2 - squared) == pytest.approx(told, rel=within)
 
 
 def test_energy_of_a_compressor_by_hand() -> None:

@@ -11,7 +11,7 @@ from allocator.engine import NoPlanError, plan_site
 from allocator.engine.result import PlanResult
 from allocator.network.deriving import network_of
 from allocator.search import Settings
-from allocator.site.money import YEAR, annuity
+from allocator.site.money import PLAIN_SUM, YEAR, annuity
 from allocator.site.records import (
     POWER,
     Demand,
@@ -99,6 +99,15 @@ def test_a_plain_sum_buys_what_is_cheap() -> None:
     result = planned(works())
     assert engine_of(result) == "light"
     assert result.plan.money == pytest.approx(20e3 + PIPE + 2 * GAS_A_YEAR, rel=1e-6)
+
+
+def test_it_is_told_that_lives_count_for_nothing_in_a_plain_sum() -> None:
+    result = planned(works())
+    assert "plain sum; lives have no effect" in " ".join(result.summary().split())
+    assert PLAIN_SUM in " ".join(result.summary(full=True).split())
+    without = {name: replace(kind, life=None) for name, kind in works().machines.items()}
+    assert "plain sum" not in planned(works(machines=without, life=None)).summary()
+    assert "plain sum" not in planned(works(discount_rate=0.1)).summary()
 
 
 def test_annuities_buy_what_lasts() -> None:

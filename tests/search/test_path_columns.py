@@ -28,6 +28,7 @@ from allocator.search.bounds.multipliers import (
     openings,
     subgradient_steps,
 )
+from allocator.search.bounds.packed import packed_ends, packed_net
 from allocator.search.bounds.path_column_bounds import PathColumnBounds
 from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
@@ -187,7 +188,7 @@ def one_pipe() -> tuple[NetworkArrays, EndArrays, Floats]:
         capacity=np.array([9.0, 9.0, 2.0, 9.0]),
     )
     gains = EndArrays(np.array([0, 1, 2]), np.array([3, 3]), np.array([5.0, 5.0]))
-    return net, gains, np.array([1.0, 6.0, 4.0, 12.0])
+    return packed_net(net), packed_ends(gains), np.array([1.0, 6.0, 4.0, 12.0])
 
 
 def test_the_dual_infeasibility_by_hand() -> None:

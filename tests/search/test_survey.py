@@ -22,8 +22,7 @@ ASSETS = al.Built(sources=("a", "b"), machines={("engine", "farm"): 5})
 def surveyed(ends: float | None, clock: str = "surveyed", **known: float) -> al.Site:
     said = {"clock": clock, "error": 0.0, **known}
     site = site_of(*(source(n, s, **said) for n, s in (("a", 0.0), ("b", 12 * HOUR))))
-    starts = "2027-03-01T06:00" if ends is not None else ""
-    return replace(site, built=ASSETS, survey_ends=ends, starts_at=starts)
+    return replace(site, built=ASSETS, survey_ends=ends)
 
 
 def told(site: al.Site) -> al.Plan:

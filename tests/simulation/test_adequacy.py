@@ -13,12 +13,13 @@ from allocator.engine.simulating import simulate_plan
 from allocator.network.deriving import network_of
 from allocator.report.simulated import simulation_text
 from allocator.simulation import Outages, SimulationSettings, Trace
-from allocator.simulation.adequacy import AdequacyWork, adequacy_of, student
+from allocator.simulation.adequacy import AdequacyWork, ShortYear, adequacy_of, estimated, student
 from allocator.simulation.files import simulation_json
 from allocator.simulation.outages import YEAR, availability, drawn_schedule
 from allocator.simulation.regimes import Regimes
+from allocator.simulation.steady_states import REST, SteadyStates, _rest, steady_states
 from allocator.simulation.tracing import assemble
-from allocator.site.records import POWER, Demand, Site, Source
+from allocator.site.records import POWER, Demand, Site, Source, Stage, StoreType
 from allocator.verify.case import Case, case_of
 
 HOUR = 3600.0
@@ -35,7 +36,8 @@ def site(**changes: object) -> Site:
         "demands": named(Demand("town", POWER, 30e3)),
         **changes,
     }
-    return engines(**fields)
+    found: Site = engines(**fields)
+    return found
 
 
 def chance(out: int, units: int) -> float:
@@ -66,11 +68,51 @@ def test_k_out_of_n_units(machines: int) -> None:
         (found.demand_short_s, hours),
         (found.demand_unserved_j, energy),
     ):
-        assert abs(estimate.mean - exact) < 1.5 * estimate.half_width
-        assert estimate.half_width < 0.3 * exact
+        # how long units are out is known, and there is nothing else to be found out
+        assert estimate.mean == pytest.approx(exact, rel=1e-4)
+        assert estimate.half_width < 1e-3 * exact
         assert estimate.by_cause == pytest.approx(
-            {"machine": estimate.mean, "source": 0.0, "storage": 0.0}
+            {"machine": estimate.mean, "source": 0.0, "storage": 0.0}, rel=1e-6, abs=1e-3
         )
+
+
+def test_what_is_known_of_outages_keeps_the_mean_and_narrows_its_interval() -> None:
+    """Against years drawn without it, and the closed form, where a store bridges short outages."""
+    place = site(
+        sources=named(
+            Source("well", "mill", "gas", flow=0.006, stages=(Stage(12 * HOUR, 24 * HOUR),))
+        ),
+        storage=named(StoreType("holder", "gas", ("mill",), max_size=400.0)),
+        demands=named(Demand("town", POWER, 45e3)),
+    )
+    work = work_of(place, 1)
+    known = replace(work, steady=steady_states(work.regimes, work.outages, work.seed))
+    years = known.years(range(100))
+    plain, better = estimated(years), estimated(years, known.steady)
+    for name in ("promise_short_s", "promise_unserved_j", "demand_unserved_j"):
+        one, other = getattr(plain, name), getattr(better, name)
+        assert abs(one.mean - other.mean) < 1.2 * one.half_width
+        assert other.half_width < 0.5 * one.half_width
+
+
+def test_states_that_were_never_drawn_or_run_widen_the_interval() -> None:
+    work = work_of(site())
+    steady = steady_states(work.regimes, work.outages, work.seed)
+    few = dict(list(steady.known.items())[:4])
+    few = {**few, REST: _rest(few)}
+    assert few[REST].chance == pytest.approx(math.fsum(chance(out, 5) for out in (4, 5)))
+    years = [ShortYear((0.0,) * 4, (0.0,) * 4, 0.0, {next(iter(few)): YEAR})] * 16
+    found = estimated(years, SteadyStates(work.regimes, few)).promise_short_s
+    assert found.half_width > YEAR * few[REST].chance
+
+
+def test_a_unit_that_fails_while_it_is_serviced_is_out_once() -> None:
+    place = site()
+    (kind,) = place.machines.values()
+    served = site(machines=named(replace(kind, service=0.2 * YEAR)))
+    case = case_of(network_of(served), planned(served, 0))
+    exact = 1.0 - availability(replace(kind, service=0.2 * YEAR), OFTEN)
+    assert share_out(case, OFTEN, 100) == pytest.approx(exact, rel=0.01)
 
 
 def test_promise_and_demand_are_told_apart() -> None:

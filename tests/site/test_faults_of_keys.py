@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, currency, units, horizon, starts_at, survey_ends and 24 "
+                "about, currency, units, horizon, starts_at, survey_ends and 25 "
                 "more"
             )
         ],
@@ -47,7 +47,7 @@ CASES: list[Case] = [
         [
             (
                 "source 'north_well': has the unknown key 'zzz'; its keys are place, "
-                "fluid, flow, cycle, delivery, next_start, clock, error and 10 more"
+                "fluid, flow, cycle, delivery, next_start, clock, error and 11 more"
             )
         ],
     ),
@@ -59,12 +59,12 @@ CASES: list[Case] = [
     (
         "key twice",
         [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «flow: 3 g/s")],
-        [("source 'north_well': has the key 'flow' twice (first at line 47); keep one of them")],
+        [("source 'north_well': has the key 'flow' twice (first at line 54); keep one of them")],
     ),
     (
         "name twice",
         [("  tank_farm:", "  «north_well:")],
-        [("site: sources has the key 'north_well' twice (first at line 44); keep one of them")],
+        [("site: sources has the key 'north_well' twice (first at line 51); keep one of them")],
     ),
     (
         "section twice",
@@ -74,7 +74,7 @@ CASES: list[Case] = [
             ("battery: {works: 40", "«battery: {works: 40"),
         ],
         [
-            "site: has the key 'sources' twice (first at line 43); keep one of them",
+            "site: has the key 'sources' twice (first at line 50); keep one of them",
             ("site: built.storage names the unknown store 'gas_holder'; list it under 'storage'"),
             "site: built.storage names the unknown store 'battery'; list it under 'storage'",
         ],

@@ -149,3 +149,23 @@ def test_no_pressure_above_the_ambient_one(tmp_path: Path) -> None:
     faults, _ = checked(tmp_path, (fans, ""), low, ("pressure: 103 kPa", "pressure: 0.9 bar"))
     (fault,) = faults
     assert "has no pressure for 'gas' above the ambient 101325 Pa (highest 90000 Pa)" in fault
+
+
+def test_what_is_odd_about_figures(tmp_path: Path) -> None:
+    """A plain number of kelvin, and lengths that three digits do not tell apart."""
+    _, (told,) = checked(tmp_path, ("discharge_temperature: 30 degC", "discharge_temperature: 30"))
+    assert "discharge_temperature is -243 degC; a plain number is kelvin" in told
+    _, (told,) = checked(
+        tmp_path, ("between: [mouth, fork]", "between: [mouth, fork], length: 399.59")
+    )
+    assert "(399.59 m < 400 m)" in told
+    _, (told,) = checked(
+        tmp_path,
+        (LINE[LINE.index("boosters:") : LINE.index("machines:")], ""),
+        (
+            "well: {place: mouth, fluid: gas, flow: 20 g/s, pressure: 106 kPa",
+            "well: {place: mouth, fluid: gas, flow: 20 g/s, pressure: 6 kPa",
+        ),
+    )
+    assert "its mouth is at 6 kPa" in told
+    assert "check the pressures ('5 kPa(g)' counts from the ambient one)" in told

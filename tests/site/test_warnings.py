@@ -270,6 +270,23 @@ def test_numbers_without_unit_are_told_once_a_key(tmp_path: Path) -> None:
 MORE = [
     (
         [
+            ("format: allocator.site/2\n", "format: allocator.site/2\nlife: «20 a\n"),
+            ("materials: {steel: 1 kg/kg}}", "materials: {steel: 1 kg/kg}, life: 9 a}"),
+        ],
+        [
+            "site: 'life' (and 1 more) has no effect, as money is a plain sum without "
+            "'discount_rate'; add 'discount_rate', or leave it out"
+        ],
+    ),
+    (
+        [("flow: 1 g/s}\n", "flow: 1 g/s, connection: «{price: 9, life: 3 a}}\n")],
+        [
+            "source 'well': 'life' has no effect, as money is a plain sum without "
+            "'discount_rate'; add 'discount_rate', or leave it out"
+        ],
+    ),
+    (
+        [
             (
                 "  well: {place: well_head, fluid: gas, flow: 1 g/s}",
                 "  well: {place: well_head, fluid: gas, flow: 1 g/s}\n"

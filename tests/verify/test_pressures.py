@@ -86,6 +86,46 @@ def free_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
     return site, replace(plan, boosters=tuple(replace(b, power=0.0) for b in plan.boosters))
 
 
+def lean_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    return site, replace(
+        plan, boosters=tuple(replace(b, power=0.99 * b.power) for b in plan.boosters)
+    )
+
+
+def no_filling(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """All pressures are set so low that the lines hold and nothing fills the holder."""
+    rows = tuple(
+        replace(row, high=min(row.high, 102.9e3), low=min(row.low, 102.9e3))
+        if row.node == "yard"
+        else row
+        for row in plan.pressures
+    )
+    engine = replace(site.machines["engine"], min_inlet_pressure=101.4e3)
+    lower = {"fork": 102.8e3, "works": 101.4e3}
+    rows = tuple(replace(row, low=lower.get(row.node, row.low)) for row in rows)
+    return replace(site, machines={"engine": engine}), replace(plan, pressures=rows)
+
+
+def turned(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """The trunk runs from the works to the fork."""
+    runs = tuple(
+        replace(
+            run, flows=tuple(replace(flow, start=flow.end, end=flow.start) for flow in run.flows)
+        )
+        if run.route == "trunk"
+        else run
+        for run in plan.runs
+    )
+    return site, replace(plan, runs=runs)
+
+
+def thin(site: Site, plan: Plan) -> tuple[Site, Plan]:
+    """Another pipe of the file is laid on the lane, with a bore a third less."""
+    narrow = replace(site.pipes["dn50"], name="dn32", bore=0.0351)
+    runs = tuple(replace(run, build="dn32") if run.route == "lane" else run for run in plan.runs)
+    return replace(site, pipes={**site.pipes, "dn32": narrow}), replace(plan, runs=runs)
+
+
 def slow_fan(site: Site, plan: Plan) -> tuple[Site, Plan]:
     return site, replace(plan, boosters=tuple(replace(b, flow=b.flow / 2) for b in plan.boosters))
 
@@ -164,7 +204,11 @@ def no_room(site: Site, plan: Plan) -> tuple[Site, Plan]:
         (raised("works", 0.9, "low"), "pressure_reported"),
         (unsaid, "pressure_reported"),
         (no_fan, "pressure_inlet"),
+        (no_filling, "pressure_reported"),
+        (turned, "pressure_reported"),
+        (thin, "pressure_along"),
         (free_fan, "booster_power"),
+        (lean_fan, "booster_power"),
         (slow_fan, "booster_flow"),
         (old_fan, "booster_new"),
         (no_room, "booster_place"),
@@ -183,6 +227,12 @@ def no_room(site: Site, plan: Plan) -> tuple[Site, Plan]:
 def test_each_rule_names_its_breach(line: tuple[Site, Plan], change: Change, rule: str) -> None:
     site, plan = change(*line)
     assert rule in audit(site, plan).rules
+
+
+def test_what_is_set_to_fill_a_store_fills_it(line: tuple[Site, Plan]) -> None:
+    report = audit(*no_filling(*line))
+    found = [str(breach) for breach in report.breaches if breach.rule == "pressure_reported"]
+    assert [text for text in found if "the pressure that is given to fill it" in text]
 
 
 @pytest.mark.parametrize("grams", [1.0, 1e-3])

@@ -15,6 +15,7 @@ from allocator.model.pressures import (
     used_stores,
 )
 from allocator.model.rules.pressure import opened
+from allocator.network.pressure_records import BoosterOption
 
 
 def rating(model: Model, sets: IndexSets) -> None:
@@ -23,7 +24,8 @@ def rating(model: Model, sets: IndexSets) -> None:
     The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
     source, store and machine in use there, and ``shut_j >= shut_i`` along what is laid from i to
     j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise`` behind a booster,
-    and of a liquid that falls its static head more.
+    and of a liquid that falls its static head more. A store bears what a booster at its inlet gives
+    shut in.
     """
     pressures = sets.pressures
     if pressures is None:
@@ -51,6 +53,8 @@ def rating(model: Model, sets: IndexSets) -> None:
             if store.type.holds == fluid:
                 kind = ("storage", store.type.name)
                 _end_shut(model, pressures, fluid, store.place, kind, top, ("holds", name))
+                if kind in one.ratings:
+                    _boosted(model, pressures, name, store.place, one.ratings[kind], top)
         for name in used_groups(sets, pressures):
             group = sets.groups[name]
             if fluid in (*group.type.inputs, *group.type.outputs):
@@ -90,6 +94,26 @@ def _rated(
         model.row(f"rating[{place},{fluid},{used}]", terms, high=top)
 
 
+def _boosted(
+    model: Model, pressures: Pressures, store: str, place: str, potential: float, top: float
+) -> None:
+    """``boost (least + shut) - least + rise <= rating`` where a booster blows into a store."""
+    for option in pressures.boosters_at.get(store, ()):
+        ratio, more = _shut_behind(pressures, option)
+        limit = pressures.above(option.fluid, potential) - more
+        room = ratio * top - limit
+        terms: Terms = [(ratio, pressures.shut(place, option.fluid)), (room, boost(option))]
+        name = f"rating[{option.booster},{place},{option.fluid},{('holds', store)}]"
+        model.row(name, terms, high=ratio * top)
+
+
+def _shut_behind(pressures: Pressures, option: BoosterOption) -> tuple[float, float]:
+    """Potential behind a booster, shut in: so many times that before it, and so much more."""
+    one = pressures.fluids[option.fluid]
+    ratio = option.boost**2 if one.gas else 1.0
+    return ratio, (ratio - 1.0) * one.least + option.rise
+
+
 def _feeds(
     model: Model, pressures: Pressures, place: str, fluid: str, shut: float, used: Key
 ) -> None:
@@ -117,10 +141,9 @@ def _shut_along(model: Model, pressures: Pressures, arc: PipeArc, top: float) ->
         laid += [(-room, spur_laid(spur, build)) for build in losses]
     name = f"shut_along[{arc.route},{arc.start},{fluid}"
     model.row(f"{name}]", [(1.0, end), (-1.0, start), *laid], low=-top)
-    one = pressures.fluids[fluid]
     for option in pressures.boosters_at.get(arc, ()):
-        ratio = option.boost**2 if one.gas else 1.0
-        more = (ratio - 1.0) * one.least + option.rise + static
+        ratio, more = _shut_behind(pressures, option)
+        more += static
         room = ratio * top + more
         terms: Terms = [(1.0, end), (-ratio, start), (-room, boost(option))]
         model.row(f"{name},{option.booster}]", terms, low=more - room)

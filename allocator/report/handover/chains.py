@@ -18,13 +18,16 @@ class Chain:
 
     ``tap:NAME``, ``run:ROUTE:FLUID``, ``line:NAME``, ``store:type@place`` (batteries too).
     ``units``: machine group -> units that it adds to what must stand. ``power``: W before the
-    plant's own load; 0 for a chain that serves a fluid.
+    plant's own load; 0 for a chain that serves a fluid. ``filled``: names of the stores, and parts
+    of batteries, that must hold their reserve before it is promised; of one that fills another,
+    the first comes first.
     """
 
     title: str
     needs: tuple[str, ...]
     units: dict[str, float]
     power: float
+    filled: tuple[str, ...] = ()
 
 
 def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
@@ -46,7 +49,7 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
         else:
             needs = [*_upstream(ways, giver), *_runs(members)]
             title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
-            chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0))
+            chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
     return tuple(chains)
 
 
@@ -69,12 +72,15 @@ def _generation(
     for way in ways:
         if way.taker == taker and way.fluid != first:
             needs += [*_upstream(ways, way.giver), *_runs([way])]
-    needs += _power_needs(site, plan, machine, any(way.shape == FLAT for way in members))
+    filled = _stores(needs)
+    levelled = _power_needs(site, plan, machine, any(way.shape == FLAT for way in members))
+    needs += levelled
+    filled += tuple(f"{name} levelling" for name in _stores(levelled))
     turning = machine.running + math.ceil(machine.cycled)
     title = f"{at(machine.name)}, from {_named(site, giver)}"
     power = kind.power_out * firm_load(machine) * share
     units = {machine.name: turning * share}
-    return Chain(title, tuple(dict.fromkeys(needs)), units, power)
+    return Chain(title, tuple(dict.fromkeys(needs)), units, power, filled)
 
 
 def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
@@ -92,7 +98,8 @@ def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     needs += _power_needs(site, plan, machine, False)
     into_it = at(battery_name)
     title = f"{at(name)} on bursts, charging {into_it}"
-    return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share)
+    filled = tuple(f"{battery_name} bursts ({kind})" for kind in battery.release)
+    return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share, filled)
 
 
 def _named(site: Network, giver: str) -> str:
@@ -117,6 +124,12 @@ def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset(
         if way.taker == giver:
             needs += [*_upstream(ways, way.giver, seen), *_runs([way])]
     return needs
+
+
+def _stores(needs: Iterable[str]) -> tuple[str, ...]:
+    """Names of the stores among what is needed, those that fill others before them."""
+    kept = [key.partition(":")[2] for key in needs if key.startswith("store:")]
+    return tuple(dict.fromkeys(reversed(kept)))
 
 
 def _runs(ways: Iterable[Way]) -> list[str]:

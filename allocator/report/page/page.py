@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from markupsafe import Markup
 
@@ -15,6 +15,7 @@ from allocator.base.labels import head
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report.catalogue import catalogue_rows
 from allocator.report.files import plan_tables
 from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.heat_tables import temperatures
@@ -23,6 +24,7 @@ from allocator.report.page import symbols
 from allocator.report.page.balance import balance_of, drawn, together
 from allocator.report.page.balance import rows as balance_rows
 from allocator.report.page.build_view import build_data, first_steps
+from allocator.report.page.changes_view import changes_view
 from allocator.report.page.charts import (
     GoalBar,
     draw_curves,
@@ -55,7 +57,7 @@ from allocator.report.words import (
     goal_value,
     quantity,
 )
-from allocator.site.money import running_span, unit_of_money
+from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
 
 if TYPE_CHECKING:
@@ -63,6 +65,15 @@ if TYPE_CHECKING:
 
 ON_PAPER = ("sources_used", "store_sizes", "machine_counts", "runs")
 """Tables that are printed; the others are in the files of the plan."""
+
+
+class PageStudies(NamedTuple):
+    """What studies of a site left, for its page."""
+
+    mixes: Mixes | None = None
+    frontiers: Sequence[Frontier] = ()
+    sweeps: Sequence[Sweep] = ()
+
 
 Fact = tuple[str, str, str]
 """Words, the figure as people read it, and the figure in full (empty for none)."""
@@ -74,9 +85,8 @@ def page_html(
     simulation: Simulation | None = None,
     run: Mapping[str, Any] | None = None,
     crew: float | None = None,
-    mixes: Mixes | None = None,
-    frontiers: Sequence[Frontier] = (),
-    sweeps: Sequence[Sweep] = (),
+    studies: PageStudies | None = None,
+    former: Plan | None = None,
 ) -> str:
     """The page as one HTML text that needs no other file and no network.
 
@@ -85,11 +95,13 @@ def page_html(
         simulation: adds levels of stores and what the proof by simulation found.
         run: what ``run.json`` says of the run that found the plan: adds the search over time.
         crew: kg/s of material that the crew builds: adds days to the build order.
-        mixes, frontiers, sweeps: what studies of the same site left; the plan is marked among them.
+        studies: what studies of the same site left; the plan is marked among them.
+        former: the plan that this one replaces: adds what changes.
 
     Names are escaped wherever they stand.
     """
     site = network_of(site)
+    mixes, frontiers, sweeps = studies or PageStudies()
     figures = figures_of(site, plan)
     site_map = map_of(figures)
     times = times_of(figures, site_map, simulation)
@@ -116,6 +128,7 @@ def page_html(
             kept=None if simulation is None else bool(simulation.facts["kept"]),
             simulated=_simulated(simulation),
             search=search_chart(run or {}, plan, unit_of_money(site)),
+            changes=None if former is None else changes_view(site, former, plan),
             first=first_steps(steps),
             steps=len(steps),
             spells=any(step.due is not None for step in steps),
@@ -334,6 +347,8 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         ("site file, SHA-256", plan.site_sha256),
         ("allocator", __version__),
     ]
+    if lives_without_interest(site):
+        rows.insert(4, ("money", PLAIN_SUM))
     if plan.robustness is not None and plan.robustness.anything:
         lost, low = plan.robustness.lost, plan.robustness.low
         if plan.robustness.machines:
@@ -343,6 +358,7 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         if plan.robustness.of_sources:
             told = f"any {lost} sources without output, and any {low} others at their low end"
             rows.insert(2, ("N-k robustness", told))
+    rows += catalogue_rows(site)
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():

@@ -16,6 +16,7 @@ from allocator.model.model import Key, Model, Row
 from allocator.search.bounds.arrays import EndArrays, Floats, network_arrays_of
 from allocator.search.bounds.disaggregated import PipeLink
 from allocator.search.bounds.multipliers import cheapest_paths
+from allocator.search.bounds.packed import packed_ends, packed_net
 from allocator.search.bounds.path_columns import (
     PathColumn,
     capacity_row,
@@ -281,8 +282,9 @@ class ColumnGeneration:
         At most ``count`` ends an origin, those with the most gain.
         """
         found = []
+        net, ends = packed_net(self.net), packed_ends(gains)
         for number, origin in enumerate(self.formulation.origins):
-            first, arcs, gain = cheapest_paths(self.net, gains, multipliers, number)
+            first, arcs, gain = cheapest_paths(net, ends, multipliers, number)
             listed = []
             for n, end in enumerate(self.formulation.ends[origin.name]):
                 if gain[n] >= least and np.isfinite(gain[n]):

@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from allocator.search.bounds.arrays import EndArrays, Floats, Ints, NetworkArrays
+from allocator.search.bounds.packed import packed_ends, packed_net
 from allocator.search.paths.compiled import compiled
 
 Marks = NDArray[np.bool_]
@@ -311,7 +312,9 @@ def subgradient_steps(
             if infeasibility < 0.99 * least:
                 idle = 0
             least = infeasibility
-            best[:] = multipliers
+            for o in range(origins):  # a slice takes seconds to compile
+                for d in range(links):
+                    best[o, d] = multipliers[o, d]
         idle += 1
         if idle >= 12:
             factor, idle = 0.7 * factor, 0
@@ -464,8 +467,8 @@ def warmed() -> None:
     whole, one = np.zeros(1, dtype=np.int64), np.ones(1)
     steps = np.array([0, 1], dtype=np.int64)
     first = np.array([0, 1, 1], dtype=np.int64)
-    net = NetworkArrays(first, whole + 1, whole, whole, one, one, one, whole, steps, one)
-    gains = EndArrays(steps, whole + 1, one)
+    made = NetworkArrays(first, whole + 1, whole, whole, one, one, one, whole, steps, one)
+    net, gains = packed_net(made), packed_ends(EndArrays(steps, whole + 1, one))
     _, multipliers, _, _ = subgradient_steps(net, gains, one, np.ones((1, 1)), 1, 0.0)
     openings(net, gains, one, dual_ascent(net, gains, one, multipliers))
     cheapest_paths(net, gains, multipliers, 0)

@@ -13,6 +13,7 @@ from allocator.model.model import Key
 from allocator.search.bounds.arrays import Floats
 from allocator.search.bounds.column_generation import ColumnGeneration, Duals
 from allocator.search.bounds.multipliers import dual_ascent, openings, subgradient_steps
+from allocator.search.bounds.packed import packed_ends, packed_net
 
 ROUNDS = 100
 STALE, BETTER = 4, 2e-4
@@ -108,10 +109,11 @@ class PathColumnBounds:
         multipliers = duals.multipliers if self._multipliers is None else self._multipliers
         new = []
         best: Kept | None = None
+        net, gains = packed_net(generation.net), packed_ends(duals.gains)
         for _ in range(TURNS):
-            multipliers = dual_ascent(generation.net, duals.gains, duals.cost, multipliers)
+            multipliers = dual_ascent(net, gains, duals.cost, multipliers)
             infeasibility, kept, multipliers, _ = subgradient_steps(
-                generation.net, duals.gains, duals.cost, multipliers, STEPS * self._longer, enough
+                net, gains, duals.cost, multipliers, STEPS * self._longer, enough
             )
             if best is None or infeasibility < best.infeasibility:
                 best = Kept(duals, kept, float(infeasibility))
@@ -144,7 +146,9 @@ class PathColumnBounds:
         if self.kept is None or step is None:
             return np.full(len(generation.net.capacity), -np.inf)
         duals, net = self.kept.duals, generation.net
-        free, infeasibilities = openings(net, duals.gains, duals.cost, self.kept.multipliers)
+        free, infeasibilities = openings(
+            packed_net(net), packed_ends(duals.gains), duals.cost, self.kept.multipliers
+        )
         pipe = np.repeat(net.pipe, np.diff(net.build))
         found: Floats = (self.kept.bound + infeasibilities[pipe] + free) * step
         return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from allocator.cycles import KnownCurve
+from allocator.cycles import KnownCurve, ever_off
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 
@@ -17,15 +17,18 @@ def collected_where_built(model: Model, sets: IndexSets) -> None:
     serves as well, and with it the flow there is no longer needed: no row is broken and no goal
     worse. The size that counts may be limited in the model by ``size <= most * stand`` alone,
     which the relaxation meets with a sliver of a base. Sources of known phase may follow each other
-    without a store, so they have no such row; where they serve all short windows they serve all.
+    without a store: such a window needs a moment at which all of them may be off, and where there
+    is none, k has no such rows at all for them.
     """
     for name in sets.fluid_stores:
         if not model.has(("stand", name)):
             continue
         k = f"store:{name}"
-        for source in sets.sources:
-            curve = sets.curves[source]
-            if k not in sets.reach[source] or curve.pattern.steady or isinstance(curve, KnownCurve):
+        feeding = [source for source in sets.sources if k in sets.reach[source]]
+        curves = [sets.curves[source] for source in feeding]
+        gap = ever_off([curve for curve in curves if isinstance(curve, KnownCurve)])
+        for source, curve in zip(feeding, curves, strict=True):
+            if curve.pattern.steady or (isinstance(curve, KnownCurve) and not gap):
                 continue
             most = sets.site.sources[source].flow
             model.row(

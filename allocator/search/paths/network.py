@@ -17,6 +17,7 @@ from allocator.model.index_sets import Group, IndexSets, material_per_metre
 from allocator.plans.records import FLAT
 from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.loads import level_of, units_for
+from allocator.search.paths.packed import packed
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -76,12 +77,13 @@ def first_service(sets: IndexSets) -> str | None:
 
 
 def path_network_of(
-    sets: IndexSets, goal: str, weight: Floats | None = None
+    sets: IndexSets, goal: str, weight: Floats | None = None, way: float = 1.0
 ) -> tuple[Arrays, Names] | None:
     """The arrays of a site for a goal that serves power or a fluid.
 
-    ``weight``: price of each limited stock (1 each). None where the search has nothing to decide:
-    no limited stock, no source, or a goal that serves nothing.
+    ``weight``: price of each limited stock (1 each). ``way``: length of way for whose gradient
+    pipes have their capacities (:mod:`allocator.search.paths.gradients`). None where the search
+    has nothing to decide: no limited stock, no source, or a goal that serves nothing.
     """
     stocks = _Stocks(sets)
     count = len(stocks.limits)
@@ -104,7 +106,7 @@ def path_network_of(
     tail = [node(site.routes[r].start, f) for r, f in pipes]
     head = [node(site.routes[r].end, f) for r, f in pipes]
     one_way = [site.routes[r].one_way for r, _ in pipes]
-    builds, capacity, price, mass, slope = _builds(sets, stocks, weight)
+    builds, capacity, price, mass, slope = _builds(sets, stocks, weight, way)
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
@@ -180,8 +182,9 @@ def path_network_of(
 def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
     """What a state builds, by name."""
     pipes = {}
+    behind = packed(arrays)
     for number, pipe in enumerate(names.pipes):
-        level = level_of(arrays, number, float(state.load[number]))
+        level = level_of(behind, number, float(state.load[number]))
         if level >= 0:
             pipes[pipe] = names.builds[number][min(level, len(names.builds[number]) - 1)]
     used = {
@@ -195,7 +198,7 @@ def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -
         {
             name: units
             for g, name in enumerate(names.sinks)
-            if (units := units_for(arrays, g, float(state.park[g]))) > 0
+            if (units := units_for(behind, g, float(state.park[g]))) > 0
         },
         tuple(names.stores[k] for k in sorted(used)),
         tuple(sorted(_flows(arrays, names, state))),
@@ -299,10 +302,10 @@ def _most(sets: IndexSets, name: str) -> float:
 
 
 def _builds(
-    sets: IndexSets, stocks: _Stocks, weight: Floats
+    sets: IndexSets, stocks: _Stocks, weight: Floats, way: float
 ) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site, even = sets.site, even_capacities(sets)
+    site, even = sets.site, even_capacities(sets, way)
     listed = []
     for (route, fluid), pipe in sets.pipes.items():
         offers = []

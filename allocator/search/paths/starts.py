@@ -59,23 +59,25 @@ def priced(arrays: Arrays, weight: Floats) -> Arrays:
 def begun(arrays: Arrays, seed: int, weight: Floats) -> PathStart:
     """A new start: every source laid once."""
     from allocator.search.paths.moves import construct
+    from allocator.search.paths.packed import packed, packed_state
 
     state = empty_state(arrays)
-    value = float(construct(priced(arrays, weight), state, seed))
+    value = float(construct(packed(priced(arrays, weight)), packed_state(state), seed))
     return PathStart(seed, weight, value, state, copied(state))
 
 
 def continued(arrays: Arrays, start: PathStart, moves: int, turn: int) -> PathStart:
     """A start after some more moves. ``turn``: how often it has been continued."""
     from allocator.search.paths.moves import improve
+    from allocator.search.paths.packed import packed, packed_state
 
     state, best = copied(start.state), copied(start.best)
     hot = HOT * 0.5**turn
     value = improve(
-        priced(arrays, start.weight),
-        state,
-        best,
-        empty_state(arrays),
+        packed(priced(arrays, start.weight)),
+        packed_state(state),
+        packed_state(best),
+        packed_state(empty_state(arrays)),
         (start.seed * 7919 + turn) % 2**31,
         moves,
         hot,
@@ -89,14 +91,17 @@ def relinked(
 ) -> PathStart:
     """A start turned part by part into another, from the best of both; then improved while cold."""
     from allocator.search.paths.moves import improve
+    from allocator.search.paths.packed import packed, packed_state
     from allocator.search.paths.relinking import relink
 
-    weighted = priced(arrays, start.weight)
-    state, best, room = copied(start.best), copied(start.best), empty_state(arrays)
+    weighted = packed(priced(arrays, start.weight))
+    state, best = copied(start.best), copied(start.best)
+    room, into = packed_state(empty_state(arrays)), packed_state(best)
     seed = (start.seed * 7919 + guide.seed * 104729 + turn) % 2**31
-    relink(weighted, state, guide.best, best, room, seed, steps)
+    relink(weighted, packed_state(state), packed_state(guide.best), into, room, seed, steps)
     state = copied(best)
-    value = improve(weighted, state, best, room, seed, 2 * steps, COLD * 10, COLD)
+    cold = COLD * 10, COLD
+    value = improve(weighted, packed_state(state), into, room, seed, 2 * steps, *cold)
     return PathStart(seed, start.weight, float(value), state, best)
 
 

@@ -1,8 +1,8 @@
-"""The path search compiled ahead, in a process of its own: a first run must not wait for it.
+"""The path search and the bound's loops compiled ahead, in a process of its own.
 
-Compiling takes half a minute of one core; numba keeps what it made on disk. A thread would not do:
-the solver asks Python every now and then whether to go on, and would wait for the compiler each
-time. A mark beside the kept code says that a process has been through with it.
+Compiling takes some fifteen seconds of one core, the path search first; numba keeps what it made on
+disk. A thread would not do: the solver asks Python every now and then whether to go on, and would
+wait for the compiler each time. A mark beside the kept code says that a part is through.
 """
 
 from __future__ import annotations
@@ -14,11 +14,17 @@ import pickle
 import platform
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 from allocator.base.compiling import compiling_alone, kept_in
 from allocator.base.parent_process import end_with_parent
 from allocator.search.paths.records import Arrays
+
+PATHS, BOUNDS = "paths", "bounds"
+"""What is compiled, in this order."""
+LOOK = 0.2
+"""s between looks whether the paths are compiled."""
 
 
 class Warming:
@@ -26,7 +32,8 @@ class Warming:
 
     def __init__(self, arrays: Arrays) -> None:
         self._process: subprocess.Popen[bytes] | None = None
-        if compiled_before():
+        self._look_again = 0.0
+        if compiled_before(BOUNDS):  # the last of them
             return
         with contextlib.suppress(OSError):
             self._process = subprocess.Popen(
@@ -42,37 +49,43 @@ class Warming:
 
     def done(self, seconds: float) -> bool:
         """True when the search is compiled; waits for it no longer than some seconds."""
-        if self._process is None:
-            return True
-        try:
-            self._process.wait(max(seconds, 0.0))
-        except subprocess.TimeoutExpired:
-            return False
+        now = time.perf_counter()
+        ends = now + seconds
+        if self._process is not None and seconds <= 0.0 and now < self._look_again:
+            return False  # solvers ask thousands of times a second
+        self._look_again = now + LOOK
+        while self._process is not None and not compiled_before(PATHS):
+            left = ends - time.perf_counter()
+            if left <= 0.0:
+                return False
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                self._process.wait(min(left, LOOK))
+                return True  # where no mark can be kept as well
         return True
 
 
-def compiled_before() -> bool:
-    """True when the searches are compiled and kept."""
-    mark = _mark()
+def compiled_before(part: str) -> bool:
+    """True when a part (:data:`PATHS` or :data:`BOUNDS`) is compiled and kept."""
+    mark = _mark(part)
     return mark is not None and mark.exists()
 
 
 def first_run_note() -> str:
     """What somebody who waits should know of a run that has to compile; empty for all others."""
-    if compiled_before():
+    if compiled_before(BOUNDS):
         return ""
     if kept_in() is None:
         return (
-            "the search is compiled again in every run (about half a minute of one core), as there "
+            "the search is compiled again in every run (about 15 s of one core), as there "
             "is no folder to keep it in: set NUMBA_CACHE_DIR to a writable one"
         )
     return (
-        "first run on this machine: the search is compiled beside it (about half a minute of one "
+        "first run on this machine: the search is compiled beside it (about 15 s of one "
         "core), so this run finds less in its time than later ones"
     )
 
 
-def _mark() -> Path | None:
+def _mark(part: str) -> Path | None:
     """The file that says that this very code has been compiled by this very Python."""
     import llvmlite
     import numba
@@ -80,13 +93,13 @@ def _mark() -> Path | None:
     folder = kept_in()
     if folder is None:
         return None
-    here = Path(__file__).parent
+    files = {PATHS: Path(__file__).parent, BOUNDS: Path(__file__).parents[1] / "bounds"}
     facts_of = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
-    for file in (*sorted(here.glob("*.py")), here.parent / "bounds" / "multipliers.py"):
+    for file in sorted(files[part].glob("*.py")):
         facts = file.stat()
         facts_of.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
     name = hashlib.sha256("\n".join(facts_of).encode()).hexdigest()[:16]
-    return folder / f"paths-{name}.compiled"
+    return folder / f"{part}-{name}.compiled"
 
 
 def main() -> None:
@@ -100,15 +113,20 @@ def main() -> None:
     end_with_parent(int(sys.argv[1]))
     arrays = Arrays(*pickle.load(sys.stdin.buffer))
     with compiling_alone():
-        if compiled_before():
-            return
-        warmed()
-        start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
-        relinked(arrays, start, start, 1, 0)
-        mark = _mark()
-        if mark is not None:
-            with contextlib.suppress(OSError):
-                mark.touch()
+        if not compiled_before(PATHS):
+            start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+            relinked(arrays, start, start, 1, 0)
+            _leave_mark(PATHS)
+        if not compiled_before(BOUNDS):
+            warmed()
+            _leave_mark(BOUNDS)
+
+
+def _leave_mark(part: str) -> None:
+    mark = _mark(part)
+    if mark is not None:
+        with contextlib.suppress(OSError):
+            mark.touch()
 
 
 if __name__ == "__main__":

@@ -5,6 +5,7 @@ from __future__ import annotations
 from allocator.base.status import Status
 from allocator.search.bound_phases import (
     integer_model,
+    integer_model_until_compiled,
     multicommodity_integer,
     multicommodity_relaxation,
     relaxation,
@@ -73,6 +74,17 @@ def leaves_wide_gap(search: GoalSearch) -> bool:
     """Branching must do what the multicommodity relaxation, which needs no cuts, did not."""
     uncut = search.prover is not None and search.prover.uncut
     return uncut and not close(search.best, search.bound, GOAL.wide_gap)
+
+
+def is_untried(search: GoalSearch) -> bool:
+    """The path search was still being compiled when its turn was."""
+    return search.untried is not None
+
+
+def has_candidates(search: GoalSearch) -> bool:
+    """The path search has found what it did in its time."""
+    pool = search.common.pool
+    return pool is not None and bool(pool.candidates) and not pool.misses_pressures
 
 
 def _timed(search: GoalSearch) -> bool:
@@ -184,8 +196,15 @@ LARGE: GoalPhases = (
 """Sites with a path search: it has found what the integer model and neighbourhoods would, so the
 bound has the time."""
 
+_LATE_CANDIDATES = Phase("candidates", candidates, Budget(0.0), is_untried)
+
 LARGE_COMPILING: GoalPhases = (
-    Phase("integer model", integer_model, Budget(GOAL.integer_model, rounds=GOAL.integer_rounds)),
+    Phase(
+        "integer model",
+        integer_model_until_compiled,
+        Budget(GOAL.integer_model, rounds=GOAL.integer_rounds),
+    ),
+    _LATE_CANDIDATES,
     Phase(
         "neighbourhoods",
         neighbourhoods,
@@ -247,8 +266,15 @@ _TO_THE_END = (
 SMALL_WITH_WORKER: GoalPhases = (
     Phase(
         "integer model",
-        integer_model,
+        integer_model_until_compiled,
         Budget(GOAL.integer_model_half, rounds=GOAL.integer_rounds),
+    ),
+    _LATE_CANDIDATES,
+    Phase(
+        "more candidates",
+        more_candidates,
+        Budget(CANDIDATES.resumed, CANDIDATES.resumed_until),
+        has_candidates,
     ),
     *_TO_THE_END,
 )

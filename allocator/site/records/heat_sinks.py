@@ -21,6 +21,7 @@ from allocator.site.groups import ListOf
 from allocator.site.keys import KeyGroup, key, record, table_of
 from allocator.site.kinds import Quantity, TwoWords
 from allocator.site.shapes import OneOrList
+from allocator.site.shared_values import kind_key
 
 
 @record()
@@ -61,6 +62,7 @@ class HeatSinkCooler:
     first=("source", "mass", "max_mass", "materials", "base", "price", "fluid", "specific_heat"),
     groups={"base": KeyGroup("What it takes whatever its mass")},
     either=(("fluid",), ("specific_heat",)),
+    completing=(kind_key("heat_sinks"),),
 )
 class HeatSink:
     """A heat sink: thermal mass beside a source that takes the heat of its bursts.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.site.catalogue_values import catalogue_key
 from allocator.site.common_kinds import (
     BETWEEN,
     FLOW,
@@ -20,6 +21,7 @@ from allocator.site.common_kinds import (
 from allocator.site.groups import ListOf
 from allocator.site.keys import key, part, record, table_of
 from allocator.site.kinds import Flag, Quantity
+from allocator.site.shared_values import kind_key
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key
 
@@ -38,7 +40,7 @@ class Layer:
     thickness: float | None = key(LENGTH, "Thickness", default=None)
 
 
-@record(first=("capacity", "bore"))
+@record(first=("capacity", "bore"), completing=(kind_key("pipes"), catalogue_key("pipes")))
 class PipeType:
     """A kind of pipe.
 
@@ -111,7 +113,11 @@ class PipeType:
     )
 
 
-@record(reserved={"geometry": "give 'via'"}, exclusive=(("length", "detour_factor"),))
+@record(
+    reserved={"geometry": "give 'via'"},
+    exclusive=(("length", "detour_factor"),),
+    completing=(kind_key("routes"),),
+)
 class Route:
     """A corridor for pipe from ``start`` to ``end``; ``energy``: electric J/kg moved."""
 
@@ -164,7 +170,7 @@ class Route:
     )
 
 
-@record()
+@record(completing=(kind_key("power_lines"),))
 class Line:
     """A power line from ``start`` to ``end``."""
 

@@ -7,6 +7,7 @@ from dataclasses import field
 from typing import TYPE_CHECKING
 
 from allocator.base.old_names import old_attributes
+from allocator.site.catalogue import CatalogueValue
 from allocator.site.common_kinds import BELOW_ONE, POSITIVE_PART, SPAN
 from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
@@ -20,9 +21,10 @@ from allocator.site.records.network import Line, PipeType, Route
 from allocator.site.records.storage import POWER, StoreType
 from allocator.site.records.supply import Source
 from allocator.site.records.use import Cooler, Demand, MachineType
-from allocator.site.shapes import Named
+from allocator.site.shapes import Named, Variants
+from allocator.site.shared_values import KINDS, SharedValues
 from allocator.site.spreads import Spread
-from allocator.site.table import Key
+from allocator.site.table import Key, KeyTable
 
 _STREAMS = "list each fluid once: streams follow from temperatures, limits and coolers"
 _FIRST = (
@@ -43,11 +45,27 @@ _FIRST = (
 )
 
 
-@record(first=(*_FIRST, "goals", "goal_slack", "limits"), reserved={"streams": _STREAMS})
+_STORES = variants_of(StoreType, "holds", POWER, "fluid")
+_OF_KINDS: Mapping[str, KeyTable | Variants] = {
+    "sources": table_of(Source),
+    "storage": _STORES,
+    "pipes": table_of(PipeType),
+    "routes": table_of(Route),
+    "machines": table_of(MachineType),
+    "demands": table_of(Demand),
+    "power_lines": table_of(Line),
+    "heat_sinks": table_of(HeatSink),
+    "coolers": table_of(Cooler),
+}
+"""Sections whose things may share the values of a kind."""
+
+
+@record(first=(*_FIRST, "goals", "goal_slack", "limits", KINDS), reserved={"streams": _STREAMS})
 class Site:
     """A whole site, as its file says. Mappings keep the order of the file; keys are names.
 
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
+    ``catalogued``: address of a value taken from the catalogue -> that value.
     ``derived``: the network of this site, kept once it is known by ``network_of`` of the room
     ``network``, which alone reads and writes it.
 
@@ -86,6 +104,7 @@ class Site:
                 OwnUnits(),
                 "Time units of your own, for the whole file, such as `shift: 8 h`",
             ),
+            Key(KINDS, SharedValues(_OF_KINDS), "Values that things of a kind share, see below"),
         ),
     )
     fluids: Mapping[str, Fluid] = key(
@@ -101,7 +120,7 @@ class Site:
         Named("source", table_of(Source), (), 1), "What gives fluids, by name"
     )
     storage: Mapping[str, StoreType] = key(
-        Named("store", variants_of(StoreType, "holds", POWER, "fluid")),
+        Named("store", _STORES),
         "Kinds of store and where they may be built",
         required=False,
     )
@@ -186,6 +205,9 @@ class Site:
         default={},
     )
     spreads: Mapping[str, Spread] = field(default_factory=dict)
+    catalogued: Mapping[str, CatalogueValue] = field(
+        default_factory=dict, repr=False, compare=False
+    )
     # not an argument, so that replace() leaves it out: a changed site has another network
     derived: object = field(default=None, init=False, repr=False, compare=False)
 

@@ -16,6 +16,7 @@ from allocator.site.common_kinds import (
 from allocator.site.groups import MapOf
 from allocator.site.keys import ByVariant, KeyGroup, key, record
 from allocator.site.kinds import Kind, Name, Quantity
+from allocator.site.shared_values import kind_key
 from allocator.site.spreads import Ranged
 
 POWER = "power"
@@ -40,7 +41,8 @@ _PRICE: dict[str, Kind] = {
     groups={
         "size": KeyGroup("Sizes it may have at one place, in mass of the fluid or in energy", True),
         "base": KeyGroup("What it takes at each place whatever its size"),
-    }
+    },
+    completing=(kind_key("storage"),),
 )
 class StoreType:
     """A kind of store and where it may stand; sizes are kg of a fluid, or J of power.

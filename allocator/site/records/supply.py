@@ -23,6 +23,7 @@ from allocator.site.common_kinds import (
 from allocator.site.groups import ListOf
 from allocator.site.keys import KeyGroup, key, record, table_of
 from allocator.site.kinds import Choice, Flag, Quantity
+from allocator.site.shared_values import kind_key
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
@@ -81,6 +82,7 @@ DELIVERY = KeyTable(
     groups={"connection": KeyGroup("What it takes to connect the source")},
     reserved={"series": "describe the source by 'flow' and 'cycle'"},
     exclusive=(("cycle", "delivery"),),
+    completing=(kind_key("sources"),),
 )
 class Source:
     """A source. No ``stages``: it is always on.

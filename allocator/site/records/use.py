@@ -28,6 +28,7 @@ from allocator.site.keys import KeyGroup, key, part, record
 from allocator.site.kinds import Choice, Flag, Quantity, Text, Whole
 from allocator.site.records.storage import POWER
 from allocator.site.shapes import ByShape
+from allocator.site.shared_values import kind_key
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
@@ -53,6 +54,7 @@ _GIVEN = MapOf(FLUID, RANGED_FLOW, {POWER: RANGED_WATTS, "heat": RANGED_WATTS}, 
         "price",
     ),
     reserved={"outages": "give 'mtbf' and 'mttr', or plan with fewer units"},
+    completing=(kind_key("machines"),),
 )
 class MachineType:
     """A kind of machine: what one unit takes and gives at full load.
@@ -153,7 +155,8 @@ class MachineType:
     groups={
         "coolant": KeyGroup("The coolant loop of one unit. Needed with `conductance`"),
         "recovery": KeyGroup("Power from the heat, of steady sources only; see below"),
-    }
+    },
+    completing=(kind_key("coolers"),),
 )
 class Cooler:
     """A kind of cooler: one unit cools a fluid to its set-point.
@@ -222,6 +225,13 @@ class Cooler:
         default="",
         left_out="the cooler's place",
     )
+    heat_temperature: float | None = key(
+        KELVIN,
+        "How hot the heat is that it gives to the `heat_demand` of the place into which it goes. "
+        "Not beside `recovery`",
+        default=None,
+        left_out="gives none",
+    )
 
 
 @record()
@@ -241,7 +251,7 @@ SERIES = KeyTable(
 )
 
 
-@record(first=("power",), either=(("power",), ("fluid", "flow")))
+@record(first=("power",), either=(("power",), ("fluid", "flow")), completing=(kind_key("demands"),))
 class Demand:
     """A demand for power or a fluid: ``mean`` is W or kg/s; None as ``place``: the whole site."""
 

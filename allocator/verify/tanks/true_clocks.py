@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from allocator.site.clocks import Range, varying_ranges
+from allocator.site.clocks import Range, exact_cycle, varying_ranges
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, cycle_of, source_cycle
 from allocator.verify.march import Array
@@ -29,9 +29,7 @@ NEAR = 1e-9
 
 def inexact(case: Case, name: str) -> bool:
     """True where the true cycle of a source may differ from the stated one."""
-    source = case.site.sources[name]
-    uneven = source.drift or source.jitter
-    return bool(uneven) or varying_ranges(source, case.site.spreads) is not None
+    return not exact_cycle(case.site.sources[name], case.site.spreads)
 
 
 def with_drawn_clocks(case: Case, circuit: Circuit, seed: Sequence[int]) -> Circuit:

@@ -14,7 +14,7 @@ from allocator.engine import simulate_plan
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
-from allocator.report.page import page_html, study_page
+from allocator.report.page import PageStudies, page_html, study_page
 from allocator.report.page.drawing import existing_plan
 from allocator.report.page.simulation import simulation_of
 from allocator.report.page.study_files import read_frontier, read_mixes
@@ -42,7 +42,7 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Open]:
         **context: Any,
     ) -> Any:
         path = tmp_path / "page.html"
-        text = page_html(site, plan, simulation, mixes=mixes, frontiers=frontiers)
+        text = page_html(site, plan, simulation, studies=PageStudies(mixes, frontiers))
         path.write_text(text, encoding="utf-8")
         context.setdefault("viewport", {"width": 1280, "height": 900})
         contexts.append(browser.new_context(**context))

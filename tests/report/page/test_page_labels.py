@@ -18,7 +18,7 @@ from allocator.base.labels import LABELS
 from allocator.network.deriving import network_of
 from allocator.plans.records import FlowHeat, Heat, HeatLimit, Plan, Price
 from allocator.report.files import plan_tables
-from allocator.report.page import page_html
+from allocator.report.page import PageStudies, page_html
 from allocator.report.page.study_files import read_frontier, read_mixes, read_sweep
 from allocator.report.parts import limits_by_unit
 from allocator.site.records import Site
@@ -106,9 +106,11 @@ def whole(
         site,
         plan,
         run={"search": trail},
-        mixes=read_mixes(folder, net),
-        frontiers=[read_frontier(folder, net)],
-        sweeps=[read_sweep(sweep_file(site, folder), net)],
+        studies=PageStudies(
+            read_mixes(folder, net),
+            [read_frontier(folder, net)],
+            [read_sweep(sweep_file(site, folder), net)],
+        ),
     )
     return site, plan, heads_of(page)
 

@@ -14,7 +14,7 @@ from study_results import files, sweep_file
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.records import MachineUse, Plan, Run, SourceUse, StoreUse
-from allocator.report.page import page_html
+from allocator.report.page import PageStudies, page_html
 from allocator.report.page.drawing import existing_plan
 from allocator.report.page.study_files import read_frontier, read_mixes, read_sweep
 from allocator.site.records import POWER, Site
@@ -182,12 +182,12 @@ def test_studies_are_tabs(shown: Show, first: tuple[Site, Plan], tmp_path: Path)
     network = network_of(first[0])
     files(first[0], tmp_path)
     sweep_file(first[0], tmp_path)
-    parts = {
-        "mixes": read_mixes(tmp_path, network),
-        "frontiers": [read_frontier(tmp_path, network)],
-        "sweeps": [read_sweep(tmp_path, network)],
-    }
-    page = shown(*first, **parts)
+    studies = PageStudies(
+        read_mixes(tmp_path, network),
+        [read_frontier(tmp_path, network)],
+        [read_sweep(tmp_path, network)],
+    )
+    page = shown(*first, studies=studies)
     assert page.get_by_role("tab").count() == 3
     assert page.locator("#mixes").is_visible()
     assert not page.locator("#frontier-1").is_visible()

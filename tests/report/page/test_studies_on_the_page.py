@@ -14,7 +14,7 @@ from study_results import MIX, POINTS, files, sweep_file
 
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.report.page import page_html, study_page
+from allocator.report.page import PageStudies, page_html, study_page
 from allocator.report.page.frontier_chart import frontier_view
 from allocator.report.page.study_files import (
     FRONTIER_FORMAT,
@@ -66,7 +66,7 @@ def test_figures_are_those_of_the_files(first: tuple[Site, Plan], tmp_path: Path
         read_mixes(tmp_path, network_of(site)),
         read_frontier(tmp_path, network_of(site)),
     )
-    page = page_html(site, plan, mixes=mixes, frontiers=[frontier])
+    page = page_html(site, plan, studies=PageStudies(mixes, [frontier]))
     rows = exact_rows(page)
     figures: dict[str, Any] = MIX["figures"]  # type: ignore[assignment]
     shown = [

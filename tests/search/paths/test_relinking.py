@@ -12,9 +12,18 @@ from allocator.model.stating import offered
 from allocator.network.deriving import network_of
 from allocator.search.paths.loads import use_of, value_of
 from allocator.search.paths.network import path_network_of
-from allocator.search.paths.records import copied, empty_state
+from allocator.search.paths.packed import packed, packed_state
+from allocator.search.paths.records import Arrays, PathState, copied, empty_state
 from allocator.search.paths.relinking import relink
 from allocator.search.paths.starts import begun, continued
+
+
+def linked(
+    arrays: Arrays, state: PathState, guide: PathState, best: PathState, steps: int
+) -> float:
+    """The best on the way from a state to a guide."""
+    states = map(packed_state, (state, guide, best, empty_state(arrays)))
+    return float(relink(packed(arrays), *states, 5, steps))
 
 
 @pytest.mark.parametrize("basis", ["mean", "firm"])
@@ -27,16 +36,16 @@ def test_the_best_on_the_way_is_a_plan_and_repeats(basis: str, tmp_path: Path) -
     found = []
     for _ in range(2):
         state, best = copied(here.best), copied(here.best)
-        value = relink(arrays, state, there.best, best, empty_state(arrays), 5, 60)
+        value = linked(arrays, state, there.best, best, 60)
         found.append(value)
         for kept in (state, best):
             used = np.zeros(len(weight))
-            use_of(arrays, kept, used)
+            use_of(packed(arrays), packed_state(kept), used)
             assert np.all(used <= 1.0)
             widest = arrays.capacity[np.arange(len(kept.load)), arrays.builds - 1]
             assert np.all(kept.load <= widest * (1 + 1e-6) + 1e-6)
             assert np.all(kept.taken <= arrays.most * (1 + 1e-6))
-        assert value_of(arrays, best) == pytest.approx(value)
+        assert value_of(packed(arrays), packed_state(best)) == pytest.approx(value)
     assert found[0] == found[1] >= here.value
 
 
@@ -50,6 +59,6 @@ def test_a_guide_that_is_better_is_reached(tmp_path: Path) -> None:
     poor = begun(arrays, 1, weight)
     assert poor.value < guide.value
     state, best = copied(poor.best), copied(poor.best)
-    value = relink(arrays, state, guide.best, best, empty_state(arrays), 5, 200)
+    value = linked(arrays, state, guide.best, best, 200)
     assert value > poor.value
     assert value >= 0.97 * guide.value

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import multiprocessing
+import subprocess
+import sys
 import time
 from itertools import pairwise
 from pathlib import Path
@@ -37,10 +39,25 @@ def test_a_package_that_cannot_be_written_to_leaves_the_users_cache(
     )
     assert kept_in() == tmp_path / "allocator"
     assert "first run on this machine" in warming.first_run_note()
-    mark = warming._mark()
+    mark = warming._mark(warming.BOUNDS)
     assert mark is not None
     mark.touch()
     assert warming.first_run_note() == ""
+
+
+def test_the_path_search_does_not_wait_for_what_the_bound_needs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
+    with subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"]) as process:
+        waiting = warming.Warming.__new__(warming.Warming)
+        waiting._process, waiting._look_again = process, 0.0  # type: ignore[assignment]
+        assert not waiting.done(0.05)
+        warming._leave_mark(warming.PATHS)
+        assert waiting.done(60.0)
+        assert process.poll() is None
+        process.kill()
+    assert not warming.compiled_before(warming.BOUNDS)
 
 
 def hold(seconds: float) -> tuple[float, float]:

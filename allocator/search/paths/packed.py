@@ -1,0 +1,89 @@
+"""The arrays of the path search behind pointers (:mod:`allocator.base.packing`)."""
+
+from __future__ import annotations
+
+from allocator.base.compiling import compiled
+from allocator.base.packing import Pointer, PointerType, define
+from allocator.search.paths.records import Arrays, PathState
+
+
+class _ArraysType(PointerType):
+    """Of :class:`Arrays`."""
+
+
+class PackedArrays(Pointer):
+    """What compiled loops see of :class:`Arrays`."""
+
+
+define(PackedArrays, _ArraysType, Arrays)
+
+
+class _PathStateType(PointerType):
+    """Of :class:`PathState`."""
+
+
+class PackedPathState(Pointer):
+    """What compiled loops see of :class:`PathState`."""
+
+
+define(PackedPathState, _PathStateType, PathState)
+
+
+@compiled
+def packed(arrays: Arrays) -> Arrays:
+    """The same arrays behind a pointer."""
+    return PackedArrays(
+        arrays.tail,
+        arrays.head,
+        arrays.one_way,
+        arrays.builds,
+        arrays.capacity,
+        arrays.price,
+        arrays.mass,
+        arrays.slope,
+        arrays.first,
+        arrays.edge,
+        arrays.other,
+        arrays.source_node,
+        arrays.most,
+        arrays.tap,
+        arrays.mode_first,
+        arrays.mode_store,
+        arrays.mode_share,
+        arrays.store_node,
+        arrays.store_mass,
+        arrays.store_base,
+        arrays.store_most,
+        arrays.store_existing,
+        arrays.fill,
+        arrays.release,
+        arrays.windows,
+        arrays.on_time,
+        arrays.sink_node,
+        arrays.unit,
+        arrays.unit_mass,
+        arrays.sink_existing,
+        arrays.sink_most,
+        arrays.value,
+        arrays.load_mass,
+        arrays.peak,
+        arrays.wanted,
+        arrays.weight,
+        arrays.near,
+    )
+
+
+@compiled
+def packed_state(state: PathState) -> PathState:
+    """The same arrays behind a pointer."""
+    return PackedPathState(
+        state.active,
+        state.kept,
+        state.rates,
+        state.ways,
+        state.load,
+        state.stores,
+        state.park,
+        state.taken,
+        state.used,
+    )
