@@ -46,7 +46,12 @@ def clock_words(plan: Plan) -> str:
     if worth.until is not None:
         until = quantity(worth.until, "duration")
         if worth.until_total is None or worth.until_clean is None:
-            told.append(f"Surveyed clocks are not relied on after {until}, nor used until then.")
+            why = "no operation for them alone was found in the time"
+            if any(battery.size > 0 for battery in plan.batteries):
+                why = "the batteries would have to be full when the survey ends"
+            told.append(
+                f"Surveyed clocks are not relied on after {until}, nor used until then: {why}."
+            )
         else:
             told.append(
                 f"Until the survey ends, after {until}: firm clean power "

@@ -108,9 +108,8 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
     start = order.present
     soon = order.settings.node_limit is None and order.first < order.settings.time_limit
     if soon:
-        quick = replace(
-            order.settings, time_limit=order.first, start=start, threads=1, effort="quick"
-        )
+        seconds = order.first * crowding()
+        quick = replace(order.settings, time_limit=seconds, start=start, threads=1, effort="quick")
         try:
             first = plan_site(order.site, quick, _teller(tell, began))
         except NoPlanError as error:
@@ -134,6 +133,18 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
     tell(_plan_news(order, result, True))
     if result.simulation is not None:
         play_year(YearOrder(order.site, result.plan), tell)
+
+
+def crowding() -> float:
+    """How many processes there are to a core of this machine, from 1 to 3.
+
+    What a first plan needs is a processor's time, and a time limit is one of the clock on the wall.
+    """
+    try:
+        load = os.getloadavg()[0]
+    except (AttributeError, OSError):  # not every system has it
+        return 1.0
+    return min(max(1.0, load / (os.cpu_count() or 1)), 3.0)
 
 
 def _teller(tell: Tell, began: float) -> Callable[[Progress], None]:
