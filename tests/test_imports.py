@@ -52,9 +52,11 @@ ROOMS = {
     "site": {
         "addresses",
         "by_hand",
+        "catalogue",
         "chambers",
         "checks",
         "clocks",
+        "defaults",
         "document",
         "formats",
         "graph",
@@ -66,6 +68,7 @@ ROOMS = {
         "money",
         "nodes",
         "reading",
+        "recorded",
         "records",
         "records.site",
         "schema",
@@ -186,6 +189,8 @@ ROOMS = {
     "report": {
         "bill",
         "brief",
+        "catalogue",
+        "recorded",
         "changes",
         "prices",
         "alternatives",
@@ -253,6 +258,7 @@ ROOMS = {
         "trade_off",
         "why_result",
     },
+    "view": {"desk", "opening", "server"},
     "cli": {"entry"},
 }
 """Rooms from the bottom up, each with its modules that others may use; "" is the room itself.
@@ -273,6 +279,7 @@ FORBIDDEN = {
     "report": {"physics", "model", "search", "verify"},
     "intake": {"physics", "network", "plans", "thermal", "model", "solver", "search"},
     "engine": {"cycles", "thermal", "model"},
+    "view": {"physics", "cycles", "thermal", "model", "studies"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }
 """Rooms above in the list that a room must not use all the same."""

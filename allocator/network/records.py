@@ -116,13 +116,17 @@ class Recovery:
 
     ``power``: what may be promised of gas that comes from nowhere but the sources at its start,
     the coldest of which gives it at ``lowest`` K. ``most``: what no gas there passes. ``always``:
-    ``most`` is counted for whatever passes, as bounds on any control do.
+    ``most`` is counted for whatever passes, as bounds on any control do. ``heat``, ``most_heat``:
+    the same of heat for the place ``into``, in place of power.
     """
 
     power: float
     most: float
     lowest: float
     always: bool = False
+    heat: float = 0.0
+    most_heat: float = 0.0
+    into: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -58,7 +58,7 @@ def generation(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
             terms.append((power, ("follow", name, shape)))
     if kind == "clean":  # a cooler releases nothing
         for arc, recovery, shapes in recovering(sets):
-            if shape in shapes and sets.bus(arc.start) == bus:
+            if worth_of(recovery) > 0 and shape in shapes and sets.bus(arc.start) == bus:
                 terms.append((worth_of(recovery), ("recover", arc.route, shape)))
     return terms
 
