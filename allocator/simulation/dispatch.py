@@ -21,7 +21,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from allocator.simulation.foresight import INF, LinearProgram, Sheet, means_of
+from allocator.simulation.foresight import INF, LinearProgram, ProgramSheet, means_of
 from allocator.verify.tanks.circuit import Array, Circuit
 
 LATER = 0.5
@@ -120,7 +120,7 @@ def program_of(
     circuit: Circuit, phases: Mapping[str, float], cuts: Array, floors: Array
 ) -> tuple[LinearProgram, _Book]:
     """The program over the slices between ``cuts``, and where its columns are."""
-    sheet, book = Sheet(), _Book()
+    sheet, book = ProgramSheet(), _Book()
     values = {clock.name: means_of(clock, phases, cuts) for clock in circuit.clocks}
     worths = worths_of(circuit)
     last = len(cuts) - 2
@@ -139,7 +139,7 @@ def program_of(
 
 
 def _powers(
-    circuit: Circuit, sheet: Sheet, span: float, now: Mapping[str, float], book: _Book
+    circuit: Circuit, sheet: ProgramSheet, span: float, now: Mapping[str, float], book: _Book
 ) -> None:
     """Ways to machines, their capacities, and what their power serves."""
     ways = [sheet.column(way.most) for way in circuit.arcs]
@@ -176,7 +176,7 @@ def _powers(
 
 def _levels(
     circuit: Circuit,
-    sheet: Sheet,
+    sheet: ProgramSheet,
     span: float,
     now: Mapping[str, float],
     book: _Book,

@@ -53,7 +53,14 @@ FAR = 1e12
 
 @dataclass(frozen=True, slots=True)
 class OutUnits:
-    """``count`` units of a machine group out of order for ``seconds`` s; None: to the end."""
+    """``count`` units of a machine group out of order for ``seconds`` s; None: to the end.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.OutUnits("small_engine@mill", 1).seconds is None
+    True
+    """
 
     group: str
     count: int
@@ -62,9 +69,24 @@ class OutUnits:
 
 @dataclass(frozen=True, slots=True)
 class PresentState:
-    """What a controller sees: levels, kg or J, of the tanks that it sees (the others are full),
+    """What a controller sees.
 
-    sources, seconds on the site's clock (None: not known), and units out.
+    Parameters
+    ----------
+    levels
+        Store, or battery and its part -> kg or J; others are full.
+    states
+        Source -> what is seen of it; others may be at any phase.
+    at
+        Seconds from the start of the site file's times; None: not known.
+    out
+        Units that are out of order.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> al.PresentState({"gas_holder@mill": 80.0}).out
+    ()
     """
 
     levels: Mapping[str, float]

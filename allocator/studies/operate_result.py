@@ -16,7 +16,6 @@ from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, width
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.simulation.accounts import draw_of
-from allocator.simulation.columns import Array
 from allocator.simulation.operating import (
     Controller,
     ExpectedCourse,
@@ -36,7 +35,7 @@ from allocator.site.records import Site
 from allocator.solver.linear import best_columns
 from allocator.studies.operate_state import state_of
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.verify.tanks.circuit import Tank
+from allocator.verify.tanks.circuit import Array, Tank
 from allocator.verify.tanks.present import lasts, lowest_levels
 
 OPERATE_FORMAT = "allocator.operate/1"
