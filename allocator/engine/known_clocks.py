@@ -35,6 +35,13 @@ def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Pl
 
     Until a survey ends the same assets may promise more than for ever after it. Whoever operates
     them so has in each store at the end of the survey what the later operation needs at any phase.
+
+    Of a plan with batteries the power until then is not stated. The search makes each part of a
+    battery as large as its promise needs at any phase, so at the end of the survey each part must
+    be full: no window that ends then may lack anything. Of a part behind bursts that are off for
+    some time, at a phase that is not known, that leaves no promise at all, however well the others
+    are known. To go on with exactly the parts, bursts and releases of the later operation, and to
+    change that of stores alone, would be sound; it is not built.
     """
     network = network_of(site)
     if plan.basis != "firm" or all(s.clock == "free" for s in network.sources.values()):

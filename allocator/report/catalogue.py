@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from allocator.base.table import Column, Table
 from allocator.site.catalogue import FLUIDS, PIPES, CatalogueFluid
+from allocator.site.defaults import DefaultValue
 from allocator.site.records import Site
 
 STEEL = 7850.0
@@ -16,6 +17,19 @@ def catalogue_rows(site: Site) -> list[tuple[str, str]]:
         (address.replace(".", " "), f"{value.text} (catalogue: {value.source})")
         for address, value in site.catalogued.items()
     ]
+
+
+def assumption_table(site: Site, defaults: tuple[DefaultValue, ...]) -> Table:
+    """Values that a site file does not give: of the catalogue, with their sources, and defaults."""
+    columns = (
+        Column("key", "key"),
+        Column("value", "value"),
+        Column("things", "things", "count"),
+        Column("source", "source"),
+    )
+    rows = [(key, one.text, 1, f"catalogue: {one.source}") for key, one in site.catalogued.items()]
+    rows += [(one.key, one.text, one.things, "default") for one in defaults]
+    return Table("assumptions", "Values that the file does not give", columns, tuple(rows))
 
 
 def _text(fluid: CatalogueFluid, key: str) -> str:

@@ -41,6 +41,7 @@ from allocator.report.words import (
     money,
     percent,
     quantity,
+    vented_at_all,
 )
 from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
@@ -175,7 +176,7 @@ def _emissions(plan: Plan) -> list[str]:
     ]
     rows += [
         (f"{fluid} vented", quantity(rate, "emission_rate"), "at most; counted by its weight")
-        for fluid, rate in emissions.vented.items()
+        for fluid, rate in vented_at_all(emissions).items()
     ]
     return table(("", "release", ""), rows, right=(1,))
 

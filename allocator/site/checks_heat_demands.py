@@ -87,7 +87,8 @@ def _coolers(site: Site) -> Iterator[Problem]:
                 f"{format_quantity(max(hot), 'temperature')}",
                 "give a lower temperature, or leave it out",
             )
-        if not any(site.places[p].heat_demand is not None for p in _warmed_by(cooler)):
+        warmed = [site.places[p] for p in _warmed_by(cooler) if p in site.places]
+        if not any(place.heat_demand is not None for place in warmed):
             yield (
                 "coolers",
                 name,

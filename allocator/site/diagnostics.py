@@ -15,6 +15,7 @@ from allocator.site.nodes import Node, Scalar
 
 if TYPE_CHECKING:
     from allocator.site.catalogue import CatalogueValue
+    from allocator.site.defaults import DefaultValue
     from allocator.site.spreads import Spread
 
 _MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
@@ -30,6 +31,7 @@ class Diagnostics:
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
     looked up. ``extra``: bytes of the CSV files read so far, in order. ``spreads``: address of a
     value -> what else it may be. ``catalogued``: address -> value of the catalogue.
+    ``defaults``: what the file does not say.
     """
 
     file: str
@@ -40,6 +42,7 @@ class Diagnostics:
     extra: list[bytes] = field(default_factory=list)
     spreads: dict[str, Spread] = field(default_factory=dict)
     catalogued: Mapping[str, CatalogueValue] = field(default_factory=dict)
+    defaults: tuple[DefaultValue, ...] = ()
     _unitless: dict[str, tuple[int, int, Fault]] = field(default_factory=dict)
     _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
     _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)

@@ -25,6 +25,7 @@ from allocator.site.checks_machines import check_coolant, shortest_burst
 from allocator.site.checks_network import layers_of, length_of_line, length_of_route
 from allocator.site.checks_sources import stages_of
 from allocator.site.checks_stores import check_store
+from allocator.site.defaults import DefaultValue, defaults_of
 from allocator.site.diagnostics import Diagnostics, Where
 from allocator.site.document import DocumentError, read_document
 from allocator.site.formats import FORMAT, FORMER, renamed
@@ -48,12 +49,14 @@ class Report:
     """What a site file holds: the site, or None where there are ``faults``; and its warnings.
 
     ``unitless``: the first plain number, which is read in SI, of each key that has a unit.
+    ``defaults``: what holds because the file does not say it.
     """
 
     site: Site | None
     faults: tuple[Fault, ...]
     warnings: tuple[Fault, ...]
     unitless: tuple[Fault, ...] = ()
+    defaults: tuple[DefaultValue, ...] = ()
 
 
 Check = Callable[[Site, Values], None]
@@ -110,7 +113,13 @@ def _checked(path: str | PathLike[str], check: Check) -> Report:
                 f"begin the file with 'format: {FORMAT}'",
             )
     faults = diagnostics.faults
-    return Report(None if faults else site, faults, diagnostics.warnings, diagnostics.unitless)
+    return Report(
+        None if faults else site,
+        faults,
+        diagnostics.warnings,
+        diagnostics.unitless,
+        diagnostics.defaults,
+    )
 
 
 def content_of(file: Path) -> bytes:
@@ -180,6 +189,7 @@ def _read(
         digest.update(extra)
     site = replace(site, sha256=digest.hexdigest())
     check(site, values)
+    diagnostics.defaults = defaults_of(values)
     return None if diagnostics.faults else site
 
 

@@ -167,5 +167,9 @@ def test_the_catalogue(tmp_path: Path, capsys: Told) -> None:
         "sources: {a: {place: well, fluid: gas, flow: 2 g/s}}\ndemands: {town: {power: 4 kW}}\n"
     )
     assert main(["check", str(site)]) == 0
-    told = "note: fluids.gas.heating_value: 119.96 MJ/kg from the catalogue (ISO 6976:2016"
-    assert told in capsys.readouterr().err
+    assert "note: 3 values taken from the catalogue" in capsys.readouterr().err
+    assert main(["check", "--assumptions", str(site)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "fluids.gas.heating_value 119.96 MJ/kg 1 catalogue: ISO 6976:2016" in out
+    assert "sources.*.price 0 1 default" in out
+    assert "horizon 1 a 1 default" in out

@@ -10,6 +10,8 @@ import pytest
 import allocator as al
 from allocator.cycles import KnownCurve, curve_of, curve_of_timing, worst_until
 from allocator.engine.known_clocks import with_clock_worth
+from allocator.plans.records import BatteryUse
+from allocator.report.words import clock_words
 from allocator.site.clocks import Timing, surveyed_until, timings_of
 from allocator.verify.cycle import sure_cycle
 from allocator.verify.timetables import need_until
@@ -135,3 +137,16 @@ def test_both_have_the_same_last_windows() -> None:
             else:
                 need = need - rate * curve.guaranteed(lengths)
         assert found.shortfall == pytest.approx(max(0.0, need.max()), abs=1e-9)
+
+
+def test_the_summary_says_why_nothing_is_stated_until_the_survey_ends() -> None:
+    plan = told(surveyed(3 * DAY))
+    assert plan.clocks is not None
+    bare = replace(plan.clocks, until_clean=None, until_total=None)
+    assert "no operation for them alone was found in the time" in clock_words(
+        replace(plan, clocks=bare)
+    )
+    battery = BatteryUse("battery@farm", "battery", "farm", 1e6, 1e6, None)
+    assert "would have to be full when the survey ends" in clock_words(
+        replace(plan, clocks=bare, batteries=(battery,))
+    )

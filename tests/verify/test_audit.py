@@ -117,8 +117,10 @@ def rules_in_the_code() -> set[str]:
             "pressures.py",
             "boosters.py",
             "site_file.py",
+            "recorded.py",
         ):
-            continue  # tests/thermal, tests/studies, test_every_field, test_pressures break them
+            # tests/thermal, tests/studies, tests/site, test_every_field, test_pressures break them
+            continue
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
                 named = node.func.attr in ("holds", "at_most", "at_least", "equals", "breach")

@@ -48,6 +48,7 @@ from allocator.report.parts import limits_by_unit
 from allocator.report.prices import HEADS as PRICE_HEADS
 from allocator.report.prices import NOTE as PRICE_NOTE
 from allocator.report.prices import price_rows
+from allocator.report.recorded import series_rows
 from allocator.report.words import (
     GOAL_WORDS,
     STATUS_WORDS,
@@ -358,7 +359,7 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         if plan.robustness.of_sources:
             told = f"any {lost} sources without output, and any {low} others at their low end"
             rows.insert(2, ("N-k robustness", told))
-    rows += catalogue_rows(site)
+    rows += [*series_rows(site), *catalogue_rows(site)]
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():

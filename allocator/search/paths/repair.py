@@ -232,7 +232,10 @@ class CandidatePool:
 
 def has_path_search(sets: IndexSets) -> bool:
     """True where a site is large enough to be searched by paths, and its goal one for it."""
-    few = len(sets.sources) < CANDIDATES.sources if sets.lossless else is_small(sets.site)
+    if sets.pressures is not None:
+        few = len(sets.sources) < CANDIDATES.pressed_sources
+    else:
+        few = len(sets.sources) < CANDIDATES.sources if sets.lossless else is_small(sets.site)
     return not few and first_service(sets) is not None
 
 

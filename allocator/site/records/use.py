@@ -227,8 +227,7 @@ class Cooler:
     )
     heat_temperature: float | None = key(
         KELVIN,
-        "How hot the heat is that it gives to the `heat_demand` of the place into which it goes. "
-        "Not beside `recovery`",
+        "How hot its heat is for the `heat_demand` of the place where it goes. Not with `recovery`",
         default=None,
         left_out="gives none",
     )

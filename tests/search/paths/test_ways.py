@@ -20,7 +20,7 @@ from allocator.network.reading import read_site
 from allocator.search import Settings, bound_phases
 from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.network import Candidate
-from allocator.search.paths.repair import CandidatePool, pipe_columns, point_of
+from allocator.search.paths.repair import CandidatePool, has_path_search, pipe_columns, point_of
 from allocator.search.paths.ways import losses_along, other_ways
 from allocator.search.strategy.phase import Budget
 from allocator.solver.solver_model import SolverModel
@@ -130,3 +130,29 @@ def test_nothing_is_waited_for_where_candidates_were_tried(monkeypatch: pytest.M
     search: Any = SimpleNamespace(untried=None, solver_model=None)
     bound_phases.integer_model_until_compiled(search, Budget(0.1))
     assert solved == [search]
+
+
+def test_sites_with_pressures_have_a_path_search_sooner(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
+
+    def searched(sources: int, pressed: bool) -> bool:
+        kilns = ", ".join(
+            f"k{n}: {{place: mouth, fluid: gas, flow: 1 g/s, cycle: [{{on: 1 h, every: 3 h}}]"
+            + (", pressure: 105 kPa}" if pressed else "}")
+            for n in range(sources)
+        )
+        lines = SITE.replace("BOOSTERS\n", "").splitlines(keepends=True)
+        lines = [f"sources: {{{kilns}}}\n" if "sources:" in one else one for one in lines]
+        text = "".join(lines)
+        if not pressed:
+            text = text.replace("    min_inlet_pressure: 102 kPa\n", "")
+            text = text.replace("bore: 27.3 mm", "capacity: 9 g/s")
+            text = text.replace("bore: 52.5 mm", "capacity: 50 g/s")
+        path.write_text(text)
+        sets = offered(network_of(read_site(path)), "firm")
+        assert (sets.pressures is not None) == pressed
+        return has_path_search(sets)
+
+    assert searched(8, True)
+    assert not searched(7, True)
+    assert not searched(8, False)
