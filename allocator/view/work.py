@@ -18,12 +18,14 @@ from allocator.base.errors import AllocatorError
 from allocator.base.parent_process import end_with_parent
 from allocator.base.quantities import format_quantity
 from allocator.base.rendering import shown_cells
+from allocator.base.status import Status
 from allocator.base.table import Table
 from allocator.engine import NoPlanError, PlanResult, plan_digest, plan_site
 from allocator.engine.planning import check_lost_machines, check_robust, proved
+from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
 from allocator.plans.differences import differences
-from allocator.plans.records import Plan
+from allocator.plans.records import NOTHING, Plan
 from allocator.report.bill import bill_of_materials
 from allocator.report.changes import both_figures, changes_table, costs_of_changes
 from allocator.report.page import page_html
@@ -33,6 +35,7 @@ from allocator.search import Progress
 from allocator.simulation import SimulationSettings, Trace, simulate
 from allocator.simulation.files import simulation_files
 from allocator.site.money import unit_of_money
+from allocator.verify import audit
 from allocator.view.orders import (
     FaultNews,
     News,
@@ -47,6 +50,8 @@ from allocator.view.orders import (
 
 Tell = Callable[[News], None]
 YEAR = SimulationSettings(days=365.0, phases=1, adversarial=False, samples=2000, events=0)
+SAME = 1e-6
+"""Share by which two values of a goal must differ to be different."""
 PROOF_SECONDS = 5.0
 """s of a time limit that are left for the simulation of the plan."""
 DIMENSIONS = {
@@ -105,7 +110,9 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
     check_robust(order.site, order.settings.robustness.low)
     check_lost_machines(order.site, order.settings.robustness.machines)
     network_of(order.site)
-    start = order.present
+    start, known = order.present, unchanged(order)
+    if known is not None:
+        tell(_plan_news(order, known, False))
     soon = order.settings.node_limit is None and order.first < order.settings.time_limit
     if soon:
         seconds = order.first * crowding()
@@ -116,8 +123,8 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
             if error.outcome.proven_impossible:
                 raise
         else:
-            if first.audit.accepted:
-                start = first.plan
+            if first.audit.accepted and (known is None or better(first.plan, known.plan)):
+                start, known = first.plan, first
                 tell(_plan_news(order, first, False))
     settings = replace(order.settings, start=start, prices=True)
     if settings.node_limit is None:
@@ -125,6 +132,8 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
         left = settings.time_limit - gone - min(PROOF_SECONDS, 0.2 * settings.time_limit)
         settings = replace(settings, time_limit=max(1.0, left))
     result = plan_site(order.site, settings, _teller(tell, began))
+    if known is not None and not (result.audit.accepted and better(result.plan, known.plan)):
+        result = known
     if not result.audit.accepted:
         breaches = [f"breach: {breach}" for breach in result.audit.breaches[:5]]
         tell(FaultNews(("The plan failed its audit: plan again.", *breaches)))
@@ -133,6 +142,47 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
     tell(_plan_news(order, result, True))
     if result.simulation is not None:
         play_year(YearOrder(order.site, result.plan), tell)
+
+
+def unchanged(order: PlanOrder) -> PlanResult | None:
+    """The present plan as a plan of the changed site, without bounds; None where it is none.
+
+    So that no search that ends too soon gives less than what is there.
+    """
+    plan = order.present
+    if plan is None or (plan.robustness or NOTHING) != order.settings.robustness:
+        return None
+    goals = tuple(
+        replace(goal, bound=None, gap=None, bound_kind=None, status=Status.TIME_LIMIT)
+        for goal in plan.goals
+    )
+    plan = replace(
+        plan,
+        site_sha256=order.site.sha256,
+        cautions=cautions_for(order.site),
+        goals=goals,
+        ceiling=replace(plan.ceiling, clean=None, total=None, clean_kind=None, total_kind=None),
+        materials=tuple(
+            replace(use, stock=order.site.materials[use.name].stock) for use in plan.materials
+        ),
+        status=Status.TIME_LIMIT,
+        prices=(),
+        limits=(),
+        set_points=None,
+        verified=False,
+    )
+    found = audit(order.site, plan)
+    plan = replace(plan, verified=True)
+    return PlanResult(order.site, plan, found) if found.accepted else None
+
+
+def better(plan: Plan, known: Plan) -> bool:
+    """Whether a plan is no worse than another by the first goal in which they differ."""
+    for mine, other in zip(plan.goals, known.goals, strict=False):
+        more = mine.value - other.value if mine.sense == "max" else other.value - mine.value
+        if abs(more) > SAME * max(abs(mine.value), abs(other.value)):
+            return more > 0
+    return True
 
 
 def crowding() -> float:

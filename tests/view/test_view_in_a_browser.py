@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from view_server import ROOT, Served, end, serving
 
-SECONDS = float(os.environ.get("ALLOCATOR_CLIENTS_SECONDS", "2"))
+SECONDS = float(os.environ.get("ALLOCATOR_CLIENTS_SECONDS", "1"))
 """How long ten clients look at a page at once."""
 
 
@@ -52,19 +52,18 @@ def test_a_plan_is_changed_compared_and_accepted(browser: Any, own: Served) -> N
     assert page.locator("#faults").is_hidden()
     assert "firm clean power" in page.locator("#compared").inner_text()
     page.get_by_role("button", name="Side by side").click()
+    for which in ("present", "new"):
+        source = page.locator(f"#{which}").get_attribute("src")
+        assert source is not None
+        assert source.startswith(f"plans/{which}?v=")
     for which, power in (("present", "13.4 kW"), ("new", "8 kW")):
-        inside = page.frame_locator(f"#{which}")
-        assert inside.locator("#said data").first.inner_text() == power
-    page.locator("button[data-shown=new]").click()
-    inside = page.frame_locator("#new")
-    for _ in range(50):  # the page with the year may be loading still
-        inside.locator("#time").focus()
-        inside.locator("#time").press("End")
-        words = inside.locator("#time-words").inner_text()
-        if words.startswith("365 d"):
-            break
-        page.wait_for_timeout(100)
-    assert words.startswith("365 d: ")
+        plan = context.new_page()
+        plan.goto(f"{own.origin}/{own.token}/plans/{which}")
+        plan.locator("html[data-ready]").wait_for()
+        assert plan.locator("#said data").first.inner_text() == power
+        plan.locator("#time").press("End")
+        assert plan.locator("#time-words").inner_text().startswith("365 d: ")
+        plan.close()
 
     page.get_by_role("button", name="Accept the new plan").press("Enter")
     page.locator("#said", has_text="accepted, in accepted-1").wait_for()
@@ -111,7 +110,7 @@ def test_another_page_cannot_frame_or_read_the_view(browser: Any, served: Served
 
 
 @pytest.mark.slow
-def test_ten_clients_at_once(own: Served) -> None:
+def test_ten_clients_at_once(served: Served) -> None:
     """Each loads what a browser loads, while plans are made and stopped."""
     ends = time.monotonic() + SECONDS
     failed: list[object] = []
@@ -123,11 +122,11 @@ def test_ten_clients_at_once(own: Served) -> None:
             while time.monotonic() < ends:
                 for path in ("", "view.js", "view.css", "controls", "plans/present"):
                     began = time.monotonic()
-                    status, content, _ = own.ask(path)
+                    status, content, _ = served.ask(path)
                     answers.append(time.monotonic() - began)
                     assert status == 200
                     assert content
-                own.json(f"state{seen}")
+                served.json(f"state{seen}")
         except (AssertionError, OSError, http.client.HTTPException) as error:
             failed.append(error)
 
@@ -135,13 +134,14 @@ def test_ten_clients_at_once(own: Served) -> None:
     for client in clients:
         client.start()
     while time.monotonic() < ends:
-        own.json("plan", {"values": {"stock.steel": "1050 kg"}})
+        served.json("plan", {"values": {"stock.steel": "1050 kg"}})
         time.sleep(0.2)
-        own.json("stop", {})
+        served.json("stop", {})
     for client in clients:
         client.join(30)
     assert failed == []
-    assert len(answers) > 50
-    own.json("plan", {"values": {"stock.steel": "1050 kg"}})
-    assert own.until("done")["made"]
-    assert len(own.children()) <= 2
+    assert len(answers) > 20
+    served.json("plan", {"values": {"stock.steel": "1050 kg"}})
+    assert served.until("done")["made"]
+    assert len(served.children()) <= 2
+    served.json("discard", {})
