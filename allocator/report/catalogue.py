@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.site.catalogue import FLUIDS, PIPES, CatalogueFluid
 from allocator.site.defaults import DefaultValue
@@ -41,7 +42,7 @@ def fluid_table() -> Table:
     from allocator.base.quantities import parse_quantity
 
     columns = (
-        Column("name", "fluid"),
+        labelled("fluid"),
         Column("phase", "phase"),
         Column("heating_value", "heating value", "energy_per_mass"),
         Column("co2", "CO2 burnt, kg/kg", "number", "CO2 that burning 1 kg makes."),
@@ -68,7 +69,7 @@ def fluid_table() -> Table:
 def value_table() -> Table:
     """Every value of every fluid with its source."""
     columns = (
-        Column("name", "fluid"),
+        labelled("fluid"),
         Column("key", "key"),
         Column("value", "value"),
         Column("source", "source"),
@@ -89,7 +90,7 @@ def value_table() -> Table:
 def pipe_table() -> Table:
     """Pipe of standard sizes."""
     columns = (
-        Column("name", "pipe"),
+        Column("pipe", "pipe"),
         Column("outside", "outside diameter, mm"),
         Column("wall", "wall, mm"),
         Column("bore", "bore, mm"),

@@ -37,8 +37,8 @@ _FIGURES = (
 _COSTS = (
     Column("item", "item"),
     labelled("where"),
-    Column("mass", "more material", "mass", "Mass of material that it takes more than before."),
-    Column("money", "more money", "money", "What it costs more than before."),
+    Column("more_mass", "more material", "mass", "Material that it takes more than before."),
+    Column("more_cost", "more cost", "money", "What it costs more than before."),
 )
 
 

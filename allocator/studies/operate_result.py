@@ -59,20 +59,20 @@ _STORES = (
 )
 _RUNS = (
     Column("start", "from", "duration", "Time from now."),
-    Column("end", "to", "duration"),
+    Column("until", "until", "duration"),
     Column("machine", "generator"),
     Column("units", "units at full load", "number", "Mean over the time."),
-    Column("what", "runs on"),
+    Column("runs_on", "runs on"),
 )
 _BURN = (
     Column("start", "from", "duration", "Time from now."),
-    Column("end", "to", "duration"),
+    Column("until", "until", "duration"),
     Column("store", "store"),
     Column("unit", "unit"),
     Column("burn_above", "burn above", "number"),
 )
 _BACKUP = (
-    Column("what", "what runs short"),
+    Column("short", "what runs short"),
     Column("latest", "backup by, worst case", "duration", "Time from now; none: never."),
     Column("expected", "short, expected", "duration", "Time from now; none: not in these days."),
     Column("power", "power behind it", "power"),

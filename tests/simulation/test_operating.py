@@ -79,7 +79,7 @@ def test_units_out_are_firm_power_short(first: al.Plan) -> None:
     found = al.operate(FIRST, first, PresentState({STORE: 130.0}, {}, None, out), days=1)
     assert not found.promise_held
     (row,) = found.backup.records()
-    assert row["what"] == "small_engine@mill, units out"
+    assert row["short"] == "small_engine@mill, units out"
     assert row["latest_s"] == 0.0
 
 

@@ -197,6 +197,6 @@ def test_faults_of_names(old: str, new: str, fault: str, tmp_path: Path) -> None
 
 
 def test_the_tables_list_everything() -> None:
-    assert fluid_table().column("name") == tuple(FLUIDS)
-    assert pipe_table().column("name") == tuple(PIPES)
+    assert fluid_table().column("fluid") == tuple(FLUIDS)
+    assert pipe_table().column("pipe") == tuple(PIPES)
     assert all(source for source in value_table().column("source"))
