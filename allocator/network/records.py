@@ -145,10 +145,17 @@ class Arc(Route):
 
 @dataclass(frozen=True, slots=True)
 class Handover:
-    """A time, s from that of the site file, and what each store must hold then, kg."""
+    """A time, s from that of the site file, and what each store must hold then, kg.
+
+    ``batteries``: what batteries do in the operation that follows, and so must do before it, in J,
+    W, kg/s and units: by ``burst_part``, battery, class; ``swing``, battery; ``release``, battery,
+    class, shape; ``level``, battery, demand, class; ``collect``, source, destination of bursts;
+    ``cycled``, group. What is not named is 0.
+    """
 
     at: float
     kept: Mapping[str, float]
+    batteries: Mapping[tuple[str, ...], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -47,8 +47,6 @@ def clock_words(plan: Plan) -> str:
         until = quantity(worth.until, "duration")
         if worth.until_total is None or worth.until_clean is None:
             why = "no operation for them alone was found in the time"
-            if any(battery.size > 0 for battery in plan.batteries):
-                why = "the batteries would have to be full when the survey ends"
             told.append(
                 f"Surveyed clocks are not relied on after {until}, nor used until then: {why}."
             )
