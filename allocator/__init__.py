@@ -10,7 +10,12 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from allocator.base.errors import AllocatorError, PlanFileError, SiteFileError
+    from allocator.base.errors import (
+        AllocatorError,
+        PlanFileError,
+        SiteFileError,
+        StateFileError,
+    )
     from allocator.base.quantities import format_quantity, parse_quantity
     from allocator.base.status import Status
     from allocator.cycles import curve_of
@@ -24,6 +29,7 @@ if TYPE_CHECKING:
     from allocator.plans.file import plan_schema, read_plan
     from allocator.plans.records import Plan
     from allocator.search.outcome import Outcome, Progress
+    from allocator.simulation.operating import OutUnits, PresentState
     from allocator.simulation.trace import Outages, SimulationSettings, Trace
     from allocator.site.records import (
         Ambient,
@@ -58,6 +64,7 @@ if TYPE_CHECKING:
         WallLayer,
     )
     from allocator.site.schema import site_schema
+    from allocator.site.state import state_schema
     from allocator.solver.settings import Lift, Settings
     from allocator.studies.built_result import built
     from allocator.studies.carry_result import carry
@@ -67,6 +74,7 @@ if TYPE_CHECKING:
     from allocator.studies.frontier_result import frontier
     from allocator.studies.heat_sinks_result import heat_sinks
     from allocator.studies.insulate_result import insulate
+    from allocator.studies.operate_result import operate
     from allocator.studies.running import Workers
     from allocator.studies.schedule_result import schedule
     from allocator.studies.scheduling import Crew
@@ -102,6 +110,7 @@ _HOMES = {
     "Mix": "site.records",
     "MapOrigin": "site.records",
     "NoPlanError": "engine.planning",
+    "OutUnits": "simulation.operating",
     "Outages": "simulation.trace",
     "Outcome": "search.outcome",
     "PipeType": "site.records",
@@ -109,6 +118,7 @@ _HOMES = {
     "Plan": "plans.records",
     "PlanFileError": "base.errors",
     "PlanResult": "engine.result",
+    "PresentState": "simulation.operating",
     "Profile": "site.records",
     "Progress": "search.outcome",
     "Pump": "site.records",
@@ -121,6 +131,7 @@ _HOMES = {
     "SourceState": "verify.tanks.present",
     "Spread": "site.records",
     "Stage": "site.records",
+    "StateFileError": "base.errors",
     "Status": "base.status",
     "StoreType": "site.records",
     "Trace": "simulation.trace",
@@ -140,6 +151,7 @@ _HOMES = {
     "frontier": "studies.frontier_result",
     "heat_sinks": "studies.heat_sinks_result",
     "insulate": "studies.insulate_result",
+    "operate": "studies.operate_result",
     "parse_quantity": "base.quantities",
     "plan": "engine.planning",
     "plan_schema": "plans.file",
@@ -152,6 +164,7 @@ _HOMES = {
     "simulate": "engine.simulating",
     "site_schema": "site.schema",
     "sources": "studies.sources_result",
+    "state_schema": "site.state",
     "sweep": "studies.sweep_result",
     "why": "studies.why_result",
 }
@@ -181,6 +194,7 @@ __all__ = [
     "Material",
     "Mix",
     "NoPlanError",
+    "OutUnits",
     "Outages",
     "Outcome",
     "PipeType",
@@ -188,6 +202,7 @@ __all__ = [
     "Plan",
     "PlanFileError",
     "PlanResult",
+    "PresentState",
     "Profile",
     "Progress",
     "Pump",
@@ -200,6 +215,7 @@ __all__ = [
     "SourceState",
     "Spread",
     "Stage",
+    "StateFileError",
     "Status",
     "StoreType",
     "Trace",
@@ -220,6 +236,7 @@ __all__ = [
     "frontier",
     "heat_sinks",
     "insulate",
+    "operate",
     "parse_quantity",
     "plan",
     "plan_schema",
@@ -232,6 +249,7 @@ __all__ = [
     "simulate",
     "site_schema",
     "sources",
+    "state_schema",
     "sweep",
     "why",
 ]

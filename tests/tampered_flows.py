@@ -23,7 +23,7 @@ from allocator.plans.records import (
     FLAT,
     PipeFlow,
 )
-from allocator.site.records import Site
+from allocator.site.records import RecordedFlow, Site
 
 
 def ridge_set(**changes: float) -> Site:
@@ -32,7 +32,20 @@ def ridge_set(**changes: float) -> Site:
     return dataclasses.replace(RIDGE, machines={**RIDGE.machines, "set": kind})
 
 
+def ridge_measured(length: float) -> Site:
+    """The ridge whose puff is known by a record of one of its periods."""
+    record = RecordedFlow(4 * 3600.0, (0.0, length), (0.01, 0.0), 4 * 3600.0)
+    puff = dataclasses.replace(RIDGE.sources["puff"], series=record)
+    return dataclasses.replace(RIDGE, sources={**RIDGE.sources, "puff": puff})
+
+
 TAMPERED: dict[str, Tampering] = {
+    "a record whose bursts are burnt directly": Tampering(
+        "burn_series", RIDGE_PLAN, ridge_measured(3600.0)
+    ),
+    "a record that brings less than is counted on": Tampering(
+        "series_inflow", RIDGE_PLAN, ridge_measured(3600.0 / JUST_OVER)
+    ),
     # flows
     "more than a source gives": ridge(
         "source_flow",

@@ -53,9 +53,11 @@ ROOMS = {
     "site": {
         "addresses",
         "by_hand",
+        "catalogue",
         "chambers",
         "checks",
         "clocks",
+        "defaults",
         "document",
         "enclosures",
         "formats",
@@ -68,10 +70,12 @@ ROOMS = {
         "money",
         "nodes",
         "reading",
+        "recorded",
         "records",
         "records.site",
         "schema",
         "shapes",
+        "state",
         "table",
         "writing",
     },
@@ -171,11 +175,14 @@ ROOMS = {
     },
     "simulation": {
         "",
+        "accounts",
         "adequacy_records",
         "broken",
         "files",
         "filling",
+        "operating",
         "rules",
+        "running",
         "search",
         "trace",
         "tracing",
@@ -184,6 +191,8 @@ ROOMS = {
     "report": {
         "bill",
         "brief",
+        "catalogue",
+        "recorded",
         "changes",
         "prices",
         "alternatives",
@@ -239,6 +248,8 @@ ROOMS = {
         "heat_sinks_result",
         "insulate_result",
         "lifting",
+        "operate_result",
+        "operate_state",
         "result",
         "results",
         "running",
@@ -250,6 +261,7 @@ ROOMS = {
         "trade_off",
         "why_result",
     },
+    "view": {"desk", "opening", "server"},
     "cli": {"entry"},
 }
 """Rooms from the bottom up, each with its modules that others may use; "" is the room itself.
@@ -270,6 +282,7 @@ FORBIDDEN = {
     "report": {"physics", "model", "search", "verify"},
     "intake": {"physics", "network", "plans", "thermal", "model", "solver", "search"},
     "engine": {"cycles", "thermal", "model"},
+    "view": {"physics", "cycles", "thermal", "model", "studies"},
     "cli": {"physics", "cycles", "thermal", "model"},
 }
 """Rooms above in the list that a room must not use all the same."""

@@ -174,15 +174,6 @@ DIMENSIONS: Mapping[str, Dimension] = {
         time=3,
         temperature=1,
     ),
-    "heat_transmittance": _dimension(
-        "thermal transmittance",
-        "transmittance",
-        "W/(m^2 K)",
-        "0.3 W/(m^2*K)",
-        mass=1,
-        time=-3,
-        temperature=-1,
-    ),
     "molar_mass": _dimension(
         "molar mass", "molar mass", "kg/mol", "28 g/mol", mass=1, substance=-1
     ),

@@ -95,3 +95,14 @@ class PlanFileError(FileError):
     allocator.base.errors.PlanFileError: no/plan.json: the plan cannot be opened: No such file or
     directory; check its name
     """
+
+
+class StateFileError(FileError):
+    """A state of a site in operation with faults: ``faults`` holds all of them.
+
+    Examples
+    --------
+    >>> import allocator as al
+    >>> issubclass(al.StateFileError, al.AllocatorError)
+    True
+    """

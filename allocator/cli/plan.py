@@ -188,7 +188,7 @@ def run(given: argparse.Namespace) -> int:
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
     result = proved_in_time(given, result)
-    result.save(given.output, crew=given.crew)
+    result.save(given.output, crew=given.crew, site_file=given.site)
     show(f"{result.summary(full=given.full)}\nFiles: {given.output}\n")
     if given.lift and not given.full:
         from allocator.base.text import section

@@ -67,7 +67,7 @@ def run(given: argparse.Namespace) -> int:
     except NoPlanError as error:
         return no_plan(error.outcome)
     result = proved_in_time(given, result)
-    result.save(given.output, crew=given.crew)
+    result.save(given.output, crew=given.crew, site_file=given.site)
     show(f"{result.summary(full=given.full)}\n")
     show("\n".join(["Changes to the former plan", *changes_lines(former, result.plan), ""]))
     show(f"Files: {given.output}\n")

@@ -35,6 +35,9 @@ def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Pl
 
     Until a survey ends the same assets may promise more than for ever after it. Whoever operates
     them so has in each store at the end of the survey what the later operation needs at any phase.
+
+    Batteries do until then what they do in the later operation: each part is as large as its
+    promise needs at any phase, so a part that did more would have to be full when the survey ends.
     """
     network = network_of(site)
     if plan.basis != "firm" or all(s.clock == "free" for s in network.sources.values()):
@@ -58,11 +61,8 @@ def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Pl
     if ends is None:
         return replace(plan, clocks=replace(worth, storage=_more_storage(network, plan)))
     worth = replace(worth, until=ends)
-    if any(battery.size > 0 for battery in plan.batteries):
-        # Parts of a battery change their purpose with the operation: not yet stated.
-        return replace(plan, clocks=worth)
     known = {name: surveyed_until(source, ends) for name, source in network.sources.items()}
-    later = Handover(ends, _kept(network, plan))
+    later = Handover(ends, _kept(network, plan), by_batteries(plan))
     until = _operated(network, plan, settings, known, survey_ends=None, handover=later)
     if until is None:
         return replace(plan, clocks=worth)
@@ -109,6 +109,31 @@ def _kept(network: Network, plan: Plan) -> dict[str, float]:
         for use in plan.stores
         if tank.name == use.name
     }
+
+
+def by_batteries(plan: Plan) -> dict[tuple[str, ...], float]:
+    """What batteries do, named as in :func:`as_built`: see :class:`Handover`."""
+    found: dict[tuple[str, ...], float] = {}
+    for use in plan.batteries:
+        name = f"{use.name}@{use.place}"
+        found["swing", name] = use.swing_part
+        for kind, size in use.burst_part.items():
+            found["burst_part", name, kind] = size
+        for kind, shapes in use.release.items():
+            for shape, power in shapes.items():
+                found["release", name, kind, shape] = power
+        for demand, classes in use.levelled.items():
+            for kind, power in classes.items():
+                found["level", name, demand, kind] = power
+    for source in plan.sources:
+        for to, rate in source.collect.items():
+            start, sign, battery = to.partition(">")
+            if start.startswith("burn:"):
+                place = f"@{battery.rpartition('@')[2]}" if sign else ""
+                found["collect", source.name, f"{to}{place}"] = rate
+    for machine in plan.machines:
+        found["cycled", machine.name] = machine.cycled
+    return found
 
 
 def _more_storage(network: Network, plan: Plan) -> dict[str, float]:

@@ -84,16 +84,19 @@ def write_plan_files(
     crew: float | None = None,
     proof: Trace | None = None,
     former: Plan | None = None,
+    site_file: str | os.PathLike[str] | None = None,
 ) -> None:
     """Write a plan's files into a folder in one step: all of them, or none.
 
-    Files of an older proof there, which is of another plan, are removed. Arguments and errors
-    besides: see :func:`plan_folder_files` and :func:`allocator.base.folders.write_folder`.
+    Files of an older proof there, which is of another plan, are removed. ``site_file`` is named in
+    ``run.json``. Arguments and errors besides: see :func:`plan_folder_files` and
+    :func:`allocator.base.folders.write_folder`.
 
     Raises:
         OutputError: the folder cannot be written.
     """
-    files = plan_folder_files(site, plan, outcome, crew, proof, former)
+    named = None if site_file is None else _way_to(site_file, directory)
+    files = plan_folder_files(site, plan, outcome, crew, proof, former, named)
     write_folder(Path(directory), files, "plan", outdated=PROOF_FILES)
 
 
@@ -104,12 +107,14 @@ def plan_folder_files(
     crew: float | None = None,
     proof: Trace | None = None,
     former: Plan | None = None,
+    site_file: str | None = None,
 ) -> dict[str, bytes]:
     """The files of a plan's folder by name.
 
     All that may differ between two runs that find the same plan is in ``run.json``, which holds
     the digests of the other files. ``crew`` and ``proof``: see :func:`plan_files`. ``former``: the
     plan that this one replaces; with it ``changes.txt`` and ``changes.csv``.
+    ``site_file``: the way from the folder to the site file, where it is known.
     """
     files = plan_files(site, plan, crew, proof, former)
     if former is not None:
@@ -117,15 +122,34 @@ def plan_folder_files(
             lines = changes_lines(former, plan)
         files["changes.txt"] = ("\n".join(lines) + "\n").encode("utf-8")
         files["changes.csv"] = csv_of(changes_table(former, plan)).encode("utf-8")
-    facts = run_facts(outcome, digests(files))
+    facts = run_facts(outcome, digests(files), site_file)
     run = json.dumps(facts, indent=2, ensure_ascii=False) + "\n"
     return {**files, RUN_FILE: run.encode("utf-8")}
 
 
-def run_facts(outcome: Outcome | None, files: Mapping[str, str]) -> dict[str, object]:
+def site_file_of(folder: str | os.PathLike[str]) -> Path | None:
+    """The site file that a plan's folder was made from, as its ``run.json`` says; None: unknown."""
+    try:
+        facts = json.loads((Path(folder) / RUN_FILE).read_text(encoding="utf-8"))
+        return Path(folder, facts["site_file"])
+    except (OSError, ValueError, TypeError, KeyError):
+        return None
+
+
+def _way_to(site_file: str | os.PathLike[str], directory: str | os.PathLike[str]) -> str:
+    try:
+        return Path(os.path.relpath(site_file, directory)).as_posix()
+    except ValueError:  # on another drive
+        return os.path.abspath(site_file)
+
+
+def run_facts(
+    outcome: Outcome | None, files: Mapping[str, str], site_file: str | None = None
+) -> dict[str, object]:
     """What is true of one run only: seconds, the trail of the search, versions, machine."""
     return {
         "format": RUN_FORMAT,
+        **({} if site_file is None else {"site_file": site_file}),
         "seconds": {} if outcome is None else dict(outcome.seconds),
         "search": [] if outcome is None else [_trail(line) for line in outcome.search],
         "versions": {"allocator": __version__, "python": platform.python_version(), **_packages()},

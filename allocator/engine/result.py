@@ -180,7 +180,13 @@ class PlanResult(Shown):
 
         return simulate(self.site, self.plan, **settings)
 
-    def save(self, folder: str | os.PathLike[str], *, crew: float | None = None) -> None:
+    def save(
+        self,
+        folder: str | os.PathLike[str],
+        *,
+        crew: float | None = None,
+        site_file: str | os.PathLike[str] | None = None,
+    ) -> None:
         """Write the folder that ``allocator plan -o`` writes, whole or not at all.
 
         Alternatives go to folders of the same name with ``_2``, ``_3`` and so on.
@@ -191,6 +197,8 @@ class PlanResult(Shown):
             Where to; an older plan there is replaced.
         crew
             kg/s of material that the crew builds; with it the build order has days.
+        site_file
+            Where the site was read from, so that ``allocator view`` finds it.
 
         Raises
         ------
@@ -198,7 +206,7 @@ class PlanResult(Shown):
             The folder cannot be written.
         """
         proof, former = self.simulation, self.former
-        write_plan_files(folder, self.site, self.plan, self.outcome, crew, proof, former)
+        write_plan_files(folder, self.site, self.plan, self.outcome, crew, proof, former, site_file)
         for number, other in enumerate(self.alternatives, 2):
             write_plan_files(folder_of(folder, number), self.site, other, self.outcome, crew)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
@@ -245,7 +246,7 @@ def reserve_now(
     PlanFileError
         The plan is for another site, not on the firm basis, or makes no sense.
     ValueError
-        A state is of no source of the plan.
+        A state is of no source of the plan, or the time is no number of seconds from 0 on.
 
     Examples
     --------
@@ -260,4 +261,6 @@ def reserve_now(
     from allocator.simulation.rules import reserves_at
     from allocator.simulation.tracing import assemble
 
+    if at is not None and not 0.0 <= at < math.inf:
+        raise ValueError(f"at must be 0 s or more (got {at!r})")
     return reserves_at(assemble(site_of(site), plan_of(plan)), states or {}, at)

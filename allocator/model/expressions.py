@@ -70,7 +70,7 @@ def moved_at_most(sets: IndexSets, arc: PipeArc) -> Terms:
 
 
 def recovering(sets: IndexSets) -> list[tuple[PipeArc, Recovery, tuple[str, ...]]]:
-    """Coolers whose heat may give power that counts, and the shapes in which it may."""
+    """Coolers whose heat may give power or warmth that counts, and the shapes in which it may."""
     found = []
     for fluid, arcs in sets.arcs.items():
         shapes = tuple(
@@ -80,7 +80,7 @@ def recovering(sets: IndexSets) -> list[tuple[PipeArc, Recovery, tuple[str, ...]
         )
         for arc in arcs:
             recovery = sets.site.routes[arc.route].recovery
-            if recovery is not None and worth_of(recovery) > 0:
+            if recovery is not None and (worth_of(recovery) > 0 or warmth_of(recovery) > 0):
                 found.append((arc, recovery, shapes))
     return found
 
@@ -88,6 +88,16 @@ def recovering(sets: IndexSets) -> list[tuple[PipeArc, Recovery, tuple[str, ...]
 def worth_of(recovery: Recovery) -> float:
     """Power that counts, J/kg."""
     return recovery.most if recovery.always else recovery.power
+
+
+def warmth_of(recovery: Recovery) -> float:
+    """Heat for a place that counts, J/kg."""
+    return recovery.most_heat if recovery.always else recovery.heat
+
+
+def least_of(sets: IndexSets, shape: str) -> float:
+    """Lowest level of a shape of mean 1."""
+    return 1.0 if shape == FLAT else sets.shape_curves[shape].least
 
 
 def fuel_rate(group: Group) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from allocator.model.expressions import scaled
 from allocator.model.index_sets import CLASSES, IndexSets
-from allocator.model.model import Model, Terms
+from allocator.model.model import Key, Model, Terms
 from allocator.model.rules.power import served
 from allocator.model.rules.stock import counted_emission, material_use, money
 
@@ -51,7 +51,10 @@ def goals_of(model: Model, sets: IndexSets) -> tuple[Goal, ...]:
             found += _service(sets, name, "kg/s", False, CLASSES)
         elif name == "emissions":
             emitted = counted_emission(sets)
-            largest = max((abs(coefficient) for coefficient, _ in emitted), default=0.0)
+            weighs = any(fluid.vented_weight for fluid in sets.site.fluids.values())
+            # what is vented is counted a kg/s, of which there are thousandths: in steps of these
+            sizes = [abs(value) * (_step(model, key) if weighs else 1.0) for value, key in emitted]
+            largest = max(sizes, default=0.0)
             found.append(Goal(name, "kg/s", False, emitted, 1e-9 * max(largest, 1e-6)))
         elif name == "scarce_material":
             terms: Terms = []
@@ -61,6 +64,10 @@ def goals_of(model: Model, sets: IndexSets) -> tuple[Goal, ...]:
         else:
             found.append(Goal(name, "money", False, money(sets, model), 1e-6))
     return tuple(goal for goal in found if model.summed(goal.terms))
+
+
+def _step(model: Model, key: Key) -> float:
+    return model.columns[model.index(key)].unit if model.has(key) else 1.0
 
 
 def _service(

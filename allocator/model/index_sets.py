@@ -507,5 +507,7 @@ def _reach(
             if d.fluid == source.fluid
             and d.place in seen
             and (d.group is None or may_burn(d.group.type, curves[name]))
+            # of a record no more is known than what comes in a window: it needs a store
+            and (d.group is None or source.series is None or source.steady)
         )
     return reach

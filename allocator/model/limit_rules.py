@@ -12,6 +12,7 @@ from allocator.model.booster_limits import booster_limits
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, LOOSE, Limit, slacked
 from allocator.model.model import INFINITY, Key, Model
+from allocator.model.outage_limits import lost_machines
 from allocator.model.pressure_limits import (
     inlet_limits,
     outlet_limits,
@@ -155,7 +156,9 @@ def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 
 def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
-    del rows
+    for name, number in rows.items():
+        if name.startswith("stands["):
+            _loosened(model, number)
     for name, group in sets.groups.items():
         if group.most_new is None:
             continue
@@ -324,7 +327,7 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
-ASKED_ALONE = (inlet_limits, outlet_limits, filling_limits, booster_limits)
+ASKED_ALONE = (inlet_limits, outlet_limits, filling_limits, booster_limits, lost_machines)
 """Limits that are lowered, or of what is seldom changed: they have no marginal value of more."""
 RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _pipes,

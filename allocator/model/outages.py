@@ -33,15 +33,17 @@ OPERATED = (
 """Words of the columns that each scenario has for itself."""
 MANY = 10_000
 """Units of a group without a limit: no plan file lists more."""
-MOST_SCENARIOS = 120
-"""Scenarios that a model may have."""
+MOST_SCENARIOS = 20_000
+"""Scenarios that are gone through at all, here and in the audit."""
+MOST_COLUMNS = 100_000
+"""Columns that all scenarios of a model may have together."""
 
 Scenario = Mapping[str, int]
 """Units out of order, by group."""
 
 
 class TooManyScenariosError(ValueError):
-    """More ways for units to be out of order than a model may have."""
+    """More ways for units to be out of order than a model has room for."""
 
 
 def most_units(group: Group) -> int:
@@ -54,6 +56,8 @@ def scenarios_of(sets: IndexSets) -> tuple[Scenario, ...]:
 
     Fewer units out are no harder: each unit that is left may stand idle.
 
+    Units of a group are alike, so a scenario counts them.
+
     Raises:
         TooManyScenariosError: there are more than :data:`MOST_SCENARIOS`.
     """
@@ -63,22 +67,20 @@ def scenarios_of(sets: IndexSets) -> tuple[Scenario, ...]:
     names = [name for name, group in sets.groups.items() if most_units(group) > 0]
     units = min(units, sum(most_units(sets.groups[name]) for name in names))
     number = math.comb(len(names) + units - 1, units) if names else 0
-    if number > 10 * MOST_SCENARIOS:
+    if number > MOST_SCENARIOS:
         raise TooManyScenariosError(_too_many(number, units))
     found = []
     for chosen in itertools.combinations_with_replacement(names, units):
         out = {name: chosen.count(name) for name in dict.fromkeys(chosen)}
         if all(count <= most_units(sets.groups[name]) for name, count in out.items()):
             found.append(out)
-    if len(found) > MOST_SCENARIOS:
-        raise TooManyScenariosError(_too_many(len(found), units))
     return tuple(found) if units else ()
 
 
 def _too_many(number: int, units: int) -> str:
     return (
-        f"{units} units may be out of order in {number:,} ways, more than the {MOST_SCENARIOS} "
-        "that a model may have; ask for fewer units, or offer machines at fewer places"
+        f"{units} units may be out of order in {number:,} ways, more than a model of this site "
+        "has room for; ask for fewer units, or offer machines at fewer places"
     )
 
 
@@ -106,7 +108,12 @@ def values_during(values: Mapping[Key, float], number: int) -> dict[Key, float]:
 def declare_outages(model: Model, sets: IndexSets) -> None:
     """State the columns of every scenario, and those that say how many units stand."""
     scenarios = scenarios_of(sets)
+    if not scenarios:
+        return
     operated = [column for column in model.columns if during(0, column.key) != column.key]
+    if len(scenarios) * len(operated) > MOST_COLUMNS:
+        units = sum(scenarios[0].values())
+        raise TooManyScenariosError(_too_many(len(scenarios), units))
     # part of a unit may turn where it takes nothing at no load and has no least load
     whole_units = {("running", g) for g, group in sets.groups.items() if is_batched(group)}
     for number, out in enumerate(scenarios):

@@ -133,6 +133,12 @@ def _liquid_fuel(site: Network) -> bool:
 
 _RULES: tuple[_Rule, ...] = (
     (
+        lambda site: any(source.series is not None for source in site.sources.values()),
+        "Measured flows: firm output holds while no window of the length stated brings less than "
+        "the least one of the record. Limits, estimates and running costs are of the flow counted "
+        "on, and the simulation plays its bursts, not the record.",
+    ),
+    (
         _burnable_gas,
         "Burnable gas: pressure-test and purge every run before first gas, and again before "
         "it is opened; keep flames, sparks and traffic away from vents and drains.",

@@ -123,7 +123,8 @@ def _cooler(
             capacities={(n, cooler.fluid): unit.rate * (i + 1) for i, n in enumerate(names)},
             energy=unit.power,
             stream=Stream("cooler", cooler.fluid, cooler.name, inlet, outlet),
-            recovery=_recovery(draft.site, cooler, inlet, lowest),
+            recovery=_recovery(draft.site, cooler, inlet, lowest)
+            or _warming(draft.site, cooler, place, inlet, lowest),
         )
     )
 
@@ -143,3 +144,25 @@ def _recovery(site: Network, cooler: Cooler, inlet: float, lowest: float) -> Rec
         return cooler.recovery * heat_between(site, cooler.fluid, hot, cooler.set_point)
 
     return Recovery(power(lowest), power(inlet), lowest)
+
+
+def _warming(
+    site: Network, cooler: Cooler, place: str, inlet: float, lowest: float
+) -> Recovery | None:
+    """Heat per kg for a place that asks for it: only what gas gives up above its temperature.
+
+    Gas from below it could warm nothing there, so that is not counted.
+    """
+    into = cooler.rejects_at or site.ground(place)
+    asked = site.places[into]
+    hot = cooler.heat_temperature
+    if asked.heat_demand is None or hot is None or hot < asked.heat_temperature:
+        return None
+    cold = max(hot, cooler.set_point)
+
+    def heat(kelvin: float) -> float:
+        return heat_between(site, cooler.fluid, kelvin, cold) if kelvin > cold else 0.0
+
+    if heat(inlet) <= 0.0:
+        return None
+    return Recovery(0.0, 0.0, lowest, heat=heat(lowest), most_heat=heat(inlet), into=into)

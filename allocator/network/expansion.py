@@ -118,16 +118,18 @@ def _refused(draft: Draft, source: str) -> str:
 
 
 def _check_set_points(site: Network, notes: Notes) -> None:
+    told = set()
     for cooler in site.coolers.values():
         known = [s.temperature for s in site.sources.values() if s.fluid == cooler.fluid]
         hot = [kelvin for kelvin in known if kelvin is not None]
-        if not hot:
+        if not hot and cooler.fluid not in told:  # one cause, told once
+            told.add(cooler.fluid)
             error = PhysicsError(
                 f"cools '{cooler.fluid}', no source of which has a temperature",
                 "add 'temperature' to its sources",
             )
             note(notes, "coolers", cooler.name, "fluid", error)
-        elif cooler.set_point >= max(hot):
+        elif hot and cooler.set_point >= max(hot):
             error = PhysicsError(
                 f"has a set-point of {degrees(cooler.set_point)}, and no source of "
                 f"'{cooler.fluid}' is hotter than {degrees(max(hot))}",

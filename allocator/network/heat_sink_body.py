@@ -14,6 +14,7 @@ from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_cycles import CycleBlock, cycle_of
 from allocator.physics.substances import Substance, value
 from allocator.physics.thermal_mass import HeatDraw, Inflow, ThermalMass
+from allocator.site.clocks import exact_cycle
 from allocator.site.records import Fluid, HeatSink
 
 POINTS = 9
@@ -131,8 +132,10 @@ def body_of(
 
 
 def period_of(site: Network, heat_sink: HeatSink, body: ThermalMass, inflow: Coming) -> CycleBlock:
-    """One outermost period of the source, as the body sees it."""
-    stages = [(stage.on, stage.every) for stage in site.sources[heat_sink.source].stages]
+    """One outermost period of the source, as the body sees it; of an inexact cycle always on."""
+    source = site.sources[heat_sink.source]
+    exact = exact_cycle(source, site.spreads)
+    stages = [(stage.on, stage.every) for stage in source.stages if exact]
     return cycle_of(body, stages, inflow.on)
 
 

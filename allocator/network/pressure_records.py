@@ -23,7 +23,7 @@ arrives at it and goes into stores comes at ``high``, what leaves it along pipes
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -131,6 +131,15 @@ class FluidPressures:
     def pressure(self, potential: float) -> float:
         """Pa of a potential."""
         return potential**0.5 if self.gas else potential
+
+    def filling(self, store: str, boosters: Collection[str]) -> float:
+        """The potential that fills a store (``type@place``), before boosters at its inlet."""
+        at = self.stores.get(store.partition("@")[0])
+        potential = 0.0 if at is None else at.fill
+        for one in self.boosters:
+            if one.store == store and one.booster in boosters:
+                potential = max(potential - one.gain, one.inlet)
+        return potential
 
     def node(self, name: str) -> str:
         """The node whose potentials a node has."""

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal, TypeVar
 
 from allocator.network.pressure_records import FluidPressures
+from allocator.site.clocks import exact_cycle
 from allocator.site.records import PipeType, Place, Route, Site, Source
 
 R = TypeVar("R")
@@ -115,13 +116,17 @@ class Recovery:
 
     ``power``: what may be promised of gas that comes from nowhere but the sources at its start,
     the coldest of which gives it at ``lowest`` K. ``most``: what no gas there passes. ``always``:
-    ``most`` is counted for whatever passes, as bounds on any control do.
+    ``most`` is counted for whatever passes, as bounds on any control do. ``heat``, ``most_heat``:
+    the same of heat for the place ``into``, in place of power.
     """
 
     power: float
     most: float
     lowest: float
     always: bool = False
+    heat: float = 0.0
+    most_heat: float = 0.0
+    into: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,10 +145,17 @@ class Arc(Route):
 
 @dataclass(frozen=True, slots=True)
 class Handover:
-    """A time, s from that of the site file, and what each store must hold then, kg."""
+    """A time, s from that of the site file, and what each store must hold then, kg.
+
+    ``batteries``: what batteries do in the operation that follows, and so must do before it, in J,
+    W, kg/s and units: by ``burst_part``, battery, class; ``swing``, battery; ``release``, battery,
+    class, shape; ``level``, battery, demand, class; ``collect``, source, destination of bursts;
+    ``cycled``, group. What is not named is 0.
+    """
 
     at: float
     kept: Mapping[str, float]
+    batteries: Mapping[tuple[str, ...], float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +185,7 @@ class Network(Site):
         for name, source in self.sources.items():
             if not source.part_of:
                 sources[name] = source
-                sources.update(source.through_chamber())
+                sources.update(self._through_chamber(source))
         if sources != self.sources:
             object.__setattr__(self, "sources", sources)
 
@@ -184,7 +196,10 @@ class Network(Site):
 
     def parts_of(self, source: str) -> tuple[str, ...]:
         """Names of what is drawn out of a source's chamber."""
-        return tuple(self.sources[source].through_chamber())
+        return tuple(self._through_chamber(self.sources[source]))
+
+    def _through_chamber(self, source: Outflow) -> dict[str, Outflow]:
+        return source.through_chamber() if exact_cycle(source, self.spreads) else {}
 
     def capacity(self, route: str, build: str, fluid: str) -> float:
         """kg/s of a fluid that a build carries on a route."""

@@ -8,7 +8,8 @@ worked out from its settled cycle at full flow, ``C dT/dt = N(T, t)``, in which 
   falls with T, and so is never hotter than the cycle by more than it was at its start;
 * less flow, shorter bursts or spells, or a source that is lost: less heat comes as long as the gas
   is hotter than the sink. So flow and stages count at the high end of their range; what has a range
-  of periods counts as if it never turned off within the stage around it;
+  of periods counts as if it never turned off within the stage around it, and what has a clock that
+  drifts or bursts that shift as if it never turned off (:func:`allocator.site.clocks.exact_cycle`);
 * specific heats that change with temperature: heat comes by the greatest mean specific heat of the
   gas down to any temperature of the sink within its limit, and the filling takes it up by its
   least. Less capacity never makes a sink's peak lower: where T belongs to C and the peak M to the
@@ -45,6 +46,7 @@ from allocator.physics.heat_sink_cycles import cycle_of
 from allocator.physics.heat_sink_settled import course
 from allocator.physics.humidity import dew_point
 from allocator.physics.substances import value
+from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink, Source, Stage
 
 ROOM_KELVINS = 0.05
@@ -152,7 +154,9 @@ def guaranteed(site: Network, heat_sink: HeatSink, mass: float, recovery: bool) 
         body = body_of(site, heat_sink, within, mass, recovery, NO_COOLER)
         period = cycle_of(body, [(s.on, s.every) for s in source.stages], coming.on)
         found = course(body, period, heat_sink.initial_temperature)
-        wet = _condenses(site, source, found.rest.low - room(site, hot))
+        exact = exact_cycle(site.sources[heat_sink.source], site.spreads)
+        coldest = found.rest.low - room(site, hot) if exact else lowest
+        wet = _condenses(site, source, coldest)
     except HeatSinkError as error:
         return error.what
     except PhysicsError as error:
@@ -198,6 +202,8 @@ def busiest(site: Network, name: str) -> Source:
         else:
             on = min(most(f"cycle[{number}].on", stage.on), stage.every)
             stages.append(Stage(on, stage.every))
+    if source.drift or source.jitter:
+        stages = []
     return replace(source, flow=most("flow", source.flow), stages=tuple(stages))
 
 

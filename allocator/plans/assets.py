@@ -223,7 +223,7 @@ class NodePressure:
 
 @record
 class RecoveryUse:
-    """Power promised of the heat that a cooler takes away."""
+    """Power, or heat for a place, promised of the heat that a cooler takes away."""
 
     route: str = fact("route", "Route of the cooler.")
     build: str = fact("build", "Cooler and number of units.")
@@ -234,4 +234,10 @@ class RecoveryUse:
     )
     power: Mapping[str, float] = fact(
         "power_w", "Mean power from that flow, by shape.", default_factory=dict
+    )
+    heat: float | None = fact(
+        "heat_w",
+        "Heat that it gives at all times to the heat demand of the place into which it goes.",
+        optional=True,
+        default=None,
     )

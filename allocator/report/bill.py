@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -10,7 +11,7 @@ from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
-from allocator.report.pressures import booster_into, valves_of
+from allocator.report.pressures import booster_into, shut_in, valves_of
 from allocator.report.tags import valve_tags
 from allocator.site.money import counted_share
 from allocator.site.records import POWER
@@ -117,6 +118,8 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
             yield from _thing(site, item, where, 1.0, "piece", _Cost(materials, price, build.life))
             continue
         item = f"{run.build} pipe for {run.fluid}"
+        if bear := shut_in(plan, site, run.fluid, (route.start, route.end)):
+            item += f", to bear {math.ceil(bear / 100.0 - 1e-6) / 10.0:g} kPa"
         where = f"{corridor_of(route)}: {site.ground(route.start)} to {site.ground(route.end)}"
         yield from _thing(
             site, item, where, route.length, "m", _Cost(materials, price, build.life), route.length

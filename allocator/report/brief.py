@@ -33,6 +33,7 @@ from allocator.report.words import (
     money,
     percent,
     quantity,
+    vented_at_all,
 )
 from allocator.site.money import lives_without_interest, running_span, unit_of_money
 from allocator.site.records import POWER, Site
@@ -199,7 +200,7 @@ def _emission_words(plan: Plan) -> str:
             words += f" ({release} of {'firm' if plan.basis == 'firm' else 'mean'} power)"
     if emissions.biogenic > 0:
         words += f"; biogenic {quantity(emissions.biogenic, 'emission_rate')}, not counted"
-    for fluid, rate in emissions.vented.items():
+    for fluid, rate in vented_at_all(emissions).items():
         words += f"; {fluid} vented at most {quantity(rate, 'emission_rate')}, counted by weight"
     return f"{words}."
 

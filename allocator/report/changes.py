@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 
 from allocator.base.labels import LABELS, labelled
 from allocator.base.quantities import format_quantity
@@ -10,6 +12,7 @@ from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.plans.differences import KEPT, Difference, differences
 from allocator.plans.records import Plan
+from allocator.report.bill import BillLine
 
 ROUNDING = 1e-6
 """Share below which two figures are the same."""
@@ -31,6 +34,13 @@ _FIGURES = (
     Column("change", "difference", "number"),
 )
 
+_COSTS = (
+    Column("item", "item"),
+    labelled("where"),
+    Column("more_mass", "more material", "mass", "Material that it takes more than before."),
+    Column("more_cost", "more cost", "money", "What it costs more than before."),
+)
+
 
 def changes_table(before: Plan, after: Plan) -> Table:
     """A row a thing that is not the same in both plans."""
@@ -41,6 +51,22 @@ def changes_table(before: Plan, after: Plan) -> Table:
 def both_figures(before: Plan, after: Plan) -> Table:
     """Power, emissions, cost and materials of both plans."""
     return Table("figures", "Figures of both plans", _FIGURES, tuple(_figures(before, after)))
+
+
+def costs_of_changes(
+    before: Sequence[BillLine], after: Sequence[BillLine], currency: str = ""
+) -> Table:
+    """What each thing that is bought differently takes in either plan: material and money."""
+    sums: dict[tuple[str, str], list[list[float]]] = {}
+    for number, lines in enumerate((before, after)):
+        for line in lines:
+            mass, money = sums.setdefault((line.item, line.where), [[0.0, 0.0], [0.0, 0.0]])
+            mass[number] += line.kg or 0.0
+            money[number] += line.counted
+    more = {thing: (_more(*mass), _more(*money)) for thing, (mass, money) in sums.items()}
+    rows = tuple((*thing, *cost) for thing, cost in more.items() if any(cost))
+    columns = (*_COSTS[:3], replace(_COSTS[3], currency=currency))
+    return Table("costs", "What each change costs", columns, rows)
 
 
 def changes_lines(before: Plan, after: Plan) -> list[str]:

@@ -54,6 +54,8 @@ def plan_tables(
         found.append(line_tables.boosters(site, plan))
     if plan.heat_sinks:
         found.append(heat_tables.heat_sinks(plan))
+    if len(warmed := heat_tables.heat_demands(site, plan)):
+        found.append(warmed)
     if plan.outages:
         found.append(outage_tables.outages(plan))
     return tuple(found)

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network, Sink
 from allocator.plans.records import FlowHeat, Plan
-from allocator.report.loads import corridor_of, runs_of_kind
+from allocator.report.loads import corridor_of, least_factor, runs_of_kind
 from allocator.report.tables import Row, table_of
+from allocator.report.words import at
 from allocator.thermal.sink_temperatures import HeatSinkStudy
 
 
@@ -160,3 +162,51 @@ def _steam(site: Network, sink: Sink) -> float:
     """What boils off a heat sink at full flow, kg/s."""
     study = HeatSinkStudy.of(site, site.heat_sinks[sink.heat_sink])
     return study.state(sink.mass, sink.recovery).steam
+
+
+_DEMANDS = (
+    labelled("place"),
+    Column("heat_asked", "heat asked for", "power", "At all times."),
+    Column("min_temperature", "at least at", "temperature"),
+    Column("given_by", "given by"),
+    Column("heat_given", "heat at all times", "power", "At the lowest load, or the least flow."),
+    Column("heat_temperature", "heat at", "temperature"),
+)
+
+
+def heat_demands(site: Network, plan: Plan) -> Table:
+    """Places that must be given heat: who gives how much of it at all times, and how hot."""
+    rows: list[Row] = [
+        {
+            "place": name,
+            "heat_asked_w": place.heat_demand,
+            "min_temperature_k": place.heat_temperature,
+            "given_by": who,
+            "heat_given_w": heat,
+            "heat_temperature_k": kelvin,
+        }
+        for name, place in site.places.items()
+        if place.heat_demand is not None
+        for who, heat, kelvin in _givers(site, plan, name, place.heat_temperature)
+        if heat > 0
+    ]
+    return table_of("heat_demands", "Heat demands", _DEMANDS, rows)
+
+
+def _givers(
+    site: Network, plan: Plan, place: str, least: float
+) -> Iterator[tuple[str, float, float]]:
+    """Machine groups and coolers that warm a place, W at all times, and at how many K."""
+    for use in plan.machines:
+        kind = site.machines[use.type]
+        hot = kind.heat_temperature
+        if site.ground(use.place) == place and hot is not None and hot >= least:
+            load = sum(share * least_factor(site, name) for name, share in use.following.items())
+            yield at(use.name), (use.flat_load + load) * kind.heat_out, hot
+    for recovery in plan.recoveries:
+        route = site.routes[recovery.route]
+        if route.stream is not None and recovery.heat:
+            cooler = site.coolers[route.stream.corridor]
+            hot = cooler.heat_temperature
+            if hot is not None and (cooler.rejects_at or site.ground(route.start)) == place:
+                yield recovery.build, recovery.heat, hot

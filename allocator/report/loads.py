@@ -19,6 +19,12 @@ def peak_factor(site: Network, shape: str) -> float:
     return 1.0 if profile is None else max(profile.levels)
 
 
+def least_factor(site: Network, shape: str) -> float:
+    """Lowest level of a supply shape of mean 1: 1 when it is flat, else its demand's lowest."""
+    profile = None if shape == FLAT else site.demands[shape].profile
+    return 1.0 if profile is None else min(profile.levels)
+
+
 def runs_of_kind(site: Network, plan: Plan, kind: str) -> Iterator[Run]:
     """Runs that are a ``pipe``, a ``cooler`` or a heat ``sink``, not passages at a place."""
     for run in plan.runs:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from allocator.network.pressure_records import BoosterOption
 from allocator.network.records import Network
 from allocator.plans.records import BoosterUse, NodePressure, Plan
 from allocator.report.loads import corridor_of, runs_of_kind
@@ -56,12 +57,34 @@ def pressure_ends(site: Network, plan: Plan) -> tuple[PressureEnd, ...]:
             if kind == "demand":
                 low.append(known.pressure(known.demands.get(name, 0.0)))
             if kind == "storage" and name in known.stores:
-                high.append(known.pressure(known.stores[name].fill))
+                store = f"{name}@{place}"
+                blowing = [use.booster for use in plan.boosters if use.store == store]
+                high.append(known.pressure(known.filling(store, blowing)))
+        for one in _boosters_used(site, plan, row.fluid):
+            if known.node(one.start) == known.node(row.node):
+                (high if one.store else low).append(known.pressure(one.inlet))
         margins = ((row.low - max(low), max(low)), (row.high - max(high), max(high)))
         margin, needs = min(margins)
         rating = min(ratings, default=None)
         found.append(PressureEnd(row, site.ground(row.node), needs, margin, rating))
     return tuple(found)
+
+
+def _boosters_used(site: Network, plan: Plan, fluid: str) -> list[BoosterOption]:
+    """Boosters of a fluid in a plan, as they may stand on its network."""
+    used = {(one.booster, one.route, one.start, one.store) for one in plan.boosters}
+    options = site.pressures[fluid].boosters
+    return [one for one in options if (one.booster, one.route, one.start, one.store) in used]
+
+
+def shut_in(plan: Plan, site: Network, fluid: str, nodes: Iterable[str]) -> float:
+    """Pa that what is attached at some nodes must bear with nothing flowing; 0 if not known."""
+    known = site.pressures.get(fluid)
+    if known is None:
+        return 0.0
+    places = {known.node(node) for node in nodes}
+    rows = [row for row in plan.pressures if row.fluid == fluid]
+    return max((row.shut_in for row in rows if known.node(row.node) in places), default=0.0)
 
 
 def _attached(site: Network, plan: Plan, fluid: str) -> Iterator[tuple[str, str, str, bool]]:

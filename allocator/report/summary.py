@@ -13,7 +13,7 @@ from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
-from allocator.report.heat_tables import sinks_used, temperatures
+from allocator.report.heat_tables import heat_demands, sinks_used, temperatures
 from allocator.report.line_tables import boosters, power_lines
 from allocator.report.outage_tables import outages
 from allocator.report.parts import (
@@ -41,6 +41,7 @@ from allocator.report.words import (
     money,
     percent,
     quantity,
+    vented_at_all,
 )
 from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
@@ -70,6 +71,7 @@ def full_summary(
         connected_sources(site, plan),
         machines(site, plan),
         outages(plan),
+        heat_demands(site, plan),
         storage(site, plan),
         pipes_laid(site, plan),
         least_margins(site, plan),
@@ -174,7 +176,7 @@ def _emissions(plan: Plan) -> list[str]:
     ]
     rows += [
         (f"{fluid} vented", quantity(rate, "emission_rate"), "at most; counted by its weight")
-        for fluid, rate in emissions.vented.items()
+        for fluid, rate in vented_at_all(emissions).items()
     ]
     return table(("", "release", ""), rows, right=(1,))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.base.column_units import NO_BREAK
 from allocator.base.quantities import format_quantity
-from allocator.plans.records import FLAT, GoalResult, Plan, ReserveRule
+from allocator.plans.records import FLAT, Emissions, GoalResult, Plan, ReserveRule
 
 STATUS_WORDS = {
     "optimal": "optimal",
@@ -46,7 +46,10 @@ def clock_words(plan: Plan) -> str:
     if worth.until is not None:
         until = quantity(worth.until, "duration")
         if worth.until_total is None or worth.until_clean is None:
-            told.append(f"Surveyed clocks are not relied on after {until}, nor used until then.")
+            why = "no operation for them alone was found in the time"
+            told.append(
+                f"Surveyed clocks are not relied on after {until}, nor used until then: {why}."
+            )
         else:
             told.append(
                 f"Until the survey ends, after {until}: firm clean power "
@@ -109,6 +112,16 @@ def grams_a_kwh(release: float) -> str:
     """A release, kg a J, as people compare them: ``732 g/kWh``."""
     grams = 3.6e9 * release
     return f"{grams:.3g} g/kWh" if grams < 1000 else f"{grams:.0f} g/kWh"
+
+
+def vented_at_all(emissions: Emissions) -> dict[str, float]:
+    """What is vented of each fluid by weight, without what is next to nothing beside the rest."""
+    released = (*emissions.by_fluid.values(), *emissions.vented.values())
+    return {
+        fluid: rate
+        for fluid, rate in emissions.vented.items()
+        if rate == 0 or rate > 1e-9 * max(released)
+    }
 
 
 def emission_a_kwh(plan: Plan) -> str:

@@ -73,6 +73,9 @@ def _pressures(sets: IndexSets, plan: Plan) -> list[str]:
     """Machines, demands and stores that have no more pressure than they need."""
     site, found = sets.site, dict[str, list[str]]()
     rows = {(row.fluid, row.node): row for row in plan.pressures}
+    blowing: dict[str, list[str]] = {}
+    for booster in plan.boosters:
+        blowing.setdefault(booster.store, []).append(booster.booster)
     for fluid, one in site.pressures.items():
         ambient = one.pressure(one.least)
         ends = [
@@ -86,7 +89,7 @@ def _pressures(sets: IndexSets, plan: Plan) -> list[str]:
             if use.name in one.demands and use.clean_share > 0
         ]
         ends += [
-            (use.name, use.place, one.stores[use.type].fill, "high")
+            (use.name, use.place, one.filling(use.name, blowing.get(use.name, ())), "high")
             for use in plan.stores
             if use.type in one.stores and use.size > 0
         ]

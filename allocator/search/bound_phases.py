@@ -41,9 +41,13 @@ def integer_model(search: GoalSearch, budget: Budget) -> GoalSearch:
 
 
 def integer_model_until_compiled(search: GoalSearch, budget: Budget) -> GoalSearch:
-    """The same while the path search is being compiled: it ends as soon as that can begin."""
+    """The same while the path search is being compiled: it ends as soon as that can begin.
+
+    Where the candidates were tried already, there is nothing to wait for.
+    """
     pool, solver_model = search.untried, search.solver_model
-    assert pool is not None
+    if pool is None:
+        return integer_model(search, budget)
     before = solver_model.enough
     solver_model.enough = lambda: pool.ready(0.0) or (before is not None and before())
     try:

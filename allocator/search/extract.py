@@ -12,9 +12,11 @@ from allocator.model.expressions import (
     can_follow,
     direct_shapes,
     is_batched,
+    least_of,
     load_at_peak,
     mean_turnover,
     recovering,
+    warmth_of,
     worth_of,
 )
 from allocator.model.index_sets import CLASSES, Group, IndexSets, StoreSite, counts
@@ -256,7 +258,7 @@ def runs(reading: Reading) -> tuple[Run, ...]:
 
 
 def recovery_uses(reading: Reading) -> tuple[RecoveryUse, ...]:
-    """Power that is promised of the heat of coolers."""
+    """Power, and heat for places, that is promised of the heat of coolers."""
     sets = reading.sets
     found = []
     for arc, recovery, shapes in recovering(sets):
@@ -268,8 +270,11 @@ def recovery_uses(reading: Reading) -> tuple[RecoveryUse, ...]:
         pipe = sets.pipes[arc.route, arc.fluid]
         laid = [b for b in pipe.builds if reading.whole("lay", arc.route, b, arc.fluid) == 1]
         if flow and laid:
-            power = {shape: rate * worth_of(recovery) for shape, rate in flow.items()}
-            found.append(RecoveryUse(arc.route, laid[0], flow, power))
+            worth, warmth = worth_of(recovery), warmth_of(recovery)
+            power = {shape: rate * worth for shape, rate in flow.items()} if worth > 0 else {}
+            least = math.fsum(rate * least_of(sets, shape) for shape, rate in flow.items())
+            heat = warmth * least if warmth > 0 else None
+            found.append(RecoveryUse(arc.route, laid[0], flow, power, heat))
     return tuple(found)
 
 

@@ -86,6 +86,12 @@ def candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
     return search
 
 
+def compiled_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
+    """The same where the search is compiled by now: it is not waited for."""
+    _try_candidates(search, 0.0)
+    return search
+
+
 def _try_candidates(search: GoalSearch, wait: float) -> None:
     """Search and repair, where the pool is untried and compiled after at most some seconds."""
     pool, solver_model, deadline = search.untried, search.solver_model, search.deadline

@@ -116,7 +116,7 @@ def slices_of(
 
 
 @dataclass
-class _Sheet:
+class ProgramSheet:
     """A program being written down, column by column and row by row."""
 
     costs: list[float] = field(default_factory=list)
@@ -167,7 +167,7 @@ def program_of(
 
     ``firm``: minus the W served at all times. ``clean``: with clean machines alone.
     """
-    sheet = _Sheet()
+    sheet = ProgramSheet()
     levels: dict[str, int] = {}
     shares = {}
     if firm:
@@ -219,7 +219,7 @@ def means_of(clock: SourceClock, phases: Mapping[str, float], cuts: np.ndarray) 
 
 def _sources(
     assembly: Assembly,
-    sheet: _Sheet,
+    sheet: ProgramSheet,
     span: float,
     values: Mapping[str, float],
     levels: dict[str, int],
@@ -249,7 +249,7 @@ def _sources(
             fluids.setdefault((source.place, source.fluid), []).append((column, 1.0))
 
 
-def _runs(assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance) -> None:
+def _runs(assembly: Assembly, sheet: ProgramSheet, fluids: Balance, power: Balance) -> None:
     site = assembly.case.site
     for run in assembly.case.plan.runs:
         route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
@@ -271,7 +271,7 @@ def _runs(assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance) ->
 
 def _holders(
     assembly: Assembly,
-    sheet: _Sheet,
+    sheet: ProgramSheet,
     span: float,
     levels: dict[str, int],
     fluids: Balance,
@@ -297,7 +297,7 @@ def _holders(
 
 
 def _machines_and_lines(
-    assembly: Assembly, sheet: _Sheet, fluids: Balance, power: Balance, *, clean: bool
+    assembly: Assembly, sheet: ProgramSheet, fluids: Balance, power: Balance, *, clean: bool
 ) -> None:
     case = assembly.case
     for machine in case.plan.machines:
@@ -324,7 +324,7 @@ def _machines_and_lines(
 
 def _demands(
     assembly: Assembly,
-    sheet: _Sheet,
+    sheet: ProgramSheet,
     span: float,
     values: Mapping[str, float],
     power: Balance,

@@ -74,7 +74,7 @@ def rules_of(assembly: Assembly) -> tuple[ReserveRule, ...]:
 
 
 def _rules(assembly: Assembly, k: int, tank: Tank) -> list[ReserveRule]:
-    case, margin = assembly.case, _margins(assembly.circuit, LOOK)[k]
+    case, margin = assembly.case, margins_of(assembly.circuit, LOOK)[k]
     present = present_tank(case, tank)
 
     free = free_sources(case, present)
@@ -109,7 +109,7 @@ def kept_through(
     looks = max(1, min(MOST_LOOKS, int(np.ceil(seconds / LOOK))))
     span = seconds / looks
     exact = {c.name: not inexact(case, c.name) for c in circuit.clocks if c.kind == "source"}
-    margins = _margins(circuit, span)
+    margins = margins_of(circuit, span)
     present = [present_tank(case, tank) for tank in circuit.tanks]
     most = WORK // looks
     kept = np.array([[tank.size for tank in circuit.tanks]] * looks)
@@ -122,8 +122,8 @@ def kept_through(
     return kept
 
 
-def _margins(circuit: Circuit, span: float) -> list[float]:
-    """What each tank's reserve may grow by until the next look, and through a run begun then."""
+def margins_of(circuit: Circuit, span: float) -> list[float]:
+    """What the reserve of each tank may grow by until the next look, and in a run begun then."""
     values = {clock.name: clock for clock in circuit.clocks}
     runs = tables_of(circuit, {}).runs.tolist()
     return [

@@ -67,10 +67,11 @@ _OTHER_FIELDS: Mapping[type, Mapping[str, Kind]] = {
 """Kinds of fields that have no key of their name, or another shape than it."""
 
 UNCHECKED: Mapping[type, set[str]] = {
+    records.Source: {"series"},
     records.Demand: {"profile"},
     records.Built: {"storage", "machines"},
 }
-"""Fields that :func:`_across` looks at."""
+"""Fields that :func:`_across` or the audit looks at."""
 
 
 def faults_of_site(site: Site) -> list[Fault]:

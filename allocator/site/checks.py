@@ -58,9 +58,8 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
     """Clocks that cannot be, chambers of an unknown gas, machines that give more energy than they
 
     take."""
-    heat_sinks = {heat_sink.source: name for name, heat_sink in site.heat_sinks.items()}
     for name, source in site.sources.items():
-        for key, problem, remedy in faults_of_clock(source, site.spreads, heat_sinks):
+        for key, problem, remedy in faults_of_clock(source, site.spreads, site.starts_at):
             yield RecordFault("sources", name, (), key, f"{key} {problem}", remedy)
         if source.pump is None or source.pump.chamber is None or source.fluid not in site.fluids:
             continue

@@ -22,29 +22,24 @@ Problems = Iterator[tuple[str, str, str]]
 """A key of the source, what is wrong there, and what to do."""
 
 
-def faults_of_clock(
-    source: Source, spreads: Mapping[str, Spread], heat_sinks: Mapping[str, str]
-) -> Problems:
-    """What is wrong with the clock of a source.
-
-    ``heat_sinks``: source -> the heat sink at it.
-    """
+def faults_of_clock(source: Source, spreads: Mapping[str, Spread], starts_at: str) -> Problems:
+    """What is wrong with the clock of a source. ``starts_at``: of the site, empty if not given."""
     keys = ("clock", "error", "drift", "jitter")
     given = [k for k in keys if getattr(source, k) not in (None, 0.0, "free")]
     if not source.stages:
         if given:
             yield given[0], "is given for a source that is always on", "give its 'cycle'"
         return
-    yield from _known(source)
+    yield from _known(source, starts_at)
     first = source.stages[0].every
     if source.jitter >= first:
         yield (
             "jitter",
-            f"is as long as the period of the first stage ({_span(first)})",
+            f"is as long as the period of the first stage ({_span(first)}), or longer",
             "give how far one burst may come early or late",
         )
         return
-    yield from _inexact(source, spreads, heat_sinks)
+    yield from _inexact(source, spreads)
 
 
 def faults_of_survey(site: Site) -> Problems:
@@ -87,7 +82,7 @@ def varying(source: Source, spreads: Mapping[str, Spread]) -> dict[str, Spread]:
     return found
 
 
-def _known(source: Source) -> Problems:
+def _known(source: Source, starts_at: str) -> Problems:
     """Of a clock that is not free: what it needs, and what it cannot be."""
     if source.clock == "free":
         if source.error is not None:
@@ -114,46 +109,37 @@ def _known(source: Source) -> Problems:
         )
     if source.clock != "calendar":
         return
+    if not starts_at:
+        yield (
+            "clock",
+            "is tied to the day or the week, but the site has no 'starts_at'",
+            "add 'starts_at: 2027-03-01T06:00' with the time from which 'next_start' counts",
+        )
     if source.drift:
         yield "drift", "is given, but a calendar's clock never drifts", "use 'clock: surveyed'"
     if not any(_divides(period, whole) for whole in (DAY, WEEK)):
-        near = " and ".join(_span(other) for other in _nearest(period))
+        others = _nearest(period)
+        near = " and ".join(map(_span, others))
+        mine = _span(period)
+        if mine in map(_span, others):
+            mine = f"{period!r} s"
         yield (
             "clock",
-            f"is tied to the day or the week, which its period ({_span(period)}) does not divide",
+            f"is tied to the day or the week, which its period ({mine}) does not divide",
             f"the nearest that do: {near}",
         )
 
 
-def _inexact(
-    source: Source, spreads: Mapping[str, Spread], heat_sinks: Mapping[str, str]
-) -> Problems:
+def _inexact(source: Source, spreads: Mapping[str, Spread]) -> Problems:
     """Of what makes true cycles differ from the stated one: where that is not yet planned."""
     varies = varying(source, spreads)
     key = next(iter(varies), "").partition("[")[0].partition(".")[0]
-    if varies and source.clock != "free":
-        yield (
-            "clock",
-            "says when it is on, but its cycle varies from time to time",
-            "leave out 'clock'",
-        )
-    elif varies and _most_bursts(source) > MOST_BURSTS:
+    if varies and _most_bursts(source) > MOST_BURSTS:
         yield (
             key,
             f"has a duration that varies, and about {_most_bursts(source):,.0f} bursts in a period "
             f"of its outermost stage; more than {MOST_BURSTS:,} are not yet planned",
             "leave out the inner stages and give the mean flow while they last",
-        )
-    key = key or next((k for k in ("drift", "jitter") if getattr(source, k)), "")
-    if not key:
-        return
-    chamber = source.pump is not None and source.pump.chamber is not None
-    beside = "a chamber" if chamber else "a heat sink" if source.name in heat_sinks else ""
-    if beside:
-        yield (
-            key,
-            f"makes its cycle inexact, which is not yet planned for a source with {beside}",
-            "leave one of the two out",
         )
 
 

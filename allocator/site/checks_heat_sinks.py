@@ -106,6 +106,12 @@ def _cooler(values: Values) -> HeatSinkCooler | None:
 
 def _check_heat(values: Values, sources: Mapping[str, Values]) -> None:
     source: str | None = values.get("source")
+    if source is not None and source in sources and sources[source].has("series"):
+        values.fault(
+            "source",
+            f"names {shown(source)}, whose bursts are not known ('series')",
+            "give that source 'flow' and 'cycle'",
+        )
     if source is None or values.has("heat_while_on"):
         if values.has("heat_while_on") and values.has("max_outlet_temperature"):
             values.fault(

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from allocator.base.quantities import format_quantity
+from allocator.site.checks_series import recorded_source
 from allocator.site.records import Stage
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.spreads import ends
@@ -16,8 +17,10 @@ MOST_INTERVALS = 5_000_000
 """On-intervals in one outermost period beyond which a cycle cannot be planned exactly."""
 
 
-def stages_of(values: Values, _: SiteValues) -> Filled | None:
-    """The stages of a source, by its cycle or its delivery."""
+def stages_of(values: Values, whole: SiteValues) -> Filled | None:
+    """The stages of a source, by its cycle, its delivery or its series."""
+    if values.has("series"):
+        return recorded_source(values, whole)
     stages = _cycle(values) if values.has("cycle") else _delivery(values)
     _check_next_start(values, stages)
     _check_chamber(values)

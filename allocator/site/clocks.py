@@ -74,6 +74,11 @@ def timings_of(site: Site) -> dict[str, Timing]:
     return found
 
 
+def timing_at_any_phase(site: Site, source: Source) -> Timing:
+    """What is sure of the clock of one source alone, of which any phase is as bad."""
+    return _timing(source, site.spreads).any_phase
+
+
 def _bursts(stages: tuple[Stage, ...]) -> int:
     """Bursts in a period of the outermost stage, about."""
     return math.prod(math.ceil(outer.on / inner.every) for inner, outer in pairwise(stages))
@@ -130,6 +135,23 @@ def _timing(source: Source, spreads: Mapping[str, Spread]) -> Timing:
     if source.next_start is None or 2 * source.error >= stages[-1].every:
         return free  # any phase is admitted
     return replace(free, start=source.next_start, error=source.error)
+
+
+def exact_cycle(source: Source, spreads: Mapping[str, Spread]) -> bool:
+    """Whether the true cycle of a source is the stated one, whatever its phase.
+
+    Where it is not, two promises beside the firm one are made as if less were known:
+
+    * a chamber is not drawn on through pauses. A pump that runs only while the source is on needs
+      nothing of the chamber, so what is promised holds with any cycle that the source's own
+      on-time admits;
+    * a heat sink counts as if its source were always on. The hotter of two sinks that start alike
+      is the one that gets gas whenever the other does, for more heat comes at any temperature
+      below the gas's own (solutions of C dT/dt = N(T, t) that start alike keep the order of N),
+      and a sink hotter than its gas only cools. So no admitted cycle makes it hotter. How cold it
+      gets is not bounded: beside a dew point it counts as cold as what is around it.
+    """
+    return not (source.drift or source.jitter or (spreads and varying(source, spreads)))
 
 
 def varying_ranges(

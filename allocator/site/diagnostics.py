@@ -14,6 +14,8 @@ from allocator.base.quantities import Units, shown
 from allocator.site.nodes import Node, Scalar
 
 if TYPE_CHECKING:
+    from allocator.site.catalogue import CatalogueValue
+    from allocator.site.defaults import DefaultValue
     from allocator.site.spreads import Spread
 
 _MOST_GUESSES = 200  # guessing names costs time; a file with more slips gets no more guesses
@@ -28,7 +30,8 @@ class Diagnostics:
     ``ambient_pressure``: Pa, against which gauge readings count.
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
     looked up. ``extra``: bytes of the CSV files read so far, in order. ``spreads``: address of a
-    value -> what else it may be.
+    value -> what else it may be. ``catalogued``: address -> value of the catalogue.
+    ``defaults``: what the file does not say.
     """
 
     file: str
@@ -38,6 +41,8 @@ class Diagnostics:
     names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
     spreads: dict[str, Spread] = field(default_factory=dict)
+    catalogued: Mapping[str, CatalogueValue] = field(default_factory=dict)
+    defaults: tuple[DefaultValue, ...] = ()
     _unitless: dict[str, tuple[int, int, Fault]] = field(default_factory=dict)
     _faults: list[tuple[int, int, Fault]] = field(default_factory=list)
     _warnings: list[tuple[int, int, Fault]] = field(default_factory=list)

@@ -14,6 +14,7 @@ from typing import Any
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.site.catalogue_values import put_catalogue_in_place
 from allocator.site.checks import check_site_records
 from allocator.site.checks_boosters import check_booster
 from allocator.site.checks_built import existing_things
@@ -24,6 +25,7 @@ from allocator.site.checks_machines import check_coolant, shortest_burst
 from allocator.site.checks_network import layers_of, length_of_line, length_of_route
 from allocator.site.checks_sources import stages_of
 from allocator.site.checks_stores import check_store
+from allocator.site.defaults import DefaultValue, defaults_of
 from allocator.site.diagnostics import Diagnostics, Where
 from allocator.site.document import DocumentError, read_document
 from allocator.site.enclosures import check_enclosure, limit_heat_of_places
@@ -48,12 +50,14 @@ class Report:
     """What a site file holds: the site, or None where there are ``faults``; and its warnings.
 
     ``unitless``: the first plain number, which is read in SI, of each key that has a unit.
+    ``defaults``: what holds because the file does not say it.
     """
 
     site: Site | None
     faults: tuple[Fault, ...]
     warnings: tuple[Fault, ...]
     unitless: tuple[Fault, ...] = ()
+    defaults: tuple[DefaultValue, ...] = ()
 
 
 Check = Callable[[Site, Values], None]
@@ -110,7 +114,13 @@ def _checked(path: str | PathLike[str], check: Check) -> Report:
                 f"begin the file with 'format: {FORMAT}'",
             )
     faults = diagnostics.faults
-    return Report(None if faults else site, faults, diagnostics.warnings, diagnostics.unitless)
+    return Report(
+        None if faults else site,
+        faults,
+        diagnostics.warnings,
+        diagnostics.unitless,
+        diagnostics.defaults,
+    )
 
 
 def content_of(file: Path) -> bytes:
@@ -162,6 +172,7 @@ def _read(
 ) -> Site | None:
     sections = _sections(root, diagnostics)
     note_unused(root, put_in_place(root, sections), diagnostics)
+    diagnostics.catalogued = put_catalogue_in_place(root, sections)
     diagnostics.names = _names(root, sections)
     diagnostics.units = _units(root, diagnostics)
     diagnostics.ambient_pressure = _ambient_pressure(root, diagnostics.units)
@@ -179,6 +190,7 @@ def _read(
         digest.update(extra)
     site = replace(site, sha256=digest.hexdigest())
     check(site, values)
+    diagnostics.defaults = defaults_of(values)
     return None if diagnostics.faults else site
 
 
@@ -263,6 +275,7 @@ def _records(values: Values, stem: str) -> Site:
     whole.made["built"] = _part("built", Built(), whole)
     whole.made["name"] = values.get("name", stem)
     whole.made["spreads"] = dict(values.where.diagnostics.spreads)
+    whole.made["catalogued"] = values.where.diagnostics.catalogued
     site: Site = SITE.made(values, **whole.made)
     return site
 
@@ -272,7 +285,7 @@ def _section(name: str, whole: SiteValues) -> dict[str, Any]:
     rule = RULES.get(name)
     made = {}
     for thing, values in whole.section(name).items():
-        more = rule(values, whole) if rule else {}
+        more = rule(values, whole) if rule and values.complete else {}
         if more is not None and values.whole:
             made[thing] = values.table.made(values, name=thing, **more)
     return made

@@ -13,6 +13,7 @@ from functools import singledispatch
 from pathlib import Path
 
 from allocator.base.quantities import DIMENSIONS, exact_text
+from allocator.site.catalogue_values import CatalogueName
 from allocator.site.groups import ListOf, MapOf, OwnUnits
 from allocator.site.kinds import (
     AsWritten,
@@ -112,6 +113,7 @@ _WORDS: Mapping[type, str] = {
     KeyTable: "keys",
     Named: "name: keys",
     SharedValues: "section: name: keys",
+    CatalogueName: "name in the catalogue",
 }
 
 

@@ -60,7 +60,8 @@ class Key:
 class Values:
     """What was read of a record by its ``table``.
 
-    Values that were faulty are left out and make it not whole.
+    Values that were faulty are left out and make it not whole. ``complete``: with an unknown kind
+    or name of the catalogue, nobody knows what is missing.
     """
 
     table: KeyTable
@@ -69,6 +70,7 @@ class Values:
     found: dict[str, Any] = field(default_factory=dict)
     nodes: dict[str, Node] = field(default_factory=dict)
     sound: bool = True
+    complete: bool = True
 
     def get(self, key: str, otherwise: Any = None) -> Any:
         """The value of a key, its default, or ``otherwise``."""
@@ -189,10 +191,11 @@ class KeyTable:
                 values.nodes[meant] = value
                 self._take(known[meant], value, values)
         sources = [key for key in self.completing if key in values.nodes]
-        if all(key in values.found and key in written for key in sources):
+        values.complete = all(key in values.found and key in written for key in sources)
+        if values.complete:
             self._add_defaults(values)
             self._check_groups(values)
-        return values  # with an unknown kind nobody knows what is missing
+        return values
 
     def _take(self, key: Key, node: Node, values: Values) -> None:
         value = key.kind.read(node, values.where.below(key.name))

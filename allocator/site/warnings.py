@@ -8,11 +8,12 @@ from allocator.base.dimensions import format_apart
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
+from allocator.site.checks_clocks import varying
 from allocator.site.checks_network import line_length
-from allocator.site.clocks import timings_of
+from allocator.site.clocks import exact_cycle, timings_of
 from allocator.site.connections import note_excluded, note_unreachable
 from allocator.site.money import lives_without_interest
-from allocator.site.records import POWER, MachineType, Site
+from allocator.site.records import POWER, MachineType, Site, Source
 from allocator.site.table import Values
 
 LEAST_EFFICIENCY = 0.01
@@ -70,6 +71,12 @@ def _note_unused(site: Site, values: Values) -> None:
         *(name for cooler in site.coolers.values() for name in cooler.materials),
         *(name for heat_sink in site.heat_sinks.values() for name in heat_sink.materials),
         *(name for heat_sink in site.heat_sinks.values() for name in heat_sink.base_materials),
+        *(
+            layer.material
+            for room in site.enclosures.values()
+            for area in room.areas
+            for layer in area.layers
+        ),
     }
     builds = {
         *(name for route in site.routes.values() for name in route.pipes),
@@ -363,18 +370,42 @@ def _note_unused_phases(site: Site, values: Values) -> None:
                 "output does not count on it",
                 "add 'clock: surveyed' or 'clock: calendar' and 'error', or 'clock: free'",
             )
+        varies = bool(site.spreads and varying(source, site.spreads))
+        if source.clock != "free" and varies:
+            record.warn(
+                "clock",
+                "is known, but its cycle varies from time to time: its phase is lost, and counts "
+                "as free",
+                "leave out 'varies' where the durations are one unknown value for ever",
+            )
         lost = source.drift > 0.0 or (source.clock == "surveyed" and site.survey_ends is not None)
-        if source.clock != "free" and not lost and timings[name].start is None:
+        if source.clock != "free" and not lost and not varies and timings[name].start is None:
             record.warn(
                 "clock",
                 "is known, but counts as free: its error is half its period or more, or beside the "
                 "known clocks before it there is no short common period, or too many bursts in one",
                 "give a smaller error, fewer stages, or a period that fits the others'",
             )
-        if source.clock == "calendar" and not site.starts_at:
-            record.warn(
-                "clock",
-                "is tied to the day or the week, but the site has no 'starts_at': nobody can tell "
-                "from the file when that is",
-                "add 'starts_at: 2027-03-01T06:00' with the time from which 'next_start' counts",
-            )
+        _note_inexact(site, source, record, varies)
+
+
+def _note_inexact(site: Site, source: Source, record: Values, varies: bool) -> None:
+    """Notes what firm output does not count on beside a source whose cycle is inexact."""
+    if exact_cycle(source, site.spreads):
+        return
+    key = "drift" if source.drift else "jitter" if source.jitter else "cycle"
+    if varies and source.delivered:
+        key = "delivery"
+    if source.pump is not None and source.pump.chamber is not None:
+        record.warn(
+            key,
+            "makes its cycle inexact: firm output does not count on its chamber, which nothing is "
+            "drawn out of through pauses",
+            "leave it out where the cycle is exact",
+        )
+    if any(heat_sink.source == source.name for heat_sink in site.heat_sinks.values()):
+        record.warn(
+            key,
+            "makes its cycle inexact: its heat sink counts as if the source were always on",
+            "leave it out where the cycle is exact",
+        )

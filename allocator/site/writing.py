@@ -28,12 +28,13 @@ from allocator.site.records import (
     MachineType,
     PipeType,
     Profile,
+    RecordedFlow,
     Site,
     Source,
 )
 from allocator.site.records.site import SITE
 from allocator.site.records.supply import DELIVERY
-from allocator.site.shapes import ByShape, Named, Variants
+from allocator.site.shapes import ByShape, Named, OneOrList, Variants
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
@@ -68,8 +69,13 @@ def value_text(value: Any) -> str:
 
 
 def series_texts(site: Site) -> dict[str, str]:
-    """The CSV files that the text of a site names, by name: profiles with unequal steps."""
-    return {
+    """The CSV files that the text of a site names, by name: records, profiles in uneven steps."""
+    records = {
+        _record_name(source): _record_text(source.series)
+        for source in site.sources.values()
+        if source.series is not None
+    }
+    return records | {
         _series_name(demand): _series_text(demand, demand.profile)
         for demand in site.demands.values()
         if demand.profile is not None and _steps(demand.profile) is None
@@ -164,6 +170,9 @@ class _Writer:
             return self.section(value, kind, address)
         if isinstance(kind, ListOf):
             return [self.value(v, kind.kind, f"{address}[{i}]") for i, v in enumerate(value, 1)]
+        if isinstance(kind, OneOrList):
+            listed = self.value(value, kind.listed, address)
+            return listed[0] if len(listed) == 1 else listed
         if isinstance(kind, ByShape):
             return self.counts(value)
         if isinstance(kind, MapOf):
@@ -225,7 +234,14 @@ def _site(_: _Writer, __: Site, ___: str) -> dict[str, Any]:
 
 
 def _source(writer: _Writer, source: Source, address: str) -> dict[str, Any]:
-    """A delivered source has a batch and an interval in place of a cycle."""
+    """A delivered source has a batch and an interval in place of a cycle, a record its file."""
+    if source.series is not None:
+        series = {
+            "csv": _record_name(source),
+            "window": exact_text(source.series.window, "duration"),
+            "max_flow": exact_text(source.flow, "mass_rate"),
+        }
+        return {"flow": None, "cycle": None, "series": series}
     if not source.delivered:
         return {}
     stage = source.stages[0]
@@ -338,6 +354,20 @@ def _scales(levels: Sequence[float], mean: float) -> Iterator[list[float]]:
 
 def _series_name(demand: Demand) -> str:
     return f"{file_name(demand.name) or 'demand'}.csv"
+
+
+def _record_name(source: Source) -> str:
+    return f"{file_name(source.name) or 'source'}_flow.csv"
+
+
+def _record_text(record: RecordedFlow) -> str:
+    """A CSV file; the last level is cut in two where it lasts longer than the one before it."""
+    starts, levels = list(record.starts), list(record.levels)
+    if starts[-1] + (starts[-1] - starts[-2]) != record.length:
+        starts.append(starts[-1] + (record.length - starts[-1]) / 2)
+        levels.append(levels[-1])
+    rows = [f"{start!r},{level!r}" for start, level in zip(starts, levels, strict=True)]
+    return "\n".join(["time_s,flow_kg_per_s", *rows]) + "\n"
 
 
 def _series_text(demand: Demand, profile: Profile) -> str:

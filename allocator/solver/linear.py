@@ -44,6 +44,22 @@ def least_value(solver_model: LinearRows) -> float | None:
     Columns and rows are scaled to sizes about 1 first, so that the solver's tolerance means the
     same for grams a second and gigajoules.
     """
+    found = _solved(solver_model)
+    return None if found is None else found[1] * float(found[0].getInfo().objective_function_value)
+
+
+def best_columns(solver_model: LinearRows) -> Array | None:
+    """The columns at the least value of a linear program; None as in :func:`least_value`."""
+    found = _solved(solver_model)
+    if found is None:
+        return None
+    column, _ = scales_of(solver_model)
+    values = np.array(found[0].getSolution().col_value) * column
+    return np.asarray(np.clip(values, solver_model.low, solver_model.high))
+
+
+def _solved(solver_model: LinearRows) -> tuple[Any, float] | None:
+    """The solver with the best point in it, and what its value was divided by."""
     import highspy
 
     column, row = scales_of(solver_model)
@@ -75,7 +91,7 @@ def least_value(solver_model: LinearRows) -> float | None:
         model.run()
     if model.getModelStatus() != highspy.HighsModelStatus.kOptimal:
         return None
-    return worth * float(model.getInfo().objective_function_value)
+    return model, worth
 
 
 def scales_of(solver_model: LinearRows) -> tuple[Array, Array]:

@@ -43,7 +43,6 @@ _AREAS = (
     Column("area", "area", "area"),
     Column("outside", "outside", "temperature"),
     Column("resistance", "resistance", "thermal_resistance", "From air to air."),
-    Column("transmittance", "U-value", "heat_transmittance"),
     Column("heat_loss", "heat let out", "power"),
     Column("inner_face", "inner face", "temperature"),
     Column("outer_face", "outer face", "temperature"),
@@ -55,8 +54,8 @@ _LAYERS = (
     Column("area", "area"),
     Column("layer", "layer"),
     Column("thickness", "thickness", "length"),
-    Column("inner_face", "towards the inside", "temperature"),
-    Column("outer_face", "towards the outside", "temperature"),
+    Column("inner_face", "inner face", "temperature"),
+    Column("outer_face", "outer face", "temperature"),
     Column("mass", "mass", "mass"),
 )
 
@@ -176,11 +175,10 @@ def _room(room: Enclosure, walls: Walls) -> tuple[object, ...]:
 
 def _areas(room: Enclosure, walls: Walls) -> Iterator[tuple[object, ...]]:
     for side, build in walls.pairs:
-        known = isfinite(build.resistance)
+        resistance = build.resistance if isfinite(build.resistance) else None
         faces = (build.faces[0], build.faces[-1]) if build.faces else (None, None)
         yield (
-            *(room.name, side.name, side.part, side.area, side.outside),
-            *((build.resistance, 1 / build.resistance) if known else (None, 0.0)),
+            *(room.name, side.name, side.part, side.area, side.outside, resistance),
             *(build.heat, *faces, build.mass, "; ".join(build.broken) or "none"),
         )
 

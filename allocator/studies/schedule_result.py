@@ -41,8 +41,8 @@ _STEPS = (
     Column("action", "action"),
     Column("what", "what"),
     labelled("where"),
-    Column("begin", "begin", "duration", "From the time of the site file."),
-    Column("end", "end", "duration", "From the time of the site file."),
+    Column("begins", "begins", "duration", "From the time of the site file."),
+    Column("ends", "ends", "duration", "From the time of the site file."),
     Column("ends_on", "ends on", "text", "Where the site has `starts_at`."),
     labelled("mass", "mass"),
 )

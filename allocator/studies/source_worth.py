@@ -6,11 +6,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import permutations
 
-from allocator.cycles import Curve, curve_of, draw_for_store, store_value
+from allocator.cycles import Curve, curve_of, curve_of_timing, draw_for_store, store_value
 from allocator.cycles.chambers import full_rates, on_times
 from allocator.network.deriving import network_of
 from allocator.network.records import Network, Outflow
 from allocator.site.chambers import held
+from allocator.site.clocks import timing_at_any_phase
 from allocator.site.records import MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.store_room import StoreRoom, store_room
@@ -106,7 +107,7 @@ def usable_sources(site: Network) -> Iterable[Outflow]:
 
 
 def _source_row(site: Network, source: Outflow, factor: float) -> SourceRow:
-    curve = curve_of(source.stages)
+    curve = _curve(site, source)
     room = store_room(site, source.fluid, source.place)
     inflows = inflows_of(site, source, room)
     store, draw, more = best_draw(inflows, room)
@@ -148,16 +149,21 @@ def _flow(source: Outflow) -> float:
     return min(source.flow, source.pump.rate)
 
 
+def _curve(site: Network, source: Outflow) -> Curve:
+    """What is sure of one source alone: its known phase gives no more for ever than any phase."""
+    return curve_of_timing(timing_at_any_phase(site, source))
+
+
 def inflows_of(site: Network, source: Outflow, room: StoreRoom) -> list[tuple[Curve, float]]:
     """What a source gives while it is on, and through pauses out of its chamber.
 
     Rates through pauses are set as high as can be one after the other, in the order of stages
     with which the store makes most of them.
     """
-    parts = source.through_chamber()
+    parts = site.parts_of(source.name)
     if not parts:
-        return [(curve_of(source.stages), _flow(source))]
-    patterns = tuple(one.stages for one in (source, *parts.values()))
+        return [(_curve(site, source), _flow(source))]
+    patterns = tuple(site.sources[one].stages for one in (source.name, *parts))
     on, kept = on_times(patterns), held(site, source)
     found = []
     for order in permutations(range(1, len(patterns))):

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from allocator.plans.records import BatteryUse, MachineUse
 from allocator.site.records import POWER
 from allocator.verify.case import CLASSES, Case, class_of
 from allocator.verify.cycle import Cycle
 from allocator.verify.levelling import AuditLevelling, levelling_of
-from allocator.verify.promises import AuditedPromise, check_promise
+from allocator.verify.promises import NEARLY, AuditedPromise, check_promise
 from allocator.verify.report import Findings
 from allocator.verify.running import battery_efficiency, in_batches
 
@@ -32,6 +32,48 @@ def check_batteries(case: Case, findings: Findings) -> None:
         for kind in CLASSES:
             _bursts(case, findings, battery, kind, f"{subject} ({kind})")
         _rates(case, findings, battery, subject)
+    if case.site.handover is not None:
+        _handed_over(case, findings, case.site.handover.batteries)
+
+
+UNITS = {"collect": "kg/s", "cycled": "units", "burst_part": "J", "swing": "J"}
+"""Of what batteries do; all else in W."""
+
+
+def _handed_over(case: Case, findings: Findings, same: Mapping[tuple[str, ...], float]) -> None:
+    """Until another operation follows, batteries do what they do in it: see :class:`Handover`."""
+    done = dict(_doings(case))
+    for key in sorted(same.keys() | done.keys()):
+        here, there = done.get(key, 0.0), same.get(key, 0.0)
+        subject, what = " ".join(key[1:]), f"its {key[0].replace('_', ' ')}"
+        room = NEARLY * max(abs(here), abs(there))
+        unit = UNITS.get(key[0], "W")
+        if key[0] in ("burst_part", "swing"):
+            findings.at_least("battery_handover", subject, here, there, unit, what, room)
+        elif key[0] == "release":
+            findings.at_most("battery_handover", subject, here, there, unit, what, room)
+        else:
+            findings.equals("battery_handover", subject, here, there, unit, what, room)
+
+
+def _doings(case: Case) -> Iterator[tuple[tuple[str, ...], float]]:
+    """What batteries do in a plan, as :class:`Handover` has it."""
+    for use in case.plan.batteries:
+        yield ("swing", use.name), use.swing_part
+        for kind, size in use.burst_part.items():
+            yield ("burst_part", use.name, kind), size
+        for kind, shapes in use.release.items():
+            for shape, power in shapes.items():
+                yield ("release", use.name, kind, shape), power
+        for demand, classes in use.levelled.items():
+            for kind, power in classes.items():
+                yield ("level", use.name, demand, kind), power
+    for source in case.plan.sources:
+        for to, rate in source.collect.items():
+            if to.startswith("burn:"):
+                yield ("collect", source.name, to), rate
+    for machine in case.plan.machines:
+        yield ("cycled", machine.name), machine.cycled
 
 
 def levelled_by(

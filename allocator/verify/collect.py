@@ -149,6 +149,12 @@ def check_burns(case: Case, findings: Findings) -> None:
             "burns bursts directly but must rest between two runs",
         )
         for source, _ in case.collected(destination.name):
+            findings.holds(
+                "burn_series",
+                f"source {source.name!r}",
+                case.site.sources[source.name].series is None or case.cycles[source.name].steady,
+                "is burnt directly, but its record says nothing of single bursts",
+            )
             findings.at_least(
                 "burn_run",
                 subject,

@@ -34,7 +34,8 @@ def check_recovery(case: Case, findings: Findings) -> None:
             findings.breach("recovery_stands", subject, 0.0, "", "no such cooler with recovery")
             continue
         findings.count("recovery_stands")
-        _temperatures(case, findings, use, cooler)
+        if use.power or use.heat is None:
+            _temperatures(case, findings, use, cooler)
         for shape, rate in use.flow.items():
             moved = math.fsum(
                 f.rate for f in run.flows if f.layer == "supply" and f.carries == shape
@@ -43,6 +44,8 @@ def check_recovery(case: Case, findings: Findings) -> None:
             key = (start, run.fluid, shape)
             through[key] = through.get(key, 0.0) + rate
         _power(case, findings, use, cooler)
+        if use.heat is not None:
+            _warmth(case, findings, use, cooler)
         largest = math.fsum(use.flow.values())
         fed = math.fsum(
             flow.rate
@@ -73,12 +76,12 @@ def check_recovery(case: Case, findings: Findings) -> None:
 
 
 def _cooler(case: Case, use: RecoveryUse) -> Cooler | None:
-    """The kind of cooler that stands there; None for one that gives no power, or for a pipe."""
+    """The kind of cooler that stands there; None for one that gives nothing, or for a pipe."""
     stream = case.site.routes[use.route].stream
     if stream is None or stream.kind != "cooler":
         return None
     cooler = case.site.coolers[stream.corridor]
-    return cooler if cooler.recovery > 0 else None
+    return cooler if cooler.recovery > 0 or cooler.heat_temperature is not None else None
 
 
 def lowest_of(case: Case, use: RecoveryUse, cooler: Cooler) -> float:
@@ -134,6 +137,36 @@ def _power(case: Case, findings: Findings, use: RecoveryUse, cooler: Cooler) -> 
             "W",
             "power that is counted",
         )
+
+
+def _warmth(case: Case, findings: Findings, use: RecoveryUse, cooler: Cooler) -> None:
+    """Heat that a place is given at all times: above its temperature, at the least flow."""
+    place = warmed_place(case, use)
+    hot = cooler.heat_temperature
+    given = 0.0
+    if place and hot is not None and hot >= case.site.places[place].heat_temperature:
+        each = _heat(case, cooler.fluid, max(hot, cooler.set_point), lowest_of(case, use, cooler))
+        given = each * math.fsum(rate * case.least(shape) for shape, rate in use.flow.items())
+    findings.at_most(
+        "recovery_heat",
+        f"recovery {use.route!r}",
+        use.heat or 0.0,
+        given * (1.0 + MODELS),
+        "W",
+        "heat that is counted",
+    )
+
+
+def warmed_place(case: Case, use: RecoveryUse) -> str:
+    """The place whose heat demand a cooler's heat may serve; empty where it asks for none."""
+    route = case.site.routes[use.route]
+    if route.stream is None or route.stream.kind != "cooler":
+        return ""
+    cooler = case.site.coolers[route.stream.corridor]
+    if cooler.recovery > 0:
+        return ""
+    place = cooler.rejects_at or case.site.ground(route.start)
+    return place if case.site.places[place].heat_demand is not None else ""
 
 
 def _heat(case: Case, fluid: str, cold: float, hot: float) -> float:

@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plans.records import HeatSinkUse
+from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, source_cycle
@@ -218,7 +219,8 @@ def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     """How warm a bath gets from its start on, for ever."""
     site = case.whole
     source = site.sources[heat_sink.source]
-    cycle = source_cycle(source.stages)
+    # No admitted cycle of an inexact source brings more than one that never turns off.
+    cycle = source_cycle(source.stages if exact_cycle(source, site.spreads) else ())
     heat, contact, hot = 0.0, 0.0, 0.0
     if heat_sink.heat_while_on is not None:
         heat = heat_sink.heat_while_on

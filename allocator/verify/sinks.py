@@ -15,6 +15,7 @@ from dataclasses import replace
 from allocator.network.records import Sink
 from allocator.physics.substances import saturation_temperature, value
 from allocator.plans.records import Run
+from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink, Stage
 from allocator.verify.case import Case
 from allocator.verify.cycle import source_cycle
@@ -139,6 +140,8 @@ def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run:
         dew = saturation_temperature(
             "Water", source.water * (source.pressure or site.ambient.pressure)
         )
+        if not exact_cycle(source, site.spreads):
+            low = min(site.ambient.temperature, heat_sink.initial_temperature)
         findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
 
 
@@ -187,6 +190,8 @@ def _most_gas(case: Case, name: str) -> tuple[float, tuple[Stage, ...]]:
     first = varied[-1] + 1 if varied else 0
     if {"delivery.every", "delivery.batch"} & set(high):
         first = len(source.stages)
+    if source.drift or source.jitter:
+        first = len(source.stages)  # it may be on longer, or bursts may follow each other at once
     stages = tuple(
         Stage(min(stage.every, max(stage.on, high.get(f"cycle[{k + 1}].on", 0.0))), stage.every)
         for k, stage in enumerate(source.stages)

@@ -7,13 +7,15 @@ import math
 from allocator.plans.records import MachineUse
 from allocator.verify.case import Case
 from allocator.verify.counts import ROOM
+from allocator.verify.recovery import warmed_place
 from allocator.verify.report import Findings
 
 
 def check_heat_demands(case: Case, findings: Findings) -> None:
-    """Each place has its heat at all times, of machines there that give it hot enough.
+    """Each place has its heat at all times, of machines and coolers that give it hot enough.
 
-    Counted is the lowest load of what turns for ever: heat is in step with it.
+    Counted is the lowest load of what turns for ever: heat is in step with it. Heat of coolers is
+    a rule of its own (``recovery_heat``).
     """
     for name, place in case.site.places.items():
         if place.heat_demand is None or name in case.site.limits.excluded_places:
@@ -22,6 +24,9 @@ def check_heat_demands(case: Case, findings: Findings) -> None:
             case.machine_type(machine).heat_out * _least_load(case, machine)
             for machine in case.plan.machines
             if warms(case, machine, name)
+        )
+        given += math.fsum(
+            use.heat or 0.0 for use in case.plan.recoveries if warmed_place(case, use) == name
         )
         findings.at_least(
             "heat_demand",

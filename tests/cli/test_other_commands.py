@@ -149,3 +149,27 @@ def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, ca
 )
 def test_counted_things(number: int, name: str, said: str) -> None:
     assert times(number, name) == said
+
+
+def test_the_catalogue(tmp_path: Path, capsys: Told) -> None:
+    assert main(["catalogue"]) == 0
+    out = capsys.readouterr().out
+    assert "landfill gas" in out
+    assert "NPS 2 SCH 40" in out
+    assert max(map(len, out.splitlines())) <= 100
+    assert main(["catalogue", "sources"]) == 0
+    assert "ISO 6976" in capsys.readouterr().out
+    with pytest.raises(SystemExit, match="2"):
+        main(["catalogue", "metals"])
+    site = tmp_path / "site.yaml"
+    site.write_text(
+        "format: allocator.site/2\nfluids: {gas: {catalogue: hydrogen}}\nplaces: {well: {}}\n"
+        "sources: {a: {place: well, fluid: gas, flow: 2 g/s}}\ndemands: {town: {power: 4 kW}}\n"
+    )
+    assert main(["check", str(site)]) == 0
+    assert "note: 3 values taken from the catalogue" in capsys.readouterr().err
+    assert main(["check", "--assumptions", str(site)]) == 0
+    out = " ".join(capsys.readouterr().out.split())
+    assert "fluids.gas.heating_value 119.96 MJ/kg 1 catalogue: ISO 6976:2016" in out
+    assert "sources.*.price 0 1 default" in out
+    assert "horizon 1 a 1 default" in out

@@ -78,7 +78,7 @@ def test_the_heat_is_there_where_clean_power_could_stand_in_for_its_engine() -> 
     ("site", "problem"),
     [
         (replace(WARM, machines={"engine": replace(ENGINE, heat_temperature=None)}), "no machine"),
-        (asked(5e3, 400.0), "and no machine that may be built there gives heat hotter than"),
+        (asked(5e3, 400.0), "and nothing that may be built there gives heat hotter than"),
         (replace(WARM, limits=Limits(excluded_places=("digester",))), "is excluded"),
         (
             replace(WARM, machines={"boiler": replace(BOILER, heat_out=0.0)}),

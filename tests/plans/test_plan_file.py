@@ -148,7 +148,7 @@ FULL = Plan(
             {"north": {"flat": 2e-3}},
             (Run("ridge", "dn50", "gas", True, (PipeFlow("a", "b", "supply", "flat", 0.01),)),),
             (LineUse("feeder", False, (("works", "yard", "clean", "flat", 1.5),)),),
-            (RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
+            (RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}, 75.0),),
             (DemandUse("town", "power", 6e4, 0.25, 0.5),),
         ),
     ),
@@ -156,7 +156,7 @@ FULL = Plan(
     heat_sinks=(
         HeatSinkUse("pool", "north", True, True, True, 370.5, 371.5, 7.5, 9e3, 750.0, True, 372.0),
     ),
-    recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}),),
+    recoveries=(RecoveryUse("fan at north", "fan x 2", {"flat": 0.25}, {"flat": 150.0}, 75.0),),
     boosters=(
         BoosterUse("fan", "gas", "ridge", "north", "", True, 0.01, 125.0),
         BoosterUse("fan", "gas", "", "works", "holder@works", False, 0.02, 250.0),
@@ -394,6 +394,7 @@ def test_a_plan_of_an_older_version_is_read_where_it_can_be() -> None:
 OPTIONAL = {
     "machines[].overflow_kg_s",
     "machines_out[].machines[].overflow_kg_s",
+    "recoveries[].heat_w", "machines_out[].recoveries[].heat_w",
     "emissions.vented_kg_s",
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
     "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",

@@ -43,6 +43,7 @@ def site_of(inflow: list[int], period: float, size: float, clock: str) -> al.Sit
     most = sum(inflow)
     return al.Site(
         name="Table",
+        starts_at="2027-01-01T00:00",
         fluids={"gas": al.Fluid("gas", heating_value=20e6)},
         materials={},
         places={"dam": al.Place("dam")},

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from itertools import pairwise
 from pathlib import Path
@@ -78,6 +79,42 @@ def test_bill_and_set_points(line: tuple[Network, Plan]) -> None:
     assert holds["works"] == pytest.approx(102_500, rel=1e-2)
     kinds = [thing for thing in things_of(site, plan).values() if thing.kind == "booster"]
     assert [thing.materials for thing in kinds] == [{"steel": 20.0}] * len(plan.boosters)
+
+
+def test_what_things_must_bear_is_ordered_and_told(line: tuple[Network, Plan]) -> None:
+    """Shut in, 3 % more behind each fan: 106 kPa at the mouth, 109.2 at the fork, 112.5 on."""
+    site, plan = line
+    bears = {
+        one.place: one.value for one in set_points(site, plan) if one.setting == "bear at least"
+    }
+    assert bears == {row.node: pytest.approx(row.shut_in) for row in plan.pressures}
+    assert bears["fork"] == pytest.approx(106e3 * 1.03)
+    items = {row.item for row in bill_of_materials(site, plan) if row.unit == "m"}
+    assert items == {"dn50 pipe for gas, to bear 109.2 kPa", "dn50 pipe for gas, to bear 112.5 kPa"}
+
+
+def test_a_fan_at_a_holder_counts_in_its_margin(tmp_path: Path) -> None:
+    """The well's 104.5 kPa are below the holder's 106 kPa, and enough with the fan at its inlet."""
+    path = tmp_path / "site.yaml"
+    holder = ("pressure: 103 kPa", "pressure: 106 kPa")
+    fan = ("places: {fork: 1, mouth: 1}, ratio: 1.03", "places: [yard], ratio: 1.03")
+    text = (
+        LINE.replace(*holder).replace(*fan).replace("pressure: 106 kPa,", "pressure: 104.5 kPa,", 1)
+    )
+    path.write_text(text.replace("min_inlet_pressure: 102.5 kPa", "min_inlet_pressure: 101.4 kPa"))
+    site = network_of(read_site(path))
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    (use,) = plan.boosters
+    assert use.store == "holder@yard"
+    ends = {end.place: end for end in pressure_ends(site, plan)}
+    needs = 106e3**2 - (1.03**2 - 1) * 101_325.0**2
+    assert ends["yard"].needs == pytest.approx(math.sqrt(needs))
+    assert ends["yard"].margin >= -0.2
+    for line in plan.limits:
+        assert "holder@yard' with no more than the 106 kPa" not in line
+    for way in pressure_ways(site, plan):
+        assert way.margin >= -0.2
 
 
 def test_boosters_and_non_return_valves_have_tags(line: tuple[Network, Plan]) -> None:

@@ -17,6 +17,7 @@ HALF = (al.Stage(12 * HOUR, 24 * HOUR),)
 def site_of(*sources: al.Source, steel: float = 2000.0) -> al.Site:
     return al.Site(
         name="Digesters",
+        starts_at="2027-03-01T06:00",
         fluids={"gas": al.Fluid("gas", heating_value=20e6)},
         materials={"steel": al.Material("steel", stock=steel)},
         places={"farm": al.Place("farm")},

@@ -11,6 +11,9 @@ import pytest
 from machine_sites import drawn, engines, named, planned
 
 from allocator.engine.planning import NoPlanError, check_lost_machines, plan_site
+from allocator.model.outages import scenarios_of
+from allocator.model.stating import state
+from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.plans.outages import plan_during
 from allocator.plans.records import Robustness
@@ -143,6 +146,27 @@ def test_more_units_than_there_can_be_are_refused_by_place() -> None:
     check_lost_machines(engines(), 10)
     free = replace(engines().machines["engine"], places={"mill": None})
     check_lost_machines(engines(machines={"engine": free}), 11)
+
+
+def kinds_of_engines(number: int) -> Site:
+    kinds = [
+        replace(engines().machines["engine"], name=f"engine{i}", places={"mill": 2})
+        for i in range(number)
+    ]
+    return engines(machines=named(*kinds))
+
+
+def test_small_sites_have_room_for_more_than_a_hundred_scenarios() -> None:
+    """Any two units of 16 kinds: two of one kind, or one of each of two kinds."""
+    site = network_of(kinds_of_engines(16))
+    _, sets = state(site, "firm", Robustness(machines=2))
+    assert len(scenarios_of(sets)) == 16 + 16 * 15 // 2
+
+
+def test_more_scenarios_than_there_is_room_for_are_refused() -> None:
+    settings = Settings(node_limit=10, threads=1, robustness=Robustness(machines=9))
+    with pytest.raises(ValueError, match=r"may be out of order in 1,307,504 ways, more than"):
+        plan_site(kinds_of_engines(16), settings)
 
 
 def test_lost_machines_need_the_firm_basis() -> None:

@@ -44,6 +44,9 @@ def test_nothing_seen_is_the_whole_reserve(first: al.Plan) -> None:
         al.reserve_now(FIRST, first, {"nobody": al.SourceState(on=True, since=0.0)})
     with pytest.raises(ValueError, match="since must be 0 s or more"):
         al.SourceState(on=True, since=-1.0)
+    for at in (-1.0, float("nan"), float("inf")):
+        with pytest.raises(ValueError, match="at must be 0 s or more"):
+            al.reserve_now(FIRST, first, at=at)
 
 
 INNER = (al.Stage(10.0, 40.0), al.Stage(100.0, 1000.0))

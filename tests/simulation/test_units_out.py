@@ -15,6 +15,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import FLAT, Plan
 from allocator.simulation import SimulationSettings
 from allocator.simulation.broken import broken_json, read_broken
+from allocator.simulation.columns import SHORT
 from allocator.simulation.outages import OutageSchedule, by_turns
 from allocator.simulation.regimes import Regimes
 from allocator.simulation.running import run_circuit
@@ -113,6 +114,39 @@ def test_a_regime_that_alternates_each_night_would_drain_a_store_but_for_each_sh
 
     assert shortage(plan) == pytest.approx(0.0, abs=1e-6)
     assert shortage(bad) > 100.0
+
+
+def test_a_levelling_battery_promises_the_same_with_units_out() -> None:
+    """With a share of its own in the outage, an outage of each day would drain a battery.
+
+    A battery of share 1 that charges 6 kWh by day and gives them by night, and of half a share
+    while a unit is out by day alone, loses 3 kWh a day: 54 kWh in 18 days. So the share is one and
+    the same, whatever is out, and an outage of each day takes nothing out of it.
+    """
+    charged, given, lost = 6.0, 6.0, 0.0
+    for _ in range(18):
+        lost += 0.5 * charged - 1.0 * given
+    assert lost == -54.0
+    cells = StoreType("cells", POWER, ("mill",), max_size=5e8, materials={"steel": 1e-6})
+    profile = Profile(24 * HOUR, (0.0, 12 * HOUR), (0.5, 1.5))
+    site = engines(
+        sources=named(Source("well", "mill", "gas", flow=0.002)),
+        storage=named(cells),
+        demands=named(Demand("town", POWER, 15e3, profile=profile)),
+    )
+    plan = planned(site, 1)
+    (battery,) = plan.batteries
+    assert battery.level_part > 0.0
+    (outage,) = plan.outages
+    assert plan.power.firm_clean == pytest.approx(15e3)
+    assembly = assemble(network_of(site), plan)
+    (level,) = [k for k, tank in enumerate(assembly.circuit.tanks) if tank.kind == "level"]
+    halves = tuple(12 * HOUR * number for number in range(2 * 60))
+    for first in (0, 1):  # out by day, then out by night
+        out = tuple((outage.out, {})[(n + first) % 2] for n in range(2 * 60))
+        regimes = Regimes(assembly, assembly.circuit)
+        run = regimes.run({}, 60 * DAY, OutageSchedule(halves, out))
+        assert float(run.sums.tank[level, SHORT]) == pytest.approx(0.0, abs=1e-6)
 
 
 def test_a_draw_that_breaks_with_units_out_is_run_again_from_its_file(tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ sources:
 machines:
   engine: {inputs: {gas: 1.5 g/s}, outputs: {power: 10 kW}, places: {farm: 10}}
 demands: {all: {power: 100 kW}}
+starts_at: 2027-03-01T06:00
 """
 DAILY = "cycle: [{on: 12 h, every: 24 h}]"
 
@@ -86,6 +87,11 @@ HALF = (Stage(12 * HOUR, 24 * HOUR),)
             Timing((Stage(HOUR, 3 * HOUR), Stage(10 * HOUR, 24 * HOUR))),
         ),
         (f"{DAILY}, next_start: 3 h, clock: surveyed, error: 12 h", Timing(HALF)),
+        (
+            "cycle: [{on: {low: 10 h, high: 12 h, varies: true}, every: 24 h}], "
+            "clock: calendar, next_start: 3 h, error: 0 s, jitter: 1 min",
+            Timing((Stage(10 * HOUR, 24 * HOUR),), 0.0, 60.0),
+        ),
     ],
 )
 def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
@@ -120,6 +126,11 @@ def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
             "clock:",
             "the nearest that do: 7 d",
         ),
+        (
+            "cycle: [{on: 2 h, every: 604801 s}], clock: calendar, next_start: 0 s, error: 0 s",
+            "clock:",
+            "its period (604801.0 s) does not divide; the nearest that do: 7 d",
+        ),
         ("drift: 1 %", "drift:", "always on"),
         (f"{DAILY}, clock: sundial", "clock:", "'sundial' is unknown"),
         (
@@ -127,24 +138,6 @@ def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
             "{on: 12 h, every: 24 h}]",
             "cycle:",
             "about 1,728 bursts in a period of its outermost stage; more than 500",
-        ),
-        (
-            "cycle: [{on: {low: 10 h, high: 12 h, varies: true}, every: 24 h}], "
-            "clock: calendar, next_start: 0 s, error: 0 s",
-            "clock:",
-            "varies from time to time",
-        ),
-        (
-            f"{DAILY}, jitter: 5 min, pressure: 2 bar, "
-            "pump: {energy: 1 kJ/kg, chamber: {volume: 1 m^3, min_pressure: 1.1 bar}}",
-            "jitter:",
-            "a chamber",
-        ),
-        (
-            f"{DAILY}, drift: 1 %, pressure: 2 bar, "
-            "pump: {energy: 1 kJ/kg, chamber: {volume: 1 m^3, min_pressure: 1.1 bar}}",
-            "drift:",
-            "a chamber",
         ),
     ],
 )
@@ -161,9 +154,39 @@ def test_a_phase_that_is_not_used_is_noted(tmp_path: Path) -> None:
     assert any("not its clock, which is taken as free" in str(warning) for warning in warnings)
     said = f"{DAILY}, next_start: 3 h, clock: surveyed, error: 0 s"
     assert not any("clock" in str(warning) for warning in report(tmp_path, said).warnings)
+    varies = "cycle: [{on: {low: 10 h, high: 12 h, varies: true}, every: 24 h}]"
+    said = f"{varies}, next_start: 3 h, clock: surveyed, error: 0 s"
+    notes = [str(warning) for warning in report(tmp_path, said).warnings]
+    assert sum("its phase is lost" in note for note in notes) == 1
+    assert not any("its error is half its period" in note for note in notes)
+
+
+@pytest.mark.parametrize("said", ["jitter: 5 min", "drift: 1 %"])
+def test_a_chamber_beside_an_inexact_cycle_is_noted_and_not_drawn_on(
+    tmp_path: Path, said: str
+) -> None:
+    gas = "constants: {density: 1.2 kg/m^3}"
+    pump = "pump: {energy: 1 kJ/kg, chamber: {volume: 9 m^3, min_pressure: 1.1 bar}}"
+    for inexact in (True, False):
+        text = f"{DAILY}, {said if inexact else 'next_start: 0 s'}, pressure: 2 bar, {pump}"
+        path = tmp_path / "site.yaml"
+        text = SITE.replace("SAID", text).replace("20 MJ/kg", f"20 MJ/kg, {gas}")
+        path.write_text(text, encoding="utf-8")
+        read = check_site(path)
+        assert read.site is not None, read.faults
+        notes = [str(warning) for warning in read.warnings]
+        assert any("firm output does not count on its chamber" in n for n in notes) is inexact
+        assert len(network_of(read.site).sources) == (1 if inexact else 2)
+
+
+def test_a_calendar_needs_the_time_that_it_counts_from(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
     said = f"{DAILY}, next_start: 3 h, clock: calendar, error: 0 s"
-    warnings = report(tmp_path, said).warnings
-    assert any("the site has no 'starts_at'" in str(warning) for warning in warnings)
+    text = SITE.replace("SAID", said).replace("starts_at: 2027-03-01T06:00\n", "")
+    path.write_text(text, encoding="utf-8")
+    (fault,) = [str(fault) for fault in check_site(path).faults]
+    assert "source 'digester': clock is tied to the day or the week, but the site has no" in fault
+    assert f":5:{text.splitlines()[4].index('calendar') + 1}:" in fault
 
 
 @pytest.mark.parametrize(
@@ -184,10 +207,11 @@ def test_times_of_the_site_that_are_refused(
 ) -> None:
     path = tmp_path / "site.yaml"
     clock = f"{DAILY}, next_start: 3 h, clock: {said}, error: 5 min"
-    path.write_text(f"{SITE.replace('SAID', clock)}{top}\n", encoding="utf-8")
+    text = SITE.replace("SAID", clock).replace("starts_at: 2027-03-01T06:00\n", "")
+    path.write_text(f"{text}{top}\n", encoding="utf-8")
     (fault,) = [str(fault) for fault in check_site(path).faults]
     assert problem in fault
-    assert f":{SITE.count(chr(10)) + 1 + top.count(chr(10))}:" in fault
+    assert f":{text.count(chr(10)) + 1 + top.count(chr(10))}:" in fault
 
 
 def test_too_many_bursts_beside_known_ones_count_as_free(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ CASES: list[Case] = [
         [
             (
                 "site: has the unknown key 'zebra'; its keys are format, name, "
-                "about, currency, units, horizon, starts_at, survey_ends and 25 "
+                "about, currency, units, horizon, starts_at, survey_ends and 26 "
                 "more"
             )
         ],
@@ -47,7 +47,7 @@ CASES: list[Case] = [
         [
             (
                 "source 'north_well': has the unknown key 'zzz'; its keys are place, "
-                "fluid, flow, cycle, delivery, next_start, clock, error and 11 more"
+                "fluid, flow, series, cycle, delivery, next_start, clock and 12 more"
             )
         ],
     ),
@@ -59,12 +59,12 @@ CASES: list[Case] = [
     (
         "key twice",
         [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «flow: 3 g/s")],
-        [("source 'north_well': has the key 'flow' twice (first at line 54); keep one of them")],
+        [("source 'north_well': has the key 'flow' twice (first at line 55); keep one of them")],
     ),
     (
         "name twice",
         [("  tank_farm:", "  «north_well:")],
-        [("site: sources has the key 'north_well' twice (first at line 51); keep one of them")],
+        [("site: sources has the key 'north_well' twice (first at line 52); keep one of them")],
     ),
     (
         "section twice",
@@ -74,7 +74,7 @@ CASES: list[Case] = [
             ("battery: {works: 40", "«battery: {works: 40"),
         ],
         [
-            "site: has the key 'sources' twice (first at line 50); keep one of them",
+            "site: has the key 'sources' twice (first at line 51); keep one of them",
             ("site: built.storage names the unknown store 'gas_holder'; list it under 'storage'"),
             "site: built.storage names the unknown store 'battery'; list it under 'storage'",
         ],
@@ -82,7 +82,7 @@ CASES: list[Case] = [
     (
         "key missing",
         [("    flow: 3.2 g/s\n", ""), ("  north_well:", "  «north_well:")],
-        ["source 'north_well': needs the key 'flow'; add 'flow: 3 g/s'"],
+        ["source 'north_well': needs 'flow', or 'series'; add it"],
     ),
     (
         "key missing in a stage",
@@ -157,16 +157,6 @@ CASES: list[Case] = [
             "mix 'gas alone': machines[1] names the unknown machine 'gas_engin'; "
             "did you mean 'gas_engine'?",
             "mix 'gas alone': goals[1] 'power' is unknown; did you mean 'clean_power'?",
-        ],
-    ),
-    (
-        "reserved series",
-        [("    flow: 3.2 g/s", "    flow: 3.2 g/s\n    «series: log.csv")],
-        [
-            (
-                "source 'north_well': has the key 'series', which is not yet read; "
-                "describe the source by 'flow' and 'cycle'"
-            )
         ],
     ),
     (

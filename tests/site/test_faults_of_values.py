@@ -253,8 +253,8 @@ CASES: list[Case] = [
     ),
     (
         "unknown phase",
-        [("phase: liquid", "phase: «liqud")],
-        ["fluid 'diesel': phase 'liqud' is unknown; did you mean 'liquid'?"],
+        [("well_gas: {phase: gas", "well_gas: {phase: «gass")],
+        ["fluid 'well_gas': phase 'gass' is unknown; did you mean 'gas'?"],
     ),
     (
         "unknown emission",

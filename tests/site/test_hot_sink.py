@@ -24,7 +24,9 @@ def site() -> Site:
 def test_nothing_is_odd() -> None:
     report = check_site(HERE / "hot_sink.yaml")
     assert report.faults == ()
-    (told,) = report.warnings  # pressures along lines are computed, as its sources have some
+    # a life without interest, and pressures along lines, as its sources have some
+    told, lives = report.warnings
+    assert "'life' has no effect" in lives.problem
     assert told.subject == "pipe 'dn50'"
     assert "'outlet_pressure' do not count for 'hydrogen', 'syngas'" in told.problem
 

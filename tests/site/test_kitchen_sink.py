@@ -80,7 +80,7 @@ def test_fluids_and_materials(site: Site) -> None:
     assert list(site.fluids.values()) == [
         Fluid("well_gas", heating_value=17.7e6, vented_weight=16.2, constants={"density": 1.2}),
         Fluid("hydrogen", heating_value=119.96e6, substance="Hydrogen"),
-        Fluid("diesel", phase="liquid", heating_value=42.8e6),
+        Fluid("diesel", "liquid", 42.8e6, constants={"density": 833.0, "viscosity": 0.0027}),
         Fluid("fossil_co2", emission="counted"),
         Fluid("bio_co2", emission="biogenic"),
         Fluid("methane_slip", emission="counted", emission_weight=28.0),
@@ -89,6 +89,7 @@ def test_fluids_and_materials(site: Site) -> None:
         Material("pipe_steel", 14_000.0, 1.9, 1.0),
         Material("mineral_wool", 3000.0, 4.0, 2.0),
         Material("cell_lead", None, 6.0, 1.0),
+        Material("felt", density=100.0, conductivity=((0.0, 0.04),)),
     ]
 
 
@@ -200,6 +201,7 @@ def test_baths(site: Site) -> None:
             max_temperature=363.15,
             specific_heat=800.0,
             heat_while_on=1000.0,
+            enclosure="hall",
         ),
     ]
 

@@ -59,7 +59,7 @@ def test_hand_written_text_stays() -> None:
 
 def test_rows_say_what_a_key_may_be() -> None:
     rows = {
-        "sources": "| `flow` (R) | mass rate, `3 g/s` or range |  | Flow **while it is on** |",
+        "sources": "| `flow` | mass rate, `3 g/s` or range |  | Flow **while it is on** |",
         "storage": "| `size.max` (R) | mass or energy, `20 kWh` |  | Largest size at one place |",
         "pipes": "| `roughness` | length | `0.045 mm` | Of the inner wall |",
         "machines": "| `max_units` | whole number | no limit | Most units in all |",

@@ -59,14 +59,16 @@ def test_networks_validate() -> None:
 
 def test_kitchen_sink_validates(kitchen_sink: Path) -> None:
     VALIDATOR.validate(_data(kitchen_sink))
-    VALIDATOR.validate(_data(kitchen_sink.with_name("hot_sink.yaml")))
+    for name in ("hot_sink.yaml", "measured.yaml"):
+        VALIDATOR.validate(_data(kitchen_sink.with_name(name)))
 
 
 def test_the_kitchen_sink_holds_every_key(kitchen_sink: Path) -> None:
     """So that its test reads every key there is."""
     known = {name for part in _mappings(site_schema()) for name in part["properties"]}
     words = kitchen_sink.read_text(encoding="utf-8")
-    words += kitchen_sink.with_name("hot_sink.yaml").read_text(encoding="utf-8")
+    for name in ("hot_sink.yaml", "measured.yaml"):
+        words += kitchen_sink.with_name(name).read_text(encoding="utf-8")
     # constants are one table of alike keys; one of them will do
     constants = {"viscosity", "specific_heat", "conductivity", "molar_mass", "latent_heat"}
     elsewhere = {"varies"}  # test_clocks.py reads it
@@ -96,10 +98,12 @@ def _misspellings(data: Any) -> Iterator[tuple[str, Any]]:
 
 def test_misspelt_keys_do_not_validate(kitchen_sink: Path, tmp_path: Path) -> None:
     """Every single one, and the reader refuses each as well."""
-    (tmp_path / "hall_load.csv").write_bytes(kitchen_sink.with_name("hall_load.csv").read_bytes())
+    for name in ("hall_load.csv", "well_flow.csv"):
+        (tmp_path / name).write_bytes(kitchen_sink.with_name(name).read_bytes())
     path = tmp_path / "site.yaml"
     count = 0
-    files = (kitchen_sink, kitchen_sink.with_name("hot_sink.yaml"))
+    others = ("hot_sink.yaml", "measured.yaml")
+    files = (kitchen_sink, *(kitchen_sink.with_name(name) for name in others))
     for name, data in (pair for file in files for pair in _misspellings(_data(file))):
         assert not VALIDATOR.is_valid(data), f"{name}x passes the schema"
         path.write_text(json.dumps(data), encoding="utf-8")  # JSON is YAML

@@ -21,9 +21,9 @@ def _read_back(site: Site, folder: Path) -> Site:
     return replace(read_site(path), sha256=site.sha256)
 
 
-@pytest.mark.parametrize("name", ["kitchen_sink.yaml", "hot_sink.yaml"])
+@pytest.mark.parametrize("name", ["kitchen_sink.yaml", "hot_sink.yaml", "measured.yaml"])
 def test_every_key_is_written(name: str, kitchen_sink: Path, tmp_path: Path) -> None:
-    """Both files together hold every key there is."""
+    """The files together hold every key there is."""
     site = read_site(kitchen_sink.with_name(name))
     assert _read_back(site, tmp_path) == site
 

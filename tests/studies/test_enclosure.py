@@ -12,6 +12,7 @@ import pytest
 import allocator as al
 from allocator.cli.entry import main
 
+NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 Said = pytest.CaptureFixture[str]
 WALLS = """
 enclosures:
@@ -26,9 +27,9 @@ enclosures:
 
 
 @pytest.fixture
-def site(networks: Path, tmp_path: Path) -> Path:
+def site(tmp_path: Path) -> Path:
     """A furnace in a hall."""
-    text = (networks / "near_furnace.yaml").read_text(encoding="utf-8")
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8")
     text = text.replace("works: {at: [40 m, 0 m]}", "works: {at: [40 m, 0 m], enclosure: hall}")
     file = tmp_path / "hall.yaml"
     file.write_text(text + WALLS, encoding="utf-8")
@@ -62,7 +63,7 @@ def test_a_limit_that_no_thickness_keeps(site: Path) -> None:
     site.write_text(text, encoding="utf-8")
     (row,) = al.enclosure(site, "hall")["rooms"].records()
     assert row["broken"] == "lets too much heat out"
-    assert "lets too much heat out" in al.enclosure(site).summary()
+    assert "lets too much heat out" in " ".join(al.enclosure(site).summary().split())
 
 
 def test_a_casing_gives_the_loss_of_a_heat_sink(site: Path) -> None:
@@ -97,7 +98,7 @@ def test_a_place_built_in_python_needs_its_limit(site: Path) -> None:
         ("name: door", "name: sides", "'sides' is the name of another area"),
         ("material: wool, thickness: [40", "material: fins, thickness: [40", "density of 'fins'"),
         ("wool, thickness: [40 mm, 200 mm]", "fins, thickness: 4 mm", "conductivity is not given"),
-        ("thickness: [40 mm, 200 mm]", "resistance: 2 m^2*K/W", "either"),
+        ("thickness: [40 mm, 200 mm]", "resistance: 2 m^2*K/W", "keys of more than one of"),
         ("inside_temperature: 60 degC", "inside_temperature: 5 degC", "lets no heat out"),
         ("area: 2 m^2", "area: 0 m^2", "above 0"),
         ("enclosure: hall", "enclosure: hull", "hall"),
@@ -113,8 +114,8 @@ def test_faults(old: str, new: str, said: str, site: Path, capsys: Said) -> None
     assert error.startswith(f"{site}:")
 
 
-def test_no_enclosures(networks: Path, capsys: Said, site: Path) -> None:
-    assert main(["enclosure", str(networks / "near_furnace.yaml")]) == 2
+def test_no_enclosures(capsys: Said, site: Path) -> None:
+    assert main(["enclosure", str(NETWORKS / "near_furnace.yaml")]) == 2
     assert "lists no enclosures" in capsys.readouterr().err
     assert main(["enclosure", str(site), "--name", "shed"]) == 2
     assert "no enclosure 'shed'; it has hall" in capsys.readouterr().err

@@ -71,6 +71,7 @@ FIRM = (
     venting.overflow_burnt,
     power.battery_parts,
     power.battery_rates,
+    power.batteries_handed_over,
     power.burst_long_run,
     power.battery_behind,
     power.swing_reserve,

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from allocator.model.expressions import arrivals, can_follow, moved_at_most, scaled
+from allocator.model.expressions import (
+    arrivals,
+    can_follow,
+    least_of,
+    moved_at_most,
+    recovering,
+    scaled,
+    warmth_of,
+)
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model, Terms
 from allocator.site.records import MachineType, Place
@@ -60,11 +68,12 @@ def demand_row(place: str) -> str:
 
 
 def heat_demands(model: Model, sets: IndexSets) -> None:
-    """``sum W (flat + sum_j least_j follow_j) >= heat demand`` of a place that must be given heat.
+    """``sum W (flat + sum_j least_j follow_j) + sum J/kg least_j recover_j >= heat demand``.
 
     Of machines there whose heat is hot enough. Heat is in step with the load, so what follows a
     profile gives at least the heat of its lowest load; what is run on and off, or burns what comes,
-    gives none for certain.
+    gives none for certain. Of coolers whose heat goes there, what counts is the supply flow of
+    steady sources beside them (``recovery.py``), in the same way.
     """
     for place in sets.site.places.values():
         if place.heat_demand is None or place.name not in sets.places:
@@ -74,8 +83,14 @@ def heat_demands(model: Model, sets: IndexSets) -> None:
             if sets.site.ground(group.place) == place.name and warms(group.type, place):
                 load: Terms = [(1.0, ("flat", name))]
                 for shape in can_follow(sets, group):
-                    load.append((sets.shape_curves[shape].least, ("follow", name, shape)))
+                    load.append((least_of(sets, shape), ("follow", name, shape)))
                 terms += scaled(load, group.type.heat_out)
+        for arc, recovery, shapes in recovering(sets):
+            if recovery.into == place.name and warmth_of(recovery) > 0:
+                through: Terms = [
+                    (least_of(sets, shape), ("recover", arc.route, shape)) for shape in shapes
+                ]
+                terms += scaled(through, warmth_of(recovery))
         model.row(demand_row(place.name), terms, low=place.heat_demand)
 
 

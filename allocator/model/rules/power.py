@@ -17,7 +17,7 @@ from allocator.model.expressions import (
     worth_of,
 )
 from allocator.model.index_sets import CLASSES, IndexSets
-from allocator.model.model import Model, Terms
+from allocator.model.model import INFINITY, Model, Terms
 from allocator.model.pressures import booster_load
 from allocator.plans.records import FLAT
 from allocator.site.records import MachineType
@@ -58,7 +58,7 @@ def generation(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
             terms.append((power, ("follow", name, shape)))
     if kind == "clean":  # a cooler releases nothing
         for arc, recovery, shapes in recovering(sets):
-            if shape in shapes and sets.bus(arc.start) == bus:
+            if worth_of(recovery) > 0 and shape in shapes and sets.bus(arc.start) == bus:
                 terms.append((worth_of(recovery), ("recover", arc.route, shape)))
     return terms
 
@@ -218,6 +218,38 @@ def battery_parts(model: Model, sets: IndexSets) -> None:
                 if b == name and model.has(key):
                     terms.append((constants.size, key))
         model.row(f"battery_parts[{name}]", terms, high=usable * battery.existing)
+
+
+def batteries_handed_over(model: Model, sets: IndexSets) -> None:
+    """Where another operation follows, batteries do what they do in it.
+
+    Bursts, levelling and cycled units as there, parts no smaller, releases of each shape no larger:
+    so each part holds at any time, and in the end, at the least what it would hold there.
+    """
+    if sets.site.handover is None:
+        return
+    same = sets.site.handover.batteries
+
+    def held(key: tuple[str, ...], *, more: bool = False, less: bool = False) -> None:
+        value = same.get(key, 0.0)
+        if model.has(key):
+            low, high = -INFINITY if less else value, INFINITY if more else value
+            model.row(f"handed_over{list(key)}", [(1.0, key)], low=low, high=high)
+
+    for name in sets.batteries:
+        held(("swing", name), more=True)
+        for kind in CLASSES:
+            held(("burst_part", name, kind), more=True)
+            for shape in (FLAT, *sets.power_shapes()):
+                held(("release", name, kind, shape), less=True)
+            for demand in sets.power_demands():
+                held(("level", name, demand.name, kind))
+    for source in sets.sources:
+        for destination in sets.reach[source]:
+            if destination.startswith("burn:"):
+                held(("collect", source, destination))
+    for group in sets.groups:
+        held(("cycled", group))
 
 
 def battery_rates(model: Model, sets: IndexSets) -> None:

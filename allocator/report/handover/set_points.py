@@ -105,6 +105,11 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
     for end in pressure_ends(site, plan):
         note = "behind its regulator: into pipes and machines"
         yield Setting(end.at.fluid, end.place, "hold", end.at.low, "Pa", None, note)
+        if end.at.shut_in > 0.0:
+            note = "with nothing flowing: rating of pipe, stores and machines there"
+            yield Setting(
+                end.at.fluid, end.place, "bear at least", end.at.shut_in, "Pa", None, note
+            )
     for use in plan.boosters:
         place, note = site.ground(use.start), f"{use.fluid}, into {booster_into(site, use)}"
         tag = tags[booster_key(use)]

@@ -9,7 +9,7 @@ import numpy as np
 from markupsafe import Markup
 
 from allocator.base.labels import head
-from allocator.cycles import curve_of, draws_for_stores
+from allocator.cycles import curve_of_timing, draws_for_stores
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.things import things_of
@@ -18,6 +18,7 @@ from allocator.report.page.colours import fluids_shown
 from allocator.report.page.figures import PageFigures
 from allocator.report.page.svg import points, tag
 from allocator.report.words import goal_title, goal_value, percent, quantity
+from allocator.site.clocks import timing_at_any_phase
 
 MOST_CURVES = 24
 """Sources with a curve of their own on the page: those that give most on average."""
@@ -62,7 +63,7 @@ def _fluid(site: Network, source: str) -> str:
 def _draw_curve(figures: PageFigures, name: str) -> Chart:
     site, plan = figures.site, figures.plan
     use = next(use for use in plan.sources if use.name == name)
-    curve = curve_of(site.sources[name].stages)
+    curve = curve_of_timing(timing_at_any_phase(site, site.sources[name]))
     rate = sum(r for to, r in use.collect.items() if to.startswith("store:"))
     size, draw, alone = 0.0, 0.0, True
     for to, part in use.collect.items():

@@ -15,6 +15,7 @@ from allocator.base.labels import head
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan
+from allocator.report.catalogue import catalogue_rows
 from allocator.report.files import plan_tables
 from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.heat_tables import temperatures
@@ -47,6 +48,7 @@ from allocator.report.parts import limits_by_unit
 from allocator.report.prices import HEADS as PRICE_HEADS
 from allocator.report.prices import NOTE as PRICE_NOTE
 from allocator.report.prices import price_rows
+from allocator.report.recorded import series_rows
 from allocator.report.words import (
     GOAL_WORDS,
     STATUS_WORDS,
@@ -142,7 +144,7 @@ def page_html(
             links=False,
             title=f"{plan.site_name}: plan",
             data=_json(data),
-            style=_style(),
+            style=page_style(),
             script=_scripts("map.js", "labels.js", "times.js", "build.js", "page.js", "tables.js"),
         )
     )
@@ -209,7 +211,7 @@ def study_page(site: Network, mixes: Mixes | None = None, frontier: Frontier | N
             frontiers=[] if frontier is None else [frontier_view(frontier)],
             links=True,
             title=f"{site.name}: {'frontier' if mixes is None else 'supply mixes'}",
-            style=_style(),
+            style=page_style(),
             script=_scripts("tables.js"),
         )
     )
@@ -238,7 +240,9 @@ def _json(data: object) -> Markup:
     return Markup(text.replace("\u2028", "\\u2028").replace("\u2029", "\\u2029"))
 
 
-def _style() -> Markup:
+def page_style() -> Markup:
+    """The style sheet of the page, for pages around it as well."""
+
     def colours(values: tuple[str, ...]) -> str:
         return "".join(f"--f{number}:{value};" for number, value in enumerate(values))
 
@@ -355,6 +359,7 @@ def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> li
         if plan.robustness.of_sources:
             told = f"any {lost} sources without output, and any {low} others at their low end"
             rows.insert(2, ("N-k robustness", told))
+    rows += [*series_rows(site), *catalogue_rows(site)]
     if plan.basis != "firm":
         rows[1] = ("phases of the sources", "irrelevant to averages")
     for name, version in ((run or {}).get("versions") or {}).items():

@@ -19,8 +19,12 @@ from allocator.network.pressure_records import FluidPressures, PipeLoss
 
 FAR = 0.5
 """Share of the sources whose way to the nearest machine is no longer than the one planned for."""
-WINDING = 1.0
-"""Times as long as the shortest way is the one that a path takes."""
+STEEPER = (0.5, 0.25)
+"""Lengths of ways, as shares of that one, at whose steeper gradients paths are searched as well.
+
+Pipes then carry more each and fewer are laid, which serves sources near a machine and builds that
+are chosen again. Fitted to 20/30/4 and `networks/harbour_pressures.yaml` (0.1 to 4 tried).
+"""
 HALVINGS = 30
 USED = (0.1, 0.2, 0.35, 0.5, 0.7, 1.0)
 """Shares of the pressure that friction may use, of which the one that lets pipes carry most is."""
@@ -29,15 +33,18 @@ Pipes = dict[tuple[str, str, str], float]
 """By route, fluid and build: kg/s."""
 
 
-def even_capacities(sets: IndexSets) -> Pipes:
-    """What builds carry at the even gradient of their fluid, where pressures are computed."""
+def even_capacities(sets: IndexSets, way: float = 1.0) -> Pipes:
+    """What builds carry at the even gradient of their fluid, where pressures are computed.
+
+    ``way``: length of the way whose pressure it uses up, as a share of that of most sources.
+    """
     found: Pipes = {}
     for fluid in {} if sets.pressures is None else sets.pressures.fluids:
-        found |= _of_fluid(sets, sets.site.pressures[fluid])
+        found |= _of_fluid(sets, sets.site.pressures[fluid], way)
     return found
 
 
-def _of_fluid(sets: IndexSets, one: FluidPressures) -> Pipes:
+def _of_fluid(sets: IndexSets, one: FluidPressures, way: float) -> Pipes:
     asked: list[tuple[str, str, str]] = []
     pipes: list[PipeLoss] = []
     for (route, fluid), pipe in sets.pipes.items():
@@ -51,6 +58,7 @@ def _of_fluid(sets: IndexSets, one: FluidPressures) -> Pipes:
     top, drive, far = _drive(sets, one)
     if not asked or not math.isfinite(far):
         return {}
+    far *= way
     length = np.array([sets.site.routes[route].length for route, _, _ in asked])
     most = np.array([sets.site.capacity(*_swapped(key)) for key in asked])
     speed = np.array([max(pipe.end, 1e-300) for pipe in pipes])
@@ -108,7 +116,7 @@ def _drive(sets: IndexSets, one: FluidPressures) -> tuple[float, float, float]:
     lengths = sorted(near[p] for s in sources if near.get(p := site.sources[s].place, 0.0) > 0.0)
     if not lengths:
         return top, drive, math.inf
-    return top, drive, WINDING * lengths[min(len(lengths) - 1, int(FAR * len(lengths)))]
+    return top, drive, lengths[min(len(lengths) - 1, int(FAR * len(lengths)))]
 
 
 def _distances(sets: IndexSets, fluid: str, ends: set[str]) -> dict[str, float]:

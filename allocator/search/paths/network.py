@@ -77,12 +77,13 @@ def first_service(sets: IndexSets) -> str | None:
 
 
 def path_network_of(
-    sets: IndexSets, goal: str, weight: Floats | None = None
+    sets: IndexSets, goal: str, weight: Floats | None = None, way: float = 1.0
 ) -> tuple[Arrays, Names] | None:
     """The arrays of a site for a goal that serves power or a fluid.
 
-    ``weight``: price of each limited stock (1 each). None where the search has nothing to decide:
-    no limited stock, no source, or a goal that serves nothing.
+    ``weight``: price of each limited stock (1 each). ``way``: length of way for whose gradient
+    pipes have their capacities (:mod:`allocator.search.paths.gradients`). None where the search
+    has nothing to decide: no limited stock, no source, or a goal that serves nothing.
     """
     stocks = _Stocks(sets)
     count = len(stocks.limits)
@@ -105,7 +106,7 @@ def path_network_of(
     tail = [node(site.routes[r].start, f) for r, f in pipes]
     head = [node(site.routes[r].end, f) for r, f in pipes]
     one_way = [site.routes[r].one_way for r, _ in pipes]
-    builds, capacity, price, mass, slope = _builds(sets, stocks, weight)
+    builds, capacity, price, mass, slope = _builds(sets, stocks, weight, way)
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
@@ -301,10 +302,10 @@ def _most(sets: IndexSets, name: str) -> float:
 
 
 def _builds(
-    sets: IndexSets, stocks: _Stocks, weight: Floats
+    sets: IndexSets, stocks: _Stocks, weight: Floats, way: float
 ) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site, even = sets.site, even_capacities(sets)
+    site, even = sets.site, even_capacities(sets, way)
     listed = []
     for (route, fluid), pipe in sets.pipes.items():
         offers = []

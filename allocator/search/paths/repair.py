@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from itertools import zip_longest
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
 from allocator.network.records import Network
 from allocator.search.directions import paths_directed
+from allocator.search.paths.gradients import STEEPER
 from allocator.search.paths.network import Candidate, first_service, path_network_of
 from allocator.search.paths.starts import PathSearch
 from allocator.search.paths.warming import Warming
@@ -109,6 +111,7 @@ class CandidatePool:
     """The path search of a site and its best candidates.
 
     ``share``: of a goal's time that it takes. ``moves``: of a start, where nodes are limited.
+    ``steeper``: path searches at steeper gradients of pressure, which have the same time each.
     """
 
     sets: IndexSets
@@ -117,6 +120,7 @@ class CandidatePool:
     moves: int | None
     share: float
     warming: Warming | None = None
+    steeper: tuple[PathSearch, ...] = ()
 
     @property
     def misses_pressures(self) -> bool:
@@ -135,7 +139,10 @@ class CandidatePool:
     def resume(self, seconds: float | None, hear: Callable[[Candidate, str], None]) -> None:
         """Search for candidates, and go on where that was ended."""
         began = time.perf_counter()
-        self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, hear)
+        searches = (self.paths, *self.steeper)
+        each = None if seconds is None else seconds / len(searches)
+        for search in searches:
+            search.run(each, self.moves, lambda: self.clock.interrupted, hear)
         self.clock.spend("paths", time.perf_counter() - began)
 
     def point(self, solver_model: SolverModel, candidate: Candidate) -> np.ndarray:
@@ -144,8 +151,14 @@ class CandidatePool:
 
     @property
     def candidates(self) -> list[Candidate]:
-        """The best candidates, best first."""
-        return self.paths.elite
+        """The best candidates, best first; where gradients differ, the best of each in turn.
+
+        A steeper gradient promises more, so their values cannot be compared.
+        """
+        if not self.steeper:
+            return self.paths.elite
+        elites = [search.elite for search in (self.paths, *self.steeper)]
+        return [one for turn in zip_longest(*elites) for one in turn if one is not None]
 
     def points(
         self,
@@ -219,7 +232,10 @@ class CandidatePool:
 
 def has_path_search(sets: IndexSets) -> bool:
     """True where a site is large enough to be searched by paths, and its goal one for it."""
-    few = len(sets.sources) < CANDIDATES.sources if sets.lossless else is_small(sets.site)
+    if sets.pressures is not None:
+        few = len(sets.sources) < CANDIDATES.pressed_sources
+    else:
+        few = len(sets.sources) < CANDIDATES.sources if sets.lossless else is_small(sets.site)
     return not few and first_service(sets) is not None
 
 
@@ -247,4 +263,9 @@ def candidate_pool_of(
     search = PathSearch(arrays, names, settings.seed, settings.effort, executor)
     # with a node limit the search is always waited for: the same plan, warm or cold
     warming = Warming(arrays) if moves is None and executor is None else None
-    return CandidatePool(sets, search, clock, moves, share, warming)
+    ways = () if sets.pressures is None else STEEPER
+    others = [path_network_of(sets, goal, way=way) for way in ways]
+    steeper = tuple(
+        PathSearch(*other, settings.seed, settings.effort, executor) for other in others if other
+    )
+    return CandidatePool(sets, search, clock, moves, share, warming, steeper)

@@ -160,6 +160,8 @@ class CandidateBudgets:
     """Sources below which there is none: the integer model is closed by itself."""
     steady_sources: int = 18
     """The same where all sources are steady: HiGHS proves 16 of them in seconds."""
+    pressed_sources: int = 8
+    """The same where pressures count, for then HiGHS finds no good plan of such sites by itself."""
     many_sources: int = 60
     """Sources above which the path search has the larger share."""
     search: float = 0.2

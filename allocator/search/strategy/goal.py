@@ -15,6 +15,7 @@ from allocator.search.goal_search import GoalSearch
 from allocator.search.point_phases import (
     built_on,
     candidates,
+    compiled_candidates,
     earlier_plan,
     existing_assets,
     more_candidates,
@@ -196,7 +197,7 @@ LARGE: GoalPhases = (
 """Sites with a path search: it has found what the integer model and neighbourhoods would, so the
 bound has the time."""
 
-_LATE_CANDIDATES = Phase("candidates", candidates, Budget(0.0), is_untried)
+_LATE_CANDIDATES = Phase("candidates", compiled_candidates, condition=is_untried)
 
 LARGE_COMPILING: GoalPhases = (
     Phase(

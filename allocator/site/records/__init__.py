@@ -23,7 +23,7 @@ from allocator.site.records.heat_sinks import HeatSink, HeatSinkCooler, HeatSink
 from allocator.site.records.network import Layer, Line, PipeType, Route
 from allocator.site.records.site import Site
 from allocator.site.records.storage import POWER, StoreType
-from allocator.site.records.supply import Chamber, Pump, Source, Stage
+from allocator.site.records.supply import Chamber, Pump, RecordedFlow, Source, Stage
 from allocator.site.records.use import Cooler, Demand, MachineType, Profile
 from allocator.site.spreads import Spread
 
@@ -57,6 +57,7 @@ __all__ = [
     "Place",
     "Profile",
     "Pump",
+    "RecordedFlow",
     "Route",
     "Site",
     "Source",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
+from allocator.site.catalogue_values import catalogue_key
 from allocator.site.common_kinds import (
     EMISSION,
     ENCLOSURE,
@@ -81,7 +82,7 @@ class Limits:
     )
 
 
-@record()
+@record(completing=(catalogue_key("fluids"),))
 class Fluid:
     """A fluid; ``constants`` are in SI, by name."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.site.catalogue_values import catalogue_key
 from allocator.site.common_kinds import (
     BETWEEN,
     FLOW,
@@ -39,7 +40,7 @@ class Layer:
     thickness: float | None = key(LENGTH, "Thickness", default=None)
 
 
-@record(first=("capacity", "bore"), completing=(kind_key("pipes"),))
+@record(first=("capacity", "bore"), completing=(kind_key("pipes"), catalogue_key("pipes")))
 class PipeType:
     """A kind of pipe.
 

@@ -7,6 +7,7 @@ from dataclasses import field
 from typing import TYPE_CHECKING
 
 from allocator.base.old_names import old_attributes
+from allocator.site.catalogue import CatalogueValue
 from allocator.site.common_kinds import BELOW_ONE, POSITIVE_PART, SPAN
 from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
@@ -65,6 +66,7 @@ class Site:
     """A whole site, as its file says. Mappings keep the order of the file; keys are names.
 
     ``spreads``: address of a value, such as ``sources.north.flow`` -> what else it may be.
+    ``catalogued``: address of a value taken from the catalogue -> that value.
     ``derived``: the network of this site, kept once it is known by ``network_of`` of the room
     ``network``, which alone reads and writes it.
 
@@ -207,6 +209,9 @@ class Site:
         default={},
     )
     spreads: Mapping[str, Spread] = field(default_factory=dict)
+    catalogued: Mapping[str, CatalogueValue] = field(
+        default_factory=dict, repr=False, compare=False
+    )
     # not an argument, so that replace() leaves it out: a changed site has another network
     derived: object = field(default=None, init=False, repr=False, compare=False)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from allocator.site.common_kinds import (
     BELOW_ONE,
@@ -22,7 +23,7 @@ from allocator.site.common_kinds import (
 )
 from allocator.site.groups import ListOf
 from allocator.site.keys import KeyGroup, key, record, table_of
-from allocator.site.kinds import Choice, Flag, Quantity
+from allocator.site.kinds import Choice, Flag, Quantity, Text
 from allocator.site.shared_values import kind_key
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
@@ -70,6 +71,42 @@ class Pump:
     )
 
 
+SERIES = KeyTable(
+    (
+        Key("csv", Text(), "File of time and flow, from the folder of the site file", True),
+        Key(
+            "window",
+            SPAN,
+            "Every time of this length brings what the least one of the record brought",
+            left_out="the shortest that counts on `share`",
+        ),
+        Key(
+            "max_flow",
+            FLOW,
+            "Most that is taken at once",
+            left_out="the one with the shortest pause",
+        ),
+        Key("share", INSIDE_ONE, "Share of the mean flow to count on, if it can be", default=0.8),
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedFlow:
+    """A measured flow: ``levels`` in kg/s from each of ``starts`` in s on, up to ``length``.
+
+    ``window``: s. In each, at least what the least one of the record brought is counted on, as
+    ``flow`` for the on-time of the source's one stage. In ``gaps`` steps nothing is known, so that
+    their level is 0.
+    """
+
+    window: float
+    starts: tuple[float, ...]
+    levels: tuple[float, ...]
+    length: float
+    gaps: int = 0
+
+
 DELIVERY = KeyTable(
     (
         Key("every", RANGED_SPAN, "Time from one delivery to the next", required=True),
@@ -80,21 +117,31 @@ DELIVERY = KeyTable(
 
 @record(
     groups={"connection": KeyGroup("What it takes to connect the source")},
-    reserved={"series": "describe the source by 'flow' and 'cycle'"},
-    exclusive=(("cycle", "delivery"),),
+    exclusive=(
+        ("cycle", "delivery"),
+        *(("series", key) for key in ("cycle", "delivery", "next_start", "clock", "error")),
+        *(("series", key) for key in ("drift", "jitter")),
+    ),
+    either=(("flow",), ("series",)),
     completing=(kind_key("sources"),),
 )
 class Source:
     """A source. No ``stages``: it is always on.
 
     Fuel that is bought in batches (``delivered``) has one stage: unloading for ``batch / flow`` of
-    every delivery interval. ``water`` is the mole fraction of vapour.
+    every delivery interval. One with a ``series`` has a stage that promises no more than the
+    record. ``water`` is the mole fraction of vapour.
     """
 
     name: str
     place: str = key(PLACE, "Its place")
     fluid: str = key(FLUID, "The fluid that it gives")
-    flow: float = key(RANGED_FLOW, "Flow **while it is on**")
+    flow: float = key(
+        RANGED_FLOW,
+        "Flow **while it is on**",
+        required=False,
+        also=(Key("series", SERIES, "Measured flow, in place of `flow` and `cycle`; see below"),),
+    )
     stages: tuple[Stage, ...] = key(
         ListOf(table_of(Stage)),
         "Stages of the duty cycle, innermost first: on for `on` of every `every`; see below",
@@ -106,6 +153,7 @@ class Source:
         ),
     )
     delivered: bool = False
+    series: RecordedFlow | None = None
     next_start: float | None = key(
         SPAN_OR_NONE,
         "Time until the outermost stage next turns on, or the next delivery comes",

@@ -225,6 +225,12 @@ class Cooler:
         default="",
         left_out="the cooler's place",
     )
+    heat_temperature: float | None = key(
+        KELVIN,
+        "How hot its heat is for the `heat_demand` of the place where it goes. Not with `recovery`",
+        default=None,
+        left_out="gives none",
+    )
 
 
 @record()

@@ -426,18 +426,22 @@ def _throttles(
     """Promised emitting power that clean surplus may stand in for, by the store that feeds it.
 
     Not where the fuel counts when it is vented: what is not burnt would be, sooner or later. Nor
-    where its heat is asked for.
+    where its heat is asked for, or that of its fuel in a cooler.
 
     Units that turn keep turning at least load, so a W saves (1 - a) of its full-load fuel.
     """
     number = {tank.name: k for k, tank in enumerate(tanks)}
     found, ground = [], case.site.ground
+    routes = [case.site.routes[use.route] for use in case.plan.recoveries if use.heat]
+    warm = {route.stream.fluid for route in routes if route.stream is not None}
     for g, machine in enumerate(case.plan.machines):
         kind = case.machine_type(machine)
         if class_of(case.site, kind) == "clean" or kind.power_out <= 0 or len(kind.inputs) != 1:
             continue
         ((fluid, take),) = kind.inputs.items()
-        if case.site.fluids[fluid].vented_weight or warms(case, machine, ground(machine.place)):
+        if case.site.fluids[fluid].vented_weight or fluid in warm:
+            continue
+        if warms(case, machine, ground(machine.place)):
             continue
         power = added(
             Rate(kind.power_out * (machine.flat_load - kind.min_load * machine.running)),

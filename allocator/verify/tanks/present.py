@@ -114,18 +114,91 @@ def reserve_of(
     ``at``: time from that of the site file on, for known clocks; None: not used. ``most``: windows
     times changes that are looked at; where there are more, it is held to what any phase asks.
     """
-    need, end = present.need, present.end
+    known = any(_seen(case, name, cycle, states) for name, cycle, _ in present.parts)
+    if at is not None:
+        known = known or any(cycle.start is not None for _, cycle, _ in present.parts)
+    found = _falls(case, present, states, at, most) if known else None
+    if found is None:
+        return present.need
+    return float(min(present.need, max(0.0, found[1].max(initial=0.0)) * (1.0 + SAFE)))
+
+
+def lasts(
+    case: Case, present: PresentTank, states: States, at: float | None, level: float
+) -> float | None:
+    """Seconds, in the worst case, until a tank of a level can be empty; None: never.
+
+    Without knowledge of its worst windows nothing comes in.
+    """
+    if level >= reserve_of(case, present, states, at):
+        return None
+    found = _falls(case, present, states, at, MOST_WORK)
+    if found is None:
+        draw = present.tank.loss + _most_drawn(case, present)
+        return level / draw if draw > 0.0 else None
+    lengths, falls = found
+    over = np.flatnonzero(falls >= level)
+    if not len(over):
+        return None
+    # Between two of the lengths a fall drops first, and then rises up to the next of them.
+    high = float(lengths[over[0]])
+    low = float(lengths[over[0] - 1]) if over[0] else 0.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        fall = _falls(case, present, states, at, MOST_WORK, np.array([middle]))
+        low, high = (low, middle) if fall is not None and fall[1][0] >= level else (middle, high)
+    return high
+
+
+def lowest_levels(
+    case: Case, present: PresentTank, states: States, at: float | None, level: float, times: Array
+) -> Array:
+    """What a tank holds at least at each time, in the worst case, by its promised draw alone.
+
+    A tank that was full in between holds at least what its size leaves above its reserve.
+    """
+    if present.end is None:
+        falls = times * (present.tank.loss + _most_drawn(case, present))
+    else:
+        inside = np.minimum(np.maximum(times, 1e-9), present.end)
+        found = _falls(case, present, states, at, MOST_WORK, inside)
+        falls = np.full(len(times), present.need) if found is None else found[1]
+        falls = np.where(times > present.end, np.maximum(falls, present.need), falls)
+    full = present.tank.size - present.need
+    return np.asarray(np.where(times > 0, np.clip(level - falls, 0.0, max(level, full)), level))
+
+
+def _most_drawn(case: Case, present: PresentTank) -> float:
+    tank = present.tank
+    return tank.draws.steady + sum(
+        weight * case.peak(name.removeprefix("shape:")) if name.startswith("shape:") else 0.0
+        for name, weight in tank.draws.terms
+    )
+
+
+def _falls(
+    case: Case,
+    present: PresentTank,
+    states: States,
+    at: float | None,
+    most: int,
+    lengths: Array | None = None,
+) -> tuple[Array, Array] | None:
+    """How far a tank falls at most in windows that begin now; at lengths at which that is highest.
+
+    None where it is not known, or where that is too much work.
+    """
+    if present.end is None or present.edges**2 > most:
+        return None
     seen = [(_seen(case, n, c, states), c, w) for n, c, w in present.parts]
-    told = any(spans or (c.start is not None and at is not None) for spans, c, _ in seen)
-    if end is None or not told or present.edges**2 > most:
-        return need
-    lengths = _lengths([(spans, c) for spans, c, _ in seen], at, end)
+    if lengths is None:
+        lengths = _lengths([(spans, c) for spans, c, _ in seen], at, present.end)
     if len(lengths) * present.edges > most:
-        return need
+        return None
     total = present.draw * lengths
     for spans, cycle, weight in seen:
         total = total - weight * _sure(spans, cycle, at, lengths)
-    return float(min(need, max(0.0, total.max(initial=0.0)) * (1.0 + SAFE)))
+    return lengths, total
 
 
 def _need_of(tank: Tank, parts: Sequence[tuple[Cycle, float]], draw: float) -> float:

@@ -13,7 +13,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from allocator.site.clocks import Range, varying_ranges
+from allocator.site.clocks import Range, exact_cycle, varying_ranges
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, cycle_of, source_cycle
 from allocator.verify.march import Array
@@ -29,9 +29,7 @@ NEAR = 1e-9
 
 def inexact(case: Case, name: str) -> bool:
     """True where the true cycle of a source may differ from the stated one."""
-    source = case.site.sources[name]
-    uneven = source.drift or source.jitter
-    return bool(uneven) or varying_ranges(source, case.site.spreads) is not None
+    return not exact_cycle(case.site.sources[name], case.site.spreads)
 
 
 def with_drawn_clocks(case: Case, circuit: Circuit, seed: Sequence[int]) -> Circuit:
@@ -166,3 +164,42 @@ def _cycle(period: float, starts: Array, ends: Array) -> Cycle:
         at = np.searchsorted(starts + turn, middles, side="right") - 1
         rates[(at >= 0) & (middles < (ends + turn)[np.maximum(at, 0)])] = 1.0
     return cycle_of(period, times, rates)
+
+
+def longest_spells(case: Case, name: str) -> tuple[float, float]:
+    """Seconds, at most, that a source is on, and off, without a break."""
+    source = case.site.sources[name]
+    if source.steady:
+        return math.inf, 0.0
+    slow, shift = 1.0 + source.drift, 2.0 * source.jitter
+    ranges = varying_ranges(source, case.site.spreads)
+    if ranges is not None:
+        # A spell of an inner stage is cut by those around it, and lasts no longer than itself.
+        on = min(high for (_, high), _ in ranges)
+        off = sum(every[1] - on[0] for on, every in ranges)
+        return slow * (on + shift), slow * (off + shift)
+    cycle = source_cycle(source.stages)
+    ends = np.append(cycle.times[1:], cycle.period)
+    spans, gives = ends - cycle.times, cycle.rates > 0.0
+    rest = float(spans[~gives].max(initial=0.0))
+    if len(spans) > 1 and not gives[0] and not gives[-1]:
+        rest = max(rest, float(spans[0] + spans[-1]))
+    return slow * (float(spans[gives].max()) + shift), slow * (rest + shift)
+
+
+def may_be(case: Case, name: str, at: float, on: bool) -> bool:
+    """Whether a source may be on, or off, at a time of the site's clock, by what is known of it."""
+    sure, source = case.sure.get(name), case.site.sources[name]
+    if sure is None or sure.start is None:
+        return True
+    reach = sure.error + source.jitter + NEAR * sure.period
+    cycle = source_cycle(source.stages)
+    low = at - sure.start - reach
+    if 2.0 * reach >= cycle.period:
+        return True
+    turn = math.floor(low / cycle.period)
+    marks = np.concatenate([cycle.times + (turn + k) * cycle.period for k in range(4)])
+    rates = np.tile(cycle.rates, 4)
+    ends = np.append(marks[1:], math.inf)
+    touched = (marks <= low + 2.0 * reach) & (ends >= low)
+    return bool(((rates[touched] > 0.0) == on).any())

@@ -1,12 +1,8 @@
-"""Plans to look at, and a browser that may talk to nobody."""
+"""Plans to look at."""
 
 from __future__ import annotations
 
-import os
-import shutil
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -18,7 +14,6 @@ from allocator.search import Settings
 from allocator.site.records import Site
 
 NETWORKS = Path(__file__).parents[3] / "networks"
-CHROMIUM = os.environ.get("ALLOCATOR_CHROMIUM") or "/usr/bin/chromium"
 
 
 def planned(name: str) -> tuple[Site, Plan]:
@@ -37,16 +32,3 @@ def first() -> tuple[Site, Plan]:
 def inlet_nodes() -> tuple[Site, Plan]:
     """Power lines, a by-product, a converter."""
     return planned("two_bays")
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    """Chromium, headless; skipped where it is not installed."""
-    if shutil.which(CHROMIUM) is None:
-        pytest.skip(f"no browser at {CHROMIUM}: install chromium, or set ALLOCATOR_CHROMIUM")
-    sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
-    switches = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-    with sync_api.sync_playwright() as tool:
-        running = tool.chromium.launch(executable_path=CHROMIUM, args=switches)
-        yield running
-        running.close()

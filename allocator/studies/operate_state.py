@@ -1,0 +1,154 @@
+"""The state file of a plan in operation: what it may name, what cannot be, and a template of it."""
+
+from __future__ import annotations
+
+import os
+from datetime import datetime
+
+from allocator.base.errors import Fault, StateFileError
+from allocator.base.quantities import format_quantity, shown
+from allocator.simulation.operating import OutUnits, PresentState
+from allocator.site.state import STATE_FORMAT, OperatingState, read_state
+from allocator.site.table import Values
+from allocator.verify.case import Case
+from allocator.verify.tanks.assembly import Assembly
+from allocator.verify.tanks.present import SourceState
+from allocator.verify.tanks.true_clocks import longest_spells, may_be
+
+NEAR = 1e-6
+"""Of a spell: what is seen of it may be off by so much, as rounding."""
+
+
+def state_of(path: str | os.PathLike[str], assembly: Assembly) -> PresentState:
+    """What a state file says of a plan.
+
+    Raises:
+        StateFileError: unknown names, levels above the size, sources in no possible state, a time
+            before the site's.
+    """
+    case = assembly.case
+    names = {
+        "stores": dict.fromkeys(tank.name for tank in assembly.circuit.kept),
+        "sources": dict.fromkeys(use.name for use in case.plan.sources),
+        "machines": dict.fromkeys(case.site.machines),
+        "places": dict.fromkeys(case.site.places),
+    }
+    sizes = {tank.name: (tank.size, tank.unit) for tank in assembly.circuit.kept}
+    read = read_state(path, names, sizes, lambda state, values: _check(case, state, values))
+    return present_of(case, read)
+
+
+def present_of(case: Case, state: OperatingState) -> PresentState:
+    """The same as a controller sees it."""
+    return PresentState(
+        dict(state.levels),
+        {
+            name: SourceState(one.state == "on", one.since, one.spell)
+            for name, one in state.sources.items()
+            if one.state != "unknown" and one.since is not None
+        },
+        _seconds(case, state.time),
+        tuple(OutUnits(f"{o.machine}@{o.place}", o.count, o.until) for o in state.units_out),
+    )
+
+
+def _seconds(case: Case, text: str) -> float | None:
+    """Seconds from the site's ``starts_at`` to a time; None where either is not given."""
+    begin = case.site.starts_at
+    if not (text and begin):
+        return None
+    now, then = datetime.fromisoformat(text), datetime.fromisoformat(begin)
+    if (now.tzinfo is None) != (then.tzinfo is None):
+        now, then = now.replace(tzinfo=None), then.replace(tzinfo=None)
+    return (now - then).total_seconds()
+
+
+def _check(case: Case, state: OperatingState, values: Values) -> None:
+    """Notes what cannot be."""
+    if state.site != case.site.name:
+        remedy = "name the state of this site"
+        values.fault("site", f"is {shown(state.site)}, and the site is {case.site.name!r}", remedy)
+        return
+    try:
+        at = _seconds(case, state.time)
+    except ValueError:
+        return  # noted already
+    if at is not None and at < 0:
+        begin = case.site.starts_at
+        values.fault("time", f"is before the site's 'starts_at', {begin}", "give a later time")
+    for name, one in values.get("sources", {}).items():
+        if one.get("state") != "unknown":
+            _check_source(case, name, one, at)
+    counts = {machine.name: machine.count for machine in case.plan.machines}
+    for one in values.get("units_out", ()):
+        name = f"{one.get('machine')}@{one.get('place')}"
+        if name not in counts:
+            one.fault("machine", f"is {shown(name)}, of which the plan has none", "name another")
+        elif one.get("count") > counts[name]:
+            one.fault("count", f"is above the plan's {counts[name]} units of {name}", "correct it")
+
+
+def _check_source(case: Case, name: str, one: Values, at: float | None) -> None:
+    on, since = one.get("state") == "on", one.get("since")
+    source, spell = case.site.sources[name], one.get("spell")
+    word = "on" if on else "off"
+    longest = longest_spells(case, name)[0 if on else 1]
+    if source.steady:
+        if not on:
+            one.fault(
+                "state", "is off, and the source is always on", "take it out of the site file"
+            )
+        return
+    if since is not None and since > longest * (1.0 + NEAR):
+        most = format_quantity(longest, "duration")
+        problem = (
+            f"says {word} for {format_quantity(since, 'duration')}; it is so for {most} at most"
+        )
+        one.fault("since", problem, "correct it, leave it out, or correct the source's cycle")
+    elif spell is not None and since is not None and spell < since and on:
+        one.fault("spell", "is less than 'since'", "it begins with the burst or before it")
+    elif at is not None and at >= 0 and not may_be(case, name, at, on):
+        remedy = "correct the state or the time, or survey the source's clock again"
+        one.fault("state", f"is {word}, and by its known clock it has no such spell now", remedy)
+
+
+def template_of(assembly: Assembly) -> str:
+    """A state file to fill in: every store full, every source unknown."""
+    case = assembly.case
+    lines = [
+        "# What is there now, for 'allocator operate': fill in, and give it with --state.",
+        f"format: {STATE_FORMAT}",
+        f"site: {_quoted(case.site.name)}",
+        "# time: 2027-03-01T06:00      # for known clocks; needs 'starts_at' of the site",
+        "levels:                       # an amount, as 80 kg or 20 kWh, or a share",
+        *(
+            f"  {_quoted(tank.name)}: 100 %    # size {_amount(tank.size, tank.unit)}"
+            for tank in assembly.circuit.kept
+        ),
+        "sources:                      # state: on, off or unknown; since: when it last turned",
+        *(
+            f"  {_quoted(use.name)}: {{state: unknown}}    # {{state: on, since: 2 h}}"
+            for use in case.plan.sources
+            if not case.site.sources[use.name].steady
+        ),
+        "units_out: []                 # - {machine: NAME, place: NAME, count: 1, until: 12 h}",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _amount(size: float, unit: str) -> str:
+    return format_quantity(size, "mass" if unit == "kg" else "energy")
+
+
+def _quoted(text: str) -> str:
+    plain = text.replace("_", "").replace("@", "").replace("-", "").replace(" ", "")
+    return text if plain.isalnum() and text[0].isalpha() else "'" + text.replace("'", "''") + "'"
+
+
+def refuse_existing(path: str | os.PathLike[str]) -> None:
+    """Raises StateFileError where a template would overwrite a file."""
+    if os.path.lexists(path):
+        problem = "exists already, and is not overwritten by a template"
+        raise StateFileError(
+            [Fault(str(path), 0, 0, "", problem, "read it with --state, or name another file")]
+        )

@@ -1,0 +1,122 @@
+"""``operate``: template, files, and faults of a state, which leave nothing written."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import jsonschema
+import pytest
+
+from allocator.base.folders import MANIFEST
+from allocator.cli.entry import main
+from allocator.site.document import read_document
+from allocator.site.state import state_schema
+
+Told = pytest.CaptureFixture[str]
+GOOD = """format: allocator.state/1
+site: First site
+levels: {gas_holder@mill: 80 %}
+sources:
+  digester: {state: off, since: 9 h}
+"""
+
+
+def test_a_template_is_a_state_and_is_kept(networks: Path, planned: Path, tmp_path: Path) -> None:
+    file = tmp_path / "state.yaml"
+    site = str(networks / "first.yaml")
+    assert main(["operate", site, str(planned), "-o", str(file)]) == 0
+    text = file.read_text("utf-8")
+    assert read_document(text.encode()) is not None
+    assert main(["operate", site, str(planned), "--state", str(file), "--days", "1"]) == 0
+    assert main(["operate", site, str(planned), "-o", str(file)]) == 2
+    assert file.read_text("utf-8") == text
+
+
+def test_files_and_json(networks: Path, planned: Path, tmp_path: Path, capsys: Told) -> None:
+    state, folder = tmp_path / "s.yaml", tmp_path / "out"
+    state.write_text(GOOD)
+    given = ["operate", str(networks / "first.yaml"), str(planned), "--state", str(state)]
+    assert main([*given, "--days", "2", "-o", str(folder)]) == 0
+    told = capsys.readouterr().out
+    assert "is kept whatever comes" in told
+    assert {file.name for file in folder.iterdir()} >= {
+        MANIFEST,
+        "operate.txt",
+        "operate.json",
+        "stores.csv",
+        "runs.csv",
+        "levels.csv",
+    }
+    assert main([*given, "--days", "2", "--json"]) == 0
+    assert capsys.readouterr().out == (folder / "operate.json").read_text("utf-8")
+    data = json.loads((folder / "operate.json").read_text("utf-8"))
+    assert data["format"] == "allocator.operate/1"
+    assert data["stores"][0]["head_room"] == pytest.approx(39.0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ("80 %", "131 kg", "3:27: state: levels.gas_holder@mill is above the store's size, 130 kg"),
+        ("80 %", "-1 kg", "is below 0"),
+        ("80 %", "3 kW", "3:27"),
+        ("gas_holder@mill", "gas_holder@mil", "did you mean 'gas_holder@mill'?"),
+        ("{gas_holder@mill: 80 %}", "{}", "lacks the store 'gas_holder@mill'"),
+        ("off, since: 9 h", "on, since: 7 h", "it is so for 6 h at most"),
+        ("since: 9 h", "since: -1 h", "5:33"),
+        ("  digester", "  digestor", "did you mean 'digester'?"),
+        ("First site", "Second site", "the site is 'First site'"),
+        ("allocator.state/1", "allocator.state/9", "allocator.state/1"),
+        ("site:", "time: yesterday\nsite:", "no date and time"),
+        (
+            "sources:",
+            "units_out: [{machine: small_engine, place: mill, count: 9}]\nsources:",
+            "above the plan's",
+        ),
+        (
+            "sources:",
+            "units_out: [{machine: small_engine, place: farm, count: 1}]\nsources:",
+            "none",
+        ),
+        (GOOD, "", "the file is empty"),
+        (GOOD, "[1]", "no mapping"),
+    ],
+)
+def test_what_cannot_be_is_refused(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told, old: str, new: str, told: str
+) -> None:
+    state, folder = tmp_path / "s.yaml", tmp_path / "out"
+    assert old in GOOD
+    state.write_text(GOOD.replace(old, new))
+    given = ["operate", str(networks / "first.yaml"), str(planned), "--state", str(state)]
+    assert main([*given, "-o", str(folder)]) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert told in err
+    assert str(state) in err
+    assert not folder.exists()
+
+
+def test_a_plan_of_another_site(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    state = tmp_path / "s.yaml"
+    state.write_text(GOOD)
+    given = ["operate", str(networks / "island.yaml"), str(planned), "--state", str(state)]
+    assert main(given) == 2
+    assert "another site" in capsys.readouterr().err
+
+
+def test_the_schema(capsys: Told) -> None:
+    assert main(["schema", "--state"]) == 0
+    assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(state_schema()))
+    good = {
+        "format": "allocator.state/1",
+        "site": "First site",
+        "levels": {"gas_holder@mill": "80 kg"},
+        "sources": {"digester": {"state": "on", "since": "2 h"}},
+    }
+    jsonschema.validate(good, state_schema())
+    with pytest.raises(jsonschema.ValidationError):
+        jsonschema.validate({**good, "sources": {"digester": {"state": "maybe"}}}, state_schema())

@@ -1,0 +1,197 @@
+"""The server of a page: whom it answers, what it does, and what is left when it ends."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import time
+from pathlib import Path
+
+import pytest
+from view_server import Served, gone, serving
+
+from allocator.cli.entry import main
+from allocator.view.server import MOST_BYTES
+
+
+def files(folder: Path) -> set[str]:
+    """All files below a folder's parent."""
+    return {str(path) for path in folder.parent.rglob("*")}
+
+
+def test_without_the_token_everything_is_refused(served: Served) -> None:
+    wrong = "x" * len(served.token)
+    paths = ("/", "/state", "/view.js", f"/{wrong}/", f"/{wrong}/state", f"/{served.token[:-1]}/")
+    for path in (*paths, "/%C3%A9/", "/%00/"):
+        assert served.ask("", raw=path)[0] == 403, path
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://127.0.0.1:1"},
+        {"Origin": "https://somewhere.example"},
+        {"Origin": "null"},
+        {"Host": "somewhere.example"},
+        {"Host": "127.0.0.1"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
+def test_another_origin_or_host_is_refused(served: Served, headers: dict[str, str]) -> None:
+    assert served.ask("state", **headers)[0] == 403
+    assert served.ask("plan", {}, **headers)[0] == 403
+    assert served.json("state")["run"] is None
+
+
+def test_a_change_without_an_origin_is_refused(served: Served) -> None:
+    with socket.create_connection(("127.0.0.1", served.port), 10) as talk:
+        head = f"POST /{served.token}/plan HTTP/1.1\r\nHost: 127.0.0.1:{served.port}\r\n"
+        talk.sendall(f"{head}Content-Length: 2\r\nConnection: close\r\n\r\n{{}}".encode())
+        assert talk.recv(12) == b"HTTP/1.1 403"
+
+
+def test_no_path_leads_to_a_file(served: Served) -> None:
+    for way in (
+        "../../plan.json",
+        "..%2f..%2fplan.json",
+        "plans/../../../etc/passwd",
+        "plans/%2e%2e/%2e%2e/etc/passwd",
+        "plan.json",
+        "plans/etc",
+        "view.html",
+    ):
+        assert served.ask(way)[0] in (403, 404), way
+
+
+def test_it_listens_on_loopback_alone(served: Served) -> None:
+    listens = Path("/proc/net/tcp").read_text() + Path("/proc/net/tcp6").read_text()
+    ours = [line.split()[1] for line in listens.splitlines() if f":{served.port:04X} " in line]
+    assert {one.partition(":")[0] for one in ours if one.endswith(f"{served.port:04X}")} == {
+        "0100007F"
+    }
+
+
+def test_every_answer_says_what_a_page_may_do(served: Served) -> None:
+    for path in ("", "view.js", "view.css", "state", "controls", "plans/present", "none"):
+        _, _, headers = served.ask(path)
+        found = {name.lower(): value for name, value in headers.items()}
+        policy = found["content-security-policy"]
+        assert "default-src 'none'" in policy
+        assert "sandbox allow-scripts" in policy or "unsafe" not in policy
+        assert found["referrer-policy"] == "same-origin"
+        assert found["cache-control"] == "no-store"
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (b"{", "no JSON"),
+        (b"[" * 100_000, "no JSON"),
+        ([], "no list of changes"),
+        ({"folder": "/tmp"}, "no list of changes"),
+        ({"values": {"stock.steel": "many"}}, "stock.steel: expects a mass"),
+        ({"values": {"stock.steel": "3 kW"}}, "stock.steel: expects a mass"),
+        ({"values": {"demands.mill_drive.power": "0 kW"}}, "must be above 0"),
+        ({"values": {"stock.gold": "1 kg"}}, "'stock.gold' cannot be changed"),
+        ({"units": {"small_engine@mill": -1}}, "whole number"),
+        ({"units": {"small_engine@farm": 1}}, "cannot be changed"),
+        ({"sources": {"digester": {"flow": "lost"}}}, "all sources are lost"),
+        ({"sources": {"digester": {"flow": "low"}}}, "no flow 'low'"),
+        ({"sources": {"other": {"flow": "lost"}}}, "not in the site file"),
+        ({"sources": {"digester": {"next_start": "soon"}}}, "next_start: expects"),
+        ({"lose": 1000}, "whole number from 0 to 99"),
+        ({"keep_weight": 1}, "from 0 up to 1"),
+        (b"x" * (MOST_BYTES + 1), "larger than 256 kB"),
+    ],
+)
+def test_changes_that_cannot_be_are_told(served: Served, data: object, words: str) -> None:
+    before = files(served.folder)
+    status, content, _ = served.ask("plan", data)
+    assert status == 400
+    assert words in " ".join(json.loads(content)["faults"])
+    assert served.json("state")["run"] is None
+    assert files(served.folder) == before
+
+
+def test_faults_that_the_site_has_only_as_a_whole_are_told(served: Served) -> None:
+    served.json("plan", {"sources": {"digester": {"clock": "surveyed"}}})
+    assert "next_start" in " ".join(served.until("failed")["faults"])
+    served.json("discard", {})
+
+
+@pytest.mark.slow
+def test_a_changed_demand_is_planned_compared_and_accepted(
+    served: Served, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """8 kW of demand need one engine of 10 kW."""
+    before = files(served.folder)
+    assert served.ask("accept", {})[0] == 400
+    served.json("plan", {"values": {"demands.mill_drive.power": "8 kW"}})
+    run = served.until("done")
+    assert run["changes"] == ["demands.mill_drive.power 8 kW"]
+    figures, changed, costs = run["compared"]["tables"]
+    rows = {row[0]: row[2:] for row in figures["rows"]}
+    assert rows["firm clean power"] == ["13.4", "8", "-5.37"]
+    assert ["generator", "small_engine", "mill", "changed", "2 units", "1 unit"] in changed["rows"]
+    assert {row[0] for row in costs["rows"]} == {"small_engine", "gas_holder"}
+    assert run["lines"]
+    page = served.ask("plans/new")[1].decode()
+    assert ">8 kW<" in page
+    assert '"end":31536000' in page  # a year for the time slider
+    assert files(served.folder) == before
+
+    assert served.json("accept", {})["folder"] == "accepted-1"
+    folder = served.folder / "accepted-1"
+    assert {path for path in files(served.folder) - before if not path.startswith(str(folder))} == (
+        set()
+    )
+    assert main(["audit", str(folder / "site.yaml"), str(folder)]) == 0
+    assert served.json("controls")["values"][1]["value"] == "8 kW"
+    state = served.json("state")
+    assert (state["run"], state["accepted"]) == (None, "accepted-1")
+    assert main(["diff", str(served.folder), str(folder)]) == 0
+    capsys.readouterr()
+
+
+def test_no_plan_at_all_is_told_with_what_helps(served: Served) -> None:
+    served.json("plan", {"values": {"stock.steel": "1 kg"}, "units": {"small_engine@mill": 0}})
+    run = served.until("failed", "done")
+    assert run["state"] == "failed" or run["made"]
+    served.json("discard", {})
+
+
+@pytest.mark.slow
+def test_a_process_that_dies_is_told_and_the_next_one_plans(served: Served) -> None:
+    served.json("plan", {"values": {"stock.steel": "1050 kg"}})
+    for child in served.children():
+        os.kill(child, signal.SIGKILL)
+    run = served.until("failed")
+    assert "The planning process died" in run["faults"][0]
+    served.json("plan", {"values": {"stock.steel": "1050 kg"}})
+    assert served.until("done")["made"]
+    served.json("discard", {})
+
+
+@pytest.mark.slow
+def test_a_stopped_run_leaves_no_process_and_no_file_nor_does_a_kill(planned: Path) -> None:
+    served = serving(planned, "--time-limit", "60", "--site", "networks/first.yaml")
+    try:
+        before = files(planned)
+        while not served.json("state")["notes"] or len(served.children()) != 1:  # the year is over
+            time.sleep(0.05)
+        waiting = served.children()
+        served.json("plan", {"values": {"stock.steel": "1050 kg"}})
+        served.json("stop", {})
+        assert served.json("state")["run"]["state"] == "stopped"
+        assert gone(waiting)  # the one that waited took the order
+        assert len(served.children()) == 1  # the next one waits
+        assert files(planned) == before
+    finally:
+        children = served.children()
+        served.process.kill()
+        served.process.wait(10)
+    assert children
+    assert gone(children)

@@ -1,0 +1,147 @@
+"""The view in a real browser: changed, planned again, accepted; ten at a time; nothing goes out."""
+
+from __future__ import annotations
+
+import http.client
+import os
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from view_server import ROOT, Served, end, serving
+
+SECONDS = float(os.environ.get("ALLOCATOR_CLIENTS_SECONDS", "1"))
+"""How long ten clients look at a page at once."""
+
+
+@pytest.fixture
+def own(planned: Path, tmp_path: Path) -> Iterator[Served]:
+    """A view of a copy of the plan, for one test."""
+    for file in planned.iterdir():
+        if file.is_file():
+            (tmp_path / file.name).write_bytes(file.read_bytes())
+    site = str(ROOT / "networks" / "first.yaml")
+    found = serving(tmp_path, "--node-limit", "50", "--site", site)
+    yield found
+    end(found)
+
+
+@pytest.mark.slow
+def test_a_plan_is_changed_compared_and_accepted(browser: Any, own: Served) -> None:
+    said: list[str] = []
+    asked: list[str] = []
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(f"{own.origin}/{own.token}/")
+    page.locator("html[data-ready]").wait_for()
+
+    page.locator("[data-key='demands.mill_drive.power']").fill("nothing")
+    page.get_by_role("button", name="Plan again").click()
+    page.locator("#faults", has_text="expects a power").wait_for()
+
+    page.locator("[data-key='demands.mill_drive.power']").fill("8 kW")
+    assert page.locator("#changed").inner_text() == "1 value changed."
+    page.get_by_role("button", name="Plan again").click()
+    page.locator("#said", has_text="Planned with demands.mill_drive.power 8 kW.").wait_for()
+    assert page.locator("#faults").is_hidden()
+    assert "firm clean power" in page.locator("#compared").inner_text()
+    page.get_by_role("button", name="Side by side").click()
+    for which in ("present", "new"):
+        source = page.locator(f"#{which}").get_attribute("src")
+        assert source is not None
+        assert source.startswith(f"plans/{which}?v=")
+    for which, power in (("present", "13.4 kW"), ("new", "8 kW")):
+        plan = context.new_page()
+        plan.goto(f"{own.origin}/{own.token}/plans/{which}")
+        plan.locator("html[data-ready]").wait_for()
+        assert plan.locator("#said data").first.inner_text() == power
+        plan.locator("#time").press("End")
+        assert plan.locator("#time-words").inner_text().startswith("365 d: ")
+        plan.close()
+
+    page.get_by_role("button", name="Accept the new plan").press("Enter")
+    page.locator("#said", has_text="accepted, in accepted-1").wait_for()
+    assert (own.folder / "accepted-1" / "plan.json").exists()
+    assert page.locator("[data-key='demands.mill_drive.power']").input_value() == "8 kW"
+    context.close()
+    assert [line for line in said if "400" not in line] == []  # the one refused change
+    assert {url for url in asked if not url.startswith((own.origin, "data:"))} == set()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_axe_finds_nothing_in_the_view(browser: Any, served: Served, scheme: str) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(
+        viewport={"width": 1280, "height": 900}, color_scheme=scheme, bypass_csp=True
+    )
+    page = context.new_page()
+    page.goto(f"{served.origin}/{served.token}/")
+    page.locator("html[data-ready]").wait_for()
+    page.locator("details summary").first.click()
+    found = Axe().run(page).response["violations"]
+    context.close()
+    assert [f"{fault['id']}: {fault['nodes'][0]['html'][:120]}" for fault in found] == []
+
+
+@pytest.mark.slow
+def test_another_page_cannot_frame_or_read_the_view(browser: Any, served: Served) -> None:
+    """A page of another origin in the same browser, which even knows the token."""
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto("data:text/html,<title>other</title>")
+    address = f"{served.origin}/{served.token}/"
+    ask = (
+        "async url => { try { return (await fetch(url, {mode: 'no-cors'})).type; } "
+        "catch { return 'refused'; } }"
+    )
+    assert page.evaluate(ask, f"{address}state") in ("refused", "opaque")
+    post = ask.replace("'no-cors'", "'no-cors', method: 'POST', body: '{}'")
+    page.evaluate(post, f"{address}plan")
+    assert served.json("state")["run"] is None
+    context.close()
+
+
+@pytest.mark.slow
+def test_ten_clients_at_once(served: Served) -> None:
+    """Each loads what a browser loads, while plans are made and stopped."""
+    ends = time.monotonic() + SECONDS
+    failed: list[object] = []
+    answers: list[float] = []
+
+    def look() -> None:
+        seen = "?seen=-1"
+        try:
+            while time.monotonic() < ends:
+                for path in ("", "view.js", "view.css", "controls", "plans/present"):
+                    began = time.monotonic()
+                    status, content, _ = served.ask(path)
+                    answers.append(time.monotonic() - began)
+                    assert status == 200
+                    assert content
+                served.json(f"state{seen}")
+        except (AssertionError, OSError, http.client.HTTPException) as error:
+            failed.append(error)
+
+    clients = [threading.Thread(target=look) for _ in range(10)]
+    for client in clients:
+        client.start()
+    while time.monotonic() < ends:
+        served.json("plan", {"values": {"stock.steel": "1050 kg"}})
+        time.sleep(0.2)
+        served.json("stop", {})
+    for client in clients:
+        client.join(30)
+    assert failed == []
+    assert len(answers) > 20
+    served.json("plan", {"values": {"stock.steel": "1050 kg"}})
+    assert served.until("done")["made"]
+    assert len(served.children()) <= 2
+    served.json("discard", {})
