@@ -38,7 +38,7 @@ ROOMS = {
         "thermal_mass",
         "boiling",
         "conductivity",
-        "enclosure",
+        "enclosures",
         "exchangers",
         "faults",
         "humidity",

@@ -15,6 +15,7 @@ from typing import Any, get_args, get_type_hints
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import shown
+from allocator.physics.faults import PhysicsError
 from allocator.site import keys, records
 from allocator.site.checks import faults_of_records
 from allocator.site.checks_boosters import booster_faults
@@ -23,6 +24,7 @@ from allocator.site.checks_clocks import faults_of_survey
 from allocator.site.checks_machines import YEAR, machine_pressure_faults
 from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
+from allocator.site.enclosures import walls_of
 from allocator.site.groups import ListOf, MapOf, name_refusal
 from allocator.site.kinds import (
     ByTemperature,
@@ -309,9 +311,14 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             yield f"storage.{name}", "charge_efficiency is only for a store of power"
         for key, problem, _ in pressure_faults(partial(getattr, store)):
             yield f"storage.{name}", f"{key} {problem}"
+    for name, room in site.enclosures.items():
+        try:
+            walls_of(room, site.materials, site.ambient)
+        except PhysicsError as error:
+            yield f"enclosures.{name}", f"{error.problem}: {error.remedy}"
     for name, place in site.places.items():
         if place.enclosure is not None and place.heat_limit is None:
-            problem = "needs heat_limit beside its enclosure: 'heat' of al.enclosure(site)"
+            problem = "needs heat_limit beside its enclosure: the heat_loss of al.enclosure(site)"
             yield f"places.{name}", problem
     for name, machine in site.machines.items():
         for key, problem, _ in machine_pressure_faults(partial(getattr, machine)):

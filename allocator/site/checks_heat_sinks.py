@@ -45,8 +45,8 @@ def _conductance(values: Values, whole: SiteValues) -> float | None:
     if not values.has("enclosure"):
         values.fault(
             "loss_conductance",
-            "is missing: heat lost to the air per kelvin (UA)",
-            "add 'loss_conductance: 400 W/K', or 'enclosure' with its casing",
+            "needs the key 'loss_conductance' (heat lost to the air per kelvin) or 'enclosure'",
+            "add 'loss_conductance: 400 W/K', or 'enclosure: NAME' of its casing",
         )
         return None
     walls = walls_named(values, whole)

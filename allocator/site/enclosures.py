@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import cast
 
 from allocator.physics.conductivity import Conductivity
-from allocator.physics.enclosure import Part, Side, SideBuild, Slab, lightest_sides
+from allocator.physics.enclosures import Part, Side, SideBuild, Slab, lightest_sides
 from allocator.physics.faults import PhysicsError
 from allocator.site.records import Ambient, Enclosure, Material, Place, WallArea
 from allocator.site.site_values import Filled, SiteValues
@@ -50,7 +50,7 @@ def walls_of(enclosure: Enclosure, materials: Mapping[str, Material], ambient: A
     Raises
     ------
     PhysicsError
-        A conductivity is not given, or there are too many combinations.
+        A conductivity or a resistance is not given, or there are too many combinations.
     """
     sides = tuple(_side(enclosure, area, materials, ambient) for area in enclosure.areas)
     inside = enclosure.inside_temperature
@@ -71,8 +71,16 @@ def walls_of(enclosure: Enclosure, materials: Mapping[str, Material], ambient: A
 def _side(
     enclosure: Enclosure, area: WallArea, materials: Mapping[str, Material], ambient: Ambient
 ) -> Side:
+    if area.passes_heat and bool(area.layers) == (area.resistance is not None):
+        problem = f"has an area {area.name!r} that needs either 'layers' or 'resistance'"
+        raise PhysicsError(problem, "give one of them")
     slabs = []
     for number, layer in enumerate(area.layers, 1):
+        if (layer.material is None) == (layer.resistance is None) or (
+            (layer.material is None) == bool(layer.thickness)
+        ):
+            problem = f"has a layer {number} of {area.name!r} that is not known"
+            raise PhysicsError(problem, "give 'material' and 'thickness', or 'resistance'")
         if layer.material is None:
             assert layer.resistance is not None
             plain = Conductivity(f"layer {number}", (1.0,))  # as thick as it resists

@@ -8,12 +8,13 @@ from itertools import pairwise
 from math import isfinite
 from typing import ClassVar
 
-from allocator.base.errors import AllocatorError
+from allocator.base.errors import AllocatorError, SiteFileError
 from allocator.base.quantities import format_quantity, shown
 from allocator.base.rendering import csv_of, section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph
 from allocator.engine.paths import SiteOrPath, site_of
+from allocator.site.by_hand import faults_of_site
 from allocator.site.enclosures import Walls, walls_of
 from allocator.site.records import Enclosure, Site
 from allocator.studies.result import StudyResult, joined, study_json
@@ -30,7 +31,7 @@ CAUTION = (
 _ROOMS = (
     Column("enclosure", "enclosure"),
     Column("inside", "inside", "temperature"),
-    Column("heat_loss", "heat let out", "power", "Less than 0: heat comes in."),
+    Column("heat_loss", "heat loss", "power", "Less than 0: heat comes in."),
     Column("limit", "limit", "power"),
     Column("conductance", "conductance", "conductance", "Heat let out per kelvin above the air."),
     Column("mass", "mass", "mass", "Of layers of known density."),
@@ -39,11 +40,11 @@ _ROOMS = (
 _AREAS = (
     Column("enclosure", "enclosure"),
     Column("name", "name"),
-    Column("part", "part"),
+    Column("room_part", "part"),
     Column("area", "area", "area"),
     Column("outside", "outside", "temperature"),
     Column("resistance", "resistance", "thermal_resistance", "From air to air."),
-    Column("heat_loss", "heat let out", "power"),
+    Column("heat_loss", "heat loss", "power"),
     Column("inner_face", "inner face", "temperature"),
     Column("outer_face", "outer face", "temperature"),
     Column("mass", "mass", "mass", "Of layers of known density."),
@@ -131,7 +132,7 @@ def enclosure(site: SiteOrPath, name: str | None = None) -> EnclosureResult:
     Raises
     ------
     AllocatorError
-        The site has no enclosures, or none of this name.
+        The site has no enclosures, or none of this name, or a faulty one.
 
     References
     ----------
@@ -152,6 +153,10 @@ def enclosure(site: SiteOrPath, name: str | None = None) -> EnclosureResult:
     if name is not None and name not in site.enclosures:
         known = ", ".join(site.enclosures)
         raise AllocatorError(f"the site has no enclosure {shown(name)}; it has {known}")
+    # a place built in Python may take its heat limit from here: only what walls need is checked
+    faults = [f for f in faults_of_site(site) if f.subject.startswith(("enclosures", "materials"))]
+    if faults:
+        raise SiteFileError(faults)
     chosen = [one for one in site.enclosures.values() if name in (None, one.name)]
     walls = [(one, walls_of(one, site.materials, site.ambient)) for one in chosen]
     return EnclosureResult(

@@ -78,6 +78,16 @@ def test_a_casing_gives_the_loss_of_a_heat_sink(site: Path) -> None:
     assert "loss of heat sink block: " in found.summary()
 
 
+def test_a_heat_sink_needs_a_loss_or_a_casing(site: Path, capsys: Said) -> None:
+    sink = (
+        "heat_sinks:\n  block: {source: furnace, mass: 1 t, specific_heat: 800 J/(kg*K), "
+        "max_temperature: 90 degC}\n"
+    )
+    site.write_text(site.read_text(encoding="utf-8") + sink, encoding="utf-8")
+    assert main(["check", str(site)]) == 2
+    assert "needs the key 'loss_conductance'" in capsys.readouterr().err
+
+
 def test_a_heat_limit_of_its_own_holds(site: Path) -> None:
     text = site.read_text(encoding="utf-8").replace(", enclosure", ", heat_limit: 7 W, enclosure")
     site.write_text(text, encoding="utf-8")
@@ -89,6 +99,22 @@ def test_a_place_built_in_python_needs_its_limit(site: Path) -> None:
     places = {**read.places, "works": replace(read.places["works"], heat_limit=None)}
     with pytest.raises(al.AllocatorError, match="needs heat_limit beside its enclosure"):
         al.plan(replace(read, places=places), node_limit=1)
+
+
+@pytest.mark.parametrize(
+    ("area", "said"),
+    [
+        (al.WallArea("a", 2.0), "needs either 'layers' or 'resistance'"),
+        (al.WallArea("a", -2.0, resistance=1.0), "must be above 0"),
+        (al.WallArea("a", 2.0, layers=(al.WallLayer("wool"),)), "layer 1 of 'a'"),
+        (al.WallArea("a", 2.0, layers=(al.WallLayer("tin", (0.1,)),)), "unknown material 'tin'"),
+        (al.WallArea("a", 2.0, layers=(al.WallLayer("fins", (0.1,)),)), "conductivity is not"),
+    ],
+)
+def test_faults_of_rooms_built_in_python(area: al.WallArea, said: str, site: Path) -> None:
+    hall = al.Enclosure("hall", 333.15, (area,))
+    with pytest.raises(al.SiteFileError, match=said):
+        al.enclosure(replace(al.read_site(site), enclosures={"hall": hall}))
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from physics.pipes_by_hand import solid
 
-from allocator.physics.enclosure import Side, Slab, lightest_sides, side_build
+from allocator.physics.enclosures import Side, Slab, lightest_sides, side_build
 from allocator.physics.faults import PhysicsError
 
 AIR = 283.15
