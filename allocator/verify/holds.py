@@ -64,6 +64,7 @@ def _check_rules(case: Case, findings: Findings) -> None:
         return
     from allocator.verify.tanks.assembly import assembly_of
     from allocator.verify.tanks.present import (
+        ALL_WORK,
         SourceState,
         free_sources,
         present_tank,
@@ -94,6 +95,8 @@ def _check_rules(case: Case, findings: Findings) -> None:
         findings.holds("set_points", subject, said_so, "its unit, sources or period are others")
         need = reserve_of(case, present, states, at)
         slack = FOUND * size
+        if rule.keep < need - slack:  # more windows say whether less is enough
+            need = reserve_of(case, present, states, at, ALL_WORK)
         said = ("reserve_rule", subject)
         findings.at_least(*said, rule.keep, need, unit, "the reserve", slack)
         findings.at_least(*said, rule.burn_above, rule.keep, unit, "what surplus is burnt above")

@@ -11,7 +11,8 @@ meet, and all such windows are looked at one by one.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,6 +22,8 @@ Array = np.ndarray
 
 MOST_WINDOWS = 20_000_000
 AT_ONCE = 20_000
+FIRST = 32
+"""Lengths that are looked at before all others."""
 SAME = 1e-12
 """Of a period: moments closer than this are one."""
 
@@ -48,12 +51,25 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
     few = len(begins) * len(all_ends) + (len(begins) + len(ends)) * len(lengths)
     if few > MOST_WINDOWS:
         return None
+    # At any phase of all cycles the need is no smaller, and between lengths at which what is sure
+    # turns up it is convex: there it is at most that of the length before or after.
+    free = [(replace(cycle, start=None, error=0.0), weight) for cycle, weight in parts]
+    known_lengths = np.append(0.0, lengths)
+    most = np.concatenate([[0.0], *_needs(free, draw, np.zeros(len(lengths)), lengths)])
+
+    def hopeful(spans: Array) -> Array:
+        after = np.clip(np.searchsorted(known_lengths, spans), 1, len(most) - 1)
+        return np.asarray(np.maximum(most[after - 1], most[after]) > best[0])
+
     best = (0.0, 0.0, 0.0)
-    for moment in begins:
-        spans = np.concatenate((all_ends - moment, lengths))
-        best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
-    for moment in ends:
-        best = _worst_of(parts, draw, (moment - lengths) % period, lengths, end, best)
+    for tried in (lengths[np.argsort(-most[1:])[:FIRST]], lengths):  # the likeliest first
+        for moment in begins:
+            spans = np.concatenate((all_ends - moment, tried)) if tried is lengths else tried
+            spans = spans[hopeful(spans)]
+            best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
+        for moment in ends:
+            spans = tried[hopeful(tried)]
+            best = _worst_of(parts, draw, (moment - spans) % period, spans, end, best)
     return best
 
 
@@ -135,15 +151,23 @@ def _worst_of(
 ) -> tuple[float, float, float]:
     fits = (lengths > 0.0) & (lengths <= end)
     begins, lengths = begins[fits], lengths[fits]
+    at = 0
+    for need in _needs(parts, draw, begins, lengths):
+        top = int(np.argmax(need))
+        if need[top] > best[0]:
+            best = (float(need[top]), float(begins[at + top]), float(lengths[at + top]))
+        at += len(need)
+    return best
+
+
+def _needs(parts: Parts, draw: float, begins: Array, lengths: Array) -> Iterator[Array]:
+    """Needs over windows, so many at a time."""
     for at in range(0, len(lengths), AT_ONCE):
         t, span = begins[at : at + AT_ONCE], lengths[at : at + AT_ONCE]
         need = draw * span
         for cycle, weight in parts:
             need = need - weight * least_in(cycle, t, span)
-        top = int(np.argmax(need))
-        if need[top] > best[0]:
-            best = (float(need[top]), float(t[top]), float(span[top]))
-    return best
+        yield need
 
 
 def least_in(cycle: Cycle, begins: Array, lengths: Array) -> Array:

@@ -29,8 +29,12 @@ from allocator.verify.windows import settled_length, shortfall
 
 MOST_CANDIDATES = 64
 """Bursts of a period in which a source may be, above which what is seen of it says nothing."""
-MOST_WORK = 30_000_000
-"""Windows times bursts, above which a store is held to what any phase asks."""
+MOST_WORK = 15_000_000
+"""Windows times changes of the sources, once more for each burst in which one may be, above which a
+
+store is held to what any phase asks."""
+ALL_WORK = 300_000_000
+"""The same where a stated reserve is to be refuted."""
 SAFE = 1e-6
 """Reserves are this share above what is found: worst windows are found to 1e-7."""
 NEAR = 1e-9
@@ -193,7 +197,8 @@ def _falls(
     seen = [(_seen(case, n, c, states), c, w) for n, c, w in present.parts]
     if lengths is None:
         lengths = _lengths([(spans, c) for spans, c, _ in seen], at, present.end)
-    if len(lengths) * present.edges > most:
+    looks = sum((1 + len(spans)) * (len(c.drops) + len(c.rises)) for spans, c, _ in seen)
+    if len(lengths) * looks > most:
         return None
     total = present.draw * lengths
     for spans, cycle, weight in seen:
