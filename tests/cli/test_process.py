@@ -143,7 +143,7 @@ def test_completion_in_bash(command: Command) -> None:
     )
     told = subprocess.run(["bash"], input=asked, capture_output=True, text=True, check=True)
     assert told.stdout.splitlines() == [
-        "simulate sources sweep schema",
+        "schedule simulate sources sweep schema",
         "firm mean",
         "--time-limit --threads",
         "zsh",
