@@ -176,6 +176,7 @@ def test_an_interrupt_waits_until_the_files_are_whole(
     assert held(tmp_path / "plan") == NEW
 
 
+@pytest.mark.slow
 def test_two_runs_into_one_folder_leave_one_of_both_and_all_of_others(tmp_path: Path) -> None:
     program = (
         "import sys; from pathlib import Path; from allocator.base.folders import write_folder\n"

@@ -43,6 +43,7 @@ def test_report_with_a_simulation(
     assert "done after" in text
 
 
+@pytest.mark.slow
 def test_report_with_studies(networks: Path, planned: Path, tmp_path: Path, capsys: Told) -> None:
     site, page = str(networks / "first.yaml"), tmp_path / "page.html"
     mixes, curve = str(tmp_path / "mixes"), str(tmp_path / "curve")

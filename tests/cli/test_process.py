@@ -105,6 +105,7 @@ def test_what_a_solver_prints_stays_out_of_the_data(tmp_path: Path) -> None:
     assert told.stdout.endswith(f"Files: {tmp_path / 'plan'}\n")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to send")
 def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
     folder = tmp_path / "plan"
@@ -205,6 +206,7 @@ def test_files_opened_later_do_not_take_the_place_of_a_closed_stream(tmp_path: P
     assert picture.read_text().rstrip().endswith("</svg>")
 
 
+@pytest.mark.slow
 def test_text_is_as_wide_as_the_terminal_says(command: Command) -> None:
     usual, narrow = (command("sources", "networks/harbour.yaml", COLUMNS=n) for n in ("100", "80"))
     assert 80 < max(map(len, usual.stdout.splitlines())) <= 100

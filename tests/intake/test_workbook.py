@@ -46,6 +46,7 @@ def test_there_and_back_is_an_equal_site(file: Path, tmp_path: Path) -> None:
 TEXTS = st.text(st.characters(blacklist_categories=("Cs", "Cc")), min_size=1, max_size=20)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(texts=st.lists(TEXTS, min_size=1, max_size=6), steps=st.lists(TEXTS, max_size=3))
 def test_any_text_comes_back(

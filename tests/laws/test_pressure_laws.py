@@ -161,6 +161,7 @@ def test_what_is_built_gives_what_was_planned(number: int, tmp_path: Path) -> No
     assert power(planned(as_built(site, plan))) == pytest.approx(power(plan), rel=SAME)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [*range(MANY), 61, 63, 64, 98, 174])
 def test_the_audit_accepts_what_the_model_calls_a_plan(number: int, tmp_path: Path) -> None:
     site = network_of(pressed_site(number, tmp_path, any_pipe=number % 2 == 0))

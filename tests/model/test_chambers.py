@@ -173,6 +173,7 @@ NESTED = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("stages", "rate", "held_kg", "store"), NESTED)
 def test_nested_stages_beside_any_control(
     stages: tuple[Stage, ...], rate: float | None, held_kg: float, store: float

@@ -34,6 +34,7 @@ def test_every_network_has_an_answer_and_says_that_it_is_invented() -> None:
         assert answer(name)["network"] == name
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", PLANNED)
 def test_the_plan_reaches_the_stored_goals(name: str) -> None:
     site, expected = site_of(name), answer(name)
@@ -102,6 +103,7 @@ def test_the_harbour_by_pressure_is_the_harbour_with_pressures() -> None:
     assert site.boosters["tip_blower"].max_units == 1
 
 
+@pytest.mark.slow
 def test_the_island_keeps_its_cap() -> None:
     # By hand, in the comment of networks/island.yaml: at most 18.0 kW of diesel under the cap.
     plan = planned(site_of("island")).plan
@@ -133,6 +135,7 @@ def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     assert plan.ceiling.clean >= expected["known_clean_w"]
 
 
+@pytest.mark.slow
 def test_the_same_network_gives_the_same_bytes_in_another_process() -> None:
     code = (
         "import sys\n"

@@ -14,6 +14,7 @@ from allocator.solver.interface import Highs, Solved
 ISLAND = Path(__file__).parents[2] / "networks" / "island.yaml"
 
 
+@pytest.mark.slow
 def test_a_false_proof_is_not_called_optimal(monkeypatch: pytest.MonkeyPatch) -> None:
     """A solver that claims every mixed bound 10 % too low to be true."""
     honest = Highs.solve

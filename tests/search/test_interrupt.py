@@ -6,6 +6,8 @@ import threading
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 from allocator.base.clock import Clock
 from allocator.model.model import Model
 from allocator.network.reading import read_site
@@ -18,6 +20,7 @@ from allocator.verify import audit
 NETWORKS = Path(__file__).parents[2] / "networks"
 
 
+@pytest.mark.slow
 def test_interrupt_keeps_a_plan_that_the_audit_accepts() -> None:
     site = read_site(NETWORKS / "harbour.yaml")
     threading.Timer(4.0, os.kill, (os.getpid(), signal.SIGINT)).start()
@@ -35,6 +38,7 @@ def test_hardly_any_time_still_gives_what_stands() -> None:
     assert audit(site, outcome.plan).accepted
 
 
+@pytest.mark.slow
 def test_node_limit_gives_the_same_bytes() -> None:
     site = read_site(NETWORKS / "island.yaml")
     settings = Settings(node_limit=200, seed=7)

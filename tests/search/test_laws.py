@@ -103,6 +103,7 @@ def test_firm_is_below_the_mean_basis_and_the_ceiling(site: Site) -> None:
     assert firm.value <= ceiling + close(ceiling)
 
 
+@pytest.mark.slow
 @quick
 @given(site=sites())
 def test_the_same_seed_gives_the_same_bytes(site: Site) -> None:

@@ -70,6 +70,7 @@ def draw_mean(means: dict[str, float], shape: str) -> float:
     return means.get(f"shape:{shape}", 1.0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["first", "ridge_battery", "island", "two_bays"])
 def test_examples_lie_between_promise_and_foresight(name: str) -> None:
     site = read_site(NETWORKS / f"{name}.yaml")
@@ -78,6 +79,7 @@ def test_examples_lie_between_promise_and_foresight(name: str) -> None:
     assert_in_order(site, plan, 1, 5 * 86400.0, 300)
 
 
+@pytest.mark.slow
 @settings(
     max_examples=10,
     derandomize=True,
@@ -90,6 +92,7 @@ def test_random_sites_lie_between_promise_and_foresight(site: Site) -> None:
     assert_in_order(site, plan_for(site), 3, 2 * 86400.0, 120)
 
 
+@pytest.mark.slow
 @settings(
     max_examples=12,
     derandomize=True,

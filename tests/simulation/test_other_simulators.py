@@ -232,6 +232,7 @@ def test_more_store_never_raises_the_shortfall(
     assert short(more * size) <= short(size) + 1e-9 * draw * 3e5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(6))
 def test_of_many_clocks_none_is_forgotten(seed: int) -> None:
     """Each clock changes as often, and is on for as long, as its own cycle says.

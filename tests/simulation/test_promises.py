@@ -83,6 +83,7 @@ def test_every_plan_keeps_its_promise_from_every_phase(site: Site) -> None:
             assert_closes(tank)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["first", "ridge_battery", "island", "two_bays"])
 def test_examples_keep_their_promise_and_surplus_only_adds(name: str) -> None:
     site, plan = example(name)

@@ -132,6 +132,7 @@ def _damaged(draw: st.DrawFn) -> Any:
     return data
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(_damaged())
 def test_damaged_values(folder: Path, data: Any) -> None:
@@ -160,6 +161,7 @@ def _scribbled(draw: st.DrawFn) -> bytes:
     return bytes(content)
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(_scribbled())
 def test_scribbled_text(folder: Path, content: bytes) -> None:
@@ -187,6 +189,7 @@ def test_random_series(folder: Path, content: bytes) -> None:
     assert all(Path(fault.file).name == "hall_load.csv" for fault in report.faults)
 
 
+@pytest.mark.slow
 def test_every_key_deleted(folder: Path) -> None:
     """Each value of the kitchen sink taken away by itself: read or refused."""
     for path in PATHS:
@@ -198,6 +201,7 @@ def test_every_key_deleted(folder: Path) -> None:
 OTHERS: list[Any] = [None, True, -1, 1e300, "x", [], {}, [[]], {"low": 1, "high": 2}]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("other", OTHERS, ids=repr)
 def test_every_value_replaced(folder: Path, other: Any) -> None:
     """Each value of the kitchen sink replaced by one of each shape: read or refused."""

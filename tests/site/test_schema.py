@@ -96,6 +96,7 @@ def _misspellings(data: Any) -> Iterator[tuple[str, Any]]:
     return walk(data)
 
 
+@pytest.mark.slow
 def test_misspelt_keys_do_not_validate(kitchen_sink: Path, tmp_path: Path) -> None:
     """Every single one, and the reader refuses each as well."""
     for name in ("hall_load.csv", "well_flow.csv"):

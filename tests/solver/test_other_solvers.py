@@ -37,6 +37,7 @@ NAMES = [name for name in names() if name not in OPEN]
 pytestmark = pytest.mark.filterwarnings("ignore:PULP_CBC_CMD is deprecated")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("solver", SOLVERS)
 @pytest.mark.parametrize("name", NAMES)
 def test_the_answers_of_the_networks(solver: str, name: str) -> None:

@@ -145,6 +145,7 @@ def test_csv_and_text_hold_every_mix(island: Site, rows: list[Compared]) -> None
     assert power["diesel_set"][1] == rows[1].figures.power["diesel_set"]  # type: ignore[union-attr]
 
 
+@pytest.mark.slow
 def test_by_products_that_feed_back_are_told(two_bays: Site) -> None:
     rows = compared_mixes(two_bays, QUICK)
     told = compare_result(two_bays, rows).summary()

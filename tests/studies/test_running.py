@@ -157,6 +157,7 @@ def test_a_cluster_that_does_not_answer(monkeypatch: pytest.MonkeyPatch) -> None
     assert time.monotonic() - began < 10
 
 
+@pytest.mark.slow
 def test_a_cluster_gives_the_same_as_a_pool() -> None:
     distributed = pytest.importorskip("distributed")
     cluster = distributed.LocalCluster(

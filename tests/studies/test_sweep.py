@@ -123,6 +123,7 @@ def test_a_point_without_a_plan_gives_nothing(tmp_path: Path) -> None:
     assert some.firm_total > 0
 
 
+@pytest.mark.slow
 def test_pool_and_cluster_give_the_same_bytes(site: Site, plan: Plan) -> None:
     distributed = pytest.importorskip("distributed")
     asked = Asked(draws=5, plan=plan)
@@ -150,6 +151,7 @@ def _known(store: Path) -> dict[str, float]:
         file.close()
 
 
+@pytest.mark.slow
 def test_killed_three_times_and_gone_on_with(site: Site, tmp_path: Path) -> None:
     """Nothing that finished is lost or worked out again; the end is that of a run unhindered."""
     path, folder = ranged(tmp_path), tmp_path / "out"
@@ -179,6 +181,7 @@ def test_killed_three_times_and_gone_on_with(site: Site, tmp_path: Path) -> None
     assert csv_of(sweep_result(site, rows[:4], None).cases) == csv_of(few.cases)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_stopped_by_hand(tmp_path: Path, workers: str) -> None:
     """Ctrl-C reaches all processes of a terminal: no half result is kept, and little is said.

@@ -101,6 +101,7 @@ def test_a_knee_is_where_more_buys_half_as_much() -> None:
     assert knees == [pytest.approx(10_000.0, rel=1e-5)]
 
 
+@pytest.mark.slow
 def test_against_emissions_all_power_counts() -> None:
     site = read_site(NETWORKS / "island.yaml")
     points: tuple[Point, ...] = frontier_of(

@@ -89,6 +89,7 @@ demands:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [2, 9, 26, 40, 44, 50, 52, 57])
 def test_drawn(seed: int, tmp_path: Path) -> None:
     path = tmp_path / "site.yaml"
