@@ -15,7 +15,7 @@ from allocator.cli.arguments import (
 from allocator.cli.files import plan_for, plan_path, site_of
 from allocator.cli.terminal import show
 
-HELP = "order of the build by crew hours: what is firm from when, which spells are missed"
+HELP = "order of the build by crew hours, when its firm power begins, spells that are missed"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:

@@ -1,4 +1,4 @@
-"""The order in which parts of a plan are built, so that most firm power is had soonest.
+"""The order in which parts of a plan are built, for most firm energy until a time.
 
 Everyone works on one step at a time. A part is begun once all steps that it needs are done, so a
 schedule is an order of the parts: between two of them no step of a later one is worth doing.

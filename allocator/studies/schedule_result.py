@@ -242,7 +242,7 @@ def schedule(
     until: float | None = None,
     done: Mapping[str, DoneStep] | None = None,
 ) -> ScheduleResult:
-    """Put the steps of a build in the order that has most firm power soonest.
+    """Put the steps of a build in the order that gives most firm energy until a time.
 
     All of the crew works on one step at a time. A part of the promise counts once everything that
     it needs is built and its stores are filled to their reserves, with nothing drawn before: a

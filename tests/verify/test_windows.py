@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from allocator.cycles import curve_of, worst_window
 from allocator.site.records import Profile, Stage
 from allocator.verify.cycle import Cycle, cycle_of, demand_cycle, source_cycle
+from allocator.verify.timetables import least_in, worst_known
 from allocator.verify.windows import Shortfall, shortfall
 
 Pieces = list[tuple[Fraction, Fraction]]  # duration, rate
@@ -183,3 +185,30 @@ def test_a_need_that_is_gone_after_whole_periods_of_a_strong_cycle_needs_no_stra
     short = shortfall(parts, draw, found.shortfall * (1.0 - 1e-4))
     assert short is not None
     assert short.kind == "window"
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 10_000))
+def test_no_window_is_worse_than_the_worst_of_known_timetables(seed: int) -> None:
+    """Windows that are left out cannot be worst: 4,000 windows, some of all lengths, against it."""
+    rng = np.random.default_rng(seed)
+    parts = []
+    for number in range(3):
+        every = float(rng.choice([20.0, 30.0, 60.0]))
+        cycle = source_cycle((Stage(float(rng.integers(1, int(every))), every),))
+        if number < 2:
+            known = float(rng.uniform(0.0, every)), float(rng.choice([0.0, 1.5]))
+            cycle = replace(cycle, start=known[0], error=known[1])
+        parts.append((cycle, float(rng.uniform(0.5, 2.0))))
+    draw = 0.97 * sum(weight * cycle.mean for cycle, weight in parts)
+    found = worst_known(parts, draw, 600.0)
+    assert found is not None
+    begins, lengths = rng.uniform(0.0, 60.0, 4000), rng.uniform(0.0, 600.0, 4000)
+    need = draw * lengths
+    at_worst = draw * found[2]
+    for cycle, weight in parts:
+        need = need - weight * least_in(cycle, begins, lengths)
+        worst = least_in(cycle, np.array([found[1]]), np.array([found[2]]))[0]
+        at_worst -= weight * float(worst)
+    assert need.max() <= found[0] + 1e-9
+    assert at_worst == pytest.approx(found[0], abs=1e-9)
