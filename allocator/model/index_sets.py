@@ -188,8 +188,9 @@ class IndexSets:
         return tuple(d for d in self.site.demands.values() if d.wants != POWER)
 
     def peak(self, shape: str) -> float:
-        """Highest level of a shape of mean 1."""
-        return 1.0 if shape == FLAT else self.shape_curves[shape].peak
+        """Highest level of a shape of mean 1; 1 of what is flat here, as all is at means."""
+        curve = self.shape_curves.get(shape)
+        return 1.0 if curve is None else curve.peak
 
     def power_shapes(self) -> tuple[str, ...]:
         """Shapes that power may follow, without flat."""
