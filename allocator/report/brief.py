@@ -162,7 +162,7 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
     if mean_basis is not None:
         mean = mean_basis.power
         last.append(
-            f"Average-flow estimate{_best_found(mean_basis)}: "
+            f"{_estimated(mean_basis)}: "
             f"clean {quantity(mean.mean_clean, 'power')}, all {quantity(mean.mean_total, 'power')}."
         )
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
@@ -172,9 +172,10 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
     return [*told, words] if (words := clock_words(plan)) else told
 
 
-def _best_found(mean_basis: Plan) -> str:
-    """A remark on an estimate whose search was ended before it was proven."""
-    return "" if mean_basis.status in (Status.OPTIMAL, Status.WITHIN_GAP) else " (best found)"
+def _estimated(mean_basis: Plan) -> str:
+    """What the estimate is called: "at least" where its search was ended before the proof."""
+    proven = mean_basis.status in (Status.OPTIMAL, Status.WITHIN_GAP)
+    return "Average-flow estimate" if proven else "Average flow, at least"
 
 
 def _figure(key: str, value: float, demand: float) -> str:
@@ -311,7 +312,7 @@ def _duty(use: MachineUse) -> str:
     if use.cycled > 0:
         parts.append(f"1 on {percent(use.cycled)}")
     if sum(use.burst.values()) > 0:
-        parts.append(f"{count(sum(use.burst.values()))} charge a battery")
+        parts.append(f"up to {count(sum(use.burst.values()))} units charge a battery")
     return "; ".join(parts) or "spare"
 
 
