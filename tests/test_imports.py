@@ -228,6 +228,7 @@ ROOMS = {
     "engine": {
         "",
         "auditing",
+        "compiling",
         "paths",
         "plan_folder",
         "planning",
