@@ -230,6 +230,7 @@ ROOMS = {
     "engine": {
         "",
         "auditing",
+        "compiling",
         "paths",
         "plan_folder",
         "planning",
