@@ -215,6 +215,7 @@ ROOMS = {
         "words",
     },
     "intake": {
+        "cell_marks",
         "cells",
         "corridors",
         "fitting",
