@@ -217,6 +217,7 @@ ROOMS = {
         "words",
     },
     "intake": {
+        "cell_marks",
         "cells",
         "corridors",
         "fitting",

@@ -29,6 +29,7 @@ from allocator.report.words import (
     count,
     earlier_open,
     emission_a_kwh,
+    emissions_of,
     gap,
     money,
     percent,
@@ -198,7 +199,7 @@ def _limit(plan: Plan, name: str) -> str:
 
 
 def _emission_words(plan: Plan) -> str:
-    emissions = plan.emissions
+    emissions = emissions_of(plan)
     if emissions.counted <= 0:
         words = "No counted emission"
     else:
