@@ -24,9 +24,8 @@ from allocator.base.parent_process import end_with_parent
 from allocator.model.chambers import ChamberCut
 from allocator.model.cuts import Promise, lazy_cuts, promises_of, violated
 from allocator.model.goals import goals_of
-from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
-from allocator.model.stating import state
+from allocator.model.stating import state, state_for_bound
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
@@ -109,7 +108,7 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         if sets.pressures is not None and goals and (prover is None or prover.uses_path_columns):
-            self._under_pressure(model, sets)
+            self._under_pressure(has_path_search(sets))
             return
         if prover is None:
             return
@@ -124,11 +123,12 @@ class BoundTask:
         if not prover.trusted:
             self._report(News(withdrawn=True))
 
-    def _under_pressure(self, model: Model, sets: IndexSets) -> None:
+    def _under_pressure(self, searched: bool) -> None:
         """Path columns without pressures, which they do not know, then the aggregated model.
 
         Without pressures a pipe carries what the widest difference of them drives, and boosters
-        take no power: every plan is a plan of that site, with no less of the goal.
+        take no power: every plan is a plan of that site, with no less of the goal. The aggregated
+        model has the rows of what friction takes. ``searched``: there is a path search.
         """
         settings, clock = self._order.settings, self._clock
         bare = replace(self._order.site, pressures={})
@@ -137,10 +137,11 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(bare_model, bare_sets, cuts, settings, clock)
         if prover is not None:
-            if has_path_search(sets):
+            if searched:
                 _wait_for_compiler(clock)
             prover.aim(goals_of(bare_model, bare_sets)[0])
             self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
+        model, sets = state_for_bound(self._order.site, settings.basis, settings.robustness)
         solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
         solver_model.aim(goals_of(model, sets)[0])
         aggregated_bound(solver_model, self._better)
