@@ -34,7 +34,7 @@ def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:
     task, clock = now.task, now.task.clock
     if not wants_power(task.site) or averages_hold(task):
         return now
-    if task.small and task.worker is not None:
+    if task.aside:
         own = Clock(clock.left())
         share = partial(_estimate, replace(task, worker=None, report=None, executor=None), budget)
         return replace(now, beside=Beside(own, share, partial(_limit_beside, task)))
@@ -56,7 +56,8 @@ def _estimate(task: Task, budget: Budget, clock: Clock) -> Plan | None:
         breaches=None,
         keep=None,
     )
-    mean = Task(task.site, quick, clock, clock.left(budget.share), None, task.executor)
+    left = clock.left(budget.share)
+    mean = Task(task.site, quick, clock, left, None, task.executor, raced=task.raced)
     return _search(mean, estimate=True).plan
 
 
