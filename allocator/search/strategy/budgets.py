@@ -210,6 +210,22 @@ class CandidateBudgets:
 
 
 @dataclass(frozen=True, slots=True)
+class RaceBudgets:
+    """The race for a small site (:mod:`allocator.search.race`)."""
+
+    sources: int = 16
+    """Sources up to which plain HiGHS proves most sites of the family in a minute."""
+    flows: int = 5_000
+    """Flow variables up to which a linear program by origin takes a part of a second."""
+    delay_seconds: float = 0.2
+    """Seconds until the second runner begins: by then HiGHS has settled the smallest sites."""
+    paths: float = 0.05
+    """The path search beside the integer model, a share of the time of the run."""
+    repair: float = 0.1
+    """The repair of one of its candidates."""
+
+
+@dataclass(frozen=True, slots=True)
 class BoundBudgets:
     """The bound: multicommodity formulation, path columns, cutoffs, background worker."""
 
@@ -340,4 +356,5 @@ NARROWED = NarrowedBudgets()
 GOAL = GoalBudgets()
 CANDIDATES = CandidateBudgets()
 BOUND = BoundBudgets()
+RACE = RaceBudgets()
 QUESTIONS = QuestionBudgets()
