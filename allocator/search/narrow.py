@@ -1,8 +1,8 @@
 """Very large sites: candidates first, then the model of their corridors, then a bound of the site.
 
 A plan of the narrowed site is a plan of the site. Its bounds are not: they are taken from the
-relaxation of the whole model, or, where that is too large to be stated, from what all sources give
-at their means (:mod:`allocator.search.narrowing`).
+relaxation of the whole model, or, where that is too large to be stated, from what carrying takes
+and what all sources give at their means (:mod:`allocator.search.narrowing`).
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
 from allocator.model.stating import state
 from allocator.plans.records import Plan
-from allocator.search.bound_process import store_cuts
+from allocator.search.bound_process import carries, carrying_bound, store_cuts
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import prover_of
 from allocator.search.first_plans import FirstPlans, better
@@ -123,8 +123,15 @@ def relaxed_bound(now: ModelState, budget: Budget) -> ModelState:
     """The plan with the tighter of its bound and that of the relaxation of the whole model."""
     del budget
     plan, left = now.result.plan, now.left()
+    if plan is None or (left is not None and left <= NARROWED.least_seconds):
+        return now
     too_large = pipe_column_count(now.sets) > NARROWED.relaxed_pipe_columns
-    if plan is None or too_large or (left is not None and left <= NARROWED.least_seconds):
+    if carries(now.sets):
+        seconds = left if left is None or too_large else BOUND.carrying * left
+        carried = partial(_carried, now, seconds)
+        now = _bounded(now, now.task.clock.in_time("a tighter bound", carried, None))
+        left = now.left()
+    if too_large or (left is not None and left <= NARROWED.least_seconds):
         return now
     relaxed = partial(_relaxed, now.task, plan, left)
     return _bounded(now, now.task.clock.in_time("a tighter bound", relaxed, None))
@@ -138,6 +145,13 @@ def _bounded(now: ModelState, bound: float | None) -> ModelState:
     plan = with_bounds_of(now.result.plan, bounds, now.task.clock.interrupted)
     result = replace(now.result, plan=plan)
     return replace(now, result=result, bound=min(known, default=None))
+
+
+def _carried(now: ModelState, limit: float | None) -> float | None:
+    """The bound by what carrying takes of the stocks at the least."""
+    heard: list[float] = []
+    carrying_bound(now.sets, now.task.settings, now.task.clock, limit, heard.append)
+    return -heard[-1] if heard else None
 
 
 def _relaxed(task: Task, plan: Plan, limit: float | None) -> float | None:
