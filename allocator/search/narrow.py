@@ -23,7 +23,7 @@ from allocator.search.first_plans import FirstPlans, better
 from allocator.search.narrowing import all_at_means, narrowed, pipe_column_count, with_bounds_of
 from allocator.search.outcome import Progress
 from allocator.search.paths.network import Candidate, first_service
-from allocator.search.paths.repair import CandidatePool
+from allocator.search.paths.repair import MISJUDGED, CandidatePool
 from allocator.search.seldom import Seldom
 from allocator.search.strategy.budgets import BOUND, NARROWED
 from allocator.search.strategy.phase import Budget
@@ -89,7 +89,14 @@ def candidates_first(now: ModelState, budget: Budget) -> ModelState:
         accept(candidate)
 
     pool.search(None if task.limit is None else budget.share * task.limit, hear)
+    if task.settings.node_limit is None and is_ahead(pool.candidates[0], first.plan):
+        first.accept(pool.candidates[0])  # what comes after it may find nothing in its time
     return replace(now, result=SearchResult(first.plan, values=first.values))
+
+
+def is_ahead(candidate: Candidate, plan: Plan | None) -> bool:
+    """Whether the path search thinks more of a candidate than a plan has."""
+    return plan is None or candidate.value > plan.goals[0].value * (1.0 + MISJUDGED)
 
 
 def narrowed_model(now: ModelState, budget: Budget) -> ModelState:
