@@ -24,13 +24,15 @@ from allocator.base.parent_process import end_with_parent
 from allocator.model.chambers import ChamberCut
 from allocator.model.cuts import Promise, lazy_cuts, promises_of, violated
 from allocator.model.goals import goals_of
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
-from allocator.model.stating import state, state_for_bound
+from allocator.model.stating import offered, state, state_for_bound
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
+from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.mixed import Known
-from allocator.search.bounds.proving import Prover, prover_of
+from allocator.search.bounds.proving import Prover, prover_of, too_many_multipliers
 from allocator.search.found import close
 from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import BOUNDS, compiled_before
@@ -127,6 +129,13 @@ class BoundTask:
     def work(self) -> None:
         """Improve the bound until it meets the plan, the time is out or nothing improves it."""
         settings = self._order.settings
+        sets = offered(self._order.site, settings.basis, settings.robustness)
+        if carries(sets):
+            _wait_for_compiler(self._clock)
+            left = self._clock.left(BOUND.carrying) or 0.0
+            carrying_bound(sets, settings, self._clock, left, self._better)
+            if too_many_multipliers(sets):
+                return
         model, sets = state(self._order.site, settings.basis, settings.robustness)
         if any(not row.columns for row in model.rows):
             return
@@ -277,6 +286,29 @@ def store_cuts(
 ) -> list[Row]:
     """The store cuts of a model for its multicommodity formulation."""
     return violated(model, promises, values, tolerance)
+
+
+def carries(sets: IndexSets) -> bool:
+    """True where the bound by what carrying takes comes before the others."""
+    many = len(sets.sources) > BOUND.carrying_sources
+    carried = len(sets.sources) * (len(sets.destinations) + len(sets.groups))
+    return many and carried <= BOUND.carried and sets.pressures is None
+
+
+def carrying_bound(
+    sets: IndexSets,
+    settings: Settings,
+    clock: Clock,
+    limit: float | None,
+    hear: Callable[[float], object],
+) -> None:
+    """The bound by what carrying takes (:mod:`allocator.search.bounds.carrying`), for some seconds.
+
+    ``hear`` is called with better bounds (minimised, SI).
+    """
+    ends = None if limit is None else time.perf_counter() + limit
+    promises = () if sets.lossless else promises_of(sets)
+    CarryingBound(sets, settings, clock, partial(store_cuts, promises)).run(ends, hear)
 
 
 def _wait_for_compiler(clock: Clock) -> None:
