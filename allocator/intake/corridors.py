@@ -53,16 +53,17 @@ class Found:
                 way.end,
                 round(way.length, 1),
                 round(way.climb, 1),
-                round(way.cost / self.flat_length(way), 2),
+                ground_factor(way),
                 max(0, len(way.line) - 2),
             )
             for way in self.ways
         )
         return Table("corridors", "Corridors", _WAYS, rows)
 
-    def flat_length(self, way: GroundWay) -> float:
-        """Length on the map, m."""
-        return self.grid.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
+
+def ground_factor(way: GroundWay) -> float:
+    """How many times as dear a metre of a way is as on plain ground, on average."""
+    return round(way.cost / way.length, 3) if way.length > 0 else 1.0
 
 
 def corridors_over(
@@ -143,7 +144,7 @@ def _height(levels: np.ndarray, spot: tuple[float, float]) -> float:
 def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
     """The tree of a site file with the corridors as its routes, and junctions as places.
 
-    What the file says of a route between the same two places stays, but for its length.
+    What the file says of a route between the same two places stays, but for its length and ground.
     """
     places = {name: dict(value or {}) for name, value in (tree.get("places") or {}).items()}
     for name in [name for name in places if name.startswith("junction_")]:
@@ -158,7 +159,7 @@ def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
     for way in found.ways:
         known = before.get(frozenset((way.start, way.end)))
         said = {} if known is None else dict(tree["routes"][known])
-        for key in ("detour_factor", "via"):
+        for key in ("detour_factor", "via", "ground_factor"):
             said.pop(key, None)
         bends = [[exact_text(value, "length") for value in point] for point in found.points(way)]
         if known is not None and site.routes[known].start != way.start:
@@ -169,5 +170,6 @@ def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
             **said,
             **({"via": bends[1:-1]} if len(bends) > 2 else {}),
             "length": length,
+            **({} if (factor := ground_factor(way)) == 1.0 else {"ground_factor": repr(factor)}),
         }
     return {**tree, "places": places, "routes": routes}
