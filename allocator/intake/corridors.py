@@ -14,6 +14,7 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import exact_text
 from allocator.base.table import Column, Table
 from allocator.intake.cells import refuse
+from allocator.intake.geotiff import ENDINGS, read_geotiff
 from allocator.intake.least_cost import GroundWay, corridors
 from allocator.intake.surface import Terrain
 from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
@@ -76,7 +77,7 @@ def corridors_over(
     site
         Its places have coordinates in the grid's system, in m.
     terrain, heights
-        ESRI ASCII grids of classes and of heights in m, with the same cells.
+        Grids of classes and of heights in m, with the same cells: ESRI ASCII, or GeoTIFF (.tif).
     grounds
         Table of the classes: ``class,ground,factor``.
     steepest
@@ -89,11 +90,11 @@ def corridors_over(
     AllocatorError
         A place outside the grid or on ground that cannot be built on; places that no way joins.
     """
-    grid = read_grid(terrain)
+    grid = _grid(terrain)
     factors = factors_of(grid, read_grounds(grounds))
     levels = np.zeros(factors.shape)
     if heights is not None:
-        high = read_grid(heights)
+        high = _grid(heights)
         if not high.same_cells(grid):
             raise refuse(high.file, f"has other cells than {grid.file}", "export both alike")
         levels = np.nan_to_num(high.values)
@@ -113,6 +114,10 @@ def corridors_over(
     ends = {**spots, **{name: (float(end[0]), float(end[1])) for name, end in centres.items()}}
     known = {} if heights is None else {n: _height(levels, spot) for n, spot in ends.items()}
     return Found(ways, junctions, known, grid)
+
+
+def _grid(path: Path) -> Raster:
+    return read_geotiff(path) if path.suffix.lower() in ENDINGS else read_grid(path)
 
 
 def _spot(grid: Raster, place: Place) -> tuple[float, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import sys
 from pathlib import Path
 
 import networkx as nx
@@ -15,6 +16,7 @@ from scipy.sparse.csgraph import dijkstra
 import allocator as al
 from allocator.cli.entry import main
 from allocator.intake.cells import TableFileError
+from allocator.intake.geotiff import read_geotiff
 from allocator.intake.least_cost import GroundWay, corridors
 from allocator.intake.surface import STEPS, Terrain
 from allocator.intake.terrain import read_grid, read_grounds
@@ -298,3 +300,46 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert main(["corridors", str(FIRST), *arguments]) == 2
     assert "has classes that the table of grounds lacks: 2" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_geotiff_needs_its_extra(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Told
+) -> None:
+    monkeypatch.setitem(sys.modules, "rasterio", None)
+    ground, classes = tmp_path / "ground.TIF", tmp_path / "grounds.csv"
+    ground.write_bytes(b"II*")
+    classes.write_text("class,ground,factor\n1,meadow,1\n")
+    files = ["--terrain", str(ground), "--grounds", str(classes), "-o", str(tmp_path / "o.yaml")]
+    assert main(["corridors", str(FIRST), *files]) == 2
+    (told,) = capsys.readouterr().err.splitlines()
+    assert "GeoTIFF needs an extra: pip install 'allocator[raster]'" in told
+    assert not (tmp_path / "o.yaml").exists()
+
+
+def test_a_geotiff_is_the_same_ground(tmp_path: Path) -> None:
+    rasterio = pytest.importorskip("rasterio")
+    text = tmp_path / "ground.asc"
+    text.write_text(grid_text([[1, 2, -9], [2, 2, 1]]))
+    plain = read_grid(text)
+
+    def written(name: str, **more: object) -> Path:
+        kept: dict[str, object] = {
+            "driver": "GTiff", "width": 3, "height": 2, "count": 1, "dtype": "float32",
+            "nodata": -9, "crs": "EPSG:32633",
+            "transform": rasterio.transform.from_origin(-20, 20, 20, 20), **more,
+        }  # fmt: skip
+        with rasterio.open(tmp_path / name, "w", **kept) as file:
+            file.write(np.array([[1, 2, -9], [2, 2, 1]], dtype="float32"), 1)
+        return tmp_path / name
+
+    found = read_geotiff(written("ground.tif"))
+    assert found.same_cells(plain)
+    np.testing.assert_array_equal(found.values, plain.values)
+    with pytest.raises(TableFileError, match="is in degrees"):
+        read_geotiff(written("b.tif", crs="EPSG:4326"))
+    oblong = rasterio.transform.from_origin(-20, 20, 20, 30)
+    with pytest.raises(TableFileError, match="not square"):
+        read_geotiff(written("c.tif", transform=oblong))
+    (tmp_path / "d.tif").write_bytes(b"II*")
+    with pytest.raises(TableFileError, match="cannot be read"):
+        read_geotiff(tmp_path / "d.tif")
