@@ -27,7 +27,7 @@ GOAL_WORDS = {
     "served_power": "all power",
     "served_fluid": "fluid served",
     "emissions": "emissions",
-    "scarce_material": "scarce material",
+    "scarce_material": "scarce material, weighted",
     "money": "cost",
 }
 

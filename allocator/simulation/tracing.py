@@ -165,7 +165,7 @@ def _simulated(
         reserves=dict(reserves or {}),
         chambers=chambers_of(assembly.case, circuit.clocks),
         no_safe_start=no_safe_start(circuit),
-        rules=rules_of(assembly) if by_rule else (),
+        rules=rules_of(assembly)[0] if by_rule else (),
         full_total_w=_with_full_stores(work, runs) if by_rule else None,
     )
     return trace, work, runs
