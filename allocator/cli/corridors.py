@@ -19,7 +19,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--terrain",
         required=True,
         metavar="GRID",
-        help="ESRI ASCII grid (.asc) of classes of ground, in the coordinates of the places",
+        help="grid of classes of ground, in the coordinates of the places: ESRI ASCII (.asc), or "
+        "GeoTIFF (.tif) with the extra 'raster'",
     )
     command.add_argument(
         "--grounds",
@@ -29,7 +30,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "as on plain ground, below 1 in an existing trench; 'no': nothing may be laid",
     )
     command.add_argument(
-        "--heights", metavar="GRID", help="ESRI ASCII grid of heights in m, with the same cells"
+        "--heights", metavar="GRID", help="grid of heights in m, with the same cells"
     )
     command.add_argument(
         "--max-slope", metavar="SHARE", help="steepest ground, such as '30 %%' (no limit)"
