@@ -151,7 +151,7 @@ def test_what_would_spill_is_burnt_first() -> None:
 
 
 def test_limits_that_bind_nothing_change_nothing() -> None:
-    """A battery's own surplus has no limit of power: the tolerance of the solver must not see it."""
+    """A battery gives its own surplus at any power: the solver must not see that as a size."""
     served = []
     for most in (3.0, 1e18):
         circuit = toy((6.0, 5.0), (0.0, 2.0))
