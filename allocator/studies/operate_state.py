@@ -119,7 +119,8 @@ def template_of(assembly: Assembly) -> str:
         "# What is there now, for 'allocator operate': fill in, and give it with --state.",
         f"format: {STATE_FORMAT}",
         f"site: {_quoted(case.site.name)}",
-        "# time: 2027-03-01T06:00      # for known clocks; needs 'starts_at' of the site",
+        "# time: 2027-03-01T06:00      # for known clocks and profiles of demands"
+        + ("" if case.site.starts_at else "; needs 'starts_at' of the site"),
         "levels:                       # an amount, as 80 kg or 20 kWh, or a share",
         *(
             f"  {_quoted(tank.name)}: 100 %    # size {_amount(tank.size, tank.unit)}"
@@ -129,7 +130,7 @@ def template_of(assembly: Assembly) -> str:
         *(
             f"  {_quoted(use.name)}: {{state: unknown}}    # {{state: on, since: 2 h}}"
             for use in case.plan.sources
-            if not case.site.sources[use.name].steady
+            if use.tapped and not case.site.sources[use.name].steady
         ),
         "units_out: []                 # - {machine: NAME, place: NAME, count: 1, until: 12 h}",
     ]
