@@ -76,20 +76,23 @@ counting.__name__ = count_from_none.__name__ = seed.__name__ = "whole number"
 
 def duration(text: str) -> float:
     """A duration above 0, s."""
-    from allocator.base.quantities import QuantityError, parse_quantity
-
-    try:
-        value = parse_quantity(text, "duration")
-    except QuantityError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
-    if not 0 < value < float("inf"):
+    value = span(text)
+    if not value > 0:
         raise argparse.ArgumentTypeError(f"must be above 0, got {text!r}")
     return value
 
 
 def span(text: str) -> float:
     """A duration of 0 or more, s."""
-    return 0.0 if text.strip() == "0" else duration(text)
+    from allocator.base.quantities import QuantityError, parse_quantity
+
+    try:
+        value = parse_quantity(text, "duration")
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"must not be negative, got {text!r}")
+    return value
 
 
 def crew_argument(command: argparse.ArgumentParser) -> None:
