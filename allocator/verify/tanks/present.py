@@ -331,8 +331,8 @@ def _seen(case: Case, name: str, cycle: Cycle, states: States) -> Spans:
     """Where in its period a source's cycle may be, by its state; empty: anywhere."""
     state = states.get(name)
     source = case.site.sources.get(name)
-    if state is None or source is None or cycle.table is not None:
-        return ()
+    if state is None or source is None or cycle.table is not None or source.series is not None:
+        return ()  # a measured flow keeps no phase
     half, near = 0.5 * cycle.delay, NEAR * cycle.period
     varies = varying_ranges(source, case.site.spreads) is not None
     if varies and (len(source.stages) > 1 or source.drift):
