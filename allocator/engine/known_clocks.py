@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
+from allocator.base.clock import crowding
 from allocator.base.status import Status
 from allocator.engine.time_limit import TimeAfter
 from allocator.network.deriving import network_of, studied
@@ -108,7 +109,8 @@ def _seconds_of_one(after: TimeAfter, count: int) -> float | None:
     left = after.left(after.proof)
     if left == math.inf:
         return None
-    return min(left, max(left / count, LEAST_SECONDS + AUDIT_SECONDS)) - AUDIT_SECONDS
+    audit_seconds = AUDIT_SECONDS * crowding()
+    return min(left, max(left / count, LEAST_SECONDS + audit_seconds)) - audit_seconds
 
 
 def _within(settings: Settings, seconds: float | None) -> Settings:
