@@ -95,6 +95,7 @@ ROOMS = {
         "records",
         "sinks",
         "pressure_curves",
+        "pressure_ranges",
         "pressure_offers",
         "pressure_records",
     },
