@@ -402,7 +402,8 @@ OPTIONAL = {
     "set_points.reserve_rules[].at_s", "set_points.reserve_rules[].every_s",
     "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
-    "clock_worth.free_proven", "withstands.lost_machines", "machines_out", "machines_out[].machines[].receiver_kg",
+    "clock_worth.free_proven", "withstands.lost_machines", "machines_out",
+    "machines_out[].machines[].receiver_kg",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 
