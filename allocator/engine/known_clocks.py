@@ -20,7 +20,7 @@ from allocator.solver.settings import Settings
 from allocator.verify import audit
 from allocator.verify.case import case_of
 from allocator.verify.tanks.assembly import assembly_of
-from allocator.verify.tanks.present import free_need, present_tank
+from allocator.verify.tanks.present import free_need, present_tank, reserve_of
 
 NODES = 200
 """Of each re-dispatch."""
@@ -65,17 +65,20 @@ def with_clock_worth(site: Site, plan: Plan, after: TimeAfter, left_out: list[st
     settings = _within(settings, seconds)
     freed = {name: _freed(source) for name, source in network.sources.items()}
     free = _operated(network, plan, settings, freed)
-    if free is None or not all(goal.status in BEST for goal in free.goals):
-        if after.left(after.proof) < math.inf:  # less than the best would overstate the gain
+    if free is None:
+        if seconds is not None:
             left_out.append(WORTH)
         return plan
     worth = ClockWorth(
         min(free.power.firm_clean, plan.power.firm_clean),
         min(free.power.firm_total, plan.power.firm_total),
+        # less than the best would overstate the gain
+        free_proven=all(goal.status in BEST for goal in free.goals),
+        storage=_more_storage(network, plan),
     )
     ends = network.survey_ends
     if ends is None:
-        return replace(plan, clocks=replace(worth, storage=_more_storage(network, plan)))
+        return replace(plan, clocks=worth)
     worth = replace(worth, until=ends)
     seconds = _seconds_of_one(after, 1)
     if seconds is not None and seconds < LEAST_SECONDS:
@@ -83,7 +86,7 @@ def with_clock_worth(site: Site, plan: Plan, after: TimeAfter, left_out: list[st
         return replace(plan, clocks=worth)
     settings = _within(settings, seconds)
     known = {name: surveyed_until(source, ends) for name, source in network.sources.items()}
-    later = Handover(ends, _kept(network, plan), by_batteries(plan))
+    later = Handover(ends, _kept(network, plan, ends), by_batteries(plan))
     until = _operated(network, plan, settings, known, survey_ends=None, handover=later)
     if until is None:
         return replace(plan, clocks=worth)
@@ -140,11 +143,14 @@ def _operated(
     return found
 
 
-def _kept(network: Network, plan: Plan) -> dict[str, float]:
-    """What each store, a type of its own as in :func:`as_built`, must hold at any phase, kg."""
+def _kept(network: Network, plan: Plan, ends: float) -> dict[str, float]:
+    """What each store, a type of its own as in :func:`as_built`, must hold at a time, kg.
+
+    By then surveyed clocks may be at any phase; those of the calendar are known.
+    """
     case = case_of(network, plan)
     return {
-        f"{tank.name}@{use.place}": present_tank(case, tank).need
+        f"{tank.name}@{use.place}": reserve_of(case, present_tank(case, tank), {}, ends)
         for tank in assembly_of(case).circuit.kept
         for use in plan.stores
         if tank.name == use.name

@@ -133,6 +133,12 @@ class ClockWorth:
     until_total: float | None = fact(
         "until_total_w", "Firm power in all until then; null: not found.", default=None
     )
+    free_proven: bool = fact(
+        "free_proven",
+        "Whether no operation with all clocks free gives more; false: the gain is at most this.",
+        optional=True,
+        default=True,
+    )
 
 
 @record

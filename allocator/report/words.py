@@ -50,9 +50,9 @@ def clock_words(plan: Plan) -> str:
     if worth.until is not None:
         until = quantity(worth.until, "duration")
         if worth.until_total is None or worth.until_clean is None:
-            why = "no operation for them alone was found in the time"
             told.append(
-                f"Surveyed clocks are not relied on after {until}, nor used until then: {why}."
+                f"Until the survey ends, after {until}, no operation was found that gains by the "
+                "surveyed clocks and leaves in storage what is needed after it."
             )
         else:
             told.append(
@@ -66,7 +66,8 @@ def clock_words(plan: Plan) -> str:
     gain = firm - worth.free_total
     gain = gain if gain > NO_GAIN * firm else 0.0
     told.append(
-        f"Gain from known clocks: {quantity(gain, 'power')} of all firm power"
+        f"Gain from known clocks: {'' if worth.free_proven or not gain else 'up to '}"
+        f"{quantity(gain, 'power')} of all firm power"
         f"{f', or storage saved: {more}' if more else ''}."
     )
     return " ".join(told)

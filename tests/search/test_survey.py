@@ -159,9 +159,12 @@ def test_the_summary_says_why_nothing_is_stated_until_the_survey_ends() -> None:
     plan = told(surveyed(3 * DAY))
     assert plan.clocks is not None
     bare = replace(plan.clocks, until_clean=None, until_total=None)
-    assert "no operation for them alone was found in the time" in clock_words(
+    assert "no operation was found that gains by the surveyed clocks" in clock_words(
         replace(plan, clocks=bare)
     )
+    assert "Gain from known clocks: 24.6 kW of all" in clock_words(plan)
+    unproven = replace(plan.clocks, free_proven=False)
+    assert "Gain from known clocks: up to 24.6 kW" in clock_words(replace(plan, clocks=unproven))
 
 
 CELLS = 6750.0 * HOUR
