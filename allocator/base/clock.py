@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import threading
 import time
@@ -134,6 +135,19 @@ def interrupts_end_all() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def crowding() -> float:
+    """How many processes there are to a core of this machine, from 1 to 3.
+
+    What a step of known work needs is a processor's time, and a time limit is one of the clock on
+    the wall.
+    """
+    try:
+        load = os.getloadavg()[0]
+    except (AttributeError, OSError):  # not every system has it
+        return 1.0
+    return min(max(1.0, load / (os.cpu_count() or 1)), 3.0)
 
 
 def earlier(first: float | None, second: float | None) -> float | None:

@@ -16,7 +16,8 @@ from allocator.cli.terminal import BAD_INPUT, fail, keep_streams_apart, show
 SHELLS = ("bash", "zsh", "fish")
 EXIT_CODES = """exit codes:
   0  done
-  1  audit: the plan breaks a rule; simulate: firm output was not kept
+  1  audit: the plan breaks a rule; simulate: firm output was not kept;
+     operate --follow: it no longer holds, or a store is below its reserve
   2  bad input: a site file, a plan file, an argument, a place to write to
   3  proven: no plan exists for this site
   4  no plan was found in the time

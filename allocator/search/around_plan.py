@@ -6,7 +6,8 @@ from dataclasses import replace
 from functools import partial
 
 from allocator.base.status import Status
-from allocator.model.index_sets import index_sets_of, is_clean
+from allocator.model.emissions import is_clean
+from allocator.model.index_sets import index_sets_of
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Ceiling, Plan, Price
 from allocator.search.alternatives import alternatives_of
@@ -40,7 +41,7 @@ def _with_ceiling(task: Task, plan: Plan, budget: Budget, known: Ceiling | None)
     limit = None
     if settings.node_limit is None:
         limit = max(clock.left(budget.share) or 0.0, PLAN.ceiling_seconds)
-    if task.small and task.worker is not None:
+    if task.aside:
         limit = PLAN.ceiling_seconds  # where its own thread did not come to it
     known = known or _where_nothing_varies(task, plan)
     ceiling = known or ceiling_of(task.site, settings, clock, limit)

@@ -17,11 +17,13 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.verify.cycle import Cycle
+from allocator.verify.most_needed import MostNeeded
 
 Array = np.ndarray
 
 MOST_WINDOWS = 20_000_000
-AT_ONCE = 20_000
+AT_ONCE = 1_000
+"""Windows: more of them at once would not stay in the processor's fast memory."""
 FIRST = 32
 """Lengths that are looked at before all others."""
 SAME = 1e-12
@@ -45,7 +47,7 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
     count = sum(len(c.drops) * len(c.rises) * (1 + end / c.period) for c, _ in parts)
     if count > MOST_WINDOWS:
         return None
-    lengths = _lengths([cycle for cycle, _ in parts], end)
+    lengths = turning_lengths([cycle for cycle, _ in parts], end)
     turns = math.ceil(end / period) + 1
     all_ends = (np.arange(turns + 1)[:, None] * period + ends[None, :]).ravel()
     few = len(begins) * len(all_ends) + (len(begins) + len(ends)) * len(lengths)
@@ -53,24 +55,35 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
         return None
     # At any phase of all cycles the need is no smaller, and between lengths at which what is sure
     # turns up it is convex: there it is at most that of the length before or after.
-    free = [(replace(cycle, start=None, error=0.0), weight) for cycle, weight in parts]
-    known_lengths = np.append(0.0, lengths)
-    most = np.concatenate([[0.0], *_needs(free, draw, np.zeros(len(lengths)), lengths)])
-
-    def hopeful(spans: Array) -> Array:
-        after = np.clip(np.searchsorted(known_lengths, spans), 1, len(most) - 1)
-        return np.asarray(np.maximum(most[after - 1], most[after]) > best[0])
-
+    most = most_at_any_phase(parts, draw, lengths)
     best = (0.0, 0.0, 0.0)
-    for tried in (lengths[np.argsort(-most[1:])[:FIRST]], lengths):  # the likeliest first
-        for moment in begins:
-            spans = np.concatenate((all_ends - moment, tried)) if tried is lengths else tried
-            spans = spans[hopeful(spans)]
-            best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
-        for moment in ends:
-            spans = tried[hopeful(tried)]
-            best = _worst_of(parts, draw, (moment - spans) % period, spans, end, best)
+    likely = most.likeliest(FIRST)
+    for moment in begins:
+        best = _worst_of(parts, draw, np.full(likely.shape, moment), likely, end, best)
+    for moment in ends:
+        best = _worst_of(parts, draw, (moment - likely) % period, likely, end, best)
+    for moment in begins:
+        spans = np.concatenate((all_ends - moment, lengths))
+        spans = spans[most.passes(spans, best[0])]
+        best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
+    for moment in ends:
+        spans = lengths[most.passes(lengths, best[0])]
+        best = _worst_of(parts, draw, (moment - spans) % period, spans, end, best)
     return best
+
+
+def most_at_any_phase(parts: Parts, draw: float, lengths: Array) -> MostNeeded:
+    """What windows need at the most at any phase of all cycles.
+
+    ``lengths``: as :func:`turning_lengths` says.
+    """
+    free = [(replace(cycle, start=None, error=0.0), weight) for cycle, weight in parts]
+
+    def needs(spans: Array) -> Array:
+        found = list(_needs(free, draw, np.zeros(len(spans)), spans))
+        return np.concatenate(found) if found else np.zeros(0)
+
+    return MostNeeded(free, draw, lengths, needs)
 
 
 def need_until(parts: Parts, draw: float, end: float) -> float:
@@ -82,7 +95,7 @@ def need_until(parts: Parts, draw: float, end: float) -> float:
     found = [np.array([end])]
     for cycle in {id(cycle): cycle for cycle, _ in parts if not cycle.steady}.values():
         if cycle.start is None:
-            found.append(_lengths([cycle], end))
+            found.append(turning_lengths([cycle], end))
             continue
         late, period = 0.5 * cycle.delay, cycle.period
         shifts = (end - late - cycle.start - cycle.rises) % period
@@ -120,7 +133,8 @@ def _moments(marks: Sequence[tuple[Cycle, Array]], period: float) -> Array:
     return _distinct(np.concatenate(found), period)
 
 
-def _lengths(cycles: Sequence[Cycle], end: float) -> Array:
+def turning_lengths(cycles: Sequence[Cycle], end: float) -> Array:
+    """Lengths of windows up to an end at which what is sure of a cycle at any phase turns up, s."""
     found = [np.array([end])]
     for cycle in {id(cycle): cycle for cycle in cycles}.values():
         if cycle.table is not None:
@@ -172,6 +186,8 @@ def _needs(parts: Parts, draw: float, begins: Array, lengths: Array) -> Iterator
 
 def least_in(cycle: Cycle, begins: Array, lengths: Array) -> Array:
     """Least integral of a cycle over windows, whatever its true phase may be."""
+    if cycle.table is not None:
+        return cycle.table.at(np.maximum(lengths - cycle.delay, 0.0))
     return worst_shift(cycle, begins, lengths)[0]
 
 
@@ -198,6 +214,36 @@ def worst_shift(cycle: Cycle, begins: Array, lengths: Array) -> tuple[Array, Arr
     column = np.arange(len(begins))
     value = gained[least, column] if cycle.table is None else cycle.table.at(lengths)
     return value, (at[least, column] - late) % cycle.period
+
+
+def least_placed(cycle: Cycle, low: float, high: float, lengths: Array) -> Array:
+    """The least integral over windows that begin where the cycle is at ``low`` to ``high`` s.
+
+    As by :func:`worst_shift`. The least is where the window begins at an end of the range, or as
+    the cycle turns off, or ends as it turns on.
+    """
+    late, period = 0.5 * cycle.delay, cycle.period
+    if high - low >= period or cycle.table is not None:
+        placed = replace(cycle, start=-0.5 * (low + high), error=0.5 * (high - low))
+        return worst_shift(placed, np.zeros(lengths.shape), lengths)[0]
+    low, width = low + late, high - low
+    spans = np.maximum(lengths - cycle.delay, 0.0)
+    drops = low + (cycle.drops - low) % period
+    least = np.full(lengths.shape, np.inf)
+    for at in (low, low + width, *drops[drops <= low + width].tolist()):
+        begin = np.array([at])
+        least = np.minimum(least, integral(cycle, at + spans) - integral(cycle, begin))
+    rises, rows = np.sort(cycle.rises), np.arange(len(spans))
+    first = (low + spans) % period
+    node = np.searchsorted(rises, first)
+    while len(rises) and len(rows):
+        ahead = rises[node % len(rises)] + period * (node // len(rises)) - first[rows]
+        inside = ahead <= width
+        rows, node = rows[inside], node[inside] + 1
+        at = low + ahead[inside]
+        gained = integral(cycle, at + spans[rows]) - integral(cycle, at)
+        least[rows] = np.minimum(least[rows], gained)
+    return least
 
 
 def integral(cycle: Cycle, times: Array) -> Array:

@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from allocator.base.clock import crowding
 from allocator.base.errors import AllocatorError
 from allocator.base.parent_process import end_with_parent
 from allocator.base.quantities import format_quantity
@@ -22,6 +23,7 @@ from allocator.base.status import Status
 from allocator.base.table import Table
 from allocator.engine import NoPlanError, PlanResult, plan_digest, plan_site
 from allocator.engine.planning import check_lost_machines, check_robust, proved
+from allocator.engine.time_limit import TimeAfter
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
 from allocator.plans.differences import differences
@@ -138,7 +140,7 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
         breaches = [f"breach: {breach}" for breach in result.audit.breaches[:5]]
         tell(FaultNews(("The plan failed its audit: plan again.", *breaches)))
         return
-    result = proved(result, None, settings.seed, seconds=0.0)
+    result = proved(result, None, settings.seed, after=TimeAfter(clocks=False))
     tell(_plan_news(order, result, True))
     if result.simulation is not None:
         play_year(YearOrder(order.site, result.plan), tell)
@@ -183,18 +185,6 @@ def better(plan: Plan, known: Plan) -> bool:
         if abs(more) > SAME * max(abs(mine.value), abs(other.value)):
             return more > 0
     return True
-
-
-def crowding() -> float:
-    """How many processes there are to a core of this machine, from 1 to 3.
-
-    What a first plan needs is a processor's time, and a time limit is one of the clock on the wall.
-    """
-    try:
-        load = os.getloadavg()[0]
-    except (AttributeError, OSError):  # not every system has it
-        return 1.0
-    return min(max(1.0, load / (os.cpu_count() or 1)), 3.0)
 
 
 def _teller(tell: Tell, began: float) -> Callable[[Progress], None]:

@@ -79,6 +79,15 @@ def test_files_and_json(networks: Path, planned: Path, tmp_path: Path, capsys: T
             "units_out: [{machine: small_engine, place: farm, count: 1}]\nsources:",
             "none",
         ),
+        (
+            "sources:",
+            "units_out: [{machine: small_engine, place: mill, count: 1},"
+            " {machine: small_engine, place: mill, count: 2}]\nsources:",
+            "above the plan's 2 units",
+        ),
+        ("since: 9 h", "since: 9 h, spell: 1 h", "by its cycle the source is not off then"),
+        ("since: 9 h", "since: 9 h, spell: 30 h", "outermost stage turned on 30 h ago"),
+        ("  digester", "  zz", "names the unknown source 'zz'; choose one of digester"),
         (GOOD, "", "the file is empty"),
         (GOOD, "[1]", "no mapping"),
     ],
@@ -94,6 +103,7 @@ def test_what_cannot_be_is_refused(
     out, err = capsys.readouterr()
     assert out == ""
     assert told in err
+    assert len(err.splitlines()) == 1
     assert str(state) in err
     assert not folder.exists()
 
@@ -120,3 +130,49 @@ def test_the_schema(capsys: Told) -> None:
     jsonschema.validate(good, state_schema())
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({**good, "sources": {"digester": {"state": "maybe"}}}, state_schema())
+
+
+def _logged(file: Path, on_hours: float, days: int = 6) -> None:
+    """A level and a flow every 20 minutes; the digester is on for so long of each day."""
+    rows = ["time [h],gas_holder@mill [kg],digester [g/s]"]
+    for n in range(3 * 24 * days):
+        hour = n / 3
+        flow = 12.0 if (hour + 3.0) % 24.0 < on_hours else 0.0
+        rows.append(f"{hour!r},130,{flow}")
+    file.write_text("\n".join(rows) + "\n", "utf-8")
+
+
+def test_followed_until_what_is_assumed_no_longer_holds(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    """5 h in place of 6 h of 24 h: 19 h without gas, 130 kg / 68,400 s = 1.901 g/s, 12.7 kW."""
+    file = tmp_path / "levels.csv"
+    given = ["operate", str(networks / "first.yaml"), str(planned), "--follow", str(file), "--once"]
+    _logged(file, 6.0)
+    assert main(given) == 0
+    assert "432 rows read; sources: all as stated" in capsys.readouterr().out
+    _logged(file, 5.0)
+    with file.open("a", encoding="utf-8") as more:
+        more.write("144,131,oops\n")
+    assert main(given) == 1
+    out, err = capsys.readouterr()
+    assert "Change sources.digester.cycle[1].on to 5 h." in out
+    assert "THE FIRM OUTPUT NO LONGER HOLDS (planned 13.4 kW firm, all clean)" in out
+    assert "plan gives 12.7 kW firm, all clean" in out
+    assert f"{file}:434:3: 'digester' expects a number, got 'oops'" in err
+
+
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        (["--follow", "none.csv", "--once"], "none.csv: cannot be read"),
+        (["--follow", "x.csv", "--state", "s.yaml"], "leave out --state"),
+        (["--once"], "--once goes with --follow"),
+        (["--follow", "x.csv", "--meter", "0"], "--meter must be above 0"),
+    ],
+)
+def test_following_what_cannot_be(
+    networks: Path, planned: Path, capsys: Told, more: list[str], told: str
+) -> None:
+    assert main(["operate", str(networks / "first.yaml"), str(planned), *more]) == 2
+    assert told in capsys.readouterr().err

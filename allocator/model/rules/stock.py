@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from allocator.model.emissions import counts
 from allocator.model.expressions import mean_capture, mean_turnover, scaled
-from allocator.model.index_sets import IndexSets, counts, material_per_metre
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
+from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
 from allocator.model.rules.power import through_batteries
 from allocator.model.rules.venting import vented
@@ -34,10 +36,12 @@ def new_things(sets: IndexSets) -> Iterator[NewThing]:
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
             if build != pipe.existing:
-                kind, length = site.pipes[build], site.routes[route].length
+                kind, along = site.pipes[build], site.routes[route]
+                length = along.length
                 masses = {m: kg * length for m, kg in material_per_metre(kind).items()}
                 key = ("lay", route, build, fluid)
-                yield NewThing(masses, kind.price * length, kind.life, key)
+                price = kind.price * length * along.ground_factor
+                yield NewThing(masses, price, kind.life, key)
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         of = store.type
         yield NewThing(of.materials, of.price, of.life, ("size", name))

@@ -1,0 +1,96 @@
+"""A logger's file as it grows: units, whole lines, and one fault for each thing wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from allocator.intake.cells import TableFileError
+from allocator.intake.level_log import LevelLog, Logged
+
+WANTED = {"holder@mill": Logged("mass", 130.0), "well": Logged("mass_rate", 0.01)}
+HEAD = "time [h],holder@mill [%],well [g/s],other\n"
+
+
+def test_rows_come_when_their_line_is_whole(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    file.write_text(HEAD + "0,50,10,x\n1,40", "utf-8")
+    log = LevelLog(file, WANTED)
+    (row,), faults = log.new_rows()
+    assert (row.line, row.time, dict(row.values)) == (2, 0.0, {"holder@mill": 65.0, "well": 0.01})
+    assert not faults
+    assert log.notes == ["column 'other' is no store or source of the plan and is not read"]
+    with file.open("a", encoding="utf-8") as more:
+        more.write(",,y\n2,30,5,z")
+    (row,), _ = log.new_rows()
+    assert (row.time, dict(row.values)) == (3600.0, {"holder@mill": 52.0})
+    (row,), _ = log.new_rows(last=True)
+    assert row.line == 4
+    assert log.new_rows() == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("row", "where", "told"),
+    [
+        ("1,50,x,", "3:3", "'well' expects a number, got 'x'"),
+        ("1,150,1,", "3:2", "'holder@mill' is above the store's size: '150'"),
+        ("1,50,-2,", "3:3", "'well' is below 0: '-2'"),
+        ("1,50,nan,", "3:3", "expects a number"),
+        ("x,50,1,", "3:1", "expects a number, got 'x'"),
+        ("-1,50,1,", "3:1", "is before the rows above"),
+        ("0,50,1,", "3:1", "has the time of the row before"),
+        ("1,50", "3:1", "has 2 cells, the heading has 4"),
+        ('1,"50,1,', "3:1", "is no row of CSV"),
+    ],
+)
+def test_a_bad_row_is_one_fault_and_the_next_is_read(
+    tmp_path: Path, row: str, where: str, told: str
+) -> None:
+    file = tmp_path / "l.csv"
+    file.write_text(f"{HEAD}0,50,10,\n{row}\n2,50,10,\n", "utf-8")
+    rows, (fault,) = LevelLog(file, WANTED).new_rows()
+    assert str(fault).startswith(f"{file}:{where}: ")
+    assert told in str(fault)
+    assert rows[-1].time == 7200.0
+
+
+@pytest.mark.parametrize(
+    ("head", "told"),
+    [
+        ("time [h],holder@mill", "'holder@mill' has no unit"),
+        ("time [h],holder@mill [m]", "1:2: the unit"),
+        ("time [kg],holder@mill [kg]", "1:1: the unit"),
+        ("holder@mill [kg]", "has no column 'time'"),
+        ("time [h],holder@mil [kg]", "has no column of a store or source"),
+        ("time [h],well [on],well [g/s]", "names 'well' again"),
+    ],
+)
+def test_headings_that_cannot_be_used(tmp_path: Path, head: str, told: str) -> None:
+    file = tmp_path / "l.csv"
+    file.write_text(f"{head}\n1,2\n", "utf-8")
+    with pytest.raises(TableFileError, match=str(file)) as caught:
+        LevelLog(file, WANTED).new_rows()
+    assert told in str(caught.value)
+
+
+def test_dates_marks_and_a_clock_that_is_set_back(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    days = ["02T00:00", "02T00:10", "09T00:00", "02T00:20", "02T00:30", "02T00:40", "02T00:50"]
+    rows = "".join(f"2027-03-{day},{mark}\n" for day, mark in zip(days, "1011010", strict=True))
+    file.write_text("time,well [on]\n" + rows, "utf-8")
+    log = LevelLog(file, WANTED, "2027-03-01T00:00+00:00")
+    found, faults = log.new_rows()
+    assert [row.line for row in found] == [2, 3, 4, 7, 8]
+    assert [fault.line for fault in faults] == [5, 6]
+    assert found[0].time == 86400.0
+    assert log.marks == {"well"}
+    assert "row 7: the clock is 6.97 d behind" in log.notes[0]
+    assert log.time_text(86400.0) == "2027-03-02T00:00+00:00"
+    file.write_text("time,well [on]\n2027-03-01T00:00,on\n", "utf-8")
+    assert [row.time for row in log.new_rows()[0]] == [0.0]  # written anew
+
+
+def test_no_file(tmp_path: Path) -> None:
+    with pytest.raises(TableFileError, match="cannot be read"):
+        LevelLog(tmp_path / "none.csv", WANTED).new_rows()
