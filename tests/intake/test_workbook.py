@@ -198,6 +198,13 @@ def test_faults_of_values_are_told_by_sheet_and_cell(
     assert not (tmp_path / "a.yaml").exists()
 
 
+def test_a_workbook_is_no_site_file(tmp_path: Path, capsys: Said) -> None:
+    assert main(["template", "-o", str(tmp_path / "a.xlsx")]) == 0
+    capsys.readouterr()
+    assert main(["check", str(tmp_path / "a.xlsx")]) == 2
+    assert "is a workbook or another packed file; make a site file" in capsys.readouterr().err
+
+
 def test_bad_arguments(tmp_path: Path, capsys: Said) -> None:
     (tmp_path / "a.xlsx").write_text("no workbook")
     assert main(["template", str(tmp_path / "a.xlsx"), "-o", str(tmp_path / "a.yaml")]) == 2
