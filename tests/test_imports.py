@@ -106,6 +106,7 @@ ROOMS = {
         "cuts",
         "drops",
         "elastic",
+        "emissions",
         "expressions",
         "goals",
         "index_sets",
@@ -115,6 +116,7 @@ ROOMS = {
         "mean_basis",
         "model",
         "outages",
+        "pipe_types",
         "pressures",
         "rules",
         "rules.heat",
@@ -215,6 +217,7 @@ ROOMS = {
         "words",
     },
     "intake": {
+        "cell_marks",
         "cells",
         "corridors",
         "fitting",
@@ -231,6 +234,7 @@ ROOMS = {
     "engine": {
         "",
         "auditing",
+        "compiling",
         "paths",
         "plan_folder",
         "planning",

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
+import platform
 import sys
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -33,6 +35,32 @@ def kept_in() -> Path | None:
     named = os.environ.get("NUMBA_CACHE_DIR")
     folders = [Path(named)] if named else [Path(__file__).parent / "__pycache__", _users()]
     return next((folder for folder in folders if _writable(folder)), None)
+
+
+def mark_of(part: str, files: Iterable[Path]) -> Path | None:
+    """The file that says that this very code has been compiled by this very Python.
+
+    ``part``: how it begins; ``files``: the code. None where nothing can be kept.
+    """
+    import llvmlite
+    import numba
+
+    folder = kept_in()
+    if folder is None:
+        return None
+    facts_of = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
+    for file in sorted(files):
+        facts = file.stat()
+        facts_of.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
+    name = hashlib.sha256("\n".join(facts_of).encode()).hexdigest()[:16]
+    return folder / f"{part}-{name}.compiled"
+
+
+def leave_mark(mark: Path | None) -> None:
+    """Say so from now on, where it can be kept."""
+    if mark is not None:
+        with contextlib.suppress(OSError):
+            mark.touch()
 
 
 def _users() -> Path:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import operator
+import re
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from contextvars import ContextVar
@@ -51,26 +52,29 @@ def table(
     """A table as lines: heads, then rows, in columns as wide as they need.
 
     ``right``: indices of columns that line up on the right, for numbers. Where the whole would
-    be wider than :func:`width`, the widest columns give way and their cells run over lines; words
-    and numbers are broken last.
+    be wider than :func:`width`, the widest columns give way and their cells run over lines; names
+    are broken after ``_`` then, and other words and numbers last.
     """
     cells = [[printable(cell) for cell in row] for row in (heads, *rows)]
     widths = [max(1, *(len(row[i]) for row in cells)) for i in range(len(heads))]
     aligned = set(right)
-    whole = [
-        max(_NARROWEST, *(_unbroken(one, i in aligned and k > 0) for k, one in enumerate(column)))
-        for i, column in enumerate(zip(*cells, strict=True))
-    ]
+    whole, parted = (
+        [
+            max(
+                _NARROWEST, *(unbroken(one, i in aligned and k > 0) for k, one in enumerate(column))
+            )
+            for i, column in enumerate(zip(*cells, strict=True))
+        ]
+        for unbroken in (_unbroken, _parted)
+    )
     room = width() - indent - GAP * (len(heads) - 1)
-    for least in (whole, [_NARROWEST] * len(heads)):
+    for least in (whole, parted, [_NARROWEST] * len(heads)):
         while sum(widths) > room and any(map(operator.gt, widths, least)):
             spare = [wide if wide > few else 0 for wide, few in zip(widths, least, strict=True)]
             widths[spare.index(max(spare))] -= 1
     lines: list[str] = []
     for row in cells:
-        wrapped = [
-            textwrap.wrap(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)
-        ]
+        wrapped = [_wrapped(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)]
         for k in range(max(len(part) for part in wrapped)):
             parts = [part[k] if k < len(part) else "" for part in wrapped]
             shown = [
@@ -83,7 +87,35 @@ def table(
 
 def _unbroken(cell: str, number: bool) -> int:
     """The least width of a cell that leaves its words, or its number with unit, whole."""
-    return len(cell) if number else max(map(len, cell.split()), default=0)
+    return len(cell) if number else max(map(len, cell.split(" ")), default=0)
+
+
+def _parted(cell: str, number: bool) -> int:
+    """The same where names may be broken after ``_``."""
+    return len(cell) if number else max(map(len, _parts(cell)), default=0)
+
+
+def _parts(cell: str) -> list[str]:
+    """Words of a cell, names in their parts: ``gas_holder at`` is ``gas_``, ``holder``, ``at``."""
+    return [part for word in cell.split(" ") for part in re.findall(r"[^_]*_+|[^_]+", word)]
+
+
+def _wrapped(cell: str, wide: int) -> list[str]:
+    """A cell in lines: names that are too long for one are broken after ``_``, if that helps."""
+    words = (
+        _folded(word, wide) if len(word) > wide and "_" in word else word
+        for word in cell.split(" ")
+    )
+    return textwrap.wrap(" ".join(words), wide)
+
+
+def _folded(word: str, wide: int) -> str:
+    lines = [""]
+    for part in _parts(word):
+        if len(lines[-1]) + len(part) > wide and lines[-1]:
+            lines.append("")
+        lines[-1] += part
+    return " ".join(lines)
 
 
 def section(title: str, lines: Sequence[str]) -> list[str]:

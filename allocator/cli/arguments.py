@@ -190,7 +190,8 @@ def seconds_left(given: argparse.Namespace, site: Site) -> float:
     from allocator.engine.time_limit import seconds_for_search
 
     gone = time.perf_counter() - given.began
-    return seconds_for_search(given.time_limit, gone, len(site.sources))
+    clocks = hasattr(given, "prove") and any(s.clock != "free" for s in site.sources.values())
+    return seconds_for_search(given.time_limit, gone, len(site.sources), clocks)
 
 
 def settings_of(given: argparse.Namespace, site: Site, *, whole: bool = False) -> Settings:

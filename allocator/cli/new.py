@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -47,37 +48,59 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Read the lists, ask what is missing, write the file, list what to fill in."""
-    from allocator.base.errors import AllocatorError, OutputError
+    from allocator.base.errors import AllocatorError, FileError, OutputError
     from allocator.base.folders import check_file, write_file
     from allocator.base.text import paragraph
     from allocator.intake.lists import read_places, read_sources
     from allocator.intake.new_site import Answers, new_site
+    from allocator.network.reading import check_site
 
     target = Path(given.folder) / "site.yaml"
-    if target.exists():
-        raise OutputError(f"{target} exists already; name another folder")
+    lists = {Path(one).resolve() for one in (given.sources, given.places) if one}
+    _check_folder(Path(given.folder), lists)
     heating = dict(_heating_value(text) for text in given.heating_value)
-    if given.sources:
-        if clash := [name for name in ("fluid", "flow", "on", "every") if getattr(given, name)]:
-            raise AllocatorError(f"--{clash[0]} is for a site without --sources; leave one out")
-        sources = read_sources(Path(given.sources))
+    clash = [name for name in ("fluid", "flow", "on", "every") if getattr(given, name)]
+    if given.sources and clash:
+        raise AllocatorError(f"--{clash[0]} is for a site without --sources; leave one out")
     places = read_places(Path(given.places)) if given.places else ()
+    if given.sources:
+        sources = read_sources(Path(given.sources), [place.name for place in places])
     answers = {name: _answer(given, name) for name in QUESTIONS if _wanted(given, name)}
     if not given.sources:
         sources = (_one_source(answers, places[0].name if places else "field"),)
     name = given.name or Path(given.folder).resolve().name or "Site"
     made = new_site(Answers(name, sources, places, heating, answers["demand"], given.demand_place))
+    content = made.text.encode("utf-8")
+    if faults := check_site(target, content).faults:  # such as a temperature that cannot be
+        listed = str(given.sources or "the answers")
+        raise FileError(replace(fault, file=listed, line=0, column=0) for fault in faults)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"cannot make the folder {target.parent}: {error.strerror}") from None
     check_file(target)
-    write_file(target, made.text.encode("utf-8"))
+    write_file(target, content)
     listed = "".join(f"{line}\n" for one in made.fill_in for line in paragraph(one, bullet="* "))
     return show(
         f"Site file: {target}\nTo fill in next (also at its top):\n{listed}"
         f"Then: allocator check {target}; allocator plan {target} -o {target.parent / 'plan'}\n"
     )
+
+
+def _check_folder(folder: Path, lists: set[Path]) -> None:
+    """Refuses a folder that holds more than the lists that are read."""
+    from allocator.base.errors import OutputError
+
+    try:
+        held = sorted(folder.iterdir()) if folder.is_dir() else []
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be read ({error.strerror})") from None
+    others = [one.name for one in held if one.resolve() not in lists]
+    if others:
+        more = f" and {len(others) - 1} more" if len(others) > 1 else ""
+        raise OutputError(
+            f"{folder}: is not empty, it holds {others[0]}{more}; name a new or empty folder"
+        )
 
 
 def _heating_value(text: str) -> tuple[str, str]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import time
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -165,6 +164,7 @@ def run(given: argparse.Namespace) -> int:
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.base.quiet import stdout_for_data
     from allocator.engine import NoPlanError, plan_site
+    from allocator.engine.compiling import compiling_beside
     from allocator.engine.planning import check_lost_machines, check_robust
     from allocator.plans.records import Robustness
     from allocator.search.outcome import REFUSED
@@ -181,13 +181,14 @@ def run(given: argparse.Namespace) -> int:
             loss=given.within,
             robustness=Robustness(given.lose, given.robust, given.lose_machines),
         )
-        with stdout_for_data():
-            result = plan_site(site, settings, follower(progress_of(given)))
+        with compiling_beside(compiles_proof(given)):
+            with stdout_for_data():
+                result = plan_site(site, settings, follower(progress_of(given)))
+            result = proved_in_time(given, result)
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
         return fail(f"allocator: {error}", BAD_INPUT)
-    result = proved_in_time(given, result)
     result.save(given.output, crew=given.crew, site_file=given.site)
     show(f"{result.summary(full=given.full)}\nFiles: {given.output}\n")
     if given.lift and not given.full:
@@ -218,25 +219,22 @@ def run(given: argparse.Namespace) -> int:
     return verdict(given, result)
 
 
+def compiles_proof(given: argparse.Namespace) -> bool:
+    """Whether the loops of the simulation are compiled beside the search, if they are not yet."""
+    return given.prove != 0 and given.node_limit is None and getattr(given, "basis", "") != "mean"
+
+
 def proved_in_time(given: argparse.Namespace, result: PlanResult) -> PlanResult:
     """The plan with its set-points and its simulation, where that is asked for and time is left."""
-    from allocator.engine.planning import proved
-    from allocator.engine.time_limit import time_for_clocks, time_for_proof
+    from allocator.engine.planning import proved, time_after_search
 
-    draws, seconds = given.prove, None
-    if given.node_limit is None:
-        seconds = time_for_clocks(given.time_limit, time.perf_counter() - given.began)
-    left_out = [] if result.outcome is None else list(result.outcome.left_out)
-    if draws is None and result.audit.accepted and result.plan.basis == "firm":
-        gone = time.perf_counter() - given.began
-        sources = len(result.site.sources)
-        if given.node_limit is None and not time_for_proof(given.time_limit, gone, sources):
-            left_out.append("simulating the plan ('allocator simulate' does it)")
-            draws = 0
-    if left_out:
-        tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
+    limit = None if given.node_limit is not None else given.time_limit
+    after = time_after_search(result, limit, given.began)
     with told_when_slow("simulating (on a first run some seconds to compile)"):
-        result = proved(result, draws, given.seed, seconds=seconds)
+        result = proved(result, given.prove, given.seed, after=after)
+    before = () if result.outcome is None else result.outcome.left_out
+    if left_out := (*before, *result.left_out):
+        tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")
     if result.not_simulated:
         tell(f"warning: the plan was not simulated: {result.not_simulated}")
     return result

@@ -15,7 +15,7 @@ from allocator.cli.arguments import (
     solving_arguments,
 )
 from allocator.cli.files import note_first_run, plan_of, plan_path, site_of
-from allocator.cli.plan import no_plan, proof_argument, proved_in_time, verdict
+from allocator.cli.plan import compiles_proof, no_plan, proof_argument, proved_in_time, verdict
 from allocator.cli.terminal import follower, show
 
 HELP = "plan a changed site again, keeping as much of a former plan as that allows"
@@ -54,19 +54,20 @@ def run(given: argparse.Namespace) -> int:
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data
     from allocator.engine import NoPlanError
+    from allocator.engine.compiling import compiling_beside
     from allocator.engine.replanning import replan_site
     from allocator.report.changes import changes_lines
 
     settings = replace(settings_of(given, site), prices=True)
     try:
-        with stdout_for_data():
-            report = follower(progress_of(given))
-            result = replan_site(
-                site, former, settings, given.keep_weight, report, file=str(plan_path(given.plan))
-            )
+        with compiling_beside(compiles_proof(given)):
+            with stdout_for_data():
+                report = follower(progress_of(given))
+                file = str(plan_path(given.plan))
+                result = replan_site(site, former, settings, given.keep_weight, report, file=file)
+            result = proved_in_time(given, result)
     except NoPlanError as error:
         return no_plan(error.outcome)
-    result = proved_in_time(given, result)
     result.save(given.output, crew=given.crew, site_file=given.site)
     show(f"{result.summary(full=given.full)}\n")
     show("\n".join(["Changes to the former plan", *changes_lines(former, result.plan), ""]))

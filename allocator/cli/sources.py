@@ -16,6 +16,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     site_argument(command)
     command.add_argument("-o", "--output", metavar="FILE", help="write the table as CSV as well")
+    command.add_argument(
+        "--full", action="store_true", help="all tables, also where the site has many sources"
+    )
     command.add_argument("--json", action="store_true", help="print JSON in place of text")
 
 
@@ -31,4 +34,4 @@ def run(given: argparse.Namespace) -> int:
     result = sources(site)
     if given.output is not None:
         write_file(Path(given.output), result.to_csv().encode("utf-8"))
-    return show(result.to_json() if given.json else result.summary())
+    return show(result.to_json() if given.json else result.summary(full=given.full))

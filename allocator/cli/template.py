@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from dataclasses import replace
 from pathlib import Path
 
 from allocator.cli.terminal import BAD_INPUT, fail, show, tell
@@ -62,13 +63,17 @@ def _format() -> str:
 
 def _to_site(source: str, target: Path) -> int:
     from allocator.base.folders import check_file, write_file
-    from allocator.intake.cells import read_sheets
+    from allocator.intake.cell_marks import Marks, told_by_cell
+    from allocator.intake.cells import TableFileError, read_sheets
     from allocator.intake.merging import merged
     from allocator.intake.workbook import tree_of_sheets
+    from allocator.network.reading import check_site
+    from allocator.site.document import read_document
     from allocator.site.writing import tree_text
 
     check_file(target)
-    tree = tree_of_sheets(read_sheets(Path(source)), source)
+    marks: Marks = {}
+    tree = tree_of_sheets(read_sheets(Path(source)), source, marks)
     text = None
     if target.is_file():
         try:
@@ -80,5 +85,11 @@ def _to_site(source: str, target: Path) -> int:
                 f"allocator: {target}: cannot be changed in place; name a new file", BAD_INPUT
             )
         tell(f"note: comments and order of {target} are kept")
-    write_file(target, (text or tree_text(tree)).encode("utf-8"))
+    content = (text or tree_text(tree)).encode("utf-8")
+    if faults := check_site(target, content).faults:
+        raise TableFileError(
+            replace(fault, file=source) if fault.file == str(target) else fault
+            for fault in told_by_cell(faults, str(target), read_document(content), marks)
+        )
+    write_file(target, content)
     return show(f"Site file: {target}\nThen: allocator check {target}\n")

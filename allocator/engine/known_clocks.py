@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.base.status import Status
+from allocator.engine.time_limit import TimeAfter
 from allocator.network.deriving import network_of, studied
 from allocator.network.records import Handover, Network
 from allocator.plans.records import NOTHING, ClockWorth, Plan
@@ -22,16 +24,24 @@ from allocator.verify.tanks.present import free_need, present_tank
 NODES = 200
 """Of each re-dispatch."""
 LEAST_SECONDS = 1.0
-"""With less time nothing is tried."""
+"""With less time a re-dispatch is not tried."""
+MOST_SECONDS = 10.0
+"""That one has at the most."""
+AUDIT_SECONDS = 1.5
+"""What its audit takes."""
+WORTH = "the gain from known clocks"
+WORTH_UNTIL = "the gain from known clocks until the survey ends"
+"""What is left out, in words."""
 BEST = (Status.OPTIMAL, Status.YIELDED, Status.WITHIN_GAP)
 WORTH_SAYING = 1e-6
 """Of a store's size."""
 
 
-def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Plan:
+def with_clock_worth(site: Site, plan: Plan, after: TimeAfter, left_out: list[str]) -> Plan:
     """The plan with the gain from known clocks, where the site has some and it is found in time.
 
-    ``seconds``: for both re-dispatches; None: they end by a count of nodes.
+    ``after``: the time for it and what comes later; without a limit both re-dispatches end by a
+    count of nodes. What has no time is told in ``left_out``.
 
     Until a survey ends the same assets may promise more than for ever after it. Whoever operates
     them so has in each store at the end of the survey what the later operation needs at any phase.
@@ -40,19 +50,24 @@ def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Pl
     promise needs at any phase, so a part that did more would have to be full when the survey ends.
     """
     network = network_of(site)
-    if plan.basis != "firm" or all(s.clock == "free" for s in network.sources.values()):
+    if (
+        not after.clocks
+        or plan.basis != "firm"
+        or all(s.clock == "free" for s in network.sources.values())
+    ):
         return plan
+    seconds = _seconds_of_one(after, 2)
     if seconds is not None and seconds < LEAST_SECONDS:
+        left_out.append(WORTH)
         return plan
     settings = Settings(seed=plan.seed, threads=1, robustness=plan.robustness or NOTHING)
-    if seconds is None:
-        settings = replace(settings, node_limit=NODES)
-    else:
-        settings = replace(settings, time_limit=0.5 * seconds)
+    settings = _within(settings, seconds)
     freed = {name: _freed(source) for name, source in network.sources.items()}
     free = _operated(network, plan, settings, freed)
     if free is None or not all(goal.status in BEST for goal in free.goals):
-        return plan  # less than the best would overstate the gain
+        if after.left(after.proof) < math.inf:  # less than the best would overstate the gain
+            left_out.append(WORTH)
+        return plan
     worth = ClockWorth(
         min(free.power.firm_clean, plan.power.firm_clean),
         min(free.power.firm_total, plan.power.firm_total),
@@ -61,6 +76,11 @@ def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Pl
     if ends is None:
         return replace(plan, clocks=replace(worth, storage=_more_storage(network, plan)))
     worth = replace(worth, until=ends)
+    seconds = _seconds_of_one(after, 1)
+    if seconds is not None and seconds < LEAST_SECONDS:
+        left_out.append(WORTH_UNTIL)
+        return replace(plan, clocks=worth)
+    settings = _within(settings, seconds)
     known = {name: surveyed_until(source, ends) for name, source in network.sources.items()}
     later = Handover(ends, _kept(network, plan), by_batteries(plan))
     until = _operated(network, plan, settings, known, survey_ends=None, handover=later)
@@ -77,6 +97,20 @@ def with_clock_worth(site: Site, plan: Plan, seconds: float | None = None) -> Pl
         named = {f"{use.name}@{use.place}": use.name for use in plan.stores}
         worth = replace(worth, storage={named[store]: kg for store, kg in more.items()})
     return replace(plan, clocks=worth)
+
+
+def _seconds_of_one(after: TimeAfter, count: int) -> float | None:
+    """Seconds for the search of one of some re-dispatches that are left; None: no limit."""
+    left = after.left(after.proof)
+    if left == math.inf:
+        return None
+    return min(left, max(left / count, LEAST_SECONDS + AUDIT_SECONDS)) - AUDIT_SECONDS
+
+
+def _within(settings: Settings, seconds: float | None) -> Settings:
+    if seconds is None:
+        return replace(settings, node_limit=NODES)
+    return replace(settings, time_limit=min(seconds, MOST_SECONDS))
 
 
 def _freed(source: Source) -> Source:

@@ -52,12 +52,14 @@ def plan_files(
     crew: float | None = None,
     proof: Trace | None = None,
     former: Plan | None = None,
+    mean_basis: Plan | None = None,
 ) -> dict[str, bytes]:
     """The files of a plan by name: the same bytes for the same site, plan and crew.
 
     ``crew``: kg/s of material that the crew builds; with it the build order has days.
     ``proof``: the plan simulated; with it ``simulation.json``, ``levels.csv``, ``events.csv``.
     ``former``: the plan that this one replaces; with it the page shows what changes.
+    ``mean_basis``: the plan at average flows, for the estimate in ``summary.txt``.
     """
     site = network_of(site)
     texts: dict[str, str] = {}
@@ -68,7 +70,7 @@ def plan_files(
         texts = simulation_files(proof)
         facts, levels = texts["simulation.json"], texts["levels.csv"]
         simulation = simulation_of(facts, levels, plan, None, Path("simulation.json"))
-    texts["summary.txt"] = full_summary(site, plan, None, proof)
+    texts["summary.txt"] = full_summary(site, plan, mean_basis, proof)
     texts["cautions.txt"] = cautions_text(plan)
     files = hand_over_files(site, plan, crew, None if simulation is None else simulation.reserves)
     texts["page.html"] = page_html(site, plan, simulation, crew=crew, former=former)
@@ -116,7 +118,8 @@ def plan_folder_files(
     plan that this one replaces; with it ``changes.txt`` and ``changes.csv``.
     ``site_file``: the way from the folder to the site file, where it is known.
     """
-    files = plan_files(site, plan, crew, proof, former)
+    mean_basis = outcome.mean_basis if outcome is not None and plan.basis == "firm" else None
+    files = plan_files(site, plan, crew, proof, former, mean_basis)
     if former is not None:
         with columns(WIDTH):
             lines = changes_lines(former, plan)

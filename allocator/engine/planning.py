@@ -9,11 +9,12 @@ from dataclasses import replace
 from typing import Literal
 
 from allocator.base.errors import AllocatorError, PlanFileError
+from allocator.engine.compiling import compiled_before, compiling_beside
 from allocator.engine.known_clocks import with_clock_worth
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.engine.result import PlanResult
 from allocator.engine.simulating import prove_plan
-from allocator.engine.time_limit import seconds_for_search, time_for_clocks, time_for_proof
+from allocator.engine.time_limit import TimeAfter, seconds_for_search, time_after
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Plan, Robustness
 from allocator.search import Outcome, Settings, make_plan
@@ -21,6 +22,9 @@ from allocator.search.outcome import Reporter
 from allocator.site.records import Site
 from allocator.solver.settings import Lift
 from allocator.verify import audit
+
+SIMULATION = "simulating the plan ('allocator simulate' does it)"
+"""What is left out, in words."""
 
 
 class NoPlanError(AllocatorError):
@@ -168,14 +172,22 @@ def plan(
         loss=within,
     )
     gone = time.perf_counter() - began
-    limit = seconds_for_search(time_limit, gone, len(site.sources))
-    result = plan_site(site, replace(settings, time_limit=limit), report, executor)
-    gone = time.perf_counter() - began
-    hurried = prove is None and node_limit is None
-    if hurried and not time_for_proof(time_limit, gone, len(site.sources)):
-        return replace(result, not_simulated="no time was left")
-    seconds = None if node_limit is not None else time_for_clocks(time_limit, gone)
-    return proved(result, prove, seed, executor, seconds)
+    limit = seconds_for_search(time_limit, gone, len(site.sources), clocks_known(site))
+    with compiling_beside(basis == "firm" and prove != 0 and node_limit is None):
+        result = plan_site(site, replace(settings, time_limit=limit), report, executor)
+        after = time_after_search(result, None if node_limit is not None else time_limit, began)
+        return proved(result, prove, seed, executor, after)
+
+
+def clocks_known(site: Site) -> bool:
+    """Whether more is known of some source's clock than nothing."""
+    return any(source.clock != "free" for source in site.sources.values())
+
+
+def time_after_search(result: PlanResult, time_limit: float | None, began: float) -> TimeAfter:
+    """The time for what comes after the search for a plan; see :func:`time_after`."""
+    interrupted = result.outcome is not None and result.outcome.interrupted
+    return time_after(time_limit, began, len(result.site.sources), interrupted)
 
 
 def check_robust(site: Site, robust: int) -> None:
@@ -208,24 +220,31 @@ def proved(
     draws: int | None = None,
     seed: int = 0,
     executor: Executor | None = None,
-    seconds: float | None = None,
+    after: TimeAfter | None = None,
 ) -> PlanResult:
     """The result with the plan's set-points and simulation, where there is a promise to test.
 
-    ``draws``: see :func:`allocator.engine.simulating.prove_plan`; 0: none. ``seconds``: for the
-    gain from known clocks. Ctrl-C, and a plan with
-    too much in it to simulate, leave the result as it is but for a note of that.
+    ``draws``: see :func:`allocator.engine.simulating.prove_plan`; 0: none. ``after``: the time for
+    it; None: no limit. What has no time is left out, and ``left_out`` says so; a simulation of
+    ``draws`` is never. Ctrl-C, and a plan with too much in it to simulate, leave the result as it
+    is but for a note of that.
     """
     if not result.audit.accepted or result.plan.basis != "firm" or draws == 0:
         return result
+    after = after or TimeAfter()
+    left_out: list[str] = []
     try:
-        plan = with_clock_worth(result.site, result.plan, seconds)
-        plan, trace = prove_plan(result.site, plan, draws, seed=seed, executor=executor)
+        plan = with_clock_worth(result.site, result.plan, after, left_out)
+        if draws is None and not after.for_proof(compiled_before()):
+            return replace(result, plan=plan, left_out=(*left_out, SIMULATION))
+        plan, trace = prove_plan(
+            result.site, plan, draws, seed=seed, executor=executor, after=after, left_out=left_out
+        )
     except PlanFileError as error:
         return replace(result, not_simulated=error.faults[0].problem)
     except KeyboardInterrupt:  # the plan is there, and audited: it is not lost for its simulation
         return replace(result, not_simulated="interrupted")
-    return replace(result, plan=plan, simulation=trace)
+    return replace(result, plan=plan, simulation=trace, left_out=tuple(left_out))
 
 
 def plan_site(

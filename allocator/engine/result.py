@@ -50,6 +50,8 @@ class PlanResult(Shown):
         The simulation of the plan; None where there was none.
     not_simulated
         Why a plan on the firm basis was not simulated; empty where it was, or was not to be.
+    left_out
+        What no time was left for after the search, in words.
     former
         The plan that it replaces, of which it changes little; None where it replaces none.
 
@@ -67,6 +69,7 @@ class PlanResult(Shown):
     outcome: Outcome | None = None
     simulation: Trace | None = None
     not_simulated: str = ""
+    left_out: tuple[str, ...] = ()
     former: Plan | None = None
 
     @property

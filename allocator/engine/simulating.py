@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 from allocator.base.errors import Fault, PlanFileError
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.engine.plan_folder import plan_digest
+from allocator.engine.time_limit import TimeAfter
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.site.records import Site
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from allocator.simulation.work import DrawRun
 
 DAY = 86400.0
+BY_STATE = "some reserves by the state of sources"
+"""What is left out, in words."""
 
 SHORT_PROOF = 200_000
 """Events, about, of the proof that a plan gets unasked: some tenths of a second of work."""
@@ -175,12 +178,16 @@ def prove_plan(
     *,
     seed: int = 0,
     executor: Executor | None = None,
+    after: TimeAfter | None = None,
+    left_out: list[str] | None = None,
 ) -> tuple[Plan, Trace]:
     """Simulate an audited plan; the plan with set-points, not ``verified`` if its promise failed.
 
     ``draws``: from random phases, of a year each, and one against each store; None: two draws
     and those against stores, cut to :data:`SHORT_PROOF` events. With ``draws`` the set-points
     are searched store by store; else the better is taken of all full, or as promises need.
+    ``after``: the time for reserves by the state of sources; those that have none are told in
+    ``left_out``.
 
     Raises:
         PlanFileError: the plan is not on the firm basis, or has too much in it to simulate.
@@ -206,7 +213,10 @@ def prove_plan(
         levels = best_reserves(site, plan, short, worst=worst).levels
     points = set_points_of(site, plan, levels)
     if any(source.clock != "free" for source in site.sources.values()):
-        points = replace(points, rules=rules_of(assembly))
+        rules, whole = rules_of(assembly, (after or TimeAfter()).left)
+        points = replace(points, rules=rules)
+        if left_out is not None and not whole:
+            left_out.append(BY_STATE)
     plan = replace(plan, set_points=points)
     trace = simulate(site, plan, settings, executor=executor, worst=worst)
     plan = replace(plan, verified=plan.verified and trace.kept)

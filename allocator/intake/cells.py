@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import zipfile
-from dataclasses import dataclass
+from collections.abc import Container
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,16 +28,23 @@ class TableFileError(FileError):
 class Sheet:
     """One sheet: rows that are not blank, each with its number from 1 and the text of its cells.
 
-    ``file``: its name for messages, with the name of the sheet where the file has several.
+    ``book``: it is of a workbook, so that faults are told by sheet and cell.
     """
 
     name: str
     file: str
     rows: tuple[tuple[int, tuple[str, ...]], ...]
+    book: bool = False
 
-    def fault(self, row: int, column: int, problem: str, remedy: str) -> Fault:
+    def fault(self, row: int, column: int, problem: str, remedy: str, subject: str = "") -> Fault:
         """A fault of a cell; both count from 1."""
-        return Fault(self.file, row, column, "", problem, remedy)
+        if not self.book:
+            return Fault(self.file, row, column, subject, problem, remedy)
+        from openpyxl.utils.cell import get_column_letter
+
+        cell = f"sheet {shown(self.name)}, cell {get_column_letter(column)}{row}"
+        told = f"{cell}: {subject}" if subject else cell
+        return Fault(self.file, 0, 0, told, problem, remedy)
 
 
 def refuse(file: str, problem: str, remedy: str) -> TableFileError:
@@ -44,8 +52,11 @@ def refuse(file: str, problem: str, remedy: str) -> TableFileError:
     return TableFileError([Fault(file, 0, 0, "", problem, remedy)])
 
 
-def read_sheets(path: Path) -> tuple[Sheet, ...]:
+def read_sheets(path: Path, wanted: Container[str] = ()) -> tuple[Sheet, ...]:
     """The sheets of an Excel workbook, or the one of a CSV file.
+
+    ``wanted``: names in small letters; where a workbook has sheets of these names, others are
+    read without their cells.
 
     Raises
     ------
@@ -54,7 +65,7 @@ def read_sheets(path: Path) -> tuple[Sheet, ...]:
     """
     try:
         if path.suffix.lower() in (".xlsx", ".xlsm"):
-            return _workbook(path)
+            return _workbook(path, wanted)
         if path.stat().st_size > MOST_BYTES:
             raise refuse(str(path), "is larger than 512 MB", "split it")
         content = path.read_bytes()
@@ -97,7 +108,7 @@ def _csv(path: Path, content: bytes) -> Sheet:
     return sheet
 
 
-def _workbook(path: Path) -> tuple[Sheet, ...]:
+def _workbook(path: Path, wanted: Container[str]) -> tuple[Sheet, ...]:
     import openpyxl
     from openpyxl.utils.exceptions import InvalidFileException
 
@@ -109,13 +120,22 @@ def _workbook(path: Path) -> tuple[Sheet, ...]:
         book = openpyxl.load_workbook(path)
     except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError, TypeError):
         raise bad from None
-    return tuple(_sheet(path, sheet) for sheet in book.worksheets)
+    some = any(sheet.title.lower() in wanted for sheet in book.worksheets)
+    found, faults = [], list[Fault]()
+    for sheet in book.worksheets:
+        if some and sheet.title.lower() not in wanted:
+            found.append(Sheet(sheet.title, str(path), (), book=True))
+        else:
+            found.append(_sheet(path, sheet, faults))
+    if faults:
+        raise TableFileError(faults)
+    return tuple(found)
 
 
-def _sheet(path: Path, sheet: Worksheet) -> Sheet:
-    found = Sheet(sheet.title, f"{path}[{sheet.title}]", ())
-    faults = [
-        found.fault(one.min_row, one.min_col, f"merges the cells {one.coord}", "unmerge them")
+def _sheet(path: Path, sheet: Worksheet, faults: list[Fault]) -> Sheet:
+    found = Sheet(sheet.title, str(path), (), book=True)
+    faults += [
+        found.fault(one.min_row, one.min_col, f"is merged ({one.coord})", "unmerge the cells")
         for one in sorted(sheet.merged_cells.ranges, key=lambda one: str(one.coord))
     ]
     rows = []
@@ -128,9 +148,7 @@ def _sheet(path: Path, sheet: Worksheet) -> Sheet:
             cells.append("" if problem else _text(cell.value))
         if any(cell.strip() for cell in cells):
             rows.append((number, tuple(cells)))
-    if faults:
-        raise TableFileError(faults)
-    return Sheet(sheet.title, found.file, tuple(rows))
+    return replace(found, rows=tuple(rows))
 
 
 def _refusal(cell: Any) -> tuple[str, str]:
@@ -140,7 +158,8 @@ def _refusal(cell: Any) -> tuple[str, str]:
     if cell.data_type == "e":
         return f"holds the error {shown(cell.value)}", "correct it"
     if cell.value is not None and not isinstance(cell.value, str | bool | int | float):
-        return "holds a date or a time of day", "write a duration as text, such as '3 d'"
+        remedy = "begin it with an apostrophe, so that it is text: '2027-03-14, or '3 d"
+        return "holds a date or a time of day", remedy
     return "", ""
 
 

@@ -13,6 +13,7 @@ from allocator.intake.cells import Sheet, TableFileError
 TEXT = ""
 """The dimension of a column that holds text."""
 
+_PLAIN = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?")
 _UNITS = {"°C": "degC", "C": "degC", "°F": "degF", "celsius": "degC"}
 
 
@@ -27,13 +28,14 @@ class ColumnKind:
 
 @dataclass(frozen=True, slots=True)
 class ListRow:
-    """A row: column -> text as written, quantities with their units.
+    """A row: column -> text as written, quantities with their units; column -> its place from 1.
 
-    A column that stands twice has a list of two: ``on`` and ``on 2``.
+    The second of two columns of one name has " 2" behind it: ``on`` and ``on 2``.
     """
 
     number: int
     values: Mapping[str, str]
+    places: Mapping[str, int]
 
 
 def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, ...]:
@@ -52,7 +54,14 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
         remedy = f"begin with a row of headings ({names}); a row for each below"
         raise TableFileError([sheet.fault(1, 1, problem, remedy)])
     (top, headings), *rows = sheet.rows
+    if not any(recognised(heading, wanted)[0] for heading in headings):
+        names = ", ".join(wanted)
+        problem = f"has none of the headings {names} in its first row"
+        remedy = "begin with a row of headings, and delete rows above it"
+        raise TableFileError([sheet.fault(top, 1, problem, remedy)])
     columns, faults = _columns(sheet, top, headings, wanted)
+    places = {name: place + 1 for place, (name, _) in columns.items()}
+    bare: dict[int, int] = {}  # place of a column without a unit -> cells that need one
     found = []
     for number, cells in rows:
         values = {}
@@ -60,7 +69,9 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
             text = cells[place].strip() if place < len(cells) else ""
             column = wanted[name.removesuffix(" 2")]
             problem, remedy = "", ""
-            if text and column.dimension:
+            if text and column.dimension and not unit and _PLAIN.fullmatch(text):
+                bare[place] = bare.get(place, 0) + 1
+            elif text and column.dimension:
                 text, problem, remedy = _quantity(text, unit, column.dimension)
             elif not text and column.required:
                 problem, remedy = f"is empty in column {shown(name)}", "fill it in"
@@ -68,7 +79,13 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
                 faults.append(sheet.fault(number, place + 1, problem, remedy))
             elif text:
                 values[name] = text
-        found.append(ListRow(number, values))
+        found.append(ListRow(number, values, places))
+    for place, count in bare.items():
+        heading = headings[place]
+        unit = DIMENSIONS[wanted[columns[place][0].removesuffix(" 2")].dimension].example.split()[1]
+        problem = f"has the heading {shown(heading)} without a unit above {count} plain numbers"
+        remedy = f"write it in the heading, such as '{heading} [{unit}]', or in each cell"
+        faults.append(sheet.fault(top, place + 1, problem, remedy))
     if faults:
         raise TableFileError(faults)
     return tuple(found)
@@ -135,10 +152,7 @@ def _is_unit(unit: str, dimension: str) -> bool:
 def _quantity(text: str, unit: str, dimension: str) -> tuple[str, str, str]:
     """A cell's quantity with its unit; then what is wrong with it, and what to do."""
     example = DIMENSIONS[dimension].example
-    plain = re.fullmatch(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?", text) is not None
-    if plain and not unit:
-        return "", f"has no unit: {shown(text)}", f"write '{example}', or the unit in the heading"
-    full = f"{text} {unit}" if plain else text
+    full = f"{text} {unit}" if _PLAIN.fullmatch(text) else text
     try:
         parse_quantity(full, dimension)
     except QuantityError as error:

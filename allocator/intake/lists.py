@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import difflib
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -58,8 +59,10 @@ class ListedPlace:
     elevation: str = ""
 
 
-def read_sources(path: Path) -> tuple[ListedSource, ...]:
+def read_sources(path: Path, places: Collection[str] = ()) -> tuple[ListedSource, ...]:
     """The sources of a CSV file, or of the sheet ``sources`` (or the only one) of a workbook.
+
+    ``places``: the names that places of sources may have; none: any.
 
     Raises
     ------
@@ -72,13 +75,18 @@ def read_sources(path: Path) -> tuple[ListedSource, ...]:
     found = []
     for row in rows:
         values, stages = row.values, []
+        if places and values["place"] not in places:
+            column, problem = row.places["place"], f"{shown(values['place'])} is no listed place"
+            close = closest(values["place"], places)
+            remedy = f"did you mean {shown(close)}?" if close else "add it to the list of places"
+            faults.append(sheet.fault(row.number, column, problem, remedy))
         for end in ("", " 2"):
             on, every = values.get(f"on{end}", ""), values.get(f"every{end}", "")
             if bool(on) != bool(every):
                 there, missing = ("on", "every") if on else ("every", "on")
                 remedy = "give both, or neither for a source that is always on"
                 problem = f"has {shown(there + end)} without {shown(missing + end)}"
-                faults.append(sheet.fault(row.number, 1, problem, remedy))
+                faults.append(sheet.fault(row.number, row.places[there + end], problem, remedy))
             elif on:
                 stages.append((on, every))
         source = ListedSource(
@@ -92,7 +100,8 @@ def read_sources(path: Path) -> tuple[ListedSource, ...]:
             values.get("next spell", ""),
         )
         faults += (
-            sheet.fault(row.number, 1, problem, remedy) for problem, remedy in _wrong(source)
+            sheet.fault(row.number, row.places[column], problem, remedy)
+            for column, problem, remedy in _wrong(source)
         )
         found.append(source)
     if faults:
@@ -100,12 +109,14 @@ def read_sources(path: Path) -> tuple[ListedSource, ...]:
     return tuple(found)
 
 
-def _wrong(source: ListedSource) -> Iterable[tuple[str, str]]:
+def _wrong(source: ListedSource) -> Iterator[tuple[str, str, str]]:
+    """Column of what is wrong, what it is, what to do."""
     if parse_quantity(source.flow, "mass_rate") <= 0:
-        yield f"has a flow of {source.flow}", "give the flow while it is on, above 0"
-    for on, every in source.stages:
+        yield "flow", f"has a flow of {source.flow}", "give the flow while it is on, above 0"
+    for number, (on, every) in enumerate(source.stages):
         if not 0 < parse_quantity(on, "duration") <= parse_quantity(every, "duration"):
-            yield f"is on for {on} of every {every}", "'on' is above 0 and at most 'every'"
+            column = "on 2" if number else "on"
+            yield column, f"is on for {on} of every {every}", "'on' is above 0 and at most 'every'"
 
 
 def read_places(path: Path) -> tuple[ListedPlace, ...]:
@@ -126,8 +137,14 @@ def read_places(path: Path) -> tuple[ListedPlace, ...]:
     )
 
 
+def closest(name: str, known: Collection[str], like: float = 0.6) -> str:
+    """The known name that was probably meant, or ""; ``like``: share of letters that agree."""
+    same = [one for one in known if one.casefold() == name.casefold()]
+    return next(iter(same or difflib.get_close_matches(name, list(known), 1, like)), "")
+
+
 def _sheet(path: Path, name: str) -> Sheet:
-    sheets = read_sheets(path)
+    sheets = read_sheets(path, (name,))
     named = [one for one in sheets if one.name.lower() == name]
     if not named and len(sheets) != 1:
         given = ", ".join(shown(one.name) for one in sheets)
@@ -140,9 +157,10 @@ def _name_faults(sheet: Sheet, rows: Iterable[ListRow]) -> Iterable[Fault]:
     for row in rows:
         for column in ("name", "place", "fluid"):
             if refusal := name_refusal(row.values.get(column, "x"), ("power", "heat")):
-                yield sheet.fault(row.number, 1, f"{column} {refusal}", "choose another name")
+                place = row.places[column]
+                yield sheet.fault(row.number, place, f"{column} {refusal}", "choose another name")
         name = row.values.get("name", "")
         if name in seen:
             problem = f"has the name {shown(name)} of row {seen[name]}"
-            yield sheet.fault(row.number, 1, problem, "give each its own name")
+            yield sheet.fault(row.number, row.places["name"], problem, "give each its own name")
         seen.setdefault(name, row.number)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from allocator.base.errors import AllocatorError
 from allocator.base.quantities import parse_quantity, shown
-from allocator.intake.lists import ListedPlace, ListedSource
+from allocator.intake.lists import ListedPlace, ListedSource, closest
+from allocator.site.catalogue import FLUIDS, PIPES
 from allocator.site.formats import FORMAT
 from allocator.site.writing import tree_text
 
@@ -22,17 +23,18 @@ MOST_UNITS = 12
 NEAREST = 2
 """Routes from a place to the nearest others, besides those that connect all."""
 
-PIPES = {
-    "dn25": (26.64, 2.50),
-    "dn50": (52.48, 5.44),
-    "dn80": (77.92, 11.29),
-    "dn100": (102.26, 16.07),
-    "dn150": (154.08, 28.26),
-    "dn200": (202.74, 42.55),
-    "dn300": (303.18, 79.73),
+SIZES = {
+    "dn25": "NPS 1 SCH 40",
+    "dn50": "NPS 2 SCH 40",
+    "dn80": "NPS 3 SCH 40",
+    "dn100": "NPS 4 SCH 40",
+    "dn150": "NPS 6 SCH 40",
+    "dn200": "NPS 8 SCH 40",
+    "dn300": "NPS 12 SCH 40",
 }
-"""Bore in mm and mass in kg/m of schedule 40, ASME B36.10M (from memory; the masses agree with
-pi * density of steel * wall * (diameter - wall), which the tests check)."""
+"""Pipe types and their names in the catalogue."""
+STEEL = 7850.0
+"""Density, kg/m^3."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,28 +75,37 @@ def new_site(answers: Answers) -> NewSite:
     places, works = _places(answers, fill_in)
     fluids = dict.fromkeys(source.fluid for source in answers.sources)
     given = answers.heating_values or {}
+    if unknown := [fluid for fluid in given if fluid not in fluids]:
+        problem = f"a heating value is given for {shown(unknown[0])}, which no source gives"
+        raise AllocatorError(f"{problem}; the fluids are {', '.join(fluids)}")
+    known = {fluid: fluid.lower() for fluid in fluids if fluid.lower() in FLUIDS}
+    heating = {fluid: given.get(fluid) or _usual(known.get(fluid)) for fluid in fluids}
     for fluid in fluids:
-        if fluid not in given:
-            fill_in.append(f"fluids.{fluid}: heating_value ({HEATING_VALUE} is a placeholder)")
-    fill_in.append("fluids: constants, the density and specific heat of air as placeholders")
-    heating = {fluid: given.get(fluid, HEATING_VALUE) for fluid in fluids}
+        if fluid in known:
+            continue
+        close = closest(fluid, FLUIDS, 0.8)
+        meant = f"; did you mean {shown(close)} of the catalogue?" if close else ""
+        heat = "" if fluid in given else f"heating_value ({HEATING_VALUE} is a placeholder), "
+        fill_in.append(f"fluids.{fluid}: {heat}constants (those of air){meant}")
     means = {fluid: _mean_flow(answers.sources, fluid) for fluid in fluids}
+    burning = {fluid: text for fluid, text in heating.items() if text}
+    if not burning:
+        named = ", ".join(fluids)
+        raise AllocatorError(f"no source gives a fluid that burns, but {named}; add one that does")
     power = sum(
         EFFICIENCY * means[fluid] * parse_quantity(text, "energy_per_mass")
-        for fluid, text in heating.items()
+        for fluid, text in burning.items()
     )
-    demand = answers.demand or _kw(power)
+    demand = answers.demand or _kw(_below(power))
     if not answers.demand:
         fill_in.append(f"demands.works_load: power ({demand} is what the mean flows would give)")
-    stores = _stores(answers.sources, fluids, works)
-    machines = _machines(heating, means, works)
-    fill_in += (
-        f"storage.{name}: size.max, materials and price are placeholders" for name in stores
-    )
-    fill_in += (
-        f"machines.{name}: inputs, outputs and price; 33 % efficiency and {_kw(10e3)} or more a "
-        "unit are placeholders, and no release is counted"
-        for name in machines
+    stores = _stores(answers.sources, burning, works)
+    machines = _machines(burning, means, works)
+    if stores:
+        fill_in.append(f"storage ({', '.join(stores)}): size.max, materials and price")
+    fill_in.append(
+        f"machines ({', '.join(machines)}): inputs, outputs, price and releases; engines of 33 % "
+        "efficiency are placeholders, and no release is counted"
     )
     fill_in += ("materials.steel: stock, if it is limited", "pipes: capacity, price, limits")
     if answers.places:
@@ -102,7 +113,7 @@ def new_site(answers: Answers) -> NewSite:
     largest = max(parse_quantity(source.flow, "mass_rate") for source in answers.sources)
     sections: list[tuple[str, dict[str, Any]]] = [
         ("", {"format": FORMAT, "name": answers.name}),
-        ("Heating values are net (lower).", {"fluids": _fluids(heating)}),
+        ("Heating values are net (lower).", {"fluids": _fluids(heating, known, given)}),
         ("Price of material as built; add 'stock' where it is limited.", _steel()),
         ("", {"places": places}),
         ("'flow' is the flow while it is on.", {"sources": _sources(answers.sources)}),
@@ -137,15 +148,28 @@ def _steel() -> dict[str, Any]:
     return {"materials": {"steel": {"price": "2 /kg"}}}
 
 
-def _fluids(heating: Mapping[str, str]) -> dict[str, Any]:
-    return {
-        fluid: {
-            "phase": "gas",
-            "heating_value": value,
-            "constants": {"density": "1.2 kg/m^3", "specific_heat": "1100 J/(kg*K)"},
-        }
-        for fluid, value in heating.items()
-    }
+def _usual(name: str | None) -> str:
+    """The heating value of the catalogue, 0 where its fluid does not burn; else the placeholder."""
+    if name is None:
+        return HEATING_VALUE
+    return next((v.text for v in FLUIDS[name].values if v.key == "heating_value"), "")
+
+
+def _fluids(
+    heating: Mapping[str, str], known: Mapping[str, str], given: Mapping[str, str]
+) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    for fluid, value in heating.items():
+        if fluid in known:
+            own = {"heating_value": value} if fluid in given else {}
+            found[fluid] = {"catalogue": known[fluid], **own}
+        else:
+            found[fluid] = {
+                "phase": "gas",
+                "heating_value": value,
+                "constants": {"density": "1.2 kg/m^3", "specific_heat": "1100 J/(kg*K)"},
+            }
+    return found
 
 
 def _places(answers: Answers, fill_in: list[str]) -> tuple[dict[str, Any], str]:
@@ -160,7 +184,8 @@ def _places(answers: Answers, fill_in: list[str]) -> tuple[dict[str, Any], str]:
         raise AllocatorError(
             f"source place {shown(missing[0])} is not in the list of places; add a row for it"
         )
-    works = answers.demand_place or ("works" if "works" in places or not places else "")
+    called = next((name for name in places if name.casefold() == "works"), "")
+    works = answers.demand_place or called or ("" if places else "works")
     if not places:
         for number, name in enumerate(n for n in named if n != works):
             turn = 2 * math.pi * number / len(named)
@@ -218,9 +243,7 @@ def _longest_outage(source: ListedSource) -> float:
     return sum(gaps)  # an upper value: outages of nested stages may follow each other
 
 
-def _stores(
-    sources: Sequence[ListedSource], fluids: Mapping[str, None], works: str
-) -> dict[str, Any]:
+def _stores(sources: Sequence[ListedSource], fluids: Iterable[str], works: str) -> dict[str, Any]:
     stores = {}
     for fluid in fluids:
         need = sum(
@@ -259,11 +282,13 @@ def _machines(heating: Mapping[str, str], means: Mapping[str, float], works: str
 
 def _pipes(largest: float, together: float) -> dict[str, Any]:
     found: dict[str, Any] = {}
-    for name, (bore, mass) in PIPES.items():
-        capacity = SPEED * DENSITY * math.pi / 4 * (bore / 1000) ** 2
+    for name, size in SIZES.items():
+        pipe = PIPES[size]
+        capacity = SPEED * DENSITY * math.pi / 4 * pipe.bore**2
+        mass = math.pi * STEEL * pipe.wall * (pipe.bore + pipe.wall)
         found[name] = {
             "capacity": f"{_three(1000 * capacity)} g/s",
-            "layers": [{"material": "steel", "mass": f"{mass} kg/m"}],
+            "layers": [{"material": "steel", "mass": f"{_three(mass)} kg/m"}],
             "price": f"{_three(5 * mass)} /m",
         }
         if capacity >= max(largest, together) and len(found) > 1:
@@ -294,6 +319,12 @@ def _routes(places: Mapping[str, Any]) -> dict[str, Any]:
 
 def _three(value: float) -> str:
     return repr(float(f"{value:.3g}")).removesuffix(".0")
+
+
+def _below(value: float) -> float:
+    """The value rounded down to three figures."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 2)
+    return math.floor(value / step) * step
 
 
 def _kw(power: float) -> str:

@@ -14,6 +14,7 @@ from typing import Any
 
 from allocator.base.errors import AllocatorError, Fault
 from allocator.base.quantities import shown
+from allocator.intake.cell_marks import Marks
 from allocator.intake.cells import Sheet, TableFileError, refuse
 from allocator.site.document import DocumentError, read_document
 from allocator.site.formats import FORMAT
@@ -164,8 +165,10 @@ def cell_text(value: Any) -> str:
     return f'"{text}"' if isinstance(value, str) and text[:1] != '"' else text
 
 
-def tree_of_sheets(sheets: tuple[Sheet, ...], file: str) -> Tree:
+def tree_of_sheets(sheets: tuple[Sheet, ...], file: str, marks: Marks | None = None) -> Tree:
     """The tree of a site file of the sheets of its workbook.
+
+    ``marks``: takes the cell of each value.
 
     Raises
     ------
@@ -176,6 +179,7 @@ def tree_of_sheets(sheets: tuple[Sheet, ...], file: str) -> Tree:
     named = sections()
     by_name = {sheet.name: sheet for sheet in sheets}
     faults: list[Fault] = []
+    marks = {} if marks is None else marks
     if TOP not in by_name:
         remedy = "make one with 'allocator template -o FILE.xlsx'"
         raise refuse(file, f"has no sheet {shown(TOP)}", remedy)
@@ -183,16 +187,19 @@ def tree_of_sheets(sheets: tuple[Sheet, ...], file: str) -> Tree:
         if name not in (*named, TOP, KEYS) and sheet.rows:
             faults.append(sheet.fault(1, 1, "is no section of a site file", "delete the sheet"))
     tree: Tree = {}
+    marks[()] = (by_name[TOP], 1, 1)
     rows = by_name[TOP].rows
     for number, cells in rows[1:]:
         key, text = (*(cell.strip() for cell in cells[:2]), "", "")[:2]
         if not key and text:
             faults.append(by_name[TOP].fault(number, 1, "has a value without a key", "add it"))
         elif text:
-            _put(tree, key, text, (by_name[TOP], number, 2), faults)
+            marks[tuple(key.split("."))] = mark = (by_name[TOP], number, 2)
+            _put(tree, key, text, mark, faults)
     for name, columns in named.items():
         if name in by_name and by_name[name].rows:
-            section = _section(by_name[name], columns, faults)
+            marks[name,] = (by_name[name], 1, 1)
+            section = _section(by_name[name], name, columns, marks, faults)
             if section:
                 tree[name] = section
     if faults:
@@ -201,7 +208,9 @@ def tree_of_sheets(sheets: tuple[Sheet, ...], file: str) -> Tree:
     return {key: tree[key] for key in sorted(tree, key=lambda k: (*order, k).index(k))}
 
 
-def _section(sheet: Sheet, columns: tuple[str, ...], faults: list[Fault]) -> Tree:
+def _section(
+    sheet: Sheet, section: str, columns: tuple[str, ...], marks: Marks, faults: list[Fault]
+) -> Tree:
     (top, headings), *rows = sheet.rows
     if headings[0].strip() != NAME:
         faults.append(sheet.fault(top, 1, "does not begin with the column 'name'", "add it"))
@@ -222,9 +231,12 @@ def _section(sheet: Sheet, columns: tuple[str, ...], faults: list[Fault]) -> Tre
             faults.append(sheet.fault(number, 1, problem, "give each row its own name"))
             continue
         record: Tree = {}
+        marks[section, name] = (sheet, number, 1)
         for place, text in list(enumerate(cells))[1:]:
             if text.strip() and place < len(headings):
-                _put(record, headings[place].strip(), text, (sheet, number, place + 1), faults)
+                key, mark = headings[place].strip(), (sheet, number, place + 1)
+                marks[section, name, *key.split(".")] = mark
+                _put(record, key, text, mark, faults)
         found[name] = record
     return found
 

@@ -6,20 +6,20 @@ somebody takes, pipe builds that no other build beats, destinations that a sourc
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from allocator.cycles import Curve, DemandCurve, curve_of, curve_of_timing, demand_curve_of
+from allocator.model.emissions import is_clean, worth_flaring
 from allocator.model.levelling import Levelling, levelling
+from allocator.model.pipe_types import beats, lasts_as_long, loses_no_more
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
 from allocator.site.clocks import timings_of
-from allocator.site.money import counted_share
-from allocator.site.records import POWER, Demand, MachineType, PipeType, Profile, StoreType
+from allocator.site.records import POWER, Demand, MachineType, Profile, StoreType
 
 if TYPE_CHECKING:
     from allocator.model.pressures import Pressures
@@ -188,8 +188,9 @@ class IndexSets:
         return tuple(d for d in self.site.demands.values() if d.wants != POWER)
 
     def peak(self, shape: str) -> float:
-        """Highest level of a shape of mean 1."""
-        return 1.0 if shape == FLAT else self.shape_curves[shape].peak
+        """Highest level of a shape of mean 1; 1 of what is flat here, as all is at means."""
+        curve = self.shape_curves.get(shape)
+        return 1.0 if curve is None else curve.peak
 
     def power_shapes(self) -> tuple[str, ...]:
         """Shapes that power may follow, without flat."""
@@ -209,29 +210,6 @@ class IndexSets:
     def has_battery(self, bus: str) -> bool:
         """True when a battery may stand at the bus."""
         return any(self.bus(b.place) == bus for b in self.batteries.values())
-
-
-def is_clean(site: Network, machine: MachineType) -> bool:
-    """Power is clean when the machine that gives it releases no counted emission."""
-    return not any(counts(site, fluid) for fluid in machine.outputs)
-
-
-def counts(site: Network, fluid: str) -> bool:
-    """True when releasing the fluid is a counted emission on this site."""
-    emission = site.fluids[fluid].emission
-    return emission == "counted" or (emission == "biogenic" and site.count_biogenic)
-
-
-def worth_flaring(site: Network, machine: MachineType) -> bool:
-    """True of a flare whose products weigh no more than its gas does when that is vented."""
-    if not machine.flare:
-        return False
-    vented = sum(rate * site.fluids[f].vented_weight for f, rate in machine.inputs.items())
-    given = sum(
-        rate * (site.fluids[f].emission_weight if counts(site, f) else site.fluids[f].vented_weight)
-        for f, rate in machine.outputs.items()
-    )
-    return 0.0 < vented >= given
 
 
 def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = True) -> IndexSets:
@@ -328,53 +306,6 @@ def _store_sites(site: Network, excluded: set[str]) -> dict[str, StoreSite]:
                 existing = site.built.storage.get((store.name, place), 0.0)
                 found[name] = StoreSite(name, store, place, existing)
     return found
-
-
-def beats(better: PipeType, worse: PipeType, more: float = 0.0) -> bool:
-    """True when a build carries as much for no more of any material and no more money.
-
-    ``more``: kg/s that it carries beyond the other, of the fluid and on the route in question.
-    """
-    if more < 0 or better.price > worse.price:
-        return False
-    mine, other = material_per_metre(better), material_per_metre(worse)
-    if any(mass > other.get(material, 0.0) for material, mass in mine.items()):
-        return False
-    same = more == 0 and better.price == worse.price and mine == other
-    return not same or better.name < worse.name
-
-
-def lasts_as_long(site: Network, better: PipeType, worse: PipeType) -> bool:
-    """True when a price counts for no more a year of one build than of another, where it does."""
-    return counted_share(site, better.life) <= counted_share(site, worse.life)
-
-
-def loses_no_more(better: PipeType, worse: PipeType) -> bool:
-    """True when a build loses no more pressure than another, may be as fast and bears as much."""
-    if worse.bore is None or better.bore is None:
-        alike = better.bore is None
-    else:
-        alike = (
-            better.bore >= worse.bore
-            and better.roughness <= worse.roughness
-            and _as_fast(better.max_velocity, worse.max_velocity)
-            and better.max_mach >= worse.max_mach
-        )
-    limits = (better.pressure_rating, worse.pressure_rating)
-    borne, asked = (math.inf if limit is None else limit for limit in limits)
-    return alike and borne >= asked
-
-
-def _as_fast(one: float | None, other: float | None) -> bool:
-    return one == other or (one is not None and other is not None and one >= other)
-
-
-def material_per_metre(build: PipeType) -> dict[str, float]:
-    """kg of each material a metre."""
-    total: dict[str, float] = {}
-    for layer in build.layers:
-        total[layer.material] = total.get(layer.material, 0.0) + layer.mass
-    return total
 
 
 def _pipes(site: Network, excluded: set[str], wanted: set[str]) -> dict[tuple[str, str], Pipe]:

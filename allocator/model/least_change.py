@@ -19,8 +19,9 @@ from collections.abc import Mapping
 
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
-from allocator.model.index_sets import IndexSets, material_per_metre
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
+from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
 from allocator.plans.records import Plan
 

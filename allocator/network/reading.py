@@ -42,13 +42,15 @@ def read_site(path: str | PathLike[str]) -> Site:
     return report.site
 
 
-def check_site(path: str | PathLike[str]) -> Report:
+def check_site(path: str | PathLike[str], content: bytes | None = None) -> Report:
     """Read and check a site file; never raises for what the file holds.
 
     Parameters
     ----------
     path
         Of the file.
+    content
+        What to read in place of the file, which need not be there.
 
     Returns
     -------
@@ -63,7 +65,7 @@ def check_site(path: str | PathLike[str]) -> Report:
     >>> report.site.name, report.faults, report.warnings
     ('First site', (), ())
     """
-    return read_file(path, _check_physics)
+    return read_file(path, _check_physics, content)
 
 
 def _check_physics(site: Site, values: Values) -> None:

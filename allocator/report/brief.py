@@ -29,6 +29,7 @@ from allocator.report.words import (
     count,
     earlier_open,
     emission_a_kwh,
+    emissions_of,
     gap,
     money,
     percent,
@@ -150,9 +151,9 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
         return []
     if plan.basis == "mean":
         return [
-            f"{_figure('mean_clean', power.mean_clean, demand)}; all power "
-            f"{_figure('', power.mean_total, demand)}. Estimate with storage of any size, not "
-            "firm: plan on the firm basis to know what holds at all times."
+            f"{_figure('mean_clean', power.mean_clean, demand)}{_limit(plan, 'clean_power')}. All "
+            f"power {_figure('', power.mean_total, demand)}. Estimate with storage of any size, "
+            "not firm: plan on the firm basis to know what holds at all times."
         ]
     told = [
         f"{_figure('firm_clean', power.firm_clean, demand)}{_limit(plan, 'clean_power')}.",
@@ -162,14 +163,20 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
     if mean_basis is not None:
         mean = mean_basis.power
         last.append(
-            f"Average-flow estimate: clean {quantity(mean.mean_clean, 'power')}, "
-            f"all {quantity(mean.mean_total, 'power')}."
+            f"{_estimated(mean_basis)}: "
+            f"clean {quantity(mean.mean_clean, 'power')}, all {quantity(mean.mean_total, 'power')}."
         )
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
     if shown := [f"{name} {quantity(x, 'power')}" for name, x in limits if x is not None]:
         last.append(f"Limit under any control: {', '.join(shown)}.")
     told += [" ".join(last)] if last else []
     return [*told, words] if (words := clock_words(plan)) else told
+
+
+def _estimated(mean_basis: Plan) -> str:
+    """What the estimate is called: "at least" where its search was ended before the proof."""
+    proven = mean_basis.status in (Status.OPTIMAL, Status.WITHIN_GAP)
+    return "Average-flow estimate" if proven else "Average flow, at least"
 
 
 def _figure(key: str, value: float, demand: float) -> str:
@@ -186,12 +193,13 @@ def _limit(plan: Plan, name: str) -> str:
                 return f"; at most {limit} with the goals before it as planned"
             cut = goal.status in (Status.INTERRUPTED, Status.BOUND_REFUTED)
             why = f", {STATUS_WORDS[goal.status]}" if cut else ""
-            return f"; no firm plan can have more than {limit} (gap {gap(goal.gap)}{why})"
+            kind = "firm plan" if plan.basis == "firm" else "plan"
+            return f"; no {kind} can have more than {limit} (gap {gap(goal.gap)}{why})"
     return ""
 
 
 def _emission_words(plan: Plan) -> str:
-    emissions = plan.emissions
+    emissions = emissions_of(plan)
     if emissions.counted <= 0:
         words = "No counted emission"
     else:
@@ -305,7 +313,7 @@ def _duty(use: MachineUse) -> str:
     if use.cycled > 0:
         parts.append(f"1 on {percent(use.cycled)}")
     if sum(use.burst.values()) > 0:
-        parts.append(f"{count(sum(use.burst.values()))} charge a battery")
+        parts.append(f"up to {count(sum(use.burst.values()))} units charge a battery")
     return "; ".join(parts) or "spare"
 
 

@@ -78,7 +78,7 @@ def duty_words(use: MachineUse) -> str:
     if burst > 0:
         into = ", ".join(at(name) for name, units in use.burst.items() if units > 0)
         beside = f"; buffer vessel: {held}" if held and use.cycled <= 0 else ""
-        parts.append(f"{count(burst)} run direct, charging {into}{beside}")
+        parts.append(f"up to {count(burst)} units direct, charging {into}{beside}")
     return "; ".join(parts) or "spare"
 
 

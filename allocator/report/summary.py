@@ -34,6 +34,7 @@ from allocator.report.words import (
     STATUS_WORDS,
     earlier_open,
     emission_a_kwh,
+    emissions_of,
     gap,
     goal_sought,
     goal_title,
@@ -162,7 +163,7 @@ def _bounds(plan: Plan) -> list[str]:
 
 
 def _emissions(plan: Plan) -> list[str]:
-    emissions = plan.emissions
+    emissions = emissions_of(plan)
     rows = [("counted", quantity(emissions.counted, "emission_rate"), "")]
     if release := emission_a_kwh(plan):
         of = "of firm power" if plan.basis == "firm" else "of mean power"

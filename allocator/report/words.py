@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from allocator.base.column_units import NO_BREAK
 from allocator.base.quantities import format_quantity
 from allocator.plans.records import FLAT, Emissions, GoalResult, Plan, ReserveRule
@@ -18,12 +20,14 @@ STATUS_WORDS = {
 }
 CLOSED = 1e-4
 """A gap that is shown as closed."""
+ROUNDED = 1e-9
+"""Share of all that is taken or released below which an amount is the rounding of a sum."""
 GOAL_WORDS = {
     "clean_power": "clean power",
     "served_power": "all power",
     "served_fluid": "fluid served",
     "emissions": "emissions",
-    "scarce_material": "scarce material",
+    "scarce_material": "scarce material, weighted",
     "money": "cost",
 }
 
@@ -114,13 +118,29 @@ def grams_a_kwh(release: float) -> str:
     return f"{grams:.3g} g/kWh" if grams < 1000 else f"{grams:.0f} g/kWh"
 
 
+def emissions_of(plan: Plan) -> Emissions:
+    """The emissions of a plan; what is below a billionth of the gas taken is rounding, and 0."""
+    found, taken = plan.emissions, 0.0
+    for use in plan.sources:
+        taken += sum(use.collect.values())
+
+    def rounded(rate: float) -> float:
+        return rate if rate > ROUNDED * taken else 0.0
+
+    return replace(
+        found,
+        counted=rounded(found.counted),
+        vented={fluid: rounded(rate) for fluid, rate in found.vented.items()},
+    )
+
+
 def vented_at_all(emissions: Emissions) -> dict[str, float]:
     """What is vented of each fluid by weight, without what is next to nothing beside the rest."""
     released = (*emissions.by_fluid.values(), *emissions.vented.values())
     return {
         fluid: rate
         for fluid, rate in emissions.vented.items()
-        if rate == 0 or rate > 1e-9 * max(released)
+        if rate == 0 or rate > ROUNDED * max(released)
     }
 
 
@@ -131,9 +151,8 @@ def emission_a_kwh(plan: Plan) -> str:
     against promised power, not against a mean that takes other running (and an ideal one) to reach.
     """
     power = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
-    if plan.emissions.counted <= 0 or power <= 0:
-        return ""
-    return grams_a_kwh(plan.emissions.counted / power)
+    counted = emissions_of(plan).counted
+    return grams_a_kwh(counted / power) if counted > 0 and power > 0 else ""
 
 
 def count(value: float) -> str:

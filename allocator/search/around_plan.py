@@ -6,7 +6,8 @@ from dataclasses import replace
 from functools import partial
 
 from allocator.base.status import Status
-from allocator.model.index_sets import index_sets_of, is_clean
+from allocator.model.emissions import is_clean
+from allocator.model.index_sets import index_sets_of
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Ceiling, Plan, Price
 from allocator.search.alternatives import alternatives_of

@@ -25,34 +25,53 @@ from allocator.site.records import POWER
 ESTIMATE = "the average-flow estimate"
 
 
+def estimates_beside(now: PlanState, budget: Budget) -> PlanState:
+    """On a small site, the average-flow estimate and the ceiling begun beside the best plan.
+
+    They are taken when the best plan is there (:mod:`allocator.search.beside`).
+    """
+    task = now.task
+    if not task.small or task.worker is None or not wants_power(task.site) or averages_hold(task):
+        return now
+    own = Clock(task.clock.left())
+    alone = replace(task, worker=None, report=None, executor=None)
+    share = partial(_estimate, alone, budget, None)
+    return replace(now, beside=Beside(own, share, partial(_limit_beside, task)))
+
+
 def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:
     """The mean-basis plan beside a firm one, where there is time for it.
 
-    It is there for the figures of power. On a small site it is begun here, and taken when the best
-    plan is there (:mod:`allocator.search.beside`); where nothing varies it is the plan itself.
+    It is there for the figures of power, and comes after the best plan: it begins with the pipes
+    of that plan, and the loops of the path search are compiled by then. Where nothing varies it is
+    the plan itself.
     """
     task, clock = now.task, now.task.clock
-    if not wants_power(task.site) or averages_hold(task):
+    if now.beside is not None or not wants_power(task.site) or averages_hold(task):
         return now
-    if task.small and task.worker is not None:
-        own = Clock(clock.left())
-        share = partial(_estimate, replace(task, worker=None, report=None, executor=None), budget)
-        return replace(now, beside=Beside(own, share, partial(_limit_beside, task)))
     left = clock.left()
     if left is not None and left < PLAN.estimate_seconds * len(task.site.sources):
         clock.left_out.append(ESTIMATE)
         return now
-    estimated = partial(_estimate, task, budget, clock)
-    return replace(now, average=clock.in_time(ESTIMATE, estimated, None))
+    estimated = partial(_estimate, task, budget, now.result.plan, clock)
+    average = clock.in_time(ESTIMATE, estimated, None)
+    return replace(now, average=no_worse(average, now.result.plan))
 
 
-def _estimate(task: Task, budget: Budget, clock: Clock) -> Plan | None:
+def no_worse(average: Plan | None, plan: Plan | None) -> Plan | None:
+    """The estimate, unless it was searched for so short a time that it is below the firm plan."""
+    if average and plan and average.power.mean_clean < plan.power.firm_clean:
+        return None
+    return average
+
+
+def _estimate(task: Task, budget: Budget, start: Plan | None, clock: Clock) -> Plan | None:
     quick = replace(
         task.settings,
         basis="mean",
         gap=max(task.settings.gap, 1e-3),
         robustness=NOTHING,
-        start=None,
+        start=start,
         breaches=None,
         keep=None,
     )
@@ -91,9 +110,7 @@ def best_plan(now: PlanState, budget: Budget) -> PlanState:
         power = plan.power
         same = replace(power, mean_clean=power.firm_clean, mean_total=power.firm_total)
         average = replace(plan, power=same)
-    elif plan and average and average.power.mean_clean < plan.power.firm_clean:
-        average = None  # searched for a short time, and worse than the firm plan: no use
-    return replace(now, average=average, result=result)
+    return replace(now, average=no_worse(average, plan), result=result)
 
 
 def _search(task: Task, *, estimate: bool = False) -> SearchResult:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from allocator.base.quantities import format_quantity
+from allocator.base.status import Status
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
 from allocator.site.addresses import address_of, path_of_limit
@@ -47,10 +48,11 @@ def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
     if not spells or max(spells.values()) <= 0:
         return ["outages: to bridge them, storage must be larger than the plan has"]
     worst = max(sorted(spells), key=lambda name: spells[name])
+    proven = mean_basis.status in (Status.OPTIMAL, Status.WITHIN_GAP)
     return [
         f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}'); "
-        f"average flows would give {format_quantity(mean, 'power')} clean, "
-        f"not {format_quantity(firm, 'power')}"
+        f"average flows would give {'' if proven else 'at least '}"
+        f"{format_quantity(mean, 'power')} clean, not {format_quantity(firm, 'power')}"
     ]
 
 

@@ -24,9 +24,10 @@ from allocator.model.expressions import (
     moved_at_most,
 )
 from allocator.model.goals import Goal
-from allocator.model.index_sets import Group, IndexSets, lasts_as_long, material_per_metre
+from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import Key, Model, Row
 from allocator.model.outages import scenarios_of, values_during
+from allocator.model.pipe_types import lasts_as_long, material_per_metre
 from allocator.search.directions import bears_pressure, relaid, without_idle_boosters
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
 from allocator.search.strategy.budgets import PLAN

@@ -67,6 +67,8 @@ class Outcome:
         Other plans, where they were asked for.
     left_out : tuple of str
         What no time was left for, in words.
+    interrupted : bool
+        Whether Ctrl-C ended the search.
 
     Examples
     --------
@@ -84,6 +86,7 @@ class Outcome:
     mean_basis: Plan | None = None
     alternatives: tuple[Plan, ...] = ()
     left_out: tuple[str, ...] = ()
+    interrupted: bool = False
 
 
 Reporter = Callable[[Progress], None]

@@ -27,9 +27,9 @@ from allocator.search.extract import (
     runs,
     source_uses,
     store_uses,
-    without_dust,
 )
 from allocator.search.found import GoalFound, gap_of, passes
+from allocator.search.noise import without_noise
 from allocator.search.pressures_of_point import booster_uses, node_pressures
 from allocator.site.records import POWER
 from allocator.solver.settings import Settings
@@ -54,7 +54,7 @@ def plan_at(
         results.pop(goal.name, GoalFound(goal, 0.0, None, None, Status.NOT_SOUGHT))
         for goal in goals_of(model, sets)
     ] + list(results.values())
-    reading = Reading(model, sets, without_dust(model, model.by_key(point)))
+    reading = Reading(model, sets, without_noise(model, model.by_key(point)))
     plan = _read(site, settings, reading, found)
     return replace(plan, heat=heat_of(site, plan), heat_sinks=heat_sink_uses(site, plan))
 

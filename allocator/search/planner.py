@@ -70,4 +70,5 @@ def _outcome(state: PlanState) -> Outcome:
         state.average,
         state.alternatives,
         () if result.plan is None else tuple(clock.left_out),
+        clock.interrupted,
     )

@@ -39,6 +39,7 @@ def broken_json(trace: Trace) -> str:
                 "shares": dict(draw.shares),
                 **({"turns": draw.turns} if draw.turns else {}),
                 **({"drawn": True} if draw.drawn else {}),
+                **({"recorded": True} if draw.recorded else {}),
                 **({"against_s": draw.against} if draw.against is not None else {}),
                 "phases_s": dict(draw.phases),
             }
@@ -103,6 +104,7 @@ def _run(draw: Any) -> DrawRun:
         shares=shares,
         drawn=bool(draw.get("drawn", False)),
         turns=int(draw.get("turns", 0)),
+        recorded=bool(draw.get("recorded", False)),
         against=None if window is None else (begin, length),
     )
 

@@ -179,6 +179,8 @@ def _draw(draw: Draw) -> dict[str, Any]:
         del found["vented_kg"]
     if not found["drawn"]:
         del found["drawn"]
+    if not draw.recorded:
+        del found["recorded"]
     if found["against"] is None:
         del found["against"]
     return found

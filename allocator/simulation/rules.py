@@ -11,7 +11,8 @@ may be burnt until the next look, and the reserve is kept.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -60,28 +61,52 @@ def reserves_at(assembly: Assembly, states: States, at: float | None) -> dict[st
     }
 
 
-def rules_of(assembly: Assembly) -> tuple[ReserveRule, ...]:
+def rules_of(
+    assembly: Assembly, left: Callable[[], float] = lambda: math.inf
+) -> tuple[tuple[ReserveRule, ...], bool]:
     """A short table for each store: nothing seen, a source just on or just off, by known clocks.
 
     The first row names the sources whose phase is not known, which make it what it is; rows of what
     is seen that keep no less are left out.
+
+    Parameters
+    ----------
+    assembly
+        The plan with its tanks.
+    left
+        Seconds that are left: without them stores get no more than their first row.
+
+    Returns
+    -------
+    tuple
+        The rows of all stores, and whether each store has all of its own.
     """
     found: list[ReserveRule] = []
+    whole = True
     for k, tank in enumerate(assembly.circuit.tanks):
         if tank.kind in ("store", "burst") and tank.net.terms:
-            found += _rules(assembly, k, tank)
-    return tuple(found)
+            rows, all_rows = _rules(assembly, k, tank, left)
+            found += rows
+            whole = whole and all_rows
+    return tuple(found), whole
 
 
-def _rules(assembly: Assembly, k: int, tank: Tank) -> list[ReserveRule]:
+def _rules(
+    assembly: Assembly, k: int, tank: Tank, left: Callable[[], float]
+) -> tuple[list[ReserveRule], bool]:
     case, margin = assembly.case, margins_of(assembly.circuit, LOOK)[k]
     present = present_tank(case, tank)
-
     free = free_sources(case, present)
     plain = ReserveRule(tank.name, tank.unit, "any", present.need, 0.0, free=free)
+
+    def with_levels(rows: list[ReserveRule]) -> list[ReserveRule]:
+        return [replace(row, burn_above=min(tank.size, row.keep + margin)) for row in rows]
+
     found = []
     for name in free:
         for on in (True, False):
+            if left() <= 0.0:
+                return with_levels([plain]), False
             keep = reserve_of(case, present, {name: SourceState(on, 0.0)}, None)
             if keep < present.need - SAME * tank.size:
                 state = "on" if on else "off"
@@ -89,13 +114,13 @@ def _rules(assembly: Assembly, k: int, tank: Tank) -> list[ReserveRule]:
                 found.append(replace(plain, state=state, source=name, keep=keep, free=others))
     found.sort(key=lambda one: (one.keep, one.source))
     times, period = switch_times(present)
-    times = times[: MOST_ROWS // 2 if found else MOST_ROWS - 1]
-    timed = [
-        replace(plain, state="time", at=at, every=period, keep=reserve_of(case, present, {}, at))
-        for at in times
-    ]
-    rows = [plain, *timed, *found][:MOST_ROWS]
-    return [replace(row, burn_above=min(tank.size, row.keep + margin)) for row in rows]
+    timed = []
+    for at in times[: MOST_ROWS // 2 if found else MOST_ROWS - 1]:
+        if left() <= 0.0:
+            return with_levels([plain]), False
+        keep = reserve_of(case, present, {}, at)
+        timed.append(replace(plain, state="time", at=at, every=period, keep=keep))
+    return with_levels([plain, *timed, *found][:MOST_ROWS]), True
 
 
 def kept_through(

@@ -152,7 +152,7 @@ class Draw:
     without some. ``vented_kg``: of each fluid that counts when it is vented. ``drawn``: its inexact
     clocks were drawn; ``against``: they were set against a window of that begin and length, s.
     ``turns``: seed of the turns in which units were out that the promise must hold without; 0:
-    none were.
+    none were. ``recorded``: measured flows ran as their records.
     """
 
     name: str
@@ -181,6 +181,7 @@ class Draw:
     drawn: bool = False
     against: tuple[float, float] | None = None
     turns: int = 0
+    recorded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

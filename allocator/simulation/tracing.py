@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -32,7 +32,7 @@ from allocator.simulation.setpoints import (
 from allocator.simulation.start import start_of
 from allocator.simulation.trace import DAY, Bounds, Draw, SimulationSettings, Trace
 from allocator.simulation.work import DrawRun, Work, with_reserves, worked_off
-from allocator.site.records import Site
+from allocator.site.records import RecordedFlow, Site
 from allocator.verify.case import Case, case_of
 from allocator.verify.figures import check_numbers
 from allocator.verify.march import TooManyIntervalsError
@@ -49,7 +49,7 @@ from allocator.verify.tanks.phases import (
     surveyed_phases,
     worst_windows,
 )
-from allocator.verify.tanks.true_clocks import inexact
+from allocator.verify.tanks.true_clocks import inexact, records_of
 from allocator.verify.tanks.weakened import hardest_choices, must_withstand
 
 if TYPE_CHECKING:
@@ -165,7 +165,7 @@ def _simulated(
         reserves=dict(reserves or {}),
         chambers=chambers_of(assembly.case, circuit.clocks),
         no_safe_start=no_safe_start(circuit),
-        rules=rules_of(assembly) if by_rule else (),
+        rules=rules_of(assembly)[0] if by_rule else (),
         full_total_w=_with_full_stores(work, runs) if by_rule else None,
     )
     return trace, work, runs
@@ -244,6 +244,11 @@ def planned_runs(
     if any(source.next_start is not None for source in assembly.case.site.sources.values()):
         surveyed = surveyed_phases(assembly.case, circuit, settings.seed)
         found.append(DrawRun("surveyed", surveyed, seconds, len(found)))
+    records = records_of(case, circuit)
+    if records:
+        phases = {**phases_of(0), **dict.fromkeys(records, 0.0)}
+        span = _recorded_span(records.values(), settings)
+        found.append(DrawRun("as recorded", phases, span, len(found), drawn=moves, recorded=True))
     if settings.adversarial:
         for name, window in worst.items():
             if window is not None:
@@ -284,6 +289,16 @@ def planned_runs(
         if assembly.case.plan.outages:
             found += _with_units_out(found, phases_of, seconds)
     return tuple(found)
+
+
+def _recorded_span(records: Iterable[RecordedFlow], settings: SimulationSettings) -> float:
+    """Seconds of the longest record, or what a quarter of the budget of events is enough for."""
+    records = list(records)
+    span = max(record.length for record in records)
+    if settings.budget is not None:
+        rate = 1.5 * sum(len(record.starts) / record.length for record in records)
+        span = min(span, 0.25 * settings.budget / rate)
+    return span
 
 
 def _span(window: WorstWindow | None) -> tuple[float, float]:

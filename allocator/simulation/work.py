@@ -16,7 +16,11 @@ from allocator.simulation.trace import Draw, Outages
 from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.circuit import Circuit, SourceClock
 from allocator.verify.tanks.phases import Phases
-from allocator.verify.tanks.true_clocks import against_window, with_drawn_clocks
+from allocator.verify.tanks.true_clocks import (
+    against_window,
+    with_drawn_clocks,
+    with_recorded_clocks,
+)
 from allocator.verify.tanks.weakened import weakened
 
 BATCHES = 8
@@ -38,7 +42,7 @@ class DrawRun:
     left, for promises that withstand lost sources and low ones. ``turns``: seed of the turns in
     which units are out that the promise must hold without; 0: none are. Clocks of inexact cycles
     run as stated; with ``drawn``, as drawn by the number; with ``against``, at worst for a window
-    of that begin and length, s.
+    of that begin and length, s. ``recorded``: measured flows run as their records.
     """
 
     name: str
@@ -51,6 +55,7 @@ class DrawRun:
     drawn: bool = False
     against: tuple[float, float] | None = None
     turns: int = 0
+    recorded: bool = False
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,8 @@ class Work:
             finished = run_circuit(circuit, run.phases, run.seconds, samples, events, kept)
         draw = draw_of(assembly, finished, run.name, run.needs)
         told = replace(draw, number=run.number, shares=run.shares, turns=run.turns)
-        return replace(told, drawn=run.drawn, against=run.against), finished
+        told = replace(told, drawn=run.drawn, against=run.against, recorded=run.recorded)
+        return told, finished
 
     def _schedule(self, run: DrawRun) -> OutageSchedule | None:
         """When units are out, where the plan has operations for it."""
@@ -101,6 +107,8 @@ class Work:
         return self._clocked(self.assembly, self.assembly.circuit, run).clocks
 
     def _clocked(self, assembly: Assembly, circuit: Circuit, run: DrawRun) -> Circuit:
+        if run.recorded:
+            circuit = with_recorded_clocks(assembly.case, circuit, run.seconds)
         if run.against is not None:
             return against_window(assembly.case, circuit, run.phases, *run.against)
         if run.drawn:

@@ -21,7 +21,7 @@ def recorded_source(values: Values, whole: SiteValues) -> Filled | None:
     _check_uses(values, whole)
     if series is None or not series.whole:
         return None
-    read = read_series(series, "mass_rate")
+    read = read_series(series, "mass_rate", dates=True)
     if read is None:
         return None
     starts, levels, length = read

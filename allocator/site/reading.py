@@ -64,7 +64,7 @@ Check = Callable[[Site, Values], None]
 """Notes what is wrong or odd about a site at the values that it was read from."""
 
 
-def read_file(path: str | PathLike[str], check: Check) -> Report:
+def read_file(path: str | PathLike[str], check: Check, content: bytes | None = None) -> Report:
     """Reads and checks a site file; never raises for what the file holds.
 
     The site's ``sha256`` is that of the file's bytes followed by the bytes of the CSV files
@@ -73,9 +73,10 @@ def read_file(path: str | PathLike[str], check: Check) -> Report:
     Args:
         path: of the file.
         check: asked last, of a site without faults; may note faults of its own.
+        content: read in place of the file.
     """
     with _collector_at_rest():
-        return _checked(path, check)
+        return _checked(path, check, content)
 
 
 @contextlib.contextmanager
@@ -93,12 +94,13 @@ def _collector_at_rest() -> Iterator[None]:
             gc.enable()
 
 
-def _checked(path: str | PathLike[str], check: Check) -> Report:
+def _checked(path: str | PathLike[str], check: Check, content: bytes | None) -> Report:
     file = Path(path)
     diagnostics = Diagnostics(str(path), file.parent)
     site = None
     try:
-        content = content_of(file)
+        if content is None:
+            content = content_of(file)
         root = read_document(content)
     except DocumentError as error:
         diagnostics.fault(error.line, error.column, "", error.problem, error.remedy)

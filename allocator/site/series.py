@@ -6,13 +6,15 @@ import csv
 import io
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
 from allocator.site.table import Values
 
 MOST_BYTES = 256 * 1024 * 1024
+_DATE = re.compile(r"\d{4}-\d\d-\d\d")
 _ENDINGS = {
     **{"s": "s", "min": "min", "h": "h", "d": "d", "w": "W", "kw": "kW"},
     **{"kg_per_s": "kg/s", "g_per_s": "g/s", "kg_s": "kg/s", "g_s": "g/s", "kg_per_h": "kg/h"},
@@ -31,21 +33,28 @@ class _SeriesError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class _Column:
-    """One column: its dimension and unit; plain numbers in it are in that unit."""
+    """One column: its dimension and unit; plain numbers in it are in that unit.
+
+    ``dates``: it holds dates with times of day, read as seconds.
+    """
 
     dimension: str
     unit: str
     units: Units
 
+    dates: bool = False
+
     def value(self, text: str) -> float:
         number = text.strip()
+        if self.dates:
+            return _seconds(number)
         if self.unit and re.fullmatch(r"[-+.0-9eE]+", number):
             number = f"{number} {self.unit}"
         return parse_quantity(number, self.dimension, self.units)
 
 
-def read_series(values: Values, dimension: str) -> Series | None:
-    """Reads the CSV file that ``values`` names.
+def read_series(values: Values, dimension: str, *, dates: bool = False) -> Series | None:
+    """Reads the CSV file that ``values`` names. ``dates``: times may be dates (ISO 8601).
 
     Faults are noted with the file's own line and column: 1 is time, 2 is the value.
     The first row holds headings: time, value, each with its unit (``time_s``, ``power [kW]``) or
@@ -66,7 +75,7 @@ def read_series(values: Values, dimension: str) -> Series | None:
         return None
     diagnostics.extra.append(content)
     try:
-        return _parse(content, dimension, diagnostics.units)
+        return _parse(content, dimension, diagnostics.units, dates)
     except _SeriesError as error:
         values.sound = False
         diagnostics.fault(
@@ -93,7 +102,7 @@ def _content(path: Path) -> bytes:
     return content
 
 
-def _parse(content: bytes, dimension: str, units: Units) -> Series:
+def _parse(content: bytes, dimension: str, units: Units, dates: bool) -> Series:
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -101,6 +110,7 @@ def _parse(content: bytes, dimension: str, units: Units) -> Series:
         raise _SeriesError(line, 1, "the file is not UTF-8 text", "save it as UTF-8") from None
     times, levels = list[float](), list[float]()
     columns: tuple[_Column, _Column] | None = None
+    zoned = False
     for line, row in _rows(text):
         if len(row) != 2:
             raise _SeriesError(
@@ -115,6 +125,12 @@ def _parse(content: bytes, dimension: str, units: Units) -> Series:
                 _heading(row[1], line, 2, dimension, units),
             )
             continue
+        if dates and not times and not columns[0].unit and _DATE.match(row[0].strip()):
+            columns = (replace(columns[0], dates=True), columns[1])
+            zoned = _zoned(row[0])
+        if columns[0].dates and _zoned(row[0]) != zoned:
+            problem = f"has dates with and without a time zone (got {shown(row[0])[1:-1]})"
+            raise _SeriesError(line, 1, problem, "give all or none a time zone, such as +01:00")
         time, level = (
             _cell(column, cell, line, number)
             for number, (column, cell) in enumerate(zip(columns, row, strict=True), 1)
@@ -185,6 +201,21 @@ def _heading(text: str, line: int, number: int, dimension: str, units: Units) ->
             line, number, f"heading {shown(heading)}: {error.problem}", remedy
         ) from None
     return _Column(dimension, unit, units)
+
+
+def _seconds(text: str) -> float:
+    """A date with time of day as seconds; without a time zone, of a day of 24 hours."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        remedy = "write it like '2027-03-14 06:30', as in the first row"
+        raise QuantityError(f"expects a date, got {shown(text)}", remedy) from None
+    return (found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp()
+
+
+def _zoned(text: str) -> bool:
+    """Whether a date has a time zone; other text has none."""
+    return re.search(r"[T ]\d.*([+-]\d\d:?\d*|Z)$", text.strip()) is not None
 
 
 def _cell(column: _Column, text: str, line: int, number: int) -> float:

@@ -83,6 +83,9 @@ _ADDED_NOTE = (
     "fluid share the largest storage, in the clean generator with the most power for its fuel; "
     "unit limits not counted."
 )
+FEW = 10
+"""Sources at most of a site whose summary lists all that is known of each."""
+
 _FIRST = (math.inf, math.inf)
 """Before all that give nothing alone: they keep their order."""
 
@@ -125,8 +128,8 @@ class SourcesResult(StudyResult):
     supportable_together: Table
     generators: Table
 
-    def summary(self) -> str:
-        """All tables as text."""
+    def summary(self, *, full: bool = False) -> str:
+        """The tables as text; those with a row for every source on small sites, or if ``full``."""
         scarce = next(iter(self.sources.select("scarce_stock").rows), ("",))[0]
         title, note = _rank_words(str(scarce))
         whole = self.sources
@@ -153,8 +156,12 @@ class SourcesResult(StudyResult):
             *("source", "mean", "full_store", "store", "firm", "firm_per_store"),
             title="Firm flow of each source alone, with all storage that could be built",
         )
-        shown = (rank, none, flows, firm, *self.tables()[1:])
-        return joined(*(section_of(table) for table in shown)).removeprefix("\n")
+        _, shared, each, together, generators = self.tables()
+        shown = [rank, none, shared, together, generators]
+        more = ["", "On-time, firm flow, storage and generators source by source: --full"]
+        if full or len(whole.rows) <= FEW:
+            shown, more = [rank, none, flows, firm, shared, each, together, generators], []
+        return joined(*(section_of(table) for table in shown), more).removeprefix("\n")
 
     def to_json(self) -> str:
         """The tables as JSON; with each source and each fluid the generators supported."""

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
@@ -144,24 +145,37 @@ def margin_of(heat_sink: HeatSink, found: Reached) -> float:
     return margin
 
 
-@dataclass
-class Body:
-    """A bath as a lumped mass. ``draws``: (K above which it takes, W at most).
+@dataclass(slots=True)
+class Seen:
+    """K seen so far: the warmest, the warmest while heat comes, and the coldest."""
 
-    ``high``, ``high_on`` (while heat comes) and ``low``: K seen so far.
-    """
-
-    capacity: float
-    loss: float
-    around: float
-    draws: list[tuple[float, float]]
     high: float = 0.0
     high_on: float = 0.0
     low: float = math.inf
 
-    def step(self, now: float, span: float, heat: float, contact: float, hot: float) -> float:
-        """K after ``span`` s of one inflow."""
-        self._see(now, heat + contact > 0)
+    def see(self, now: float, on: bool) -> None:
+        if now > self.high:
+            self.high = now
+        if now < self.low:
+            self.low = now
+        if on and now > self.high_on:
+            self.high_on = now
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """A bath as a lumped mass. ``draws``: (K above which it takes, W at most)."""
+
+    capacity: float
+    loss: float
+    around: float
+    draws: tuple[tuple[float, float], ...]
+
+    def step(
+        self, seen: Seen, now: float, span: float, heat: float, contact: float, hot: float
+    ) -> float:
+        """K after ``span`` s of one inflow; what it passes on its way is ``seen``."""
+        seen.see(now, heat + contact > 0)
         while span > 0:
             taken, stays = self._taken(now, heat, contact, hot)
             if stays:
@@ -176,7 +190,7 @@ class Body:
             ]
             mark = (min(marks) if rising else max(marks)) if marks else None
             now, span = self._toward(now, span, into, out, mark)
-            self._see(now, heat + contact > 0)
+            seen.see(now, heat + contact > 0)
         return now
 
     def _taken(self, now: float, heat: float, contact: float, hot: float) -> tuple[float, bool]:
@@ -208,12 +222,6 @@ class Body:
                 return mark, span - seconds
         return limit + (now - limit) * math.exp(-span / lag), 0.0
 
-    def _see(self, now: float, on: bool) -> None:
-        self.high = max(self.high, now)
-        self.low = min(self.low, now)
-        if on:
-            self.high_on = max(self.high_on, now)
-
 
 def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> Reached:
     """How warm a bath gets from its start on, for ever."""
@@ -233,38 +241,61 @@ def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     return marched(heat_sink, body_of(case, heat_sink, recovery, cooling), cycle, inflow)
 
 
+class Spans(NamedTuple):
+    """A cycle: s that each rate lasts; its period and its mean; ``steady``: one rate for ever."""
+
+    lasts: tuple[tuple[float, float], ...]
+    period: float
+    mean: float
+    steady: bool
+
+
 def marched(
     heat_sink: HeatSink, body: Body, cycle: Cycle, inflow: tuple[float, float, float]
 ) -> Reached:
     """How warm a body gets. ``inflow``: while the source is on, W, and W/K from gas at K."""
-    heat, contact, hot = inflow
-    lag = body.capacity / max(body.loss + contact * cycle.mean, 1e-9)
+    times = [*cycle.times.tolist(), cycle.period]
+    lasts = tuple(
+        (times[number + 1] - times[number], rate)
+        for number, rate in enumerate(cycle.rates.tolist())
+    )
+    spans = Spans(lasts, cycle.period, cycle.mean, cycle.steady)
+    return _marched(heat_sink.initial_temperature, heat_sink.effectiveness, body, spans, inflow)
 
-    def turn(which: Body, now: float) -> float:
+
+@lru_cache(maxsize=256)
+def _marched(
+    start: float, effectiveness: float, body: Body, spans: Spans, inflow: tuple[float, float, float]
+) -> Reached:
+    """The same, kept: rules ask for one heat sink more than once, and so does a second audit."""
+    heat, contact, hot = inflow
+    lag = body.capacity / max(body.loss + contact * spans.mean, 1e-9)
+    rates = [(span, heat * rate, contact * rate) for span, rate in spans.lasts]
+    turns = max(1, min(MOST_STEPS // (len(rates) + 1), math.ceil(lag / spans.period)))
+
+    def turn(seen: Seen, now: float) -> float:
         """As many periods as last a time constant, or no more steps than are quick."""
-        if cycle.steady:
-            return which.step(now, 30 * lag, heat, contact, hot)
-        times = [*cycle.times.tolist(), cycle.period]
-        for _ in range(max(1, min(MOST_STEPS // len(times), math.ceil(lag / cycle.period)))):
-            for number, rate in enumerate(cycle.rates.tolist()):
-                span = times[number + 1] - times[number]
-                now = which.step(now, span, heat * rate, contact * rate, hot)
+        if spans.steady:
+            return body.step(seen, now, 30 * lag, heat, contact, hot)
+        for _ in range(turns):
+            for span, warms, touches in rates:
+                now = body.step(seen, now, span, warms, touches, hot)
         return now
 
-    begin = _settled(body, turn, heat_sink.initial_temperature)
+    begin = _settled(body, turn, start)
     if begin is None:
         return Reached(math.inf, None)
-    again = replace(body)
-    turn(body, heat_sink.initial_temperature)  # the first may be the hottest
+    first, again = Seen(), Seen()
+    turn(first, start)  # the first may be the hottest
     turn(again, begin)
-    high_on = max(body.high_on, again.high_on)
-    outlet = hot - heat_sink.effectiveness * (hot - high_on) if contact else None
-    return Reached(max(body.high, again.high), outlet, again.high, again.low)
+    high_on = max(first.high_on, again.high_on)
+    outlet = hot - effectiveness * (hot - high_on) if contact else None
+    return Reached(max(first.high, again.high), outlet, again.high, again.low)
 
 
-def _settled(body: Body, turn: Callable[[Body, float], float], start: float) -> float | None:
+def _settled(body: Body, turn: Callable[[Seen, float], float], start: float) -> float | None:
     """K at the start of the stretch that repeats itself; None where nothing settles."""
-    guessing = replace(body)  # what a guess passes on its way is not reached
+    guessing = Seen()  # what a guess passes on its way is not reached
     low = 0.0
     high = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
     now = min(start, high)
@@ -309,7 +340,10 @@ def body_of(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
         else:
             specific = float(value(substance, "specific_heat", around, heat_sink.pressure))
     return Body(
-        heat_sink.mass * specific, heat_sink.loss_conductance, site.ambient.temperature, draws
+        heat_sink.mass * specific,
+        heat_sink.loss_conductance,
+        site.ambient.temperature,
+        tuple(draws),
     )
 
 

@@ -17,11 +17,13 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.verify.cycle import Cycle
+from allocator.verify.most_needed import MostNeeded
 
 Array = np.ndarray
 
 MOST_WINDOWS = 20_000_000
-AT_ONCE = 20_000
+AT_ONCE = 1_000
+"""Windows: more of them at once would not stay in the processor's fast memory."""
 FIRST = 32
 """Lengths that are looked at before all others."""
 SAME = 1e-12
@@ -45,7 +47,7 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
     count = sum(len(c.drops) * len(c.rises) * (1 + end / c.period) for c, _ in parts)
     if count > MOST_WINDOWS:
         return None
-    lengths = _lengths([cycle for cycle, _ in parts], end)
+    lengths = turning_lengths([cycle for cycle, _ in parts], end)
     turns = math.ceil(end / period) + 1
     all_ends = (np.arange(turns + 1)[:, None] * period + ends[None, :]).ravel()
     few = len(begins) * len(all_ends) + (len(begins) + len(ends)) * len(lengths)
@@ -53,24 +55,35 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
         return None
     # At any phase of all cycles the need is no smaller, and between lengths at which what is sure
     # turns up it is convex: there it is at most that of the length before or after.
-    free = [(replace(cycle, start=None, error=0.0), weight) for cycle, weight in parts]
-    known_lengths = np.append(0.0, lengths)
-    most = np.concatenate([[0.0], *_needs(free, draw, np.zeros(len(lengths)), lengths)])
-
-    def hopeful(spans: Array) -> Array:
-        after = np.clip(np.searchsorted(known_lengths, spans), 1, len(most) - 1)
-        return np.asarray(np.maximum(most[after - 1], most[after]) > best[0])
-
+    most = most_at_any_phase(parts, draw, lengths)
     best = (0.0, 0.0, 0.0)
-    for tried in (lengths[np.argsort(-most[1:])[:FIRST]], lengths):  # the likeliest first
-        for moment in begins:
-            spans = np.concatenate((all_ends - moment, tried)) if tried is lengths else tried
-            spans = spans[hopeful(spans)]
-            best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
-        for moment in ends:
-            spans = tried[hopeful(tried)]
-            best = _worst_of(parts, draw, (moment - spans) % period, spans, end, best)
+    likely = most.likeliest(FIRST)
+    for moment in begins:
+        best = _worst_of(parts, draw, np.full(likely.shape, moment), likely, end, best)
+    for moment in ends:
+        best = _worst_of(parts, draw, (moment - likely) % period, likely, end, best)
+    for moment in begins:
+        spans = np.concatenate((all_ends - moment, lengths))
+        spans = spans[most.passes(spans, best[0])]
+        best = _worst_of(parts, draw, np.full(spans.shape, moment), spans, end, best)
+    for moment in ends:
+        spans = lengths[most.passes(lengths, best[0])]
+        best = _worst_of(parts, draw, (moment - spans) % period, spans, end, best)
     return best
+
+
+def most_at_any_phase(parts: Parts, draw: float, lengths: Array) -> MostNeeded:
+    """What windows need at the most at any phase of all cycles.
+
+    ``lengths``: as :func:`turning_lengths` says.
+    """
+    free = [(replace(cycle, start=None, error=0.0), weight) for cycle, weight in parts]
+
+    def needs(spans: Array) -> Array:
+        found = list(_needs(free, draw, np.zeros(len(spans)), spans))
+        return np.concatenate(found) if found else np.zeros(0)
+
+    return MostNeeded(free, draw, lengths, needs)
 
 
 def need_until(parts: Parts, draw: float, end: float) -> float:
@@ -82,7 +95,7 @@ def need_until(parts: Parts, draw: float, end: float) -> float:
     found = [np.array([end])]
     for cycle in {id(cycle): cycle for cycle, _ in parts if not cycle.steady}.values():
         if cycle.start is None:
-            found.append(_lengths([cycle], end))
+            found.append(turning_lengths([cycle], end))
             continue
         late, period = 0.5 * cycle.delay, cycle.period
         shifts = (end - late - cycle.start - cycle.rises) % period
@@ -120,7 +133,8 @@ def _moments(marks: Sequence[tuple[Cycle, Array]], period: float) -> Array:
     return _distinct(np.concatenate(found), period)
 
 
-def _lengths(cycles: Sequence[Cycle], end: float) -> Array:
+def turning_lengths(cycles: Sequence[Cycle], end: float) -> Array:
+    """Lengths of windows up to an end at which what is sure of a cycle at any phase turns up, s."""
     found = [np.array([end])]
     for cycle in {id(cycle): cycle for cycle in cycles}.values():
         if cycle.table is not None:
@@ -172,6 +186,8 @@ def _needs(parts: Parts, draw: float, begins: Array, lengths: Array) -> Iterator
 
 def least_in(cycle: Cycle, begins: Array, lengths: Array) -> Array:
     """Least integral of a cycle over windows, whatever its true phase may be."""
+    if cycle.table is not None:
+        return cycle.table.at(np.maximum(lengths - cycle.delay, 0.0))
     return worst_shift(cycle, begins, lengths)[0]
 
 

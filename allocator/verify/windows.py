@@ -20,6 +20,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 
 import numpy as np
 
@@ -50,6 +51,11 @@ class Shortfall:
     begin: float | None = None
 
 
+_WALKED: dict[bytes, Shortfall | None] = {}
+MOST_WALKED = 1024
+"""Answers that are kept: one plan is judged again and again, and each time by the same windows."""
+
+
 def shortfall(
     parts: Sequence[tuple[Cycle, float]],
     draw: float,
@@ -62,8 +68,30 @@ def shortfall(
     ``parts``: cycle and weight >= 0. ``draw``: constant draw less steady inflow, a second. The
     long-run rates must balance: ``draw <= sum of weight * mean``. ``precision``: how exact a
     shortfall is, relative to the need; whether there is one is exact either way. ``steps``: after
-    these the search is given up.
+    these the search is given up. The same figures are searched once.
     """
+    asked = _digest(parts, (draw, size, precision, float(steps)))
+    if asked not in _WALKED:
+        if len(_WALKED) >= MOST_WALKED:
+            _WALKED.pop(next(iter(_WALKED)), None)
+        _WALKED[asked] = _searched(parts, draw, size, precision, steps)
+    return _WALKED[asked]
+
+
+def _digest(parts: Sequence[tuple[Cycle, float]], figures: Sequence[float]) -> bytes:
+    """Of all that a search depends on."""
+    found = blake2b(np.array(figures).tobytes())
+    known: dict[int, bytes] = {}
+    for cycle, weight in parts:
+        if id(cycle) not in known:
+            known[id(cycle)] = cycle.digest() + np.int64(len(known)).tobytes()  # merged by identity
+        found.update(known[id(cycle)] + np.float64(weight).tobytes())
+    return found.digest()
+
+
+def _searched(
+    parts: Sequence[tuple[Cycle, float]], draw: float, size: float, precision: float, steps: int
+) -> Shortfall | None:
     moving = _merged([(cycle, weight) for cycle, weight in parts if not cycle.steady])
     steady = [weight * cycle.mean for cycle, weight in parts if cycle.steady]
     draw = math.fsum([draw, *(-rate for rate in steady)])

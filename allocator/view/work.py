@@ -22,6 +22,7 @@ from allocator.base.status import Status
 from allocator.base.table import Table
 from allocator.engine import NoPlanError, PlanResult, plan_digest, plan_site
 from allocator.engine.planning import check_lost_machines, check_robust, proved
+from allocator.engine.time_limit import TimeAfter
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
 from allocator.plans.differences import differences
@@ -138,7 +139,7 @@ def plan_again(order: PlanOrder, tell: Tell) -> None:
         breaches = [f"breach: {breach}" for breach in result.audit.breaches[:5]]
         tell(FaultNews(("The plan failed its audit: plan again.", *breaches)))
         return
-    result = proved(result, None, settings.seed, seconds=0.0)
+    result = proved(result, None, settings.seed, after=TimeAfter(clocks=False))
     tell(_plan_news(order, result, True))
     if result.simulation is not None:
         play_year(YearOrder(order.site, result.plan), tell)

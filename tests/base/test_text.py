@@ -28,6 +28,19 @@ def test_a_wide_cell_runs_over_lines_and_the_others_stay_beside_it() -> None:
     assert " ".join(lines[1:]).count("word") == 40
 
 
+def test_names_are_broken_between_their_parts_before_within_one() -> None:
+    row = ("abattoir_sludge_main", "hydrogenation_hall_west", "retort_gas_holder", "x" * 30)
+    lines = table(("a", "b", "c", "d"), [row], indent=20)
+    assert max(map(len, lines)) <= WIDTH
+    pieces = {piece for line in lines for piece in line.split()}
+    assert "x" * 30 in pieces  # as long as there is room by breaking names
+    assert pieces.isdisjoint(row[:3])
+    ends = [piece for piece in pieces if piece not in {"a", "b", "c", "d", "x" * 30}]
+    assert sorted(part for piece in ends for part in piece.split("_") if part) == sorted(
+        part for name in row[:3] for part in name.split("_")
+    )
+
+
 @given(rows)
 def test_no_table_is_wider_than_a_terminal_and_no_letter_is_lost(
     given_rows: list[list[str]],

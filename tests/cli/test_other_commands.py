@@ -81,6 +81,23 @@ def test_sources_as_text_json_and_csv(networks: Path, tmp_path: Path, capsys: To
     assert row["duty"] == 0.25
 
 
+def test_tables_source_by_source_are_asked_for_on_large_sites(
+    networks: Path, monkeypatch: pytest.MonkeyPatch, capsys: Told
+) -> None:
+    site, each = str(networks / "first.yaml"), "Firm flow of each source alone"
+    assert main(["sources", site]) == 0
+    few = capsys.readouterr().out
+    assert each in few
+    assert "--full" not in few
+    monkeypatch.setattr("allocator.studies.sources_result.FEW", 0)
+    assert main(["sources", site]) == 0
+    many = capsys.readouterr().out
+    assert each not in many
+    assert many.splitlines()[-1].endswith("source by source: --full")
+    assert main(["sources", site, "--full"]) == 0
+    assert capsys.readouterr().out == few
+
+
 def test_sources_cannot_write_into_a_folder(networks: Path, tmp_path: Path, capsys: Told) -> None:
     assert main(["sources", str(networks / "first.yaml"), "-o", str(tmp_path)]) == 2
     assert "is a directory; name a file" in capsys.readouterr().err

@@ -109,7 +109,7 @@ def test_what_a_solver_prints_stays_out_of_the_data(tmp_path: Path) -> None:
 @pytest.mark.skipif(sys.platform == "win32", reason="no SIGINT to send")
 def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
     folder = tmp_path / "plan"
-    arguments = ["plan", "networks/harbour.yaml", "-o", str(folder), "--time-limit", "30"]
+    arguments = ["plan", "networks/island.yaml", "-o", str(folder), "--time-limit", "30"]
     with subprocess.Popen(
         [sys.executable, "-m", "allocator", *arguments, "--progress"],
         stdout=subprocess.PIPE,

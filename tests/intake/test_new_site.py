@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import subprocess
 import sys
 from pathlib import Path
@@ -14,7 +13,6 @@ from allocator import plan, read_site
 from allocator.cli.entry import main
 from allocator.intake.cells import TableFileError
 from allocator.intake.lists import read_places, read_sources
-from allocator.intake.new_site import PIPES
 
 Said = pytest.CaptureFixture[str]
 SOURCES = """\
@@ -41,7 +39,7 @@ def test_lists_become_a_site_that_has_a_plan(lists: Path, capsys: Said) -> None:
     assert new(lists, "--heating-value", "well gas=17.7 MJ/kg") == 0
     out = capsys.readouterr().out
     assert "fluids.coke gas: heating_value (20 MJ/kg is a placeholder)" in out
-    assert "fluids.well gas" not in out
+    assert "fluids.well gas: constants (those of air)" in out
     file = lists / "site" / "site.yaml"
     assert main(["check", "--strict", str(file)]) == 0
     text = file.read_text(encoding="utf-8")
@@ -103,34 +101,54 @@ def test_a_workbook_is_read_as_typed(lists: Path) -> None:
     book.save(lists / "s.xlsx")
     with pytest.raises(TableFileError) as caught:
         read_sources(lists / "s.xlsx")
-    assert "s.xlsx[Sources]:2:4: holds a formula" in str(caught.value)
-    assert "merges the cells A3:B3" in str(caught.value)
+    assert "s.xlsx: sheet 'Sources', cell D2: holds a formula" in str(caught.value)
+    assert "s.xlsx: sheet 'Sources', cell A3: is merged (A3:B3)" in str(caught.value)
 
 
 @pytest.mark.parametrize(
     ("text", "said"),
     [
         ("", "is empty"),
+        ("Outlets of 2026,,,\nname,place,fluid,flow [g/s]\na,north,c,3\n", "none of the headings"),
+        ("a,b,c,3\nb,b,c,3\n", "1:1: has none of the headings"),
         ("name,place,fluid,flow [g/s]\n", "has no row of data"),
-        ("name,place,fluid\na,b,c\n", "has no column 'flow'"),
-        ("name,place,fluid,flow\na,b,c,3\n", "has no unit: '3'"),
-        ("name,place,fluid,flow [kW]\na,b,c,3\n", "mass rate"),
-        ('name,place,fluid,flow [g/s]\na,b,c,"3,2"\n', "decimal point"),
-        ("name,place,fluid,flow [g/s]\na,b,c,3,2\n", "has 5 cells, the heading has 4"),
-        ("name;place;fluid;flow\na;b;c;3\n", "semicolons"),
-        ("name,place,fluid,flow [g/s]\na,b,c,nan\n", "finite"),
-        ("name,place,fluid,flow [g/s]\na,b,c,-3\n", "above 0"),
-        ("name,place,fluid,flow [g/s]\na,b,c,3\na,b,c,3\n", "name 'a' of row 2"),
-        ("name,place,fluid,flow [g/s],on [h]\na,b,c,3,1\n", "'on' without 'every'"),
-        ("name,place,fluid,flow [g/s],on [h],every [h]\na,b,c,3,3,1\n", "is on for 3 h of every"),
-        ("name,place,fluid,flow [g/s],colour\na,b,c,3,red\n", "unknown heading 'colour'"),
-        ("name,place,fluid,flow [g/s]\na@b,b,c,3\n", "must not hold '@'"),
+        ("name,place,fluid\na,north,c\n", "has no column 'flow'"),
+        (
+            "name,place,fluid,flow\na,north,c,3\n",
+            "1:4: has the heading 'flow' without a unit above",
+        ),
+        ("name,place,fluid,flow [kW]\na,north,c,3\n", "mass rate"),
+        ('name,place,fluid,flow [g/s]\na,north,c,"3,2"\n', "decimal point"),
+        ("name,place,fluid,flow [g/s]\na,north,c,3,2\n", "has 5 cells, the heading has 4"),
+        ("name;place;fluid;flow\na;north;c;3\n", "semicolons"),
+        ("name,place,fluid,flow [g/s]\na,north,c,nan\n", "finite"),
+        ("name,place,fluid,flow [g/s]\na,north,c,-3\n", "above 0"),
+        ("name,place,fluid,flow [g/s]\na,north,c,3\na,north,c,3\n", "name 'a' of row 2"),
+        ("name,place,fluid,flow [g/s],on [h]\na,north,c,3,1\n", "'on' without 'every'"),
+        (
+            "name,place,fluid,flow [g/s],on [h],every [h]\na,north,c,3,3,1\n",
+            "is on for 3 h of every",
+        ),
+        ("name,place,fluid,flow [g/s],colour\na,north,c,3,red\n", "unknown heading 'colour'"),
+        ("name,place,fluid,flow [g/s]\na@b,north,c,3\n", "2:1: name must not hold '@'"),
+        (
+            "name,place,fluid,flow [g/s]\na,North,c,3\n",
+            "2:2: 'North' is no listed place; did you mean 'north'?",
+        ),
+        ("name,place,fluid,flow [g/s]\na,moon,c,3\n", "add it to the list of places"),
+        (
+            "name,place,fluid,flow [g/s],temp [K]\na,north,c,3,-5\n",
+            "sources.csv: source 'a': temperature",
+        ),
+        ("name,place,fluid,flow [g/s]\na,north,nitrogen,3\n", "no source gives a fluid that burns"),
     ],
 )
 def test_bad_lists(lists: Path, text: str, said: str, capsys: Said) -> None:
     (lists / "sources.csv").write_text(text, encoding="utf-8")
     assert new(lists) == 2
-    assert said in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert said in told
+    assert len(told.splitlines()) == 1
     assert not (lists / "site").exists()
 
 
@@ -140,6 +158,7 @@ def test_bad_lists(lists: Path, text: str, said: str, capsys: Said) -> None:
         (["--demand", "3 kg"], "--demand: expects a power"),
         (["--flow", "3 g/s"], "--flow is for a site without --sources"),
         (["--heating-value", "gas"], "write it as"),
+        (["--heating-value", "gas=9 MJ/kg"], "'gas', which no source gives; the fluids are well"),
         (["--demand-place", "moon"], "'moon' is not in the list of places"),
     ],
 )
@@ -148,20 +167,44 @@ def test_bad_flags(lists: Path, more: list[str], said: str, capsys: Said) -> Non
     assert said in capsys.readouterr().err
 
 
-def test_a_site_is_never_overwritten(lists: Path, capsys: Said) -> None:
+def test_a_folder_with_other_files_is_left_alone(lists: Path, capsys: Said) -> None:
     assert new(lists) == 0
     assert new(lists) == 2
-    assert "exists already" in capsys.readouterr().err
-    (lists / "places.csv").write_text("name,x [m],y [m]\nworks,0,0\n")
-    assert main(["new", str(lists / "b"), "--sources", str(lists / "sources.csv"), "--places",
-                 str(lists / "places.csv")]) == 2  # fmt: skip
-    assert "'north' is not in the list of places" in capsys.readouterr().err
+    assert "is not empty, it holds site.yaml" in capsys.readouterr().err
+    files = ["--sources", str(lists / "sources.csv"), "--places", str(lists / "places.csv")]
+    (lists / "site" / "site.yaml").unlink()
+    (lists / "site").rmdir()
+    assert main(["new", str(lists), *files]) == 0  # the lists themselves may be in it
     assert read_places(lists / "places.csv")[0].x == "0 m"
 
 
-def test_masses_of_pipe_agree_with_their_bores() -> None:
-    """ASME B36.10M: mass = pi * 7850 kg/m^3 * wall * (diameter - wall)."""
-    outside = (33.4, 60.3, 88.9, 114.3, 168.3, 219.1, 323.8)
-    for diameter, (bore, mass) in zip(outside, PIPES.values(), strict=True):
-        wall = (diameter - bore) / 2
-        assert math.pi * 7850e-6 * wall * (diameter - wall) == pytest.approx(mass, rel=4e-3)
+def test_the_catalogue_gives_what_a_list_does_not(lists: Path, capsys: Said) -> None:
+    (lists / "sources.csv").write_text(
+        "name,place,fluid,flow [g/s]\na,north,Biogas,3\nb,south,hydrogn,1\n", encoding="utf-8"
+    )
+    (lists / "places.csv").write_text("name,x [m],y [m]\nnorth,0,9\nsouth,9,0\nWorks,0,0\n")
+    assert new(lists) == 0
+    told = capsys.readouterr().out
+    assert "fluids.Biogas" not in told
+    assert "did you mean 'hydrogen' of the catalogue?" in " ".join(told.split())
+    site = read_site(lists / "site" / "site.yaml")
+    assert site.fluids["Biogas"].heating_value == pytest.approx(17.68e6)
+    assert site.demands["works_load"].place == "Works"
+    # 33 % of 3 g/s at 17.68 MJ/kg and 1 g/s at 20 MJ/kg, rounded down
+    assert site.demands["works_load"].mean == 24100
+
+
+def test_other_sheets_of_a_workbook_are_let_be(lists: Path) -> None:
+    book = openpyxl.Workbook()
+    book.active.title = "sources"
+    book.active.append(["name", "place", "fluid", "flow"])
+    book.active.append(["a", "north", "g", "3 g/s"])
+    other = book.create_sheet("sums")
+    other["A1"] = "=SUM(B1:B9)"
+    other.merge_cells("B1:C1")
+    book.save(lists / "s.xlsx")
+    assert read_sources(lists / "s.xlsx")[0].flow == "3 g/s"
+    book.active["D2"] = "12,5 g/s"
+    book.save(lists / "s.xlsx")
+    with pytest.raises(TableFileError, match=r"sheet 'sources', cell D2: .*decimal point"):
+        read_sources(lists / "s.xlsx")

@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
 import openpyxl
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from allocator import read_site
 from allocator.cli.entry import main
-from allocator.intake.cells import TableFileError, read_sheets
+from allocator.intake.cells import Sheet, TableFileError, read_sheets
 from allocator.intake.merging import merged, same
 from allocator.intake.workbook import tree_of, tree_of_sheets, workbook_bytes
 from allocator.site.document import read_document
+from allocator.site.records.site import SITE
+from allocator.site.shapes import Named, Variants
+from allocator.site.table import KeyTable
 from allocator.site.writing import tree_text
 
 ROOT = Path(__file__).parents[2]
 SITES = [ROOT / "tests" / "site" / "kitchen_sink.yaml", *sorted((ROOT / "networks").glob("*.yaml"))]
+LAWS = int(os.environ.get("ALLOCATOR_LAWS", "8"))
 Said = pytest.CaptureFixture[str]
 
 
@@ -44,6 +50,49 @@ def test_there_and_back_is_an_equal_site(file: Path, tmp_path: Path) -> None:
 
 
 TEXTS = st.text(st.characters(blacklist_categories=("Cs", "Cc")), min_size=1, max_size=20)
+
+
+def sheets_of(content: bytes) -> tuple[Sheet, ...]:
+    """The sheets of a workbook."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "a.xlsx"
+        file.write_bytes(content)
+        return read_sheets(file)
+
+
+VALUES = st.recursive(
+    st.one_of(st.none(), TEXTS, st.sampled_from(["", " ", "12,5 kg", "null", "[a", "1e3", "no"])),
+    lambda below: st.one_of(
+        st.lists(below, max_size=3), st.dictionaries(TEXTS, below, min_size=1, max_size=3)
+    ),
+    max_leaves=6,
+)
+
+
+def records(table: KeyTable | Variants) -> st.SearchStrategy[dict[str, object]]:
+    """Any values at some of the keys of a table."""
+    keys = (*table.matching.keys, *table.other.keys) if isinstance(table, Variants) else table.keys
+    drawn: dict[str, st.SearchStrategy[object]] = {}
+    for key in keys:
+        if isinstance(key.kind, Named):
+            drawn[key.name] = st.dictionaries(
+                TEXTS, records(key.kind.table), min_size=1, max_size=2
+            )
+        elif isinstance(key.kind, KeyTable):
+            drawn[key.name] = records(key.kind).filter(bool)
+        else:
+            drawn[key.name] = VALUES
+    return st.fixed_dictionaries({}, optional=drawn)
+
+
+@settings(max_examples=LAWS, deadline=None, suppress_health_check=list(HealthCheck))
+@given(tree=records(SITE).filter(bool))
+def test_any_tree_comes_back(tree: dict[str, object]) -> None:
+    """Every section and key; an empty section is as if it were not there."""
+    sheets = sheets_of(workbook_bytes(tree))
+    back = tree_of_sheets(sheets, "a.xlsx")
+    assert same(back, tree)
+    assert same(tree_of(read_document(tree_text(back).encode("utf-8"))), tree)
 
 
 @pytest.mark.slow
@@ -88,8 +137,10 @@ def test_the_empty_workbook_has_every_section(tmp_path: Path, capsys: Said) -> N
     book = openpyxl.load_workbook(tmp_path / "a.xlsx")
     assert book.sheetnames[0] == "site"
     assert {"sources", "places", "storage", "keys"} <= set(book.sheetnames)
-    assert main(["template", str(tmp_path / "a.xlsx"), "-o", str(tmp_path / "a.yaml")]) == 0
-    assert main(["check", str(tmp_path / "a.yaml")]) == 2  # nothing is filled in
+    capsys.readouterr()
+    assert main(["template", str(tmp_path / "a.xlsx"), "-o", str(tmp_path / "a.yaml")]) == 2
+    assert "sheet 'site', cell A1: site: needs the key 'fluids'" in capsys.readouterr().err
+    assert not (tmp_path / "a.yaml").exists()  # nothing is filled in
 
 
 @pytest.mark.parametrize(
@@ -100,7 +151,7 @@ def test_the_empty_workbook_has_every_section(tmp_path: Path, capsys: Said) -> N
         ("sources", "B1", "wo", "unknown heading 'wo'"),
         ("sources", "B2", "=1+1", "holds a formula"),
         ("places", "B2", "[0 m, 0 m", "check brackets"),
-        ("site", "A1", "merged", "merges the cells"),
+        ("site", "A1", "merged", "is merged"),
     ],
 )
 def test_bad_workbooks(tmp_path: Path, sheet: str, cell: str, value: object, said: str) -> None:
@@ -116,6 +167,34 @@ def test_bad_workbooks(tmp_path: Path, sheet: str, cell: str, value: object, sai
     with pytest.raises(TableFileError, match=said.replace("(", r"\(")):
         tree_of_sheets(read_sheets(file), "a.xlsx")
     assert main(["template", str(file), "-o", str(tmp_path / "a.yaml")]) == 2
+    assert not (tmp_path / "a.yaml").exists()
+
+
+@pytest.mark.parametrize(
+    ("sheet", "key", "value", "said"),
+    [
+        ("sources", "flow", "12,5 g/s", "sheet 'sources', cell {}2: source 'digester': flow has"),
+        ("sources", "place", "frm", "sheet 'sources', cell {}2: source 'digester': place"),
+        ("sources", "place", None, "sheet 'sources', cell A2: source 'digester': needs the key"),
+        ("sources", "cycle", "[{on: 3 kg, every: 1 h}]", "cell {}2: source 'digester': cycle[1]"),
+        ("places", "at", "[0 m]", "sheet 'places', cell {}2: place 'farm': at expects"),
+    ],
+)
+def test_faults_of_values_are_told_by_sheet_and_cell(
+    tmp_path: Path, capsys: Said, sheet: str, key: str, value: object, said: str
+) -> None:
+    file = tmp_path / "a.xlsx"
+    assert main(["template", str(ROOT / "networks" / "first.yaml"), "-o", str(file)]) == 0
+    book = openpyxl.load_workbook(file)
+    headings = [cell.value for cell in book[sheet][1]]
+    cell = book[sheet].cell(2, headings.index(key) + 1)
+    cell.value = value
+    book.save(file)
+    capsys.readouterr()
+    assert main(["template", str(file), "-o", str(tmp_path / "a.yaml")]) == 2
+    (told,) = capsys.readouterr().err.splitlines()
+    assert told.startswith(f"{file}: ")
+    assert said.format(cell.column_letter) in told
     assert not (tmp_path / "a.yaml").exists()
 
 

@@ -14,7 +14,7 @@ from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.report.brief import brief_summary as summary
 from allocator.report.simulated import simulation_text, unserved_share
-from allocator.report.words import emission_a_kwh
+from allocator.report.words import emission_a_kwh, emissions_of
 from allocator.search import Settings, make_plan
 from allocator.search.found import gap_of
 from allocator.simulation import SimulationSettings
@@ -123,3 +123,14 @@ def test_no_routes_are_told_of_a_site_without_any(
     assert derived.routes
     with pytest.raises(Exception, match="there is no route 'track'; the site has none"):
         insulate(derived, "track")
+
+
+def test_the_rounding_of_a_sum_is_no_emission(plan: Plan) -> None:
+    taken = sum(rate for use in plan.sources for rate in use.collect.values())
+    assert taken > 0
+    found = replace(plan.emissions, counted=1e-12 * taken, vented={"gas": 2e-12 * taken})
+    told = replace(plan, emissions=found)
+    assert emissions_of(told).counted == 0
+    assert emissions_of(told).vented == {"gas": 0.0}
+    assert emission_a_kwh(told) == ""
+    assert emissions_of(plan) == plan.emissions

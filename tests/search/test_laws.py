@@ -43,6 +43,11 @@ def plan_of(site: Site, basis: str = "firm", nodes: int = NODES, seed: int = 0) 
     return outcome.plan
 
 
+def power_alone(site: Site) -> Site:
+    """The site without what comes after its first goal, where a law speaks of that alone."""
+    return replace(site, goals=site.goals[: site.goals.index("clean_power") + 1])
+
+
 def first(plan: Plan) -> GoalResult | None:
     """The first goal, where the site can serve anything at all."""
     return next((goal for goal in plan.goals if goal.name.startswith("clean_power")), None)
@@ -69,6 +74,7 @@ def test_the_audit_accepts_every_plan(basis: str) -> None:
 @given(site=sites())
 def test_more_stock_never_hurts(site: Site) -> None:
     ample = {n: replace(m, stock=m.stock and 2.0 * m.stock) for n, m in site.materials.items()}
+    site = power_alone(site)
     tight, loose = plan_of(site), plan_of(replace(site, materials=ample))
     before, after = first(tight), first(loose)
     if before is None or after is None or after.status not in PROVEN:
@@ -80,6 +86,7 @@ def test_more_stock_never_hurts(site: Site) -> None:
 @quick
 @given(site=sites())
 def test_no_plan_passes_the_bound_of_a_short_search(site: Site) -> None:
+    site = power_alone(site)
     short, long = first(plan_of(site, nodes=1)), first(plan_of(site, seed=1))
     if short is None or long is None or short.bound is None:
         return
@@ -90,6 +97,7 @@ def test_no_plan_passes_the_bound_of_a_short_search(site: Site) -> None:
 @quick
 @given(site=sites())
 def test_firm_is_below_the_mean_basis_and_the_ceiling(site: Site) -> None:
+    site = power_alone(site)
     firm, mean = first(plan_of(site)), first(plan_of(site, "mean"))
     if firm is None:
         return

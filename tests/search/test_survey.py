@@ -10,6 +10,7 @@ import pytest
 import allocator as al
 from allocator.cycles import KnownCurve, curve_of, curve_of_timing, worst_until
 from allocator.engine.known_clocks import by_batteries, with_clock_worth
+from allocator.engine.time_limit import TimeAfter
 from allocator.network.deriving import network_of, studied
 from allocator.network.records import Handover
 from allocator.report.words import clock_words
@@ -30,7 +31,7 @@ def surveyed(ends: float | None, clock: str = "surveyed", **known: float) -> al.
 
 
 def told(site: al.Site) -> al.Plan:
-    plan = with_clock_worth(site, al.plan(site, node_limit=1000, prove=0).plan)
+    plan = with_clock_worth(site, al.plan(site, node_limit=1000, prove=0).plan, TimeAfter(), [])
     assert plan.clocks is not None
     assert al.audit(site, plan).accepted
     return plan

@@ -16,6 +16,7 @@ from strategies import cycles, sites
 from allocator.search import Settings, make_plan
 from allocator.simulation import events
 from allocator.simulation.columns import SHORT, SPILL, empty_sums, tables_of
+from allocator.simulation.packed import packed_sums, packed_tables
 from allocator.simulation.recording import recording_of
 from allocator.simulation.running import run_circuit
 from allocator.simulation.tracing import assemble, emptied
@@ -253,7 +254,8 @@ def test_of_many_clocks_none_is_forgotten(seed: int) -> None:
     seconds = 20_000.0
     run = run_circuit(circuit, phases, seconds, book=40_000)
     heaped = empty_sums(circuit, 1, 40_000)
-    events.run(tables_of(circuit, phases), heaped, seconds, 1, 0)
+    # packed, as run_circuit hands them over: arrays of other types would be compiled once more
+    events.run(packed_tables(tables_of(circuit, phases)), packed_sums(heaped), seconds, 1, 0)
     for name, by_look, by_heap in zip(run.sums._fields, run.sums, heaped, strict=True):
         assert by_look.tobytes() == by_heap.tobytes(), name
     count = int(run.sums.event_count[0])

@@ -130,7 +130,7 @@ def test_a_rule_that_keeps_too_little_is_refused() -> None:
     plan = al.plan(site, node_limit=1000).plan
     points = plan.set_points
     assert points is not None
-    assert points.rules == rules_of(assemble(site, plan))
+    assert (points.rules, True) == rules_of(assemble(site, plan))
     assert [(rule.state, rule.at) for rule in points.rules] == [
         ("any", None),
         ("time", 300.0),

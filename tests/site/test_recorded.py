@@ -20,6 +20,8 @@ from allocator.site.records import RecordedFlow, Site, Stage
 from allocator.site.writing import series_texts, site_text
 from allocator.verify import recorded as rule
 from allocator.verify.report import Findings
+from allocator.verify.tanks.circuit import SourceClock
+from allocator.verify.tanks.true_clocks import _recorded_clock
 
 LAWS = int(os.environ.get("ALLOCATOR_LAWS", "25"))
 SITE = """\
@@ -141,6 +143,23 @@ def test_a_plan_keeps_its_promise_through_the_record(tmp_path: Path) -> None:
     for step, flow in zip(np.diff([*record.starts, record.length]), record.levels, strict=True):
         level = min(level + step * (min(flow, rate) - draw), store.size)
         assert level >= -1e-6
+    # the simulation does the same: the record as it was, from its first row to its last
+    trace = al.simulate(site, plan, days=30, draws=1)
+    assert trace.kept
+    (replayed,) = [draw for draw in trace.draws if draw.name == "as recorded"]
+    assert replayed.seconds == record.length
+    (tank,) = [tank for tank in replayed.tanks if tank.name == "holder@works"]
+    came = np.minimum(record.levels, rate) @ np.diff([*record.starts, record.length])
+    assert tank.arrived == pytest.approx(came, rel=1e-6)
+    # a phase that is seen of it says nothing of what comes: the record keeps none
+    need = al.reserve_now(site, plan)
+    assert al.reserve_now(site, plan, {"a": al.SourceState(on=True, since=0.0)}) == need
+    # a record that brings less than the plan counts on breaks the promise in that draw alone
+    less = replace(record, levels=tuple(0.5 * level for level in record.levels))
+    poorer = replace(site, sources={"a": replace(site.sources["a"], series=less)})
+    claimed = replace(plan, verified=False)
+    trace = al.simulate(poorer, claimed, days=30, draws=1)
+    assert [draw.name for draw in trace.broken] == ["as recorded"]
     # a cycle that promises more than the record is found by the audit alone
     source = site.sources["a"]
     more = replace(source, stages=(Stage(source.stages[0].on * 1.001, source.stages[0].every),))
@@ -148,9 +167,50 @@ def test_a_plan_keeps_its_promise_through_the_record(tmp_path: Path) -> None:
     assert "series_inflow" in {breach.rule for breach in al.audit(tampered, plan).breaches}
 
 
+def test_a_shorter_record_goes_on_with_its_cycle() -> None:
+    """One day of 12 h on and 12 h off, for three days; 8 h of each 24 h are counted on."""
+    hour = 3600.0
+    record = RecordedFlow(24 * hour, (0.0, 12 * hour), (3.0, 0.0), 24 * hour)
+    source = al.Source("a", "p", "gas", 2.0, (Stage(8 * hour, 24 * hour),), series=record)
+    clock = SourceClock("a", "source", 24 * hour, np.array([0.0]), np.array([1.0]), "a")
+    found = _recorded_clock(source, record, clock, 72 * hour)
+    assert (found.times / hour).tolist() == [0, 12, 24, 32, 48, 56]
+    assert found.values.tolist() == [1, 0, 1, 0, 1, 0]
+    assert found.period == 72 * hour
+
+
+@pytest.mark.parametrize(
+    "times",
+    [
+        ("2027-03-14 22:00", "2027-03-14T23:30", "2027-03-15 01:00", "2027-03-15 03:00:00"),
+        (
+            "2027-03-28 01:30+01:00",
+            "2027-03-28 04:00+02:00",  # 1.5 h later: clocks were put on in between
+            "2027-03-28 03:30Z",
+            "2027-03-28 05:30Z",
+        ),
+    ],
+)
+def test_times_of_a_record_may_be_dates(times: tuple[str, ...], tmp_path: Path) -> None:
+    rows = "".join(f"{time},1\n" for time in times)
+    site = read_site(_written(tmp_path, f"time,flow [g/s]\n{rows}"))
+    record = site.sources["a"].series
+    assert record is not None
+    assert record.starts == (0.0, 5400.0, 10800.0, 18000.0)
+    assert record.length == 25200.0
+
+
 @pytest.mark.parametrize(
     ("log", "fault"),
     [
+        ("time,flow [g/s]\n2027-03-14,1\n2027-03-13,1\n", "3:1: source 'a': time must rise"),
+        ("time,flow [g/s]\n2027-03-14,1\n7,1\n", "3:1: source 'a': expects a date, got '7'"),
+        ("time,flow [g/s]\n2027-03-14,1\n2027-13-14,1\n", "3:1: source 'a': expects a date"),
+        ("time [h],flow [g/s]\n2027-03-14,1\n", "2:1: source 'a': "),
+        (
+            "time,flow [g/s]\n2027-03-14 01:00,1\n2027-03-14 02:00Z,1\n",
+            "3:1: source 'a': has dates with and without a time zone",
+        ),
         ("time [h],flow [g/s]\n0,1,5\n1,2,5\n", "2:1: source 'a': expects two columns"),
         ("time [h],flow [g/s]\n0,1\n1,nan\n", "3:2: source 'a': "),
         ("time [h],flow [g/s]\n0,1\n2,1\n1,1\n", "4:1: source 'a': time must rise"),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
+from allocator.model.emissions import counts
 from allocator.model.expressions import mean_capture, mean_turnover, scaled
-from allocator.model.index_sets import IndexSets, counts, material_per_metre
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
+from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
 from allocator.model.rules.power import through_batteries
 from allocator.model.rules.venting import vented

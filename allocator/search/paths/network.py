@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from allocator.cycles import worst_window
-from allocator.model.index_sets import Group, IndexSets, material_per_metre
+from allocator.model.index_sets import Group, IndexSets
+from allocator.model.pipe_types import material_per_metre
 from allocator.plans.records import FLAT
 from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.loads import level_of, units_for

@@ -8,16 +8,14 @@ wait for the compiler each time. A mark beside the kept code says that a part is
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import os
 import pickle
-import platform
 import subprocess
 import sys
 import time
 from pathlib import Path
 
-from allocator.base.compiling import compiling_alone, kept_in
+from allocator.base.compiling import compiling_alone, kept_in, leave_mark, mark_of
 from allocator.base.parent_process import end_with_parent
 from allocator.search.paths.records import Arrays
 
@@ -87,19 +85,8 @@ def first_run_note() -> str:
 
 def _mark(part: str) -> Path | None:
     """The file that says that this very code has been compiled by this very Python."""
-    import llvmlite
-    import numba
-
-    folder = kept_in()
-    if folder is None:
-        return None
     files = {PATHS: Path(__file__).parent, BOUNDS: Path(__file__).parents[1] / "bounds"}
-    facts_of = [sys.version, numba.__version__, llvmlite.__version__, platform.machine()]
-    for file in sorted(files[part].glob("*.py")):
-        facts = file.stat()
-        facts_of.append(f"{file.name} {facts.st_size} {facts.st_mtime_ns}")
-    name = hashlib.sha256("\n".join(facts_of).encode()).hexdigest()[:16]
-    return folder / f"{part}-{name}.compiled"
+    return mark_of(part, files[part].glob("*.py"))
 
 
 def main() -> None:
@@ -116,17 +103,10 @@ def main() -> None:
         if not compiled_before(PATHS):
             start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
             relinked(arrays, start, start, 1, 0)
-            _leave_mark(PATHS)
+            leave_mark(_mark(PATHS))
         if not compiled_before(BOUNDS):
             warmed()
-            _leave_mark(BOUNDS)
-
-
-def _leave_mark(part: str) -> None:
-    mark = _mark(part)
-    if mark is not None:
-        with contextlib.suppress(OSError):
-            mark.touch()
+            leave_mark(_mark(BOUNDS))
 
 
 if __name__ == "__main__":

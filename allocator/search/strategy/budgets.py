@@ -15,8 +15,10 @@ from dataclasses import dataclass
 class PlanBudgets:
     """The parts of a plan."""
 
-    estimate: float = 0.10
-    """The average-flow estimate beside a firm plan. It is for comparison, so it may be rough."""
+    estimate_beside: float = 0.10
+    """The average-flow estimate beside the best plan of a small site, in a thread of its own."""
+    estimate: float = 0.45
+    """The average-flow estimate after a firm plan; the rest is for the ceiling."""
     estimate_seconds: float = 0.01
     """Seconds a source without which there is no average-flow estimate."""
     beside: float = 0.1
@@ -24,17 +26,18 @@ class PlanBudgets:
     the time that it took."""
     beside_seconds: float = 0.5
     """Seconds of the same at the least."""
-    best_plan: float = 0.88
-    """The best plan on the firm basis; the rest is for the ceiling and the average output."""
+    best_plan: float = 0.79
+    """The best plan on the firm basis; the rest is for the average-flow estimate, the ceiling and
+    the average output."""
     best_plan_mean: float = 0.95
     """The best plan on the mean basis, which has no ceiling; the rest is for clean-up."""
-    best_plan_priced: float = 0.8
+    best_plan_priced: float = 0.72
     """The best plan where marginal values are asked for."""
     before_alternatives: float = 0.6
     """Factor on the three shares above where alternatives are asked for."""
     first_goal: float = 0.75
     """The first goal; each later one has an even share of what it leaves."""
-    ceiling: float = 0.9
+    ceiling: float = 0.8
     """The ceiling: little is left to do after it."""
     ceiling_priced: float = 0.5
     """The ceiling where marginal values are asked for."""

@@ -10,7 +10,7 @@ from allocator.search.around_plan import (
     limit_of_all_plans,
     marginal_values,
 )
-from allocator.search.best_plan import average_flow_estimate, best_plan
+from allocator.search.best_plan import average_flow_estimate, best_plan, estimates_beside
 from allocator.search.strategy.budgets import PLAN
 from allocator.search.strategy.phase import Budget, Phase
 from allocator.search.task import PlanState
@@ -60,8 +60,9 @@ def plan_phases(settings: Settings) -> PlanPhases:
         share *= PLAN.before_alternatives
     ceiling = PLAN.ceiling_priced if settings.prices else PLAN.ceiling
     return (
-        Phase("average-flow estimate", average_flow_estimate, Budget(PLAN.estimate), is_firm),
+        Phase("estimates beside", estimates_beside, Budget(PLAN.estimate_beside), is_firm),
         Phase("best plan", best_plan, Budget(share)),
+        Phase("average-flow estimate", average_flow_estimate, Budget(PLAN.estimate), is_firm),
         Phase("limit of all plans", limit_of_all_plans, Budget(ceiling), has_firm_plan),
         Phase("average output", average_output, condition=has_firm_plan),
         Phase("binding limits", binding_limits, condition=has_plan),

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -21,10 +22,19 @@ from allocator.site.clocks import varying_ranges
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle
 from allocator.verify.march import Array
+from allocator.verify.most_needed import MostNeeded
 from allocator.verify.tanks.circuit import Rate, SourceClock, Tank
 from allocator.verify.tanks.phases import cycles_of
 from allocator.verify.tanks.weakened import must_withstand
-from allocator.verify.timetables import least_in, least_placed, together, worst_shift
+from allocator.verify.timetables import (
+    FIRST,
+    least_in,
+    least_placed,
+    most_at_any_phase,
+    together,
+    turning_lengths,
+    worst_shift,
+)
 from allocator.verify.windows import settled_length, shortfall
 
 MOST_CANDIDATES = 64
@@ -75,9 +85,11 @@ class SourceState:
 States = Mapping[str, SourceState]
 Spans = tuple[tuple[float, float], ...]
 """Where in its period a cycle may be now: from, to."""
+Seen = tuple[Spans, Cycle, float]
+"""What is seen of a cycle, and its weight."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class PresentTank:
     """What does not change of a tank: ``parts``: source or shape, its cycle and its weight;
 
@@ -96,6 +108,14 @@ class PresentTank:
         """Changes of all its cycles in a period of each."""
         return sum(len(cycle.drops) + len(cycle.rises) for _, cycle, _ in self.parts)
 
+    @cached_property
+    def any_phase(self) -> MostNeeded:
+        """What windows need at the most, whatever is seen."""
+        assert self.end is not None
+        cycles = [cycle for _, cycle, _ in self.parts]
+        parts = [(cycle, weight) for _, cycle, weight in self.parts]
+        return most_at_any_phase(parts, self.draw, turning_lengths(cycles, self.end))
+
 
 def present_tank(case: Case, tank: Tank) -> PresentTank:
     """A tank, ready to be asked what it must hold."""
@@ -106,7 +126,7 @@ def present_tank(case: Case, tank: Tank) -> PresentTank:
     draw -= sum(weight * cycle.mean for _, cycle, weight in parts if cycle.steady)
     moving = tuple((name, cycle, weight) for name, cycle, weight in parts if not cycle.steady)
     free = [(replace(cycle, start=None, error=0.0), weight) for _, cycle, weight in moving]
-    need = _need_of(tank, [(cycle, weight) for _, cycle, weight in moving], draw)
+    need = _need_of(tank, [(cycle, weight) for _, cycle, weight in parts])
     return PresentTank(tank, moving, draw, need, settled_length(free, draw) if need else None)
 
 
@@ -121,10 +141,14 @@ def reserve_of(
     known = any(_seen(case, name, cycle, states) for name, cycle, _ in present.parts)
     if at is not None:
         known = known or any(cycle.start is not None for _, cycle, _ in present.parts)
-    found = _falls(case, present, states, at, most) if known else None
-    if found is None:
+    seen = _work(case, present, states, at, most) if known else None
+    if seen is None:
         return present.need
-    return float(min(present.need, max(0.0, found[1].max(initial=0.0)) * (1.0 + SAFE)))
+    likely = present.any_phase.likeliest(FIRST)
+    highest = max(0.0, float(_falls_in(present, seen[0], at, likely).max(initial=0.0)))
+    lengths = seen[1][present.any_phase.passes(seen[1], highest)]
+    highest = max(highest, float(_falls_in(present, seen[0], at, lengths).max(initial=0.0)))
+    return float(min(present.need, highest * (1.0 + SAFE)))
 
 
 def lasts(
@@ -192,22 +216,40 @@ def _falls(
 
     None where it is not known, or where that is too much work.
     """
+    seen = _work(case, present, states, at, most, lengths)
+    return None if seen is None else (seen[1], _falls_in(present, seen[0], at, seen[1]))
+
+
+def _work(
+    case: Case,
+    present: PresentTank,
+    states: States,
+    at: float | None,
+    most: int,
+    lengths: Array | None = None,
+) -> tuple[list[Seen], Array] | None:
+    """What is seen of the parts of a tank, and the lengths to look at; None: too much work."""
     if present.end is None or present.edges**2 > most:
         return None
     seen = [(_seen(case, n, c, states), c, w) for n, c, w in present.parts]
     if lengths is None:
         lengths = _lengths([(spans, c) for spans, c, _ in seen], at, present.end)
     looks = sum((1 + len(spans)) * (len(c.drops) + len(c.rises)) for spans, c, _ in seen)
-    if len(lengths) * looks > most:
-        return None
+    return None if len(lengths) * looks > most else (seen, lengths)
+
+
+def _falls_in(
+    present: PresentTank, seen: Sequence[Seen], at: float | None, lengths: Array
+) -> Array:
     total = present.draw * lengths
     for spans, cycle, weight in seen:
         total = total - weight * _sure(spans, cycle, at, lengths)
-    return lengths, total
+    return np.asarray(total)
 
 
-def _need_of(tank: Tank, parts: Sequence[tuple[Cycle, float]], draw: float) -> float:
+def _need_of(tank: Tank, parts: Sequence[tuple[Cycle, float]]) -> float:
     """What a tank must hold at any time, by what is known of clocks."""
+    draw = tank.loss - tank.net.steady
     for precision in (1e-7, 1e-3):
         short = shortfall(parts, draw, 0.0, precision)
         if short is None:
@@ -290,8 +332,8 @@ def _seen(case: Case, name: str, cycle: Cycle, states: States) -> Spans:
     """Where in its period a source's cycle may be, by its state; empty: anywhere."""
     state = states.get(name)
     source = case.site.sources.get(name)
-    if state is None or source is None or cycle.table is not None:
-        return ()
+    if state is None or source is None or cycle.table is not None or source.series is not None:
+        return ()  # a measured flow keeps no phase
     half, near = 0.5 * cycle.delay, NEAR * cycle.period
     varies = varying_ranges(source, case.site.spreads) is not None
     if varies and (len(source.stages) > 1 or source.drift):

@@ -14,6 +14,7 @@ from dataclasses import replace
 import numpy as np
 
 from allocator.site.clocks import Range, exact_cycle, varying_ranges
+from allocator.site.records import RecordedFlow, Source
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, cycle_of, source_cycle
 from allocator.verify.march import Array
@@ -131,6 +132,48 @@ def against_window(
         at = (phases.get(clock.name, 0.0) + begin) % sure.period
         clocks.append(clock_of(clock.name, "source", against(sure, at, length)))
     return replace(circuit, clocks=tuple(clocks))
+
+
+def records_of(case: Case, circuit: Circuit) -> dict[str, RecordedFlow]:
+    """The records of the sources of a circuit that have one and do not give steadily."""
+    found = {}
+    for clock in circuit.clocks:
+        source = case.site.sources.get(clock.name) if clock.kind == "source" else None
+        if source is not None and source.series is not None:
+            found[clock.name] = source.series
+    return found
+
+
+def with_recorded_clocks(case: Case, circuit: Circuit, seconds: float) -> Circuit:
+    """The circuit with the measured flow of every source that has a record, for ``seconds`` s.
+
+    A record that is shorter goes on with the cycle that is counted on, which begins on: what comes
+    in any window across the seam is no less than that cycle is sure to bring, for what is sure in
+    the window's first part and what the cycle brings after its begin add up to that.
+    """
+    records = records_of(case, circuit)
+    clocks = [
+        _recorded_clock(case.site.sources[clock.name], records[clock.name], clock, seconds)
+        if clock.name in records
+        else clock
+        for clock in circuit.clocks
+    ]
+    return replace(circuit, clocks=tuple(clocks))
+
+
+def _recorded_clock(
+    source: Source, record: RecordedFlow, clock: SourceClock, seconds: float
+) -> SourceClock:
+    """The record as shares of the flow that is taken at most."""
+    (stage,) = source.stages
+    values = np.minimum(np.array(record.levels) / source.flow, 1.0)
+    begins = np.arange(record.length, seconds, stage.every)
+    cycle = np.column_stack([begins, begins + stage.on]).ravel()
+    times = np.concatenate([record.starts, cycle])
+    values = np.concatenate([values, np.tile([1.0, 0.0], len(begins))])
+    changed = np.append(True, np.diff(values) != 0.0)
+    period = max(record.length, seconds, float(times[-1]) + 1.0)
+    return SourceClock(clock.name, "source", period, times[changed], values[changed], clock.follows)
 
 
 def _bursts(cycle: Cycle, count: int) -> tuple[float, Array, Array]:

@@ -23,12 +23,12 @@ def test_a_narrowed_plan_is_one_of_the_site(
     basis: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     site = site_of(tmp_path, 12, 8, 2)
-    whole = make_plan(site, Settings(basis=basis, time_limit=8.0, effort="quick")).plan
+    whole = make_plan(site, Settings(basis=basis, time_limit=4.0, effort="quick")).plan
     assert whole is not None
     assert whole.goals[0].bound is not None
     monkeypatch.setattr(best_plan, "NARROWED", replace(NARROWED, pipe_columns=10))
     lines: list[Progress] = []
-    small = make_plan(site, Settings(basis=basis, time_limit=8.0, effort="quick"), lines.append)
+    small = make_plan(site, Settings(basis=basis, time_limit=4.0, effort="quick"), lines.append)
     plan = small.plan
     assert plan is not None
     assert audit(site, plan).accepted

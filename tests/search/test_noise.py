@@ -7,7 +7,7 @@ from pathlib import Path
 from allocator.model.model import Model
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.search.extract import without_dust
+from allocator.search.noise import without_noise
 from allocator.simulation import SimulationSettings, simulate
 from allocator.verify import audit
 
@@ -83,12 +83,12 @@ demands: {town: {power: 8 kW}}
 """
 
 
-def test_dust_that_a_promise_leans_on_stays(tmp_path: Path) -> None:
+def test_noise_that_a_promise_leans_on_stays(tmp_path: Path) -> None:
     """0.3 ug/s of 2.7 g/s: without them the long run is broken.
 
     A battery behind bursts then runs down by some joules a day, and in three weeks runs dry.
     """
-    file = tmp_path / "dust.yaml"
+    file = tmp_path / "noise.yaml"
     file.write_text(DUST)
     site = read_site(file)
     plan = make_plan(site, Settings(node_limit=5000, gap=1e-6)).plan
@@ -115,7 +115,7 @@ def test_rounding_is_measured_by_its_own_kind() -> None:
     model = Model()
     for key in amounts:
         model.variable(key)
-    left = without_dust(model, amounts)
+    left = without_noise(model, amounts)
     gone = {key for key, value in left.items() if value == 0.0}
     assert gone == {
         ("collect", "south", "store:holder@yard"),

@@ -1,0 +1,85 @@
+"""The loops of audit and simulation compiled beside a search, in a process of its own.
+
+They take some fifteen seconds of one core, once on a machine: a plan's short proof would not fit in
+its time limit otherwise.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from allocator.base.compiling import compiling_alone, leave_mark, mark_of
+from allocator.base.parent_process import end_with_parent
+
+ROOMS = ("simulation", "verify")
+SITE = """\
+format: allocator.site/2
+name: Compiled
+fluids: {gas: {phase: gas, heating_value: 20 MJ/kg}, rest: {phase: gas, emission: biogenic}}
+places: {farm: {at: [0 m, 0 m]}}
+sources:
+  one: {place: farm, fluid: gas, flow: 9 g/s, cycle: [{on: 20 min, every: 1 h}]}
+  two: {place: farm, fluid: gas, flow: 9 g/s, cycle: [{on: 1 h, every: 2 h}]}
+storage: {holder: {holds: gas, places: [farm], size: {max: 400 kg}}}
+machines:
+  engine:
+    {inputs: {gas: 1.5 g/s}, outputs: {power: 10 kW, rest: 1.5 g/s}, places: {farm: 2}}
+demands: {drive: {power: 20 kW, place: farm}}
+"""
+"""A site whose proof calls all loops."""
+
+
+def compiled_before() -> bool:
+    """True when the loops are compiled and kept."""
+    mark = _mark()
+    return mark is not None and mark.exists()
+
+
+def _mark() -> Path | None:
+    folder = Path(__file__).parents[1]
+    return mark_of("proof", (file for room in ROOMS for file in (folder / room).glob("*.py")))
+
+
+@contextlib.contextmanager
+def compiling_beside(wanted: bool) -> Iterator[None]:
+    """Within, another process compiles the loops if ``wanted`` and if that was not done before."""
+    process = None
+    if wanted and not compiled_before():
+        with contextlib.suppress(OSError):
+            process = subprocess.Popen(
+                [sys.executable, "-c", f"from {__name__} import main; main()", str(os.getpid())],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                start_new_session=True,  # Ctrl-C is for the plan, not for the compiler
+            )
+    try:
+        yield
+    finally:
+        if process is not None and process.poll() is None:
+            process.kill()  # what is compiled so far is kept
+            process.wait()
+
+
+def main() -> None:
+    """Compile, and leave the mark. The one argument is the process that waits for it."""
+    end_with_parent(int(sys.argv[1]))
+    from allocator.engine.planning import plan_site
+    from allocator.engine.simulating import prove_plan
+    from allocator.network.reading import read_site
+    from allocator.solver.settings import Settings
+
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "site.yaml"
+        file.write_text(SITE, encoding="utf-8")
+        result = plan_site(read_site(file), Settings(node_limit=1))  # the audit's loops, at once
+        with compiling_alone():
+            if not compiled_before():
+                prove_plan(result.site, result.plan)
+                leave_mark(_mark())

@@ -1,0 +1,112 @@
+"""What pumps take in, and what coolers must take away, against what they bear."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.plans.records import Run
+from allocator.verify.case import Case
+from allocator.verify.heat import heat_between
+from allocator.verify.report import Findings
+
+
+def check_pumps(case: Case, findings: Findings) -> None:
+    """A pump takes in no more than it bears: the gas of its source, or what coolers there give.
+
+    Or what a heat sink there guarantees, which :mod:`allocator.verify.sinks` works out again.
+    """
+    for use in case.plan.sources:
+        source = case.site.sources[use.name]
+        if source.pump is None or source.pump.max_inlet_temperature is None:
+            continue
+        if not any(use.collect.values()) and not any(use.direct.values()):
+            continue
+        kelvin = source.temperature or case.site.ambient.temperature
+        if kelvin > source.pump.max_inlet_temperature:
+            behind = [_after(case, run) for run in case.plan.runs if _leaves(case, run, use.name)]
+            kelvin = max(behind, default=kelvin)
+        findings.at_most(
+            "pump_inlet",
+            f"pump of {use.name!r}",
+            kelvin,
+            source.pump.max_inlet_temperature,
+            "K",
+            "what it takes in",
+        )
+
+
+def _leaves(case: Case, run: Run, source: str) -> bool:
+    record = case.site.sources[source]
+    return run.fluid == record.fluid and any(f.start == record.place for f in run.flows)
+
+
+def _after(case: Case, run: Run) -> float:
+    stream = case.site.routes[run.route].stream
+    if stream is not None and stream.kind == "cooler":
+        return case.site.coolers[stream.corridor].set_point
+    sink = case.site.pipes[run.build].sink
+    return math.inf if sink is None else sink.outlet
+
+
+def check_coolers(case: Case, findings: Findings) -> None:
+    """A cooler's duty: units times what one takes away (rate, duty, UA with its coolant)."""
+    for run in case.plan.runs:
+        route = case.site.routes[run.route]
+        if route.stream is None or route.stream.kind != "cooler":
+            continue
+        cooler = case.site.coolers[route.stream.corridor]
+        subject = f"cooler {run.route!r}"
+        units = int(run.build.rstrip("'").rpartition(" x ")[2])
+        rate = math.fsum(
+            f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
+        )
+        heat = heat_between(case, run.fluid, cooler.set_point, route.stream.inlet)
+        for name, moved, most, unit in (
+            ("cooler_rate", rate, cooler.rate, "kg/s"),
+            ("cooler_duty", rate * heat, cooler.duty, "W"),
+        ):
+            if most is not None:
+                findings.at_most(name, subject, moved, units * most * 1.005, unit, "what it takes")
+        if cooler.conductance is not None and cooler.coolant is not None and rate > 0:
+            needed = _conductance(
+                rate / units,
+                heat,
+                route.stream.inlet,
+                cooler.set_point,
+                cooler.coolant,
+                cooler.coolant_capacity,
+                cooler.arrangement,
+            )
+            findings.at_most(
+                "cooler_conductance",
+                subject,
+                needed,
+                cooler.conductance * 1.01,
+                "W/K",
+                "the UA that it needs",
+            )
+
+
+def _conductance(
+    rate: float,
+    heat: float,
+    inlet: float,
+    outlet: float,
+    coolant: float,
+    capacity: float | None,
+    arrangement: str,
+) -> float:
+    """UA = Q / LMTD for counter and parallel flow and for a boiling coolant.
+
+    For one shell pass counter flow needs the least, so it is the bound that is checked.
+    """
+    duty = rate * heat
+    warm = coolant if capacity is None else coolant + duty / capacity
+    first, second = inlet - warm, outlet - coolant
+    if arrangement == "parallel" and capacity is not None:
+        first, second = inlet - coolant, outlet - warm
+    if first <= 0 or second <= 0:
+        return math.inf
+    near = abs(first - second) < 1e-9 * first
+    mean = first if near else (first - second) / math.log(first / second)
+    return duty / mean

@@ -1,0 +1,84 @@
+"""What comes after a search ends in time, and what is left out is told."""
+
+from __future__ import annotations
+
+import math
+import time
+
+import pytest
+
+import allocator as al
+from allocator.engine import planning
+from allocator.engine.time_limit import (
+    LEAST_SECONDS,
+    TimeAfter,
+    latest_end,
+    seconds_for_search,
+    time_after,
+)
+from allocator.simulation.rules import rules_of
+from allocator.simulation.tracing import assemble
+from tests.search.test_known_phases import HOUR, site_of, source
+
+
+def known_site() -> al.Site:
+    known = {"clock": "calendar", "error": 300.0}
+    return site_of(source("a", 0.0, **known), source("b", 12 * HOUR, **known))
+
+
+@pytest.mark.parametrize("limit", [5.0, 10.0, 20.0, 60.0, 600.0])
+def test_a_short_proof_fits_behind_the_search(limit: float) -> None:
+    """With a second for reading and a quarter of one for the audit after the search."""
+    for clocks in (False, True):
+        end = seconds_for_search(limit, 1.0, 30, clocks) + 1.0 + 0.25
+        after = TimeAfter(time.perf_counter() + latest_end(limit) - end, 30)
+        assert after.for_proof(compiled=True)
+    assert latest_end(limit) == limit + max(0.05 * limit, 2.0)
+
+
+def test_the_longer_the_reading_the_shorter_the_search() -> None:
+    assert seconds_for_search(60.0, 3.0, 30) == pytest.approx(60.0 - 2.4 - 3.0)
+    assert seconds_for_search(60.0, 3.0, 1000) == pytest.approx(60.0 - 6.0 - 3.0)
+    assert seconds_for_search(60.0, 3.0, 30, True) == pytest.approx(60.0 - 2.4 - 6.0 - 3.0)
+    assert seconds_for_search(5.0, 10.0, 30) == LEAST_SECONDS
+
+
+def test_after_an_interrupt_little_is_begun() -> None:
+    began = time.perf_counter()
+    assert time_after(None, began, 1).left() == math.inf
+    assert time_after(600.0, began, 1).left() > 600.0
+    assert time_after(600.0, began, 1, interrupted=True).left() < 5.0
+    assert time_after(None, began, 1, interrupted=True).left() < 5.0
+    assert not time_after(None, began, 1, interrupted=True).for_proof(compiled=False)
+
+
+def test_without_time_the_plan_is_audited_and_the_rest_is_told() -> None:
+    site = known_site()
+    result = planning.plan_site(site, al.Settings(node_limit=1000))
+    late = planning.proved(result, after=TimeAfter(time.perf_counter(), 2))
+    assert late.audit.accepted
+    assert late.plan.verified
+    assert late.simulation is None
+    assert late.plan.clocks is None
+    assert late.left_out == ("the gain from known clocks", planning.SIMULATION)
+    asked = planning.proved(result, 1, after=TimeAfter(time.perf_counter(), 2))
+    assert asked.simulation is not None  # draws that are asked for are run
+    assert asked.left_out == (
+        "the gain from known clocks",
+        "some reserves by the state of sources",
+    )
+    whole = planning.proved(result)
+    assert whole.left_out == ()
+    assert whole.plan.clocks is not None
+    assert al.audit(site, asked.plan).accepted
+
+
+def test_without_time_each_store_has_its_first_reserve_alone() -> None:
+    site = known_site()
+    assembly = assemble(site, al.plan(site, node_limit=1000, prove=0).plan)
+    whole, everything = rules_of(assembly)
+    few, all_of_them = rules_of(assembly, lambda: 0.0)
+    assert everything
+    assert not all_of_them
+    assert few == tuple(rule for rule in whole if rule.state == "any")
+    assert len(whole) == 3
