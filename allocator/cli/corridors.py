@@ -19,17 +19,18 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--terrain",
         required=True,
         metavar="GRID",
-        help="ESRI ASCII grid (.asc) of classes of ground, in the coordinates of the places",
+        help="grid of classes of ground, in the coordinates of the places: ESRI ASCII (.asc), or "
+        "GeoTIFF (.tif) with the extra 'raster'",
     )
     command.add_argument(
         "--grounds",
         required=True,
         metavar="TABLE",
-        help="CSV or Excel: class,ground,factor; the factor says how many times as dear a metre is "
-        "as on plain ground, below 1 in an existing trench; 'no': nothing may be laid",
+        help="CSV or Excel: class,ground,factor; the factor is the cost of a metre as a multiple "
+        "of that on plain ground, below 1 in an existing trench; 'no': nothing may be laid",
     )
     command.add_argument(
-        "--heights", metavar="GRID", help="ESRI ASCII grid of heights in m, with the same cells"
+        "--heights", metavar="GRID", help="grid of heights in m, with the same cells"
     )
     command.add_argument(
         "--max-slope", metavar="SHARE", help="steepest ground, such as '30 %%' (no limit)"

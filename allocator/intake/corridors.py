@@ -14,6 +14,7 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import exact_text
 from allocator.base.table import Column, Table
 from allocator.intake.cells import refuse
+from allocator.intake.geotiff import ENDINGS, read_geotiff
 from allocator.intake.least_cost import GroundWay, corridors
 from allocator.intake.surface import Terrain
 from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
@@ -53,16 +54,17 @@ class Found:
                 way.end,
                 round(way.length, 1),
                 round(way.climb, 1),
-                round(way.cost / self.flat_length(way), 2),
+                ground_factor(way),
                 max(0, len(way.line) - 2),
             )
             for way in self.ways
         )
         return Table("corridors", "Corridors", _WAYS, rows)
 
-    def flat_length(self, way: GroundWay) -> float:
-        """Length on the map, m."""
-        return self.grid.cell * float(np.hypot(*np.diff(way.line, axis=0).T).sum())
+
+def ground_factor(way: GroundWay) -> float:
+    """How many times as dear a metre of a way is as on plain ground, on average."""
+    return round(way.cost / way.length, 3) if way.length > 0 else 1.0
 
 
 def corridors_over(
@@ -75,7 +77,7 @@ def corridors_over(
     site
         Its places have coordinates in the grid's system, in m.
     terrain, heights
-        ESRI ASCII grids of classes and of heights in m, with the same cells.
+        Grids of classes and of heights in m, with the same cells: ESRI ASCII, or GeoTIFF (.tif).
     grounds
         Table of the classes: ``class,ground,factor``.
     steepest
@@ -88,11 +90,11 @@ def corridors_over(
     AllocatorError
         A place outside the grid or on ground that cannot be built on; places that no way joins.
     """
-    grid = read_grid(terrain)
+    grid = _grid(terrain)
     factors = factors_of(grid, read_grounds(grounds))
     levels = np.zeros(factors.shape)
     if heights is not None:
-        high = read_grid(heights)
+        high = _grid(heights)
         if not high.same_cells(grid):
             raise refuse(high.file, f"has other cells than {grid.file}", "export both alike")
         levels = np.nan_to_num(high.values)
@@ -112,6 +114,10 @@ def corridors_over(
     ends = {**spots, **{name: (float(end[0]), float(end[1])) for name, end in centres.items()}}
     known = {} if heights is None else {n: _height(levels, spot) for n, spot in ends.items()}
     return Found(ways, junctions, known, grid)
+
+
+def _grid(path: Path) -> Raster:
+    return read_geotiff(path) if path.suffix.lower() in ENDINGS else read_grid(path)
 
 
 def _spot(grid: Raster, place: Place) -> tuple[float, float]:
@@ -143,7 +149,7 @@ def _height(levels: np.ndarray, spot: tuple[float, float]) -> float:
 def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
     """The tree of a site file with the corridors as its routes, and junctions as places.
 
-    What the file says of a route between the same two places stays, but for its length.
+    What the file says of a route between the same two places stays, but for its length and ground.
     """
     places = {name: dict(value or {}) for name, value in (tree.get("places") or {}).items()}
     for name in [name for name in places if name.startswith("junction_")]:
@@ -158,7 +164,7 @@ def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
     for way in found.ways:
         known = before.get(frozenset((way.start, way.end)))
         said = {} if known is None else dict(tree["routes"][known])
-        for key in ("detour_factor", "via"):
+        for key in ("detour_factor", "via", "ground_factor"):
             said.pop(key, None)
         bends = [[exact_text(value, "length") for value in point] for point in found.points(way)]
         if known is not None and site.routes[known].start != way.start:
@@ -169,5 +175,6 @@ def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
             **said,
             **({"via": bends[1:-1]} if len(bends) > 2 else {}),
             "length": length,
+            **({} if (factor := ground_factor(way)) == 1.0 else {"ground_factor": repr(factor)}),
         }
     return {**tree, "places": places, "routes": routes}

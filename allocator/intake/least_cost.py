@@ -4,8 +4,8 @@ Cells are joined to their eight neighbours; a step costs its length, climb inclu
 factor of both cells (as usual for cost surfaces). The neighbours of a place are those whose areas
 of nearest ground touch its own (Mehlhorn, "A faster approximation algorithm for the Steiner
 problem in graphs", Information Processing Letters 27, 1988); each two neighbours get their
-least-cost way, and each three that are neighbours of one another the point that is cheapest to
-reach from all three, where that is cheaper than two of their ways.
+least-cost way, and each three of which one is a neighbour of both others the point that is cheapest
+to reach from all three, where that is cheaper than two of their ways.
 """
 
 from __future__ import annotations
@@ -24,10 +24,8 @@ from allocator.intake.surface import Cells, Line, Terrain, straightened
 
 WORTH = 0.01
 """Share that a meeting point must save of the two cheapest ways of its three places."""
-NEAR = 2.5
-"""Cells within which junctions, and a junction and a place, are one at the least."""
-NEAR_SHARE = 0.03
-"""The same as a share of the middle length of all lines."""
+NEAR = 0.05
+"""Junctions, or one and a place, are one within this share of the middle length of lines."""
 
 MARGIN = 6.0
 """Cells around a way, at the least, in which a cheaper one is looked for."""
@@ -131,7 +129,8 @@ def _paths(surface: Terrain, cells: Cells, names: Sequence[str]) -> list[Cells]:
     for trio in _trios(joined):
         total = sum(fields[number] for number in trio)
         meeting = int(np.argmin(total))
-        sides = sorted(ways[pair] for pair in itertools.combinations(trio, 2))
+        pairs = itertools.combinations(trio, 2)
+        sides = sorted(ways.get(pair, fields[pair[0]][cells[pair[1]]]) for pair in pairs)
         if total[meeting] < (1.0 - WORTH) * (sides[0] + sides[1]) and meeting not in cells:
             found += [_traced(back[number], meeting) for number in trio]
     return [path for path in found if len(path) > 1]
@@ -160,11 +159,13 @@ def _neighbours(graph: object, cells: Cells) -> dict[tuple[int, int], float]:
 
 
 def _trios(joined: nx.Graph) -> Iterator[tuple[int, int, int]]:
-    """Three places each two of which are neighbours."""
-    for one, other in sorted(tuple(sorted(edge)) for edge in joined.edges):
-        for third in sorted(set(joined[one]) & set(joined[other])):
-            if third > other:
-                yield one, other, third
+    """Three places of which one is a neighbour of both others."""
+    trios = {
+        tuple(sorted((middle, *ends)))
+        for middle in joined
+        for ends in itertools.combinations(joined[middle], 2)
+    }
+    yield from sorted(trios)
 
 
 def _traced(back: npt.NDArray[np.int32], end: int) -> Cells:
@@ -189,7 +190,7 @@ def _thinned(
         web.add_edges_from((a, b) for a, b in itertools.pairwise(cells) if a != b)
     nodes = {cell for cell in web if cell in places or web.degree(cell) > 2}
     spans = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
-    near = max(NEAR, NEAR_SHARE * float(np.median(spans))) if spans else NEAR
+    near = NEAR * float(np.median(spans)) if spans else 0.0
     named, centres = _named(nodes, places, columns, near)
     best: dict[tuple[str, str], GroundWay] = {}
     for chain in _chains(web, nodes):

@@ -66,15 +66,23 @@ class Terrain:
         begins = starts + share * whole
         cells = np.rint(begins + step / 2).astype(np.int64)
         numbers = cells[:, 0] * self.factors.shape[1] + cells[:, 1]
-        rises = self.height(begins + step) - self.height(begins)
+        heights = self.height(np.concatenate([begins, begins + step]))
+        rises = heights[len(begins) :] - heights[: len(begins)]
         sizes = np.hypot(self.cell * np.hypot(*step.T), rises)
         return numbers, sizes * self.factors[cells[:, 0], cells[:, 1]]
 
     def height(self, points: Line) -> Floats:
         """Heights at points between the centres of cells, m: bilinear."""
-        from scipy.ndimage import map_coordinates
-
-        found: Floats = map_coordinates(self.heights, points.T, order=1, mode="nearest")
+        most = np.array(self.heights.shape) - 1
+        inside = np.clip(points, 0, most)
+        low = np.floor(inside).astype(np.int64)
+        high, share = np.minimum(low + 1, most), inside - low
+        across = share[:, 1]
+        upper, lower = (
+            (1.0 - across) * self.heights[rows, low[:, 1]] + across * self.heights[rows, high[:, 1]]
+            for rows in (low[:, 0], high[:, 0])
+        )
+        found: Floats = upper + share[:, 0] * (lower - upper)
         return found
 
     def too_steep(self, line: Line) -> bool:
@@ -120,9 +128,7 @@ def _pieces(line: Line) -> Cells:
 def straightened(surface: Terrain, line: Line) -> Line:
     """A line with as few bends as cost no more: each piece as long as it can be."""
     kept = [0]
-    so_far = np.array(
-        [0.0, *np.cumsum([surface.cost(line[i : i + 2]) for i in range(len(line) - 1)])]
-    )
+    so_far = surface.cost_so_far(line)
 
     def straight(start: int, end: int) -> bool:
         along = so_far[end] - so_far[start]

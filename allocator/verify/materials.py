@@ -44,8 +44,9 @@ def new_things(case: Case) -> Iterator[AuditedThing]:
             yield AuditedThing(*taken, Fraction(1), source.connection_life)
     for run in plan.runs:
         if run.new:
-            build, length = site.pipes[run.build], Fraction(site.routes[run.route].length)
-            yield AuditedThing({}, build.price, length, build.life)
+            build, route = site.pipes[run.build], site.routes[run.route]
+            length = Fraction(route.length)
+            yield AuditedThing({}, build.price, length * Fraction(route.ground_factor), build.life)
             for layer in build.layers:
                 yield AuditedThing({layer.material: layer.mass}, 0.0, length, build.life)
     for store in case.holders:

@@ -93,6 +93,7 @@ def _along(case: Case, route: Arc, own: Route) -> Checks:
     for what, told, said in (
         ("its length", route.length, own.length),
         ("its cost", route.cost, own.cost),
+        ("its ground", route.ground_factor, own.ground_factor),
         ("what it takes to move gas", route.energy, own.energy),
         ("its depth", route.burial_depth, own.burial_depth),
         ("its surface's limit", route.max_surface_temperature, own.max_surface_temperature),

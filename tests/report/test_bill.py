@@ -16,6 +16,7 @@ from allocator.plans.records import BoosterUse, Plan
 from allocator.report.bill import BillLine, bill_of_materials, running_money
 from allocator.report.handover.geojson import plan_geojson
 from allocator.site.records import BoosterType, Site
+from allocator.verify import audit
 
 CASES = [(COVE, COVE_PLAN), (COVE, COVE_MEAN_PLAN), (RIDGE, RIDGE_PLAN)]
 
@@ -26,6 +27,18 @@ def masses(lines: Iterable[BillLine]) -> dict[str, float]:
         if line.kg is not None:
             found.setdefault(line.material, []).append(line.kg)
     return {name: math.fsum(kg) for name, kg in found.items()}
+
+
+def test_pipe_on_dear_ground_costs_its_factor() -> None:
+    """100 m of dn25 at 12 a metre, on ground three times as dear: 2400 more, in bill and audit."""
+    (lane, *others) = COVE.routes.values()
+    dear = replace(lane, ground_factor=3.0)
+    site = replace(COVE, routes={one.name: one for one in (dear, *others)})
+    built = sum(line.money for line in bill_of_materials(network_of(site), COVE_PLAN))
+    assert built == pytest.approx(15800.0 + 2400.0)
+    assert "money_reported" in {breach.rule for breach in audit(site, COVE_PLAN).breaches}
+    more = replace(COVE_PLAN, money=COVE_PLAN.money + 2400.0)
+    assert "money_reported" not in {breach.rule for breach in audit(site, more).breaches}
 
 
 @pytest.mark.parametrize(("site", "plan"), CASES)

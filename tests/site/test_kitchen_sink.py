@@ -224,7 +224,7 @@ def test_network(site: Site) -> None:
     ]
     assert list(site.routes.values()) == [
         Route("ridge", "north", "works", 900.0, ("dn50",)),
-        Route("dale", "north", "yard", DALE * 1.5, BOTH, via=((40.0, 90.0),)),
+        Route("dale", "north", "yard", DALE * 1.5, BOTH, via=((40.0, 90.0),), ground_factor=2.5),
         Route("quay", "yard", "works", 50.0, BOTH, one_way=True, cost=0.002),
     ]
     assert list(site.power_lines.values()) == [

@@ -36,10 +36,12 @@ def new_things(sets: IndexSets) -> Iterator[NewThing]:
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
             if build != pipe.existing:
-                kind, length = site.pipes[build], site.routes[route].length
+                kind, along = site.pipes[build], site.routes[route]
+                length = along.length
                 masses = {m: kg * length for m, kg in material_per_metre(kind).items()}
                 key = ("lay", route, build, fluid)
-                yield NewThing(masses, kind.price * length, kind.life, key)
+                price = kind.price * length * along.ground_factor
+                yield NewThing(masses, price, kind.life, key)
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         of = store.type
         yield NewThing(of.materials, of.price, of.life, ("size", name))

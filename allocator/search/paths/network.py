@@ -312,12 +312,12 @@ def _builds(
         offers = []
         for build in pipe.builds:
             record = site.pipes[build]
-            length = site.routes[route].length
+            length, ground = site.routes[route].length, site.routes[route].ground_factor
             if build == pipe.existing:
                 mass = np.zeros(len(stocks.limits))
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}
-                mass = stocks.of(masses, record.price * length, record.life)
+                mass = stocks.of(masses, record.price * length * ground, record.life)
             rate = even.get((route, fluid, build), site.capacity(route, build, fluid))
             rate *= 1.0 - 1e-6
             offers.append((rate, float(mass @ weight), build, mass))

@@ -168,6 +168,11 @@ class Route:
         default=(),
         left_out="a straight line",
     )
+    ground_factor: float = key(
+        Quantity("number", least=0),
+        "Price of pipe along it per price of the same pipe on plain ground",
+        default=1.0,
+    )
 
 
 @record(completing=(kind_key("power_lines"),))
