@@ -69,6 +69,10 @@ VALUES = st.recursive(
 )
 
 
+NAMES = TEXTS.filter(str.strip)
+"""A row of nothing but spaces is taken as an empty one."""
+
+
 def records(table: KeyTable | Variants) -> st.SearchStrategy[dict[str, object]]:
     """Any values at some of the keys of a table."""
     keys = (*table.matching.keys, *table.other.keys) if isinstance(table, Variants) else table.keys
@@ -76,7 +80,7 @@ def records(table: KeyTable | Variants) -> st.SearchStrategy[dict[str, object]]:
     for key in keys:
         if isinstance(key.kind, Named):
             drawn[key.name] = st.dictionaries(
-                TEXTS, records(key.kind.table), min_size=1, max_size=2
+                NAMES, records(key.kind.table), min_size=1, max_size=2
             )
         elif isinstance(key.kind, KeyTable):
             drawn[key.name] = records(key.kind).filter(bool)
