@@ -73,11 +73,8 @@ class News:
     withdrawn: bool = False
 
 
-class PointSearch(Protocol):
-    """What looks for points of the model while its bound is worked on."""
-
-    def search(self, hear: Callable[[Known], None]) -> None:
-        """Look for sound points for a while."""
+class Repairing(Protocol):
+    """What makes a sound point of integers while the bound is worked on."""
 
     def repaired(self, columns: np.ndarray) -> Known | None:
         """The sound point with the integers of some columns, where there is one."""
@@ -86,19 +83,19 @@ class PointSearch(Protocol):
 class BoundTask:
     """The work of the other process or thread. ``report`` is called with its news.
 
-    ``points``: looks for points as well, before the bound and where integers come up.
+    ``points``: makes sound points of the integers that come up.
     """
 
     def __init__(
         self,
         order: Order,
         report: Callable[[News], None],
-        points: Callable[[Model, IndexSets, Settings, Clock], PointSearch] | None = None,
+        points: Callable[[Model, IndexSets, Settings, Clock], Repairing] | None = None,
     ) -> None:
         self._order = order
         self._report = report
         self._points_of = points
-        self._points: PointSearch | None = None
+        self._points: Repairing | None = None
         self._clock = Clock(max(0.0, order.ends - time.time()))
         self._clock.watching = points is not None  # a thread is ended by its clock
         self._lock = threading.Lock()
@@ -152,7 +149,6 @@ class BoundTask:
             _wait_for_compiler(self._clock)
         if self._points_of is not None:
             self._points = self._points_of(model, sets, settings, self._clock)
-            self._points.search(self._sound)
         prover.aim(goals[0])
         if prover.uses_path_columns:
             self._better(prover.relaxed(self._clock.left(BOUND.first_columns), self.latest))

@@ -50,13 +50,11 @@ def make_plan(
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        busy = executor is not None
+        small, busy = is_small(network), executor is not None
         worker: BoundWorker | None = racer_of(network, settings, clock, busy)
-        raced, small = worker is not None, is_small(network)
         worker = worker or bound_worker_of(network, settings, clock, busy, small)
-        aside = worker is not None and (raced or small)
         try:
-            task = Task(network, settings, clock, None, report, executor, worker, raced, aside)
+            task = Task(network, settings, clock, None, report, executor, worker, small)
             return _outcome(run_phases(plan_phases(settings), PlanState(task)))
         finally:
             if worker is not None:

@@ -1,16 +1,15 @@
-"""The race for a small site: its integer model on one core, all else on the other.
+"""The race for a small site: its integer model on one core, its bound by origin on the other.
 
-HiGHS proves the best plan of a site of few sources by itself, and is at it from the first second.
-A thread beside it has the path search, where that is compiled, and the bound by origin. Points go
-both ways (:class:`allocator.solver.interface.Highs`), and the solver ends as soon as the best of
-all points has met the best of all bounds. In a thread this begins at once and waits for no other
-process; a large linear program would not end when it is told to, so large sites have a process.
+HiGHS proves the best plan of a site without a path search by itself, and is at it from the first
+second. A thread beside it has the bound by origin. Points go both ways
+(:class:`allocator.solver.interface.Highs`), and the solver ends as soon as the best of all points
+has met the best of all bounds. In a thread this begins at once and waits for no other process; a
+large linear program would not end when it is told to, so other sites have a process.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 
 import numpy as np
 
@@ -25,43 +24,25 @@ from allocator.search.bound_process import Best, BoundTask, Order
 from allocator.search.bound_worker import BoundWorker, may_have_worker, order_of
 from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.bounds.mixed import Known
-from allocator.search.paths.network import Candidate
-from allocator.search.paths.repair import candidate_pool_of, point_of
-from allocator.search.paths.warming import BOUNDS, compiled_before
+from allocator.search.paths.repair import has_path_search, is_small
 from allocator.search.strategy.budgets import BOUND, RACE
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
 
 class RacePoints:
-    """Sound points of the first goal, in a solver of their own.
+    """Integers that the formulation by origin finds, with their best amounts.
 
-    Of candidates of the path search, and of integers that the formulation by origin finds.
+    They come from a solver of their own, for that of the integer model is at work.
     """
 
     def __init__(self, model: Model, sets: IndexSets, settings: Settings, clock: Clock) -> None:
-        self._sets, self._settings, self._clock = sets, settings, clock
+        self._clock = clock
         self._solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
         self._solver_model.aim(goals_of(model, sets)[0])
 
-    def search(self, hear: Callable[[Known], None]) -> None:
-        """The path search, where it is compiled: nobody waits for that on a small site."""
-        pool = None
-        if compiled_before(BOUNDS):  # the last of what is
-            pool = candidate_pool_of(self._sets, self._settings, self._clock, None)
-        if pool is None:
-            return
-
-        def heard(candidate: Candidate, note: str) -> None:
-            del note
-            known = self.repaired(point_of(self._solver_model.model, self._sets, candidate))
-            if known is not None:
-                hear(known)
-
-        pool.search(self._clock.left(RACE.paths), heard)
-
     def repaired(self, columns: np.ndarray) -> Known | None:
-        """The best amounts for the integers of some columns."""
+        """The sound point with the integers of some columns, where there is one."""
         solved = self._solver_model.repaired(columns, self._clock.left(RACE.repair))
         value = self._solver_model.unscaled(solved.value)
         return None if solved.point is None or value is None else Known(value, solved.point)
@@ -113,7 +94,8 @@ def is_raced(site: Network, settings: Settings) -> bool:
 
     Pressures and what is out of order make them long.
     """
-    if len(site.own_sources) > RACE.sources or site.pressures or settings.robustness.anything:
+    if not is_small(site) or site.pressures or settings.robustness.anything:
         return False
-    flows = flow_variable_count(offered(site, settings.basis, settings.robustness))
-    return flows <= min(RACE.flows, BOUND.flows)
+    sets = offered(site, settings.basis, settings.robustness)
+    few = flow_variable_count(sets) <= min(RACE.flows, BOUND.flows)
+    return few and not has_path_search(sets)

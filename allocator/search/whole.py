@@ -136,17 +136,10 @@ def _search_state(
         task.report,
         prover,
         worker=task.worker,
-        pool=pool or _pool_of(task, sets),
+        pool=pool or candidate_pool_of(sets, settings, clock, task.executor),
         warm_start=None if start is None else point_of_plan(model, sets, start),
         narrowed=pool is not None,
     )
-
-
-def _pool_of(task: Task, sets: IndexSets) -> CandidatePool | None:
-    """The candidate pool of a site; none in a race, whose other runner has the path search."""
-    if task.raced:
-        return None
-    return candidate_pool_of(sets, task.settings, task.clock, task.executor)
 
 
 def _seconds_of_goal(clock: Clock, end: float | None, number: int, count: int) -> float | None:

@@ -124,7 +124,7 @@ def test_ctrl_c_keeps_the_best_plan(tmp_path: Path) -> None:
                 break
         out, err = process.communicate(timeout=120)
     assert "Traceback" not in err
-    assert "stopped by hand" in out
+    assert "stopped by hand" in " ".join(out.split())  # it may run over a line
     assert process.returncode in (0, 4)  # 4: the plan so far serves nothing
     assert (folder / "plan.json").exists()
 

@@ -29,9 +29,10 @@ from allocator.search.bound_process import Order
 from allocator.search.bounds.mixed import Known
 from allocator.search.goal_search import GoalSearch, goal_search_of
 from allocator.search.neighbourhoods import layout_of
+from allocator.search.paths.known import point_of_plan
 from allocator.search.race import RacePoints, Racer, is_raced
 from allocator.search.state import SearchState
-from allocator.search.strategy.budgets import RACE
+from allocator.search.strategy.budgets import CANDIDATES, RACE
 from allocator.solver.interface import Highs, Solved
 from allocator.solver.solver_model import SolverModel
 
@@ -94,13 +95,10 @@ def test_nothing_is_told_where_nobody_asks() -> None:
     assert solver.take_improved() is None
 
 
-def small(tmp_path: Path, sources: int) -> Settings | bool:
-    return is_raced(network_of(site_of(tmp_path, sources, sources + 4, 2)), Settings())
-
-
 def test_which_sites_are_raced(tmp_path: Path) -> None:
-    assert small(tmp_path, RACE.sources)
-    assert not small(tmp_path, RACE.sources + 1)
+    fewest = CANDIDATES.sources
+    assert is_raced(network_of(site_of(tmp_path, fewest - 1, 12, 2)), Settings())
+    assert not is_raced(network_of(site_of(tmp_path, fewest, 12, 2)), Settings())
     site = network_of(tiny_site(0, battery=True, stores=True))
     assert is_raced(site, Settings())
     assert not is_raced(site, Settings(robustness=Robustness(lost=1)))
@@ -136,24 +134,24 @@ def test_the_value_is_that_of_all_choices(
         assert goal.bound >= best - 2e-6 * scale
 
 
-def test_sound_points_of_the_other_runner(tmp_path: Path) -> None:
-    """The path search beside the integer model: what it reports keeps all store cuts."""
-    site = network_of(site_of(tmp_path, 12, 16, 2))
-    settings = Settings()
-    model, sets = state(site, settings.basis, settings.robustness)
-    clock = Clock(20.0)
-    points = RacePoints(model, sets, settings, clock)
-    known: list[Known] = []
-    points.search(known.append)
-    own = points.repaired(np.array([column.low for column in model.columns]))
-    assert own is not None  # nothing built is a plan
-    separate = lazy_cuts(model, sets)
-    for one in (*known, own):
-        assert one.columns is not None
-        values = model.by_key(one.columns)
-        assert separate(values, 1e-8) == []
-        goal = goals_of(model, sets)[0]
-        assert -model.value(goal.terms, values) == pytest.approx(one.value, rel=1e-6, abs=1.0)
+def test_sound_points_of_the_other_runner() -> None:
+    """What it makes of integers keeps all store cuts, and is worth what it says."""
+    site = network_of(tiny_site(0, battery=True, stores=True))
+    plan = make_plan(site, Settings(node_limit=10_000)).plan
+    assert plan is not None
+    model, sets = state(site, "firm")
+    columns = point_of_plan(model, sets, plan)
+    assert columns is not None
+    known = RacePoints(model, sets, Settings(), Clock(20.0)).repaired(columns)
+    assert known is not None
+    assert known.columns is not None
+    values = model.by_key(known.columns)
+    assert lazy_cuts(model, sets)(values, 1e-8) == []
+    goal, (name, value) = goals_of(model, sets)[0], (plan.goals[0].name, plan.goals[0].value)
+    sign = -1.0 if goal.maximise else 1.0
+    assert goal.name == name
+    assert known.value == pytest.approx(sign * value, rel=1e-6)
+    assert sign * model.value(goal.terms, values) == pytest.approx(known.value, rel=1e-6)
 
 
 class Told(Racer):

@@ -215,16 +215,12 @@ class CandidateBudgets:
 class RaceBudgets:
     """The race for a small site (:mod:`allocator.search.race`)."""
 
-    sources: int = 16
-    """Sources up to which plain HiGHS proves most sites of the family in a minute."""
     flows: int = 5_000
     """Flow variables up to which a linear program by origin takes a part of a second."""
     delay_seconds: float = 0.2
     """Seconds until the second runner begins: by then HiGHS has settled the smallest sites."""
-    paths: float = 0.05
-    """The path search beside the integer model, a share of the time of the run."""
     repair: float = 0.1
-    """The repair of one of its candidates."""
+    """The repair of integers that the formulation by origin finds."""
 
 
 @dataclass(frozen=True, slots=True)
