@@ -41,7 +41,10 @@ def arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument("--place", default="PLACE", help="of the source")
     command.add_argument("--fluid", default="FLUID", help="of the source")
     command.add_argument(
-        "--flow", type=mass_rate, metavar="RATE", help="while on, for marks and lists without one"
+        "--flow",
+        type=mass_rate,
+        metavar="RATE",
+        help="flow when on, for marks and lists without one",
     )
     command.add_argument(
         "--starts-at",
@@ -80,8 +83,8 @@ def run(given: argparse.Namespace) -> int:
         lines += _record(log)
     elif test := forward_test(log, given.seed) if fit.stages else None:
         lines.append(
-            "Forward test: fitted on the first 60 %, 90 % of the mean that is sure promised: the "
-            f"rest kept {100 * test.kept:.2f} % of it"
+            "Forward test: of a firm flow of 90 % of the least mean, fitted on the first 60 % of the "
+            f"record, the rest kept {100 * test.kept:.2f} %"
         )
     block = block_of(fit, log, naming)
     if fit.periodic:

@@ -56,7 +56,7 @@ def _flow(fit: CycleFit, log: Log, naming: Naming) -> str:
         return f"    flow: {naming.flow}  # {'fill in: ' * (naming.flow == 'FLOW')}{why}"
     low, high = (format_quantity(value, "mass_rate") for value in fit.spread)
     digits = _digits(1000 * fit.flow.value, 1000 * (fit.flow.high - fit.flow.low) / 2)
-    told = f"mean while on; 95 % of readings from {low} to {high}"
+    told = f"mean flow when on; 95 % of readings from {low} to {high}"
     return f"    flow: {digits} g/s  # {told}"
 
 
