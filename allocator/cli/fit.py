@@ -83,8 +83,8 @@ def run(given: argparse.Namespace) -> int:
         lines += _record(log)
     elif test := forward_test(log, given.seed) if fit.stages else None:
         lines.append(
-            "Forward test: of a firm flow of 90 % of the least mean, fitted on the first 60 % of the "
-            f"record, the rest kept {100 * test.kept:.2f} %"
+            "Forward test: of a firm flow of 90 % of the least mean, fitted on the first 60 %, "
+            f"the rest kept {100 * test.kept:.2f} %"
         )
     block = block_of(fit, log, naming)
     if fit.periodic:
