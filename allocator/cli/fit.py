@@ -149,7 +149,7 @@ def _cycle(fit: CycleFit) -> list[str]:
         elif stage.jitter:
             lines.append(f"  starts up to {text(stage.jitter, 'duration')} early or late (jitter)")
         else:
-            lines.append("  starts at even times, within the distance of rows")
+            lines.append("  starts are regular, as far as the distance of rows shows")
         if stage.drift:
             lines.append(f"  drift: the period left its mean by {100 * stage.drift:.3g} %")
     outer = fit.stages[-1]

@@ -60,7 +60,8 @@ def threshold(flows: Floats) -> float:
 def without_false(on: Marks) -> tuple[Marks, int]:
     """The states without single readings that differ from both neighbours; and how many were.
 
-    Where such readings are usual, the source turns as fast as that, and nothing is changed.
+    Where such readings are usual, the source turns as fast as that, and nothing is changed; nor
+    where the source would never be on.
     """
     edges = np.flatnonzero(on[1:] != on[:-1]) + 1
     runs = np.diff(np.concatenate([[0], edges, [len(on)]]))
@@ -72,6 +73,8 @@ def without_false(on: Marks) -> tuple[Marks, int]:
     mended = on.copy()
     starts = np.concatenate([[0], edges])
     mended[starts[single]] ^= True
+    if not mended.any():  # the one reading that shows it on is all there is
+        return on, 0
     return mended, count
 
 
