@@ -136,5 +136,7 @@ def _follow(given: argparse.Namespace, site: Site, plan: Plan) -> int:
         pass
     changes = len(follower.changes)
     told = f"{times(changes, 'departure')} from the site file" if changes else "all as stated"
+    if not follower.rows:
+        told = "nothing known"
     show(f"{times(follower.rows, 'row')} read; sources: {told}\n")
     return BREACHES if broken or any(low.values()) else DONE

@@ -209,7 +209,8 @@ class LevelLog:
 
     def _row(self, cells: list[str], faults: list[Fault]) -> LogRow | None:
         if len(cells) != len(self.columns):
-            problem = f"has {len(cells)} cells, the heading has {len(self.columns)}"
+            given, wanted = len(cells), len(self.columns)
+            problem = f"has {given} cell{'s' * (given != 1)}, the heading has {wanted}"
             faults.append(self._fault(1, problem, "write every column, and decimals with a point"))
             return None
         time: float | None = None

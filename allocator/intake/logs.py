@@ -275,7 +275,7 @@ def _refuse_ragged(path: Path, content: bytes, wide: int) -> None:
         found = (int(long[0]) + 1, int(cells[long[0]])) if len(long) else None
     if found:
         line, cells_there = found
-        problem = f"has {cells_there} cells, the heading has {wide}"
+        problem = f"has {_rows(cells_there, 'cell')}, the heading has {wide}"
         remedy = "write decimals with a point, and a heading for each column"
         raise TableFileError([Fault(str(path), line, wide + 1, "", problem, remedy)])
 

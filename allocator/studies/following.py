@@ -74,17 +74,18 @@ class MeasuredKey:
 
 @dataclass(frozen=True, slots=True)
 class StoreNow:
-    """A store as last logged: level and reserve, kg or J."""
+    """A store as last logged: level, reserve and size, kg or J."""
 
     name: str
     level: float
     reserve: float
+    size: float
     unit: str
 
     @property
     def low(self) -> bool:
-        """Whether its firm output is at risk."""
-        return self.level < self.reserve * (1.0 - 1e-6)
+        """Whether its firm output is at risk: by more than a millionth of its size."""
+        return self.level < self.reserve - 1e-6 * max(self.reserve, self.size)
 
     def __str__(self) -> str:
         kind = "mass" if self.unit == "kg" else "energy"
@@ -212,7 +213,7 @@ class Follower:
         for name, level in self._levels.items():
             present = self._tanks[name]
             reserve = reserve_of(self._case, present, states, at)
-            yield StoreNow(name, level, reserve, present.tank.unit)
+            yield StoreNow(name, level, reserve, present.tank.size, present.tank.unit)
 
     def _promise_as_measured(self) -> FirmOutput:
         """What the plan's assets promise on the site as measured; 0 where no plan is found."""

@@ -12,6 +12,7 @@ from allocator.base.folders import MANIFEST
 from allocator.cli.entry import main
 from allocator.site.document import read_document
 from allocator.site.state import state_schema
+from allocator.studies.following import StoreNow
 
 Told = pytest.CaptureFixture[str]
 GOOD = """format: allocator.state/1
@@ -160,6 +161,22 @@ def test_followed_until_what_is_assumed_no_longer_holds(
     assert "THE FIRM OUTPUT NO LONGER HOLDS (planned 13.4 kW firm, all clean)" in out
     assert "plan gives 12.7 kW firm, all clean" in out
     assert f"{file}:434:3: 'digester' expects a number, got 'oops'" in err
+
+
+def test_without_rows_nothing_is_known(
+    networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    file = tmp_path / "levels.csv"
+    file.write_text("time [h],digester [g/s]\n", "utf-8")
+    given = ["operate", str(networks / "first.yaml"), str(planned), "--follow", str(file), "--once"]
+    assert main(given) == 0
+    assert "0 rows read; sources: nothing known" in capsys.readouterr().out
+
+
+def test_a_store_is_low_by_a_share_of_its_size() -> None:
+    assert not StoreNow("a", 0.0, 1.7e-7, 400.0, "kg").low
+    assert not StoreNow("a", 100.0, 100.0, 400.0, "kg").low
+    assert StoreNow("a", 99.9, 100.0, 400.0, "kg").low
 
 
 @pytest.mark.parametrize(
