@@ -56,7 +56,7 @@ def test_both_powers_until_the_survey_ends_are_had_at_once(monkeypatch: pytest.M
     power = plan.power
     other = replace(power, firm_clean=power.firm_clean + 1e3, firm_total=power.firm_total - 1e3)
     monkeypatch.setattr(known_clocks, "_operated", lambda *_, **__: replace(plan, power=other))
-    clocks = with_clock_worth(site, plan).clocks
+    clocks = with_clock_worth(site, plan, TimeAfter(), []).clocks
     assert clocks is not None
     assert (clocks.until_clean, clocks.until_total) == (power.firm_clean, power.firm_total)
 
