@@ -13,10 +13,14 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 Function = TypeVar("Function", bound=Callable[..., Any])
+UNCOMPILED = "ALLOCATOR_UNCOMPILED"
+"""Set in the environment of a process whose loops are run as Python reads them."""
 
 
 def compiled(function: Function, **options: Any) -> Function:
     """The function, compiled at its first call; ``options``: those of ``numba.njit``."""
+    if UNCOMPILED in os.environ:
+        return function
     import numba
 
     try:

@@ -6,49 +6,112 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from allocator.cli.arguments import seed
-from allocator.cli.terminal import show, tell
+from allocator.cli.arguments import mass_rate, seed
+from allocator.cli.terminal import BAD_INPUT, fail, show, tell
 
 if TYPE_CHECKING:
-    from allocator.intake.fitting import CycleFit, Estimate
+    from allocator.intake.fitting import CycleFit
     from allocator.intake.logs import Log
+    from allocator.intake.source_block import Naming
+    from allocator.intake.stage_fit import Estimate
 
-HELP = "fit a duty cycle to a log of flow, or of marks on and off"
+HELP = "fit a duty cycle to a log of flow, marks on and off, or a list of events"
 
 
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     command.add_argument(
-        "log", metavar="LOG", help="CSV with the columns time [s] and flow [g/s], or time and on"
+        "log",
+        metavar="LOG",
+        help="CSV with heads: 'time [s],flow [g/s]', 'time,on', or 'start,duration [min]' with "
+        "'wait [min]' beside or in place of start; times may be dates (ISO 8601)",
     )
     command.add_argument(
         "--seed", type=seed, default=0, metavar="N", help="seed of the bootstrap (0)"
+    )
+    command.add_argument(
+        "--wait",
+        choices=("end", "start"),
+        default="",
+        help="a listed wait lasts from the end of an event to the next start, or from its start",
+    )
+    command.add_argument("--picture", metavar="FILE", help="picture to write, .svg or .png")
+    command.add_argument("--record", metavar="FILE", help="CSV to write: the record as it is used")
+    command.add_argument("--name", default="", help="of the source (the name of the file)")
+    command.add_argument("--place", default="PLACE", help="of the source")
+    command.add_argument("--fluid", default="FLUID", help="of the source")
+    command.add_argument(
+        "--flow", type=mass_rate, metavar="RATE", help="while on, for marks and lists without one"
+    )
+    command.add_argument(
+        "--starts-at",
+        metavar="TIME",
+        default="",
+        help="the site's starts_at, a date or a time as in the log: the clock becomes surveyed",
     )
 
 
 def run(given: argparse.Namespace) -> int:
     """Read, fit, test forward, print what was found and a block for the site file."""
+    from allocator.base.folders import check_file, write_file
     from allocator.intake.fitting import fit_cycle
+    from allocator.intake.forward import check_block, forward_test
     from allocator.intake.logs import read_log
-    from allocator.intake.record_store import forward_test
+    from allocator.intake.record_store import record_text
+    from allocator.intake.source_block import block_of
 
-    log = read_log(Path(given.log))
-    for repair in log.repairs:
-        tell(f"note: {given.log}: {repair}")
-    if gaps := int(log.gaps.sum()):
-        tell(f"note: {given.log}: {gaps:,} gaps, of which nothing is assumed")
+    for file, endings in ((given.picture, (".svg", ".png")), (given.record, (".csv",))):
+        if file and Path(file).suffix.lower() not in endings:
+            wanted = " or ".join(endings)
+            return fail(f"allocator: {file}: name a file that ends in {wanted}", BAD_INPUT)
+        if file:
+            check_file(Path(file))
+    log = read_log(Path(given.log), given.wait)
+    naming = _naming(given, log)
     fit = fit_cycle(log, given.seed)
+    gaps = int(log.gaps.sum())
+    notes = [*log.repairs, *fit.repairs]
+    if gaps:
+        notes.append(f"{gaps:,} gaps, of which nothing is assumed")
+    for note in notes:
+        tell(f"note: {given.log}: {note}")
     lines = _cycle(fit)
     if fit.doubt:
-        return show("\n".join([*lines, *_record(log)]) + "\n")
-    if fit.stages:
-        _, kept = forward_test(log, given.seed)
-        if kept is not None:
-            lines.append(
-                "Forward test: fitted on the first 60 %, with 90 % of the mean as firm flow: the "
-                f"rest kept {100 * kept:.2f} %"
-            )
-    return show("\n".join([*lines, "", *_block(fit, Path(given.log).stem, log)]) + "\n")
+        lines += _record(log)
+    elif test := forward_test(log, given.seed) if fit.stages else None:
+        lines.append(
+            "Forward test: fitted on the first 60 %, 90 % of the mean that is sure promised: the "
+            f"rest kept {100 * test.kept:.2f} % of it"
+        )
+    block = block_of(fit, log, naming)
+    if fit.periodic:
+        date = given.starts_at if log.began else ""
+        flow = f"{fit.flow.value!r} kg/s"
+        for fault in check_block(block.replace("flow: FLOW", f"flow: {flow}"), date).faults:
+            tell(f"note: the block below is refused: {fault.problem}; {fault.remedy}")
+    if given.record:
+        write_file(Path(given.record), record_text(log).encode())
+        tell(f"Record: {given.record}")
+    if given.picture:
+        _draw(given, fit, log, lines)
+    return show("\n".join([*lines, "", block]))
+
+
+def _naming(given: argparse.Namespace, log: Log) -> Naming:
+    from allocator.base.dimensions import format_quantity
+    from allocator.intake.source_block import Naming
+
+    flow = "FLOW" if given.flow is None else format_quantity(given.flow, "mass_rate")
+    record = given.record if given.record or not log.plain else given.log
+    return Naming(
+        given.name or Path(given.log).stem,
+        given.place,
+        given.fluid,
+        flow,
+        Path(record).name if record else "RECORD.csv",
+        log.seconds_at(given.starts_at) if given.starts_at else None,
+        given.starts_at,
+    )
 
 
 def _said(estimate: Estimate) -> str:
@@ -72,14 +135,25 @@ def _cycle(fit: CycleFit) -> list[str]:
         return ["Always on"]
     lines = []
     for number, stage in enumerate(fit.stages, 1):
-        lines += [
-            f"Stage {number}: on {_said(stage.on)}",
-            f"  every {_said(stage.every)}; {stage.periods:.0f} periods seen",
-            f"  jitter of starts {text(stage.jitter, 'duration')}; drift "
-            f"{text(stage.drift, 'duration')} a period",
-        ]
+        lines.append(f"Stage {number}: on {_said(stage.on)}")
+        if stage.on_range:
+            low, high = (text(value, "duration") for value in stage.on_range)
+            lines.append(f"  differs from time to time, from {low} to {high}")
+        lines.append(f"  every {_said(stage.every)}; {stage.periods:.0f} periods seen")
+        if stage.every_range:
+            low, high = (text(value, "duration") for value in stage.every_range)
+            lines.append(f"  differs from time to time, from {low} to {high}")
+        elif stage.jitter:
+            lines.append(f"  starts up to {text(stage.jitter, 'duration')} early or late (jitter)")
+        else:
+            lines.append("  starts at even times, within the distance of rows")
+        if stage.drift:
+            lines.append(f"  drift: the period left its mean by {100 * stage.drift:.3g} %")
+    outer = fit.stages[-1]
+    if outer.periods < 10:
+        lines.append(f"Few periods: {outer.periods:.0f} of the outermost stage; ten are advised")
     lines.append(f"Duty {100 * fit.duty:.1f} %; next start of the outermost stage "
-                 f"{text(fit.phase, 'duration')} after the end of the record")  # fmt: skip
+                 f"{text(fit.phase.value, 'duration')} after the end of the record")  # fmt: skip
     return lines
 
 
@@ -92,22 +166,20 @@ def _record(log: Log) -> list[str]:
     return text_of(store_table(log, draws_of_record(log))).splitlines()
 
 
-def _block(fit: CycleFit, name: str, log: Log) -> list[str]:
-    from allocator.base.dimensions import format_quantity as text
-    from allocator.site.writing import value_text
+def _draw(given: argparse.Namespace, fit: CycleFit, log: Log, lines: list[str]) -> None:
+    from allocator.base.folders import write_file
+    from allocator.intake.found_cycle import views_of
+    from allocator.report.page.drawing import site_png
+    from allocator.report.page.record import RecordView, record_svg
 
-    lines = ["sources:", f"  {value_text(name)}:", "    place: PLACE  # fill in"]
-    lines.append("    fluid: FLUID  # fill in")
-    if log.marks:
-        lines.append("    flow: FLOW  # fill in: marks have none")
-    else:
-        low, high = (text(value, "mass_rate") for value in fit.spread)
-        flow = f"{1000 * fit.flow.value:.5g} g/s"
-        lines.append(f"    flow: {flow}  # 95 % of readings from {low} to {high}")
-    if fit.stages:
-        lines.append("    cycle:")
-        for stage in fit.stages:
-            on, every = f"{stage.on.value:.6g} s", f"{stage.every.value:.6g} s"
-            lines.append(f"      - {{on: {on}, every: {every}}}")
-        lines.append(f"    next_start: {fit.phase:.6g} s  # from the end of the record")
-    return lines
+    gaps = [(float(log.times[n]), float(log.times[n + 1])) for n in log.gaps.nonzero()[0]]
+    views = [
+        RecordView(one.title, one.begin, one.end, log.times, log.flows, gaps, one.on, one.cycle,
+                   log.marks, log.listed)
+        for one in views_of(fit, log)
+    ]  # fmt: skip
+    notes = [line for line in lines if not line.startswith(" ")][:5] if not fit.doubt else lines[:1]
+    svg = record_svg(f"Record {Path(given.log).name}", notes, views)
+    png = given.picture.lower().endswith(".png")
+    write_file(Path(given.picture), site_png(svg) if png else svg.encode())
+    tell(f"Picture: {given.picture}")

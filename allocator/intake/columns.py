@@ -61,7 +61,7 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
         raise TableFileError([sheet.fault(top, 1, problem, remedy)])
     columns, faults = _columns(sheet, top, headings, wanted)
     places = {name: place + 1 for place, (name, _) in columns.items()}
-    bare: dict[int, int] = {}  # place of a column without a unit -> cells that need one
+    bare: dict[int, str] = {}  # places of columns that lack a unit -> their columns
     found = []
     for number, cells in rows:
         values = {}
@@ -70,7 +70,7 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
             column = wanted[name.removesuffix(" 2")]
             problem, remedy = "", ""
             if text and column.dimension and not unit and _PLAIN.fullmatch(text):
-                bare[place] = bare.get(place, 0) + 1
+                bare[place] = name.removesuffix(" 2")
             elif text and column.dimension:
                 text, problem, remedy = _quantity(text, unit, column.dimension)
             elif not text and column.required:
@@ -80,10 +80,10 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
             elif text:
                 values[name] = text
         found.append(ListRow(number, values, places))
-    for place, count in bare.items():
+    for place, name in bare.items():
         heading = headings[place]
-        unit = DIMENSIONS[wanted[columns[place][0].removesuffix(" 2")].dimension].example.split()[1]
-        problem = f"has the heading {shown(heading)} without a unit above {count} plain numbers"
+        unit = DIMENSIONS[wanted[name].dimension].example.split()[1]
+        problem = f"has the heading {shown(heading)} without a unit above plain numbers"
         remedy = f"write it in the heading, such as '{heading} [{unit}]', or in each cell"
         faults.append(sheet.fault(top, place + 1, problem, remedy))
     if faults:

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from allocator.base.dimensions import format_quantity
 from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
-from allocator.intake.fitting import CycleFit, fit_cycle
 from allocator.intake.logs import Log
 
 SHARES = (0.25, 0.5, 0.75, 0.9, 1.0)
 """Draws of a table, as shares of the mean inflow."""
-FITTED = 0.6
-"""Share of a record on which a forward test fits."""
-PROMISED = 0.9
-"""Share of the mean that a forward test promises."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,31 +83,11 @@ def kept_share(log: Log, draw: float, store: float) -> float:
     return 1.0 - short / (draw * float(_steps(log).sum()))
 
 
-def forward_test(log: Log, seed: int = 0) -> tuple[CycleFit, float | None]:
-    """Fit the first six tenths, promise 90 % of their mean, and march the rest.
+def record_text(log: Log) -> str:
+    """The record as it is used, as CSV that ``series`` of a site file takes: s and kg/s.
 
-    Returns
-    -------
-    CycleFit, float or None
-        The fit; the share of the promise that the rest kept, None where there was no fit.
+    Marks have 1 for on.
     """
-    from allocator.cycles import pattern_of
-    from allocator.site.records import Stage
-
-    cut = int(FITTED * len(log.times))
-    fit = fit_cycle(log.part(0, cut), seed)
-    if fit.doubt or not fit.stages or len(log.times) - cut < 10:
-        return fit, None
-    # each stage at the end of its interval that gives less
-    stages = [Stage(min(s.on.low, s.every.high), s.every.high) for s in fit.stages]
-    pattern = pattern_of(stages)
-    draw = PROMISED * pattern.duty * fit.flow.low
-    ends = np.append(pattern.starts[1:], pattern.starts[0] + pattern.period)
-    fill = (pattern.ends - pattern.starts) * (fit.flow.low - draw)
-    fall = (ends - pattern.ends) * draw
-    total = np.append(0.0, np.cumsum(np.tile(np.column_stack([-fill, fall]).ravel(), 2)))
-    store = float(np.max(total - np.minimum.accumulate(total)))
-    rest = log.part(cut, len(log.times))
-    # turns are taken half way between rows, as by the fit
-    halves = np.append((rest.flows[:-1] + rest.flows[1:]) / 2, 0.0)
-    return fit, kept_share(replace(rest, flows=halves), draw, store)
+    rows = zip(log.times.tolist(), log.flows.tolist(), strict=True)
+    head = "time [s],on" if log.marks else "time [s],flow [kg/s]"
+    return "\n".join([head, *(f"{time:.10g},{flow:.10g}" for time, flow in rows)]) + "\n"

@@ -94,6 +94,16 @@ def added(option: BoosterOption) -> Key:
     return ("added", boost(option))
 
 
+def faster(drop: Drop, build: LaidBuild) -> Key:
+    """Potential by which less is needed at a pipe's end where its velocity may be higher."""
+    return ("faster", drop.name, build.name)
+
+
+def harder(drop: Drop, build: LaidBuild) -> Key:
+    """Potential that it loses more then, as gas that gains speed does."""
+    return ("harder", drop.name, build.name)
+
+
 @dataclass(frozen=True, slots=True)
 class At:
     """A flow of a build, kg/s, with the loss there (static head included) and its slope."""
@@ -123,6 +133,8 @@ def tangent(model: Model, drop: Drop, points: Mapping[str, At]) -> Row | None:
         at = points.get(build.name, At(0.0, build.loss.head, 0.0))
         terms.append((at.slope, build.flow))
         terms.append((at.value - at.slope * at.flow + drop.width, build.laid))
+        if model.has(key := harder(drop, build)):
+            terms.append((1.0, key))
     terms += [(-option.gain, boost(option)) for option in drop.boosters]
     terms += [(-1.0, key) for option in drop.boosters if model.has(key := added(option))]
     name = f"pressure_drop[{drop.name},{_listed(points)}]"
@@ -138,6 +150,8 @@ def speed_tangent(model: Model, drop: Drop, flows: Mapping[str, float]) -> Row |
     for build in drop.builds:
         at, end = flows.get(build.name, 0.0), build.loss.end
         terms += [(2.0 * end * at, build.flow), (-end * at**2, build.laid)]
+        if model.has(key := faster(drop, build)):
+            terms.append((-1.0, key))
     listed = ",".join(f"{build}={flow!r}" for build, flow in flows.items())
     return model.scaled_row(f"speed[{drop.name},{listed}]", terms, high=drop.least)
 
@@ -196,9 +210,13 @@ def broken_drops(
         needed += [-option.gain * values[boost(option)] for option in drop.boosters]
         changed = [key for option in drop.boosters if model.has(key := added(option))]
         needed += [-values[key] for key in changed]
+        slower = [key for build in drop.builds if model.has(key := harder(drop, build))]
+        needed += [values[key] for key in slower]
         if math.fsum(needed) > drop.width * (1.0 + tolerance):
             rows.append(tangent(model, drop, named))
         fast = [build.loss.end * at.flow**2 * share for build, at, share in mine]
+        eased = [key for build in drop.builds if model.has(key := faster(drop, build))]
+        fast += [-values[key] for key in eased]
         if math.fsum(fast) > values[drop.slow] + drop.least + tolerance * drop.width:
             flows = {name: at.flow for name, at in named.items()}
             rows.append(speed_tangent(model, drop, flows))

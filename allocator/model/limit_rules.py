@@ -11,7 +11,7 @@ from dataclasses import replace
 from allocator.model.booster_limits import booster_limits
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, LOOSE, Limit, slacked
-from allocator.model.model import INFINITY, Key, Model
+from allocator.model.model import INFINITY, Model
 from allocator.model.outage_limits import lost_machines
 from allocator.model.pressure_limits import (
     inlet_limits,
@@ -20,12 +20,12 @@ from allocator.model.pressure_limits import (
     raised,
     rating_limits,
 )
-from allocator.model.pressures import peaks_of
 from allocator.model.rules.heat import demand_row, heat_row
 from allocator.model.rules.power import ROOM, served
-from allocator.model.rules.pressure import opened, peak_row
+from allocator.model.rules.pressure import opened
 from allocator.model.store_limits import filling_limits, release_limits
-from allocator.network.records import PipeBuild
+from allocator.model.velocity_limits import velocity_limits
+from allocator.model.widening import widened
 from allocator.site.records import POWER
 
 Rows = dict[str, int]
@@ -66,39 +66,8 @@ def _pipes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         limit = Limit("capacity", build.name, path, build.capacity, "mass_rate", True)
         slacked(model, limit)
         for pipe in mine:
-            _widened(model, rows, sets, pipe, build, (1.0, limit.slack))
+            widened(model, rows, sets, pipe, build, (1.0, limit.slack))
         yield limit
-
-
-def _widened(
-    model: Model,
-    rows: Rows,
-    sets: IndexSets,
-    pipe: tuple[str, str],
-    build: PipeBuild,
-    slack: tuple[float, Key],
-) -> None:
-    """Let a build carry more on a route, by no more than a slack times a factor."""
-    route, fluid = pipe
-    more = model.variable(("more", route, build.name, fluid), 0.0, INFINITY, build.capacity)
-    most = FURTHEST * build.capacity
-    model.extend(rows[f"pipe_capacity[{route},{fluid}]"], [(-1.0, more)])
-    lay = ("lay", route, build.name, fluid)
-    model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
-    factor, key = slack
-    rows[f"most[{route},{build.name},{fluid}]"] = len(model.rows)
-    model.row(f"most[{route},{build.name},{fluid}]", [(1.0, more), (-factor, key)], high=0)
-    for flow, laid in peaks_of(sets, route, fluid, build.name):
-        model.raise_high(flow)
-        model.extend(rows[peak_row(flow)], [(-1.0, more)])
-        model.row(f"most_{peak_row(flow)}", [(1.0, flow), (-most, laid)], high=0.0)
-    for arc in sets.arcs_along(route, fluid):
-        for end in sets.ends(fluid):
-            key = ("gather", route, arc.start, fluid, end)
-            if model.has(key):
-                model.raise_high(key)
-        for shape in sets.fluid_shapes[fluid]:
-            model.raise_high(("supply", route, arc.start, fluid, shape))
 
 
 def _mouths(rows: Rows, sets: IndexSets, fluid: str) -> list[str]:
@@ -251,7 +220,7 @@ def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             for build in [sets.site.pipes[b] for b in pipe.builds] if carried == fluid else []:
                 if build.by_bore and f"pipe_capacity[{route},{fluid}]" in rows:
                     factor = LOOSE * build.capacity / limit.value
-                    _widened(model, rows, sets, (route, fluid), build, (factor, limit.slack))
+                    widened(model, rows, sets, (route, fluid), build, (factor, limit.slack))
         yield limit
 
 
@@ -327,7 +296,14 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         yield limit
 
 
-ASKED_ALONE = (inlet_limits, outlet_limits, filling_limits, booster_limits, lost_machines)
+ASKED_ALONE = (
+    inlet_limits,
+    outlet_limits,
+    filling_limits,
+    booster_limits,
+    velocity_limits,
+    lost_machines,
+)
 """Limits that are lowered, or of what is seldom changed: they have no marginal value of more."""
 RULES: tuple[Callable[[Model, Rows, IndexSets], Iterator[Limit]], ...] = (
     _pipes,

@@ -10,13 +10,13 @@ from allocator.network.levels import level_above
 from allocator.network.offers import Ask, Offer, offers_of
 from allocator.network.records import Stream
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import BuiltPipe
+from allocator.site.records import BuiltPipe, Route
 
 
 def lay_pipes(draft: Draft, fluid: str) -> None:
     """Runs of a fluid: one for each level at which it enters and each in which it may end."""
     site, levels = draft.site, draft.levels[fluid]
-    existing = {(r.route, r.pipe) for r in site.built.pipes if r.fluid == fluid}
+    existing = {(r.route, r.pipe): r for r in site.built.pipes if r.fluid == fluid}
     asks = [
         Ask(route, site.pipes[build], fluid, level)
         for route in site.routes.values()
@@ -58,10 +58,11 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
                 )
             )
             for offer in held:
-                if not back and (name, offer.ask.build.name) in existing:
-                    stands[name, offer.ask.build.name] = listed  # levels rise: the hottest stays
+                key = name, offer.ask.build.name
+                if key in existing and _enters(existing[key], start, route, inlet, outlet, levels):
+                    stands[key] = listed  # levels rise: the hottest stays
     draft.existing += [BuiltPipe(run, build, fluid) for (_, build), run in stands.items()]
-    for name, build in sorted(existing - set(stands)):
+    for name, build in sorted(existing.keys() - stands.keys()):
         draft.remarks.append(
             Remark(
                 "routes",
@@ -70,6 +71,21 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
                 "cool it further, or change the limit",
             )
         )
+
+
+def _enters(
+    run: BuiltPipe,
+    start: str,
+    route: Route,
+    inlet: float,
+    outlet: float,
+    levels: tuple[float, ...],
+) -> bool:
+    """Whether an existing pipe may bear a stream: at the level and from the end that it states."""
+    if run.temperature is not None and inlet != level_above(levels, run.temperature):
+        return False
+    both_ways = inlet == outlet and not route.one_way
+    return both_ways or start == (run.start or route.start)
 
 
 def _remark(draft: Draft, fluid: str, asked: list[Offer]) -> None:

@@ -23,6 +23,7 @@ arrives at it and goes into stores comes at ``high``, what leaves it along pipes
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
@@ -40,7 +41,10 @@ class PipeLoss:
     lost by rising, below 0 where it falls. ``end``: potential per (kg/s)^2 that gas needs at its
     end, not to be too fast. ``capacity``: kg/s, greatest flow at the widest difference of
     potentials that the network has, and no more than the pipe type's own. ``static``: potential
-    that a liquid surely does not pass in gaining by its fall, shut in.
+    that a liquid surely does not pass in gaining by its fall, shut in. ``slow``: key of the pipe
+    type that sets the velocity of ``end``, empty where none does. ``share``: e of
+    :mod:`allocator.physics.pressure_loss` at that velocity; ``room``: share by which it may rise
+    until something else limits it. ``fastest``: kg/s of a liquid at its highest velocity.
     """
 
     factor: float
@@ -50,6 +54,10 @@ class PipeLoss:
     end: float
     capacity: float
     static: float = 0.0
+    slow: str = ""
+    share: float = 0.0
+    room: float = math.inf
+    fastest: float = math.inf
 
     @property
     def checked(self) -> bool:

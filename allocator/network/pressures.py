@@ -95,22 +95,30 @@ def _bored(found: PressureRange, asked: Sequence[PipeAsk], head: Floats) -> list
         law = found.gas_law(kelvin)
         sound = value(found.substance, "sound_speed", kelvin, found.ambient)
         mach = np.array([ask.pipe.max_mach for ask in asked])
-        speed = floats(np.minimum(np.minimum(speed, mach * sound), FASTEST * np.sqrt(law)))
+        wanted = np.minimum(speed, mach * sound)
+        slow = np.where(mach * sound < speed, "max_mach", "max_velocity")
+        slow = np.where(wanted <= FASTEST * np.sqrt(law), slow, "")
+        others = np.minimum(np.maximum(speed, mach * sound), FASTEST * np.sqrt(law))
+        speed = floats(np.minimum(wanted, FASTEST * np.sqrt(law)))
+        share, room, fastest = speed**2 / law, others / speed - 1.0, np.full_like(bore, math.inf)
         factor = gas_factor(length, bore, law, speed**2 / law)
         unit = reynolds_of_unit(bore, value(found.substance, "viscosity", kelvin, found.ambient))
         end = end_factor(bore, law, speed)
     else:
         factor = liquid_factor(length, bore, found.light)
         unit = reynolds_of_unit(bore, found.viscosity)
-        end = np.zeros_like(bore)
+        end, share, room = np.zeros_like(bore), np.zeros_like(bore), np.full_like(bore, math.inf)
+        slow = np.full(len(bore), "max_velocity")
+        fastest = area_of(bore) * found.light * speed
     rates = greatest_flow(
         factor, unit, rough, end, found.most - found.least - head, found.most - head
     )
     if not found.gas:
-        rates = floats(np.minimum(rates, area_of(bore) * found.light * speed))
+        rates = floats(np.minimum(rates, fastest))
+    known = np.array([factor, unit, rough, head, end, rates, share, room, fastest]).T.tolist()
     return [
-        PipeLoss(*map(float, row))
-        for row in zip(factor, unit, rough, head, end, rates, strict=True)
+        PipeLoss(k, re, rel, lift, e, q, slow=str(key), share=share, room=room, fastest=fastest)
+        for (k, re, rel, lift, e, q, share, room, fastest), key in zip(known, slow, strict=True)
     ]
 
 

@@ -7,6 +7,7 @@ import numpy as np
 from allocator.base.status import Status
 from allocator.search.bounds.bound_proof import BoundProof
 from allocator.search.goal_search import GoalSearch
+from allocator.search.point_phases import knows_uncompiled, take_uncompiled
 from allocator.search.strategy.budgets import GOAL
 from allocator.search.strategy.phase import Budget
 from allocator.solver.interface import FINE_TOLERANCE, INTEGER_TOLERANCE
@@ -49,11 +50,25 @@ def integer_model_until_compiled(search: GoalSearch, budget: Budget) -> GoalSear
     if pool is None:
         return integer_model(search, budget)
     before = solver_model.enough
-    solver_model.enough = lambda: pool.ready(0.0) or (before is not None and before())
-    try:
-        status = _integer_status(search, budget)
-    finally:
-        solver_model.enough = before
+    take_uncompiled(search)
+    found = [True]
+    while found:
+        found.clear()
+
+        def enough() -> bool:
+            if not found and knows_uncompiled(search):
+                found.append(True)
+            return bool(found) or pool.ready(0.0) or (before is not None and before())
+
+        solver_model.enough = enough
+        try:
+            status = _integer_status(search, budget)
+        finally:
+            solver_model.enough = before
+        if found and not search.stopped and not search.deadline.out():
+            take_uncompiled(search)
+        else:
+            break
     if status == Status.INTERRUPTED and not search.stopped:
         status = Status.TIME_LIMIT
     search.status = status

@@ -95,7 +95,10 @@ def compiled_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
 def _try_candidates(search: GoalSearch, wait: float) -> None:
     """Search and repair, where the pool is untried and compiled after at most some seconds."""
     pool, solver_model, deadline = search.untried, search.solver_model, search.deadline
-    if pool is None or not search.has_plan or not pool.ready(wait):
+    if pool is None or not search.has_plan:
+        return
+    if not pool.ready(wait):
+        take_uncompiled(search)
         return
     search.untried = None
     begun, share = deadline.spent(), pool.share
@@ -105,6 +108,23 @@ def _try_candidates(search: GoalSearch, wait: float) -> None:
     _repair_pool(search, pool, begun + share + CANDIDATES.overrun)
     held = pool.other_corridors(solver_model.model, search.point)
     search.search_near(search.point, held, CANDIDATES.corridors, "corridors of candidates")
+
+
+def knows_uncompiled(search: GoalSearch) -> bool:
+    """Whether the uncompiled path search has a candidate that is worth its repair."""
+    uncompiled = None if search.untried is None else search.untried.uncompiled
+    value = None if search.best is None else search.sign * search.best
+    return uncompiled is not None and uncompiled.better_than(value, CANDIDATES.uncompiled)
+
+
+def take_uncompiled(search: GoalSearch) -> bool:
+    """Repair the best candidate of the uncompiled path search, where one is worth it."""
+    pool = search.untried
+    if pool is None or pool.uncompiled is None or not knows_uncompiled(search):
+        return False
+    candidate, before = pool.uncompiled.taken(), search.best
+    search.repair(pool.point(search.solver_model, candidate), GOAL.repair_at_once, "candidate")
+    return search.best != before
 
 
 def _hears_candidates(search: GoalSearch, pool: CandidatePool) -> Callable[[Candidate, str], None]:

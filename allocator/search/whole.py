@@ -79,6 +79,8 @@ def plan_model(
         goals = with_least_change(model, sets, goals, settings.keep, settings.keep_weight)
         slack = max(slack, settings.keep_weight)
     common = _search_state(task, model, sets, pool, bounded)
+    if common.pool is not None and pool is None:
+        common.pool.search_uncompiled(settings.seed)
     end = None if task.limit is None else began + task.limit
     results: list[GoalFound] = []
     earlier: list[np.ndarray] = []
@@ -87,6 +89,8 @@ def plan_model(
         if common.worker is not None and result is not None and result.status in DONE:
             common.worker.end()  # the core is free for what comes after
         common.worker = None  # it knows of the first goal alone
+        if common.pool is not None:
+            common.pool.end_uncompiled()
         if result is None or result.status == Status.INFEASIBLE:
             left = None if end is None else end - clock.seconds()
             if exactly and not results and _must_serve(site) and (left is None or left > 0.0):

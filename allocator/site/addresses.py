@@ -79,6 +79,8 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "outlet_pressure": ("machines", "outlet_pressure"),
         "demand_inlet_pressure": ("demands", "min_inlet_pressure"),
         "pipe_rating": ("pipes", "pressure_rating"),
+        "velocity": ("pipes", "max_velocity"),
+        "mach": ("pipes", "max_mach"),
         "storage_rating": ("storage", "pressure_rating"),
         "machine_rating": ("machines", "pressure_rating"),
         "booster_inlet_pressure": ("boosters", "min_inlet_pressure"),

@@ -383,6 +383,9 @@ def _of_built(site: Site) -> Iterator[tuple[str, str]]:
         able = site.pipes[run.pipe].fluids
         if able is not None and run.fluid not in able:
             yield "built.pipes", f"{run.pipe!r} may not carry {run.fluid!r}"
+        route = site.routes[run.route]
+        if run.start is not None and run.start not in (route.start, route.end):
+            yield "built.pipes", f"from {run.start!r}, which is no end of {run.route!r}"
     sections = {name: getattr(site, name) for name in ("boosters", "routes", "storage")}
     for one in site.built.boosters:
         for key, problem, _ in built_booster_faults(one, sections):

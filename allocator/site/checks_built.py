@@ -26,14 +26,16 @@ from allocator.site.table import Values
 def existing_things(values: Values, whole: SiteValues) -> Filled:
     """What exists, of the kinds that are whole themselves."""
     return {
-        "pipes": _runs(values, whole.made["pipes"]),
+        "pipes": _runs(values, whole.made["pipes"], whole.made["routes"]),
         "storage": _stores(values, whole.made["storage"]),
         "machines": _machines(values, whole.made["machines"]),
         "boosters": _boosters(values, whole.made),
     }
 
 
-def _runs(values: Values, builds: Mapping[str, PipeType]) -> tuple[BuiltPipe, ...]:
+def _runs(
+    values: Values, builds: Mapping[str, PipeType], routes: Mapping[str, Route]
+) -> tuple[BuiltPipe, ...]:
     runs: dict[tuple[str, str], BuiltPipe] = {}
     for run in values.get("pipes", ()):
         if not run.whole:
@@ -48,7 +50,13 @@ def _runs(values: Values, builds: Mapping[str, PipeType]) -> tuple[BuiltPipe, ..
                 f"names {shown(build)}, which may not carry {shown(fluid)}",
                 f"add it to the pipe's 'fluids' ({', '.join(carries)})",
             )
-        runs[route, fluid] = BuiltPipe(route, build, fluid)
+        start = run.get("from")
+        if start is not None and route in routes:
+            ends = routes[route].start, routes[route].end
+            if start not in ends:
+                remedy = f"name {shown(ends[0])} or {shown(ends[1])}"
+                run.fault("from", f"names {shown(start)}, no end of the route", remedy)
+        runs[route, fluid] = BuiltPipe(route, build, fluid, run.get("temperature"), start)
     return tuple(runs.values())
 
 

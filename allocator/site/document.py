@@ -61,6 +61,9 @@ def read_document(content: bytes) -> Node:
 
 
 def _decode(content: bytes) -> str:
+    if content.startswith(b"PK\x03\x04"):
+        remedy = "make a site file of it: 'allocator template FILE.xlsx -o site.yaml'"
+        raise DocumentError(1, 1, "the file is a workbook or another packed file", remedy)
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -35,6 +35,7 @@ from allocator.site.records import Site
 from allocator.solver.linear import best_columns
 from allocator.studies.operate_state import state_of
 from allocator.studies.result import StudyResult, joined, study_json
+from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.circuit import Array, Tank
 from allocator.verify.tanks.present import lasts, lowest_levels
 
@@ -242,10 +243,7 @@ def operate(
     site, plan = site_of(site), plan_of(plan)
     assembly = assemble(site, plan)
     now = state if isinstance(state, PresentState) else state_of(state, assembly)
-    unknown = set(now.levels) - {t.name for t in assembly.circuit.tanks}
-    unknown |= set(now.states) - {use.name for use in plan.sources}
-    if unknown:
-        raise ValueError(f"state: {min(unknown)!r} is no store and no source of the plan")
+    _check_names(now, assembly)
     controller = controller_of(assembly, best_columns)
     seconds = days * DAY
     course = expected(controller, now)
@@ -273,6 +271,13 @@ def operate(
         tuple(found),
         now.at is not None or all(c.kind == "source" for c in assembly.circuit.clocks),
     )
+
+
+def _check_names(state: PresentState, assembly: Assembly) -> None:
+    unknown = set(state.levels) - {t.name for t in assembly.circuit.tanks}
+    unknown |= set(state.states) - {use.name for use in assembly.case.plan.sources}
+    if unknown:
+        raise ValueError(f"state: {min(unknown)!r} is no store and no source of the plan")
 
 
 def _kept(controller: Controller) -> list[tuple[int, Tank]]:

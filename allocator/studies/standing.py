@@ -130,11 +130,7 @@ def _built(built: Tree, site: Network, part: Plan) -> Tree:
     """The section ``built`` with what is new in a plan."""
     sources = [use.name for use in part.sources if use.new]
     lines = [line.name for line in part.lines if line.new]
-    pipes = [
-        {"route": corridor_of(site.routes[run.route]), "pipe": run.build, "fluid": run.fluid}
-        for run in part.runs
-        if run.new
-    ]
+    pipes = [_pipe(site, run) for run in part.runs if run.new]
     met = [(run["route"], run["fluid"]) for run in (*(built.get("pipes") or []), *pipes)]
     for route, fluid in met:
         if met.count((route, fluid)) > 1:
@@ -176,6 +172,25 @@ def _built(built: Tree, site: Network, part: Plan) -> Tree:
         "boosters": [*(built.get("boosters") or []), *boosters],
     }
     return {key: value for key, value in parts.items() if value or key in built}
+
+
+def _pipe(site: Network, run: Run) -> Tree:
+    """A pipe under ``built``; where one may bear streams of several temperatures, which it is."""
+    arc = site.routes[run.route]
+    told = {"route": corridor_of(arc), "pipe": run.build, "fluid": run.fluid}
+    if arc.stream is None:
+        return told
+    others = [
+        other
+        for other in site.routes.values()
+        if other.stream is not None and corridor_of(other) == told["route"]
+        if other.stream.kind == "pipe" and other.stream.fluid == run.fluid
+    ]
+    if len({other.stream.inlet for other in others if other.stream}) > 1:
+        told["temperature"] = exact_text(arc.stream.inlet, "temperature")
+    if arc.one_way and site.ground(arc.start) != site.corridors[told["route"]].start:
+        told["from"] = site.ground(arc.start)
+    return told
 
 
 def _less_stock(materials: Tree, used: Mapping[str, float]) -> Tree:

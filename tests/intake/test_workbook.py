@@ -69,6 +69,10 @@ VALUES = st.recursive(
 )
 
 
+NAMES = TEXTS.filter(str.strip)
+"""A row of nothing but spaces is taken as an empty one."""
+
+
 def records(table: KeyTable | Variants) -> st.SearchStrategy[dict[str, object]]:
     """Any values at some of the keys of a table."""
     keys = (*table.matching.keys, *table.other.keys) if isinstance(table, Variants) else table.keys
@@ -76,7 +80,7 @@ def records(table: KeyTable | Variants) -> st.SearchStrategy[dict[str, object]]:
     for key in keys:
         if isinstance(key.kind, Named):
             drawn[key.name] = st.dictionaries(
-                TEXTS, records(key.kind.table), min_size=1, max_size=2
+                NAMES, records(key.kind.table), min_size=1, max_size=2
             )
         elif isinstance(key.kind, KeyTable):
             drawn[key.name] = records(key.kind).filter(bool)
@@ -196,6 +200,13 @@ def test_faults_of_values_are_told_by_sheet_and_cell(
     assert told.startswith(f"{file}: ")
     assert said.format(cell.column_letter) in told
     assert not (tmp_path / "a.yaml").exists()
+
+
+def test_a_workbook_is_no_site_file(tmp_path: Path, capsys: Said) -> None:
+    assert main(["template", "-o", str(tmp_path / "a.xlsx")]) == 0
+    capsys.readouterr()
+    assert main(["check", str(tmp_path / "a.xlsx")]) == 2
+    assert "is a workbook or another packed file; make a site file" in capsys.readouterr().err
 
 
 def test_bad_arguments(tmp_path: Path, capsys: Said) -> None:

@@ -20,4 +20,4 @@ def test_rows_of_friction_change_no_best_plan(number: int, tmp_path: Path) -> No
     site = network_of(pressed_site(number, tmp_path, any_pipe=number % 2 == 1))
     assert site.pressures
     best = bound(state(site, "firm"))
-    assert bound(state_for_bound(site, "firm")) == pytest.approx(best, rel=1e-6, abs=1e-2)
+    assert bound(state_for_bound(site, "firm")) == pytest.approx(best, rel=1e-5, abs=1e-2)

@@ -41,6 +41,36 @@ def test_a_double_window_of_a_handbook() -> None:
     assert found.faces[0] - 273.15 == pytest.approx(14.2, abs=0.05)
 
 
+def test_a_room_by_hand() -> None:
+    """A shed at 20 degC in air of 0 degC, worked by ISO 6946 on paper: every layer by d / lambda.
+
+    Walls 30 m2, brick outside of wool and of wool outside of brick alike: 0.13 + 0.1/0.7 +
+    0.08/0.04 + 0.04 = 2.3129 m2 K/W. Roof 12 m2: 0.10 + 0.15/0.15 + 0.04 = 1.14. Floor 12 m2 on
+    ground of 10 degC: 0.17 + 0.1/2 + 0.04 = 0.26. Door 2 m2 of 0.6, a machine opening of 0.5 m2
+    and 0.2, and a party wall that passes nothing. Areas side by side add.
+    """
+    brick, wool = Slab(solid(0.7), (0.1,), 1800.0), Slab(solid(0.04), (0.08,), 40.0)
+    cold, ground = 273.15, 283.15
+    sides = [
+        Side("wall", 20.0, "wall", cold, (brick, wool)),
+        Side("turned wall", 10.0, "wall", cold, (wool, brick)),
+        Side("roof", 12.0, "roof", cold, (Slab(solid(0.15), (0.15,), 500.0),)),
+        Side("floor", 12.0, "floor", ground, (Slab(solid(2.0), (0.1,), 2300.0),)),
+        Side("door", 2.0, "wall", cold, resistance=0.6),
+        Side("opening", 0.5, "wall", cold, resistance=0.2),
+        Side("party wall", 15.0, "wall", cold, (brick,), closed=True),
+    ]
+    builds = lightest_sides(sides, 293.15)
+    expected = [172.946, 86.473, 210.526, 461.538, 66.667, 50.0, 0.0]
+    assert [build.heat for build in builds] == pytest.approx(expected, abs=1e-3)
+    assert sum(build.mass for build in builds) == pytest.approx(
+        30 * (180 + 3.2) + 12 * 75 + 12 * 230 + 15 * 180
+    )
+    # wool inside keeps the brick cold, wool outside keeps it warm: 20 / 2.3129 = 8.647 W/m2
+    assert builds[0].faces[1] - cold == pytest.approx(20 - 8.6473 * (0.13 + 0.142857), abs=1e-3)
+    assert builds[1].faces[1] - cold == pytest.approx(20 - 8.6473 * (0.13 + 2.0), abs=1e-3)
+
+
 @pytest.mark.parametrize(
     ("part", "inside", "inner"),
     [

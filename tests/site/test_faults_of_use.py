@@ -122,7 +122,7 @@ CASES: list[Case] = [
     ),
     (
         "run of a pipe that may not carry it",
-        [("pipe: dn50, fluid: well_gas}]", "pipe: «dn50, fluid: diesel}]")],
+        [("pipe: dn50, fluid: well_gas, t", "pipe: «dn50, fluid: diesel, t")],
         [
             (
                 "site: built.pipes[1].pipe names 'dn50', which may not carry "
@@ -132,8 +132,13 @@ CASES: list[Case] = [
     ),
     (
         "run twice",
-        [("fluid: well_gas}]", "fluid: well_gas}, {route: «ridge, pipe: hose, fluid: well_gas}]")],
+        [("from: north}]", "from: north}, {route: «ridge, pipe: hose, fluid: well_gas}]")],
         ["site: built.pipes[2].route has two runs for 'well_gas'; keep one of them"],
+    ),
+    (
+        "run from another place",
+        [("from: north}]", "from: «yard}]")],
+        ["site: built.pipes[1].from names 'yard', no end of the route; name 'north' or 'works'"],
     ),
     (
         "line that is not listed",

@@ -309,7 +309,7 @@ def test_demands(site: Site) -> None:
 def test_built(site: Site) -> None:
     assert site.built == Built(
         sources=("north_well",),
-        pipes=(BuiltPipe("ridge", "dn50", "well_gas"),),
+        pipes=(BuiltPipe("ridge", "dn50", "well_gas", 333.15, "north"),),
         power_lines=("feeder",),
         storage={("gas_holder", "north"): 500.0, ("battery", "works"): 40 * KWH},
         machines={("gas_engine", "works"): 1},

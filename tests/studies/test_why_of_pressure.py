@@ -172,6 +172,47 @@ def test_pressures_of_stores_and_boosters_are_named_with_what_is_sufficient(
         assert conflict(path, stated(0.999), watts).status == "conflict"
 
 
+SHORT = SITE.replace("[1000 m, 0 m]", "[5 m, 0 m]").replace("52.5 mm", "27.3 mm")
+"""A pipe so short that its velocity limits it, not the pressure that it loses."""
+
+
+@pytest.mark.parametrize(
+    ("key", "kind", "value"),
+    [("max_velocity: %.9g m/s", "velocity", 12.0), ("max_mach: %.9g", "mach", 0.03)],
+)
+def test_a_velocity_that_limits_is_named_with_what_is_sufficient(
+    key: str, kind: str, value: float, tmp_path: Path
+) -> None:
+    """By hand: 9 kW of 1.2 kg/m3 for each m/s in 27.3 mm, with a little more at its pressure."""
+    path = tmp_path / "site.yaml"
+
+    def stated(limit: float) -> str:
+        return SHORT.replace("27.3 mm", f"27.3 mm, {key % limit}")
+
+    found = conflict(path, stated(value), 70e3)
+    assert found.status == "conflict"
+    (change,) = [one for one in found.changes if one.limit.kind == kind]
+    assert change.limit.address == f"pipes.dn50.max_{kind}"
+    assert change.limit.value == pytest.approx(value)
+    assert change.amount is not None
+    assert not change.proven
+    assert conflict(path, stated(value + change.amount), 70e3).status == "possible"
+    # of the same shape in the sentence that names it
+    assert change.limit.stated.startswith(f"pipes.dn50.max_{kind} is ")
+
+
+def test_the_velocity_of_a_liquid_is_named_too(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
+    text = UPHILL.replace("head: 19 m", "head: 40 m").replace(
+        "41.9 mm", "41.9 mm, max_velocity: 0.4"
+    )
+    found = conflict(path, text, 1.2e3)
+    (change,) = [one for one in found.changes if one.limit.kind == "velocity"]
+    # 2 kW for each kg/s, of which the pump takes 40 m of head at 60 %
+    flow = 1.2e3 / (2e3 - 9.80665 * 40 / 0.6)
+    assert change.amount == pytest.approx(4 * flow / (1000 * math.pi * 0.0419**2) - 0.4, rel=1e-4)
+
+
 def test_a_mouth_is_raised_no_further_than_ratings_bear(tmp_path: Path) -> None:
     """More pressure alone is not sufficient where the pipe does not bear it."""
     path = tmp_path / "site.yaml"

@@ -264,7 +264,7 @@ def test_a_limit_told_wrong(site: Site, plan: Plan) -> None:
     ("files", "tests", "passed_over"),
     [
         (
-            ("heat.py", "bores.py", "cooler_heat.py"),
+            ("heat.py", "coolers.py", "bores.py", "cooler_heat.py"),
             "test_heat_of_plans.py",
             {"pump_inlet", "bore_pressure"},  # pressures along lines are computed here
         ),

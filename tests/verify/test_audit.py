@@ -113,6 +113,7 @@ def rules_in_the_code() -> set[str]:
             "sink_states.py",
             "sinks.py",
             "cooler_heat.py",
+            "coolers.py",
             "mixes.py",
             "pressures.py",
             "boosters.py",

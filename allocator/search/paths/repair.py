@@ -24,12 +24,15 @@ from allocator.search.directions import paths_directed
 from allocator.search.paths.gradients import STEEPER
 from allocator.search.paths.network import Candidate, first_service, path_network_of
 from allocator.search.paths.starts import PathSearch
+from allocator.search.paths.uncompiled import UncompiledSearch
 from allocator.search.paths.warming import Warming
 from allocator.search.strategy.budgets import CANDIDATES, GOAL
 from allocator.solver.interface import Solved
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
+LONGEST = 600.0
+"""Seconds of the uncompiled path search at the most."""
 MISJUDGED = 1e-3
 """Share of its value that a candidate may lose or gain where it is repaired."""
 
@@ -120,6 +123,7 @@ class CandidatePool:
     moves: int | None
     share: float
     warming: Warming | None = None
+    uncompiled: UncompiledSearch | None = None
     steeper: tuple[PathSearch, ...] = ()
 
     @property
@@ -129,7 +133,26 @@ class CandidatePool:
 
     def ready(self, seconds: float) -> bool:
         """True when the search can begin at once, after at most some seconds of waiting."""
-        return bool(self.candidates) or self.warming is None or self.warming.done(seconds)
+        ready = bool(self.candidates) or self.warming is None or self.warming.done(seconds)
+        if ready:
+            self.end_uncompiled()
+        return ready
+
+    def search_uncompiled(self, seed: int) -> None:
+        """Begin the uncompiled search beside all else, where the compiled one is not ready.
+
+        Not where pressures count, whose gradients are three searches.
+        """
+        if self.warming is not None and not self.ready(0.0) and not self.misses_pressures:
+            left = self.clock.left()
+            seconds = LONGEST if left is None else left
+            self.uncompiled = UncompiledSearch(self.paths.arrays, self.paths.names, seed, seconds)
+
+    def end_uncompiled(self) -> None:
+        """End the uncompiled search, where there is one."""
+        if self.uncompiled is not None:
+            self.uncompiled.end()
+            self.uncompiled = None
 
     def search(self, seconds: float | None, hear: Callable[[Candidate, str], None]) -> None:
         """Search for candidates, once."""
@@ -268,4 +291,4 @@ def candidate_pool_of(
     steeper = tuple(
         PathSearch(*other, settings.seed, settings.effort, executor) for other in others if other
     )
-    return CandidatePool(sets, search, clock, moves, share, warming, steeper)
+    return CandidatePool(sets, search, clock, moves, share, warming, steeper=steeper)

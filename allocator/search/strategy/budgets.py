@@ -173,6 +173,8 @@ class CandidateBudgets:
     """The path search above ``many_sources``, where nothing else finds as good plans."""
     search_with_worker: float = 0.4
     """The path search at the least where the background worker has the bound."""
+    uncompiled: float = 0.01
+    """Share by which a candidate of the uncompiled path search must be ahead of the best plan."""
     compiling: float = 0.05
     """Waiting until the path search is compiled; after that other phases begin."""
     overrun: float = 0.15

@@ -8,6 +8,7 @@ from allocator.site.common_kinds import (
     BOOSTER,
     EMISSION,
     FLUID,
+    HOT,
     MACHINE,
     MONEY,
     PIPE,
@@ -31,6 +32,19 @@ class BuiltPipe:
     route: str = key(Name("routes", "route"), "Where it lies")
     pipe: str = key(PIPE, "Which pipe it is")
     fluid: str = key(FLUID, "What it carries")
+    temperature: float | None = key(
+        HOT,
+        "At which the fluid enters it, where the fluid is planned with temperatures",
+        default=None,
+        left_out="the hottest that it may carry",
+    )
+    start: str | None = key(
+        PLACE,
+        "The end of the route at which a fluid enters that cools or warms on the way",
+        at="from",
+        default=None,
+        left_out="the first of `between`",
+    )
 
 
 @record()

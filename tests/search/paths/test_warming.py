@@ -53,7 +53,7 @@ def test_the_path_search_does_not_wait_for_what_the_bound_needs(
         waiting = warming.Warming.__new__(warming.Warming)
         waiting._process, waiting._look_again = process, 0.0  # type: ignore[assignment]
         assert not waiting.done(0.05)
-        warming._leave_mark(warming.PATHS)
+        warming.leave_mark(warming._mark(warming.PATHS))
         assert waiting.done(60.0)
         assert process.poll() is None
         process.kill()

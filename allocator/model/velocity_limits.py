@@ -1,0 +1,102 @@
+"""Limits of the velocity in pipes, and of the Mach number of gas, with their slacks.
+
+Gas that may be faster by a share t needs less at a pipe's end: ``end Q^2 <= low (1 + t)^2``. On the
+safe side ``low + 2 least t``, and it is taken no more than twice as fast. What it loses rises with
+the share e of :mod:`allocator.physics.pressure_loss`, by less than ``4 e t`` of it, as e is never
+above 1/4: that much of the widest difference is taken. A liquid carries ``fastest (1 + t)``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from allocator.model.drops import Drop, LaidBuild, drops_of, faster, harder
+from allocator.model.index_sets import IndexSets
+from allocator.model.limits import LOOSE, Limit, slacked
+from allocator.model.model import Model, Terms
+from allocator.model.pressure_limits import Rows, where_used
+from allocator.model.widening import widened
+from allocator.network.pressure_ranges import GAS_VELOCITY, LIQUID_VELOCITY
+
+TWICE = 1.0
+"""Share by which a velocity is raised at most."""
+Pipes = list[tuple[Drop, LaidBuild]]
+
+
+def velocity_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
+    """The highest velocity or Mach number of each pipe type, whichever limits it."""
+    found: dict[tuple[str, str, bool], Pipes] = {}
+    for drop in drops_of(sets):
+        for build in drop.builds:
+            if build.loss.slow and build.loss.checked:
+                at = (build.name, build.loss.slow, build.loss.end > 0.0)
+                found.setdefault(at, []).append((drop, build))
+    stated: dict[str, list[int]] = {}
+    for row, number in rows.items():
+        kind, _, rest = row.partition("[")
+        if kind in ("pressure_drop", "speed"):
+            drop_name = ",".join(rest.split(",")[:3])
+            stated.setdefault(f"{kind}[{drop_name}", []).append(number)
+    for (name, key, gas), pipes in found.items():
+        pipe = sets.site.pipes[name]
+        usual = GAS_VELOCITY if gas else LIQUID_VELOCITY
+        value = pipe.max_mach if key == "max_mach" else pipe.max_velocity or usual
+        kind, dimension = ("mach", "number") if key == "max_mach" else ("velocity", "speed")
+        limit = Limit(kind, name, ("pipes", name, key), value, dimension, True, cautious=True)
+        if model.has(limit.slack):
+            continue  # of a gas and of a liquid: the first alone
+        slacked(model, limit)
+        most = value * min(TWICE, *(build.loss.room for _, build in pipes))
+        model.row(f"no_faster[{limit.slack}]", [(1.0, limit.slack)], high=most)
+        for drop, build in pipes:
+            if gas:
+                _gas(model, stated, (drop, build), limit, most)
+            else:
+                fastest = build.loss.fastest
+                terms: Terms = [(1.0, build.flow), (-fastest, build.laid)]
+                terms.append((-fastest / value, limit.slack))
+                model.row(f"velocity[{drop.name},{name}]", terms, high=0.0)
+        _carried(model, rows, sets, limit, {(d.arc.route, d.arc.fluid) for d, _ in pipes})
+        yield limit
+
+
+def _gas(
+    model: Model,
+    stated: dict[str, list[int]],
+    at: tuple[Drop, LaidBuild],
+    limit: Limit,
+    most: float,
+) -> None:
+    """``faster <= 2 least t`` and ``harder >= 4 e width t`` where it is laid."""
+    drop, build = at
+    step = model.columns[model.index(drop.slow)].unit
+    eased, more = faster(drop, build), harder(drop, build)
+    least = 2.0 * drop.least / limit.value
+    model.variable(eased, 0.0, unit=step)
+    model.variable(more, 0.0, unit=step)
+    model.row(f"eased[{eased}]", [(1.0, eased), (-least, limit.slack)], high=0.0)
+    terms: Terms = [(1.0, eased), (-least * most, build.laid)]
+    model.row(f"eased_where_laid[{eased}]", terms, high=0.0)
+    used = where_used(model, limit, build.laid, most)
+    lost = 4.0 * build.loss.share * drop.width / limit.value
+    model.row(f"harder[{more}]", [(1.0, more), (-lost, used)], low=0.0)
+    for number in stated.get(f"speed[{drop.name}", ()):
+        model.extend(number, [(-1.0, eased)])
+    for number in stated.get(f"pressure_drop[{drop.name}", ()):
+        model.extend(number, [(1.0, more)])
+
+
+def _carried(
+    model: Model, rows: Rows, sets: IndexSets, limit: Limit, pipes: set[tuple[str, str]]
+) -> None:
+    """A capacity by bore that is one of velocity rises with it; the rows of losses hold it."""
+    build = sets.site.pipes[limit.name]
+    if not build.by_bore:
+        return
+    factor = LOOSE * build.capacity / limit.value
+    for route, fluid in sorted(pipes):
+        row = f"most[{route},{build.name},{fluid}]"
+        if row in rows:
+            model.extend(rows[row], [(-factor, limit.slack)])
+        elif f"pipe_capacity[{route},{fluid}]" in rows:
+            widened(model, rows, sets, (route, fluid), build, (factor, limit.slack))
