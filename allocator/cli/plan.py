@@ -181,7 +181,7 @@ def run(given: argparse.Namespace) -> int:
             loss=given.within,
             robustness=Robustness(given.lose, given.robust, given.lose_machines),
         )
-        with compiling_beside(compiles_proof(given)):
+        with compiling_beside(site, compiles_proof(given)):
             with stdout_for_data():
                 result = plan_site(site, settings, follower(progress_of(given)))
             result = proved_in_time(given, result)

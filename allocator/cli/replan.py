@@ -60,7 +60,7 @@ def run(given: argparse.Namespace) -> int:
 
     settings = replace(settings_of(given, site), prices=True)
     try:
-        with compiling_beside(compiles_proof(given)):
+        with compiling_beside(site, compiles_proof(given)):
             with stdout_for_data():
                 report = follower(progress_of(given))
                 file = str(plan_path(given.plan))

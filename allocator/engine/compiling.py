@@ -11,13 +11,19 @@ import os
 import subprocess
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
 from allocator.base.compiling import compiling_alone, leave_mark, mark_of
 from allocator.base.parent_process import end_with_parent
+from allocator.search.strategy.budgets import CANDIDATES
+from allocator.site.records import Site
 
 ROOMS = ("simulation", "verify")
+SEARCH = "search"
+LOOK = 0.5
+"""s between looks whether the search is compiled."""
 SITE = """\
 format: allocator.site/2
 name: Compiled
@@ -47,13 +53,17 @@ def _mark() -> Path | None:
 
 
 @contextlib.contextmanager
-def compiling_beside(wanted: bool) -> Iterator[None]:
-    """Within, another process compiles the loops if ``wanted`` and if that was not done before."""
+def compiling_beside(site: Site, wanted: bool) -> Iterator[None]:
+    """Within, another process compiles the loops if ``wanted`` and if that was not done before.
+
+    ``site``: whose plan is searched; where the search has loops of its own, those come first.
+    """
     process = None
+    words = [str(os.getpid()), *([SEARCH] if len(site.sources) >= CANDIDATES.sources else [])]
     if wanted and not compiled_before():
         with contextlib.suppress(OSError):
             process = subprocess.Popen(
-                [sys.executable, "-c", f"from {__name__} import main; main()", str(os.getpid())],
+                [sys.executable, "-c", f"from {__name__} import main; main()", *words],
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
@@ -68,17 +78,23 @@ def compiling_beside(wanted: bool) -> Iterator[None]:
 
 
 def main() -> None:
-    """Compile, and leave the mark. The one argument is the process that waits for it."""
+    """Compile, and leave the mark.
+
+    Arguments: the process that waits for it; :data:`SEARCH` where another compiles its search.
+    """
     end_with_parent(int(sys.argv[1]))
     from allocator.engine.planning import plan_site
     from allocator.engine.simulating import prove_plan
     from allocator.network.reading import read_site
+    from allocator.search.paths import warming
     from allocator.solver.settings import Settings
 
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "site.yaml"
         file.write_text(SITE, encoding="utf-8")
         result = plan_site(read_site(file), Settings(node_limit=1))  # the audit's loops, at once
+        while sys.argv[2:] == [SEARCH] and not warming.compiled_before(warming.BOUNDS):
+            time.sleep(LOOK)  # the search beside needs its own first, and finds nothing without
         with compiling_alone():
             if not compiled_before():
                 prove_plan(result.site, result.plan)

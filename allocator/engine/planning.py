@@ -175,7 +175,7 @@ def plan(
     )
     gone = time.perf_counter() - began
     limit = seconds_for_search(time_limit, gone, len(site.sources), clocks_known(site))
-    with compiling_beside(basis == "firm" and prove != 0 and node_limit is None):
+    with compiling_beside(site, basis == "firm" and prove != 0 and node_limit is None):
         result = plan_site(site, replace(settings, time_limit=limit), report, executor)
         after = time_after_search(result, None if node_limit is not None else time_limit, began)
         return proved(result, prove, seed, executor, after)
