@@ -8,7 +8,7 @@ import time
 import pytest
 
 import allocator as al
-from allocator.engine import planning
+from allocator.engine import planning, time_limit
 from allocator.engine.time_limit import (
     LEAST_SECONDS,
     TimeAfter,
@@ -27,8 +27,11 @@ def known_site() -> al.Site:
 
 
 @pytest.mark.parametrize("limit", [5.0, 10.0, 20.0, 60.0, 600.0])
-def test_a_short_proof_fits_behind_the_search(limit: float) -> None:
+def test_a_short_proof_fits_behind_the_search(
+    limit: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """With a second for reading and a quarter of one for the audit after the search."""
+    monkeypatch.setattr(time_limit, "crowding", lambda: 1.0)
     for clocks in (False, True):
         end = seconds_for_search(limit, 1.0, 30, clocks) + 1.0 + 0.25
         after = TimeAfter(time.perf_counter() + latest_end(limit) - end, 30)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import signal
 import threading
 import time
@@ -11,6 +12,8 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 T = TypeVar("T")
+STRETCH = 8.0
+"""Times as long, at the most, that a step has where others take the core."""
 
 
 class OutOfTimeError(Exception):
@@ -27,6 +30,7 @@ class Clock:
 
     limit: float | None
     started: float = field(default_factory=time.perf_counter)
+    started_work: float = field(default_factory=time.process_time)
     parts: dict[str, float] = field(default_factory=dict)
     interrupted: bool = False
     watching: bool = False
@@ -43,6 +47,14 @@ class Clock:
         if self.limit is None:
             return None
         return max(0.0, (self.limit - self.seconds()) * share)
+
+    def stretched(self, seconds: float) -> float:
+        """Seconds in which this process does the work of some seconds of a core of its own.
+
+        By the share of a core that it had so far; never more than :data:`STRETCH` times as long.
+        """
+        worked = max(time.process_time() - self.started_work, 1e-3)
+        return seconds * min(max(1.0, self.seconds() / worked), STRETCH)
 
     def out(self) -> bool:
         """True when no time is left."""
@@ -123,6 +135,19 @@ def interrupts_end_all() -> Iterator[None]:
         yield
     finally:
         signal.signal(signal.SIGINT, before)
+
+
+def crowding() -> float:
+    """How many processes there are to a core of this machine, from 1 to 3.
+
+    What a step of known work needs is a processor's time, and a time limit is one of the clock on
+    the wall.
+    """
+    try:
+        load = os.getloadavg()[0]
+    except (AttributeError, OSError):  # not every system has it
+        return 1.0
+    return min(max(1.0, load / (os.cpu_count() or 1)), 3.0)
 
 
 def earlier(first: float | None, second: float | None) -> float | None:

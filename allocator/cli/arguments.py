@@ -76,20 +76,23 @@ counting.__name__ = count_from_none.__name__ = seed.__name__ = "whole number"
 
 def duration(text: str) -> float:
     """A duration above 0, s."""
-    from allocator.base.quantities import QuantityError, parse_quantity
-
-    try:
-        value = parse_quantity(text, "duration")
-    except QuantityError as error:
-        raise argparse.ArgumentTypeError(str(error)) from None
-    if not 0 < value < float("inf"):
+    value = span(text)
+    if not value > 0:
         raise argparse.ArgumentTypeError(f"must be above 0, got {text!r}")
     return value
 
 
 def span(text: str) -> float:
     """A duration of 0 or more, s."""
-    return 0.0 if text.strip() == "0" else duration(text)
+    from allocator.base.quantities import QuantityError, parse_quantity
+
+    try:
+        value = parse_quantity(text, "duration")
+    except QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+    if value < 0:
+        raise argparse.ArgumentTypeError(f"must not be negative, got {text!r}")
+    return value
 
 
 def crew_argument(command: argparse.ArgumentParser) -> None:
@@ -135,7 +138,11 @@ def solving_arguments(
         help=f"seconds for {limit_of} (default 60); Ctrl-C keeps the best plan so far",
     )
     command.add_argument(
-        "--gap", type=share, default=1e-4, metavar="G", help="gap that is good enough (0.0001)"
+        "--gap",
+        type=share,
+        default=1e-4,
+        metavar="G",
+        help="relative gap at which the search of a goal ends (0.0001)",
     )
     command.add_argument("--seed", type=seed, default=0, metavar="N", help="seed of the search (0)")
     command.add_argument(
@@ -144,13 +151,13 @@ def solving_arguments(
         default=None,
         metavar="N",
         help="threads of the solver, all in one process (by default one, and a process beside "
-        "that betters the bound where there is a second core)",
+        "that tightens the bound where there is a second core)",
     )
     command.add_argument(
         "--solver",
         default="highs",
         metavar="NAME",
-        help="of integer programs: highs, or another that PuLP finds, such as cbc or scip",
+        help="solver of integer programs: highs, or another that PuLP finds, such as cbc or scip",
     )
     command.add_argument(
         "--effort",
@@ -163,7 +170,7 @@ def solving_arguments(
         type=counting,
         default=None,
         metavar="N",
-        help="search nodes a solve, in place of the time limit: the same plan on every machine",
+        help="search nodes of each solve in place of the time limit: same plan on any machine",
     )
     progress_arguments(command)
 
@@ -222,7 +229,7 @@ def settings_of(given: argparse.Namespace, site: Site, *, whole: bool = False) -
 
 def workers_arguments(command: argparse.ArgumentParser, default: int = 1) -> None:
     """Who works on the cases of a study."""
-    told = "1" if default == 1 else "one a core"
+    told = "1" if default == 1 else "one per core"
     command.add_argument(
         "--workers",
         type=counting,

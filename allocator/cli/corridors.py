@@ -26,8 +26,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--grounds",
         required=True,
         metavar="TABLE",
-        help="CSV or Excel: class,ground,factor; the factor says how many times as dear a metre is "
-        "as on plain ground, below 1 in an existing trench; 'no': nothing may be laid",
+        help="CSV or Excel: class,ground,factor; the factor is the cost of a metre as a multiple "
+        "of that on plain ground, below 1 in an existing trench; 'no': nothing may be laid",
     )
     command.add_argument(
         "--heights", metavar="GRID", help="grid of heights in m, with the same cells"

@@ -18,8 +18,12 @@ HELP = "fit a duty cycle to a log of flow, or of marks on and off"
 
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    command.add_argument("log", metavar="LOG", help="CSV: time [s], flow [g/s] or on")
-    command.add_argument("--seed", type=seed, default=0, metavar="N", help="of the bootstrap (0)")
+    command.add_argument(
+        "log", metavar="LOG", help="CSV with the columns time [s] and flow [g/s], or time and on"
+    )
+    command.add_argument(
+        "--seed", type=seed, default=0, metavar="N", help="seed of the bootstrap (0)"
+    )
 
 
 def run(given: argparse.Namespace) -> int:

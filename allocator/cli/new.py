@@ -19,7 +19,7 @@ QUESTIONS = {
     "fluid": ("fluid that the source gives", "gas", ""),
     "flow": ("its flow while it is on", "10 g/s", "mass_rate"),
     "on": ("how long it is on", "6 h", "duration"),
-    "every": ("of every", "24 h", "duration"),
+    "every": ("how often it turns on", "24 h", "duration"),
     "demand": ("power that is wanted", "", "power"),
 }
 """Flag -> question, default, dimension; an empty default is worked out of the flows."""

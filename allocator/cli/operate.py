@@ -27,7 +27,8 @@ def arguments(command: argparse.ArgumentParser) -> None:
     command.add_argument(
         "--state",
         metavar="FILE",
-        help=f"what is there now; without it a template is written to fill in ({TEMPLATE}, or -o)",
+        help="levels, sources and units now; without it a template is written to fill in "
+        f"({TEMPLATE}, or -o)",
     )
     command.add_argument(
         "--follow",

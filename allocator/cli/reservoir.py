@@ -13,12 +13,12 @@ HELP = "store that keeps a draw from a measured inflow (sequent peak)"
 
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
-    command.add_argument("log", metavar="LOG", help="CSV: time [s], flow [g/s]")
+    command.add_argument("log", metavar="LOG", help="CSV with the columns time [s] and flow [g/s]")
     command.add_argument(
         "--draw",
         type=mass_rate,
         metavar="RATE",
-        help="such as '2 g/s' (by default shares of the mean)",
+        help="firm flow, such as '2 g/s' (by default shares of the mean inflow)",
     )
 
 

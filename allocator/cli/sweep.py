@@ -73,7 +73,11 @@ def arguments(command: argparse.ArgumentParser) -> None:
         help="with --plan: run it through that many days of each case, valves untouched",
     )
     command.add_argument(
-        "--phases", type=counting, default=2, metavar="N", help="random phases a simulation (2)"
+        "--phases",
+        type=counting,
+        default=2,
+        metavar="N",
+        help="random phases of each simulation (2)",
     )
     solving_arguments(command, limit_of="each case")
     workers_arguments(command, os.cpu_count() or 1)

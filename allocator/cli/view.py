@@ -45,7 +45,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         type=counting,
         default=None,
         metavar="N",
-        help="search nodes a solve, in place of the time limit",
+        help="search nodes of each solve, in place of the time limit",
     )
     command.add_argument("--seed", type=seed, default=0, metavar="N", help="seed of the search (0)")
     command.add_argument("--open", action="store_true", help="open the page in the browser")

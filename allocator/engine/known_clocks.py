@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
+from allocator.base.clock import crowding
 from allocator.base.status import Status
 from allocator.engine.time_limit import TimeAfter
 from allocator.network.deriving import network_of, studied
@@ -86,11 +87,15 @@ def with_clock_worth(site: Site, plan: Plan, after: TimeAfter, left_out: list[st
     until = _operated(network, plan, settings, known, survey_ends=None, handover=later)
     if until is None:
         return replace(plan, clocks=worth)
-    worth = replace(
-        worth,
-        until_clean=max(until.power.firm_clean, plan.power.firm_clean),
-        until_total=max(until.power.firm_total, plan.power.firm_total),
+    powers = (
+        (until.power.firm_clean, plan.power.firm_clean),
+        (until.power.firm_total, plan.power.firm_total),
     )
+    if any(now < later * (1.0 - WORTH_SAYING) for now, later in powers):
+        # more of one for less of the other: what the plan gives at once is sure of both
+        clean, total = plan.power.firm_clean, plan.power.firm_total
+        return replace(plan, clocks=replace(worth, until_clean=clean, until_total=total))
+    worth = replace(worth, until_clean=max(powers[0]), until_total=max(powers[1]))
     if until.power.firm_total > plan.power.firm_total:
         operated = as_built(studied(network, sources=known, survey_ends=None), plan)
         more = _more_storage(operated, until)
@@ -104,7 +109,8 @@ def _seconds_of_one(after: TimeAfter, count: int) -> float | None:
     left = after.left(after.proof)
     if left == math.inf:
         return None
-    return min(left, max(left / count, LEAST_SECONDS + AUDIT_SECONDS)) - AUDIT_SECONDS
+    audit_seconds = AUDIT_SECONDS * crowding()
+    return min(left, max(left / count, LEAST_SECONDS + audit_seconds)) - audit_seconds
 
 
 def _within(settings: Settings, seconds: float | None) -> Settings:

@@ -16,6 +16,7 @@ from allocator.engine.result import PlanResult
 from allocator.engine.simulating import prove_plan
 from allocator.engine.time_limit import TimeAfter, seconds_for_search, time_after
 from allocator.network.cautions import cautions_for
+from allocator.network.deriving import network_of
 from allocator.plans.records import Plan, Robustness
 from allocator.search import Outcome, Settings, make_plan
 from allocator.search.outcome import Reporter
@@ -153,6 +154,7 @@ def plan(
     """
     began = time.perf_counter()
     site = site_of(site)
+    network_of(site)  # what cannot be of a site changed in Python is told first
     check_robust(site, robust)
     check_lost_machines(site, lose_machines)
     settings = Settings(

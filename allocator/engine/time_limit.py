@@ -11,6 +11,8 @@ import math
 import time
 from dataclasses import dataclass
 
+from allocator.base.clock import crowding
+
 AFTERWARDS = 0.04
 """Share of a time limit that is left for the audit, the proof and the writing."""
 AFTERWARDS_SHORT, AFTERWARDS_SECONDS = 0.16, 1.0
@@ -70,12 +72,12 @@ class TimeAfter:
 
     @property
     def proof(self) -> float:
-        """Seconds that a short proof takes."""
-        return PROOF_SECONDS + SECONDS_A_SOURCE * self.sources
+        """Seconds that a short proof takes, among all that runs on the machine."""
+        return (PROOF_SECONDS + SECONDS_A_SOURCE * self.sources) * crowding()
 
     def for_proof(self, compiled: bool) -> bool:
         """Whether a short proof would end in time; ``compiled``: its loops are."""
-        return self.left() >= self.proof + (0.0 if compiled else COMPILING_SECONDS)
+        return self.left() >= self.proof + (0.0 if compiled else COMPILING_SECONDS * crowding())
 
 
 def time_after(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,6 +28,8 @@ NOISE = 0.1
 """Share of the highest flow: readings below 0 down to it are noise, counted and read as 0."""
 GAP = 20.0
 """Times the usual step: a longer one is a gap in the record."""
+LARGEST = 1e15
+"""A cell beyond it is a fault of the logger; a time of 30 million years in seconds is below it."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,7 +72,9 @@ def read_log(path: Path) -> Log:
     try:
         if path.stat().st_size > MOST_BYTES:
             raise refuse(str(path), "is larger than 512 MB", "split it")
-        table = pd.read_csv(path, encoding="utf-8-sig", skipinitialspace=True, index_col=False)
+        with warnings.catch_warnings():  # cells beyond the last heading, such as after a last comma
+            warnings.simplefilter("ignore", pd.errors.ParserWarning)
+            table = pd.read_csv(path, encoding="utf-8-sig", skipinitialspace=True, index_col=False)
     except OSError as error:
         raise refuse(str(path), f"cannot be read ({error.strerror})", "check the path") from None
     except (ValueError, UnicodeDecodeError) as error:  # pandas has its parser errors below these
@@ -78,9 +84,11 @@ def read_log(path: Path) -> Log:
     by_name = {name: (place, unit) for (name, unit), place in found.items() if name}
     if "time" not in by_name or not {"flow", "on"} & by_name.keys():
         remedy = "head them 'time [s]' and 'flow [g/s]', or 'time' and 'on'"
+        if len(table.columns) == 1 and re.search("[;\t]", str(table.columns[0])):
+            remedy = "separate columns with commas, and write numbers with a decimal point"
         raise refuse(str(path), "has no columns of time and flow", remedy)
     if len(table) < 10:
-        raise refuse(str(path), f"has {len(table)} rows", "give ten at least")
+        raise refuse(str(path), f"has too few rows ({len(table)})", "give ten at least")
     name = "flow" if "flow" in by_name else "on"
     repairs: list[str] = []
     place, unit = by_name["time"]
@@ -96,7 +104,7 @@ def read_log(path: Path) -> Log:
 def _log(path: Path, times: Floats, flows: Floats, marks: bool, repairs: list[str]) -> Log:
     missing = np.isnan(times) | np.isnan(flows)
     if missing.any():
-        repairs.append(f"{int(missing.sum()):,} rows without a value left out")
+        repairs.append(f"{_counted(missing, 'row')} without a value left out")
     rows = np.flatnonzero(~missing) + 2
     times, flows = times[~missing], flows[~missing]
     back = np.flatnonzero(np.diff(times) < 0)
@@ -105,18 +113,18 @@ def _log(path: Path, times: Floats, flows: Floats, marks: bool, repairs: list[st
         raise _fault(path, int(rows[back[0] + 1]), 1, problem, "sort the rows or mend the clock")
     again = np.concatenate([[False], np.diff(times) == 0])
     if again.any():
-        repairs.append(f"{int(again.sum()):,} rows at the time of the row before left out")
+        repairs.append(f"{_counted(again, 'row')} at the time of the row before left out")
         times, flows, rows = times[~again], flows[~again], rows[~again]
     if len(times) < 10:
-        raise refuse(str(path), f"has {len(times)} usable rows", "give ten at least")
+        raise refuse(str(path), f"has too few usable rows ({len(times)})", "give ten at least")
     top = float(np.quantile(flows, 0.999))
-    if not np.isfinite(flows).all() or top <= 0:
+    if top <= 0:
         raise refuse(str(path), "has no flow above 0", "check the column and its unit")
     if (flows < -NOISE * top).any():
         row = int(rows[int(np.argmin(flows))])
         raise _fault(path, row, 2, f"the flow is {flows.min():.3g} kg/s", "flow is 0 or more")
     if (flows < 0).any():
-        repairs.append(f"{int((flows < 0).sum()):,} readings just below 0 read as 0")
+        repairs.append(f"{_counted(flows < 0, 'reading')} just below 0 read as 0")
     step = float(np.median(np.diff(times)))
     return Log(times - times[0], np.maximum(flows, 0.0), marks, step, tuple(repairs))
 
@@ -158,7 +166,18 @@ def _numbers(path: Path, column: Any, place: int) -> Floats:
         text = shown(str(column.iloc[row]))
         remedy = "write numbers with a decimal point; leave missing ones empty"
         raise _fault(path, row + 2, place, f"expects a number, got {text}", remedy)
-    return np.array(read, dtype=float)
+    numbers = np.array(read, dtype=float)
+    beyond = np.abs(numbers) > LARGEST
+    if beyond.any():
+        row = int(np.flatnonzero(beyond)[0])
+        problem = f"is out of all proportion, got {shown(str(column.iloc[row]))}"
+        raise _fault(path, row + 2, place, problem, "correct it, or leave it empty")
+    return numbers
+
+
+def _counted(which: npt.NDArray[np.bool_], what: str) -> str:
+    count = int(which.sum())
+    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
 
 
 def _fault(path: Path, row: int, column: int, problem: str, remedy: str) -> TableFileError:

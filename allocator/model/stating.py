@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+from allocator.model.dissipation import state_dissipation, tightened
 from allocator.model.index_sets import IndexSets, index_sets_of
 from allocator.model.mean_basis import mean_site
 from allocator.model.model import Model
@@ -42,4 +43,19 @@ def state(
     model = Model(check)
     declare(model, sets)
     state_rules(model, sets)
+    return model, sets
+
+
+def state_for_bound(
+    site: Network, basis: str, robustness: Robustness = NOTHING
+) -> tuple[Model, IndexSets]:
+    """The same with rows that every plan fulfils where pressures count: for bounds alone.
+
+    See :mod:`allocator.model.dissipation`.
+    """
+    sets = tightened(offered(site, basis, robustness))
+    model = Model()
+    declare(model, sets)
+    state_rules(model, sets)
+    state_dissipation(model, sets)
     return model, sets

@@ -41,7 +41,7 @@ def _with_ceiling(task: Task, plan: Plan, budget: Budget, known: Ceiling | None)
     limit = None
     if settings.node_limit is None:
         limit = max(clock.left(budget.share) or 0.0, PLAN.ceiling_seconds)
-    if task.small and task.worker is not None:
+    if task.aside:
         limit = PLAN.ceiling_seconds  # where its own thread did not come to it
     known = known or _where_nothing_varies(task, plan)
     ceiling = known or ceiling_of(task.site, settings, clock, limit)

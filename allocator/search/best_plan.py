@@ -31,7 +31,7 @@ def estimates_beside(now: PlanState, budget: Budget) -> PlanState:
     They are taken when the best plan is there (:mod:`allocator.search.beside`).
     """
     task = now.task
-    if not task.small or task.worker is None or not wants_power(task.site) or averages_hold(task):
+    if not task.aside or not wants_power(task.site) or averages_hold(task):
         return now
     own = Clock(task.clock.left())
     alone = replace(task, worker=None, report=None, executor=None)
@@ -75,7 +75,8 @@ def _estimate(task: Task, budget: Budget, start: Plan | None, clock: Clock) -> P
         breaches=None,
         keep=None,
     )
-    mean = Task(task.site, quick, clock, clock.left(budget.share), None, task.executor)
+    left = clock.left(budget.share)
+    mean = Task(task.site, quick, clock, left, None, task.executor, raced=task.raced)
     return _search(mean, estimate=True).plan
 
 

@@ -65,13 +65,18 @@ def _integer_status(search: GoalSearch, budget: Budget) -> Status:
     for _ in range(budget.rounds):
         if search.deadline.out():
             return Status.TIME_LIMIT
-        solved = search.solver_model.run(
-            time_limit=search.deadline.left(budget.share),
-            node_limit=settings.node_limit,
-            gap=settings.gap,
-            start=search.common.point,
-            tolerance=tolerance,
-        )
+        solver = search.solver_model.solver
+        solver.exchanging = search.worker is not None
+        try:
+            solved = search.solver_model.run(
+                time_limit=search.deadline.left(budget.share),
+                node_limit=settings.node_limit,
+                gap=settings.gap,
+                start=search.common.point,
+                tolerance=tolerance,
+            )
+        finally:
+            solver.exchanging = False
         search.improve_bound(search.solver_model.unscaled(solved.bound))
         if solved.point is None:
             return solved.status

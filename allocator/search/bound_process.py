@@ -15,7 +15,7 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import BinaryIO
+from typing import BinaryIO, Protocol
 
 import numpy as np
 
@@ -26,12 +26,13 @@ from allocator.model.cuts import Promise, lazy_cuts, promises_of, violated
 from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
-from allocator.model.stating import state
+from allocator.model.stating import offered, state, state_for_bound
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
+from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.mixed import Known
-from allocator.search.bounds.proving import Prover, prover_of
+from allocator.search.bounds.proving import Prover, prover_of, too_many_multipliers
 from allocator.search.found import close
 from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import BOUNDS, compiled_before
@@ -61,22 +62,45 @@ class Best:
 class News:
     """What was found: a bound (minimised, SI), integers to try, or a fault that ended it.
 
-    ``withdrawn``: no bound that was reported is valid.
+    ``sound``: the columns are a sound point of that value (minimised, SI). ``withdrawn``: no bound
+    that was reported is valid.
     """
 
     bound: float | None = None
     columns: np.ndarray | None = None
+    sound: float | None = None
     fault: str = ""
     withdrawn: bool = False
 
 
-class BoundTask:
-    """The work of the other process. ``report`` is called with its news."""
+class PointSearch(Protocol):
+    """What looks for points of the model while its bound is worked on."""
 
-    def __init__(self, order: Order, report: Callable[[News], None]) -> None:
+    def search(self, hear: Callable[[Known], None]) -> None:
+        """Look for sound points for a while."""
+
+    def repaired(self, columns: np.ndarray) -> Known | None:
+        """The sound point with the integers of some columns, where there is one."""
+
+
+class BoundTask:
+    """The work of the other process or thread. ``report`` is called with its news.
+
+    ``points``: looks for points as well, before the bound and where integers come up.
+    """
+
+    def __init__(
+        self,
+        order: Order,
+        report: Callable[[News], None],
+        points: Callable[[Model, IndexSets, Settings, Clock], PointSearch] | None = None,
+    ) -> None:
         self._order = order
         self._report = report
+        self._points_of = points
+        self._points: PointSearch | None = None
         self._clock = Clock(max(0.0, order.ends - time.time()))
+        self._clock.watching = points is not None  # a thread is ended by its clock
         self._lock = threading.Lock()
         self._known: Known | None = None
         self._hint: float | None = None
@@ -93,6 +117,10 @@ class BoundTask:
             elif self._known is None or value < self._known.value:
                 self._known = best.known
 
+    def end(self) -> None:
+        """Give up (from any thread): nothing more is wanted."""
+        self._clock.interrupted = True
+
     def latest(self) -> Known | None:
         """The best plan known."""
         with self._lock:
@@ -101,6 +129,13 @@ class BoundTask:
     def work(self) -> None:
         """Improve the bound until it meets the plan, the time is out or nothing improves it."""
         settings = self._order.settings
+        sets = offered(self._order.site, settings.basis, settings.robustness)
+        if carries(sets):
+            _wait_for_compiler(self._clock)
+            left = self._clock.left(BOUND.carrying) or 0.0
+            carrying_bound(sets, settings, self._clock, left, self._better)
+            if too_many_multipliers(sets):
+                return
         model, sets = state(self._order.site, settings.basis, settings.robustness)
         if any(not row.columns for row in model.rows):
             return
@@ -109,12 +144,15 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         if sets.pressures is not None and goals and (prover is None or prover.uses_path_columns):
-            self._under_pressure(model, sets)
+            self._under_pressure(has_path_search(sets))
             return
         if prover is None:
             return
         if prover.uses_path_columns and has_path_search(sets):
             _wait_for_compiler(self._clock)
+        if self._points_of is not None:
+            self._points = self._points_of(model, sets, settings, self._clock)
+            self._points.search(self._sound)
         prover.aim(goals[0])
         if prover.uses_path_columns:
             self._better(prover.relaxed(self._clock.left(BOUND.first_columns), self.latest))
@@ -124,11 +162,12 @@ class BoundTask:
         if not prover.trusted:
             self._report(News(withdrawn=True))
 
-    def _under_pressure(self, model: Model, sets: IndexSets) -> None:
+    def _under_pressure(self, searched: bool) -> None:
         """Path columns without pressures, which they do not know, then the aggregated model.
 
         Without pressures a pipe carries what the widest difference of them drives, and boosters
-        take no power: every plan is a plan of that site, with no less of the goal.
+        take no power: every plan is a plan of that site, with no less of the goal. The aggregated
+        model has the rows of what friction takes. ``searched``: there is a path search.
         """
         settings, clock = self._order.settings, self._clock
         bare = replace(self._order.site, pressures={})
@@ -137,10 +176,11 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(bare_model, bare_sets, cuts, settings, clock)
         if prover is not None:
-            if has_path_search(sets):
+            if searched:
                 _wait_for_compiler(clock)
             prover.aim(goals_of(bare_model, bare_sets)[0])
             self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
+        model, sets = state_for_bound(self._order.site, settings.basis, settings.robustness)
         solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
         solver_model.aim(goals_of(model, sets)[0])
         aggregated_bound(solver_model, self._better)
@@ -188,7 +228,24 @@ class BoundTask:
             idle = 0 if self._bound != before else idle + 1
             if found.value is not None and (self._seen is None or found.value < self._seen):
                 idle, self._seen = 0, found.value
-                self._report(News(columns=found.columns))
+                self._try(found.columns)
+
+    def _try(self, columns: np.ndarray | None) -> None:
+        """Report integers that are worth a try, with their best amounts where those can be had."""
+        known = None
+        if self._points is not None and columns is not None:
+            known = self._points.repaired(columns)
+        if known is None:
+            self._report(News(columns=columns))
+        else:
+            self._sound(known)
+
+    def _sound(self, known: Known) -> None:
+        """Report a sound point where it is the best."""
+        before = self.latest()
+        if before is None or known.value < before.value:
+            self.hear(Best(known))
+            self._report(News(columns=known.columns, sound=known.value))
 
 
 def main() -> None:
@@ -229,6 +286,29 @@ def store_cuts(
 ) -> list[Row]:
     """The store cuts of a model for its multicommodity formulation."""
     return violated(model, promises, values, tolerance)
+
+
+def carries(sets: IndexSets) -> bool:
+    """True where the bound by what carrying takes comes before the others."""
+    many = len(sets.sources) > BOUND.carrying_sources
+    carried = len(sets.sources) * (len(sets.destinations) + len(sets.groups))
+    return many and carried <= BOUND.carried and sets.pressures is None
+
+
+def carrying_bound(
+    sets: IndexSets,
+    settings: Settings,
+    clock: Clock,
+    limit: float | None,
+    hear: Callable[[float], object],
+) -> None:
+    """The bound by what carrying takes (:mod:`allocator.search.bounds.carrying`), for some seconds.
+
+    ``hear`` is called with better bounds (minimised, SI).
+    """
+    ends = None if limit is None else time.perf_counter() + limit
+    promises = () if sets.lossless else promises_of(sets)
+    CarryingBound(sets, settings, clock, partial(store_cuts, promises)).run(ends, hear)
 
 
 def _wait_for_compiler(clock: Clock) -> None:

@@ -1,8 +1,9 @@
-"""The background bound worker: a process for the bound of the first goal while plans are searched.
+"""The background bound worker: works on the bound of the first goal while plans are searched.
 
-It is a process, which can be ended at once whatever it is at, and waits for nothing in this one.
-When its bounds come depends on the machine, so it is for runs with a time limit alone.
-``bound_process.py`` is what it does.
+It is a process, which can be ended at once whatever it is at, and waits for nothing in this one; on
+a small site a thread, which begins at once (:mod:`allocator.search.race`). When its bounds come
+depends on the machine, so it is for runs with a time limit alone. ``bound_process.py`` is what it
+does.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ import subprocess
 import sys
 import threading
 import time
+from abc import ABC, abstractmethod
 from dataclasses import replace
 
 import numpy as np
@@ -33,18 +35,81 @@ from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 
 
-class BoundWorker:
-    """The process seen from the search for plans. ``bound``: the best so far (minimised, SI).
+class BoundWorker(ABC):
+    """The worker seen from the search for plans. ``bound``: the best so far (minimised, SI)."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._integers: list[np.ndarray] = []
+        self._sound: Known | None = None
+        self._bound: float | None = None
+        self._fault = ""
+
+    @property
+    def bound(self) -> float | None:
+        """The best bound so far (minimised, SI)."""
+        with self._lock:
+            return self._bound
+
+    @property
+    def fault(self) -> str:
+        """What went wrong, where something did."""
+        with self._lock:
+            return self._fault
+
+    @property
+    def sound(self) -> Known | None:
+        """The best sound point that the worker has found by itself."""
+        with self._lock:
+            return self._sound
+
+    @abstractmethod
+    def report_plan(self, value: float, columns: np.ndarray | None) -> None:
+        """Report the best plan: its value (minimised, SI), and its columns in the site's model.
+
+        None for the columns of a narrowed model.
+        """
+
+    @abstractmethod
+    def expect_plan(self, value: float) -> None:
+        """Report the value that plans will soon have (minimised, SI): no more than a hint."""
+
+    @abstractmethod
+    def end(self, seconds: float = 0.0) -> None:
+        """Wait for it no longer than some seconds, then end it."""
+
+    def take_integers(self) -> list[np.ndarray]:
+        """Integers that are worth a try, each once."""
+        with self._lock:
+            taken, self._integers = self._integers, []
+        return taken
+
+    def _failed(self, why: str) -> None:
+        self._hear(News(fault=why))
+
+    def _hear(self, news: News) -> None:
+        with self._lock:
+            if news.bound is not None:
+                self._bound = news.bound
+            if news.columns is not None:
+                self._integers.append(news.columns)
+                if news.sound is not None:  # better than all before
+                    self._integers = [news.columns]
+                    self._sound = Known(news.sound, news.columns)
+            if news.fault or news.withdrawn:
+                self._bound = None
+            self._fault = self._fault or news.fault
+
+
+class BoundProcess(BoundWorker):
+    """The worker as a process.
 
     ``delay``: s until it begins; an end before that leaves it out. What is sent goes by a thread of
     its own: a pipe takes little until the other process has begun, which takes a second or more.
     """
 
     def __init__(self, order: Order, delay: float = 0.0) -> None:
-        self._lock = threading.Lock()
-        self._integers: list[np.ndarray] = []
-        self._bound: float | None = None
-        self._fault = ""
+        super().__init__()
         self._outbox: queue.SimpleQueue[Order | Best | None] = queue.SimpleQueue()
         self._outbox.put(order)
         self._ended = threading.Event()
@@ -79,34 +144,13 @@ class BoundWorker:
                 pickle.dump(what, self._process.stdin)
                 self._process.stdin.flush()
 
-    @property
-    def bound(self) -> float | None:
-        """The best bound so far (minimised, SI)."""
-        with self._lock:
-            return self._bound
-
-    @property
-    def fault(self) -> str:
-        """What went wrong, where something did."""
-        with self._lock:
-            return self._fault
-
     def report_plan(self, value: float, columns: np.ndarray | None) -> None:
-        """Report the best plan: its value (minimised, SI), and its columns in the site's model.
-
-        None for the columns of a narrowed model.
-        """
+        """Send the best plan."""
         self._outbox.put(Best(Known(value, columns)))
 
     def expect_plan(self, value: float) -> None:
-        """Report the value that plans will soon have (minimised, SI): no more than a hint."""
+        """Send the value that plans will soon have."""
         self._outbox.put(Best(Known(value, None), reliable=False))
-
-    def take_integers(self) -> list[np.ndarray]:
-        """Integers that are worth a try, each once."""
-        with self._lock:
-            taken, self._integers = self._integers, []
-        return taken
 
     def end(self, seconds: float = 0.0) -> None:
         """Wait for it no longer than some seconds, then end it."""
@@ -136,41 +180,45 @@ class BoundWorker:
         finally:
             self._listened.set()
 
-    def _hear(self, news: News) -> None:
-        with self._lock:
-            if news.bound is not None:
-                self._bound = news.bound
-            if news.columns is not None:
-                self._integers.append(news.columns)
-            if news.fault or news.withdrawn:
-                self._bound = None
-            self._fault = self._fault or news.fault
+
+def may_have_worker(settings: Settings, clock: Clock, busy: bool) -> bool:
+    """Whether a background bound worker has a core, and may have it.
+
+    ``busy``: other processes work for this plan already. A process that another one started is one
+    of many that share the cores; a thread that is not the main one likewise.
+    """
+    left = clock.left()
+    single = settings.threads is not None or settings.solver.lower() != "highs" or busy
+    return (
+        left is not None
+        and left >= BOUND.worker_seconds
+        and not single
+        and cores() >= 2
+        and multiprocessing.parent_process() is None
+        and threading.current_thread() is threading.main_thread()
+    )
+
+
+def order_of(site: Network, settings: Settings, clock: Clock) -> Order:
+    """What is to be bounded, until shortly before the end of the run."""
+    left = clock.left()
+    assert left is not None
+    return Order(site, replace(settings, start=None), time.time() + BOUND.worker * left)
 
 
 def bound_worker_of(
     site: Network, settings: Settings, clock: Clock, busy: bool, small: bool = False
 ) -> BoundWorker | None:
-    """The background bound worker, begun; None where it has no core, or may not have it.
+    """The background bound worker as a process, begun; None where it may not be.
 
-    ``busy``: other processes work for this plan already. A process that another one started is one
-    of many that share the cores; a thread that is not the main one likewise. ``small``: the site
-    may be planned before there is any use for it.
+    ``busy``: see :func:`may_have_worker`. ``small``: the site may be planned before there is any
+    use for it.
     """
-    left = clock.left()
-    single = settings.threads is not None or settings.solver.lower() != "highs" or busy
-    if (
-        left is None
-        or left < BOUND.worker_seconds
-        or single
-        or cores() < 2
-        or multiprocessing.parent_process() is not None
-    ):
+    if not may_have_worker(settings, clock, busy):
         return None
-    if threading.current_thread() is not threading.main_thread():
-        return None
-    ends = time.time() + BOUND.worker * left
+    left = clock.left() or 0.0
     delay = min(BOUND.worker_delay_seconds, BOUND.worker_delay * left) if small else 0.0
-    return BoundWorker(Order(site, replace(settings, start=None), ends), delay)
+    return BoundProcess(order_of(site, settings, clock), delay)
 
 
 def with_bound_of(plan: Plan, worker: BoundWorker, gap: float) -> Plan:

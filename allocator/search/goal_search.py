@@ -22,6 +22,8 @@ from allocator.solver.solver_model import SolverModel
 
 NEAR_GAP = 1e-3
 """Gap to which the best point near another is searched."""
+SEEN = 1e-7
+"""Share by which a point of a solver at work may lose when its rows hold to the last digit."""
 SAME_BOUND = 1e-9
 """Share by which a bound of the solver must be better than a certified one to replace it."""
 
@@ -46,6 +48,8 @@ class GoalSearch:
         The best bound is one of the multicommodity formulation.
     status : Status
         How the last solve of the integer model ended; ``time_limit`` before the first.
+    seen : float or None
+        Value of the best sound point that a solver at work, here or in the worker, has told of.
     """
 
     common: SearchState
@@ -58,6 +62,8 @@ class GoalSearch:
     certified: bool = False
     multicommodity_leads: bool = False
     status: Status = Status.TIME_LIMIT
+    seen: float | None = None
+    _stopped_early: bool = False
 
     @property
     def solver_model(self) -> SolverModel:
@@ -192,10 +198,32 @@ class GoalSearch:
             self.repair(columns, GOAL.repair, "multicommodity")
 
     def worker_closes(self) -> bool:
-        """Whether the worker's bound has met the plan; asked while a solver is at work."""
-        if self.worker is not None:
-            self._take_bound(self.worker)
-        return self.closed
+        """Whether the worker's bound has met the best point; asked while a solver is at work."""
+        if self.worker is None:
+            return self.closed
+        self._take_bound(self.worker)
+        if self.solver_model.solver.exchanging:
+            self._exchange_points(self.worker)
+        if self.closed or self._stopped_early:  # once: the point may be worth a little less
+            return self.closed
+        self._stopped_early = close(self.seen, self.bound, self.settings.gap)
+        return self._stopped_early
+
+    def _exchange_points(self, worker: BoundWorker) -> None:
+        """Hand points of the worker to the solver at work, and its own to the worker."""
+        solver = self.solver_model.solver
+        point = solver.take_improved()
+        if point is not None and not self.solver_model.broken(point):
+            value = self.sign * value_at(self.common, self.goal, point)
+            value += SEEN * abs(value)
+            if self.seen is None or value < self.seen:
+                self.seen = value
+                worker.report_plan(value, None if self.common.narrowed else point)
+        sound = worker.sound
+        if sound is not None and (self.seen is None or sound.value < self.seen):
+            self.seen = sound.value
+            assert sound.columns is not None
+            solver.suggest(sound.columns)
 
     def _take_bound(self, worker: BoundWorker) -> None:
         before = self.bound

@@ -1,8 +1,8 @@
 """Very large sites: candidates first, then the model of their corridors, then a bound of the site.
 
 A plan of the narrowed site is a plan of the site. Its bounds are not: they are taken from the
-relaxation of the whole model, or, where that is too large to be stated, from what all sources give
-at their means (:mod:`allocator.search.narrowing`).
+relaxation of the whole model, or, where that is too large to be stated, from what carrying takes
+and what all sources give at their means (:mod:`allocator.search.narrowing`).
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
 from allocator.model.stating import state
 from allocator.plans.records import Plan
-from allocator.search.bound_process import store_cuts
+from allocator.search.bound_process import carries, carrying_bound, store_cuts
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import prover_of
 from allocator.search.first_plans import FirstPlans, better
 from allocator.search.narrowing import all_at_means, narrowed, pipe_column_count, with_bounds_of
 from allocator.search.outcome import Progress
 from allocator.search.paths.network import Candidate, first_service
-from allocator.search.paths.repair import CandidatePool
+from allocator.search.paths.repair import MISJUDGED, CandidatePool
 from allocator.search.seldom import Seldom
 from allocator.search.strategy.budgets import BOUND, NARROWED
 from allocator.search.strategy.phase import Budget
@@ -89,7 +89,14 @@ def candidates_first(now: ModelState, budget: Budget) -> ModelState:
         accept(candidate)
 
     pool.search(None if task.limit is None else budget.share * task.limit, hear)
+    if task.settings.node_limit is None and is_ahead(pool.candidates[0], first.plan):
+        first.accept(pool.candidates[0])  # what comes after it may find nothing in its time
     return replace(now, result=SearchResult(first.plan, values=first.values))
+
+
+def is_ahead(candidate: Candidate, plan: Plan | None) -> bool:
+    """Whether the path search thinks more of a candidate than a plan has."""
+    return plan is None or candidate.value > plan.goals[0].value * (1.0 + MISJUDGED)
 
 
 def narrowed_model(now: ModelState, budget: Budget) -> ModelState:
@@ -123,8 +130,15 @@ def relaxed_bound(now: ModelState, budget: Budget) -> ModelState:
     """The plan with the tighter of its bound and that of the relaxation of the whole model."""
     del budget
     plan, left = now.result.plan, now.left()
+    if plan is None or (left is not None and left <= NARROWED.least_seconds):
+        return now
     too_large = pipe_column_count(now.sets) > NARROWED.relaxed_pipe_columns
-    if plan is None or too_large or (left is not None and left <= NARROWED.least_seconds):
+    if carries(now.sets):
+        seconds = left if left is None or too_large else BOUND.carrying * left
+        carried = partial(_carried, now, seconds)
+        now = _bounded(now, now.task.clock.in_time("a tighter bound", carried, None))
+        left = now.left()
+    if too_large or (left is not None and left <= NARROWED.least_seconds):
         return now
     relaxed = partial(_relaxed, now.task, plan, left)
     return _bounded(now, now.task.clock.in_time("a tighter bound", relaxed, None))
@@ -138,6 +152,13 @@ def _bounded(now: ModelState, bound: float | None) -> ModelState:
     plan = with_bounds_of(now.result.plan, bounds, now.task.clock.interrupted)
     result = replace(now.result, plan=plan)
     return replace(now, result=result, bound=min(known, default=None))
+
+
+def _carried(now: ModelState, limit: float | None) -> float | None:
+    """The bound by what carrying takes of the stocks at the least."""
+    heard: list[float] = []
+    carrying_bound(now.sets, now.task.settings, now.task.clock, limit, heard.append)
+    return -heard[-1] if heard else None
 
 
 def _relaxed(task: Task, plan: Plan, limit: float | None) -> float | None:

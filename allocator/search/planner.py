@@ -6,9 +6,10 @@ from concurrent.futures import Executor
 
 from allocator.base.clock import Clock
 from allocator.network.deriving import network_of
-from allocator.search.bound_worker import bound_worker_of
+from allocator.search.bound_worker import BoundWorker, bound_worker_of
 from allocator.search.outcome import Outcome, Reporter
 from allocator.search.paths.repair import is_small
+from allocator.search.race import racer_of
 from allocator.search.strategy.phase import run_phases
 from allocator.search.strategy.plan import plan_phases
 from allocator.search.task import PlanState, Task
@@ -49,10 +50,13 @@ def make_plan(
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     with clock.watched():
-        small = is_small(network)
-        worker = bound_worker_of(network, settings, clock, busy=executor is not None, small=small)
+        busy = executor is not None
+        worker: BoundWorker | None = racer_of(network, settings, clock, busy)
+        raced, small = worker is not None, is_small(network)
+        worker = worker or bound_worker_of(network, settings, clock, busy, small)
+        aside = worker is not None and (raced or small)
         try:
-            task = Task(network, settings, clock, None, report, executor, worker, small)
+            task = Task(network, settings, clock, None, report, executor, worker, raced, aside)
             return _outcome(run_phases(plan_phases(settings), PlanState(task)))
         finally:
             if worker is not None:

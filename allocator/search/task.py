@@ -21,8 +21,9 @@ class Task:
     """A site to plan, with what the run has for it.
 
     ``limit``: s for this plan, of the run's ``clock``. ``executor``: what starts of the path search
-    run on. ``worker``: the process that is at work on the bound of the first goal. ``small``: too
-    few sources for a path search.
+    run on. ``worker``: at work on the bound of the first goal. ``raced``: it looks for points too
+    (:mod:`allocator.search.race`). ``aside``: so small that estimate and limit are worked out
+    beside the plan.
     """
 
     site: Network
@@ -32,7 +33,8 @@ class Task:
     report: Reporter | None
     executor: Executor | None = None
     worker: BoundWorker | None = None
-    small: bool = False
+    raced: bool = False
+    aside: bool = False
 
     def left(self, began: float) -> float | None:
         """Seconds of the limit that are left since ``began``."""

@@ -36,6 +36,9 @@ from allocator.search.strategy.budgets import PLAN
 from allocator.search.task import SearchResult, Task, none_in_time
 from allocator.solver.solver_model import SolverModel
 
+DONE = (Status.OPTIMAL, Status.WITHIN_GAP, Status.INFEASIBLE)
+"""Ends of a goal after which its bound has nothing to gain."""
+
 
 def plan_model(
     task: Task,
@@ -81,6 +84,8 @@ def plan_model(
     earlier: list[np.ndarray] = []
     for number, goal in enumerate(goals):
         result = solve_goal(common, goal, _seconds_of_goal(clock, end, number, len(goals)))
+        if common.worker is not None and result is not None and result.status in DONE:
+            common.worker.end()  # the core is free for what comes after
         common.worker = None  # it knows of the first goal alone
         if result is None or result.status == Status.INFEASIBLE:
             left = None if end is None else end - clock.seconds()
@@ -127,10 +132,17 @@ def _search_state(
         task.report,
         prover,
         worker=task.worker,
-        pool=pool or candidate_pool_of(sets, settings, clock, task.executor),
+        pool=pool or _pool_of(task, sets),
         warm_start=None if start is None else point_of_plan(model, sets, start),
         narrowed=pool is not None,
     )
+
+
+def _pool_of(task: Task, sets: IndexSets) -> CandidatePool | None:
+    """The candidate pool of a site; none in a race, whose other runner has the path search."""
+    if task.raced:
+        return None
+    return candidate_pool_of(sets, task.settings, task.clock, task.executor)
 
 
 def _seconds_of_goal(clock: Clock, end: float | None, number: int, count: int) -> float | None:

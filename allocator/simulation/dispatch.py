@@ -141,20 +141,33 @@ def program_of(
 def _powers(
     circuit: Circuit, sheet: ProgramSheet, span: float, now: Mapping[str, float], book: _Book
 ) -> None:
-    """Ways to machines, their capacities, and what their power serves."""
-    ways = [sheet.column(way.most) for way in circuit.arcs]
+    """Ways to machines, their capacities, and what their power serves.
+
+    Columns have no larger bound than what can be used, for the solver's tolerances go by bounds.
+    """
+    wants = [max(0.0, want.at(now)) for want in circuit.wants]
+    useful = list(wants)
+    for t in circuit.throttles:
+        useful[t.bus] += max(0.0, t.power.at(now))
+    ways = []
+    for way in circuit.arcs:
+        burner = circuit.burners[way.burner]
+        most = burner.take * useful[burner.bus] / burner.power if burner.power > 0 else 0.0
+        ways.append(sheet.column(min(way.most, most)))
     # By bus: what clean machines serve, what the others serve.
-    clean = [sheet.column(INF, -span) for _ in circuit.wants]
-    other = [sheet.column(INF, -EMITTING * span) for _ in circuit.wants]
+    clean = [sheet.column(want, -span) for want in wants]
+    other = [sheet.column(want, -EMITTING * span) for want in wants]
     spared = [sheet.column(max(0.0, t.power.at(now)), -SAVING * span) for t in circuit.throttles]
     given: list[list[tuple[int, float]]] = [[] for _ in range(2 * len(circuit.wants))]
     groups: dict[int, list[tuple[int, float]]] = {}
     for b, burner in enumerate(circuit.burners):
         mine = [(ways[a], way) for a, way in enumerate(circuit.arcs) if way.burner == b]
-        if not mine or burner.take <= 0:
+        if not mine or burner.take <= 0 or burner.power <= 0:
             continue
         units = [(column, 1.0 / burner.take) for column, _ in mine]
-        sheet.row(units, 0.0, max(0.0, burner.capacity.at(now)))
+        capacity = max(0.0, burner.capacity.at(now))
+        if capacity < useful[burner.bus] / burner.power:
+            sheet.row(units, 0.0, capacity)
         if burner.group >= 0:
             groups.setdefault(burner.group, []).extend(units)
         at = burner.bus if burner.clean else len(circuit.wants) + burner.bus
@@ -164,11 +177,11 @@ def _powers(
         if failed > 0.0:
             whole = sum(b.capacity.at(now) for b in circuit.burners if b.group == g)
             sheet.row(units, 0.0, max(0.0, whole - failed))
-    for bus, want in enumerate(circuit.wants):
+    for bus, want in enumerate(wants):
         stands = [(spared[i], -1.0) for i, t in enumerate(circuit.throttles) if t.bus == bus]
         sheet.row([*given[bus], (clean[bus], -1.0), *stands], 0.0, 0.0)
         sheet.row([*given[len(circuit.wants) + bus], (other[bus], -1.0)], 0.0, 0.0)
-        sheet.row([(clean[bus], 1.0), (other[bus], 1.0)], 0.0, max(0.0, want.at(now)))
+        sheet.row([(clean[bus], 1.0), (other[bus], 1.0)], 0.0, want)
     book.ways.append(ways)
     book.direct.append([*clean, *other])
     book.spared.append(spared)
@@ -187,8 +200,11 @@ def _levels(
     levels, spilt, short = [], [], []
     for k, tank in enumerate(circuit.tanks):
         level = sheet.column(tank.size)
-        spill = sheet.column(INF, 1e-6 * worths[k] * span)
-        lack = sheet.column(INF, SHORT * worths[k] * span)
+        net = tank.net.at(now)
+        spared = sum(sheet.high[book.spared[-1][i]] * t.fuel
+                     for i, t in enumerate(circuit.throttles) if t.tank == k)  # fmt: skip
+        spill = sheet.column(tank.size / span + max(0.0, net) + spared, 1e-6 * worths[k] * span)
+        lack = sheet.column(max(0.0, -net), SHORT * worths[k] * span)
         kept = sheet.column(tank.loss, SHORT * worths[k] * span)  # what is empty loses nothing
         terms = [(level, 1.0), (spill, span), (lack, -span), (kept, -span)]
         if before is not None:
@@ -199,7 +215,7 @@ def _levels(
             for i, t in enumerate(circuit.throttles)
             if t.tank == k
         ]
-        gained = span * (tank.net.at(now) - tank.loss)
+        gained = span * (net - tank.loss)
         held = gained + (_first(circuit, k) if before is None else 0.0)
         sheet.row(terms, held, held)
         levels.append(level)

@@ -28,6 +28,7 @@ from allocator.verify.case import Case
 from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.circuit import Circuit, Rate, SourceClock, added
 from allocator.verify.tanks.present import (
+    MOST_WORK,
     PresentTank,
     SourceState,
     States,
@@ -43,8 +44,8 @@ MOST_LOOKS = 200
 """Looks over the days ahead."""
 MOST_SLICES = 250
 """Slices of the program over the days ahead, beside its looks."""
-WORK = 200_000_000
-"""Windows times changes that all reserves of one state may look at."""
+WORK = 40_000_000
+"""Windows times changes that all reserves after the first look may look at."""
 NOTHING = 1e-6
 """Of what a store could give until the next look: less is not burnt."""
 FAR = 1e12
@@ -285,7 +286,8 @@ def _reserves(
             later = states_of(clocks, course.phases, time, controller.exact)
             states = {name: one for name, one in later.items() if name in state.states}
         at = None if state.at is None else state.at + time
-        found[row] = [reserve_of(case, one, states, at, most) for one in now]
+        work = most if row else MOST_WORK
+        found[row] = [reserve_of(case, one, states, at, work) for one in now]
     return found
 
 

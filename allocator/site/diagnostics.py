@@ -27,7 +27,7 @@ _INDEX = re.compile(r"\[[0-9]+\]")
 class Diagnostics:
     """Faults and warnings of one file, and what every value may refer to.
 
-    ``ambient_pressure``: Pa, against which gauge readings count.
+    ``ambient_pressure``: Pa, against which gauge readings count. ``starts_at``: as written.
     ``names``: section -> the names that it declares, as keys. ``folder``: where CSV files are
     looked up. ``extra``: bytes of the CSV files read so far, in order. ``spreads``: address of a
     value -> what else it may be. ``catalogued``: address -> value of the catalogue.
@@ -38,6 +38,7 @@ class Diagnostics:
     folder: Path
     units: Units = field(default_factory=Units)
     ambient_pressure: float = 101325.0
+    starts_at: str = ""
     names: Mapping[str, Mapping[str, None]] = field(default_factory=dict)
     extra: list[bytes] = field(default_factory=list)
     spreads: dict[str, Spread] = field(default_factory=dict)

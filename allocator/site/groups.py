@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
@@ -121,7 +121,7 @@ class MapOf:
 
     def _unknown(self, key: Scalar, where: Where) -> bool:
         also = (*self.name.also, *self.special)
-        return Name(self.name.section, self.name.singular, also).resolve(key, where) is FAULTY
+        return replace(self.name, also=also).resolve(key, where) is FAULTY
 
     def schema(self, defs: Defs) -> Schema:
         return {

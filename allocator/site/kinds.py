@@ -303,11 +303,15 @@ class TwoWords(Choice):
 
 @dataclass(frozen=True, slots=True)
 class Name:
-    """The name of a thing of a section; ``also`` holds words allowed beside the names."""
+    """The name of a thing of a section; ``also`` holds words allowed beside the names.
+
+    ``elsewhere``: another file lists them, so that none can be added here.
+    """
 
     section: str
     singular: str
     also: tuple[str, ...] = ()
+    elsewhere: bool = False
 
     def read(self, node: Node, where: Where) -> str | Faulty:
         if not isinstance(node, Scalar) or node.empty:
@@ -319,7 +323,8 @@ class Name:
         names = where.diagnostics.names.get(self.section, {})
         if node.text in self.also or node.text in names:
             return node.text
-        remedy = where.diagnostics.guess(node.text, (*self.also, *names))
+        listed = "choose one of" if self.elsewhere else ""
+        remedy = where.diagnostics.guess(node.text, (*self.also, *names), listed)
         where.fault(
             node,
             f"names the unknown {self.singular} {shown(node.text)}",

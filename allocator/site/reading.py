@@ -179,6 +179,8 @@ def _read(
     diagnostics.units = _units(root, diagnostics)
     diagnostics.ambient_pressure = _ambient_pressure(root, diagnostics.units)
     mark = Scalar("", True, 1, 1)
+    start = value_of(root, "starts_at")
+    diagnostics.starts_at = start.text if isinstance(start, Scalar) else ""
     values = SITE.read_marked(root, Where(diagnostics, "site"), mark)
     if not isinstance(values, Values):
         return None

@@ -48,8 +48,8 @@ class SourceSeen:
 class UnitsOut:
     """Units of a machine that are out of order."""
 
-    machine: str = key(Name("machines", "machine"), "Which machine")
-    place: str = key(Name("places", "place"), "Its place")
+    machine: str = key(Name("machines", "machine", elsewhere=True), "Which machine")
+    place: str = key(Name("places", "place", elsewhere=True), "Its place")
     count: int = key(Whole(), "Units that are out")
     until: float | None = key(
         AGO, "Time from now until they are back", default=None, left_out="not within the days ahead"
@@ -69,7 +69,7 @@ class OperatingState:
         also=(Key("format", Choice((STATE_FORMAT,)), f"{STATE_FORMAT}", required=True),),
     )
     levels: Mapping[str, float] = key(
-        MapOf(Name("stores", "store"), AsWritten()),
+        MapOf(Name("stores", "store", elsewhere=True), AsWritten()),
         "Store -> what it holds now, such as `80 kg`, or as a share of its size: `60 %`",
     )
     time: str = key(
@@ -79,7 +79,7 @@ class OperatingState:
         left_out="clocks and profiles may be at any time",
     )
     sources: Mapping[str, SourceSeen] = key(
-        MapOf(Name("sources", "source"), table_of(SourceSeen)),
+        MapOf(Name("sources", "source", elsewhere=True), table_of(SourceSeen)),
         "Source -> what is seen of it; one that is left out may be at any phase",
         default={},
     )

@@ -110,8 +110,15 @@ class Highs:
         model.setOptionValue("presolve_rule_off", DUAL_FIXING_PROBING)
         self._costs = np.zeros(len(self._integer))
         self._relaxed = False
-        self._asked = self._ask  # one object, by which it is known again
-        self._given_up = self._listening = False
+        # each one object, by which it is known again
+        self._asked, self._told, self._given = self._ask, self._tell, self._give
+        self._given_up = False
+        self._listening = (False, False)
+        """Whether to interruptions, and to points."""
+        self._improved: np.ndarray | None = None
+        self._suggested: np.ndarray | None = None
+        self.exchanging = False
+        """Whether integer programs that may be stopped give and take points while they run."""
 
     def set_objective(self, costs: dict[int, float]) -> None:
         """Minimise ``sum(cost * column)``."""
@@ -120,6 +127,15 @@ class Highs:
             self._costs[column] = cost
         numbers = np.arange(len(self._costs), dtype=np.int32)
         self.model.changeColsCost(len(self._costs), numbers, self._costs)
+
+    def suggest(self, point: np.ndarray) -> None:
+        """Hand a point to the integer program that is being solved (from any thread)."""
+        self._suggested = point
+
+    def take_improved(self) -> np.ndarray | None:
+        """The best point so far of the integer program that is being solved, where it is new."""
+        point, self._improved = self._improved, None
+        return point
 
     def add_rows(self, rows: Sequence[Row]) -> None:
         """Add rows in place."""
@@ -237,7 +253,8 @@ class Highs:
         self._run(mixed, stop)
         solved = self._read(mixed)
         failed = solved.status == Status.FAILED
-        if not failed and (start is None or not mixed or self._tells_its_value(solved)):
+        given = mixed and (start is not None or self.exchanging)
+        if not failed and (not given or self._tells_its_value(solved)):
             return solved
         # Presolve may end in a program that HiGHS cannot solve, or better a start in its own
         # reduced space and then hand back the start with the better point's value (both seen in
@@ -306,19 +323,34 @@ class Highs:
 
     def _listen(self, listen: bool) -> None:
         """Have the solver ask now and then whether to give up, or not."""
-        if listen == self._listening:
+        wanted = (listen, listen and self.exchanging)
+        if wanted == self._listening:
             return
+        model = self.model
+        events = (model.cbMipInterrupt, model.cbMipImprovingSolution, model.cbMipUserSolution)
+        heard = (self._asked, self._told, self._given)
+        on = (wanted[0], wanted[1], wanted[1])
+        before = (self._listening[0], self._listening[1], self._listening[1])
         # By integer programs alone: the simplex method would ask at every step, and wait each
         # time until no other thread is at work in Python.
-        if listen:
-            self.model.cbMipInterrupt.subscribe(self._asked)
-        else:
-            self.model.cbMipInterrupt.unsubscribe(self._asked)
-        self._listening = listen
+        for event, function, now, then in zip(events, heard, on, before, strict=True):
+            if now and not then:
+                event.subscribe(function)
+            elif then and not now:
+                event.unsubscribe(function)
+        self._listening = wanted
 
     def _ask(self, event: Any) -> None:
         # Said each time: HiGHS keeps a wish to end, and would end the next solves at once.
         event.interrupt(self._given_up)
+
+    def _tell(self, event: Any) -> None:
+        self._improved = np.array(event.data_out.mip_solution)
+
+    def _give(self, event: Any) -> None:
+        point, self._suggested = self._suggested, None
+        if point is not None:
+            event.data_in.setSolution(point)
 
     def _read(self, mixed: bool) -> Solved:
         model, names = self.model, self._hs.HighsModelStatus

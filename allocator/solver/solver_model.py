@@ -202,10 +202,13 @@ class SolverModel:
         return Solved(Status.TIME_LIMIT, None, None, solved.bound)
 
     def left(self, share: float = 1.0, most: float | None = None) -> float | None:
-        """Seconds left for a part of the work; None when a node limit rules instead."""
+        """Seconds left for a part of the work; None when a node limit rules instead.
+
+        ``most``: seconds of work, which take longer where others have the core.
+        """
         if self.settings.node_limit is not None and not self.clock.interrupted:
             return None
-        return earlier(self.clock.left(share), most)
+        return earlier(self.clock.left(share), None if most is None else self.clock.stretched(most))
 
 
 class _Stop:

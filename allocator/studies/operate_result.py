@@ -42,6 +42,8 @@ OPERATE_FORMAT = "allocator.operate/1"
 DAY = 86400.0
 ALIKE = 0.01
 """Of a store's size, or of a unit: less makes no new row of the run sheet."""
+NOTHING = 1e-6
+"""Of a store's size: less is rounding."""
 MOST_ROWS = 24
 """Rows of a table that people see."""
 
@@ -102,6 +104,7 @@ class OperateResult(StudyResult):
         firm_w, surplus_w: mean power of the firm output, and beyond it, on the expected course.
         short_j: energy of the firm output that is short on the expected course.
         unknown: sources whose phase is not known; the expected course has their mean flow.
+        timed: the state says what time it is, or nothing depends on it.
     """
 
     command: ClassVar[str] = "operate"
@@ -117,6 +120,7 @@ class OperateResult(StudyResult):
     surplus_w: float
     short_j: float
     unknown: tuple[str, ...]
+    timed: bool = True
 
     def summary(self) -> str:
         """Head room, run sheet, when to burn, and backup."""
@@ -129,6 +133,8 @@ class OperateResult(StudyResult):
             told.append(f"Expected shortage: {format_quantity(self.short_j, 'energy')}.")
         if self.unknown:
             told.append(f"At mean flow, as their state is not known: {', '.join(self.unknown)}.")
+        if not self.timed:
+            told.append("The state has no time: profiles of demands count from their start.")
         return joined(
             [f"{self.site.name}: the next {self.days:g} days", "-" * width()],
             [line for text in told for line in paragraph(text, 0)],
@@ -150,6 +156,7 @@ class OperateResult(StudyResult):
                 "surplus_w": self.surplus_w,
                 "short_j": self.short_j,
                 "unknown": list(self.unknown),
+                "timed": self.timed,
                 **{table.name: json_records(table) for table in self.tables()},
             },
         )
@@ -264,6 +271,7 @@ def operate(
         max(0.0, draw.mean_total_w - firm),
         draw.unserved_j,
         tuple(found),
+        now.at is not None or all(c.kind == "source" for c in assembly.circuit.clocks),
     )
 
 
@@ -284,6 +292,8 @@ def _stores(
         reserve, level = float(holds.reserves[0, k]), _level(state, tank)
         burn = float(holds.levels[0, k])
         end, spilt = float(run.sums.sample_level[-1, k]), draw.tanks[k].spilt
+        least = NOTHING * tank.size
+        end, spilt = (value if value > least else 0.0 for value in (end, spilt))
         found.append((tank.name, tank.unit, level, reserve, level - reserve, burn, end, spilt))
     return found
 

@@ -8,15 +8,19 @@ from datetime import datetime
 from allocator.base.errors import Fault, StateFileError
 from allocator.base.quantities import format_quantity, shown
 from allocator.simulation.operating import OutUnits, PresentState
+from allocator.site.clocks import varying_ranges
 from allocator.site.state import STATE_FORMAT, OperatingState, read_state
 from allocator.site.table import Values
 from allocator.verify.case import Case
+from allocator.verify.cycle import source_cycle
 from allocator.verify.tanks.assembly import Assembly
 from allocator.verify.tanks.present import SourceState
-from allocator.verify.tanks.true_clocks import longest_spells, may_be
+from allocator.verify.tanks.true_clocks import longest_spells, may_be, may_be_within
 
 NEAR = 1e-6
 """Of a spell: what is seen of it may be off by so much, as rounding."""
+ROUNDED = 1e-3
+"""Of a period: a crew writes no more digits of the time since the outermost stage turned on."""
 
 
 def state_of(path: str | os.PathLike[str], assembly: Assembly) -> PresentState:
@@ -80,11 +84,14 @@ def _check(case: Case, state: OperatingState, values: Values) -> None:
         if one.get("state") != "unknown":
             _check_source(case, name, one, at)
     counts = {machine.name: machine.count for machine in case.plan.machines}
+    out: dict[str, int] = {}
     for one in values.get("units_out", ()):
         name = f"{one.get('machine')}@{one.get('place')}"
         if name not in counts:
             one.fault("machine", f"is {shown(name)}, of which the plan has none", "name another")
-        elif one.get("count") > counts[name]:
+            continue
+        out[name] = out.get(name, 0) + one.get("count")
+        if out[name] > counts[name]:
             one.fault("count", f"is above the plan's {counts[name]} units of {name}", "correct it")
 
 
@@ -107,9 +114,25 @@ def _check_source(case: Case, name: str, one: Values, at: float | None) -> None:
         one.fault("since", problem, "correct it, leave it out, or correct the source's cycle")
     elif spell is not None and since is not None and spell < since and on:
         one.fault("spell", "is less than 'since'", "it begins with the burst or before it")
+    elif spell is not None and not _agrees(case, name, spell, on):
+        problem = (
+            f"says that its outermost stage turned on {format_quantity(spell, 'duration')} ago"
+        )
+        remedy = f"correct it, or leave it out; by its cycle the source is not {word} then"
+        one.fault("spell", problem, remedy)
     elif at is not None and at >= 0 and not may_be(case, name, at, on):
         remedy = "correct the state or the time, or survey the source's clock again"
         one.fault("state", f"is {word}, and by its known clock it has no such spell now", remedy)
+
+
+def _agrees(case: Case, name: str, spell: float, on: bool) -> bool:
+    """Whether a source may be on, or off, so long after its outermost stage turned on."""
+    source = case.site.sources[name]
+    cycle = source_cycle(source.stages)
+    late = source.jitter + ROUNDED * cycle.period
+    if varying_ranges(source, case.site.spreads) is not None or source.drift:
+        return True
+    return spell <= cycle.period + late and may_be_within(cycle, spell, late, on)
 
 
 def template_of(assembly: Assembly) -> str:
@@ -119,7 +142,8 @@ def template_of(assembly: Assembly) -> str:
         "# What is there now, for 'allocator operate': fill in, and give it with --state.",
         f"format: {STATE_FORMAT}",
         f"site: {_quoted(case.site.name)}",
-        "# time: 2027-03-01T06:00      # for known clocks; needs 'starts_at' of the site",
+        "# time: 2027-03-01T06:00      # for known clocks and profiles of demands"
+        + ("" if case.site.starts_at else "; needs 'starts_at' of the site"),
         "levels:                       # an amount, as 80 kg or 20 kWh, or a share",
         *(
             f"  {_quoted(tank.name)}: 100 %    # size {_amount(tank.size, tank.unit)}"
@@ -129,7 +153,7 @@ def template_of(assembly: Assembly) -> str:
         *(
             f"  {_quoted(use.name)}: {{state: unknown}}    # {{state: on, since: 2 h}}"
             for use in case.plan.sources
-            if not case.site.sources[use.name].steady
+            if use.tapped and not case.site.sources[use.name].steady
         ),
         "units_out: []                 # - {machine: NAME, place: NAME, count: 1, until: 12 h}",
     ]

@@ -300,7 +300,9 @@ def _scheduled(
     if not (math.isfinite(begin) and begin >= 0.0):
         raise ValueError(f"the build begins at 0 s or later (got {begin!r})")
     if until is not None and not (math.isfinite(until) and until > begin):
-        raise ValueError(f"the end must be later than the begin of the build (got {until!r})")
+        told, after = (format_quantity(one, "duration") for one in (until, begin))
+        problem = f"firm energy must count to a time after the begin of the build, {after}"
+        raise ValueError(f"{problem} (got {told})")
     fillings = fillings_of(network, made)
     spans = {name: one.filled(0.0) for name, one in fillings.items() if not one.dated}
     build = CrewBuild(network, made, crew, done)

@@ -44,8 +44,9 @@ class Crew:
         if not (math.isfinite(self.step) and self.step >= 0):
             raise ValueError(f"the time of a step must be 0 s or more (got {self.step!r})")
         if not 0 < self.week <= WEEK:
+            told = format_quantity(self.week, "duration")
             raise ValueError(
-                f"the work of a week must be above 0 s and at most a week (got {self.week!r})"
+                f"the working time in a week must be above 0 and at most 168 h (got {told})"
             )
 
     def words(self) -> str:

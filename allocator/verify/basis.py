@@ -18,8 +18,11 @@ GAS_CONSTANT = 8.31446261815324
 
 def content(site: Network, source: Source, least: float) -> float:
     """kg of gas in a full chamber less what it holds at ``least`` Pa: ideal gas, isothermal."""
-    pump, kilogram_a_mole = source.pump, _kilogram_a_mole(site, source.fluid)
-    if pump is None or pump.chamber is None or source.pressure is None or kilogram_a_mole is None:
+    pump = source.pump
+    if pump is None or pump.chamber is None or source.pressure is None:
+        return 0.0
+    kilogram_a_mole = _kilogram_a_mole(site, source.fluid)
+    if kilogram_a_mole is None:
         return 0.0
     kelvin = site.ambient.temperature if source.temperature is None else source.temperature
     moles = [p * pump.chamber.volume / (GAS_CONSTANT * kelvin) for p in (source.pressure, least)]

@@ -216,6 +216,36 @@ def worst_shift(cycle: Cycle, begins: Array, lengths: Array) -> tuple[Array, Arr
     return value, (at[least, column] - late) % cycle.period
 
 
+def least_placed(cycle: Cycle, low: float, high: float, lengths: Array) -> Array:
+    """The least integral over windows that begin where the cycle is at ``low`` to ``high`` s.
+
+    As by :func:`worst_shift`. The least is where the window begins at an end of the range, or as
+    the cycle turns off, or ends as it turns on.
+    """
+    late, period = 0.5 * cycle.delay, cycle.period
+    if high - low >= period or cycle.table is not None:
+        placed = replace(cycle, start=-0.5 * (low + high), error=0.5 * (high - low))
+        return worst_shift(placed, np.zeros(lengths.shape), lengths)[0]
+    low, width = low + late, high - low
+    spans = np.maximum(lengths - cycle.delay, 0.0)
+    drops = low + (cycle.drops - low) % period
+    least = np.full(lengths.shape, np.inf)
+    for at in (low, low + width, *drops[drops <= low + width].tolist()):
+        begin = np.array([at])
+        least = np.minimum(least, integral(cycle, at + spans) - integral(cycle, begin))
+    rises, rows = np.sort(cycle.rises), np.arange(len(spans))
+    first = (low + spans) % period
+    node = np.searchsorted(rises, first)
+    while len(rises) and len(rows):
+        ahead = rises[node % len(rises)] + period * (node // len(rises)) - first[rows]
+        inside = ahead <= width
+        rows, node = rows[inside], node[inside] + 1
+        at = low + ahead[inside]
+        gained = integral(cycle, at + spans[rows]) - integral(cycle, at)
+        least[rows] = np.minimum(least[rows], gained)
+    return least
+
+
 def integral(cycle: Cycle, times: Array) -> Array:
     """Integral of a cycle from 0 to some times, s."""
     turns, rest = np.divmod(times, cycle.period)

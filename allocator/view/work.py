@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from allocator.base.clock import crowding
 from allocator.base.errors import AllocatorError
 from allocator.base.parent_process import end_with_parent
 from allocator.base.quantities import format_quantity
@@ -184,18 +185,6 @@ def better(plan: Plan, known: Plan) -> bool:
         if abs(more) > SAME * max(abs(mine.value), abs(other.value)):
             return more > 0
     return True
-
-
-def crowding() -> float:
-    """How many processes there are to a core of this machine, from 1 to 3.
-
-    What a first plan needs is a processor's time, and a time limit is one of the clock on the wall.
-    """
-    try:
-        load = os.getloadavg()[0]
-    except (AttributeError, OSError):  # not every system has it
-        return 1.0
-    return min(max(1.0, load / (os.cpu_count() or 1)), 3.0)
 
 
 def _teller(tell: Tell, began: float) -> Callable[[Progress], None]:

@@ -79,6 +79,15 @@ def test_files_and_json(networks: Path, planned: Path, tmp_path: Path, capsys: T
             "units_out: [{machine: small_engine, place: farm, count: 1}]\nsources:",
             "none",
         ),
+        (
+            "sources:",
+            "units_out: [{machine: small_engine, place: mill, count: 1},"
+            " {machine: small_engine, place: mill, count: 2}]\nsources:",
+            "above the plan's 2 units",
+        ),
+        ("since: 9 h", "since: 9 h, spell: 1 h", "by its cycle the source is not off then"),
+        ("since: 9 h", "since: 9 h, spell: 30 h", "outermost stage turned on 30 h ago"),
+        ("  digester", "  zz", "names the unknown source 'zz'; choose one of digester"),
         (GOOD, "", "the file is empty"),
         (GOOD, "[1]", "no mapping"),
     ],
@@ -94,6 +103,7 @@ def test_what_cannot_be_is_refused(
     out, err = capsys.readouterr()
     assert out == ""
     assert told in err
+    assert len(err.splitlines()) == 1
     assert str(state) in err
     assert not folder.exists()
 

@@ -145,7 +145,10 @@ GOOD = "\n".join(f"{10 * n},{n % 2}" for n in range(20))
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("time [s],flow [g/s]\n1,2\n", "has 1 rows"),
+        ("time [s],flow [g/s]\n1,2\n", "has too few rows (1)"),
+        ("time [s];flow [g/s]\n" + GOOD.replace(",", ";"), "separate columns with commas"),
+        ("time [s],flow [g/s]\n" + GOOD + "\n500,inf\n", ":22:2: is out of all proportion"),
+        ("time [s],flow [g/s]\n" + GOOD + "\n1e308,1\n", ":22:1: is out of all proportion"),
         ("", "is no table"),
         ("a,b\n" + GOOD, "no columns of time and flow"),
         ("time [s],flow\n" + GOOD, "flow has no unit"),
@@ -167,7 +170,9 @@ def test_bad_logs(tmp_path: Path, text: str, said: str, capsys: Said) -> None:
     file = tmp_path / "log.csv"
     file.write_text(text)
     assert main(["fit", str(file)]) == 2
-    assert said in capsys.readouterr().err
+    told = capsys.readouterr().err
+    assert said in told
+    assert len(told.splitlines()) == 1
     assert main(["fit", str(tmp_path / "none.csv")]) == 2
 
 
@@ -175,9 +180,9 @@ def test_repairs_are_counted(tmp_path: Path) -> None:
     file = tmp_path / "log.csv"
     file.write_text("time [s],flow [g/s]\n" + GOOD + "\n200,\n200,-0.01\n200,1\n")
     assert read_log(file).repairs == (
-        "1 rows without a value left out",
-        "1 rows at the time of the row before left out",
-        "1 readings just below 0 read as 0",
+        "1 row without a value left out",
+        "1 row at the time of the row before left out",
+        "1 reading just below 0 read as 0",
     )
     file.write_text(
         "time,on\n" + "\n".join(f"2026-03-01T12:{n:02}:00+0{n % 2}:00,{n % 2}" for n in range(1))

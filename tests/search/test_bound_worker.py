@@ -24,7 +24,7 @@ from allocator.plans.records import GoalResult, Plan
 from allocator.search import Settings, make_plan
 from allocator.search import bound_worker as module
 from allocator.search.bound_process import Best, BoundTask, News, Order
-from allocator.search.bound_worker import BoundWorker, bound_worker_of, with_bound_of
+from allocator.search.bound_worker import BoundProcess, bound_worker_of, with_bound_of
 from allocator.search.bounds import proving
 from allocator.search.bounds.mixed import Known
 from allocator.search.outcome import Progress
@@ -96,7 +96,7 @@ def test_the_other_process_hears_and_tells() -> None:
     plan = make_plan(site, Settings(time_limit=60.0, threads=1)).plan
     assert plan is not None
     assert plan.goals[0].status == "optimal"
-    worker = BoundWorker(Order(network_of(site), Settings(), time.time() + 60.0))
+    worker = BoundProcess(Order(network_of(site), Settings(), time.time() + 60.0))
     worker.report_plan(-plan.goals[0].value, None)
     worker.end(60.0)
     assert worker.fault == ""
@@ -114,7 +114,7 @@ def test_nobody_waits_until_it_has_read_its_order(monkeypatch: pytest.MonkeyPatc
         site, places={f"{n:0999}": place for n in range(200) for place in site.places.values()}
     )
     began = time.monotonic()
-    worker = BoundWorker(Order(site, Settings(), time.time() + 60.0))
+    worker = BoundProcess(Order(site, Settings(), time.time() + 60.0))
     worker.report_plan(0.0, np.zeros(100_000))
     assert time.monotonic() - began < 0.5
     worker.end()
@@ -124,7 +124,7 @@ def test_it_is_left_out_where_all_is_done_before_it_begins() -> None:
     order = Order(
         network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 9.0
     )
-    worker = BoundWorker(order, delay=60.0)
+    worker = BoundProcess(order, delay=60.0)
     worker.report_plan(0.0, None)
     worker.end(60.0)
     assert worker.bound is None
@@ -132,7 +132,7 @@ def test_it_is_left_out_where_all_is_done_before_it_begins() -> None:
 
 
 def test_it_ends_when_it_is_told_to() -> None:
-    worker = BoundWorker(
+    worker = BoundProcess(
         Order(network_of(tiny_site(0, battery=True, stores=False)), Settings(), time.time() + 1e6)
     )
     worker.end()
@@ -167,7 +167,7 @@ def test_a_fault_worker_loses_no_plan_and_is_told(monkeypatch: pytest.MonkeyPatc
     outcome = make_plan(site, Settings(time_limit=30.0), lines.append)
     assert outcome.plan is not None
     assert outcome.plan.goals[0].value > 0.0
-    worker = BoundWorker(Faulty(network_of(site), Settings(), time.time() + 30.0))
+    worker = BoundProcess(Faulty(network_of(site), Settings(), time.time() + 30.0))
     worker.end(30.0)
     assert "NoneType" in worker.fault
 
@@ -192,7 +192,7 @@ def test_one_core_one_thread_and_pools_do_without(monkeypatch: pytest.MonkeyPatc
     assert not begun(Settings(), 10.0, False)
 
 
-class Told(BoundWorker):
+class Told(BoundProcess):
     """One that has a bound already."""
 
     def __init__(self, bound: float | None) -> None:

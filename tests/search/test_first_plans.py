@@ -67,6 +67,22 @@ def test_a_search_without_end_leaves_the_plan_that_was_accepted(
     assert plan.goals[0].value == pytest.approx(accepted[-1])
 
 
+@pytest.mark.parametrize("nodes", [None, 20])
+def test_the_best_candidate_is_accepted_once_the_search_has_ended(
+    nodes: int | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    site = site_of(tmp_path, 12, 8, 2)
+    monkeypatch.setattr(best_plan, "NARROWED", replace(NARROWED, pipe_columns=10))
+    nothing = SearchResult(reason="no time")
+    monkeypatch.setattr(narrow, "plan_model", lambda *given, **more: nothing)
+    # a busy machine: nothing was accepted on the way
+    monkeypatch.setattr(Seldom, "__call__", lambda self, candidate, note="": None)
+    settings = Settings(basis="mean", time_limit=3.0, effort="quick", node_limit=nodes)
+    plan = make_plan(site, settings).plan
+    # with a node limit that would be a plan of its own
+    assert (plan is None) == (nodes is not None)
+
+
 def test_accepting_again_waits_for_ten_times_what_it_took(monkeypatch: pytest.MonkeyPatch) -> None:
     now = [0.0]
     monkeypatch.setattr("allocator.search.seldom.time.perf_counter", lambda: now[0])

@@ -9,6 +9,7 @@ import pytest
 
 import allocator as al
 from allocator.cycles import KnownCurve, curve_of, curve_of_timing, worst_until
+from allocator.engine import known_clocks
 from allocator.engine.known_clocks import by_batteries, with_clock_worth
 from allocator.engine.time_limit import TimeAfter
 from allocator.network.deriving import network_of, studied
@@ -46,6 +47,18 @@ def test_two_halves_until_the_survey_ends_and_for_ever() -> None:
     assert plan.clocks.free_total == pytest.approx(15432.0987, rel=1e-6)
     # with both off for 12 h at any phase 40 kW need 12 h of 6 g/s, less what the tank holds
     assert plan.clocks.storage["holder@farm"] == pytest.approx(259.2 - 100.0, rel=1e-6)
+
+
+def test_both_powers_until_the_survey_ends_are_had_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An operation with more clean power and less of all states neither beside the plan's other."""
+    site = surveyed(3 * DAY)
+    plan = al.plan(site, node_limit=1000, prove=0).plan
+    power = plan.power
+    other = replace(power, firm_clean=power.firm_clean + 1e3, firm_total=power.firm_total - 1e3)
+    monkeypatch.setattr(known_clocks, "_operated", lambda *_, **__: replace(plan, power=other))
+    clocks = with_clock_worth(site, plan).clocks
+    assert clocks is not None
+    assert (clocks.until_clean, clocks.until_total) == (power.firm_clean, power.firm_total)
 
 
 def test_without_an_end_the_known_phases_hold_for_ever() -> None:

@@ -150,6 +150,24 @@ def test_what_would_spill_is_burnt_first() -> None:
     assert found.spilt.sum() == pytest.approx(0.0, abs=1e-6)
 
 
+def test_limits_that_bind_nothing_change_nothing() -> None:
+    """A battery gives its own surplus at any power: the solver must not see that as a size."""
+    served = []
+    for most in (3.0, 1e18):
+        circuit = toy((6.0, 5.0), (0.0, 2.0))
+        free = replace(circuit.burners[1], group=-1, capacity=Rate(most))
+        circuit = replace(
+            circuit,
+            burners=(circuit.burners[0], free),
+            arcs=(circuit.arcs[0], CircuitArc(1, 1, most)),
+        )
+        found = dispatch_of(circuit, {}, np.arange(5.0), np.full((4, 2), np.nan), best_columns)
+        assert found is not None
+        served.append(found.served.sum())
+    assert served[0] == pytest.approx(6.0, abs=1e-6)  # 1.5 W in each of four slices
+    assert served[1] == pytest.approx(served[0], abs=1e-6)
+
+
 def test_clean_surplus_spares_fuel() -> None:
     """Where nothing more is wanted, surplus stands in for emitting power, and its fuel is left.
 

@@ -200,6 +200,32 @@ def test_a_calendar_needs_the_time_that_it_counts_from(tmp_path: Path) -> None:
         ),
         ("starts_at: next week", "calendar", "starts_at is no date and time (got 'next week')"),
         ("starts_at: 2027-03-01T06:00\nsurvey_ends: -3 d", "surveyed", "must be above 0"),
+        (
+            "starts_at: 2027-03-01T06:00\nsurvey_ends: 2027-03-15",
+            "surveyed",
+            "is a date without a time of day (got '2027-03-15'); write '2027-03-15T06:00'",
+        ),
+        (
+            "starts_at: 2027-03-01T06:00\nsurvey_ends: 2027-03-01T06:00",
+            "surveyed",
+            "is not after 'starts_at' (got '2027-03-01T06:00', starts_at 2027-03-01T06:00:00); "
+            "write a later time such as '2027-03-15T06:00', or a duration such as '14 d'",
+        ),
+        (
+            "starts_at: 2027-03-01T06:00\nsurvey_ends: 2027-03-01T06:00+01:00",
+            "surveyed",
+            "one has a time zone; give both with one, or none",
+        ),
+        (
+            "starts_at: 2027-03-01T06:00\nsurvey_ends: 2027-02-30T06:00",
+            "surveyed",
+            "is no date and time (got '2027-02-30T06:00'); write it as 2027-03-01T06:00",
+        ),
+        (
+            "survey_ends: 2027-03-15T06:00",
+            "surveyed",
+            "counts from 'starts_at', which is not given",
+        ),
     ],
 )
 def test_times_of_the_site_that_are_refused(
@@ -222,3 +248,27 @@ def test_too_many_bursts_beside_known_ones_count_as_free(tmp_path: Path) -> None
         assert (timing(tmp_path, said).start is not None) is known
         warnings = [str(warning) for warning in report(tmp_path, said).warnings]
         assert any("is known, but counts as free" in said for said in warnings) is not known
+
+
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [
+        ("2027-03-01T06:00", "14 d"),
+        ("2027-03-01T06:00", "2027-03-15T06:00"),
+        ("2027-03-01T06:00", "2027-03-15 06:00"),
+        ("2027-03-01T06:00+01:00", "2027-03-15T05:00Z"),
+    ],
+)
+def test_a_survey_ends_after_a_duration_or_at_a_time(tmp_path: Path, start: str, end: str) -> None:
+    path = tmp_path / "site.yaml"
+    clock = f"{DAILY}, next_start: 3 h, clock: surveyed, error: 5 min"
+    text = SITE.replace("SAID", clock).replace("2027-03-01T06:00", start)
+    path.write_text(f"{text}survey_ends: {end}\n", encoding="utf-8")
+    site = check_site(path).site
+    assert site is not None
+    assert site.survey_ends == 14 * 86400.0
+    again = tmp_path / "again.yaml"
+    again.write_text(site_text(site), encoding="utf-8")
+    read = check_site(again).site
+    assert read is not None
+    assert read.survey_ends == site.survey_ends

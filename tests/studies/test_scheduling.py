@@ -181,13 +181,23 @@ def test_done_steps_take_no_time(first: al.Plan, saved: Path, tmp_path: Path, ca
     assert len(rows) == 1 + len(build_order(network_of(al.read_site(FIRST)), first)) - 3
 
 
+def test_no_time_is_a_time(saved: Path, capsys: Told) -> None:
+    """``0 s`` is written as the help gives the default."""
+    assert main(["schedule", str(FIRST), str(saved), "--crew", "40 kg/h"]) == 0
+    usual = capsys.readouterr().out
+    zero = ["--begin", "0 s", "--step", "2 h"]
+    assert main(["schedule", str(FIRST), str(saved), "--crew", "40 kg/h", *zero]) == 0
+    assert capsys.readouterr().out == usual
+
+
 @pytest.mark.parametrize(
     ("options", "told"),
     [
         (["--crew", "0 kg/h"], "above 0"),
         (["--crew", "40 kg"], "kg"),
-        (["--crew", "40 kg/h", "--week", "200 h"], "at most a week"),
-        (["--crew", "40 kg/h", "--begin", "4 d", "--until", "3 d"], "later than the begin"),
+        (["--crew", "40 kg/h", "--week", "200 h"], "at most 168 h (got 8.33 d)"),
+        (["--crew", "40 kg/h", "--begin", "4 d", "--until", "3 d"], "build, 4 d (got 3 d)"),
+        (["--crew", "40 kg/h", "--begin", "-1 d"], "must not be negative"),
         (["--crew", "40 kg/h", "--record", "no.csv"], "there is no such file"),
         ([], "--crew"),
     ],

@@ -229,10 +229,14 @@ def prover_of(
 ) -> Prover | None:
     """The prover of a model; None where flows by origin would be too many, or no pipes are."""
     size = flow_variable_count(sets)
-    multipliers = len(origins_of(sets)) * len(sets.pipes)
-    if settings.solver.lower() != "highs" or size == 0 or multipliers > BOUND.multipliers:
+    if settings.solver.lower() != "highs" or size == 0 or too_many_multipliers(sets):
         return None
     burdens = any(route.cost or route.energy for route in sets.site.routes.values())
     if size > BOUND.flows and burdens:
         return None  # multipliers know no burden of flow but that of the pipes
     return Prover(full, sets, store_cuts, settings, clock)
+
+
+def too_many_multipliers(sets: IndexSets) -> bool:
+    """True where a site is too large for a multiplier of each origin on each pipe."""
+    return len(origins_of(sets)) * len(sets.pipes) > BOUND.multipliers

@@ -125,7 +125,7 @@ class Relaxation:
         try:
             for _ in range(CUT_ROUNDS):
                 left = None if ends is None else ends - time.perf_counter()
-                if left is not None and left <= 0.0:
+                if (left is not None and left <= 0.0) or self.solver_model.clock.interrupted:
                     return False
                 solved = self.solver_model.run(time_limit=left)
                 bound = self.solver_model.unscaled(solved.bound)

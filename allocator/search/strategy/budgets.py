@@ -210,6 +210,22 @@ class CandidateBudgets:
 
 
 @dataclass(frozen=True, slots=True)
+class RaceBudgets:
+    """The race for a small site (:mod:`allocator.search.race`)."""
+
+    sources: int = 16
+    """Sources up to which plain HiGHS proves most sites of the family in a minute."""
+    flows: int = 5_000
+    """Flow variables up to which a linear program by origin takes a part of a second."""
+    delay_seconds: float = 0.2
+    """Seconds until the second runner begins: by then HiGHS has settled the smallest sites."""
+    paths: float = 0.05
+    """The path search beside the integer model, a share of the time of the run."""
+    repair: float = 0.1
+    """The repair of one of its candidates."""
+
+
+@dataclass(frozen=True, slots=True)
 class BoundBudgets:
     """The bound: multicommodity formulation, path columns, cutoffs, background worker."""
 
@@ -245,6 +261,23 @@ class BoundBudgets:
     """Flow variables that are left, up to which they are stated for the integer model."""
     multipliers: int = 4_000_000
     """Origins times pipes above which there is no multicommodity bound: memory."""
+    carrying_sources: int = 60
+    """Sources above which that bound comes first, before the path columns."""
+    carried: int = 400_000
+    """Sources times ends above which there is none: memory."""
+    carrying: float = 0.5
+    """That bound, where path columns come after it."""
+    carrying_steps: int = 60
+    """Subgradient steps in a turn of the bound by what carrying takes; four times as many where
+    turns improve little."""
+    carrying_better: float = 2e-4
+    """Share of the bound that a turn must improve it by, or it counts as idle."""
+    carrying_idle: int = 12
+    """Idle turns in a row after which it ends."""
+    carrying_turns: int = 40
+    """Turns at most where no time is set."""
+    carrying_cuts: int = 3
+    """Solves in a turn while store cuts are new."""
     patient_rounds: int = 20
     """Rounds in a row that may improve little where nothing else is left to do."""
     least_seconds: float = 0.1
@@ -340,4 +373,5 @@ NARROWED = NarrowedBudgets()
 GOAL = GoalBudgets()
 CANDIDATES = CandidateBudgets()
 BOUND = BoundBudgets()
+RACE = RaceBudgets()
 QUESTIONS = QuestionBudgets()

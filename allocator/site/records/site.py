@@ -13,6 +13,7 @@ from allocator.site.formats import FORMAT, RENAMED
 from allocator.site.groups import OwnUnits
 from allocator.site.keys import key, record, table_of, variants_of
 from allocator.site.kinds import Choice, Flag, Text
+from allocator.site.moments import SpanFromStart
 from allocator.site.records.boosters import BoosterType
 from allocator.site.records.built import GOALS, GOALS_KIND, Built, Mix
 from allocator.site.records.enclosures import Enclosure
@@ -179,8 +180,8 @@ class Site:
         left_out="not known",
     )
     survey_ends: float | None = key(
-        SPAN,
-        "Time from `starts_at` until which surveyed clocks are relied on",
+        SpanFromStart(),
+        "Until when surveyed clocks are relied on: time from `starts_at`, or `2027-05-30T06:00`",
         default=None,
         left_out="for ever",
     )

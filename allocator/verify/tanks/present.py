@@ -29,6 +29,7 @@ from allocator.verify.tanks.weakened import must_withstand
 from allocator.verify.timetables import (
     FIRST,
     least_in,
+    least_placed,
     most_at_any_phase,
     together,
     turning_lengths,
@@ -365,7 +366,9 @@ def _seen(case: Case, name: str, cycle: Cycle, states: States) -> Spans:
 def _sure(spans: Spans, cycle: Cycle, at: float | None, lengths: Array) -> Array:
     """Least integral over windows that begin now."""
     begins = np.zeros(lengths.shape)
-    if cycle.start is not None and at is not None:
+    if _placed(spans, cycle):
+        best = np.zeros(lengths.shape)  # what is seen is never worse than any phase
+    elif cycle.start is not None and at is not None:
         best = worst_shift(cycle, begins + at, lengths)[0]
     else:
         best = least_in(replace(cycle, start=None), begins, lengths)
@@ -373,9 +376,19 @@ def _sure(spans: Spans, cycle: Cycle, at: float | None, lengths: Array) -> Array
         return best
     seen = np.full(lengths.shape, np.inf)
     for low, high in spans:
-        placed = replace(cycle, start=-0.5 * (low + high), error=0.5 * (high - low))
-        seen = np.minimum(seen, worst_shift(placed, begins, lengths)[0])
+        seen = np.minimum(seen, least_placed(cycle, low, high, lengths))
     return np.asarray(np.maximum(best, seen))
+
+
+def _placed(spans: Spans, cycle: Cycle) -> bool:
+    """Whether all that is known of a cycle's phase is what is seen of it."""
+    return bool(spans) and cycle.start is None and cycle.table is None
+
+
+def _within(times: Array, cycle: Cycle, low: float, high: float) -> Array:
+    """Those times of a cycle that may be now, with shifted bursts on both sides."""
+    slack = cycle.delay + NEAR * cycle.period
+    return times[(times - low + slack) % cycle.period <= high - low + 2.0 * slack]
 
 
 def _lengths(seen: Sequence[tuple[Spans, Cycle]], at: float | None, end: float) -> Array:
@@ -385,7 +398,10 @@ def _lengths(seen: Sequence[tuple[Spans, Cycle]], at: float | None, end: float) 
         if cycle.table is not None:
             found.append(cycle.table.rises_up_to(end) + cycle.delay)
             continue
-        marks = [((cycle.rises[None, :] - cycle.drops[:, None]).ravel() % cycle.period)]
+        drops = cycle.drops
+        if _placed(spans, cycle):  # a window begins at a drop only where it may be now
+            drops = np.concatenate([_within(drops, cycle, low, high) for low, high in spans])
+        marks = [((cycle.rises[None, :] - drops[:, None]).ravel() % cycle.period)]
         for low, high in spans:
             marks += [cycle.rises - low, cycle.rises - high]
         if cycle.start is not None and at is not None:

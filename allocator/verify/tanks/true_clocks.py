@@ -236,8 +236,12 @@ def may_be(case: Case, name: str, at: float, on: bool) -> bool:
     if sure is None or sure.start is None:
         return True
     reach = sure.error + source.jitter + NEAR * sure.period
-    cycle = source_cycle(source.stages)
-    low = at - sure.start - reach
+    return may_be_within(source_cycle(source.stages), at - sure.start, reach, on)
+
+
+def may_be_within(cycle: Cycle, place: float, reach: float, on: bool) -> bool:
+    """Whether a cycle is on, or off, anywhere within ``reach`` s of a place in it."""
+    low = place - reach
     if 2.0 * reach >= cycle.period:
         return True
     turn = math.floor(low / cycle.period)

@@ -140,3 +140,25 @@ def test_another_run_goes_on_with_new_starts(tmp_path: Path) -> None:
     assert second[0].value >= first[0].value
     assert any(find not in first for find in second)
     assert twice() == (first, second)
+
+
+def test_a_short_time_is_for_one_long_start(small: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("allocator.search.paths.starts.LEAST_ROUNDS", 10**9)
+    _, sets = state(network_of(small), "firm")
+    made = path_network_of(sets, "clean_power")
+    assert made is not None
+    search = PathSearch(*made, seed=3, effort="normal")
+    heard: list[float] = []
+    notes: set[str] = set()
+
+    def hear(find: Candidate, note: str) -> None:
+        heard.append(find.value)
+        notes.add(note)
+
+    for _ in range(2):  # the second run goes on with the start of the first
+        search.run(0.3, None, lambda: False, hear)
+        assert not search.exhausted
+    assert heard == sorted(heard)
+    assert notes == {"first candidate", "candidate"}  # and none linked again
+    best = searched(small, "firm").elite[0].value
+    assert search.elite[0].value >= 0.9 * best

@@ -1,0 +1,453 @@
+"""Weights of pipes by origin, kept only near each origin, and improved by subgradient steps.
+
+A *region* of an origin is the nodes nearest to it. It has a weight for each link that begins in its
+region; on all other links its weight is 0, so that a path out of the region costs no more once it
+is outside (its *exit*). That keeps a thousand origins among ten thousand pipes small, and holds for
+any regions (:mod:`allocator.search.bounds.carrying` says what weights prove).
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from allocator.base.packing import Pointer, PointerType, define
+from allocator.search.bounds.arrays import EndArrays, Floats, Ints, NetworkArrays
+from allocator.search.paths.compiled import compiled
+
+REGION = 160
+"""Nodes of a region at most."""
+DEFLECTED = 1.5
+"""As in :mod:`allocator.search.bounds.multipliers`."""
+PATIENCE, SHORTER = 10, 0.7
+"""After so many steps without a better value steps become shorter by this factor."""
+LOWERED = 1.0 - 1e-9
+"""What weights are lowered by, beyond what a build gives up: rounding of their sums."""
+
+Room = tuple[Floats, Ints, NDArray[np.bool_], Floats, Ints]
+"""Arrays for paths in the largest region: ``far``, ``by``, ``done``, and a heap."""
+
+
+class Regions(NamedTuple):
+    """Regions of all origins, one after the other.
+
+    By origin: ``node_first``, ``slot_first``, ``end_first``; ``most`` and ``scale`` as in
+    :class:`NetworkArrays`; ``sends``. ``arc_first`` by node of a region; by arc ``arc_end`` (number
+    in the region, -1 outside) and ``arc_slot``. A *slot* is a link of a region: ``slot_origin``,
+    ``slot_link``; ``link_first`` and ``link_slot`` list them by link. ``end_node``: number of each
+    end in the region, -1 outside. ``pipe`` by link, ``build`` where its builds begin, ``capacity``.
+    """
+
+    node_first: Ints
+    arc_first: Ints
+    arc_end: Ints
+    arc_slot: Ints
+    slot_first: Ints
+    slot_origin: Ints
+    slot_link: Ints
+    link_first: Ints
+    link_slot: Ints
+    end_first: Ints
+    end_node: Ints
+    most: Floats
+    sends: Floats
+    scale: Floats
+    pipe: Ints
+    build: Ints
+    capacity: Floats
+
+
+class _RegionsType(PointerType):
+    """Of :class:`Regions`."""
+
+
+class PackedRegions(Pointer):
+    """What compiled loops see of :class:`Regions`."""
+
+
+define(PackedRegions, _RegionsType, Regions)
+
+
+@compiled
+def packed_regions(regions: Regions) -> Regions:
+    """The same arrays behind a pointer."""
+    return PackedRegions(
+        regions.node_first,
+        regions.arc_first,
+        regions.arc_end,
+        regions.arc_slot,
+        regions.slot_first,
+        regions.slot_origin,
+        regions.slot_link,
+        regions.link_first,
+        regions.link_slot,
+        regions.end_first,
+        regions.end_node,
+        regions.most,
+        regions.sends,
+        regions.scale,
+        regions.pipe,
+        regions.build,
+        regions.capacity,
+    )
+
+
+def regions_of(net: NetworkArrays, ends: EndArrays, length: Floats, most: int = REGION) -> Regions:
+    """The regions of all origins: nodes nearest by a length of each link."""
+    nodes, origins, links = len(net.first) - 1, len(net.home), len(net.pipe)
+    arc_first: list[Ints] = []
+    arc_end: list[Ints] = []
+    arc_slot: list[Ints] = []
+    slot_origin: list[Ints] = []
+    slot_link: list[Ints] = []
+    arc_count = 0
+    node_first, slot_first = [0], [0]
+    end_node = np.full(len(ends.node), -1, dtype=np.int64)
+    place = np.full(nodes, -1, dtype=np.int64)
+    for origin in range(origins):
+        near = _nearest(net.first, net.end, net.link, length, int(net.home[origin]), most)
+        place[near] = np.arange(len(near))
+        counts = net.first[near + 1] - net.first[near]
+        begins = np.cumsum(counts) - counts
+        arcs = np.repeat(net.first[near] - begins, counts) + np.arange(int(counts.sum()))
+        mine, slot = np.unique(net.link[arcs], return_inverse=True)
+        arc_first.append(begins + arc_count)
+        arc_count += len(arcs)
+        arc_end.append(place[net.end[arcs]])
+        arc_slot.append(slot.reshape(-1) + slot_first[-1])
+        slot_link.append(mine)
+        slot_origin.append(np.full(len(mine), origin, dtype=np.int64))
+        node_first.append(node_first[-1] + len(near))
+        slot_first.append(slot_first[-1] + len(mine))
+        span = slice(ends.first[origin], ends.first[origin + 1])
+        end_node[span] = place[ends.node[span]]
+        place[near] = -1
+    link = _joined(slot_link)
+    by_link = np.argsort(link, kind="stable").astype(np.int64)
+    return Regions(
+        np.array(node_first, dtype=np.int64),
+        np.append(_joined(arc_first), arc_count).astype(np.int64),
+        _joined(arc_end),
+        _joined(arc_slot),
+        np.array(slot_first, dtype=np.int64),
+        _joined(slot_origin),
+        link,
+        np.searchsorted(link[by_link], np.arange(links + 1)).astype(np.int64),
+        by_link,
+        ends.first,
+        end_node,
+        net.most,
+        net.sends,
+        net.scale,
+        net.pipe,
+        net.build,
+        net.capacity,
+    )
+
+
+def _joined(parts: list[Ints]) -> Ints:
+    whole: Ints = np.concatenate([*parts, np.zeros(0, dtype=np.int64)]).astype(np.int64)
+    return whole
+
+
+@compiled
+def _nearest(first: Ints, end: Ints, link: Ints, length: Floats, home: int, most: int) -> Ints:
+    """The nodes nearest to one, itself first, by the lengths of links."""
+    nodes = len(first) - 1
+    far, done = np.full(nodes, np.inf), np.zeros(nodes, np.bool_)
+    key, held = np.empty(len(end) + 2), np.empty(len(end) + 2, np.int64)
+    found, count = np.empty(min(most, nodes), np.int64), 0
+    far[home] = 0.0
+    key[0], held[0], size = 0.0, home, 1
+    while size > 0 and count < len(found):
+        node = pop(key, held, size)
+        size -= 1
+        if done[node]:
+            continue
+        done[node] = True
+        found[count] = node
+        count += 1
+        for arc in range(first[node], first[node + 1]):
+            way = far[node] + length[link[arc]]
+            if way < far[end[arc]]:
+                far[end[arc]] = way
+                push(key, held, size, way, end[arc])
+                size += 1
+    return found[:count]
+
+
+@compiled
+def pop(key: Floats, held: Ints, size: int) -> int:
+    """The node with the least key of a heap, which then has one less."""
+    node = int(held[0])
+    last_key, last = key[size - 1], held[size - 1]
+    size -= 1
+    place = 0
+    while True:
+        child = 2 * place + 1
+        if child >= size:
+            break
+        if child + 1 < size and key[child + 1] < key[child]:
+            child += 1
+        if key[child] >= last_key:
+            break
+        key[place], held[place] = key[child], held[child]
+        place = child
+    key[place], held[place] = last_key, last
+    return node
+
+
+@compiled
+def push(key: Floats, held: Ints, size: int, way: float, node: int) -> None:
+    """Put a node on a heap of so many."""
+    place = size
+    while place > 0:
+        parent = (place - 1) // 2
+        if key[parent] <= way:
+            break
+        key[place], held[place] = key[parent], held[parent]
+        place = parent
+    key[place], held[place] = way, node
+
+
+@compiled
+def reached(
+    regions: Regions, weight: Floats, origin: int, worth: Floats, limit: float, room: Room
+) -> None:
+    """Cheapest paths in a region: ``far`` and the arc ``by`` which each node, and the exit, is met.
+
+    ``worth``: of each node, the exit last (minus infinity: none); nodes farther than the largest
+    worth (``limit``) less the shortfall met so far are not looked at.
+    """
+    far, by, done, key, held = room
+    first = regions.node_first[origin]
+    nodes = regions.node_first[origin + 1] - first
+    far[: nodes + 1] = np.inf
+    by[: nodes + 1] = -1
+    done[: nodes + 1] = False
+    far[0] = 0.0
+    key[0], held[0], size, worst = 0.0, 0, 1, 0.0
+    while size > 0:
+        near = key[0]
+        node = pop(key, held, size)
+        size -= 1
+        if done[node]:
+            continue
+        if near > limit - worst:
+            break
+        done[node] = True
+        worst = max(worst, worth[node] - near)
+        if node == nodes:
+            continue
+        for arc in range(regions.arc_first[first + node], regions.arc_first[first + node + 1]):
+            other = regions.arc_end[arc]
+            if other < 0:
+                other = nodes
+            way = near + weight[regions.arc_slot[arc]]
+            if way < far[other] and not done[other]:
+                far[other] = way
+                by[other] = arc
+                push(key, held, size, way, other)
+                size += 1
+
+
+@compiled
+def room_for(regions: Regions) -> Room:
+    """Arrays for the largest region."""
+    origins = len(regions.most)
+    nodes, arcs = 0, 0
+    for o in range(origins):
+        low, high = regions.node_first[o], regions.node_first[o + 1]
+        nodes = max(nodes, high - low)
+        arcs = max(arcs, regions.arc_first[high] - regions.arc_first[low])
+    return (
+        np.empty(nodes + 1),
+        np.empty(nodes + 1, np.int64),
+        np.empty(nodes + 1, np.bool_),
+        np.empty(arcs + 2),
+        np.empty(arcs + 2, np.int64),
+    )
+
+
+@compiled
+def payers(regions: Regions, weight: Floats, link: int, order: Ints) -> int:
+    """Slots of a link with a weight, by falling weight, into ``order``; their number."""
+    count = 0
+    for n in range(regions.link_first[link], regions.link_first[link + 1]):
+        slot = regions.link_slot[n]
+        if weight[slot] > 0.0:
+            place = count
+            count += 1
+            while place > 0 and weight[order[place - 1]] < weight[slot]:
+                order[place] = order[place - 1]
+                place -= 1
+            order[place] = slot
+    return count
+
+
+@compiled
+def collected(regions: Regions, weight: Floats, order: Ints, count: int, build: int) -> float:
+    """The most that the payers of a build can bring together: those with most weight first."""
+    left, total = regions.capacity[build], 0.0
+    for n in range(count):
+        part = min(left, regions.most[regions.slot_origin[order[n]]])
+        total += part * weight[order[n]]
+        left -= part
+        if left <= 0.0:
+            break
+    return total
+
+
+@compiled
+def lowered(regions: Regions, cost: Floats, weight: Floats) -> Floats:
+    """The weights, lowered link by link, so that no build collects more than it costs."""
+    found, order = weight.copy(), np.empty(len(regions.most), np.int64)
+    for d in range(len(regions.pipe)):
+        count = payers(regions, weight, d, order)
+        factor = 1.0
+        for k in range(regions.build[d], regions.build[d + 1]):
+            brought = collected(regions, weight, order, count, k)
+            if brought * factor > cost[k]:
+                factor = cost[k] / brought
+        for n in range(count):
+            found[order[n]] = weight[order[n]] * factor * LOWERED
+    return found
+
+
+@compiled
+def distances(regions: Regions, weight: Floats) -> Floats:
+    """By end: the weight of the cheapest path to it; outside a region, that of the exit."""
+    room = room_for(regions)
+    far = room[0]
+    worth = np.full(len(far), -np.inf)
+    found = np.empty(len(regions.end_node))
+    for o in range(len(regions.most)):
+        reached(regions, weight, o, worth, np.inf, room)
+        nodes = regions.node_first[o + 1] - regions.node_first[o]
+        for n in range(regions.end_first[o], regions.end_first[o + 1]):
+            node = regions.end_node[n]
+            # the exit may be nearer: outside, nothing is known of the way back
+            found[n] = far[nodes] if node < 0 else min(far[node], far[nodes])
+    return found
+
+
+@compiled
+def improved(
+    regions: Regions, gain: Floats, cost: Floats, start: Floats, steps: int, part: float
+) -> tuple[Floats, Floats]:
+    """Subgradient steps: the weights of the least value, and the mean of the later half.
+
+    The value is the sum over origins of what they send times the most that an end is worth
+    (``gain``) beyond the way to it, and over pipes of the most that a build collects beyond its
+    ``cost``: what a Lagrangian bound with these prices falls by when it is lowered. Steps have the
+    length that would lead to ``part`` of the best value below it, were it a plane. At first that
+    is more than there is to gain: short steps stay near the weights they began with.
+    """
+    room = room_for(regions)
+    far, by = room[0], room[1]
+    origins, links, slots = len(regions.most), len(regions.pipe), len(start)
+    pipes = regions.pipe.max() + 1
+    tail = np.empty(len(regions.arc_end), np.int64)
+    for o in range(origins):
+        for node in range(regions.node_first[o], regions.node_first[o + 1]):
+            for arc in range(regions.arc_first[node], regions.arc_first[node + 1]):
+                tail[arc] = node - regions.node_first[o]
+    worth = np.full(len(far), -np.inf)
+    order = np.empty(origins, np.int64)
+    stale = np.ones(links, np.bool_)
+    excess, build_of = np.zeros(links), np.full(links, -1, np.int64)
+    by_pipe, which = np.zeros(pipes), np.full(pipes, -1, np.int64)
+    weight, best, mean = start.copy(), start.copy(), np.zeros(slots)
+    half, counted = steps // 2, 0
+    drift, slope = np.zeros(slots), np.zeros(slots)
+    least, idle = np.inf, 0
+    for turn in range(steps):
+        slope[:] = 0.0
+        value = 0.0
+        for o in range(origins):
+            nodes = regions.node_first[o + 1] - regions.node_first[o]
+            worth[: nodes + 1] = -np.inf
+            limit = -1.0
+            for n in range(regions.end_first[o], regions.end_first[o + 1]):
+                node = regions.end_node[n]
+                if node < 0:
+                    node = nodes
+                worth[node] = max(worth[node], gain[n])
+                limit = max(limit, gain[n])
+            worth[nodes] = limit  # a path that leaves may come back to any end
+            reached(regions, weight, o, worth, limit, room)
+            end, short = -1, 0.0
+            for n in range(regions.end_first[o], regions.end_first[o + 1]):
+                node = regions.end_node[n]
+                if node >= 0 and gain[n] - far[node] > short:
+                    end, short = node, gain[n] - far[node]
+            if limit - far[nodes] > short:
+                end, short = nodes, limit - far[nodes]
+            if end >= 0:
+                value += short * regions.sends[o]
+                while by[end] >= 0:
+                    arc = by[end]
+                    slope[regions.arc_slot[arc]] -= regions.sends[o] / regions.scale[o]
+                    end = tail[arc]
+        by_pipe[:] = 0.0
+        which[:] = -1
+        for d in range(links):
+            if stale[d]:
+                count = payers(regions, weight, d, order)
+                excess[d], build_of[d] = 0.0, -1
+                for k in range(regions.build[d], regions.build[d + 1]):
+                    more = collected(regions, weight, order, count, k) - cost[k]
+                    if more > excess[d]:
+                        excess[d], build_of[d] = more, k
+                stale[d] = False
+            if build_of[d] >= 0 and excess[d] > by_pipe[regions.pipe[d]]:
+                by_pipe[regions.pipe[d]] = excess[d]
+                which[regions.pipe[d]] = d
+        value += by_pipe.sum()
+        if value < least:
+            if value < least - 0.01 * part * abs(least):
+                idle = 0
+            least = value
+            best[:] = weight
+        idle += 1
+        if idle >= PATIENCE:
+            part, idle = SHORTER * part, 0
+        for p in range(pipes):
+            d = which[p]
+            if d >= 0:
+                count = payers(regions, weight, d, order)
+                left = regions.capacity[build_of[d]]
+                for n in range(count):
+                    o = regions.slot_origin[order[n]]
+                    share = min(left, regions.most[o])
+                    slope[order[n]] += share / regions.scale[o]
+                    left -= share
+                    if left <= 0.0:
+                        break
+        inner, long = 0.0, 0.0
+        for n in range(slots):
+            inner += slope[n] * drift[n]
+            long += drift[n] * drift[n]
+        beta = -DEFLECTED * inner / long if inner < 0.0 else 0.0
+        size = 0.0
+        for n in range(slots):
+            drift[n] = slope[n] + beta * drift[n]
+            size += drift[n] * drift[n]
+        if size <= 0.0:
+            break
+        step = (value - (1.0 - part) * least) / size
+        for n in range(slots):
+            if drift[n] != 0.0:
+                new = max(0.0, weight[n] - step * drift[n] / regions.scale[regions.slot_origin[n]])
+                if new != weight[n]:
+                    weight[n] = new
+                    stale[regions.slot_link[n]] = True
+        if turn >= half:
+            counted += 1
+            for n in range(slots):
+                mean[n] += weight[n]
+    if counted > 0:
+        mean /= counted
+    return best, mean
