@@ -94,7 +94,7 @@ def main() -> None:
         file.write_text(SITE, encoding="utf-8")
         result = plan_site(read_site(file), Settings(node_limit=1))  # the audit's loops, at once
         while sys.argv[2:] == [SEARCH] and not warming.compiled_before(warming.BOUNDS):
-            time.sleep(LOOK)  # the search beside needs its own first, and finds nothing without
+            time.sleep(LOOK)  # the search needs its own loops first
         with compiling_alone():
             if not compiled_before():
                 prove_plan(result.site, result.plan)

@@ -141,7 +141,7 @@ def _clock(fit: CycleFit, log: Log, naming: Naming) -> list[str]:
     next_start = end + fit.phase.value + turns * period.value - naming.starts_at
     half += abs(turns) * (period.high - period.low) / 2
     if 2 * half >= period.value:
-        return ["    clock: free  # the phase is lost so far from the record"]
+        return ["    clock: free  # too long after the record for its phase to be known"]
     half = max(half, fit.row_distance / 2)
     told = f"counts from starts_at: {naming.given}" if naming.given else "counts from starts_at"
     return [
@@ -203,7 +203,7 @@ def _plain(value: float, step: float) -> str:
 
 
 def small_site(block: str, starts_at: str = "") -> str:
-    """A site around a block, with a place and a fluid of the names that stand in it."""
+    """A site around a block, with a place and a fluid of the names that it has."""
     found: Mapping[str, str] = dict(
         line.strip().split("  #")[0].split(": ", 1)
         for line in block.splitlines()

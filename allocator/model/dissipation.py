@@ -52,7 +52,7 @@ from allocator.network.pressure_curves import losses_at
 from allocator.network.pressure_records import FluidPressures
 
 SHARES = tuple(0.72**power for power in range(6))
-"""Flows, as shares of the most that a build carries plainly, at which tangents stand.
+"""Flows, as shares of the most that a build carries plainly, at which tangents are stated.
 
 Between two they are 7 % too low where loss rises with the square of the flow."""
 

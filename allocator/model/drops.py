@@ -13,7 +13,7 @@ from allocator.network.pressure_curves import losses_at
 from allocator.network.pressure_records import BoosterOption, PipeLoss
 
 SHARES = (0.35, 1.0)
-"""Flows, as shares of the most that a build can carry, at which tangents stand from the start."""
+"""Flows, as shares of the most that a build can carry, of the tangents stated from the start."""
 
 
 @dataclass(frozen=True, slots=True)

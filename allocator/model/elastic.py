@@ -92,7 +92,7 @@ def _taken(model: Model, sets: IndexSets, want: Want, limit: Limit) -> None:
 
 
 def _wanted(model: Model, sets: IndexSets, want: Want) -> tuple[Terms, float, float]:
-    """The expression, SI of it a unit of the want, and what of it stands already."""
+    """The expression, SI of it a unit of the want, and what of it exists already."""
     if want.kind in ("firm_clean", "firm_total"):
         kinds = ("clean",) if want.kind == "firm_clean" else CLASSES
         demands = sets.power_demands()

@@ -104,7 +104,7 @@ def _facts(site: Site) -> Iterator[Fact]:
         yield _plain(site, "materials", name, "stock", Quantity("mass", least=0), True)
         yield _plain(site, "materials", name, "price", Quantity("money_per_mass", least=0), True)
     for source in site.sources.values():
-        if source.series is None:  # a record is what it is
+        if source.series is None:  # a measured record has no range to check
             yield from _source(source)
     for name, store in site.storage.items():
         size, rate = ("energy", "power") if store.holds == POWER else ("mass", "mass_rate")

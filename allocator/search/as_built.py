@@ -1,4 +1,4 @@
-"""A site on which all that a plan builds stands already, and nothing more may be built.
+"""A site on which all that a plan builds exists already, and nothing more may be built.
 
 Planning such a site is operating the plan: valves and shares are set anew, nothing is moved.
 """

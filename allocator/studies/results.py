@@ -1,4 +1,4 @@
-"""What cases of a study gave, kept on disk as it comes: a study that is killed loses none of it."""
+"""Results of the cases of a study, kept on disk one by one, so that a killed study loses none."""
 
 from __future__ import annotations
 

@@ -37,7 +37,7 @@ class SourceRow:
 
     ``longest_quiet``: s. ``full_store``: kg, the least store (without loss) that makes all of
     the mean firm. ``store``: kg, the largest store that the site could build for it.
-    ``firm_draw``: kg/s that is there at all times with that store. ``per_store``: kg/s of firm
+    ``firm_draw``: kg/s available at all times with that store. ``per_store``: kg/s of firm
     draw that one more kg of store adds. Where a pump draws on a chamber, mean and firm draw
     count with what it draws through pauses; ``duty`` and ``longest_quiet`` are the source's own.
     """

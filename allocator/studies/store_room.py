@@ -29,7 +29,7 @@ class StoreRoom:
 
 @dataclass(frozen=True, slots=True)
 class _Spot:
-    """A store type at a place, with what stands there already, kg."""
+    """A store type at a place, with the kg that exist there already."""
 
     type: StoreType
     existing: float
@@ -96,7 +96,7 @@ def _orders(site: Site, chosen: Sequence[_Spot]) -> Iterator[list[_Spot]]:
 def _filled(
     site: Site, spots: Sequence[_Spot], order: Sequence[_Spot]
 ) -> list[tuple[_Spot, float]]:
-    """Sizes when the spots of an order are filled one after the other; what stands, stays."""
+    """Sizes when the spots of an order are filled one after the other; existing storage stays."""
     left = {m.name: m.stock for m in site.materials.values() if m.stock is not None}
     sizes = {id(spot): spot.existing for spot in spots}
     for spot in order:

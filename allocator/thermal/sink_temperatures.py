@@ -158,7 +158,7 @@ class HeatSinkStudy:
         """K from which the site's cooler runs, or one that it does not have yet.
 
         That one leaves room for two bursts below what the bath may reach: at the limit itself it
-        would have to take a whole burst as it comes, and the mass would be of no use.
+        would have to cool each burst as it arrives, and the mass would be of no use.
         """
         heat_sink = self.heat_sink
         if heat_sink.cooler is not None:

@@ -150,7 +150,7 @@ def case_of(site: Network, plan: Plan) -> Case:
     """
     firm, whole = plan.basis == "firm", site
     used = [s.name for s in plan.sources if any(s.collect.values()) or any(s.direct.values())]
-    # A chamber is filled while its source is on, whether that is drawn on as it comes or not.
+    # A chamber is filled while its source is on, whether the source is drawn on directly or not.
     used += [behind for name in used if (behind := site.sources[name].part_of)]
     cycles = _cycles(site, used)
     if not firm:

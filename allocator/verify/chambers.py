@@ -2,7 +2,7 @@
 
 A pump may go on while its source pauses, out of the chamber between them. A plan names what it so
 draws as sources of their own, each on throughout the on-time of one stage, or always. On one
-clock with their source, they and what is taken as it comes must never ask a chamber, full at
+clock with their source, these draws and direct use together must never ask a chamber, full at
 first, for more than it holds above the pressure that is kept in it.
 """
 

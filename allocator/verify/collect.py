@@ -103,7 +103,7 @@ def _balance(case: Case, findings: Findings, fluid: str, end: str, tolerance: fl
 
 
 def check_burns(case: Case, findings: Findings) -> None:
-    """Burnt as it comes: one fluid, machines enough for it, power, a battery at the same bus;
+    """Burnt directly: one fluid, machines enough for it, power, a battery at the same bus;
 
     no burst shorter than the machine's least one, and no machine that must rest: sources share
     its units, and one may begin as soon as another has ended.

@@ -1,4 +1,4 @@
-"""Rules of what is built: counts, sizes, builds, and what stands already."""
+"""Rules of what is built: counts, sizes, builds, and existing assets."""
 
 from __future__ import annotations
 

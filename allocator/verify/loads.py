@@ -61,7 +61,7 @@ def burst_terms(case: Case, machine: MachineUse) -> Iterator[tuple[str, float]]:
 
 
 def mean_bursts(case: Case, machine: MachineUse) -> list[float]:
-    """Mean load of a group from what it burns as it comes, in units, source by source."""
+    """Mean load of a group from what it burns directly, in units, source by source."""
     return [units * case.duty(source) for source, units in burst_terms(case, machine)]
 
 

@@ -81,7 +81,7 @@ def _loads(case: Case, findings: Findings, machine: MachineUse, subject: str) ->
 def run_on_and_off(case: Case, machine: MachineUse) -> int:
     """Units of a group that run on and off: for what is promised flat, and for bursts.
 
-    A part of a unit burns a burst as it comes only where its fuel is in proportion to its load,
+    A part of a unit burns a burst directly only where its fuel is in proportion to its load,
     down to nothing. Else it runs in lumps, which a receiver and a battery must take up.
     """
     return int(machine.cycled > 0) + int(in_batches(case, machine))
@@ -93,8 +93,8 @@ def beside(case: Case, machine: MachineUse) -> float:
     Those have ``running - flat - sum of following at peak`` to spare. At no load they take a share
     of the full-load fuel already, so what is added is burnt at full-load efficiency or better.
     Of sources that never stop the same is true, so they may share units with bursts. Units beside
-    and the load run on and off are one stream of fuel: the whole units that it fills burn it as it
-    comes, one more unit the rest.
+    and the load run on and off are one stream of fuel: the whole units that it fills burn it
+    directly, one more unit the rest.
     """
     room = machine.running - math.fsum([machine.flat_load, case.at_peak(machine.following)])
     return max(0.0, math.fsum([*machine.burst.values(), -max(0.0, room)]))

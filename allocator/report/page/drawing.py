@@ -56,7 +56,7 @@ class DrawingError(AllocatorError):
 
 
 def existing_plan(site: Network) -> Plan:
-    """What stands already, as a plan that builds and promises nothing."""
+    """Existing assets, as a plan that builds and promises nothing."""
     built = site.built
     stores = []
     batteries = []

@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 from allocator.search.bounds.arrays import EndArrays, Floats, Ints, NetworkArrays
 from allocator.search.bounds.packed import packed_ends, packed_net
 from allocator.search.paths.compiled import compiled
+from allocator.search.paths.heap import drop_first, push
 
 Marks = NDArray[np.bool_]
 DEFLECTED = 1.5
@@ -61,21 +62,8 @@ def reached(
     size, worst = 1, 0.0
     heap_key[0], heap_node[0] = 0.0, home
     while size > 0:
-        key, node = heap_key[0], heap_node[0]
-        size -= 1
-        last_key, last_node = heap_key[size], heap_node[size]
-        place = 0
-        while True:
-            child = 2 * place + 1
-            if child >= size:
-                break
-            if child + 1 < size and heap_key[child + 1] < heap_key[child]:
-                child += 1
-            if heap_key[child] >= last_key:
-                break
-            heap_key[place], heap_node[place] = heap_key[child], heap_node[child]
-            place = child
-        heap_key[place], heap_node[place] = last_key, last_node
+        key, node = heap_key[0], int(heap_node[0])
+        size = drop_first(heap_key, heap_node, size)
         if done[node]:
             continue
         if key > limit - worst:
@@ -90,15 +78,7 @@ def reached(
             if way < far[other]:
                 far[other] = way
                 by[other] = arc
-                place = size
-                size += 1
-                while place > 0:
-                    parent = (place - 1) // 2
-                    if heap_key[parent] <= way:
-                        break
-                    heap_key[place], heap_node[place] = heap_key[parent], heap_node[parent]
-                    place = parent
-                heap_key[place], heap_node[place] = way, other
+                size = push(heap_key, heap_node, size, way, other)
 
 
 @compiled

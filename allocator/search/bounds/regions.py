@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from allocator.base.packing import Pointer, PointerType, define
 from allocator.search.bounds.arrays import EndArrays, Floats, Ints, NetworkArrays
 from allocator.search.paths.compiled import compiled
+from allocator.search.paths.heap import drop_first, push
 
 REGION = 160
 """Nodes of a region at most."""
@@ -162,8 +163,8 @@ def _nearest(first: Ints, end: Ints, link: Ints, length: Floats, home: int, most
     far[home] = 0.0
     key[0], held[0], size = 0.0, home, 1
     while size > 0 and count < len(found):
-        node = pop(key, held, size)
-        size -= 1
+        node = int(held[0])
+        size = drop_first(key, held, size)
         if done[node]:
             continue
         done[node] = True
@@ -173,43 +174,8 @@ def _nearest(first: Ints, end: Ints, link: Ints, length: Floats, home: int, most
             way = far[node] + length[link[arc]]
             if way < far[end[arc]]:
                 far[end[arc]] = way
-                push(key, held, size, way, end[arc])
-                size += 1
+                size = push(key, held, size, way, end[arc])
     return found[:count]
-
-
-@compiled
-def pop(key: Floats, held: Ints, size: int) -> int:
-    """The node with the least key of a heap, which then has one less."""
-    node = int(held[0])
-    last_key, last = key[size - 1], held[size - 1]
-    size -= 1
-    place = 0
-    while True:
-        child = 2 * place + 1
-        if child >= size:
-            break
-        if child + 1 < size and key[child + 1] < key[child]:
-            child += 1
-        if key[child] >= last_key:
-            break
-        key[place], held[place] = key[child], held[child]
-        place = child
-    key[place], held[place] = last_key, last
-    return node
-
-
-@compiled
-def push(key: Floats, held: Ints, size: int, way: float, node: int) -> None:
-    """Put a node on a heap of so many."""
-    place = size
-    while place > 0:
-        parent = (place - 1) // 2
-        if key[parent] <= way:
-            break
-        key[place], held[place] = key[parent], held[parent]
-        place = parent
-    key[place], held[place] = way, node
 
 
 @compiled
@@ -231,8 +197,8 @@ def reached(
     key[0], held[0], size, worst = 0.0, 0, 1, 0.0
     while size > 0:
         near = key[0]
-        node = pop(key, held, size)
-        size -= 1
+        node = int(held[0])
+        size = drop_first(key, held, size)
         if done[node]:
             continue
         if near > limit - worst:
@@ -249,8 +215,7 @@ def reached(
             if way < far[other] and not done[other]:
                 far[other] = way
                 by[other] = arc
-                push(key, held, size, way, other)
-                size += 1
+                size = push(key, held, size, way, other)
 
 
 @compiled

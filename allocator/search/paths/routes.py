@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from allocator.search.paths.compiled import compiled
+from allocator.search.paths.heap import drop_first, push
 from allocator.search.paths.loads import (
     DUST,
     level_of,
@@ -17,42 +18,6 @@ from allocator.search.paths.loads import (
     units_for,
 )
 from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, PathState, Whole
-
-
-@compiled
-def _push(keys: Floats, names: Whole, size: int, key: float, name: int) -> int:
-    i = size
-    while i > 0:
-        above = (i - 1) // 2
-        if keys[above] <= key:
-            break
-        keys[i] = keys[above]
-        names[i] = names[above]
-        i = above
-    keys[i] = key
-    names[i] = name
-    return size + 1
-
-
-@compiled
-def _drop_first(keys: Floats, names: Whole, size: int) -> int:
-    size -= 1
-    key, name = keys[size], names[size]
-    i = 0
-    while True:
-        below = 2 * i + 1
-        if below >= size:
-            break
-        if below + 1 < size and keys[below + 1] < keys[below]:
-            below += 1
-        if keys[below] >= key:
-            break
-        keys[i] = keys[below]
-        names[i] = names[below]
-        i = below
-    keys[i] = key
-    names[i] = name
-    return size
 
 
 @compiled
@@ -99,12 +64,12 @@ def cheapest_route(
     mean = draw * arrays.peak
     start = arrays.source_node[source] + (0 if through_store else nodes)
     far[start] = 0.0
-    size = _push(keys, names, 0, 0.0, start)
+    size = push(keys, names, 0, 0.0, start)
     best, best_sink, best_node = limit, -1, -1
     taken = np.zeros(len(weights))
     while size > 0:
         at, here = names[0], keys[0]
-        size = _drop_first(keys, names, size)
+        size = drop_first(keys, names, size)
         if here > far[at]:
             continue
         if here >= best:
@@ -150,7 +115,7 @@ def cheapest_route(
                     far[node + nodes] = price
                     back[node + nodes] = at
                     via[node + nodes] = -2 - k
-                    size = _push(keys, names, size, price, node + nodes)
+                    size = push(keys, names, size, price, node + nodes)
         amount = mean if supply else rate
         for i in range(arrays.first[node], arrays.first[node + 1]):
             other = arrays.other[i] + (nodes if supply else 0)
@@ -163,7 +128,7 @@ def cheapest_route(
                 back[other] = at
                 via[other] = pipe
                 if size < room:
-                    size = _push(keys, names, size, price, other)
+                    size = push(keys, names, size, price, other)
     if best_sink < 0:
         return -1, -1, -1
     count, store, at = 0, -1, best_node
