@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from allocator.cli.arguments import mass_rate, seed
-from allocator.cli.terminal import BAD_INPUT, fail, show, tell
+from allocator.cli.terminal import BAD_INPUT, fail, show, tell, times
 
 if TYPE_CHECKING:
     from allocator.intake.fitting import CycleFit
@@ -75,7 +75,7 @@ def run(given: argparse.Namespace) -> int:
     gaps = int(log.gaps.sum())
     notes = [*log.repairs, *fit.repairs]
     if gaps:
-        notes.append(f"{gaps:,} gaps, of which nothing is assumed")
+        notes.append(f"{times(gaps, 'gap')}: nothing is assumed of the time within")
     for note in notes:
         tell(f"note: {given.log}: {note}")
     lines = _cycle(fit)
