@@ -71,11 +71,13 @@ def shortfall(
     these the search is given up. The same figures are searched once.
     """
     asked = _digest(parts, (draw, size, precision, float(steps)))
-    if asked not in _WALKED:
-        if len(_WALKED) >= MOST_WALKED:
-            _WALKED.pop(next(iter(_WALKED)), None)
-        _WALKED[asked] = _searched(parts, draw, size, precision, steps)
-    return _WALKED[asked]
+    if asked in _WALKED:
+        return _WALKED[asked]
+    found = _searched(parts, draw, size, precision, steps)
+    if len(_WALKED) >= MOST_WALKED:
+        _WALKED.clear()
+    _WALKED[asked] = found
+    return found
 
 
 def _digest(parts: Sequence[tuple[Cycle, float]], figures: Sequence[float]) -> bytes:

@@ -121,7 +121,8 @@ def test_a_short_search_of_an_open_network_is_honest(name: str) -> None:
     plan = outcome.plan
     assert plan is not None, outcome.reason
     report = audit(site, plan)
-    assert report.accepted, "\n".join(map(str, report.breaches))
+    # With all that one needs to look into it: such a search is another one each time.
+    assert report.accepted, "\n".join(map(str, (*report.breaches, plan.stores, plan.sources)))
     clean = plan.goals[0]
     assert clean.value >= expected["floor_clean_w"]
     # Backup is built beside what is clean, however little time there is for the later goals.

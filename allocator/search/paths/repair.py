@@ -16,7 +16,7 @@ from itertools import zip_longest
 
 import numpy as np
 
-from allocator.base.clock import Clock
+from allocator.base.clock import Clock, crowding
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
 from allocator.network.records import Network
@@ -139,11 +139,14 @@ class CandidatePool:
         return ready
 
     def search_uncompiled(self, seed: int) -> None:
-        """Begin the uncompiled search beside all else, where the compiled one is not ready.
+        """Begin the uncompiled search beside all else, where compiling will take long.
 
-        Not where pressures count, whose gradients are three searches.
+        That is on a crowded machine: elsewhere it would only take a core from the compiler. Not
+        where pressures count, whose gradients are three searches.
         """
-        if self.warming is not None and not self.ready(0.0) and not self.misses_pressures:
+        if self.warming is None or self.ready(0.0) or self.misses_pressures:
+            return
+        if crowding() >= CANDIDATES.crowded:
             left = self.clock.left()
             seconds = LONGEST if left is None else left
             self.uncompiled = UncompiledSearch(self.paths.arrays, self.paths.names, seed, seconds)

@@ -173,6 +173,8 @@ class CandidateBudgets:
     """The path search above ``many_sources``, where nothing else finds as good plans."""
     search_with_worker: float = 0.4
     """The path search at the least where the background worker has the bound."""
+    crowded: float = 1.5
+    """Processes to a core from which on the path search runs uncompiled until it is compiled."""
     uncompiled: float = 0.01
     """Share by which a candidate of the uncompiled path search must be ahead of the best plan."""
     compiling: float = 0.05

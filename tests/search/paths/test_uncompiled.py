@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -66,6 +67,7 @@ def test_a_run_that_is_not_compiled_in_time_takes_its_candidates(
 
     monkeypatch.setattr(warming.Warming, "done", lambda self, seconds: False)
     monkeypatch.setattr(repair, "UncompiledSearch", Known)
+    monkeypatch.setattr(repair, "crowding", lambda: 2.0)
     lines: list[Progress] = []
     settings = Settings(basis="mean", time_limit=8.0, threads=1, gap=0.5)
     plan = make_plan(site, settings, lines.append).plan
@@ -75,3 +77,7 @@ def test_a_run_that_is_not_compiled_in_time_takes_its_candidates(
         line.note == "candidate" and line.value == pytest.approx(found.value) for line in lines
     )
     assert ended
+    ended.clear()
+    monkeypatch.setattr(repair, "crowding", lambda: 1.0)  # the compiler needs the core
+    assert make_plan(site, replace(settings, time_limit=2.0)).plan is not None
+    assert not ended
