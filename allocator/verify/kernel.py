@@ -6,6 +6,7 @@ Import this module only where the search runs: it loads the compiler.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -13,6 +14,7 @@ from numpy.typing import NDArray
 
 from allocator.base.compiling import compiled
 from allocator.base.packing import Pointer, PointerType, define
+from allocator.verify.cycle import Cycle
 
 Array = NDArray[np.float64]
 
@@ -55,6 +57,41 @@ class PackedWindows(Pointer):
 
 
 define(PackedWindows, _WindowsType, Windows)
+
+
+def windows_of(parts: Sequence[tuple[Cycle, float]]) -> Windows:
+    """Cycles with their weights, and the windows in which each can be least."""
+    cycles = [cycle for cycle, _ in parts]
+    nodes = [cycle.table or cycle for cycle in cycles]
+    anchors = [
+        np.concatenate((c.drops, c.rises)) if c.table is None else np.zeros(1) for c in cycles
+    ]
+    return Windows(
+        np.cumsum([0, *(len(n.times) for n in nodes)]),
+        np.concatenate([n.times for n in nodes]),
+        np.concatenate([n.rates for n in nodes]),
+        np.concatenate([n.integrals for n in nodes]),
+        np.array([c.period for c in cycles]),
+        np.array([c.total for c in cycles]),
+        np.array([c.least for c in cycles]),
+        np.array([c.most for c in cycles]),
+        np.array([c.mean for c in cycles]),
+        np.array([c.lag for c in cycles]),
+        np.array([weight for _, weight in parts]),
+        np.cumsum([0, *(len(a) for a in anchors)]),
+        np.concatenate(anchors),
+        np.concatenate(
+            [n.integrals[np.searchsorted(n.times, a)] for n, a in zip(nodes, anchors, strict=True)]
+        ),
+        np.concatenate(
+            [
+                np.arange(len(a)) >= (len(c.drops) if c.table is None else 1)
+                for c, a in zip(cycles, anchors, strict=True)
+            ]
+        ),
+        np.array([c.delay for c in cycles]),
+        np.array([0.0 if c.table is None else c.table.onset for c in cycles]),
+    )
 
 
 @compiled
@@ -154,6 +191,17 @@ def least_integral(
         values[i] = value
         smallest = min(smallest, value)
     return smallest
+
+
+@compiled
+def least_integrals(w: Windows, lengths: Array) -> Array:
+    """Least integrals of the first cycle over windows of some lengths, at any phase."""
+    everything = np.arange(w.window_at[1])
+    values = np.empty(len(everything))
+    found = np.empty(len(lengths))
+    for i in range(len(lengths)):
+        found[i] = least_integral(w, 0, lengths[i], everything, len(everything), values)
+    return found
 
 
 @compiled

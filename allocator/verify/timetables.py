@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -22,8 +23,13 @@ from allocator.verify.most_needed import MostNeeded
 Array = np.ndarray
 
 MOST_WINDOWS = 20_000_000
+MOST_PAIRS = 400_000_000
+"""Times of a cycle at which its rate falls, times those at which it grows."""
+PAIRS_AT_ONCE = 1_000_000
 AT_ONCE = 1_000
 """Windows: more of them at once would not stay in the processor's fast memory."""
+COMPILED_FROM = 20_000
+"""Windows times bursts of a source from which on loading the compiler is worth it."""
 FIRST = 32
 """Lengths that are looked at before all others."""
 SAME = 1e-12
@@ -44,7 +50,9 @@ def worst_known(parts: Parts, draw: float, end: float) -> tuple[float, float, fl
         return None
     begins = _moments([(c, c.drops - 0.5 * c.delay) for c, _ in known], period)
     ends = _moments([(c, c.rises + 0.5 * c.delay) for c, _ in known], period)
-    count = sum(len(c.drops) * len(c.rises) * (1 + end / c.period) for c, _ in parts)
+    if any(len(c.drops) * len(c.rises) > MOST_PAIRS for c, _ in parts):
+        return None
+    count = sum(len(_distances_of(c)) * (1 + end / c.period) for c, _ in parts if c.table is None)
     if count > MOST_WINDOWS:
         return None
     lengths = turning_lengths([cycle for cycle, _ in parts], end)
@@ -141,7 +149,7 @@ def turning_lengths(cycles: Sequence[Cycle], end: float) -> Array:
             ups = cycle.table.rises_up_to(end) + cycle.delay
             found.append(ups[ups <= end])
             continue
-        between = (cycle.rises[None, :] - cycle.drops[:, None]).ravel() % cycle.period
+        between = _distances_of(cycle)
         turns = np.arange(math.floor(end / cycle.period) + 1) * cycle.period
         every = (turns[:, None] + np.append(between, cycle.period)[None, :]).ravel() + cycle.delay
         if cycle.delay > 0.0:
@@ -150,9 +158,27 @@ def turning_lengths(cycles: Sequence[Cycle], end: float) -> Array:
     return _distinct(np.concatenate(found), end)
 
 
+def _distances_of(cycle: Cycle) -> Array:
+    """Times from a fall of a cycle's rate to a growth, within a period."""
+    return _distances(cycle.period, cycle.drops.tobytes(), cycle.rises.tobytes())
+
+
+@lru_cache(maxsize=64)
+def _distances(period: float, drops: bytes, rises: bytes) -> Array:
+    """Of nested stages few of all pairs differ: some thousand of a hundred million."""
+    falls, grows = np.frombuffer(drops), np.frombuffer(rises)
+    found = np.zeros(0)
+    many = max(1, PAIRS_AT_ONCE // max(1, len(grows)))
+    for at in range(0, len(falls), many):
+        pairs = (grows[None, :] - falls[at : at + many, None]).ravel() % period
+        found = _distinct(np.concatenate((found, pairs)), period)
+    found.setflags(write=False)
+    return found
+
+
 def _distinct(times: Array, scale: float) -> Array:
     times = np.unique(times)
-    return np.asarray(times[np.append(True, np.diff(times) > SAME * scale)])
+    return times[np.append(True, np.diff(times) > SAME * scale)] if len(times) else times
 
 
 def _worst_of(
@@ -188,6 +214,11 @@ def least_in(cycle: Cycle, begins: Array, lengths: Array) -> Array:
     """Least integral of a cycle over windows, whatever its true phase may be."""
     if cycle.table is not None:
         return cycle.table.at(np.maximum(lengths - cycle.delay, 0.0))
+    if cycle.start is None and len(lengths) * len(cycle.drops) > COMPILED_FROM:
+        from allocator.verify import kernel
+
+        windows = kernel.packed(kernel.windows_of([(cycle, 1.0)]))
+        return np.asarray(kernel.least_integrals(windows, np.asarray(lengths)))
     return worst_shift(cycle, begins, lengths)[0]
 
 

@@ -103,7 +103,7 @@ def _searched(
         return None  # no window can need more than the lags, given rates that balance
     from allocator.verify import kernel
 
-    windows = kernel.packed(kernel.Windows(*_columns(moving)))
+    windows = kernel.packed(kernel.windows_of(moving))
     longest = max(cycle.period for cycle, _ in moving)
     end, closed = MOST_PERIODS * longest, False
     for length in _likely_ends([cycle.period for cycle, _ in moving]):
@@ -181,7 +181,7 @@ def settled_length(parts: Sequence[tuple[Cycle, float]], draw: float) -> float |
     moving = _merged(parts)
     if not moving:
         return None
-    windows = kernel.packed(kernel.Windows(*_columns(moving)))
+    windows = kernel.packed(kernel.windows_of(moving))
     for length in _likely_ends([cycle.period for cycle, _ in moving]):
         need, scale = kernel.need_at(windows, draw, length)
         if need <= ROUNDING * scale:
@@ -206,37 +206,3 @@ def _merged(parts: Sequence[tuple[Cycle, float]]) -> list[tuple[Cycle, float]]:
             known = found.get(id(cycle), (cycle, 0.0))[1]
             found[id(cycle)] = (cycle, known + weight)
     return list(found.values())
-
-
-def _columns(parts: Sequence[tuple[Cycle, float]]) -> tuple[np.ndarray, ...]:
-    cycles = [cycle for cycle, _ in parts]
-    nodes = [cycle.table or cycle for cycle in cycles]
-    anchors = [
-        np.concatenate((c.drops, c.rises)) if c.table is None else np.zeros(1) for c in cycles
-    ]
-    return (
-        np.cumsum([0, *(len(n.times) for n in nodes)]),
-        np.concatenate([n.times for n in nodes]),
-        np.concatenate([n.rates for n in nodes]),
-        np.concatenate([n.integrals for n in nodes]),
-        np.array([c.period for c in cycles]),
-        np.array([c.total for c in cycles]),
-        np.array([c.least for c in cycles]),
-        np.array([c.most for c in cycles]),
-        np.array([c.mean for c in cycles]),
-        np.array([c.lag for c in cycles]),
-        np.array([weight for _, weight in parts]),
-        np.cumsum([0, *(len(a) for a in anchors)]),
-        np.concatenate(anchors),
-        np.concatenate(
-            [n.integrals[np.searchsorted(n.times, a)] for n, a in zip(nodes, anchors, strict=True)]
-        ),
-        np.concatenate(
-            [
-                np.arange(len(a)) >= (len(c.drops) if c.table is None else 1)
-                for c, a in zip(cycles, anchors, strict=True)
-            ]
-        ),
-        np.array([c.delay for c in cycles]),
-        np.array([0.0 if c.table is None else c.table.onset for c in cycles]),
-    )

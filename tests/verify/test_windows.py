@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from allocator.cycles import curve_of, worst_window
+from allocator.cycles import curve_of, curve_of_timing, worst_span, worst_window
+from allocator.site.clocks import Timing
 from allocator.site.records import Profile, Stage
 from allocator.verify.cycle import Cycle, cycle_of, demand_cycle, source_cycle
 from allocator.verify.timetables import least_in, worst_known
@@ -212,3 +213,26 @@ def test_no_window_is_worse_than_the_worst_of_known_timetables(seed: int) -> Non
         at_worst -= weight * float(worst)
     assert need.max() <= found[0] + 1e-9
     assert at_worst == pytest.approx(found[0], abs=1e-9)
+
+
+@pytest.mark.parametrize("draw", [0.012, 0.0152])
+def test_a_well_of_thousands_of_bursts_beside_two_calendars(draw: float) -> None:
+    """The window that the model finds; the audit gave up on it and said that of any phase."""
+    well = (Stage(165.0, 345.0), Stage(19.8 * 86400.0, 20.4 * 86400.0))
+    shift = (Stage(43200.0, 86400.0),)
+    known = [Timing(shift, start=0.0, error=300.0), Timing(shift, start=43200.0)]
+    timings = [Timing(well), *known]
+    cycles = [replace(source_cycle(t.stages), start=t.start, error=t.error) for t in timings]
+    assert len(cycles[0].drops) > 4900
+    weights = [0.02, 0.006, 0.006]
+    worst = worst_span(
+        [(curve_of_timing(t), w) for t, w in zip(timings, weights, strict=True)], draw
+    )
+    found = shortfall(list(zip(cycles, weights, strict=True)), draw, 0.0)
+    assert found is not None
+    assert found.begin is not None
+    assert found.amount == pytest.approx(worst.shortfall, rel=1e-9)
+    anyhow = [(replace(c, start=None, error=0.0), w) for c, w in zip(cycles, weights, strict=True)]
+    of_any_phase = shortfall(anyhow, draw, 0.0)
+    assert of_any_phase is not None
+    assert of_any_phase.amount > 1.3 * found.amount

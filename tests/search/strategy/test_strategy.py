@@ -108,7 +108,7 @@ def test_every_budget_says_what_it_is(record: str) -> None:
         assert isinstance(words.value.value, str)
         name = ast.unparse(field.target)
         value = getattr(getattr(budgets, record), name)
-        if isinstance(value, float) and not re.search("seconds|again", name):
+        if isinstance(value, float) and not re.search("seconds|again|crowded", name):
             assert 0.0 < value < 1.0, name
 
 
