@@ -64,7 +64,8 @@ def safe_bound(lp: Any, duals: Array) -> float | None:
 def _product(rate: Array, end: Array) -> Array:
     """Products, +inf where an end is infinite: the sign of the rate has been looked at."""
     finite = np.isfinite(end)
-    return np.where(finite, rate * np.where(finite, end, 0.0), np.inf)
+    product = rate * np.where(finite, end, 0.0)  # at rate 0 no end matters
+    return np.where(finite | (rate == 0.0), product, np.inf)
 
 
 def _reduced(matrix: Matrix, costs: Array, duals: Array) -> tuple[Array, Array]:

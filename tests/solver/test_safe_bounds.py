@@ -115,6 +115,13 @@ def test_what_is_not_bounded_has_none() -> None:
     assert safe_bound(model.getLp(), np.array([-1.0 + 1e-9])) is None
 
 
+def test_a_free_column_at_no_rate_costs_nothing() -> None:
+    """Two of them together overflowed."""
+    model = solver_model([0.0, 0.0, 1.0], [], [(-INF, INF), (-INF, INF), (2.0, 3.0)])
+    bound = safe_bound(model.getLp(), np.zeros(0))
+    assert bound == pytest.approx(2.0)
+
+
 def test_bounds_are_derived_from_rows() -> None:
     """x <= 3 and y <= 2 x follow from the rows alone; without them wrong duals bound nothing."""
     rows = [([1.0, 0.0], -INF, 3.0), ([-2.0, 1.0], -INF, 0.0)]
