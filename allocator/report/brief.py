@@ -209,7 +209,9 @@ def _emission_words(plan: Plan) -> str:
     if emissions.biogenic > 0:
         words += f"; biogenic {quantity(emissions.biogenic, 'emission_rate')}, not counted"
     for fluid, rate in vented_at_all(emissions).items():
-        words += f"; {fluid} vented at most {quantity(rate, 'emission_rate')}, counted by weight"
+        if rate > 0:
+            amount = quantity(rate, "emission_rate")
+            words += f"; {fluid} vented at most {amount}, counted by weight"
     return f"{words}."
 
 

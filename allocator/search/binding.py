@@ -13,11 +13,14 @@ NEARLY = 0.97
 
 
 def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
-    """Demand, outages, stocks, caps, pressure, heat, store sizes and counts, in that order."""
+    """Demand, outages, stocks, caps, pressure, heat, store sizes and counts, in that order.
+
+    Where none of them binds, what all sources give.
+    """
     lines = [*_demand(plan), *_outages(sets, plan, mean_basis), *_stocks(sets, plan)]
     lines += [*_pressures(sets, plan), *_heat(sets, plan)]
     lines += [*_stores(plan, sets), *_machines(sets, plan)]
-    return tuple(lines)
+    return tuple(lines or _sources(plan))
 
 
 def _demand(plan: Plan) -> list[str]:
@@ -30,6 +33,20 @@ def _demand(plan: Plan) -> list[str]:
     if other:
         lines.append(f"demand: all of {_listed(other)} is served, part of it by emitting supply")
     return lines
+
+
+def _sources(plan: Plan) -> list[str]:
+    """All sources connected, and nothing to be had from them by any control."""
+    most, now = plan.ceiling.total, plan.power.firm_total
+    if plan.basis != "firm":
+        now = plan.power.mean_total
+    served = all(d.clean_share + d.emitting_share >= 1 - 1e-5 for d in plan.demands)
+    if served or most is None or now <= 0 or now < most * (1 - 1e-5):
+        return []
+    if not all(use.tapped for use in plan.sources):
+        return []
+    power = format_quantity(most, "power")
+    return [f"sources: all are connected; no control makes more than {power}"]
 
 
 def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -180,3 +181,13 @@ def test_a_tap_from_which_nothing_can_be_taken_is_not_possible(tmp_path: Path) -
         assert (found.status == "possible") == possible
         text = " ".join(why_result(site, found, wants, path).summary().split())
         assert ("which bears 90 degC; no cooler is offered" in text) != possible
+
+
+def test_all_sources_connected_and_no_more_to_be_had() -> None:
+    """Nothing else binds, and the demand is not met: the summary said nothing of the reason."""
+    site = read_site(Path(__file__).parents[2] / "networks" / "first.yaml")
+    steel = replace(site.materials["steel"], stock=1e5)
+    plan = make_plan(replace(site, materials={"steel": steel}), Settings(node_limit=1000)).plan
+    assert plan is not None
+    assert plan.power.firm_clean == pytest.approx(20e3)
+    assert plan.limits == ("sources: all are connected; no control makes more than 20 kW",)
