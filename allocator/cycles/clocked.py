@@ -10,8 +10,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from allocator.cycles.curves import Curve, curve_of
+from allocator.cycles.curves import Curve, curve_of, curve_of_pattern
 from allocator.cycles.lines import Array, RepeatingLine, frozen
+from allocator.cycles.merging import merged_stages
 from allocator.cycles.patterns import Pattern
 from allocator.cycles.spreads import spread_curve
 from allocator.site.clocks import Timing
@@ -23,12 +24,15 @@ class KnownCurve(Curve):
 
     As a :class:`Curve` it says what is sure at any phase. The whole timetable is shifted by one
     unknown amount, and each burst by ``jitter`` s at most, so that what is sure in a window is
-    exact: some possible world attains it.
+    exact: some possible world attains it. Where bursts are merged, ``timetable`` is that of
+    ``rate``, and what is sure is a little less.
     """
 
     start: float
     error: float
-    jitter: float = 0.0
+    jitter: float
+    timetable: Pattern
+    rate: float = 1.0
 
     def between(self, begins: Array, lengths: Array, more: float | Array = 0.0) -> Array:
         """Least on-time, s, in windows from ``begins`` on: min over |e| <= error of
@@ -38,7 +42,7 @@ class KnownCurve(Curve):
         its end, so only those shifts and both ends count. With jitter the window is that much
         shorter at both ends (:func:`jittered`).
         """
-        period = self.pattern.period
+        period = self.timetable.period
         whole, lengths = lengths, np.maximum(lengths - 2.0 * self.jitter, 0.0)
         middle = np.asarray(begins + self.jitter - self.start, dtype=np.float64)
         reach = np.broadcast_to(np.asarray(self.error + more, dtype=np.float64), middle.shape)
@@ -46,7 +50,7 @@ class KnownCurve(Curve):
         least = np.minimum(self._on(middle - reach, lengths), self._on(middle + reach, lengths))
         inside = reach > 0.0
         if inside.any():
-            for marks in (self.pattern.ends[None, :], self.pattern.starts - lengths[:, None]):
+            for marks in (self.timetable.ends[None, :], self.timetable.starts - lengths[:, None]):
                 turns = np.round((middle[:, None] - marks) / period)
                 at = marks + period * turns
                 near = (np.abs(at - middle[:, None]) < reach[:, None]) & inside[:, None]
@@ -58,21 +62,21 @@ class KnownCurve(Curve):
 
     def begins(self) -> Array:
         """Times of a period at which what is sure may turn up for windows that begin there, s."""
-        return self._shifted(self.pattern.ends - self.jitter)
+        return self._shifted(self.timetable.ends - self.jitter)
 
     def ends(self) -> Array:
         """The same for windows that end there."""
-        return self._shifted(self.pattern.starts + self.jitter)
+        return self._shifted(self.timetable.starts + self.jitter)
 
     def _shifted(self, marks: Array) -> Array:
         both = np.concatenate((marks - self.error, marks + self.error))
-        return np.unique((both + self.start) % self.pattern.period)
+        return np.unique((both + self.start) % self.timetable.period)
 
     def _on(self, begins: Array, lengths: Array) -> Array:
-        return np.asarray(self._up_to(begins + lengths) - self._up_to(begins))
+        return np.asarray(self.rate * (self._up_to(begins + lengths) - self._up_to(begins)))
 
     def _up_to(self, times: Array) -> Array:
-        pattern = self.pattern
+        pattern = self.timetable
         turns = np.floor(times / pattern.period)
         spans = pattern.ends - pattern.starts
         before = np.concatenate(([0.0], np.cumsum(spans)))
@@ -89,6 +93,8 @@ def curve_of_timing(timing: Timing) -> Curve:
 
 def attained_curve(timing: Timing) -> Curve:
     """On-times that some possible clock attains in any window: for bounds on every plan."""
+    if timing.merged:
+        return _merged(timing, -1.0)
     return curve_of_timing(replace(timing, varying=0))
 
 
@@ -99,17 +105,40 @@ def _sure(timing: Timing) -> Curve:
         return curve
     if timing.varying:
         curve = spread_curve(timing.stages, timing.varying)
+    if timing.merged:
+        return _merged(timing, 1.0)
     curve = drifting(jittered(curve, timing.jitter), timing.drift)
     if timing.start is None:
         return curve
+    pattern, start, error = curve.pattern, timing.start, timing.error
     return KnownCurve(
-        curve.pattern,
-        curve.duty,
-        curve.sigma,
+        pattern, curve.duty, curve.sigma, curve.line, start, error, timing.jitter, pattern
+    )
+
+
+@lru_cache(maxsize=1024)
+def _merged(timing: Timing, sign: float) -> KnownCurve:
+    """What is sure where inner stages are merged; ``sign`` -1: no less than what is sure."""
+    assert timing.start is not None
+    merged = merged_stages(timing.stages, timing.merged)
+    late = timing.jitter + sign * 0.5 * (merged.early + merged.late)
+    curve = jittered(curve_of_pattern(merged.pattern), late)
+    line = replace(
         curve.line,
-        timing.start,
+        gain=merged.rate * curve.line.gain,
+        values=frozen(merged.rate * curve.line.values),
+    )
+    pattern = curve_of(timing.stages).pattern
+    return KnownCurve(
+        replace(pattern, longest_quiet=pattern.longest_quiet + 2.0 * timing.jitter),
+        merged.rate * curve.duty,
+        merged.rate * curve.sigma,
+        line,
+        timing.start - 0.5 * (merged.early - merged.late),
         timing.error,
-        timing.jitter,
+        late,
+        merged.pattern,
+        merged.rate,
     )
 
 

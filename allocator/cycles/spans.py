@@ -189,9 +189,9 @@ def ever_off(known: Sequence[KnownCurve]) -> bool:
     """
     if not known:
         return True
-    period = common_period([curve.pattern.period for curve in known])
+    period = common_period([curve.timetable.period for curve in known])
     assert period is not None, "known clocks have a common period"
-    begins = np.concatenate([_tiled(c.begins(), c.pattern.period, period) for c in known])
+    begins = np.concatenate([_tiled(c.begins(), c.timetable.period, period) for c in known])
     short = np.full(begins.shape, SHORT * period)
     on = sum((curve.between(begins, short) for curve in known), np.zeros(begins.shape))
     return bool((on < 0.5 * short).any())
@@ -214,13 +214,15 @@ def _field(
 ) -> _Field:
     others = [(s, r) for s, r in inflows if not isinstance(s, KnownCurve)]
     rest = balance_of(others, flat, following, steady)
-    period = common_period([curve.pattern.period for curve, _ in known])
+    period = common_period([curve.timetable.period for curve, _ in known])
     assert period is not None, "known clocks have a common period"
 
     begins = np.unique(
-        np.concatenate([_tiled(c.begins(), c.pattern.period, period) for c, _ in known])
+        np.concatenate([_tiled(c.begins(), c.timetable.period, period) for c, _ in known])
     )
-    ends = np.unique(np.concatenate([_tiled(c.ends(), c.pattern.period, period) for c, _ in known]))
+    ends = np.unique(
+        np.concatenate([_tiled(c.ends(), c.timetable.period, period) for c, _ in known])
+    )
     lines = {id(line): line for line in whole.lines}.values()
     lengths = np.concatenate(
         [line.peaks_between(0.0, limit) for line in lines]
@@ -307,11 +309,11 @@ def worst_until(
 
 def _begins_before(curve: KnownCurve, end: float) -> Array:
     """Begins of windows up to ``end`` at which what is sure of a known clock may turn up."""
-    period = curve.pattern.period
-    shifts = (curve.pattern.starts + curve.start - (end - curve.jitter)) % period
+    period = curve.timetable.period
+    shifts = (curve.timetable.starts + curve.start - (end - curve.jitter)) % period
     shifts = np.concatenate((shifts, shifts - period))
     shifts = np.append(shifts[np.abs(shifts) <= curve.error], [-curve.error, curve.error])
-    marks = (curve.pattern.ends + curve.start - curve.jitter)[:, None] - shifts[None, :]
+    marks = (curve.timetable.ends + curve.start - curve.jitter)[:, None] - shifts[None, :]
     turns = np.arange(math.floor(end / period) + 1) * period
     begins = (np.unique(marks % period)[:, None] + turns[None, :]).ravel()
     return np.asarray(begins[begins <= end])

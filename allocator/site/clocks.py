@@ -34,7 +34,9 @@ class Timing:
     shifted by it, as a whole, none overlapping another. ``start``: s; the outermost stage turns on
     then and every whole period after and before, shifted by one unknown amount of no more than
     ``error`` s. None: at any phase. ``varying``: number, from 1, of the innermost stage with a
-    duration that varies and a stage around it; 0: none.
+    duration that varies and a stage around it; 0: none. ``merged``: inner stages of a known clock
+    that have too many bursts to be looked at one by one; they count as a lower flow without rests,
+    as :mod:`allocator.cycles.merging` says.
     """
 
     stages: tuple[Stage, ...]
@@ -43,11 +45,12 @@ class Timing:
     start: float | None = None
     error: float = 0.0
     varying: int = 0
+    merged: int = 0
 
     @property
     def any_phase(self) -> Timing:
         """The same with nothing known of its phase."""
-        return replace(self, start=None, error=0.0)
+        return replace(self, start=None, error=0.0, merged=0)
 
 
 def timings_of(site: Site) -> dict[str, Timing]:
@@ -55,7 +58,8 @@ def timings_of(site: Site) -> dict[str, Timing]:
 
     The phase of a surveyed clock that drifts is lost sooner or later, so it counts as free, and
     every surveyed one where the survey ends some day; and so does one whose period has no small
-    common multiple with those of the known ones before it, or that has too many bursts beside them.
+    common multiple with those of the known ones before it. Inner stages with too many bursts beside
+    them are merged.
     """
     found: dict[str, Timing] = {}
     period, known = Fraction(0), dict[str, int]()
@@ -65,13 +69,29 @@ def timings_of(site: Site) -> dict[str, Timing]:
             timing = timing.any_phase
         if timing.start is not None:
             joint = _joined(period, Fraction(source.stages[-1].every))
-            more = {**known, name: _bursts(timing.stages)}
-            if joint is None or _marks(site, joint, more) > MOST_MARKS:
-                timing = timing.any_phase
+            for merged in () if joint is None else _may_merge(source):
+                assert joint is not None
+                more = {**known, name: _bursts(timing.stages[merged:])}
+                if _marks(site, joint, more) <= MOST_MARKS:
+                    period, known, timing = joint, more, replace(timing, merged=merged)
+                    break
             else:
-                period, known = joint, more
+                timing = timing.any_phase
         found[name] = timing
     return found
+
+
+def _may_merge(source: Source) -> tuple[int, ...]:
+    """How many of its inner stages may be merged, fewest first.
+
+    What rests around them must be long beside a turn of theirs. A chamber is filled burst by burst.
+    """
+    chamber = getattr(source, "part_of", None) or (source.pump and source.pump.chamber)
+    inner = 0 if chamber else len(source.stages) - 1
+    rests = (
+        outer.every - outer.on >= 2.0 * stage.every for stage, outer in pairwise(source.stages)
+    )
+    return (0, *(n for n, long in enumerate(rests, 1) if long and n <= inner))
 
 
 def timing_at_any_phase(site: Site, source: Source) -> Timing:

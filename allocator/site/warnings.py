@@ -383,7 +383,8 @@ def _note_unused_phases(site: Site, values: Values) -> None:
             record.warn(
                 "clock",
                 "is known, but counts as free: its error is half its period or more, or beside the "
-                "known clocks before it there is no short common period, or too many bursts in one",
+                "known clocks before it there is no short common period, or too many spells, "
+                "or it rests too short between spells to take the bursts in them together",
                 "give a smaller error, fewer stages, or a period that fits the others'",
             )
         _note_inexact(site, source, record, varies)

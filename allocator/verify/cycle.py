@@ -97,6 +97,13 @@ class Cycle:
         """True when the rate never changes."""
         return len(self.drops) == 0
 
+    def integral(self, time: float) -> float:
+        """Integral from 0 to a time, s."""
+        turns, rest = divmod(time, self.period)
+        node = int(np.searchsorted(self.times, rest, side="right")) - 1
+        part = float(self.integrals[node] + self.rates[node] * (rest - self.times[node]))
+        return turns * self.total + part
+
     def digest(self) -> bytes:
         """The same for cycles of the same figures, and for no others."""
         start = math.nan if self.start is None else self.start
@@ -159,6 +166,8 @@ def sure_cycle(timing: Timing) -> Cycle:
     """
     from allocator.verify.varying import table_of
 
+    if timing.merged:
+        return _merged_cycle(timing)
     cycle = source_cycle(timing.stages)
     table = table_of(timing.stages, timing.varying) if timing.varying else None
     if cycle.steady:
@@ -179,6 +188,36 @@ def sure_cycle(timing: Timing) -> Cycle:
         delay=delay,
         table=table,
         lag=lag + delay * cycle.mean,
+    )
+
+
+def _merged_cycle(timing: Timing) -> Cycle:
+    """What is sure of a known cycle whose inner bursts are many: their mean, in shorter windows.
+
+    From the begin of a spell on, bursts are ahead of their mean by no more than ``early`` s of it
+    and behind it by no more than ``late`` s. A spell lasts until the mean has come to what the
+    bursts in it give. So windows that are shorter by ``early`` at the begin and by ``late`` at the
+    end have no more; by half of both at each end if all is early by half of the difference.
+    """
+    inner = source_cycle(timing.stages[: timing.merged])
+    period, starts, ends = on_intervals(timing.stages[timing.merged :])
+    ahead = [inner.integral(t) / inner.mean - t for t in (0.0, *inner.drops, *inner.rises)]
+    early, late = max(ahead), -min(ahead)
+    spans = [inner.integral(length) / inner.mean for length in (ends - starts).tolist()]
+    shift = 0.5 * (early - late)
+    begins = starts - shift
+    edges = np.concatenate((begins, begins + spans)) % period
+    times = np.unique(np.append(edges, 0.0))
+    middles = 0.5 * (times + np.append(times[1:], period))
+    on = sum((middles - begin) % period < span for begin, span in zip(begins, spans, strict=True))
+    cycle = cycle_of(period, times, np.where(on, inner.mean, 0.0))
+    delay = 2.0 * timing.jitter + early + late
+    return replace(
+        cycle,
+        start=timing.start,
+        error=timing.error,
+        delay=delay,
+        lag=cycle.lag + delay * cycle.mean,
     )
 
 

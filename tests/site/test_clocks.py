@@ -240,14 +240,21 @@ def test_times_of_the_site_that_are_refused(
     assert f":{text.count(chr(10)) + 1 + top.count(chr(10))}:" in fault
 
 
-def test_too_many_bursts_beside_known_ones_count_as_free(tmp_path: Path) -> None:
-    """32 bursts a week are searched with each other, 48 are not."""
+def test_too_many_bursts_of_a_known_clock_are_merged(tmp_path: Path) -> None:
+    """32 bursts a week are searched with each other, 48 are not: their spells count."""
     weekly = "cycle: [{on: 1 h, every: %s}, {on: 4 d, every: 7 d}], clock: calendar, error: 5 min"
-    for every, known in (("3 h", True), ("2 h", False)):
+    for every, merged in (("3 h", 0), ("2 h", 1)):
         said = f"{weekly % every}, next_start: 1 d"
-        assert (timing(tmp_path, said).start is not None) is known
-        warnings = [str(warning) for warning in report(tmp_path, said).warnings]
-        assert any("is known, but counts as free" in said for said in warnings) is not known
+        assert timing(tmp_path, said).start == 86400.0
+        assert timing(tmp_path, said).merged == merged
+        assert not any("counts as free" in str(each) for each in report(tmp_path, said).warnings)
+
+
+def test_many_bursts_with_a_short_rest_around_them_count_as_free(tmp_path: Path) -> None:
+    short = "cycle: [{on: 1 h, every: 2 h}, {on: 165 h, every: 168 h}], clock: calendar"
+    said = f"{short}, error: 5 min, next_start: 1 d"
+    assert timing(tmp_path, said).start is None
+    assert any("is known, but counts as free" in str(w) for w in report(tmp_path, said).warnings)
 
 
 @pytest.mark.parametrize(
