@@ -58,10 +58,20 @@ def seed(text: str) -> int:
 
 def mass_rate(text: str) -> float:
     """A mass rate above 0, kg/s."""
+    return _above_none(text, "mass_rate")
+
+
+def mass(text: str) -> float:
+    """A mass above 0, kg."""
+    return _above_none(text, "mass")
+
+
+def _above_none(text: str, dimension: str) -> float:
+    """A quantity above 0, SI."""
     from allocator.base.quantities import QuantityError, parse_quantity
 
     try:
-        value = parse_quantity(text, "mass_rate")
+        value = parse_quantity(text, dimension)
     except QuantityError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
     if value <= 0:

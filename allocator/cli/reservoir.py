@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from allocator.cli.arguments import mass_rate
+from allocator.cli.arguments import mass, mass_rate
 from allocator.cli.terminal import show, tell
 
 HELP = "store that keeps a draw from a measured inflow (sequent peak)"
@@ -14,7 +14,14 @@ HELP = "store that keeps a draw from a measured inflow (sequent peak)"
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     command.add_argument("log", metavar="LOG", help="CSV with the columns time [s] and flow [g/s]")
-    command.add_argument(
+    one = command.add_mutually_exclusive_group()
+    one.add_argument(
+        "--store",
+        type=mass,
+        metavar="MASS",
+        help="storage, such as '200 kg': the greatest firm flow that it keeps",
+    )
+    one.add_argument(
         "--draw",
         type=mass_rate,
         metavar="RATE",
@@ -29,6 +36,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.intake.logs import read_log
     from allocator.intake.record_store import (
         StoreForDraw,
+        draw_for_record,
         draws_of_record,
         store_for_record,
         store_table,
@@ -40,6 +48,8 @@ def run(given: argparse.Namespace) -> int:
     for repair in log.repairs:
         tell(f"note: {given.log}: {repair}")
     draws = draws_of_record(log)
-    if given.draw:
+    if given.store is not None:
+        draws = (StoreForDraw(draw_for_record(log, given.store), given.store),)
+    elif given.draw:
         draws = (StoreForDraw(given.draw, store_for_record(log, given.draw)),)
     return show(text_of(store_table(log, draws)))

@@ -49,6 +49,27 @@ def store_for_record(log: Log, draw: float) -> float | None:
     return float(np.max(total - np.minimum.accumulate(total)))
 
 
+def draw_for_record(log: Log, store: float) -> float:
+    """The greatest constant draw that a store keeps if the record repeats for ever, kg/s.
+
+    A window of length T with inflow I allows no draw above (store + I) / T. From the mean down,
+    each draw is set to what the worst window of the draw before allows, until the store is enough;
+    each window is met once, and no draw is below the greatest one.
+    """
+    times = np.append(0.0, np.cumsum(np.tile(_steps(log), 2)))
+    inflow = np.append(0.0, np.cumsum(np.tile(_steps(log) * log.flows[:-1], 2)))
+    draw = mean_inflow(log)
+    while True:
+        lack = draw * times - inflow
+        least = np.minimum.accumulate(lack)
+        end = int(np.argmax(lack - least))
+        if lack[end] - least[end] <= store + 1e-12 * inflow[-1]:
+            return draw
+        begin = int(np.argmin(lack[: end + 1]))
+        length, came = times[end] - times[begin], inflow[end] - inflow[begin]
+        draw = float((store + came) / length)
+
+
 def draws_of_record(log: Log) -> tuple[StoreForDraw, ...]:
     """The store for each of several shares of the mean."""
     mean = mean_inflow(log)
