@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from pathlib import Path
 
 import numpy as np
@@ -225,18 +224,3 @@ def test_repairs_are_counted(tmp_path: Path) -> None:
         + "\n" + "\n".join(f"2026-03-01T{12 + n}:00:00+01:00,{n % 2}" for n in range(2, 12))
     )  # fmt: skip
     assert read_log(file).repairs == ("times of 2 time zones brought to one",)
-
-
-def test_a_million_rows(tmp_path: Path) -> None:
-    times = np.arange(1_000_000) * 2.0
-    flows = 1000 * flows_at(pattern_of([Stage(100, 400), Stage(9000, 20000)]), times)
-    file = tmp_path / "log.csv"
-    import pandas as pd
-
-    pd.DataFrame({"time [s]": times, "flow [g/s]": flows}).to_csv(file, index=False)
-    began = time.perf_counter()
-    fit = fit_cycle(read_log(file))
-    seconds = time.perf_counter() - began
-    assert [round(stage.every.value) for stage in fit.stages] == [400, 20000]
-    print(f"a million rows: {seconds:.2f} s")
-    assert seconds < 10
