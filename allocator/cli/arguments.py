@@ -68,8 +68,10 @@ def mass(text: str) -> float:
 
 def _above_none(text: str, dimension: str) -> float:
     """A quantity above 0, SI."""
-    from allocator.base.quantities import QuantityError, parse_quantity
+    from allocator.base.quantities import QuantityError, parse_quantity, unit_lacking
 
+    if remedy := unit_lacking(text, dimension):
+        raise argparse.ArgumentTypeError(f"{text!r} has no unit; {remedy}")
     try:
         value = parse_quantity(text, dimension)
     except QuantityError as error:

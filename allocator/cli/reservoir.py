@@ -33,7 +33,7 @@ def run(given: argparse.Namespace) -> int:
     """Read, work out, print."""
     from allocator.base.errors import AllocatorError
     from allocator.base.rendering import text_of
-    from allocator.intake.logs import read_log
+    from allocator.intake.logs import gap_notes, read_log
     from allocator.intake.record_store import (
         StoreForDraw,
         draw_for_record,
@@ -45,8 +45,8 @@ def run(given: argparse.Namespace) -> int:
     log = read_log(Path(given.log))
     if log.marks:
         raise AllocatorError(f"{given.log}: marks have no flow; give a column 'flow [g/s]'")
-    for repair in log.repairs:
-        tell(f"note: {given.log}: {repair}")
+    for note in (*log.repairs, *gap_notes(log, "left out, as if there were no such time")):
+        tell(f"note: {given.log}: {note}")
     draws = draws_of_record(log)
     if given.store is not None:
         draws = (StoreForDraw(draw_for_record(log, given.store), given.store),)

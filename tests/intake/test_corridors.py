@@ -264,7 +264,8 @@ def grid_text(values: list[list[float]], head: str = "") -> str:
         (grid_text([[1, 1], [1, 1]], "ncols 2\nnrows 3\n"), "8:1", "2 rows, nrows is 3"),
         (grid_text([[1, 1], [1, 1]], "ncols 3\nnrows 2\n"), "7:1", "2 cells in the row"),
         (grid_text([[1, 1], [1, 1]]).replace("1 1\n1", "1 1\nx"), "8:1", "'x' is no number"),
-        (grid_text([[1]]).replace("cellsize 20\n", ""), "", "has no cellsize"),
+        (grid_text([[1]]).replace("cellsize 20\n", "dx 20\n"), "", "cells are square, without dx"),
+        (grid_text([[1, 1]]).replace("1 1", "1,5 1"), "7:1", "with a decimal point"),
         (grid_text([[1]]).replace("cellsize 20\n", "cellsize\n"), "5:1", "cellsize has no number"),
         (grid_text([[1]]).replace("ncols 1", "ncols 0"), "", "cannot be"),
     ],
@@ -315,7 +316,9 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert len(route.via) > 0
     assert (turned.start, turned.via) == ("mill", route.via[::-1])
     classes.write_text("class,ground,factor\n1,meadow,3\n2,pond,no\n")
+    capsys.readouterr()
     assert main(["corridors", str(FIRST), *arguments]) == 0
+    assert "1 cell of 104 without a value: no corridor crosses them" in capsys.readouterr().err
     (dear,) = al.read_site(out).routes.values()
     assert (dear.length, dear.ground_factor) == (route.length, 3.0)
     classes.write_text("class,ground,factor\n1,meadow,1\n")
@@ -323,6 +326,18 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert main(["corridors", str(FIRST), *arguments]) == 2
     assert "has classes that the table of grounds lacks: 2" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_a_grid_that_misses_the_site(tmp_path: Path, capsys: Told) -> None:
+    ground, classes = tmp_path / "ground.asc", tmp_path / "grounds.csv"
+    ground.write_text(grid_text([[1.0] * 4] * 4).replace("xllcorner -20", "xllcorner 900"))
+    classes.write_text("class,ground,factor\n1,meadow,1\n")
+    files = ["--terrain", str(ground), "--grounds", str(classes), "-o", str(tmp_path / "o.yaml")]
+    assert main(["corridors", str(FIRST), *files]) == 2
+    (told,) = capsys.readouterr().err.splitlines()
+    assert "place 'farm' at [0 m, 0 m] and 1 more are outside" in told
+    assert "which spans [900 m, -20 m] to [980 m, 60 m]" in told
+    assert not (tmp_path / "o.yaml").exists()
 
 
 def test_geotiff_needs_its_extra(

@@ -129,9 +129,24 @@ def test_reservoir_prints_them(tmp_path: Path, capsys: Said) -> None:
     assert float(row[1]) == 95
     assert float(row[0]) == pytest.approx(float(mean) * 0.95 / 86.4, rel=5e-3)  # kg/s
     assert float(row[2]) == pytest.approx(float(store), rel=5e-3)  # t
-    for wrong in (["--draw", "1 kg/s", "--store", "1 t"], ["--store", "0 t"]):
+    for wrong, said in (
+        (["--draw", "1 kg/s", "--store", "1 t"], "not allowed with"),
+        (["--store", "0 t"], "must be above 0"),
+        (["--draw", "3"], "'3' has no unit; write it such as '3 g/s'"),
+    ):
         with pytest.raises(SystemExit, match="2"):
             main(["reservoir", file, *wrong])
+        assert said in capsys.readouterr().err
+
+
+def test_reservoir_tells_of_gaps(tmp_path: Path, capsys: Said) -> None:
+    """Ten years of the Nile, then none for 300 days of the log, then the rest."""
+    file = nile_log(tmp_path)
+    lines = file.read_text().splitlines()
+    late = [f"{int(line.split(',')[0]) + 300},{line.split(',')[1]}" for line in lines[11:]]
+    file.write_text("\n".join([*lines[:11], *late]) + "\n")
+    assert main(["reservoir", str(file)]) == 0
+    assert "1 gap: left out, as if there were no such time" in capsys.readouterr().err
 
 
 def test_the_geyser_is_on_and_off_for_times_that_vary(tmp_path: Path) -> None:
