@@ -22,6 +22,11 @@ def arguments(command: argparse.ArgumentParser) -> None:
         help="storage, such as '200 kg': the greatest firm flow that it keeps",
     )
     one.add_argument(
+        "--demand",
+        metavar="CSV",
+        help="what is drawn over time, in columns like those of LOG; it repeats",
+    )
+    one.add_argument(
         "--draw",
         type=mass_rate,
         metavar="RATE",
@@ -38,6 +43,7 @@ def run(given: argparse.Namespace) -> int:
         StoreForDraw,
         draw_for_record,
         draws_of_record,
+        store_for_demand,
         store_for_record,
         store_table,
     )
@@ -50,6 +56,16 @@ def run(given: argparse.Namespace) -> int:
     draws = draws_of_record(log)
     if given.store is not None:
         draws = (StoreForDraw(draw_for_record(log, given.store), given.store),)
+    elif given.demand:
+        demand = read_log(Path(given.demand))
+        if demand.marks or demand.gaps.any():
+            lacks = "marks have no flow" if demand.marks else "it has gaps"
+            raise AllocatorError(f"{given.demand}: {lacks}; give the flow that is drawn throughout")
+        for repair in demand.repairs:
+            tell(f"note: {given.demand}: {repair}")
+        if bool(demand.began) != bool(log.began):
+            tell(f"note: {given.demand}: begins with the record; only one of them has dates")
+        draws = (store_for_demand(log, demand),)
     elif given.draw:
         draws = (StoreForDraw(given.draw, store_for_record(log, given.draw)),)
     return show(text_of(store_table(log, draws)))

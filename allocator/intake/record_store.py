@@ -43,9 +43,41 @@ def store_for_record(log: Log, draw: float) -> float | None:
     """
     if draw > mean_inflow(log) * (1 + 1e-12):
         return None
-    steps = _steps(log)
-    lack = np.tile(steps * (draw - log.flows[:-1]), 2)
-    total = np.append(0.0, np.cumsum(lack))
+    return _peak(_steps(log) * (draw - log.flows[:-1]))
+
+
+def store_for_demand(log: Log, demand: Log) -> StoreForDraw:
+    """The mean of a demand and the least store that keeps it if the record repeats for ever.
+
+    Parameters
+    ----------
+    log
+        The inflow.
+    demand
+        The flow that is drawn, kg/s. It repeats until the record ends, and begins with it; where
+        both have dates, at its own.
+    """
+    length, late = float(demand.times[-1]), 0.0
+    if log.began and demand.began:
+        late = demand.seconds_at(log.began)
+    rounds = np.arange(np.floor(late / length), np.ceil((late + log.times[-1]) / length))
+    turns = (rounds[:, None] * length + demand.times[:-1]).ravel() - late
+    inner = turns[(turns > 0) & (turns < log.times[-1])]
+    times = np.union1d(log.times, inner)
+    middle = (times[:-1] + times[1:]) / 2
+    row = np.searchsorted(log.times, middle, side="right") - 1
+    of_demand = np.searchsorted(demand.times, (middle + late) % length, side="right") - 1
+    steps = np.where(log.gaps[row], 0.0, np.diff(times))
+    drawn = steps * demand.flows[of_demand]
+    lack = drawn - steps * log.flows[row]
+    mean = float(drawn.sum() / steps.sum())
+    enough = float(lack.sum()) <= 1e-12 * float(drawn.sum())
+    return StoreForDraw(mean, _peak(lack) if enough else None)
+
+
+def _peak(lack: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
+    """The greatest sum of what lacks in steps that follow each other, over two rounds."""
+    total = np.append(0.0, np.cumsum(np.tile(lack, 2)))
     return float(np.max(total - np.minimum.accumulate(total)))
 
 

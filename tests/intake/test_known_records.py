@@ -10,6 +10,7 @@ statsmodels 0.15, the flow at Aswan in each year from 1871 to 1970, 10^8 m3 (Cob
 from __future__ import annotations
 
 import csv
+from datetime import date, timedelta
 from fractions import Fraction
 from importlib.metadata import distribution
 from pathlib import Path
@@ -20,7 +21,12 @@ from allocator.cli.entry import main
 from allocator.intake.fitting import fit_cycle
 from allocator.intake.forward import forward_test
 from allocator.intake.logs import read_log
-from allocator.intake.record_store import draw_for_record, kept_share, store_for_record
+from allocator.intake.record_store import (
+    draw_for_record,
+    kept_share,
+    store_for_demand,
+    store_for_record,
+)
 
 Said = pytest.CaptureFixture[str]
 Steps = list[tuple[Fraction, Fraction]]
@@ -137,6 +143,36 @@ def test_reservoir_prints_them(tmp_path: Path, capsys: Said) -> None:
         with pytest.raises(SystemExit, match="2"):
             main(["reservoir", file, *wrong])
         assert said in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("begins", [0, 4])
+def test_a_demand_over_time_has_the_store_of_the_exact_method(
+    begins: int, tmp_path: Path, capsys: Said
+) -> None:
+    """A demand of eleven days that repeats; with dates, the record begins on its fifth day."""
+    wanted = [900, 1300, 700, 0, 400, 1500, 600, 800, 1000, 50, 1100]
+    log, demand = tmp_path / "inflow.csv", tmp_path / "demand.csv"
+    days = [date(1871, 1, 1) + timedelta(number) for number in range(101)]
+    inflow = [int(volume) for _, volume in nile()]
+    rows = zip(days, [*inflow, 0], strict=True)
+    log.write_text("\n".join(["time,flow [t/d]", *(f"{d},{v}" for d, v in rows)]) + "\n")
+    first = days[0] - timedelta(begins)
+    rows = ((first + timedelta(n), v) for n, v in enumerate([*wanted, 0]))
+    demand.write_text("\n".join(["time,flow [t/d]", *(f"{d},{v}" for d, v in rows)]) + "\n")
+    deficit = peak = 0
+    drawn = [wanted[(number + begins) % 11] for number in range(100)]
+    for volume, draw in [*zip(inflow, drawn, strict=True)] * 2:
+        deficit = max(0, deficit + draw - volume)
+        peak = max(peak, deficit)
+    found = store_for_demand(read_log(log), read_log(demand))
+    assert found.store == pytest.approx(1000.0 * peak)
+    assert found.draw == pytest.approx(sum(drawn) * 10 / 86400)
+    assert main(["reservoir", str(log), "--demand", str(demand)]) == 0
+    row = capsys.readouterr().out.splitlines()[2].split()
+    assert float(row[2]) == pytest.approx(peak, rel=5e-3)  # t
+    double = demand.read_text().replace("00\n", "000\n")
+    demand.write_text(double)
+    assert store_for_demand(read_log(log), read_log(demand)).store is None
 
 
 def test_reservoir_tells_of_gaps(tmp_path: Path, capsys: Said) -> None:
