@@ -284,6 +284,13 @@ def shown(value: object, longest: int = 60) -> str:
     return f"'{text}'" if isinstance(value, str) else text
 
 
+def unit_lacking(text: str, dimension: str) -> str:
+    """What to do about a plain number where a quantity of that dimension is meant; else empty."""
+    unit = DIMENSIONS[dimension].example.partition(" ")[2]
+    plain = re.fullmatch(r"\s*[-+]?[0-9.]+([eE][-+]?[0-9]+)?\s*", text)
+    return f"write it such as '{text.strip()} {unit}'" if unit and plain else ""
+
+
 def parse_quantity(value: object, dimension: Dimension | str, units: Units | None = None) -> float:
     """The SI value of a quantity.
 

@@ -58,10 +58,22 @@ def seed(text: str) -> int:
 
 def mass_rate(text: str) -> float:
     """A mass rate above 0, kg/s."""
-    from allocator.base.quantities import QuantityError, parse_quantity
+    return _above_none(text, "mass_rate")
 
+
+def mass(text: str) -> float:
+    """A mass above 0, kg."""
+    return _above_none(text, "mass")
+
+
+def _above_none(text: str, dimension: str) -> float:
+    """A quantity above 0, SI."""
+    from allocator.base.quantities import QuantityError, parse_quantity, unit_lacking
+
+    if remedy := unit_lacking(text, dimension):
+        raise argparse.ArgumentTypeError(f"{text!r} has no unit; {remedy}")
     try:
-        value = parse_quantity(text, "mass_rate")
+        value = parse_quantity(text, dimension)
     except QuantityError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
     if value <= 0:

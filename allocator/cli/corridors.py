@@ -7,7 +7,7 @@ from pathlib import Path
 
 from allocator.cli.arguments import site_argument
 from allocator.cli.files import site_of
-from allocator.cli.terminal import BAD_INPUT, fail, show
+from allocator.cli.terminal import BAD_INPUT, fail, show, tell, times
 
 HELP = "candidate routes over ground: least-cost ways on a raster, with junctions"
 
@@ -65,6 +65,9 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site).site
     heights = None if given.heights is None else Path(given.heights)
     found = corridors_over(site, Path(given.terrain), Path(given.grounds), heights, steepest)
+    if found.unknown:
+        cells = f"{times(found.unknown, 'cell')} of {found.grid.values.size:,}"
+        tell(f"note: {cells} without a value: no corridor crosses them")
     text = Path(given.site).read_text(encoding="utf-8")
     tree = tree_of(read_document(text.encode("utf-8")))
     if tree.get("format") != FORMAT:

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from allocator.cli.arguments import mass_rate, seed
-from allocator.cli.terminal import BAD_INPUT, fail, show, tell, times
+from allocator.cli.terminal import BAD_INPUT, fail, show, tell
 
 if TYPE_CHECKING:
     from allocator.intake.fitting import CycleFit
@@ -59,7 +59,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.base.folders import check_file, write_file
     from allocator.intake.fitting import fit_cycle
     from allocator.intake.forward import check_block, forward_test
-    from allocator.intake.logs import read_log
+    from allocator.intake.logs import gap_notes, read_log
     from allocator.intake.record_store import record_text
     from allocator.intake.source_block import block_of
 
@@ -72,11 +72,8 @@ def run(given: argparse.Namespace) -> int:
     log = read_log(Path(given.log), given.wait)
     naming = _naming(given, log)
     fit = fit_cycle(log, given.seed)
-    gaps = int(log.gaps.sum())
-    notes = [*log.repairs, *fit.repairs]
-    if gaps:
-        notes.append(f"{times(gaps, 'gap')}: nothing is assumed of the time within")
-    for note in notes:
+    gaps = gap_notes(log, "nothing is assumed of the time within")
+    for note in (*log.repairs, *fit.repairs, *gaps):
         tell(f"note: {given.log}: {note}")
     lines = _cycle(fit)
     if fit.doubt:

@@ -115,10 +115,12 @@ def _heating_value(text: str) -> tuple[str, str]:
 
 def _check(name: str, text: str, dimension: str) -> None:
     from allocator.base.errors import AllocatorError
-    from allocator.base.quantities import QuantityError, parse_quantity
+    from allocator.base.quantities import QuantityError, parse_quantity, unit_lacking
 
     if not dimension:
         return
+    if remedy := unit_lacking(text, dimension):
+        raise AllocatorError(f"--{name}: {text} has no unit; {remedy}")
     try:
         if parse_quantity(text, dimension) <= 0:
             raise AllocatorError(f"--{name}: must be above 0, got {text}")
@@ -153,6 +155,7 @@ def _answer(given: argparse.Namespace, name: str) -> str:
             return text
         except AllocatorError as error:
             tell(str(error))
+    tell(f"taken: {default or 'mean flows'}")
     return default
 
 

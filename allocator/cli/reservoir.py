@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from allocator.cli.arguments import mass_rate
+from allocator.cli.arguments import mass, mass_rate
 from allocator.cli.terminal import show, tell
 
 HELP = "store that keeps a draw from a measured inflow (sequent peak)"
@@ -14,7 +14,19 @@ HELP = "store that keeps a draw from a measured inflow (sequent peak)"
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     command.add_argument("log", metavar="LOG", help="CSV with the columns time [s] and flow [g/s]")
-    command.add_argument(
+    one = command.add_mutually_exclusive_group()
+    one.add_argument(
+        "--store",
+        type=mass,
+        metavar="MASS",
+        help="storage, such as '200 kg': the greatest firm flow that it keeps",
+    )
+    one.add_argument(
+        "--demand",
+        metavar="CSV",
+        help="what is drawn over time, in columns like those of LOG; it repeats",
+    )
+    one.add_argument(
         "--draw",
         type=mass_rate,
         metavar="RATE",
@@ -26,10 +38,12 @@ def run(given: argparse.Namespace) -> int:
     """Read, work out, print."""
     from allocator.base.errors import AllocatorError
     from allocator.base.rendering import text_of
-    from allocator.intake.logs import read_log
+    from allocator.intake.logs import gap_notes, read_log
     from allocator.intake.record_store import (
         StoreForDraw,
+        draw_for_record,
         draws_of_record,
+        store_for_demand,
         store_for_record,
         store_table,
     )
@@ -37,9 +51,21 @@ def run(given: argparse.Namespace) -> int:
     log = read_log(Path(given.log))
     if log.marks:
         raise AllocatorError(f"{given.log}: marks have no flow; give a column 'flow [g/s]'")
-    for repair in log.repairs:
-        tell(f"note: {given.log}: {repair}")
+    for note in (*log.repairs, *gap_notes(log, "left out, as if there were no such time")):
+        tell(f"note: {given.log}: {note}")
     draws = draws_of_record(log)
-    if given.draw:
+    if given.store is not None:
+        draws = (StoreForDraw(draw_for_record(log, given.store), given.store),)
+    elif given.demand:
+        demand = read_log(Path(given.demand))
+        if demand.marks or demand.gaps.any():
+            lacks = "marks have no flow" if demand.marks else "it has gaps"
+            raise AllocatorError(f"{given.demand}: {lacks}; give the flow that is drawn throughout")
+        for repair in demand.repairs:
+            tell(f"note: {given.demand}: {repair}")
+        if bool(demand.began) != bool(log.began):
+            tell(f"note: {given.demand}: begins with the record; only one of them has dates")
+        draws = (store_for_demand(log, demand),)
+    elif given.draw:
         draws = (StoreForDraw(given.draw, store_for_record(log, given.draw)),)
     return show(text_of(store_table(log, draws)))

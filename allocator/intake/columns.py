@@ -14,23 +14,28 @@ TEXT = ""
 """The dimension of a column that holds text."""
 
 _PLAIN = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?")
+_DATE = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d")
 _UNITS = {"°C": "degC", "C": "degC", "°F": "degF", "celsius": "degC"}
 
 
 @dataclass(frozen=True, slots=True)
 class ColumnKind:
-    """A column that a table may have: other names of it, and its dimension (``TEXT`` for none)."""
+    """A column that a table may have: other names of it, and its dimension (``TEXT`` for none).
+
+    ``twice``: it may stand twice.
+    """
 
     also: tuple[str, ...]
     dimension: str = TEXT
     required: bool = False
+    twice: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class ListRow:
     """A row: column -> text as written, quantities with their units; column -> its place from 1.
 
-    The second of two columns of one name has " 2" behind it: ``on`` and ``on 2``.
+    The second of two columns of one name has " 2" behind it, here and in headings: ``on 2``.
     """
 
     number: int
@@ -100,11 +105,11 @@ def _columns(
     for place, heading in enumerate(headings):
         name, unit = recognised(heading, wanted)
         taken = {known for known, _ in columns.values()}
-        if name in taken and wanted[name].dimension and f"{name} 2" not in taken:
+        if name in taken and wanted[name].twice and f"{name} 2" not in taken:
             columns[place] = (f"{name} 2", unit)
         elif not name or name in taken:
             problem = f"has the {'second' if name else 'unknown'} heading {shown(heading)}"
-            remedy = f"delete the column, or name it one of: {', '.join(wanted)}"
+            remedy = f"delete the column, or name it one of: {', '.join(_names(wanted))}"
             if heading or any(len(row) > place and row[place] for _, row in sheet.rows[1:]):
                 faults.append(sheet.fault(top, place + 1, problem, remedy))
         else:
@@ -138,7 +143,15 @@ def recognised(heading: str, wanted: Mapping[str, ColumnKind]) -> tuple[str, str
 
 def _column(text: str, wanted: Mapping[str, ColumnKind]) -> str:
     plain = re.sub(r"[\s_-]+", " ", text).strip().lower()
-    return next((name for name, one in wanted.items() if plain in (name, *one.also)), "")
+    for name, one in wanted.items():
+        if (plain.removesuffix(" 2") if one.twice else plain) in (name, *one.also):
+            return name
+    return ""
+
+
+def _names(wanted: Mapping[str, ColumnKind]) -> list[str]:
+    """The names that headings may have."""
+    return [*wanted, *(f"{name} 2" for name, column in wanted.items() if column.twice)]
 
 
 def _is_unit(unit: str, dimension: str) -> bool:
@@ -152,6 +165,8 @@ def _is_unit(unit: str, dimension: str) -> bool:
 def _quantity(text: str, unit: str, dimension: str) -> tuple[str, str, str]:
     """A cell's quantity with its unit; then what is wrong with it, and what to do."""
     example = DIMENSIONS[dimension].example
+    if _DATE.match(text):
+        return "", f"holds a date, {shown(text)}", f"write a {dimension} such as '{example}'"
     full = f"{text} {unit}" if _PLAIN.fullmatch(text) else text
     try:
         parse_quantity(full, dimension)

@@ -34,12 +34,16 @@ _WAYS = (
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """Corridors over a raster. ``junctions``: x and y of each, m; ``heights``: m, by place."""
+    """Corridors over a raster. ``junctions``: x and y of each, m; ``heights``: m, by place.
+
+    ``unknown``: cells without a class or height, which no corridor crosses.
+    """
 
     ways: tuple[GroundWay, ...]
     junctions: Mapping[str, tuple[float, float]]
     heights: Mapping[str, float]
     grid: Raster
+    unknown: int = 0
 
     def points(self, way: GroundWay) -> list[tuple[float, float]]:
         """East and north of the ends and bends of a way, m."""
@@ -91,14 +95,16 @@ def corridors_over(
         A place outside the grid or on ground that cannot be built on; places that no way joins.
     """
     grid = _grid(terrain)
+    _refuse_outside(grid, site)
     factors = factors_of(grid, read_grounds(grounds))
-    levels = np.zeros(factors.shape)
+    levels, blank = np.zeros(factors.shape), np.isnan(grid.values)
     if heights is not None:
         high = _grid(heights)
         if not high.same_cells(grid):
             raise refuse(high.file, f"has other cells than {grid.file}", "export both alike")
         levels = np.nan_to_num(high.values)
-        factors[np.isnan(high.values)] = np.inf
+        blank |= np.isnan(high.values)
+        factors[blank] = np.inf
     surface = Terrain(factors, levels, grid.cell, steepest)
     spots = {name: _spot(grid, place) for name, place in site.places.items()}
     if len(spots) < 2:
@@ -113,7 +119,7 @@ def corridors_over(
     junctions = {name: _coordinates(grid, end) for name, end in sorted(centres.items())}
     ends = {**spots, **{name: (float(end[0]), float(end[1])) for name, end in centres.items()}}
     known = {} if heights is None else {n: _height(levels, spot) for n, spot in ends.items()}
-    return Found(ways, junctions, known, grid)
+    return Found(ways, junctions, known, grid, int(blank.sum()))
 
 
 def _grid(path: Path) -> Raster:
@@ -122,17 +128,30 @@ def _grid(path: Path) -> Raster:
 
 def _spot(grid: Raster, place: Place) -> tuple[float, float]:
     """Row and column of a place, in cells, with fractions."""
-    rows, columns = grid.values.shape
+    rows = grid.values.shape[0]
     column = (place.x - grid.west) / grid.cell - 0.5
     row = rows - (place.y - grid.south) / grid.cell - 0.5
-    if not (-0.5 < row < rows - 0.5 and -0.5 < column < columns - 0.5):
-        east, north = grid.west + columns * grid.cell, grid.south + rows * grid.cell
-        raise AllocatorError(
-            f"place {place.name!r} at [{place.x:g} m, {place.y:g} m] is outside {grid.file}, which "
-            f"spans [{grid.west:g} m, {grid.south:g} m] to [{east:g} m, {north:g} m]; give all "
-            "places 'at' in the system of the grid"
-        )
     return row, column
+
+
+def _refuse_outside(grid: Raster, site: Site) -> None:
+    """One error for all places that are not on the grid."""
+    rows, columns = grid.values.shape
+    outside = [
+        place
+        for place in site.places.values()
+        for row, column in [_spot(grid, place)]
+        if not (-0.5 < row < rows - 0.5 and -0.5 < column < columns - 0.5)
+    ]
+    if outside:
+        east, north = grid.west + columns * grid.cell, grid.south + rows * grid.cell
+        others = f" and {len(outside) - 1} more are" if len(outside) > 1 else " is"
+        place = outside[0]
+        raise AllocatorError(
+            f"place {place.name!r} at [{place.x:g} m, {place.y:g} m]{others} outside {grid.file}, "
+            f"which spans [{grid.west:g} m, {grid.south:g} m] to [{east:g} m, {north:g} m]; give "
+            "all places 'at' in the system of the grid"
+        )
 
 
 def _coordinates(grid: Raster, spot: np.ndarray) -> tuple[float, float]:

@@ -15,7 +15,15 @@ import numpy as np
 from allocator.cycles import pattern_of
 from allocator.intake.logs import Log
 from allocator.intake.stage_fit import LOOSE, Estimate, FittedStage, fit_stage
-from allocator.intake.turns import Bursts, bursts_of, cut_of, spells_of, threshold, without_false
+from allocator.intake.turns import (
+    Bursts,
+    Marks,
+    bursts_of,
+    cut_of,
+    spells_of,
+    threshold,
+    without_false,
+)
 from allocator.site.records import Stage
 
 LEVELS = 3
@@ -68,17 +76,16 @@ def fit_cycle(log: Log, seed: int = 0) -> CycleFit:
     CycleFit
         With ``doubt`` where the record is too short or not periodic.
     """
-    rng = np.random.default_rng(seed)
-    repairs: tuple[str, ...] = ()
+    false = 0
     if log.listed:
         on, always = log.flows > 0, False
+        read = on
     else:
         limit = 0.5 if log.marks else threshold(log.flows)
         low, high = np.quantile(log.flows, (0.001, 0.999))
         always = bool(low > 0.5 * high)
-        on, false = without_false((log.flows > limit) | always)
-        text = f"{false:,} single readings against both neighbours counted as wrong"
-        repairs = (text,) if false else ()
+        read = (log.flows > limit) | always
+        on, false = without_false(read)
     level = log.flows[on]
     spread = (float(np.quantile(level, 0.025)), float(np.quantile(level, 0.975)))
     middle = float(np.mean(level))
@@ -87,9 +94,27 @@ def fit_cycle(log: Log, seed: int = 0) -> CycleFit:
     weights = np.where(log.gaps, 0.0, np.diff(log.times))
     mean = float((weights * log.flows[:-1]).sum() / weights.sum())
     none = Estimate(-1.0, -1.0, -1.0)
-    fit = CycleFit(flow, spread, (), 1.0, mean, none, repairs=repairs)
+    text = f"{false:,} single readings against both neighbours counted as wrong"
+    repairs = (text,) if false else ()
+    plain = CycleFit(flow, spread, (), 1.0, mean, none)
     if always or on.all():
-        return replace(fit, steady=True)
+        return replace(plain, steady=True, repairs=repairs)
+    fit = replace(_stages(plain, log, on, seed), repairs=repairs)
+    if false and _uneven(fit):  # they may be the last bursts of spells, cut short
+        other = _stages(plain, log, read, seed)
+        return min(fit, other, key=_uneven)
+    return fit
+
+
+def _uneven(fit: CycleFit) -> int:
+    """How many durations differ from time to time, or are not known."""
+    ranges = [one for s in fit.stages for one in (s.on_range, s.every_range, s.jitter, s.drift)]
+    return sum(map(bool, ranges)) + 10 * bool(fit.doubt)
+
+
+def _stages(fit: CycleFit, log: Log, on: Marks, seed: int) -> CycleFit:
+    """The fit with the stages of the states ``on``."""
+    rng = np.random.default_rng(seed)
     bursts = bursts_of(log, on)
     known = np.concatenate([bursts.start_width[bursts.start_known],
                             bursts.end_width[bursts.end_known]])  # fmt: skip

@@ -14,12 +14,21 @@ import itertools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import networkx as nx
 import numpy as np
 import numpy.typing as npt
 
 from allocator.base.errors import AllocatorError
+from allocator.intake.least_tree import (
+    all_sets_known,
+    chains,
+    nodes_of,
+    pruned,
+    tree_of_cells,
+    trees_that_lack,
+)
 from allocator.intake.surface import Cells, Line, Terrain, straightened
 
 WORTH = 0.01
@@ -27,10 +36,14 @@ WORTH = 0.01
 NEAR = 0.05
 """Junctions, or one and a place, are one within this share of the middle length of lines."""
 
+ROUNDS = 3
+"""Times that ways are added where sets of places have none that are cheap together."""
 MARGIN = 6.0
 """Cells around a way, at the least, in which a cheaper one is looked for."""
 DETOUR = 0.01
 """Share by which other ways may be dearer than one that is left out for them."""
+
+Pair: TypeAlias = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +83,26 @@ def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tu
     at = np.array([[round(value) for value in places[name]] for name in names], dtype=np.int64)
     cells = at[:, 0] * columns + at[:, 1]
     _check(surface, names, at, cells)
-    lines = [
-        straightened(surface, np.column_stack(np.divmod(path, columns)).astype(float))
-        for path in _paths(surface, cells, names)
-    ]
-    ways = _thinned(surface, dict(zip(cells.tolist(), names, strict=True)), lines)
+    named = dict(zip(cells.tolist(), names, strict=True))
+    paths = _paths(surface, cells, names)
+    few = all_sets_known(surface, len(cells))
+    tree = [] if few else tree_of_cells(surface, cells, paths)
+    ways = _thinned(surface, named, paths, tree)
+    for _ in range(ROUNDS if few else 0):
+        lacking = trees_that_lack(surface, cells, _graph_of(ways, names))
+        if not lacking:
+            break
+        tree += lacking
+        ways = _thinned(surface, named, paths, tree)
     return tuple(_exact(surface, way, places) for way in ways)
+
+
+def _graph_of(ways: Sequence[GroundWay], names: Sequence[str]) -> object:
+    """Costs of ways between nodes, of which the first are the names, as a sparse matrix."""
+    web = nx.Graph()
+    web.add_nodes_from(names)
+    web.add_weighted_edges_from((way.start, way.end, way.cost) for way in ways)
+    return nx.to_scipy_sparse_array(web, format="csr")
 
 
 def _exact(
@@ -177,10 +204,17 @@ def _traced(back: npt.NDArray[np.int32], end: int) -> Cells:
 
 
 def _thinned(
-    surface: Terrain, places: Mapping[int, str], lines: Sequence[Line]
+    surface: Terrain, places: Mapping[int, str], paths: Sequence[Cells], tree: Sequence[Cells]
 ) -> tuple[GroundWay, ...]:
-    """Ways between places and junctions: stretches that several lines share are one way."""
+    """Ways between places and junctions: stretches that several paths share are one way.
+
+    Ends of paths of the ``tree`` are junctions, and its paths are ways as they are.
+    """
     columns = surface.factors.shape[1]
+    lines = [
+        straightened(surface, np.column_stack(np.divmod(path, columns)).astype(float))
+        for path in (*paths, *tree)
+    ]
     web = nx.Graph()
     web.add_nodes_from(places)
     for line in lines:
@@ -188,12 +222,15 @@ def _thinned(
         inner = [int(n) for n in surface.read(line)[0]] if len(line) > 1 else []
         cells = [start, *inner, end]
         web.add_edges_from((a, b) for a, b in itertools.pairwise(cells) if a != b)
-    nodes = {cell for cell in web if cell in places or web.degree(cell) > 2}
+    ends = {*places, *(int(path[end]) for path in tree for end in (0, -1))}
+    web = pruned(web, ends)  # at a sharp bend a line may leave a cell as it came
+    nodes = nodes_of(web, ends)
     spans = [float(np.hypot(*np.diff(line, axis=0).T).sum()) for line in lines]
     near = NEAR * float(np.median(spans)) if spans else 0.0
     named, centres = _named(nodes, places, columns, near)
-    best: dict[tuple[str, str], GroundWay] = {}
-    for chain in _chains(web, nodes):
+    best: dict[Pair, GroundWay] = {}
+    kept = {_pair(named[int(path[0])], named[int(path[-1])]) for path in tree}
+    for chain in (*chains(web, nodes), *(path.tolist() for path in tree)):
         one, other = named[chain[0]], named[chain[-1]]
         if one == other:
             continue
@@ -201,20 +238,20 @@ def _thinned(
         way = _way(surface, one, other, np.column_stack(np.divmod(cells, columns)).astype(float))
         if not math.isfinite(way.cost):  # from a centre across ground where nothing may be laid
             continue
-        pair = (min(one, other), max(one, other))
+        pair = _pair(one, other)
         if pair not in best or way.cost < best[pair].cost:
             best[pair] = way
-    _without_detours(best)
+    _without_detours(best, kept)
     _without_mere_bends(surface, best, frozenset(places.values()))
     return tuple(best[pair] for pair in sorted(best))
 
 
-def _without_detours(best: dict[tuple[str, str], GroundWay]) -> None:
+def _without_detours(best: dict[Pair, GroundWay], kept: set[Pair]) -> None:
     """Ways that others replace at next to no more cost are taken out, the dearest first."""
     web = nx.Graph()
     for pair, way in best.items():
         web.add_edge(*pair, cost=way.cost)
-    for pair in sorted(best, key=lambda pair: (-best[pair].cost, pair)):
+    for pair in sorted(best.keys() - kept, key=lambda pair: (-best[pair].cost, pair)):
         cost = best[pair].cost
         web.remove_edge(*pair)
         try:
@@ -228,11 +265,11 @@ def _without_detours(best: dict[tuple[str, str], GroundWay]) -> None:
 
 
 def _without_mere_bends(
-    surface: Terrain, best: dict[tuple[str, str], GroundWay], places: frozenset[str]
+    surface: Terrain, best: dict[Pair, GroundWay], places: frozenset[str]
 ) -> None:
     """Junctions at which no more than two ways meet are taken out, and their ways joined."""
     while True:
-        met: dict[str, list[tuple[str, str]]] = {}
+        met: dict[str, list[Pair]] = {}
         for pair in sorted(best):
             for name in pair:
                 met.setdefault(name, []).append(pair)
@@ -245,10 +282,14 @@ def _without_mere_bends(
         one, other = (way if way.end == bends[0] else _turned(way) for way in ways)
         if one.start != other.start:
             line = np.vstack([one.line, other.line[::-1]])
-            pair = (min(one.start, other.start), max(one.start, other.start))
+            pair = _pair(one.start, other.start)
             joined = _way(surface, one.start, other.start, line)
             if pair not in best or joined.cost < best[pair].cost:
                 best[pair] = joined
+
+
+def _pair(one: str, other: str) -> Pair:
+    return min(one, other), max(one, other)
 
 
 def _turned(way: GroundWay) -> GroundWay:
@@ -273,21 +314,6 @@ def _named(
             centres[names[-1]] = cell
         named[cell] = names[closest]
     return named, centres
-
-
-def _chains(web: nx.Graph, nodes: set[int]) -> Iterator[list[int]]:
-    """Cells from one node to the next, each stretch once."""
-    seen: set[tuple[int, int]] = set()
-    for node in sorted(nodes):
-        for step in sorted(web[node]):
-            if (node, step) in seen:
-                continue
-            chain = [node, step]
-            while chain[-1] not in nodes:
-                (following,) = [cell for cell in web[chain[-1]] if cell != chain[-2]]
-                chain.append(following)
-            seen |= {(node, step), (chain[-1], chain[-2])}
-            yield chain
 
 
 def _way(surface: Terrain, start: str, end: str, line: Line) -> GroundWay:

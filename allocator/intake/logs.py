@@ -329,6 +329,12 @@ def read_log(path: Path, wait: str = "") -> Log:
     return _log(table, name, times, flows, repairs, began)
 
 
+def gap_notes(log: Log, told: str) -> tuple[str, ...]:
+    """A note of how many gaps the record has, and what is done with them; none without gaps."""
+    count = int(log.gaps.sum())
+    return (f"{_rows(count, 'gap')}: {told}",) if count else ()
+
+
 def _rows(count: int, what: str = "row") -> str:
     return f"{count:,} {what}{'s' * (count != 1)}"
 

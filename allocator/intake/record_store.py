@@ -43,10 +43,63 @@ def store_for_record(log: Log, draw: float) -> float | None:
     """
     if draw > mean_inflow(log) * (1 + 1e-12):
         return None
-    steps = _steps(log)
-    lack = np.tile(steps * (draw - log.flows[:-1]), 2)
-    total = np.append(0.0, np.cumsum(lack))
+    return _peak(_steps(log) * (draw - log.flows[:-1]))
+
+
+def store_for_demand(log: Log, demand: Log) -> StoreForDraw:
+    """The mean of a demand and the least store that keeps it if the record repeats for ever.
+
+    Parameters
+    ----------
+    log
+        The inflow.
+    demand
+        The flow that is drawn, kg/s. It repeats until the record ends, and begins with it; where
+        both have dates, at its own.
+    """
+    length, late = float(demand.times[-1]), 0.0
+    if log.began and demand.began:
+        late = demand.seconds_at(log.began)
+    rounds = np.arange(np.floor(late / length), np.ceil((late + log.times[-1]) / length))
+    turns = (rounds[:, None] * length + demand.times[:-1]).ravel() - late
+    inner = turns[(turns > 0) & (turns < log.times[-1])]
+    times = np.union1d(log.times, inner)
+    middle = (times[:-1] + times[1:]) / 2
+    row = np.searchsorted(log.times, middle, side="right") - 1
+    of_demand = np.searchsorted(demand.times, (middle + late) % length, side="right") - 1
+    steps = np.where(log.gaps[row], 0.0, np.diff(times))
+    drawn = steps * demand.flows[of_demand]
+    lack = drawn - steps * log.flows[row]
+    mean = float(drawn.sum() / steps.sum())
+    enough = float(lack.sum()) <= 1e-12 * float(drawn.sum())
+    return StoreForDraw(mean, _peak(lack) if enough else None)
+
+
+def _peak(lack: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
+    """The greatest sum of what lacks in steps that follow each other, over two rounds."""
+    total = np.append(0.0, np.cumsum(np.tile(lack, 2)))
     return float(np.max(total - np.minimum.accumulate(total)))
+
+
+def draw_for_record(log: Log, store: float) -> float:
+    """The greatest constant draw that a store keeps if the record repeats for ever, kg/s.
+
+    A window of length T with inflow I allows no draw above (store + I) / T. From the mean down,
+    each draw is set to what the worst window of the draw before allows, until the store is enough;
+    each window is met once, and no draw is below the greatest one.
+    """
+    times = np.append(0.0, np.cumsum(np.tile(_steps(log), 2)))
+    inflow = np.append(0.0, np.cumsum(np.tile(_steps(log) * log.flows[:-1], 2)))
+    draw = mean_inflow(log)
+    while True:
+        lack = draw * times - inflow
+        least = np.minimum.accumulate(lack)
+        end = int(np.argmax(lack - least))
+        if lack[end] - least[end] <= store + 1e-12 * inflow[-1]:
+            return draw
+        begin = int(np.argmin(lack[: end + 1]))
+        length, came = times[end] - times[begin], inflow[end] - inflow[begin]
+        draw = float((store + came) / length)
 
 
 def draws_of_record(log: Log) -> tuple[StoreForDraw, ...]:

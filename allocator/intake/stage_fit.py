@@ -39,6 +39,8 @@ STEPS_ALIKE = -0.25
 """Correlation of one distance between starts with the next: -1/2 if bursts come early or late
 
 by themselves (jitter), 0 if each begins its own wait (durations that vary)."""
+WANDERING = 0.5
+"""Correlation of one departure from even times with the next, above which they add up."""
 TINY = 1e-9
 
 
@@ -262,13 +264,13 @@ def _uneven(
         bow = np.polyfit(line.number, rest, 2)
         bent = rest - np.polyval(bow, line.number)
         even = _rare(np.abs(bent) > line.reach + 1e-6 * period)
-        if np.std(rest) > 2 * np.std(bent) and (even or _correlation(bent, line) < STEPS_ALIKE):
+        if np.std(rest) > 2 * np.std(bent) and (even or _each_by_itself(bent, line)):
             drift = abs(float(bow[0])) * float(line.number[-1]) / period
             jitter = 0.0 if even else float(np.abs(bent).max())
             every = _estimate(period, period + _sums(slope, bent, rng), free - 1)
             last = _last(line, period, float(rest[-1] - bent[-1]), float(np.std(bent)))
             return FittedStage(on, every, on_range, None, jitter, drift, *seen, last)
-    if _correlation(rest, line) < STEPS_ALIKE:
+    if _each_by_itself(rest, line):
         scale = math.sqrt(len(rest) / free)
         every = _estimate(period, period + _sums(slope, scale * rest, rng), free)
         last = _last(line, period, 0.0, float(np.std(rest)) / math.sqrt(len(rest)) * 2)
@@ -288,17 +290,24 @@ def _last(line: _Line, period: float, bend: float, error: float) -> Estimate:
     return Estimate(value, value - 2 * error, value + 2 * error)
 
 
-def _correlation(rest: Floats, line: _Line) -> float:
-    """Of each distance between starts with the next one."""
-    step = np.diff(rest)
+def _each_by_itself(rest: Floats, line: _Line) -> bool:
+    """Whether bursts come early or late each by itself, so that departures do not add up.
+
+    Waits that are short and long by turns are not enough: departures may wander all the same, and
+    the next ones then follow them.
+    """
     alike = (np.diff(line.spell) == 0) & (np.diff(line.number) == 1)
-    pairs = alike[:-1] & alike[1:]
+    steps = _correlation(np.diff(rest), alike[:-1] & alike[1:], float(np.diff(rest)[alike].mean()))
+    return steps < STEPS_ALIKE and _correlation(rest, alike, 0.0) < WANDERING
+
+
+def _correlation(values: Floats, pairs: Marks, middle: float) -> float:
+    """Of each value with the next one, where they are a pair; -1/2 where too few are."""
     if pairs.sum() < 3:
         return -0.5
-    first, second = step[:-1][pairs], step[1:][pairs]
-    middle = float(step[alike].mean())
-    spread = float(((step[alike] - middle) ** 2).mean())
-    return float(((first - middle) * (second - middle)).mean()) / spread if spread else -0.5
+    first, second = values[:-1][pairs] - middle, values[1:][pairs] - middle
+    spread = math.sqrt(float((first**2).mean() * (second**2).mean()))
+    return float((first * second).mean()) / spread if spread else -0.5
 
 
 def _numbered(starts: Floats, group: Ints, period: float) -> Floats:

@@ -57,6 +57,15 @@ class Terrain:
         both = np.concatenate([one, other]), np.concatenate([other, one])
         return csr_matrix((np.concatenate([cost, cost]), both), shape=shape)
 
+    def steps(self, one: Cells, other: Cells) -> Floats:
+        """The costs of steps between neighbours, as :meth:`graph` has them."""
+        columns = self.factors.shape[1]
+        down, right = np.array(np.divmod(other, columns)) - np.divmod(one, columns)
+        rise = self.heights.ravel()[other] - self.heights.ravel()[one]
+        factors = self.factors.ravel()
+        found: Floats = np.hypot(self.cell * np.hypot(down, right), rise)
+        return found * 0.5 * (factors[one] + factors[other])
+
     def read(self, line: Line) -> tuple[Cells, Floats]:
         """Cells that a line passes, as numbers, and the cost of each piece, climbs included."""
         ends, pieces = np.diff(line, axis=0), _pieces(line)

@@ -78,7 +78,8 @@ def read_grid(path: Path) -> Raster:
     body = lines[first:]
     while body and not body[-1].strip():
         body.pop()
-    faults = [Fault(file, first + len(body), 1, "", f"{len(body)} rows, nrows is {rows}", "")]
+    remedy = "correct nrows, or give the rows that lack"
+    faults = [Fault(file, first + len(body), 1, "", f"{len(body)} rows, nrows is {rows}", remedy)]
     if len(body) != rows:
         raise TableFileError(faults)
     values = np.empty((rows, columns))
@@ -106,7 +107,10 @@ def _head(file: str, lines: list[str]) -> tuple[dict[str, float], int]:
             raise TableFileError([fault]) from None
     missing = [name for name in _HEAD[:5] if name not in head]
     if missing:
-        raise refuse(file, f"has no {', '.join(missing)}", "an ESRI ASCII grid begins with them")
+        remedy = "begin it with the head of an ESRI ASCII grid"
+        if missing == ["cellsize"]:
+            remedy += "; cells are square, without dx and dy"
+        raise refuse(file, f"has no {', '.join(missing)}", remedy)
     whole = all(head[name] >= 1 and head[name] == int(head[name]) for name in _HEAD[:2])
     if not whole or head["ncols"] * head["nrows"] > MOST_CELLS or not 0 < head["cellsize"] < 1e6:
         told = f"{head['ncols']:g} columns, {head['nrows']:g} rows of {head['cellsize']:g} m"
@@ -125,9 +129,8 @@ def _row(file: str, line: int, text: str, columns: int) -> Floats:
             try:
                 float(word)
             except ValueError:
-                fault = Fault(
-                    file, line, number, "", f"{shown(word)} is no number", "mend the cell"
-                )
+                remedy = "write numbers with a decimal point, and NODATA_value where none is known"
+                fault = Fault(file, line, number, "", f"{shown(word)} is no number", remedy)
                 raise TableFileError([fault]) from None
         raise
     if len(found) != columns:

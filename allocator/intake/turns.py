@@ -14,6 +14,8 @@ Marks = npt.NDArray[np.bool_]
 
 APART = 1.8
 """Ratio of waits that tells two classes apart."""
+SHORTER = 0.9
+"""Share of the shortest rest that was seen whole, below which no rest is hidden in a gap."""
 FALSE = 0.05
 """Single readings that differ from both neighbours are errors if they are a smaller share of all
 
@@ -111,8 +113,11 @@ def bursts_of(log: Log, on: Marks) -> Bursts:
     gap_begins = np.append(times[:-1][gaps], times[-1:])
     clear = gap_ends[np.searchsorted(gap_ends, start, side="right") - 1]
     hidden = gap_begins[np.minimum(np.searchsorted(gap_begins, end), len(gap_begins) - 1)]
-    before = start - np.maximum(np.append(times[0], end[:-1]), clear)
-    after = np.minimum(following, hidden) - end
+    # a turn within a gap is put in its middle, but was seen off only outside of it
+    off = end + np.where(end_known, 0.0, end_width / 2)
+    on_again = start - np.where(start_known, 0.0, start_width / 2)
+    before = np.maximum(on_again - np.maximum(np.append(times[0], off[:-1]), clear), 0.0)
+    after = np.maximum(np.minimum(np.append(on_again[1:], times[-1]), hidden) - off, 0.0)
     known = (start_known & ~within, end_known & ~within)
     wait = following - end
     return Bursts(start, end, *known, wait, broken, before, after, start_width, end_width)
@@ -123,8 +128,9 @@ def cut_of(bursts: Bursts) -> float:
     seen = bursts.after[:-1] + bursts.before[1:] > 0.8 * bursts.wait[:-1]
     clear = seen | ~bursts.broken[:-1]
     waits, broken = bursts.wait[:-1][clear], bursts.broken[:-1][clear]
+    longest = np.maximum(bursts.after[:-1], bursts.before[1:])[clear]  # seen without a gap
     order = np.argsort(waits, kind="stable")
-    waits, broken = waits[order], broken[order]
+    waits, broken, longest = waits[order], broken[order], longest[order]
     if len(waits) < 4:
         return math.inf
     middle = len(waits) // 2  # most waits are within spells
@@ -133,17 +139,19 @@ def cut_of(bursts: Bursts) -> float:
     below, above = waits[: place + 1], waits[place + 1 :]
     if above[0] / below[-1] < APART or above[0] < APART * np.median(below):
         return math.inf
-    if broken[place + 1 :].all() and len(above) < 3:
+    cut = float(math.sqrt(below[-1] * above[0]))
+    if broken[place + 1 :].all() and (len(above) < 3 or (longest[place + 1 :] <= cut).all()):
         return math.inf  # a gap that hides a burst looks like one long wait
-    return float(math.sqrt(below[-1] * above[0]))
+    return cut
 
 
 def spells_of(bursts: Bursts, cut: float) -> Bursts:
     """Bursts that follow each other within the cut, as one each."""
     seen = (bursts.after[:-1] > cut) | (bursts.before[1:] > cut)
-    # a gap within a spell looks like a wait; it parts spells only if it is long by itself
-    long = bursts.wait[:-1] > cut
-    parted = long & (seen | (bursts.wait[:-1] > 3 * cut))
+    # a gap within a spell looks like a wait; no rest is hidden in one shorter than rests are
+    rests = bursts.wait[:-1][~bursts.broken[:-1] & (bursts.wait[:-1] > cut)]
+    long = bursts.wait[:-1] > (max(cut, SHORTER * float(rests.min())) if len(rests) else cut)
+    parted = ((bursts.wait[:-1] > cut) & seen) | (long & (bursts.wait[:-1] > 3 * cut))
     breaks = np.flatnonzero(parted)
     first, last = np.append(0, breaks + 1), np.append(breaks, len(bursts.start) - 1)
     doubts = np.concatenate([[0], np.cumsum(long & ~parted)])  # a rest may be hidden there

@@ -36,7 +36,9 @@ class ListOf:
 
     def read(self, node: Node, where: Where) -> tuple[Any, ...] | Faulty:
         if not isinstance(node, Items):
-            return expects(node, where, f"a list of {self._size()}")
+            plain = isinstance(node, Scalar) and not node.empty
+            remedy = "write it in brackets, with commas between the values" if plain else ""
+            return expects(node, where, f"a list of {self._size()}", remedy)
         count = len(node.items)
         if count < self.least or (self.most is not None and count > self.most):
             where.fault(node, f"expects {self._size()}, got {count}")

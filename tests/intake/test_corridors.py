@@ -15,6 +15,7 @@ from scipy.sparse.csgraph import dijkstra
 
 import allocator as al
 from allocator.cli.entry import main
+from allocator.intake import least_cost
 from allocator.intake.cells import TableFileError
 from allocator.intake.geotiff import read_geotiff
 from allocator.intake.least_cost import GroundWay, corridors
@@ -39,23 +40,6 @@ def web_of(ways: tuple[GroundWay, ...]) -> nx.Graph:
     for way in ways:
         web.add_edge(way.start, way.end, weight=way.cost)
     return web
-
-
-def steiner(web: nx.Graph, ends: list[str]) -> float:
-    """Cost of the least tree that joins ends, by every choice of at most len - 2 other nodes."""
-    cost = dict(nx.all_pairs_dijkstra_path_length(web))
-    others = [node for node in web if node not in ends]
-    best = math.inf
-    for number in range(len(ends) - 1):
-        for chosen in itertools.combinations(others, number):
-            whole = nx.Graph()
-            for one, other in itertools.combinations((*ends, *chosen), 2):
-                if other in cost[one]:
-                    whole.add_edge(one, other, weight=cost[one][other])
-            if len(whole) == len(ends) + number and nx.is_connected(whole):
-                tree = nx.minimum_spanning_tree(whole)
-                best = min(best, tree.size(weight="weight"))
-    return best
 
 
 def test_flat_ground_gives_the_straight_line() -> None:
@@ -112,14 +96,13 @@ def test_no_way_is_dearer_than_the_least_cost_path(seed: int) -> None:
     assert way.cost >= 0.85 * cost
 
 
-def least_tree(ground: Terrain, ends: list[int]) -> float:
-    """Cost of the least tree of steps between cells that joins all ends.
+def least_tree(graph: csr_matrix, ends: list[int]) -> float:
+    """Cost of the least tree of steps of a graph that joins all ends.
 
     Dreyfus & Wagner, "The Steiner problem in graphs", Networks 1 (1971) 195: of each set of ends
     and each cell, the least tree that joins them.
     """
-    graph, last = ground.graph(), len(ends) - 1
-    cells = ground.factors.size
+    last, cells = len(ends) - 1, graph.shape[0]
     best = {}
     for chosen in range(1, 2**last):
         joined = np.full(cells, math.inf)
@@ -137,22 +120,62 @@ def least_tree(ground: Terrain, ends: list[int]) -> float:
     return float(best[2**last - 1][ends[last]])
 
 
-@pytest.mark.parametrize(("seed", "blocks"), [(0, 4), (3, 4), (4, 4), (3, 8), (7, 12)])
-def test_the_thinned_graph_has_a_tree_within_a_hundredth_of_the_whole_one(
-    seed: int, blocks: int
-) -> None:
-    """Steiner trees of four places: over the corridors, and over every cell of the raster.
+def tree_of_ways(ways: tuple[GroundWay, ...], ends: list[str]) -> float:
+    """Cost of the least tree of corridors that joins all ends."""
+    web = web_of(ways)
+    graph = nx.to_scipy_sparse_array(web, format="csr")
+    return least_tree(csr_matrix(graph), [list(web).index(end) for end in ends])
 
-    Of 100 such rasters 94 are within a hundredth and the worst is 8 % above.
-    """
+
+def drawn(seed: int, blocks: int, count: int) -> tuple[Terrain, list[int], list[str]]:
+    """Square fields of three cells a side, and places on them."""
     draw = np.random.default_rng(seed)
     fields = draw.choice([0.3, 1.0, 1.0, 2.0, 5.0], (blocks, blocks))
     factors = np.kron(fields, np.ones((3, 3)))
+    cells = draw.choice(factors.size, count, replace=False).tolist()
     ground = Terrain(factors, np.zeros(factors.shape), 10.0)
-    cells = draw.choice(factors.size, 4, replace=False).tolist()
-    spots = {f"p{c}": (float(c // (3 * blocks)), float(c % (3 * blocks))) for c in cells}
-    ways = corridors(ground, spots)
-    assert steiner(web_of(ways), list(spots)) <= 1.01 * least_tree(ground, cells)
+    return ground, cells, [f"p{cell}" for cell in cells]
+
+
+def corridors_of(ground: Terrain, cells: list[int], names: list[str]) -> tuple[GroundWay, ...]:
+    width = ground.factors.shape[1]
+    spots = {n: (float(c // width), float(c % width)) for n, c in zip(names, cells, strict=True)}
+    return corridors(ground, spots)
+
+
+@pytest.mark.parametrize("count", [4, 5, 8])
+@pytest.mark.parametrize("blocks", [4, 8])
+def test_the_corridors_have_a_tree_within_a_hundredth_of_the_least_one(
+    blocks: int, count: int
+) -> None:
+    """Steiner trees of all places: over the corridors, and over every cell of the raster.
+
+    Seeds 12, 15 and 17 were up to 8 % above before. Straight corridors may be cheaper than steps.
+    """
+    for seed in (12, 15, 17, 42):
+        ground, cells, names = drawn(seed, blocks, count)
+        cost = tree_of_ways(corridors_of(ground, cells, names), names)
+        assert cost <= 1.01 * least_tree(ground.graph(), cells), seed
+
+
+@pytest.mark.parametrize(("seed", "blocks"), [(4, 8), (7, 4), (17, 8), (22, 4)])
+def test_few_of_the_places_have_a_cheap_tree_too(seed: int, blocks: int) -> None:
+    """A plan connects some places alone: each set of five has a tree within a hundredth."""
+    ground, cells, names = drawn(seed, blocks, 5)
+    ways, graph = corridors_of(ground, cells, names), ground.graph()
+    for size in (2, 3, 4):
+        for chosen in itertools.combinations(range(5), size):
+            cost = tree_of_ways(ways, [names[number] for number in chosen])
+            assert cost <= 1.01 * least_tree(graph, [cells[number] for number in chosen]), chosen
+
+
+def test_a_line_may_leave_a_cell_as_it_came(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both stretches of a sharp bend may pass the same cells, of which none is a dead end then."""
+    monkeypatch.setattr(least_cost, "straightened", lambda surface, line: line)
+    flat = Terrain(np.ones((12, 12)), np.zeros((12, 12)), 10.0)
+    bend = np.array([0, 12, 24, 36, 48, 36, 24, 13, 2])  # to row 4 and back
+    (way,) = least_cost._thinned(flat, {0: "a", 2: "b"}, [bend], [])
+    assert {way.start, way.end} == {"a", "b"}
 
 
 def site_of(
@@ -225,7 +248,7 @@ def test_places_share_a_trench() -> None:
     )
     assert any("junction" in way.start + way.end for way in ways)
     # 10 cells to the trench from each place, 45 cells along it; 1000 m more overland
-    tree = steiner(web_of(ways), ["a", "b", "c", "d"])
+    tree = tree_of_ways(ways, ["a", "b", "c", "d"])
     assert tree <= 1.02 * (4 * 100.0 + 45 * 10 * 0.1)
 
 
@@ -241,7 +264,8 @@ def grid_text(values: list[list[float]], head: str = "") -> str:
         (grid_text([[1, 1], [1, 1]], "ncols 2\nnrows 3\n"), "8:1", "2 rows, nrows is 3"),
         (grid_text([[1, 1], [1, 1]], "ncols 3\nnrows 2\n"), "7:1", "2 cells in the row"),
         (grid_text([[1, 1], [1, 1]]).replace("1 1\n1", "1 1\nx"), "8:1", "'x' is no number"),
-        (grid_text([[1]]).replace("cellsize 20\n", ""), "", "has no cellsize"),
+        (grid_text([[1]]).replace("cellsize 20\n", "dx 20\n"), "", "cells are square, without dx"),
+        (grid_text([[1, 1]]).replace("1 1", "1,5 1"), "7:1", "with a decimal point"),
         (grid_text([[1]]).replace("cellsize 20\n", "cellsize\n"), "5:1", "cellsize has no number"),
         (grid_text([[1]]).replace("ncols 1", "ncols 0"), "", "cannot be"),
     ],
@@ -292,7 +316,9 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert len(route.via) > 0
     assert (turned.start, turned.via) == ("mill", route.via[::-1])
     classes.write_text("class,ground,factor\n1,meadow,3\n2,pond,no\n")
+    capsys.readouterr()
     assert main(["corridors", str(FIRST), *arguments]) == 0
+    assert "1 cell of 104 without a value: no corridor crosses them" in capsys.readouterr().err
     (dear,) = al.read_site(out).routes.values()
     assert (dear.length, dear.ground_factor) == (route.length, 3.0)
     classes.write_text("class,ground,factor\n1,meadow,1\n")
@@ -300,6 +326,18 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert main(["corridors", str(FIRST), *arguments]) == 2
     assert "has classes that the table of grounds lacks: 2" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_a_grid_that_misses_the_site(tmp_path: Path, capsys: Told) -> None:
+    ground, classes = tmp_path / "ground.asc", tmp_path / "grounds.csv"
+    ground.write_text(grid_text([[1.0] * 4] * 4).replace("xllcorner -20", "xllcorner 900"))
+    classes.write_text("class,ground,factor\n1,meadow,1\n")
+    files = ["--terrain", str(ground), "--grounds", str(classes), "-o", str(tmp_path / "o.yaml")]
+    assert main(["corridors", str(FIRST), *files]) == 2
+    (told,) = capsys.readouterr().err.splitlines()
+    assert "place 'farm' at [0 m, 0 m] and 1 more are outside" in told
+    assert "which spans [900 m, -20 m] to [980 m, 60 m]" in told
+    assert not (tmp_path / "o.yaml").exists()
 
 
 def test_geotiff_needs_its_extra(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from pathlib import Path
 
 import numpy as np
@@ -22,8 +21,8 @@ from allocator.intake.record_store import (
 from allocator.site.records import Stage
 
 Said = pytest.CaptureFixture[str]
-CASES = int(os.environ.get("ALLOCATOR_FITS", "60"))
-"""Synthetic cycles; 500 of them take 12 s."""
+CASES = int(os.environ.get("ALLOCATOR_FITS", "500"))
+"""Synthetic cycles; 500 of them take 9 s."""
 
 
 def flows_at(pattern: Pattern, times: Floats) -> Floats:
@@ -54,24 +53,60 @@ def synthetic(number: int) -> tuple[Log, tuple[Stage, ...]]:
     return Log(times - times[0], flows, False, step, ()), tuple(stages)
 
 
+@pytest.mark.slow
 def test_synthetic_cycles_are_found_again() -> None:
-    inside = counted = doubted = 0
+    """The largest error of the 500 is 0.33 %."""
+    inside = counted = 0
     for number in range(CASES):
         log, stages = synthetic(number)
         fit = fit_cycle(log, number)
-        if fit.doubt:  # gaps may hide so many waits that the fit rightly declines
-            doubted += 1
-            continue
+        assert not fit.doubt, number
         assert len(fit.stages) == len(stages), number
         assert fit.duty == pytest.approx(pattern_of(stages).duty, abs=0.01), number
         for found, true in zip(fit.stages, stages, strict=True):
             for estimate, value in ((found.on, true.on), (found.every, true.every)):
-                allowed = 0.01 if value is not stages[0].on else 0.015
-                assert estimate.value == pytest.approx(value, rel=allowed), number
+                assert estimate.value == pytest.approx(value, rel=0.01), number
                 inside += estimate.low <= value <= estimate.high
                 counted += 1
-    assert doubted <= CASES // 200
     assert 0.90 <= inside / counted <= 0.98
+
+
+@pytest.mark.parametrize(
+    "number",
+    [425, 486, 767],  # gaps that hide a burst, several bursts of a spell, a start or an end
+)
+def test_gaps_are_no_rests(number: int) -> None:
+    log, stages = synthetic(number)
+    fit = fit_cycle(log, number)
+    assert not fit.doubt
+    assert len(fit.stages) == len(stages)
+    for found, true in zip(fit.stages, stages, strict=True):
+        assert found.on.value == pytest.approx(true.on, rel=0.01)
+        assert found.every.value == pytest.approx(true.every, rel=0.01)
+
+
+def test_a_last_burst_of_one_reading_is_no_error() -> None:
+    """Of each spell the last burst is cut to less than four rows, some of which are one reading."""
+    log, stages = synthetic(1385)
+    fit = fit_cycle(log)
+    assert fit.repairs == ()
+    assert fit.stages[1].on.value == pytest.approx(stages[1].on, rel=0.001)
+
+
+@pytest.mark.parametrize("rows", [25, 40, 100])
+def test_rows_in_step_with_the_cycle_tell_on_times_to_one_row(rows: int) -> None:
+    """A period that is a multiple of the distance of rows: each turn is at the same place between
+    two rows, so that more periods tell no more, and the interval says so."""
+    period = 600.0
+    for share in (0.232, 0.5, 0.777):
+        stage = Stage(share * period, period)
+        times = np.arange(60 * rows) * period / rows
+        log = Log(times, flows_at(pattern_of([stage]), times + 47.1), False, period / rows, ())
+        (found,) = fit_cycle(log).stages
+        assert abs(found.on.value - stage.on) <= period / rows
+        assert found.on.low <= stage.on <= found.on.high
+        assert found.on.high - found.on.low <= 4 * period / rows
+        assert found.every.value == pytest.approx(period)
 
 
 def test_the_forward_test_keeps_its_promise() -> None:
@@ -189,18 +224,3 @@ def test_repairs_are_counted(tmp_path: Path) -> None:
         + "\n" + "\n".join(f"2026-03-01T{12 + n}:00:00+01:00,{n % 2}" for n in range(2, 12))
     )  # fmt: skip
     assert read_log(file).repairs == ("times of 2 time zones brought to one",)
-
-
-def test_a_million_rows(tmp_path: Path) -> None:
-    times = np.arange(1_000_000) * 2.0
-    flows = 1000 * flows_at(pattern_of([Stage(100, 400), Stage(9000, 20000)]), times)
-    file = tmp_path / "log.csv"
-    import pandas as pd
-
-    pd.DataFrame({"time [s]": times, "flow [g/s]": flows}).to_csv(file, index=False)
-    began = time.perf_counter()
-    fit = fit_cycle(read_log(file))
-    seconds = time.perf_counter() - began
-    assert [round(stage.every.value) for stage in fit.stages] == [400, 20000]
-    print(f"a million rows: {seconds:.2f} s")
-    assert seconds < 10

@@ -68,9 +68,11 @@ def test_without_a_terminal_nothing_is_asked(tmp_path: Path) -> None:
     assert main(["check", "--strict", str(tmp_path / "a" / "site.yaml")]) == 0
 
 
-def test_answers_of_a_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_answers_of_a_terminal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Said
+) -> None:
     class Terminal:
-        answers = iter(["biogas\n", "3 kW\n", "5 g/s\n", "", "9 kW\n"])
+        answers = iter(["biogas\n", "3 kW\n", "5 g/s\n", "daily\n", "24\n", "x\n", "9 kW\n"])
 
         def isatty(self) -> bool:
             return True
@@ -82,7 +84,11 @@ def test_answers_of_a_terminal(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) 
     assert main(["new", str(tmp_path / "a"), "--on", "2 h"]) == 0
     site = read_site(tmp_path / "a" / "site.yaml")
     assert site.sources["source_1"].flow == 0.005  # asked again after 3 kW
-    assert site.sources["source_1"].stages[0].on == 7200
+    assert (site.sources["source_1"].stages[0].on, site.sources["source_1"].stages[0].every) == (
+        7200,
+        86400,
+    )
+    assert "taken: 24 h\n" in capsys.readouterr().err  # after three answers that cannot be
     assert site.demands["works_load"].mean == 9000
 
 
@@ -130,6 +136,12 @@ def test_a_workbook_is_read_as_typed(lists: Path) -> None:
             "is on for 3 h of every",
         ),
         ("name,place,fluid,flow [g/s],colour\na,north,c,3,red\n", "unknown heading 'colour'"),
+        ("name,place,fluid,flow [g/s],hue\na,north,c,3,red\n", "next spell, on 2, every 2"),
+        ("name,place,fluid,flow [g/s],flow [g/s]\na,north,c,3,4\n", "1:5: has the second heading"),
+        (
+            "name,place,fluid,flow [g/s],on [h],every [h],next spell\na,north,c,3,1,4,2026-12-01\n",
+            "2:7: holds a date, '2026-12-01'; write a duration such as",
+        ),
         ("name,place,fluid,flow [g/s]\na@b,north,c,3\n", "2:1: name must not hold '@'"),
         (
             "name,place,fluid,flow [g/s]\na,North,c,3\n",
@@ -156,6 +168,7 @@ def test_bad_lists(lists: Path, text: str, said: str, capsys: Said) -> None:
     ("more", "said"),
     [
         (["--demand", "3 kg"], "--demand: expects a power"),
+        (["--demand", "20"], "--demand: 20 has no unit; write it such as '20 kW'"),
         (["--flow", "3 g/s"], "--flow is for a site without --sources"),
         (["--heating-value", "gas"], "write it as"),
         (["--heating-value", "gas=9 MJ/kg"], "'gas', which no source gives; the fluids are well"),
@@ -165,6 +178,13 @@ def test_bad_lists(lists: Path, text: str, said: str, capsys: Said) -> None:
 def test_bad_flags(lists: Path, more: list[str], said: str, capsys: Said) -> None:
     assert new(lists, *more) == 2
     assert said in capsys.readouterr().err
+
+
+def test_headings_may_number_the_outer_stage(lists: Path) -> None:
+    text = SOURCES.replace("on [d],every [d]", "On 2 [d],every_2 [d]")
+    (lists / "sources.csv").write_text(text, encoding="utf-8")
+    (well, _) = read_sources(lists / "sources.csv")
+    assert well.stages == (("1 h", "2 h"), ("5 d", "9 d"))
 
 
 def test_a_folder_with_other_files_is_left_alone(lists: Path, capsys: Said) -> None:

@@ -182,6 +182,7 @@ def test_bad_workbooks(tmp_path: Path, sheet: str, cell: str, value: object, sai
         ("sources", "place", None, "sheet 'sources', cell A2: source 'digester': needs the key"),
         ("sources", "cycle", "[{on: 3 kg, every: 1 h}]", "cell {}2: source 'digester': cycle[1]"),
         ("places", "at", "[0 m]", "sheet 'places', cell {}2: place 'farm': at expects"),
+        ("sources", "cycle", "6 h of 24 h", "got '6 h of 24 h'; write it in brackets, with commas"),
     ],
 )
 def test_faults_of_values_are_told_by_sheet_and_cell(
