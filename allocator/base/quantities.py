@@ -384,9 +384,13 @@ def standard_units() -> Units:
     return Units()
 
 
+SHORT_NUMBER = 6
+"""Characters up to which the shortest number is the best to read, whatever its unit."""
+
+
 @lru_cache(maxsize=4096)
 def exact_text(value: float, dimension: str) -> str:
-    """The shortest text of a value in SI that is read back as exactly the same float.
+    """A short text of a value in SI that is read back as exactly the same float.
 
     ``dimension``: the name of one of :data:`DIMENSIONS`. 0.0032 of a mass rate is ``3.2 g/s``.
     """
@@ -400,8 +404,15 @@ def exact_text(value: float, dimension: str) -> str:
     if kind.name == "share" and _exact_number(value, "%") is not None:
         units = {"%": None}
     found = [(number, unit) for unit in units if (number := _exact_number(value, unit)) is not None]
-    number, unit = min(found, key=lambda pair: len(pair[0]))
+    number, unit = min(found, key=lambda pair: _length(pair[0]))
     return f"{number} {unit}".rstrip()
+
+
+def _length(number: str) -> tuple[int, bool, int]:
+    """How long a number is to read: of long ones, any from 1 to 1000 is shorter than others."""
+    size = len(number)
+    odd = size > SHORT_NUMBER and not 1 <= abs(float(number)) < 1000
+    return min(size, SHORT_NUMBER + 1), odd, size
 
 
 def _exact_number(value: float, unit: str) -> str | None:

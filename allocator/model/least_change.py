@@ -10,12 +10,15 @@ it serves by goal g, and w the share of it that may be given up to keep all of t
 
     least  change - sum over goals g that serve of  (M / (w V_g)) served_g
 
-so that a change of a tenth of M must serve w/10 more. Constants are left out.
+so that a change of a tenth of M must serve w/10 more. Constants are left out. With w > 0 the goals
+that serve are then sought again in their order, with no more changed than that: none of them is
+given up for another.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
@@ -32,22 +35,27 @@ LIGHT = 1.0
 
 def with_least_change(
     model: Model, sets: IndexSets, goals: tuple[Goal, ...], former: Plan, weight: float
-) -> tuple[Goal, ...]:
+) -> tuple[tuple[Goal, ...], Goal | None]:
     """The goals with that of least change after those that serve, before those that save.
 
-    ``weight``: share of what the former plan serves that may be given up to keep all of it.
-    States columns and rows as well.
+    And the change alone, which is to be held; None where nothing can be changed. ``weight``: share
+    of what the former plan serves that may be given up to keep all of it; where there is any, the
+    goals that serve come once more after that of least change. States columns and rows as well.
     """
     terms = _changes(model, sets, former)
+    change = Goal(NAME, "kg", False, terms, 1e-6)
     mass = max(LIGHT, sum(use.used for use in former.materials))
     values = {goal.name: goal.value for goal in former.goals}
-    serving = [number for number, goal in enumerate(goals, 1) if goal.maximise]
-    for goal in goals if weight > 0 else ():
-        if goal.maximise and values.get(goal.name, 0.0) > goal.negligible:
-            terms += scaled(goal.terms, -mass / (weight * values[goal.name]))
-    place = max(serving, default=1)
-    least = Goal(NAME, "kg", False, terms, 1e-6)
-    return (*goals[:place], least, *goals[place:]) if model.summed(terms) else goals
+    place = max((number for number, goal in enumerate(goals, 1) if goal.maximise), default=1)
+    again = tuple(goal for goal in goals[:place] if goal.maximise and weight > 0)
+    weighed = list(terms)
+    for goal in again:
+        if values.get(goal.name, 0.0) > goal.negligible:
+            weighed += scaled(goal.terms, -mass / (weight * values[goal.name]))
+    least = replace(change, terms=weighed)
+    if not model.summed(weighed):
+        return goals, None
+    return (*goals[:place], least, *again, *goals[place:]), change
 
 
 def _changes(model: Model, sets: IndexSets, former: Plan) -> Terms:

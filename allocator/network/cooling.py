@@ -6,15 +6,12 @@ from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity
 from allocator.network.coolers import heat_between, unit_of
-from allocator.network.draft import Draft, PlacedError, degrees
+from allocator.network.draft import Draft, PlacedError, degrees, is_mouth
 from allocator.network.levels import level_above
 from allocator.network.records import Arc, Network, PipeBuild, Recovery, Sink, Stream
 from allocator.network.sinks import busiest
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import Cooler, Layer
-
-UNITS = 4
-"""Units of a cooler that may stand for one stream at a place where the site sets no number."""
+from allocator.site.records import BuiltPipe, Cooler, Layer
 
 
 def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
@@ -23,11 +20,11 @@ def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
         if cooler.fluid != fluid:
             continue
         outlet = level_above(levels, cooler.set_point)
-        for place, most in cooler.places.items():
+        for place in cooler.places:
             inlets = [(draft.node(place, fluid, t), t) for t in levels if t > outlet]
             for source in site.sources.values():
                 mouth = sources.get(source.name, "")
-                if source.fluid == fluid and source.place == place and "mouth of" in mouth:
+                if source.fluid == fluid and source.place == place and is_mouth(mouth):
                     limit = source.pump.max_inlet_temperature if source.pump is not None else None
                     if source.temperature is not None and (limit is None or outlet <= limit):
                         inlets.append((mouth, source.temperature))
@@ -35,7 +32,23 @@ def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
                 here = [site.sources[name] for name, node in sources.items() if node == start]
                 known = [s.temperature for s in here if s.temperature is not None]
                 lowest = min(known, default=0.0)
-                _cooler(draft, cooler, place, most, (start, inlet, lowest), outlet)
+                existing = _existing(draft, cooler, place, start, sources)
+                _cooler(draft, cooler, place, existing, (start, inlet, lowest), outlet)
+
+
+def _existing(
+    draft: Draft, cooler: Cooler, place: str, start: str, sources: Mapping[str, str]
+) -> int | None:
+    """Which of ``built.coolers`` cools a stream: at a source's mouth, or at a temperature."""
+    levels = draft.levels[cooler.fluid]
+    for number, one in enumerate(draft.site.built.coolers):
+        if (one.cooler, one.place) != (cooler.name, place):
+            continue
+        enters = levels[-1] if one.temperature is None else one.temperature
+        node = draft.node(place, cooler.fluid, level_above(levels, enters))
+        if start == (node if one.source is None else sources.get(one.source)):
+            return number
+    return None
 
 
 def put_sinks(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
@@ -49,7 +62,8 @@ def put_sinks(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
         if source.fluid != fluid or source.temperature is None:
             continue
         taken = set()
-        for sink in sorted(sinks, key=lambda one: (one.mass, one.recovery)):
+        # one that exists first: another that leads to the same level would serve no better
+        for sink in sorted(sinks, key=lambda one: (not exists(site, one), one.mass, one.recovery)):
             outlet = level_above(levels, sink.outlet)
             if (sink.heat_sink, outlet) in taken or outlet >= level_above(
                 levels, source.temperature
@@ -72,7 +86,7 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
     flow = busiest(site, source.name).flow  # what it guarantees holds up to there
     draft.builds[name] = PipeBuild(name, flow, layers, price=price, life=heat_sink.life, sink=sink)
     inlet, outlet = span
-    draft.lay(
+    listed = draft.lay(
         Arc(
             f"{sink.heat_sink} at {source.place}: {degrees(inlet)} to {degrees(outlet)}",
             mouth,
@@ -84,17 +98,28 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
             stream=Stream("sink", source.fluid, sink.heat_sink, inlet, outlet),
         )
     )
+    if exists(site, sink):
+        draft.existing.append(BuiltPipe(listed, name, source.fluid))
+
+
+def exists(site: Network, sink: Sink) -> bool:
+    """Whether a heat sink stands already, of that mass and with its recovery or not."""
+    made = sink.heat_sink, sink.mass, sink.recovery
+    return any(one.is_of(*made) for one in site.built.heat_sinks)
 
 
 def _cooler(
     draft: Draft,
     cooler: Cooler,
     place: str,
-    most: int | None,
+    existing: int | None,
     begin: tuple[str, float, float],
     outlet: float,
 ) -> None:
-    """``begin``: the node, the hottest that comes there, and the coldest of its sources, K."""
+    """``existing``: which of ``built.coolers`` stands there.
+
+    ``begin``: the node, the hottest that comes there, and the coldest of its sources, K.
+    """
     start, inlet, lowest = begin
     try:
         unit = unit_of(draft.site, cooler, inlet)
@@ -102,31 +127,37 @@ def _cooler(
         raise PlacedError("fluids", cooler.fluid, "", error) from None
     if unit.rate <= 0:
         return
-    names = []
-    for count in range(1, (most or UNITS) + 1):
-        name = f"{cooler.name} x {count}"
+    standing = 0 if existing is None else draft.site.built.coolers[existing].units
+    rates = {}
+    for count in range(max(1, standing), cooler.most_units(place) + 1):
+        new = count - standing or count  # what exists costs nothing, whatever its build says
+        beside = f" ({standing} exist)" if 0 < standing < count else ""
+        name = f"{cooler.name}{beside} x {count}"
         while name in draft.site.pipes:
             name += "'"
-        layers = tuple(Layer(m, kg * count) for m, kg in cooler.materials.items() if kg > 0)
-        price = cooler.price * count
+        layers = tuple(Layer(m, kg * new) for m, kg in cooler.materials.items() if kg > 0)
+        price = cooler.price * new
         draft.builds[name] = PipeBuild(name, unit.rate, layers, price=price, life=cooler.life)
-        names.append(name)
-    mouth = "" if "mouth of" not in start else f"{start.rpartition(': ')[2]}, "
-    draft.lay(
+        rates[name] = unit.rate * count
+    mouth = "" if not is_mouth(start) else f"{start.rpartition(': ')[2]}, "
+    listed = draft.lay(
         Arc(
             f"{cooler.name} at {place}: {mouth}{degrees(inlet)} to {degrees(outlet)}",
             start,
             draft.node(place, cooler.fluid, outlet),
             1.0,
-            tuple(names),
+            tuple(rates),
             one_way=True,
-            capacities={(n, cooler.fluid): unit.rate * (i + 1) for i, n in enumerate(names)},
+            capacities={(name, cooler.fluid): rate for name, rate in rates.items()},
             energy=unit.power,
             stream=Stream("cooler", cooler.fluid, cooler.name, inlet, outlet),
             recovery=_recovery(draft.site, cooler, inlet, lowest)
             or _warming(draft.site, cooler, place, inlet, lowest),
+            existing=existing,
         )
     )
+    if standing:
+        draft.existing.append(BuiltPipe(listed, next(iter(rates)), cooler.fluid))
 
 
 def _recovery(site: Network, cooler: Cooler, inlet: float, lowest: float) -> Recovery | None:

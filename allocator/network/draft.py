@@ -41,12 +41,13 @@ class Draft:
         self.places.setdefault(name, part)
         return name
 
-    def lay(self, route: Arc) -> None:
-        """Add a route, under a name of its own."""
+    def lay(self, route: Arc) -> str:
+        """Add a route, under a name of its own, which it returns."""
         name = route.name
         while name in self.routes:
             name += "'"
         self.routes[name] = replace(route, name=name)
+        return name
 
 
 class PlacedError(Exception):
@@ -60,6 +61,16 @@ class PlacedError(Exception):
 def part_name(place: str, what: str) -> str:
     """The name of a part of a place; of the place itself where ``what`` is empty."""
     return f"{place}: {what}" if what else place
+
+
+def mouth_of(source: str) -> str:
+    """What the part of a place is called at which a source comes out ahead of its pump."""
+    return f"mouth of {source}"
+
+
+def is_mouth(node: str) -> bool:
+    """Whether a node is where one source comes out ahead of its pump."""
+    return ": mouth of " in node
 
 
 def degrees(kelvin: float) -> str:

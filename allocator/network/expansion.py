@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from allocator.network.cooling import put_coolers, put_sinks
-from allocator.network.draft import Draft, PlacedError, degrees, part_name
+from allocator.network.draft import Draft, PlacedError, degrees, mouth_of, part_name
 from allocator.network.faults import Notes, Remark, note
 from allocator.network.inlet_nodes import inlet_nodes_of, moved
 from allocator.network.laying import lay_pipes
@@ -54,7 +55,8 @@ def expanded(
     open_passages(draft, sources)
     keep_other_routes(draft)
     made = _assembled(draft, sources)
-    return made, (*draft.remarks, *_starved(draft, made), *_stuck(draft, made))
+    remarks = (*draft.remarks, *_starved(draft, made), *_stuck(draft, made), *_idle(draft, made))
+    return made, remarks
 
 
 def _starved(draft: Draft, made: Network) -> list[Remark]:
@@ -108,6 +110,31 @@ def _stuck(draft: Draft, made: Network) -> list[Remark]:
         and made.places[source.place].part_of
         and source.place not in starts
     ]
+
+
+def _idle(draft: Draft, made: Network) -> Iterator[Remark]:
+    """Existing coolers and heat sinks that no stream reaches."""
+    arcs = [made.routes[run.route] for run in made.built.pipes]
+    streams = [(arc.stream, made.ground(arc.start)) for arc in arcs if arc.stream is not None]
+    used = Counter((stream.kind, stream.corridor, place) for stream, place in streams)
+    for (name, place), count in Counter((c.cooler, c.place) for c in made.built.coolers).items():
+        if used["cooler", name, place] < count:
+            yield Remark(
+                "coolers",
+                name,
+                f"no stream reaches existing units of it at '{place}', so they are not used",
+                "check 'source' and 'temperature' of these under 'built'",
+            )
+    for one in made.built.heat_sinks:
+        place = made.ground(made.sources[made.heat_sinks[one.heat_sink].source].place)
+        if not used["sink", one.heat_sink, place]:
+            why = draft.sinks.refused.get(one.heat_sink, "")
+            yield Remark(
+                "heat_sinks",
+                one.heat_sink,
+                f"the existing one is not used{why and f': {why}'}",
+                "run 'allocator heat-sinks' on the site",
+            )
 
 
 def _refused(draft: Draft, source: str) -> str:
@@ -182,7 +209,7 @@ def _sources(draft: Draft) -> dict[str, str]:
         if source.fluid not in draft.levels or source.temperature is None:
             continue
         if not bears(source) or source.name in draft.sinks.usable:
-            found[source.name] = draft.part(source.place, f"mouth of {source.name}")
+            found[source.name] = draft.part(source.place, mouth_of(source.name))
         else:
             level = level_above(draft.levels[source.fluid], source.temperature)
             found[source.name] = draft.node(source.place, source.fluid, level)

@@ -44,11 +44,10 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
             ways.append((route.end, route.start, " back"))
         for start, end, back in ways:
             span = degrees(inlet) if inlet == outlet else f"{degrees(inlet)} to {degrees(outlet)}"
-            listed = f"{name}: {fluid} {span}{back}"
-            draft.lay(
+            listed = draft.lay(
                 replace(
                     route,
-                    name=listed,
+                    name=f"{name}: {fluid} {span}{back}",
                     start=draft.node(start, fluid, inlet),
                     end=draft.node(end, fluid, outlet),
                     pipes=tuple(o.ask.build.name for o in held if o.ask.build.name in route.pipes),

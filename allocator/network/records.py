@@ -135,12 +135,14 @@ class Arc(Route):
 
     ``capacities``: (build, fluid) -> kg/s of all that may be laid, where the route decides it.
     ``stream``: what it stands for; None for the route itself. ``recovery``: of a cooler's arc,
-    where its heat may give power.
+    where its heat may give power. ``existing``: of a cooler's arc, which of ``built.coolers``
+    cools there already, from 0.
     """
 
     capacities: Mapping[tuple[str, str], float] | None = None
     stream: Stream | None = None
     recovery: Recovery | None = None
+    existing: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

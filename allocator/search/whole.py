@@ -74,16 +74,16 @@ def plan_model(
     if not goals:
         why = "no plan exists: no demand can be served and nothing can be built"
         return SearchResult(infeasible=True, reason=why)
-    slack = site.goal_slack
+    slack, change = site.goal_slack, None
     if settings.keep is not None:
-        goals = with_least_change(model, sets, goals, settings.keep, settings.keep_weight)
-        slack = max(slack, settings.keep_weight)
+        goals, change = with_least_change(model, sets, goals, settings.keep, settings.keep_weight)
+        slack = slack if change is None else max(slack, settings.keep_weight)
     common = _search_state(task, model, sets, pool, bounded)
     if common.pool is not None and pool is None:
         common.pool.search_uncompiled(settings.seed)
     end = None if task.limit is None else began + task.limit
-    results: list[GoalFound] = []
-    earlier: list[np.ndarray] = []
+    results, held = list[GoalFound](), list[GoalFound]()
+    earlier, last = list[np.ndarray](), goals
     for number, goal in enumerate(goals):
         result = solve_goal(common, goal, _seconds_of_goal(clock, end, number, len(goals)))
         if common.worker is not None and result is not None and result.status in DONE:
@@ -104,19 +104,28 @@ def plan_model(
             return SearchResult(trail=common.trail, infeasible=True, reason=why)
         value = result.value
         if number < len(goals) - 1:
-            value = without_rooms(common, goal, value, results, slack)
+            value = without_rooms(common, goal, value, held, slack)
         results.append(result)
+        held.append(result)
         assert common.point is not None
         earlier.append(common.point)
-        if goal.name == LEAST_CHANGE:
-            slack = site.goal_slack
-        hold(common, goal, value, slack)
+        if change is None or goal.name != LEAST_CHANGE:
+            hold(common, goal, value, slack)
+            continue
+        slack = site.goal_slack
+        hold(common, change, value_at(common, change, common.point))
+        if settings.keep_weight > 0:  # what serves comes once more
+            held, last = [], goals[number + 1 :]
     seconds = common.solver_model.left(most=PLAN.clean_up_seconds)
-    given_up = 0.0 if settings.keep is None else settings.keep_weight
-    point = cleaned_up(common, sets, seconds, goals, max(site.goal_slack, given_up))
-    told = [result for result in results if result.goal.name != LEAST_CHANGE]
-    plan, point = _accepted(common, site, sets, [point, *reversed(earlier)], told)
+    point = cleaned_up(common, sets, seconds, last, site.goal_slack)
+    plan, point = _accepted(common, site, sets, [point, *reversed(earlier)], _told(results))
     return SearchResult(plan, common.trail, values=model.by_key(point))
+
+
+def _told(results: list[GoalFound]) -> list[GoalFound]:
+    """Goals of the site, each as it was found at first: that is what its bound is of."""
+    first = {id(result.goal): result for result in reversed(results)}
+    return [one for one in results if first[id(one.goal)] is one and one.goal.name != LEAST_CHANGE]
 
 
 def _search_state(

@@ -20,6 +20,7 @@ from allocator.site import keys, records
 from allocator.site.checks import faults_of_records
 from allocator.site.checks_boosters import booster_faults
 from allocator.site.checks_built import booster_faults as built_booster_faults
+from allocator.site.checks_built_cooling import cooler_faults, heat_sink_faults
 from allocator.site.checks_clocks import faults_of_survey
 from allocator.site.checks_machines import YEAR, machine_pressure_faults
 from allocator.site.checks_stores import pressure_faults
@@ -386,7 +387,12 @@ def _of_built(site: Site) -> Iterator[tuple[str, str]]:
         route = site.routes[run.route]
         if run.start is not None and run.start not in (route.start, route.end):
             yield "built.pipes", f"from {run.start!r}, which is no end of {run.route!r}"
-    sections = {name: getattr(site, name) for name in ("boosters", "routes", "storage")}
+    things = ("boosters", "routes", "storage", "coolers", "sources", "heat_sinks")
+    sections = {name: getattr(site, name) for name in things}
+    for _, (key, problem, _) in cooler_faults(site.built.coolers, sections):
+        yield "built.coolers", f"{key} {problem}"
+    for _, (key, problem, _) in heat_sink_faults(site.built.heat_sinks, sections):
+        yield "built.heat_sinks", f"{key} {problem}"
     for one in site.built.boosters:
         for key, problem, _ in built_booster_faults(one, sections):
             yield "built.boosters", f"{key} {problem}"

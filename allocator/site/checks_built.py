@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from allocator.base.quantities import format_quantity, shown
+from allocator.site.checks_built_cooling import existing_coolers, existing_heat_sinks
 from allocator.site.checks_stores import whole_units
 from allocator.site.groups import Marked
 from allocator.site.kinds import Faulty, Quantity
@@ -30,6 +31,8 @@ def existing_things(values: Values, whole: SiteValues) -> Filled:
         "storage": _stores(values, whole.made["storage"]),
         "machines": _machines(values, whole.made["machines"]),
         "boosters": _boosters(values, whole.made),
+        "coolers": existing_coolers(values, whole.made),
+        "heat_sinks": existing_heat_sinks(values, whole.made),
     }
 
 

@@ -14,6 +14,8 @@ PIPE = Name("pipes", "pipe")
 SOURCE = Name("sources", "source")
 MACHINE = Name("machines", "machine")
 BOOSTER = Name("boosters", "booster")
+COOLER = Name("coolers", "cooler")
+HEAT_SINK = Name("heat_sinks", "heat sink")
 ENCLOSURE = Name("enclosures", "enclosure")
 
 FLOW = Quantity("mass_rate", above=0)

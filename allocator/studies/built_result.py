@@ -12,7 +12,7 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import format_quantity
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
-from allocator.base.text import paragraph, width
+from allocator.base.text import width
 from allocator.engine.paths import PlanOrPath, plan_of
 from allocator.intake.merging import merged
 from allocator.intake.workbook import tree_of
@@ -33,7 +33,7 @@ from allocator.studies.done_steps import (
     record_text,
 )
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.studies.standing import built_part, not_stated, standing_tree
+from allocator.studies.standing import built_part, standing_tree
 
 STANDING = "allocator.built/1"
 
@@ -56,7 +56,6 @@ class BuiltResult(StudyResult):
         record: the steps that are done, as the CSV file that keeps them.
         next_steps: the steps that may be done now.
         done: the steps that are done, by key.
-        left_out: what is done and cannot stand under ``built`` of a site file.
     """
 
     command: ClassVar[str] = "built"
@@ -66,7 +65,6 @@ class BuiltResult(StudyResult):
     next_steps: Table
     steps: tuple[BuildStep, ...]
     done: Mapping[str, DoneStep]
-    left_out: tuple[str, ...]
 
     def summary(self) -> str:
         """How far the build is, then what may be done now."""
@@ -74,14 +72,8 @@ class BuiltResult(StudyResult):
         masses = sum(step.mass for step in ready), sum(step.mass for step in self.steps)
         built, whole = (format_quantity(mass, "mass") for mass in masses)
         told = f"Done: {len(ready)} of {len(self.steps)} steps, {built} of {whole} of material."
-        notes = [
-            f"Note: {thing} is built, but a site file cannot say so: a new plan counts it again, "
-            "and its material is still in the stock."
-            for thing in self.left_out
-        ]
         return joined(
             [f"{self.site.name}: built so far", "-" * width(), told],
-            [line for note in notes for line in paragraph(note)],
             section_of(self.next_steps) or ["", "Nothing is left to build."],
         )
 
@@ -96,7 +88,7 @@ class BuiltResult(StudyResult):
             }
             for step in self.steps
         ]
-        return study_json(STANDING, self.site, {"steps": rows, "left_out": list(self.left_out)})
+        return study_json(STANDING, self.site, {"steps": rows})
 
     def other_files(self) -> dict[str, str]:
         """The site file and the record."""
@@ -173,10 +165,7 @@ def built(
     rows = tuple((s.number, s.action, s.what, s.where, s.mass, s.unlocks) for s in ready[:MOST])
     table = Table("next_steps", "What may be done now", _NEXT, rows)
     written = merged(text, new) or tree_text(new)
-    left_out = not_stated(network, made, now)
-    return BuiltResult(
-        network, written, record_text(steps, now), table, tuple(steps), now, left_out
-    )
+    return BuiltResult(network, written, record_text(steps, now), table, tuple(steps), now)
 
 
 MOST = 12

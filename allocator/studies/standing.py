@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
 from allocator.base.quantities import exact_text, parse_quantity
+from allocator.network.draft import is_mouth
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, Run, StoreUse
 from allocator.report.bill import bill_of_materials
 from allocator.report.handover.things import booster_key
+from allocator.report.line_tables import count_of_units
 from allocator.report.loads import corridor_of
 from allocator.site.records import POWER
 from allocator.studies.done_steps import DoneStep, StepError
@@ -31,11 +33,11 @@ def built_part(site: Network, plan: Plan, done: Mapping[str, DoneStep]) -> tuple
     for run in plan.runs:
         one = done.get(f"run:{run.route}:{run.fluid}")
         laid = run
-        if one is not None and run.new and _is_pipe(site, run):
+        if one is not None and run.new and _kind(site, run) == "pipe":
             laid = replace(run, build=_pipe_laid(site, run, one))
             if one.length is not None:
                 routes[run.route] = replace(routes[run.route], length=one.length)
-        runs.append(replace(laid, new=run.new and one is not None and _is_pipe(site, run)))
+        runs.append(replace(laid, new=run.new and one is not None))
 
     def is_new(key: str, new: bool) -> bool:
         return new and key in done
@@ -70,9 +72,9 @@ def _counted(use: Any, new: int) -> Any:
     return replace(use, count=use.count - use.new + new, new=new)
 
 
-def _is_pipe(site: Network, run: Run) -> bool:
+def _kind(site: Network, run: Run) -> str:
     stream = site.routes[run.route].stream
-    return stream is None or stream.kind == "pipe"
+    return "pipe" if stream is None else stream.kind
 
 
 def _pipe_laid(site: Network, run: Run, one: DoneStep) -> str:
@@ -84,16 +86,6 @@ def _pipe_laid(site: Network, run: Run, one: DoneStep) -> str:
     if pipe.fluids is not None and run.fluid not in pipe.fluids:
         raise StepError(f"pipe {one.pipe!r} may not carry {run.fluid!r}")
     return one.pipe
-
-
-def not_stated(site: Network, plan: Plan, done: Iterable[str]) -> tuple[str, ...]:
-    """What is done and cannot be written under ``built``: coolers and heat sinks."""
-    known = frozenset(done)
-    return tuple(
-        f"{run.build} for {run.fluid} at {site.ground(site.routes[run.route].start)}"
-        for run in plan.runs
-        if run.new and f"run:{run.route}:{run.fluid}" in known and not _is_pipe(site, run)
-    )
 
 
 def standing_tree(tree: Tree, site: Network, part: Plan, lengths: Mapping[str, float]) -> Tree:
@@ -130,7 +122,7 @@ def _built(built: Tree, site: Network, part: Plan) -> Tree:
     """The section ``built`` with what is new in a plan."""
     sources = [use.name for use in part.sources if use.new]
     lines = [line.name for line in part.lines if line.new]
-    pipes = [_pipe(site, run) for run in part.runs if run.new]
+    pipes = [_pipe(site, run) for run in part.runs if run.new and _kind(site, run) == "pipe"]
     met = [(run["route"], run["fluid"]) for run in (*(built.get("pipes") or []), *pipes)]
     for route, fluid in met:
         if met.count((route, fluid)) > 1:
@@ -170,8 +162,40 @@ def _built(built: Tree, site: Network, part: Plan) -> Tree:
         "storage": storage,
         "machines": machines,
         "boosters": [*(built.get("boosters") or []), *boosters],
+        "coolers": _coolers(list(built.get("coolers") or []), site, part),
+        "heat_sinks": [*(built.get("heat_sinks") or []), *_heat_sinks(site, part)],
     }
     return {key: value for key, value in parts.items() if value or key in built}
+
+
+def _coolers(found: list[Tree], site: Network, part: Plan) -> list[Tree]:
+    """Existing coolers: with what is new, and more units where some cool the stream already."""
+    for run in part.runs:
+        arc = site.routes[run.route]
+        if not run.new or arc.stream is None or arc.stream.kind != "cooler":
+            continue
+        units = {"units": str(count_of_units(run.build))}
+        if arc.existing is not None:
+            found[arc.existing] = {**found[arc.existing], **units}
+            continue
+        told = {"cooler": arc.stream.corridor, "place": site.ground(arc.start), **units}
+        if is_mouth(arc.start):
+            own = site.own_sources.values()
+            told["source"] = next(one.name for one in own if one.place == arc.start)
+        else:
+            told["temperature"] = exact_text(arc.stream.inlet, "temperature")
+        found.append(told)
+    return found
+
+
+def _heat_sinks(site: Network, part: Plan) -> list[Tree]:
+    found = []
+    for run in part.runs:
+        sink = site.pipes[run.build].sink
+        if run.new and sink is not None:
+            told: Tree = {"heat_sink": sink.heat_sink, "mass": exact_text(sink.mass, "mass")}
+            found.append({**told, "recovery": True} if sink.recovery else told)
+    return found
 
 
 def _pipe(site: Network, run: Run) -> Tree:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import fields, replace
 from typing import Any
 
-from allocator.network.records import Arc
+from allocator.network.records import Arc, Stream
 from allocator.plans.records import Run
 from allocator.site.records import POWER, PipeType, Route, Site
 from allocator.verify.case import Case
@@ -24,6 +24,8 @@ SHARE = 0.005
 """Two integrals of one heat capacity differ by less than this share."""
 UNITS = 4
 """Units of a cooler for one stream at a place where the file sets no number."""
+SAME = 1e-9
+"""Share by which a mass may differ from the one that a file offers."""
 CARRIED = 1e-12
 """Rounding of the audit's own sums."""
 
@@ -140,18 +142,41 @@ def _cooler(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     if cooler is None:
         return
     yield "its place", place in cooler.places and case.whole.ground(route.end) == place
-    written = run.build.rstrip("'").rpartition(" x ")[2]
-    units = int(written) if written.isdecimal() else 0  # the build of something else
+    units = _units(run.build)
     yield "its number of units", 1 <= units <= (cooler.places.get(place) or UNITS)
+    there = sum(_units(b.pipe) for b in case.whole.built.pipes if b.route == run.route)
+    yield "its existing units", not there or there in _existing_units(case, plain, route, stream)
+    new = units - there if run.new else units
     build = case.whole.pipes[run.build]
     layers = {layer.material: layer.mass for layer in build.layers}
-    taken = {name: kg * units for name, kg in cooler.materials.items() if kg > 0}
+    taken = {name: kg * new for name, kg in cooler.materials.items() if kg > 0}
     yield "what it is made of", layers == taken and route.length == 1.0
-    yield "its price", build.price == cooler.price * units
+    yield "its price", build.price == cooler.price * new
     yield "its life", build.life == cooler.life
     heat = heat_between(case, run.fluid, cooler.set_point, stream.inlet)
     power = heat * cooler.power_share
     yield "the power that it takes", abs(route.energy - power) <= SHARE * power
+
+
+def _units(build: str) -> int:
+    """The number that the build of a cooler ends in; 0 for that of something else."""
+    written = build.rstrip("'").rpartition(" x ")[2]
+    return int(written) if written.isdecimal() else 0
+
+
+def _existing_units(case: Case, plain: Site, route: Arc, stream: Stream) -> list[int]:
+    """Units of the coolers under ``built`` in the file that may be those of a stream."""
+    place, mouth = case.whole.ground(route.start), case.whole.sources
+    return [
+        one.units
+        for one in plain.built.coolers
+        if (one.cooler, one.place) == (stream.corridor, place)
+        and (
+            (one.temperature or 0.0) <= stream.inlet + KELVINS
+            if one.source is None
+            else mouth[one.source].place == route.start
+        )
+    ]
 
 
 def _passage(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
@@ -164,8 +189,15 @@ def _passage(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
 
 def _sink(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     """Heat sinks are worked out again by :mod:`allocator.verify.sinks`."""
-    del plain, run
     yield "where it is", case.whole.ground(route.start) == case.whole.ground(route.end)
+    sink = case.whole.pipes[run.build].sink
+    there = [
+        one.mass
+        for one in plain.built.heat_sinks
+        if sink is not None and (one.heat_sink, one.recovery) == (sink.heat_sink, sink.recovery)
+    ]
+    exists = any(sink is not None and abs(kg / sink.mass - 1) <= SAME for kg in there)
+    yield "whether it exists", run.new or exists
 
 
 _KINDS = {

@@ -82,6 +82,39 @@ SINK = Path(__file__).parent / "hot_sink.yaml"
             id="recovery beyond the second law",
         ),
         pytest.param(
+            "units: 2",
+            "units: «4",
+            "site: built.coolers[1].units is above the maximum number there (4 > 3); raise the "
+            "number under 'places' of the cooler",
+            id="more coolers than there may be",
+        ),
+        pytest.param(
+            "place: kiln_hall, units",
+            "place: «works, units",
+            "site: built.coolers[1].place is 'works', which 'fin_fan' does not list; add 'works' "
+            "to the 'places' of the cooler",
+            id="cooler where none may be",
+        ),
+        pytest.param(
+            "source: north}",
+            "source: «flue}",
+            "site: built.coolers[1].source is 'flue', which gives no 'hydrogen' at 'kiln_hall'",
+            id="cooler of another gas",
+        ),
+        pytest.param(
+            "source: north}",
+            "source: north, temperature: «300 degC}",
+            "site: built.coolers[1].temperature is given beside 'source', the temperature of which "
+            "is known; leave it out",
+            id="cooler of two temperatures",
+        ),
+        pytest.param(
+            "source: north}",
+            "source: north}, {cooler: «fin_fan, place: kiln_hall, source: north}",
+            "site: built.coolers[2].cooler has 'fin_fan' twice for one stream; add up its 'units'",
+            id="cooler twice",
+        ),
+        pytest.param(
             "town: {power: 40 kW}",
             "town: {power: 40 kW, max_inlet_temperature: «60 degC}",
             "max_inlet_temperature is given for power",

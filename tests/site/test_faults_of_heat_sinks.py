@@ -113,6 +113,27 @@ CASES: list[Case] = [
         ["heat sink 'quench': needs 'fluid', or 'specific_heat'; add it"],
     ),
     (
+        "one that exists of a mass that is not offered",
+        [("mass: 2000 kg", "mass: «3 t")],
+        [
+            "site: built.heat_sinks[1].mass is 3 t, which 'quench' does not offer (2 t); add 3 t "
+            "to the 'mass' of the heat sink"
+        ],
+    ),
+    (
+        "one that exists with a recovery that is none",
+        [("recovery: true}", "recovery: true}, {heat_sink: stones, mass: 1 t, recovery: «true}")],
+        [
+            "site: built.heat_sinks[2].recovery is true, and 'stones' has none; add 'recovery' to "
+            "the heat sink"
+        ],
+    ),
+    (
+        "one that exists twice",
+        [("recovery: true}", "recovery: true}, {heat_sink: «quench, mass: 2 t}")],
+        ["site: built.heat_sinks[2].heat_sink has 'quench' twice; keep it once"],
+    ),
+    (
         "unknown source and no loss",
         [
             ("{source: north_well, mass", "{source: «tank_fram, mass"),

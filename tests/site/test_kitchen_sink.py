@@ -14,6 +14,7 @@ from allocator.site.records import (
     BoosterType,
     Built,
     BuiltBooster,
+    BuiltHeatSink,
     BuiltPipe,
     Chamber,
     Demand,
@@ -314,6 +315,7 @@ def test_built(site: Site) -> None:
         storage={("gas_holder", "north"): 500.0, ("battery", "works"): 40 * KWH},
         machines={("gas_engine", "works"): 1},
         boosters=(BuiltBooster("fan", "north", "well_gas", route="ridge"),),
+        heat_sinks=(BuiltHeatSink("quench", 2000.0, recovery=True),),
     )
 
 

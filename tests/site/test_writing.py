@@ -85,6 +85,8 @@ def test_units_for_some_places_alone_cannot_be_written(kitchen_sink: Path) -> No
         (0.001 / 86_400, "share_rate", "0.1 %/d"),
         (300 / 3.6e6, "money_per_energy", "300 /kWh"),
         (0.3, "number", "0.3"),
+        (129.999999, "mass", "129.999999 kg"),
+        (8973.21428, "mass", "8.97321428 t"),
         (900.0, "money", "900"),
         (0.0, "mass", "0"),
     ],

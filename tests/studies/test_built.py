@@ -117,19 +117,3 @@ def test_the_command_keeps_a_record(tmp_path: Path, capsys: Told) -> None:
 def test_replan_of_another_site_is_refused(plan: al.Plan) -> None:
     with pytest.raises(al.PlanFileError, match="is for 'First site', and the site is"):
         al.replan(NETWORKS / "dry_valley.yaml", plan)
-
-
-@pytest.mark.slow
-def test_a_pipe_behind_a_cooler_stays_there(tmp_path: Path) -> None:
-    """Gas enters the pipe at 70 degC, not at the 420 degC at which it comes; nothing changes."""
-    file = NETWORKS / "warm_kiln.yaml"
-    plan = al.plan(file, node_limit=300, prove=0).plan
-    steps = build_order(network_of(al.read_site(file)), plan)
-    text = al.built(file, plan, done=[step.number for step in steps]).site_text
-    assert "fluid: retort_gas, temperature: 70 degC}" in text
-    path = tmp_path / "site.yaml"
-    path.write_text(text, encoding="utf-8")
-    again = al.replan(path, plan, settings=al.Settings(node_limit=300))
-    assert again.audit.accepted
-    assert len(again.changes) == 0
-    assert again.plan.power.firm_clean == pytest.approx(plan.power.firm_clean, rel=1e-5)

@@ -7,7 +7,15 @@ Fields declare the keys of the site file (:mod:`allocator.site.keys`);
 """
 
 from allocator.site.records.boosters import BoosterKind, BoosterType
-from allocator.site.records.built import GOALS, Built, BuiltBooster, BuiltPipe, Mix
+from allocator.site.records.built import (
+    GOALS,
+    Built,
+    BuiltBooster,
+    BuiltCooler,
+    BuiltHeatSink,
+    BuiltPipe,
+    Mix,
+)
 from allocator.site.records.enclosures import Enclosure, WallArea, WallLayer
 from allocator.site.records.ground import (
     Ambient,
@@ -35,6 +43,8 @@ __all__ = [
     "BoosterType",
     "Built",
     "BuiltBooster",
+    "BuiltCooler",
+    "BuiltHeatSink",
     "BuiltPipe",
     "Chamber",
     "Cooler",

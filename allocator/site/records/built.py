@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from allocator.site.common_kinds import (
     BOOSTER,
+    COOLER,
     EMISSION,
     FLUID,
+    HEAT_SINK,
     HOT,
+    KILOGRAMS,
     MACHINE,
     MONEY,
     PIPE,
@@ -17,11 +21,13 @@ from allocator.site.common_kinds import (
 )
 from allocator.site.groups import ListOf, MapOf
 from allocator.site.keys import key, record, table_of
-from allocator.site.kinds import AsWritten, Choice, Name, Text, Whole
+from allocator.site.kinds import AsWritten, Choice, Flag, Name, Text, Whole
 
 GOALS = ("clean_power", "served_power", "served_fluid", "emissions", "scarce_material", "money")
 """The goals a site may order; the first two are watts of firm (or mean) power served."""
 
+SAME_MASS = 1e-9
+"""Share by which a mass may differ from one that is offered: rounding of what was written."""
 GOALS_KIND = ListOf(Choice(GOALS), least=1, distinct=True)
 
 
@@ -63,6 +69,41 @@ class BuiltBooster:
 
 
 @record()
+class BuiltCooler:
+    """Existing units of a cooler, for one stream."""
+
+    cooler: str = key(COOLER, "Which cooler it is")
+    place: str = key(PLACE, "Its place")
+    units: int = key(Whole(1), "Number of units that cool the stream together", default=1)
+    source: str | None = key(
+        SOURCE,
+        "Whose gas alone it cools, ahead of the pump",
+        default=None,
+        left_out="gas of any source",
+    )
+    temperature: float | None = key(
+        HOT,
+        "At which gas of any source enters it",
+        default=None,
+        left_out="the hottest that it may take there",
+    )
+
+
+@record()
+class BuiltHeatSink:
+    """An existing heat sink."""
+
+    heat_sink: str = key(HEAT_SINK, "Which heat sink it is")
+    mass: float = key(KILOGRAMS, "Its content, one of those that the heat sink offers")
+    recovery: bool = key(Flag(), "Whether it has its recovery", default=False)
+
+    def is_of(self, heat_sink: str, mass: float, recovery: bool) -> bool:
+        """Whether it is one of a name, of ``mass`` kg, with recovery or not."""
+        alike = math.isclose(self.mass, mass, rel_tol=SAME_MASS)
+        return alike and (self.heat_sink, self.recovery) == (heat_sink, recovery)
+
+
+@record()
 class Built:
     """What exists already and costs nothing; stores and machines by (type, place)."""
 
@@ -85,6 +126,12 @@ class Built:
     )
     boosters: tuple[BuiltBooster, ...] = key(
         ListOf(table_of(BuiltBooster)), "Existing boosters", default=()
+    )
+    coolers: tuple[BuiltCooler, ...] = key(
+        ListOf(table_of(BuiltCooler)), "Existing coolers", default=()
+    )
+    heat_sinks: tuple[BuiltHeatSink, ...] = key(
+        ListOf(table_of(BuiltHeatSink)), "Existing heat sinks", default=()
     )
 
 

@@ -142,7 +142,7 @@ class HeatSink:
     masses: tuple[float, ...] = ()
     materials: Mapping[str, float] = key(
         amounts("mass_per_mass"),
-        "Material per mass, taken by a plan that uses it as a heat sink; nothing for what exists",
+        "Material per mass, taken by a plan that uses it as a heat sink; not where it is `built`",
         default={},
     )
     base_materials: Mapping[str, float] = key(

@@ -40,6 +40,8 @@ _TAKEN = MapOf(
     least=1,
 )
 _GIVEN = MapOf(FLUID, RANGED_FLOW, {POWER: RANGED_WATTS, "heat": RANGED_WATTS}, least=1)
+COOLER_UNITS = 4
+"""Units of a cooler that may stand for one stream at a place where the site sets no number."""
 
 
 @record(
@@ -231,6 +233,10 @@ class Cooler:
         default=None,
         left_out="gives none",
     )
+
+    def most_units(self, place: str) -> int:
+        """Units that may stand for one stream at one of its places."""
+        return self.places[place] or COOLER_UNITS
 
 
 @record()
