@@ -7,8 +7,9 @@ Time is cut where a source or a profile changes. In each slice n of s(n) seconds
 with 0 <= L <= size. What is burnt goes along the ways of the circuit to machines that idle, of
 which each has its capacity, and what they give serves what a bus wants, or stands in for promised
 power of emitting units, whose fuel stays in its store. The program serves as much as it can; of the
-same service it takes what saves most fuel, and what is left in stores at the end counts half of
-what it could give. ``floors``, the reserves of the promise, are kept wherever that can be done.
+same service it takes what saves most fuel, then what comes soonest, and what is left in stores at
+the end counts half of what it could give. ``floors``, what the promise needs, are kept wherever
+that can be done.
 
 Units that keep run and rest times count here as if they could follow any load: the exact run of the
 levels that are found tells what they do. The program is solved by whoever is given.
@@ -30,6 +31,9 @@ SAVING = 0.1
 """What a J that spares emitting units counts, of a J served."""
 EMITTING = 0.999
 """What a J served by emitting units counts, of one by clean units."""
+WAITING = 5e-4
+"""What a J served at the end counts less than one at the begin: of equal plans the one that waits
+for nothing. A look that finds it as good to burn later would find so again and again."""
 BELOW = 2.0
 """What it costs to be below a floor at one time, of what the missing amount could give."""
 SHORT = 100.0
@@ -124,9 +128,10 @@ def program_of(
     values = {clock.name: means_of(clock, phases, cuts) for clock in circuit.clocks}
     worths = worths_of(circuit)
     last = len(cuts) - 2
+    counts = (1.0 - WAITING * (cuts[:-1] - cuts[0]) / (cuts[-1] - cuts[0])).tolist()
     for n, span in enumerate(np.diff(cuts).tolist()):
         now = {name: float(column[n]) for name, column in values.items()}
-        _powers(circuit, sheet, span, now, book)
+        _powers(circuit, sheet, span * counts[n], now, book)
         _levels(circuit, sheet, span, now, book, worths)
         for k, tank in enumerate(circuit.tanks):
             level = book.levels[n][k]
@@ -139,9 +144,11 @@ def program_of(
 
 
 def _powers(
-    circuit: Circuit, sheet: ProgramSheet, span: float, now: Mapping[str, float], book: _Book
+    circuit: Circuit, sheet: ProgramSheet, worth: float, now: Mapping[str, float], book: _Book
 ) -> None:
     """Ways to machines, their capacities, and what their power serves.
+
+    ``worth``: what a W served in this slice counts.
 
     Columns have no larger bound than what can be used, for the solver's tolerances go by bounds.
     """
@@ -155,9 +162,9 @@ def _powers(
         most = burner.take * useful[burner.bus] / burner.power if burner.power > 0 else 0.0
         ways.append(sheet.column(min(way.most, most)))
     # By bus: what clean machines serve, what the others serve.
-    clean = [sheet.column(want, -span) for want in wants]
-    other = [sheet.column(want, -EMITTING * span) for want in wants]
-    spared = [sheet.column(max(0.0, t.power.at(now)), -SAVING * span) for t in circuit.throttles]
+    clean = [sheet.column(want, -worth) for want in wants]
+    other = [sheet.column(want, -EMITTING * worth) for want in wants]
+    spared = [sheet.column(max(0.0, t.power.at(now)), -SAVING * worth) for t in circuit.throttles]
     given: list[list[tuple[int, float]]] = [[] for _ in range(2 * len(circuit.wants))]
     groups: dict[int, list[tuple[int, float]]] = {}
     for b, burner in enumerate(circuit.burners):

@@ -9,7 +9,9 @@ needs now, are held until the next look:
 
 A store at ``need``, its reserve whatever its sources do, keeps its promise for ever, and one at the
 reserve by its state with a margin for what may turn by the next look does so too
-(:mod:`allocator.simulation.rules`). So the promise is kept whatever the program answers.
+(:mod:`allocator.simulation.rules`). So the promise is kept whatever the program answers. Of later
+times it asks for no more than the reserve then, or the level to which the fixed rule comes by then,
+which keeps the promise as well: so it can always plan what that rule would do.
 """
 
 from __future__ import annotations
@@ -240,13 +242,17 @@ def holds_of(
     safe = np.minimum(np.minimum(need, sizes), reserves[:-1] + margins)
     if not circuit.arcs:
         return Holds(times, safe, reserves, True)
+    # by fixed levels the promise is kept for ever, however low they bring a store meanwhile
+    fixed = np.tile(np.minimum(need, sizes), (rows, 1))
+    course_of_rule = run_circuit(circuit, course.phases, seconds, rows, 0, fixed)
+    enough = np.minimum(reserves, course_of_rule.sums.sample_level)
     whole = replace(controller.assembly, circuit=circuit, bursts=())
     cuts = np.union1d(slices_of(whole, course.phases, seconds, MOST_SLICES), times)
     floors = np.full((len(cuts) - 1, len(sizes)), np.nan)
     checked = np.searchsorted(cuts, np.append(times, seconds))
     for row in range(step, rows + 1, step):
-        floors[checked[row] - 1] = reserves[row]
-    floors[-1] = reserves[-1]
+        floors[checked[row] - 1] = enough[row]
+    floors[-1] = enough[-1]
     found = dispatch_of(circuit, course.phases, cuts, floors, controller.solve)
     if found is None:
         return Holds(times, safe, reserves, False)
@@ -254,9 +260,10 @@ def holds_of(
     for row in range(rows if first is None else min(first, rows)):
         begin, end = checked[row], checked[row + 1]
         burnt = found.burnt[begin:end].sum(axis=0)
-        lowest = found.levels[begin + 1 : end + 1].min(axis=0)
+        planned = found.levels[begin + 1 : end + 1]
         idle = burnt <= NOTHING * sizes
-        levels[row] = np.maximum(safe[row], np.where(idle, sizes, lowest))
+        held = np.where(idle, planned.max(axis=0), planned.min(axis=0))
+        levels[row] = np.maximum(safe[row], held)
     return Holds(times, np.minimum(levels, sizes), reserves, True)
 
 

@@ -181,14 +181,20 @@ def _with_flow(site: Site, name: str, flow: str) -> Site:
 def _without(site: Site, name: str) -> Site:
     """The site with a source lost, and all that is there for it alone."""
     gone = [f"sources.{name}."]
-    gone += [f"heat_sinks.{key}." for key, sink in site.heat_sinks.items() if sink.source == name]
+    sinks = [key for key, sink in site.heat_sinks.items() if sink.source == name]
+    gone += [f"heat_sinks.{key}." for key in sinks]
     if len(site.sources) == 1:
         raise ChangeError("all sources are lost: at least one must be left to plan with")
     return replace(
         site,
         sources={key: source for key, source in site.sources.items() if key != name},
-        heat_sinks={key: sink for key, sink in site.heat_sinks.items() if sink.source != name},
-        built=replace(site.built, sources=tuple(one for one in site.built.sources if one != name)),
+        heat_sinks={key: sink for key, sink in site.heat_sinks.items() if key not in sinks},
+        built=replace(
+            site.built,
+            sources=tuple(one for one in site.built.sources if one != name),
+            coolers=tuple(one for one in site.built.coolers if one.source != name),
+            heat_sinks=tuple(one for one in site.built.heat_sinks if one.heat_sink not in sinks),
+        ),
         spreads={
             address: spread
             for address, spread in site.spreads.items()

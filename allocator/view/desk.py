@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from allocator.base.errors import OutputError
 from allocator.base.folders import write_folder
 from allocator.engine import plan_folder_files
 from allocator.report.page import page_html
@@ -132,15 +133,22 @@ class Desk:
             self.run = None
             await self._tell()
 
-    async def accept(self) -> str:
+    async def accept(self, seen: object = None) -> str:
         """Write the new plan to a new folder and make it the present one; the folder's name.
 
+        ``seen``: number of the run whose plan was looked at, where it is known.
+
         Raises:
-            ChangeError: there is no new plan.
+            ChangeError: there is no new plan, or it is of another run than was looked at.
             OutputError: the folder cannot be written.
         """
         async with self._one:
             run = self.run
+            if run is not None and seen not in (None, run.number):
+                raise ChangeError(
+                    "the new plan was planned again since, in another window: look at it, then "
+                    "accept it"
+                )
             if run is None or run.made is None:
                 raise ChangeError("there is no new plan to accept yet")
             await self._cancel("plan")
@@ -155,7 +163,10 @@ class Desk:
 
     def _write(self, run: ViewRun, made: PlanNews) -> str:
         home = self.opened.folder
-        home.mkdir(exist_ok=True)
+        try:
+            home.mkdir(exist_ok=True)
+        except OSError as error:
+            raise OutputError(f"{home}: cannot be made a folder: {error.strerror}") from None
         number = 1
         while (home / f"accepted-{number}").exists():
             number += 1

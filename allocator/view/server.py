@@ -31,6 +31,10 @@ MOST_CLIENTS = 64
 """Connections at a time."""
 POLL_SECONDS = 20.0
 """A request for news is answered after so long, also without news."""
+UNFORESEEN = (
+    "The plans in the folder are as they were. Try it again; if that fails, end 'allocator view' "
+    "and start it again."
+)
 SHELL_POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; "
     "frame-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -142,6 +146,14 @@ async def _body(request: Request) -> bytes:
     return content
 
 
+async def _data(request: Request) -> object:
+    """The content of a request as data. Raises ChangeError where it is none."""
+    try:
+        return json.loads(await _body(request) or b"{}")
+    except (ValueError, RecursionError):
+        raise ChangeError("the request is no JSON; load the page again") from None
+
+
 def application(desk: Desk, token: str, port: int) -> ASGIApp:
     """The whole server for a desk."""
 
@@ -180,23 +192,29 @@ def application(desk: Desk, token: str, port: int) -> ASGIApp:
         return _headed(JSONResponse(await run_in_threadpool(desk.controls)))
 
     async def plan_again(request: Request) -> Response:
-        try:
-            data = json.loads(await _body(request) or b"{}")
-        except (ValueError, RecursionError):
-            raise ChangeError("the request is no JSON; load the page again") from None
-        await desk.plan_again(changes_of(data))
+        await desk.plan_again(changes_of(await _data(request)))
         return _headed(JSONResponse({}))
 
-    def act(does: Callable[[], Awaitable[str | None]]) -> Handler:
+    async def accept(request: Request) -> Response:
+        data = await _data(request)
+        seen = data.get("run") if isinstance(data, dict) else None
+        return _headed(JSONResponse({"folder": await desk.accept(seen)}))
+
+    def act(does: Callable[[], Awaitable[None]]) -> Handler:
         async def done(request: Request) -> Response:
             await _body(request)
-            return _headed(JSONResponse({"folder": await does() or ""}))
+            await does()
+            return _headed(JSONResponse({}))
 
         return done
 
     async def fault(_: Request, error: Exception) -> Response:
         code = 500 if isinstance(error, OutputError) else 400
         return _headed(JSONResponse({"faults": str(error).splitlines()}, code))
+
+    async def unforeseen(_: Request, error: Exception) -> Response:
+        words = f"an error in the program: {type(error).__name__}: {error}".strip(": ")
+        return _headed(JSONResponse({"faults": [*words.splitlines(), UNFORESEEN]}, 500))
 
     async def missing(_: Request, error: Exception) -> Response:
         return _headed(
@@ -215,9 +233,14 @@ def application(desk: Desk, token: str, port: int) -> ASGIApp:
             Route("/plan", plan_again, methods=["POST"]),
             Route("/stop", act(desk.stop), methods=["POST"]),
             Route("/discard", act(desk.discard), methods=["POST"]),
-            Route("/accept", act(desk.accept), methods=["POST"]),
+            Route("/accept", accept, methods=["POST"]),
         ],
-        exception_handlers={AllocatorError: fault, 404: missing, 405: missing},
+        exception_handlers={
+            AllocatorError: fault,
+            404: missing,
+            405: missing,
+            Exception: unforeseen,
+        },
         lifespan=lifespan,
     )
     return Guard(app, token, port)

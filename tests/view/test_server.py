@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
+import resource
+import shutil
 import signal
 import socket
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
-from view_server import Served, gone, serving
+from view_server import ROOT, Served, end, gone, serving
 
+import allocator as al
 from allocator.cli.entry import main
-from allocator.view.server import MOST_BYTES
+from allocator.view.desk import Desk
+from allocator.view.opening import opened
+from allocator.view.server import MOST_BYTES, application
 
 
 def files(folder: Path) -> set[str]:
@@ -154,6 +161,70 @@ def test_a_changed_demand_is_planned_compared_and_accepted(
     assert (state["run"], state["accepted"]) == (None, "accepted-1")
     assert main(["diff", str(served.folder), str(folder)]) == 0
     capsys.readouterr()
+
+
+@pytest.mark.slow
+def test_an_accept_that_cannot_be_is_told_and_writes_nothing(planned: Path, tmp_path: Path) -> None:
+    """The disk is full, the folder is gone, another window has planned again."""
+    folder = tmp_path / "plan"
+    shutil.copytree(planned, folder, ignore=shutil.ignore_patterns("accepted-*"))
+    served = serving(folder, "--node-limit", "50", "--site", "networks/first.yaml")
+
+    def refused(data: object) -> str:
+        status, content, _ = served.ask("accept", data)
+        assert status in (400, 500)
+        return " ".join(json.loads(content)["faults"])
+
+    try:
+        served.json("plan", {"values": {"demands.mill_drive.power": "8 kW"}})
+        first = served.until("done")["number"]
+        served.json("plan", {"values": {"demands.mill_drive.power": "9 kW"}})
+        second = served.until("done")["number"]
+        before = files(folder)
+        assert "planned again since, in another window" in refused({"run": first})
+        assert "no JSON" in refused(b"{")
+        whole = resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE, (1000, whole[1]))
+        assert "accepted-1: file too large" in refused({"run": second})
+        resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE, whole)
+        assert files(folder) == before
+        shutil.move(folder, tmp_path / "moved")
+        folder.write_text("a file in its place")
+        assert "cannot be made a folder" in refused({})
+        folder.unlink()
+        shutil.move(tmp_path / "moved", folder)
+        (folder / "accepted-1").write_text("of the user")
+        assert served.json("accept", {"run": second})["folder"] == "accepted-2"
+    finally:
+        end(served)
+
+
+def test_an_error_of_the_program_is_told_without_its_traceback(
+    planned: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = Desk(opened(planned, ROOT / "networks" / "first.yaml"), al.Settings(node_limit=50))
+
+    async def accept(_: object) -> str:
+        raise TypeError("'NoneType' object is not subscriptable")
+
+    monkeypatch.setattr(desk, "accept", accept)
+    sent: list[Any] = []
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"{}"}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    headers = [(b"host", b"localhost:80"), (b"origin", b"http://localhost:80")]
+    scope = {"type": "http", "method": "POST", "path": "/token/accept", "headers": headers}
+    scope |= {"query_string": b"", "scheme": "http", "server": ("localhost", 80)}
+    with pytest.raises(TypeError):  # the server hears of it as well
+        asyncio.run(application(desk, "token", 80)(scope, receive, send))
+    assert sent[0]["status"] == 500
+    first, then = json.loads(sent[1]["body"])["faults"]
+    assert first.startswith("an error in the program: TypeError: 'NoneType' object")
+    assert "are as they were" in then
 
 
 def test_no_plan_at_all_is_told_with_what_helps(served: Served) -> None:

@@ -10,7 +10,7 @@ function made(name, facts, ...inner) {
   return node;
 }
 const form = $("#form"), controls = $("#controls"), NS = "http://www.w3.org/2000/svg";
-let given = null, state = null, seen = -1, shownPages = {present: null, new: null};
+let given = null, formOf = null, state = null, seen = -1, shownPages = {present: null, new: null};
 
 async function ask(path, data) {
   const facts = data === undefined ? {} : {method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(data)};
@@ -89,16 +89,16 @@ const whole = text => /^[0-9]+$/.test(text) ? +text : text;
 form.addEventListener("input", note);
 $("#reset").addEventListener("click", () => { for (const input of inputs()) if (input.type === "checkbox") input.checked = false; else input.value = input.dataset.first; note(); });
 form.addEventListener("submit", e => { e.preventDefault(); act("plan", changes()).then(done => { if (done && innerWidth <= 1000) $("#search").scrollIntoView(); }); });
-for (const what of ["stop", "discard", "accept"]) $("#" + what).addEventListener("click", () => act(what, {}));
+for (const what of ["stop", "discard", "accept"]) $("#" + what).addEventListener("click", () => act(what, what === "accept" && state.run ? {run: state.run.number} : {}));
+let refused = [];  // what the last request of this window was refused for
 async function act(what, data) {
-  fault([]);
+  fault(refused = []);
   const buttons = all(".acts button");
   for (const button of buttons) button.disabled = true;
   try {
     await ask(what, data);
-    if (what === "accept") { given = await ask("controls"); build(); }
     return true;
-  } catch (lines) { fault(Array.isArray(lines) ? lines : ["the server does not answer: was it ended?"]); return false; } finally { for (const button of buttons) button.disabled = false; }
+  } catch (lines) { fault(refused = Array.isArray(lines) ? lines : ["the server does not answer: was it ended?"]); return false; } finally { for (const button of buttons) button.disabled = false; }
 }
 function fault(lines) {
   $("#faults").hidden = !lines.length;
@@ -114,7 +114,7 @@ function show() {
   const busy = run && ["planning", "simulating"].includes(run.state), made_ = run && run.made;
   if (!run) $("#said").textContent = state.accepted ? `The new plan is accepted, in ${state.accepted}; the plan before it is kept.` : "Change something on the form, then plan again: the new plan is shown beside the present one.";
   else $("#said").textContent = `${STATES[run.state]}${run.changes.length ? ` with ${run.changes.join("; ")}` : ""}. ${run.state === "planning" ? run.words : ""}${made_ && !run.last && !busy ? "Not searched to the end: a plan may be better." : ""}`;
-  if (run) fault(run.faults);
+  fault([...refused, ...(run ? run.faults : [])]);
   $("#notes").textContent = run ? run.notes.join("; ") : "";
   $("#stop").hidden = !busy;
   $("#accept").hidden = !made_;
@@ -196,6 +196,11 @@ async function follow() {
       const fresh = state.version !== seen;
       seen = state.version;
       if (fresh) show();
+      if (formOf !== state.accepted) {  // accepted here or in another window: the form is of that plan
+        given = await ask("controls");
+        formOf = state.accepted;
+        build();
+      }
       if (state.run && state.run.state === "planning") await new Promise(go => setTimeout(go, 250));
     } catch {
       $("#page-notes").textContent = "the server does not answer: was it ended? Start 'allocator view' again.";
@@ -204,6 +209,7 @@ async function follow() {
   }
 }
 (async () => {
+  formOf = (await ask("state")).accepted;
   given = await ask("controls");
   build();
   document.documentElement.dataset.ready = "yes";
