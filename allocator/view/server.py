@@ -154,6 +154,20 @@ async def _data(request: Request) -> object:
         raise ChangeError("the request is no JSON; load the page again") from None
 
 
+async def _fault(_: Request, error: Exception) -> Response:
+    code = 500 if isinstance(error, OutputError) else 400
+    return _headed(JSONResponse({"faults": str(error).splitlines()}, code))
+
+
+async def _unforeseen(_: Request, error: Exception) -> Response:
+    words = f"an error in the program: {type(error).__name__}: {error}".strip(": ")
+    return _headed(JSONResponse({"faults": [*words.splitlines(), UNFORESEEN]}, 500))
+
+
+async def _missing(_: Request, error: Exception) -> Response:
+    return _headed(PlainTextResponse("there is no such page", getattr(error, "status_code", 404)))
+
+
 def application(desk: Desk, token: str, port: int) -> ASGIApp:
     """The whole server for a desk."""
 
@@ -208,19 +222,6 @@ def application(desk: Desk, token: str, port: int) -> ASGIApp:
 
         return done
 
-    async def fault(_: Request, error: Exception) -> Response:
-        code = 500 if isinstance(error, OutputError) else 400
-        return _headed(JSONResponse({"faults": str(error).splitlines()}, code))
-
-    async def unforeseen(_: Request, error: Exception) -> Response:
-        words = f"an error in the program: {type(error).__name__}: {error}".strip(": ")
-        return _headed(JSONResponse({"faults": [*words.splitlines(), UNFORESEEN]}, 500))
-
-    async def missing(_: Request, error: Exception) -> Response:
-        return _headed(
-            PlainTextResponse("there is no such page", getattr(error, "status_code", 404))
-        )
-
     app = Starlette(
         routes=[
             Route("/", shell, methods=["GET"]),
@@ -236,10 +237,10 @@ def application(desk: Desk, token: str, port: int) -> ASGIApp:
             Route("/accept", accept, methods=["POST"]),
         ],
         exception_handlers={
-            AllocatorError: fault,
-            404: missing,
-            405: missing,
-            Exception: unforeseen,
+            AllocatorError: _fault,
+            404: _missing,
+            405: _missing,
+            Exception: _unforeseen,
         },
         lifespan=lifespan,
     )
