@@ -19,6 +19,8 @@ NOISE = 0.1
 """Of a source's flow: readings below 0 by less are 0."""
 OVER = 0.02
 """Of a store's size: levels above it by less are the size."""
+LONGEST = 1e12
+"""s: a time beyond this, 30,000 years, is none that a logger has seen."""
 SET_BACK = 3
 """So many rows in order, all before an earlier one: the logger's clock was set back."""
 MARKS = {"on": 1.0, "off": 0.0, "1": 1.0, "0": 0.0, "true": 1.0, "false": 0.0}
@@ -242,6 +244,9 @@ class LevelLog:
             time = _number(cell)
             problem, remedy = f"expects a number, got {shown(cell)}", "use a decimal point"
             time = None if time is None else time * column.factor
+            if time is not None and abs(time) > LONGEST:
+                problem = f"is out of all proportion, {shown(cell)}"
+                remedy, time = "check the logger's clock and the unit of 'time'", None
         if time is not None and time <= self._last:
             again = bool(self._back) and time > self._back[-1]
             self._back = [*self._back, time] if again else [time]

@@ -21,6 +21,7 @@ from allocator.site.keys import key, record, table_of
 from allocator.site.kinds import AsWritten, Choice, Defs, Name, Quantity, Text, Whole
 from allocator.site.nodes import Pairs, Scalar
 from allocator.site.reading import content_of
+from allocator.site.shared_values import value_of
 from allocator.site.table import Key, Values
 
 STATE_FORMAT = "allocator.state/1"
@@ -120,14 +121,16 @@ def state_schema() -> dict[str, Any]:
 
 def read_state(
     path: str | PathLike[str],
+    site: str,
     names: Mapping[str, Mapping[str, None]],
     sizes: Mapping[str, tuple[float, str]],
     check: Check,
 ) -> OperatingState:
     """The state of a file.
 
-    ``names``: section -> names that it may use; ``sizes``: size and unit (kg or J) of each store,
-    whose level must be given; ``check``: asked last, of a state without faults.
+    ``site``: the name of the site that it must be of; ``names``: section -> names that it may use;
+    ``sizes``: size and unit (kg or J) of each store, whose level must be given; ``check``: asked
+    last, of a state without faults.
 
     Raises:
         StateFileError: all that is wrong with it, each with its place.
@@ -144,6 +147,12 @@ def read_state(
                 "is no mapping of keys",
                 f"begin with 'format: {STATE_FORMAT}'",
             )
+        of = value_of(root, "site")
+        if isinstance(of, Scalar) and of.text != site:
+            remedy = "name the state of this site"
+            problem = f"site is {shown(of.text)}, and the site is {site!r}"
+            diagnostics.fault(of.line, of.column, "state", problem, remedy)
+            raise StateFileError(diagnostics.faults)
         values = TABLE.read_marked(root, Where(diagnostics, "state"), Scalar("", True, 1, 1))
     except DocumentError as error:
         problem = error.problem.replace(", not a site file", "")

@@ -126,9 +126,12 @@ class OperateResult(StudyResult):
     def summary(self) -> str:
         """Head room, run sheet, when to burn, and backup."""
         held = "is kept whatever comes" if self.promise_held else "CAN BREAK: see backup below"
+        more = "nothing"
+        if self.surplus_w > NOTHING * self.firm_w:
+            more = f"{watts(self.surplus_w)} on average"
         told = [
             f"The firm output {held}. Expected: firm power {watts(self.firm_w)}, and "
-            f"{watts(self.surplus_w)} more from surplus on average."
+            f"{more} beyond it from surplus."
         ]
         if self.short_j > 0:
             told.append(f"Expected shortage: {format_quantity(self.short_j, 'energy')}.")

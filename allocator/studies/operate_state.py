@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from datetime import datetime
+from functools import partial
 
 from allocator.base.errors import Fault, StateFileError
 from allocator.base.quantities import format_quantity, shown
@@ -38,7 +39,8 @@ def state_of(path: str | os.PathLike[str], assembly: Assembly) -> PresentState:
         "places": dict.fromkeys(case.site.places),
     }
     sizes = {tank.name: (tank.size, tank.unit) for tank in assembly.circuit.kept}
-    read = read_state(path, names, sizes, lambda state, values: _check(case, state, values))
+    check = partial(_check, case)
+    read = read_state(path, case.site.name, names, sizes, check)
     return present_of(case, read)
 
 
@@ -69,10 +71,6 @@ def _seconds(case: Case, text: str) -> float | None:
 
 def _check(case: Case, state: OperatingState, values: Values) -> None:
     """Notes what cannot be."""
-    if state.site != case.site.name:
-        remedy = "name the state of this site"
-        values.fault("site", f"is {shown(state.site)}, and the site is {case.site.name!r}", remedy)
-        return
     try:
         at = _seconds(case, state.time)
     except ValueError:

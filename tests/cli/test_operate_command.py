@@ -89,6 +89,11 @@ def test_files_and_json(networks: Path, planned: Path, tmp_path: Path, capsys: T
         ("since: 9 h", "since: 9 h, spell: 1 h", "by its cycle the source is not off then"),
         ("since: 9 h", "since: 9 h, spell: 30 h", "outermost stage turned on 30 h ago"),
         ("  digester", "  zz", "names the unknown source 'zz'; choose one of digester"),
+        (
+            "site: First site\n",
+            "site: Other\nsurces: 1\n",
+            "site is 'Other', and the site is 'First",
+        ),
         (GOOD, "", "the file is empty"),
         (GOOD, "[1]", "no mapping"),
     ],

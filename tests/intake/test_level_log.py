@@ -39,6 +39,8 @@ def test_rows_come_when_their_line_is_whole(tmp_path: Path) -> None:
         ("1,50,nan,", "3:3", "expects a number"),
         ("x,50,1,", "3:1", "expects a number, got 'x'"),
         ("-1,50,1,", "3:1", "is before the rows above"),
+        ("1e300,50,1,", "3:1", "is out of all proportion, '1e300'"),
+        ("-1e308,50,1,", "3:1", "is out of all proportion, '-1e308'"),
         ("0,50,1,", "3:1", "has the time of the row before"),
         ("1,50", "3:1", "has 2 cells, the heading has 4"),
         ('1,"50,1,', "3:1", "is no row of CSV"),
