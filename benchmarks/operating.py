@@ -15,6 +15,7 @@ PLAN: the folder of a plan of the demo.
 
 from __future__ import annotations
 
+import itertools
 import sys
 import time
 from collections.abc import Iterator
@@ -78,9 +79,10 @@ def planned(name: str) -> Iterator[tuple[str, al.Site, al.Plan]]:
         site = al.read_site(str(NETWORKS / f"{name}.yaml"))
         yield name, site, al.plan(site, node_limit=200).plan
         return
-    found, seed = 0, 0
-    while found < DRAWN:
-        seed += 1
+    found = 0
+    for seed in itertools.count(1):
+        if found == DRAWN:
+            return
         site = tiny_site(seed, battery=name == "batteries", stores=True)
         if name == "stores" and len(site.storage["holder"].places) < 2:
             continue
