@@ -129,23 +129,55 @@ def value_of(arrays: Arrays, state: PathState) -> float:
 
 @compiled
 def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float) -> None:
-    """Add (or take away) the loads of a path."""
+    """Add (or take away) the loads of a path, and what they take of each stock."""
     rate = sign * state.rates[slot, 0]
     draw = rate * state.rates[slot, 1]
+    stocks = len(state.used)
     for i in range(state.ways[slot, LENGTH]):
         hop = state.ways[slot, HOPS + i]
         pipe = hop // 2
+        before = level_of(arrays, pipe, state.load[pipe])
         state.load[pipe] += draw * arrays.peak if hop % 2 else rate
         if state.load[pipe] < DUST:
             state.load[pipe] = max(0.0, state.load[pipe])
+        after = level_of(arrays, pipe, state.load[pipe])
+        if after != before:
+            _lay(arrays, state, pipe, before, -1.0)
+            _lay(arrays, state, pipe, after, 1.0)
     store = state.ways[slot, STORE]
     if store >= 0:
+        _hold(arrays, state, store, -1.0)
         state.stores[store, FED] += rate
         state.stores[store, DRAWN] += draw
         for w in range(len(arrays.windows)):
             state.stores[store, COVERED + w] += rate * arrays.on_time[source, w]
-    state.park[state.ways[slot, SINK]] += draw
+        _hold(arrays, state, store, 1.0)
+    sink = state.ways[slot, SINK]
+    units = -units_for(arrays, sink, state.park[sink])
+    state.park[sink] += draw
+    units += units_for(arrays, sink, state.park[sink])
+    tapped = state.taken[source] > DUST
     state.taken[source] += rate
+    taps = int(state.taken[source] > DUST) - int(tapped)
+    for m in range(stocks):
+        state.used[m] += units * arrays.unit_mass[sink, m] + draw * arrays.load_mass[sink, m]
+        state.used[m] += taps * arrays.tap[source, m]
+
+
+@compiled
+def _lay(arrays: Arrays, state: PathState, pipe: int, level: int, sign: float) -> None:
+    """Add (or take away) what a build takes of each stock."""
+    if level >= 0:
+        for m in range(len(state.used)):
+            state.used[m] += sign * arrays.mass[pipe, min(level, arrays.builds[pipe] - 1), m]
+
+
+@compiled
+def _hold(arrays: Arrays, state: PathState, store: int, sign: float) -> None:
+    """Add (or take away) what a store takes of each stock."""
+    if state.stores[store, DRAWN] > DUST:
+        need = store_need(arrays, state, store, 0, 0.0, 0.0)
+        store_use(arrays, store, need, state.used, sign)
 
 
 @compiled
@@ -160,6 +192,8 @@ def recount(arrays: Arrays, state: PathState, per_source: int) -> None:
         state.park[g] = 0.0
     for s in range(len(state.taken)):
         state.taken[s] = 0.0
+    for m in range(len(state.used)):
+        state.used[m] = 0.0
     for slot in range(len(state.active)):
         if state.active[slot]:
             carry(arrays, state, slot, slot // per_source, 1.0)

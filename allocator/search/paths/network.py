@@ -169,6 +169,9 @@ def path_network_of(
         math.fsum(d.mean for d in demands),
         weight,
         _nearest([site.places[site.sources[s].place] for s in sources]),
+        *_at_nodes(len(nodes), sink_node),
+        *_at_nodes(len(nodes), store_node),
+        *_neighbours(len(nodes), head, tail, one_way),
     )
     names = Names(
         tuple(pipes),
@@ -350,6 +353,16 @@ def _neighbours(
     flat = [entry for listed in around for entry in listed]
     edge = np.array([e for e, _ in flat], dtype=np.int64)
     return first, edge, np.array([n for _, n in flat], dtype=np.int64)
+
+
+def _at_nodes(nodes: int, at: list[int]) -> tuple[np.ndarray, np.ndarray]:
+    """(The first thing at each node or -1, the next one at the same node or -1)."""
+    first = np.full(nodes, -1, dtype=np.int64)
+    following = np.full(len(at), -1, dtype=np.int64)
+    for number in reversed(range(len(at))):
+        following[number] = first[at[number]]
+        first[at[number]] = number
+    return first, following
 
 
 def _nearest(places: list[Place]) -> np.ndarray:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from allocator.base.compiling import compiled
 from allocator.base.packing import Pointer, PointerType, define
-from allocator.search.paths.records import Arrays, PathState
+from allocator.search.paths.records import Arrays, PathState, Room
 
 
 class _ArraysType(PointerType):
@@ -27,6 +27,17 @@ class PackedPathState(Pointer):
 
 
 define(PackedPathState, _PathStateType, PathState)
+
+
+class _RoomType(PointerType):
+    """Of :class:`Room`."""
+
+
+class PackedRoom(Pointer):
+    """What compiled loops see of :class:`Room`."""
+
+
+define(PackedRoom, _RoomType, Room)
 
 
 @compiled
@@ -70,6 +81,13 @@ def packed(arrays: Arrays) -> Arrays:
         arrays.wanted,
         arrays.weight,
         arrays.near,
+        arrays.sink_first,
+        arrays.sink_next,
+        arrays.store_first,
+        arrays.store_next,
+        arrays.into_first,
+        arrays.into_edge,
+        arrays.into_other,
     )
 
 
@@ -86,4 +104,29 @@ def packed_state(state: PathState) -> PathState:
         state.park,
         state.taken,
         state.used,
+    )
+
+
+@compiled
+def packed_room(room: Room) -> Room:
+    """The same arrays behind a pointer."""
+    return PackedRoom(
+        room.far,
+        room.back,
+        room.via,
+        room.keys,
+        room.names,
+        room.reached,
+        room.ahead,
+        room.load,
+        room.stores,
+        room.park,
+        room.taken,
+        room.used,
+        room.log,
+        room.stale,
+        room.behind,
+        room.counts,
+        room.mark,
+        room.touched,
     )

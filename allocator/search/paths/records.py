@@ -36,6 +36,9 @@ class Arrays(NamedTuple):
     and ``sink_most`` units, ``value`` a kg/s, ``load_mass[g, m]`` a kg/s. ``peak``: pipe and
     machine taken by a mean kg/s of supply. ``wanted``: value beyond which nothing counts.
     ``weight[m]``: price of a stock. ``near[s]``: the sources nearest to each source, itself first.
+    ``sink_first[n]``, ``store_first[n]``: the first sink and store at node n, or -1;
+    ``sink_next[g]``, ``store_next[k]``: the next one at the same node. ``into_first``,
+    ``into_edge``, ``into_other``: as ``first``, ``edge``, ``other``, of pipes that lead to a node.
     """
 
     tail: Whole
@@ -75,6 +78,13 @@ class Arrays(NamedTuple):
     wanted: float
     weight: Floats
     near: Whole
+    sink_first: Whole
+    sink_next: Whole
+    store_first: Whole
+    store_next: Whole
+    into_first: Whole
+    into_edge: Whole
+    into_other: Whole
 
 
 class PathState(NamedTuple):
@@ -97,6 +107,40 @@ class PathState(NamedTuple):
     used: Floats
 
 
+class Room(NamedTuple):
+    """Room for a search to work in, so that a move costs what it changes and not the whole site.
+
+    ``far``, ``back``, ``via``, ``keys``, ``names``, ``reached``: a search of cheapest ways, by
+    nodes of both layers; ``far`` is infinite between two of them. ``ahead[n]``: about what a kg/s
+    costs from a node to a sink.
+    ``load`` to ``used``: those of the state before a move. ``log``: what the move does, each
+    a slot times 2, plus 1 where it was filled. ``stale``: slots that differ from the best state,
+    listed in ``behind``. ``counts``: how many are in ``log`` and in ``behind``. ``mark``,
+    ``touched``: sources.
+    """
+
+    far: Floats
+    back: Whole
+    via: Whole
+    keys: Floats
+    names: Whole
+    reached: Whole
+    ahead: Floats
+    load: Floats
+    stores: Floats
+    park: Floats
+    taken: Floats
+    used: Floats
+    log: Whole
+    stale: Flags
+    behind: Whole
+    counts: Whole
+    mark: Flags
+    touched: Whole
+
+
+LOGGED, BEHIND = 0, 1
+"""Places in ``counts``."""
 STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
 """Columns of ``ways``."""
 FED, DRAWN, COVERED = 0, 1, 2
@@ -117,6 +161,29 @@ def empty_state(arrays: Arrays) -> PathState:
         np.zeros(len(arrays.sink_node)),
         np.zeros(len(arrays.most)),
         np.zeros(len(arrays.weight)),
+    )
+
+
+def empty_room(arrays: Arrays) -> Room:
+    """Room for one search on a site."""
+    nodes, sources = 2 * (len(arrays.first) - 1), len(arrays.most)
+    heap, slots = 4 * len(arrays.tail) + nodes + 16, sources * PATHS
+    loads = empty_state(arrays)[-5:]
+    return Room(
+        np.full(nodes, np.inf),
+        np.full(nodes, -1, dtype=np.int64),
+        np.full(nodes, -1, dtype=np.int64),
+        np.empty(heap),
+        np.empty(heap, dtype=np.int64),
+        np.empty(nodes, dtype=np.int64),
+        np.zeros(nodes // 2),
+        *loads,
+        np.empty(2 * slots, dtype=np.int64),
+        np.zeros(slots, dtype=np.bool_),
+        np.empty(slots, dtype=np.int64),
+        np.zeros(2, dtype=np.int64),
+        np.zeros(sources, dtype=np.bool_),
+        np.empty(2 * sources + 16, dtype=np.int64),
     )
 
 

@@ -15,7 +15,16 @@ import numpy as np
 from allocator.search.paths.compiled import compiled
 from allocator.search.paths.loads import carry, recount, use_of, value_of
 from allocator.search.paths.moves import SLACK, copy_paths, insert, shuffle, total_of
-from allocator.search.paths.records import HOPS, LENGTH, PATHS, Arrays, PathState, Whole
+from allocator.search.paths.records import (
+    HOPS,
+    LENGTH,
+    LOGGED,
+    PATHS,
+    Arrays,
+    PathState,
+    Room,
+    Whole,
+)
 
 LARGEST = 0.4
 """Share of the sources that are taken over at once at most."""
@@ -81,6 +90,7 @@ def relink(
     guide: PathState,
     best: PathState,
     before: PathState,
+    room: Room,
     seed: int,
     steps: int,
 ) -> float:
@@ -116,9 +126,10 @@ def relink(
             step = 1.0 - 0.7 * np.random.random() ** 2
             shuffle(touched, count)
             for i in range(count):
-                insert(arrays, state, touched[i], price, step)
+                insert(arrays, state, room, touched[i], price, step)
             for i in range(count):
-                insert(arrays, state, touched[i], 0.01 * rate, 1.0)
+                insert(arrays, state, room, touched[i], 0.01 * rate, 1.0)
+            room.counts[LOGGED] = 0
             recount(arrays, state, PATHS)
             fits = _fits(arrays, state)
         found = value_of(arrays, state)

@@ -17,7 +17,7 @@ from allocator.search.paths.loads import (
     store_use,
     units_for,
 )
-from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, PathState, Whole
+from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, PathState, Room, Whole
 
 
 @compiled
@@ -40,6 +40,7 @@ def step_price(arrays: Arrays, state: PathState, pipe: int, amount: float, step:
 def cheapest_route(
     arrays: Arrays,
     state: PathState,
+    room: Room,
     source: int,
     rate: float,
     share: float,
@@ -50,52 +51,59 @@ def cheapest_route(
 ) -> tuple[int, int, int]:
     """The cheapest way of a rate to any sink, below a price: (hops, store, sink).
 
-    Fills ``hops``; -1 hops where there is none. Dijkstra's algorithm (Numerische Mathematik 1,
-    1959) over two layers of nodes, collect and supply.
+    Fills ``hops``; -1 hops where there is none. Over two layers of nodes, collect and supply,
+    best first by the price so far and about what is ahead (Hart, Nilsson and Raphael, "A formal
+    basis for the heuristic determination of minimum cost paths", IEEE Transactions on Systems
+    Science and Cybernetics 4, 1968). That is an estimate, so a way may be a little dearer than the
+    cheapest.
     """
     nodes = len(arrays.first) - 1
     weights = arrays.weight
-    far = np.full(2 * nodes, math.inf)
-    back = np.full(2 * nodes, -1, dtype=np.int64)
-    via = np.full(2 * nodes, -1, dtype=np.int64)
-    room = 4 * len(arrays.tail) + 2 * nodes + 16
-    keys, names = np.empty(room), np.empty(room, dtype=np.int64)
+    far, back, via, reached, ahead = room.far, room.back, room.via, room.reached, room.ahead
+    keys, names = room.keys, room.names
     draw = rate * share
     mean = draw * arrays.peak
     start = arrays.source_node[source] + (0 if through_store else nodes)
-    far[start] = 0.0
-    size = push(keys, names, 0, 0.0, start)
+    far[start], back[start] = 0.0, -1
+    reached[0], known = start, 1
+    home = arrays.source_node[source]
+    if ahead[home] == math.inf:
+        return -1, -1, -1
+    size = push(keys, names, 0, mean * ahead[home], start)
     best, best_sink, best_node = limit, -1, -1
     taken = np.zeros(len(weights))
     while size > 0:
-        at, here = names[0], keys[0]
+        at, key = names[0], keys[0]
         size = drop_first(keys, names, size)
-        if here > far[at]:
-            continue
-        if here >= best:
+        if key >= best:
             break
         supply = at >= nodes
         node = at - nodes if supply else at
+        here = far[at]
+        if key > here + mean * ahead[node]:
+            continue
         if supply:
-            for g in range(len(arrays.sink_node)):
-                if arrays.sink_node[g] != node or sink_room(arrays, state, g) < draw - DUST:
+            g = arrays.sink_first[node]
+            while g >= 0:
+                this, g = g, arrays.sink_next[g]
+                if sink_room(arrays, state, this) < draw - DUST:
                     continue
-                units = units_for(arrays, g, state.park[g] + draw) - units_for(
-                    arrays, g, state.park[g]
+                units = units_for(arrays, this, state.park[this] + draw) - units_for(
+                    arrays, this, state.park[this]
                 )
                 price = 0.0
                 for m in range(len(weights)):
-                    price += weights[m] * draw * arrays.load_mass[g, m]
-                    if arrays.unit[g] > 0.0:
-                        smooth = mean / arrays.unit[g] if units > 0 else 0.0
+                    price += weights[m] * draw * arrays.load_mass[this, m]
+                    if arrays.unit[this] > 0.0:
+                        smooth = mean / arrays.unit[this] if units > 0 else 0.0
                         count = step * units + (1.0 - step) * smooth
-                        price += weights[m] * count * arrays.unit_mass[g, m]
+                        price += weights[m] * count * arrays.unit_mass[this, m]
                 if here + price < best:
-                    best, best_sink, best_node = here + price, g, at
+                    best, best_sink, best_node = here + price, this, at
         else:
-            for k in range(len(arrays.store_node)):
-                if arrays.store_node[k] != node:
-                    continue
+            following = arrays.store_first[node]
+            while following >= 0:
+                k, following = following, arrays.store_next[following]
                 if state.stores[k, FED] + rate > arrays.fill[k]:
                     continue
                 if (state.stores[k, DRAWN] + draw) * arrays.peak > arrays.release[k]:
@@ -112,23 +120,32 @@ def cheapest_route(
                 for m in range(len(weights)):
                     price += weights[m] * max(0.0, taken[m])
                 if price < far[node + nodes]:
+                    if far[node + nodes] == math.inf:
+                        reached[known] = node + nodes
+                        known += 1
                     far[node + nodes] = price
                     back[node + nodes] = at
                     via[node + nodes] = -2 - k
-                    size = push(keys, names, size, price, node + nodes)
+                    size = push(keys, names, size, price + mean * ahead[node], node + nodes)
         amount = mean if supply else rate
         for i in range(arrays.first[node], arrays.first[node + 1]):
             other = arrays.other[i] + (nodes if supply else 0)
-            if far[other] <= here:
+            rest = mean * ahead[arrays.other[i]]
+            if far[other] <= here or here + rest >= best:
                 continue
             pipe = arrays.edge[i]
             price = here + step_price(arrays, state, pipe, amount, step)
-            if price < far[other] and price < best:
+            if price < far[other] and price + rest < best:
+                if far[other] == math.inf:
+                    reached[known] = other
+                    known += 1
                 far[other] = price
                 back[other] = at
                 via[other] = pipe
-                if size < room:
-                    size = push(keys, names, size, price, other)
+                if size < len(keys):
+                    size = push(keys, names, size, price + rest, other)
+    for i in range(known):
+        far[reached[i]] = math.inf
     if best_sink < 0:
         return -1, -1, -1
     count, store, at = 0, -1, best_node
@@ -144,6 +161,39 @@ def cheapest_route(
     for i in range(count // 2):
         hops[i], hops[count - 1 - i] = hops[count - 1 - i], hops[i]
     return count, store, best_sink
+
+
+@compiled
+def look_ahead(arrays: Arrays, state: PathState, room: Room, amount: float, sure: float) -> None:
+    """Estimate what a kg/s costs from each node to a sink, as pipes are now.
+
+    ``amount``: for which prices are taken; ``sure``: share of them that counts, so that ways are
+    seldom missed.
+    """
+    keys, names, ahead = room.keys, room.names, room.ahead
+    size = 0
+    for n in range(len(ahead)):
+        ahead[n] = math.inf
+    for g in range(len(arrays.sink_node)):
+        node = arrays.sink_node[g]
+        if ahead[node] > 0.0:
+            ahead[node] = 0.0
+            size = push(keys, names, size, 0.0, node)
+    while size > 0:
+        node, here = names[0], keys[0]
+        size = drop_first(keys, names, size)
+        if here > ahead[node]:
+            continue
+        for i in range(arrays.into_first[node], arrays.into_first[node + 1]):
+            other, pipe = arrays.into_other[i], arrays.into_edge[i]
+            if ahead[other] <= here:
+                continue
+            price = step_price(arrays, state, pipe, amount, 0.65) / amount
+            if price == math.inf:
+                price = arrays.slope[pipe]
+            if here + sure * price < ahead[other]:
+                ahead[other] = here + sure * price
+                size = push(keys, names, size, ahead[other], other)
 
 
 @compiled
