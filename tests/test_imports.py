@@ -22,6 +22,7 @@ ROOMS = {
         "old_names",
         "packing",
         "parent_process",
+        "process_pool",
         "quantities",
         "quiet",
         "rendering",

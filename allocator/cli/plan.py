@@ -16,6 +16,7 @@ from allocator.cli.arguments import (
     share,
     site_argument,
     solving_arguments,
+    workers_arguments,
 )
 from allocator.cli.files import note_first_run, plan_of, site_of
 from allocator.cli.terminal import (
@@ -49,6 +50,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="DIR", required=True, help="folder for the plan's files"
     )
     solving_arguments(command)
+    workers_arguments(command)
     crew_argument(command)
     proof_argument(command)
     command.add_argument(
@@ -159,6 +161,7 @@ def run(given: argparse.Namespace) -> int:
     check_origin(site)
     note_first_run(site)
     from allocator.studies.lifting import lift_of
+    from allocator.studies.running import Workers, executor_of
 
     start = None if given.start is None else plan_of(given.start)
     lifts = tuple(lift_of(site, text) for text in given.lift)
@@ -180,10 +183,11 @@ def run(given: argparse.Namespace) -> int:
             alternatives=given.alternatives,
             loss=given.within,
             robustness=Robustness(given.lose, given.robust, given.lose_machines),
+            workers=given.workers,
         )
         with compiling_beside(site, compiles_proof(given)):
-            with stdout_for_data():
-                result = plan_site(site, settings, follower(progress_of(given)))
+            with stdout_for_data(), executor_of(Workers(cluster=given.cluster)) as executor:
+                result = plan_site(site, settings, follower(progress_of(given)), executor)
             result = proved_in_time(given, result)
     except NoPlanError as error:
         return no_plan(error.outcome)

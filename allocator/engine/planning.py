@@ -63,6 +63,7 @@ def plan(
     threads: int | None = None,
     solver: str = "highs",
     effort: Literal["quick", "normal", "thorough"] = "normal",
+    workers: int = 1,
     start: PlanOrPath | None = None,
     lose: int = 0,
     robust: int = 0,
@@ -100,6 +101,9 @@ def plan(
         Solver of the integer programs: ``"highs"``, or another that PuLP finds, such as ``"cbc"``.
     effort
         How many starts the search of a larger site makes.
+    workers
+        Processes that the starts of that search run on. Sites too large for many starts have as
+        many long ones, side by side.
     start
         A plan of this site, or of an older version of it, to start from; or its path.
     lose
@@ -123,7 +127,7 @@ def plan(
     report
         Called with each line of progress.
     executor
-        Runs the starts of the search, such as a process pool; by default one after the other.
+        Runs the starts of the search in place of these, such as a cluster's.
 
     Returns
     -------
@@ -169,6 +173,7 @@ def plan(
         lifts=tuple(lifts),
         robustness=Robustness(lose, robust, lose_machines),
         effort=effort,
+        workers=workers,
         start=None if start is None else plan_of(start),
         alternatives=alternatives,
         loss=within,

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 from concurrent.futures import Executor
 
 from allocator.base.clock import Clock
+from allocator.base.process_pool import process_pool
 from allocator.network.deriving import network_of
 from allocator.search.bound_worker import BoundWorker, bound_worker_of
 from allocator.search.outcome import Outcome, Reporter
@@ -49,8 +51,11 @@ def make_plan(
     network = network_of(site)
     settings = settings or Settings()
     clock = Clock(None if settings.node_limit is not None else settings.time_limit)
-    with clock.watched():
-        small, busy = is_small(network), executor is not None
+    pool: contextlib.AbstractContextManager[Executor | None] = contextlib.nullcontext(executor)
+    if executor is None and settings.workers > 1:
+        pool = process_pool(settings.workers)
+    small, busy = is_small(network), executor is not None
+    with clock.watched(), pool as executor:
         worker: BoundWorker | None = racer_of(network, settings, clock, busy)
         worker = worker or bound_worker_of(network, settings, clock, busy, small)
         try:

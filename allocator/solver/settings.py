@@ -45,7 +45,8 @@ class Settings:
 
     Parameters
     ----------
-    basis, time_limit, gap, seed, threads, solver, node_limit, effort, prices, lifts, alternatives
+    basis, time_limit, gap, seed, threads, solver, node_limit, effort, prices, lifts, alternatives,
+    workers
         As the keywords of :func:`allocator.plan`.
     withstands
         What the firm promise must hold against: its keywords ``lose``, ``robust`` and
@@ -91,12 +92,15 @@ class Settings:
     breaches: Callable[[Site, Plan], tuple[str, ...]] | None = None
     keep: Plan | None = None
     keep_weight: float = 0.0
+    workers: int = 1
 
     def __post_init__(self) -> None:
         if self.basis not in ("firm", "mean"):
             raise ValueError(f"basis must be 'firm' or 'mean' (got {self.basis!r})")
         if self.effort not in EFFORTS:
             raise ValueError(f"effort must be one of {', '.join(EFFORTS)} (got {self.effort!r})")
+        if self.workers < 1:
+            raise ValueError(f"workers must be 1 or more (got {self.workers!r})")
         if self.alternatives < 1:
             raise ValueError(f"alternatives must be 1 or more (got {self.alternatives!r})")
         if not 0 <= self.loss < 1:

@@ -190,3 +190,28 @@ def empty_room(arrays: Arrays) -> Room:
 def copied(state: PathState) -> PathState:
     """A state of its own with the same paths."""
     return PathState(*(array.copy() for array in state))  # type: ignore[arg-type]
+
+
+def without_gaps(state: PathState) -> tuple[object, ...]:
+    """A state without its empty slots, to be sent to another process."""
+    filled = np.nonzero(state.active)[0]
+    width = HOPS + int(state.ways[filled, LENGTH].max(initial=0))
+    ways = state.ways[filled, :width]
+    return (state.ways.shape, filled, state.rates[filled], ways, *state[-5:])
+
+
+def with_gaps(
+    shape: tuple[int, int], filled: Whole, rates: Floats, ways: Whole, *loads: Floats
+) -> PathState:
+    """The state of :func:`without_gaps`."""
+    state = PathState(
+        np.zeros(shape[0], dtype=np.bool_),
+        np.zeros(shape[0], dtype=np.bool_),
+        np.zeros((shape[0], 2)),
+        np.zeros(shape, dtype=np.int64),
+        *loads,
+    )
+    state.active[filled] = True
+    state.rates[filled] = rates
+    state.ways[filled, : ways.shape[1]] = ways
+    return state

@@ -286,9 +286,11 @@ def candidate_pool_of(
     moves = None if settings.node_limit is None else min(settings.node_limit, CANDIDATES.moves)
     few = len(sets.sources) <= CANDIDATES.many_sources
     share = CANDIDATES.search if few else CANDIDATES.search_many
-    search = PathSearch(arrays, names, settings.seed, settings.effort, executor)
+    workers = 1 if executor is None else settings.workers
+    search = PathSearch(arrays, names, settings.seed, settings.effort, executor, workers)
     # with a node limit the search is always waited for: the same plan, warm or cold
-    warming = Warming(arrays) if moves is None and executor is None else None
+    own = executor is None or settings.workers > 1
+    warming = Warming(arrays) if moves is None and own else None
     ways = () if sets.pressures is None else STEEPER
     others = [path_network_of(sets, goal, way=way) for way in ways]
     steeper = tuple(

@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Sequence
-from concurrent.futures import Executor, Future
-from dataclasses import dataclass
+from concurrent.futures import Executor, Future, wait
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -23,6 +24,8 @@ from allocator.search.paths.records import (
     copied,
     empty_room,
     empty_state,
+    with_gaps,
+    without_gaps,
 )
 
 HOT, COLD = 1e-2, 1e-4
@@ -49,8 +52,13 @@ long start. At 1,000 sources, firm, after 10 s: 109.7 MW with 0.3, 108.7 MW with
 0.6."""
 LONG_HOT, LONG_COLD = 2.0, 0.01
 """As ``HOT`` and ``COLD``, of a long start: shares of what one source is worth on average."""
-LONG_TURNS = 8
-"""Turns of a long start in the time of one run; each begins colder."""
+LONG_TURNS, LONG_TURN = 8, 4.0
+"""Turns of a long start in the time of one run, at the least, and the seconds of one at the most;
+each begins colder."""
+EXCHANGE = 2
+"""Turns after which the worst of several long starts goes on from the best."""
+LOOK = 0.2
+"""s between looks whether the user has ended the search while other processes work."""
 
 Machines = frozenset[tuple[str, int]]
 """Machines of each group that a candidate has."""
@@ -65,6 +73,17 @@ class PathStart:
     value: float
     state: PathState
     best: PathState
+
+    def __reduce__(self) -> tuple[object, ...]:
+        """As it is sent to other processes: empty slots are most of a state."""
+        states = without_gaps(self.state), without_gaps(self.best)
+        return _received, (self.seed, self.weight, self.value, *states)
+
+
+def _received(
+    seed: int, weight: Floats, value: float, state: tuple[Any, ...], best: tuple[Any, ...]
+) -> PathStart:
+    return PathStart(seed, weight, value, with_gaps(*state), with_gaps(*best))
 
 
 def priced(arrays: Arrays, weight: Floats) -> Arrays:
@@ -155,6 +174,7 @@ class PathSearch:
     seed: int
     effort: str
     executor: Executor | None = None
+    workers: int = 1
     keep: int = 12
 
     def __post_init__(self) -> None:
@@ -163,7 +183,8 @@ class PathSearch:
         self.exhausted = False
         """Whether the last run ended because rounds improved nothing, not by time."""
         self._winners: list[PathStart] = []
-        self._long: PathStart | None = None
+        self._long: list[PathStart] = []
+        self._stop: Callable[[], bool] = lambda: False
         self._long_turn = 0
         self._chance = np.random.default_rng(self.seed)
         self._turn = 0
@@ -183,6 +204,7 @@ class PathSearch:
         """
         began = time.perf_counter()
         count = STARTS[self.effort]
+        self._stop = stop
 
         def out() -> bool:
             late = seconds is not None and time.perf_counter() - began > seconds
@@ -194,7 +216,7 @@ class PathSearch:
         most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
         idle, first = 0, self._turn
         if seconds is not None and self._too_short(seconds, most):
-            self._one_long_start(seconds - (time.perf_counter() - began), out, hear)
+            self._long_starts(seconds - (time.perf_counter() - began), out, hear)
             self.exhausted = False
             return self.elite
         while not out() and idle < PATIENCE[self.effort]:
@@ -233,34 +255,51 @@ class PathSearch:
         rounds = LEAST_ROUNDS * most * count * (1 + np.log2(count))
         return bool(seconds < rounds * self._each)
 
-    def _one_long_start(
+    def _long_starts(
         self, seconds: float, out: Callable[[], bool], hear: Callable[[Candidate, str], None]
     ) -> None:
-        """One start for all of the time, turn by turn; another run goes on with it.
+        """One start for each worker for all of the time, turn by turn; another run goes on.
 
         Many starts that are too short for the size of a site are all bad.
         """
         began, sources = time.perf_counter(), len(self.arrays.most)
-        if self._long is None:
-            self._long = begun(
-                self.arrays, self.seed * 1009 + 1, self._weights(self._chance, False)
-            )
+        if not self._long:
+            weight = self._weights(self._chance, False)
+            seeds = [(self.seed * 1009 + 1 + n) % 2**31 for n in range(self.workers)]
+            self._long = [begun(self.arrays, seed, weight) for seed in seeds]
         hot, cold = min(HOT, LONG_HOT / sources), min(COLD, LONG_COLD / sources)
         if self._long_turn:  # what was found is not to be lost
             hot = math.sqrt(hot * cold)
-        for part in range(LONG_TURNS):
+        turns = max(LONG_TURNS, math.ceil(seconds / LONG_TURN))
+        for turn in range(turns):
             left = seconds - (time.perf_counter() - began)
             if out() or left < FEWEST * self._each:
                 return
-            moves = max(FEWEST, int(left / (LONG_TURNS - part) / self._each))
-            heat = [hot * (cold / hot) ** (n / LONG_TURNS) for n in (part, part + 1)]
+            moves = max(FEWEST, int(left / (turns - turn) / self._each))
+            heat = [hot * (cold / hot) ** (n / turns) for n in (turn, turn + 1)]
             started = time.perf_counter()
-            self._long = continued(
-                self.arrays, self._long, moves, self._long_turn, (heat[0], heat[1])
+            made = self._all(
+                [
+                    (continued, self.arrays, start, moves, self._long_turn, (heat[0], heat[1]))
+                    for start in self._long
+                ],
+                self._stop,
             )
             self._each = (time.perf_counter() - started) / moves
             self._long_turn += 1
-            self._take(self._long, hear, "candidate")
+            known = {start.seed: start for start in (*self._long, *made)}
+            self._long = [known[start.seed] for start in self._long]
+            for start in made:
+                self._take(start, hear, "candidate")
+            if turn % EXCHANGE == EXCHANGE - 1:
+                self._exchange()
+
+    def _exchange(self) -> None:
+        """Let the worst long start go on from the best, by its own seed."""
+        values = [start.value for start in self._long]
+        worst, best = values.index(min(values)), values.index(max(values))
+        if worst != best:
+            self._long[worst] = replace(self._long[best], seed=self._long[worst].seed)
 
     def _weights(self, chance: np.random.Generator, varied: bool) -> Floats:
         stocks = len(self.arrays.weight)
@@ -316,15 +355,33 @@ class PathSearch:
         self._winners += [s for s in made if s.value > self._winners[0].value * (1.0 + 1e-6)]
 
     def _all(self, tasks: Sequence[tuple[object, ...]], out: Callable[[], bool]) -> list[PathStart]:
-        if self.executor is None:
-            done = []
-            for function, *given in tasks:
-                if out():
-                    break
-                done.append(function(*given))  # type: ignore[operator]
-            return done
-        waiting: list[Future[PathStart]] = [self.executor.submit(*task) for task in tasks]  # type: ignore[arg-type]
-        return [future.result() for future in waiting]
+        """What the tasks give, in order; some are left out where the time or the user ends it.
+
+        What a lost worker had to do is done here, and all that comes after it.
+        """
+        futures: list[Future[PathStart]] = []
+        if self.executor is not None and len(tasks) > 1:
+            try:
+                futures = [self.executor.submit(*task) for task in tasks]  # type: ignore[arg-type]
+                while wait(futures, LOOK).not_done:
+                    if self._stop():
+                        break
+            except Exception:  # whatever a pool or a cluster says when it is lost
+                self.executor = None
+        done = []
+        for number, (function, *given) in enumerate(tasks):
+            if number < len(futures):
+                future = futures[number]
+                if future.done() and not future.cancelled() and future.exception() is None:
+                    done.append(future.result())
+                    continue
+                future.cancel()
+                if not self._stop():
+                    self.executor = None
+            if out():
+                break
+            done.append(function(*given))  # type: ignore[operator]
+        return done
 
     def _take(self, start: PathStart, hear: Callable[[Candidate, str], None], note: str) -> None:
         candidate = candidate_of(self.arrays, self.names, start.best, start.value)
