@@ -1,6 +1,6 @@
 """A change on the page of the demo: seconds to the first new plan, and how good the last one is.
 
-Baseline: a fresh plan of the same changed site in the same time, at the same time. Asserted: the
+Baseline: a fresh plan of the same changed site in as much time, after it. Asserted: the
 first new plan comes within 3 s, or within that times the load a core of the machine; the last one
 serves no less than 99 % of the fresh one.
 
@@ -17,7 +17,6 @@ import shutil
 import sys
 import tempfile
 import time
-from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
@@ -64,17 +63,16 @@ def main() -> None:
     """Serve, change, wait, compare."""
     source, address, value, seconds = (sys.argv[1:] + [""] * 3)[:4]
     address, value = address or "stock.pipe_steel", value or "34 t"
-    with ProcessPoolExecutor(1) as pool, tempfile.TemporaryDirectory() as home:
+    with tempfile.TemporaryDirectory() as home:
         folder = Path(home) / "plan"
         shutil.copytree(source, folder)
         served = serving(folder, "--site", str(SITE), "--time-limit", seconds or "60")
         try:
             time.sleep(YEAR)  # the year of the present plan is played first
-            afresh = pool.submit(planned, address, value, float(seconds or 60))
             _, mine = viewed(served, address, value)
         finally:
             end(served)
-        fresh = afresh.result()
+    fresh = planned(address, value, float(seconds or 60))
     print(f"firm clean power {mine / 1e3:.1f} kW; planned afresh {fresh / 1e3:.1f} kW")
     assert mine >= fresh * (1.0 - WORSE)
 
