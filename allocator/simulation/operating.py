@@ -11,7 +11,7 @@ A store at ``need``, its reserve whatever its sources do, keeps its promise for 
 reserve by its state with a margin for what may turn by the next look does so too
 (:mod:`allocator.simulation.rules`). So the promise is kept whatever the program answers. Of later
 times it asks for no more than the reserve then, or the level to which the fixed rule comes by then,
-which keeps the promise as well: so it can always plan what that rule would do.
+which keeps the promise as well. So the course of the fixed rule is open to it at any time.
 """
 
 from __future__ import annotations
