@@ -459,8 +459,10 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                     dirty[q] = True
                     _settle(tank, tank_sums, q, now)
                     # What an empty tank, or one above its reserve, does affects the others.
+                    # One that is held at its reserve may be a hair below it.
                     level = tank[q, LEVEL]
-                    if level <= 0.0 or (has_arc[q] and level >= reserves[q]):
+                    above = has_arc[q] and (level >= reserves[q] or burn[q] > 0.0)
+                    if level <= 0.0 or above:
                         deciding = True
                 elif q < want_from:
                     dirty[q - bought] = True
