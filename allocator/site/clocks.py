@@ -84,14 +84,13 @@ def timings_of(site: Site) -> dict[str, Timing]:
 def _may_merge(source: Source) -> tuple[int, ...]:
     """How many of its inner stages may be merged, fewest first.
 
-    What rests around them must be long beside a turn of theirs. A chamber is filled burst by burst.
+    All rests around them must be long beside a turn of theirs. A chamber is filled burst by burst.
     """
     chamber = getattr(source, "part_of", None) or (source.pump and source.pump.chamber)
-    inner = 0 if chamber else len(source.stages) - 1
-    rests = (
-        outer.every - outer.on >= 2.0 * stage.every for stage, outer in pairwise(source.stages)
-    )
-    return (0, *(n for n, long in enumerate(rests, 1) if long and n <= inner))
+    rests = [stage.every - stage.on for stage in source.stages]
+    turns = [stage.every for stage in source.stages[:-1]]
+    long = [n for n, turn in enumerate(turns, 1) if min(rests[n:]) >= 2.0 * turn]
+    return (0, *long) if not chamber else (0,)
 
 
 def timing_at_any_phase(site: Site, source: Source) -> Timing:

@@ -196,8 +196,9 @@ def _merged_cycle(timing: Timing) -> Cycle:
 
     From the begin of a spell on, bursts are ahead of their mean by no more than ``early`` s of it
     and behind it by no more than ``late`` s. A spell lasts until the mean has come to what the
-    bursts in it give. So windows that are shorter by ``early`` at the begin and by ``late`` at the
-    end have no more; by half of both at each end if all is early by half of the difference.
+    bursts in it give. So a window has at least what the mean gives in one that is shorter by
+    ``early`` at the begin and by ``late`` at the end. With the mean moved to begin sooner by half
+    of the difference, that is half of the sum at each end.
     """
     inner = source_cycle(timing.stages[: timing.merged])
     period, starts, ends = on_intervals(timing.stages[timing.merged :])

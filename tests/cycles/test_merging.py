@@ -134,3 +134,14 @@ def test_what_must_rest_long_around_merged_stages() -> None:
     site = two_wells(clock="calendar", error=0.0)
     short = {n: replace(s, clock="surveyed", stages=stages) for n, s in site.sources.items()}
     assert timings_of(replace(site, sources=short))["a"].start is None
+
+
+def test_all_rests_around_merged_stages_must_be_long() -> None:
+    """Half days in spells that rest 100 s only: a half day cut short would reach the next spell."""
+    spell = 10 * DAY + 20_000.0
+    stages = (Stage(210.0, 430.0), Stage(0.5 * DAY, DAY), Stage(spell, spell + 100.0))
+    site = two_wells(clock="surveyed", error=0.0)
+    short = {n: replace(s, stages=stages) for n, s in site.sources.items()}
+    found = timings_of(replace(site, sources=short))["a"]
+    assert found.start is None
+    assert curve_of_timing(found).duty == pytest.approx(curve_of_timing(Timing(stages)).duty)
