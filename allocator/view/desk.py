@@ -154,6 +154,7 @@ class Desk:
             await self._cancel("plan")
             made = run.made
             name = await asyncio.to_thread(self._write, run, made)
+            await self._cancel("year")
             self.site, self.plan, self.accepted = run.site, made.plan, name
             self.page, self.page_notes, self.run = run.page, run.notes, None
             if made.trace is None:

@@ -27,6 +27,19 @@ def own(planned: Path, tmp_path: Path) -> Iterator[Served]:
     end(found)
 
 
+def last_time(page: Any, address: str, within: float = 60.0) -> str:
+    """The last time of a plan's slider, once a year of it is simulated, which takes a while."""
+    until = time.monotonic() + within
+    while True:
+        page.goto(address)
+        page.locator("html[data-ready]").wait_for()
+        page.locator("#time").press("End")
+        words = str(page.locator("#time-words").inner_text()).partition(":")[0]
+        if words == "365 d" or time.monotonic() > until:
+            return words
+        time.sleep(0.5)
+
+
 @pytest.mark.slow
 def test_a_plan_is_changed_compared_and_accepted(browser: Any, own: Served) -> None:
     said: list[str] = []
@@ -56,11 +69,8 @@ def test_a_plan_is_changed_compared_and_accepted(browser: Any, own: Served) -> N
         assert source.startswith(f"plans/{which}?v=")
     for which, power in (("present", "13.4 kW"), ("new", "8 kW")):
         plan = context.new_page()
-        plan.goto(f"{own.origin}/{own.token}/plans/{which}")
-        plan.locator("html[data-ready]").wait_for()
+        assert last_time(plan, f"{own.origin}/{own.token}/plans/{which}") == "365 d"
         assert plan.locator("#said data").first.inner_text() == power
-        plan.locator("#time").press("End")
-        assert plan.locator("#time-words").inner_text().startswith("365 d: ")
         plan.close()
 
     page.get_by_role("button", name="Accept the new plan").press("Enter")
