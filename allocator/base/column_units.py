@@ -44,15 +44,17 @@ _UNITS: dict[str, tuple[tuple[str, float], ...]] = {
 def unit_of(column: Column, values: Iterable[object]) -> ColumnUnit:
     """The unit in which a column's values are shown; its name is empty where there is none.
 
-    It is the largest unit of which the largest value has one or more. A smaller one is taken where
-    the smallest value would be less than a hundredth, as long as no value has more than five
-    digits before the point.
+    It is the column's own, or the largest unit of which the largest value has one or more. A
+    smaller one is taken where the smallest value would be less than a hundredth, as long as no
+    value has more than five digits before the point.
     """
     if column.kind == "temperature":
         return ColumnUnit("degC", 1.0, 273.15)
     if column.kind == "money":
         return ColumnUnit(column.currency, 1.0)
     units = _units(column)
+    if column.unit:
+        return next(ColumnUnit(*unit) for unit in units if unit[0] == column.unit)
     sizes = sorted(abs(value) for value in values if _is_number(value) and math.isfinite(value))
     sizes = [size for size in sizes if size >= _floor(units)]
     if not sizes:

@@ -32,6 +32,7 @@ class Column:
         about: one sentence that says what it is.
         file_key: its key in files, where that is not the name with the unit.
         currency: what money of this column is counted in; people see it in the head.
+        unit: the unit that people see; empty: the one that suits the values.
         files_only: in CSV, JSON and worksheets, not in what people read: another column says it.
 
     Raises:
@@ -44,6 +45,7 @@ class Column:
     about: str = ""
     file_key: str = ""
     currency: str = ""
+    unit: str = ""
     files_only: bool = False
 
     def __post_init__(self) -> None:

@@ -59,6 +59,8 @@ class _Column:
 class LevelLog:
     """A growing table: ``new_rows`` gives what came since it was last asked.
 
+    A table that was read before and is missing, as while a logger begins a new one, is waited for.
+
     Parameters
     ----------
     path
@@ -87,6 +89,7 @@ class LevelLog:
     _file: tuple[int, int] | None = None
     _origin: datetime | None = None
     _back: list[float] = field(default_factory=list)
+    _missing: bool = False
 
     @property
     def marks(self) -> frozenset[str]:
@@ -110,6 +113,11 @@ class LevelLog:
         ``last``: nothing more comes, so that a last line without an end counts too.
         """
         try:
+            if self._file is not None and not last and not self.path.exists():
+                if not self._missing:
+                    self.notes.append("is not there; waited for")
+                self._missing = True
+                return [], []
             found = self.path.stat()
             with self.path.open("rb") as file:
                 if self._file is not None and (
@@ -117,7 +125,7 @@ class LevelLog:
                 ):
                     self._read, self._line, self._last, self._origin = 0, 0, -math.inf, None
                     self.notes.append("was begun again, and is read from its first row")
-                self._file = (found.st_dev, found.st_ino)
+                self._file, self._missing = (found.st_dev, found.st_ino), False
                 file.seek(self._read)
                 content = file.read()
         except OSError as error:

@@ -61,27 +61,33 @@ _STORES = (
     Column("expected_spill", "expected spill", "number"),
 )
 _RUNS = (
-    Column("start", "from", "duration", "Time from now."),
-    Column("until", "until", "duration"),
+    Column("start", "from", "duration", "Time from now.", unit="h"),
+    Column("until", "until", "duration", unit="h"),
     Column("machine", "generator"),
     Column("units", "units at full load", "number", "Mean over the time."),
     Column("runs_on", "runs on"),
 )
 _BURN = (
-    Column("start", "from", "duration", "Time from now."),
-    Column("until", "until", "duration"),
+    Column("start", "from", "duration", "Time from now.", unit="h"),
+    Column("until", "until", "duration", unit="h"),
     Column("store", "store"),
     Column("unit", "unit"),
     Column("burn_above", "burn above", "number"),
 )
 _BACKUP = (
     Column("short", "what runs short"),
-    Column("latest", "backup by, worst case", "duration", "Time from now; none: never."),
-    Column("expected", "short, expected", "duration", "Time from now; none: not in these days."),
+    Column("latest", "backup by, worst case", "duration", "Time from now; none: never.", unit="h"),
+    Column(
+        "expected",
+        "short, expected",
+        "duration",
+        "Time from now; none: not in these days.",
+        unit="h",
+    ),
     Column("power", "power behind it", "power"),
 )
 _LEVELS = (
-    Column("time", "time from now", "duration"),
+    Column("time", "time from now", "duration", unit="h"),
     Column("store", "store"),
     Column("unit", "unit"),
     Column("expected", "expected", "number"),

@@ -41,6 +41,7 @@ def test_files_and_json(networks: Path, planned: Path, tmp_path: Path, capsys: T
     assert main([*given, "--days", "2", "-o", str(folder)]) == 0
     told = capsys.readouterr().out
     assert "is kept whatever comes" in told
+    assert "from, h  until, h  " in told
     assert {file.name for file in folder.iterdir()} >= {
         MANIFEST,
         "operate.txt",

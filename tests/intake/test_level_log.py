@@ -96,3 +96,21 @@ def test_dates_marks_and_a_clock_that_is_set_back(tmp_path: Path) -> None:
 def test_no_file(tmp_path: Path) -> None:
     with pytest.raises(TableFileError, match="cannot be read"):
         LevelLog(tmp_path / "none.csv", WANTED).new_rows()
+
+
+def test_a_log_that_is_missing_for_a_moment_is_waited_for(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    file.write_text(f"{HEAD}0,50,10,\n", "utf-8")
+    log = LevelLog(file, WANTED)
+    assert len(log.new_rows()[0]) == 1
+    log.notes.clear()
+    file.rename(tmp_path / "old.csv")
+    assert log.new_rows() == log.new_rows() == ([], [])
+    assert log.notes == ["is not there; waited for"]
+    file.write_text(f"{HEAD}1,40,10,\n", "utf-8")
+    (row,), _ = log.new_rows()
+    assert row.values["holder@mill"] == 52.0
+    assert "was begun again, and is read from its first row" in log.notes
+    file.unlink()
+    with pytest.raises(TableFileError, match="cannot be read"):
+        log.new_rows(last=True)
