@@ -35,7 +35,7 @@ from allocator.view.orders import (
 )
 from allocator.view.processes import WorkerPool, WorkerProcess
 
-FIRST_SECONDS = 2.0
+FIRST_SECONDS = 1.5
 """For the first plan after a change."""
 BUSY = ("planning", "simulating")
 """States of a run that is on."""
