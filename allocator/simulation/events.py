@@ -18,25 +18,19 @@ from allocator.simulation.columns import (
     AIM,
     ASKED,
     ASKING_SECONDS,
-    AT,
     BURNT,
-    EMPTY,
     EVENTS,
-    FULL,
     HIGH,
     HIGHEST,
     LAST_SHORT,
     LEVEL,
-    LOST,
     LOW,
     LOWEST,
     SAVED,
     SHORT,
     SHORT_SECONDS,
-    SLOPE,
     SPILL,
     UNSERVED,
-    UNTAKEN,
     Array,
     Flags,
     Sums,
@@ -45,6 +39,8 @@ from allocator.simulation.columns import (
     Whole,
 )
 from allocator.simulation.controls import decide
+from allocator.simulation.event_order import first, move
+from allocator.simulation.levels import aim, settle
 from allocator.simulation.packed import PackedUnitStates
 
 CHANGED, FILLED, UNFILLED, DRY, WET, STARTED, STOPPED = range(7)
@@ -55,50 +51,6 @@ FEW = 64
 
 ROUNDED = 1e-9
 """Power not served below this share of what is demanded is the rounding of a sum."""
-ROUNDING = 1e-13
-"""A net rate below this share of its terms is the rounding of a sum, and is 0."""
-
-
-@compiled
-def _before(key: Array, a: int, b: int) -> bool:
-    return bool(key[a] < key[b] or (key[a] == key[b] and a < b))
-
-
-@compiled
-def _move(heap: Whole, place: Whole, key: Array, item: int) -> None:
-    """Put an item whose key has changed where it belongs."""
-    count = len(heap)
-    i = place[item]
-    while i > 0:
-        above = (i - 1) >> 1
-        if not _before(key, item, heap[above]):
-            break
-        heap[i] = heap[above]
-        place[heap[i]] = i
-        i = above
-    while True:
-        below = 2 * i + 1
-        if below >= count:
-            break
-        if below + 1 < count and _before(key, heap[below + 1], heap[below]):
-            below += 1
-        if not _before(key, heap[below], item):
-            break
-        heap[i] = heap[below]
-        place[heap[i]] = i
-        i = below
-    heap[i] = item
-    place[item] = i
-
-
-@compiled
-def _first(key: Array) -> int:
-    """The item of the least key; of equal ones the first."""
-    found = 0
-    for item in range(1, len(key)):
-        if key[item] < key[found]:
-            found = item
-    return found
 
 
 @compiled
@@ -122,78 +74,6 @@ def _write(s: Sums, row: int, now: float, kind: int, index: int, value: float) -
     s.event_index[i] = index
     s.event_number[i] = s.event_count[0] + s.event_count[1] - 1
     s.event_value[i] = value
-
-
-@compiled
-def _settle(tank: Array, sums: Array, k: int, now: float) -> None:
-    """Bring a tank up to date."""
-    span = now - tank[k, AT]
-    if span > 0.0:
-        level = tank[k, LEVEL] + tank[k, SLOPE] * span
-        tank[k, LEVEL] = level
-        for i in range(SPILL, UNTAKEN + 1):
-            sums[k, i] += tank[k, i] * span
-        tank[k, LOW] = min(tank[k, LOW], level)
-        tank[k, HIGH] = max(tank[k, HIGH], level)
-        tank[k, AT] = now
-
-
-@compiled
-def _aim(
-    tank: Array,
-    sums: Array,
-    k: int,
-    rate: float,
-    bought: float,
-    saved: float,
-    burnt: float,
-    loss: float,
-    size: float,
-    reserve: float,
-    start: float,
-) -> tuple[float, bool, bool]:
-    """New rates of a tank that is up to date.
-
-    Seconds to its next mark; whether it began or ceased to be full, and to be dry.
-    """
-    inward, outward = rate + saved, loss + burnt
-    net = inward - outward
-    if abs(net) <= ROUNDING * (abs(inward) + outward):
-        net = 0.0
-    was_full = tank[k, SPILL] > 0.0
-    was_dry = tank[k, SHORT] > 0.0
-    tank[k, SPILL], tank[k, SHORT], tank[k, UNTAKEN] = 0.0, 0.0, 0.0
-    tank[k, LOST], tank[k, BURNT], tank[k, SAVED] = loss, burnt, saved
-    tank[k, SLOPE] = net
-    level = tank[k, LEVEL]
-    wait = np.inf
-    if level >= size and net >= 0.0:
-        tank[k, SLOPE] = 0.0
-        tank[k, SPILL] = net
-        tank[k, UNTAKEN] = min(net, bought)
-    elif level <= 0.0 and net <= 0.0:
-        # What is empty loses nothing: the loss gives way first.
-        tank[k, SLOPE] = 0.0
-        tank[k, SHORT] = max(0.0, -net - loss)
-        tank[k, LOST] = max(0.0, loss + net)
-    elif net > 0.0:
-        tank[k, AIM] = size
-        if level < reserve:
-            tank[k, AIM] = reserve
-        if level < start < tank[k, AIM]:
-            tank[k, AIM] = start
-        wait = (tank[k, AIM] - level) / net
-    elif net < 0.0:
-        tank[k, AIM] = 0.0
-        if 0.0 < reserve < level:
-            tank[k, AIM] = reserve
-        wait = (tank[k, AIM] - level) / net
-    is_full, is_dry = tank[k, SPILL] > 0.0, tank[k, SHORT] > 0.0
-    if is_full and not was_full:
-        sums[k, FULL] += 1.0
-    if is_dry and not was_dry:
-        sums[k, EMPTY] += 1.0
-    return wait, is_full != was_full, is_dry != was_dry
 
 
 @compiled
@@ -351,7 +231,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
     # In order of time, ties by number. (To sort takes seconds to compile.)
     heap, place = np.arange(sampler + 1), np.arange(sampler + 1)
     for i in range(sampler + 1):
-        _move(heap[: i + 1], place, key, i)
+        move(heap[: i + 1], place, key, i)
     few = sampler < most
     on, until, starts, started = x.on, x.until, x.starts, s.started
     was = np.zeros(len(batches), np.bool_)
@@ -374,7 +254,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             deciding = False
             _hold(x, s, now)
             for k in range(tanks):
-                _settle(tank, tank_sums, k, now)
+                settle(tank, tank_sums, k, now)
             decide(t, x, s)
             _ask(rates, x.wanted, t.load_from, x.total, s, now)
             for k in range(tanks):
@@ -389,7 +269,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                 if wake != key[own]:
                     key[own] = wake
                     if not few:
-                        _move(heap, place, key, own)
+                        move(heap, place, key, own)
                 if (on[i] >= 0) != was[j]:
                     was[j] = on[i] >= 0
                     started[i] += was[j]
@@ -401,8 +281,8 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
         for k in range(tanks):
             if dirty[k]:
                 dirty[k] = False
-                _settle(tank, tank_sums, k, now)
-                wait, filled, dried = _aim(
+                settle(tank, tank_sums, k, now)
+                wait, filled, dried = aim(
                     tank,
                     tank_sums,
                     k,
@@ -417,7 +297,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                 )
                 key[clocks + k] = now + wait
                 if not few:
-                    _move(heap, place, key, clocks + k)
+                    move(heap, place, key, clocks + k)
                 if filled:
                     counts[1] += 1
                     if counts[1] <= room:
@@ -428,7 +308,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                     if counts[1] <= room:
                         kind = DRY if tank[k, SHORT] > 0.0 else WET
                         _write(s, 1, now, kind, k, tank[k, LEVEL])
-        item = _first(key) if few else heap[0]
+        item = first(key) if few else heap[0]
         if key[item] > end:
             break
         now = key[item]
@@ -451,13 +331,13 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             else:
                 key[c] = (turn[c] + 1) * periods[c] - offsets[c]
             if not few:
-                _move(heap, place, key, c)
+                move(heap, place, key, c)
             for i in range(touched_at[c], touched_at[c + 1]):
                 q = touched[i]
                 rates[q] = _rate(steady, term_at, term_clock, term_weight, value, q)
                 if q < tanks:
                     dirty[q] = True
-                    _settle(tank, tank_sums, q, now)
+                    settle(tank, tank_sums, q, now)
                     # What an empty tank, or one above its reserve, does affects the others.
                     # One that is held at its reserve may be a hair below it.
                     level = tank[q, LEVEL]
@@ -470,7 +350,7 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
                     deciding = True
         elif item < clocks + tanks:
             k = item - clocks
-            _settle(tank, tank_sums, k, now)
+            settle(tank, tank_sums, k, now)
             # It arrives at its mark: rounding must not leave it a hair beside it.
             tank[k, LEVEL] = tank[k, AIM]
             tank[k, LOW] = min(tank[k, LOW], tank[k, AIM])
@@ -480,11 +360,11 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
         elif item < sampler:
             key[item] = np.inf
             if not few:
-                _move(heap, place, key, item)
+                move(heap, place, key, item)
             deciding = True
         else:
             for k in range(tanks):
-                _settle(tank, tank_sums, k, now)
+                settle(tank, tank_sums, k, now)
             _sample(x, s, row)
             if row < len(t.kept):
                 for k in range(tanks):
@@ -498,11 +378,11 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
             if row > samples:
                 key[sampler] = np.inf
             if not few:
-                _move(heap, place, key, sampler)
+                move(heap, place, key, sampler)
     _hold(x, s, end)
     _ask(rates, x.wanted, t.load_from, x.total, s, end)
     for k in range(tanks):
-        _settle(tank, tank_sums, k, end)
+        settle(tank, tank_sums, k, end)
         tank_sums[k, LEVEL] = tank[k, LEVEL]
         tank_sums[k, LOWEST] = min(tank_sums[k, LOWEST], tank[k, LOW])
         tank_sums[k, HIGHEST] = max(tank_sums[k, HIGHEST], tank[k, HIGH])

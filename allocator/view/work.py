@@ -154,9 +154,10 @@ def unchanged(order: PlanOrder) -> PlanResult | None:
     plan = order.present
     if plan is None or (plan.robustness or NOTHING) != order.settings.robustness:
         return None
-    stocks = order.site.materials
-    if any(use.used > stocks[use.name].stock * (1.0 + SAME) for use in plan.materials):
-        return None  # as the audit would find, which takes longer
+    for use in plan.materials:
+        stock = order.site.materials[use.name].stock
+        if stock is not None and use.used > stock * (1.0 + SAME):
+            return None  # as the audit would find, which takes longer
     goals = tuple(
         replace(goal, bound=None, gap=None, bound_kind=None, status=Status.TIME_LIMIT)
         for goal in plan.goals
