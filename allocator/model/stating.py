@@ -28,6 +28,17 @@ def offered(site: Network, basis: str, robustness: Robustness = NOTHING) -> Inde
     return replace(sets, two_way=two_way_pipes(sets))
 
 
+def without_pressures(sets: IndexSets) -> IndexSets:
+    """The same without pressures, for bounds: every plan is a plan of it, with no less of a goal.
+
+    A pipe then carries what the widest difference of pressures drives, and boosters take no power.
+    """
+    if sets.pressures is None:
+        return sets
+    sets = replace(sets, pressures=None)
+    return replace(sets, two_way=two_way_pipes(sets))
+
+
 def state(
     site: Network,
     basis: str,

@@ -26,7 +26,7 @@ from allocator.model.cuts import Promise, lazy_cuts, promises_of, violated
 from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
-from allocator.model.stating import offered, state, state_for_bound
+from allocator.model.stating import offered, state, state_for_bound, without_pressures
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
@@ -288,7 +288,7 @@ def carries(sets: IndexSets) -> bool:
     """True where the bound by what carrying takes comes before the others."""
     many = len(sets.sources) > BOUND.carrying_sources
     carried = len(sets.sources) * (len(sets.destinations) + len(sets.groups))
-    return many and carried <= BOUND.carried and sets.pressures is None
+    return many and carried <= BOUND.carried
 
 
 def carrying_bound(
@@ -300,9 +300,10 @@ def carrying_bound(
 ) -> None:
     """The bound by what carrying takes (:mod:`allocator.search.bounds.carrying`), for some seconds.
 
-    ``hear`` is called with better bounds (minimised, SI).
+    It knows no pressures. ``hear`` is called with better bounds (minimised, SI).
     """
     ends = None if limit is None else time.perf_counter() + limit
+    sets = without_pressures(sets)
     promises = () if sets.lossless else promises_of(sets)
     CarryingBound(sets, settings, clock, partial(store_cuts, promises)).run(ends, hear)
 
