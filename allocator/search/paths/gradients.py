@@ -14,7 +14,7 @@ import numpy as np
 
 from allocator.model.index_sets import IndexSets
 from allocator.model.pressures import NO_LOSS
-from allocator.network.pressure_curves import losses_at
+from allocator.network.pressure_curves import friction_of
 from allocator.network.pressure_records import FluidPressures, PipeLoss
 
 FAR = 0.5
@@ -64,13 +64,14 @@ def _of_fluid(sets: IndexSets, one: FluidPressures, way: float) -> Pipes:
     speed = np.array([max(pipe.end, 1e-300) for pipe in pipes])
     released = _released(sets, one)
     behind = np.array([released.get(route, math.inf) for route, _, _ in asked])
+    friction = friction_of(pipes)
     best = np.zeros(len(asked))
     for share in USED:
         slow = np.minimum(most, np.sqrt(np.minimum(top - share * drive, behind) / speed))
         low, high = np.zeros(len(asked)), slow
         for _ in range(HALVINGS):
             middle = (low + high) / 2.0
-            fits = np.array(losses_at(pipes, middle.tolist())[0]) <= share * drive * length / far
+            fits = friction(middle) <= share * drive * length / far
             low, high = np.where(fits, middle, low), np.where(fits, high, middle)
         if (low / most).sum() > (best / most).sum():
             best = low
